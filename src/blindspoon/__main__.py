@@ -1,0 +1,5 @@
+"""``python -m blindspoon``."""
+
+from blindspoon.cli import main
+
+main()

@@ -1,0 +1,165 @@
+"""A trial as it was planned: what is compared, on what scale, by which rule.
+
+Every class is frozen and made once, by `parse_trial`, from the text of trial.toml; nothing
+downstream checks it again.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """The numbers a taster may give: low to high in steps; step 0 is any number between."""
+
+    low: float
+    high: float
+    step: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attribute:
+    """What is scored.
+
+    Parameters
+    ----------
+    name : str
+        The column in scores.csv.
+    label : str
+        The name that people read; by default the name, capitalised.
+    low, high : str
+        Words at the ends of the scale; may be empty.
+    less, more : str
+        Comparatives for sentences ("softer", "crisper"); may be empty.
+    scale : Scale
+    margin : float or None
+        Smallest difference that matters, in points.
+    """
+
+    name: str
+    label: str
+    low: str
+    high: str
+    less: str
+    more: str
+    scale: Scale
+    margin: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variant:
+    """One way of making the food; `differs` names what it is meant to differ in."""
+
+    name: str
+    label: str
+    method: str
+    differs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Session:
+    """One sitting."""
+
+    name: str
+    date: datetime.date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision:
+    """The rule, declared before tasting.
+
+    Parameters
+    ----------
+    declared : date or None
+        None where trial.toml declares no rule: everything is exploratory then.
+    primary : tuple of str
+        Names of the attributes that the trial was made to answer.
+    alpha : float
+        Chance of a false "different" over the variants, and over the primary attributes.
+    by : {"mixed", "ranks"}
+        The comparison that decides.
+    """
+
+    declared: datetime.date | None
+    primary: tuple[str, ...]
+    alpha: float
+    by: Literal["mixed", "ranks"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tasting:
+    """How the cups are served.
+
+    Parameters
+    ----------
+    tasters : tuple of str
+        Names, in order; T01, T02 ... where trial.toml gives a number; may be empty.
+    servings : int or None
+        Cups a taster gets in one session; None is every variant.
+    codes : {"per taster", "per session"}
+    cleanser : str
+        May be empty.
+    """
+
+    tasters: tuple[str, ...]
+    servings: int | None
+    codes: Literal["per taster", "per session"]
+    cleanser: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """Everything that trial.toml says, with its defaults filled in.
+
+    Parameters
+    ----------
+    title, question, product, host, licence, dates : str
+        All but the title may be empty.
+    control : str
+        Name of the variant that the others are compared with.
+    seed : int
+        Every random draw of the trial comes from it.
+    decision : Decision
+    attributes : tuple of Attribute
+        At least one, in the order of trial.toml.
+    variants : tuple of Variant
+        Two to many, in the order of trial.toml.
+    sessions : tuple of Session
+        As listed in trial.toml; may be empty.
+    tasting : Tasting
+    """
+
+    title: str
+    question: str
+    product: str
+    host: str
+    licence: str
+    dates: str
+    control: str
+    seed: int
+    decision: Decision
+    attributes: tuple[Attribute, ...]
+    variants: tuple[Variant, ...]
+    sessions: tuple[Session, ...]
+    tasting: Tasting
+
+    @property
+    def control_index(self) -> int:
+        """Position of the control in `variants`."""
+        return [variant.name for variant in self.variants].index(self.control)
+
+    def variant(self, name: str) -> Variant:
+        """The variant of that name."""
+        return next(variant for variant in self.variants if variant.name == name)
+
+    def attribute(self, name: str) -> Attribute:
+        """The attribute of that name."""
+        return next(attribute for attribute in self.attributes if attribute.name == name)
+
+    def share_of_alpha(self, attribute: str) -> float:
+        """The alpha at which an attribute is decided: primary attributes share it."""
+        primary = self.decision.primary
+        return self.decision.alpha / len(primary) if attribute in primary else self.decision.alpha
