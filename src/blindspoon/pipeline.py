@@ -1,0 +1,99 @@
+"""The whole path: folder -> trial and scores -> comparisons -> verdicts -> report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from blindspoon import files
+from blindspoon.compare.family import compare_trial
+from blindspoon.compare.results import AttributeResult
+from blindspoon.errors import Note
+from blindspoon.scores import ScoreTable, build_table
+from blindspoon.trial import Trial, parse_trial
+from blindspoon.verdict import Verdict, judge
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """One trial, read, compared and judged.
+
+    Parameters
+    ----------
+    folder : str
+        Name of the trial folder.
+    fingerprint : str
+        SHA-256 of the files that the answer depends on, in hexadecimal.
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+    verdicts : tuple of Verdict
+        One a comparison, in the order of `results`.
+    notes : tuple of Note
+        What is worth knowing about the files.
+    """
+
+    folder: str
+    fingerprint: str
+    trial: Trial
+    table: ScoreTable
+    results: tuple[AttributeResult, ...]
+    verdicts: tuple[Verdict, ...]
+    notes: tuple[Note, ...]
+
+
+def analyse(folder: Path) -> Analysis:
+    """Read a trial folder, compare and judge.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the folder.
+    """
+    text = files.read_folder(folder)
+    trial = parse_trial(text.trial)
+    table, notes = build_table(trial, text)
+    results = compare_trial(trial, table)
+    return Analysis(
+        folder=folder.resolve().name,
+        fingerprint=files.fingerprint(text),
+        trial=trial,
+        table=table,
+        results=results,
+        verdicts=judge(trial, table, results),
+        notes=notes,
+    )
+
+
+def write_report(analysis: Analysis, to: Path) -> Path:
+    """Write the report of one trial, replacing an earlier one whole or not at all.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    to : Path
+        The folder of all reports; the trial's own folder lies in it.
+
+    Returns
+    -------
+    Path
+        The page that was written.
+
+    Raises
+    ------
+    TrialFileError
+        If it could not be written; an earlier report is still there.
+    """
+    from blindspoon.report import compose, render  # noqa: PLC0415 - brings in matplotlib
+
+    content = compose(
+        analysis.trial,
+        analysis.table,
+        analysis.results,
+        analysis.verdicts,
+        analysis.notes,
+        _provenance(analysis),
+    )
+    target = to / analysis.folder
+    files.write_folder_atomically(target, render(content))
+    return target / "index.html"

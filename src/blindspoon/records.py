@@ -1,0 +1,190 @@
+"""What a trial found, as plain dictionaries: the object that ``compare --json`` prints.
+
+The names of its fields are public; ``docs/reference/json.md`` lists them. A number that does
+not exist is None, and the reason stands beside it under the same name with ``_reason``.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from blindspoon.compare.results import (
+    AttributeResult,
+    Comparison,
+    Friedman,
+    Interval,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    RankContrast,
+)
+from blindspoon.scores import ScoreTable
+from blindspoon.trial import Trial
+from blindspoon.verdict import Verdict
+
+Record = dict[str, Any]
+
+TOO_FEW = "too few tasters scored both for an interval at this level"
+NO_REPLICATES = "no taster scored a variant twice"
+ONE_BATCH = "no variant was tasted from several batches"
+
+
+def trial_record(
+    trial: Trial,
+    table: ScoreTable,
+    results: tuple[AttributeResult, ...],
+    verdicts: tuple[Verdict, ...],
+) -> Record:
+    """Everything that was found, ready for JSON.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+    verdicts : tuple of Verdict
+        One a comparison, in the same order.
+
+    Returns
+    -------
+    dict
+        Strings, finite numbers, None, lists and dictionaries only.
+    """
+    comparisons = [comparison for result in results for comparison in result.comparisons]
+    return {
+        "trial": _trial(trial, table),
+        "attributes": [_attribute(result) for result in results],
+        "comparisons": [
+            comparison_record(comparison, verdict)
+            for comparison, verdict in zip(comparisons, verdicts, strict=True)
+        ],
+        "not_compared": [
+            {"attribute": each.attribute, "variant": each.variant, "reason": each.reason}
+            for result in results
+            for each in result.not_compared
+        ],
+        "left_out": [
+            {"file": each.file, "line": each.line, "reason": each.reason} for each in table.left_out
+        ],
+    }
+
+
+def _trial(trial: Trial, table: ScoreTable) -> Record:
+    return {
+        "title": trial.title,
+        "control": trial.control,
+        "variants": [variant.name for variant in trial.variants],
+        "tasters": len(table.tasters),
+        "sessions": len(table.sessions),
+        "alpha": trial.decision.alpha,
+        "decided_by": trial.decision.by,
+        "primary": list(trial.decision.primary),
+    }
+
+
+def _attribute(result: AttributeResult) -> Record:
+    return {
+        "attribute": result.attribute,
+        "primary": result.primary,
+        "margin": result.margin,
+        "alpha": result.alpha,
+        **_or_reason("friedman", result.friedman),
+        **_or_reason("mixed", result.mixed),
+    }
+
+
+def comparison_record(comparison: Comparison, verdict: Verdict) -> Record:
+    """One variant against the control on one attribute."""
+    return {
+        "attribute": comparison.attribute,
+        "variant": comparison.variant,
+        "tasters": comparison.tasters,
+        "servings": comparison.servings,
+        "mean_control": comparison.mean_control,
+        "mean_variant": comparison.mean_variant,
+        **_or_reason("mixed", comparison.mixed),
+        **_or_reason("ranks", comparison.ranks),
+        "verdict": verdict.kind,
+        "because": verdict.because,
+    }
+
+
+def _or_reason(
+    name: str, result: Friedman | MixedFit | MixedContrast | RankContrast | NoResult
+) -> Record:
+    match result:
+        case NoResult():
+            return {name: None, f"{name}_reason": result.reason}
+        case Friedman():
+            return {name: friedman_record(result)}
+        case MixedFit():
+            return {name: fit_record(result)}
+        case MixedContrast():
+            return {name: mixed_record(result)}
+        case RankContrast():
+            return {name: ranks_record(result)}
+
+
+def friedman_record(result: Friedman) -> Record:
+    """The rank test that all variants are alike."""
+    return {
+        "statistic": result.statistic,
+        "df": result.df,
+        "p_value": result.p_value,
+        "tasters": result.tasters,
+        "form": result.form,
+    }
+
+
+def fit_record(fit: MixedFit) -> Record:
+    """The mixed model of one attribute."""
+    return {
+        "f": fit.f,
+        "df_num": fit.df_num,
+        "df_den": fit.df_den,
+        "p_value": fit.p_value,
+        "reml_criterion": fit.reml_criterion,
+        "residual_sd": fit.residual_sd,
+        "taster_sd": fit.taster_sd,
+        **_number("taster_variant_sd", fit.taster_variant_sd, NO_REPLICATES),
+        **_number("batch_sd", fit.batch_sd, ONE_BATCH),
+        "position": fit.note.position,
+        "at_zero": list(fit.note.at_zero),
+        "converged": fit.note.converged,
+    }
+
+
+def mixed_record(contrast: MixedContrast) -> Record:
+    """One variant against the control by the mixed model."""
+    return {
+        "difference": contrast.difference,
+        "se": contrast.se,
+        "df": contrast.df,
+        "t": contrast.t,
+        "p_value": contrast.p_value,
+        "p_adjusted": contrast.p_adjusted,
+        "interval": _ends(contrast.interval),
+        "equivalence_interval": _ends(contrast.equivalence_interval),
+    }
+
+
+def ranks_record(contrast: RankContrast) -> Record:
+    """One variant against the control by signed ranks."""
+    return {
+        "shift": contrast.shift,
+        **_number("interval", _ends(contrast.interval), TOO_FEW),
+        **_number("equivalence_interval", _ends(contrast.equivalence_interval), TOO_FEW),
+        "p_value": contrast.p_value,
+        "p_adjusted": contrast.p_adjusted,
+        "smallest_p": contrast.smallest_p,
+        "method": contrast.method,
+        "zero_differences": contrast.zero_differences,
+    }
+
+
+def _number(name: str, value: float | list[float] | None, reason: str) -> Record:
+    return {name: None, f"{name}_reason": reason} if value is None else {name: value}
+
+
+def _ends(interval: Interval | None) -> list[float] | None:
+    return None if interval is None else [interval.low, interval.high]

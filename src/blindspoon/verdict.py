@@ -1,0 +1,229 @@
+"""Comparisons and the declared rule -> a verdict a variant and attribute, with its sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.compare.results import (
+    AttributeResult,
+    Comparison,
+    Interval,
+    MixedContrast,
+    NoResult,
+    RankContrast,
+)
+from blindspoon.scores import ScoreTable
+from blindspoon.trial import Attribute, Trial
+
+Kind = Literal["different", "slight", "alike", "open"]
+By = Literal["mixed", "ranks"]
+
+NAMES: dict[Kind, str] = {
+    "different": "different",
+    "slight": "slightly different",
+    "alike": "alike within the margin",
+    "open": "not settled",
+}
+PROCEDURES: dict[By, str] = {"mixed": "the mixed model", "ranks": "the rank comparison"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What may be said of one variant on one attribute.
+
+    Parameters
+    ----------
+    attribute, variant : str
+        Names.
+    kind : {"different", "slight", "alike", "open"}
+        By the procedure that was declared to decide.
+    other : {"different", "slight", "alike", "open"} or None
+        By the other procedure; None where it gives no result.
+    primary : bool
+        Whether the trial was declared to answer this attribute.
+    because : str
+        One plain sentence.
+    """
+
+    attribute: str
+    variant: str
+    kind: Kind
+    other: Kind | None
+    primary: bool
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one procedure says: the same fields for both, so that one rule judges them."""
+
+    difference: float
+    p_adjusted: float
+    interval: Interval | None
+    equivalence_interval: Interval | None
+
+
+def finding(result: MixedContrast | RankContrast | NoResult) -> Finding | None:
+    """Reduce a contrast to what the rule looks at; None where there is no result."""
+    if isinstance(result, NoResult):
+        return None
+    return Finding(
+        difference=result.difference if isinstance(result, MixedContrast) else result.shift,
+        p_adjusted=result.p_adjusted,
+        interval=result.interval,
+        equivalence_interval=result.equivalence_interval,
+    )
+
+
+def kind_of(found: Finding, *, margin: float | None, alpha: float) -> Kind:
+    """Apply the rule to one procedure's finding.
+
+    Parameters
+    ----------
+    found : Finding
+    margin : float or None
+        In points; without one nothing can be slight or alike.
+    alpha : float
+        The attribute's share.
+
+    Notes
+    -----
+    Alike and slight by two one-sided tests at alpha: the simultaneous interval at level
+    1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657.
+    """
+    different = found.p_adjusted <= alpha
+    equivalence = found.equivalence_interval
+    inside = margin is not None and equivalence is not None and equivalence.within(margin)
+    if different:
+        return "slight" if inside else "different"
+    return "alike" if inside else "open"
+
+
+def judge(
+    trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
+) -> tuple[Verdict, ...]:
+    """Judge every comparison by the rule of the trial.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+        Tells how many batches and tasters a sentence may speak of.
+    results : tuple of AttributeResult
+
+    Returns
+    -------
+    tuple of Verdict
+        One a comparison, in the order of the attributes and then of the variants.
+    """
+    return tuple(
+        _verdict(trial, table, result, comparison)
+        for result in results
+        for comparison in result.comparisons
+    )
+
+
+def _verdict(
+    trial: Trial, table: ScoreTable, result: AttributeResult, comparison: Comparison
+) -> Verdict:
+    mixed, ranks = finding(comparison.mixed), finding(comparison.ranks)
+    by_mixed = trial.decision.by == "mixed"
+    deciding, second = (mixed, ranks) if by_mixed else (ranks, mixed)
+    kind, other = (
+        None if each is None else kind_of(each, margin=result.margin, alpha=result.alpha)
+        for each in (deciding, second)
+    )
+    subject = _subject(trial, table, comparison.variant)
+    attribute = trial.attribute(comparison.attribute)
+    if deciding is None or kind is None:
+        missing = comparison.mixed if by_mixed else comparison.ranks
+        sentence = _undecided(subject, attribute, missing)
+    else:
+        sentence = _SENTENCES[kind](subject, attribute, deciding, result.alpha)
+    sentence += _dissent(kind or "open", other, "ranks" if by_mixed else "mixed")
+    return Verdict(
+        attribute=comparison.attribute,
+        variant=comparison.variant,
+        kind=kind or "open",
+        other=other,
+        primary=result.primary,
+        because=f"{sentence}.",
+    )
+
+
+def _subject(trial: Trial, table: ScoreTable, variant: str) -> str:
+    """Name what the sentence is about: one batch, unless several batches of it were tasted."""
+    position = [each.name for each in trial.variants].index(variant)
+    batches = np.unique(table.batch[(table.variant == position) & (table.batch >= 0)])
+    label = f"“{trial.variants[position].label}”"
+    return label if batches.size > 1 else f"The {label} batch"
+
+
+def _undecided(
+    subject: str, attribute: Attribute, missing: MixedContrast | RankContrast | NoResult
+) -> str:
+    reason = missing.reason.rstrip(".") if isinstance(missing, NoResult) else ""
+    return f"{subject} is not settled on {attribute.label.lower()}: {reason}"
+
+
+def _different(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+    level = wording.percent(1 - alpha)
+    interval = (
+        f" ({level} interval {wording.span(found.interval, attribute)})" if found.interval else ""
+    )
+    return (
+        f"{subject} {wording.comparative(found.difference, attribute)} the control, "
+        f"by about {wording.points(found.difference, attribute)}{interval}"
+    )
+
+
+def _slight(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+    limit = wording.margin(attribute)
+    return f"{_different(subject, attribute, found, alpha)}, shown to be less than {limit}"
+
+
+def _alike(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+    level = wording.percent(1 - 2 * alpha)
+    span = wording.span(found.equivalence_interval, attribute) if found.equivalence_interval else ""
+    return (
+        f"{subject} was within {wording.margin(attribute)} of the control on "
+        f"{attribute.label.lower()}, so alike for our purpose ({level} interval {span})"
+    )
+
+
+def _open(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+    del alpha
+    reach = _could_be(found.interval, attribute)
+    return f"{subject} is not settled on {attribute.label.lower()}: {reach}"
+
+
+_SENTENCES: dict[Kind, Callable[[str, Attribute, Finding, float], str]] = {
+    "different": _different,
+    "slight": _slight,
+    "alike": _alike,
+    "open": _open,
+}
+
+
+def _could_be(interval: Interval | None, attribute: Attribute) -> str:
+    """Say how far the difference could reach either way."""
+    if interval is None:
+        return "too few tasters scored both for an interval"
+    digits = wording.digits_for(attribute.scale)
+    low, high = (wording.number(abs(end), digits) for end in (interval.low, interval.high))
+    if interval.low >= 0:
+        return f"the difference could be anything from {low} to {high} more"
+    if interval.high <= 0:
+        return f"the difference could be anything from {high} to {low} less"
+    return f"the difference could be anything from {low} less to {high} more"
+
+
+def _dissent(kind: Kind, other: Kind | None, other_by: By) -> str:
+    if other is None or other == kind:
+        return ""
+    return f"; {PROCEDURES[other_by]} would call it {NAMES[other]}"

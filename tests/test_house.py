@@ -1,0 +1,125 @@
+"""The shape of the code: imports point one way, files are opened in one place."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+SRC = Path(__file__).parents[1] / "src" / "blindspoon"
+
+# A module may import from those before it, and from its own line.
+ORDER = (
+    "errors", "tables", "trial", "scores", "batches", "serving", "compare", "wording", "verdict",
+    "records", "panel", "sizing", "charts", "report", "sheets", "form", "files", "pipeline",
+    "terminal", "cli", "__main__",
+)  # fmt: skip
+COMPARE_ORDER = ("results", "multiplicity", "ranks", "mixed", "family")
+MODULES = sorted(SRC.rglob("*.py"))
+
+
+def layer(parts: tuple[str, ...]) -> int:
+    return ORDER.index(parts[0].removesuffix(".py"))
+
+
+def imports(path: Path) -> set[str]:
+    """Every blindspoon module that a file imports, at any depth of the code."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if (
+            isinstance(node, ast.ImportFrom)
+            and node.module
+            and node.module.startswith("blindspoon")
+        ):
+            found |= {node.module} | {f"{node.module}.{name.name}" for name in node.names}
+        elif isinstance(node, ast.Import):
+            found |= {name.name for name in node.names if name.name.startswith("blindspoon")}
+    return found
+
+
+def calls(path: Path) -> set[str]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    functions = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    names = {each.id for each in functions if isinstance(each, ast.Name)}
+    return names | {each.attr for each in functions if isinstance(each, ast.Attribute)}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(SRC)))
+def test_imports_point_one_way(path):
+    own = path.relative_to(SRC).parts
+    if own[0] == "__init__.py":
+        assert not imports(path)
+        return
+    for name in imports(path):
+        parts = tuple(name.split(".")[1:])
+        if parts and parts[0] in ORDER:
+            assert layer(parts) <= layer(own), f"{path.name} imports {name}"
+
+
+def test_compare_procedures_do_not_know_the_trial():
+    for name in ("multiplicity", "ranks", "mixed"):
+        used = imports(SRC / "compare" / f"{name}.py")
+        assert not {each for each in used if each.startswith("blindspoon.trial")}
+
+
+def test_only_files_opens_files():
+    openers = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "mkdir", "unlink"}
+    allowed = {"files.py"}
+    for path in MODULES:
+        if path.name not in allowed and "form" not in path.relative_to(SRC).parts:
+            used = calls(path) & openers - ({"open"} if path.name == "cli.py" else set())
+            assert not used, f"{path.name} uses {used}"
+
+
+def test_only_the_commands_print():
+    for path in MODULES:
+        if path.name != "cli.py":
+            assert not calls(path) & {"print", "echo", "secho"}, path.name
+
+
+def test_the_blind_is_lifted_in_one_function():
+    callers = [path.name for path in MODULES if "unblind" in calls(path)]
+    assert callers == ["scores.py"]
+    tree = ast.parse((SRC / "scores.py").read_text(encoding="utf-8"))
+    uses = [
+        node
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Name)
+        and node.func.id == "unblind"
+    ]
+    assert len(uses) == 1
+
+
+def test_modules_stay_small():
+    lengths = {path.name: len(path.read_text(encoding="utf-8").splitlines()) for path in MODULES}
+    assert {name: lines for name, lines in lengths.items() if lines > 400} == {}
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["report", "--help"]])
+def test_help_loads_no_heavy_library(arguments):
+    code = (
+        "import sys\n"
+        "from blindspoon.cli import main\n"
+        "try:\n"
+        f"    main({arguments!r})\n"
+        "except SystemExit as leave:\n"
+        "    assert not leave.code, leave.code\n"
+        "heavy = {'pandas', 'matplotlib', 'scipy', 'numpy', 'jinja2'} & set(sys.modules)\n"
+        "assert not heavy, heavy\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_every_public_function_has_a_docstring():
+    missing = []
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            public = isinstance(node, (ast.FunctionDef, ast.ClassDef)) and node.name[0] != "_"
+            if public and not ast.get_docstring(node):
+                missing.append(f"{path.name}:{node.name}")
+    assert missing == []

@@ -1,0 +1,196 @@
+"""The rule, and the sentence that goes with each verdict."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from blindspoon.compare.results import (
+    AttributeResult,
+    Comparison,
+    Interval,
+    MixedContrast,
+    NoResult,
+    RankContrast,
+)
+from blindspoon.scores import ScoreTable
+from blindspoon.trial import Attribute, Decision, Scale, Tasting, Trial, Variant
+from blindspoon.verdict import Finding, judge, kind_of
+
+ATTRIBUTE = Attribute(
+    name="texture",
+    label="Texture",
+    low="soft",
+    high="crisp",
+    less="softer",
+    more="crisper",
+    scale=Scale(low=0, high=10, step=1),
+    margin=1.0,
+)
+CLEAR = (1.84, 0.001, Interval(0.9, 2.7), Interval(1.0, 2.6))
+SMALL = (0.5, 0.01, Interval(0.1, 0.9), Interval(0.14, 0.97))
+CLOSE = (0.1, 0.9, Interval(-0.7, 0.9), Interval(-0.6, 0.8))
+VAGUE = (0.4, 0.4, Interval(-0.8, 1.6), Interval(-0.6, 1.4))
+
+
+def trial(by="mixed", attribute=ATTRIBUTE):
+    names = [("plain", "Plain brine"), ("cool-cellar", "Cool cellar")]
+    return Trial(
+        title="Crisp?",
+        question="",
+        product="",
+        host="",
+        licence="",
+        dates="",
+        control="plain",
+        seed=1,
+        decision=Decision(declared=None, primary=("texture",), alpha=0.05, by=by),
+        attributes=(attribute,),
+        variants=tuple(Variant(name=n, label=lab, method="", differs=()) for n, lab in names),
+        sessions=(),
+        tasting=Tasting(tasters=(), servings=None, codes="per taster", cleanser=""),
+    )
+
+
+def table(batches=(0, 1)):
+    n = len(batches) + 1
+    return ScoreTable(
+        tasters=("T1",),
+        sessions=("1",),
+        taster=np.zeros(n, dtype=np.int64),
+        session=np.zeros(n, dtype=np.int64),
+        variant=np.array([0] + [1] * len(batches)),
+        batch=np.array([9, *batches]),
+        batches=tuple(f"jar {number}" for number in range(10)),
+        position=np.zeros(n, dtype=np.int64),
+        scores=np.zeros((n, 1)),
+        coded=True,
+        balanced=False,
+        remarks=(),
+        left_out=(),
+    )
+
+
+def mixed(difference, p, interval, equivalence):
+    return MixedContrast(
+        variant=1,
+        difference=difference,
+        se=1.0,
+        df=11.0,
+        t=difference,
+        p_value=p,
+        p_adjusted=p,
+        interval=interval,
+        equivalence_interval=equivalence,
+    )
+
+
+def ranks(difference, p, interval, equivalence):
+    return RankContrast(
+        variant=1,
+        tasters=12,
+        zero_differences=0,
+        shift=difference,
+        interval=interval,
+        equivalence_interval=equivalence,
+        p_value=p,
+        p_adjusted=p,
+        smallest_p=0.0005,
+        method="exact",
+    )
+
+
+def verdict(by_mixed, by_ranks, *, plan=None, scores=None):
+    comparison = Comparison(
+        attribute="texture",
+        variant="cool-cellar",
+        tasters=12,
+        servings=24,
+        mean_control=4.0,
+        mean_variant=5.0,
+        mixed=by_mixed,
+        ranks=by_ranks,
+    )
+    plan = plan or trial()
+    result = AttributeResult(
+        attribute="texture",
+        primary=True,
+        margin=plan.attributes[0].margin,
+        alpha=0.05,
+        friedman=NoResult("not asked"),
+        mixed=NoResult("not asked"),
+        comparisons=(comparison,),
+        not_compared=(),
+    )
+    (found,) = judge(plan, scores or table(batches=(1,)), (result,))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("numbers", "kind", "sentence"),
+    [
+        (
+            CLEAR,
+            "different",
+            "The “Cool cellar” batch was crisper than the control, by about 1.8 points "
+            "(95\xa0% interval 0.9 to 2.7).",
+        ),
+        (
+            SMALL,
+            "slight",
+            "The “Cool cellar” batch was crisper than the control, by about 0.5 points "
+            "(95\xa0% interval 0.1 to 0.9), shown to be less than 1 point.",
+        ),
+        (
+            CLOSE,
+            "alike",
+            "The “Cool cellar” batch was within 1 point of the control on texture, so alike for "
+            "our purpose (90\xa0% interval −0.6 to 0.8).",
+        ),
+        (
+            VAGUE,
+            "open",
+            "The “Cool cellar” batch is not settled on texture: the difference could be anything "
+            "from 0.8 less to 1.6 more.",
+        ),
+    ],
+)
+def test_each_verdict_has_its_sentence(numbers, kind, sentence):
+    found = verdict(mixed(*numbers), ranks(*numbers))
+    assert (found.kind, found.other, found.because) == (kind, kind, sentence)
+
+
+def test_a_dissenting_procedure_is_named_in_the_same_sentence():
+    found = verdict(mixed(*CLEAR), ranks(*VAGUE))
+    assert found.because.endswith("; the rank comparison would call it not settled.")
+    found = verdict(mixed(*CLEAR), ranks(*VAGUE), plan=trial(by="ranks"))
+    assert found.kind == "open"
+    assert found.because.endswith("; the mixed model would call it different.")
+
+
+def test_where_the_deciding_procedure_has_no_result_nothing_is_settled():
+    found = verdict(NoResult("one taster is not a panel"), ranks(*CLEAR))
+    assert (found.kind, found.other) == ("open", "different")
+    assert "not settled on texture: one taster is not a panel" in found.because
+
+
+def test_without_a_margin_nothing_is_alike_or_slight():
+    for numbers, kind in ((SMALL, "different"), (CLOSE, "open")):
+        assert kind_of(Finding(*numbers), margin=None, alpha=0.05) == kind
+
+
+def test_a_shared_alpha_is_harder_to_meet():
+    assert kind_of(Finding(1.0, 0.03, None, None), margin=None, alpha=0.05) == "different"
+    assert kind_of(Finding(1.0, 0.03, None, None), margin=None, alpha=0.025) == "open"
+
+
+def test_several_batches_let_the_sentence_speak_of_the_method():
+    found = verdict(mixed(*CLEAR), ranks(*CLEAR), scores=table(batches=(1, 2)))
+    assert found.because.startswith("“Cool cellar” was crisper")
+
+
+def test_a_downward_difference_uses_the_other_word():
+    down = (-1.84, 0.001, Interval(-2.7, -0.9), Interval(-2.6, -1.0))
+    found = verdict(mixed(*down), ranks(*down))
+    assert "was softer than the control, by about 1.8 points" in found.because
+    assert "−2.7 to −0.9" in found.because
