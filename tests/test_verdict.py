@@ -169,9 +169,9 @@ def test_a_dissenting_procedure_is_named_in_the_same_sentence():
 
 
 def test_where_the_deciding_procedure_has_no_result_nothing_is_settled():
-    found = verdict(NoResult("one taster is not a panel"), ranks(*CLEAR))
+    found = verdict(NoResult("One taster is not a panel."), ranks(*CLEAR))
     assert (found.kind, found.other) == ("open", "different")
-    assert "not settled on texture: one taster is not a panel" in found.because
+    assert "not settled on texture. One taster is not a panel;" in found.because
 
 
 def test_without_a_margin_nothing_is_alike_or_slight():

@@ -39,15 +39,17 @@ def check(folder: Path, as_json: bool) -> None:
     Every problem of the folder is listed at once: where it is, what was found, what is allowed
     and what to do. Exits 1 if there is one.
     """
+    from dataclasses import asdict  # noqa: PLC0415
+
     from blindspoon.pipeline import examine  # noqa: PLC0415
 
     found = examine(folder)
     if as_json:
-        click.echo(json.dumps(found.to_record(), indent=2, ensure_ascii=False, allow_nan=False))
+        _say_json(asdict(found))
     else:
         _say_problems(found.problems, err=False)
         _say_notes(found.notes)
-        click.echo(found.summary())
+        click.echo(_summary(folder, len(found.problems), len(found.notes)))
     if found.problems:
         raise SystemExit(1)
 
@@ -64,8 +66,7 @@ def compare(folder: Path, as_json: bool) -> None:
     found = analyse(folder)
     parts = (found.trial, found.table, found.results, found.verdicts)
     if as_json:
-        record = trial_record(*parts)
-        click.echo(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False))
+        _say_json(trial_record(*parts))
     else:
         click.echo(comparison_table(*parts))
 
@@ -91,6 +92,17 @@ def report(folders: Sequence[Path], to: Path) -> None:
     for folder in folders:
         page = write_report(analyse(folder), to)
         click.echo(f"Report written: {page}")
+
+
+def _say_json(record: object) -> None:
+    click.echo(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _summary(folder: Path, problems: int, notes: int) -> str:
+    def many(number: int, word: str) -> str:
+        return f"{number or 'no'} {word}{'' if number == 1 else 's'}"
+
+    return f"{folder}: {many(problems, 'problem')}, {many(notes, 'note')}."
 
 
 def _say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from blindspoon import files
+from blindspoon import __version__, files
 from blindspoon.compare.family import compare_trial
 from blindspoon.compare.results import AttributeResult
-from blindspoon.errors import Note
-from blindspoon.scores import ScoreTable, build_table
+from blindspoon.errors import Note, Problem, TrialError
+from blindspoon.scores import ScoreTable, build_table, check_scores
 from blindspoon.trial import Trial, parse_trial
 from blindspoon.verdict import Verdict, judge
+
+if TYPE_CHECKING:
+    from blindspoon.report import Provenance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +47,41 @@ class Analysis:
     notes: tuple[Note, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Examination:
+    """What can be said of a trial folder before the blind is lifted.
+
+    Parameters
+    ----------
+    problems : tuple of Problem
+        What has to be put right before anything is compared.
+    notes : tuple of Note
+        What is worth knowing: scores that are missing, columns that are not used.
+    """
+
+    problems: tuple[Problem, ...]
+    notes: tuple[Note, ...]
+
+
+def examine(folder: Path) -> Examination:
+    """Check a trial folder without looking up a single cup in the key.
+
+    Raises
+    ------
+    TrialFileError
+        If files of the folder cannot be read at all.
+    """
+    text = files.read_folder(folder)
+    tables = (*text.scores, text.table("servings.csv"), text.table("key.csv"))
+    try:
+        trial = parse_trial(text.trial)
+    except TrialError as error:
+        unreadable = [problem for table in tables if table for problem in table.problems]
+        return Examination(problems=(*error.problems, *unreadable), notes=text.notes)
+    problems, notes = check_scores(trial, text.scores, *tables[-2:])
+    return Examination(problems=problems, notes=(*text.notes, *notes))
+
+
 def analyse(folder: Path) -> Analysis:
     """Read a trial folder, compare and judge.
 
@@ -52,7 +92,8 @@ def analyse(folder: Path) -> Analysis:
     """
     text = files.read_folder(folder)
     trial = parse_trial(text.trial)
-    table, notes = build_table(trial, text)
+    servings, key = text.table("servings.csv"), text.table("key.csv")
+    table, notes = build_table(trial, text.scores, servings, key)
     results = compare_trial(trial, table)
     return Analysis(
         folder=folder.resolve().name,
@@ -61,7 +102,7 @@ def analyse(folder: Path) -> Analysis:
         table=table,
         results=results,
         verdicts=judge(trial, table, results),
-        notes=notes,
+        notes=(*text.notes, *notes),
     )
 
 
@@ -86,14 +127,19 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     """
     from blindspoon.report import compose, render  # noqa: PLC0415 - brings in matplotlib
 
-    content = compose(
-        analysis.trial,
-        analysis.table,
-        analysis.results,
-        analysis.verdicts,
-        analysis.notes,
-        _provenance(analysis),
-    )
+    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts, analysis.notes)
     target = to / analysis.folder
-    files.write_folder_atomically(target, render(content))
+    files.write_folder_atomically(target, render(compose(*parts, _provenance(analysis))))
     return target / "index.html"
+
+
+def _provenance(analysis: Analysis) -> Provenance:
+    from blindspoon.report import Provenance  # noqa: PLC0415 - brings in matplotlib
+
+    libraries = ("numpy", "scipy", "pandas")
+    return Provenance(
+        folder=analysis.folder,
+        fingerprint=analysis.fingerprint,
+        version=__version__,
+        libraries=tuple((name, version(name)) for name in libraries),
+    )

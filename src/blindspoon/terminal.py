@@ -9,7 +9,7 @@ from blindspoon import wording
 from blindspoon.compare.results import AttributeResult, Comparison, Interval, NoResult
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Attribute, Trial
-from blindspoon.verdict import NAMES, PROCEDURES, Verdict, finding
+from blindspoon.verdict import PROCEDURES, Verdict, finding
 
 WIDTH = 80
 HEAD = ("", "difference", "interval", "mixed p", "ranks p", "verdict")
@@ -77,7 +77,7 @@ def _attribute(
     for missing in result.not_compared:
         label = trial.variant(missing.variant).label
         yield from textwrap.wrap(
-            f"  {label}: not compared; {missing.reason}", WIDTH, subsequent_indent="    "
+            f"  {label}: not compared. {missing.reason}", WIDTH, subsequent_indent="    "
         )
 
 
@@ -97,7 +97,7 @@ def _row(
         "-" if interval is None else wording.span(interval, attribute),
         _p(comparison.mixed),
         _p(comparison.ranks),
-        NAMES[verdict.kind],
+        "not settled" if verdict.kind == "open" else verdict.kind,
     )
 
 
@@ -113,7 +113,7 @@ def _columns(rows: list[tuple[str, ...]]) -> Iterable[str]:
     for row in rows:
         name = row[0] if len(row[0]) <= widths[0] else f"{row[0][: widths[0] - 1]}…"
         numbers = [cell.rjust(width) for cell, width in zip(row[1:-1], widths[1:-1], strict=True)]
-        yield "  ".join(["", name.ljust(widths[0]), *numbers, row[-1]])[0:].rstrip()
+        yield "  ".join(["", name.ljust(widths[0]), *numbers, row[-1]]).rstrip()
 
 
 def _left_out(table: ScoreTable) -> str:

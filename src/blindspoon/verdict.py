@@ -168,7 +168,7 @@ def _undecided(
     subject: str, attribute: Attribute, missing: MixedContrast | RankContrast | NoResult
 ) -> str:
     reason = missing.reason.rstrip(".") if isinstance(missing, NoResult) else ""
-    return f"{subject} is not settled on {attribute.label.lower()}: {reason}"
+    return f"{subject} is not settled on {attribute.label.lower()}. {reason}"
 
 
 def _different(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:

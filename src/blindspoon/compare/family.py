@@ -127,4 +127,4 @@ def _contrast(mixed: MixedFit | NoResult, position: int) -> MixedContrast | NoRe
     if isinstance(mixed, NoResult):
         return mixed
     found = [contrast for contrast in mixed.contrasts if contrast.variant == position]
-    return found[0] if found else NoResult("nobody scored this variant")
+    return found[0] if found else NoResult("Nobody scored this variant.")

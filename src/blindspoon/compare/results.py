@@ -30,7 +30,7 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class NoResult:
-    """A comparison that could not be made, and the reason as one plain sentence."""
+    """A comparison that could not be made, and the reason as a sentence with its full stop."""
 
     reason: str
 

@@ -1,0 +1,235 @@
+"""Numbers and comparisons as people read them; the only place that rounds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import ROUND_HALF_UP, Decimal
+
+from blindspoon.compare.results import Interval
+from blindspoon.trial import Attribute, Scale
+
+MINUS = "\N{MINUS SIGN}"
+NO_BREAK = "\N{NO-BREAK SPACE}"
+
+
+def number(value: float, digits: int) -> str:
+    """Write a number with a fixed count of decimals, half away from zero, and a true minus.
+
+    Parameters
+    ----------
+    value : float
+        Finite.
+    digits : int
+        Decimals, 0 or more.
+
+    Examples
+    --------
+    >>> number(2.25, 1), number(-0.04, 1), number(-1.25, 1)
+    ('2.3', '0.0', '−1.3')
+    """
+    rounded = Decimal(repr(value)).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+    if rounded == 0:
+        rounded = abs(rounded)
+    return f"{rounded:f}".replace("-", MINUS)
+
+
+def plain(value: float) -> str:
+    """Write a number that people chose (a margin, a scale end) as they would write it.
+
+    Examples
+    --------
+    >>> plain(1.0), plain(0.5), plain(-3.0)
+    ('1', '0.5', '−3')
+    """
+    return f"{value:g}".replace("-", MINUS)
+
+
+def signed(value: float, digits: int) -> str:
+    """Write a difference with its sign; a rounded zero has none.
+
+    Examples
+    --------
+    >>> signed(1.84, 1), signed(-0.3, 1), signed(0.01, 1)
+    ('+1.8', '−0.3', '0.0')
+    """
+    text = number(value, digits)
+    return f"+{text}" if value > 0 and any(digit in text for digit in "123456789") else text
+
+
+def digits_for(scale: Scale) -> int:
+    """Decimals that are worth printing for a mean or a difference on this scale.
+
+    A tenth of a point on a 0-10 scale, a whole point on 0-100: about a hundredth of the scale.
+
+    Examples
+    --------
+    >>> digits_for(Scale(low=0, high=10)), digits_for(Scale(low=0, high=100))
+    (1, 0)
+    """
+    span = scale.high - scale.low
+    return 0 if span >= 50 else 1 if span >= 4 else 2
+
+
+def count(number_of: int, singular: str, plural: str = "") -> str:
+    """Write how many there are: "1 taster", "12 tasters".
+
+    Examples
+    --------
+    >>> count(1, "taster"), count(100000, "taster"), count(2, "batch", "batches")
+    ('1 taster', '100,000 tasters', '2 batches')
+    """
+    return f"{number_of:,} {singular if number_of == 1 else plural or singular + 's'}"
+
+
+def percent(share: float) -> str:
+    """Write a share of one as a percentage, with as few decimals as it needs.
+
+    Examples
+    --------
+    >>> percent(0.95), percent(0.975), percent(1 - 0.05 / 3)
+    ('95\xa0%', '97.5\xa0%', '98.3\xa0%')
+    """
+    text = number(100 * share, 1).removesuffix(".0")
+    return f"{text}{NO_BREAK}%"
+
+
+def p_value(p: float) -> str:
+    """Write a p value with its relation, never as zero.
+
+    Examples
+    --------
+    >>> p_value(0.0312), p_value(0.00004), p_value(1.0)
+    ('p = 0.031', 'p < 0.001', 'p > 0.999')
+    """
+    if p < 0.001:
+        return "p < 0.001"
+    if p > 0.999:
+        return "p > 0.999"
+    return f"p = {number(p, 3)}"
+
+
+def p_cell(p: float) -> str:
+    """Write a p value for a table: the relation only where it is not "equals".
+
+    Examples
+    --------
+    >>> p_cell(0.0312), p_cell(0.00004)
+    ('0.031', '< 0.001')
+    """
+    return p_value(p).removeprefix("p ").removeprefix("= ")
+
+
+def telling_digits(values: Iterable[float], limits: Iterable[float], at_least: int) -> int:
+    """Decimals at which no value is rounded onto, or across, a limit that it does not touch.
+
+    An interval that ends at 0.97 is inside a margin of 1, and has to be seen to be.
+
+    Parameters
+    ----------
+    values, limits : iterable of float
+    at_least : int
+        Decimals to start from; three is the most that is given.
+
+    Examples
+    --------
+    >>> telling_digits([-0.2, 0.97], [-1.0, 0.0, 1.0], 1)
+    2
+    """
+    pairs = [(value, limit) for value in values for limit in limits if value != limit]
+    for digits in range(at_least, 3):
+        step = 10.0**-digits
+        if all(abs(value - limit) >= step / 2 for value, limit in pairs):
+            return digits
+    return max(at_least, 3)
+
+
+def span(interval: Interval, attribute: Attribute) -> str:
+    """Write an interval of a difference: "0.9 to 2.7", "−0.6 to 0.4".
+
+    Decimals grow where rounding would hide on which side of zero or of the margin an end lies.
+    """
+    limits = [0.0] if attribute.margin is None else [-attribute.margin, 0.0, attribute.margin]
+    ends = (interval.low, interval.high)
+    digits = telling_digits(ends, limits, digits_for(attribute.scale))
+    return f"{number(interval.low, digits)} to {number(interval.high, digits)}"
+
+
+def points(value: float, attribute: Attribute) -> str:
+    """Write the size of a difference: "1.8 points", always positive.
+
+    Examples
+    --------
+    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
+    ...     more="", scale=Scale(low=0, high=10), margin=1.0)
+    >>> points(-1.84, crisp), points(1.0, crisp)
+    ('1.8 points', '1.0 points')
+    """
+    return f"{number(abs(value), digits_for(attribute.scale))} points"
+
+
+def margin(attribute: Attribute) -> str:
+    """Write the margin: "1 point", "0.5 points"; empty where there is none."""
+    if attribute.margin is None:
+        return ""
+    return f"{plain(attribute.margin)} {'point' if attribute.margin == 1 else 'points'}"
+
+
+def listing(items: Iterable[str], last: str = "and") -> str:
+    """Join words as a sentence does.
+
+    Examples
+    --------
+    >>> listing(["salt"]), listing(["salt", "age"]), listing(["salt", "age", "jar"])
+    ('salt', 'salt and age', 'salt, age and jar')
+    """
+    words = list(items)
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def comparative(difference: float, attribute: Attribute) -> str:
+    """Say in the words of the scale which way a difference points.
+
+    Returns
+    -------
+    str
+        "was crisper than" where trial.toml gives the word; otherwise "scored higher on
+        texture (towards “crisp”) than".
+    """
+    word = attribute.more if difference > 0 else attribute.less
+    if word:
+        return f"was {word} than"
+    end = attribute.high if difference > 0 else attribute.low
+    towards = f" (towards “{end}”)" if end else ""
+    level = "higher" if difference > 0 else "lower"
+    return f"scored {level} on {attribute.label.lower()}{towards} than"
+
+
+NUMERALS = "no one two three four five six seven eight nine ten eleven twelve".split()  # noqa: SIM905
+
+
+def spelled(number_of: int) -> str:
+    """Write a small count as a word.
+
+    Examples
+    --------
+    >>> spelled(0), spelled(4), spelled(12), spelled(1300)
+    ('no', 'four', 'twelve', '1,300')
+    """
+    return NUMERALS[number_of] if number_of < len(NUMERALS) else f"{number_of:,}"
+
+
+def directions(attribute: Attribute) -> tuple[str, str]:
+    """Name both directions of a difference: less and more, in the words of the scale.
+
+    Examples
+    --------
+    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
+    ...     more="crisper", scale=Scale(low=0, high=10), margin=1.0)
+    >>> directions(crisp)
+    ('towards soft', 'crisper')
+    """
+    low = f"towards {attribute.low}" if attribute.low else "lower"
+    high = f"towards {attribute.high}" if attribute.high else "higher"
+    return attribute.less or low, attribute.more or high

@@ -1,0 +1,190 @@
+"""The commands as a user types them: output, messages, exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
+WINE = ROOT / "trials" / "randall-1989-wine"
+
+
+def blindspoon(*arguments, cwd=ROOT):
+    command = [sys.executable, "-m", "blindspoon", *map(str, arguments)]
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+    return subprocess.run(
+        command, cwd=cwd, env=environment, capture_output=True, encoding="utf-8", check=False
+    )
+
+
+@pytest.fixture
+def cucumbers(tmp_path):
+    """A copy of the demonstration trial that a test may spoil."""
+    return Path(shutil.copytree(CUCUMBERS, tmp_path / "cucumbers"))
+
+
+def spoil(path, before, after):
+    text = path.read_text(encoding="utf-8")
+    assert before in text
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+
+
+def test_a_sound_folder_has_no_problems():
+    done = blindspoon("check", CUCUMBERS)
+    assert done.returncode == 0
+    assert "no problems, 3 notes" in done.stdout
+    assert "T09 in session 2 has no score" in done.stdout
+
+
+def test_check_does_not_need_the_key(cucumbers):
+    (cucumbers / "key.csv").unlink()
+    assert blindspoon("check", cucumbers).returncode == 0
+    done = blindspoon("compare", cucumbers)
+    assert done.returncode == 1
+    assert "key.csv" in done.stderr
+
+
+def test_every_problem_is_listed_at_once(cucumbers):
+    scores = cucumbers / "scores.csv"
+    lines = scores.read_text(encoding="utf-8").splitlines()
+    first = lines[1].split(",")
+    lines[1] = ",".join([*first[:3], "11", *first[4:]])
+    lines[2] = lines[2].replace(lines[2].split(",")[2], "099", 1)
+    lines[3] = ",".join([*lines[3].split(",")[:3], "salty", *lines[3].split(",")[4:]])
+    scores.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    done = blindspoon("check", cucumbers)
+    assert done.returncode == 1
+    for line, words in ((2, "off the scale"), (3, "099"), (4, "salty")):
+        assert any(
+            f"scores.csv line {line}" in each and words in each for each in done.stdout.splitlines()
+        )
+
+
+def test_problems_go_to_stderr_where_there_is_no_result(cucumbers):
+    spoil(cucumbers / "trial.toml", "control =", "contorl =")
+    for verb in ("compare", "report"):
+        done = blindspoon(verb, cucumbers)
+        assert (done.returncode, done.stdout) == (1, "")
+        assert "contorl" in done.stderr
+        assert "control" in done.stderr
+        assert "Traceback" not in done.stderr
+
+
+def test_every_problem_points_to_its_page(cucumbers):
+    spoil(cucumbers / "trial.toml", "control =", "contorl =")
+    done = blindspoon("compare", cucumbers)
+    (slug,) = {
+        line.split("#")[1] for line in done.stderr.splitlines() if "unknown" in line and "#" in line
+    }
+    assert f"## {slug}" in (ROOT / "docs/reference/errors.md").read_text(encoding="utf-8")
+
+
+def test_a_missing_folder_is_a_message(tmp_path):
+    done = blindspoon("compare", tmp_path / "nowhere")
+    assert done.returncode == 1
+    assert "nowhere" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_mistyped_commands_are_usage_errors():
+    done = blindspoon("chek", CUCUMBERS)
+    assert done.returncode == 2
+    assert "Did you mean 'check'?" in done.stderr
+
+
+@pytest.mark.parametrize("folder", [CUCUMBERS, WINE], ids=lambda path: path.name)
+def test_the_table_fits_80_columns(folder):
+    done = blindspoon("compare", folder)
+    assert done.returncode == 0
+    assert max(len(line) for line in done.stdout.splitlines()) <= 80
+
+
+def test_json_has_the_fields_of_the_contract():
+    found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
+    assert set(found) == {"trial", "attributes", "comparisons", "not_compared", "left_out"}
+    assert set(found["trial"]) == {
+        "title", "control", "variants", "tasters", "sessions", "alpha", "decided_by", "primary",
+    }  # fmt: skip
+    for each in found["comparisons"]:
+        assert {"attribute", "variant", "tasters", "servings", "mean_control", "mean_variant",
+                "mixed", "ranks", "verdict", "because"} <= set(each)  # fmt: skip
+        assert {"difference", "se", "df", "t", "p_value", "p_adjusted", "interval",
+                "equivalence_interval"} <= set(each["mixed"])  # fmt: skip
+        assert {"shift", "interval", "p_value", "p_adjusted", "smallest_p",
+                "method"} <= set(each["ranks"])  # fmt: skip
+    for each in found["attributes"]:
+        assert {"statistic", "df", "p_value", "tasters", "form"} <= set(each["friedman"])
+        assert {"f", "df_num", "df_den", "p_value", "reml_criterion", "residual_sd", "taster_sd",
+                "taster_variant_sd"} <= set(each["mixed"])  # fmt: skip
+    assert [each["line"] for each in found["left_out"]] == sorted(
+        each["line"] for each in found["left_out"]
+    )
+
+
+def test_the_demonstration_shows_every_verdict():
+    found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
+    kinds = {(each["attribute"], each["variant"]): each["verdict"] for each in found["comparisons"]}
+    assert kinds["texture", "calcium"] == "different"
+    assert kinds["texture", "vine-leaf"] == "alike"
+    assert kinds["texture", "old-brine"] == "open"
+    assert kinds["sourness", "old-brine"] == "slight"
+
+
+def test_a_missing_number_has_its_reason_beside_it():
+    found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
+    for each in found["attributes"]:
+        assert each["mixed"]["batch_sd"] is None
+        assert each["mixed"]["batch_sd_reason"]
+
+
+def test_the_report_says_where_it_lies_and_is_the_same_twice(tmp_path):
+    first = blindspoon("report", CUCUMBERS, "--to", tmp_path / "one")
+    second = blindspoon("report", CUCUMBERS, "--to", tmp_path / "two")
+    page = tmp_path / "one" / "allotment-cucumbers" / "index.html"
+    assert first.stdout == f"Report written: {page}\n"
+    assert second.returncode == 0
+    files = [path for path in (tmp_path / "one").rglob("*") if path.is_file()]
+    assert len(files) > 10
+    for path in files:
+        twin = tmp_path / "two" / path.relative_to(tmp_path / "one")
+        assert path.read_bytes() == twin.read_bytes(), path.name
+
+
+def test_a_failed_report_leaves_the_old_one(cucumbers, tmp_path):
+    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
+    page = tmp_path / "out" / "cucumbers" / "index.html"
+    before = page.read_bytes()
+    spoil(cucumbers / "trial.toml", "control =", "contorl =")
+    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 1
+    assert page.read_bytes() == before
+
+
+def test_a_report_never_replaces_a_folder_that_is_not_a_report(cucumbers):
+    done = blindspoon("report", cucumbers, "--to", cucumbers.parent)
+    assert done.returncode == 1
+    assert "cucumbers" in done.stderr
+    assert (cucumbers / "scores.csv").exists()
+
+
+def test_a_report_that_cannot_be_written_is_a_message(cucumbers, tmp_path):
+    (tmp_path / "taken").write_text("a file where the reports should go", encoding="utf-8")
+    done = blindspoon("report", cucumbers, "--to", tmp_path / "taken")
+    assert done.returncode in {1, 2}
+    assert "taken" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_the_reader_of_a_pipe_may_leave():
+    command = f"{sys.executable} -m blindspoon compare {CUCUMBERS} --json | head -1"
+    done = subprocess.run(
+        ["sh", "-c", command], cwd=ROOT, capture_output=True, encoding="utf-8", check=False
+    )
+    assert done.stdout == "{\n"
+    assert done.stderr == ""
