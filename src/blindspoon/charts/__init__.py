@@ -1,0 +1,24 @@
+"""Results -> charts: each is one drawing with its finding as its title."""
+
+from blindspoon.charts.chart import Chart, png_file, svg_file
+from blindspoon.charts.differences import differences_chart
+from blindspoon.charts.mark import mark_svg
+from blindspoon.charts.palette import PALETTE, css_variables, variant_inks
+from blindspoon.charts.picture import Picture, picture_of
+from blindspoon.charts.profiles import profiles_chart
+from blindspoon.charts.scores import scores_chart
+
+__all__ = [
+    "PALETTE",
+    "Chart",
+    "Picture",
+    "css_variables",
+    "differences_chart",
+    "mark_svg",
+    "picture_of",
+    "png_file",
+    "profiles_chart",
+    "scores_chart",
+    "svg_file",
+    "variant_inks",
+]

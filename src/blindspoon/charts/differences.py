@@ -1,0 +1,176 @@
+"""The chart of one attribute: each taster's difference from the control, what it comes to."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.layout import NARROW, WIDE, nice_ticks
+from blindspoon.charts.palette import variant_inks
+from blindspoon.charts.people import MOST_MARKS
+from blindspoon.charts.picture import Picture
+from blindspoon.charts.rows import Guides, Row
+from blindspoon.charts.strips import Strip, draw
+from blindspoon.charts.titles import alt, differences_title
+from blindspoon.compare.results import Interval
+from blindspoon.scores import FloatArray
+from blindspoon.verdict import NAMES, PROCEDURES
+
+TICKS = 6
+ROOM = 0.18
+"""Share of the axis that is kept on either side of zero, for the words of the scale."""
+
+
+def differences_chart(picture: Picture) -> Chart:
+    """Draw how far each taster put each variant from the control.
+
+    Parameters
+    ----------
+    picture : Picture
+    """
+    strip = differences_strip(picture)
+    title = differences_title(picture)
+    label = picture.attribute.label.lower()
+    tasters = wording.count(_tasters(picture), "taster")
+    data = f"the differences of {tasters} from the control on {label}"
+    return chart_of(
+        name=f"{picture.attribute.name}-differences",
+        title=title,
+        alt=alt("Dot plot" if _tasters(picture) <= MOST_MARKS else "Density plot", data, title),
+        wide=draw(strip, WIDE),
+        narrow=draw(strip, NARROW),
+        source=picture.source,
+    )
+
+
+def differences_strip(picture: Picture) -> Strip:
+    """Rows and axis of the chart of differences, in points, variant minus control."""
+    rows = tuple(_row(picture, place) for place in picture.others)
+    low, high = _limits(picture, rows)
+    values, digits = nice_ticks(low, high, TICKS)
+    less, more = wording.directions(picture.attribute)
+    margin = picture.attribute.margin
+    return Strip(
+        rows=rows,
+        low=low,
+        high=high,
+        step=picture.attribute.scale.step,
+        ends=(f"← {less}", f"{more} →"),
+        guides=Guides(
+            reference=0.0,
+            words="same as the control",
+            band=None if margin is None else Interval(-margin, margin),
+        ),
+        ticks=tuple((value, wording.signed(value, digits)) for value in values),
+        key=_key(picture, rows, low, high),
+    )
+
+
+def _tasters(picture: Picture) -> int:
+    return int(np.isfinite(picture.differences[:, list(picture.others)]).any(axis=1).sum())
+
+
+def _row(picture: Picture, place: int) -> Row:
+    difference = picture.differences[:, place]
+    values = difference[np.isfinite(difference)]
+    found = picture.found(place)
+    inks = variant_inks(len(picture.variants), picture.control)
+    margin, notes = picture.attribute.margin, _notes(picture, place, values)
+    return Row(
+        label=picture.variants[place].label,
+        notes=notes,
+        aside=_in_a_line(notes),
+        values=values,
+        ink=inks[place],
+        estimate=None if found is None else found.difference,
+        outer=None if found is None else found.interval,
+        inner=None if found is None or margin is None else found.equivalence_interval,
+    )
+
+
+def _notes(picture: Picture, place: int, values: FloatArray) -> tuple[str, ...]:
+    """Write the estimate, its interval, the verdict; the tasters where not all took part."""
+    found, verdict = picture.found(place), picture.verdict(place)
+    attribute, notes = picture.attribute, list[str]()
+    if found is not None:
+        notes.append(wording.signed(found.difference, wording.digits_for(attribute.scale)))
+    if verdict is not None and verdict.kind == "alike" and found and found.equivalence_interval:
+        level = wording.percent(1 - 2 * picture.result.alpha)
+        notes.append(f"{wording.span(found.equivalence_interval, attribute)}, {level}")
+    elif found is not None and found.interval is not None:
+        notes.append(wording.span(found.interval, attribute))
+    notes.append("not compared" if verdict is None else NAMES[verdict.kind])
+    if 0 < values.size < _tasters(picture):
+        notes.append(wording.count(values.size, "taster"))
+    return tuple(notes)
+
+
+def _in_a_line(notes: tuple[str, ...]) -> str:
+    """Put an interval in brackets behind its estimate."""
+    if len(notes) > 2 and " to " in notes[1]:
+        return ", ".join([f"{notes[0]} ({notes[1]})", *notes[2:]])
+    return ", ".join(notes)
+
+
+def _limits(picture: Picture, rows: tuple[Row, ...]) -> tuple[float, float]:
+    """Find the ends of the axis: all that is drawn, no farther than the scale can go."""
+    scale, margin = picture.attribute.scale, picture.attribute.margin or 0.0
+    span = max(scale.high - scale.low, margin)
+    seen = [-margin, 0.0, margin]
+    for row in rows:
+        seen += [float(row.values.min()), float(row.values.max())] if row.values.size else []
+        seen += [row.estimate] if row.estimate is not None else []
+        seen += [end for each in (row.outer, row.inner) if each for end in (each.low, each.high)]
+    low, high = max(min(seen), -span), min(max(seen), span)
+    room = max((high - low) * ROOM, span / 50)
+    return min(low - room / 6, -room), max(high + room / 6, room)
+
+
+def _key(picture: Picture, rows: tuple[Row, ...], low: float, high: float) -> str:
+    """Say how to read the chart."""
+    tasters = _tasters(picture)
+    if tasters == 0:
+        return "No taster scored both the control and another variant."
+    control = f"“{picture.variants[picture.control].label}”"
+    who = (
+        f"Each small dot is one taster’s difference from the control, {control}, in points."
+        if tasters <= MOST_MARKS
+        else f"The hill shows how the differences of {wording.count(tasters, 'taster')} from the "
+        f"control, {control}, spread, in points."
+    )
+    return " ".join(
+        part
+        for part in (
+            who,
+            _key_of_estimate(picture, rows, low, high),
+            _key_of_margin(picture),
+            _standing(picture),
+        )
+        if part
+    )
+
+
+def _key_of_estimate(picture: Picture, rows: tuple[Row, ...], low: float, high: float) -> str:
+    if all(row.estimate is None for row in rows):
+        return ""
+    alpha, method = picture.result.alpha, PROCEDURES[picture.by]
+    text = f"Under them: the estimate of {method}"
+    ends = [end for row in rows if row.outer for end in (row.outer.low, row.outer.high)]
+    if ends:
+        text += f" with its {wording.percent(1 - alpha)} interval"
+    if any(row.inner for row in rows):
+        inner = wording.percent(1 - 2 * alpha)
+        text += f", thick where it is the {inner} interval that decides “alike”"
+    beyond = any(end < low or end > high for end in ends)
+    return text + (", an arrow where it goes on." if beyond else ".")
+
+
+def _key_of_margin(picture: Picture) -> str:
+    if picture.attribute.margin is None:
+        return ""
+    return f"Shaded: within the margin of {wording.margin(picture.attribute)}."
+
+
+def _standing(picture: Picture) -> str:
+    return "" if picture.result.primary else "Exploratory: not what the trial was made to answer."

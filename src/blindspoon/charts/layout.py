@@ -1,0 +1,118 @@
+"""The room for a chart, and where things go in it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from blindspoon.charts.measure import text_width, wrap
+from blindspoon.charts.scene import Shape, Text, column
+from blindspoon.scores import FloatArray
+
+LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
+"""Sizes of text, and from one base line of text to the next."""
+INSET = 12.0
+"""Pixels between the ends of an axis and the edge of its plot, so that no mark is cut."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The room for a chart: its width, and whether words stand beside or over the rows."""
+
+    width: float
+    beside: bool
+
+
+WIDE = Sheet(width=720.0, beside=True)
+NARROW = Sheet(width=358.0, beside=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """Where things go across the sheet, in pixels."""
+
+    sheet: Sheet
+    left: float
+    right: float
+    low: float
+    high: float
+
+    def x(self, value: float) -> float:
+        """Place of a value along the axis."""
+        return self.left + (value - self.low) / (self.high - self.low) * (self.right - self.left)
+
+    def xs(self, values: FloatArray) -> FloatArray:
+        """Places of values along the axis."""
+        return self.left + (values - self.low) * ((self.right - self.left) / (self.high - self.low))
+
+
+def key_lines(key: str, width: float, y: float) -> tuple[list[Shape], float]:
+    """Set the words that say how to read a chart, and tell where they end."""
+    lines = wrap(key, SMALL, width)
+    first = Text(x=0, y=y + SMALL, text="", size=SMALL, ink="soft")
+    return [*column(lines, first, LEADING)], y + SMALL + LEADING * (len(lines) - 1) + 5
+
+
+def end_words(
+    words: tuple[str, str], size: float, ends: tuple[float, float], y: float
+) -> tuple[list[Text], int]:
+    """Set the words at both ends of an axis, and tell how many lines they take.
+
+    They stand side by side where that takes two lines at most, otherwise one under the other.
+
+    Parameters
+    ----------
+    words : tuple of str
+        At the low and at the high end.
+    size : float
+        Of the text, in pixels.
+    ends : tuple of float
+        Left and right edge, in pixels.
+    y : float
+        Base line of the first line.
+    """
+    width = ends[1] - ends[0]
+    low, high = _side_by_side(words, size, width - 10)
+    under = max(len(low), len(high)) > 2
+    if under:
+        low, high = (wrap(each, size, width) for each in words)
+    start = Text(x=ends[0], y=y, text="", size=size, ink="soft")
+    below = y + LEADING * len(low) * under
+    end = Text(x=ends[1], y=below, text="", size=size, ink="soft", anchor="end")
+    lines = len(low) + len(high) if under else max(len(low), len(high))
+    return [*column(low, start, LEADING), *column(high, end, LEADING)], lines
+
+
+def _side_by_side(
+    words: tuple[str, str], size: float, width: float
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Wrap two texts into one width; neither gets less than its longest word while that fits."""
+    longest = [max(text_width(word, size) for word in each.split(" ")) for each in words]
+    spare = max(width - sum(longest), 0.0)
+    full = [text_width(each, size) for each in words]
+    wanted = [whole - word for whole, word in zip(full, longest, strict=True)]
+    share = spare / sum(wanted) if sum(wanted) > spare else 1.0
+    if sum(longest) > width:
+        return ("", "", ""), ("", "", "")
+    low, high = (
+        wrap(each, size, word + want * share + 0.01)
+        for each, word, want in zip(words, longest, wanted, strict=True)
+    )
+    return low, high
+
+
+def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], int]:
+    """Choose round values between two ends, and the decimals that they need.
+
+    Examples
+    --------
+    >>> nice_ticks(-1.3, 3.4, 7)
+    ((-1.0, 0.0, 1.0, 2.0, 3.0), 0)
+    """
+    raw = (high - low) / most
+    power = math.floor(math.log10(raw))
+    step = next(m * 10.0**power for m in (1, 2, 5, 10) if m * 10.0**power >= raw * (1 - 1e-9))
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return tuple(round(k * step, 9) for k in range(first, last + 1)), max(
+        0, -math.floor(math.log10(step))
+    )

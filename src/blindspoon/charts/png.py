@@ -1,0 +1,128 @@
+"""A scene as a PNG file, drawn by matplotlib's Agg renderer with the font that comes with it."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Sequence
+from functools import cache
+from typing import Any
+
+import numpy as np
+from matplotlib.backend_bases import GraphicsContextBase
+from matplotlib.backends.backend_agg import RendererAgg
+from matplotlib.colors import to_rgba
+from matplotlib.font_manager import FontProperties, fontManager
+from matplotlib.image import imsave
+from matplotlib.path import Path
+from matplotlib.transforms import Affine2D
+from numpy.typing import NDArray
+
+from blindspoon.charts.palette import PALETTE
+from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, diamond
+from blindspoon.charts.svg import DASH, RING
+
+PIXEL_RATIO = 2
+"""Pixels of a PNG file for each pixel of its scene."""
+FALLBACKS = (
+    "Noto Sans CJK JP",
+    "Noto Sans CJK SC",
+    "Hiragino Sans",
+    "PingFang SC",
+    "Yu Gothic",
+    "Microsoft YaHei",
+    "Malgun Gothic",
+    "Noto Sans Devanagari",
+    "Noto Sans Thai",
+)
+"""Fonts for letters that DejaVu Sans lacks, where they are installed."""
+SHIFT = {"start": 0.0, "middle": 0.5, "end": 1.0}
+
+
+def png(scene: Scene) -> bytes:
+    """Write a scene as a PNG file on a light ground, `PIXEL_RATIO` pixels to its pixel."""
+    width, height = (round(side * PIXEL_RATIO) for side in (scene.width, scene.height))
+    page = _Page(width, height)
+    with warnings.catch_warnings():  # a letter that no font here has is drawn as a box
+        warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from")
+        for shape in scene.shapes:
+            page.draw(shape)
+    out = io.BytesIO()
+    settings: dict[str, Any] = {"metadata": {"Software": None}, "pil_kwargs": {"compress_level": 3}}
+    imsave(out, page.pixels(), format="png", dpi=72 * PIXEL_RATIO, **settings)
+    return out.getvalue()
+
+
+class _Page:
+    """Pixels to draw shapes on."""
+
+    def __init__(self, width: int, height: int) -> None:
+        self._agg: Any = RendererAgg(width, height, 72 * PIXEL_RATIO)  # type: ignore[no-untyped-call]
+        self._place = Affine2D().scale(PIXEL_RATIO, -PIXEL_RATIO).translate(0, height)
+
+    def pixels(self) -> NDArray[np.uint8]:
+        """Red, green, blue and opacity, shape (height, width, 4)."""
+        return np.asarray(self._agg.buffer_rgba())
+
+    def draw(self, shape: Shape) -> None:
+        """Draw a shape over those before it."""
+        ink = PALETTE[shape.ink][0]
+        match shape:
+            case Text():
+                self._letters(shape, ink)
+            case Line():
+                dash = DASH if shape.dashed else None
+                self._path(Path([shape.start, shape.end]), None, ink, shape.width, dash)
+            case Area():
+                self._path(_closed(shape.corners), ink)
+            case Marks():
+                self._marks(shape, ink)
+
+    def _pen(
+        self, ink: str, width: float, dash: Sequence[float] | None = None
+    ) -> GraphicsContextBase:
+        pen: GraphicsContextBase = self._agg.new_gc()
+        pen.set_foreground(ink)
+        pen.set_linewidth(width)  # Agg reckons from points to pixels by itself
+        pen.set_capstyle("butt")
+        if dash:
+            pen.set_dashes(0, list(dash))
+        return pen
+
+    def _path(
+        self,
+        path: Path,
+        fill: str | None,
+        ink: str = "none",
+        width: float = 0.0,
+        dash: Sequence[float] | None = None,
+    ) -> None:
+        pen = self._pen(ink, width, dash)
+        self._agg.draw_path(pen, path, self._place, None if fill is None else to_rgba(fill))
+
+    def _letters(self, shape: Text, ink: str) -> None:
+        font = _font(shape.size, bold=shape.bold)
+        width, _, _ = self._agg.get_text_width_height_descent(shape.text, font, False)
+        x = shape.x * PIXEL_RATIO - SHIFT[shape.anchor] * width
+        self._agg.draw_text(self._pen(ink, 1), x, shape.y * PIXEL_RATIO, shape.text, font, 0)
+
+    def _marks(self, shape: Marks, ink: str) -> None:
+        for centre in shape.centres:
+            if shape.kind == "diamond":
+                self._path(_closed(diamond(centre, shape.radius)), ink)
+            elif shape.kind == "disc":
+                self._path(Path.circle(centre, shape.radius), ink)
+            else:
+                circle = Path.circle(centre, shape.radius * (1 - RING / 2))
+                self._path(circle, PALETTE["ground"][0], ink, RING * shape.radius)
+
+
+def _closed(corners: Sequence[Point]) -> Path:
+    return Path([*corners, corners[0]], closed=True)
+
+
+@cache
+def _font(size: float, *, bold: bool) -> FontProperties:
+    installed = {font.name for font in fontManager.ttflist}
+    families = ["DejaVu Sans", *(name for name in FALLBACKS if name in installed)]
+    return FontProperties(family=families, size=size, weight="bold" if bold else "normal")

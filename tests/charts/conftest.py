@@ -1,0 +1,253 @@
+"""Pictures made from random numbers: charts ask for no more than what a picture holds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+
+from blindspoon.charts import Picture, differences_chart
+from blindspoon.charts.differences import differences_strip
+from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.profiles import profiles_scene
+from blindspoon.charts.scene import Scene
+from blindspoon.charts.scores import scores_strip
+from blindspoon.charts.strips import draw
+from blindspoon.compare.results import (
+    AttributeResult,
+    Comparison,
+    Interval,
+    MixedContrast,
+    NoResult,
+    NotCompared,
+    RankContrast,
+)
+from blindspoon.trial import Attribute, Scale, Variant
+from blindspoon.verdict import Verdict, finding, kind_of
+
+WHOLE = Scale(low=0, high=10, step=1)
+NONE = NoResult("not asked for")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """What a picture is made from; `shifts` are the true differences, the control's is 0."""
+
+    tasters: int = 12
+    shifts: tuple[float, ...] = (0.0, 2.2, 1.4, 0.1, -1.6)
+    labels: tuple[str, ...] = ("Plain brine", "Cool cellar", "Vine leaf", "Calcium", "Old brine")
+    spread: float = 1.3
+    scale: Scale = WHOLE
+    margin: float | None = 1.0
+    missing: tuple[int, ...] = ()
+    lost: float = 0.0
+    name: str = "texture"
+    label: str = "Texture"
+    words: tuple[str, str, str, str] = ("soft", "crisp", "softer", "crisper")
+    control: int = 0
+    primary: bool = True
+    seed: int = 1
+    by: str = "mixed"
+    disputed: tuple[int, ...] = ()
+    constant: bool = False
+
+
+def scores(case: Case) -> np.ndarray:
+    rng, scale = np.random.default_rng(case.seed), case.scale
+    middle, unit = (scale.low + scale.high) / 2, (scale.high - scale.low) / 10
+    if case.constant:
+        return np.full((case.tasters, len(case.shifts)), middle)
+    taster = rng.normal(0, 1.2, (case.tasters, 1))
+    noise = rng.normal(0, case.spread, (case.tasters, len(case.shifts)))
+    values = middle + unit * (taster + noise + np.array(case.shifts))
+    if scale.step:
+        values = np.round(values / scale.step) * scale.step
+    values = np.clip(values, scale.low, scale.high)
+    values[:, list(case.missing)] = np.nan
+    values[rng.random(values.shape) < case.lost] = np.nan
+    return values
+
+
+def comparison(case: Case, means: np.ndarray, place: int) -> Comparison | None:
+    """Compare as a paired t would; only the shape of the numbers matters here."""
+    difference = means[:, place] - means[:, case.control]
+    difference = difference[np.isfinite(difference)]
+    if difference.size == 0:
+        return None
+    centre = float(difference.mean())
+    error = float(difference.std(ddof=1) / difference.size**0.5) if difference.size > 1 else 0.0
+    reach = 2.9 if difference.size > 6 else 9.0
+    unclear = difference.size < 2 or error == 0
+    result = MixedContrast(
+        variant=place,
+        difference=centre,
+        se=error,
+        df=11.0,
+        t=0.0,
+        p_value=0.5,
+        p_adjusted=0.01 if abs(centre) > reach * error else 0.4,
+        interval=Interval(centre - reach * error, centre + reach * error),
+        equivalence_interval=Interval(centre - 0.85 * reach * error, centre + 0.85 * reach * error),
+    )
+    ranks = RankContrast(
+        variant=place,
+        tasters=difference.size,
+        zero_differences=0,
+        shift=centre,
+        interval=None,
+        equivalence_interval=None,
+        p_value=0.5,
+        p_adjusted=0.5,
+        smallest_p=0.5,
+        method="exact",
+    )
+    return Comparison(
+        attribute=case.name,
+        variant=f"v{place}",
+        tasters=difference.size,
+        servings=difference.size,
+        mean_control=float(np.nanmean(means[:, case.control])),
+        mean_variant=float(np.nanmean(means[:, place])),
+        mixed=NONE if unclear else result,
+        ranks=ranks,
+    )
+
+
+def verdict(case: Case, compared: Comparison, place: int) -> Verdict:
+    found = finding(compared.mixed if case.by == "mixed" else compared.ranks)
+    kind = "open" if found is None else kind_of(found, margin=case.margin, alpha=0.05)
+    other = ("open" if kind != "open" else "different") if place in case.disputed else kind
+    return Verdict(
+        attribute=case.name,
+        variant=compared.variant,
+        kind=kind,
+        other=other,
+        primary=case.primary,
+        because="",
+    )
+
+
+def build(case: Case) -> Picture:
+    means = scores(case)
+    others = [place for place in range(len(case.shifts)) if place != case.control]
+    compared = {place: comparison(case, means, place) for place in others}
+    found = {place: each for place, each in compared.items() if each is not None}
+    lost = [place for place, each in compared.items() if each is None]
+    low, high, less, more = case.words
+    return Picture(
+        attribute=Attribute(
+            name=case.name,
+            label=case.label,
+            low=low,
+            high=high,
+            less=less,
+            more=more,
+            scale=case.scale,
+            margin=case.margin,
+        ),
+        variants=tuple(
+            Variant(name=f"v{place}", label=case.labels[place], method="", differs=())
+            for place in range(len(case.shifts))
+        ),
+        control=case.control,
+        means=means,
+        result=AttributeResult(
+            attribute=case.name,
+            primary=case.primary,
+            margin=case.margin,
+            alpha=0.05,
+            friedman=NONE,
+            mixed=NONE,
+            comparisons=tuple(found.values()),
+            not_compared=tuple(
+                NotCompared(attribute=case.name, variant=f"v{place}", reason="") for place in lost
+            ),
+        ),
+        verdicts=tuple(verdict(case, each, place) for place, each in found.items()),
+        by=case.by,
+        noun="batch",
+        source="“What keeps half-sour cucumbers crisp?”, invented, 2026-09-19",
+    )
+
+
+LONG = tuple(f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13))
+MANY = tuple(0.25 * n - 1 for n in range(12))
+HARD = {
+    "typical": Case(),
+    "twelve long": Case(shifts=MANY, labels=LONG, control=3),
+    "forty": Case(tasters=40),
+    "one taster": Case(tasters=1),
+    "two tasters": Case(tasters=2, shifts=(0.0, 1.0), labels=("A", "B")),
+    "hundred": Case(scale=Scale(low=0, high=100, step=1), margin=10.0, tasters=24),
+    "no step": Case(scale=Scale(low=0, high=10), margin=None),
+    "crowd": Case(tasters=100_000, spread=1.0),
+    "forty-one": Case(tasters=41),
+    "missing": Case(missing=(2,), lost=0.15),
+    "no control": Case(missing=(0,)),
+    "nothing": Case(missing=(0, 1, 2, 3, 4)),
+    "constant": Case(constant=True),
+    "constant crowd": Case(constant=True, tasters=500),
+    "ranks": Case(by="ranks", tasters=5),
+    "alike": Case(shifts=(0.0, 0.1, 0.0, 3.0, 0.4), spread=0.4, tasters=16),
+    "words": Case(
+        label="How salty <it> is & $why$",
+        words=("not salty in the least, as fresh as water", "far too salty to eat more", "", ""),
+        labels=(
+            "塩水 きゅうり 対照",
+            "Рассол <b>",
+            "50 % & $x$",
+            'Ærø\'s "jar"',
+            "Donaudampfschifffahrtsgesellschaftsgurke",
+        ),
+    ),
+}
+
+
+def four(picture: Picture) -> list[Picture]:
+    """Repeat a picture under four attributes' names, with words from short to long."""
+    words = (("soft", "crisp"), ("", ""), ("like fresh", "fully fermented"), ("0", "strong " * 4))
+    return [
+        replace(
+            picture,
+            attribute=replace(picture.attribute, name=f"a{n}", label=f"Trait {n}", low=a, high=b),
+        )
+        for n, (a, b) in enumerate(words)
+    ]
+
+
+@pytest.fixture(params=list(HARD), ids=lambda name: name.replace(" ", "-"))
+def hard(request) -> Picture:
+    """Each of the cases that a chart has to bear."""
+    return build(HARD[request.param])
+
+
+@pytest.fixture
+def typical() -> Picture:
+    """Twelve tasters, five variants, a scale of 0 to 10."""
+    return build(Case())
+
+
+@pytest.fixture
+def scenes(hard) -> dict[str, Scene]:
+    """Every drawing of a hard case, by name."""
+    strips = {"differences": differences_strip(hard), "scores": scores_strip(hard)}
+    sheets = {"wide": WIDE, "narrow": NARROW}
+    drawn = {f"{name} {at}": draw(strips[name], sheets[at]) for name in strips for at in sheets}
+    attributes = four(hard)
+    drawn |= {f"profiles {at}": profiles_scene(attributes, sheets[at]) for at in sheets}
+    drawn["figure"] = differences_chart(hard).figure
+    return drawn
+
+
+@pytest.fixture
+def attributes(typical) -> list[Picture]:
+    """Four attributes of one trial."""
+    return four(typical)
+
+
+@pytest.fixture
+def make() -> Callable[..., Picture]:
+    """Build a picture from the fields of a case."""
+    return lambda **fields: build(Case(**fields))

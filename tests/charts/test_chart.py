@@ -1,0 +1,33 @@
+from __future__ import annotations
+
+import pytest
+
+from blindspoon.charts.chart import EDGE, framed
+from blindspoon.charts.measure import text_width
+from blindspoon.charts.scene import Line, Scene, Text
+
+DRAWING = Scene(
+    width=720, height=100, shapes=(Line(start=(0, 50), end=(720, 50), ink="ink"),)
+)  # fmt: skip
+
+
+def test_a_figure_is_its_drawing_between_title_and_source():
+    figure = framed(DRAWING, "Nothing is settled on texture", "“Crisp?”")
+    ground, *rest = figure.shapes
+    assert ground.box == (0, 0, figure.width, figure.height)
+    title, line, source = rest
+    assert (title.text, source.text) == ("Nothing is settled on texture", "Source: “Crisp?”")
+    assert title.box.bottom < line.start[1] - 50 < line.start[1] + 50 < source.box.top
+    assert line.start[0] == EDGE
+
+
+def test_a_title_of_two_lines_has_no_orphan():
+    title = "Two of four batches were crisper than the control; two were within 1 point of it"
+    lines = [each for each in framed(DRAWING, title, "").shapes if isinstance(each, Text)]
+    assert len(lines) == 2
+    one, two = (text_width(line.text, line.size, bold=True) for line in lines)
+    assert two == pytest.approx(one, rel=0.3)
+
+
+def test_without_a_source_there_is_no_line_for_it():
+    assert len(framed(DRAWING, "Title", "").shapes) == 3

@@ -1,0 +1,88 @@
+"""Nothing overlaps and nothing is cut, whatever the trial: measured on every drawing."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import pytest
+
+from blindspoon.charts.layout import end_words, nice_ticks
+from blindspoon.charts.scene import Box, Line, Marks
+
+SLACK = 0.01
+
+
+def inside(box: Box, scene) -> bool:
+    left, top, right, bottom = box
+    across = left >= -SLACK and right <= scene.width + SLACK
+    return across and top >= -SLACK and bottom <= scene.height + SLACK
+
+
+def test_everything_lies_on_the_sheet(scenes):
+    out = [
+        (name, shape)
+        for name, scene in scenes.items()
+        for shape in scene.shapes
+        if not inside(shape.box, scene)
+    ]
+    assert out == []
+
+
+def test_no_two_texts_overlap(scenes):
+    clashes = [
+        (name, one.text, other.text)
+        for name, scene in scenes.items()
+        for one, other in combinations(scene.texts, 2)
+        if one.box.overlaps(other.box)
+    ]
+    assert clashes == []
+
+
+def test_no_line_or_mark_crosses_a_text(scenes):
+    clashes = [
+        (name, text.text, shape)
+        for name, scene in scenes.items()
+        for text in scene.texts
+        for shape in scene.shapes
+        if isinstance(shape, Line | Marks) and text.box.overlaps(shape.box)
+        if not isinstance(shape, Marks) or hits(text.box, shape)
+    ]
+    assert clashes == []
+
+
+def hits(box: Box, marks: Marks) -> bool:
+    r = marks.radius
+    return any(box.overlaps(Box(x - r, y - r, x + r, y + r)) for x, y in marks.centres)
+
+
+def test_text_is_large_enough_for_a_phone(scenes):
+    assert min(text.size for scene in scenes.values() for text in scene.texts) >= 11
+
+
+def test_sheets_have_their_widths(scenes):
+    widths = {name.split()[-1]: scene.width for name, scene in scenes.items()}
+    assert widths == {"wide": 720, "narrow": 358, "figure": 768}
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "expected"),
+    [
+        (0, 10, ((0, 2, 4, 6, 8, 10), 0)),
+        (-0.4, 0.6, ((-0.4, -0.2, 0, 0.2, 0.4, 0.6), 1)),
+        (-61, 48, ((-60, -40, -20, 0, 20, 40), 0)),
+        (1, 9, ((2, 4, 6, 8), 0)),
+    ],
+)
+def test_ticks_are_round_and_within_the_axis(low, high, expected):
+    assert nice_ticks(low, high, 6) == expected
+
+
+def test_end_words_stand_one_under_the_other_where_they_would_grow_tall():
+    short, lines = end_words(("soft", "crisp"), 12, (0, 100), 12)
+    assert lines == 1
+    assert [text.y for text in short] == [12, 12]
+    long, lines = end_words(
+        ("not salty at all, as water", "far too salty to eat"), 12, (0, 100), 12
+    )
+    assert lines == len(long) > 2
+    assert len({text.y for text in long}) == lines

@@ -1,0 +1,99 @@
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+
+from blindspoon.charts import differences_chart, mark_svg, profiles_chart, scores_chart, svg_file
+from blindspoon.charts.palette import PALETTE
+
+NAMESPACE = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture
+def charts(hard):
+    return [differences_chart(hard), scores_chart(hard), profiles_chart([hard, hard])]
+
+
+def parse(svg: str | bytes) -> ElementTree.Element:
+    return ElementTree.fromstring(svg)  # noqa: S314 - our own text
+
+
+def test_every_svg_is_well_formed(charts):
+    for chart in charts:
+        for svg in (chart.wide, chart.narrow):
+            assert parse(svg).tag == "svg"
+        assert parse(svg_file(chart)).tag == f"{NAMESPACE}svg"
+
+
+def test_several_on_a_page_cannot_clash(charts):
+    for chart in charts:
+        assert not re.search(r'<style|[ "](id|class)=|url\(|href', chart.wide + chart.narrow)
+
+
+def test_inline_charts_take_their_colours_from_the_page(charts):
+    for chart in charts:
+        painted = re.findall(r'(?:fill|stroke)="([^"]*)"', chart.wide + chart.narrow)
+        pairs = [re.fullmatch(r"var\(--bs-([a-z0-9]+),(#[0-9a-f]{6})\)", each) for each in painted]
+        assert painted
+        assert all(pair and PALETTE[pair[1]][0] == pair[2] for pair in pairs)
+
+
+def test_files_stand_alone(charts):
+    for chart in charts:
+        text = svg_file(chart).decode()
+        assert "var(" not in text
+        assert text.startswith('<?xml version="1.0" encoding="UTF-8"?>\n<svg xmlns=')
+        assert "Source: " in text
+
+
+def test_the_title_is_in_the_files_only(typical):
+    chart = differences_chart(typical)
+
+    def words(svg):
+        return " ".join(text.text for text in parse(svg).iter() if text.tag.endswith("text"))
+
+    assert chart.title in words(svg_file(chart))
+    assert chart.title not in words(chart.wide)
+    assert chart.title not in words(chart.narrow)
+
+
+def test_what_people_wrote_is_escaped(make):
+    label = 'Brine <b> & "dill" $x^2$'
+    picture = make(labels=(label, label, "Vine", "Calcium", "Old"))
+    chart = differences_chart(picture)
+    texts = [text.text for text in parse(chart.wide).iter("text")]
+    assert label in texts
+    assert label in parse(chart.wide).get("aria-label", "") + chart.title + label
+    assert "<b>" not in chart.wide
+
+
+def test_a_screen_reader_gets_the_alt(typical):
+    chart = differences_chart(typical)
+    root = parse(chart.wide)
+    assert (root.get("role"), root.get("aria-label")) == ("img", chart.alt)
+
+
+def test_same_input_same_bytes(make):
+    one, two = (differences_chart(make(tasters=30)) for _ in range(2))
+    assert one == two
+    assert svg_file(one) == svg_file(two)
+
+
+def test_marks_on_the_board_are_small_and_silent():
+    root = parse(mark_svg(-0.5, 0.2, 4.8, 1.0, 3.0))
+    assert (root.get("width"), root.get("height"), root.get("aria-hidden")) == ("72", "16", "true")
+    assert not list(root.iter("text"))
+    (interval,) = [line for line in root.iter("line") if line.get("y1") == line.get("y2")]
+    ends = [float(interval.get(name)) for name in ("x1", "x2")]
+    assert ends == pytest.approx([36 - 32 / 6, 68], abs=0.01)  # cut at the limit
+    band = root.find("polygon").get("points")
+    assert [float(x) for x in re.findall(r"([\d.]+),", band)][:2] == pytest.approx(
+        [36 - 32 / 3, 36 + 32 / 3], abs=0.01
+    )
+
+
+def test_a_mark_without_result_shows_only_where_zero_is():
+    root = parse(mark_svg(None, None, None, None, 3.0))
+    assert [element.tag for element in root] == ["line"]
