@@ -139,12 +139,12 @@ def verdict(by_mixed, by_ranks, *, plan=None, scores=None):
             SMALL,
             "slight",
             "The “Cool cellar” batch was crisper than the control, by about 0.5 points "
-            "(95\xa0% interval 0.1 to 0.9), shown to be less than 1 point.",
+            "(95\xa0% interval 0.1 to 0.9), shown to be less than 1\xa0point.",
         ),
         (
             CLOSE,
             "alike",
-            "The “Cool cellar” batch was within 1 point of the control on texture, so alike for "
+            "The “Cool cellar” batch was within 1\xa0point of the control on texture, so alike for "
             "our purpose (90\xa0% interval −0.6 to 0.8).",
         ),
         (

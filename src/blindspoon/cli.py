@@ -120,7 +120,7 @@ def _say_notes(notes: Sequence[Note]) -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run a command and leave with its exit code: 0 done, 1 the user's files, 2 usage, 130 stopped."""
+    """Run a command; leave with 0 done, 1 the user's files, 2 usage, 130 stopped."""
     try:
         commands.main(args=arguments, prog_name="blindspoon", standalone_mode=False)
     except TrialError as error:

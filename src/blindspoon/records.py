@@ -94,7 +94,7 @@ def _attribute(result: AttributeResult) -> Record:
 
 
 def comparison_record(comparison: Comparison, verdict: Verdict) -> Record:
-    """One variant against the control on one attribute."""
+    """Write one variant against the control on one attribute."""
     return {
         "attribute": comparison.attribute,
         "variant": comparison.variant,
@@ -126,7 +126,7 @@ def _or_reason(
 
 
 def friedman_record(result: Friedman) -> Record:
-    """The rank test that all variants are alike."""
+    """Write the rank test that all variants are alike."""
     return {
         "statistic": result.statistic,
         "df": result.df,
@@ -137,7 +137,7 @@ def friedman_record(result: Friedman) -> Record:
 
 
 def fit_record(fit: MixedFit) -> Record:
-    """The mixed model of one attribute."""
+    """Write the mixed model of one attribute."""
     return {
         "f": fit.f,
         "df_num": fit.df_num,
@@ -155,7 +155,7 @@ def fit_record(fit: MixedFit) -> Record:
 
 
 def mixed_record(contrast: MixedContrast) -> Record:
-    """One variant against the control by the mixed model."""
+    """Write one variant against the control by the mixed model."""
     return {
         "difference": contrast.difference,
         "se": contrast.se,
@@ -169,7 +169,7 @@ def mixed_record(contrast: MixedContrast) -> Record:
 
 
 def ranks_record(contrast: RankContrast) -> Record:
-    """One variant against the control by signed ranks."""
+    """Write one variant against the control by signed ranks."""
     return {
         "shift": contrast.shift,
         **_number("interval", _ends(contrast.interval), TOO_FEW),

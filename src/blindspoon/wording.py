@@ -82,7 +82,7 @@ def count(number_of: int, singular: str, plural: str = "") -> str:
 
 
 def percent(share: float) -> str:
-    """Write a share of one as a percentage, with as few decimals as it needs.
+    r"""Write a share of one as a percentage, with as few decimals as it needs.
 
     Examples
     --------
@@ -171,7 +171,7 @@ def margin(attribute: Attribute) -> str:
     """Write the margin: "1 point", "0.5 points"; empty where there is none."""
     if attribute.margin is None:
         return ""
-    return f"{plain(attribute.margin)} {'point' if attribute.margin == 1 else 'points'}"
+    return f"{plain(attribute.margin)}{NO_BREAK}{'point' if attribute.margin == 1 else 'points'}"
 
 
 def listing(items: Iterable[str], last: str = "and") -> str:

@@ -118,9 +118,10 @@ def _pair_up(
 
 
 def _given(table: ScoreTable, index: int, position: int) -> FloatArray:
-    """The scores that a variant was given; never empty for one that could be compared."""
+    """Select the scores that a variant was given; some for each that could be compared."""
     scores = table.scores[table.variant == position, index]
-    return scores[np.isfinite(scores)]
+    given: FloatArray = scores[np.isfinite(scores)]
+    return given
 
 
 def _contrast(mixed: MixedFit | NoResult, position: int) -> MixedContrast | NoResult:
