@@ -214,8 +214,9 @@ def _could_be(interval: Interval | None, attribute: Attribute) -> str:
     """Say how far the difference could reach either way."""
     if interval is None:
         return "too few tasters scored both for an interval"
-    digits = wording.digits_for(attribute.scale)
-    low, high = (wording.number(abs(end), digits) for end in (interval.low, interval.high))
+    ends = (interval.low, interval.high)
+    digits = wording.telling_digits(ends, [0.0], wording.digits_for(attribute.scale))
+    low, high = (wording.number(abs(end), digits) for end in ends)
     if interval.low >= 0:
         return f"the difference could be anything from {low} to {high} more"
     if interval.high <= 0:

@@ -142,7 +142,7 @@ def test_the_key_says_what_decides(make):
     key = differences_strip(make()).key
     assert "the mixed model with its 95\u00a0% interval" in key
     assert "90\u00a0% interval" in key
-    assert "margin of 1 point" in key
+    assert "margin of 1\xa0point" in key
     assert "“Plain brine”" in key
     assert "Exploratory" not in key
     ranks = differences_strip(make(by="ranks", primary=False, margin=None)).key

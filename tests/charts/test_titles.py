@@ -51,26 +51,26 @@ def verdicts(picture, kinds, others=None):
         ),
         (
             "-different -slight open open",
-            "Two of four batches were softer than the control, one of them by less than 1 point; "
+            "Two of four batches were softer than the control, one of them by less than 1\xa0point; "
             "two are not settled",
         ),
         (
             "slight slight alike open",
-            "Two of four batches were crisper than the control, by less than 1 point; one was "
-            "within 1 point of it; one is not settled",
+            "Two of four batches were crisper than the control, by less than 1\xa0point; one was "
+            "within 1\xa0point of it; one is not settled",
         ),
         (
             "different -slight -different -open",
-            "Two of four batches were softer than the control, one of them by less than 1 point; "
+            "Two of four batches were softer than the control, one of them by less than 1\xa0point; "
             "one was crisper; one is not settled",
         ),
         (
             "alike alike alike alike",
-            "All four batches were within 1 point of the control on texture",
+            "All four batches were within 1\xa0point of the control on texture",
         ),
         (
             "alike open open open",
-            "One of four batches, “Cool cellar”, was within 1 point of the control on texture; "
+            "One of four batches, “Cool cellar”, was within 1\xa0point of the control on texture; "
             "three are not settled",
         ),
         ("open open open open", "Nothing is settled on texture"),

@@ -1,0 +1,268 @@
+"""The short answer, in fewer than 60 words.
+
+It names variants and sizes where there is room for them, then names alone, then counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.compare.results import AttributeResult, Comparison
+from blindspoon.scores import ScoreTable
+from blindspoon.trial import Attribute, Trial
+from blindspoon.verdict import Finding, Kind, Verdict, finding
+
+MOST_WORDS = 58
+Detail = Literal["sizes", "names"]
+Group = tuple[Kind | None, int]
+GROUPS: tuple[Group, ...] = (
+    ("different", 1),
+    ("different", -1),
+    ("slight", 1),
+    ("slight", -1),
+    ("alike", 0),
+    ("open", 0),
+    (None, 0),
+)
+DETAILS: tuple[Detail, ...] = ("sizes", "names")
+OTHERWISE: dict[Kind, str] = {
+    "different": "different",
+    "slight": "slightly different",
+    "alike": "alike",
+    "open": "not settled",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """One variant on one attribute, with everything that a sentence about it needs.
+
+    Parameters
+    ----------
+    attribute : Attribute
+    label : str
+        The variant's label.
+    comparison, verdict : Comparison, Verdict, or None
+        None where the variant could not be compared.
+    found : Finding or None
+        What the procedure that decides found; None where it gave no result.
+    reason : str
+        Why it could not be compared; otherwise empty.
+    """
+
+    attribute: Attribute
+    label: str
+    comparison: Comparison | None
+    verdict: Verdict | None
+    found: Finding | None
+    reason: str
+
+    @property
+    def group(self) -> Group:
+        """The verdict, and for a difference its direction."""
+        if self.verdict is None:
+            return None, 0
+        if self.verdict.kind in ("alike", "open") or self.found is None:
+            return self.verdict.kind, 0
+        return self.verdict.kind, -1 if self.found.difference < 0 else 1
+
+    @property
+    def disputed(self) -> bool:
+        """Whether the second procedure reaches another verdict."""
+        return self.verdict is not None and self.verdict.other not in (None, self.verdict.kind)
+
+
+def judged(
+    trial: Trial, result: AttributeResult, verdicts: Iterable[Verdict]
+) -> tuple[Judged, ...]:
+    """Pair every variant but the control with its verdict, in the order of the trial."""
+    attribute = trial.attribute(result.attribute)
+    compared = {each.variant: each for each in result.comparisons}
+    said = {each.variant: each for each in verdicts if each.attribute == result.attribute}
+    reasons = {each.variant: each.reason for each in result.not_compared}
+    return tuple(
+        Judged(
+            attribute=attribute,
+            label=variant.label,
+            comparison=compared.get(variant.name),
+            verdict=said.get(variant.name),
+            found=_found(trial, compared.get(variant.name)),
+            reason=reasons.get(variant.name, ""),
+        )
+        for variant in trial.variants
+        if variant.name != trial.control
+    )
+
+
+def _found(trial: Trial, comparison: Comparison | None) -> Finding | None:
+    if comparison is None:
+        return None
+    return finding(comparison.mixed if trial.decision.by == "mixed" else comparison.ranks)
+
+
+def short_answer(
+    trial: Trial,
+    table: ScoreTable,
+    per_attribute: tuple[tuple[Judged, ...], ...],
+    titles: Iterable[str],
+) -> str:
+    """Answer the question in fewer than 60 words, without a p value.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    per_attribute : tuple of tuple of Judged
+        The primary attributes, or all of them where none was declared.
+    titles : iterable of str
+        Titles of their charts, which count the verdicts.
+    """
+    tail = _tail(trial, table)
+    candidates = [
+        " ".join(_about(items, trial, table, detail) for items in per_attribute)
+        for detail in DETAILS
+    ]
+    candidates.append(" ".join(sentence(title) for title in titles))
+    candidates.append(_overall([item for items in per_attribute for item in items]))
+    answers = [f"{answer} {tail}" for answer in candidates]
+    return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
+
+
+def noun_for(trial: Trial, table: ScoreTable) -> str:
+    """Call them batches where no variant was tasted from several of them, otherwise variants."""
+    return "batch" if most_batches(trial, table) < 2 else "variant"
+
+
+def most_batches(trial: Trial, table: ScoreTable) -> int:
+    """Count the named batches of the variant that was tasted from most."""
+    return max(batches_of(table, position).size for position in range(len(trial.variants)))
+
+
+def batches_of(table: ScoreTable, variant: int) -> np.ndarray:
+    """Positions of the batches that a variant was tasted from; empty where none is named."""
+    return np.unique(table.batch[(table.variant == variant) & (table.batch >= 0)])
+
+
+def sentence(text: str) -> str:
+    """Give a clause its capital and its full stop."""
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+
+
+def _tail(trial: Trial, table: ScoreTable) -> str:
+    """Tell who tasted how many batches, and whether a rule had been declared."""
+    tasters = len(table.tasters)
+    people = "one person" if tasters == 1 else wording.count(tasters, "person", "people")
+    rule = "" if trial.decision.declared else " No rule was declared before tasting."
+    return sentence(f"{_batches(trial, table)} tasted, by {people}") + rule
+
+
+def _batches(trial: Trial, table: ScoreTable) -> str:
+    sizes = [max(1, batches_of(table, each).size) for each in range(len(trial.variants))]
+    fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
+    if most == "one":
+        return "one batch of each was"
+    return f"{most if fewest == most else f'{fewest} to {most}'} batches of each were"
+
+
+def _about(items: tuple[Judged, ...], trial: Trial, table: ScoreTable, detail: Detail) -> str:
+    noun = noun_for(trial, table)
+    place = f"on {items[0].attribute.label.lower()}, "
+    if len(table.tasters) == 1:
+        place = f"to this taster, {place}"
+    if len(items) > 2 and all(item.group == ("open", 0) and not item.disputed for item in items):
+        return sentence(place + _all_open(len(items), noun))
+    groups = [[item for item in items if item.group == group] for group in GROUPS]
+    clauses: list[str] = []
+    for members in filter(None, groups):
+        clause = _named(members, noun, detail, first=not clauses)
+        clauses.append(sentence(clause if clauses else place + clause))
+    return " ".join(clauses)
+
+
+def _all_open(many: int, noun: str) -> str:
+    return (
+        f"nothing is settled: none of the {wording.spelled(many)} {_plural(noun)} could be told "
+        "from the control, or shown to be alike"
+    )
+
+
+def _named(members: list[Judged], noun: str, detail: Detail, *, first: bool) -> str:
+    """One group of variants by name: subject, verb, predicate and sizes."""
+    names = wording.listing(_name(item) for item in members)
+    many = len(members) > 1
+    if noun == "batch":
+        names = f"the {names} {_plural(noun) if many else noun}"
+    text = f"{names} {_predicate(members[0], many=many, first=first)}"
+    if detail == "sizes" and members[0].group[1]:
+        text += f", by about {_sizes(members)}"
+    return text
+
+
+def _name(item: Judged) -> str:
+    if item.verdict is None or item.verdict.other is None or not item.disputed:
+        return f"“{item.label}”"
+    by = "the mixed model" if by_ranks(item) else "ranks"
+    return f"“{item.label}” ({OTHERWISE[item.verdict.other]} by {by})"
+
+
+def by_ranks(item: Judged) -> bool:
+    """Whether the rank comparison decided."""
+    return item.comparison is not None and item.found == finding(item.comparison.ranks)
+
+
+def _sizes(members: list[Judged]) -> str:
+    digits = wording.digits_for(members[0].attribute.scale)
+    sizes = [wording.number(abs(item.found.difference), digits) for item in members if item.found]
+    return f"{wording.listing(sizes)} points"
+
+
+def _predicate(item: Judged, *, many: bool, first: bool) -> str:
+    """Say what a group is, with the verb in its number; in full where it comes first."""
+    kind, sign = item.group
+    was, is_ = ("were", "are") if many else ("was", "is")
+    if kind is None:
+        return "could not be compared"
+    if kind == "open":
+        return f"{is_} not settled"
+    if kind == "alike":
+        margin = wording.margin(item.attribute)
+        in_full = f"{was} within {margin} of the control, so alike for our purpose"
+        return in_full if first else f"{was} alike within {margin}"
+    slightly = "slightly " if kind == "slight" else ""
+    than = " than the control" if first else ""
+    word = item.attribute.more if sign > 0 else item.attribute.less
+    if word:
+        return f"{was} {slightly}{word}{than}"
+    towards = item.attribute.high if sign > 0 else item.attribute.low
+    end = f" (towards “{towards}”)" if towards else ""
+    return f"scored {slightly}{'higher' if sign > 0 else 'lower'}{end}{than}"
+
+
+def _overall(items: list[Judged]) -> str:
+    """Count the whole trial, where even counts an attribute are too long."""
+    kinds = [item.group[0] for item in items]
+    different = sum(kind in ("different", "slight") for kind in kinds)
+    words = [
+        f"{count} {text}"
+        for count, text in (
+            (different, "were different"),
+            (kinds.count("alike"), "were alike within the margin"),
+            (kinds.count("open"), "are not settled"),
+            (kinds.count(None), "could not be made"),
+        )
+        if count
+    ]
+    disputed = sum(item.disputed for item in items)
+    otherwise = f" ({disputed} otherwise by the second procedure)" if disputed else ""
+    return (
+        f"Of {len(items)} comparisons, {wording.listing(words)}{otherwise}; the board shows each."
+    )
+
+
+def _plural(noun: str) -> str:
+    return "batches" if noun == "batch" else f"{noun}s"

@@ -1,0 +1,370 @@
+"""Everything that the page says, as finished strings in the order of reading."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from blindspoon import charts, wording
+from blindspoon.charts.titles import differences_title
+from blindspoon.compare.results import AttributeResult
+from blindspoon.errors import Note
+from blindspoon.report import answer, limits, methods, numbers, sources, tables
+from blindspoon.report.answer import Judged
+from blindspoon.report.board import Board, make_boards
+from blindspoon.report.numbers import NumberTable
+from blindspoon.scores import LeftOut, ScoreTable
+from blindspoon.trial import Trial
+from blindspoon.verdict import Verdict
+
+MOST_LISTED = 40
+"""Remarks, and things left out, that the page lists; tables/ has them all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """Where the numbers come from; no clock, so that the same folder gives the same bytes.
+
+    Parameters
+    ----------
+    folder : str
+        Name of the trial folder.
+    fingerprint : str
+        SHA-256 of the files that the answer depends on, in hexadecimal.
+    version : str
+        Of Blindspoon.
+    libraries : tuple of (str, str)
+        Name and version of each library that computed something.
+    """
+
+    folder: str
+    fingerprint: str
+    version: str
+    libraries: tuple[tuple[str, str], ...]
+
+    @property
+    def software(self) -> str:
+        """Blindspoon and its libraries with their versions, as a phrase."""
+        known = wording.listing(f"{name} {version}" for name, version in self.libraries)
+        return f"Blindspoon {self.version}" + (f" on {known}" if known else "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """What the page says of one attribute.
+
+    Parameters
+    ----------
+    name, label : str
+    role : str
+        "Primary" or "Exploratory".
+    headline : str
+        The finding in one sentence, where no chart stands here with it as its title; or empty.
+    sentences : tuple of str
+        One a variant.
+    pictured : bool
+        Whether the chart of differences stands at the head of the page instead of here.
+    differences, scores : Chart or None
+    """
+
+    name: str
+    label: str
+    role: str
+    headline: str
+    sentences: tuple[str, ...]
+    pictured: bool
+    differences: charts.Chart | None
+    scores: charts.Chart | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportContent:
+    """The report before it is a page: strings, tables of strings and charts.
+
+    The fields stand in the order in which a reader meets them. `figures` holds every chart that
+    is written as a file; `files` the CSV tables, by path.
+    """
+
+    title: str
+    question: str
+    answer: str
+    byline: tuple[str, ...]
+    picture: charts.Chart | None
+    boards: tuple[Board, ...]
+    board_note: str
+    findings: tuple[Finding, ...]
+    profiles: charts.Chart | None
+    remarks: tuple[tuple[str, tuple[str, ...]], ...]
+    remarks_note: str
+    differed: tuple[str, ...]
+    made: NumberTable
+    tasted: tuple[str, ...]
+    compared: tuple[str, ...]
+    planned: tuple[str, ...]
+    unsettled: tuple[str, ...]
+    unsettled_table: NumberTable | None
+    not_shown: tuple[tuple[str, str], ...]
+    left_out: tuple[str, ...]
+    nothing_left_out: str
+    left_out_note: str
+    cautions: tuple[tuple[str, str], ...]
+    numbers: tuple[NumberTable, ...]
+    raw: tuple[NumberTable, ...]
+    raw_note: str
+    citation: str
+    licence: str
+    fingerprint: str
+    folder: str
+    made_with: str
+    references: tuple[str, ...]
+    figures: tuple[charts.Chart, ...]
+    files: tuple[tuple[str, str], ...]
+
+
+def compose(
+    trial: Trial,
+    table: ScoreTable,
+    results: tuple[AttributeResult, ...],
+    verdicts: tuple[Verdict, ...],
+    notes: tuple[Note, ...],
+    provenance: Provenance,
+) -> ReportContent:
+    """Say everything that the report says.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+        In the order of ``trial.attributes``.
+    verdicts : tuple of Verdict
+        One a comparison, in the same order.
+    notes : tuple of Note
+        What is worth knowing about the files.
+    provenance : Provenance
+
+    Returns
+    -------
+    ReportContent
+    """
+    items = {each.attribute: answer.judged(trial, each, verdicts) for each in results}
+    ordered = sorted(results, key=lambda result: not result.primary)
+    answering = [each for each in ordered if each.primary] or ordered
+    art = _draw(trial, table, ordered, verdicts)
+    every = tuple(items[each.attribute] for each in ordered)
+    paragraphs, needed = limits.unsettled(trial, table, every)
+    return ReportContent(
+        title=trial.title,
+        question=trial.question or _question(trial),
+        answer=answer.short_answer(
+            trial,
+            table,
+            tuple(items[each.attribute] for each in answering),
+            [art.titles[each.attribute] for each in answering],
+        ),
+        byline=_byline(trial, table),
+        picture=art.picture,
+        boards=make_boards(trial, results, items),
+        board_note=_board_note(trial),
+        findings=tuple(_finding(trial, each, items[each.attribute], art) for each in ordered),
+        profiles=None if art.profiles is art.picture else art.profiles,
+        remarks=_remarks(trial, table),
+        remarks_note=_more(len(table.remarks), "remark", "scores.csv"),
+        differed=limits.differed(trial, table),
+        made=numbers.methods_table(trial, table),
+        tasted=methods.tasted(trial, table),
+        compared=methods.compared(trial, results, provenance.software),
+        planned=methods.planned(trial, table),
+        unsettled=tuple(filter(None, (*paragraphs, limits.too_few(trial, every)))),
+        unsettled_table=needed,
+        not_shown=limits.not_shown(trial, table),
+        left_out=_left_out(table, notes),
+        nothing_left_out=_nothing_left_out(table),
+        left_out_note=_more(len(table.left_out), "entry", "left_out.csv", "entries"),
+        cautions=limits.CAUTIONS,
+        numbers=_number_tables(trial, table, ordered),
+        raw=numbers.raw_tables(trial, table),
+        raw_note=_raw_note(table),
+        citation=_citation(trial, table, provenance),
+        licence=trial.licence,
+        fingerprint=provenance.fingerprint,
+        folder=provenance.folder,
+        made_with=provenance.software,
+        references=sources.references(results),
+        figures=art.all,
+        files=(
+            ("tables/comparisons.csv", tables.comparisons_csv(trial, results, verdicts)),
+            ("tables/attributes.csv", tables.attributes_csv(results)),
+            ("tables/scores.csv", tables.scores_csv(trial, table)),
+            ("tables/left_out.csv", tables.left_out_csv(table)),
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Art:
+    """All charts: those of each attribute by its name, the profiles, the one at the head."""
+
+    titles: Mapping[str, str]
+    differences: Mapping[str, charts.Chart]
+    scores: Mapping[str, charts.Chart]
+    profiles: charts.Chart | None
+    picture: charts.Chart | None
+
+    @property
+    def all(self) -> tuple[charts.Chart, ...]:
+        profiles = () if self.profiles is None else (self.profiles,)
+        return (*self.differences.values(), *self.scores.values(), *profiles)
+
+
+def _draw(
+    trial: Trial,
+    table: ScoreTable,
+    ordered: list[AttributeResult],
+    verdicts: tuple[Verdict, ...],
+) -> _Art:
+    """Draw what can be drawn; the head shows the first primary attribute, or the profiles."""
+    pictures = {each.attribute: charts.picture_of(trial, table, each, verdicts) for each in ordered}
+    compared = [each.attribute for each in ordered if each.comparisons]
+    scored = [name for name, picture in pictures.items() if np.isfinite(picture.means).any()]
+    differences = {name: charts.differences_chart(pictures[name]) for name in compared}
+    several = [pictures[name] for name in scored]
+    profiles = charts.profiles_chart(several) if len(several) > 1 else None
+    first = next(iter(differences.values()), None)
+    return _Art(
+        titles={name: differences_title(picture) for name, picture in pictures.items()},
+        differences=differences,
+        scores={name: charts.scores_chart(pictures[name]) for name in scored},
+        profiles=profiles,
+        picture=first if ordered[0].primary or profiles is None else profiles,
+    )
+
+
+def _question(trial: Trial) -> str:
+    """Ask what the trial asked, where trial.toml does not."""
+    control = trial.variant(trial.control).label
+    others = wording.count(len(trial.variants) - 1, "variant")
+    product = f" of {trial.product}" if trial.product else ""
+    return f"Can tasters tell {others}{product} from “{control}”?"
+
+
+def _byline(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
+    date = methods.report_date(trial, table)
+    tasters = wording.count(len(table.tasters), "taster")
+    return tuple(filter(None, (trial.host, date, f"{tasters}, {_cups(table)}")))
+
+
+def _cups(table: ScoreTable) -> str:
+    return wording.count(table.taster.size, "cup")
+
+
+def _board_note(trial: Trial) -> str:
+    control = trial.variant(trial.control).label
+    margin = any(each.margin is not None for each in trial.attributes)
+    band = ", the shaded band the margin within which a difference would not matter"
+    return (
+        f"Everything is compared with the control, “{control}”. In each mark the upright line is "
+        f"the control, the dot the difference found, the bar its interval{band if margin else ''}. "
+        "To the right is more."
+    )
+
+
+def _finding(
+    trial: Trial, result: AttributeResult, items: tuple[Judged, ...], art: _Art
+) -> Finding:
+    said = [item.verdict.because if item.verdict else _not_compared(item) for item in items]
+    chart = art.differences.get(result.attribute)
+    pictured = chart is not None and chart is art.picture
+    return Finding(
+        name=result.attribute,
+        label=trial.attribute(result.attribute).label,
+        role="Primary" if result.primary else "Exploratory",
+        headline=answer.sentence(art.titles[result.attribute]) if pictured or chart is None else "",
+        sentences=tuple(said),
+        pictured=pictured,
+        differences=None if pictured else chart,
+        scores=art.scores.get(result.attribute),
+    )
+
+
+def _not_compared(item: Judged) -> str:
+    return f"“{item.label}” was not compared: {item.reason.rstrip('.')}."
+
+
+def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Remarks by variant, in the order of the trial; the first `MOST_LISTED`."""
+    shown = table.remarks[:MOST_LISTED]
+    grouped = (
+        (variant.label, tuple(each.text for each in shown if each.variant == variant.name))
+        for variant in trial.variants
+    )
+    return tuple((label, texts) for label, texts in grouped if texts)
+
+
+def _more(total: int, singular: str, file: str, plural: str = "") -> str:
+    if total <= MOST_LISTED:
+        return ""
+    return f"All {wording.count(total, singular, plural)} are in tables/{file}."
+
+
+def _left_out(table: ScoreTable, notes: tuple[Note, ...]) -> tuple[str, ...]:
+    lost = [_place(each) for each in table.left_out[:MOST_LISTED]]
+    return (*lost, *(str(note) for note in notes[:MOST_LISTED]))
+
+
+def _nothing_left_out(table: ScoreTable) -> str:
+    """Say so where no row was left out; scores that were not given are not rows."""
+    if table.left_out:
+        return ""
+    blank = int(np.isnan(table.scores).sum())
+    given = wording.count(blank, "score")
+    lacking = f" {given} {'was' if blank == 1 else 'were'} not given." if blank else ""
+    return f"No row of the scores was left out.{lacking}"
+
+
+def _place(entry: LeftOut) -> str:
+    line = "" if entry.line is None else f" line {entry.line}"
+    return f"{entry.file}{line}: {entry.reason.rstrip('.')}."
+
+
+def _number_tables(
+    trial: Trial, table: ScoreTable, ordered: list[AttributeResult]
+) -> tuple[NumberTable, ...]:
+    """Scores, mixed model and ranks of each attribute, those that exist."""
+    every = (
+        made
+        for result in ordered
+        for made in (
+            numbers.scores_table(trial, table, trial.attribute(result.attribute)),
+            numbers.mixed_table(trial, result),
+            numbers.ranks_table(trial, result),
+        )
+    )
+    return tuple(made for made in every if made is not None)
+
+
+def _raw_note(table: ScoreTable) -> str:
+    if table.taster.size > numbers.MOST_ROWS:
+        return (
+            f"The scores of all {_cups(table)} are in tables/scores.csv; the means and spreads "
+            "are above."
+        )
+    repeated = " Scores of the same variant stand in the order of tasting." * (
+        len(table.sessions) > 1
+    )
+    return (
+        f"Every score that was given, by taster and variant; a dash where there is none.{repeated} "
+        "The same rows, with sessions, batches and positions, are in tables/scores.csv."
+    )
+
+
+def _citation(trial: Trial, table: ScoreTable, provenance: Provenance) -> str:
+    author = trial.host.rstrip(".") or "Anonymous host"
+    date = methods.report_date(trial, table) or "Undated"
+    title = trial.title if trial.title.endswith(("?", "!", ".")) else f"{trial.title}."
+    return (
+        f"{author}. {date}. {title} Writeup of a tasting, made with Blindspoon "
+        f"{provenance.version}. Data SHA-256 {provenance.fingerprint[:16]}."
+    )

@@ -1,0 +1,277 @@
+"""What is not settled and what would settle it, what the trial does not show, and cautions."""
+
+from __future__ import annotations
+
+import math
+
+from blindspoon import wording
+from blindspoon.compare.results import Interval, RankContrast
+from blindspoon.report.answer import Judged, batches_of, most_batches, sentence
+from blindspoon.report.numbers import NumberTable, blank_as_dash
+from blindspoon.scores import ScoreTable
+from blindspoon.trial import Trial
+
+MOST_TASTERS = 1000
+CAUTIONS = (
+    (
+        "Not a safety test.",
+        "No score on this page says that anything was safe to eat or would keep. The methods are "
+        "given as they were made, not as recipes.",
+    ),
+    (
+        "Preserving.",
+        "Whoever preserves food should follow a tested recipe from a national or university food "
+        "service, and change neither its salt, acid, times nor temperatures on the strength of a "
+        "tasting. United States rules draw the line for acidified foods at an equilibrium pH of "
+        "4.6 (21 CFR 114.3); for traditional vegetable ferments the critical point is a steady, "
+        "sustained fall of pH to below 4.6 (Snyder et al. 2020, Food Protection Trends "
+        "40:251–263). Local codes and licensed practice come before both.",
+    ),
+    (
+        "Spoilage.",
+        "What is mouldy, slimy, discoloured, bulging or smells wrong is thrown away untasted, and "
+        "so is anything of which the maker is in doubt.",
+    ),
+    (
+        "Pressure.",
+        "A living ferment makes gas, and a closed jar or bottle can burst. Leave headspace, let "
+        "the gas out, and open it slowly and away from faces.",
+    ),
+    (
+        "Allergens and alcohol.",
+        "A blind taster cannot see what is in a cup. Everybody should know, before they taste, "
+        "every ingredient of every variant, and that ferments may hold some alcohol.",
+    ),
+    (
+        "Who tastes.",
+        "Tasting is voluntary, and spitting out is always allowed. Those who are pregnant, very "
+        "young, old or ill should ask somebody qualified first. Whoever serves or sells to the "
+        "public answers to the local food authority.",
+    ),
+)
+
+
+def unsettled(
+    trial: Trial, table: ScoreTable, per_attribute: tuple[tuple[Judged, ...], ...]
+) -> tuple[tuple[str, ...], NumberTable | None]:
+    """Tell what is not settled, and roughly how many tasters would settle it.
+
+    Returns
+    -------
+    tuple of str
+        Paragraphs.
+    NumberTable or None
+        One row a comparison that is open; None where there is none.
+
+    Notes
+    -----
+    The half-width of an interval shrinks about as one over the square root of the number of
+    tasters, if the estimate and the spread stay as they are.
+    """
+    every = [item for items in per_attribute for item in items]
+    open_ = [item for item in every if item.verdict is not None and item.verdict.kind == "open"]
+    if not open_:
+        return (_nothing_open(every),), None
+    if not any(item.found and item.found.interval for item in open_):
+        return (_no_guide(len(open_)),), None
+    return (_roughly(trial, table, len(open_)),), _guide(open_)
+
+
+def _guide(items: list[Judged]) -> NumberTable:
+    margin = any(item.attribute.margin is not None for item in items)
+    columns = ("Tasters now", "Difference so far", "More, to show a difference")
+    return NumberTable(
+        name="needed",
+        caption="More tasters, roughly",
+        head="Variant and attribute",
+        columns=(*columns, "More, to show it alike") if margin else columns,
+        rows=tuple((_open_name(item), _needs(item, margin=margin)) for item in items),
+    )
+
+
+def _nothing_open(items: list[Judged]) -> str:
+    if not any(item.verdict for item in items):
+        return "Nothing could be compared, so nothing is settled."
+    text = "Every comparison that could be made came to a verdict."
+    return (
+        text
+        if all(item.verdict for item in items)
+        else (f"{text} Those that could not be made are listed with their reasons.")
+    )
+
+
+def _are_open(many: int) -> str:
+    are = "comparison is" if many == 1 else "comparisons are"
+    return (
+        f"{wording.spelled(many)} {are} not settled: the scores show neither a difference nor "
+        "that there is none worth minding"
+    )
+
+
+def _no_guide(many: int) -> str:
+    return (
+        f"{sentence(_are_open(many))} There are too few scores for an interval, and so for a guess "
+        "at how many tasters it would take. More tasters come first."
+    )
+
+
+def _roughly(trial: Trial, table: ScoreTable, many: int) -> str:
+    text = (
+        f"{sentence(_are_open(many))} More tasters make an interval narrower, about as one over "
+        "the square root of their number. The table is a rough guide and no more: it supposes "
+        "that the difference and the spread stay as they are, which they will not quite, and it "
+        "gives an even chance at best."
+    )
+    if all(each.margin is None for each in trial.attributes):
+        text += " Without a margin nothing can be shown to be alike, however many taste."
+    if most_batches(trial, table) < 2:
+        return f"{text} More tasters of the same jar tell about that jar, not about the method."
+    return f"{text} Batches differ too, and what they add to an interval only more batches narrow."
+
+
+def _open_name(item: Judged) -> str:
+    return f"{item.label}, {item.attribute.label.lower()}"
+
+
+def _needs(item: Judged, *, margin: bool) -> tuple[str, ...]:
+    tasters = 0 if item.comparison is None else item.comparison.tasters
+    if item.found is None:
+        return blank_as_dash([str(tasters), *[""] * (3 if margin else 2)])
+    found, attribute = item.found, item.attribute
+    interval = "" if found.interval is None else f" ({wording.span(found.interval, attribute)})"
+    so_far = wording.signed(found.difference, wording.digits_for(attribute.scale)) + interval
+    size = abs(found.difference)
+    cells = [str(tasters), so_far, _more(tasters, found.interval, size)]
+    if margin:
+        limit = attribute.margin
+        alike = "" if limit is None else _more(tasters, found.equivalence_interval, limit - size)
+        cells.append(alike)
+    return blank_as_dash(cells)
+
+
+def _more(now: int, interval: Interval | None, target: float) -> str:
+    """Say how many more tasters would bring an interval's half-width down to the target."""
+    if interval is None or now == 0:
+        return ""
+    if target <= 0:
+        return "no number, as it stands"
+    more = more_tasters(now, (interval.high - interval.low) / 2, target)
+    if more > MOST_TASTERS * (1 + now // MOST_TASTERS):
+        return "too many to ask"
+    return f"about {more:,}" if more > 5 else "a few"
+
+
+def more_tasters(now: int, half_width: float, target: float) -> int:
+    """Estimate how many more tasters would make an interval as narrow as the target.
+
+    Parameters
+    ----------
+    now : int
+        Tasters behind the interval.
+    half_width, target : float
+        Half of the interval now, and what it has to shrink to, in points.
+
+    Returns
+    -------
+    int
+        At least one; rounded up, beyond 20 to fives, beyond 100 to fifties.
+
+    Examples
+    --------
+    >>> more_tasters(12, 1.0, 0.7), more_tasters(12, 1.0, 0.5), more_tasters(12, 1.0, 0.3)
+    (13, 40, 150)
+    """
+    more = max(1, math.ceil(now * ((half_width / target) ** 2 - 1) - 1e-9))
+    step = 1 if more <= 20 else 5 if more <= 100 else 50
+    return math.ceil(more / step) * step
+
+
+def not_shown(trial: Trial, table: ScoreTable) -> tuple[tuple[str, str], ...]:
+    """Warn of what a reader might take from the page; a heading and a sentence each."""
+    who = "one taster" if len(table.tasters) == 1 else f"these {len(table.tasters):,} tasters"
+    return (
+        _batches(trial, table),
+        (
+            "Other people.",
+            f"The answer is about {who}, on these days. Other mouths may find otherwise.",
+        ),
+        (
+            "Which is better.",
+            "The scores say how much of something there was. Unless an attribute asks for liking, "
+            "none of them says which food anybody would rather eat.",
+        ),
+        (
+            "That what is not settled is alike.",
+            "“Not settled” means that these scores were too few, or too scattered, to tell.",
+        ),
+        (
+            "Keeping and safety.",
+            "Nothing was tested here but the taste on the day.",
+        ),
+    )
+
+
+def _batches(trial: Trial, table: ScoreTable) -> tuple[str, str]:
+    most = most_batches(trial, table)
+    if most < 2:
+        return (
+            "What the methods do.",
+            "Each variant was tasted from one batch, so batches were compared and not methods. The "
+            "same method may come out otherwise in the next jar, and only more jars can tell."
+            if table.batches
+            else "The scores name no batches, so each variant counts as one: batches were "
+            "compared, and not methods. The same method may come out otherwise in the next jar.",
+        )
+    sizes = [batches_of(table, position).size for position in range(len(trial.variants))]
+    few = f"{min(sizes)}" if min(sizes) == max(sizes) else f"{min(sizes)} to {max(sizes)}"
+    return (
+        "What the methods do, in general.",
+        f"The variants were tasted from {few} batches each. They stand for the method only as far "
+        "as so few, made by one host, can.",
+    )
+
+
+def differed(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
+    """Tell what the folder says of the batches, beside the findings that it weakens."""
+    most = most_batches(trial, table)
+    if most < 2:
+        named = "" if table.batches else " (the scores name no batches)"
+        text = (
+            f"Each variant was tasted from one batch{named}. Whatever else set that batch apart, "
+            "a warmer shelf, riper produce, a tighter lid, is part of its difference from the "
+            "control and cannot be told from it."
+        )
+    else:
+        text = (
+            "Variants were made more than once, as the table shows. How far batches of one variant "
+            "differ from one another is set against how far the variants differ; with so few "
+            "batches, roughly."
+        )
+    return (
+        text,
+        "The table says what trial.toml declares. What was weighed and measured in the making is "
+        "not compared on this page.",
+    )
+
+
+def too_few(trial: Trial, per_attribute: tuple[tuple[Judged, ...], ...]) -> str:
+    """Say where the rank comparison could not have reached alpha whatever was scored."""
+    hopeless = [
+        (trial.share_of_alpha(item.attribute.name), item.comparison.ranks.smallest_p)
+        for items in per_attribute
+        for item in items
+        if item.comparison is not None
+        and isinstance(item.comparison.ranks, RankContrast)
+        and item.comparison.ranks.smallest_p > trial.share_of_alpha(item.attribute.name)
+        and item.group[0] != "alike"
+    ]
+    if not hopeless:
+        return ""
+    alpha, smallest = min(hopeless)
+    role = "decides" if trial.decision.by == "ranks" else "is shown beside the verdict"
+    return (
+        f"In {wording.count(len(hopeless), 'comparison')} the rank comparison, which {role}, could "
+        "not have called anything different: with so few tasters, or so many differences of zero, "
+        f"its adjusted p value cannot be below {wording.p_cell(smallest)}, and "
+        f"{wording.plain(alpha)} was asked for."
+    )

@@ -1,0 +1,43 @@
+"""The works that the methods paragraphs name."""
+
+from __future__ import annotations
+
+from blindspoon.compare.results import AttributeResult
+
+REFERENCES = {
+    "dunnett": "Dunnett, C. W. 1955. A multiple comparison procedure for comparing several "
+    "treatments with a control. Journal of the American Statistical Association 50:1096–1121; "
+    "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
+    "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
+    "Psychology, Statistical Section 4:85–90.",
+    "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
+    "implicit in the analysis of variance. Journal of the American Statistical Association "
+    "32:675–701.",
+    "hodges": "Hodges, J. L., and E. L. Lehmann. 1963. Estimates of location based on rank "
+    "tests. Annals of Mathematical Statistics 34:598–611.",
+    "kenward": "Kenward, M. G., and J. H. Roger. 1997. Small sample inference for fixed effects "
+    "from restricted maximum likelihood. Biometrics 53:983–997.",
+    "lang": "Lang, T. A., and D. G. Altman. 2013. Basic statistical reporting for articles "
+    "published in biomedical journals: the SAMPL guidelines. In Science Editors’ Handbook, "
+    "European Association of Science Editors.",
+    "schuirmann": "Schuirmann, D. J. 1987. A comparison of the two one-sided tests procedure and "
+    "the power approach for assessing the equivalence of average bioavailability. Journal of "
+    "Pharmacokinetics and Biopharmaceutics 15:657–680.",
+    "skillings": "Skillings, J. H., and G. A. Mack. 1981. On the use of a Friedman-type statistic "
+    "in balanced and unbalanced block designs. Technometrics 23:171–177.",
+    "westfall": "Westfall, P. H., and S. S. Young. 1993. Resampling-Based Multiple Testing. New "
+    "York: Wiley.",
+    "wilcoxon": "Wilcoxon, F. 1945. Individual comparisons by ranking methods. Biometrics "
+    "Bulletin 1:80–83.",
+}
+
+
+def references(results: tuple[AttributeResult, ...]) -> tuple[str, ...]:
+    """List the sources that the methods paragraphs name, in alphabetical order."""
+    forms = {getattr(result.friedman, "form", "") for result in results}
+    unused = set()
+    if "Durbin" not in forms:
+        unused.add("durbin")
+    if "Skillings-Mack" not in forms:
+        unused.add("skillings")
+    return tuple(text for name, text in REFERENCES.items() if name not in unused)

@@ -1,0 +1,53 @@
+def cells_of(content):
+    return {
+        (head, column.label): cell
+        for board in content.boards
+        for head, row in board.rows
+        for column, cell in zip(board.columns, row, strict=True)
+    }
+
+
+def test_primary_attributes_come_first_and_are_set_apart(content_of):
+    content = content_of("usual", attributes=("saltiness", "texture"))
+    (board,) = content.boards
+    assert board.groups == (("Primary", 1), ("Exploratory", 1))
+    assert [(column.label, column.edge) for column in board.columns] == [
+        ("Texture", False),
+        ("Saltiness", True),
+    ]
+
+
+def test_the_control_has_no_row(content_of):
+    (board,) = content_of("usual").boards
+    assert [head for head, _ in board.rows] == ["Cool cellar", "Vine leaf", "Old brine", "Calcium"]
+
+
+def test_a_cell_has_a_word_a_size_and_a_mark(content_of):
+    cell = cells_of(content_of("everything differs"))["Cool cellar", "Texture"]
+    assert (cell.kind, cell.word, cell.size) == ("different", "crisper", "+3.8")
+    assert cell.mark.startswith("<svg")
+    assert cells_of(content_of("everything differs"))["Calcium", "Texture"].word == "softer"
+
+
+def test_a_small_difference_is_slight(content_of):
+    content = content_of("everything differs", effects=(0.5, 0.5, -0.5, -0.5), noise=0.2)
+    cells = cells_of(content)
+    assert cells["Cool cellar", "Texture"].word == "slightly crisper"
+    assert "slightly crisper" in content.answer
+
+
+def test_every_kind_has_its_word(content_of):
+    assert {cell.word for cell in cells_of(content_of("all alike")).values()} == {"alike"}
+    assert {cell.word for cell in cells_of(content_of("nothing differs")).values()} == {
+        "not settled"
+    }
+    lost = [cell for cell in cells_of(content_of("all missing but two")).values() if not cell.mark]
+    assert "not compared" in {cell.word for cell in lost}
+
+
+def test_many_attributes_make_a_second_board(content_of):
+    names = tuple(f"smell_{k}" for k in range(7))
+    content = content_of("usual", attributes=names, primary=names[:1])
+    assert [len(board.columns) for board in content.boards] == [4, 3]
+    assert content.boards[1].groups == (("Exploratory", 3),)
+    assert len(cells_of(content)) == 4 * 7
