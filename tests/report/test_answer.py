@@ -36,7 +36,7 @@ def test_what_is_not_settled_is_not_called_alike(content_of):
 
 def test_what_lies_within_the_margin_is_alike_for_our_purpose(content_of):
     text = content_of("all alike").answer
-    assert "were within 1 point of the control, so alike for our purpose" in text
+    assert "were within 1\xa0point of the control, so alike for our purpose" in text
 
 
 def test_long_names_give_way_to_counts(content_of):

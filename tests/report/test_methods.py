@@ -21,7 +21,7 @@ SEPTEMBER = datetime.date(2026, 9, 19)
         "SAMPL guidelines (Lang and Altman 2013)",
         "at most alpha, 0.05",
         "the linear mixed model decides",
-        "is 1 point for texture and saltiness",
+        "is 1\xa0point for texture and saltiness",
         "Blindspoon 0.0.0 on numpy 1, scipy 2 and pandas 3",
         "all sign patterns were enumerated",
     ],
