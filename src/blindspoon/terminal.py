@@ -41,7 +41,7 @@ def comparison_table(
     blocks = [_heading(trial, table)]
     blocks += ["\n".join(_attribute(trial, result, kinds)) for result in ordered]
     blocks += [_left_out(table)] if table.left_out else []
-    return "\n\n".join(blocks)
+    return "\n\n".join(blocks).replace(wording.NO_BREAK, " ")
 
 
 def _heading(trial: Trial, table: ScoreTable) -> str:

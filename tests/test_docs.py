@@ -1,0 +1,117 @@
+"""The documentation is true: links lead somewhere, commands exist, the tutorial runs."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from blindspoon.cli import commands
+
+ROOT = Path(__file__).parents[1]
+PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *ROOT.glob("trials/*/*.md")])
+CLI_PAGE = ROOT / "docs" / "reference" / "cli.md"
+
+
+def blindspoon(*arguments, cwd):
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+    command = [sys.executable, "-m", "blindspoon", *arguments]
+    return subprocess.run(
+        command, cwd=cwd, env=environment, capture_output=True, encoding="utf-8", check=False
+    )
+
+
+def cli_page() -> str:
+    """The reference of the commands, from their own help."""
+    parts = ["# Commands", "Made from the commands' own help; DEVELOPERS.md says how to renew it."]
+    for name in ("", *sorted(commands.commands)):
+        asked = CliRunner().invoke(commands, [*name.split(), "--help"], prog_name="blindspoon")
+        parts += [f"## {name}"] if name else []
+        parts += [f"```text\n{asked.output.strip()}\n```"]
+    return "\n\n".join(parts) + "\n"
+
+
+def test_the_reference_of_commands_is_their_own_help(request):
+    if request.config.getoption("--renew"):
+        CLI_PAGE.write_text(cli_page(), encoding="utf-8")
+    assert CLI_PAGE.read_text(encoding="utf-8") == cli_page()
+
+
+def test_every_command_and_option_has_help():
+    for name, command in commands.commands.items():
+        assert command.help, name
+        for option in command.params:
+            if isinstance(option, click.Option):
+                assert option.help, f"{name} {option.opts}"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_links_lead_somewhere(page):
+    for link in re.findall(r"\]\(([^)\s]+)\)", page.read_text(encoding="utf-8")):
+        if not link.startswith(("http:", "https:", "#")):
+            target, _, anchor = link.partition("#")
+            file = page.parent / target
+            assert file.exists(), link
+            if anchor:
+                headings = re.findall(r"^#+ (.+)$", file.read_text(encoding="utf-8"), re.MULTILINE)
+                assert anchor in {heading.lower().replace(" ", "-") for heading in headings}, link
+
+
+def test_every_page_of_the_documentation_is_reachable_from_the_readme():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    pages = {str(page.relative_to(ROOT)) for page in (ROOT / "docs").rglob("*.md")}
+    assert pages - set(re.findall(r"\]\(([^)\s]+)\)", text)) == set()
+
+
+def test_the_tutorial_runs(tmp_path):
+    text = (ROOT / "docs/tutorial/first-report.md").read_text(encoding="utf-8")
+    (tmp_path / "pickles").mkdir()
+    for kind, file in (("toml", "trial.toml"), ("csv", "scores.csv")):
+        (block,) = re.findall(rf"```{kind}\n(.*?)```", text, re.DOTALL)
+        (tmp_path / "pickles" / file).write_text(block, encoding="utf-8")
+    check = blindspoon("check", "pickles", cwd=tmp_path)
+    assert check.returncode == 0, check.stdout
+    assert "1 note." in check.stdout
+    found = json.loads(blindspoon("compare", "pickles", "--json", cwd=tmp_path).stdout)
+    (comparison,) = found["comparisons"]
+    assert (comparison["tasters"], comparison["verdict"]) == (7, "different")
+    assert 1.5 < comparison["mixed"]["difference"] < 2.5
+    done = blindspoon("report", "pickles", cwd=tmp_path)
+    assert (tmp_path / "reports/pickles/index.html").exists(), done.stderr
+    scores = tmp_path / "pickles" / "scores.csv"
+    scores.write_text(scores.read_text(encoding="utf-8").replace("1,4\n", "1,14\n", 1), "utf-8")
+    spoilt = blindspoon("check", "pickles", cwd=tmp_path)
+    assert spoilt.returncode == 1
+    assert "scores.csv line 2, column texture" in spoilt.stdout
+
+
+def test_the_table_in_the_readme_is_what_the_command_prints():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"\$ blindspoon (compare [^\n]+)\n(.*?)\n\.\.\.\n```", text, re.DOTALL)
+    done = blindspoon(*block[0].split(), cwd=ROOT)
+    assert done.stdout.startswith(block[1])
+
+
+def test_the_json_reference_names_every_field():
+    text = (ROOT / "docs/reference/json.md").read_text(encoding="utf-8")
+    words = set(re.findall(r"[a-z_]+", text))
+
+    def fields(value):
+        if isinstance(value, dict):
+            for name, below in value.items():
+                yield name.removesuffix("_reason")
+                yield from fields(below)
+        elif isinstance(value, list):
+            for below in value:
+                yield from fields(below)
+
+    for trial in ("allotment-cucumbers", "randall-1989-wine"):
+        done = blindspoon("compare", f"trials/{trial}", "--json", cwd=ROOT)
+        assert set(fields(json.loads(done.stdout))) <= words
