@@ -1,0 +1,263 @@
+"""Which variants a taster gets who does not get all of them.
+
+R. E. Bechhofer and A. C. Tamhane 1981, Technometrics 23:45-57: for comparing with a control, the
+control is in every set, and the other variants form a plan in which each occurs equally often
+and each pair of them together equally often. Where no such plan fits the number of tasters, a
+search comes as near as it can.
+"""
+
+from __future__ import annotations
+
+import itertools
+from functools import lru_cache
+from math import comb
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blindspoon.serving.settle import FloatArray, IntArray, settle
+
+REPLICATION_WEIGHT = 2.0
+"""That each variant occurs equally often comes before the pairs."""
+
+LISTED_UP_TO = 1000
+TOO_MANY = 5000
+MOST_BLOCKS = 6
+CHUNK = 60
+UPDATES = 1000
+
+
+def choose_sets(
+    tasters: int, variants: int, places: int, offset: FloatArray, rng: np.random.Generator
+) -> IntArray:
+    """Choose the sets of variants, other than the control, that the tasters get.
+
+    Parameters
+    ----------
+    tasters : int
+        Number of sets.
+    variants : int
+        Number of variants other than the control, t.
+    places : int
+        Cups of these in a set; at most `variants`.
+    offset : float array, shape (t * (t + 1),)
+        Where the counts stand before these sets, as `deviation` says.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    int array, shape (tasters, places)
+        Variants from 0, ascending in each row; the rows in random order.
+
+    Examples
+    --------
+    >>> choose_sets(3, 3, 2, np.zeros(12), np.random.default_rng(1)).tolist()
+    [[0, 2], [0, 1], [1, 2]]
+    """
+    plan = known_plan(variants, places)
+    whole = tasters // len(plan)
+    sets = [_relabelled(plan, variants, rng) for _ in range(whole)]
+    off = offset.copy()
+    for count in _chunks(tasters - whole * len(plan)):
+        start = rng.permutation(_relabelled(plan, variants, rng))[np.arange(count) % len(plan)]
+        off -= _wanted(count, variants, places)
+        found = settle(
+            start,
+            forms=lambda row: _other_sets(row, variants),
+            cells=lambda forms: cells(forms, variants),
+            deviation=off,
+            weight=_weight(variants),
+            rng=rng,
+            updates=UPDATES,
+            content=not offset.any(),
+        )
+        np.add.at(off, cells(found, variants), 1.0)
+        sets.append(found)
+    return rng.permutation(even_replication(np.concatenate(sets), variants))
+
+
+def even_replication(sets: IntArray, variants: int) -> IntArray:
+    """Exchange variants until none is in two sets more than another, with the least harm to pairs.
+
+    Parameters
+    ----------
+    sets : int array, shape (n, places)
+        Ascending in each row.
+    variants : int
+
+    Returns
+    -------
+    int array, shape (n, places)
+        Ascending in each row; sets that are even already come back as they are.
+
+    Examples
+    --------
+    >>> even_replication(np.array([[0, 1], [0, 2], [0, 3]]), 5).tolist()
+    [[1, 4], [0, 2], [0, 3]]
+    """
+    even = sets.copy()
+    while True:
+        often = np.bincount(even.ravel(), minlength=variants)
+        most, least = int(often.argmax()), int(often.argmin())
+        if often[most] - often[least] < 2:
+            return even
+        # A set with the one and without the other: there is one, for the one is in more sets.
+        able = (even == most).any(axis=1) & ~(even == least).any(axis=1)
+        tried = [_exchanged(even, int(row), most, least) for row in np.flatnonzero(able)]
+        even = min(tried, key=lambda sets: int((_counts(sets, variants) ** 2).sum()))
+
+
+def _exchanged(sets: IntArray, row: int, one: int, other: int) -> IntArray:
+    changed = sets.copy()
+    changed[row, changed[row] == one] = other
+    changed[row].sort()
+    return changed
+
+
+def cells(sets: IntArray, variants: int) -> IntArray:
+    """Which counts each set adds to: its variants first, then its pairs of them.
+
+    Parameters
+    ----------
+    sets : int array, shape (n, places)
+        Ascending in each row.
+    variants : int
+
+    Returns
+    -------
+    int array, shape (n, places * (places + 1) / 2)
+        Positions in one flat table of ``variants * (variants + 1)`` counts.
+    """
+    first, second = np.triu_indices(sets.shape[1], 1)
+    pairs = variants + sets[:, first] * variants + sets[:, second]
+    return np.concatenate([sets, pairs], axis=1)
+
+
+@lru_cache(maxsize=128)
+def known_plan(variants: int, places: int) -> IntArray:
+    """Give a balanced incomplete block plan, the smallest that cyclic development finds.
+
+    Parameters
+    ----------
+    variants : int
+        t of them.
+    places : int
+        Size of a block, k; at most t.
+
+    Returns
+    -------
+    int array, shape (b, k)
+        Blocks of variants from 0: each variant in r, each pair in lambda of them, with
+        ``b k = r t`` and ``lambda (t - 1) = r (k - 1)``. Where there are more than 5,000 blocks
+        of k from t, none is looked for, and one block developed modulo t comes back.
+
+    Notes
+    -----
+    R. C. Bose 1939, Annals of Eugenics 9:353-399: initial blocks developed modulo t, or modulo
+    t - 1 with one variant fixed. Failing these, the plan is all the blocks there are.
+
+    Examples
+    --------
+    >>> known_plan(7, 3).tolist()
+    [[0, 1, 3], [1, 2, 4], [2, 3, 5], [3, 4, 6], [0, 4, 5], [1, 5, 6], [0, 2, 6]]
+    """
+    if comb(variants, places) > TOO_MANY:
+        return _developed(tuple(range(places)), variants)
+    subsets = np.array(list(itertools.combinations(range(variants), places)))
+    found = [_union(subsets, variants, modulus) for modulus in (variants, variants - 1)]
+    return min((plan for plan in (*found, subsets) if plan is not None), key=len)
+
+
+def _union(subsets: IntArray, variants: int, modulus: int) -> IntArray | None:
+    """Find the fewest developed blocks whose union is balanced, if a few are enough."""
+    if modulus < 2:
+        return None
+    kinds: dict[bytes, IntArray] = {}
+    for block in subsets:
+        plan = _developed(tuple(block.tolist()), modulus)
+        kinds.setdefault(_counts(plan, variants).tobytes(), plan)
+    plans = list(kinds.values())
+    counts = np.array([_counts(plan, variants) for plan in plans])
+    for size in range(1, min(MOST_BLOCKS, len(plans)) + 1):
+        if comb(len(plans), size) > TOO_MANY:
+            return None
+        chosen = np.array(list(itertools.combinations(range(len(plans)), size)))
+        balanced = chosen[_is_balanced(counts[chosen].sum(axis=1), variants)]
+        if len(balanced):
+            unions = [np.concatenate([plans[i] for i in choice]) for choice in balanced]
+            return min(unions, key=len)
+    return None
+
+
+@lru_cache(maxsize=4096)
+def _developed(block: tuple[int, ...], modulus: int) -> IntArray:
+    """Every shift of a block modulo a number; variants from there on stay fixed."""
+    shifted = [
+        tuple(sorted((item + shift) % modulus if item < modulus else item for item in block))
+        for shift in range(modulus)
+    ]
+    return np.array(list(dict.fromkeys(shifted)))
+
+
+def deviation(sets: IntArray, variants: int) -> FloatArray:
+    """How far sets are from having every variant and every pair equally often, shape (t(t+1),)."""
+    return _counts(sets, variants) - _wanted(len(sets), variants, sets.shape[1])
+
+
+def _counts(sets: IntArray, variants: int) -> IntArray:
+    return np.bincount(cells(sets, variants).ravel(), minlength=variants * (variants + 1))
+
+
+def _is_balanced(counts: IntArray, variants: int) -> NDArray[np.bool_]:
+    pairs = counts[:, variants:][:, _upper(variants)]
+    balanced: NDArray[np.bool_] = np.ptp(counts[:, :variants], axis=1) == 0
+    if variants > 1:
+        balanced &= np.ptp(pairs, axis=1) == 0
+    return balanced
+
+
+def _upper(variants: int) -> IntArray:
+    first, second = np.triu_indices(variants, 1)
+    return first * variants + second
+
+
+def _wanted(tasters: int, variants: int, places: int) -> FloatArray:
+    """Give the counts of a plan in which every variant and every pair occurs equally often."""
+    wanted = np.zeros(variants * (variants + 1))
+    wanted[:variants] = tasters * places / variants
+    if variants > 1:
+        pairs = tasters * places * (places - 1) / (variants * (variants - 1))
+        wanted[variants + _upper(variants)] = pairs
+    return wanted
+
+
+def _chunks(count: int) -> list[int]:
+    return [min(CHUNK, count - first) for first in range(0, count, CHUNK)]
+
+
+def _weight(variants: int) -> FloatArray:
+    weight = np.ones(variants * (variants + 1))
+    weight[:variants] = REPLICATION_WEIGHT
+    return weight
+
+
+def _relabelled(plan: IntArray, variants: int, rng: np.random.Generator) -> IntArray:
+    labels: IntArray = rng.permutation(variants)
+    return np.sort(labels[plan], axis=1)
+
+
+def _other_sets(row: IntArray, variants: int) -> IntArray:
+    """All sets of the size, where they are few, or all that differ in one variant."""
+    if comb(variants, len(row)) <= LISTED_UP_TO:
+        return _all_sets(variants, len(row))
+    rest = np.setdiff1d(np.arange(variants), row)
+    swapped = np.tile(row, (len(row) * len(rest) + 1, 1))
+    swapped[np.arange(len(row) * len(rest)), np.repeat(np.arange(len(row)), len(rest))] = np.tile(
+        rest, len(row)
+    )
+    return np.sort(swapped, axis=1)
+
+
+@lru_cache(maxsize=128)
+def _all_sets(variants: int, places: int) -> IntArray:
+    return np.array(list(itertools.combinations(range(variants), places)))

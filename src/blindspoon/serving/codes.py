@@ -1,0 +1,200 @@
+"""Three-digit blind codes: random, without a meaning, and hard to mistake for one another.
+
+Three-digit random codes are the practice of ISO 13299 and ISO 4120. That memorable numbers are
+passed over and that the codes of one tray look unlike is common practice, no source. Codes start
+at 100: a spreadsheet would turn 037 into 37.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+CodeRule = Literal["unlike in the session", "unlike in the set", "shared", "different in the set"]
+"""How unlike codes are, best first.
+
+Two codes are unlike when they differ in at least two of the three places and are not the same
+digits in another order. *unlike in the session*: any two codes of a session; *unlike in the
+set*: any two that one taster gets in a session, and no code twice in the session; *shared*: the
+same, but tasters may have codes in common; *different in the set*: a taster gets no code twice.
+"""
+
+RULES: tuple[CodeRule, ...] = (
+    "unlike in the session",
+    "unlike in the set",
+    "shared",
+    "different in the set",
+)
+
+KNOWN_NUMBERS = frozenset({"101", "112", "404", "420", "911"})
+"""Emergency numbers and the like; common practice, no source."""
+
+ATTEMPTS = 20
+
+BoolArray = NDArray[np.bool_]
+
+
+@lru_cache(maxsize=1)
+def usable_codes() -> tuple[str, ...]:
+    """List the codes that may be drawn, 100 to 999 without the memorable ones.
+
+    Left out are codes with a digit three times (111), runs (123, 987), whole hundreds, and a
+    few numbers that everybody knows.
+
+    Examples
+    --------
+    >>> len(usable_codes()), "111" in usable_codes(), "347" in usable_codes()
+    (862, False, True)
+    """
+    return tuple(code for code in map(str, range(100, 1000)) if not _memorable(code))
+
+
+def alike(code: str, other: str) -> bool:
+    """Whether two codes are easily mistaken for one another (a code is always like itself).
+
+    Examples
+    --------
+    >>> alike("347", "347"), alike("347", "342"), alike("347", "437"), alike("347", "518")
+    (True, True, True, False)
+    """
+    same_places = sum(a == b for a, b in zip(code, other, strict=True))
+    return same_places >= 2 or sorted(code) == sorted(other)
+
+
+def draw_codes(
+    sizes: Sequence[int],
+    taken: frozenset[str],
+    rng: np.random.Generator,
+    known: Sequence[frozenset[str]] = (),
+) -> list[list[str]]:
+    """Draw the codes of one session under the best rule that can be kept.
+
+    Parameters
+    ----------
+    sizes : sequence of int
+        Number of codes of each taster's set.
+    taken : frozenset of str
+        Codes that are in use in this session already.
+    rng : numpy.random.Generator
+    known : sequence of frozenset of str
+        Codes that each taster is not to meet again; passed over as long as that breaks neither of
+        the first two rules.
+
+    Returns
+    -------
+    list of list of str
+        The codes of each set, in the order drawn.
+
+    Raises
+    ------
+    ValueError
+        If a set is larger than the number of usable codes.
+
+    Examples
+    --------
+    >>> draw_codes([3, 2], frozenset(), np.random.default_rng(4))
+    [['754', '949', '879'], ['531', '935']]
+    """
+    if max(sizes, default=0) > len(usable_codes()):
+        msg = f"a set of {max(sizes)} codes; there are {len(usable_codes())}"
+        raise ValueError(msg)
+    known = known or [frozenset()] * len(sizes)
+    fresh = [(rule, True) for rule in RULES[:2]]
+    for rule, new_only in (*fresh, *((rule, False) for rule in RULES)):
+        for _ in range(ATTEMPTS):
+            drawn = _draw(sizes, taken, known, rule, rng, new_only=new_only)
+            if drawn is not None:
+                return drawn
+    msg = "the last rule can always be kept"
+    raise AssertionError(msg)
+
+
+def rule_kept(sets: Sequence[Sequence[str]], *, per_session: bool = False) -> CodeRule:
+    """Say which rule the codes of one session keep.
+
+    Parameters
+    ----------
+    sets : sequence of sequence of str
+        The codes of each taster in this session.
+    per_session : bool
+        Whether all tasters have one code a variant, so that sets share their codes by intent.
+
+    Examples
+    --------
+    >>> rule_kept([["347", "518"], ["342", "690"]])
+    'unlike in the set'
+    """
+    groups = [sorted(set().union(*sets))] if per_session else [list(one) for one in sets]
+    everything = [code for group in groups for code in group]
+    if _unlike(everything):
+        return "unlike in the session"
+    if not all(_unlike(group) for group in groups):
+        return "different in the set"
+    return "unlike in the set" if len(set(everything)) == len(everything) else "shared"
+
+
+def _memorable(code: str) -> bool:
+    steps = {int(b) - int(a) for a, b in itertools.pairwise(code)}
+    return steps in ({0}, {1}, {-1}) or code.endswith("00") or code in KNOWN_NUMBERS
+
+
+@lru_cache(maxsize=1)
+def _likeness() -> BoolArray:
+    """Whether each pair of usable codes is alike, shape (n_codes, n_codes)."""
+    digits = np.array([[int(digit) for digit in code] for code in usable_codes()])
+    same_places = (digits[:, None] == digits[None]).sum(axis=2)
+    ordered = np.sort(digits, axis=1)
+    same_digits = (ordered[:, None] == ordered[None]).all(axis=2)
+    likeness: BoolArray = (same_places >= 2) | same_digits
+    return likeness
+
+
+def _unlike(codes: Sequence[str]) -> bool:
+    if len(codes) > len(usable_codes()) // 3:
+        return False
+    return not any(alike(a, b) for place, a in enumerate(codes) for b in codes[:place])
+
+
+def _draw(
+    sizes: Sequence[int],
+    taken: frozenset[str],
+    known: Sequence[frozenset[str]],
+    rule: CodeRule,
+    rng: np.random.Generator,
+    *,
+    new_only: bool,
+) -> list[list[str]] | None:
+    """One attempt, code by code; None where it ran out of codes."""
+    near = (
+        _likeness() if rule != "different in the set" else np.eye(len(usable_codes()), dtype=bool)
+    )
+    free = _free(taken) if rule in RULES[:2] else np.ones(len(near), dtype=bool)
+    if rule == "unlike in the session":
+        free &= ~near[~free].any(axis=0)
+    sets = []
+    for size, met in zip(sizes, known, strict=True):
+        open_, chosen, new = free.copy(), [], _free(met)
+        for _ in range(size):
+            better = open_ & new
+            if not better.any():
+                if new_only or not open_.any():
+                    return None
+                better = open_
+            code = int(rng.choice(np.flatnonzero(better)))
+            chosen.append(code)
+            open_ &= ~near[code]
+        if rule == "unlike in the session":
+            free = open_
+        elif rule == "unlike in the set":
+            free[chosen] = False
+        sets.append([usable_codes()[code] for code in chosen])
+    return sets
+
+
+def _free(codes: frozenset[str]) -> BoolArray:
+    return np.array([code not in codes for code in usable_codes()])

@@ -1,0 +1,83 @@
+"""The one search of this package: rows of a design are redrawn in turn until counts are even.
+
+A design is a set of rows (cups in order, or variants in a set). Each row adds one to some cells
+of a table of counts, and the design is the better, the smaller the weighted sum of squared
+deviations of the cells. Given all other rows, the cost of every way to write one row is a sum
+over its cells, so the best one is found by looking, and the search is a heat bath: each row in
+turn takes one of its possible forms at random, good ones more often, and ever more so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Rows = Callable[[IntArray], IntArray]
+
+MOST_SWEEPS = 200
+HOT, COLD = 6.0, 0.7
+"""Temperatures at the start and the end, where 1 is the cost of one count too many."""
+
+
+def settle(
+    rows: IntArray,
+    *,
+    forms: Rows,
+    cells: Rows,
+    deviation: FloatArray,
+    weight: FloatArray,
+    rng: np.random.Generator,
+    updates: int,
+    content: bool,
+) -> IntArray:
+    """Redraw the rows of a design until its counts are as even as the search can make them.
+
+    Parameters
+    ----------
+    rows : int array, shape (n_rows, width)
+        A design to start from.
+    forms : callable
+        One row -> all its possible forms, shape (n_forms, width).
+    cells : callable
+        Forms -> the cells that each adds one to, shape (n_forms, n_cells_of_a_row); no cell
+        twice in a row.
+    deviation : float array, shape (n_cells,)
+        Counts of rows that stay as they are, minus the wanted counts.
+    weight : float array, shape (n_cells,)
+        How much a squared deviation of a cell costs.
+    rng : numpy.random.Generator
+    updates : int
+        About how often a row is redrawn, all in all; bounds the time.
+    content : bool
+        Whether to stop as soon as every cell is within one of what is wanted.
+
+    Returns
+    -------
+    int array, shape (n_rows, width)
+        The best design seen; never worse than the one at the start.
+    """
+    current, own = rows.copy(), cells(rows)
+    off = deviation.copy()
+    np.add.at(off, own, 1.0)
+    cost = best_cost = float((weight * off**2).sum())
+    best = current.copy()
+    sweeps = int(np.clip(updates // len(rows), 3, MOST_SWEEPS))
+    for heat in (*np.geomspace(HOT, COLD, sweeps), 1e-9, 1e-9):
+        for row in rng.permutation(len(rows)):
+            if content and np.abs(off).max() < 1:
+                return current
+            off[own[row]] -= 1
+            options = forms(current[row])
+            taken = cells(options)
+            price = (weight * (2 * off + 1))[taken].sum(axis=1)
+            choice = int(np.argmin(price - heat * rng.gumbel(size=len(price))))
+            cost += price[choice] - (weight * (2 * off + 1))[own[row]].sum()
+            current[row], own[row] = options[choice], taken[choice]
+            off[own[row]] += 1
+        if cost < best_cost - 1e-9:
+            best_cost, best = cost, current.copy()
+    return best
