@@ -75,12 +75,10 @@ def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> Attribute
 
 def _several_batches(table: ScoreTable) -> bool:
     """Whether any variant was made more than once, every tasted cup naming its batch."""
-    pairs = np.unique(np.column_stack([table.variant, table.batch]), axis=0)
-    return (
-        bool(table.batch.size)
-        and table.batch.min() >= 0
-        and (len(pairs) > np.unique(table.variant).size)
-    )
+    if not table.batch.size or table.batch.min() < 0:
+        return False
+    pairs = table.variant * len(table.batches) + table.batch
+    return bool(np.count_nonzero(np.bincount(pairs)) > np.count_nonzero(np.bincount(table.variant)))
 
 
 def _pair_up(

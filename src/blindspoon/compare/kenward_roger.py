@@ -52,10 +52,10 @@ def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
     M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997, with the covariance of the
     variances from their expected information. Variances estimated as zero stay in it, so that
     the degrees of freedom do not jump when an estimate reaches zero. With one contrast the
-    degrees of freedom of the paper reduce to ``2 / A2`` and its scale to one. Where the
-    paper's moments have no F distribution (about two degrees of freedom or fewer), the same
-    two values, ``2 k / A2`` and one, are used for the F of all contrasts: exact for balanced
-    trials.
+    degrees of freedom of the paper reduce to ``2 / A2`` and its scale to one. The F of k
+    contrasts takes the same two values, ``2 k / A2`` and one, where ``2 k / A2`` is 2.5 or
+    less: the paper matches the mean of an F distribution, which does not exist from two
+    degrees of freedom on and is ill-determined before. For balanced trials both are exact.
     """
     spread = 2 * np.linalg.inv(at.expected).astype(np.float64, copy=False)
     adjusted = at.covariance + _adjustment(at, spread)
@@ -102,8 +102,7 @@ def _f_scale(own: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple[f
     mean, top = 1 - a2 / k, 1 + g / d * b
     low, lowest = 1 - (k - g) / d * b, 1 - (k + 2 - g) / d * b
     excess = top * mean**2 - low**2 * lowest
-    if k > 1 and mean > 0 and excess > 0:
+    if k > 1 and mean > 0.2 and excess > 0:
         df = 4 + (k + 2) * low**2 * lowest / excess
-        if df > 2:
-            return df * mean / (df - 2), df
+        return df * mean / (df - 2), df
     return 1.0, 2 * k / a2

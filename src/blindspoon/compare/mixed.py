@@ -43,8 +43,8 @@ def compare_mixed(
     control : int
         The variant that the others are compared with.
     alpha : float
-        Chance of a false difference over all variants: intervals have level ``1 - alpha``,
-        equivalence intervals ``1 - 2 alpha``, both simultaneous.
+        Chance of a false difference over all variants, below 0.5: intervals have level
+        ``1 - alpha``, equivalence intervals ``1 - 2 alpha``, both simultaneous.
     position : int array, shape (n,), optional
         Place of the serving in its session, for a categorical fixed effect.
     batch : int array, shape (n,), optional
@@ -142,7 +142,7 @@ def _batch_columns(
     """Return indicators of the batches, or no columns where they add nothing.
 
     They add nothing where every variant was made once, or where each taster had a batch of
-    each variant to himself: taster:variant, or the residual, is then the batch as well.
+    each variant to themselves: taster:variant, or the residual, is then the batch as well.
     """
     none = np.empty((variant.size, 0))
     if batch is None:
@@ -165,7 +165,9 @@ def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFi
     strata = make_strata(grid)
     between, df = residual_line(strata, repeats=False)
     if df < 1:
-        return NoResult("There are too few scores to estimate their scatter between tasters.")
+        return NoResult(
+            "There are too few scores to tell how much the differences vary between tasters."
+        )
     interaction = min(residual_line(strata, repeats=True)) > 0
     if not interaction and between == 0:
         return NoResult("All tasters found exactly the same differences, so there is no scatter.")
@@ -179,7 +181,7 @@ def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFi
     contrasts[np.arange(variants.size), variants] = 1.0
     contrasts[:, control] = -1.0
     test = kenward_roger(fit.at, contrasts)
-    if np.diag(test.covariance).min() <= 0 or test.df.min() < LEAST_DF:
+    if np.linalg.eigvalsh(test.covariance)[0] <= 0 or test.df.min() < LEAST_DF:
         return NoResult("The scores say too little about how much tasters or batches vary.")
     return _result(fit, test, names[variants], alpha, grid)
 

@@ -126,7 +126,7 @@ _FAR = 9.0
 """Normal variates beyond this size have a chance below 1e-18."""
 
 _NEAR = 1e-5
-"""The largest of two or more variates is below this size with a chance below 1e-10."""
+"""Below this size the tail of two or more variates is that at zero, to about 1e-10."""
 
 _NODES = 128
 """Chebyshev nodes for the tail; with loadings up to 0.9 its relative error is below 1e-10."""
@@ -169,8 +169,8 @@ class _Family:
         x, step = np.linspace(left, right, count, retstep=True)
         weight = np.exp(df * (x - np.expm1(2 * x) / 2)) * step * _density_factor(df / 2)
         weight[0] /= 2
-        certain = gammainc(df / 2, df / 2 * np.exp(2 * left))
-        return float(self._tail(t * np.exp(x)) @ weight + certain)
+        tail = self._tail(t * np.exp(x))
+        return float(tail @ weight + tail[0] * gammainc(df / 2, df / 2 * np.exp(2 * left)))
 
     def quantile(self, tail: float, df: float, low: float, high: float) -> float:
         """Return where `over_scatter` is `tail`, or the nearer of the limits on it."""
@@ -301,7 +301,7 @@ def _scatter_points(df: float) -> FloatArray:
 
 def _inside(correlation: FloatArray, limits: FloatArray, *, two_sided: bool) -> FloatArray:
     """Chance, at each lattice point, that no variate passes its limit."""
-    root = np.linalg.cholesky(correlation)
+    root = np.linalg.cholesky(correlation + 1e-9 * np.eye(len(correlation)))
     points = _lattice(len(root) + 1)[1:]
     variates = np.empty((len(root), _POINTS))
     chance = np.ones(_POINTS)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import rankdata
 
 from blindspoon.compare.flips import Null, null_distribution, statistics, step_down
 from blindspoon.compare.results import NoResult, RankContrast
@@ -180,7 +179,9 @@ def signed_ranks(differences: FloatArray) -> FloatArray:
     scores = np.zeros_like(differences)
     for column, into in zip(differences.T, scores.T, strict=True):
         differing = np.nan_to_num(column) != 0
-        into[differing] = np.sign(column[differing]) * 2 * rankdata(np.abs(column[differing]))
+        found = column[differing]
+        _, place, tied = np.unique(np.abs(found), return_inverse=True, return_counts=True)
+        into[differing] = np.sign(found) * (2 * np.cumsum(tied) - tied + 1)[place]
     return scores
 
 

@@ -14,10 +14,11 @@ from blindspoon.compare.results import NoResult
 from blindspoon.compare.strata import Strata
 from blindspoon.scores import FloatArray
 
-MAX_STEPS = 200
+MAX_STEPS = 100
 FEW = 60  # scores; below, the criterion of an unbalanced trial may have two optima
-SURE = 1e-4  # predicted fall below which the criterion, with its rounding, is not consulted
-TOLERANCE = 1e-11  # predicted fall of the criterion, a log-likelihood, at which a fit has ended
+NEAR = 0.1  # predicted fall of the criterion, a log-likelihood, at which Newton's method begins
+SURE = 1e-6  # ... at which a step is taken without asking the criterion, which has rounding
+TOLERANCE = 1e-11  # ... at which a fit has ended
 SMALLEST = 1e-12  # residual sum of squares, as a share of the whole, that counts as none
 
 
@@ -150,9 +151,9 @@ def _leftover(gram: FloatArray) -> tuple[float, int]:
 def _starts(strata: Strata, m: int) -> list[FloatArray]:
     """Return where to start; the unit of the scores is about the residual SD.
 
-    A balanced trial has one optimum. Small unbalanced ones can have two: 2 of 13,000 random
-    designs of up to 100 scores, both with about a dozen, were found from equal variances at
-    the lower one, so these are also searched from where one variance leads.
+    A balanced trial has one optimum. Of 4,573 random designs of 6 to 18 scores, 40 % of the
+    cells empty, 75 had two, none of them with more than 17 scores; from equal variances alone
+    5 ended at the wrong one, with these further starts none.
     """
     starts = [np.ones(m)]
     balanced = strata.n_columns == strata.n_variants + 1 and (strata.basis[0] > 0).sum() == 1
@@ -178,12 +179,15 @@ def _descend(model: Model, start: FloatArray) -> _End:
     for step in range(1, MAX_STEPS + 1):
         floor = np.zeros_like(variances)
         floor[residual] = variances[residual] / 10
-        towards, fall = _model_step(at, variances, floor)
+        try:
+            towards, fall = _model_step(at, variances, floor)
+        except np.linalg.LinAlgError:
+            break  # the information drowned in rounding
         if fall < TOLERANCE:
             variances = variances + towards
             return _End(variances, model(variances), True, step)
         variances, at = _walk(model, variances, at, towards, sure=fall < SURE)
-    return _End(variances, at, False, MAX_STEPS)
+    return _End(variances, at, False, step)
 
 
 def _model_step(
@@ -191,9 +195,12 @@ def _model_step(
 ) -> tuple[FloatArray, float]:
     """Minimise the quadratic model above `floor`; return the step and the fall it predicts."""
     step, fall = _constrained(at.expected, at.gradient, variances, floor)
-    if fall < 0.1:
+    if fall < NEAR:
+        held = (variances == 0) & (at.gradient > 0)  # those that stay where they are
+        free = np.outer(~held, ~held)
+        hessian = np.where(free, at.hessian, np.diag(np.diag(at.expected)))
         with suppress(np.linalg.LinAlgError):  # not convex here: scoring goes on
-            step, fall = _constrained(at.hessian, at.gradient, variances, floor)
+            step, fall = _constrained(hessian, at.gradient, variances, floor)
     return step, fall
 
 
