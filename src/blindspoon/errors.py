@@ -12,8 +12,12 @@ Only `cli.main` catches `TrialError`. Every other exception is a bug and keeps i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import difflib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+LISTED = 1000
+"""Rows with one and the same problem that are told apart; those beyond are counted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,13 +47,15 @@ class Problem:
     remedy: str
 
     def __str__(self) -> str:
+        """Say it in one line."""
         return f"{self.where}: {self.found}; {self.allowed}. {self.remedy}."
 
     @property
     def where(self) -> str:
         """File, line and column in words."""
         line = "" if self.line is None else f" line {self.line}"
-        column = "" if self.column is None else f", column {self.column}"
+        word = "key" if self.file.endswith(".toml") else "column"
+        column = "" if self.column is None else f", {word} {self.column}"
         return f"{self.file}{line}{column}"
 
 
@@ -62,6 +68,7 @@ class Note:
     text: str
 
     def __str__(self) -> str:
+        """Say it in one line."""
         line = "" if self.line is None else f" line {self.line}"
         return f"{self.file}{line}: {self.text}"
 
@@ -94,3 +101,81 @@ class DesignError(TrialError):
 
 class FormError(TrialError):
     """The score page cannot be served."""
+
+
+def problems_of_rows(rows: Sequence[int], make: Callable[[int], Problem]) -> list[Problem]:
+    """Make one problem for each row; rows beyond `LISTED` share a last one that counts them.
+
+    Parameters
+    ----------
+    rows : sequence of int
+        The rows that have the problem, in order.
+    make : callable
+        Makes the problem of one row.
+
+    Examples
+    --------
+    >>> def blank(row):
+    ...     return Problem(slug="blank-cell", file="key.csv", line=row, found="a blank cell",
+    ...                    allowed="a code is needed", remedy="Write it")
+    >>> [problem.line for problem in problems_of_rows([4, 7], blank)]
+    [4, 7]
+    >>> str(problems_of_rows(range(2, 100_002), blank)[-1])
+    'key.csv line 1002: a blank cell, and 98,999 rows more like it; a code is needed. Write it.'
+    """
+    made = [make(int(row)) for row in rows[: LISTED + 1]]
+    beyond = len(rows) - LISTED - 1
+    if beyond > 0:
+        made[-1] = replace(made[-1], found=f"{made[-1].found}, and {beyond:,} rows more like it")
+    return made
+
+
+def in_order(problems: Iterable[Problem], files: Iterable[str] = ()) -> tuple[Problem, ...]:
+    """Sort problems by file and line; files not given follow in order of first appearance."""
+    found = list(problems)
+    places = {file: n for n, file in enumerate(dict.fromkeys([*files, *(p.file for p in found)]))}
+    return tuple(sorted(found, key=lambda problem: (places[problem.file], problem.line or 0)))
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """End a sentence with the known word that looks most like this one, if any does.
+
+    Examples
+    --------
+    >>> did_you_mean("textur", ["texture", "salt"])
+    ' (did you mean "texture"?)'
+    >>> did_you_mean("colour", ["texture", "salt"])
+    ''
+    """
+    close = difflib.get_close_matches(word[:80], list(known), n=1)
+    return f" (did you mean {quoted(close[0])}?)" if close else ""
+
+
+def some_of(words: Iterable[str], most: int = 8) -> str:
+    """Join words with commas; of more than `most`, the rest is counted.
+
+    Examples
+    --------
+    >>> some_of(["a", "b", "c"], most=2)
+    'a, b and 1 more'
+    """
+    listed = list(words)
+    rest = f" and {len(listed) - most:,} more" if len(listed) > most else ""
+    return ", ".join(listed[:most]) + rest
+
+
+def shown(text: str, most: int = 40) -> str:
+    r"""Show a text of the user's in a message: on one line, and not too long.
+
+    Examples
+    --------
+    >>> print(shown("crisp\nand sour"))
+    crisp\nand sour
+    """
+    cut = text if len(text) <= most else f"{text[: most - 1]}\u2026"
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in cut)
+
+
+def quoted(text: str, most: int = 40) -> str:
+    """Do as `shown`, in quotation marks."""
+    return f'"{shown(text, most)}"'

@@ -1,0 +1,319 @@
+"""TOML text -> typed values, one key at a time; every misfit becomes a problem with its line."""
+
+from __future__ import annotations
+
+import datetime
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
+
+from blindspoon.errors import Problem, TrialFileError, did_you_mean, quoted, shown, some_of
+
+LABEL_LIMIT = 80
+"""Characters in the longest name of a taster or batch."""
+
+CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
+"""A control character or a line end."""
+
+_HEADER = re.compile(r"\s*(\[\[?)\s*([\w.-]+)\s*\]")
+_KEY = re.compile(r"\s*([\w.-]+)\s*=")
+
+
+def is_label(text: str) -> bool:
+    r"""Tell whether a text can name a taster, a batch or a cup: short, no control characters.
+
+    Examples
+    --------
+    >>> is_label("Aunt Vera"), is_label(""), is_label("a\tb")
+    (True, False, False)
+    """
+    return 0 < len(text.strip()) <= LABEL_LIMIT and not CONTROL.search(text)
+
+
+class Range(NamedTuple):
+    """Which numbers a key takes, in words and as a test."""
+
+    words: str
+    holds: Callable[[float], bool]
+
+
+class Section:
+    r"""One table of a TOML file, read key by key.
+
+    A key that is absent gives its default. One that does not fit gives its default too and adds
+    a problem to those of the whole file.
+
+    Examples
+    --------
+    >>> root = read_toml("[trial]\ntitle = 7\nseed = 3", "trial.toml")
+    >>> trial = root.section("trial")
+    >>> trial.text("title"), trial.whole("seed", Range("from 0", lambda n: n >= 0))
+    ('', 3)
+    >>> print(root.problems[0])
+    trial.toml line 2, key trial.title: 7 is a whole number; a text is needed. Put it in quotes.
+    """
+
+    def __init__(
+        self,
+        values: dict[str, Any],
+        path: str,
+        file: str,
+        lines: dict[str, int],
+        problems: list[Problem],
+    ) -> None:
+        self.path = path
+        self.problems = problems
+        self._values = values
+        self._file = file
+        self._lines = lines
+        self._asked: list[str] = []
+
+    def __contains__(self, key: str) -> bool:
+        """Tell whether the key stands in the file."""
+        return key in self._values
+
+    def holds(self, key: str, kind: type) -> bool:
+        """Tell whether the key stands in the file with a value of this kind."""
+        return type(self._values.get(key)) is kind
+
+    def complain(self, slug: str, key: str, found: str, allowed: str, remedy: str) -> None:
+        """Add a problem with one key, or with the whole section where `key` is empty."""
+        place = ".".join(part for part in (self.path, key) if part)
+        self.problems.append(
+            Problem(
+                slug=slug,
+                file=self._file,
+                line=self._line(place),
+                column=shown(place, 80) or None,
+                found=found,
+                allowed=allowed,
+                remedy=remedy,
+            )
+        )
+
+    def require(self, *keys: str) -> None:
+        """Complain about each key that is absent."""
+        for key in keys:
+            if key not in self._values:
+                where = self.path or "the file"
+                self.complain(
+                    "missing-key", key, f"{where} has no {key}", f"{key} is required", "Add it"
+                )
+
+    def text(self, key: str, default: str = "") -> str:
+        """Read a text; blanks around it are cut off."""
+        value = self._take(key, (str,), "a text is needed", "Put it in quotes")
+        if value is None:
+            return default
+        if CONTROL.search(value.replace("\n", "").replace("\t", "")):
+            allowed = "a text has no control characters"
+            self.complain("not-allowed", key, quoted(value), allowed, "Take them out")
+            return default
+        return str(value.strip()) or default
+
+    def required_text(self, key: str) -> str:
+        """Read a text that must be there."""
+        self.require(key)
+        text = self.text(key)
+        if not text and isinstance(self._values.get(key), str):
+            self.complain("not-allowed", key, f"{key} is blank", "a text is needed", "Write it")
+        return text
+
+    def name(self, pattern: str, allowed: str) -> str:
+        """Read the required key ``name``, which must match a pattern."""
+        self.require("name")
+        name = self.text("name")
+        if isinstance(self._values.get("name"), str) and not re.fullmatch(pattern, name):
+            self.complain("bad-name", "name", f"the name is {quoted(name)}", allowed, "Rename it")
+        return name
+
+    def number(self, key: str, allowed: Range, default: float | None = None) -> float | None:
+        """Read a finite number in a range."""
+        value = self._take(key, (int, float), "a number is needed", "Write it without quotes")
+        if value is None:
+            return default
+        if not (abs(value) <= 1e300 and allowed.holds(value)):
+            self._out_of_range(key, value, allowed)
+            return default
+        return float(value)
+
+    def whole(self, key: str, allowed: Range, default: int | None = None) -> int | None:
+        """Read a whole number in a range."""
+        value = self._take(key, (int,), "a whole number is needed", "Write digits only")
+        if value is None:
+            return default
+        if not allowed.holds(value):
+            self._out_of_range(key, value, allowed)
+            return default
+        return int(value)
+
+    def date(self, key: str) -> datetime.date | None:
+        """Read a date."""
+        remedy = "Write year-month-day without quotes or time, such as 2026-09-04"
+        value = self._take(key, (datetime.date,), "a date is needed", remedy)
+        return value if isinstance(value, datetime.date) else None
+
+    def choice(self, key: str, options: Sequence[str]) -> str:
+        """Read one of a few words; the first is the default."""
+        value = self.text(key, options[0])
+        if value in options:
+            return value
+        allowed = "it is one of " + ", ".join(map(quoted, options))
+        found = quoted(value) + did_you_mean(value, options)
+        self.complain("not-allowed", key, found, allowed, "Choose one")
+        return options[0]
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        """Read a list of distinct texts that can be labels."""
+        remedy = 'Write it in square brackets, such as ["one", "two"]'
+        values = self._take(key, (list,), "a list of texts is needed", remedy) or []
+        for value in values:
+            if not isinstance(value, str):
+                found = f"{_shown(value)} is {_kind(value)}"
+                self.complain("wrong-type", key, found, "a list of texts is needed", remedy)
+            elif not is_label(value):
+                allowed = f"1 to {LABEL_LIMIT} characters, none of them a control character"
+                self.complain("bad-name", key, quoted(value), allowed, "Rename it")
+        texts = [value.strip() for value in values if isinstance(value, str)]
+        self.see_distinct(key, texts)
+        return tuple(texts)
+
+    def see_distinct(self, key: str, names: Sequence[str]) -> None:
+        """Complain about every name that stands more than once."""
+        for name, times in Counter(names).items():
+            if times > 1 and name:
+                found = f"{quoted(name)} stands {times} times"
+                self.complain("repeated-name", key, found, "every name stands once", "Rename one")
+
+    def section(self, key: str) -> Section:
+        """Read a table; an empty one where it is absent."""
+        remedy = f"Write [{key}] on a line of its own, or {key} = {{ ... }}"
+        values = self._take(key, (dict,), "a table is needed", remedy)
+        return self._below(values or {}, key)
+
+    def sections(self, key: str) -> list[Section]:
+        """Read an array of tables; an empty list where it is absent."""
+        remedy = f"Write [[{key}]], in double square brackets, above each"
+        values = self._take(key, (list,), "a list of tables is needed", remedy) or []
+        for value in values:
+            if not isinstance(value, dict):
+                found = f"{_shown(value)} is {_kind(value)}"
+                self.complain("wrong-type", key, found, "a list of tables is needed", remedy)
+        tables = [value for value in values if isinstance(value, dict)]
+        return [self._below(value, f"{key}[{n}]") for n, value in enumerate(tables, 1)]
+
+    def close(self) -> None:
+        """Complain about every key that nobody asked for."""
+        for key in self._values:
+            if key not in self._asked:
+                found = f"the key {quoted(key)} is not known{did_you_mean(key, self._asked)}"
+                allowed = f"keys here are {some_of(self._asked, 20)}"
+                remedy = "Correct the spelling or take it out"
+                self.complain("unknown-key", key, found, allowed, remedy)
+
+    def _below(self, values: dict[str, Any], key: str) -> Section:
+        path = f"{self.path}.{key}" if self.path else key
+        return Section(values, path, self._file, self._lines, self.problems)
+
+    def _take(self, key: str, types: tuple[type, ...], allowed: str, remedy: str) -> Any:  # noqa: ANN401 - a TOML value
+        self._asked.append(key)
+        value = self._values.get(key)
+        if value is None or (isinstance(value, types) and type(value) not in _NOT_MEANT):
+            return value
+        self.complain("wrong-type", key, f"{_shown(value)} is {_kind(value)}", allowed, remedy)
+        return None
+
+    def _out_of_range(self, key: str, value: float, allowed: Range) -> None:
+        self.complain("not-allowed", key, f"{key} is {_shown(value)}", allowed.words, "Change it")
+
+    def _line(self, place: str) -> int | None:
+        while place and place not in self._lines:
+            place = place.rpartition(".")[0]
+        return self._lines.get(place)
+
+
+_NOT_MEANT = (bool, datetime.datetime)  # Python counts them as int and as date, TOML does not
+
+_KINDS = {
+    str: "a text",
+    bool: "true or false",
+    int: "a whole number",
+    float: "a number",
+    list: "a list",
+    dict: "a table",
+    datetime.date: "a date",
+    datetime.datetime: "a date with a time",
+    datetime.time: "a time",
+}
+
+
+def read_toml(text: str, file: str) -> Section:
+    """Parse TOML 1.0.
+
+    Parameters
+    ----------
+    text : str
+        The whole file.
+    file : str
+        Name that messages give it.
+
+    Raises
+    ------
+    TrialFileError
+        If the text is not TOML.
+    """
+    try:
+        values = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise TrialFileError([_not_toml(text, file, error)]) from None
+    return Section(values, "", file, _key_lines(text), [])
+
+
+def _not_toml(text: str, file: str, error: Exception) -> Problem:
+    place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+    at_end = text.count("\n") + 1 if "end of document" in str(error) else None
+    what = re.sub(r"\s*\(at .*\)$", "", str(error)) or "too deeply nested"
+    return Problem(
+        slug="toml",
+        file=file,
+        line=int(place[1]) if place else at_end,
+        found=f"this is not TOML: {what[:1].lower()}{what[1:200]}",
+        allowed='a line is key = value, texts stand in "quotation marks", sections in [brackets]',
+        remedy="Correct the line, or the one before it",
+    )
+
+
+def _key_lines(text: str) -> dict[str, int]:
+    """Line on which each section and key stands, as far as one look at each line tells."""
+    lines: dict[str, int] = {}
+    counts: Counter[str] = Counter()
+    prefix = ""
+    for number, line in enumerate(text.split("\n"), 1):
+        if header := _HEADER.match(line):
+            prefix = header[2]
+            if header[1] == "[[":
+                counts[prefix] += 1
+                lines.setdefault(prefix, number)
+                prefix = f"{prefix}[{counts[prefix]}]"
+            lines.setdefault(prefix, number)
+        elif key := _KEY.match(line):
+            lines.setdefault(f"{prefix}.{key[1]}" if prefix else key[1], number)
+    return lines
+
+
+def _kind(value: object) -> str:
+    return _KINDS.get(type(value), "something else")
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list | dict):
+        return "the value"
+    if isinstance(value, int | float):
+        return f"{value:g}" if abs(value) < 1e300 else "a number beyond all bounds"
+    return shown(str(value))

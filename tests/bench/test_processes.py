@@ -1,0 +1,89 @@
+"""Whole processes against the clock: ``python -m pytest tests/bench -m bench -s``.
+
+Medians of five. "At 100,000 tasters" is one CSV of 500,000 rows, read by pandas alone and by
+``compare --json``, in turn, in the same run.
+"""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).parents[2]
+CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
+TRIAL = """
+trial = { title = "Large", control = "v0", seed = 1 }
+scale = { low = 0, high = 10, step = 1 }
+attribute = [{ name = "texture" }]
+variant = [{ name = "v0" }, { name = "v1" }, { name = "v2" }, { name = "v3" }, { name = "v4" }]
+"""
+
+pytestmark = pytest.mark.bench
+
+
+def run(*command):
+    """Seconds and peak memory in MB of one process."""
+    started = time.perf_counter()
+    process = subprocess.Popen(
+        [sys.executable, *map(str, command)], stdout=subprocess.DEVNULL, cwd=ROOT
+    )
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    assert process.returncode == 0
+    return time.perf_counter() - started, usage.ru_maxrss / 1024
+
+
+def median(*command, repeats=5):
+    seconds, memory = zip(*(run(*command) for _ in range(repeats)), strict=True)
+    return statistics.median(seconds), max(memory)
+
+
+def show(name, seconds, memory):
+    print(f"{name:<52} {seconds:6.2f} s {memory:6.0f} MB")  # noqa: T201
+
+
+@pytest.fixture
+def large(tmp_path):
+    """A hundred thousand tasters and five variants, uncoded."""
+    rng = np.random.default_rng(5)
+    tasters = np.arange(100_000)
+    variant = np.array([rng.permutation(5) for _ in tasters]).ravel()
+    habit = np.repeat(rng.normal(0, 1, tasters.size), 5)
+    effect = np.array([0, 0.01, 0.03, 0.3, -0.02])[variant]
+    score = np.clip(np.rint(5 + habit + effect + rng.normal(0, 1.2, variant.size)), 0, 10)
+    rows = zip(np.repeat(tasters, 5), variant, score.astype(int), strict=True)
+    body = "".join(f"P{taster},v{kind},{value}\n" for taster, kind, value in rows)
+    (tmp_path / "scores.csv").write_text("taster,variant,texture\n" + body, encoding="utf-8")
+    (tmp_path / "trial.toml").write_text(TRIAL, encoding="utf-8")
+    return tmp_path
+
+
+def test_small_commands(tmp_path):
+    for name, limit, command in (
+        ("blindspoon --help", 0.5, ["-m", "blindspoon", "--help"]),
+        ("blindspoon check, 12 tasters", 1.0, ["-m", "blindspoon", "check", CUCUMBERS]),
+        ("blindspoon compare, 12 tasters", 1.0, ["-m", "blindspoon", "compare", CUCUMBERS]),
+        ("blindspoon report, the demonstration", 4.0,
+         ["-m", "blindspoon", "report", CUCUMBERS, "--to", tmp_path]),
+    ):  # fmt: skip
+        seconds, memory = median(*command)
+        show(name, seconds, memory)
+        assert seconds < limit, name
+
+
+def test_a_hundred_thousand_tasters(large):
+    read = f"import pandas; pandas.read_csv({str(large / 'scores.csv')!r})"
+    alone, alone_memory = median("-c", read)
+    ours, our_memory = median("-m", "blindspoon", "compare", large, "--json")
+    show("pandas.read_csv alone, 500,000 rows", alone, alone_memory)
+    show("blindspoon compare --json, 500,000 rows", ours, our_memory)
+    print(f"ratio {ours / alone:.2f}")  # noqa: T201
+    assert ours <= 3 * alone
+    assert our_memory < 1000

@@ -1,0 +1,151 @@
+"""Small trial folders that are right, and how to read one that has been changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import pytest
+
+from blindspoon.delimited import read_table
+from blindspoon.errors import Note, Problem, TrialError
+from blindspoon.scores import ScoreTable, build_table, check_scores
+from blindspoon.trial import parse_trial
+
+Files = dict[str, bytes]
+
+TRIAL = b"""\
+[trial]
+title = "What keeps half-sour cucumbers crisp?"
+control = "plain"
+seed = 7
+
+[decision]
+declared = 2026-09-04
+primary = ["texture"]
+margin = 1.0
+
+[scale]
+low = 0
+high = 10
+step = 0.5
+
+[[attribute]]
+name = "texture"
+
+[[attribute]]
+name = "saltiness"
+
+[[variant]]
+name = "plain"
+
+[[variant]]
+name = "oak-leaf"
+
+[[variant]]
+name = "cool-cellar"
+"""
+
+SERVINGS = b"""\
+session,taster,position,code
+1,T01,1,037
+1,T01,2,512
+1,T01,3,846
+1,T02,1,512
+1,T02,2,290
+1,T02,3,037
+1,T03,1,705
+1,T03,2,118
+1,T03,3,664
+"""
+
+KEY = b"""\
+session,taster,code,variant,batch
+1,T01,037,plain,jar 1
+1,T01,512,oak-leaf,jar 2
+1,T01,846,cool-cellar,jar 3
+1,T02,512,plain,jar 1
+1,T02,290,cool-cellar,jar 3
+1,T02,037,oak-leaf,jar 2
+1,T03,705,cool-cellar,jar 3
+1,T03,118,oak-leaf,jar 2
+1,T03,664,plain,jar 1
+"""
+
+SCORES = b"""\
+session,taster,code,texture,saltiness,comment
+1,T01,037,7,4.5,snaps
+1,T01,512,8.5,4,
+1,T01,846,5,5,
+1,T02,512,6,3,"soft, but
+pleasant"
+1,T02,290,4,3.5,
+1,T02,037,9,4,
+"""
+
+BALLOT = b"""\
+session,taster,code,texture,saltiness,comment
+1,T03,705,5.5,6,
+1,T03,118,7,5.5,
+1,T03,664,6.5,6,
+"""
+
+UNCODED = b"""\
+taster,variant,position,texture,saltiness
+Ann,plain,1,7,4.5
+Ann,oak-leaf,2,8.5,4
+Ann,cool-cellar,3,5,5
+Ben,oak-leaf,1,9,4
+Ben,cool-cellar,2,4,3.5
+Ben,plain,3,6,3
+Cleo,cool-cellar,1,5.5,6
+Cleo,plain,2,6.5,6
+Cleo,oak-leaf,3,7,5.5
+"""
+
+
+@pytest.fixture
+def coded() -> Files:
+    """The files of a trial with codes, three tasters and three variants."""
+    return {
+        "trial.toml": TRIAL,
+        "scores.csv": SCORES,
+        "servings.csv": SERVINGS,
+        "key.csv": KEY,
+        "ballots/1-T03.csv": BALLOT,
+    }
+
+
+@pytest.fixture
+def uncoded() -> Files:
+    """The same scores, never coded."""
+    return {"trial.toml": TRIAL, "scores.csv": UNCODED}
+
+
+def _arguments(files: Mapping[str, bytes]) -> tuple:
+    tables = {name: read_table(data, name) for name, data in files.items() if name[-3:] == "csv"}
+    scores = [table for name, table in tables.items() if name == "scores.csv" or "/" in name]
+    trial = parse_trial(files["trial.toml"].decode())
+    return trial, scores, tables.get("servings.csv"), tables.get("key.csv")
+
+
+@pytest.fixture
+def read() -> Callable[[Files], tuple[ScoreTable, tuple[Note, ...]]]:
+    """Read the files of a trial to its table and notes."""
+    return lambda files: build_table(*_arguments(files))
+
+
+@pytest.fixture
+def check() -> Callable[[Files], tuple[tuple[Problem, ...], tuple[Note, ...]]]:
+    """Say what is wrong and worth knowing with the files of a trial."""
+
+    def run(files: Files) -> tuple[tuple[Problem, ...], tuple[Note, ...]]:
+        try:
+            return check_scores(*_arguments(files))
+        except TrialError as error:
+            return error.problems, ()
+
+    return run
+
+
+def pytest_addoption(parser):
+    parser.addoption("--renew", action="store_true", help="renew committed pages, then compare")

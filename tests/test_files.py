@@ -1,0 +1,285 @@
+"""Folders read as they are, and files and folders written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from blindspoon import files
+from blindspoon.errors import TrialFileError
+
+
+def put(folder: Path, contents: dict[str, bytes]) -> Path:
+    for name, data in contents.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(data)
+    return folder
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+def problems_of(folder: Path) -> list[str]:
+    with pytest.raises(TrialFileError) as caught:
+        files.read_folder(folder)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_a_folder_is_read_as_it_is(tmp_path, coded):
+    text = files.read_folder(put(tmp_path, coded))
+    assert text.files == coded
+    assert text.trial == coded["trial.toml"].decode()
+    assert [table.file for table in text.scores] == ["scores.csv", "ballots/1-T03.csv"]
+    assert text.table("key.csv").cells("code")[0] == "037"
+    assert text.table("batches.csv") is None
+    assert text.notes == ()
+
+
+def test_a_byte_order_mark_in_trial_toml_is_no_text(tmp_path, coded):
+    coded["trial.toml"] = b"\xef\xbb\xbf" + coded["trial.toml"]
+    assert files.read_folder(put(tmp_path, coded)).trial.startswith("[trial]")
+
+
+def test_files_that_are_not_read_are_noted(tmp_path, coded):
+    more = {
+        "score.csv": b"",
+        "ballots/notes.txt": b"",
+        "ballots/.hidden.csv": b"",
+        "photo.jpg": b"",
+    }
+    text = files.read_folder(put(tmp_path, coded | more))
+    assert [str(note) for note in text.notes] == [
+        'score.csv: the file is not read (did you mean "scores.csv"?)',
+        "ballots/notes.txt: the file is not read: it is no .csv",
+    ]
+    assert set(text.files) == set(coded)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems allow only text")
+def test_a_ballot_may_have_any_name(tmp_path, coded):
+    folder = put(tmp_path, coded)
+    (folder / os.fsdecode(b"ballots/\xeb\n.csv")).write_bytes(b"taster\n")
+    text = files.read_folder(folder)
+    assert "ballots/\\udceb\\n.csv" in text.files
+    assert files.fingerprint(text)
+
+
+def test_a_missing_folder_is_said(tmp_path):
+    (message,) = problems_of(tmp_path / "nowhere")
+    assert "nowhere: there is no such folder; a trial is a folder with trial.toml in it" in message
+
+
+def test_a_file_instead_of_a_folder_is_said(tmp_path):
+    put(tmp_path, {"trial.toml": b""})
+    (message,) = problems_of(tmp_path / "trial.toml")
+    assert "trial.toml: this is a file" in message
+
+
+def test_a_missing_trial_toml_is_said(tmp_path):
+    assert problems_of(tmp_path) == [
+        "trial.toml: there is no such file; a trial is a folder with trial.toml in it."
+        ' Check the path, or start a trial with "blindspoon new".'
+    ]
+
+
+def test_every_file_that_cannot_be_read_is_said_at_once(tmp_path, coded, monkeypatch):
+    del coded["scores.csv"], coded["key.csv"]
+    folder = put(tmp_path, coded | {"trial.toml": b"title = '\xeb'"})
+    (folder / "scores.csv").mkdir()
+    (folder / "key.csv").symlink_to(folder / "gone.csv")
+    read_bytes = Path.read_bytes
+
+    def without_rights(path):
+        if path.name == "servings.csv":
+            raise PermissionError(13, "Permission denied")
+        return read_bytes(path)
+
+    monkeypatch.setattr(Path, "read_bytes", without_rights)
+    messages = problems_of(folder)
+    assert "scores.csv: it cannot be read: it is a folder" in messages[0]
+    assert "servings.csv: it cannot be read: permission denied" in messages[1]
+    assert "key.csv: it cannot be read: no such file or directory" in messages[2]
+    assert "trial.toml line 1: byte 0xeb is not UTF-8" in messages[3]
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may read everything")
+def test_a_folder_without_rights_is_said(tmp_path, coded):
+    folder = put(tmp_path / "trial", coded)
+    folder.chmod(0)
+    try:
+        assert "permission denied" in problems_of(folder)[0]
+    finally:
+        folder.chmod(0o700)
+
+
+def test_a_folder_that_cannot_be_listed_is_said(tmp_path, coded, monkeypatch):
+    folder = put(tmp_path, coded)
+
+    def without_rights(path):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "iterdir", without_rights)
+    assert "ballots: it cannot be read: permission denied" in problems_of(folder)[0]
+
+
+def test_a_ballots_file_is_said(tmp_path, coded):
+    del coded["ballots/1-T03.csv"]
+    folder = put(tmp_path, coded | {"ballots": b""})
+    assert "ballots: it cannot be read: not a directory" in problems_of(folder)[0]
+
+
+def test_the_fingerprint_changes_with_every_byte_and_name(tmp_path, coded):
+    print_of = files.fingerprint(files.FolderText(trial="", files=coded))
+    others = [
+        coded | {"scores.csv": coded["scores.csv"] + b"\n"},
+        coded | {"ballots/2-T03.csv": b""},
+        {name.replace("1-T03", "1-T04"): data for name, data in coded.items()},
+    ]
+    prints = {files.fingerprint(files.FolderText(trial="", files=other)) for other in others}
+    assert len(prints | {print_of}) == 4
+    assert len(print_of) == 64
+
+
+REPORT = {"index.html": b"<p>one</p>", "figures/texture.svg": b"<svg/>"}
+NEWER = {"index.html": b"<p>two</p>", "tables/scores.csv": b"a,b\n"}
+
+
+def test_a_report_is_written_and_replaced_whole(tmp_path):
+    target = tmp_path / "reports" / "cucumbers"
+    files.write_folder_atomically(target, REPORT)
+    assert tree(target) == REPORT
+    files.write_folder_atomically(target, NEWER)
+    assert tree(target) == NEWER
+    assert [path.name for path in target.parent.iterdir()] == ["cucumbers"]
+
+
+def fail(*_):
+    raise OSError(28, "No space left on device")
+
+
+@pytest.mark.parametrize("step", ["_write", "_exchange"])
+def test_a_report_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatch, step):
+    target = tmp_path / "cucumbers"
+    files.write_folder_atomically(target, REPORT)
+    monkeypatch.setattr(files, step, fail)
+    with pytest.raises(TrialFileError, match="cucumbers: it cannot be written: no space left"):
+        files.write_folder_atomically(target, NEWER)
+    assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
+
+
+def test_a_failed_move_puts_the_old_report_back(tmp_path, monkeypatch):
+    target = tmp_path / "cucumbers"
+    files.write_folder_atomically(target, REPORT)
+    rename = Path.rename
+
+    def refuse_the_new_one(path, to):
+        if path.suffix == ".new":
+            raise PermissionError(13, "Permission denied")
+        return rename(path, to)
+
+    monkeypatch.setattr(Path, "rename", refuse_the_new_one)
+    with pytest.raises(TrialFileError, match="what was there before is unchanged"):
+        files.write_folder_atomically(target, NEWER)
+    assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
+
+
+def dead_process() -> int:
+    done = subprocess.Popen([sys.executable, "-c", ""])
+    done.wait()
+    return done.pid
+
+
+def test_what_a_dead_run_left_is_cleared_up(tmp_path):
+    dead = dead_process()
+    target = tmp_path / "cucumbers"
+    put(tmp_path, {f".cucumbers.{dead}.new/index.html": b"half", f".other.{dead}.new/a": b"kept"})
+    files.write_folder_atomically(target, REPORT)
+    assert sorted(path.name for path in tmp_path.iterdir()) == [f".other.{dead}.new", "cucumbers"]
+
+
+def test_what_a_living_run_is_writing_stays(tmp_path):
+    living = os.getppid()
+    put(tmp_path, {f".cucumbers.{living}.new/index.html": b"half"})
+    files.write_folder_atomically(tmp_path / "cucumbers", REPORT)
+    assert (tmp_path / f".cucumbers.{living}.new").exists()
+
+
+def test_a_report_that_a_dead_run_moved_aside_is_put_back(tmp_path, monkeypatch):
+    put(tmp_path / f".cucumbers.{dead_process()}.old", REPORT)
+    monkeypatch.setattr(files, "_exchange", fail)
+    with pytest.raises(TrialFileError, match="no space left"):
+        files.write_folder_atomically(tmp_path / "cucumbers", NEWER)
+    assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
+
+
+def test_a_process_killed_while_writing_harms_nothing(tmp_path):
+    target = tmp_path / "cucumbers"
+    files.write_folder_atomically(target, REPORT)
+    code = (
+        "import os, pathlib\nfrom blindspoon import files\n"
+        "move = pathlib.Path.rename\n"
+        "def die(path, to):\n"
+        "    if path.suffix == '.new':\n"
+        "        os._exit(9)\n"
+        "    return move(path, to)\n"
+        "pathlib.Path.rename = die\n"
+        f"files.write_folder_atomically(pathlib.Path({str(target)!r}), {NEWER!r})\n"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9
+    assert not target.exists()
+    files.write_folder_atomically(target, NEWER)
+    assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in NEWER.items()}
+
+
+@pytest.mark.parametrize("there", [{"trial.toml": b"", "index.html": b""}, {"diary.txt": b"mine"}])
+def test_a_folder_that_is_no_report_is_never_replaced(tmp_path, there):
+    target = put(tmp_path / "cucumbers", there)
+    with pytest.raises(TrialFileError, match="the folder there is not a report"):
+        files.write_folder_atomically(target, REPORT)
+    assert tree(target) == there
+
+
+def test_a_file_in_the_way_is_said(tmp_path):
+    put(tmp_path, {"cucumbers": b"mine"})
+    with pytest.raises(TrialFileError, match="a file of that name is in the way"):
+        files.write_folder_atomically(tmp_path / "cucumbers", REPORT)
+    assert tree(tmp_path) == {"cucumbers": b"mine"}
+
+
+def test_a_file_where_the_parent_should_be_is_said(tmp_path):
+    put(tmp_path, {"reports": b"mine"})
+    with pytest.raises(TrialFileError, match="cannot be written"):
+        files.write_folder_atomically(tmp_path / "reports" / "cucumbers", REPORT)
+
+
+def test_a_report_behind_a_link_is_replaced_where_it_is(tmp_path):
+    files.write_folder_atomically(tmp_path / "real", REPORT)
+    (tmp_path / "link").symlink_to(tmp_path / "real", target_is_directory=True)
+    files.write_folder_atomically(tmp_path / "link", NEWER)
+    assert (tmp_path / "link").is_symlink()
+    assert tree(tmp_path / "real") == NEWER
+
+
+def test_a_file_is_written_and_replaced_whole(tmp_path):
+    target = tmp_path / "ballots" / "1-T01.csv"
+    files.write_file_atomically(target, b"one")
+    files.write_file_atomically(target, b"two")
+    assert tree(tmp_path) == {"ballots/1-T01.csv": b"two"}
+
+
+def test_a_file_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatch):
+    target = tmp_path / "key.csv"
+    files.write_file_atomically(target, b"one")
+    monkeypatch.setattr(os, "fsync", fail)
+    with pytest.raises(TrialFileError, match="no space left"):
+        files.write_file_atomically(target, b"two")
+    assert tree(tmp_path) == {"key.csv": b"one"}
