@@ -41,7 +41,7 @@ def check(folder: Path, as_json: bool) -> None:
     """
     from dataclasses import asdict  # noqa: PLC0415
 
-    from blindspoon.pipeline import examine  # noqa: PLC0415
+    from blindspoon.examine import examine  # noqa: PLC0415
 
     found = examine(folder)
     if as_json:

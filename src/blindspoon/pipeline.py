@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from blindspoon import __version__, files
 from blindspoon.compare.family import compare_trial
 from blindspoon.compare.results import AttributeResult
-from blindspoon.errors import Note, Problem, TrialError
-from blindspoon.scores import ScoreTable, build_table, check_scores
+from blindspoon.errors import Note
+from blindspoon.scores import ScoreTable, build_table
 from blindspoon.trial import Trial, parse_trial
 from blindspoon.verdict import Verdict, judge
 
@@ -45,41 +45,6 @@ class Analysis:
     results: tuple[AttributeResult, ...]
     verdicts: tuple[Verdict, ...]
     notes: tuple[Note, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Examination:
-    """What can be said of a trial folder before the blind is lifted.
-
-    Parameters
-    ----------
-    problems : tuple of Problem
-        What has to be put right before anything is compared.
-    notes : tuple of Note
-        What is worth knowing: scores that are missing, columns that are not used.
-    """
-
-    problems: tuple[Problem, ...]
-    notes: tuple[Note, ...]
-
-
-def examine(folder: Path) -> Examination:
-    """Check a trial folder without looking up a single cup in the key.
-
-    Raises
-    ------
-    TrialFileError
-        If files of the folder cannot be read at all.
-    """
-    text = files.read_folder(folder)
-    tables = (*text.scores, text.table("servings.csv"), text.table("key.csv"))
-    try:
-        trial = parse_trial(text.trial)
-    except TrialError as error:
-        unreadable = [problem for table in tables if table for problem in table.problems]
-        return Examination(problems=(*error.problems, *unreadable), notes=text.notes)
-    problems, notes = check_scores(trial, text.scores, *tables[-2:])
-    return Examination(problems=problems, notes=(*text.notes, *notes))
 
 
 def analyse(folder: Path) -> Analysis:
@@ -136,7 +101,7 @@ def write_report(analysis: Analysis, to: Path) -> Path:
 def _provenance(analysis: Analysis) -> Provenance:
     from blindspoon.report import Provenance  # noqa: PLC0415 - brings in matplotlib
 
-    libraries = ("numpy", "scipy", "pandas")
+    libraries = ("numpy", "scipy")
     return Provenance(
         folder=analysis.folder,
         fingerprint=analysis.fingerprint,

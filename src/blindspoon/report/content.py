@@ -215,6 +215,7 @@ class _Art:
 
     @property
     def all(self) -> tuple[charts.Chart, ...]:
+        """Every chart, in the order of the figures' files."""
         profiles = () if self.profiles is None else (self.profiles,)
         return (*self.differences.values(), *self.scores.values(), *profiles)
 
