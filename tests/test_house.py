@@ -16,7 +16,7 @@ ORDER = (
     "errors", "settings", "tables", "delimited", "trial", "cells", "cups", "crosscheck", "ledger",
     "scores", "batches", "serving", "compare", "wording", "verdict", "blame", "records", "panel",
     "sizing", "charts", "report", "sheets", "files", "shelf", "form", "collect", "seal",
-    "examine", "pipeline", "terminal", "cli", "__main__",
+    "starting", "drawing", "examine", "pipeline", "planning", "terminal", "cli", "__main__",
 )  # fmt: skip
 MODULES = sorted(SRC.rglob("*.py"))
 

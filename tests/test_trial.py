@@ -254,3 +254,23 @@ def test_importing_the_trial_loads_no_tables():
         "assert not {'pandas', 'numpy', 'scipy'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_the_evening_has_its_keys():
+    lines = "\n[tasting]\ncontrols = 2\nwarm_up = true\nportion_g = 12.5\nallergens = 'garlic'\n"
+    tasting = parse_trial(LEAST + lines).tasting
+    assert (tasting.controls, tasting.warm_up, tasting.portion_g) == (2, True, 12.5)
+    assert (tasting.allergens, tasting.consent, tasting.rest) == ("garlic", "", "about a minute")
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("controls = 3", "once or twice"),
+        ("warm_up = 'yes'", "true or false"),
+        ("portion_g = 0", "above 0"),
+    ],
+)
+def test_the_evening_is_checked(line, words):
+    with pytest.raises(TrialFileError, match=words):
+        parse_trial(f"{LEAST}\n[tasting]\n{line}\n")

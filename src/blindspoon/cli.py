@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import datetime
 import json
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -14,10 +16,12 @@ from blindspoon import __version__
 from blindspoon.errors import Note, Problem, TrialError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
 SHOWN = 100
 FOLDER = click.argument("folder", type=click.Path(path_type=Path))
+SD = click.FloatRange(min=0)
+SIZE = click.IntRange(min=1)
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 
 
@@ -28,6 +32,121 @@ def commands() -> None:
 
     FOLDER is a trial folder: trial.toml and the tables beside it.
     """
+
+
+@commands.command()
+@FOLDER
+def new(folder: Path) -> None:
+    """Start a trial folder from a commented template.
+
+    Writes trial.toml, batches.csv and readings.csv, and never over a file that is there.
+    """
+    from blindspoon.starting import start  # noqa: PLC0415
+
+    start(folder, _today())
+    click.echo(f"New trial: {folder / 'trial.toml'}. Change it to yours before anyone tastes.")
+
+
+@commands.command()
+@FOLDER
+@click.option(
+    "--like",
+    type=click.Path(path_type=Path),
+    help="Take the spread of the scores from an earlier trial folder.",
+)
+@click.option("--cup-sd", type=SD, help="Standard deviation from cup to cup, in points.")
+@click.option("--taster-sd", type=SD, help="Standard deviation between tasters, in points.")
+@click.option(
+    "--opinion-sd",
+    type=SD,
+    help="Standard deviation of a taster's own opinion of a variant, in points.",
+)
+@click.option(
+    "--tasters",
+    type=SIZE,
+    multiple=True,
+    metavar="N",
+    help="A number of tasters to try; may be repeated.",
+)
+@click.option(
+    "--sessions",
+    type=SIZE,
+    multiple=True,
+    metavar="N",
+    help="A number of sessions to try; may be repeated.",
+)
+@click.option(
+    "--trials",
+    type=click.IntRange(100, 100_000),
+    default=2000,
+    show_default=True,
+    help="Simulated trials for each number.",
+)
+@click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
+@click.option(
+    "--chart",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a chart, as SVG or PNG by its ending.",
+)
+@JSON
+def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - SizeOptions knows them
+    """Say how many tasters and sessions the question needs.
+
+    Simulates trials of this design and judges them as the report will: the chance to show a
+    difference of one margin and of two, and to show a variant alike when nothing differs.
+    """
+    from blindspoon.planning import SizeOptions, draw_chances, size_folder  # noqa: PLC0415
+    from blindspoon.terminal import sizing_table  # noqa: PLC0415
+
+    with _progress("Simulating") as progress:
+        trial, sizing = size_folder(folder, SizeOptions(**options), progress)
+    if as_json:
+        _say_json(sizing.to_record())
+    else:
+        click.echo(sizing_table(trial, sizing))
+    if chart is not None:
+        draw_chances(trial, sizing, chart)
+        click.echo(f"Chart written: {chart}", err=True)
+
+
+@commands.command()
+@FOLDER
+@click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
+@click.option("--sheets", is_flag=True, help="Only print the sheets of the drawn blind again.")
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper of the sheets.",
+)
+@click.option(
+    "--labels",
+    metavar="STOCK",
+    help="Stock of the cup labels: a4-21, a4-65, letter-30 or letter-80.",
+)
+def blind(
+    folder: Path, add: str | None, sheets: bool, paper: Literal["a4", "letter"], labels: str | None
+) -> None:
+    """Draw codes and serving orders, and print the sheets.
+
+    Writes servings.csv, key.csv, seal.toml and the sheets. Whoever tastes must see neither
+    key.csv nor the pouring sheet. Refuses once a cup was scored, and never draws twice.
+    """
+    from blindspoon.drawing import add_late, draw_blind, write_sheets  # noqa: PLC0415
+    from blindspoon.sheets import LABEL_STOCKS  # noqa: PLC0415
+    from blindspoon.terminal import balance_lines  # noqa: PLC0415
+
+    if labels is not None and labels not in LABEL_STOCKS:
+        allowed = ", ".join(LABEL_STOCKS)
+        raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
+    if not sheets:
+        plan = draw_blind(folder, _today()) if add is None else add_late(folder, add, _today())
+        for line in (*balance_lines(plan.balance), *plan.notes):
+            click.echo(line)
+        click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
+    for page in write_sheets(folder, paper, labels):
+        click.echo(f"Sheet written: {page}")
 
 
 @commands.command()
@@ -92,6 +211,24 @@ def report(folders: Sequence[Path], to: Path) -> None:
     for folder in folders:
         page = write_report(analyse(folder), to)
         click.echo(f"Report written: {page}")
+
+
+@contextlib.contextmanager
+def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
+    """Show a bar on a terminal's standard error, and nothing elsewhere."""
+    with click.progressbar(
+        length=1, label=label, file=sys.stderr, hidden=not sys.stderr.isatty()
+    ) as bar:
+
+        def moved(done: int, of: int) -> None:
+            bar.length = of
+            bar.update(done - bar.pos)
+
+        yield moved
+
+
+def _today() -> datetime.date:
+    return datetime.datetime.now().astimezone().date()
 
 
 def _say_json(record: object) -> None:

@@ -19,7 +19,7 @@ from blindspoon.tables import TextTable
 TABLES = ("scores.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv")
 """Tables that may stand beside trial.toml."""
 
-_READ = ("trial.toml", *TABLES)
+_READ = ("trial.toml", *TABLES, "seal.toml")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +45,12 @@ class FolderText:
         """Read scores.csv and every ballot; empty where there is none."""
         names = [name for name in self.files if name == "scores.csv" or "/" in name]
         return tuple(read_table(self.files[name], name) for name in names)
+
+    @property
+    def seal(self) -> str | None:
+        """The text of seal.toml; None where there is none."""
+        data = self.files.get("seal.toml")
+        return None if data is None else data.decode(errors="replace")
 
     def table(self, name: str) -> TextTable | None:
         """Read one table, such as "key.csv"; None where there is no such file."""
@@ -96,6 +102,47 @@ def fingerprint(text: FolderText) -> str:
             whole.update(len(part).to_bytes(8))
             whole.update(part)
     return whole.hexdigest()
+
+
+def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """Write new files; nothing is written where one of them is there already.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if there is none.
+    contents : mapping of str to bytes
+        By name in the folder; written in this order.
+
+    Raises
+    ------
+    TrialFileError
+        If one of the files exists, or cannot be written; none is left behind then.
+    """
+    taken = [name for name in contents if os.path.lexists(folder / name)]
+    if taken:
+        raise TrialFileError([_taken(name) for name in taken])
+    made = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in contents.items():
+            made.append(folder / name)
+            _write(folder / name, content)
+        _sync_folder(folder)
+    except OSError as error:
+        for path in made:
+            _remove(path)
+        raise TrialFileError([_unwritable(folder, error)]) from error
+
+
+def _taken(name: str) -> Problem:
+    return Problem(
+        slug="already-there",
+        file=name,
+        found="there is such a file already",
+        allowed="it is written once and never over another",
+        remedy="Choose another folder, or move the file away if it is no longer needed",
+    )
 
 
 def write_file_atomically(target: Path, content: bytes) -> None:

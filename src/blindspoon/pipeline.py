@@ -12,6 +12,7 @@ from blindspoon.compare.family import compare_trial
 from blindspoon.compare.results import AttributeResult
 from blindspoon.errors import Note
 from blindspoon.scores import ScoreTable, build_table
+from blindspoon.seal import seal_sentences
 from blindspoon.trial import Trial, parse_trial
 from blindspoon.verdict import Verdict, judge
 
@@ -36,6 +37,8 @@ class Analysis:
         One a comparison, in the order of `results`.
     notes : tuple of Note
         What is worth knowing about the files.
+    sealed : tuple of str
+        Whether the rule and the key are those that were sealed; empty where nothing was.
     """
 
     folder: str
@@ -45,6 +48,7 @@ class Analysis:
     results: tuple[AttributeResult, ...]
     verdicts: tuple[Verdict, ...]
     notes: tuple[Note, ...]
+    sealed: tuple[str, ...]
 
 
 def analyse(folder: Path) -> Analysis:
@@ -68,6 +72,7 @@ def analyse(folder: Path) -> Analysis:
         results=results,
         verdicts=judge(trial, table, results),
         notes=(*text.notes, *notes),
+        sealed=seal_sentences(trial, key, text.seal),
     )
 
 
@@ -93,8 +98,9 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     from blindspoon.report import compose, render  # noqa: PLC0415 - brings in matplotlib
 
     parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts, analysis.notes)
+    content = compose(*parts, _provenance(analysis), sealed=analysis.sealed)
     target = to / analysis.folder
-    files.write_folder_atomically(target, render(compose(*parts, _provenance(analysis))))
+    files.write_folder_atomically(target, render(content))
     return target / "index.html"
 
 

@@ -149,6 +149,10 @@ class Section:
             return default
         return int(value)
 
+    def flag(self, key: str) -> bool:
+        """Read true or false; false where the key is left out."""
+        return bool(self._take(key, (bool,), "true or false is needed", "Write true or false"))
+
     def date(self, key: str) -> datetime.date | None:
         """Read a date."""
         remedy = "Write year-month-day without quotes or time, such as 2026-09-04"
@@ -220,7 +224,8 @@ class Section:
     def _take(self, key: str, types: tuple[type, ...], allowed: str, remedy: str) -> Any:  # noqa: ANN401 - a TOML value
         self._asked.append(key)
         value = self._values.get(key)
-        if value is None or (isinstance(value, types) and type(value) not in _NOT_MEANT):
+        counted = type(value) in _NOT_MEANT and type(value) not in types
+        if value is None or (isinstance(value, types) and not counted):
             return value
         self.complain("wrong-type", key, f"{_shown(value)} is {_kind(value)}", allowed, remedy)
         return None

@@ -1,4 +1,4 @@
-"""The comparisons as a table that a person reads in a terminal of 80 columns."""
+"""Tables that a person reads in a terminal of 80 columns."""
 
 from __future__ import annotations
 
@@ -8,11 +8,14 @@ from collections.abc import Iterable, Iterator
 from blindspoon import wording
 from blindspoon.compare.results import AttributeResult, Comparison, Interval, NoResult
 from blindspoon.scores import ScoreTable
+from blindspoon.serving import Balance, Span
+from blindspoon.sizing.results import Sizing, SizingCell
 from blindspoon.trial import Attribute, Trial
 from blindspoon.verdict import PROCEDURES, Verdict, finding
 
 WIDTH = 80
 HEAD = ("", "difference", "interval", "mixed p", "ranks p", "verdict")
+SIZES = ("tasters", "sessions", "a margin", "two margins", "alike", "seen 8 in 10", "smallest p")
 
 
 def comparison_table(
@@ -124,3 +127,75 @@ def _left_out(table: ScoreTable) -> str:
     if len(table.left_out) > 20:
         lines.append(f"  ... and {len(table.left_out) - 20:,} more (see --json).")
     return "\n".join(lines)
+
+
+def sizing_table(trial: Trial, sizing: Sizing) -> str:
+    """Lay out what panels of several sizes can hope for, by the procedure that decides."""
+    attribute = trial.attribute(sizing.attribute)
+    cells = [cell for cell in sizing.cells if cell.procedure == sizing.decided_by]
+    floors = {
+        (cell.tasters, cell.sessions): cell.smallest_p
+        for cell in sizing.cells
+        if cell.procedure == "ranks"
+    }
+    rows = [
+        SIZES,
+        *(_chances(cell, floors[cell.tasters, cell.sessions], attribute) for cell in cells),
+    ]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(SIZES))]
+    error = max(chance.se for cell in cells for chance in (cell.chance_margin, cell.chance_alike))
+    head = (
+        f"{attribute.label}, margin {wording.margin(attribute)}: the chance to show a difference "
+        f"of a margin and of two, to show a variant alike when nothing differs, the difference "
+        f"shown 8 times in 10, and the smallest p that ranks can reach. Simulated, give or take "
+        f"{wording.number(2 * error, 2)}."
+    )
+    lines = [
+        "  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True))
+        for row in rows
+    ]
+    blocks = [
+        *(textwrap.fill(each, WIDTH) for each in sizing.sentences),
+        textwrap.fill(head, WIDTH),
+        "\n".join(lines),
+        *(textwrap.fill(each, WIDTH) for each in sizing.assumptions),
+    ]
+    return "\n\n".join(blocks).replace(wording.NO_BREAK, " ")
+
+
+def _chances(cell: SizingCell, floor: float | None, attribute: Attribute) -> tuple[str, ...]:
+    seen = cell.smallest_seen
+    digits = wording.digits_for(attribute.scale)
+    return (
+        str(cell.tasters),
+        str(cell.sessions),
+        *(
+            wording.number(chance.value, 2)
+            for chance in (cell.chance_margin, cell.chance_twice, cell.chance_alike)
+        ),
+        "none" if seen is None else wording.number(seen.difference, digits),
+        "-" if floor is None else wording.p_cell(floor),
+    )
+
+
+def balance_lines(balance: Iterable[Balance]) -> Iterator[str]:
+    """Say in numbers how balanced the orders of each session are."""
+    for each in balance:
+        where = "All sessions" if each.session is None else f"Session {each.session}"
+        text = (
+            f"{where}: {wording.count(each.sets, 'set')} of {each.cups} cups. A variant stands in "
+            f"one place {_times(each.positions)}, the control {_times(each.control_positions)}"
+        )
+        text += f"; it follows another {_times(each.follows)}" if each.follows else ""
+        if each.efficiency < 1:
+            text += (
+                f"; with fewer cups than variants this is worth "
+                f"{wording.number(each.tasters_worth, 1)} tasters who get everything"
+            )
+        yield textwrap.fill(f"{text}.", WIDTH, subsequent_indent="  ")
+
+
+def _times(span: Span) -> str:
+    if span.low == span.high:
+        return wording.count(span.low, "time")
+    return f"{span.low} to {span.high} times"

@@ -110,12 +110,28 @@ class Tasting:
     codes : {"per taster", "per session"}
     cleanser : str
         May be empty.
+    rest : str
+        How long to wait between cups.
+    controls : {1, 2}
+        How often the control is hidden among a taster's cups of one session.
+    warm_up : bool
+        Whether an uncoded cup is served first.
+    portion_g : float or None
+        Grams in a cup.
+    allergens, consent : str
+        What tasters are told before the first cup; may be empty.
     """
 
     tasters: tuple[str, ...]
     servings: int | None
     codes: Literal["per taster", "per session"]
     cleanser: str
+    rest: str = "about a minute"
+    controls: Literal[1, 2] = 1
+    warm_up: bool = False
+    portion_g: float | None = None
+    allergens: str = ""
+    consent: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,6 +253,7 @@ _ALPHA = Range("alpha lies between 0 and 0.5", lambda x: 0 < x < 0.5)
 _ANY = Range("it is a finite number", lambda _: True)
 _STEP = Range("a step is 0 (any number) or above", lambda x: x >= 0)
 _CUPS = Range("a taster gets 1 to 999 cups", lambda n: 1 <= n <= 999)
+_CONTROLS = Range("the control is served once or twice", lambda n: n in (1, 2))
 _TASTERS = Range("a number of tasters is 1 to 9999", lambda n: 1 <= n <= 9999)
 
 _ATTRIBUTE_NAME = r"[a-z][a-z0-9_]{0,59}"
@@ -370,6 +387,12 @@ def _tasting(section: Section) -> Tasting:
         servings=section.whole("servings", _CUPS),
         codes=cast("Literal['per taster', 'per session']", codes),
         cleanser=section.text("cleanser"),
+        rest=section.text("rest", "about a minute"),
+        controls=cast("Literal[1, 2]", section.whole("controls", _CONTROLS, 1)),
+        warm_up=section.flag("warm_up"),
+        portion_g=section.number("portion_g", _ABOVE_ZERO),
+        allergens=section.text("allergens"),
+        consent=section.text("consent"),
     )
     section.close()
     return tasting

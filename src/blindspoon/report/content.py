@@ -130,6 +130,8 @@ def compose(
     verdicts: tuple[Verdict, ...],
     notes: tuple[Note, ...],
     provenance: Provenance,
+    *,
+    sealed: tuple[str, ...] = (),
 ) -> ReportContent:
     """Say everything that the report says.
 
@@ -144,6 +146,8 @@ def compose(
     notes : tuple of Note
         What is worth knowing about the files.
     provenance : Provenance
+    sealed : tuple of str
+        Whether the rule and the key are those that were sealed before tasting.
 
     Returns
     -------
@@ -176,7 +180,7 @@ def compose(
         made=numbers.methods_table(trial, table),
         tasted=methods.tasted(trial, table),
         compared=methods.compared(trial, results, provenance.software),
-        planned=methods.planned(trial, table),
+        planned=(*methods.planned(trial, table), *sealed),
         unsettled=tuple(filter(None, (*paragraphs, limits.too_few(trial, every)))),
         unsettled_table=needed,
         not_shown=limits.not_shown(trial, table),

@@ -1,0 +1,1 @@
+"""What was made: batches, their strengths, what else differs, readings and cautions."""

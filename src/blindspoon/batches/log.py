@@ -1,0 +1,119 @@
+"""What was made and measured: one `Batch` a jar, its `Reading`s, and the log that holds them."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+Value = float | str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """One jar or vessel.
+
+    Parameters
+    ----------
+    name, variant : str
+        As in key.csv and trial.toml.
+    line : int
+        In batches.csv.
+    produce_g, water_g, salt_g, acid_g, sugar_g : float or None
+        Grams that went in; None where it is not known: the cell is blank, or the file has no
+        such column. `BatchLog.columns` tells the two apart.
+    acid : str
+        Which acid, in the words of `blindspoon.batches.acids`; blank for none.
+    started, finished : date or None
+        Finished is when it left the place where it fermented.
+    temperature_c : float or None
+        °C while it fermented.
+    vessel, starter, note : str
+        Blank where nothing is written.
+    own : mapping of str to float or str
+        The host's own factors, those that are not blank.
+    """
+
+    name: str
+    variant: str
+    line: int
+    produce_g: float | None = None
+    water_g: float | None = None
+    salt_g: float | None = None
+    acid_g: float | None = None
+    sugar_g: float | None = None
+    acid: str = ""
+    started: datetime.date | None = None
+    finished: datetime.date | None = None
+    temperature_c: float | None = None
+    vessel: str = ""
+    starter: str = ""
+    note: str = ""
+    own: Mapping[str, Value]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One dated measurement.
+
+    Parameters
+    ----------
+    batch : str
+    line : int
+        In readings.csv.
+    date : date
+    ph, temperature_c : float or None
+    note : str
+    own : mapping of str to float
+        Further quantities, those that are not blank, in the units of their columns.
+    """
+
+    batch: str
+    line: int
+    date: datetime.date
+    ph: float | None
+    temperature_c: float | None
+    note: str
+    own: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchLog:
+    """Every batch of a trial and what was measured of it.
+
+    Parameters
+    ----------
+    batches : tuple of Batch
+        In the order of batches.csv.
+    readings : tuple of Reading
+        By batch in the order of `batches`, then by date.
+    columns : frozenset of str
+        Standard columns that batches.csv has, after conversion of units.
+    own : tuple of str
+        The host's own factors, in the order of the file.
+    quantities : tuple of str
+        Further columns of readings.csv.
+    first_tasted, last_tasted : date or None
+        First and last dated session of the trial; None where trial.toml dates none.
+    """
+
+    batches: tuple[Batch, ...]
+    readings: tuple[Reading, ...]
+    columns: frozenset[str]
+    own: tuple[str, ...]
+    quantities: tuple[str, ...]
+    first_tasted: datetime.date | None
+    last_tasted: datetime.date | None
+
+    def of_variant(self, variant: str) -> tuple[Batch, ...]:
+        """List the batches of a variant."""
+        return tuple(batch for batch in self.batches if batch.variant == variant)
+
+    def readings_of(self, batch: str) -> tuple[Reading, ...]:
+        """List the readings of a batch, by date."""
+        return tuple(reading for reading in self.readings if reading.batch == batch)
+
+    def readings_before_tasting(self, batch: str) -> tuple[Reading, ...]:
+        """List the readings of a batch up to the first day of tasting, by date."""
+        day = self.first_tasted or datetime.date.max
+        return tuple(reading for reading in self.readings_of(batch) if reading.date <= day)

@@ -1,0 +1,299 @@
+"""The kitchen's arithmetic: how salty, sour, sweet, old and warm a batch was."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from blindspoon.batches.acids import acid_of, times_natural_juice
+from blindspoon.batches.log import Batch, BatchLog
+
+Base = Literal["everything", "produce and water", "water"]
+
+ETHANOL_PER_SUGAR = 0.538
+"""Grams of ethanol that a gram of table sugar gives at most: four of C2H6O (46.07) from one of
+C12H22O11 (342.30). J. L. Gay-Lussac's 0.511 is for grape sugar, which is lighter by its water."""
+
+ETHANOL_DENSITY = 0.789
+"""Grams in a millilitre of ethanol at 20 °C, from memory."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unknown:
+    """A strength that cannot be worked out, and why."""
+
+    strength: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strengths:
+    """What one batch comes to. A number is None where `unknown` says why it is not known.
+
+    Parameters
+    ----------
+    batch, variant : str
+    everything_g : float or None
+        Grams of produce, water, salt, acid and sugar together.
+    produce_percent : float or None
+        Produce as % of everything.
+    salt_percent : float or None
+        Salt as % of everything, its own mass included: what brine and produce both come to once
+        they are level, with produce taken as if it were water.
+    salt_percent_of_produce_and_water : float or None
+        Salt as % of produce and water, as "2.5 % by weight" is mostly weighed.
+    salt_percent_of_water : float or None
+        Salt as % of the water alone, before it is shared with the produce.
+    citric_g_per_100_g : float or None
+        Titratable acid that was added, as grams of citric acid in 100 g of everything; the acid
+        that grows in the jar is not in it.
+    times_natural_juice : float or None
+        The same over that of fresh sour fruit juice.
+    sugar_percent : float or None
+        Sugar that was added, as % of everything.
+    alcohol_percent : float or None
+        % vol at most if every gram of it became alcohol and none of that vinegar.
+    fermented_days : int or None
+        Days from start to finish.
+    age_days : int or None
+        Days from start to the first day of tasting.
+    degree_days : float or None
+        Temperature times days above 0 °C, from start to finish, else to the tasting; °C d.
+    degree_days_from : {"readings", "temperature_c"} or None
+    last_ph : float or None
+        Of the last reading with a pH up to the first day of tasting.
+    last_ph_date : date or None
+    unknown : tuple of Unknown
+    """
+
+    batch: str
+    variant: str
+    everything_g: float | None
+    produce_percent: float | None
+    salt_percent: float | None
+    salt_percent_of_produce_and_water: float | None
+    salt_percent_of_water: float | None
+    citric_g_per_100_g: float | None
+    times_natural_juice: float | None
+    sugar_percent: float | None
+    alcohol_percent: float | None
+    fermented_days: int | None
+    age_days: int | None
+    degree_days: float | None
+    degree_days_from: Literal["readings", "temperature_c"] | None
+    last_ph: float | None
+    last_ph_date: datetime.date | None
+    unknown: tuple[Unknown, ...]
+
+    def to_row(self) -> dict[str, object]:
+        """Give every number by its name, for tables and JSON; dates as text."""
+        row: dict[str, object] = {
+            name: getattr(self, name) for name in self.__slots__ if name != "unknown"
+        }
+        day = self.last_ph_date
+        row["last_ph_date"] = None if day is None else day.isoformat()
+        row["unknown"] = {each.strength: each.reason for each in self.unknown}
+        return row
+
+
+def salt_needed(mass_g: float, percent: float, base: Base) -> float:
+    """Give the salt for a jar at a percentage of a base.
+
+    Parameters
+    ----------
+    mass_g : float
+        Grams without the salt: of produce and water, or of the water for that base.
+    percent : float
+        0 to below 100 of everything; any of the other bases.
+    base : {"everything", "produce and water", "water"}
+        Of everything the salt's own mass is a part; of the others it is not.
+
+    Returns
+    -------
+    float
+        Grams.
+
+    Examples
+    --------
+    >>> round(salt_needed(1000, 2.5, "everything"), 2)
+    25.64
+    >>> salt_needed(1000, 2.5, "produce and water")
+    25.0
+    """
+    share = percent / 100
+    return share / (1 - share) * mass_g if base == "everything" else share * mass_g
+
+
+def alcohol_at_most(sugar_g: float, millilitres: float) -> float:
+    """Give the % vol of alcohol that sugar could become.
+
+    Parameters
+    ----------
+    sugar_g : float
+        Grams of table sugar.
+    millilitres : float
+        Of everything in the jar.
+
+    Notes
+    -----
+    An upper bound: yeasts keep some sugar for themselves, and in a ferment bacteria turn most of
+    it to acid.
+
+    Examples
+    --------
+    >>> round(alcohol_at_most(100, 1000), 1)
+    6.8
+    """
+    return 100 * sugar_g * ETHANOL_PER_SUGAR / ETHANOL_DENSITY / millilitres
+
+
+def strengths(log: BatchLog) -> tuple[Strengths, ...]:
+    """Work out the strengths of every batch, in the order of the log.
+
+    A column that batches.csv does not have says that none of it went in (of produce, water, acid
+    and sugar; salt has to be written); a blank cell says that it is not known how much did.
+
+    Examples
+    --------
+    >>> import datetime
+    >>> jar = Batch(name="jar 1", variant="plain", line=2, produce_g=600, water_g=400, salt_g=10,
+    ...     own={})
+    >>> log = BatchLog(batches=(jar,), readings=(), columns=frozenset(
+    ...     {"produce_g", "water_g", "salt_g"}), own=(), quantities=(), first_tasted=None,
+    ...     last_tasted=None)
+    >>> found = strengths(log)[0]
+    >>> found.salt_percent_of_water, round(found.salt_percent, 3)
+    (2.5, 0.99)
+    """
+    return tuple(_strengths(log, batch) for batch in log.batches)
+
+
+def ingredient(log: BatchLog, batch: Batch, name: str) -> float | None:
+    """Give the grams of an ingredient: 0 where the file has no such column, None if unknown.
+
+    An acid that is named and not weighed is unknown; one that is "none" weighs nothing.
+    """
+    column = f"{name}_g"
+    grams: float | None = getattr(batch, column)
+    if name == "acid" and grams is None and batch.acid:
+        return 0.0 if acid_of(batch.acid).name == "none" else None
+    return grams if column in log.columns else 0.0
+
+
+def blank_ingredients(log: BatchLog, batch: Batch) -> tuple[str, ...]:
+    """Name the ingredients whose blank cells keep the mass of a batch from being known."""
+    names = ("produce", "water", "salt", "acid", "sugar")
+    return tuple(f"{name}_g" for name in names if ingredient(log, batch, name) is None)
+
+
+def _strengths(log: BatchLog, batch: Batch) -> Strengths:
+    produce, water, salt, acid, sugar = (
+        ingredient(log, batch, name) for name in ("produce", "water", "salt", "acid", "sugar")
+    )
+    total = _total(produce, water, salt, acid, sugar)
+    base = None if produce is None or water is None else produce + water
+    known_salt = salt if "salt_g" in log.columns else None
+    sour = _citric(batch, acid)
+    citric = _percent(sour, total)
+    alcohol = alcohol_at_most(sugar, total) if sugar is not None and total else None
+    end = batch.finished or log.first_tasted
+    warmth, warmth_from = _degree_days(log, batch, end)
+    ph = [reading for reading in log.readings_before_tasting(batch.name) if reading.ph is not None]
+    return Strengths(
+        batch=batch.name,
+        variant=batch.variant,
+        everything_g=total,
+        produce_percent=_percent(produce, total),
+        salt_percent=_percent(known_salt, total),
+        salt_percent_of_produce_and_water=_percent(known_salt, base),
+        salt_percent_of_water=_percent(known_salt, water),
+        citric_g_per_100_g=citric,
+        times_natural_juice=None if citric is None else times_natural_juice(citric),
+        sugar_percent=_percent(sugar, total),
+        alcohol_percent=alcohol,
+        fermented_days=_days(batch.started, batch.finished),
+        age_days=_days(batch.started, log.first_tasted),
+        degree_days=warmth,
+        degree_days_from=warmth_from,
+        last_ph=ph[-1].ph if ph else None,
+        last_ph_date=ph[-1].date if ph else None,
+        unknown=tuple(_unknown(log, batch, total, water)),
+    )
+
+
+def _total(*parts: float | None) -> float | None:
+    known = [part for part in parts if part is not None]
+    total = sum(known)
+    return total if len(known) == len(parts) and total > 0 else None
+
+
+def _percent(part: float | None, whole: float | None) -> float | None:
+    return 100 * part / whole if part is not None and whole else None
+
+
+def _citric(batch: Batch, grams: float | None) -> float | None:
+    """Grams of citric acid that the added acid equals."""
+    if not grams:
+        return grams
+    per_gram = acid_of(batch.acid).citric_per_g if batch.acid else None
+    return None if per_gram is None else grams * per_gram
+
+
+def _days(start: datetime.date | None, end: datetime.date | None) -> int | None:
+    return (end - start).days if start and end else None
+
+
+def _degree_days(
+    log: BatchLog, batch: Batch, end: datetime.date | None
+) -> tuple[float | None, Literal["readings", "temperature_c"] | None]:
+    days = _days(batch.started, end)
+    if days is None or batch.started is None:
+        return None, None
+    warm = [
+        ((reading.date - batch.started).days, reading.temperature_c)
+        for reading in log.readings_of(batch.name)
+        if reading.temperature_c is not None and 0 <= (reading.date - batch.started).days <= days
+    ]
+    if len(warm) >= 2:
+        return _area(warm, days), "readings"
+    if batch.temperature_c is not None:
+        return max(batch.temperature_c, 0.0) * days, "temperature_c"
+    return None, None
+
+
+def _area(points: Sequence[tuple[int, float]], days: int) -> float:
+    """Add up temperature over days by trapezoids, with the first and last held to the ends."""
+    ends = [(0, points[0][1]), *points, (days, points[-1][1])]
+    return sum(
+        (later - day) * (max(warm, 0.0) + max(next_warm, 0.0)) / 2
+        for (day, warm), (later, next_warm) in pairwise(ends)
+    )
+
+
+def _unknown(
+    log: BatchLog, batch: Batch, total: float | None, water: float | None
+) -> list[Unknown]:
+    """Say why what is None is so."""
+    blank = blank_ingredients(log, batch)
+    found = []
+    if total is None:
+        missing = f"{', '.join(blank)} not written; write 0 where none went in"
+        why = missing if blank else "no masses are written"
+        found.append(Unknown(strength="everything_g", reason=why))
+    if "salt_g" not in log.columns:
+        found.append(Unknown(strength="salt_percent", reason="there is no column salt_g"))
+    if not water:
+        found.append(Unknown(strength="salt_percent_of_water", reason="no water was weighed in"))
+    if batch.acid_g:
+        acid = acid_of(batch.acid)
+        reason = acid.reason if batch.acid else "which acid it is, is not written"
+        if reason:
+            found.append(Unknown(strength="citric_g_per_100_g", reason=reason))
+    if batch.started is None:
+        found.append(Unknown(strength="age_days", reason="started is blank"))
+    elif log.first_tasted is None:
+        found.append(Unknown(strength="age_days", reason="trial.toml dates no session"))
+    return found

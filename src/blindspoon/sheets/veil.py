@@ -1,0 +1,69 @@
+"""What tasters may read: no text of the host's that holds the name of a variant."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+
+from blindspoon.serving import ServingPlan
+from blindspoon.trial import Trial
+
+
+def tells(text: str, trial: Trial) -> bool:
+    """Whether a text holds the name or the label of a variant, in any case and punctuation.
+
+    Parts of words count: a variant "salt" is told by "less salty".
+    """
+    names = {name for variant in trial.variants for name in (variant.name, variant.label)}
+    forms = {*_forms(text)}
+    return any(name in form for each in names for name in _forms(each) for form in forms)
+
+
+def heading(trial: Trial) -> str:
+    """Head the sheets that tasters see: never the title, which may tell what the host hopes for.
+
+    Returns
+    -------
+    str
+        "Tasting of fermented cucumbers"; "Tasting" where there is no product, or where it
+        tells a variant.
+    """
+    silent = not trial.product or tells(trial.product, trial)
+    return "Tasting" if silent else f"Tasting of {trial.product}"
+
+
+def cleanser(trial: Trial) -> str:
+    """Name the cleanser; empty where there is none, or where it tells a variant."""
+    text = trial.tasting.cleanser
+    return text
+
+
+def telling_words(trial: Trial, plan: ServingPlan) -> tuple[str, ...]:
+    """List what tasters must read although it holds the name of a variant.
+
+    The words of an attribute, the name of a session and of a taster cannot be left out of a
+    ballot. Whether they give a cup away is for the host to judge, before anything is printed.
+
+    Parameters
+    ----------
+    trial : Trial
+    plan : ServingPlan
+
+    Returns
+    -------
+    tuple of str
+        The words, each once.
+    """
+    words = [
+        *(word for each in trial.attributes for word in (each.label, each.low, each.high)),
+        *plan.request.sessions,
+        *plan.request.tasters,
+    ]
+    return tuple(word for word in dict.fromkeys(words) if word and tells(word, trial))
+
+
+def _forms(text: str) -> Iterable[str]:
+    """Give a text as it stands, and with all but letters and digits made one blank."""
+    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
+    return filter(None, (folded, re.sub(r"[\W_]+", " ", folded).strip()))

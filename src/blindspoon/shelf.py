@@ -1,0 +1,152 @@
+"""The rim of the score page: writes ballots so that what was acknowledged is never lost.
+
+Beside `files` the only module that opens files.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from blindspoon.errors import Problem, TrialFileError, shown
+
+PRIVATE = ".blindspoon"
+"""Folder in the trial folder for what is never published."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """The files of one trial folder; names have forward slashes.
+
+    Safe to use from several threads, one at a time for each file.
+    """
+
+    folder: Path
+
+    def read(self, name: str) -> bytes | None:
+        """Give a file's content; None where there is no such file. Raises OSError."""
+        try:
+            return (self.folder / name).read_bytes()
+        except FileNotFoundError:
+            return None
+
+    def save(self, name: str, content: bytes) -> None:
+        """Replace a file; when this returns, it is on the disk. Raises OSError.
+
+        The new file is written beside the old one and moved onto it, so that whoever reads the
+        name at any moment finds one of them whole.
+        """
+        target = self.folder / name
+        try:
+            self._replace(target, content)
+        except OSError as error:
+            raise OSError(error.errno, error.strerror or str(error), name) from error
+
+    def _replace(self, target: Path, content: bytes) -> None:
+        private = target.parent.name == PRIVATE
+        target.parent.mkdir(mode=0o700 if private else 0o777, parents=True, exist_ok=True)
+        new = target.with_name(f".{target.name}.{os.getpid()}.{threading.get_ident()}.new")
+        handle = os.open(new, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600 if private else 0o666)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            new.replace(target)
+        except BaseException:
+            new.unlink(missing_ok=True)
+            raise
+        _sync_folder(target.parent)
+
+    def sweep(self) -> None:
+        """Remove what `save` left unfinished when it was killed. Raises OSError."""
+        for place in ("ballots", "ballots/conflicts", PRIVATE):
+            for stray in (self.folder / place).glob(".*.new"):
+                stray.unlink()
+
+
+def read_file(path: Path) -> bytes:
+    """Read a file that the user named. Raises TrialFileError."""
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        problem = Problem(
+            slug="unreadable-file",
+            file=shown(str(path), 200),
+            found=f"it cannot be read: {_reason(error)}",
+            allowed="the file of scores can be read",
+            remedy="Check the path",
+        )
+        raise TrialFileError([problem]) from error
+
+
+@contextlib.contextmanager
+def held(folder: Path) -> Iterator[Shelf]:
+    """Keep a trial folder for this process alone, as long as it lives. Raises TrialFileError."""
+    with complaining():
+        private = folder / PRIVATE
+        private.mkdir(mode=0o700, exist_ok=True)
+        (private / ".gitignore").write_text("*\n", encoding="utf-8")
+        lock = (private / "lock").open("ab")
+    with lock:
+        try:
+            _lock(lock.fileno())
+        except OSError as error:
+            raise TrialFileError([_held(folder)]) from error
+        yield Shelf(folder)
+
+
+@contextlib.contextmanager
+def complaining() -> Iterator[None]:
+    """Turn an error in writing into a problem that the user can put right."""
+    try:
+        yield
+    except OSError as error:
+        problem = Problem(
+            slug="cannot-write",
+            file=shown(str(error.filename2 or error.filename), 200),
+            found=f"it cannot be written: {_reason(error)}",
+            allowed="what was there before is unchanged",
+            remedy="Free the place, close other programs that have it open, and try again",
+        )
+        raise TrialFileError([problem]) from error
+
+
+def _reason(error: OSError) -> str:
+    reason = error.strerror or str(error)
+    return reason[:1].lower() + reason[1:]
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _held(folder: Path) -> Problem:
+    return Problem(
+        slug="collect-runs",
+        file=shown(str(folder), 200),
+        found='another "collect" has this folder open',
+        allowed="one at a time writes ballots",
+        remedy="Stop the other one first",
+    )
+
+
+def _lock(handle: int) -> None:
+    if sys.platform == "win32":
+        import msvcrt  # noqa: PLC0415 - only there
+
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+    else:
+        import fcntl  # noqa: PLC0415 - not there
+
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -1,0 +1,118 @@
+"""How widely scores scatter: the only thing that sizing has to assume or be told."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from blindspoon.compare.results import AttributeResult, MixedFit, NoResult
+from blindspoon.errors import DesignError, Problem
+from blindspoon.trial import Scale
+
+CUP, TASTER, TASTER_VARIANT = 0.12, 0.12, 0.06
+"""Standard deviations as shares of the scale's range: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Standard deviations of the scores, in points, before they are rounded to the scale.
+
+    Parameters
+    ----------
+    residual_sd : float
+        From cup to cup of one variant by one taster.
+    taster_sd : float
+        Between tasters' general levels; it cancels from every difference.
+    taster_variant_sd : float
+        Between tasters' own opinions of a variant; more sessions do not average it out.
+    source : str
+        Where the values come from, as the end of the sentence "Spread of the scores: ...".
+
+    Raises
+    ------
+    ValueError
+        If a standard deviation is negative or not finite, or nothing scatters the differences.
+    """
+
+    residual_sd: float
+    taster_sd: float
+    taster_variant_sd: float
+    source: str = "as given"
+
+    def __post_init__(self) -> None:
+        """Refuse what is not a set of standard deviations."""
+        parts = (self.residual_sd, self.taster_sd, self.taster_variant_sd)
+        if not all(math.isfinite(part) and part >= 0 for part in parts):
+            raise ValueError(f"standard deviations are finite and not negative, not {parts}")
+        if self.residual_sd == self.taster_variant_sd == 0:
+            raise ValueError("the cup-to-cup or the taster:variant SD is above 0")
+
+
+def common_practice(scale: Scale) -> Spread:
+    """Give the spread that is usual among untrained tasters (common practice, no source).
+
+    Examples
+    --------
+    >>> common_practice(Scale(low=0, high=10)).residual_sd
+    1.2
+    """
+    span = scale.high - scale.low
+    return Spread(
+        residual_sd=CUP * span,
+        taster_sd=TASTER * span,
+        taster_variant_sd=TASTER_VARIANT * span,
+        source="common practice, no source",
+    )
+
+
+def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
+    """Take the spread from a trial that was compared before.
+
+    Parameters
+    ----------
+    earlier : MixedFit or AttributeResult
+        Of an attribute scored on the same scale.
+    title : str
+        Name of the earlier trial, for the sentence that says where the values come from.
+
+    Returns
+    -------
+    Spread
+        Where the earlier trial had one session, cup-to-cup and taster:variant scatter cannot be
+        told apart; their sum is then split in the proportion of common practice.
+
+    Raises
+    ------
+    DesignError
+        Where the mixed model of the earlier trial gave no result.
+    """
+    fit = earlier.mixed if isinstance(earlier, AttributeResult) else earlier
+    if isinstance(fit, NoResult):
+        raise DesignError([_no_fit(title, fit.reason)])
+    if fit.taster_variant_sd is not None:
+        return Spread(
+            residual_sd=fit.residual_sd,
+            taster_sd=fit.taster_sd,
+            taster_variant_sd=fit.taster_variant_sd,
+            source=f"as in the trial “{title}”",
+        )
+    whole = math.hypot(CUP, TASTER_VARIANT)
+    return Spread(
+        residual_sd=fit.residual_sd * CUP / whole,
+        taster_sd=fit.taster_sd,
+        taster_variant_sd=fit.residual_sd * TASTER_VARIANT / whole,
+        source=(
+            f"as in the trial “{title}”, whose one session cannot tell cup-to-cup scatter from"
+            " tasters' own opinions of a variant, so that their sum was split as is common practice"
+        ),
+    )
+
+
+def _no_fit(title: str, reason: str) -> Problem:
+    return Problem(
+        slug="no-spread",
+        file="trial.toml",
+        found=f"the trial “{title}” gives no spread: {reason.rstrip('.')}",
+        allowed="an earlier trial has a mixed model of the attribute",
+        remedy="Name another trial, or give the standard deviations",
+    )

@@ -1,0 +1,184 @@
+"""Panels of many sizes, spread over the cores: the entry to sizing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from joblib import Parallel, delayed  # type: ignore[import-untyped]
+
+from blindspoon.errors import DesignError, Problem
+from blindspoon.sizing.cells import Question, size_panel
+from blindspoon.sizing.results import Sizing, SizingCell
+from blindspoon.sizing.sentences import assumptions_of, sentences_of
+from blindspoon.sizing.spread import Spread
+from blindspoon.trial import Attribute, Trial
+
+TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
+SESSIONS = (1, 2, 3)
+TRIALS = 2000
+FEWEST = 100
+
+Progress = Callable[[int, int], None]
+
+
+def size(
+    trial: Trial,
+    spread: Spread,
+    *,
+    tasters: Sequence[int] | None = None,
+    sessions: Sequence[int] | None = None,
+    trials: int = TRIALS,
+    seed: int | None = None,
+    n_jobs: int | None = None,
+    progress: Progress | None = None,
+) -> Sizing:
+    """Simulate trials of this design with panels of several sizes, and judge them.
+
+    Parameters
+    ----------
+    trial : Trial
+        Gives the number of variants, alpha, and the scale and margin of the attribute: the first
+        primary one, or the first.
+    spread : Spread
+        In points of that attribute.
+    tasters, sessions : sequence of int, optional
+        Sizes to try, at least 3 tasters; by default 4 to 40 tasters and 1 to 3 sessions, and
+        what trial.toml plans.
+    trials : int
+        A cell; the Monte Carlo standard error of a chance is at most 0.5 / sqrt(trials).
+    seed : int, optional
+        By default the trial's. The result is the same for any number of workers.
+    n_jobs : int, optional
+        Processes, as joblib counts them: -1 for all cores; None for one, or for what an
+        enclosing ``joblib.parallel_config`` says.
+    progress : callable, optional
+        Called with the panels done and their number, first with 0.
+
+    Returns
+    -------
+    Sizing
+
+    Raises
+    ------
+    DesignError
+        Where the attribute has no margin, or twice the margin does not fit on the scale.
+    ValueError
+        Where sizes or trials are out of range.
+
+    Examples
+    --------
+    >>> from blindspoon.sizing.spread import common_practice
+    >>> from blindspoon.trial import parse_trial
+    >>> trial = parse_trial('''
+    ... trial = { title = "Crisp cucumbers", control = "plain" }
+    ... decision = { margin = 2 }
+    ... scale = { low = 0, high = 10, step = 1 }
+    ... attribute = [{ name = "texture" }]
+    ... variant = [{ name = "plain" }, { name = "oak-leaf" }]
+    ... ''')
+    >>> found = size(trial, common_practice(trial.attributes[0].scale), tasters=[5, 12],
+    ...              sessions=[1], trials=200)
+    >>> found.cell(5, 1, "ranks").smallest_p, found.cell(5, 1, "ranks").chance_twice.value
+    (0.0625, 0.0)
+    >>> found.cell(12, 1, "mixed").chance_margin.value > 0.8
+    True
+    """
+    attribute = sized_attribute(trial)
+    question = _question(trial, attribute, spread, trials, trial.seed if seed is None else seed)
+    panels = [
+        (t, s)
+        for s in _sizes(sessions, SESSIONS, len(trial.sessions), least=1)
+        for t in _sizes(tasters, TASTERS, len(trial.tasting.tasters), least=3)
+    ]
+    cells = _simulate(question, panels, n_jobs, progress)
+    return Sizing(
+        attribute=attribute.name,
+        margin=question.margin,
+        alpha=question.alpha,
+        decided_by=trial.decision.by,
+        variants=question.variants,
+        spread=spread,
+        trials=trials,
+        seed=question.seed,
+        cells=cells,
+        assumptions=assumptions_of(trial, attribute, question),
+        sentences=sentences_of(trial, attribute, question, cells),
+    )
+
+
+def sized_attribute(trial: Trial) -> Attribute:
+    """Give the attribute that a trial is sized for: the first primary one, or the first."""
+    primary = trial.decision.primary
+    return trial.attribute(primary[0]) if primary else trial.attributes[0]
+
+
+def _question(
+    trial: Trial, attribute: Attribute, spread: Spread, trials: int, seed: int
+) -> Question:
+    problem = _unfit_margin(attribute)
+    if problem is not None:
+        raise DesignError([problem])
+    if trials < FEWEST or seed < 0:
+        raise ValueError(f"{FEWEST} trials or more and a seed of 0 or more are needed")
+    return Question(
+        variants=len(trial.variants),
+        scale=attribute.scale,
+        margin=attribute.margin or 0.0,
+        alpha=trial.share_of_alpha(attribute.name),
+        spread=spread,
+        trials=trials,
+        seed=seed,
+    )
+
+
+def _unfit_margin(attribute: Attribute) -> Problem | None:
+    span = attribute.scale.high - attribute.scale.low
+    if attribute.margin is None:
+        found, slug = f"{attribute.name} has no margin", "no-margin"
+        allowed = "sizing needs the smallest difference that matters, in points"
+    elif 2 * attribute.margin > span:
+        found = f"the margin of {attribute.name} is {attribute.margin:g} on a scale of {span:g}"
+        allowed, slug = "a margin is at most half the length of the scale", "wide-margin"
+    else:
+        return None
+    remedy = "Set margin in [decision] or in its [[attribute]]"
+    return Problem(
+        slug=slug,
+        file="trial.toml",
+        column="margin",
+        found=found,
+        allowed=allowed,
+        remedy=remedy,
+    )
+
+
+def _sizes(
+    given: Sequence[int] | None, usual: Iterable[int], planned: int, least: int
+) -> list[int]:
+    """Sort the sizes to try; those planned join the usual ones, where none are given."""
+    sizes = sorted(
+        {*usual, *([planned] if planned >= least else [])} if given is None else {*given}
+    )
+    if not sizes or sizes[0] < least:
+        raise ValueError(f"sizes are whole numbers from {least}, not {sizes}")
+    return sizes
+
+
+def _simulate(
+    question: Question,
+    panels: list[tuple[int, int]],
+    n_jobs: int | None,
+    progress: Progress | None,
+) -> tuple[SizingCell, ...]:
+    """Hand the panels to the workers, the longest first, and put the cells in order."""
+    report = progress or (lambda _done, _all: None)
+    report(0, len(panels))
+    found = {}
+    longest_first = sorted(panels, key=lambda panel: -panel[0] * panel[1])
+    workers = Parallel(n_jobs=n_jobs, return_as="generator_unordered")
+    for done, cells in enumerate(
+        workers(delayed(size_panel)(question, *panel) for panel in longest_first), 1
+    ):
+        found[cells[0].tasters, cells[0].sessions] = cells
+        report(done, len(panels))
+    return tuple(cell for panel in panels for cell in found[panel])

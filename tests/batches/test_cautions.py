@@ -1,0 +1,133 @@
+"""Cautions: only what applies, each with its source; none blocks, none says that food is safe."""
+
+from __future__ import annotations
+
+import pytest
+
+from blindspoon import care
+from blindspoon.batches.cautions import SALT_RANGE, SOURCES, cautions
+
+
+def kinds(log):
+    return {each.kind: each for each in cautions(log) if not each.general}
+
+
+# 21 CFR 114.3 and Codex CXS 115-1981: up to and with 4.6.
+@pytest.mark.parametrize(("value", "cautioned"), [(4.59, False), (4.6, False), (4.61, True)])
+def test_the_limit_is_four_point_six(log_of, jar, ph, value, cautioned):
+    found = kinds(log_of(jar(), readings=(ph(5.5, 8), ph(value))))
+    assert ("ph-above-limit" in found) == cautioned
+
+
+def test_only_the_last_ph_before_the_tasting_counts(log_of, jar, ph):
+    log = log_of(jar(), readings=(ph(5.8, 12), ph(4.8, 1), ph(3.5, -3)))
+    found = kinds(log)["ph-above-limit"]
+    assert (found.batches, found.values, found.limit) == (("jar 1",), (4.8,), 4.6)
+
+
+def test_no_reading_is_a_caution(log_of, jar, ph):
+    log = log_of(jar(), jar("jar 2"), readings=(ph(3.6, batch="jar 2"),))
+    assert kinds(log)["ph-not-read"].batches == ("jar 1",)
+
+
+@pytest.mark.parametrize(
+    ("course", "expected"),
+    [
+        ((6.0, 4.4, 3.6), set()),
+        ((6.0, 6.0), {"ph-above-limit", "ph-not-falling"}),
+        ((5.8, 6.1), {"ph-above-limit", "ph-not-falling"}),
+        ((6.0, 3.6, 4.0), {"ph-rising"}),
+        ((6.0, 3.6, 3.9), set()),
+        ((3.4, 3.4), set()),
+    ],
+)
+def test_the_course_of_the_ph(log_of, jar, ph, course, expected):
+    readings = tuple(ph(value, len(course) - n) for n, value in enumerate(course))
+    found = {kind for kind in kinds(log_of(jar(), readings=readings)) if kind.startswith("ph-")}
+    assert found == expected
+
+
+@pytest.mark.parametrize(("days", "cautioned"), [(3, False), (4, True)])
+def test_an_old_reading_is_a_caution(log_of, jar, ph, days, cautioned):
+    found = kinds(log_of(jar(), readings=(ph(3.6, days),)))
+    assert ("ph-read-early" in found) == cautioned
+
+
+# 2 %: the least of the USDA's definition of sauerkraut; 8 %: the most of cucumbers in tanks.
+@pytest.mark.parametrize(
+    ("salt", "kind"),
+    [(19.9, "salt-low"), (20.0, None), (80.0, None), (80.1, "salt-high"), (0.0, "unsalted")],
+)
+def test_the_usual_range_of_salt(log_of, jar, salt, kind):
+    found = set(kinds(log_of(jar(salt_g=salt)))) & {"salt-low", "salt-high", "unsalted"}
+    assert found == ({kind} if kind else set())
+    assert SALT_RANGE == (2.0, 8.0)
+
+
+def test_salt_is_not_asked_of_what_was_soured_or_has_no_produce(log_of, jar):
+    soured = jar(salt_g=5.0, acid="vinegar 5 %", acid_g=300.0)
+    drink = jar("jar 2", salt_g=0.0, produce_g=0.0)
+    assert "salt-low" not in kinds(log_of(soured))
+    assert "unsalted" not in kinds(log_of(drink))
+
+
+# .5 % vol of a kilogram is 7.3 g of table sugar (Gay-Lussac's equation).
+@pytest.mark.parametrize(("sugar", "cautioned"), [(7.0, False), (8.0, True)])
+def test_sugar_that_could_become_alcohol(log_of, jar, sugar, cautioned):
+    assert ("alcohol" in kinds(log_of(jar(salt_g=0.0, sugar_g=sugar)))) == cautioned
+
+
+def test_vessels_and_notes_point_at_batches(log_of, jar, ph):
+    log = log_of(
+        jar(vessel="1.5 l clip jar"),
+        jar("jar 2", vessel="open crock"),
+        jar("jar 3", vessel="vacuum bag"),
+        readings=(ph(3.6, 4, "jar 2", "white mold on top"),),
+    )
+    found = kinds(log)
+    assert found["pressure"].batches == ("jar 1",)
+    assert found["vacuum"].batches == ("jar 3",)
+    assert found["mould"].batches == ("jar 2",)
+
+
+def test_general_cautions_stand_once(log_of, jar):
+    found = cautions(log_of(jar(vessel="clip jar")))
+    names = [each.kind for each in found]
+    assert len(names) == len(set(names))
+    assert {"mould", "vacuum", "allergens", "local-rules"} <= {c.kind for c in found if c.general}
+
+
+def test_without_batches_the_general_ones_are_left(log_of):
+    assert {each.general for each in cautions(log_of())} == {True}
+
+
+def test_every_caution_is_said_and_has_a_source(log_of, jar, ph):
+    batches = [
+        jar(salt_g=10.0, vessel="clip jar"),
+        jar("jar 2", salt_g=90.0, note="vacuum packed"),
+        jar("jar 3", salt_g=0.0, sugar_g=50.0),
+        jar("jar 4", salt_g=25.0, note="slimy"),
+        jar("jar 5", salt_g=25.0),
+    ]
+    readings = (
+        ph(5.0, 9),
+        ph(5.2, 5),
+        ph(6.0, 9, "jar 2"),
+        ph(3.5, 5, "jar 2"),
+        ph(4.2, 2, "jar 2"),
+    )
+    log = log_of(*batches, readings=readings)
+    log_kinds = {each.kind for each in cautions(log)}
+    assert log_kinds == set(SOURCES)
+    for each in cautions(log):
+        text = care.caution(each)
+        assert text.endswith(".")
+        assert care.sources(each)
+        assert " is safe" not in text
+        assert all(name in text for name in each.batches)
+
+
+def test_the_head_defers_to_local_codes():
+    assert "do not say that anything is safe" in care.HEAD
+    assert "Local codes" in care.HEAD
+    assert "licensed" in care.HEAD

@@ -1,0 +1,75 @@
+"""Ballots ask every attribute of every cup, in the taster's order, in the words of the scale."""
+
+import re
+
+import pytest
+
+from blindspoon.sheets.ballots import MOST_STEPS, make_ballots, steps
+from blindspoon.sheets.trays import trays_of
+from blindspoon.trial import Scale
+
+
+@pytest.mark.parametrize("name", ["usual", "four attributes", "incomplete", "per session"])
+def test_codes_stand_in_serving_order(case, name):
+    trial, plan = case(name)
+    told = [(b.taster, code) for b in make_ballots(trial, plan, "a4").ballots for code in b.codes]
+    assert told == [(row[1], row[3]) for row in plan.servings_rows()[1:]]
+
+
+def test_every_cup_has_every_attribute_with_all_its_numbers(case, sheets):
+    _, plan = case("four attributes")
+    page = sheets("four attributes")["ballots.html"]
+    cups = len(plan.servings)
+    for number in range(4):
+        assert page.count(f'<bdi class="attribute">Attribute {number}</bdi>') == cups
+    assert page.count('<div class="steps many">') == 4 * cups
+    assert page.count("<i>9.5</i>") == page.count("<i>0</i>") == 4 * cups
+    assert page.count("<bdi>none</bdi><bdi>much</bdi>") == 4 * cups
+    assert page.count('<span class="comment">Comment</span>') == cups
+
+
+def test_a_scale_of_many_steps_has_a_line_and_a_box(case, sheets):
+    _, plan = case("to a hundred")
+    page = sheets("to a hundred")["ballots.html"]
+    line = '<i>0</i><span class="rule"></span><i>100</i><span class="box"></span>'
+    assert page.count(line) == len(plan.servings)
+    assert "write the number into the box" in page
+    assert "Circle" not in page
+
+
+def test_steps_are_shown_up_to_twenty_one():
+    assert len(steps(Scale(low=0, high=10, step=0.5))) == MOST_STEPS == 21
+    assert steps(Scale(low=0, high=11, step=0.5)) == ()
+    assert steps(Scale(low=0, high=10)) == ()
+    assert steps(Scale(low=-1, high=1, step=0.5)) == ("−1", "−0.5", "0", "0.5", "1")
+    assert steps(Scale(low=0, high=200000, step=10000)) == ()
+
+
+def test_one_alone_reads_the_codes_after_the_last_score(case, sheets):
+    trial, plan = case("alone")
+    ballots = make_ballots(trial, plan, "a4")
+    assert [ballot.codes for ballot in ballots.ballots] == [("",) * 4] * 3
+    page = sheets("alone")["ballots.html"]
+    assert not [cup.code for cup in plan.servings if re.search(rf"\b{cup.code}\b", page)]
+    assert "Then write the codes in, and change no score." in page
+
+
+def test_the_instructions_say_what_iso_4120_and_consent_ask(sheets):
+    page = sheets("usual")["ballots.html"]
+    for text in (
+        "from left to right",
+        "Before every cup: water and a cracker, then at least 30 seconds of rest.",
+        "Please do not talk",
+        "You may stop at any time.",
+    ):
+        assert text in page
+
+
+def test_short_ballots_share_a_page_and_long_ones_do_not(case):
+    assert make_ballots(*case("usual"), "a4").together
+    assert not make_ballots(*case("four attributes"), "a4").together
+
+
+def test_there_is_one_ballot_a_tray(case, sheets):
+    page = sheets("four attributes")["ballots.html"]
+    assert page.count('<table class="ballot') == len(trays_of(case("four attributes")[1])) == 12

@@ -1,0 +1,83 @@
+"""The checklist: cautions first, amounts, the protocol, and sources only for what has one."""
+
+import pytest
+
+from blindspoon.sheets.checklist import make_checklist
+from blindspoon.sheets.sources import PRACTICE, SOURCES
+
+
+def texts(checklist):
+    return {item.name: item.text for part in checklist.parts for item in part.items}
+
+
+def test_cautions_come_first(case):
+    first = make_checklist(*case("usual"), None).parts[0]
+    assert [item.name.rstrip(".") for item in first.items] == [
+        "Consent",
+        "Allergens",
+        "Who must not taste",
+        "What must not be served",
+        "Pressure",
+        "Alcohol",
+        "Clean hands",
+    ]
+    assert "licensed adviser" in first.lead
+    assert "comes first" in first.lead
+
+
+@pytest.mark.parametrize(
+    ("name", "portion", "text"),
+    [
+        ("usual", None, "24 cups. The same spoonful in each;"),
+        ("usual", 10, "24 cups, 240 g in all. 10 g in each;"),
+        ("four attributes", 50, "48 cups, 2.4 kg in all (24 cups a session). 50 g in each;"),
+        ("warm-up", None, "60 cups (30 cups a session), and 12 cups without a code. The same"),
+    ],
+)
+def test_amounts_are_counted(case, name, portion, text):
+    assert texts(make_checklist(*case(name), portion))["Cups."].startswith(text)
+
+
+def test_the_protocol_is_complete(case):
+    told = texts(make_checklist(*case("usual"), None))
+    assert "where no taster sees it" in told["Out of sight."]
+    assert told["Alike."] == "The same vessel, portion and temperature for every cup."
+    assert told["Between cups."] == "Water and a cracker, then at least 30 seconds of rest."
+    assert "person who pours" in told["The key."]
+    assert "blindspoon check" in told["Checked."]
+    assert "6 ballots a session" in told["Ballots."]
+    assert told["On the table."].startswith("Water, napkins, pens")
+    assert "No talking." in told
+    assert "Codes only." in told
+
+
+def test_one_alone_gets_both_protocols(case):
+    checklist = make_checklist(*case("alone"), None)
+    heads = [part.heading for part in checklist.parts]
+    assert heads[2:] == ["If you pour for yourself", "If somebody helps", "Afterwards"]
+    steps = [item.name for item in checklist.parts[2].items]
+    assert steps == ["Mark.", "Pour.", "Shuffle.", "Taste.", "Read."]
+    assert "under the foot" in texts(checklist)["Mark."]
+    assert "While they taste" not in heads
+
+
+def test_only_sources_that_are_used_are_listed_and_practice_is_said(case, sheets):
+    for name in ("usual", "alone"):
+        checklist = make_checklist(*case(name), None)
+        used = {item.source for part in checklist.parts for item in part.items} - {""}
+        assert {mark for mark, _ in checklist.sources} == used <= set(SOURCES)
+        page = sheets(name)["checklist.html"]
+        assert PRACTICE in page
+        assert page.count("<sup>") == sum(
+            bool(item.source) for part in checklist.parts for item in part.items
+        )
+
+
+def test_standards_are_named():
+    text = " ".join(SOURCES.values())
+    assert all(name in text for name in ("ISO 13299:2016", "ISO 4120", "ISO 8589", "ASTM E1871"))
+
+
+def test_a_title_that_tells_is_not_printed(case, sheets):
+    assert make_checklist(*case("usual"), None).title == "What keeps half-sour cucumbers crisp?"
+    assert make_checklist(*case("markup"), None).title.startswith("<script>")

@@ -1,0 +1,61 @@
+"""Cup labels: stock sizes fit their paper, every cup has one label."""
+
+import re
+
+import pytest
+
+from blindspoon.sheets import LABEL_STOCKS, print_sheets
+from blindspoon.sheets.labels import PAPERS, label_sheets, stock_named
+
+
+@pytest.mark.parametrize(
+    ("name", "size", "columns", "rows"),
+    [  # common stock sizes; common practice, no source
+        ("a4-21", (63.5, 38.1), 3, 7),
+        ("a4-65", (38.1, 21.2), 5, 13),
+        ("letter-30", (66.675, 25.4), 3, 10),
+        ("letter-80", (44.45, 12.7), 4, 20),
+    ],
+)
+def test_stocks_have_their_sizes(name, size, columns, rows):
+    stock = LABEL_STOCKS[name]
+    assert (stock.width, stock.height) == pytest.approx(size)
+    assert (stock.columns, stock.rows, stock.count) == (columns, rows, columns * rows)
+
+
+@pytest.mark.parametrize("name", LABEL_STOCKS)
+def test_labels_are_centred_on_their_paper(name):
+    stock = LABEL_STOCKS[name]
+    width, height = PAPERS[stock.paper]
+    used = stock.columns * stock.width + (stock.columns - 1) * stock.gap
+    assert 2 * stock.left + used == pytest.approx(width)
+    assert 2 * stock.top + stock.rows * stock.height == pytest.approx(height)
+    assert stock.left > 4
+    assert stock.top > 9
+
+
+@pytest.mark.parametrize("name", LABEL_STOCKS)
+def test_every_cup_has_one_label(case, name):
+    _, plan = case("twelve")
+    sheets = label_sheets(plan, LABEL_STOCKS[name], owner=True)
+    told = sorted((label.code, label.owner) for sheet in sheets for label in sheet)
+    assert told == sorted((c.code, f"{c.taster} · session {c.session}") for c in plan.servings)
+    assert {len(sheet) for sheet in sheets[:-1]} <= {LABEL_STOCKS[name].count}
+
+
+def test_a_label_may_have_its_code_only(case, sheets):
+    page = sheets("usual", label_owner=False)["labels.html"]
+    body = page[page.index("<main>") :]
+    assert "session" not in body
+    found = re.findall(r'<div class="label"><b>(\d{3})</b></div>', body)
+    assert found == [row[3] for row in case("usual")[1].servings_rows()[1:]]
+
+
+def test_the_paper_chooses_the_larger_labels():
+    assert stock_named(None, "a4") == LABEL_STOCKS["a4-21"]
+    assert stock_named(None, "letter") == LABEL_STOCKS["letter-30"]
+
+
+def test_an_unknown_stock_is_refused(case):
+    with pytest.raises(ValueError, match='label_stock is "a5"; it is one of a4-21, a4-65, letter'):
+        print_sheets(*case("usual"), label_stock="a5")

@@ -1,0 +1,73 @@
+"""The pouring sheet says what key.csv says, and how much of it is needed."""
+
+import re
+
+import pytest
+
+from blindspoon.sheets.pouring import pouring_sheet
+
+
+@pytest.mark.parametrize("name", ["usual", "warm-up", "per session", "incomplete", "twelve"])
+def test_cups_are_those_of_the_key(case, name):
+    trial, plan = case(name)
+    sheet = pouring_sheet(trial, plan, None)
+    told = {
+        (number, taster, code, pour.variant, pour.batch)
+        for number, session in enumerate(sheet.sessions, 1)
+        for pour in session.pours
+        for code, taster in pour.cups
+    }
+    key = {
+        (int(cup.session), cup.taster, cup.code, trial.variant(cup.variant).label, cup.batch or "")
+        for cup in plan.servings
+    }
+    assert told == key
+    assert sum(len(pour.cups) for each in sheet.sessions for pour in each.pours) == len(key)
+
+
+@pytest.mark.parametrize("name", ["usual", "warm-up", "per session"])
+def test_the_check_by_tray_agrees_with_the_pouring(case, name):
+    for session in pouring_sheet(*case(name), None).sessions:
+        poured = {(code, who): pour.mark for pour in session.pours for code, who in pour.cups}
+        checked = {(code, c.taster): mark for c in session.checks for code, mark in c.cups}
+        assert poured == checked
+
+
+def test_codes_stand_in_their_order(case):
+    for session in pouring_sheet(*case("twelve"), None).sessions:
+        for pour in session.pours:
+            codes = [code for code, _ in pour.cups]
+            assert codes == sorted(codes)
+
+
+def test_amounts_are_cups_times_the_portion(case):
+    session = pouring_sheet(*case("twelve"), 12.5).sessions[0]
+    assert session.amount == "480 cups, 6 kg in all"
+    assert {pour.amount for pour in session.pours} == {"40 cups, 500 g in all"}
+    assert {p.amount for p in pouring_sheet(*case("twelve"), None).sessions[0].pours} == {"40 cups"}
+
+
+def test_batches_of_a_variant_have_marks_of_their_own(case):
+    session = pouring_sheet(*case("warm-up"), None).sessions[0]
+    marks = [pour.mark for pour in session.pours]
+    assert marks == ["A1", "A2", "B1", "B2", "C1", "C2", "D1", "D2"]
+    assert [pour.control for pour in session.pours] == [True] * 2 + [False] * 6
+
+
+def test_a_warm_up_cup_for_everybody_is_asked_for(case):
+    first = pouring_sheet(*case("warm-up"), 10).sessions[0].warm_up
+    assert first.startswith("First 6 cups, 60 g in all, without a code")
+    assert pouring_sheet(*case("usual"), 10).sessions[0].warm_up == ""
+
+
+def test_every_cup_has_a_box_to_tick(case, sheets):
+    _, plan = case("usual")
+    page = sheets("usual")["pouring.html"]
+    assert page.count('<li><span class="tick"></span><b>') == len(plan.servings)
+    assert len(re.findall(r"For the helper only", page)) >= 1
+
+
+def test_the_title_and_the_cleanser_stand_on_it_whatever_they_tell(sheets):
+    page = sheets("usual")["pouring.html"]
+    assert "What keeps half-sour cucumbers crisp?" in page
+    assert "water and a cracker" in page

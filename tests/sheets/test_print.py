@@ -1,0 +1,207 @@
+"""The sheets as paper and as a screen: measured in the PDF, with nothing cut or lost."""
+
+import html
+import io
+import re
+import subprocess
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from blindspoon.sheets import LABEL_STOCKS
+from blindspoon.sheets.labels import PAPERS
+from blindspoon.sheets.trays import trays_of
+
+pytestmark = pytest.mark.browser
+FILES = ["checklist", "pouring", "trays", "labels", "ballots"]
+POINT = 25.4 / 72
+TOLERANCE = 0.3
+"""Millimetres."""
+
+
+@pytest.fixture
+def show(browser, sheets):
+    """Open a sheet; what it asks the network for fails the test."""
+    opened = []
+
+    def show(name, file, width=1280, **options):
+        page = browser.new_page(viewport={"width": width, "height": 844})
+        page.on("request", lambda request: pytest.fail(f"the page asked for {request.url}"))
+        page.set_content(sheets(name, **options)[f"{file}.html"])
+        opened.append(page)
+        return page
+
+    yield show
+    for page in opened:
+        page.close()
+
+
+@pytest.fixture
+def words(show, poppler):
+    """Print a sheet and read where its words stand: for each page its size and (word, box)."""
+
+    def words(name, file, **options):
+        pdf = show(name, file, **options).pdf(prefer_css_page_size=True)
+        return read_words(pdf, poppler)
+
+    return words
+
+
+def read_words(pdf, poppler):
+    done = subprocess.run(
+        [poppler["pdftotext"], "-bbox", "-", "-"], input=pdf, capture_output=True, check=True
+    )
+    pages = []
+    for text in done.stdout.decode().split("<page ")[1:]:
+        size = tuple(float(each) * POINT for each in re.findall(r'(?:width|height)="(.*?)"', text))
+        found = re.findall(
+            r'<word xMin="(.*?)" yMin="(.*?)" xMax="(.*?)" yMax="(.*?)">(.*?)</word>', text
+        )
+        pages.append(
+            (size[:2], [(html.unescape(w[4]), [float(x) * POINT for x in w[:4]]) for w in found])
+        )
+    return pages
+
+
+def ink_edges(pdf, poppler, axis):
+    """Where black begins and ends along an axis of the first page, in millimetres."""
+    picture = subprocess.run(
+        [poppler["pdftoppm"], "-r", "254", "-gray", "-l", "1", "-"],
+        input=pdf,
+        capture_output=True,
+        check=True,
+    ).stdout
+    dark = (np.asarray(Image.open(io.BytesIO(picture))) < 128).any(axis=axis).astype(int)
+    return np.flatnonzero(np.diff(dark)) / 10 + 0.1
+
+
+@pytest.mark.parametrize("stock", LABEL_STOCKS)
+@pytest.mark.parametrize("parity", [0, 1])
+def test_labels_lie_where_the_stock_has_them(show, poppler, stock, parity):
+    page, wanted = show("twelve", "labels", label_stock=stock), LABEL_STOCKS[stock]
+    page.evaluate(
+        """([columns, parity]) => document.querySelectorAll('.label').forEach((label, place) => {
+            const black = Math.floor(place / columns) % 2 === parity;
+            const colour = black ? '#000' : '#fff';
+            label.style.cssText = `print-color-adjust: exact; background: ${colour}`;
+            label.replaceChildren();
+        })""",
+        [wanted.columns, parity],
+    )
+    pdf = page.pdf(prefer_css_page_size=True)
+    left = wanted.left + np.arange(wanted.columns) * (wanted.width + wanted.gap)
+    top = wanted.top + np.arange(parity, wanted.rows, 2) * wanted.height
+    across = np.sort(np.concatenate([left, left + wanted.width]))
+    down = np.sort(np.concatenate([top, top + wanted.height]))
+    assert ink_edges(pdf, poppler, 0) == pytest.approx(across, abs=TOLERANCE)
+    assert ink_edges(pdf, poppler, 1) == pytest.approx(down, abs=TOLERANCE)
+
+
+@pytest.mark.parametrize("stock", LABEL_STOCKS)
+def test_codes_stand_in_the_middle_of_their_labels(words, case, stock):
+    wanted = LABEL_STOCKS[stock]
+    codes = [row[3] for row in case("usual")[1].servings_rows()[1:]]
+    pages = words("usual", "labels", label_stock=stock)
+    assert len(pages) == -(-len(codes) // wanted.count)
+    number = 0
+    for _, found in pages:
+        boxes = [box for word, box in found if re.fullmatch(r"\d{3}", word)]
+        for place, box in enumerate(boxes):
+            row, column = divmod(place, wanted.columns)
+            left = wanted.left + column * (wanted.width + wanted.gap)
+            top = wanted.top + row * wanted.height
+            assert (box[0] + box[2]) / 2 == pytest.approx(left + wanted.width / 2, abs=TOLERANCE)
+            assert top <= box[1] < box[3] <= top + wanted.height
+            number += 1
+    assert number == len(codes)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("file", FILES)
+def test_pages_are_the_paper_and_no_word_leaves_it(words, paper, file):
+    for size, found in words("warm-up", file, paper=paper):
+        assert size == pytest.approx(PAPERS[paper], abs=TOLERANCE)
+        assert found
+        inside = 4 if file == "labels" else 11.7
+        for word, (left, top, right, bottom) in found:
+            assert left >= inside, word
+            assert right <= size[0] - inside, word
+            assert 0 < top < bottom < size[1], word
+
+
+@pytest.mark.parametrize("name", ["usual", "twelve"])
+def test_every_page_of_the_pouring_sheet_says_whom_it_is_for(words, name):
+    pages = words(name, "pouring")
+    assert len(pages) >= {"usual": 1, "twelve": 6}[name]
+    for _, found in pages:
+        banner = {word: box for word, box in found if word in ("helper", "only.", "tasters.")}
+        assert len(banner) == 3
+        assert all(box[3] - box[1] > 6 for box in banner.values())
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ["four attributes", "eight attributes", "usual"])
+def test_no_cup_of_a_ballot_is_cut_and_every_page_says_whose_it_is(words, case, name, paper):
+    trial, plan = case(name)
+    codes = {cup.code for cup in plan.servings}
+    count = 0
+    for _, found in words(name, "ballots", paper=paper):
+        here = [word for word, _ in found]
+        cups = sum(word in codes for word in here)
+        assert here.count("Comment") == cups
+        tens = sum(word == "10" for word in here)
+        assert tens == cups * len(trial.attributes)
+        assert any(taster in here for taster in plan.request.tasters)
+        assert here.count("Session") >= 1
+        count += cups
+    assert count == len(plan.servings)
+
+
+def test_a_long_ballot_flows_to_a_second_page_with_its_head(words):
+    pages = words("eight attributes", "ballots")
+    owners = [next(w for w, _ in found if w in ("T01", "T02")) for _, found in pages]
+    assert owners == ["T01", "T01", "T02", "T02"]
+
+
+@pytest.mark.parametrize(
+    ("name", "paper", "pages"),
+    [("usual", "a4", 3), ("four attributes", "letter", 12), ("alone", "a4", 2)],
+)
+def test_ballots_waste_no_paper(words, name, paper, pages):
+    assert len(words(name, "ballots", paper=paper)) == pages
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_tray_card_is_cut(words, case, paper):
+    _, plan = case("twelve")
+    pages = [[word for word, _ in found] for _, found in words("twelve", "trays", paper=paper)]
+    per_page = []
+    left = [(tray.taster, [cup.code for cup in tray.cups]) for tray in trays_of(plan)]
+    for here in pages:
+        cards = sum(word.startswith("T") and word[1:].isdigit() for word in here)
+        mine, left = left[:cards], left[cards:]
+        for taster, codes in mine:
+            assert taster in here
+            assert set(codes) <= set(here)
+        per_page.append(cards)
+    assert not left
+    assert min(per_page[:-1]) >= 6
+
+
+@pytest.mark.parametrize(
+    ("name", "file"), [*(("warm-up", file) for file in FILES), ("alone", "ballots")]
+)
+def test_axe_finds_nothing(show, name, file):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    results = axe.Axe().run(show(name, file, width=390))
+    assert results.violations_count == 0, results.generate_report()
+
+
+@pytest.mark.parametrize("file", FILES)
+@pytest.mark.parametrize("name", ["twelve", "other letters"])
+def test_no_sheet_scrolls_sideways(show, name, file):
+    page = show(name, file)
+    for width in (320, 390, 768, 1280):
+        page.set_viewport_size({"width": width, "height": 844})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width

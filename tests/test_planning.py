@@ -1,0 +1,249 @@
+"""new, size and blind as a host uses them."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from blindspoon.trial import parse_trial
+
+ROOT = Path(__file__).parents[1]
+CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
+
+
+def blindspoon(*arguments):
+    command = [sys.executable, "-m", "blindspoon", *map(str, arguments)]
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+    return subprocess.run(
+        command, cwd=ROOT, env=environment, capture_output=True, encoding="utf-8", check=False
+    )
+
+
+def rows(path):
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+
+
+@pytest.fixture
+def trial(tmp_path):
+    done = blindspoon("new", tmp_path / "trial")
+    assert done.returncode == 0, done.stderr
+    return tmp_path / "trial"
+
+
+@pytest.fixture
+def drawn(trial):
+    done = blindspoon("blind", trial)
+    assert done.returncode == 0, done.stderr
+    return trial
+
+
+def taste(folder, codes_only=False):
+    """Score every cup as if nobody could tell anything apart."""
+    served = rows(folder / "servings.csv")
+    lines = ["session,taster,code,saltiness,sourness,ferment,texture,comment"]
+    for number, cup in enumerate(served):
+        scores = ",".join(str((number * step) % 11) for step in (3, 5, 7, 4))
+        lines.append(f"{cup['session']},{cup['taster']},{cup['code']},{scores},")
+    (folder / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def test_a_new_trial_is_sound_and_explains_itself(trial):
+    text = (trial / "trial.toml").read_text(encoding="utf-8")
+    plan = parse_trial(text)
+    assert plan.decision.primary == ("texture",)
+    assert plan.seed > 0
+    assert text.count("#") > 20
+    assert blindspoon("check", trial).returncode == 0
+
+
+def test_new_writes_over_nothing(trial):
+    (trial / "trial.toml").write_text("mine", encoding="utf-8")
+    before = contents(trial)
+    done = blindspoon("new", trial)
+    assert done.returncode == 1
+    assert "already" in done.stderr
+    assert contents(trial) == before
+
+
+def test_a_new_trial_goes_all_the_way(drawn):
+    taste(drawn)
+    assert blindspoon("check", drawn).stdout.endswith("no problems, no notes.\n")
+    found = json.loads(blindspoon("compare", drawn, "--json").stdout)
+    assert found["trial"]["tasters"] == 8
+    assert len(found["comparisons"]) == 8
+
+
+def test_no_variant_stands_in_what_tasters_see(drawn):
+    names = {cup["variant"] for cup in rows(drawn / "key.csv")}
+    served = (drawn / "servings.csv").read_text(encoding="utf-8")
+    assert names == {"plain", "change-a", "change-b"}
+    assert not any(name in served for name in names)
+    assert set(rows(drawn / "servings.csv")[0]) == {"session", "taster", "position", "code"}
+
+
+def test_the_same_seed_draws_the_same(drawn, tmp_path):
+    twin = tmp_path / "twin"
+    twin.mkdir()
+    (twin / "trial.toml").write_bytes((drawn / "trial.toml").read_bytes())
+    assert blindspoon("blind", twin).returncode == 0
+    for name in ("servings.csv", "key.csv"):
+        assert (twin / name).read_bytes() == (drawn / name).read_bytes()
+
+
+def test_the_blind_is_drawn_once(drawn):
+    before = contents(drawn)
+    done = blindspoon("blind", drawn)
+    assert done.returncode == 1
+    assert "key.csv: there is such a file already" in done.stderr
+    assert contents(drawn) == before
+
+
+def test_nothing_is_drawn_once_a_cup_was_scored(drawn):
+    taste(drawn)
+    for name in ("servings.csv", "key.csv", "seal.toml"):
+        (drawn / name).unlink()
+    done = blindspoon("blind", drawn)
+    assert done.returncode == 1
+    assert "scored already" in done.stderr
+    assert not (drawn / "key.csv").exists()
+
+
+def test_a_late_taster_disturbs_nobody(drawn):
+    before = rows(drawn / "servings.csv")
+    done = blindspoon("blind", drawn, "--add", "Zoe")
+    assert done.returncode == 0, done.stderr
+    after = rows(drawn / "servings.csv")
+    assert [cup for cup in after if cup["taster"] != "Zoe"] == before
+    assert sorted(cup["position"] for cup in after if cup["taster"] == "Zoe") == ["1", "2", "3"]
+    assert "Zoe" in (drawn / "seal.toml").read_text(encoding="utf-8")
+    again = blindspoon("blind", drawn, "--add", "Zoe")
+    assert again.returncode == 1
+    taste(drawn)
+    assert blindspoon("compare", drawn).returncode == 0
+
+
+def report_text(folder, tmp_path):
+    done = blindspoon("report", folder, "--to", tmp_path / "reports")
+    assert done.returncode == 0, done.stderr
+    page = (tmp_path / "reports" / folder.name / "index.html").read_text(encoding="utf-8")
+    return re.sub(r"\s+", " ", page)
+
+
+def test_the_report_says_whether_the_rule_is_the_sealed_one(drawn, tmp_path):
+    taste(drawn)
+    assert "The rule and the key are those that were sealed on" in report_text(drawn, tmp_path)
+    toml = drawn / "trial.toml"
+    toml.write_text(toml.read_text("utf-8").replace("margin = 1.0", "margin = 2.0"), "utf-8")
+    assert "the rule changed" in report_text(drawn, tmp_path)
+
+
+def test_the_report_says_whether_the_key_is_the_sealed_one(drawn, tmp_path):
+    taste(drawn)
+    key = drawn / "key.csv"
+    lines = key.read_text(encoding="utf-8").splitlines()
+    key.write_text("\n".join([lines[0], *reversed(lines[1:])]), encoding="utf-8")
+    assert "The rule and the key are those" in report_text(drawn, tmp_path)
+    first, second = lines[1].rsplit(",", 1), lines[2].rsplit(",", 1)
+    swapped = [f"{first[0]},{second[1]}", f"{second[0]},{first[1]}"]
+    key.write_text("\n".join([lines[0], *swapped, *lines[3:]]), encoding="utf-8")
+    assert "the key changed" in report_text(drawn, tmp_path)
+
+
+def test_the_control_can_be_hidden_twice(trial):
+    toml = trial / "trial.toml"
+    toml.write_text(toml.read_text("utf-8") + "controls = 2\n", "utf-8")
+    assert blindspoon("blind", trial).returncode == 0
+    cups = [cup for cup in rows(trial / "key.csv") if cup["taster"] == "T01"]
+    assert sorted(cup["variant"] for cup in cups) == ["change-a", "change-b", "plain", "plain"]
+    taste(trial)
+    found = json.loads(blindspoon("compare", trial, "--json").stdout)
+    assert found["attributes"][0]["mixed"] is not None
+
+
+def test_batches_are_dealt_out(trial):
+    (trial / "batches.csv").write_text(
+        "batch,variant\njar 1,plain\njar 2,plain\njar 3,change-a\njar 4,change-b\n", "utf-8"
+    )
+    assert blindspoon("blind", trial).returncode == 0
+    plain = [cup["batch"] for cup in rows(trial / "key.csv") if cup["variant"] == "plain"]
+    assert sorted(set(plain)) == ["jar 1", "jar 2"]
+    assert abs(plain.count("jar 1") - plain.count("jar 2")) <= 1
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        ("tasters = 8", "servings = 9\ntasters = 8", "cups"),
+        ("tasters = 8", "", "no tasters"),
+        ('name = "change-b"', 'name = "change-a"', "change-a"),
+        ('control = "plain"', 'control = "plian"', "did you mean"),
+    ],
+)
+def test_what_cannot_be_drawn_is_a_message(trial, before, after, words):
+    toml = trial / "trial.toml"
+    text = toml.read_text(encoding="utf-8")
+    assert before in text
+    toml.write_text(text.replace(before, after), encoding="utf-8")
+    done = blindspoon("blind", trial)
+    assert done.returncode == 1
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (trial / "key.csv").exists()
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
+def test_a_read_only_folder_is_a_message(trial):
+    trial.chmod(0o500)
+    done = blindspoon("blind", trial)
+    trial.chmod(0o700)
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+
+
+def test_size_says_what_a_small_panel_cannot_show(trial):
+    sizes = ["--tasters", 5, "--tasters", 12, "--sessions", 1, "--trials", 200]
+    done = blindspoon("size", trial, *sizes)
+    assert done.returncode == 0, done.stderr
+    text = " ".join(done.stdout.split())
+    assert "With 5 tasters the rank comparison cannot reach .05 whatever they say." in text
+    assert "common practice, no source" in text
+    assert max(len(line) for line in done.stdout.splitlines()) <= 80
+
+
+def test_size_takes_the_spread_of_an_earlier_trial(trial, tmp_path):
+    sizes = ["--tasters", 8, "--sessions", 2, "--trials", 200, "--jobs", 1, "--json"]
+    found = json.loads(blindspoon("size", trial, "--like", CUCUMBERS, *sizes).stdout)
+    earlier = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
+    (texture,) = (each for each in earlier["attributes"] if each["attribute"] == "texture")
+    assert found["spread"]["residual_sd"] == pytest.approx(texture["mixed"]["residual_sd"])
+    wider = json.loads(blindspoon("size", trial, "--cup-sd", 3, *sizes).stdout)
+    assert wider["spread"]["residual_sd"] == 3
+    assert wider["cells"][0]["chance_margin"]["value"] < found["cells"][0]["chance_margin"]["value"]
+
+
+def test_size_draws_a_chart(trial, tmp_path):
+    sizes = ["--tasters", 6, "--tasters", 12, "--sessions", 1, "--trials", 200]
+    for name, start in (("chart.svg", b"<"), ("chart.png", b"\x89PNG")):
+        done = blindspoon("size", trial, *sizes, "--chart", tmp_path / name)
+        assert done.returncode == 0, done.stderr
+        assert (tmp_path / name).read_bytes().startswith(start)
+
+
+def test_size_needs_a_margin(trial):
+    toml = trial / "trial.toml"
+    toml.write_text(toml.read_text("utf-8").replace("margin = 1.0\n", ""), "utf-8")
+    done = blindspoon("size", trial)
+    assert done.returncode == 1
+    assert "margin" in done.stderr
