@@ -139,10 +139,10 @@ def inseparable(trial: Trial, together: Together) -> str:
     names = wording.listing(map(factor_name, together.factors))
     labels = [f"“{trial.variant(name).label}”" for name in together.variants]
     where = f" (in {wording.listing(labels)})" if labels else ""
-    number = "both" if len(together.factors) == 2 else "all of them"
+    which = "either of them, or both" if len(together.factors) == 2 else "any of them, or several"
     return (
         f"{names[:1].upper()}{names[1:]} changed together throughout{where}: what the tasters "
-        f"noticed there may be due to any of them, or {number}."
+        f"noticed there may be due to {which}."
     )
 
 

@@ -18,6 +18,8 @@ from blindspoon.errors import Note, Problem, TrialError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from blindspoon.form import Addition, Addresses
+
 SHOWN = 100
 FOLDER = click.argument("folder", type=click.Path(path_type=Path))
 SD = click.FloatRange(min=0)
@@ -151,6 +153,40 @@ def blind(
 
 @commands.command()
 @FOLDER
+@click.option(
+    "--lan", is_flag=True, help="Let phones in your network open the page; it is not encrypted."
+)
+@click.option("--port", type=click.IntRange(1024, 65535), help="Port to listen on.")
+@click.option(
+    "--from",
+    "source",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Add the scores of a spreadsheet's export instead.",
+)
+def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> None:
+    """Serve the score page, for phones and for keying in paper ballots.
+
+    Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
+    """
+    from blindspoon import form  # noqa: PLC0415
+    from blindspoon.collect import opened  # noqa: PLC0415
+
+    with opened(folder) as tasting:
+        if source is not None:
+            addition = tasting.plan(source)
+            for line in addition.lines():
+                click.echo(line)
+            tasting.add(addition)
+            click.echo(_added(addition, folder))
+            return
+        where = {} if port is None else {"port": port}
+        tally = form.serve(tasting.desk, lan=lan, ready=_say_addresses, tell=click.echo, **where)
+    click.echo(f"{tally} of {folder}.")
+
+
+@commands.command()
+@FOLDER
 @JSON
 def check(folder: Path, as_json: bool) -> None:
     """List everything that can be said before the blind is lifted.
@@ -225,6 +261,22 @@ def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
             bar.update(done - bar.pos)
 
         yield moved
+
+
+def _say_addresses(addresses: Addresses) -> None:
+    if addresses.lan:
+        click.echo(f"{addresses.qr}\nFor the tasters: {addresses.join}")
+        for other in addresses.others:
+            click.echo(f"         or else: {other}")
+        click.echo("Everybody in this network can open it, and what is sent is not encrypted.")
+    else:
+        click.echo(f"On this computer only (phones need --lan): {addresses.join}")
+    click.echo(f"For you alone:   {addresses.host}\nCtrl-C ends it.")
+
+
+def _added(addition: Addition, folder: Path) -> str:
+    present = f"; {addition.present} were there already" if addition.present else ""
+    return f"Scores of {len(addition.answers)} cups added to {folder / 'ballots'}{present}."
 
 
 def _today() -> datetime.date:

@@ -81,8 +81,13 @@ def opened(folder: Path, cautions: Cautions | None = None) -> Iterator[Tasting]:
         trial, servings = parse_trial(text.trial), text.table("servings.csv")
         with shelf.complaining():
             kept.sweep()
-            desk = open_desk(trial, text.scores, servings, kept, cautions or Cautions())
+            desk = open_desk(trial, text.scores, servings, kept, cautions or _cautions(trial))
         yield Tasting(desk=desk, trial=trial, servings=servings)
+
+
+def _cautions(trial: Trial) -> Cautions:
+    tasting = trial.tasting
+    return Cautions(allergens=tasting.allergens, consent=tasting.consent, rest=tasting.rest)
 
 
 def _read(folder: Path) -> files.FolderText:

@@ -83,7 +83,7 @@ def log_of():
         columns = {c for c in standard for b in batches if getattr(b, c) not in (None, "")}
         return BatchLog(
             batches=batches,
-            readings=readings,
+            readings={b.name: tuple(r for r in readings if r.batch == b.name) for b in batches},
             columns=frozenset(columns),
             own=own,
             quantities=(),

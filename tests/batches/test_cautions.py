@@ -25,6 +25,12 @@ def test_only_the_last_ph_before_the_tasting_counts(log_of, jar, ph):
     assert (found.batches, found.values, found.limit) == (("jar 1",), (4.8,), 4.6)
 
 
+def test_a_reading_on_the_day_counts(log_of, jar, ph):
+    assert kinds(log_of(jar(), readings=(ph(3.6, 9), ph(4.9, 0))))["ph-above-limit"].values == (
+        4.9,
+    )
+
+
 def test_no_reading_is_a_caution(log_of, jar, ph):
     log = log_of(jar(), jar("jar 2"), readings=(ph(3.6, batch="jar 2"),))
     assert kinds(log)["ph-not-read"].batches == ("jar 1",)

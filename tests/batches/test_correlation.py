@@ -16,7 +16,7 @@ DATA = Path(__file__).parents[1] / "data" / "bland_altman_1995_pH_PaCO2.csv"
 @pytest.fixture
 def stomach():
     """Intramural pH and PaCO2 of eight patients; J. M. Bland and D. G. Altman 1995, BMJ 310:446."""
-    rows = list(csv.DictReader(DATA.open(encoding="utf-8")))
+    rows = list(csv.DictReader(DATA.read_text(encoding="utf-8").splitlines()))
     names = {name.lower(): name for name in rows[0]}
     columns = [np.array([float(row[names[name]]) for row in rows]) for name in ("paco2", "ph")]
     return (*columns, np.array([int(row[names["subject"]]) for row in rows]))

@@ -129,6 +129,21 @@ def test_days_of_fermenting_are_not_told_twice(read):
     assert "fermented" in [factor.name for factor in factor_values(read(text, None))]
 
 
+def test_age_is_delivered_by_days_of_fermenting(trial, log_of, jar):
+    start, ends = datetime.date(2026, 9, 1), (datetime.date(2026, 9, 8), datetime.date(2026, 9, 15))
+    log = log_of(
+        jar(started=start, finished=ends[0], temperature_c=20.0),
+        jar("jar 3", "cool-cellar", started=start, finished=ends[1], temperature_c=14.0),
+    )
+    what = found(trial, log, "cool-cellar")
+    assert [(each.factor, each.declared) for each in what.differences] == [
+        ("temperature_c", True),
+        ("fermented", True),
+    ]
+    assert "age" in what.alike
+    assert what.declared_but_alike == ()
+
+
 @pytest.mark.parametrize("name", ["salt", "salt_g", "salt_percent"])
 def test_a_difference_is_declared_by_any_of_its_names(log_of, jar, name):
     trial = parse_trial(

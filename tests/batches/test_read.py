@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime
-import random
+import time
 
+import numpy as np
 import pytest
 
 from blindspoon.batches.checks import SATURATION
+from blindspoon.batches.strengths import strengths
 from blindspoon.errors import ScoreError
 
 
@@ -74,7 +76,8 @@ def test_a_bad_row_is_named(check, row, slug, column, words):
 
 # Saturated brine at 20 degrees is 26.4 % salt, 35.9 g in 100 g of water (handbooks, from memory).
 def test_saturation_is_that_of_brine():
-    assert 100 * SATURATION / (100 + SATURATION) == pytest.approx(26.4, abs=0.05)
+    percent = 100 * SATURATION / (100 + SATURATION)
+    assert percent == pytest.approx(26.4, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -125,6 +128,11 @@ def test_a_quantity_stands_in_one_unit(check, read):
     assert [batch.salt_g for batch in log.batches] == [20.0, 28.349523125]
 
 
+def test_the_days_themselves_are_allowed(check):
+    text = "batch,variant,started,finished\njar 1,plain,2026-09-20,2026-09-20\n"
+    assert check(text, "batch,date,ph\njar 1,2026-09-20,3.6\n")[0] == ()
+
+
 def test_all_problems_come_at_once_and_in_order(check):
     text = "batch,variant,salt_g,started\njar 1,plain,-1,x\njar 1,nobody,20,2026-10-01\n"
     problems, _ = check(text, "batch,date,ph\njar 2,2026-09-01,46\n")
@@ -170,7 +178,7 @@ def test_a_reading_after_the_tasting_is_kept_and_noted(check, read):
         notes[0]
     )
     log = read(readings=late)
-    assert len(log.readings) == 2
+    assert len(log.readings_of("jar 1")) == 2
     assert [reading.ph for reading in log.readings_before_tasting("jar 1")] == [3.6]
 
 
@@ -185,7 +193,7 @@ def test_decimal_commas_and_fahrenheit(read):
     (batch,) = read(text, "batch;date;ph;temperature_f;brix\njar 1;2026-09-18;3,6;50;4,5\n").batches
     assert (batch.salt_g, round(batch.temperature_c, 9)) == (18.9, 20.0)
     log = read(text, "batch;date;ph;temperature_f;brix\njar 1;2026-09-18;3,6;50;4,5\n")
-    (reading,) = log.readings
+    (reading,) = log.readings_of("jar 1")
     assert (reading.ph, round(reading.temperature_c, 9), reading.own) == (3.6, 10.0, {"brix": 4.5})
     assert log.quantities == ("brix",)
 
@@ -198,9 +206,12 @@ def test_a_header_alone_is_a_folder_not_yet_begun(check):
 
 def test_the_order_of_readings_does_not_matter(read):
     lines = [f"jar {n},2026-09-{day:02},{3 + day / 10}" for n in (1, 2) for day in range(5, 19)]
-    shuffled = random.Random(3).sample(lines, len(lines))
+    shuffled = np.random.default_rng(3).permutation(lines).tolist()
     logs = [read(readings="\n".join(["batch,date,ph", *order])) for order in (lines, shuffled)]
-    kept = [[(each.batch, each.date, each.ph) for each in log.readings] for log in logs]
+    kept = [
+        {name: [(each.date, each.ph) for each in of] for name, of in log.readings.items()}
+        for log in logs
+    ]
     assert kept[0] == kept[1]
 
 
@@ -209,3 +220,12 @@ def test_ten_thousand_faults_are_listed_within_bounds(check):
     problems, _ = check(f"batch,variant,salt_g\n{rows}\n", None)
     assert len(problems) == 1001
     assert "8,999 rows more like it" in str(problems[-1])
+
+
+def test_a_thousand_batches_take_no_time(read):
+    rows = "\n".join(f"jar {n},plain,600,400,25" for n in range(1000))
+    days = "\n".join(f"jar {n},2026-09-{day:02},4" for day in range(5, 15) for n in range(1000))
+    log = read(f"batch,variant,produce_g,water_g,salt_g\n{rows}\n", f"batch,date,ph\n{days}\n")
+    began = time.process_time()
+    assert {each.last_ph for each in strengths(log)} == {4.0}
+    assert time.process_time() - began < 1.0

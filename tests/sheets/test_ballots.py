@@ -58,7 +58,7 @@ def test_the_instructions_say_what_iso_4120_and_consent_ask(sheets):
     page = sheets("usual")["ballots.html"]
     for text in (
         "from left to right",
-        "Before every cup: water and a cracker, then at least 30 seconds of rest.",
+        "Before every cup: water and a cracker, then a rest of about a minute.",
         "Please do not talk",
         "You may stop at any time.",
     ):

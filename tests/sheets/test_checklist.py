@@ -1,8 +1,11 @@
 """The checklist: cautions first, amounts, the protocol, and sources only for what has one."""
 
+from dataclasses import replace
+
 import pytest
 
 from blindspoon.sheets.checklist import make_checklist
+from blindspoon.sheets.pouring import pouring_sheet
 from blindspoon.sheets.sources import PRACTICE, SOURCES
 
 
@@ -42,13 +45,30 @@ def test_the_protocol_is_complete(case):
     told = texts(make_checklist(*case("usual"), None))
     assert "where no taster sees it" in told["Out of sight."]
     assert told["Alike."] == "The same vessel, portion and temperature for every cup."
-    assert told["Between cups."] == "Water and a cracker, then at least 30 seconds of rest."
+    assert told["Between cups."] == (
+        "Water and a cracker, then a rest of about a minute, and never less than 30 seconds."
+    )
     assert "person who pours" in told["The key."]
     assert "blindspoon check" in told["Checked."]
     assert "6 ballots a session" in told["Ballots."]
     assert told["On the table."].startswith("Water, napkins, pens")
     assert "No talking." in told
     assert "Codes only." in told
+
+
+def test_what_the_host_wrote_for_tasters_is_on_it_unless_it_names_a_variant(case):
+    trial, plan = case("usual")
+    tasting = replace(trial.tasting, allergens="mustard", consent="Home-made in our cellar.")
+    told = texts(make_checklist(replace(trial, tasting=tasting), plan, None))
+    assert "They may contain mustard." in told["Allergens."]
+    assert "They read: “Home-made in our cellar.”" in told["Consent."]
+    tasting = replace(trial.tasting, allergens="old brine", consent="Oak leaf inside.", rest="v-1")
+    silent = replace(trial, tasting=tasting)
+    told = texts(make_checklist(silent, plan, None))
+    assert "They may contain" not in told["Allergens."]
+    assert "They read" not in told["Consent."]
+    assert "a rest of at least 30 seconds" in told["Between cups."]
+    assert pouring_sheet(silent, plan, None).allergens == "old brine"
 
 
 def test_one_alone_gets_both_protocols(case):

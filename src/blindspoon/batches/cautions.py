@@ -126,7 +126,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     Examples
     --------
     >>> jar = Batch(name="jar 1", variant="plain", line=2, own={})
-    >>> log = BatchLog(batches=(jar,), readings=(), columns=frozenset(), own=(), quantities=(),
+    >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(), own=(), quantities=(),
     ...     first_tasted=None, last_tasted=None)
     >>> [(each.kind, each.batches) for each in cautions(log)][:2]
     [('ph-not-read', ('jar 1',)), ('pressure', ())]
@@ -204,29 +204,27 @@ def _read_early(log: BatchLog, batch: str) -> Iterator[_Found]:
 
 def _by_strength(log: BatchLog) -> Iterator[Caution]:
     low, high = SALT_RANGE
-    looks: tuple[tuple[Kind, float | None, Callable[[Strengths], float | None]], ...] = (
-        ("salt-low", low, lambda made: _salt(made, lambda salt: 0 < salt < low)),
-        ("salt-high", high, lambda made: _salt(made, lambda salt: salt > high)),
-        ("unsalted", None, lambda made: _salt(made, lambda salt: salt == 0)),
+    looks: tuple[tuple[Kind, float | None, Callable[[Batch, Strengths], float | None]], ...] = (
+        ("salt-low", low, lambda b, m: _salt(b, m, lambda salt: 0 < salt < low)),
+        ("salt-high", high, lambda b, m: _salt(b, m, lambda salt: salt > high)),
+        ("unsalted", None, lambda b, m: _salt(b, m, lambda salt: salt == 0)),
         ("alcohol", ALCOHOL_LIMIT, _alcohol),
     )
-    made = strengths(log)
+    pairs = list(zip(log.batches, strengths(log), strict=True))
     for kind, limit, look in looks:
-        found = [(each.batch, value) for each in made if (value := look(each)) is not None]
+        found = [(b.name, value) for b, made in pairs if (value := look(b, made)) is not None]
         if found:
             yield _caution(kind, found, limit)
 
 
-def _salt(made: Strengths, outside: Callable[[float], bool]) -> float | None:
+def _salt(batch: Batch, made: Strengths, outside: Callable[[float], bool]) -> float | None:
     """Give the salt of a batch of produce without added acid, if it is outside."""
     salt = made.salt_percent_of_produce_and_water
-    soured = bool(made.citric_g_per_100_g)
-    return (
-        salt if salt is not None and made.produce_percent and not soured and outside(salt) else None
-    )
+    fermented = bool(batch.produce_g) and not batch.acid_g
+    return salt if salt is not None and fermented and outside(salt) else None
 
 
-def _alcohol(made: Strengths) -> float | None:
+def _alcohol(_: Batch, made: Strengths) -> float | None:
     most = made.alcohol_percent
     return most if most is not None and most >= ALCOHOL_LIMIT else None
 

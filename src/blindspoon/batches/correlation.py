@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from blindspoon.tables import FloatArray, IntArray
 
@@ -107,7 +107,7 @@ def rm_correlation(
         r=r,
         slope=xy / xx,
         df=int(df),
-        p_value=float(2 * stats.t.sf(t, df)),
+        p_value=float(2 * special.stdtr(df, -t)),
         interval=_interval(r, df),
         tasters=tasters,
         pairs=int(x.size),
@@ -128,6 +128,6 @@ def _is_nothing(squares: float, values: FloatArray) -> bool:
 def _interval(r: float, df: int) -> tuple[float, float] | None:
     if df < 2:
         return None
-    reach = float(stats.norm.ppf(0.975)) / np.sqrt(df - 1)
+    reach = float(special.ndtri(0.975)) / np.sqrt(df - 1)
     centre = np.arctanh(np.clip(r, -1 + 1e-15, 1 - 1e-15))
     return float(np.tanh(centre - reach)), float(np.tanh(centre + reach))

@@ -132,7 +132,7 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     ... ''')
     >>> jars = (Batch(name="1", variant="plain", line=2, temperature_c=20, own={"leaf": "none"}),
     ...         Batch(name="2", variant="oak", line=3, temperature_c=16, own={"leaf": "oak"}))
-    >>> log = BatchLog(batches=jars, readings=(), columns=frozenset({"temperature_c"}),
+    >>> log = BatchLog(batches=jars, readings={}, columns=frozenset({"temperature_c"}),
     ...     own=("leaf",), quantities=(), first_tasted=None, last_tasted=None)
     >>> found = what_differs(trial, log)[0].differences
     >>> [(each.factor, each.amount, each.declared) for each in found]

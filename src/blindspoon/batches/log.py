@@ -85,8 +85,8 @@ class BatchLog:
     ----------
     batches : tuple of Batch
         In the order of batches.csv.
-    readings : tuple of Reading
-        By batch in the order of `batches`, then by date.
+    readings : mapping of str to tuple of Reading
+        By the name of the batch, each by date; batches without a reading are not in it.
     columns : frozenset of str
         Standard columns that batches.csv has, after conversion of units.
     own : tuple of str
@@ -98,7 +98,7 @@ class BatchLog:
     """
 
     batches: tuple[Batch, ...]
-    readings: tuple[Reading, ...]
+    readings: Mapping[str, tuple[Reading, ...]]
     columns: frozenset[str]
     own: tuple[str, ...]
     quantities: tuple[str, ...]
@@ -111,7 +111,7 @@ class BatchLog:
 
     def readings_of(self, batch: str) -> tuple[Reading, ...]:
         """List the readings of a batch, by date."""
-        return tuple(reading for reading in self.readings if reading.batch == batch)
+        return self.readings.get(batch, ())
 
     def readings_before_tasting(self, batch: str) -> tuple[Reading, ...]:
         """List the readings of a batch up to the first day of tasting, by date."""

@@ -89,7 +89,7 @@ def build_log(
     days = _days(trial)
     log = BatchLog(
         batches=tuple(sheet.batches),
-        readings=tuple(_in_time(sheet.batches, sheet.readings)),
+        readings=_by_batch(sheet.readings),
         columns=frozenset(sheet.columns),
         own=tuple(sheet.own),
         quantities=tuple(sheet.quantities),
@@ -117,9 +117,11 @@ def _days(trial: Trial) -> list[Any]:
     return [session.date for session in trial.sessions if session.date is not None]
 
 
-def _in_time(batches: Iterable[Batch], readings: Iterable[Reading]) -> list[Reading]:
-    places = {batch.name: place for place, batch in enumerate(batches)}
-    return sorted(readings, key=lambda reading: (places[reading.batch], reading.date, reading.line))
+def _by_batch(readings: Iterable[Reading]) -> dict[str, tuple[Reading, ...]]:
+    grouped: dict[str, list[Reading]] = {}
+    for reading in sorted(readings, key=lambda each: (each.date, each.line)):
+        grouped.setdefault(reading.batch, []).append(reading)
+    return {batch: tuple(of_batch) for batch, of_batch in grouped.items()}
 
 
 def _read(

@@ -161,7 +161,7 @@ def strengths(log: BatchLog) -> tuple[Strengths, ...]:
     >>> import datetime
     >>> jar = Batch(name="jar 1", variant="plain", line=2, produce_g=600, water_g=400, salt_g=10,
     ...     own={})
-    >>> log = BatchLog(batches=(jar,), readings=(), columns=frozenset(
+    >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(
     ...     {"produce_g", "water_g", "salt_g"}), own=(), quantities=(), first_tasted=None,
     ...     last_tasted=None)
     >>> found = strengths(log)[0]

@@ -56,7 +56,7 @@ def by_oneself(clear: str) -> tuple[Item, ...]:
         ),
         Item(
             "Taste.",
-            f"From left to right: {clear}, a rest of at least 30 seconds, one cup, its"
+            f"From left to right: {clear}, a rest, never less than 30 seconds, one cup, its"
             " scores. Turn none over.",
         ),
         Item(

@@ -9,7 +9,7 @@ from blindspoon import wording
 from blindspoon.serving import ServingPlan
 from blindspoon.sheets.labels import MARGIN, PAPERS, Paper
 from blindspoon.sheets.trays import session_line, trays_of
-from blindspoon.sheets.veil import cleanser, heading
+from blindspoon.sheets.veil import heading, veiled
 from blindspoon.trial import Attribute, Scale, Trial
 
 MOST_STEPS = 21
@@ -33,7 +33,7 @@ COURTESY = (
     "There is no right answer. Please do not talk about the cups until everyone has finished. "
     "You may stop at any time.",
 )
-REST = "at least 30 seconds of rest"
+REST = "at least 30 seconds"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,11 +160,12 @@ def _sheets(ballots: Ballots, cups: int, page: float, least: float) -> float:
 
 def _instructions(trial: Trial, plan: ServingPlan, lines: tuple[Line, ...]) -> tuple[str, ...]:
     """Write what a taster has to know, each sentence short enough for one line of text."""
-    clear = cleanser(trial) or "clear your mouth with what the host has put out"
+    clear = veiled(trial.tasting.cleanser, trial, "clear your mouth with what the host has put out")
+    rest = veiled(trial.tasting.rest, trial, REST)
     return (
         *(ORDER_ALONE if plan.request.alone else ORDER),
         *((WARM_UP,) if plan.request.warm_up else ()),
-        f"Before every cup: {clear}, then {REST}.",
+        f"Before every cup: {clear}, then a rest of {rest}.",
         f"{_how_to_mark(lines)} Leave a line empty if you cannot say.",
         *COURTESY,
     )

@@ -15,7 +15,7 @@ from blindspoon.sheets.ballots import REST
 from blindspoon.sheets.pouring import amount, weight
 from blindspoon.sheets.sources import Item
 from blindspoon.sheets.trays import session_line, trays_of
-from blindspoon.sheets.veil import cleanser, heading, tells
+from blindspoon.sheets.veil import heading, tells, veiled
 from blindspoon.trial import Trial
 
 
@@ -46,7 +46,7 @@ def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
             heading="Before anything else",
             lead="Whatever your local food safety authority, your codes or a licensed adviser say "
             "comes first. A tasting does not show that food is safe.",
-            items=CAUTIONS,
+            items=_cautions(trial),
         ),
         Part(heading="To have ready", lead="", items=_things(trial, plan, portion_g)),
         *day,
@@ -59,20 +59,29 @@ def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
     )
 
 
+def _cautions(trial: Trial) -> tuple[Item, ...]:
+    own = veiled(trial.tasting.consent, trial)
+    allergens = veiled(trial.tasting.allergens, trial)
+    return (
+        Item(
+            "Consent.",
+            "Everybody who tastes knows what kind of food it is and that it is home-made, has "
+            "agreed freely, and may stop at any time without a reason. No children without a "
+            f"parent’s consent and guidance.{f' They read: “{own}”' if own else ''}",
+            "IFST",
+        ),
+        Item(
+            "Allergens.",
+            "List every ingredient of every jar, all together and not by cup, and let each taster "
+            "read it and answer before the first cup. "
+            f"{f'They may contain {allergens}. ' if allergens else ''}In the cups are:",
+            blank=True,
+        ),
+        *CAUTIONS,
+    )
+
+
 CAUTIONS = (
-    Item(
-        "Consent.",
-        "Everybody who tastes knows what kind of food it is and that it is home-made, has agreed "
-        "freely, and may stop at any time without a reason. No children without a parent's "
-        "consent and guidance.",
-        "IFST",
-    ),
-    Item(
-        "Allergens.",
-        "List every ingredient of every jar, all together and not by cup, and let each taster read "
-        "it and answer before the first cup. In the cups are:",
-        blank=True,
-    ),
     Item(
         "Who must not taste.",
         "Anyone who is allergic to or does not tolerate an ingredient; who is pregnant, has a "
@@ -117,12 +126,16 @@ def _facts(trial: Trial, plan: ServingPlan) -> tuple[tuple[str, str], ...]:
 
 def _things(trial: Trial, plan: ServingPlan, portion_g: float | None) -> tuple[Item, ...]:
     portion = "the same spoonful" if portion_g is None else weight(portion_g)
-    clear = cleanser(trial) or "what [tasting] in trial.toml names; the pouring sheet repeats it"
+    clear = veiled(
+        trial.tasting.cleanser,
+        trial,
+        "what [tasting] in trial.toml names; the pouring sheet repeats it",
+    )
     return (
         Item(
             "Cups.",
             f"{_cups(plan, portion_g)} {portion[0].upper()}{portion[1:]} in each; the pouring "
-            "sheet says how much of what. All cups alike, such that the food looks alike in them.",
+            "sheet says how much of what. Portion, temperature and number are tried beforehand.",
             "E1871",
         ),
         Item("To clear the mouth.", f"{_sentence(clear)} The same for everybody.", "cleansers"),
@@ -149,7 +162,7 @@ def _together(trial: Trial, plan: ServingPlan) -> tuple[Part, ...]:
 
 
 def _alone(trial: Trial) -> tuple[Part, ...]:
-    clear = cleanser(trial) or "the mouth cleared"
+    clear = veiled(trial.tasting.cleanser, trial, "the mouth cleared")
     return (
         Part(heading="If you pour for yourself", lead=alone.LEAD, items=alone.by_oneself(clear)),
         Part(heading="If somebody helps", lead="", items=alone.WITH_A_HELPER),
@@ -182,11 +195,15 @@ def _before() -> tuple[Item, ...]:
 
 
 def _tasting(trial: Trial, plan: ServingPlan) -> tuple[Item, ...]:
+    rest = veiled(trial.tasting.rest, trial, REST)
     first = "The cup without a code first; then the" if plan.request.warm_up else "The"
-    clear = cleanser(trial) or "the mouth cleared"
+    clear = veiled(trial.tasting.cleanser, trial, "the mouth cleared")
     return (
         Item("Order.", f"{first} cups as the ballot lists them, never another order.", "13299"),
-        Item("Between cups.", _sentence(f"{clear}, then {REST}")),
+        Item(
+            "Between cups.",
+            _sentence(f"{clear}, then a rest of {rest}, and never less than 30 seconds"),
+        ),
         Item("Swallow or spit.", "Decide once, and tell everybody the same.", "4120"),
         Item(
             "No talking.",

@@ -58,10 +58,11 @@ class Pouring:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PouringSheet:
-    """All sessions, and what tasters will read that holds a variant's name."""
+    """All sessions, and what tasters will read that holds a variant's name; texts may be empty."""
 
     title: str
     cleanser: str
+    allergens: str
     telling: str
     sessions: tuple[Pouring, ...]
 
@@ -74,6 +75,7 @@ def pouring_sheet(trial: Trial, plan: ServingPlan, portion_g: float | None) -> P
     return PouringSheet(
         title=trial.title,
         cleanser=trial.tasting.cleanser,
+        allergens=trial.tasting.allergens,
         telling=words,
         sessions=tuple(
             _pouring(trial, plan, [tray for tray in trays if tray.session == name], portion_g)

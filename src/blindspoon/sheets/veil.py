@@ -33,10 +33,9 @@ def heading(trial: Trial) -> str:
     return "Tasting" if silent else f"Tasting of {trial.product}"
 
 
-def cleanser(trial: Trial) -> str:
-    """Name the cleanser; empty where there is none, or where it tells a variant."""
-    text = trial.tasting.cleanser
-    return text
+def veiled(text: str, trial: Trial, instead: str = "") -> str:
+    """Give a text of the host's; something instead where it is empty or tells a variant."""
+    return instead if not text or tells(text, trial) else text
 
 
 def telling_words(trial: Trial, plan: ServingPlan) -> tuple[str, ...]:

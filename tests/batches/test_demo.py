@@ -1,0 +1,53 @@
+"""The invented trial has batches, readings and one honest confound."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from blindspoon.batches.cautions import cautions
+from blindspoon.batches.differences import what_differs
+from blindspoon.batches.read import build_log
+from blindspoon.delimited import read_table
+from blindspoon.trial import parse_trial
+
+FOLDER = Path(__file__).parents[2] / "trials" / "allotment-cucumbers"
+
+
+@pytest.fixture
+def demo():
+    trial = parse_trial((FOLDER / "trial.toml").read_text(encoding="utf-8"))
+    batches, readings, key = (
+        read_table((FOLDER / name).read_bytes(), name)
+        for name in ("batches.csv", "readings.csv", "key.csv")
+    )
+    return trial, *build_log(trial, batches, readings, [key])
+
+
+def test_the_calcium_jar_was_also_cooler(demo):
+    trial, log, notes = demo
+    assert notes == ()
+    undeclared = {
+        each.variant: [(d.factor, d.amount) for d in each.undeclared]
+        for each in what_differs(trial, log)
+    }
+    assert undeclared == {
+        "cool-cellar": [],
+        "vine-leaf": [],
+        "calcium": [("temperature_c", -3.0)],
+        "old-brine": [],
+    }
+
+
+def test_every_declared_difference_is_recorded_and_there(demo):
+    trial, log, _ = demo
+    for each in what_differs(trial, log):
+        assert (each.declared_but_alike, each.not_recorded, each.not_known) == ((), (), ())
+
+
+def test_its_ph_is_under_way_and_its_salt_low(demo):
+    _, log, _ = demo
+    found = {each.kind: each.batches for each in cautions(log) if not each.general}
+    assert set(found) == {"salt-low", "pressure"}
+    assert len(found["salt-low"]) == 5

@@ -1,0 +1,116 @@
+"""Taste beside measurement."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from blindspoon.batches.correlation import NoCorrelation
+from blindspoon.batches.measured import (
+    salty_with_sour,
+    series,
+    taste_against_measured,
+    taste_attribute,
+)
+from blindspoon.delimited import read_table
+from blindspoon.scores import build_table
+from blindspoon.trial import parse_trial
+
+SCORES = """\
+session,taster,variant,texture,saltiness,sourness
+1,Ann,plain,5,4,4
+1,Ann,oak-leaf,6,6,6
+1,Ann,cool-cellar,7,5,3
+2,Ann,plain,5,6,5
+1,Ben,plain,5,2,1
+1,Ben,oak-leaf,6,5,
+1,Ben,cool-cellar,7,3,2
+1,Cleo,plain,5,9,
+"""
+
+
+@pytest.fixture
+def table(trial):
+    return build_table(trial, [read_table(SCORES.encode(), "scores.csv")])[0]
+
+
+def test_perceived_is_the_mean_of_tasters_not_of_cups(trial, read, table):
+    salt, ph = taste_against_measured(trial, table, read())
+    assert (salt.attribute, salt.quantity) == ("saltiness", "salt_percent")
+    assert (ph.attribute, ph.quantity) == ("sourness", "last_ph")
+    plain = salt.points[0]
+    assert (plain.variant, plain.tasters, plain.perceived) == ("plain", 3, 16 / 3)
+    assert plain.measured == pytest.approx(100 * 25 / 1025)
+    assert [point.tasters for point in ph.points] == [2, 1, 2]
+
+
+def test_who_is_as_strong_as_the_control(trial, read, table):
+    text = (
+        "batch,variant,produce_g,water_g,salt_g\njar 1,plain,600,400,25\n"
+        "jar 2,oak-leaf,600,400,26\njar 3,cool-cellar,600,400,35\n"
+    )
+    (salt,) = taste_against_measured(trial, table, read(text, None))
+    assert salt.same_strength == ("oak-leaf",)
+
+
+def test_acid_that_nobody_added_is_no_axis(trial, read, table):
+    text = "batch,variant,water_g,salt_g,acid,acid_g\n" + "\n".join(
+        f"jar {n},{variant},400,10,none,0"
+        for n, variant in enumerate(("plain", "oak-leaf", "cool-cellar"))
+    )
+    found = taste_against_measured(trial, table, read(text, None))
+    assert [each.quantity for each in found] == ["salt_percent"]
+
+
+def test_a_variant_with_an_unknown_batch_is_no_point(trial, read, table):
+    text = (
+        "batch,variant,water_g,salt_g\njar 1,plain,400,10\njar 2,oak-leaf,400,10\n"
+        "jar 3,oak-leaf,400,\njar 4,cool-cellar,400,12\n"
+    )
+    (salt,) = taste_against_measured(trial, table, read(text, None))
+    assert [point.variant for point in salt.points] == ["plain", "cool-cellar"]
+
+
+def test_saltiness_with_sourness_within_tasters(trial, table):
+    found = salty_with_sour(trial, table)
+    # Ann's four cups and Ben's two that have both scores
+    x = [np.array([4.0, 6.0, 3.0, 5.0]), np.array([1.0, 2.0])]
+    y = [np.array([4.0, 6.0, 5.0, 6.0]), np.array([2.0, 3.0])]
+    inner_x, inner_y = (np.concatenate([v - v.mean() for v in part]) for part in (x, y))
+    by_hand = inner_x @ inner_y / np.sqrt((inner_x @ inner_x) * (inner_y @ inner_y))
+    assert (found.tasters, found.pairs, found.df) == (2, 6, 3)
+    assert found.r == pytest.approx(by_hand)
+
+
+def test_without_both_attributes_there_is_nothing_to_correlate(table):
+    trial = parse_trial(
+        'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'
+        'attribute = [{ name = "texture" }, { name = "salt" }]\n'
+        'variant = [{ name = "plain" }, { name = "oak-leaf" }]\n'
+    )
+    assert (taste_attribute(trial, "salty"), taste_attribute(trial, "sour")) == ("salt", None)
+    assert isinstance(salty_with_sour(trial, table), NoCorrelation)
+
+
+def test_series_are_ready_to_be_drawn(read):
+    first, warm = series(read())[:2]
+    assert (first.batch, first.quantity, first.days, first.values) == (
+        "jar 1",
+        "ph",
+        (0, 13),
+        (6.1, 3.6),
+    )
+    assert (warm.quantity, first.tasted_day) == ("temperature_c", 14)
+
+
+def test_a_quantity_without_readings_has_no_series(read):
+    text = "batch,date,ph,brix\njar 1,2026-09-18,,4\njar 2,2026-09-18,3.6,\n"
+    found = [(each.batch, each.quantity, each.values) for each in series(read(readings=text))]
+    assert found == [("jar 1", "brix", (4.0,)), ("jar 2", "ph", (3.6,))]
+
+
+def test_days_are_unknown_where_the_start_is(read):
+    text = "batch,variant\njar 1,plain\n"
+    (found,) = series(read(text, "batch,date,ph\njar 1,2026-09-18,3.6\n"))
+    assert found.days is None
+    assert found.tasted_day is None

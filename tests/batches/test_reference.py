@@ -1,0 +1,55 @@
+"""The reference page says what the code does."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from blindspoon.batches.acids import EQUIVALENT_MASS, JUICES, acid_of
+from blindspoon.batches.cautions import ALCOHOL_LIMIT, FRESH_DAYS, PH_LIMIT, PH_RISE, SOURCES
+from blindspoon.batches.factors import STANDARD
+from blindspoon.batches.strengths import Strengths
+
+PAGE = Path(__file__).parents[2] / "docs" / "reference" / "batches.md"
+
+
+@pytest.fixture
+def rows():
+    """First cells of the tables' rows, with the rest of their row."""
+    lines = PAGE.read_text(encoding="utf-8").splitlines()
+    cells = [re.split(r"\s*\|\s*", line.strip("| ")) for line in lines if line.startswith("|")]
+    return {name: row[1:] for row in cells for name in row[0].split(", ")}
+
+
+def test_every_strength_is_explained(rows):
+    names = set(Strengths.__slots__) - {"batch", "variant", "unknown"}
+    assert names - set(rows) == set()
+
+
+def test_every_factor_has_its_tolerance_and_names(rows):
+    for factor in STANDARD:
+        room, names = rows[factor.name]
+        assert set(re.findall(r"`(\w+)`", names)) >= set(factor.also)
+        assert room == "the same words" or float(room.split()[0]) == factor.tolerance
+
+
+def test_every_caution_has_its_rule_and_source(rows):
+    assert set(SOURCES) - {"pressure", "vacuum", "mould"} - set(rows) == set()
+    assert {"pressure", "vacuum", "mould"} <= set(rows)
+    for kind, limit in (
+        ("ph-above-limit", PH_LIMIT),
+        ("ph-rising", PH_RISE),
+        ("ph-read-early", FRESH_DAYS),
+        ("alcohol", ALCOHOL_LIMIT),
+    ):
+        assert f"{limit:g}" in rows[kind][0]
+
+
+def test_every_acid_has_its_strength(rows):
+    names = set(EQUIVALENT_MASS) - {"acetic acid"} | set(JUICES) | {"lactic acid 80 %"}
+    for name in names:
+        row = rows.get(name) or rows["lactic acid"]
+        first = row[0].split(", or ")[name.endswith("%")]
+        assert float(first.split()[0]) == pytest.approx(acid_of(name).citric_per_g, abs=5e-4)

@@ -1,0 +1,222 @@
+"""What a difference may be blamed on, in words."""
+
+from __future__ import annotations
+
+import pytest
+
+from blindspoon import blame
+from blindspoon.batches.amounts import Amounts, NoAmounts
+from blindspoon.batches.correlation import NoCorrelation, WithinCorrelation
+from blindspoon.batches.differences import Difference, Together, WhatDiffers
+from blindspoon.batches.measured import TasteAgainst, TastePoint
+from blindspoon.trial import parse_trial
+
+TRIAL = parse_trial(
+    'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'
+    'attribute = [{ name = "saltiness", more = "saltier", less = "less salty" }]\n'
+    'variant = [{ name = "plain" }, { name = "oak-leaf" }, { name = "cool-cellar" }]\n'
+)
+
+
+def difference(factor, amount, unit="", *, declared=False, values=(0.0, 0.0)):
+    return Difference(
+        factor=factor,
+        control_value=values[0],
+        variant_value=values[1],
+        control_range=None,
+        variant_range=None,
+        amount=amount,
+        unit=unit,
+        declared=declared,
+    )
+
+
+def what(*differences, batches=1, **more):
+    known = {"alike": (), "not_known": (), "declared_but_alike": (), "not_recorded": (), **more}
+    return WhatDiffers(
+        variant="oak-leaf", batches=batches, control_batches=1, differences=differences, **known
+    )
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (difference("age", -9.0, "days"), "9 days younger"),
+        (difference("age", 1.0, "days"), "1 day older"),
+        (difference("temperature_c", 2.54, "°C"), "2.54 °C warmer"),
+        (difference("temperature_c", -12.0, "°C"), "12 °C cooler"),
+        (difference("fermented", 7.0, "days"), "fermented 7 days longer"),
+        (difference("salt", 0.31, "%"), "0.31 percentage points higher in salt"),
+        (difference("calcium_g", 1.3, "g"), "higher in calcium by 1.3 g"),
+        (difference("lot", 1.0), "higher in lot by 1"),
+        (
+            difference("vessel", None, values=("crock", "clip jar")),
+            "different in vessel (clip jar, not crock)",
+        ),
+    ],
+)
+def test_differences_in_words(found, words):
+    assert blame.in_words(found).replace("\xa0", " ") == words
+
+
+AGE = difference("age", -9.0, "days")
+COOL = difference("temperature_c", -3.0, "°C")
+
+
+@pytest.mark.parametrize(
+    ("kind", "end"),
+    [
+        ("different", ", which may be the reason."),
+        ("slight", ", which may be the reason."),
+        ("alike", ", which may hide a difference."),
+        ("open", "cooler."),
+    ],
+)
+def test_a_verdict_is_softened_by_its_kind(kind, end):
+    said = blame.softened("It was crisper.", kind, what(AGE, COOL)).replace("\xa0", " ")
+    assert said.startswith("It was crisper; this batch was also 9 days younger and 3 °C cooler")
+    assert said.endswith(end)
+
+
+def test_what_was_declared_does_not_soften():
+    declared = difference("age", -9.0, "days", declared=True)
+    for each in (what(declared), what(), None):
+        assert blame.softened("It was crisper.", "different", each) == "It was crisper."
+
+
+def test_several_batches_are_spoken_of_as_such():
+    assert blame.also_differed(what(AGE, batches=2)).startswith("these batches were also")
+
+
+def test_remarks_name_what_is_not_known_and_not_as_declared():
+    both = [difference(name, 1.0, "", declared=True) for name in ("age", "starter")]
+    found = list(
+        blame.remarks(
+            TRIAL,
+            what(
+                *both,
+                not_known=("vessel",),
+                declared_but_alike=("temperature_c",),
+                not_recorded=("leaf",),
+            ),
+        )
+    )
+    assert found == [
+        "“Oak leaf” differs in age and starter at once; the tasting cannot tell which of them it "
+        "is.",
+        "Whether “Oak leaf” differs in vessel is not known: a cell is blank.",
+        "“Oak leaf” is meant to differ in temperature, but its batches are like the control’s.",
+        "“Oak leaf” is meant to differ in leaf, which batches.csv does not record.",
+    ]
+    assert list(blame.remarks(TRIAL, what(batches=0))) == [
+        "What else differs is not known of “Oak leaf”: batches.csv has no batch of “Oak leaf”."
+    ]
+
+
+def test_what_moves_together_cannot_be_told_apart():
+    pair = Together(factors=("temperature_c", "vessel"), variants=("oak-leaf", "cool-cellar"))
+    assert blame.inseparable(TRIAL, pair) == (
+        "Temperature and vessel changed together throughout (in “Oak leaf” and “Cool cellar”): "
+        "what the tasters noticed there may be due to either of them, or both."
+    )
+
+
+def amounts(salt=0.0, acid=0.0, water=0.0, *, near=False, declared=()):
+    return Amounts(
+        batch="jar 2",
+        variant="oak-leaf",
+        salt_percent=2.5,
+        citric_g_per_100_g=0.1,
+        acid="vinegar",
+        weigh_salt_g=25.64,
+        weigh_acid_g=0.0,
+        add_salt_g=salt,
+        add_acid_g=acid,
+        add_water_g=water,
+        near=near,
+        declared=declared,
+    )
+
+
+@pytest.mark.parametrize(
+    ("found", "sentence"),
+    [
+        (amounts(6.2), "add 6.2 g salt, to match “Plain”."),
+        (amounts(6.2, 120.4), "add 6.2 g salt and 120 g vinegar, to match “Plain”."),
+        (amounts(), "as salty and as sour as “Plain”."),
+        (
+            amounts(water=250.0),
+            "add 250 g water, to match “Plain”. It is too strong now, so the water thins it.",
+        ),
+        (
+            amounts(0.3, near=True),
+            "near enough to “Plain”; 0.3 g salt would bring it there to the gram.",
+        ),
+        (
+            amounts(6.2, declared=("salt",)),
+            "add 6.2 g salt, to match “Plain”. But it is meant to differ in salt.",
+        ),
+        (NoAmounts(batch="jar 2", variant="oak-leaf", reason="a mass of it is not known"),
+         "no amounts, as a mass of it is not known."),
+    ],
+)  # fmt: skip
+def test_what_to_add(found, sentence):
+    said = blame.what_to_add(TRIAL, found).replace("\xa0", " ")
+    assert said == f"jar 2 (oak-leaf): {sentence}"
+
+
+def test_what_to_weigh():
+    said = blame.what_to_weigh(amounts()).replace("\xa0", " ")
+    assert said == "jar 2 (oak-leaf): weigh 25.6 g salt for this produce and water."
+
+
+def against(perceived):
+    points = tuple(
+        TastePoint(variant=name, measured=2.5, perceived=score, tasters=9)
+        for name, score in (("plain", 5.0), ("oak-leaf", perceived))
+    )
+    return TasteAgainst(
+        attribute="saltiness",
+        quantity="salt_percent",
+        points=points,
+        same_strength=("oak-leaf",),
+    )
+
+
+def test_same_salt_and_another_saltiness_names_the_literature():
+    said = blame.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "different").replace("\xa0", " ")
+    assert said.startswith(
+        "“Oak leaf” had about the control’s salt (2.50 %, the control 2.50 %), yet was saltier than"
+    )
+    assert "Breslin 1996" in said
+    assert "Wilkie" in said
+
+
+def test_nothing_is_said_of_what_was_not_settled():
+    assert blame.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "open") == ""
+    assert "scored alike" in blame.same_but_tasted(TRIAL, against(5.1), "oak-leaf", "alike")
+
+
+@pytest.mark.parametrize(
+    ("r", "interval", "start"),
+    [
+        (0.5, (0.2, 0.7), "Cups that a taster found more sour, the same taster found saltier"),
+        (
+            -0.5,
+            (-0.7, -0.2),
+            "Cups that a taster found more sour, the same taster found less salty",
+        ),
+        (0.1, (-0.2, 0.3), "Whether cups that were more sour also tasted saltier is not settled"),
+    ],
+)
+def test_saltiness_with_sourness(r, interval, start):
+    found = WithinCorrelation(
+        r=r, slope=r, df=38, p_value=0.01, interval=interval, tasters=8, pairs=47
+    )
+    assert blame.salty_goes_with_sour(found).startswith(start)
+    assert "8 tasters" in blame.salty_goes_with_sour(found)
+
+
+def test_no_correlation_says_why():
+    said = blame.salty_goes_with_sour(NoCorrelation(reason="too few"))
+    assert said == "How saltiness goes with sourness is not known: too few."
