@@ -51,6 +51,25 @@ def new(folder: Path) -> None:
 
 @commands.command()
 @FOLDER
+@JSON
+def batches(folder: Path, as_json: bool) -> None:
+    """Show the strengths of what is made, what equalises them, and what else differs.
+
+    Reads batches.csv and readings.csv; nobody has to have tasted anything.
+    """
+    from blindspoon.examine import what_was_made  # noqa: PLC0415
+    from blindspoon.terminal import batches_table  # noqa: PLC0415
+
+    trial, made, notes = what_was_made(folder)
+    if as_json:
+        _say_json(made.to_record())
+    else:
+        click.echo(batches_table(trial, made))
+        _say_notes(notes)
+
+
+@commands.command()
+@FOLDER
 @click.option(
     "--like",
     type=click.Path(path_type=Path),
@@ -136,6 +155,7 @@ def blind(
     key.csv nor the pouring sheet. Refuses once a cup was scored, and never draws twice.
     """
     from blindspoon.drawing import add_late, draw_blind, write_sheets  # noqa: PLC0415
+    from blindspoon.examine import examine  # noqa: PLC0415
     from blindspoon.sheets import LABEL_STOCKS  # noqa: PLC0415
     from blindspoon.terminal import balance_lines  # noqa: PLC0415
 
@@ -143,6 +163,7 @@ def blind(
         allowed = ", ".join(LABEL_STOCKS)
         raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
     if not sheets:
+        _say_cautions(examine(folder).cautions)
         plan = draw_blind(folder, _today()) if add is None else add_late(folder, add, _today())
         for line in (*balance_lines(plan.balance), *plan.notes):
             click.echo(line)
@@ -204,6 +225,7 @@ def check(folder: Path, as_json: bool) -> None:
     else:
         _say_problems(found.problems, err=False)
         _say_notes(found.notes)
+        _say_cautions(found.cautions)
         click.echo(_summary(folder, len(found.problems), len(found.notes)))
     if found.problems:
         raise SystemExit(1)
@@ -261,6 +283,11 @@ def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
             bar.update(done - bar.pos)
 
         yield moved
+
+
+def _say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
+    for text, source in cautions:
+        click.echo(f"caution: {text}" + (f" ({source})" if source else ""))
 
 
 def _say_addresses(addresses: Addresses) -> None:

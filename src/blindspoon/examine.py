@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from blindspoon import files
-from blindspoon.errors import Note, Problem, TrialError
+from blindspoon.errors import Note, Problem, TrialError, TrialFileError
+from blindspoon.made import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.scores import check_scores
-from blindspoon.trial import parse_trial
+from blindspoon.trial import Trial, parse_trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,11 +21,15 @@ class Examination:
     problems : tuple of Problem
         What has to be put right before anything is compared.
     notes : tuple of Note
-        What is worth knowing: scores that are missing, columns that are not used.
+        What is worth knowing: scores that are missing, columns that are not used, and what else
+        differs between the batches.
+    cautions : tuple of (str, str)
+        What to look at before anyone tastes, and its source; they block nothing.
     """
 
     problems: tuple[Problem, ...]
     notes: tuple[Note, ...]
+    cautions: tuple[tuple[str, str], ...] = ()
 
 
 def examine(folder: Path) -> Examination:
@@ -43,8 +48,51 @@ def examine(folder: Path) -> Examination:
         unreadable = [problem for table in tables if table for problem in table.problems]
         return Examination(problems=(*error.problems, *unreadable), notes=text.notes)
     problems, notes = check_scores(trial, text.scores, *tables[-2:])
+    more, known, cautions = _made(trial, text)
+    problems, notes = (*problems, *more), (*notes, *known)
     waiting = [problem for problem in problems if problem.slug == "no-scores"]
     return Examination(
         problems=tuple(problem for problem in problems if problem not in waiting),
         notes=(*text.notes, *notes, *(Note(file=each.file, text=each.found) for each in waiting)),
+        cautions=cautions,
     )
+
+
+def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
+    """Read what was made, whether or not anybody tasted it.
+
+    Raises
+    ------
+    TrialError
+        With every problem of trial.toml, batches.csv and readings.csv, or where nothing was made.
+    """
+    text = files.read_folder(folder)
+    trial = parse_trial(text.trial)
+    made, notes = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
+    if made is None:
+        raise TrialFileError([_nothing_made()])
+    return trial, made, notes
+
+
+def _nothing_made() -> Problem:
+    return Problem(
+        slug="nothing-made",
+        file="batches.csv",
+        found="no batch is written down",
+        allowed="it has a row for each jar or vessel",
+        remedy="Write down what you made, or what you are about to make",
+    )
+
+
+def _made(
+    trial: Trial, text: files.FolderText
+) -> tuple[tuple[Problem, ...], tuple[Note, ...], tuple[tuple[str, str], ...]]:
+    tables = (text.table("batches.csv"), text.table("readings.csv"))
+    try:
+        made, notes = make_up(trial, *tables, cups=(text.table("key.csv"), *text.scores))
+    except TrialError as error:
+        return error.problems, (), ()
+    if made is None:
+        return (), notes, ()
+    differs = [Note(file="batches.csv", text=each) for each in differences_in_words(trial, made)]
+    return (), (*notes, *differs), cautions_in_words(made)

@@ -11,6 +11,7 @@ from blindspoon import __version__, files
 from blindspoon.compare.family import compare_trial
 from blindspoon.compare.results import AttributeResult
 from blindspoon.errors import Note
+from blindspoon.made import Made, make_up, soften
 from blindspoon.scores import ScoreTable, build_table
 from blindspoon.seal import seal_sentences
 from blindspoon.trial import Trial, parse_trial
@@ -35,6 +36,8 @@ class Analysis:
     results : tuple of AttributeResult
     verdicts : tuple of Verdict
         One a comparison, in the order of `results`.
+    made : Made or None
+        None where nothing was written down of the batches.
     notes : tuple of Note
         What is worth knowing about the files.
     sealed : tuple of str
@@ -47,6 +50,7 @@ class Analysis:
     table: ScoreTable
     results: tuple[AttributeResult, ...]
     verdicts: tuple[Verdict, ...]
+    made: Made | None
     notes: tuple[Note, ...]
     sealed: tuple[str, ...]
 
@@ -63,6 +67,8 @@ def analyse(folder: Path) -> Analysis:
     trial = parse_trial(text.trial)
     servings, key = text.table("servings.csv"), text.table("key.csv")
     table, notes = build_table(trial, text.scores, servings, key)
+    cups = (key, *text.scores)
+    made, known = make_up(trial, text.table("batches.csv"), text.table("readings.csv"), cups)
     results = compare_trial(trial, table)
     return Analysis(
         folder=folder.resolve().name,
@@ -70,8 +76,9 @@ def analyse(folder: Path) -> Analysis:
         trial=trial,
         table=table,
         results=results,
-        verdicts=judge(trial, table, results),
-        notes=(*text.notes, *notes),
+        verdicts=soften(judge(trial, table, results), made),
+        made=made,
+        notes=(*text.notes, *notes, *known),
         sealed=seal_sentences(trial, key, text.seal),
     )
 
@@ -98,7 +105,7 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     from blindspoon.report import compose, render  # noqa: PLC0415 - brings in matplotlib
 
     parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts, analysis.notes)
-    content = compose(*parts, _provenance(analysis), sealed=analysis.sealed)
+    content = compose(*parts, _provenance(analysis), made=analysis.made, sealed=analysis.sealed)
     target = to / analysis.folder
     files.write_folder_atomically(target, render(content))
     return target / "index.html"

@@ -5,8 +5,11 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from blindspoon import wording
+from blindspoon import blame, wording
+from blindspoon.batches.amounts import Amounts
+from blindspoon.care import HEAD as CARE
 from blindspoon.compare.results import AttributeResult, Comparison, Interval, NoResult
+from blindspoon.made import Made, cautions_in_words, differences_in_words
 from blindspoon.scores import ScoreTable
 from blindspoon.serving import Balance, Span
 from blindspoon.sizing.results import Sizing, SizingCell
@@ -199,3 +202,58 @@ def _times(span: Span) -> str:
     if span.low == span.high:
         return wording.count(span.low, "time")
     return f"{span.low} to {span.high} times"
+
+
+STRENGTHS = (
+    ("salt %", "salt_percent", 2),
+    ("of water", "salt_percent_of_water", 2),
+    ("acid g", "citric_g_per_100_g", 2),
+    ("sugar %", "sugar_percent", 1),
+    ("days", "age_days", 0),
+    ("degree-days", "degree_days", 0),
+    ("last pH", "last_ph", 1),
+)
+
+
+def batches_table(trial: Trial, made: Made) -> str:
+    """Lay out strengths, then what equalises them, what else differs, and cautions."""
+    head = (
+        "Salt is % of everything in the jar, then % of its water; acid is what was added, as grams "
+        "of citric acid in 100 g of everything."
+    )
+    unknown = {f"{each.batch}: {lack.reason}" for each in made.strengths for lack in each.unknown}
+    added = [blame.what_to_add(trial, each) for each in made.amounts]
+    weighed = [blame.what_to_weigh(each) for each in made.amounts if isinstance(each, Amounts)]
+    cautions = [f"{text} ({source})" for text, source in cautions_in_words(made)]
+    blocks = [
+        textwrap.fill(head, WIDTH),
+        "\n".join(_strength_lines(made)),
+        _listed("Not known:", sorted(unknown)),
+        _listed("To match the control:", [*added, *weighed]),
+        _listed("What else differs:", differences_in_words(trial, made)),
+        _listed("Cautions:", [CARE, *cautions]),
+    ]
+    return "\n\n".join(filter(None, blocks)).replace(wording.NO_BREAK, " ")
+
+
+def _strength_lines(made: Made) -> Iterator[str]:
+    rows = [("", *(head for head, _, _ in STRENGTHS))]
+    for each in made.strengths:
+        numbers = [_digits(getattr(each, name), digits) for _, name, digits in STRENGTHS]
+        rows.append((f"{each.batch} ({each.variant})", *numbers))
+    first, *widths = (max(len(row[column]) for row in rows) for column in range(len(rows[0])))
+    for name, *cells in rows:
+        numbers = [cell.rjust(width) for cell, width in zip(cells, widths, strict=True)]
+        yield "  ".join([name.ljust(first), *numbers])
+
+
+def _listed(head: str, lines: Iterable[str]) -> str:
+    filled = [
+        textwrap.fill(f"  {line}", WIDTH, subsequent_indent="    ", break_on_hyphens=False)
+        for line in lines
+    ]
+    return "\n".join([head, *filled]) if filled else ""
+
+
+def _digits(value: float | None, digits: int) -> str:
+    return "-" if value is None else wording.number(value, digits)

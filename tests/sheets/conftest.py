@@ -70,6 +70,13 @@ SCENARIOS = {
         attributes=(("Хруст", "мягкий", "хрустящий"), ("塩味", "薄い", "濃い")),
         tasters=("Аня", "花子", "ליאור"),
     ),
+    "long names": Scenario(
+        title="Cucumbers " * 20,
+        product="cucumbers" * 12,
+        tasters=("Maximiliane " * 6, "Bartholomäus" * 6),
+        attributes=(("Crunchiness" * 5, "not in the least " * 4, "very much so " * 4),),
+        scale="low = -1000, high = 1000, step = 100",
+    ),
     "markup": Scenario(
         title="<script>alert(1)</script> & “brine”",
         product="<b>cucumbers</b> & dill",

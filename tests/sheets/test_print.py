@@ -119,10 +119,12 @@ def test_codes_stand_in_the_middle_of_their_labels(words, case, stock):
     assert number == len(codes)
 
 
-@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize(
+    ("name", "paper"), [("warm-up", "a4"), ("warm-up", "letter"), ("long names", "a4")]
+)
 @pytest.mark.parametrize("file", FILES)
-def test_pages_are_the_paper_and_no_word_leaves_it(words, paper, file):
-    for size, found in words("warm-up", file, paper=paper):
+def test_pages_are_the_paper_and_no_word_leaves_it(words, name, paper, file):
+    for size, found in words(name, file, paper=paper):
         assert size == pytest.approx(PAPERS[paper], abs=TOLERANCE)
         assert found
         inside = 4 if file == "labels" else 11.7

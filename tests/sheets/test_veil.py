@@ -33,6 +33,8 @@ tasting = { tasters = 3, cleanser = "water and a plain cracker" }
         "Cool–Cellar",
         "cool_cellar",
         "a cellar at 14 °C",
+        "pláin",
+        "PLA\N{LATIN SMALL LETTER DOTLESS I}N",
         "\N{FULLWIDTH LATIN SMALL LETTER P}lain",
     ],
 )

@@ -6,10 +6,16 @@ import numpy as np
 import pytest
 from scipy.stats import wilcoxon
 
-from blindspoon.compare.ranks import _in_fixed_order, compare_ranks
+from blindspoon.compare.ranks import _in_fixed_order, compare_ranks, signed_ranks
 from blindspoon.compare.ties import settle_ties
 from blindspoon.sizing.cells import rank_differences
-from blindspoon.sizing.signed import make_flips, smallest_p, tell_apart, within
+from blindspoon.sizing.signed import (
+    _signed_ranks,
+    make_flips,
+    smallest_p,
+    tell_apart,
+    within,
+)
 from blindspoon.sizing.tastings import Panel, draw_scores
 from blindspoon.trial import Scale
 from blindspoon.verdict import finding, kind_of
@@ -97,6 +103,22 @@ def test_five_tasters_cannot_reach_five_in_a_hundred():
     sure = np.tile(np.arange(3.0, 8.0)[:, None], (10, 1, 2))
     assert not tell_apart(sure, make_flips(5, rng), 0.05).any()
     assert tell_apart(np.tile(np.arange(3.0, 9.0)[:, None], (1, 1, 1)), make_flips(6, rng), 0.05)
+
+
+def test_ranks_are_those_of_compare_ranks_with_ties_and_zeros():
+    differences = np.random.default_rng(1).integers(-3, 4, size=(50, 9, 3)).astype(float)
+    expected = [signed_ranks(each) for each in differences]
+    assert _signed_ranks(differences).tolist() == np.array(expected).tolist()
+
+
+def test_no_variant_is_shown_before_a_clearer_one():
+    """Alone the second would reach .047, but the first stops at .078: none is shown."""
+    rows = [(-1, 1, 2), (1, 0, 1), (3, 0, 2), (3, 0, 2), (2, 1, 3), (2, 1, 3), (2, 5, -1)]
+    means = np.column_stack([np.zeros(7), np.array(rows, dtype=float)])
+    found = compare_ranks(means, control=0, alpha=0.05, rng=np.random.default_rng(1))
+    assert sorted(each.p_adjusted for each in found) == [0.078125, 0.078125, 0.125]
+    flips = make_flips(7, np.random.default_rng(1))
+    assert not tell_apart(np.array([rows], dtype=float), flips, 0.05).any()
 
 
 def test_no_difference_at_all_shows_nothing():

@@ -64,6 +64,7 @@ def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, s
             verdicts = judge(trial, table, compare_trial(trial, table))
             kinds = [verdict.kind for verdict in verdicts if verdict.attribute == "texture"]
             counted["alike"] += kinds.count("alike")
+            counted["all"] += kinds == ["alike", "alike"]
             counted["seen"] += kinds[place % 2] in {"different", "slight"}
     cell = next(c for c in size_panel(question, 9, 2) if c.procedure == by)
     if shift:
@@ -71,7 +72,8 @@ def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, s
     else:
         near = 0 if by == "mixed" else 3  # ties of ranks are broken by other draws
         assert abs(counted["alike"] - 240 * cell.chance_alike.value) <= near
-        assert counted["alike"] > 20
+        assert abs(counted["all"] - 120 * cell.chance_all_alike.value) <= near
+        assert 2 * counted["all"] + 5 < counted["alike"] > 20
 
 
 def test_the_result_is_the_same_for_any_number_of_workers(make_trial):

@@ -1,5 +1,6 @@
 """Results -> charts: each is one drawing with its finding as its title."""
 
+from blindspoon.charts.chances import chances_chart
 from blindspoon.charts.chart import Chart, png_file, svg_file
 from blindspoon.charts.differences import differences_chart
 from blindspoon.charts.mark import mark_svg
@@ -12,6 +13,7 @@ __all__ = [
     "PALETTE",
     "Chart",
     "Picture",
+    "chances_chart",
     "css_variables",
     "differences_chart",
     "mark_svg",

@@ -110,6 +110,7 @@ def short_answer(
     table: ScoreTable,
     per_attribute: tuple[tuple[Judged, ...], ...],
     titles: Iterable[str],
+    weakened: str = "",
 ) -> str:
     """Answer the question in fewer than 60 words, without a p value.
 
@@ -121,8 +122,10 @@ def short_answer(
         The primary attributes, or all of them where none was declared.
     titles : iterable of str
         Titles of their charts, which count the verdicts.
+    weakened : str
+        Whose batches also differed otherwise; may be blank.
     """
-    tail = _tail(trial, table)
+    tail = f"{weakened} {_tail(trial, table)}".strip()
     candidates = [
         " ".join(_about(items, trial, table, detail) for items in per_attribute)
         for detail in DETAILS

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from blindspoon import charts, wording
 from blindspoon.charts.titles import differences_title
 from blindspoon.compare.results import AttributeResult
 from blindspoon.errors import Note
+from blindspoon.made import Made, weakened
 from blindspoon.report import answer, limits, methods, numbers, sources, tables
 from blindspoon.report.answer import Judged
 from blindspoon.report.board import Board, make_boards
@@ -100,6 +101,7 @@ class ReportContent:
     remarks_note: str
     differed: tuple[str, ...]
     made: NumberTable
+    strengths: NumberTable | None
     tasted: tuple[str, ...]
     compared: tuple[str, ...]
     planned: tuple[str, ...]
@@ -131,6 +133,7 @@ def compose(
     notes: tuple[Note, ...],
     provenance: Provenance,
     *,
+    made: Made | None = None,
     sealed: tuple[str, ...] = (),
 ) -> ReportContent:
     """Say everything that the report says.
@@ -146,6 +149,8 @@ def compose(
     notes : tuple of Note
         What is worth knowing about the files.
     provenance : Provenance
+    made : Made, optional
+        What was written down of the batches.
     sealed : tuple of str
         Whether the rule and the key are those that were sealed before tasting.
 
@@ -167,6 +172,7 @@ def compose(
             table,
             tuple(items[each.attribute] for each in answering),
             [art.titles[each.attribute] for each in answering],
+            weakened(trial, made, _of(verdicts, answering)),
         ),
         byline=_byline(trial, table),
         picture=art.picture,
@@ -176,8 +182,9 @@ def compose(
         profiles=None if art.profiles is art.picture else art.profiles,
         remarks=_remarks(trial, table),
         remarks_note=_more(len(table.remarks), "remark", "scores.csv"),
-        differed=limits.differed(trial, table),
+        differed=limits.differed(trial, table, made),
         made=numbers.methods_table(trial, table),
+        strengths=numbers.strengths_table(trial, made),
         tasted=methods.tasted(trial, table),
         compared=methods.compared(trial, results, provenance.software),
         planned=(*methods.planned(trial, table), *sealed),
@@ -187,7 +194,7 @@ def compose(
         left_out=_left_out(table, notes),
         nothing_left_out=_nothing_left_out(table),
         left_out_note=_more(len(table.left_out), "entry", "left_out.csv", "entries"),
-        cautions=limits.CAUTIONS,
+        cautions=limits.cautions(made),
         numbers=_number_tables(trial, table, ordered),
         raw=numbers.raw_tables(trial, table),
         raw_note=_raw_note(table),
@@ -245,6 +252,11 @@ def _draw(
         profiles=profiles,
         picture=first if ordered[0].primary or profiles is None else profiles,
     )
+
+
+def _of(verdicts: tuple[Verdict, ...], results: Sequence[AttributeResult]) -> tuple[Verdict, ...]:
+    names = {each.attribute for each in results}
+    return tuple(each for each in verdicts if each.attribute in names)
 
 
 def _question(trial: Trial) -> str:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 
 from blindspoon import wording
+from blindspoon.care import HEAD
 from blindspoon.compare.results import Interval, RankContrast
+from blindspoon.made import Made, cautions_in_words, differences_in_words
 from blindspoon.report.answer import Judged, batches_of, most_batches, sentence
 from blindspoon.report.numbers import NumberTable, blank_as_dash
 from blindspoon.scores import ScoreTable
@@ -231,7 +233,14 @@ def _batches(trial: Trial, table: ScoreTable) -> tuple[str, str]:
     )
 
 
-def differed(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
+def cautions(made: Made | None) -> tuple[tuple[str, str], ...]:
+    """List what the batches' own numbers warn of, then what holds for every home-made food."""
+    found = cautions_in_words(made)
+    own = [(text, f"({source})" if source else "") for text, source in found]
+    return ((HEAD, ""), *own, *CAUTIONS) if own else CAUTIONS
+
+
+def differed(trial: Trial, table: ScoreTable, made: Made | None) -> tuple[str, ...]:
     """Tell what the folder says of the batches, beside the findings that it weakens."""
     most = most_batches(trial, table)
     if most < 2:
@@ -247,10 +256,12 @@ def differed(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
             "differ from one another is set against how far the variants differ; with so few "
             "batches, roughly."
         )
+    if made is not None:
+        return (text, *differences_in_words(trial, made))
     return (
         text,
-        "The table says what trial.toml declares. What was weighed and measured in the making is "
-        "not compared on this page.",
+        "The table says what trial.toml declares. Nothing was written down of what was weighed and "
+        "measured in the making, so nothing of it can be compared.",
     )
 
 

@@ -17,6 +17,7 @@ from blindspoon.compare.results import (
     NoResult,
     RankContrast,
 )
+from blindspoon.made import Made
 from blindspoon.report.answer import batches_of
 from blindspoon.scores import FloatArray, ScoreTable
 from blindspoon.trial import Attribute, Trial
@@ -73,6 +74,46 @@ def methods_table(trial: Trial, table: ScoreTable) -> NumberTable:
         columns=("Method", "Meant to differ in", "Batches tasted"),
         rows=tuple(rows),
     )
+
+
+STRENGTHS = (
+    ("Salt, % of everything", "salt_percent", 2),
+    ("Salt, % of the water", "salt_percent_of_water", 2),
+    ("Acid added, g in 100 g", "citric_g_per_100_g", 2),
+    ("Age, days", "age_days", 0),
+    ("Degree-days", "degree_days", 0),
+    ("Last pH", "last_ph", 1),
+)
+
+
+def strengths_table(trial: Trial, made: Made | None) -> NumberTable | None:
+    """Show what each batch comes to, and why a number is missing; None without batches.csv."""
+    if made is None:
+        return None
+    reasons = {each.reason for batch in made.strengths for each in batch.unknown}
+    return NumberTable(
+        name="strengths",
+        caption="What was made, as weighed and measured",
+        head="Batch",
+        columns=("Variant", *(head for head, _, _ in STRENGTHS)),
+        rows=tuple(
+            (
+                each.batch,
+                blank_as_dash(
+                    [
+                        trial.variant(each.variant).label,
+                        *(_digits(getattr(each, name), digits) for _, name, digits in STRENGTHS),
+                    ]
+                ),
+            )
+            for each in made.strengths
+        ),
+        notes=tuple(sorted(reasons)),
+    )
+
+
+def _digits(value: float | None, digits: int) -> str:
+    return "" if value is None else wording.number(value, digits)
 
 
 def _factor(column: str) -> str:

@@ -11,7 +11,7 @@ from blindspoon.trial import Trial
 
 
 def tells(text: str, trial: Trial) -> bool:
-    """Whether a text holds the name or the label of a variant, in any case and punctuation.
+    """Whether a text holds the name or the label of a variant, in any case, accent and punctuation.
 
     Parts of words count: a variant "salt" is told by "less salty".
     """
@@ -63,6 +63,11 @@ def telling_words(trial: Trial, plan: ServingPlan) -> tuple[str, ...]:
 
 
 def _forms(text: str) -> Iterable[str]:
-    """Give a text as it stands, and with all but letters and digits made one blank."""
-    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
+    """Give a text without case and accents, and with all but letters and digits made one blank."""
+    folded = _bare(_bare(text).upper().casefold())
     return filter(None, (folded, re.sub(r"[\W_]+", " ", folded).strip()))
+
+
+def _bare(text: str) -> str:
+    parts = unicodedata.normalize("NFKD", text)
+    return "".join(part for part in parts if not unicodedata.combining(part))

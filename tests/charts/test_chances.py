@@ -1,0 +1,386 @@
+"""The chart of chances, from cells made by hand: what it says, and where its marks lie."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import combinations, pairwise
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from blindspoon.charts import chances_chart, css_variables, curves, png_file, svg_file
+from blindspoon.charts.chances import chances_of
+from blindspoon.charts.curves import chances_scene
+from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.scene import Box, Line, Marks, Text
+from blindspoon.sizing import cells as sizing_cells
+from blindspoon.sizing import sentences
+from blindspoon.sizing.results import Chance, Sizing, SizingCell
+from blindspoon.sizing.spread import Spread
+from blindspoon.trial import parse_trial
+
+TRIAL = """
+trial = { title = "What keeps half-sour <cucumbers> crisp?", control = "plain" }
+decision = { margin = 1 }
+scale = { low = 0, high = 10, step = 0.5 }
+attribute = [{ name = "texture", label = "Texture" }]
+variant = [{ name = "plain" }, { name = "oak-leaf" }]
+session = [{ name = "1" }, { name = "2" }]
+tasting = { tasters = 12 }
+"""
+SIZES = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
+SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
+Curve = Callable[[int, int], float]
+
+
+def never(_tasters: int, _sessions: int) -> float:
+    return 0.0
+
+
+def always(_tasters: int, _sessions: int) -> float:
+    return 1.0
+
+
+def reached_by(enough: dict[int, int]) -> Curve:
+    """Rise with the tasters, to exactly what is wanted at a number of them for each session."""
+    return lambda t, s: min(1.0, 0.8 * t / enough[s]) if s in enough else 0.1
+
+
+def sizing(
+    once: Curve = never,
+    twice: Curve = never,
+    alike: Curve = never,
+    *,
+    sizes: tuple[int, ...] = SIZES,
+    sessions: tuple[int, ...] = (1, 2, 3),
+    margin: float = 1.0,
+    se: float = 0.011,
+    by: str = "mixed",
+) -> Sizing:
+    found = [
+        SizingCell(
+            tasters=t,
+            sessions=s,
+            procedure=procedure,
+            chance_margin=Chance(once(t, s) if procedure == by else 0.5, se),
+            chance_twice=Chance(twice(t, s) if procedure == by else 0.5, se),
+            chance_alike=Chance(alike(t, s) if procedure == by else 0.5, se),
+            chance_all_alike=Chance(0.0, se),
+            chance_false=Chance(0.0, se),
+            smallest_p=None,
+            smallest_seen=None,
+            not_seen="not asked",
+        )
+        for s in sessions
+        for t in sizes
+        for procedure in ("mixed", "ranks")
+    ]
+    return Sizing(
+        attribute="texture",
+        margin=margin,
+        alpha=0.05,
+        decided_by=by,
+        variants=2,
+        spread=Spread(residual_sd=1.2, taster_sd=1.1, taster_variant_sd=0.6, source="as given"),
+        trials=2000,
+        seed=1,
+        cells=tuple(found),
+        assumptions=(),
+        sentences=(),
+    )
+
+
+USUAL = {
+    "once": reached_by({1: 40, 2: 32, 3: 20}),
+    "twice": reached_by({1: 12, 2: 8, 3: 6}),
+    "alike": reached_by({2: 32, 3: 24}),
+}
+HARD = {
+    "usual": sizing(**USUAL),
+    "never": sizing(),
+    "always": sizing(always, always, always),
+    "one panel": sizing(sizes=(12,), sessions=(2,)),
+    "one size": sizing(**USUAL, sizes=(12,)),
+    "every size": sizing(**USUAL, sizes=tuple(range(3, 61))),
+    "large panels": sizing(**USUAL, sizes=(3, 12, 1000, 100_000)),
+    "many sessions": sizing(always, never, always, sessions=tuple(range(1, 15))),
+    "long margin": sizing(**USUAL, margin=0.123456),
+}
+
+
+@pytest.fixture(scope="module")
+def trial():
+    return parse_trial(TRIAL)
+
+
+@pytest.fixture(scope="module", params=list(HARD), ids=lambda name: name.replace(" ", "-"))
+def scenes(request, trial):
+    """Wide, narrow and framed, each of a hard case."""
+    chances = chances_of(HARD[request.param], trial)
+    drawn = [chances_scene(chances, sheet) for sheet in (WIDE, NARROW)]
+    return [*drawn, chances_chart(HARD[request.param], trial).figure]
+
+
+def marks(scene, kind: str) -> list[Marks]:
+    """Marks on the lines of one kind; those beside names and the planned one stand alone."""
+    return [s for s in scene.shapes if isinstance(s, Marks) and s.kind == kind and s.centres[1:]]
+
+
+def numbers(scene) -> dict[str, list[float]]:
+    """Heights of the numbers up the side, by their text."""
+    found: dict[str, list[float]] = {}
+    for text in scene.texts:
+        if text.anchor == "end" and text.text.isdigit():
+            found.setdefault(text.text, []).append(text.y - 4)
+    return found
+
+
+def plain(text: str) -> str:
+    return text.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@SHEETS
+def test_every_panel_is_a_mark_at_the_height_of_its_chance(trial, sheet):
+    case = sizing(**USUAL)
+    scene = chances_scene(chances_of(case, trial), sheet)
+    zero, ten = numbers(scene)["0"], numbers(scene)["10"]
+    for sessions, kind in ((1, "ring"), (2, "disc"), (3, "diamond")):
+        drawn = marks(scene, kind)
+        assert len(drawn) == 3
+        for place, (goal, each) in enumerate(zip(USUAL.values(), drawn, strict=True)):
+            low, high = zero[place % len(zero)], ten[place % len(ten)]
+            heights = [(low - y) / (low - high) for _, y in each.centres]
+            assert heights == pytest.approx([goal(t, sessions) for t in SIZES])
+
+
+@SHEETS
+def test_tasters_stand_in_equal_ratios(trial, sheet):
+    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    for each in marks(scene, "ring"):
+        xs = [x for x, _ in each.centres]
+        slope, start = np.polyfit(np.log(SIZES), xs, 1)
+        assert xs == pytest.approx(start + slope * np.log(SIZES), abs=1e-6)
+        assert slope > 0
+
+
+@SHEETS
+def test_the_line_at_eight_times_in_ten_is_dashed(trial, sheet):
+    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
+    assert len(dashed) == 3
+    assert {line.start[1] for line in dashed} == set(numbers(scene)["8"])
+
+
+def test_what_is_asked_for_is_what_sizing_asks_for():
+    assert (curves.WANTED, curves.HARDLY) == (sizing_cells.WANTED, sentences.HARDLY)
+
+
+@pytest.mark.parametrize("chance", [0.0, 0.04, 0.05, 0.26, 0.5, 0.849, 0.949, 0.95, 1.0])
+def test_chances_are_said_as_the_sentences_say_them(trial, chance):
+    said = plain(curves.times(chance)).replace("hardly ever", "less than 1 time in 20")
+    found = sizing(lambda _t, _s: chance, sizes=(40,), sessions=(2,))
+    attribute, cells = trial.attributes[0], [c for c in found.cells if c.procedure == "mixed"]
+    question = sizing_cells.Question(
+        variants=2,
+        scale=attribute.scale,
+        margin=1.0,
+        alpha=0.05,
+        spread=found.spread,
+        trials=2000,
+        seed=1,
+    )
+    first = sentences.sentences_of(trial, attribute, question, cells)[0]
+    assert first.endswith(f"would do so {said}." if chance < 0.8 else "40 tasters in two sessions.")
+
+
+@SHEETS
+def test_the_planned_panel_is_the_large_mark_and_is_told_of(trial, sheet):
+    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    large = [
+        s for s in scene.shapes if isinstance(s, Marks) and s.radius == curves.PLANNED
+    ]  # fmt: skip
+    places = [each.centres[SIZES.index(12)] for each in marks(scene, "disc")]
+    assert [each.centres[0] for each in large] == places
+    words = [plain(t.text) for t in scene.texts if t.text.startswith("planned panel")]
+    expected = ["about 3 times in 10", "nearly always", "about 3 times in 10"]
+    assert words == [f"planned panel: {each}" for each in expected]
+
+
+def test_without_a_planned_panel_among_the_cells_there_is_no_such_mark(trial):
+    chances = chances_of(sizing(**USUAL, sizes=(4, 8, 40)), trial)
+    scene = chances_scene(chances, WIDE)
+    assert chances.planned is None
+    assert max(s.radius for s in scene.shapes if isinstance(s, Marks)) <= curves.RADIUS
+    assert "planned" not in " ".join(text.text for text in scene.texts)
+
+
+@SHEETS
+def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
+    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    for name, kind in (("1 session", "ring"), ("2 sessions", "disc"), ("3 sessions", "diamond")):
+        named = [text for text in scene.texts if text.text == name]
+        assert len(named) == 3
+        for text in named:
+            beside = Box(text.x - 20, text.y - 12, text.x, text.y + 4)
+            signs = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 1]
+            assert [s.kind for s in signs if s.box.overlaps(beside)] == [kind]
+
+
+def test_names_move_apart_in_the_order_of_their_lines():
+    found = curves._apart([50.0, 10.0, 10.0, 12.0], 10.0, 180.0)
+    assert found == [55.0, 25.0, 10.0, 40.0]
+    low = curves._apart([180.0, 180.0, 180.0], 10.0, 180.0)
+    assert low == [180.0, 165.0, 150.0]
+
+
+@pytest.mark.parametrize(
+    ("case", "title"),
+    [
+        (
+            sizing(**USUAL),
+            "A difference of 1 point on texture would be seen 8 times in 10 by 40 tasters in one "
+            "session, 32 in two or 20 in three",
+        ),
+        (
+            sizing(reached_by({1: 16, 2: 16, 3: 8}), always),
+            "A difference of 1 point on texture would be seen 8 times in 10 by 16 tasters in one "
+            "session or 8 in three",
+        ),
+        (
+            sizing(reached_by({3: 24}), always, margin=0.5),
+            "A difference of 0.5 points on texture would be seen 8 times in 10 by 24 tasters in "
+            "three sessions",
+        ),
+        (
+            sizing(never, reached_by({1: 32, 2: 20}), sessions=(1, 2)),
+            "No panel of up to 40 tasters in up to two sessions would see a difference of 1 point "
+            "on texture 8 times in 10; one of 2 points would be seen by 32 tasters in one session "
+            "or 20 in two",
+        ),
+        (
+            sizing(sessions=(1,)),
+            "No panel of up to 40 tasters in one session would see a difference of 1 point, or "
+            "even of 2 points, on texture 8 times in 10",
+        ),
+    ],
+    ids=["all", "no more sessions than help", "one", "twice only", "none"],
+)
+def test_the_title_is_the_finding(trial, case, title):
+    chart = chances_chart(case, trial)
+    assert plain(chart.title) == title
+    assert plain(chart.alt).partition(", where ")[2].startswith(title[:1].lower() + title[1:])
+
+
+def test_a_chance_just_short_of_it_is_not_it(trial):
+    short = chances_chart(sizing(lambda _t, _s: 0.7995, always), trial)
+    assert short.title.startswith("No panel")
+
+
+def test_the_procedure_that_decides_is_the_one_that_is_drawn(trial):
+    chart = chances_chart(sizing(**USUAL, by="ranks"), trial)
+    assert chart.title == chances_chart(sizing(**USUAL), trial).title
+    key = " ".join(text.text for text in chart.figure.texts)
+    assert "judged by the rank comparison, which decides" in key
+
+
+def test_the_alt_tells_all_three_findings(trial):
+    alt = plain(chances_chart(sizing(**USUAL), trial).alt)
+    assert alt.startswith("Line chart of the chances of panels of 4 to 40 tasters in 1 to 3 ")
+    assert "shown alike 8 times in 10 by 32 tasters in two sessions or 24 in three; " in alt
+    assert alt.endswith("about 3 times in 10, nearly always and about 3 times in 10.")
+    none = plain(chances_chart(sizing(always, always), trial).alt)
+    assert "by no panel of up to 40 tasters in up to three sessions" in none
+
+
+def test_the_figure_says_that_it_is_simulated_and_with_what_spread(trial):
+    chart = chances_chart(sizing(**USUAL), trial)
+    words = plain(" ".join(text.text for text in chart.figure.texts))
+    assert "Source: simulated for “What keeps half-sour <cucumbers> crisp?”, not tasted." in words
+    assert "1.20 from cup to cup, 1.10 between tasters, 0.60 in a taster’s own opinion" in words
+    assert "variant (as given)." in words
+    assert "2,000 simulated trials" in words
+
+
+@pytest.mark.parametrize(("se", "said"), [(0.011, "0.1 in 10, too small"), (0.05, "0.5 in 10.")])
+def test_the_simulations_own_error_is_told(trial, se, said):
+    assert f"standard error is at most {said}" in chances_of(sizing(se=se), trial).key
+
+
+def test_everything_lies_on_the_sheet(scenes):
+    for scene in scenes:
+        for left, top, right, bottom in (shape.box for shape in scene.shapes):
+            assert -0.01 <= left <= right <= scene.width + 0.01
+            assert -0.01 <= top <= bottom <= scene.height + 0.01
+
+
+def test_no_two_texts_overlap(scenes):
+    clashes = [
+        (one.text, other.text)
+        for scene in scenes
+        for one, other in combinations(scene.texts, 2)
+        if one.box.overlaps(other.box)
+    ]
+    assert clashes == []
+
+
+def test_no_line_or_mark_meets_a_text(scenes):
+    clashes = [
+        (text.text, shape)
+        for scene in scenes
+        for text in scene.texts
+        for shape in scene.shapes
+        if isinstance(shape, Line | Marks) and meets(shape, text)
+    ]
+    assert clashes == []
+
+
+def meets(shape: Line | Marks, text: Text) -> bool:
+    if isinstance(shape, Line):
+        return shape.box.overlaps(text.box)
+    r = shape.radius
+    return any(text.box.overlaps(Box(x - r, y - r, x + r, y + r)) for x, y in shape.centres)
+
+
+def test_text_is_large_enough_for_a_phone(scenes):
+    assert [scene.width for scene in scenes] == [720, 358, 768]
+    assert min(text.size for scene in scenes for text in scene.texts) >= 11
+
+
+@SHEETS
+def test_marks_of_one_line_can_be_told_apart(trial, sheet):
+    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    for kind in ("ring", "disc", "diamond"):
+        for each in marks(scene, kind):
+            steps = [math.dist(one, other) for one, other in pairwise(each.centres)]
+            assert min(steps) > 2 * each.radius
+
+
+def test_files_are_well_formed_and_the_same_every_time(trial):
+    one, two = (chances_chart(sizing(**USUAL), trial) for _ in range(2))
+    assert one == two
+    for svg in (one.wide, one.narrow, svg_file(one)):
+        root = ElementTree.fromstring(svg)  # noqa: S314 - our own text
+        assert root.get("aria-label") == one.alt
+    assert one.name == "texture-chances"
+    png = png_file(one)
+    assert png.startswith(b"\x89PNG")
+    assert png == png_file(two)
+
+
+def test_the_colours_are_those_of_the_page_and_carry_no_variant(trial):
+    chances = chances_of(sizing(**USUAL), trial)
+    inks = {shape.ink for shape in chances_scene(chances, WIDE).shapes}
+    assert inks <= {"ground", "ink", "soft", "people", "hair", "edge"}
+    assert all(f"--bs-{ink}:" in css_variables(dark=True) for ink in inks)
+
+
+def test_the_planned_number_of_sessions_stands_out(trial):
+    case = sizing(**USUAL)
+    lines = marks(chances_scene(chances_of(case, trial), WIDE), "disc")
+    assert {each.ink for each in lines} == {"ink"}
+    elsewhere = replace(trial, sessions=trial.sessions[:1])
+    lines = marks(chances_scene(chances_of(case, elsewhere), WIDE), "disc")
+    assert {each.ink for each in lines} == {"people"}
