@@ -170,6 +170,14 @@ def test_a_file_made_unreadable_by_hand_is_put_aside(save, folder, rows, events,
     assert any("cup 37 of T01 is not on this ballot" in event for event in events)
 
 
+def test_a_cup_that_stands_twice_in_a_file_changed_by_hand_is_not_believed(save, folder, rows):
+    save(an("7"))
+    path = folder / "ballots/1-T01.csv"
+    path.write_text(path.read_text() + "1,T01,037,2,,\n")
+    save(an("5"), code="512")
+    assert [row["texture"] for row in rows()] == ["7", "5"]
+
+
 def test_a_ballot_removed_by_hand_comes_back_whole(save, folder, rows):
     save(an("7"))
     (folder / "ballots/1-T01.csv").unlink()

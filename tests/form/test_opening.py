@@ -3,6 +3,7 @@
 import json
 import os
 import stat
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -26,6 +27,32 @@ def test_links_are_the_same_after_a_restart(folder):
     first, second = opened(folder), opened(folder)
     assert first.host_link == second.host_link
     assert first.taster_link("T01") == second.taster_link("T01")
+
+
+def test_who_has_joined_and_agreed_is_known_after_a_restart(folder):
+    with collect.opened(folder) as tasting:
+        tasting.desk.join("T02")
+        tasting.desk.agree("1", "T01")
+        tasting.desk.note_twice("1", "T03")
+        tasting.desk.open_session("")
+        old = tasting.desk.taster_link("T03")
+        tasting.desk.renew("T03")
+    desk = opened(folder)
+    assert desk.free_names() == ["T03"]
+    assert desk.has_agreed("1", "T01")
+    assert desk.memory.twice == (("1", "T03"),)
+    assert desk.session == ""
+    assert desk.taster_of(old) is None
+
+
+def test_many_who_join_at_once_are_all_remembered(folder):
+    with collect.opened(folder) as tasting:
+        desk = tasting.desk
+        names = [*desk.plan.tasters] * 4
+        with ThreadPoolExecutor(12) as pool:
+            taken = list(pool.map(desk.join, names))
+    assert sum(taken) == 3
+    assert opened(folder).free_names() == []
 
 
 def test_links_differ_between_folders_tasters_and_host(folder, tmp_path):
@@ -133,7 +160,8 @@ def test_no_name_of_a_taster_leaves_the_folder_or_meets_another():
     ]  # fmt: skip
     keys = [("1", name) for name in tasters] + [("1-a", "b"), ("1", "a-b ")]
     names = list(_file_names(keys).values())
-    assert len({name.casefold() for name in names}) == len(keys)
+    for order in (keys, keys[::-1]):
+        assert len({name.casefold() for name in _file_names(order).values()}) == len(keys)
     assert all(set(name[:-4]) <= set("%_-") | set(map(chr, range(48, 123))) for name in names)
     assert not any(set(name) & set("/\\:") for name in names)
     assert max(map(len, names)) < 160

@@ -125,7 +125,7 @@ def test_finding_the_addresses_sends_nothing(monkeypatch):
 def test_the_names_of_the_page_in_a_network(monkeypatch):
     monkeypatch.setattr(socket, "gethostname", lambda: "Kitchen")
     names = server._host_names(("192.0.2.7",), 8765)
-    assert {"192.0.2.7:8765", "kitchen.local:8765", "localhost:8765"} <= names
+    assert {"192.0.2.7:8765", "kitchen.local:8765", "localhost:8765", "127.0.0.1:8765"} <= names
     assert "192.0.2.7" not in names
     assert "192.0.2.7" in server._host_names(("192.0.2.7",), 80)
     assert not any("kitchen" in name for name in server._host_names(("127.0.0.1",), 8765))

@@ -152,8 +152,12 @@ def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows):
         desk.agree("1", "T01")
         client = create_app(desk).test_client()
         page = client.get(f"/t/{desk.taster_link('T01')}/1/2").text
+        form = {"ticket": desk.memory.link("form", desk.taster_link("T01")), "code": "512"}
+        path = f"/t/{desk.taster_link('T01')}/1/2"
+        assert client.post(path, data=form | {"texture": "7"}).status_code == 409
     assert "This cup is scored already" in page
     assert "<form" not in page
+    assert rows() == []
 
 
 def test_a_scale_of_many_steps_is_typed(folder):

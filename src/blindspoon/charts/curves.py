@@ -226,7 +226,7 @@ def _tasters(chances: Chances, plot: Plot) -> list[Shape]:
     shown: list[Text] = []
     for size in (planned, sizes[0], sizes[-1], *sizes):
         ink = "ink" if chances.planned and size == planned else "soft"
-        text = replace(like, x=plot.point(size, 0)[0], text=str(size), ink=ink)
+        text = replace(like, x=plot.point(size, 0)[0], text=f"{size:,}", ink=ink)
         left, top, right, bottom = text.box
         if not any(Box(left - 5, top, right + 5, bottom).overlaps(each.box) for each in shown):
             shown.append(text)

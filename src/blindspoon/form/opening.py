@@ -97,7 +97,7 @@ def _file_names(keys: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
     names: dict[tuple[str, str], str] = {}
     taken: set[str] = set()
     for session, taster in keys:
-        safe = quote(taster, safe="").replace("-", "%2D").replace(".", "%2E").replace("~", "%7E")
+        safe = quote(taster, safe="").replace(".", "%2E").replace("~", "%7E")
         name = f"{session}-{safe}"
         if len(safe) > NAME_LIMIT or name.casefold() in taken:
             cut = re.sub("%.?$", "", safe[:NAME_LIMIT])
