@@ -9,7 +9,7 @@ import pytest
 from blindspoon.delimited import read_table
 from blindspoon.errors import Note, Problem, TrialError
 from blindspoon.scores import ScoreTable, build_table, check_scores
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 Files = dict[str, bytes]
 

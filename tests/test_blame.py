@@ -9,7 +9,7 @@ from blindspoon.batches.amounts import Amounts, NoAmounts
 from blindspoon.batches.correlation import NoCorrelation, WithinCorrelation
 from blindspoon.batches.differences import Difference, Together, WhatDiffers
 from blindspoon.batches.measured import TasteAgainst, TastePoint
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 TRIAL = parse_trial(
     'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'

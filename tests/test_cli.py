@@ -39,7 +39,8 @@ def spoil(path, before, after):
 def test_a_sound_folder_has_no_problems():
     done = blindspoon("check", CUCUMBERS)
     assert done.returncode == 0
-    assert "no problems, 3 notes" in done.stdout
+    assert "no problems, 8 notes" in done.stdout
+    assert "this batch was also 3 °C cooler" in done.stdout
     assert "T09 in session 2 has no score" in done.stdout
 
 

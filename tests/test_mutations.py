@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import read_folder
 from blindspoon.scores import build_table, check_scores
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 CELLS = st.sampled_from(
     ["", " ", "0", "-1", "11", "7,5", "7.5", "1e999", "nan", "T01", "T99", "037", "37", "plain",

@@ -285,9 +285,14 @@ def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
         yield moved
 
 
+def _spaced(text: str) -> str:
+    """Put plain spaces where a page has unbreakable ones."""
+    return text.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def _say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
     for text, source in cautions:
-        click.echo(f"caution: {text}" + (f" ({source})" if source else ""))
+        click.echo(_spaced(f"caution: {text}" + (f" ({source})" if source else "")))
 
 
 def _say_addresses(addresses: Addresses) -> None:
@@ -330,7 +335,7 @@ def _say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:
 
 def _say_notes(notes: Sequence[Note]) -> None:
     for note in notes[:SHOWN]:
-        click.echo(f"note: {note}")
+        click.echo(_spaced(f"note: {note}"))
     if len(notes) > SHOWN:
         click.echo(f"... and {len(notes) - SHOWN:,} more notes.")
 

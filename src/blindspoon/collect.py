@@ -12,7 +12,8 @@ from blindspoon.delimited import read_table
 from blindspoon.errors import shown
 from blindspoon.form import Addition, Cautions, Desk, open_desk, plan_addition
 from blindspoon.tables import TextTable
-from blindspoon.trial import Trial, parse_trial
+from blindspoon.trial import Trial
+from blindspoon.trial_file import parse_trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

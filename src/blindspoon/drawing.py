@@ -27,7 +27,8 @@ from blindspoon.serving import (
 from blindspoon.sheets import print_sheets
 from blindspoon.sheets.labels import Paper
 from blindspoon.tables import TextTable
-from blindspoon.trial import Trial, parse_trial
+from blindspoon.trial import Trial
+from blindspoon.trial_file import parse_trial
 
 STREAM = 1000
 """Tells the drawing's random stream from the others that come from the trial's seed."""

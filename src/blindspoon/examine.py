@@ -9,7 +9,8 @@ from blindspoon import files
 from blindspoon.errors import Note, Problem, TrialError, TrialFileError
 from blindspoon.made import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.scores import check_scores
-from blindspoon.trial import Trial, parse_trial
+from blindspoon.trial import Trial
+from blindspoon.trial_file import parse_trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

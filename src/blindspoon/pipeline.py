@@ -14,7 +14,8 @@ from blindspoon.errors import Note
 from blindspoon.made import Made, make_up, soften
 from blindspoon.scores import ScoreTable, build_table
 from blindspoon.seal import seal_sentences
-from blindspoon.trial import Trial, parse_trial
+from blindspoon.trial import Trial
+from blindspoon.trial_file import parse_trial
 from blindspoon.verdict import Verdict, judge
 
 if TYPE_CHECKING:

@@ -12,7 +12,8 @@ from blindspoon.pipeline import analyse
 from blindspoon.sizing.results import Sizing
 from blindspoon.sizing.spread import Spread, common_practice, spread_from
 from blindspoon.sizing.sweep import Progress, size, sized_attribute
-from blindspoon.trial import Trial, parse_trial
+from blindspoon.trial import Trial
+from blindspoon.trial_file import parse_trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

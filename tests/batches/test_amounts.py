@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from blindspoon.batches.acids import acid_of
 from blindspoon.batches.amounts import NoAmounts, amounts
 from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 COLUMNS = frozenset({"produce_g", "water_g", "salt_g", "acid_g", "sugar_g"})
 

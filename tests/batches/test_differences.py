@@ -9,7 +9,7 @@ import pytest
 
 from blindspoon.batches.differences import moving_together, what_differs
 from blindspoon.batches.factors import STANDARD, factor_values, unknown_factors
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 
 def found(trial, log, variant):

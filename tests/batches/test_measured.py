@@ -14,7 +14,7 @@ from blindspoon.batches.measured import (
 )
 from blindspoon.delimited import read_table
 from blindspoon.scores import build_table
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 SCORES = """\
 session,taster,variant,texture,saltiness,sourness

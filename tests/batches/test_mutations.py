@@ -14,7 +14,7 @@ from blindspoon.batches.strengths import strengths
 from blindspoon.blame import inseparable, remarks, softened, what_to_add
 from blindspoon.care import caution
 from blindspoon.delimited import read_table
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 TRIAL = parse_trial(
     'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'

@@ -16,7 +16,8 @@ from blindspoon.sizing.signed import make_flips, tell_apart, within
 from blindspoon.sizing.spread import common_practice
 from blindspoon.sizing.sweep import size
 from blindspoon.sizing.tastings import Panel, draw_scores, serving_positions
-from blindspoon.trial import Scale, parse_trial
+from blindspoon.trial import Scale
+from blindspoon.trial_file import parse_trial
 
 SCALE = Scale(low=0, high=10, step=0.5)
 TRIAL = """

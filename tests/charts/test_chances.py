@@ -20,7 +20,7 @@ from blindspoon.sizing import cells as sizing_cells
 from blindspoon.sizing import sentences
 from blindspoon.sizing.results import Chance, Sizing, SizingCell
 from blindspoon.sizing.spread import Spread
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 TRIAL = """
 trial = { title = "What keeps half-sour <cucumbers> crisp?", control = "plain" }

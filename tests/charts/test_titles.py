@@ -51,7 +51,8 @@ def verdicts(picture, kinds, others=None):
         ),
         (
             "-different -slight open open",
-            "Two of four batches were softer than the control, one of them by less than 1\xa0point; "
+            "Two of four batches were softer than the control, one of them by less than "
+            "1\xa0point; "
             "two are not settled",
         ),
         (
@@ -61,7 +62,8 @@ def verdicts(picture, kinds, others=None):
         ),
         (
             "different -slight -different -open",
-            "Two of four batches were softer than the control, one of them by less than 1\xa0point; "
+            "Two of four batches were softer than the control, one of them by less than "
+            "1\xa0point; "
             "one was crisper; one is not settled",
         ),
         (

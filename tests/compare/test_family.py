@@ -9,7 +9,7 @@ from blindspoon.compare.family import compare_trial
 from blindspoon.compare.results import MixedContrast, NoResult, RankContrast
 from blindspoon.delimited import read_table
 from blindspoon.scores import build_table
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 
 TOML = """
 [trial]

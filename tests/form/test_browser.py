@@ -6,6 +6,10 @@ import shutil
 
 import pytest
 
+from blindspoon import collect, pipeline
+from blindspoon.form.answers import Answer
+from blindspoon.form.ballots import Given, Stamp
+
 pytestmark = pytest.mark.browser
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 800}
@@ -315,6 +319,22 @@ def test_the_overview_renews_itself(sheet, served):
     begin(page, served)
     tap(page, "texture", "7")
     host.get_by_text("1 of 3 tasters joined").wait_for()
+
+
+@pytest.mark.slow
+def test_markup_in_a_comment_does_not_run_in_the_report(browser, folder, coded):
+    bad = ["<script>window.pwned=1</script>", "<img src=x onerror=window.pwned=1>", "=1+1", "]]>"]
+    with collect.opened(folder) as tasting:
+        for ballot in tasting.desk.ballots.values():
+            for k, code in enumerate(ballot.paper.codes):
+                answer = Answer(scores=(str(k), str(5 - k)), comment=bad[(k + len(code)) % 4])
+                ballot.save({code: Given(answer, "")}, Stamp("a", 0))
+    written = pipeline.write_report(pipeline.analyse(folder), folder.parent / "reports")
+    page = browser.new_page()
+    page.goto(written.as_uri())
+    assert "window.pwned=1" in page.text_content("body")
+    assert page.evaluate("window.pwned") is None
+    page.close()
 
 
 @pytest.mark.slow

@@ -145,6 +145,19 @@ def test_a_page_of_other_cups_is_turned_away(phone, rows):
     assert rows() == []
 
 
+def test_tasters_are_told_the_food_and_not_the_question(folder):
+    path = folder / "trial.toml"
+    more = 'question = "Do oak leaves help?"\nproduct = "pickled cucumbers"\ncontrol'
+    path.write_text(path.read_text().replace("control", more, 1))
+    with collect.opened(folder) as tasting:
+        desk = tasting.desk
+        client = create_app(desk).test_client()
+        pages = [client.get(path).text for path in ("/", f"/t/{desk.taster_link('T01')}")]
+    assert "<h1>Pickled cucumbers</h1>" in pages[0]
+    assert "3 cups of pickled cucumbers" in pages[1]
+    assert not any("oak" in page or "half-sour" in page for page in pages)
+
+
 def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows):
     (folder / "scores.csv").write_text("taster,code,texture,saltiness\nT01,512,7,5\n")
     with collect.opened(folder) as tasting:

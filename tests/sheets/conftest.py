@@ -11,7 +11,8 @@ import pytest
 
 from blindspoon.serving import ServingPlan, draw, request_for
 from blindspoon.sheets import print_sheets
-from blindspoon.trial import Trial, parse_trial
+from blindspoon.trial import Trial
+from blindspoon.trial_file import parse_trial
 
 
 @dataclass(frozen=True, kw_only=True)

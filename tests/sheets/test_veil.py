@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from blindspoon.serving import draw, request_for
 from blindspoon.sheets import print_sheets, telling_words
 from blindspoon.sheets.veil import heading, tells, veiled
-from blindspoon.trial import Attribute, Scale, Tasting, Trial, Variant, parse_trial
+from blindspoon.trial import Attribute, Scale, Tasting, Trial, Variant
+from blindspoon.trial_file import parse_trial
 
 TRIAL = parse_trial("""
 trial = { title = "Cucumbers", control = "plain", product = "cucumbers" }

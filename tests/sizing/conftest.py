@@ -8,7 +8,7 @@ import pytest
 from blindspoon.compare.mixed import compare_mixed
 from blindspoon.compare.results import NoResult
 from blindspoon.sizing.spread import Spread
-from blindspoon.trial import parse_trial
+from blindspoon.trial_file import parse_trial
 from blindspoon.verdict import finding, kind_of
 
 TRIAL = """

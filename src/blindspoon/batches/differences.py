@@ -123,7 +123,7 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
 
     Examples
     --------
-    >>> from blindspoon.trial import parse_trial
+    >>> from blindspoon.trial_file import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "plain" }
     ... scale = { low = 0, high = 10 }

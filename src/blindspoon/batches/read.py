@@ -71,7 +71,7 @@ def build_log(
     Examples
     --------
     >>> from blindspoon.delimited import read_table
-    >>> from blindspoon.trial import parse_trial
+    >>> from blindspoon.trial_file import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "plain" }
     ... scale = { low = 0, high = 10 }

@@ -66,7 +66,7 @@ def print_sheets(
     --------
     >>> import numpy as np
     >>> from blindspoon.serving import draw, request_for
-    >>> from blindspoon.trial import parse_trial
+    >>> from blindspoon.trial_file import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "brined" }
     ... scale = { low = 0, high = 10, step = 1 }

@@ -68,7 +68,7 @@ def size(
     Examples
     --------
     >>> from blindspoon.sizing.spread import common_practice
-    >>> from blindspoon.trial import parse_trial
+    >>> from blindspoon.trial_file import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "plain" }
     ... decision = { margin = 2 }

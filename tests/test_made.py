@@ -1,0 +1,107 @@
+"""What was made, as check, batches and the report tell it."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
+
+
+def blindspoon(*arguments):
+    command = [sys.executable, "-m", "blindspoon", *map(str, arguments)]
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+    return subprocess.run(
+        command, cwd=ROOT, env=environment, capture_output=True, encoding="utf-8", check=False
+    )
+
+
+@pytest.fixture
+def cucumbers(tmp_path):
+    return Path(shutil.copytree(CUCUMBERS, tmp_path / "cucumbers"))
+
+
+def spoil(path, before, after):
+    text = path.read_text(encoding="utf-8")
+    assert before in text
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+
+
+def because(folder, variant):
+    found = json.loads(blindspoon("compare", folder, "--json").stdout)
+    return next(
+        each["because"]
+        for each in found["comparisons"]
+        if (each["attribute"], each["variant"]) == ("texture", variant)
+    )
+
+
+def test_the_table_of_strengths_fits_80_columns():
+    done = blindspoon("batches", CUCUMBERS)
+    assert done.returncode == 0
+    assert max(len(line) for line in done.stdout.splitlines()) <= 80
+    assert re.search(r"jar 1 \(plain\) +2\.27 +5\.00", done.stdout)
+
+
+def test_strengths_as_json():
+    found = json.loads(blindspoon("batches", CUCUMBERS, "--json").stdout)
+    assert set(found) == {"strengths", "amounts", "differs", "together", "cautions"}
+    jar = found["strengths"][0]
+    assert jar["salt_percent"] == pytest.approx(100 * 27 / (620 + 540 + 27))
+    assert jar["last_ph"] == 3.6
+
+
+def test_a_verdict_is_softened_by_what_else_differed(cucumbers):
+    assert "this batch was also 3\xa0°C cooler, which may be the reason" in because(
+        cucumbers, "calcium"
+    )
+    spoil(cucumbers / "trial.toml", '["calcium_g"]', '["calcium_g", "temperature_c"]')
+    assert "cooler" not in because(cucumbers, "calcium")
+
+
+def test_without_batches_nothing_is_softened(cucumbers):
+    (cucumbers / "batches.csv").unlink()
+    (cucumbers / "readings.csv").unlink()
+    assert "cooler" not in because(cucumbers, "calcium")
+    assert blindspoon("batches", cucumbers).returncode == 1
+
+
+def test_the_report_tells_what_else_differed(cucumbers, tmp_path):
+    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
+    page = (tmp_path / "out" / "cucumbers" / "index.html").read_text(encoding="utf-8")
+    text = re.sub(r"\s+", " ", page)
+    assert "Not only the method differed: “Calcium” in temperature too." in text
+    assert "What was made, as weighed and measured" in text
+    assert "builds up pressure and can burst" in text
+
+
+@pytest.mark.parametrize(
+    ("file", "before", "after", "words"),
+    [
+        ("batches.csv", "620,540,27.0", "-620,540,27.0", "batches.csv line 2"),
+        ("batches.csv", "620,540,27.0", "620,540,2700", "batches.csv line 2"),
+        ("readings.csv", "jar 1,2026-09-18,3.6", "jar 1,2026-09-18,46", "readings.csv line 5"),
+        ("key.csv", "jar 1", "jar 9", "jar 9"),
+    ],
+)
+def test_what_cannot_be_is_named_with_its_line(cucumbers, file, before, after, words):
+    spoil(cucumbers / file, before, after)
+    done = blindspoon("check", cucumbers)
+    assert done.returncode == 1
+    assert words in done.stdout
+
+
+def test_a_caution_blocks_nothing(cucumbers):
+    spoil(cucumbers / "readings.csv", "jar 1,2026-09-18,3.6", "jar 1,2026-09-18,4.9")
+    done = blindspoon("check", cucumbers)
+    assert done.returncode == 0
+    assert "caution: jar 1: the last pH is above 4.6" in done.stdout
+    assert blindspoon("compare", cucumbers).returncode == 0
