@@ -210,7 +210,7 @@ STRENGTHS = (
     ("acid g", "citric_g_per_100_g", 2),
     ("sugar %", "sugar_percent", 1),
     ("days", "age_days", 0),
-    ("degree-days", "degree_days", 0),
+    ("deg-days", "degree_days", 0),
     ("last pH", "last_ph", 1),
 )
 
