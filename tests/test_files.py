@@ -59,7 +59,7 @@ def test_files_that_are_not_read_are_noted(tmp_path, coded):
     text = files.read_folder(put(tmp_path, coded | more))
     assert [str(note) for note in text.notes] == [
         'score.csv: the file is not read (did you mean "scores.csv"?)',
-        "ballots/notes.txt: the file is not read: it is no .csv",
+        "ballots/notes.txt: this is not read: it is no .csv",
     ]
     assert set(text.files) == set(coded)
 

@@ -18,7 +18,7 @@ from blindspoon.errors import Note, Problem, TrialError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from blindspoon.form import Addition, Addresses
+    from blindspoon.form import Addition, Addresses, Event
 
 SHOWN = 100
 FOLDER = click.argument("folder", type=click.Path(path_type=Path))
@@ -202,7 +202,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
             click.echo(_added(addition, folder))
             return
         where = {} if port is None else {"port": port}
-        tally = form.serve(tasting.desk, lan=lan, ready=_say_addresses, tell=click.echo, **where)
+        tally = form.serve(tasting.desk, lan=lan, ready=_say_addresses, tell=_tell, **where)
     click.echo(f"{tally} of {folder}.")
 
 
@@ -295,9 +295,14 @@ def _say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
         click.echo(_spaced(f"caution: {text}" + (f" ({source})" if source else "")))
 
 
+def _tell(event: Event) -> None:
+    click.echo(str(event), err=True)
+
+
 def _say_addresses(addresses: Addresses) -> None:
     if addresses.lan:
-        click.echo(f"{addresses.qr}\nFor the tasters: {addresses.join}")
+        click.echo(click.style(addresses.qr, fg="bright_white", bg="black"))
+        click.echo(f"For the tasters: {addresses.join}")
         for other in addresses.others:
             click.echo(f"         or else: {other}")
         click.echo("Everybody in this network can open it, and what is sent is not encrypted.")

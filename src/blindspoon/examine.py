@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from blindspoon import files
 from blindspoon.errors import Note, Problem, TrialError, TrialFileError
 from blindspoon.made import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.scores import check_scores
+from blindspoon.tables import TextTable
 from blindspoon.trial import Trial
 from blindspoon.trial_file import parse_trial
 
@@ -42,14 +44,14 @@ def examine(folder: Path) -> Examination:
         If files of the folder cannot be read at all.
     """
     text = files.read_folder(folder)
-    tables = (*text.scores, text.table("servings.csv"), text.table("key.csv"))
+    scores, plan = text.scores, (text.table("servings.csv"), text.table("key.csv"))
     try:
         trial = parse_trial(text.trial)
     except TrialError as error:
-        unreadable = [problem for table in tables if table for problem in table.problems]
+        unreadable = [each for table in (*scores, *plan) if table for each in table.problems]
         return Examination(problems=(*error.problems, *unreadable), notes=text.notes)
-    problems, notes = check_scores(trial, text.scores, *tables[-2:])
-    more, known, cautions = _made(trial, text)
+    problems, notes = check_scores(trial, scores, *plan)
+    more, known, cautions = _made(trial, text, (plan[1], *scores))
     problems, notes = (*problems, *more), (*notes, *known)
     waiting = [problem for problem in problems if problem.slug == "no-scores"]
     return Examination(
@@ -86,11 +88,11 @@ def _nothing_made() -> Problem:
 
 
 def _made(
-    trial: Trial, text: files.FolderText
+    trial: Trial, text: files.FolderText, cups: Sequence[TextTable | None]
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...], tuple[tuple[str, str], ...]]:
     tables = (text.table("batches.csv"), text.table("readings.csv"))
     try:
-        made, notes = make_up(trial, *tables, cups=(text.table("key.csv"), *text.scores))
+        made, notes = make_up(trial, *tables, cups=cups)
     except TrialError as error:
         return error.problems, (), ()
     if made is None:

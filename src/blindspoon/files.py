@@ -257,8 +257,9 @@ def _notes(folder: Path) -> Iterator[Note]:
     ballots = folder / "ballots"
     for path in sorted(ballots.iterdir()) if ballots.is_dir() else []:
         if not _is_ballot(path.name) and not path.name.startswith("."):
-            name = f"ballots/{shown(path.name)}"
-            yield Note(file=name, text="the file is not read: it is no .csv")
+            name, replaced = f"ballots/{shown(path.name)}", path.name == "conflicts"
+            text = "it holds answers that were replaced" if replaced else "it is no .csv"
+            yield Note(file=name, text=f"this is not read: {text}")
 
 
 def _no_trial(file: str, found: str) -> Problem:

@@ -66,10 +66,10 @@ def analyse(folder: Path) -> Analysis:
     """
     text = files.read_folder(folder)
     trial = parse_trial(text.trial)
-    servings, key = text.table("servings.csv"), text.table("key.csv")
-    table, notes = build_table(trial, text.scores, servings, key)
-    cups = (key, *text.scores)
-    made, known = make_up(trial, text.table("batches.csv"), text.table("readings.csv"), cups)
+    scores, key = text.scores, text.table("key.csv")
+    table, notes = build_table(trial, scores, text.table("servings.csv"), key)
+    written = (text.table("batches.csv"), text.table("readings.csv"))
+    made, known = make_up(trial, *written, cups=(key, *scores))
     results = compare_trial(trial, table)
     return Analysis(
         folder=folder.resolve().name,
