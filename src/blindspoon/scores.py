@@ -88,6 +88,25 @@ class ScoreTable:
     remarks: tuple[Remark, ...]
     left_out: tuple[LeftOut, ...]
 
+    def batches_tasted(self, variants: int) -> IntArray:
+        """Count the named batches of each of the trial's variants that were tasted.
+
+        Parameters
+        ----------
+        variants : int
+            How many the trial has.
+
+        Returns
+        -------
+        int array, shape (variants,)
+            0 where a variant's cups name no batch.
+        """
+        named = self.batch >= 0
+        pairs = self.variant[named] * len(self.batches) + self.batch[named]
+        tasted = np.bincount(pairs, minlength=variants * len(self.batches)) > 0
+        counts: IntArray = tasted.reshape(variants, len(self.batches)).sum(axis=1)
+        return counts
+
     @classmethod
     def from_ledger(cls, trial: Trial, ledger: Ledger) -> ScoreTable:
         """Lift the blind of a ledger without problems; `build_table` is the way here."""

@@ -6,8 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from blindspoon import wording
 from blindspoon.compare.results import (
     AttributeResult,
@@ -159,9 +157,9 @@ def _verdict(
 def _subject(trial: Trial, table: ScoreTable, variant: str) -> str:
     """Name what the sentence is about: one batch, unless several batches of it were tasted."""
     position = [each.name for each in trial.variants].index(variant)
-    batches = np.unique(table.batch[(table.variant == position) & (table.batch >= 0)])
     label = f"“{trial.variants[position].label}”"
-    return label if batches.size > 1 else f"The {label} batch"
+    several = table.batches_tasted(len(trial.variants))[position] > 1
+    return label if several else f"The {label} batch"
 
 
 def _undecided(

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from blindspoon.charts import picture_of
-from blindspoon.charts.picture import taster_means
 from blindspoon.compare.results import AttributeResult, NoResult
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
@@ -80,9 +79,9 @@ def result() -> AttributeResult:
     )
 
 
-def test_replicates_are_averaged_and_gaps_stay(trial):
+def test_replicates_are_averaged_and_gaps_stay(trial, result):
     expected = np.array([[4.0, 6.5], [5.0, np.nan]])
-    np.testing.assert_array_equal(taster_means(table(), 0, 2), expected)
+    np.testing.assert_array_equal(picture_of(trial, table(), result, ()).means, expected)
 
 
 def test_a_difference_is_variant_minus_control(trial, result):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blindspoon.compare.ranks import taster_means
 from blindspoon.compare.results import AttributeResult, Comparison
 from blindspoon.scores import FloatArray, ScoreTable
 from blindspoon.trial import Attribute, Trial, Variant
@@ -104,46 +105,23 @@ def picture_of(
         attribute=attribute,
         variants=trial.variants,
         control=trial.control_index,
-        means=taster_means(table, trial.attributes.index(attribute), len(trial.variants)),
+        means=taster_means(
+            table.scores[:, trial.attributes.index(attribute)],
+            table.taster,
+            table.variant,
+            n_tasters=len(table.tasters),
+            n_variants=len(trial.variants),
+        ),
         result=result,
         verdicts=tuple(each for each in verdicts if each.attribute == attribute.name),
         by=trial.decision.by,
-        noun=_noun(table),
+        noun=_noun(trial, table),
         source=_source(trial),
     )
 
 
-def taster_means(table: ScoreTable, attribute: int, variants: int) -> FloatArray:
-    """Average each taster's scores of each variant.
-
-    Parameters
-    ----------
-    table : ScoreTable
-    attribute : int
-        Column of ``table.scores``.
-    variants : int
-        How many there are in the trial.
-
-    Returns
-    -------
-    float array, shape (n_tasters, variants)
-        NaN where a taster scored no cup of a variant.
-    """
-    scores = table.scores[:, attribute]
-    scored = np.isfinite(scores)
-    cell = table.taster[scored] * variants + table.variant[scored]
-    cells = len(table.tasters) * variants
-    number = np.bincount(cell, minlength=cells)
-    total = np.bincount(cell, weights=scores[scored], minlength=cells)
-    means = np.where(number > 0, total / np.maximum(number, 1), np.nan)
-    return means.reshape(len(table.tasters), variants)
-
-
-def _noun(table: ScoreTable) -> str:
-    named = table.batch >= 0
-    pairs = np.unique(np.stack([table.variant[named], table.batch[named]]), axis=1)
-    several = pairs.shape[1] > np.unique(pairs[0]).size
-    return "variant" if several else "batch"
+def _noun(trial: Trial, table: ScoreTable) -> str:
+    return "variant" if (table.batches_tasted(len(trial.variants)) > 1).any() else "batch"
 
 
 def _source(trial: Trial) -> str:

@@ -56,7 +56,7 @@ def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> Attribute
         control=control,
         alpha=alpha,
         position=table.position if table.balanced else None,
-        batch=table.batch if _several_batches(table) else None,
+        batch=table.batch if _several_batches(trial, table) else None,
     )
     rng = np.random.default_rng([trial.seed, index])
     ranks = compare_ranks(means, control=control, alpha=alpha, rng=rng)
@@ -73,12 +73,10 @@ def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> Attribute
     )
 
 
-def _several_batches(table: ScoreTable) -> bool:
-    """Whether any variant was made more than once, every tasted cup naming its batch."""
-    if not table.batch.size or table.batch.min() < 0:
-        return False
-    pairs = table.variant * len(table.batches) + table.batch
-    return bool(np.count_nonzero(np.bincount(pairs)) > np.count_nonzero(np.bincount(table.variant)))
+def _several_batches(trial: Trial, table: ScoreTable) -> bool:
+    """Whether any variant was tasted from more than one batch, every cup naming its batch."""
+    named = bool(table.batch.size) and table.batch.min() >= 0
+    return named and bool((table.batches_tasted(len(trial.variants)) > 1).any())
 
 
 def _pair_up(

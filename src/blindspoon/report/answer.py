@@ -143,12 +143,7 @@ def noun_for(trial: Trial, table: ScoreTable) -> str:
 
 def most_batches(trial: Trial, table: ScoreTable) -> int:
     """Count the named batches of the variant that was tasted from most."""
-    return max(batches_of(table, position).size for position in range(len(trial.variants)))
-
-
-def batches_of(table: ScoreTable, variant: int) -> np.ndarray:
-    """Positions of the batches that a variant was tasted from; empty where none is named."""
-    return np.unique(table.batch[(table.variant == variant) & (table.batch >= 0)])
+    return int(table.batches_tasted(len(trial.variants)).max())
 
 
 def sentence(text: str) -> str:
@@ -165,7 +160,7 @@ def _tail(trial: Trial, table: ScoreTable) -> str:
 
 
 def _batches(trial: Trial, table: ScoreTable) -> str:
-    sizes = [max(1, batches_of(table, each).size) for each in range(len(trial.variants))]
+    sizes = np.maximum(table.batches_tasted(len(trial.variants)), 1).tolist()
     fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
     if most == "one":
         return "one batch of each was"

@@ -8,7 +8,7 @@ from blindspoon import wording
 from blindspoon.care import HEAD
 from blindspoon.compare.results import Interval, RankContrast
 from blindspoon.made import Made, cautions_in_words, differences_in_words
-from blindspoon.report.answer import Judged, batches_of, most_batches, sentence
+from blindspoon.report.answer import Judged, most_batches, sentence
 from blindspoon.report.numbers import NumberTable, blank_as_dash
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Trial
@@ -224,7 +224,7 @@ def _batches(trial: Trial, table: ScoreTable) -> tuple[str, str]:
             else "The scores name no batches, so each variant counts as one: batches were "
             "compared, and not methods. The same method may come out otherwise in the next jar.",
         )
-    sizes = [batches_of(table, position).size for position in range(len(trial.variants))]
+    sizes = table.batches_tasted(len(trial.variants)).tolist()
     few = f"{min(sizes)}" if min(sizes) == max(sizes) else f"{min(sizes)} to {max(sizes)}"
     return (
         "What the methods do, in general.",

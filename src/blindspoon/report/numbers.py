@@ -18,7 +18,6 @@ from blindspoon.compare.results import (
     RankContrast,
 )
 from blindspoon.made import Made
-from blindspoon.report.answer import batches_of
 from blindspoon.scores import FloatArray, ScoreTable
 from blindspoon.trial import Attribute, Trial
 
@@ -61,8 +60,8 @@ def blank_as_dash(cells: Iterable[str]) -> tuple[str, ...]:
 def methods_table(trial: Trial, table: ScoreTable) -> NumberTable:
     """Show what trial.toml declares of each variant, and how many batches were tasted."""
     rows = []
-    for position, variant in enumerate(trial.variants):
-        batches = batches_of(table, position).size
+    tasted = table.batches_tasted(len(trial.variants))
+    for variant, batches in zip(trial.variants, tasted.tolist(), strict=True):
         name = f"{variant.label} (control)" if variant.name == trial.control else variant.label
         differs = wording.listing(_factor(each) for each in variant.differs)
         made = f"{batches}" if batches else "not named"
