@@ -247,3 +247,17 @@ def test_size_needs_a_margin(trial):
     done = blindspoon("size", trial)
     assert done.returncode == 1
     assert "margin" in done.stderr
+
+
+def test_whoever_pours_reads_what_the_log_warns_of(trial):
+    (trial / "batches.csv").write_text(
+        "batch,variant,produce_g,water_g,salt_g\njar 1,plain,600,500,4\njar 2,change-a,600,500,25\n"
+        "jar 3,change-b,600,500,25\n",
+        "utf-8",
+    )
+    done = blindspoon("blind", trial)
+    assert done.returncode == 0
+    assert "caution: jar 1: at 0.4 % of produce and water the salt is below" in done.stdout
+    pages = {path.name: path.read_text("utf-8") for path in (trial / "sheets").iterdir()}
+    assert "the salt is below" in pages.pop("pouring.html")
+    assert not any("jar 1" in page for page in pages.values())

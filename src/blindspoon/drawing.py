@@ -12,8 +12,10 @@ from pathlib import Path
 import numpy as np
 
 from blindspoon import files
+from blindspoon.care import caution
 from blindspoon.errors import DesignError, Problem
 from blindspoon.files import FolderText
+from blindspoon.made import make_up
 from blindspoon.scores import check_scores
 from blindspoon.seal import FILE, Seal, key_fingerprint, key_rows, parse_seal, rule_fingerprint
 from blindspoon.serving import (
@@ -95,9 +97,16 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     TrialError
         If no blind was drawn, or the sheets cannot be written.
     """
-    trial, plan = _drawn(files.read_folder(folder))
+    text = files.read_folder(folder)
+    trial, plan = _drawn(text)
+    made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
     sheets = print_sheets(
-        trial, plan, paper=paper, label_stock=labels, portion_g=trial.tasting.portion_g
+        trial,
+        plan,
+        paper=paper,
+        label_stock=labels,
+        portion_g=trial.tasting.portion_g,
+        cautions=[caution(each) for each in made.cautions if not each.general] if made else (),
     )
     for name, content in sheets.items():
         files.write_file_atomically(folder / "sheets" / name, content)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 
 import jinja2
@@ -28,6 +29,7 @@ def print_sheets(
     label_stock: str | None = None,
     label_owner: bool = True,
     portion_g: float | None = None,
+    cautions: Sequence[str] = (),
 ) -> dict[str, bytes]:
     """Make everything that is printed for the day.
 
@@ -44,6 +46,9 @@ def print_sheets(
         Whether a label says in small whose cup it is, and of which session.
     portion_g : float, optional
         Grams in one cup, above 0; "the same spoonful" if left out.
+
+    cautions : sequence of str
+        What the log of the batches warns of, for whoever pours; it may name batches.
 
     Returns
     -------
@@ -87,7 +92,9 @@ def print_sheets(
         "checklist.html": _page(
             "checklist", size, MARGIN, list=make_checklist(trial, plan, portion_g)
         ),
-        "pouring.html": _page("pouring", size, MARGIN, sheet=pouring_sheet(trial, plan, portion_g)),
+        "pouring.html": _page(
+            "pouring", size, MARGIN, sheet=pouring_sheet(trial, plan, portion_g, cautions)
+        ),
         "trays.html": _page("trays", size, MARGIN, head=head, cards=tray_cards(trial, plan)),
         "labels.html": _page(
             "labels",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from string import ascii_uppercase
 
@@ -64,10 +65,13 @@ class PouringSheet:
     cleanser: str
     allergens: str
     telling: str
+    cautions: tuple[str, ...]
     sessions: tuple[Pouring, ...]
 
 
-def pouring_sheet(trial: Trial, plan: ServingPlan, portion_g: float | None) -> PouringSheet:
+def pouring_sheet(
+    trial: Trial, plan: ServingPlan, portion_g: float | None, cautions: Sequence[str] = ()
+) -> PouringSheet:
     """Sort the cups of every session by what is poured into them."""
     trays = trays_of(plan)
     held = dict.fromkeys(tray.session for tray in trays)
@@ -77,6 +81,7 @@ def pouring_sheet(trial: Trial, plan: ServingPlan, portion_g: float | None) -> P
         cleanser=trial.tasting.cleanser,
         allergens=trial.tasting.allergens,
         telling=words,
+        cautions=tuple(cautions),
         sessions=tuple(
             _pouring(trial, plan, [tray for tray in trays if tray.session == name], portion_g)
             for name in held
