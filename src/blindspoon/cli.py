@@ -301,7 +301,8 @@ def _tell(event: Event) -> None:
 
 def _say_addresses(addresses: Addresses) -> None:
     if addresses.lan:
-        click.echo(click.style(addresses.qr, fg="bright_white", bg="black"))
+        plain = "NO_COLOR" in os.environ
+        click.echo(addresses.qr if plain else click.style(addresses.qr, "bright_white", "black"))
         click.echo(f"For the tasters: {addresses.join}")
         for other in addresses.others:
             click.echo(f"         or else: {other}")

@@ -94,7 +94,9 @@ def _row(
     size = (
         "-"
         if found is None
-        else wording.signed(found.difference, wording.digits_for(attribute.scale))
+        else wording.signed(
+            found.difference, wording.estimate_digits(found.difference, found.interval, attribute)
+        )
     )
     interval: Interval | None = None if found is None else found.interval
     return (

@@ -176,7 +176,7 @@ def _different(subject: str, attribute: Attribute, found: Finding, alpha: float)
     )
     return (
         f"{subject} {wording.comparative(found.difference, attribute)} the control, "
-        f"by about {wording.points(found.difference, attribute)}{interval}"
+        f"by about {wording.points(found.difference, attribute, found.interval)}{interval}"
     )
 
 

@@ -154,7 +154,22 @@ def span(interval: Interval, attribute: Attribute) -> str:
     return f"{number(interval.low, digits)} to {number(interval.high, digits)}"
 
 
-def points(value: float, attribute: Attribute) -> str:
+def estimate_digits(value: float, interval: Interval | None, attribute: Attribute) -> int:
+    """Decimals for an estimate: more where it would read 0.0 although zero is excluded.
+
+    Examples
+    --------
+    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
+    ...     more="", scale=Scale(low=0, high=10), margin=None)
+    >>> estimate_digits(0.034, Interval(0.02, 0.05), crisp), estimate_digits(0.034, None, crisp)
+    (2, 1)
+    """
+    usual = digits_for(attribute.scale)
+    excluded = interval is not None and interval.excludes_zero()
+    return telling_digits([value], [0.0], usual) if excluded else usual
+
+
+def points(value: float, attribute: Attribute, interval: Interval | None = None) -> str:
     """Write the size of a difference: "1.8 points", always positive.
 
     Examples
@@ -164,7 +179,7 @@ def points(value: float, attribute: Attribute) -> str:
     >>> points(-1.84, crisp), points(1.0, crisp)
     ('1.8 points', '1.0 points')
     """
-    return f"{number(abs(value), digits_for(attribute.scale))} points"
+    return f"{number(abs(value), estimate_digits(value, interval, attribute))} points"
 
 
 def margin(attribute: Attribute) -> str:

@@ -94,7 +94,8 @@ def _notes(picture: Picture, place: int, values: FloatArray) -> tuple[str, ...]:
     found, verdict = picture.found(place), picture.verdict(place)
     attribute, notes = picture.attribute, list[str]()
     if found is not None:
-        notes.append(wording.signed(found.difference, wording.digits_for(attribute.scale)))
+        digits = wording.estimate_digits(found.difference, found.interval, attribute)
+        notes.append(wording.signed(found.difference, digits))
     if verdict is not None and verdict.kind == "alike" and found and found.equivalence_interval:
         level = wording.percent(1 - 2 * picture.result.alpha)
         notes.append(f"{wording.span(found.equivalence_interval, attribute)}, {level}")

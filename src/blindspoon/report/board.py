@@ -128,8 +128,9 @@ def _cell(item: Judged, margin: float | None, limit: float) -> BoardCell:
         return BoardCell(word="not compared", size="", other="", mark="", kind="none")
     size, mark = "", ""
     if item.found is not None:
-        digits = wording.digits_for(item.attribute.scale)
-        size = wording.signed(item.found.difference, digits)
+        found = item.found
+        digits = wording.estimate_digits(found.difference, found.interval, item.attribute)
+        size = wording.signed(found.difference, digits)
         if item.found.interval is not None:
             low, high = item.found.interval.low, item.found.interval.high
             mark = charts.mark_svg(low, item.found.difference, high, margin, limit)
