@@ -105,3 +105,13 @@ def test_a_caution_blocks_nothing(cucumbers):
     assert done.returncode == 0
     assert "caution: jar 1: the last pH is above 4.6" in done.stdout
     assert blindspoon("compare", cucumbers).returncode == 0
+
+
+def test_the_report_shows_readings_and_what_was_tasted_against_them(cucumbers, tmp_path):
+    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
+    folder = tmp_path / "out" / "cucumbers"
+    text = re.sub(r"\s+", " ", (folder / "index.html").read_text(encoding="utf-8"))
+    assert "All five batches were last read at pH 4.6 or below" in text
+    assert "“Calcium” had about the control’s pH (3.7, the control 3.6), yet was less sour" in text
+    assert (folder / "figures" / "readings.png").exists()
+    assert (folder / "figures" / "saltiness-measured.svg").exists()

@@ -15,6 +15,7 @@ from blindspoon.made import Made, weakened
 from blindspoon.report import answer, limits, methods, numbers, sources, tables
 from blindspoon.report.answer import Judged
 from blindspoon.report.board import Board, make_boards
+from blindspoon.report.measured import Measured, measured
 from blindspoon.report.numbers import NumberTable
 from blindspoon.scores import LeftOut, ScoreTable
 from blindspoon.trial import Trial
@@ -102,6 +103,7 @@ class ReportContent:
     differed: tuple[str, ...]
     made: NumberTable
     strengths: NumberTable | None
+    measured: Measured
     tasted: tuple[str, ...]
     compared: tuple[str, ...]
     planned: tuple[str, ...]
@@ -162,6 +164,7 @@ def compose(
     ordered = sorted(results, key=lambda result: not result.primary)
     answering = [each for each in ordered if each.primary] or ordered
     art = _draw(trial, table, ordered, verdicts)
+    beside = measured(trial, table, made, verdicts)
     every = tuple(items[each.attribute] for each in ordered)
     paragraphs, needed = limits.unsettled(trial, table, every)
     return ReportContent(
@@ -185,6 +188,7 @@ def compose(
         differed=limits.differed(trial, table, made),
         made=numbers.methods_table(trial, table),
         strengths=numbers.strengths_table(trial, made),
+        measured=beside,
         tasted=methods.tasted(trial, table),
         compared=methods.compared(trial, results, provenance.software),
         planned=(*methods.planned(trial, table), *sealed),
@@ -204,7 +208,7 @@ def compose(
         folder=provenance.folder,
         made_with=provenance.software,
         references=sources.references(results),
-        figures=art.all,
+        figures=(*art.all, *beside.charts),
         files=(
             ("tables/comparisons.csv", tables.comparisons_csv(trial, results, verdicts)),
             ("tables/attributes.csv", tables.attributes_csv(results)),

@@ -1,0 +1,156 @@
+"""The chart of taste over measurement, from points made by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import combinations
+
+import pytest
+
+from blindspoon.batches.measured import TasteAgainst, TastePoint
+from blindspoon.charts import measured_chart, png_file
+from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.measured import measured_scene
+from blindspoon.charts.scene import Line, Marks
+from blindspoon.trial_file import parse_trial
+
+SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
+SALT, SCORES = (2.0, 2.5, 3.5), (4.0, 6.5, 5.0)
+
+
+def trial(labels=("Plain", "Oak <leaf>", "Cool"), scale="low = 0, high = 10"):
+    return parse_trial(
+        f'trial = {{ title = "Salt?", control = "v0" }}\nscale = {{ {scale} }}\n'
+        "tasting = { tasters = 3 }\n"
+        'attribute = [{ name = "saltiness", label = "Saltiness", low = "none", high = "brine" }]\n'
+        + "".join(
+            f'[[variant]]\nname = "v{at}"\nlabel = "{label}"\n' for at, label in enumerate(labels)
+        )
+    )
+
+
+def against(measured=SALT, perceived=SCORES, quantity="salt_percent", same=()):
+    points = tuple(
+        TastePoint(variant=f"v{at}", measured=x, perceived=y, tasters=8)
+        for at, (x, y) in enumerate(zip(measured, perceived, strict=True))
+    )
+    return TasteAgainst(attribute="saltiness", quantity=quantity, points=points, same_strength=same)
+
+
+LONG = tuple(f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13))
+HUNDRED = "low = 0, high = 100"
+HARD = {
+    "usual": (against(), trial()),
+    "twelve long": (against((2.3,) * 12, (5.0,) * 12), trial(LONG)),
+    "ends": (against((0.0, 40.0), (0.0, 100.0)), trial(LONG[:2], HUNDRED)),
+    "pH": (against((3.5, 3.6, 3.9), quantity="last_ph", same=("v1",)), trial()),
+    "acid": (against((0.0, 0.4, 0.4), quantity="citric_g_per_100_g"), trial()),
+}
+
+
+@pytest.fixture(params=list(HARD), ids=lambda name: name.replace(" ", "-"))
+def scenes(request):
+    drawn = [measured_scene(*HARD[request.param], sheet) for sheet in (WIDE, NARROW)]
+    return [*drawn, measured_chart(*HARD[request.param]).figure]
+
+
+def marks(scene) -> list[Marks]:
+    """Marks in the plot: those on a ground of their own."""
+    shapes = [shape for shape in scene.shapes if isinstance(shape, Marks)]
+    grounds = {shape.centres for shape in shapes if shape.ink == "ground"}
+    return [shape for shape in shapes if shape.centres in grounds and shape.ink != "ground"]
+
+
+def words(scene) -> str:
+    return " ".join(text.text for text in scene.texts)
+
+
+@SHEETS
+def test_every_variant_is_a_mark_at_its_strength_and_score(sheet):
+    scene = measured_scene(against(), trial(), sheet)
+    up = {t.text: t.y - 4 for t in scene.texts if t.anchor == "end"}
+    across = {t.text: t.x for t in scene.texts if t.anchor == "middle"}
+    left, right = min(across, key=float), max(across, key=float)
+    unit = (across[right] - across[left]) / (float(right) - float(left))
+    found = [
+        (
+            float(left) + (each.centres[0][0] - across[left]) / unit,
+            10 * (up["0"] - each.centres[0][1]) / (up["0"] - up["10"]),
+            each.kind,
+        )
+        for each in marks(scene)
+    ]
+    expected = [(2.5, 6.5, "disc"), (3.5, 5.0, "disc"), (2.0, 4.0, "diamond")]
+    for got, want in zip(found, expected, strict=True):
+        assert got[:2] == pytest.approx(want[:2])
+        assert got[2] == want[2]
+
+
+@SHEETS
+def test_each_mark_is_named_and_the_caution_is_said(sheet):
+    said = words(measured_scene(against(), trial(), sheet))
+    assert all(label in said for label in ("Plain (control)", "Oak <leaf>", "Cool"))
+    assert "Exploratory: batches are few, and no line is fitted." in said
+    assert "0: none, 10: brine" in said
+
+
+@pytest.mark.parametrize(
+    ("quantity", "title", "name"),
+    [
+        ("salt_percent", "Measured salt and perceived saltiness", "saltiness-measured"),
+        ("citric_g_per_100_g", "Measured added acid and perceived", "saltiness-measured"),
+        ("last_ph", "Measured pH and perceived saltiness", "saltiness-measured-ph"),
+    ],
+)
+def test_the_title_describes_and_the_name_is_its_own(quantity, title, name):
+    chart = measured_chart(against(quantity=quantity), trial())
+    assert chart.title.startswith(title)
+    assert chart.title.endswith(", a mark a variant")
+    assert chart.name == name
+
+
+def test_the_alt_tells_every_mark():
+    alt = measured_chart(against(), trial()).alt
+    assert alt.startswith("Scatter plot of perceived saltiness over measured salt, where ")
+    assert "“Oak <leaf>” had 2.50 % and 6.5 points" in alt
+    assert "“Plain” had pH 2.0" in measured_chart(against(quantity="last_ph"), trial()).alt
+
+
+def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():
+    near = against((2.0, 2.05, 1.95), same=("v1", "v2"))
+    scene = measured_scene(near, trial(), WIDE)
+    assert "All are within 0.2 % of the control and count as equally strong." in words(scene)
+    xs = [each.centres[0][0] for each in marks(scene)]
+    wide = [each.centres[0][0] for each in marks(measured_scene(against(), trial(), WIDE))]
+    assert max(xs) - min(xs) < 0.4 * (max(wide) - min(wide))
+    one = measured_scene(replace(against(), same_strength=("v2",)), trial(), WIDE)
+    assert "Within 0.2 % of the control, “Cool” counts as equally strong." in words(one)
+
+
+def test_fewer_than_two_measured_variants_make_no_chart():
+    assert measured_chart(against((2.0,), (4.0,)), trial()) is None
+    assert measured_chart(against((2.0, math.nan), (4.0, 5.0)), trial()) is None
+    assert measured_chart(against((2.0, 2.5), (4.0, 5.0)), trial()) is not None
+
+
+def test_everything_lies_on_the_sheet_and_can_be_read(scenes):
+    assert [scene.width for scene in scenes] == [720, 358, 768]
+    for scene in scenes:
+        assert min(text.size for text in scene.texts) >= 11
+        for left, top, right, bottom in (shape.box for shape in scene.shapes):
+            assert -0.01 <= left <= right <= scene.width + 0.01
+            assert -0.01 <= top <= bottom <= scene.height + 0.01
+
+
+def test_no_text_meets_another_a_line_or_a_mark(scenes):
+    for scene in scenes:
+        others = [shape for shape in scene.shapes if isinstance(shape, Line | Marks)]
+        pairs = [*combinations(scene.texts, 2), *((t, o) for t in scene.texts for o in others)]
+        assert [(one, other) for one, other in pairs if one.box.overlaps(other.box)] == []
+
+
+def test_the_same_input_gives_the_same_bytes():
+    one, two = measured_chart(against(), trial()), measured_chart(against(), trial())
+    assert one == two
+    assert png_file(one) == png_file(two)

@@ -1,0 +1,199 @@
+"""The chart of readings, from logs made by hand: what it says, and where its marks lie."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from xml.etree import ElementTree
+
+import pytest
+
+from blindspoon.batches.read import build_log
+from blindspoon.charts import png_file, readings_chart, svg_file
+from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.plane import apart
+from blindspoon.charts.readings import LIMIT_WORDS, readings_of, readings_scene
+from blindspoon.charts.scene import Line, Marks
+from blindspoon.tables import table_of
+from blindspoon.trial_file import parse_trial
+
+SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
+FELL = {"plain": (6.1, 4.7, 3.6), "oak": (5.9, 4.4, 3.8), "cool": (6.2, 5.3, 4.5)}
+LONG = "Brine number {1:02d}, oak and vine leaf, dill"
+
+
+def trial(names, label="{0} <brine>"):
+    head = 'trial = { title = "Crisp?", control = "plain" }\ntasting = { tasters = 3 }\n'
+    head += 'scale = { low = 0, high = 10 }\nattribute = [{ name = "texture" }]\n'
+    labels = [label.format(name, at) for at, name in enumerate(names, 1)]
+    pairs = zip(names, labels, strict=True)
+    return parse_trial(
+        head + "".join(f'[[variant]]\nname = "{n}"\nlabel = "{t}"\n' for n, t in pairs)
+    )
+
+
+def log(ph, *, started="2026-09-05", temperature=False, variants=None):
+    """One jar a variant, read every third day; jars without values are never read."""
+    of = variants or {name: name for name in ph}
+    made = [{"batch": f"jar {n}", "variant": of[n], "started": started} for n in ph]
+    read = [
+        {
+            "batch": f"jar {name}",
+            "date": f"2026-09-{5 + 3 * at:02d}",
+            "ph": str(value),
+            "temperature_c": str(20 - at) if temperature else "",
+        }
+        for name, values in ph.items()
+        for at, value in enumerate(values)
+    ]
+    names = list(dict.fromkeys(of.values()))
+    tables = table_of("batches.csv", made), table_of("readings.csv", read) if read else None
+    return build_log(trial(names if names[1:] else [*names, "oak"]), *tables)[0]
+
+
+def chart(ph, **more):
+    return readings_chart(log(ph, **more), trial(list(ph)))
+
+
+def many():
+    names = ["plain", *(f"v{n}" for n in range(1, 12))]
+    return {name: (6.0, 4.0 + (at % 2), 3.6) for at, name in enumerate(names)}
+
+
+HARD = {
+    "usual": (log(FELL, temperature=True), trial(FELL)),
+    "twelve long": (log(many(), temperature=True), trial(many(), LONG)),
+    "one reading": (log({"plain": (4.6,), "oak": ()}), trial(["plain", "oak"])),
+    "wild": (log({"plain": (0.0, 14.0), "oak": (5.0,)}), trial(["plain", "oak"])),
+    "no start": (log(FELL, started=""), trial(FELL)),
+}
+
+
+@pytest.fixture(params=list(HARD), ids=lambda name: name.replace(" ", "-"))
+def scenes(request):
+    made, of = HARD[request.param]
+    drawn = [readings_scene(readings_of(made, of), sheet) for sheet in (WIDE, NARROW)]
+    return [*drawn, readings_chart(made, of).figure]
+
+
+def height(scene, number: str) -> float:
+    return next(t.y - 4 for t in scene.texts if t.anchor == "end" and t.text == number)
+
+
+@SHEETS
+def test_every_reading_is_a_mark_at_its_height_and_day(sheet):
+    scene = readings_scene(readings_of(log(FELL), trial(FELL)), sheet)
+    four, six = height(scene, "4"), height(scene, "6")
+    drawn = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 3]
+    read = [[4 + 2 * (four - y) / (four - six) for _, y in each.centres] for each in drawn]
+    rounded = {tuple(round(value, 9) for value in each) for each in read}
+    assert rounded == set(FELL.values())
+    ticks = {t.text: t.x for t in scene.texts if t.anchor == "middle"}
+    for each in drawn:
+        days = [6 * (x - ticks["0"]) / (ticks["6"] - ticks["0"]) for x, _ in each.centres]
+        assert days == pytest.approx([0, 3, 6])
+    assert [each.kind for each in drawn] == ["disc", "disc", "diamond"]
+
+
+@SHEETS
+def test_the_limit_is_a_dashed_line_with_its_number_and_words(sheet):
+    scene = readings_scene(readings_of(log(FELL, temperature=True), trial(FELL)), sheet)
+    dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
+    assert [line.start[1] for line in dashed] == [height(scene, "4.6")]
+    four, six = height(scene, "4"), height(scene, "6")
+    assert (four - dashed[0].start[1]) / (four - six) == pytest.approx(0.3)
+    assert LIMIT_WORDS in " ".join(text.text for text in scene.texts)
+
+
+@SHEETS
+def test_each_line_is_named_in_its_panel(sheet):
+    scene = readings_scene(readings_of(log(FELL, temperature=True), trial(FELL)), sheet)
+    words = " ".join(text.text for text in scene.texts)
+    assert words.count("plain <brine> (control)") == words.count("oak <brine>") == 2
+    assert "Temperature, °C" in words
+    assert "Temperature" not in str(readings_scene(readings_of(log(FELL), trial(FELL)), sheet))
+
+
+def test_batches_of_one_variant_are_told_apart():
+    made = log({"a": (3.6,), "b": (3.7,)}, variants={"a": "plain", "b": "plain"})
+    labels = [track.label for track in readings_of(made, trial(["plain", "oak"])).ph]
+    assert labels == ["plain <brine>, jar a (control)", "plain <brine>, jar b (control)"]
+
+
+@pytest.mark.parametrize(
+    ("ph", "title"),
+    [
+        (FELL, "All three batches were last read at pH 4.6 or below"),
+        ({"plain": (4.6,), "oak": (3.9,)}, "Both batches were last read at pH 4.6 or below"),
+        (FELL | {"cool": (3.9, 4.61)}, "jar cool was last read at pH 4.61, above 4.6"),
+        (
+            {"plain": (5.0,), "oak": (4.9,), "cool": ()},
+            "jar plain and jar oak were last read above pH 4.6; not every batch was read",
+        ),
+        (
+            FELL | {"raw": ()},
+            "Not every batch was read for pH; those read were last at 4.6 or below",
+        ),
+        (
+            dict.fromkeys(("plain", "a", "b", "c", "d"), (5.0,)) | {"d": (4.0,)},
+            "Four of five batches were last read above pH 4.6",
+        ),
+    ],
+)
+def test_the_title_is_the_finding(ph, title):
+    found = chart(ph)
+    assert found.title == title
+    assert title[1:] in found.alt
+    assert "safe" not in (found.alt + found.wide).lower()
+
+
+def test_without_a_reading_of_ph_there_is_no_chart():
+    assert chart({"plain": (), "oak": ()}) is None
+    assert chart({"plain": ("",), "oak": ("",)}, temperature=True) is None
+
+
+def test_days_are_counted_from_the_first_reading_where_the_start_is_not_known():
+    known, unknown = (readings_of(log(FELL, started=s), trial(FELL)) for s in ("2026-09-01", ""))
+    assert (known.ph[0].days, known.across) == ((4, 7, 10), "days since the batch was started")
+    assert unknown.ph[0].days == (0, 3, 6)
+    assert unknown.across == "days since the batch was first read"
+
+
+def test_everything_lies_on_the_sheet_and_can_be_read(scenes):
+    assert [scene.width for scene in scenes] == [720, 358, 768]
+    for scene in scenes:
+        assert min(text.size for text in scene.texts) >= 11
+        for left, top, right, bottom in (shape.box for shape in scene.shapes):
+            assert -0.01 <= left <= right <= scene.width + 0.01
+            assert -0.01 <= top <= bottom <= scene.height + 0.01
+
+
+def test_no_text_meets_another_a_line_or_a_mark(scenes):
+    for scene in scenes:
+        clashes = [
+            (a.text, b.text) for a, b in combinations(scene.texts, 2) if a.box.overlaps(b.box)
+        ]
+        others = [shape for shape in scene.shapes if isinstance(shape, Line | Marks)]
+        clashes += [
+            (text.text, shape) for text in scene.texts for shape in others if meets(shape, text.box)
+        ]
+        assert clashes == []
+
+
+def meets(shape, box) -> bool:
+    if isinstance(shape, Line):
+        return shape.box.overlaps(box)
+    each = [Marks(centres=(c,), radius=shape.radius, ink="").box for c in shape.centres]
+    return any(one.overlaps(box) for one in each)
+
+
+def test_names_that_would_meet_move_apart():
+    assert apart([50, 50, 95], [20, 20, 20], (0, 100)) == [50, 70, 90]
+
+
+def test_files_are_the_same_every_time():
+    one, two = chart(FELL, temperature=True), chart(FELL, temperature=True)
+    assert one == two
+    assert one.name == "readings"
+    for svg in (one.wide, one.narrow, svg_file(one)):
+        assert ElementTree.fromstring(svg).get("aria-label") == one.alt  # noqa: S314 - our own text
+    assert png_file(one) == png_file(two)
