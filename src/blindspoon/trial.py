@@ -13,6 +13,9 @@ from typing import Literal
 COLUMNS = ("session", "taster", "position", "code", "variant", "batch", "comment")
 """Columns of the tables that have a meaning of their own; no attribute is named so."""
 
+MOST_STEPS = 21
+"""Steps of a scale that are shown side by side; more are typed."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scale:
@@ -21,6 +24,19 @@ class Scale:
     low: float
     high: float
     step: float = 0.0
+
+    def side_by_side(self, most: int = MOST_STEPS) -> tuple[float, ...]:
+        """List every number that may be given; none where they are more than can be shown.
+
+        Examples
+        --------
+        >>> Scale(low=1, high=3, step=0.5).side_by_side(), Scale(low=0, high=10).side_by_side()
+        ((1.0, 1.5, 2.0, 2.5, 3.0), ())
+        """
+        count = round((self.high - self.low) / self.step) + 1 if self.step else most + 1
+        if count > most:
+            return ()
+        return tuple(round(float(self.low + place * self.step), 9) for place in range(count))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

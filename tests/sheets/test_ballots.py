@@ -4,9 +4,9 @@ import re
 
 import pytest
 
-from blindspoon.sheets.ballots import MOST_STEPS, make_ballots, steps
+from blindspoon.sheets.ballots import make_ballots, steps
 from blindspoon.sheets.trays import trays_of
-from blindspoon.trial import Scale
+from blindspoon.trial import MOST_STEPS, Scale
 
 
 @pytest.mark.parametrize("name", ["usual", "four attributes", "incomplete", "per session"])

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-from scipy import special
 
 from blindspoon.tables import FloatArray, IntArray
 
@@ -101,6 +101,8 @@ def rm_correlation(
     xx, yy, xy = float(inner_x @ inner_x), float(inner_y @ inner_y), float(inner_x @ inner_y)
     if _is_nothing(xx, x) or _is_nothing(yy, y):
         return NoCorrelation(reason="one of the two is the same throughout for every taster")
+    from scipy import special  # noqa: PLC0415 - slow to import, and check does without
+
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     t = abs(r) * np.sqrt(df / max(1 - r * r, np.finfo(float).tiny))
     return WithinCorrelation(
@@ -128,6 +130,6 @@ def _is_nothing(squares: float, values: FloatArray) -> bool:
 def _interval(r: float, df: int) -> tuple[float, float] | None:
     if df < 2:
         return None
-    reach = float(special.ndtri(0.975)) / np.sqrt(df - 1)
+    reach = NormalDist().inv_cdf(0.975) / np.sqrt(df - 1)
     centre = np.arctanh(np.clip(r, -1 + 1e-15, 1 - 1e-15))
     return float(np.tanh(centre - reach)), float(np.tanh(centre + reach))

@@ -8,9 +8,6 @@ from dataclasses import dataclass
 from blindspoon.cups import Cups
 from blindspoon.trial import Attribute, Scale, Trial
 
-MOST_STEPS = 21
-"""Steps of a scale that are shown side by side; more are typed."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cautions:
@@ -110,12 +107,7 @@ def steps(scale: Scale) -> tuple[str, ...]:
     >>> steps(Scale(low=1, high=3, step=0.5)), steps(Scale(low=0, high=100, step=1))
     (('1', '1.5', '2', '2.5', '3'), ())
     """
-    if not scale.step:
-        return ()
-    count = round((scale.high - scale.low) / scale.step) + 1
-    if count > MOST_STEPS:
-        return ()
-    return tuple(written(round(scale.low + place * scale.step, 9)) for place in range(count))
+    return tuple(map(written, scale.side_by_side()))
 
 
 def columns(count: int, widest: int = 7) -> int:

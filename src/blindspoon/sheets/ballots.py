@@ -12,7 +12,6 @@ from blindspoon.sheets.trays import session_line, trays_of
 from blindspoon.sheets.veil import heading, veiled
 from blindspoon.trial import Attribute, Scale, Trial
 
-MOST_STEPS = 21
 WIDEST = 84
 """Characters that all steps of a scale may have, so that they can be read side by side."""
 ROOMY, TIGHT = 10.4, 8.5
@@ -138,11 +137,8 @@ def steps(scale: Scale) -> tuple[str, ...]:
     >>> steps(Scale(low=1, high=3, step=0.5)), steps(Scale(low=0, high=100, step=1))
     (('1', '1.5', '2', '2.5', '3'), ())
     """
-    count = round((scale.high - scale.low) / scale.step) + 1 if scale.step else MOST_STEPS + 1
-    if count > MOST_STEPS:
-        return ()
-    texts = [wording.plain(round(scale.low + place * scale.step, 9)) for place in range(count)]
-    return tuple(texts) if count * max(map(len, texts)) <= WIDEST else ()
+    texts = tuple(map(wording.plain, scale.side_by_side()))
+    return texts if len(texts) * max(map(len, texts), default=0) <= WIDEST else ()
 
 
 def _sheets(ballots: Ballots, cups: int, page: float, least: float) -> float:
