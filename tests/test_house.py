@@ -14,10 +14,11 @@ SRC = Path(__file__).parents[1] / "src" / "blindspoon"
 # A module may import from those before it, and from its own line.
 ORDER = (
     "errors", "settings", "tables", "delimited", "trial", "trial_file", "cells", "cups",
-    "crosscheck", "ledger", "scores", "batches", "serving", "compare", "wording", "verdict",
-    "blame", "care", "made", "records", "panel", "sizing", "charts", "report", "sheets", "files",
-    "shelf", "form", "collect", "seal", "starting", "drawing", "examine", "pipeline", "planning",
-    "terminal", "cli", "__main__",
+    "crosscheck", "ledger", "scores", "pseudonyms", "batches", "serving", "compare", "panel", "wording",
+    "verdict", "influence", "joint", "blame", "care", "made", "records", "kitchens", "depth",
+    "sizing", "calibration", "charts", "report", "kit", "package", "sheets", "files", "shelf",
+    "form", "collect", "seal", "starting", "drawing", "examine", "pipeline", "pooling",
+    "publishing", "planning", "terminal", "cli", "__main__",
 )  # fmt: skip
 MODULES = sorted(SRC.rglob("*.py"))
 

@@ -12,6 +12,7 @@ from blindspoon.compare.family import compare_trial
 from blindspoon.compare.results import AttributeResult
 from blindspoon.errors import Note
 from blindspoon.made import Made, make_up, soften
+from blindspoon.pseudonyms import veil
 from blindspoon.scores import ScoreTable, build_table
 from blindspoon.seal import seal_sentences
 from blindspoon.trial import Trial
@@ -65,9 +66,9 @@ def analyse(folder: Path) -> Analysis:
         With every problem of the folder.
     """
     text = files.read_folder(folder)
-    trial = parse_trial(text.trial)
+    declared = parse_trial(text.trial)
     scores, key = text.scores, text.table("key.csv")
-    table, notes = build_table(trial, scores, text.table("servings.csv"), key)
+    trial, table, notes = _under_pseudonyms(declared, text)
     written = (text.table("batches.csv"), text.table("readings.csv"))
     made, known = make_up(trial, *written, cups=(key, *scores))
     results = compare_trial(trial, table)
@@ -80,8 +81,20 @@ def analyse(folder: Path) -> Analysis:
         verdicts=soften(judge(trial, table, results), made),
         made=made,
         notes=(*text.notes, *notes, *known),
-        sealed=seal_sentences(trial, key, text.seal),
+        sealed=seal_sentences(declared, key, text.seal),
     )
+
+
+def _under_pseudonyms(
+    trial: Trial, text: files.FolderText
+) -> tuple[Trial, ScoreTable, tuple[Note, ...]]:
+    """Build the table, its problems naming tasters as the files do and its rows as the report."""
+    plan, key = text.table("servings.csv"), text.table("key.csv")
+    table, notes = build_table(trial, text.scores, plan, key)
+    veiled, (plan, key, *scores), changed = veil(trial, (plan, key, *text.scores))
+    if changed:
+        table, notes = build_table(veiled, [each for each in scores if each], plan, key)
+    return veiled, table, notes
 
 
 def write_report(analysis: Analysis, to: Path) -> Path:

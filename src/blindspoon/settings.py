@@ -149,9 +149,10 @@ class Section:
             return default
         return int(value)
 
-    def flag(self, key: str) -> bool:
-        """Read true or false; false where the key is left out."""
-        return bool(self._take(key, (bool,), "true or false is needed", "Write true or false"))
+    def flag(self, key: str, *, default: bool = False) -> bool:
+        """Read true or false."""
+        value = self._take(key, (bool,), "true or false is needed", "Write true or false")
+        return default if value is None else bool(value)
 
     def date(self, key: str) -> datetime.date | None:
         """Read a date."""

@@ -165,6 +165,8 @@ class Trial:
     sessions : tuple of Session
         As listed in trial.toml; may be empty.
     tasting : Tasting
+    tasters_shown : bool
+        Whether what is published may speak of single tasters, by their pseudonyms.
     """
 
     title: str
@@ -180,6 +182,7 @@ class Trial:
     variants: tuple[Variant, ...]
     sessions: tuple[Session, ...]
     tasting: Tasting
+    tasters_shown: bool = True
 
     @property
     def control_index(self) -> int:

@@ -59,6 +59,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         variants=_variants(root),
         sessions=_sessions(root),
         tasting=_tasting(root.section("tasting")),
+        tasters_shown=_tasters_shown(root.section("publish")),
     )
     _see_known(about, "control", [trial.control], [v.name for v in trial.variants])
     _see_known(rule, "primary", trial.decision.primary, [a.name for a in trial.attributes])
@@ -218,6 +219,12 @@ def _tasting(section: Section) -> Tasting:
     )
     section.close()
     return tasting
+
+
+def _tasters_shown(section: Section) -> bool:
+    shown = section.flag("tasters", default=True)
+    section.close()
+    return shown
 
 
 def _see_some(root: Section, key: str, count: int, least: int) -> None:

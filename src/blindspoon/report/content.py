@@ -17,6 +17,7 @@ from blindspoon.report.answer import Judged
 from blindspoon.report.board import Board, make_boards
 from blindspoon.report.measured import Measured, measured
 from blindspoon.report.numbers import NumberTable
+from blindspoon.report.section import Section
 from blindspoon.scores import LeftOut, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.verdict import Verdict
@@ -104,6 +105,7 @@ class ReportContent:
     made: NumberTable
     strengths: NumberTable | None
     measured: Measured
+    further: tuple[Section, ...]
     tasted: tuple[str, ...]
     compared: tuple[str, ...]
     planned: tuple[str, ...]
@@ -137,6 +139,7 @@ def compose(
     *,
     made: Made | None = None,
     sealed: tuple[str, ...] = (),
+    further: tuple[Section, ...] = (),
 ) -> ReportContent:
     """Say everything that the report says.
 
@@ -155,6 +158,8 @@ def compose(
         What was written down of the batches.
     sealed : tuple of str
         Whether the rule and the key are those that were sealed before tasting.
+    further : tuple of Section
+        What the tasters and the depth of the comparison add, in the order of reading.
 
     Returns
     -------
@@ -189,6 +194,7 @@ def compose(
         made=numbers.methods_table(trial, table),
         strengths=numbers.strengths_table(trial, made),
         measured=beside,
+        further=further,
         tasted=methods.tasted(trial, table),
         compared=methods.compared(trial, results, provenance.software),
         planned=(*methods.planned(trial, table), *sealed),
@@ -208,12 +214,13 @@ def compose(
         folder=provenance.folder,
         made_with=provenance.software,
         references=sources.references(results),
-        figures=(*art.all, *beside.charts),
+        figures=(*art.all, *beside.charts, *(chart for each in further for chart in each.charts)),
         files=(
             ("tables/comparisons.csv", tables.comparisons_csv(trial, results, verdicts)),
             ("tables/attributes.csv", tables.attributes_csv(results)),
             ("tables/scores.csv", tables.scores_csv(trial, table)),
             ("tables/left_out.csv", tables.left_out_csv(table)),
+            *(file for each in further for file in each.files),
         ),
     )
 

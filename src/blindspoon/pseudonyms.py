@@ -1,0 +1,91 @@
+"""Tasters' names -> pseudonyms, before anything is computed or written of them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from blindspoon.tables import TextColumn, TextTable
+from blindspoon.trial import Trial
+
+IMPERSONAL = re.compile(r"(?i)([a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}")
+"""Labels that name nobody, such as T01, 7 and judge 3; they stay as they are."""
+
+
+def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
+    """Give a pseudonym to every label that may be somebody's name.
+
+    Parameters
+    ----------
+    labels : iterable of str
+        Every taster's label; repeats and blanks do not count.
+    seed : int
+        Of the trial: the numbers are dealt by chance, so that they do not follow the names.
+
+    Returns
+    -------
+    dict of str to str
+        By label; empty where no label may be a name.
+
+    Examples
+    --------
+    >>> pseudonyms(["T01", "T02"], 1), sorted(pseudonyms(["Ida", "Bo", "P01"], 1).values())
+    ({}, ['P02', 'P03'])
+    """
+    known = sorted({label for label in labels if label})
+    named = [label for label in known if not IMPERSONAL.fullmatch(label)]
+    width = max(2, len(str(len(known))))
+    free = (f"P{number:0{width}}" for number in range(1, 2 * len(known) + 1))
+    taken = set(known)
+    numbers = [each for each in free if each not in taken][: len(named)]
+    dealt = np.random.default_rng([seed, len(named)]).permutation(len(named))
+    return {label: numbers[place] for label, place in zip(named, dealt.tolist(), strict=True)}
+
+
+def veil(
+    trial: Trial, tables: Sequence[TextTable | None]
+) -> tuple[Trial, tuple[TextTable | None, ...], bool]:
+    """Put pseudonyms for names into a trial and its tables.
+
+    Parameters
+    ----------
+    trial : Trial
+    tables : sequence of TextTable or None
+        Those with a column ``taster``.
+
+    Returns
+    -------
+    trial : Trial
+    tables : tuple of TextTable or None
+        In the same order. A ballot is called by its number, since its file may bear a name.
+    changed : bool
+        Whether there was any name; without one everything is as it was given.
+    """
+    found = (table.columns["taster"].texts for table in tables if table and _has_tasters(table))
+    labels = {label for texts in (trial.tasting.tasters, *found) for label in texts}
+    names = pseudonyms(labels, trial.seed)
+    if not names:
+        return trial, tuple(tables), False
+    listed = tuple(names.get(label, label) for label in trial.tasting.tasters)
+    veiled = tuple(
+        None if table is None else _veiled(table, names, number)
+        for number, table in enumerate(tables, 1)
+    )
+    return replace(trial, tasting=replace(trial.tasting, tasters=listed)), veiled, True
+
+
+def _has_tasters(table: TextTable) -> bool:
+    return "taster" in table.columns
+
+
+def _veiled(table: TextTable, names: Mapping[str, str], number: int) -> TextTable:
+    file = f"ballots/ballot {number}" if table.file.startswith("ballots/") else table.file
+    columns = dict(table.columns)
+    if _has_tasters(table):
+        told = columns["taster"]
+        columns["taster"] = TextColumn(tuple(names.get(t, t) for t in told.texts), told.codes)
+    notes = tuple(replace(note, file=file) for note in table.notes)
+    return replace(table, file=file, columns=columns, notes=notes)

@@ -1,0 +1,87 @@
+"""Names of tasters stay in the folder."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from blindspoon.pipeline import analyse, write_report
+from blindspoon.pseudonyms import pseudonyms
+from blindspoon.records import trial_record
+
+TRIAL = """
+trial = { title = "Crisp cucumbers", control = "plain", seed = 7 }
+scale = { low = 0, high = 10, step = 1 }
+attribute = [{ name = "texture" }, { name = "sourness" }]
+variant = [{ name = "plain" }, { name = "oak" }]
+tasting = { tasters = ["Ottoline", "Wenceslas", "Philippa", "Barnaby", "T07"] }
+"""
+NAMES = ("Ottoline", "Wenceslas", "Philippa", "Barnaby")
+
+
+@pytest.fixture
+def named(tmp_path):
+    """A folder whose tasters have names, in the tables, a ballot's file name and trial.toml."""
+    folder = tmp_path / "named"
+    (folder / "ballots").mkdir(parents=True)
+    (folder / "trial.toml").write_text(TRIAL)
+    rows = ["taster,position,code"]
+    key = ["taster,code,variant"]
+    scores = ["taster,code,texture,sourness"]
+    for place, name in enumerate([*NAMES, "T07"]):
+        for cup, variant in enumerate(("plain", "oak"), 1):
+            code = 100 + 10 * place + cup
+            rows.append(f"{name},{cup},{code}")
+            key.append(f"{name},{code},{variant}")
+            scores.append(f"{name},{code},{4 + cup + place % 3},{'' if place == 1 else 5 + cup}")
+    (folder / "servings.csv").write_text("\n".join(rows))
+    (folder / "key.csv").write_text("\n".join(key))
+    (folder / "ballots" / "1-Ottoline.csv").write_text("\n".join([scores[0], *scores[1:3]]))
+    (folder / "scores.csv").write_text("\n".join([scores[0], *scores[3:9]]))
+    return folder
+
+
+def test_no_name_is_left_in_the_report_or_the_json(named, tmp_path):
+    found = analyse(named)
+    page = write_report(found, tmp_path / "reports")
+    record = trial_record(found.trial, found.table, found.results, found.verdicts)
+    texts = [json.dumps(record)]
+    texts += [
+        path.read_text() for path in page.parent.rglob("*") if path.suffix in (".html", ".csv")
+    ]
+    assert len(texts) > 4
+    for text in texts:
+        assert not [name for name in NAMES if name in text]
+    assert "P01" in texts[0]
+    assert "T07 scored nothing" in texts[0]
+
+
+def test_pseudonyms_change_no_result(named):
+    found = analyse(named)
+    for path in named.rglob("*.*"):
+        if path.is_file():
+            text = path.read_text()
+            for number, name in enumerate(NAMES, 1):
+                text = text.replace(name, f"T0{number}")
+            path.write_text(text)
+    plain = analyse(named)
+    assert [each.because for each in found.verdicts] == [each.because for each in plain.verdicts]
+    assert found.results[0].mixed == plain.results[0].mixed
+
+
+@given(st.sets(st.text(min_size=1, max_size=8), max_size=30), st.integers(0, 2**62))
+def test_every_name_has_one_pseudonym_that_nobody_else_has(labels, seed):
+    found = pseudonyms(labels, seed)
+    published = [found.get(label, label) for label in labels]
+    assert len(set(published)) == len(labels)
+    assert not set(found) & set(published)
+
+
+def test_numbers_do_not_follow_the_names():
+    names = [f"{letter}nn" for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"]
+    orders = {tuple(pseudonyms(names, seed).values()) for seed in range(5)}
+    assert len(orders) == 5
+    assert tuple(sorted(pseudonyms(names, 1).values())) not in orders
