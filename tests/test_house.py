@@ -13,7 +13,7 @@ SRC = Path(__file__).parents[1] / "src" / "blindspoon"
 
 # A module may import from those before it, and from its own line.
 ORDER = (
-    "errors", "settings", "tables", "delimited", "trial", "trial_file", "cells", "cups",
+    "errors", "settings", "tables", "delimited", "trial", "trial_file", "trial_toml", "cells", "cups",
     "crosscheck", "ledger", "scores", "pseudonyms", "batches", "serving", "compare", "panel", "wording",
     "verdict", "influence", "joint", "blame", "care", "made", "records", "kitchens", "depth",
     "sizing", "calibration", "charts", "report", "kit", "package", "sheets", "files", "shelf",

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from blindspoon.delimited import read_table
 from blindspoon.errors import Note, Problem, TrialFileError, did_you_mean, shown
-from blindspoon.tables import TextTable
+from blindspoon.tables import FolderTables, TextTable
 
 TABLES = ("scores.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv")
 """Tables that may stand beside trial.toml."""
@@ -51,6 +51,12 @@ class FolderText:
         """The text of seal.toml; None where there is none."""
         data = self.files.get("seal.toml")
         return None if data is None else data.decode(errors="replace")
+
+    def tables(self) -> FolderTables:
+        """Read every table of a folder that has been tasted."""
+        others = ("servings", "key", "batches", "readings")
+        named = {name: self.table(f"{name}.csv") for name in others}
+        return FolderTables(scores=self.scores, **named)
 
     def table(self, name: str) -> TextTable | None:
         """Read one table, such as "key.csv"; None where there is no such file."""

@@ -15,6 +15,7 @@ from blindspoon.made import Made, make_up, soften
 from blindspoon.pseudonyms import veil
 from blindspoon.scores import ScoreTable, build_table
 from blindspoon.seal import seal_sentences
+from blindspoon.tables import FolderTables
 from blindspoon.trial import Trial
 from blindspoon.trial_file import parse_trial
 from blindspoon.verdict import Verdict, judge
@@ -44,6 +45,8 @@ class Analysis:
         What is worth knowing about the files.
     sealed : tuple of str
         Whether the rule and the key are those that were sealed; empty where nothing was.
+    tables : FolderTables
+        What was read, tasters under pseudonyms.
     """
 
     folder: str
@@ -55,6 +58,7 @@ class Analysis:
     made: Made | None
     notes: tuple[Note, ...]
     sealed: tuple[str, ...]
+    tables: FolderTables
 
 
 def analyse(folder: Path) -> Analysis:
@@ -66,11 +70,10 @@ def analyse(folder: Path) -> Analysis:
         With every problem of the folder.
     """
     text = files.read_folder(folder)
-    declared = parse_trial(text.trial)
-    scores, key = text.scores, text.table("key.csv")
-    trial, table, notes = _under_pseudonyms(declared, text)
-    written = (text.table("batches.csv"), text.table("readings.csv"))
-    made, known = make_up(trial, *written, cups=(key, *scores))
+    declared, told = parse_trial(text.trial), text.tables()
+    trial, tables, table, notes = _under_pseudonyms(declared, told)
+    cups = (tables.key, *tables.scores)
+    made, known = make_up(trial, tables.batches, tables.readings, cups)
     results = compare_trial(trial, table)
     return Analysis(
         folder=folder.resolve().name,
@@ -81,20 +84,20 @@ def analyse(folder: Path) -> Analysis:
         verdicts=soften(judge(trial, table, results), made),
         made=made,
         notes=(*text.notes, *notes, *known),
-        sealed=seal_sentences(declared, key, text.seal),
+        sealed=seal_sentences(declared, told.key, text.seal),
+        tables=tables,
     )
 
 
 def _under_pseudonyms(
-    trial: Trial, text: files.FolderText
-) -> tuple[Trial, ScoreTable, tuple[Note, ...]]:
+    trial: Trial, told: FolderTables
+) -> tuple[Trial, FolderTables, ScoreTable, tuple[Note, ...]]:
     """Build the table, its problems naming tasters as the files do and its rows as the report."""
-    plan, key = text.table("servings.csv"), text.table("key.csv")
-    table, notes = build_table(trial, text.scores, plan, key)
-    veiled, (plan, key, *scores), changed = veil(trial, (plan, key, *text.scores))
-    if changed:
-        table, notes = build_table(veiled, [each for each in scores if each], plan, key)
-    return veiled, table, notes
+    table, notes = build_table(trial, told.scores, told.servings, told.key)
+    veiled, tables = veil(trial, told)
+    if tables is not told:
+        table, notes = build_table(veiled, tables.scores, tables.servings, tables.key)
+    return veiled, tables, table, notes
 
 
 def write_report(analysis: Analysis, to: Path) -> Path:

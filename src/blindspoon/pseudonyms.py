@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
 
-from blindspoon.tables import TextColumn, TextTable
+from blindspoon.tables import FolderTables, TextColumn, TextTable
 from blindspoon.trial import Trial
 
 IMPERSONAL = re.compile(r"(?i)([a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}")
@@ -45,46 +45,42 @@ def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     return {label: numbers[place] for label, place in zip(named, dealt.tolist(), strict=True)}
 
 
-def veil(
-    trial: Trial, tables: Sequence[TextTable | None]
-) -> tuple[Trial, tuple[TextTable | None, ...], bool]:
+def veil(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
     """Put pseudonyms for names into a trial and its tables.
 
     Parameters
     ----------
     trial : Trial
-    tables : sequence of TextTable or None
-        Those with a column ``taster``.
+    tables : FolderTables
 
     Returns
     -------
     trial : Trial
-    tables : tuple of TextTable or None
-        In the same order. A ballot is called by its number, since its file may bear a name.
-    changed : bool
-        Whether there was any name; without one everything is as it was given.
+    tables : FolderTables
+        The same object where nothing may be a name. A ballot is called by its number, since its
+        file may bear a name.
     """
-    found = (table.columns["taster"].texts for table in tables if table and _has_tasters(table))
+    told = [each for each in (*tables.scores, tables.servings, tables.key) if each is not None]
+    found = (table.columns["taster"].texts for table in told if "taster" in table.columns)
     labels = {label for texts in (trial.tasting.tasters, *found) for label in texts}
     names = pseudonyms(labels, trial.seed)
     if not names:
-        return trial, tuple(tables), False
+        return trial, tables
     listed = tuple(names.get(label, label) for label in trial.tasting.tasters)
-    veiled = tuple(
-        None if table is None else _veiled(table, names, number)
-        for number, table in enumerate(tables, 1)
+    ballots = (_veiled(table, names, number) for number, table in enumerate(tables.scores, 1))
+    veiled = replace(
+        tables,
+        scores=tuple(ballots),
+        servings=tables.servings and _veiled(tables.servings, names),
+        key=tables.key and _veiled(tables.key, names),
     )
-    return replace(trial, tasting=replace(trial.tasting, tasters=listed)), veiled, True
+    return replace(trial, tasting=replace(trial.tasting, tasters=listed)), veiled
 
 
-def _has_tasters(table: TextTable) -> bool:
-    return "taster" in table.columns
-
-
-def _veiled(table: TextTable, names: Mapping[str, str], number: int) -> TextTable:
+def _veiled(table: TextTable, names: Mapping[str, str], number: int = 0) -> TextTable:
     file = f"ballots/ballot {number}" if table.file.startswith("ballots/") else table.file
     columns = dict(table.columns)
-    if _has_tasters(table):
+    if "taster" in columns:
         told = columns["taster"]
         columns["taster"] = TextColumn(tuple(names.get(t, t) for t in told.texts), told.codes)
     notes = tuple(replace(note, file=file) for note in table.notes)

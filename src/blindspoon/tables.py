@@ -143,6 +143,24 @@ class TextTable:
             yield line, dict(zip(self.columns, row, strict=True))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FolderTables:
+    """The tables of a trial folder; None where there is no such file.
+
+    Parameters
+    ----------
+    scores : tuple of TextTable
+        scores.csv and every ballot.
+    servings, key, batches, readings : TextTable or None
+    """
+
+    scores: tuple[TextTable, ...] = ()
+    servings: TextTable | None = None
+    key: TextTable | None = None
+    batches: TextTable | None = None
+    readings: TextTable | None = None
+
+
 def table_of(file: str, rows: Sequence[Mapping[str, str]]) -> TextTable:
     """Make a table from rows that are already apart, such as those of the score page.
 

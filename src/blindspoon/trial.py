@@ -145,6 +145,18 @@ class Tasting:
     consent: str = ""
 
 
+def default_tasters(count: int) -> tuple[str, ...]:
+    """Label tasters of whom only the number is known.
+
+    Examples
+    --------
+    >>> default_tasters(2)
+    ('T01', 'T02')
+    """
+    width = max(2, len(str(count)))
+    return tuple(f"T{number:0{width}}" for number in range(1, count + 1))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
     """Everything that trial.toml says, with its defaults filled in.

@@ -8,7 +8,17 @@ from typing import Literal, cast
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
 from blindspoon.settings import Range, Section, read_toml
-from blindspoon.trial import COLUMNS, Attribute, Decision, Scale, Session, Tasting, Trial, Variant
+from blindspoon.trial import (
+    COLUMNS,
+    Attribute,
+    Decision,
+    Scale,
+    Session,
+    Tasting,
+    Trial,
+    Variant,
+    default_tasters,
+)
 
 
 def parse_trial(text: str, file: str = "trial.toml") -> Trial:
@@ -200,8 +210,7 @@ def _session(section: Section) -> Session:
 def _tasting(section: Section) -> Tasting:
     if section.holds("tasters", int):
         count = section.whole("tasters", _TASTERS) or 0
-        width = max(2, len(str(count)))
-        tasters = tuple(f"T{number:0{width}}" for number in range(1, count + 1))
+        tasters = default_tasters(count)
     else:
         tasters = section.texts("tasters")
     codes = section.choice("codes", ("per taster", "per session"))

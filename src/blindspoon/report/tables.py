@@ -64,10 +64,11 @@ def to_csv(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     >>> to_csv(["taster", "texture"], [["T01", 7.0], ["@home", None]])
     "taster,texture\nT01,7\n'@home,\n"
     """
-    return _sheet(columns, ([_cell(cell) for cell in row] for row in rows))
+    return plain_csv(columns, ([_cell(cell) for cell in row] for row in rows))
 
 
-def _sheet(columns: Sequence[str], rows: Iterable[Iterable[str]]) -> str:
+def plain_csv(columns: Sequence[str], rows: Iterable[Iterable[str]]) -> str:
+    """Write cells that are finished text."""
     sheet = io.StringIO()
     writer = csv.writer(sheet, lineterminator="\n")
     writer.writerow(columns)
@@ -173,7 +174,7 @@ def scores_csv(trial: Trial, table: ScoreTable) -> str:
         _remarks(table, variants),
     ]
     header = ["session", "taster", "variant", "batch", "position", *names, "remark"]
-    return _sheet(header, zip(*columns, strict=True))
+    return plain_csv(header, zip(*columns, strict=True))
 
 
 def _column(labels: Sequence[Cell], places: IntArray) -> list[str]:
