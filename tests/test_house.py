@@ -16,7 +16,7 @@ ORDER = (
     "errors", "settings", "tables", "delimited", "trial", "trial_file", "trial_toml", "cells", "cups",
     "crosscheck", "ledger", "scores", "pseudonyms", "batches", "serving", "compare", "panel", "wording",
     "verdict", "influence", "joint", "blame", "care", "made", "records", "kitchens", "depth",
-    "sizing", "calibration", "charts", "report", "kit", "package", "sheets", "files", "shelf",
+    "sizing", "calibration", "charts", "report", "package", "sheets", "kit", "files", "shelf",
     "form", "collect", "seal", "starting", "drawing", "examine", "pipeline", "pooling",
     "publishing", "planning", "terminal", "cli", "__main__",
 )  # fmt: skip

@@ -248,3 +248,26 @@ def directions(attribute: Attribute) -> tuple[str, str]:
     low = f"towards {attribute.low}" if attribute.low else "lower"
     high = f"towards {attribute.high}" if attribute.high else "higher"
     return attribute.less or low, attribute.more or high
+
+
+def kitchen(grams: float) -> str:
+    """Write grams as a kitchen balance shows them: whole from 100 g, finer below.
+
+    Examples
+    --------
+    >>> kitchen(521.4), kitchen(22.74), kitchen(1.093), kitchen(0)
+    ('521', '22.7', '1.09', '0')
+    """
+    return number(grams, 0 if grams >= 100 or not grams else 1 if grams >= 10 else 2)
+
+
+def grams(mass: float) -> str:
+    r"""Write a mass with its unit.
+
+    Examples
+    --------
+    >>> grams(1000), grams(22.74)
+    ('1,000\xa0g', '22.7\xa0g')
+    """
+    text = f"{round(mass):,}" if mass >= 1000 else kitchen(mass)
+    return f"{text}{NO_BREAK}g"
