@@ -122,7 +122,7 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     from blindspoon.report import compose, render  # noqa: PLC0415 - brings in matplotlib
 
     parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts, analysis.notes)
-    content = compose(*parts, _provenance(analysis), made=analysis.made, sealed=analysis.sealed)
+    content = compose(*parts, _provenance(analysis), made=analysis.made)
     target = to / analysis.folder
     files.write_folder_atomically(target, render(content))
     return target / "index.html"
@@ -137,4 +137,5 @@ def _provenance(analysis: Analysis) -> Provenance:
         fingerprint=analysis.fingerprint,
         version=__version__,
         libraries=tuple((name, version(name)) for name in libraries),
+        sealed=analysis.sealed,
     )

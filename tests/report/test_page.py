@@ -128,6 +128,7 @@ def test_the_files_are_those_of_the_contract(content_of):
         "index.html",
         "tables/attributes.csv",
         "tables/comparisons.csv",
+        "tables/flags.csv",
         "tables/left_out.csv",
         "tables/scores.csv",
     ]
@@ -193,3 +194,11 @@ def test_a_trial_without_a_primary_attribute_is_headed_by_the_profiles(content_o
     assert content_of("no decision").picture.name == "profiles"
     assert content_of("no decision").profiles is None
     assert content_of("usual").picture.name == "texture-differences"
+
+
+def test_the_page_for_paper_has_the_wide_charts_and_no_dark_side(content_of):
+    text = page(content_of("usual"), paper=True)
+    assert 'class="paper"' in text
+    assert "prefers-color-scheme: dark) { :root { --bs" not in text
+    assert "counter(pages)" in text
+    assert "counter(pages)" not in page(content_of("usual"))

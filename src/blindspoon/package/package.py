@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 
 from blindspoon.package.columns import Record
 from blindspoon.package.resources import Resource, cups_resource, made_resource
+from blindspoon.report.markdown import inline
 from blindspoon.tables import FolderTables, TextTable
 from blindspoon.trial import Trial
 from blindspoon.trial_toml import trial_text
@@ -113,19 +114,14 @@ def _with_file(record: Record, content: bytes) -> Record:
 
 def _readme(trial: Trial, resources: Sequence[Resource]) -> Iterator[str]:
     """Write the data dictionary for people."""
-    yield f"# Data: {_inline(trial.title)}\n"
+    yield f"# Data: {inline(trial.title)}\n"
     yield "`blindspoon compare` on this folder makes the comparison again. Tasters stand under"
     yield "pseudonyms. `trial.toml` is the plan with the rule that was to decide.\n"
-    licence = f"Licence: {_inline(trial.licence)}." if trial.licence else NO_LICENCE
+    licence = f"Licence: {inline(trial.licence)}." if trial.licence else NO_LICENCE
     yield f"{licence}\n"
     for resource in resources:
         yield f"## {resource.path}\n\n{resource.title}.\n"
         yield "| column | type | meaning |\n|---|---|---|"
         for column in resource.columns:
-            yield f"| {_inline(column.name)} | {column.kind} | {_inline(column.meaning)} |"
+            yield f"| {inline(column.name)} | {column.kind} | {inline(column.meaning)} |"
         yield ""
-
-
-def _inline(text: str) -> str:
-    """Keep a text of the host's on one line of a table and out of the markup."""
-    return re.sub(r"([\\`*_\[\]<>|#])", r"\\\1", " ".join(text.split()))

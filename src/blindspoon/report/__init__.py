@@ -1,6 +1,7 @@
 """The writeup: finished strings and charts, then one page that needs nothing else."""
 
-from blindspoon.report.content import Provenance, ReportContent, compose
+from blindspoon.report.cite import Provenance
+from blindspoon.report.content import ReportContent, compose
 from blindspoon.report.page import render
 
 __all__ = ["Provenance", "ReportContent", "compose", "render"]

@@ -15,7 +15,9 @@ from blindspoon.made import Made, weakened
 from blindspoon.report import answer, limits, methods, numbers, sources, tables
 from blindspoon.report.answer import Judged
 from blindspoon.report.board import Board, make_boards
+from blindspoon.report.cite import Provenance, citation
 from blindspoon.report.measured import Measured, measured
+from blindspoon.report.next_steps import next_steps
 from blindspoon.report.numbers import NumberTable
 from blindspoon.report.section import Section
 from blindspoon.scores import LeftOut, ScoreTable
@@ -24,34 +26,6 @@ from blindspoon.verdict import Verdict
 
 MOST_LISTED = 40
 """Remarks, and things left out, that the page lists; tables/ has them all."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Provenance:
-    """Where the numbers come from; no clock, so that the same folder gives the same bytes.
-
-    Parameters
-    ----------
-    folder : str
-        Name of the trial folder.
-    fingerprint : str
-        SHA-256 of the files that the answer depends on, in hexadecimal.
-    version : str
-        Of Blindspoon.
-    libraries : tuple of (str, str)
-        Name and version of each library that computed something.
-    """
-
-    folder: str
-    fingerprint: str
-    version: str
-    libraries: tuple[tuple[str, str], ...]
-
-    @property
-    def software(self) -> str:
-        """Blindspoon and its libraries with their versions, as a phrase."""
-        known = wording.listing(f"{name} {version}" for name, version in self.libraries)
-        return f"Blindspoon {self.version}" + (f" on {known}" if known else "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +85,7 @@ class ReportContent:
     planned: tuple[str, ...]
     unsettled: tuple[str, ...]
     unsettled_table: NumberTable | None
+    next_steps: tuple[tuple[str, str], ...]
     not_shown: tuple[tuple[str, str], ...]
     left_out: tuple[str, ...]
     nothing_left_out: str
@@ -138,7 +113,6 @@ def compose(
     provenance: Provenance,
     *,
     made: Made | None = None,
-    sealed: tuple[str, ...] = (),
     further: tuple[Section, ...] = (),
 ) -> ReportContent:
     """Say everything that the report says.
@@ -156,8 +130,6 @@ def compose(
     provenance : Provenance
     made : Made, optional
         What was written down of the batches.
-    sealed : tuple of str
-        Whether the rule and the key are those that were sealed before tasting.
     further : tuple of Section
         What the tasters and the depth of the comparison add, in the order of reading.
 
@@ -174,7 +146,7 @@ def compose(
     paragraphs, needed = limits.unsettled(trial, table, every)
     return ReportContent(
         title=trial.title,
-        question=trial.question or _question(trial),
+        question=trial.question or _question(trial, alone=len(table.tasters) == 1),
         answer=answer.short_answer(
             trial,
             table,
@@ -197,10 +169,11 @@ def compose(
         further=further,
         tasted=methods.tasted(trial, table),
         compared=methods.compared(trial, results, provenance.software),
-        planned=(*methods.planned(trial, table), *sealed),
+        planned=(*methods.planned(trial, table), *provenance.sealed),
         unsettled=tuple(filter(None, (*paragraphs, limits.too_few(trial, every)))),
         unsettled_table=needed,
-        not_shown=limits.not_shown(trial, table),
+        next_steps=next_steps(trial, table, made, every),
+        not_shown=limits.not_shown(trial, table, results),
         left_out=_left_out(table, notes),
         nothing_left_out=_nothing_left_out(table),
         left_out_note=_more(len(table.left_out), "entry", "left_out.csv", "entries"),
@@ -208,7 +181,7 @@ def compose(
         numbers=_number_tables(trial, table, ordered),
         raw=numbers.raw_tables(trial, table),
         raw_note=_raw_note(table),
-        citation=_citation(trial, table, provenance),
+        citation=citation(trial, table, provenance),
         licence=trial.licence,
         fingerprint=provenance.fingerprint,
         folder=provenance.folder,
@@ -218,6 +191,7 @@ def compose(
         files=(
             ("tables/comparisons.csv", tables.comparisons_csv(trial, results, verdicts)),
             ("tables/attributes.csv", tables.attributes_csv(results)),
+            ("tables/flags.csv", tables.flags_csv(results)),
             ("tables/scores.csv", tables.scores_csv(trial, table)),
             ("tables/left_out.csv", tables.left_out_csv(table)),
             *(file for each in further for file in each.files),
@@ -270,17 +244,20 @@ def _of(verdicts: tuple[Verdict, ...], results: Sequence[AttributeResult]) -> tu
     return tuple(each for each in verdicts if each.attribute in names)
 
 
-def _question(trial: Trial) -> str:
+def _question(trial: Trial, *, alone: bool) -> str:
     """Ask what the trial asked, where trial.toml does not."""
     control = trial.variant(trial.control).label
     others = wording.count(len(trial.variants) - 1, "variant")
     product = f" of {trial.product}" if trial.product else ""
-    return f"Can tasters tell {others}{product} from “{control}”?"
+    who = "one taster" if alone else "tasters"
+    return f"Can {who} tell {others}{product} from “{control}”?"
 
 
 def _byline(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
     date = methods.report_date(trial, table)
     tasters = wording.count(len(table.tasters), "taster")
+    if len(table.tasters) == 1:
+        tasters += f", {wording.count(len(table.sessions), 'round')}"
     return tuple(filter(None, (trial.host, date, f"{tasters}, {_cups(table)}")))
 
 
@@ -379,20 +356,12 @@ def _raw_note(table: ScoreTable) -> str:
             f"The scores of all {_cups(table)} are in tables/scores.csv; the means and spreads "
             "are above."
         )
+    alone = len(table.tasters) == 1
     repeated = " Scores of the same variant stand in the order of tasting." * (
-        len(table.sessions) > 1
+        len(table.sessions) > 1 and not alone
     )
     return (
-        f"Every score that was given, by taster and variant; a dash where there is none.{repeated} "
+        f"Every score that was given, by {'round' if alone else 'taster'} and variant; a dash "
+        f"where there is none.{repeated} "
         "The same rows, with sessions, batches and positions, are in tables/scores.csv."
-    )
-
-
-def _citation(trial: Trial, table: ScoreTable, provenance: Provenance) -> str:
-    author = trial.host.rstrip(".") or "Anonymous host"
-    date = methods.report_date(trial, table) or "Undated"
-    title = trial.title if trial.title.endswith(("?", "!", ".")) else f"{trial.title}."
-    return (
-        f"{author}. {date}. {title} Writeup of a tasting, made with Blindspoon "
-        f"{provenance.version}. Data SHA-256 {provenance.fingerprint[:16]}."
     )

@@ -31,11 +31,19 @@ def render(content: ReportContent) -> dict[str, bytes]:
     return files
 
 
-def page(content: ReportContent) -> str:
-    """Fill the template; all text of the host and the tasters is escaped in it."""
+def page(content: ReportContent, *, paper: bool = False) -> str:
+    """Fill the template; all text of the host and the tasters is escaped in it.
+
+    Parameters
+    ----------
+    content : ReportContent
+    paper : bool
+        For printing and PDF only: the wide charts, black on white, with page numbers.
+    """
     template = _environment().get_template("page.html.j2")
     return template.render(
         content=content,
+        paper=paper,
         light=charts.css_variables(dark=False),
         dark=charts.css_variables(dark=True),
     )
