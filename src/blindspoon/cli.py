@@ -8,7 +8,7 @@ import json
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TextIO
 
 import click
 
@@ -269,6 +269,66 @@ def report(folders: Sequence[Path], to: Path) -> None:
     for folder in folders:
         page = write_report(analyse(folder), to)
         click.echo(f"Report written: {page}")
+
+
+@commands.command()
+@click.option("--trials", type=click.IntRange(8), default=2000, help="Trials a cell.  [2000]")
+@click.option("--seed", type=SIZE, default=20260905, show_default=True, help="Of all draws.")
+@click.option("--tasters", type=SIZE, multiple=True, help="A size of panel; may be repeated.")
+@click.option("--only", multiple=True, metavar="SITUATION", help="One of them; may be repeated.")
+@click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
+@click.option("--to", type=click.File("a+", "utf-8"), help="A page whose tables are renewed.")
+@JSON
+def calibrate(as_json: bool, to: TextIO | None, **options: Any) -> None:  # noqa: ANN401 - Asked knows them
+    """Count how often the verdicts are right.
+
+    Simulates complete trials in several situations, compares and judges them as real ones, and
+    counts false alarms, coverage, differences found, and variants wrongly called alike.
+    """
+    from blindspoon.calibration.request import Asked, run  # noqa: PLC0415
+
+    earlier = to.read() if to is not None and not to.seek(0) else ""
+    with _progress("Simulating") as progress:
+        found, page = run(Asked(**options, to=to.name if to else None), earlier, _today(), progress)
+    if to is not None:
+        to.truncate(0)
+        to.write(page)
+    if as_json or to is None:
+        _say_json(found.to_record()) if as_json else click.echo(page, nl=False)
+
+
+@commands.command()
+@click.argument(
+    "folders", metavar="FOLDER...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("published"),
+    show_default=True,
+    help="Where it is written, a folder and a zip file a trial.",
+)
+@click.option(
+    "--jar",
+    type=click.FloatRange(min=1, max=1_000_000),
+    default=1000,
+    show_default=True,
+    metavar="GRAMS",
+    help="What the reader's jar holds, to which the recipes are scaled.",
+)
+def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
+    """Write all that is sent out: the writeup in every form, figures, data, a kit.
+
+    The page, the same for paper and for a blog, figures for print, posts and video, the data as a
+    Data Package, and a kit with which a reader repeats the trial; in a folder and as one zip file.
+    """
+    from blindspoon import publishing  # noqa: PLC0415
+    from blindspoon.pipeline import analyse  # noqa: PLC0415
+
+    for folder in folders:
+        written = publishing.publish(analyse(folder), to, jar_g=jar)
+        click.echo(f"Published: {written.folder / 'index.html'} and all beside it")
+        click.echo(f"In one file: {written.zipped}")
 
 
 @contextlib.contextmanager

@@ -21,7 +21,7 @@ from blindspoon.trial_file import parse_trial
 from blindspoon.verdict import Verdict, judge
 
 if TYPE_CHECKING:
-    from blindspoon.report import Provenance
+    from blindspoon.report import Provenance, ReportContent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,13 +119,19 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     TrialFileError
         If it could not be written; an earlier report is still there.
     """
-    from blindspoon.report import compose, render  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.report import render  # noqa: PLC0415 - brings in matplotlib
+
+    target = to / analysis.folder
+    files.write_folder_atomically(target, render(compose_report(analysis)))
+    return target / "index.html"
+
+
+def compose_report(analysis: Analysis) -> ReportContent:
+    """Say everything that the report says."""
+    from blindspoon.report import compose  # noqa: PLC0415 - brings in matplotlib
 
     parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts, analysis.notes)
-    content = compose(*parts, _provenance(analysis), made=analysis.made)
-    target = to / analysis.folder
-    files.write_folder_atomically(target, render(content))
-    return target / "index.html"
+    return compose(*parts, _provenance(analysis), made=analysis.made)
 
 
 def _provenance(analysis: Analysis) -> Provenance:

@@ -2,6 +2,7 @@
 
 from blindspoon.report.cite import Provenance
 from blindspoon.report.content import ReportContent, compose
-from blindspoon.report.page import render
+from blindspoon.report.markdown import writeup
+from blindspoon.report.page import page, render
 
-__all__ = ["Provenance", "ReportContent", "compose", "render"]
+__all__ = ["Provenance", "ReportContent", "compose", "page", "render", "writeup"]

@@ -1,0 +1,80 @@
+"""All that a host sends out: complete, alike every time, and readable without us."""
+
+from __future__ import annotations
+
+import io
+import re
+import time
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from blindspoon.errors import TrialFileError
+from blindspoon.pipeline import analyse
+from blindspoon.publishing import pack, publish, zip_of
+
+TRIALS = sorted((Path(__file__).parents[1] / "trials").iterdir())
+
+
+@pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
+def packed(request):
+    analysis = analyse(request.param)
+    return analysis, pack(analysis, jar_g=1000)
+
+
+def test_every_form_is_there(packed):
+    _, files = packed
+    forms = {"index.html", "print.html", "writeup.md", "data/datapackage.json", "data/scores.csv"}
+    forms |= {"data/trial.toml", "kit/do-it-yourself.html", "kit/trial.toml", "kit/key.csv"}
+    assert forms <= set(files)
+    assert len(files["index.html"]) < 400_000
+
+
+def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
+    _, files = packed
+    for name, content in files.items():
+        if not name.endswith((".html", ".md", ".svg")):
+            continue
+        text = content.decode()
+        # Namespaces of SVG, and the licence, are names and not fetched.
+        loaded = re.findall(r'(?:src|href)="([^"#]+)"|!\[[^\]]*\]\(([^)]+)\)', text)
+        for link in (first or second for first, second in loaded):
+            assert (Path(name).parent / link).as_posix() in files, f"{name} links {link}"
+        assert "<script" not in text, name
+        assert "@import" not in text, name
+        assert "url(" not in text, name
+
+
+def test_the_same_trial_gives_the_same_zip(packed):
+    analysis, files = packed
+    again = pack(analysis, jar_g=1000)
+    assert {name for name in files if files[name] != again[name]} == set()
+    whole = zip_of(analysis.folder, files)
+    archive = zipfile.ZipFile(io.BytesIO(whole))
+    assert archive.testzip() is None
+    assert {name.partition("/")[2] for name in archive.namelist()} == set(files)
+
+
+def test_publishing_twice_replaces_and_a_trial_is_never_written_over(tmp_path):
+    analysis = analyse(TRIALS[1])
+    first = publish(analysis, tmp_path, jar_g=500)
+    before = first.zipped.read_bytes()
+    publish(analysis, tmp_path, jar_g=500)
+    assert first.zipped.read_bytes() == before
+    assert (first.folder / "index.html").exists()
+    (first.folder / "trial.toml").write_text("mine")
+    with pytest.raises(TrialFileError):
+        publish(analysis, tmp_path, jar_g=500)
+    assert (first.folder / "trial.toml").read_text() == "mine"
+
+
+@pytest.mark.bench
+def test_the_demo_is_packed_within_eight_seconds(tmp_path, capsys):
+    started = time.perf_counter()
+    publish(analyse(TRIALS[0]), tmp_path, jar_g=1000)
+    taken = time.perf_counter() - started
+    size = sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file())
+    with capsys.disabled():
+        print(f"\nthe demo, published: {taken:.1f} s, {size / 1e6:.1f} MB with its zip")  # noqa: T201
+    assert taken < 8
