@@ -111,7 +111,8 @@ def test_json_has_the_fields_of_the_contract():
     found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
     assert set(found) == {"trial", "attributes", "comparisons", "not_compared", "left_out"}
     assert set(found["trial"]) == {
-        "title", "control", "variants", "tasters", "sessions", "alpha", "decided_by", "primary",
+        "title", "control", "variants", "tasters", "sessions", "unit", "alpha", "decided_by",
+        "primary",
     }  # fmt: skip
     for each in found["comparisons"]:
         assert {"attribute", "variant", "tasters", "servings", "mean_control", "mean_variant",

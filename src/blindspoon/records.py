@@ -20,11 +20,12 @@ from blindspoon.compare.results import (
 )
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Trial
-from blindspoon.verdict import Verdict
+from blindspoon.verdict import Verdict, deciding
 
 Record = dict[str, Any]
 
 TOO_FEW = "too few tasters scored both for an interval at this level"
+TOO_FEW_ROUNDS = "too few rounds have scores of both for an interval at this level"
 NO_REPLICATES = "no taster scored a variant twice"
 ONE_BATCH = "no variant was tasted from several batches"
 
@@ -52,7 +53,7 @@ def trial_record(
     """
     comparisons = [comparison for result in results for comparison in result.comparisons]
     return {
-        "trial": _trial(trial, table),
+        "trial": _trial(trial, table, results),
         "attributes": [_attribute(result) for result in results],
         "comparisons": [
             comparison_record(comparison, verdict)
@@ -69,15 +70,16 @@ def trial_record(
     }
 
 
-def _trial(trial: Trial, table: ScoreTable) -> Record:
+def _trial(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Record:
     return {
         "title": trial.title,
         "control": trial.control,
         "variants": [variant.name for variant in trial.variants],
         "tasters": len(table.tasters),
         "sessions": len(table.sessions),
+        "unit": results[0].unit,
         "alpha": trial.decision.alpha,
-        "decided_by": trial.decision.by,
+        "decided_by": deciding(trial, results[0]),
         "primary": list(trial.decision.primary),
     }
 
@@ -90,6 +92,10 @@ def _attribute(result: AttributeResult) -> Record:
         "alpha": result.alpha,
         **_or_reason("friedman", result.friedman),
         **_or_reason("mixed", result.mixed),
+        "flags": [
+            {"kind": flag.kind, "variant": flag.variant, "value": flag.value}
+            for flag in result.flags
+        ],
     }
 
 
@@ -99,6 +105,7 @@ def comparison_record(comparison: Comparison, verdict: Verdict) -> Record:
         "attribute": comparison.attribute,
         "variant": comparison.variant,
         "tasters": comparison.tasters,
+        **_rounds(comparison.rounds),
         "servings": comparison.servings,
         "mean_control": comparison.mean_control,
         "mean_variant": comparison.mean_variant,
@@ -132,6 +139,7 @@ def friedman_record(result: Friedman) -> Record:
         "df": result.df,
         "p_value": result.p_value,
         "tasters": result.tasters,
+        **_rounds(result.rounds),
         "form": result.form,
     }
 
@@ -170,16 +178,22 @@ def mixed_record(contrast: MixedContrast) -> Record:
 
 def ranks_record(contrast: RankContrast) -> Record:
     """Write one variant against the control by signed ranks."""
+    too_few = TOO_FEW_ROUNDS if contrast.rounds else TOO_FEW
     return {
         "shift": contrast.shift,
-        **_number("interval", _ends(contrast.interval), TOO_FEW),
-        **_number("equivalence_interval", _ends(contrast.equivalence_interval), TOO_FEW),
+        **_number("interval", _ends(contrast.interval), too_few),
+        **_number("equivalence_interval", _ends(contrast.equivalence_interval), too_few),
         "p_value": contrast.p_value,
         "p_adjusted": contrast.p_adjusted,
         "smallest_p": contrast.smallest_p,
         "method": contrast.method,
         "zero_differences": contrast.zero_differences,
     }
+
+
+def _rounds(rounds: int) -> Record:
+    """Count the rounds where one person tasted alone."""
+    return {"rounds": rounds} if rounds else {}
 
 
 def _number(name: str, value: float | list[float] | None, reason: str) -> Record:

@@ -14,7 +14,7 @@ from blindspoon.scores import ScoreTable
 from blindspoon.serving import Balance, Span
 from blindspoon.sizing.results import Sizing, SizingCell
 from blindspoon.trial import Attribute, Trial
-from blindspoon.verdict import PROCEDURES, Verdict, finding
+from blindspoon.verdict import PROCEDURES, Verdict, deciding, decisive, flag_words
 
 WIDTH = 80
 HEAD = ("", "difference", "interval", "mixed p", "ranks p", "verdict")
@@ -44,25 +44,28 @@ def comparison_table(
     """
     kinds = {(each.attribute, each.variant): each for each in verdicts}
     ordered = sorted(results, key=lambda result: not result.primary)
-    blocks = [_heading(trial, table)]
+    blocks = [_heading(trial, table, results)]
     blocks += ["\n".join(_attribute(trial, result, kinds)) for result in ordered]
     blocks += [_left_out(table)] if table.left_out else []
     return "\n\n".join(blocks).replace(wording.NO_BREAK, " ")
 
 
-def _heading(trial: Trial, table: ScoreTable) -> str:
+def _heading(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> str:
+    alone = len(table.tasters) == 1
     size = wording.listing(
         [
             wording.count(len(table.tasters), "taster"),
-            wording.count(len(table.sessions), "session"),
+            wording.count(len(table.sessions), "round" if alone else "session"),
             wording.count(len(trial.variants), "variant"),
         ]
     )
     rule = (
         f"Differences are variant minus control ({trial.variant(trial.control).label}), in points. "
-        f"{PROCEDURES[trial.decision.by].capitalize()} decides; p values are adjusted over the "
-        "variants."
+        f"{PROCEDURES[deciding(trial, results[0])].capitalize()} decides; p values are adjusted "
+        "over the variants."
     )
+    if alone:
+        rule += f" {wording.ALONE}"
     return "\n".join([*textwrap.wrap(trial.title, WIDTH), f"{size}.", *textwrap.wrap(rule, WIDTH)])
 
 
@@ -75,7 +78,7 @@ def _attribute(
     level = wording.percent(1 - result.alpha)
     yield f"{attribute.label} ({planned}{margin}, {level} intervals)"
     rows = [
-        _row(trial, attribute, each, verdicts[each.attribute, each.variant])
+        _row(trial, result, each, verdicts[each.attribute, each.variant])
         for each in result.comparisons
     ]
     if rows:
@@ -85,12 +88,17 @@ def _attribute(
         yield from textwrap.wrap(
             f"  {label}: not compared. {missing.reason}", WIDTH, subsequent_indent="    "
         )
+    for flag in result.flags:
+        words = flag_words(trial, flag)
+        note = f"  Note: {words}."
+        yield from textwrap.wrap(note, WIDTH, subsequent_indent="    ")
 
 
 def _row(
-    trial: Trial, attribute: Attribute, comparison: Comparison, verdict: Verdict
+    trial: Trial, result: AttributeResult, comparison: Comparison, verdict: Verdict
 ) -> tuple[str, ...]:
-    found = finding(comparison.mixed if trial.decision.by == "mixed" else comparison.ranks)
+    attribute = trial.attribute(result.attribute)
+    found = decisive(trial, result, comparison)
     size = (
         "-"
         if found is None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from blindspoon import wording
+from blindspoon.compare.flags import Flag
 from blindspoon.compare.results import (
     AttributeResult,
     Comparison,
@@ -78,6 +79,20 @@ def finding(result: MixedContrast | RankContrast | NoResult) -> Finding | None:
     )
 
 
+def deciding(trial: Trial, result: AttributeResult) -> By:
+    """Name the procedure that decides: the declared one, but ranks where one person tasted alone.
+
+    A mixed model needs two tasters.
+    """
+    return "ranks" if result.unit == "round" else trial.decision.by
+
+
+def decisive(trial: Trial, result: AttributeResult, comparison: Comparison) -> Finding | None:
+    """Reduce a comparison to what the procedure that decides found; None where it found nothing."""
+    by_mixed = deciding(trial, result) == "mixed"
+    return finding(comparison.mixed if by_mixed else comparison.ranks)
+
+
 def kind_of(found: Finding, *, margin: float | None, alpha: float) -> Kind:
     """Apply the rule to one procedure's finding.
 
@@ -130,20 +145,22 @@ def _verdict(
     trial: Trial, table: ScoreTable, result: AttributeResult, comparison: Comparison
 ) -> Verdict:
     mixed, ranks = finding(comparison.mixed), finding(comparison.ranks)
-    by_mixed = trial.decision.by == "mixed"
-    deciding, second = (mixed, ranks) if by_mixed else (ranks, mixed)
+    by_mixed = deciding(trial, result) == "mixed"
+    first, second = (mixed, ranks) if by_mixed else (ranks, mixed)
     kind, other = (
         None if each is None else kind_of(each, margin=result.margin, alpha=result.alpha)
-        for each in (deciding, second)
+        for each in (first, second)
     )
-    subject = _subject(trial, table, comparison.variant)
+    subject = _subject(trial, table, result, comparison.variant)
     attribute = trial.attribute(comparison.attribute)
-    if deciding is None or kind is None:
+    if first is None or kind is None:
         missing = comparison.mixed if by_mixed else comparison.ranks
         sentence = _undecided(subject, attribute, missing)
     else:
-        sentence = _SENTENCES[kind](subject, attribute, deciding, result.alpha)
-    sentence += _dissent(kind or "open", other, "ranks" if by_mixed else "mixed")
+        sentence = _SENTENCES[kind](subject, attribute, first, result.alpha)
+    if other is not None and other != (kind or "open"):
+        sentence += _dissent(other, "ranks" if by_mixed else "mixed")
+        sentence += _which_to_trust(trial, result, comparison)
     return Verdict(
         attribute=comparison.attribute,
         variant=comparison.variant,
@@ -154,12 +171,13 @@ def _verdict(
     )
 
 
-def _subject(trial: Trial, table: ScoreTable, variant: str) -> str:
+def _subject(trial: Trial, table: ScoreTable, result: AttributeResult, variant: str) -> str:
     """Name what the sentence is about: one batch, unless several batches of it were tasted."""
+    the, to_whom = ("the", "To this taster, ") if result.unit == "round" else ("The", "")
     position = [each.name for each in trial.variants].index(variant)
     label = f"“{trial.variants[position].label}”"
     several = table.batches_tasted(len(trial.variants))[position] > 1
-    return label if several else f"The {label} batch"
+    return to_whom + (label if several else f"{the} {label} batch")
 
 
 def _undecided(
@@ -211,7 +229,7 @@ _SENTENCES: dict[Kind, Callable[[str, Attribute, Finding, float], str]] = {
 def _could_be(interval: Interval | None, attribute: Attribute) -> str:
     """Say how far the difference could reach either way."""
     if interval is None:
-        return "too few tasters scored both for an interval"
+        return "there are too few scores of both for an interval"
     ends = (interval.low, interval.high)
     digits = wording.telling_digits(ends, [0.0], wording.digits_for(attribute.scale))
     low, high = (wording.number(abs(end), digits) for end in ends)
@@ -222,7 +240,53 @@ def _could_be(interval: Interval | None, attribute: Attribute) -> str:
     return f"the difference could be anything from {low} less to {high} more"
 
 
-def _dissent(kind: Kind, other: Kind | None, other_by: By) -> str:
-    if other is None or other == kind:
-        return ""
+def _dissent(other: Kind, other_by: By) -> str:
     return f"; {PROCEDURES[other_by]} would call it {NAMES[other]}"
+
+
+def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Comparison) -> str:
+    """Say which of two procedures that disagree is the safer one, where a flag tells."""
+    flag = _telling_flag(trial, result, comparison.variant)
+    if flag is None:
+        return ""
+    why = flag_words(trial, flag)
+    ranks = comparison.ranks
+    if isinstance(ranks, NoResult) or trial.decision.by == "ranks":
+        return f", but is the less safe one here: {why}"
+    if ranks.smallest_p > result.alpha:
+        return f", and could not call anything different; the mixed model is not safe here: {why}"
+    return f", and is the safer one here: {why}"
+
+
+def _telling_flag(trial: Trial, result: AttributeResult, variant: str) -> Flag | None:
+    """Choose a flag of this variant or the control; spreads come first in the flags.
+
+    Another variant that spreads wide makes the pooled scatter too large for this comparison: the
+    mixed model is then the more cautious one, and nothing is said.
+    """
+    own = (variant, trial.control)
+    return next((flag for flag in result.flags if flag.variant in own), None)
+
+
+def flag_words(trial: Trial, flag: Flag) -> str:
+    """Say what was flagged, as a clause.
+
+    Parameters
+    ----------
+    trial : Trial
+        Names the variants.
+    flag : Flag
+
+    Returns
+    -------
+    str
+        "the control’s scores spread 1.8 times wider than the others’", "40 % of the scores of
+        “Oak leaf” stand at the low end of the scale".
+    """
+    of = f"the scores of “{trial.variant(flag.variant).label}”"
+    scores = "the control’s scores" if flag.variant == trial.control else of
+    if flag.kind == "spread":
+        return f"{scores} spread {wording.number(flag.value, 1)} times wider than the others’"
+    share = f"{wording.number(100 * flag.value, 0)}{wording.NO_BREAK}%"
+    end = "low" if flag.kind == "low_end" else "high"
+    return f"{share} of {scores} stand at the {end} end of the scale"

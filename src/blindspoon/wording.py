@@ -12,6 +12,12 @@ MINUS = "\N{MINUS SIGN}"
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
+ALONE = (
+    "One person tasted alone: every round is held against itself, by ranks, because a mixed model "
+    "needs two tasters. The answer is about this taster."
+)
+
+
 def number(value: float, digits: int) -> str:
     """Write a number with a fixed count of decimals, half away from zero, and a true minus.
 

@@ -164,6 +164,7 @@ def build(case: Case) -> Picture:
             not_compared=tuple(
                 NotCompared(attribute=case.name, variant=f"v{place}", reason="") for place in lost
             ),
+            unit="round" if case.tasters == 1 else "taster",
         ),
         verdicts=tuple(verdict(case, each, place) for place, each in found.items()),
         by=case.by,

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
+from blindspoon.charts.layout import NARROW, WIDE, Laid, Sheet
 from blindspoon.charts.measure import wrap
 from blindspoon.charts.scene import Scene, Text, column, rectangle
 from blindspoon.charts.svg import inline_svg, standalone_svg
+from blindspoon.charts.titles import alt as alt_text
 
 EDGE = 24.0
 TITLE, TITLE_LEADING, SOURCE, SOURCE_LEADING = 18.0, 23.0, 11.5, 15.0
@@ -39,6 +42,45 @@ class Chart:
     figure: Scene
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawing:
+    """A chart before the size of its sheet is known.
+
+    Parameters
+    ----------
+    name, title : str
+        As of a `Chart`.
+    data : str
+        What it is drawn from, for its alt text: "the scores of 12 tasters on texture".
+    lay : callable
+        Lays it out on a sheet.
+    across : int
+        Most attributes that may stand side by side; 1 where `Sheet.across` means nothing.
+    """
+
+    name: str
+    title: str
+    data: str
+    lay: Callable[[Sheet], Laid]
+    across: int = 1
+
+    def alt(self, laid: Laid) -> str:
+        """Say what it shows as "[chart] of [data], where [finding]"."""
+        return alt_text(laid.kind, self.data, self.title)
+
+    def chart(self, source: str) -> Chart:
+        """Finish it for a page."""
+        wide = self.lay(WIDE)
+        return chart_of(
+            name=self.name,
+            title=self.title,
+            alt=self.alt(wide),
+            wide=wide.scene,
+            narrow=self.lay(NARROW).scene,
+            source=source,
+        )
+
+
 def svg_file(chart: Chart) -> bytes:
     """Write the figure of a chart as an SVG file, on a light ground."""
     return standalone_svg(chart.figure, chart.alt)
@@ -65,13 +107,18 @@ def chart_of(*, name: str, title: str, alt: str, wide: Scene, narrow: Scene, sou
 
 def framed(scene: Scene, title: str, source: str) -> Scene:
     """Put a drawing on a ground, its title over it and its source under it."""
-    over = _balanced(title, scene.width)
-    under = wrap(f"Source: {source}", SOURCE, scene.width) if source else ()
+    return footed(scene, title, f"Source: {source}" if source else "")
+
+
+def footed(scene: Scene, title: str, foot: str) -> Scene:
+    """Put a drawing on a ground, its title over it and any words under it."""
+    over = balanced(title, TITLE, scene.width)
+    under = wrap(foot, SOURCE, scene.width) if foot else ()
     top = Text(x=EDGE, y=EDGE + TITLE, text="", size=TITLE, bold=True)
     body = EDGE + TITLE_LEADING * len(over) + 20
-    foot = body + scene.height + 14
-    below = Text(x=EDGE, y=foot + SOURCE, text="", size=SOURCE, ink="soft")
-    width, height = scene.width + 2 * EDGE, round(foot + SOURCE_LEADING * len(under) + EDGE - 8)
+    end = body + scene.height + 14
+    below = Text(x=EDGE, y=end + SOURCE, text="", size=SOURCE, ink="soft")
+    width, height = scene.width + 2 * EDGE, round(end + SOURCE_LEADING * len(under) + EDGE - 8)
     return Scene(
         width=width,
         height=height,
@@ -84,9 +131,13 @@ def framed(scene: Scene, title: str, source: str) -> Scene:
     )
 
 
-def _balanced(title: str, width: float) -> tuple[str, ...]:
+def balanced(title: str, size: float, width: float) -> tuple[str, ...]:
     """Wrap a title into as few lines as it needs, of about the same length."""
-    fewest = len(wrap(title, TITLE, width, bold=True))
-    while width > 200 and len(wrap(title, TITLE, width - 10, bold=True)) == fewest:
+    lines = wrap(title, size, width, bold=True)
+    while width > 200:
         width -= 10
-    return wrap(title, TITLE, width, bold=True)
+        closer = wrap(title, size, width, bold=True)
+        if len(closer) > len(lines):
+            break
+        lines = closer
+    return lines

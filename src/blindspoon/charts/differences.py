@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.layout import NARROW, WIDE, nice_ticks
+from blindspoon.charts.chart import Chart, Drawing
+from blindspoon.charts.layout import nice_ticks
 from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.people import MOST_MARKS
 from blindspoon.charts.picture import Picture
 from blindspoon.charts.rows import Guides, Row
-from blindspoon.charts.strips import Strip, draw
-from blindspoon.charts.titles import alt, differences_title
+from blindspoon.charts.strips import Strip, lay
+from blindspoon.charts.titles import differences_title
 from blindspoon.compare.results import Interval
 from blindspoon.scores import FloatArray
 from blindspoon.verdict import NAMES, PROCEDURES
@@ -29,18 +31,18 @@ def differences_chart(picture: Picture) -> Chart:
     ----------
     picture : Picture
     """
-    strip = differences_strip(picture)
-    title = differences_title(picture)
+    return differences_drawing(picture).chart(picture.source)
+
+
+def differences_drawing(picture: Picture) -> Drawing:
+    """Draw the same on a sheet of any size."""
     label = picture.attribute.label.lower()
-    tasters = wording.count(_tasters(picture), "taster")
-    data = f"the differences of {tasters} from the control on {label}"
-    return chart_of(
+    tasters = wording.count(_tasters(picture), picture.result.unit)
+    return Drawing(
         name=f"{picture.attribute.name}-differences",
-        title=title,
-        alt=alt("Dot plot" if _tasters(picture) <= MOST_MARKS else "Density plot", data, title),
-        wide=draw(strip, WIDE),
-        narrow=draw(strip, NARROW),
-        source=picture.source,
+        title=differences_title(picture),
+        data=f"the differences of {tasters} from the control on {label}",
+        lay=partial(lay, differences_strip(picture)),
     )
 
 
@@ -64,6 +66,7 @@ def differences_strip(picture: Picture) -> Strip:
         ),
         ticks=tuple((value, wording.signed(value, digits)) for value in values),
         key=_key(picture, rows, low, high),
+        brief=_brief(picture, rows),
     )
 
 
@@ -81,6 +84,7 @@ def _row(picture: Picture, place: int) -> Row:
         label=picture.variants[place].label,
         notes=notes,
         aside=_in_a_line(notes),
+        short=_short(notes),
         values=values,
         ink=inks[place],
         estimate=None if found is None else found.difference,
@@ -103,7 +107,7 @@ def _notes(picture: Picture, place: int, values: FloatArray) -> tuple[str, ...]:
         notes.append(wording.span(found.interval, attribute))
     notes.append("not compared" if verdict is None else NAMES[verdict.kind])
     if 0 < values.size < _tasters(picture):
-        notes.append(wording.count(values.size, "taster"))
+        notes.append(wording.count(values.size, picture.result.unit))
     return tuple(notes)
 
 
@@ -112,6 +116,14 @@ def _in_a_line(notes: tuple[str, ...]) -> str:
     if len(notes) > 2 and " to " in notes[1]:
         return ", ".join([f"{notes[0]} ({notes[1]})", *notes[2:]])
     return ", ".join(notes)
+
+
+def _short(notes: tuple[str, ...]) -> tuple[str, ...]:
+    """Put the verdict behind its estimate, without the words that the key has too."""
+    notes = tuple(note.replace(NAMES["alike"], "alike") for note in notes)
+    if len(notes) > 2 and " to " in notes[1]:
+        return (f"{notes[0]} {notes[2]}", notes[1], *notes[3:])
+    return notes
 
 
 def _limits(picture: Picture, rows: tuple[Row, ...]) -> tuple[float, float]:
@@ -131,13 +143,14 @@ def _limits(picture: Picture, rows: tuple[Row, ...]) -> tuple[float, float]:
 def _key(picture: Picture, rows: tuple[Row, ...], low: float, high: float) -> str:
     """Say how to read the chart."""
     tasters = _tasters(picture)
+    unit = picture.result.unit
     if tasters == 0:
-        return "No taster scored both the control and another variant."
+        return _nothing(picture)
     control = f"“{picture.variants[picture.control].label}”"
     who = (
-        f"Each small dot is one taster’s difference from the control, {control}, in points."
+        f"Each small dot is one {unit}’s difference from the control, {control}, in points."
         if tasters <= MOST_MARKS
-        else f"The hill shows how the differences of {wording.count(tasters, 'taster')} from the "
+        else f"The hill shows how the differences of {wording.count(tasters, unit)} from the "
         f"control, {control}, spread, in points."
     )
     return " ".join(
@@ -150,6 +163,42 @@ def _key(picture: Picture, rows: tuple[Row, ...], low: float, high: float) -> st
         )
         if part
     )
+
+
+def _nothing(picture: Picture) -> str:
+    who = "No round has scores of" if picture.result.unit == "round" else "No taster scored"
+    return f"{who} both the control and another variant."
+
+
+def _brief(picture: Picture, rows: tuple[Row, ...]) -> tuple[str, str]:
+    """Say the same in a few words, for dots and for hills."""
+    if _tasters(picture) == 0:
+        return (_nothing(picture),) * 2
+    control = f"from “{picture.variants[picture.control].label}”, in points."
+    tail = " ".join(
+        part
+        for part in (
+            _brief_estimate(picture, rows),
+            f"Shaded: within {wording.margin(picture.attribute)}."
+            if picture.attribute.margin is not None
+            else "",
+            "" if picture.result.primary else "Exploratory.",
+        )
+        if part
+    )
+    unit = picture.result.unit
+    dots = f"Each small dot: a {unit}’s difference {control} {tail}"
+    return dots, f"Hills: the {unit}s’ differences {control} {tail}"
+
+
+def _brief_estimate(picture: Picture, rows: tuple[Row, ...]) -> str:
+    alpha = picture.result.alpha
+    if all(row.estimate is None for row in rows):
+        return ""
+    if all(row.outer is None for row in rows):
+        return "Under them: the estimate."
+    thick = f" (thick: {wording.percent(1 - 2 * alpha)})" if any(row.inner for row in rows) else ""
+    return f"Under them: the estimate and its {wording.percent(1 - alpha)} interval{thick}."
 
 
 def _key_of_estimate(picture: Picture, rows: tuple[Row, ...], low: float, high: float) -> str:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from blindspoon.charts.measure import text_width, wrap
-from blindspoon.charts.scene import Shape, Text, column
+from blindspoon.charts.scene import Scene, Shape, Text, column
 from blindspoon.scores import FloatArray
 
 LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
@@ -16,15 +16,103 @@ INSET = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Style:
+    """How large words and marks are, and how much room rows take, in pixels.
+
+    Parameters
+    ----------
+    label, note, small, leading : float
+        Sizes of text, and from one base line to the next.
+    diameters : tuple of float
+        Of a taster's mark; the largest with which no stack is too tall is taken.
+    tallest, least, hill : float
+        Over a base line: what a stack should not exceed, what it takes at least, the highest hill.
+    under, pad : float
+        Under a base line for the estimate; free over and under a row.
+    estimate : float
+        Radius of its mark.
+    row : float
+        Height of a row that has no people in it.
+    labels, numbers : float
+        Widest columns of words beside the rows.
+    marks : int
+        Most tasters that are told apart; 0 for hills only.
+    notes : bool
+        Whether numbers stand beside or over the rows.
+    brief : bool
+        Whether the words that say how to read a chart are kept short.
+    """
+
+    label: float = LABEL
+    note: float = NOTE
+    small: float = SMALL
+    leading: float = LEADING
+    diameters: tuple[float, ...] = (8.0, 7.0, 6.0, 5.0, 4.0)
+    tallest: float = 56.0
+    least: float = 14.0
+    hill: float = 44.0
+    under: float = 18.0
+    pad: float = 6.0
+    estimate: float = 5.0
+    row: float = 21.0
+    labels: float = 190.0
+    numbers: float = 126.0
+    marks: int = 40
+    notes: bool = True
+    brief: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """The room for a chart: its width, and whether words stand beside or over the rows."""
+    """The room for a chart.
+
+    Parameters
+    ----------
+    width : float
+    beside : bool
+        Whether words stand beside the rows or over them.
+    style : Style
+    spare : float
+        Further height that every row is given, in pixels.
+    across : int
+        Attributes side by side; 0 where the chart chooses.
+    """
 
     width: float
     beside: bool
+    style: Style = Style()
+    spare: float = 0.0
+    across: int = 0
 
 
 WIDE = Sheet(width=720.0, beside=True)
 NARROW = Sheet(width=358.0, beside=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """A chart laid out on a sheet.
+
+    Parameters
+    ----------
+    scene : Scene
+    kind : str
+        What it is called: "Dot plot".
+    rows : int
+        How many rows `Sheet.spare` was given to.
+    cramped : bool
+        Whether words are broken or leave too little room; for want of a better sheet it is drawn
+        all the same.
+    steps : tuple of int
+        For each shape of the scene, when a reveal shows it: 0 the axis, 1 what runs behind all
+        rows, from 2 on a number for each row.
+    """
+
+    scene: Scene
+    kind: str
+    rows: int
+    cramped: bool
+    steps: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,15 +134,22 @@ class Frame:
         return self.left + (values - self.low) * ((self.right - self.left) / (self.high - self.low))
 
 
-def key_lines(key: str, width: float, y: float) -> tuple[list[Shape], float]:
+def key_lines(
+    key: str, width: float, y: float, style: Style = WIDE.style
+) -> tuple[list[Shape], float]:
     """Set the words that say how to read a chart, and tell where they end."""
-    lines = wrap(key, SMALL, width)
-    first = Text(x=0, y=y + SMALL, text="", size=SMALL, ink="soft")
-    return [*column(lines, first, LEADING)], y + SMALL + LEADING * (len(lines) - 1) + 5
+    lines = wrap(key, style.small, width)
+    first = Text(x=0, y=y + style.small, text="", size=style.small, ink="soft")
+    end = y + style.small + style.leading * (len(lines) - 1) + 5
+    return [*column(lines, first, style.leading)], end
 
 
 def end_words(
-    words: tuple[str, str], size: float, ends: tuple[float, float], y: float
+    words: tuple[str, str],
+    size: float,
+    ends: tuple[float, float],
+    y: float,
+    leading: float = LEADING,
 ) -> tuple[list[Text], int]:
     """Set the words at both ends of an axis, and tell how many lines they take.
 
@@ -70,6 +165,8 @@ def end_words(
         Left and right edge, in pixels.
     y : float
         Base line of the first line.
+    leading : float
+        From there to the next.
     """
     width = ends[1] - ends[0]
     low, high = _side_by_side(words, size, width - 10)
@@ -77,10 +174,10 @@ def end_words(
     if under:
         low, high = (wrap(each, size, width) for each in words)
     start = Text(x=ends[0], y=y, text="", size=size, ink="soft")
-    below = y + LEADING * len(low) * under
+    below = y + leading * len(low) * under
     end = Text(x=ends[1], y=below, text="", size=size, ink="soft", anchor="end")
     lines = len(low) + len(high) if under else max(len(low), len(high))
-    return [*column(low, start, LEADING), *column(high, end, LEADING)], lines
+    return [*column(low, start, leading), *column(high, end, leading)], lines
 
 
 def _side_by_side(

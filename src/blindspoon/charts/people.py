@@ -8,15 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blindspoon.charts.layout import INSET
+from blindspoon.charts.layout import INSET, WIDE
 from blindspoon.charts.scene import Point
 from blindspoon.scores import FloatArray
 
-MOST_MARKS = 40
+MOST_MARKS = WIDE.style.marks
 """Tasters that are told apart; more are drawn as a hill."""
-DIAMETERS = (8.0, 7.0, 6.0, 5.0, 4.0)
-TALLEST = 56.0
-"""Pixels that a stack should not exceed while it can be split or its marks made smaller."""
+DIAMETERS, TALLEST = WIDE.style.diameters, WIDE.style.tallest
+"""Of marks, and what a stack should not exceed while it can be split or they made smaller."""
 ABREAST = 0.7
 """Share of the way to the next place that marks side by side may fill."""
 BINS = 200
@@ -89,23 +88,29 @@ def height(places: Places, size: Size) -> float:
     return max((above for _, above in dodge(places, size)), default=0.0) + size.diameter / 2
 
 
-def size_for(rows: list[Places]) -> Size:
+def size_for(
+    rows: list[Places], diameters: tuple[float, ...] = DIAMETERS, tallest: float = TALLEST
+) -> Size:
     """Choose the largest marks with which no row is too tall, the smallest if none will do.
 
     Parameters
     ----------
     rows : list of float array
         Places along the axis, in pixels.
+    diameters : tuple of float
+        Largest first.
+    tallest : float
+        Pixels that no row should exceed.
     """
     distinct = [np.unique(row.round(3), return_counts=True) for row in rows if row.size]
     gaps = [float(np.diff(places).min()) for places, _ in distinct if places.size > 1]
     room = min(ABREAST * min(gaps, default=math.inf), 2 * INSET)
     most = max((int(counts.max()) for _, counts in distinct), default=0)
     sizes = [
-        Size(diameter, max(1, min(int(room / diameter), math.ceil(most * diameter / TALLEST))))
-        for diameter in DIAMETERS
+        Size(diameter, max(1, min(int(room / diameter), math.ceil(most * diameter / tallest))))
+        for diameter in diameters
     ]
-    fits = (size for size in sizes if max(height(row, size) for row in rows) <= TALLEST)
+    fits = (size for size in sizes if max(height(row, size) for row in rows) <= tallest)
     return next(fits, sizes[-1])
 
 

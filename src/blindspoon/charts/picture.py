@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blindspoon.compare.ranks import taster_means
+from blindspoon.compare.family import means_of
 from blindspoon.compare.results import AttributeResult, Comparison
 from blindspoon.scores import FloatArray, ScoreTable
 from blindspoon.trial import Attribute, Trial, Variant
-from blindspoon.verdict import By, Finding, Verdict, finding
+from blindspoon.verdict import By, Finding, Verdict, deciding, finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +26,8 @@ class Picture:
     control : int
         Position of the control in `variants`.
     means : float array, shape (n_tasters, n_variants)
-        Each taster's mean over replicates, in points; NaN where nothing was scored.
+        Each taster's mean over replicates, in points; NaN where nothing was scored. Of one
+        person alone, a row is a round.
     result : AttributeResult
     verdicts : tuple of Verdict
         Of this attribute.
@@ -105,16 +106,10 @@ def picture_of(
         attribute=attribute,
         variants=trial.variants,
         control=trial.control_index,
-        means=taster_means(
-            table.scores[:, trial.attributes.index(attribute)],
-            table.taster,
-            table.variant,
-            n_tasters=len(table.tasters),
-            n_variants=len(trial.variants),
-        ),
+        means=means_of(trial, table, trial.attributes.index(attribute)),
         result=result,
         verdicts=tuple(each for each in verdicts if each.attribute == attribute.name),
-        by=trial.decision.by,
+        by=deciding(trial, result),
         noun=_noun(trial, table),
         source=_source(trial),
     )

@@ -42,23 +42,39 @@ SHIFT = {"start": 0.0, "middle": 0.5, "end": 1.0}
 def png(scene: Scene) -> bytes:
     """Write a scene as a PNG file on a light ground, `PIXEL_RATIO` pixels to its pixel."""
     width, height = (round(side * PIXEL_RATIO) for side in (scene.width, scene.height))
-    page = _Page(width, height)
-    with warnings.catch_warnings():  # a letter that no font here has is drawn as a box
-        warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from")
-        for shape in scene.shapes:
-            page.draw(shape)
-    out = io.BytesIO()
-    settings: dict[str, Any] = {"metadata": {"Software": None}, "pil_kwargs": {"compress_level": 3}}
-    imsave(out, page.pixels(), format="png", dpi=72 * PIXEL_RATIO, **settings)
-    return out.getvalue()
+    page = Canvas(width, height, PIXEL_RATIO)
+    for shape in scene.shapes:
+        page.draw(shape)
+    return page.png(72 * PIXEL_RATIO)
 
 
-class _Page:
-    """Pixels to draw shapes on."""
+class Canvas:
+    """Pixels to draw shapes on.
 
-    def __init__(self, width: int, height: int) -> None:
-        self._agg: Any = RendererAgg(width, height, 72 * PIXEL_RATIO)  # type: ignore[no-untyped-call]
-        self._place = Affine2D().scale(PIXEL_RATIO, -PIXEL_RATIO).translate(0, height)
+    Parameters
+    ----------
+    width, height : int
+        In pixels.
+    ratio : float
+        Pixels for each pixel of a scene.
+    dark : bool
+        Whether colours are those for a dark ground.
+    """
+
+    def __init__(self, width: int, height: int, ratio: float, dark: bool = False) -> None:
+        self._agg: Any = RendererAgg(width, height, 72 * ratio)  # type: ignore[no-untyped-call]
+        self._place = Affine2D().scale(ratio, -ratio).translate(0, height)
+        self._ratio, self._dark = ratio, dark
+
+    def png(self, dpi: float) -> bytes:
+        """Write what has been drawn as a PNG file, for so many pixels an inch."""
+        out = io.BytesIO()
+        settings: dict[str, Any] = {
+            "metadata": {"Software": None},
+            "pil_kwargs": {"compress_level": 3},
+        }
+        imsave(out, self.pixels(), format="png", dpi=dpi, **settings)
+        return out.getvalue()
 
     def pixels(self) -> NDArray[np.uint8]:
         """Red, green, blue and opacity, shape (height, width, 4)."""
@@ -66,10 +82,12 @@ class _Page:
 
     def draw(self, shape: Shape) -> None:
         """Draw a shape over those before it."""
-        ink = PALETTE[shape.ink][0]
+        ink = PALETTE[shape.ink][self._dark]
         match shape:
             case Text():
-                self._letters(shape, ink)
+                with warnings.catch_warnings():  # a letter that no font here has becomes a box
+                    warnings.filterwarnings("ignore", message=r"(?s)Glyph .* missing from")
+                    self._letters(shape, ink)
             case Line():
                 dash = DASH if shape.dashed else None
                 self._path(Path([shape.start, shape.end]), None, ink, shape.width, dash)
@@ -103,8 +121,8 @@ class _Page:
     def _letters(self, shape: Text, ink: str) -> None:
         font = _font(shape.size, bold=shape.bold)
         width, _, _ = self._agg.get_text_width_height_descent(shape.text, font, False)
-        x = shape.x * PIXEL_RATIO - SHIFT[shape.anchor] * width
-        self._agg.draw_text(self._pen(ink, 1), x, shape.y * PIXEL_RATIO, shape.text, font, 0)
+        x = shape.x * self._ratio - SHIFT[shape.anchor] * width
+        self._agg.draw_text(self._pen(ink, 1), x, shape.y * self._ratio, shape.text, font, 0)
 
     def _marks(self, shape: Marks, ink: str) -> None:
         for centre in shape.centres:
@@ -114,7 +132,7 @@ class _Page:
                 self._path(Path.circle(centre, shape.radius), ink)
             else:
                 circle = Path.circle(centre, shape.radius * (1 - RING / 2))
-                self._path(circle, PALETTE["ground"][0], ink, RING * shape.radius)
+                self._path(circle, PALETTE["ground"][self._dark], ink, RING * shape.radius)
 
 
 def _closed(corners: Sequence[Point]) -> Path:

@@ -5,18 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from blindspoon.charts.layout import INSET, LABEL, LEADING, NOTE, Frame
-from blindspoon.charts.measure import text_width, wrap
+from blindspoon.charts.layout import INSET, Frame, Style
+from blindspoon.charts.measure import wrap
 from blindspoon.charts.people import Size, dodge, height, outline
 from blindspoon.charts.scene import Area, Line, Marks, Shape, Text, column, rectangle
 from blindspoon.compare.results import Interval
 from blindspoon.scores import FloatArray
 
-HILL, LEAST = 44.0, 14.0
-"""Pixels over a base line for the highest hill, and for the lowest stack of marks."""
-UNDER, ABOVE, BELOW = 18.0, 6.0, 6.0
-"""Pixels under a base line for the estimate, and free over and under a row."""
-ESTIMATE = 5.0
 ASIDE = 14.0
 """Pixels between words and the plot beside them."""
 
@@ -32,6 +27,8 @@ class Row:
         Numbers and words beside the row; the first stands out.
     aside : str
         The same in one line.
+    short : tuple of str
+        The same in fewer words, for a picture that is seen for seconds.
     values : float array, shape (n,)
         One a taster, finite.
     ink : str
@@ -46,12 +43,17 @@ class Row:
     label: str
     notes: tuple[str, ...]
     aside: str
+    short: tuple[str, ...]
     values: FloatArray
     ink: str
     mark: Literal["disc", "diamond"] = "disc"
     estimate: float | None = None
     outer: Interval | None = None
     inner: Interval | None = None
+
+    def said(self, style: Style) -> tuple[str, ...]:
+        """Choose the notes for a style."""
+        return self.short if style.brief else self.notes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,78 +91,96 @@ class Crowd:
     per_density: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnRow:
+    """What lies behind a row, the row, and where it ends."""
+
+    behind: list[Shape]
+    shapes: list[Shape]
+    bottom: float
+
+
 def draw_row(
     row: Row, hill: FloatArray | None, guides: Guides, frame: Frame, crowd: Crowd, y: float
-) -> tuple[list[Shape], float]:
-    """Draw one variant from y downwards, and tell where it ends."""
+) -> DrawnRow:
+    """Draw one variant from y downwards."""
+    style = frame.sheet.style
     tall = _people_height(row, frame, crowd)
-    least = ABOVE + tall + UNDER + BELOW
+    least = style.pad + tall + style.under + style.pad
     if frame.sheet.beside:
-        top, bottom = y, y + max(least, _height_beside(row, frame))
+        top, bottom = y, y + max(least, _height_beside(row, frame)) + frame.sheet.spare
     else:
         over, top = _words_over(row, frame, y)
-        bottom = top + least
-    base = (top + bottom - least) / 2 + ABOVE + tall
+        bottom = top + least + frame.sheet.spare
+    base = (top + bottom - least) / 2 + style.pad + tall
     words = _words_beside(row, frame, base, (top, bottom)) if frame.sheet.beside else over
-    shapes = _behind(guides, frame, top, bottom)
     ends = (frame.left - INSET, frame.right + INSET)
-    shapes.append(Line(start=(ends[0], base), end=(ends[1], base), ink="hair"))
+    shapes: list[Shape] = [Line(start=(ends[0], base), end=(ends[1], base), ink="hair")]
     shapes += _people(row, hill, frame, crowd, base)
-    shapes += _concluded(row, frame, base + UNDER / 2)
-    return [*shapes, *words], bottom
+    shapes += _concluded(row, frame, base + style.under / 2)
+    return DrawnRow(
+        behind=_behind(guides, frame, top, bottom), shapes=[*shapes, *words], bottom=bottom
+    )
 
 
 def _people_height(row: Row, frame: Frame, crowd: Crowd) -> float:
     if crowd.size is None:
-        return HILL
-    return max(height(frame.xs(row.values), crowd.size), LEAST)
+        return frame.sheet.style.hill
+    return max(height(frame.xs(row.values), crowd.size), frame.sheet.style.least)
 
 
 def _label(row: Row, frame: Frame) -> tuple[str, ...]:
-    return wrap(row.label, LABEL, frame.left - INSET - ASIDE, bold=True)
+    return wrap(row.label, frame.sheet.style.label, frame.left - INSET - ASIDE, bold=True)
 
 
 def _notes(row: Row, frame: Frame) -> list[str]:
-    room = frame.sheet.width - frame.right - INSET - ASIDE
-    first = list(wrap(row.notes[0], NOTE, room, bold=True))
-    return first + [line for note in row.notes[1:] for line in wrap(note, NOTE, room)]
+    if not frame.sheet.style.notes:
+        return []
+    size, room = frame.sheet.style.note, frame.sheet.width - frame.right - INSET - ASIDE
+    notes = row.said(frame.sheet.style)
+    first = list(wrap(notes[0], size, room, bold=True))
+    return first + [line for note in notes[1:] for line in wrap(note, size, room)]
 
 
 def _height_beside(row: Row, frame: Frame) -> float:
     lines = max(len(_label(row, frame)), len(_notes(row, frame)))
-    return LEADING * lines + ABOVE + BELOW
+    return frame.sheet.style.leading * lines + 2 * frame.sheet.style.pad
 
 
 def _words_beside(row: Row, frame: Frame, base: float, within: tuple[float, float]) -> list[Shape]:
     """Set the label and the numbers beside a row, as near to its base line as they fit."""
+    style = frame.sheet.style
     label, notes = _label(row, frame), _notes(row, frame)
-    left, right = (_first_line(len(lines), base, within) for lines in (label, notes))
-    first = Text(x=0, y=left, text="", size=LABEL, bold=True)
-    aside = Text(x=frame.right + INSET + ASIDE, y=right, text="", size=NOTE, ink="soft")
-    head, *rest = column(notes, aside, LEADING)
-    return [*column(label, first, LEADING), replace(head, ink="ink", bold=True), *rest]
+    left, right = (_first_line(len(lines), base, within, style) for lines in (label, notes))
+    first = Text(x=0, y=left, text="", size=style.label, bold=True)
+    aside = Text(x=frame.right + INSET + ASIDE, y=right, text="", size=style.note, ink="soft")
+    numbers = column(notes, aside, style.leading)
+    head = [replace(each, ink="ink", bold=True) for each in numbers[:1]]
+    return [*column(label, first, style.leading), *head, *numbers[1:]]
 
 
-def _first_line(lines: int, base: float, within: tuple[float, float]) -> float:
+def _first_line(lines: int, base: float, within: tuple[float, float], style: Style) -> float:
     """Place the first of some lines so that their middle is near a base line."""
-    half = LEADING * lines / 2
-    middle = min(max(base - NOTE / 3, within[0] + 4 + half), within[1] - 4 - half)
-    return middle - half + LEADING / 2 + NOTE * 0.36
+    half, free = style.leading * lines / 2, max(style.pad - 2, 0.0)
+    middle = min(max(base - style.note / 3, within[0] + free + half), within[1] - free - half)
+    return middle - half + style.leading / 2 + style.note * 0.36
 
 
 def _words_over(row: Row, frame: Frame, y: float) -> tuple[list[Shape], float]:
-    width, notes = frame.sheet.width, row.aside
-    label = wrap(row.label, LABEL, width, bold=True)
-    y += LABEL + 6
-    texts = column(label, Text(x=0, y=y, text="", size=LABEL, bold=True), LEADING)
-    y = texts[-1].y
-    if texts[-1].box.right + 12 + text_width(notes, NOTE) <= width:
-        note = Text(x=width, y=y, text=notes, size=NOTE, ink="soft", anchor="end")
-        return [*texts, note], y + 5
-    lines = column(
-        wrap(notes, NOTE, width), Text(x=0, y=y + LEADING, text="", size=NOTE, ink="soft"), LEADING
-    )
-    return [*texts, *lines], lines[-1].y + 5
+    width, style = frame.sheet.width, frame.sheet.style
+    label = wrap(row.label, style.label, width, bold=True)
+    first = Text(x=0, y=y + style.label + style.pad, text="", size=style.label, bold=True)
+    texts = column(label, first, style.leading)
+    y, free = texts[-1].y, max(style.pad - 1, 3.0)
+    if not style.notes:
+        return [*texts], y + free
+    words = ", ".join(row.short) if style.brief else row.aside
+    note = Text(x=width, y=y, text=words, size=style.note, ink="soft", anchor="end")
+    if texts[-1].box.right + 12 <= note.box.left:
+        return [*texts, note], y + free
+    under = replace(note, x=0, y=y + style.leading, anchor="start")
+    lines = column(wrap(words, style.note, width), under, style.leading)
+    return [*texts, *lines], lines[-1].y + free
 
 
 def _behind(guides: Guides, frame: Frame, top: float, bottom: float) -> list[Shape]:
@@ -195,13 +215,14 @@ def _people(
 def _concluded(row: Row, frame: Frame, y: float) -> list[Shape]:
     """Draw the estimate and its interval under a base line."""
     shapes: list[Shape] = []
-    for interval, width in ((row.outer, 2.0), (row.inner, 5.0)):
+    radius = frame.sheet.style.estimate
+    for interval, width in ((row.outer, 0.4 * radius), (row.inner, radius)):
         if interval is not None:
             shapes += _bar(interval, width, row.ink, frame, y)
     if row.estimate is not None:
         centre = (frame.x(min(max(row.estimate, frame.low), frame.high)), y)
-        shapes.append(Marks(centres=(centre,), radius=ESTIMATE + 1.5, ink="ground", kind=row.mark))
-        shapes.append(Marks(centres=(centre,), radius=ESTIMATE, ink=row.ink, kind=row.mark))
+        shapes.append(Marks(centres=(centre,), radius=radius + 1.5, ink="ground", kind=row.mark))
+        shapes.append(Marks(centres=(centre,), radius=radius, ink=row.ink, kind=row.mark))
     return shapes
 
 

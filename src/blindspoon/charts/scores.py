@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.layout import NARROW, WIDE, nice_ticks
+from blindspoon.charts.chart import Chart, Drawing
+from blindspoon.charts.layout import nice_ticks
 from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.people import MOST_MARKS
 from blindspoon.charts.picture import Picture
 from blindspoon.charts.rows import Guides, Row
-from blindspoon.charts.strips import Strip, draw
-from blindspoon.charts.titles import alt, scores_title
+from blindspoon.charts.strips import Strip, lay
+from blindspoon.charts.titles import scores_title
+from blindspoon.compare.results import Unit
 
 TICKS = 10
+BRIEF = "Large mark: the mean. Diamond and dashed line: the control’s."
 
 
 def scores_chart(picture: Picture) -> Chart:
@@ -26,17 +29,17 @@ def scores_chart(picture: Picture) -> Chart:
     ----------
     picture : Picture
     """
-    strip, title = scores_strip(picture), scores_title(picture)
-    tasters = wording.count(picture.means.shape[0], "taster")
-    data = f"the scores of {tasters} on {picture.attribute.label.lower()}"
-    many = max(row.values.size for row in strip.rows) > MOST_MARKS
-    return chart_of(
+    return scores_drawing(picture).chart(picture.source)
+
+
+def scores_drawing(picture: Picture) -> Drawing:
+    """Draw the same on a sheet of any size."""
+    tasters = wording.count(picture.means.shape[0], picture.result.unit)
+    return Drawing(
         name=f"{picture.attribute.name}-scores",
-        title=title,
-        alt=alt("Density plot" if many else "Dot plot", data, title),
-        wide=draw(strip, WIDE),
-        narrow=draw(strip, NARROW),
-        source=picture.source,
+        title=scores_title(picture),
+        data=f"the scores of {tasters} on {picture.attribute.label.lower()}",
+        lay=partial(lay, scores_strip(picture)),
     )
 
 
@@ -54,7 +57,11 @@ def scores_strip(picture: Picture) -> Strip:
         ends=(picture.attribute.low or "lowest", picture.attribute.high or "highest"),
         guides=Guides(reference=control if math.isfinite(control) else None),
         ticks=tuple((value, wording.number(value, digits)) for value in values),
-        key=_key(rows),
+        key=_key(rows, picture.result.unit),
+        brief=(
+            f"Each small dot a {picture.result.unit}. {BRIEF}",
+            f"Each hill the {picture.result.unit}s. {BRIEF}",
+        ),
     )
 
 
@@ -67,6 +74,7 @@ def _row(picture: Picture, place: int) -> Row:
         label=picture.variants[place].label + (" (control)" if control else ""),
         notes=(note,),
         aside=note,
+        short=(note,),
         values=means[np.isfinite(means)],
         ink=variant_inks(len(picture.variants), picture.control)[place],
         mark="diamond" if control else "disc",
@@ -74,12 +82,13 @@ def _row(picture: Picture, place: int) -> Row:
     )
 
 
-def _key(rows: tuple[Row, ...]) -> str:
+def _key(rows: tuple[Row, ...], unit: Unit) -> str:
     tasters = max(row.values.size for row in rows)
+    mean = ", or their mean where they tasted more than once" if unit == "taster" else ""
     who = (
-        "Each small dot is one taster’s score, or their mean where they tasted more than once."
+        f"Each small dot is one {unit}’s score{mean}."
         if tasters <= MOST_MARKS
-        else f"The hill shows how the scores of {wording.count(tasters, 'taster')} spread."
+        else f"The hill shows how the scores of {wording.count(tasters, unit)} spread."
     )
     line = " The dashed line and the diamond are the control’s."
     return f"{who} Under the line, and in figures: the mean.{line}"

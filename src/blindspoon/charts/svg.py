@@ -29,18 +29,32 @@ def inline_svg(scene: Scene, label: str) -> str:
     return _svg(scene, named, lambda ink: f"var({PREFIX}{ink},{PALETTE[ink][0]})")
 
 
-def standalone_svg(scene: Scene, label: str) -> bytes:
-    """Write a scene as an SVG file on a light ground."""
+def standalone_svg(
+    scene: Scene, label: str, *, dark: bool = False, size: tuple[int, int] | None = None
+) -> bytes:
+    """Write a scene as an SVG file.
+
+    Parameters
+    ----------
+    scene : Scene
+    label : str
+        What a screen reader says.
+    dark : bool
+        Whether its colours are those for a dark ground.
+    size : tuple of int, optional
+        Width and height in pixels to which the scene is enlarged; its own without.
+    """
     named = f'xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(label)}"'
-    text = _svg(scene, named, lambda ink: PALETTE[ink][0])
+    text = _svg(scene, named, lambda ink: PALETTE[ink][dark], size)
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
 
 
-def _svg(scene: Scene, named: str, paint: Paint) -> str:
-    width, height = _short(scene.width), _short(scene.height)
+def _svg(scene: Scene, named: str, paint: Paint, size: tuple[int, int] | None = None) -> str:
+    own = (_short(scene.width), _short(scene.height))
+    width, height = size or own
     body = "".join(_element(shape, paint) for shape in scene.shapes)
     return (
-        f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {width} {height}" '
+        f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}" '
         f'font-family="{FONTS}">{body}</svg>'
     )
 

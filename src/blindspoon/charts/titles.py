@@ -137,7 +137,7 @@ def _stand(kind: Kind) -> Kind:
 
 
 def _to_whom(picture: Picture, sentence: str) -> str:
-    if picture.means.shape[0] == 1:
+    if picture.result.unit == "round":
         return f"To this taster, {sentence}"
     return sentence[:1].upper() + sentence[1:]
 

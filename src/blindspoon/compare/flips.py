@@ -42,7 +42,9 @@ class Null(Protocol):
         """For each variant the statistic that all must exceed with probability alpha at most."""
 
 
-def null_distribution(scores: FloatArray, rng: np.random.Generator) -> Null:
+def null_distribution(
+    scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
+) -> Null:
     """Choose and make the null distribution of the signed rank statistics.
 
     Parameters
@@ -51,19 +53,21 @@ def null_distribution(scores: FloatArray, rng: np.random.Generator) -> Null:
         Signed ranks, doubled so that they are whole; 0 for no difference and for not scored.
     rng : numpy.random.Generator
         Used where flips are sampled.
+    samples : int
+        Flips to sample.
 
     Returns
     -------
     Null
-        All flips up to 18 tasters who differ in anything, 99,999 sampled flips up to 1,000,
-        the joint normal limit above.
+        All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
+        twice the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
     """
     scores = scores[scores.any(axis=1)]
-    if len(scores) <= EXACT_UP_TO:
+    if len(scores) <= EXACT_UP_TO and 2 ** max(len(scores) - 1, 0) <= 2 * samples:
         return SignFlips("exact", all_flips(scores))
     if len(scores) <= SAMPLED_UP_TO:
-        return SignFlips("sampled", sampled_flips(scores, rng))
-    return JointNormal.from_scores(scores, rng)
+        return SignFlips("sampled", sampled_flips(scores, rng, samples))
+    return JointNormal.from_scores(scores, rng, samples)
 
 
 def statistics(scores: FloatArray) -> FloatArray:
@@ -153,8 +157,10 @@ def all_flips(scores: FloatArray) -> FloatArray:
     return _standardised(sums, scores)
 
 
-def sampled_flips(scores: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Return the statistics for 99,999 random flips.
+def sampled_flips(
+    scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
+) -> FloatArray:
+    """Return the statistics for random flips.
 
     The order and the direction of the rows do not matter: they are sorted, each turned so that
     its first difference is positive, before the draw.
@@ -164,18 +170,19 @@ def sampled_flips(scores: FloatArray, rng: np.random.Generator) -> FloatArray:
     scores : array, shape (n_tasters, n_variants)
         No row all zero.
     rng : numpy.random.Generator
+    samples : int
 
     Returns
     -------
-    array, shape (99999, n_variants)
+    array, shape (samples, n_variants)
     """
     leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
     rows = scores * np.sign(leading)[:, None]
     rows = rows[np.lexsort(rows.T)]
-    sums = np.zeros((SAMPLES, rows.shape[1]))
+    sums = np.zeros((samples, rows.shape[1]))
     for start in range(0, len(rows), TOGETHER):
         ways = _flipped_sums(rows[start : start + TOGETHER])
-        draw = rng.integers(0, len(ways), size=SAMPLES, dtype=np.uint16)
+        draw = rng.integers(0, len(ways), size=samples, dtype=np.uint16)
         sums += np.take(ways, draw, axis=0)
     return _standardised(sums, scores)
 
@@ -207,12 +214,15 @@ class JointNormal:
     method: Method = "normal"
 
     @classmethod
-    def from_scores(cls, scores: FloatArray, rng: np.random.Generator) -> JointNormal:
+    def from_scores(
+        cls, scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
+    ) -> JointNormal:
         """Take the correlation from signed ranks of shape (n_tasters, n_variants)."""
         tasters = np.count_nonzero(scores, axis=0)
         few = np.flatnonzero(tasters <= SAMPLED_UP_TO).tolist()
         units = scores / _lengths(scores)
-        return cls(units.T @ units, {v: null_distribution(scores[:, [v]], rng) for v in few})
+        own = {v: null_distribution(scores[:, [v]], rng, samples) for v in few}
+        return cls(units.T @ units, own)
 
     def comparable(self, statistics: FloatArray) -> FloatArray:
         """Return the normal deviates of the statistics."""

@@ -79,7 +79,7 @@ def compare_mixed(
     kept = np.isfinite(score)
     if not (variant[kept] == control).any():
         return NoResult("Nobody scored the control.")
-    kept &= _linked(taster, variant, control, kept)
+    kept &= linked(taster, variant, control, kept)
     names = np.flatnonzero(np.bincount(variant[kept]))
     codes = np.searchsorted(names, variant[kept])
     reason = _too_little(score[kept], taster[kept], names, variant[~kept & np.isfinite(score)])
@@ -88,7 +88,7 @@ def compare_mixed(
     layout = Layout(
         taster=taster[kept],
         variant=codes,
-        fixed=_position_columns(position, kept),
+        fixed=position_columns(position, kept),
         random=_batch_columns(batch, codes, taster, kept),
         score=score[kept],
     )
@@ -96,10 +96,19 @@ def compare_mixed(
     return _compare(make_grid(layout), names, at_control, alpha)
 
 
-def _linked(
+def linked(
     taster: IntArray, variant: IntArray, control: int, kept: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
-    """Whether a chain of common tasters links each row's variant with the control."""
+    """Whether a chain of common tasters links each row's variant with the control.
+
+    Parameters
+    ----------
+    taster, variant : int array, shape (n,)
+        Codes from 0.
+    control : int
+    kept : bool array, shape (n,)
+        Rows with a score.
+    """
     size = int(variant.max()) + 1
     pairs = np.zeros((size, int(taster.max()) + 1), dtype=bool)
     pairs[variant[kept], taster[kept]] = True
@@ -108,8 +117,8 @@ def _linked(
         tasters = pairs[reached].any(axis=0)
         further = pairs[:, tasters].any(axis=1) | reached
         if (further == reached).all():
-            linked: NDArray[np.bool_] = reached[variant]
-            return linked
+            rows: NDArray[np.bool_] = reached[variant]
+            return rows
         reached = further
 
 
@@ -126,8 +135,8 @@ def _too_little(score: FloatArray, taster: IntArray, names: IntArray, others: In
     return ""
 
 
-def _position_columns(position: IntArray | None, kept: NDArray[np.bool_]) -> FloatArray:
-    """Return centred indicators of all positions but the first."""
+def position_columns(position: IntArray | None, kept: NDArray[np.bool_]) -> FloatArray:
+    """Return centred indicators of all positions but the first, a row for each row kept."""
     if position is None:
         return np.empty((int(kept.sum()), 0))
     levels = np.unique(position[kept])
@@ -161,7 +170,41 @@ def _paired(first: IntArray, second: IntArray) -> IntArray:
 
 
 def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFit | NoResult:
-    """Fit the grid and test the contrasts; repeats that do not scatter are averaged."""
+    """Fit the grid and test every variant against the control."""
+    variants = np.delete(np.arange(len(names)), control)
+    found = fit_contrasts(grid, against(control, len(names), grid.n_fixed))
+    if isinstance(found, NoResult):
+        return found
+    fit, test = found
+    return _result(fit, test, names[variants], alpha, grid)
+
+
+def against(control: int, variants: int, columns: int) -> FloatArray:
+    """Return the contrasts of all variants but the control with it, shape (k - 1, columns)."""
+    others = np.delete(np.arange(variants), control)
+    contrasts = np.zeros((others.size, columns))
+    contrasts[np.arange(others.size), others] = 1.0
+    contrasts[:, control] = -1.0
+    return contrasts
+
+
+def fit_contrasts(
+    grid: Grid, contrasts: FloatArray, among: str = "tasters or batches"
+) -> tuple[RemlFit, ContrastTest] | NoResult:
+    """Fit the grid and test contrasts; repeats that do not scatter are averaged.
+
+    Parameters
+    ----------
+    grid : Grid
+    contrasts : float array, shape (k, p)
+        One a row, linearly independent.
+    among : str
+        Whose variation the contrasts are held against, for the reason where it is not known.
+
+    Returns
+    -------
+    tuple of RemlFit and ContrastTest, or NoResult
+    """
     strata = make_strata(grid)
     between, df = residual_line(strata, repeats=False)
     if df < 1:
@@ -176,22 +219,16 @@ def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFi
     fit = fit_reml(strata, interaction=interaction)
     if isinstance(fit, NoResult):
         return fit
-    variants = np.delete(np.arange(len(names)), control)
-    contrasts = np.zeros((variants.size, grid.n_fixed))
-    contrasts[np.arange(variants.size), variants] = 1.0
-    contrasts[:, control] = -1.0
     test = kenward_roger(fit.at, contrasts)
     if np.linalg.eigvalsh(test.covariance)[0] <= 0 or test.df.min() < LEAST_DF:
-        return NoResult("The scores say too little about how much tasters or batches vary.")
-    return _result(fit, test, names[variants], alpha, grid)
+        return NoResult(f"The scores say too little about how much {among} vary.")
+    return fit, test
 
 
 def _result(
     fit: RemlFit, test: ContrastTest, variants: IntArray, alpha: float, grid: Grid
 ) -> MixedFit:
-    residual, cell = fit.sd("residual") or 0.0, fit.sd("taster:variant")
-    if cell is None and grid.servings.max() > 1:
-        residual, cell = 0.0, residual
+    residual, cell = scatter_sds(fit, grid)
     zero = tuple(name for name, value in zip(fit.names, fit.variances, strict=True) if value == 0)
     return MixedFit(
         f=test.f,
@@ -203,7 +240,7 @@ def _result(
         taster_sd=fit.sd("taster") or 0.0,
         taster_variant_sd=cell,
         batch_sd=fit.sd("batch"),
-        contrasts=_contrasts(test, variants, alpha),
+        contrasts=adjusted(test, variants, alpha),
         note=FitNote(
             converged=fit.converged,
             iterations=fit.iterations,
@@ -213,8 +250,26 @@ def _result(
     )
 
 
-def _contrasts(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[MixedContrast, ...]:
-    """Adjust the contrasts over the variants, each with its own degrees of freedom."""
+def scatter_sds(fit: RemlFit, grid: Grid) -> tuple[float, float | None]:
+    """Return the SD of the residual and of taster:variant, None without replicates."""
+    residual, cell = fit.sd("residual") or 0.0, fit.sd("taster:variant")
+    if cell is None and grid.servings.max() > 1:
+        return 0.0, residual
+    return residual, cell
+
+
+def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[MixedContrast, ...]:
+    """Adjust contrasts over the variants, each with its own degrees of freedom.
+
+    Parameters
+    ----------
+    test : ContrastTest
+        Of k contrasts.
+    variants : int array, shape (k,)
+        The variant that each is of.
+    alpha : float
+        Intervals have simultaneous level ``1 - alpha`` and ``1 - 2 alpha``.
+    """
     errors = np.sqrt(np.diag(test.covariance))
     family = Dunnett(test.covariance / np.outer(errors, errors))
     rows = zip(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from blindspoon.compare.flips import Null, null_distribution, statistics, step_down
+from blindspoon.compare.flips import SAMPLES, Null, null_distribution, statistics, step_down
 from blindspoon.compare.results import NoResult, RankContrast
 from blindspoon.compare.shifts import shifts_with_intervals
 from blindspoon.compare.ties import settle_ties
@@ -55,7 +55,12 @@ def taster_means(
 
 
 def compare_ranks(
-    means: FloatArray, *, control: int, alpha: float, rng: np.random.Generator
+    means: FloatArray,
+    *,
+    control: int,
+    alpha: float,
+    rng: np.random.Generator,
+    samples: int = SAMPLES,
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control by signed ranks, jointly over the variants.
 
@@ -71,6 +76,8 @@ def compare_ranks(
     rng : numpy.random.Generator
         Draws flips where not all are made, and breaks ties for the intervals. The tasters are
         put in a fixed order first, so the same scores under other labels draw the same.
+    samples : int
+        Flips to sample where not all are made; fewer than usual for a quick look.
 
     Returns
     -------
@@ -123,23 +130,27 @@ def compare_ranks(
     results: list[RankContrast | NoResult] = [_reason(means[:, control])] * len(others)
     if compared:
         family = _in_fixed_order(differences[:, compared])
-        contrasts = _compare(family, [others[c] for c in compared], alpha, rng)
+        contrasts = _compare(family, [others[c] for c in compared], alpha, rng, samples)
         for c, contrast in zip(compared, contrasts, strict=True):
             results[c] = contrast
     return tuple(results)
 
 
 def _compare(
-    differences: FloatArray, variants: list[int], alpha: float, rng: np.random.Generator
+    differences: FloatArray,
+    variants: list[int],
+    alpha: float,
+    rng: np.random.Generator,
+    samples: int,
 ) -> list[RankContrast]:
     """Test and estimate; every column of the differences has a taster."""
     scores = signed_ranks(differences)
-    null = null_distribution(scores, rng)
+    null = null_distribution(scores, rng, samples)
     observed = statistics(scores)
     alone = [null.tail(value, [v]) for v, value in enumerate(null.comparable(observed))]
     adjusted = step_down(null, observed)
     smallest = _smallest_p(null, statistics(np.abs(scores)))
-    estimates = shifts_with_intervals(differences, alpha, rng)
+    estimates = shifts_with_intervals(differences, alpha, rng, samples)
     return [
         RankContrast(
             variant=variant,

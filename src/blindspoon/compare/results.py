@@ -9,7 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from blindspoon.compare.flags import Flag
+
 Method = Literal["exact", "sampled", "normal"]
+Unit = Literal["taster", "round"]
+"""What is compared within: tasters, or the rounds of the only one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,17 +136,23 @@ class RankContrast:
     variant : int
         Position in ``Trial.variants``.
     tasters, zero_differences : int
-        Tasters who scored both, and those of them with a difference of zero.
+        Tasters who scored both, and those of them (or of the rounds) with a difference of zero.
+    rounds : int
+        Rounds in which the only taster scored both, each with a difference of its own; 0 where
+        several tasted.
     shift : float
         Hodges-Lehmann estimate of variant minus control, in points.
     interval, equivalence_interval : Interval or None
-        Simultaneous at level 1 - alpha and 1 - 2 alpha; None where too few tasters scored both.
+        Simultaneous at level 1 - alpha and 1 - 2 alpha; None where too few tasters or
+        rounds have both.
     p_value, p_adjusted : float
-        Two-sided; the second by step-down max-T over all variants of this attribute.
+        Two-sided; the second over all variants of this attribute, by step-down max-T or by the
+        closed test of `compare_rounds`.
     smallest_p : float
-        The smallest adjusted p that these tasters, ties and zeros could have given.
+        The smallest adjusted p that these tasters or rounds, ties and zeros could have given.
     method : {"exact", "sampled", "normal"}
-        All sign flips, a sample of them, or their joint normal limit.
+        All sign flips (all namings of the cups in rounds), a sample of them, or the flips'
+        joint normal limit.
     """
 
     variant: int
@@ -155,6 +165,7 @@ class RankContrast:
     p_adjusted: float
     smallest_p: float
     method: Method
+    rounds: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,6 +178,8 @@ class Friedman:
         Referred to the chi-squared distribution.
     tasters : int
         Tasters who scored at least two variants.
+    rounds : int
+        Rounds of the only taster with scores of at least two variants; 0 where several tasted.
     form : {"Friedman", "Durbin", "Skillings-Mack"}
         What the statistic reduces to on this pattern of cells.
     """
@@ -176,6 +189,7 @@ class Friedman:
     p_value: float
     tasters: int
     form: Literal["Friedman", "Durbin", "Skillings-Mack"]
+    rounds: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,6 +202,8 @@ class Comparison:
     variant : str
     tasters : int
         Tasters who scored this variant and the control.
+    rounds : int
+        Rounds in which the only taster scored both; 0 where several tasted.
     servings : int
         Scored cups of this variant.
     mean_control, mean_variant : float
@@ -204,6 +220,7 @@ class Comparison:
     mean_variant: float
     mixed: MixedContrast | NoResult
     ranks: RankContrast | NoResult
+    rounds: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,6 +249,10 @@ class AttributeResult:
     mixed : MixedFit or NoResult
     comparisons : tuple of Comparison
     not_compared : tuple of NotCompared
+    unit : {"taster", "round"}
+        What is compared within; "round" where one person tasted alone.
+    flags : tuple of Flag
+        Variants, the control among them, whose scores spread wide or stand at an end.
     """
 
     attribute: str
@@ -242,3 +263,5 @@ class AttributeResult:
     mixed: MixedFit | NoResult
     comparisons: tuple[Comparison, ...]
     not_compared: tuple[NotCompared, ...]
+    unit: Unit = "taster"
+    flags: tuple[Flag, ...] = ()

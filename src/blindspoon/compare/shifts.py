@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from blindspoon.compare.flips import null_distribution
+from blindspoon.compare.flips import SAMPLES, null_distribution
 from blindspoon.compare.results import Interval
 from blindspoon.compare.ties import settle_ties
 from blindspoon.compare.walsh import walsh_quantiles
@@ -14,7 +14,7 @@ from blindspoon.scores import FloatArray
 
 
 def shifts_with_intervals(
-    differences: FloatArray, alpha: float, rng: np.random.Generator
+    differences: FloatArray, alpha: float, rng: np.random.Generator, samples: int = SAMPLES
 ) -> list[tuple[float, Interval | None, Interval | None]]:
     """Estimate each variant's shift and invert the joint signed rank test around the estimates.
 
@@ -26,6 +26,8 @@ def shifts_with_intervals(
     alpha : float
         Familywise, between 0 and 1.
     rng : numpy.random.Generator
+    samples : int
+        Flips to sample where not all are made.
 
     Returns
     -------
@@ -55,7 +57,7 @@ def shifts_with_intervals(
     """
     columns = [column[~np.isnan(column)] for column in differences.T]
     shifts = [_shift(column) for column in columns]
-    null = null_distribution(_untied_ranks(differences - shifts, rng), rng)
+    null = null_distribution(_untied_ranks(differences - shifts, rng), rng, samples)
     bounds = zip(null.critical(alpha), null.critical(2 * alpha), strict=True)
     return [
         (shift, *_intervals(column, both))

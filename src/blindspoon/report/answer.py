@@ -15,7 +15,7 @@ from blindspoon import wording
 from blindspoon.compare.results import AttributeResult, Comparison
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Attribute, Trial
-from blindspoon.verdict import Finding, Kind, Verdict, finding
+from blindspoon.verdict import Finding, Kind, Verdict, decisive, finding
 
 MOST_WORDS = 58
 Detail = Literal["sizes", "names"]
@@ -91,7 +91,7 @@ def judged(
             label=variant.label,
             comparison=compared.get(variant.name),
             verdict=said.get(variant.name),
-            found=_found(trial, compared.get(variant.name)),
+            found=_found(trial, result, compared.get(variant.name)),
             reason=reasons.get(variant.name, ""),
         )
         for variant in trial.variants
@@ -99,10 +99,8 @@ def judged(
     )
 
 
-def _found(trial: Trial, comparison: Comparison | None) -> Finding | None:
-    if comparison is None:
-        return None
-    return finding(comparison.mixed if trial.decision.by == "mixed" else comparison.ranks)
+def _found(trial: Trial, result: AttributeResult, comparison: Comparison | None) -> Finding | None:
+    return None if comparison is None else decisive(trial, result, comparison)
 
 
 def short_answer(
@@ -154,7 +152,10 @@ def sentence(text: str) -> str:
 def _tail(trial: Trial, table: ScoreTable) -> str:
     """Tell who tasted how many batches, and whether a rule had been declared."""
     tasters = len(table.tasters)
-    people = "one person" if tasters == 1 else wording.count(tasters, "person", "people")
+    people = wording.count(tasters, "person", "people")
+    if tasters == 1:
+        rounds = len(table.sessions)
+        people = "one person" + (f" in {wording.spelled(rounds)} rounds" if rounds > 1 else "")
     rule = "" if trial.decision.declared else " No rule was declared before tasting."
     return sentence(f"{_batches(trial, table)} tasted, by {people}") + rule
 

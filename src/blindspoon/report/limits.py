@@ -6,14 +6,16 @@ import math
 
 from blindspoon import wording
 from blindspoon.care import HEAD
-from blindspoon.compare.results import Interval, RankContrast
+from blindspoon.compare.results import AttributeResult, Interval, RankContrast
 from blindspoon.made import Made, cautions_in_words, differences_in_words
 from blindspoon.report.answer import Judged, most_batches, sentence
 from blindspoon.report.numbers import NumberTable, blank_as_dash
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Trial
+from blindspoon.verdict import flag_words
 
 MOST_TASTERS = 1000
+MOST_FLAGS = 4
 CAUTIONS = (
     (
         "Not a safety test.",
@@ -75,16 +77,21 @@ def unsettled(
     if not open_:
         return (_nothing_open(every),), None
     if not any(item.found and item.found.interval for item in open_):
-        return (_no_guide(len(open_)),), None
-    return (_roughly(trial, table, len(open_)),), _guide(open_)
+        return (_no_guide(len(open_), _blocks(table)),), None
+    return (_roughly(trial, table, len(open_)),), _guide(open_, _blocks(table))
 
 
-def _guide(items: list[Judged]) -> NumberTable:
+def _blocks(table: ScoreTable) -> str:
+    """Name what more of would narrow an interval: of one person alone, rounds."""
+    return "rounds" if len(table.tasters) == 1 else "tasters"
+
+
+def _guide(items: list[Judged], blocks: str) -> NumberTable:
     margin = any(item.attribute.margin is not None for item in items)
-    columns = ("Tasters now", "Difference so far", "More, to show a difference")
+    columns = (f"{blocks.capitalize()} now", "Difference so far", "More, to show a difference")
     return NumberTable(
         name="needed",
-        caption="More tasters, roughly",
+        caption=f"More {blocks}, roughly",
         head="Variant and attribute",
         columns=(*columns, "More, to show it alike") if margin else columns,
         rows=tuple((_open_name(item), _needs(item, margin=margin)) for item in items),
@@ -110,16 +117,17 @@ def _are_open(many: int) -> str:
     )
 
 
-def _no_guide(many: int) -> str:
+def _no_guide(many: int, blocks: str) -> str:
     return (
         f"{sentence(_are_open(many))} There are too few scores for an interval, and so for a guess "
-        "at how many tasters it would take. More tasters come first."
+        f"at how many {blocks} it would take. More {blocks} come first."
     )
 
 
 def _roughly(trial: Trial, table: ScoreTable, many: int) -> str:
+    blocks = _blocks(table)
     text = (
-        f"{sentence(_are_open(many))} More tasters make an interval narrower, about as one over "
+        f"{sentence(_are_open(many))} More {blocks} make an interval narrower, about as one over "
         "the square root of their number. The table is a rough guide and no more: it supposes "
         "that the difference and the spread stay as they are, which they will not quite, and it "
         "gives an even chance at best."
@@ -127,7 +135,7 @@ def _roughly(trial: Trial, table: ScoreTable, many: int) -> str:
     if all(each.margin is None for each in trial.attributes):
         text += " Without a margin nothing can be shown to be alike, however many taste."
     if most_batches(trial, table) < 2:
-        return f"{text} More tasters of the same jar tell about that jar, not about the method."
+        return f"{text} More {blocks} of the same jar tell about that jar, not about the method."
     return f"{text} Batches differ too, and what they add to an interval only more batches narrow."
 
 
@@ -136,7 +144,7 @@ def _open_name(item: Judged) -> str:
 
 
 def _needs(item: Judged, *, margin: bool) -> tuple[str, ...]:
-    tasters = 0 if item.comparison is None else item.comparison.tasters
+    tasters = 0 if item.comparison is None else item.comparison.rounds or item.comparison.tasters
     if item.found is None:
         return blank_as_dash([str(tasters), *[""] * (3 if margin else 2)])
     found, attribute = item.found, item.attribute
@@ -188,15 +196,23 @@ def more_tasters(now: int, half_width: float, target: float) -> int:
     return math.ceil(more / step) * step
 
 
-def not_shown(trial: Trial, table: ScoreTable) -> tuple[tuple[str, str], ...]:
+def not_shown(
+    trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...] = ()
+) -> tuple[tuple[str, str], ...]:
     """Warn of what a reader might take from the page; a heading and a sentence each."""
-    who = "one taster" if len(table.tasters) == 1 else f"these {len(table.tasters):,} tasters"
+    others = (
+        "This is one person’s palate, on these days: it says nothing about others."
+        if len(table.tasters) == 1
+        else f"The answer is about these {len(table.tasters):,} tasters, on these days. Other "
+        "mouths may find otherwise."
+    )
     return (
         _batches(trial, table),
         (
             "Other people.",
-            f"The answer is about {who}, on these days. Other mouths may find otherwise.",
+            others,
         ),
+        *_uneven(trial, results),
         (
             "Which is better.",
             "The scores say how much of something there was. Unless an attribute asks for liking, "
@@ -211,6 +227,28 @@ def not_shown(trial: Trial, table: ScoreTable) -> tuple[tuple[str, str], ...]:
             "Nothing was tested here but the taste on the day.",
         ),
     )
+
+
+def _uneven(trial: Trial, results: tuple[AttributeResult, ...]) -> tuple[tuple[str, str], ...]:
+    """Tell of scores that spread wide or stand at an end of the scale; empty where none do."""
+    flags = [(result.attribute, flag) for result in results for flag in result.flags]
+    if not flags:
+        return ()
+    said = [
+        f"on {trial.attribute(name).label.lower()} {flag_words(trial, flag)}"
+        for name, flag in flags[:MOST_FLAGS]
+    ]
+    if len(flags) > MOST_FLAGS:
+        said.append(f"{len(flags) - MOST_FLAGS} more are listed in tables/flags.csv")
+    kinds = {flag.kind == "spread" for _, flag in flags}
+    advice = {
+        True: "Where scores spread unequally the rank comparison is the safer one; with few "
+        "tasters an unequal spread often comes by chance.",
+        False: "At an end of the scale scores are cut short, so a difference may be larger than "
+        "it looks, and what looks alike may not be.",
+    }
+    text = f"{sentence('; '.join(said))} {' '.join(advice[kind] for kind in sorted(kinds)[::-1])}"
+    return (("What uneven scores hide.", text),)
 
 
 def _batches(trial: Trial, table: ScoreTable) -> tuple[str, str]:
@@ -279,10 +317,13 @@ def too_few(trial: Trial, per_attribute: tuple[tuple[Judged, ...], ...]) -> str:
     if not hopeless:
         return ""
     alpha, smallest = min(hopeless)
-    role = "decides" if trial.decision.by == "ranks" else "is shown beside the verdict"
+    every = [item.comparison for items in per_attribute for item in items if item.comparison]
+    blocks = "rounds" if every[0].rounds else "tasters"
+    decides = blocks == "rounds" or trial.decision.by == "ranks"
+    role = "decides" if decides else "is shown beside the verdict"
     return (
         f"In {wording.count(len(hopeless), 'comparison')} the rank comparison, which {role}, could "
-        "not have called anything different: with so few tasters, or so many differences of zero, "
-        f"its adjusted p value cannot be below {wording.p_cell(smallest)}, and "
+        f"not have called anything different: with so few {blocks}, or so many differences of "
+        f"zero, its adjusted p value cannot be below {wording.p_cell(smallest)}, and "
         f"{wording.plain(alpha)} was asked for."
     )

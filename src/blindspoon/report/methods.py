@@ -12,6 +12,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.compare.results import AttributeResult, MixedFit, RankContrast
+from blindspoon.report.alone import orders_alone, within_rounds
 from blindspoon.report.answer import sentence
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Attribute, Scale, Trial
@@ -79,19 +80,25 @@ def _panel(trial: Trial, table: ScoreTable) -> str:
     text = (
         f"{wording.spelled(tasters)} {people} scored {wording.count(cups, 'cup')} of "
         f"{wording.count(len(trial.variants), 'variant')}, the control among them, in "
-        f"{wording.count(len(table.sessions), 'session')}{when}, {_each(table)}"
+        f"{wording.count(len(table.sessions), _sitting(table))}{when}, {_each(table)}"
     )
     alone = " What one taster finds holds for that taster." if tasters == 1 else ""
     return sentence(text) + alone
+
+
+def _sitting(table: ScoreTable) -> str:
+    """Call a session of one person alone a round."""
+    return "round" if len(table.tasters) == 1 else "session"
 
 
 def _each(table: ScoreTable) -> str:
     """Say how many cups a taster had in a session."""
     cups = np.bincount(table.taster * len(table.sessions) + table.session)
     cups = cups[cups > 0]
+    each = "a round" if len(table.tasters) == 1 else "a taster and session"
     if cups.min() == cups.max():
-        return f"{wording.count(int(cups[0]), 'cup')} a taster and session"
-    return f"{cups.min()} to {cups.max()} cups a taster and session"
+        return f"{wording.count(int(cups[0]), 'cup')} {each}"
+    return f"{cups.min()} to {cups.max()} cups {each}"
 
 
 def _blinding(trial: Trial, table: ScoreTable) -> str:
@@ -108,6 +115,8 @@ def _blinding(trial: Trial, table: ScoreTable) -> str:
 
 
 def _orders(trial: Trial, table: ScoreTable) -> str:
+    if len(table.tasters) == 1 and (table.position > 0).all():
+        return orders_alone(table)
     if table.balanced:
         return (
             "Every taster was to get every variant once in a session, and each variant stood in "
@@ -173,22 +182,26 @@ def _unrecorded() -> str:
 
 def compared(trial: Trial, results: tuple[AttributeResult, ...], software: str) -> tuple[str, ...]:
     """Describe the statistics, completely enough for a paper."""
-    return (
-        _question(trial),
-        _mixed(trial, results),
-        _ranks(trial, results),
-        _rule(trial, results),
-        _reporting(software),
-    )
+    alone = any(result.unit == "round" for result in results)
+    how = [_mixed(trial, results), _ranks(trial, results)]
+    if alone:
+        how = [f"{within_rounds(trial, results)} {_friedman(results)}"]
+    return (_question(trial, alone=alone), *how, _rule(trial, results), _reporting(software))
 
 
-def _question(trial: Trial) -> str:
+def _question(trial: Trial, *, alone: bool) -> str:
     decides = "the linear mixed model" if trial.decision.by == "mixed" else "the rank comparison"
+    procedures = (
+        "One person tasted alone, and a mixed model needs two, so the rank comparison decides, "
+        "whichever procedure was declared"
+        if alone
+        else f"Two procedures were run on the same scores: {decides} decides, and the other is "
+        "shown beside it"
+    )
     return (
         f"Every variant was compared with the control, “{trial.variant(trial.control).label}”, on "
         "every attribute. A difference is the variant minus the control, in points of the scale. "
-        f"Two procedures were run on the same scores: {decides} decides, and the other is shown "
-        "beside it. Every test is two-sided except those of equivalence. No score of the "
+        f"{procedures}. Every test is two-sided except those of equivalence. No score of the "
         "folder was changed, transformed or removed as an outlier."
     )
 

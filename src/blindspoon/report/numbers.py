@@ -124,17 +124,21 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Numbe
     """Mean and spread of the scores of each variant on one attribute."""
     digits = wording.digits_for(attribute.scale) + 1
     index = trial.attributes.index(attribute)
+    alone = len(table.tasters) == 1
     rows = []
     for position, variant in enumerate(trial.variants):
         chosen = (table.variant == position) & np.isfinite(table.scores[:, index])
-        tasters = np.unique(table.taster[chosen]).size
+        tasters = np.unique((table.session if alone else table.taster)[chosen]).size
         summary = _summary(table.scores[chosen, index], digits, attribute)
         rows.append((variant.label, blank_as_dash([f"{tasters:,}", *summary])))
     return NumberTable(
         name=f"scores-{attribute.name}",
         caption=f"{attribute.label}: the scores",
         head="Variant",
-        columns=("Tasters", "Scores", "Mean", "SD", "Median", "Lowest", "Highest"),
+        columns=(
+            "Rounds" if alone else "Tasters",
+            *("Scores", "Mean", "SD", "Median", "Lowest", "Highest"),
+        ),
         rows=tuple(rows),
     )
 
@@ -221,13 +225,15 @@ def ranks_table(trial: Trial, result: AttributeResult) -> NumberTable | None:
     if not result.comparisons:
         return None
     attribute = trial.attribute(result.attribute)
-    columns = ("Tasters", "Zeros", "Shift", "p", "p adjusted", "Smallest p", *_levels(result))
+    blocks = f"{result.unit.capitalize()}s"
+    columns = (blocks, "Zeros", "Shift", "p", "p adjusted", "Smallest p", *_levels(result))
     rows, notes = [], []
     for each in result.comparisons:
         label = trial.variant(each.variant).label
         if isinstance(each.ranks, NoResult):
             notes.append(_reason(label, each.ranks))
-            rows.append((label, blank_as_dash([f"{each.tasters:,}", *[""] * (len(columns) - 1)])))
+            count = f"{each.rounds or each.tasters:,}"
+            rows.append((label, blank_as_dash([count, *[""] * (len(columns) - 1)])))
             continue
         rows.append((label, blank_as_dash(_shift(each.ranks, attribute, margin=result.margin))))
     return NumberTable(
@@ -242,7 +248,7 @@ def ranks_table(trial: Trial, result: AttributeResult) -> NumberTable | None:
 
 def _shift(contrast: RankContrast, attribute: Attribute, *, margin: float | None) -> list[str]:
     cells = [
-        f"{contrast.tasters:,}",
+        f"{contrast.rounds or contrast.tasters:,}",
         f"{contrast.zero_differences:,}",
         wording.signed(contrast.shift, wording.digits_for(attribute.scale) + 1),
         wording.p_cell(contrast.p_value),
@@ -261,10 +267,12 @@ def _read_ranks(result: AttributeResult) -> str:
     methods = sorted({contrast.method for contrast in contrasts})
     text = (
         "Zeros are differences of zero. The smallest p is the smallest adjusted one that these "
-        f"tasters, ties and zeros could have given. Method: {wording.listing(methods) or DASH}."
+        f"{result.unit}s, ties and zeros could have given. Method: "
+        f"{wording.listing(methods) or DASH}."
     )
     lacking = any(contrast.interval is None for contrast in contrasts)
-    return text + " Where an interval is missing, too few tasters scored both." * lacking
+    lack = "too few rounds have both" if result.unit == "round" else "too few tasters scored both"
+    return text + f" Where an interval is missing, {lack}." * lacking
 
 
 def friedman_sentence(result: Friedman | NoResult) -> str:
@@ -274,14 +282,14 @@ def friedman_sentence(result: Friedman | NoResult) -> str:
     return (
         f"All variants alike, by ranks ({result.form}): χ²({result.df}) = "
         f"{wording.number(result.statistic, 2)}, {wording.p_value(result.p_value)}, "
-        f"{wording.count(result.tasters, 'taster')}."
+        f"{wording.count(result.rounds or result.tasters, 'round' if result.rounds else 'taster')}."
     )
 
 
 def raw_tables(trial: Trial, table: ScoreTable) -> tuple[NumberTable, ...]:
     """Every score, a table an attribute: tasters down, variants across, replicates in one cell.
 
-    Empty where there are more than `MOST_ROWS` servings.
+    Of one person alone, rounds down. Empty where there are more than `MOST_ROWS` servings.
     """
     if table.taster.size > MOST_ROWS:
         return ()
@@ -291,19 +299,21 @@ def raw_tables(trial: Trial, table: ScoreTable) -> tuple[NumberTable, ...]:
 
 
 def _raw(trial: Trial, table: ScoreTable, index: int, attribute: Attribute) -> NumberTable:
-    cells: list[list[list[str]]] = [[[] for _ in trial.variants] for _ in table.tasters]
+    alone = len(table.tasters) == 1
+    names, place = (table.sessions, table.session) if alone else (table.tasters, table.taster)
+    cells: list[list[list[str]]] = [[[] for _ in trial.variants] for _ in names]
     for row in np.lexsort((table.position, table.session)):
         score = float(table.scores[row, index])
         if np.isfinite(score):
-            cells[table.taster[row]][table.variant[row]].append(wording.plain(score))
+            cells[place[row]][table.variant[row]].append(wording.plain(score))
     rows = tuple(
-        (taster, blank_as_dash("; ".join(scores) for scores in cells[place]))
-        for place, taster in enumerate(table.tasters)
+        (name, blank_as_dash("; ".join(scores) for scores in row))
+        for name, row in zip(names, cells, strict=True)
     )
     return NumberTable(
         name=f"raw-{attribute.name}",
         caption=f"{attribute.label}: every score",
-        head="Taster",
+        head="Round" if alone else "Taster",
         columns=tuple(variant.label for variant in trial.variants),
         rows=rows,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from blindspoon.compare.results import AttributeResult
+from blindspoon.compare.rounds import MOST_TOGETHER
 
 REFERENCES = {
     "dunnett": "Dunnett, C. W. 1955. A multiple comparison procedure for comparing several "
@@ -10,16 +11,21 @@ REFERENCES = {
     "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
     "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
     "Psychology, Statistical Section 4:85–90.",
+    "fisher": "Fisher, R. A. 1935. The Design of Experiments. Edinburgh: Oliver and Boyd.",
     "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
     "implicit in the analysis of variance. Journal of the American Statistical Association "
     "32:675–701.",
     "hodges": "Hodges, J. L., and E. L. Lehmann. 1963. Estimates of location based on rank "
     "tests. Annals of Mathematical Statistics 34:598–611.",
+    "holm": "Holm, S. 1979. A simple sequentially rejective multiple test procedure. "
+    "Scandinavian Journal of Statistics 6:65–70.",
     "kenward": "Kenward, M. G., and J. H. Roger. 1997. Small sample inference for fixed effects "
     "from restricted maximum likelihood. Biometrics 53:983–997.",
     "lang": "Lang, T. A., and D. G. Altman. 2013. Basic statistical reporting for articles "
     "published in biomedical journals: the SAMPL guidelines. In Science Editors’ Handbook, "
     "European Association of Science Editors.",
+    "marcus": "Marcus, R., E. Peritz, and K. R. Gabriel. 1976. On closed testing procedures with "
+    "special reference to ordered analysis of variance. Biometrika 63:655–660.",
     "schuirmann": "Schuirmann, D. J. 1987. A comparison of the two one-sided tests procedure and "
     "the power approach for assessing the equivalence of average bioavailability. Journal of "
     "Pharmacokinetics and Biopharmaceutics 15:657–680.",
@@ -35,7 +41,11 @@ REFERENCES = {
 def references(results: tuple[AttributeResult, ...]) -> tuple[str, ...]:
     """List the sources that the methods paragraphs name, in alphabetical order."""
     forms = {getattr(result.friedman, "form", "") for result in results}
-    unused = set()
+    if any(result.unit == "round" for result in results):
+        together = max(len(result.comparisons) for result in results) <= MOST_TOGETHER
+        unused = {"dunnett", "kenward", "westfall", "holm" if together else "marcus"}
+    else:
+        unused = {"fisher", "holm", "marcus"}
     if "Durbin" not in forms:
         unused.add("durbin")
     if "Skillings-Mack" not in forms:

@@ -102,6 +102,7 @@ def comparisons_csv(
         "variant",
         "control",
         "tasters",
+        "rounds",
         "servings",
     ]
     columns += ["mean_control", "mean_variant"]
@@ -127,6 +128,7 @@ def _numbers(comparison: Comparison) -> list[Cell]:
     ranks = comparison.ranks if isinstance(comparison.ranks, RankContrast) else None
     return [
         comparison.tasters,
+        comparison.rounds or None,
         comparison.servings,
         comparison.mean_control,
         comparison.mean_variant,
@@ -158,6 +160,16 @@ def attributes_csv(results: tuple[AttributeResult, ...]) -> str:
         head: list[Cell] = [result.attribute, result.primary, result.margin, result.alpha]
         rows.append([*head, *_fields(friedman, FRIEDMAN), *_fields(fit, FIT)])
     return to_csv(columns, rows)
+
+
+def flags_csv(results: tuple[AttributeResult, ...]) -> str:
+    """List the variants whose scores spread wide or stand at an end of the scale."""
+    rows: list[list[Cell]] = [
+        [result.attribute, flag.variant, flag.kind, flag.value]
+        for result in results
+        for flag in result.flags
+    ]
+    return to_csv(["attribute", "variant", "kind", "value"], rows)
 
 
 def scores_csv(trial: Trial, table: ScoreTable) -> str:
