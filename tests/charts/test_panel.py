@@ -1,0 +1,233 @@
+"""Charts of the tasters: what they show, and that words fit, with few tasters and with many."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from blindspoon.charts.ladder import Ladder, Rung, Track, ladder_scene
+from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.panel import alikeness_chart, scale_use_chart
+from blindspoon.charts.people import MOST_MARKS
+from blindspoon.charts.places import places_chart
+from blindspoon.charts.scene import Line, Marks
+from blindspoon.compare.results import Interval, NoResult
+from blindspoon.panel.results import (
+    AttributePanel,
+    Effect,
+    FTest,
+    OrderEffect,
+    ScaleUse,
+    TasterReview,
+)
+from blindspoon.trial import Attribute, Scale
+
+CHROMIUM = Path("/usr/bin/chromium")
+NONE = NoResult("Not asked for.")
+TEXTURE = Attribute(
+    name="texture",
+    label="Texture",
+    low="soft",
+    high="crisp",
+    less="softer",
+    more="crisper",
+    scale=Scale(low=0, high=10),
+    margin=1.0,
+)
+LONG = tuple(f"The taster with a long name, number {k:03}" for k in range(40))
+
+
+def review(taster, mean, correlation=NONE, sd=NONE):
+    low, high = max(mean - 2, 0.0), min(mean + 3, 10.0)
+    return TasterReview(
+        taster=taster,
+        scale_use=ScaleUse(
+            scores=10, mean=mean, sd=1.2, lowest=low, highest=high, at_low=0, at_high=0
+        ),
+        repeatability_sd=sd,
+        repeatability_df=5,
+        correlation=correlation,
+        discrimination=NONE,
+    )
+
+
+def tasters(count, labels=None, **known):
+    rng = np.random.default_rng(count)
+    labels = labels or [f"T{k + 1:02}" for k in range(count)]
+    return tuple(
+        review(
+            labels[k],
+            float(rng.uniform(3, 8)),
+            float(rng.uniform(-0.3, 1)) if known.get("seen", True) else NONE,
+            float(rng.uniform(0.2, 1.5)) if known.get("own", True) else NONE,
+        )
+        for k in range(count)
+    )
+
+
+def places(effects, reach=0.3):
+    made = tuple(
+        Effect(label=str(k), cups=12, effect=e, interval=Interval(e - reach, e + reach))
+        for k, e in enumerate(effects, 1)
+    )
+    test = FTest(f=2.0, df_num=len(effects) - 1.0, df_den=40.0, p_value=0.1, residual_sd=1.0)
+    return OrderEffect(test=test, effects=made)
+
+
+def panel(reviews=NONE, position=NONE, first=NONE):
+    return AttributePanel(
+        attribute="texture",
+        primary=True,
+        scale_use=NONE,
+        repeatability=NONE,
+        controls=NONE,
+        concordance=NONE,
+        intraclass=NONE,
+        interaction=NONE,
+        position=position,
+        first_cup=first,
+        position_in_model=True,
+        carry_over=NONE,
+        tasters=reviews,
+    )
+
+
+def first(effect, reach):
+    return Effect(
+        label="1", cups=12, effect=effect, interval=Interval(effect - reach, effect + reach)
+    )
+
+
+def every(attribute, found):
+    made = (scale_use_chart, alikeness_chart, places_chart)
+    return [c for c in (chart(attribute, found, "invented") for chart in made) if c is not None]
+
+
+CASES = {
+    "twelve": panel(tasters(12), places([0.4, -0.1, -0.2, -0.1]), first(0.5, 0.3)),
+    "forty": panel(tasters(40), places([0.0] * 12)),
+    "forty long names": panel(tasters(40, LONG)),
+    "one": panel(tasters(1, seen=False)),
+    "crowd": panel(tasters(150)),
+    "no repeats": panel(tasters(5, own=False)),
+    "wide interval": panel(NONE, places([3.0, -3.0], reach=9.0), first(6.0, 18.0)),
+}
+SCALES = {
+    "ten": TEXTURE,
+    "hundred": replace(
+        TEXTURE,
+        scale=Scale(low=0, high=100),
+        margin=None,
+        low="not crisp in the least, as soft as a boiled potato",
+        high="far too hard to bite through with any comfort",
+    ),
+}
+
+
+def test_titles_state_the_finding():
+    titles = [chart.title for chart in every(TEXTURE, CASES["twelve"])]
+    means = [each.scale_use.mean for each in CASES["twelve"].tasters]
+    assert (
+        titles[0] == f"Tasters’ mean texture scores run from {min(means):.1f} to {max(means):.1f}"
+    )
+    assert titles[1].startswith("On texture, half the tasters have a correlation of 0.")
+    assert titles[2] == "The first cup was crisper than later ones, by about 0.5 points"
+
+
+def test_what_is_not_settled_is_said_so():
+    unsettled = panel(position=places([0.1, -0.1]), first=first(0.2, 0.3))
+    title = places_chart(TEXTURE, unsettled, "").title
+    assert title == "It is not settled whether a first cup scores differently on texture"
+
+
+def test_who_sees_it_the_other_way_round_is_counted():
+    reviews = [review("T01", 5.0, 0.9), review("T02", 6.0, 0.8), review("T03", 4.0, -0.4)]
+    title = alikeness_chart(TEXTURE, panel(tuple(reviews)), "").title
+    assert title.endswith("0.80 or more with the others; one saw it more the other way round")
+
+
+def test_nothing_is_drawn_of_what_is_not_known():
+    assert every(TEXTURE, panel()) == []
+    assert alikeness_chart(TEXTURE, panel(tasters(3, seen=False, own=False)), "") is None
+    assert places_chart(TEXTURE, panel(position=places([0.0] * 41)), "") is None
+
+
+def test_above_forty_tasters_nobody_is_named():
+    drawn = every(TEXTURE, panel(tasters(MOST_MARKS + 1)))
+    assert len(drawn) == 2
+    assert not re.search(r">T\d\d<", "".join(chart.wide + chart.narrow for chart in drawn))
+    named = every(TEXTURE, panel(tasters(MOST_MARKS)))
+    assert ">T40<" in named[0].wide
+    assert ">T40<" in named[1].narrow
+
+
+def test_tasters_are_sorted_by_what_is_shown():
+    chart = scale_use_chart(TEXTURE, CASES["twelve"], "")
+    order = re.findall(r">(T\d\d)<", chart.wide)
+    means = {each.taster: each.scale_use.mean for each in CASES["twelve"].tasters}
+    assert order == sorted(order, key=lambda taster: -means[taster])
+
+
+def test_a_mark_stands_at_its_value_and_a_line_over_its_range():
+    rung = Rung(value=5.0, thin=Interval(2.0, 9.0))
+    track = Track(head="Texture", ends=("", ""), low=0.0, high=10.0, rungs=(rung,))
+    scene = ladder_scene(Ladder(labels=("T01",), tracks=(track,), key="How to read."), WIDE)
+    (line,) = (s for s in scene.shapes if isinstance(s, Line) and s.ink == "people")
+    (mark,) = (s for s in scene.shapes if isinstance(s, Marks) and s.ink == "ink")
+    share = (mark.centres[0][0] - line.start[0]) / (line.end[0] - line.start[0])
+    assert share == pytest.approx((5 - 2) / (9 - 2))
+
+
+def test_an_interval_is_cut_at_the_axis():
+    rung = Rung(value=0.0, thin=Interval(-50.0, 50.0))
+    track = Track(head="Texture", ends=("", ""), low=-1.0, high=1.0, rungs=(rung,))
+    scene = ladder_scene(Ladder(labels=("T01",), tracks=(track,), key="Key."), NARROW)
+    assert all(s.box.left >= 0 and s.box.right <= NARROW.width for s in scene.shapes)
+
+
+@pytest.mark.parametrize("scale", SCALES)
+@pytest.mark.parametrize("case", CASES)
+def test_words_fit_and_do_not_meet(case, scale):
+    for chart in every(SCALES[scale], CASES[case]):
+        texts = chart.figure.texts
+        for one, text in enumerate(texts):
+            assert text.box.left >= -1
+            assert text.box.right <= chart.figure.width + 1
+            assert text.size >= 11
+            for other in texts[one + 1 :]:
+                assert not text.box.overlaps(other.box), (text.text, other.text)
+
+
+OVERLAPS = """
+() => [...document.querySelectorAll('svg')].flatMap((svg, n) => {
+  const frame = svg.getBoundingClientRect();
+  const texts = [...svg.querySelectorAll('text')]
+    .map(t => ({words: t.textContent, box: t.getBoundingClientRect()}));
+  const cut = ({box}) => box.left < frame.left - 1 || box.right > frame.right + 1
+    || box.top < frame.top - 2 || box.bottom > frame.bottom + 2;
+  const meet = (b, c) => b.left < c.right - 1 && c.left < b.right - 1
+    && b.top < c.bottom - 4 && c.top < b.bottom - 4;
+  const pairs = texts.flatMap((one, i) => texts.slice(i + 1).map(other => [one, other]));
+  return [...texts.filter(cut).map(t => `${n} cut: ${t.words}`),
+    ...pairs.filter(([a, b]) => meet(a.box, b.box)).map(([a, b]) => `${a.words} | ${b.words}`)];
+})
+"""
+
+
+@pytest.mark.browser
+def test_no_text_is_cut_or_covered_in_a_browser():
+    playwright = pytest.importorskip("playwright.sync_api")
+    drawn = [c for case in CASES.values() for scale in SCALES.values() for c in every(scale, case)]
+    svgs = "".join(f"<p>{svg}</p>" for chart in drawn for svg in (chart.wide, chart.narrow))
+    if not CHROMIUM.exists():
+        pytest.skip("no system Chromium")
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1000, "height": 900})
+        page.set_content(svgs)
+        assert page.evaluate(OVERLAPS) == []
+        browser.close()
