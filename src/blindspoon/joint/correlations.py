@@ -1,0 +1,203 @@
+"""Whether attributes go together: within a variant, and from variant to variant.
+
+Two questions that a single number would mix. *Within a variant*: does a taster who found a
+cup saltier than one would expect of this taster and this variant find it more sour too?
+*Between variants*: are the variants that are saltier on average more sour on average?
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from statistics import NormalDist
+
+import numpy as np
+
+from blindspoon.compare.results import NoResult
+from blindspoon.joint.additive import AdditiveFit, fit_additive
+from blindspoon.scores import FloatArray
+
+NOTHING = 1e-9
+"""Points; scores that differ by less are the same, as in `compare.ranks.taster_means`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correlation:
+    """A product-moment correlation.
+
+    Parameters
+    ----------
+    r : float
+        -1 to 1.
+    interval : tuple of float or None
+        95 %, by Fisher's transformation; None below two degrees of freedom.
+    pairs : int
+        Pairs of scores that it is computed from: a taster's of a variant, or a variant's means.
+    df : int
+        Degrees of freedom.
+    """
+
+    r: float
+    interval: tuple[float, float] | None
+    pairs: int
+    df: int
+
+    def excludes_zero(self) -> bool:
+        """Whether there is an interval, and zero lies outside."""
+        return self.interval is not None and self.interval[0] * self.interval[1] > 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributePair:
+    """How two attributes go together.
+
+    Parameters
+    ----------
+    first, second : str
+        Names, in the order of the trial.
+    within : Correlation or NoResult
+        Within tasters and within variants.
+    between : Correlation or NoResult
+        Of the variants' means.
+    """
+
+    first: str
+    second: str
+    within: Correlation | NoResult
+    between: Correlation | NoResult
+
+
+def correlate_attributes(
+    names: Sequence[str], means: Sequence[FloatArray]
+) -> tuple[AttributePair, ...] | NoResult:
+    """Correlate every two attributes.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Of the attributes.
+    means : sequence of array, shape (n_tasters, n_variants)
+        Each taster's mean score of each variant on each attribute, in points; NaN where not
+        scored. A correlation does not depend on the scale.
+
+    Returns
+    -------
+    tuple of AttributePair or NoResult
+        In the order of the attributes; no result where there is one attribute.
+    """
+    if len(names) < 2:
+        return NoResult("There is one attribute, so there is nothing for it to go with.")
+    fits = [fit_additive(each) for each in means]
+    return tuple(
+        _pair((names[one], names[two]), (means[one], means[two]), (fits[one], fits[two]))
+        for one, two in combinations(range(len(names)), 2)
+    )
+
+
+def _pair(
+    names: tuple[str, str],
+    means: tuple[FloatArray, FloatArray],
+    fits: tuple[AdditiveFit, AdditiveFit],
+) -> AttributePair:
+    """Correlate two attributes over the cells where both were scored."""
+    both = np.isfinite(means[0]) & np.isfinite(means[1])
+    one, two = (
+        fit if fit.cells == both.sum() else fit_additive(np.where(both, each, np.nan))
+        for each, fit in zip(means, fits, strict=True)
+    )
+    return AttributePair(
+        first=names[0],
+        second=names[1],
+        within=within_variants(one, two),
+        between=between_variants(one, two, both.sum(axis=0).astype(float)),
+    )
+
+
+def within_variants(one: AdditiveFit, two: AdditiveFit) -> Correlation | NoResult:
+    """Correlate what is left of two attributes when tasters and variants are taken out.
+
+    Parameters
+    ----------
+    one, two : AdditiveFit
+        Of the same cells.
+
+    Notes
+    -----
+    The part of one attribute's variation that the other explains in an analysis of covariance
+    with tasters and variants, with the sign of the slope: J. M. Bland and D. G. Altman 1995,
+    BMJ 310:446, with variants beside their subjects. Its degrees of freedom are those of that
+    analysis; the interval is `fisher_interval`.
+
+    Examples
+    --------
+    >>> salty = fit_additive(np.array([[1.0, 4.0, 5.0], [3.0, 4.0, 8.0], [2.0, 2.0, 6.0]]))
+    >>> sour = fit_additive(np.array([[2.0, 5.0, 5.0], [1.0, 2.0, 5.0], [3.0, 2.0, 5.0]]))
+    >>> found = within_variants(salty, sour)
+    >>> round(found.r, 2), found.pairs, found.df
+    (0.97, 9, 3)
+    """
+    df = one.df - 1
+    if df < 1:
+        return NoResult("Too few tasters scored both attributes on several variants.")
+    x, y = one.residuals.T, two.residuals.T
+    xx, yy, xy = float(np.vdot(x, x)), float(np.vdot(y, y)), float(np.vdot(x, y))
+    if min(xx, yy) <= NOTHING**2 * (df + 1):
+        return NoResult("Tasters and variants account for every score of one of the two.")
+    r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
+    return Correlation(r=r, interval=fisher_interval(r, df), pairs=one.cells, df=df)
+
+
+def between_variants(
+    one: AdditiveFit, two: AdditiveFit, tasters: FloatArray
+) -> Correlation | NoResult:
+    """Correlate the variants' means of two attributes.
+
+    Parameters
+    ----------
+    one, two : AdditiveFit
+        Of the same cells.
+    tasters : array, shape (n_variants,)
+        Who scored both on each variant; the means are weighted by it.
+
+    Notes
+    -----
+    J. M. Bland and D. G. Altman 1995, BMJ 310:633: the weighted correlation of the means. The
+    interval treats the variants as drawn from all that could have been made; three give none.
+    The means carry the tasters' errors, so with few tasters the correlation within variants
+    leaks into it.
+    """
+    used = tasters > 0
+    if used.sum() < 3:
+        return NoResult("Two points always lie on a line: this needs three variants.")
+    if one.rank < used.sum() - 1:
+        return NoResult("The tasters do not link all variants.")
+    weights = tasters / tasters.sum()
+    x, y = (fit.effects - weights @ fit.effects for fit in (one, two))
+    xx, yy, xy = weights @ x**2, weights @ y**2, weights @ (x * y)
+    if min(xx, yy) <= NOTHING**2:
+        return NoResult("All variants have the same mean on one of the two.")
+    r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
+    df = int(used.sum()) - 2
+    return Correlation(r=r, interval=fisher_interval(r, df), pairs=df + 2, df=df)
+
+
+def fisher_interval(r: float, df: int) -> tuple[float, float] | None:
+    """Give the 95 % interval of a correlation.
+
+    Notes
+    -----
+    tanh(atanh r -+ 1.96 / sqrt(df - 1)): R. A. Fisher 1921, Metron 1:3; df = n - 2 makes it
+    the familiar n - 3. None below two degrees of freedom.
+
+    Examples
+    --------
+    >>> low, high = fisher_interval(0.5, 26)
+    >>> round(low, 3), round(high, 3)
+    (0.156, 0.736)
+    """
+    if df < 2:
+        return None
+    reach = NormalDist().inv_cdf(0.975) / np.sqrt(df - 1)
+    centre = np.arctanh(np.clip(r, -1 + 1e-15, 1 - 1e-15))
+    return float(np.tanh(centre - reach)), float(np.tanh(centre + reach))

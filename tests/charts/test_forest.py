@@ -1,0 +1,308 @@
+"""The chart of several kitchens, from pools made of random numbers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from blindspoon.charts import css_variables
+from blindspoon.charts.forest import forest_chart, forest_of, forest_scene
+from blindspoon.charts.forest_title import forest_title
+from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.scene import Area, Line, Marks
+from blindspoon.compare.results import Interval, MixedContrast, NoResult
+from blindspoon.kitchens import Kitchen, Own, Pool, PooledAttribute, PooledComparison
+from blindspoon.trial_file import parse_trial
+from blindspoon.verdict import finding, kind_of
+
+SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
+CHROMIUM = Path("/usr/bin/chromium")
+NONE = NoResult("not asked for")
+
+
+def contrast(centre, half):
+    return MixedContrast(
+        variant=1,
+        difference=centre,
+        se=half / 2,
+        df=9.0,
+        t=2 * centre / half,
+        p_value=0.5,
+        p_adjusted=0.01 if abs(centre) > half else 0.4,
+        interval=Interval(centre - half, centre + half),
+        equivalence_interval=Interval(centre - 0.8 * half, centre + 0.8 * half),
+    )
+
+
+def build(
+    shifts=(2.0, 0.1, -1.5, 0.8),
+    kitchens=("mill", "harbour", "hilltop"),
+    labels=None,
+    half=0.5,
+    margin=1.0,
+    lost=(),
+    scale="{ low = 0, high = 10 }",
+    primary=True,
+):
+    """A pool of one attribute; `lost` are kitchens without a result of their own."""
+    rng = np.random.default_rng(3)
+    names = [f"v{place}" for place in range(len(shifts) + 1)]
+    labels = labels or ["Plain brine", *(f"Brine {place}" for place in range(1, len(names)))]
+    made = ", ".join(
+        f'{{ name = "{n}", label = "{x}" }}' for n, x in zip(names, labels, strict=True)
+    )
+    rule = ', primary = ["texture"]' if primary else ""
+    trial = parse_trial(
+        'trial = { title = "What keeps them crisp?", control = "v0" }\n'
+        f"decision = {{ declared = 2026-09-04{rule} }}\n"
+        f'scale = {scale}\nattribute = [{{ name = "texture", low = "soft", high = "crisp", '
+        f'less = "softer", more = "crisper" }}]\nvariant = [{made}]\n'
+    )
+    attribute = replace(trial.attributes[0], margin=margin)
+    comparisons = []
+    for name, shift in zip(names[1:], shifts, strict=True):
+        own = [
+            Own(
+                kitchen=kitchen,
+                alpha=0.05,
+                mixed=NONE if kitchen in lost else contrast(shift + 0.3 * rng.normal(), 0.8),
+            )
+            for kitchen in kitchens
+        ]
+        pooled = contrast(shift, half)
+        kind = kind_of(finding(pooled), margin=margin, alpha=0.05)
+        comparisons.append(
+            PooledComparison(
+                attribute="texture",
+                variant=name,
+                own=tuple(own),
+                pooled=pooled,
+                these=contrast(shift, half / 2),
+                verdict=kind,
+                because="",
+            )
+        )
+    shown = PooledAttribute(
+        attribute=attribute, primary=primary, alpha=0.05, fit=NONE, comparisons=tuple(comparisons)
+    )
+    return Pool(
+        kitchens=tuple(
+            Kitchen(name=name, fingerprint=name, trial=trial, table=None, results=())
+            for name in kitchens
+        ),
+        variants=trial.variants,
+        attributes=(shown,),
+        not_pooled=(),
+        remarks=(),
+    )
+
+
+LONG = [f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(13)]
+PLACES = tuple(f"the community kitchen at the harbour, {n}" for n in "ABCDEFGH")
+HARD = {
+    "typical": build(),
+    "twelve long": build(tuple(0.4 * n - 2 for n in range(12)), PLACES, LONG),
+    "two kitchens": build((1.5,), ("a", "b"), half=9.0),
+    "no margin": build(margin=None, primary=False),
+    "hundred": build((20.0, -3.0), scale="{ low = 0, high = 100 }", margin=10.0, half=4.0),
+    "lost": build(lost=("harbour",)),
+    "words": build(labels=["<b>", "塩水", "Ærø's", "50 % & $x$", "x" * 40]),
+}
+
+
+def forest(pool):
+    return forest_of(pool, pool.attributes[0])
+
+
+def of(scene, kind, ink):
+    return [shape for shape in scene.shapes if isinstance(shape, kind) and shape.ink == ink]
+
+
+def to_points(scene, low, high):
+    """Read the axis from its ends: where the tick at zero and the next one are."""
+    ticks = [s.start[0] for s in scene.shapes if is_tick(s)]
+    numbers = [t.text for t in scene.texts if t.text.lstrip("+−").replace(".", "").isdigit()]
+    values = [float(text.replace("−", "-")) for text in numbers[-len(ticks) :]]
+    slope, start = np.polyfit(ticks, values, 1)
+    return lambda x: start + slope * np.asarray(x)
+
+
+def is_tick(shape):
+    if not isinstance(shape, Line):
+        return False
+    upright = shape.start[0] == shape.end[0]
+    return upright and shape.end[1] - shape.start[1] == pytest.approx(4)
+
+
+@SHEETS
+def test_a_panel_a_variant_a_row_a_kitchen_and_the_pooled_one(sheet):
+    pool = HARD["typical"]
+    texts = [text.text for text in forest_scene(forest(pool), sheet).texts]
+    for name in ("mill", "harbour", "hilltop", "Kitchens like these"):
+        assert texts.count(name) == 4
+    assert [each for each in texts if each.startswith("Brine")] == [
+        f"Brine {n}" for n in range(1, 5)
+    ]
+
+
+@SHEETS
+def test_marks_and_intervals_lie_where_the_numbers_are(sheet):
+    pool = HARD["typical"]
+    scene = forest_scene(forest(pool), sheet)
+    read = to_points(scene, *forest(pool).ends)
+    for number, comparison in enumerate(pool.attributes[0].comparisons, 1):
+        found = [own.mixed for own in comparison.own] + [comparison.pooled]
+        marks = of(scene, Marks, f"v{number}")
+        assert [mark.kind for mark in marks] == ["disc", "disc", "disc", "diamond"]
+        assert [float(read(mark.centres[0][0])) for mark in marks] == pytest.approx(
+            [each.difference for each in found], abs=1e-6
+        )
+        bars = of(scene, Line, f"v{number}")
+        wanted = [each.interval for each in found] + [comparison.pooled.equivalence_interval]
+        for bar, interval in zip(bars, wanted, strict=True):
+            ends = read([bar.start[0], bar.end[0]])
+            assert ends == pytest.approx([interval.low, interval.high], abs=1e-6)
+        assert bars[-1].width > bars[-2].width
+
+
+@SHEETS
+def test_margin_and_zero_run_through_every_row(sheet):
+    pool = HARD["typical"]
+    scene = forest_scene(forest(pool), sheet)
+    read = to_points(scene, *forest(pool).ends)
+    bands = of(scene, Area, "band")
+    assert len(bands) == 16
+    for band in bands:
+        ends = read([x for x, _ in band.corners])
+        assert (ends.min(), ends.max()) == pytest.approx((-1, 1), abs=1e-6)
+    zeros = [line.start[0] for line in of(scene, Line, "ink")]
+    assert read(zeros) == pytest.approx([0] * 16, abs=1e-6)
+
+
+@SHEETS
+def test_an_interval_that_goes_on_ends_in_an_arrow(sheet):
+    pool = HARD["two kitchens"]
+    scene = forest_scene(forest(pool), sheet)
+    assert len(of(scene, Area, "v1")) == 4  # both ends, of the thin and of the thick part
+    assert "an arrow where an interval goes on" in forest(pool).key
+    assert "arrow" not in forest(HARD["typical"]).key
+
+
+def test_a_kitchen_without_a_result_keeps_its_row():
+    scene = forest_scene(forest(HARD["lost"]), WIDE)
+    assert sum(text.text == "no result" for text in scene.texts) == 4
+    assert len(of(scene, Marks, "v1")) == 3
+
+
+@pytest.mark.parametrize("case", HARD)
+@SHEETS
+def test_nothing_overlaps_and_nothing_is_cut(case, sheet):
+    scene = forest_scene(forest(HARD[case]), sheet)
+    for shape in scene.shapes:
+        left, top, right, bottom = shape.box
+        assert left >= -0.01
+        assert right <= scene.width + 0.01
+        assert top >= -0.01
+        assert bottom <= scene.height + 0.01
+    pairs = combinations(scene.texts, 2)
+    assert [(a.text, b.text) for a, b in pairs if a.box.overlaps(b.box)] == []
+    assert min(text.size for text in scene.texts) >= 11
+    crossed = [
+        text.text
+        for text in scene.texts
+        for shape in scene.shapes
+        if isinstance(shape, Line | Marks) and text.box.overlaps(shape.box)
+    ]
+    assert crossed == []
+
+
+def test_the_title_states_the_finding():
+    pool = HARD["typical"]
+    assert forest_title(pool.attributes[0], pool).replace("\N{NO-BREAK SPACE}", " ") == (
+        "In kitchens like these three, “Brine 1” and “Brine 4” were crisper than the control; "
+        "“Brine 3” was softer; “Brine 2” was within 1 point of it"
+    )
+
+
+@pytest.mark.parametrize(
+    ("shifts", "half", "end"),
+    [
+        ((0.1,), 0.5, "“Brine 1” was within 1 point of the control on texture"),
+        ((0.1, 0.0), 3.0, "nothing is settled on texture"),
+        ((0.1,), 3.0, "“Brine 1” is not settled on texture"),
+        ((0.4, 2.0), 0.3, "“Brine 1” and “Brine 2” were crisper than the control"),
+        ((0.4,), 0.3, "“Brine 1” was crisper than the control, by less than 1 point"),
+        ((2.0, 2.1, 2.2), 0.5, "three variants were crisper than the control"),
+        ((-2.0, 0.0), 0.9, "“Brine 1” was softer than the control; “Brine 2” was within 1 point"),
+    ],
+)
+def test_titles_of_other_findings(shifts, half, end):
+    pool = build(shifts, half=half)
+    title = forest_title(pool.attributes[0], pool).replace("\N{NO-BREAK SPACE}", " ")
+    assert title.startswith(f"In kitchens like these three, {end}")
+
+
+def test_its_name_alt_and_source():
+    chart = forest_chart(HARD["typical"])
+    assert chart.name == "texture-kitchens"
+    assert chart.alt.startswith(
+        "Forest plot of the differences from the control that 3 kitchens found on texture, where in"
+    )
+    under = " ".join(text.text for text in chart.figure.texts[-2:])
+    assert under.endswith("“What keeps them crisp?”, tasted in mill, harbour and hilltop")
+
+
+def test_the_first_primary_attribute_is_drawn_unless_another_is_asked_for():
+    pool = HARD["typical"]
+    (first,) = pool.attributes
+    other = replace(
+        first, primary=False, attribute=replace(first.attribute, name="salt", label="Salt")
+    )
+    both = replace(pool, attributes=(other, first))
+    assert forest_chart(both).name == "texture-kitchens"
+    assert forest_chart(both, "salt").name == "salt-kitchens"
+    assert forest_chart(both, "sourness") is None
+
+
+def test_nothing_pooled_is_no_chart():
+    pool = HARD["typical"]
+    empty = replace(pool.attributes[0], comparisons=())
+    assert forest_chart(replace(pool, attributes=(empty,))) is None
+
+
+@pytest.mark.browser
+def test_no_text_is_cut_or_covered_in_a_browser():
+    playwright = pytest.importorskip("playwright.sync_api")
+    if not CHROMIUM.exists():
+        pytest.skip("no system Chromium")
+    charts = [forest_chart(pool) for pool in HARD.values()]
+    svgs = "".join(f"<p>{svg}</p>" for chart in charts for svg in (chart.wide, chart.narrow))
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1000, "height": 900})
+        page.set_content(f"<style>:root{{{css_variables(dark=False)}}}</style>{svgs}")
+        found = page.evaluate(OVERLAPS)
+        browser.close()
+    assert found == []
+
+
+OVERLAPS = """
+() => [...document.querySelectorAll('svg')].flatMap((svg, n) => {
+  const frame = svg.getBoundingClientRect();
+  const texts = [...svg.querySelectorAll('text')]
+    .map(t => ({words: t.textContent, box: t.getBoundingClientRect()}));
+  const cut = ({box}) => box.left < frame.left - 1 || box.right > frame.right + 1;
+  const meet = (b, c) => b.left < c.right - 1 && c.left < b.right - 1
+    && b.top < c.bottom - 4 && c.top < b.bottom - 4;
+  const pairs = texts.flatMap((one, i) => texts.slice(i + 1).map(other => [one, other]));
+  return [
+    ...texts.filter(cut).map(t => `${n} cut: ${t.words}`),
+    ...pairs.filter(([a, b]) => meet(a.box, b.box))
+      .map(([a, b]) => `${n}: ${a.words} | ${b.words}`),
+  ];
+})
+"""

@@ -1,0 +1,210 @@
+"""Several folders pooled, as a user types it. The kitchens are invented, as the demo is."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import re
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from blindspoon.cli import commands, main
+from blindspoon.errors import DesignError, TrialError
+from blindspoon.pipeline import analyse
+from blindspoon.pooling import draw_forest, kitchen_names, pool_folders
+from blindspoon.terminal import comparison_table
+from blindspoon.terminal_pooled import pooled_table
+
+ROOT = Path(__file__).parents[1]
+CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
+NAMES = ("allotment", "harbour", "hilltop")
+
+
+def generator():
+    path = ROOT / "tests" / "reference" / "allotment_cucumbers.py"
+    spec = importlib.util.spec_from_file_location("allotment_cucumbers", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The demo trial in three kitchens whose jars turned out a little different."""
+    root, demo = tmp_path_factory.mktemp("kitchens"), generator()
+    usual = demo.EFFECT
+    for number, name in enumerate(NAMES):
+        rng = np.random.default_rng(number)
+        shifts = {each: rng.normal(0, 0.3, 5) for each in usual}
+        demo.EFFECT = {
+            each: tuple(
+                e + (shifts[each][place] if place else 0) for place, e in enumerate(effects)
+            )
+            for each, effects in usual.items()
+        }
+        folder = root / name
+        folder.mkdir()
+        shutil.copy(CUCUMBERS / "trial.toml", folder)
+        demo.write(folder, seed=100 + number)
+    return root
+
+
+@pytest.fixture
+def kitchens(made, tmp_path):
+    """Copies of the three that a test may spoil."""
+    return [Path(shutil.copytree(made / name, tmp_path / name)) for name in NAMES]
+
+
+@pytest.fixture(scope="module")
+def found(made):
+    return pool_folders([made / name for name in NAMES])
+
+
+def run(*arguments):
+    return CliRunner().invoke(commands, ["compare", *map(str, arguments)])
+
+
+def spoil(path, before, after):
+    text = path.read_text(encoding="utf-8")
+    assert before in text
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+
+
+def test_one_folder_is_compared_as_ever(made):
+    analysis = analyse(made / "harbour")
+    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+    assert run(made / "harbour").output == comparison_table(*parts) + "\n"
+
+
+def test_the_table_has_every_kitchen_and_both_claims_in_80_columns(found):
+    table = pooled_table(found)
+    assert max(map(len, table.splitlines())) <= 80
+    for words in (*NAMES, "kitchens like these", "these kitchens only"):
+        assert len(re.findall(rf"^    {words} .*\d", table, re.MULTILINE)) == 16
+    assert table.index("Texture (primary") < table.index("Saltiness (exploratory")
+    assert re.search(r"kitchens like these +\+2\.\d .* different$", table, re.MULTILINE)
+    assert len(re.findall("Between kitchens: SD of a difference", table)) == 4
+
+
+def test_the_table_stays_narrow_whatever_the_names(kitchens):
+    moved = [
+        folder.rename(folder.with_name(f"{folder.name} " + "long " * 8)) for folder in kitchens
+    ]
+    for folder in moved:
+        spoil(folder / "trial.toml", 'label = "Calcium"', f'label = "{"Calcium chloride " * 6}"')
+    lines = pooled_table(pool_folders(moved)).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert any("…" in line for line in lines)
+
+
+def test_json_gives_what_the_pool_holds(made, found):
+    done = run(*(made / name for name in NAMES), "--json")
+    record = json.loads(done.output)
+    assert [each["kitchen"] for each in record["pooled"]["kitchens"]] == list(NAMES)
+    compared = [each for attribute in found.attributes for each in attribute.comparisons]
+    for said, each in zip(record["comparisons"], compared, strict=True):
+        assert said["pooled"]["difference"] == each.pooled.difference
+        assert said["these_kitchens"]["se"] == each.these.se
+        assert [own["mixed"]["t"] for own in said["kitchens"]] == [o.mixed.t for o in each.own]
+
+
+def test_the_reference_names_every_field_and_slug(made):
+    record = json.loads(run(made / "allotment", made / "harbour", "--json").output)
+    words = set(re.findall(r"[a-z_]+", (ROOT / "docs/reference/json.md").read_text("utf-8")))
+    assert set(fields(record)) <= words
+    errors = (ROOT / "docs/reference/errors.md").read_text("utf-8")
+    source = (ROOT / "src/blindspoon/kitchens/matching.py").read_text("utf-8")
+    slugs = {*re.findall(r'slug="([a-z-]+)"', source), "nothing-pooled"}
+    assert len(slugs) == 6
+    assert all(f"### {slug}\n" in errors for slug in slugs)
+
+
+def fields(value):
+    if isinstance(value, dict):
+        for name, below in value.items():
+            yield name.removesuffix("_reason")
+            yield from fields(below)
+    elif isinstance(value, list):
+        for below in value:
+            yield from fields(below)
+
+
+@pytest.mark.parametrize(("ending", "start"), [("svg", b"<?xml"), ("png", b"\x89PNG")])
+def test_the_chart_is_written_by_its_ending(made, tmp_path, ending, start):
+    target = tmp_path / f"forest.{ending}"
+    done = run(made / "allotment", made / "harbour", "--chart", target)
+    assert done.exit_code == 0
+    assert target.read_bytes().startswith(start)
+    assert "Chart written" in done.stderr
+
+
+def test_a_chart_of_one_folder_is_a_wrong_use(made, tmp_path):
+    done = run(made / "allotment", "--chart", tmp_path / "x.svg")
+    assert done.exit_code == 2
+    assert "two folders or more" in done.output
+
+
+def test_nothing_pooled_leaves_no_chart(kitchens, tmp_path):
+    scores = kitchens[1] / "scores.csv"
+    plain = [row.split(",") for row in (kitchens[1] / "key.csv").read_text("utf-8").splitlines()]
+    cups = {tuple(row[:3]) for row in plain if row[3] == "plain"}
+    rows = [row.split(",") for row in scores.read_text("utf-8").splitlines()]
+    kept = [[*row[:3], "", "", "", "", ""] if tuple(row[:3]) in cups else row for row in rows]
+    scores.write_text("\n".join(map(",".join, kept)), "utf-8")
+    found = pool_folders(kitchens)
+    assert "No variant but the control was scored in all kitchens" in pooled_table(found)
+    with pytest.raises(DesignError, match="no pooled comparison to draw"):
+        draw_forest(found, tmp_path / "x.svg")
+
+
+def test_problems_of_all_folders_are_listed_with_their_folder(kitchens):
+    spoil(kitchens[0] / "scores.csv", ",6,", ",61,")
+    spoil(kitchens[2] / "trial.toml", 'control = "plain"', 'control = "plane"')
+    with pytest.raises(TrialError) as caught:
+        pool_folders([*kitchens, kitchens[0].with_name("nowhere")])
+    files = [problem.file for problem in caught.value.problems]
+    assert files == [
+        f"{kitchens[0]}/scores.csv",
+        f"{kitchens[2]}/trial.toml",
+        str(kitchens[0].with_name("nowhere")),
+    ]
+
+
+def test_what_does_not_fit_together_ends_with_1(kitchens, capsys):
+    spoil(kitchens[1] / "trial.toml", "high = 10", "high = 20")
+    again = shutil.copytree(kitchens[0], kitchens[0].with_name("again"))
+    with pytest.raises(SystemExit) as leave:
+        main(["compare", *map(str, kitchens), str(again)])
+    said = capsys.readouterr().err
+    assert leave.value.code == 1
+    assert "again: it holds the same trial as allotment" in said
+    assert said.count("errors.md#other-scale") == 4
+
+
+def test_a_folder_given_twice_is_refused(made):
+    with pytest.raises(DesignError, match="it holds the same trial as"):
+        pool_folders([made / "harbour", made / "harbour"])
+
+
+def test_a_variant_of_one_kitchen_only_is_listed(kitchens):
+    text = (kitchens[1] / "trial.toml").read_text("utf-8")
+    more = '\n[[variant]]\nname = "oak"\n\n[[session]]\nname = "1"'
+    (kitchens[1] / "trial.toml").write_text(
+        text.replace('\n[[session]]\nname = "1"', more, 1), "utf-8"
+    )
+    table = pooled_table(pool_folders(kitchens))
+    assert table.endswith("Not pooled:\n  oak: Only harbour made it.")
+
+
+def test_rules_that_differ_are_said_above_the_table(kitchens):
+    spoil(kitchens[1] / "trial.toml", "margin = 1.0", "margin = 0.5")
+    table = " ".join(pooled_table(pool_folders(kitchens)).split())
+    assert "The rule of allotment decides; harbour declared 0.5 points as the margin" in table
+
+
+def test_kitchens_of_one_name_are_told_apart():
+    assert kitchen_names([Path("a/pickles"), Path("b/pickles")]) == ("a/pickles", "b/pickles")
