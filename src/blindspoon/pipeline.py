@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from blindspoon import __version__, files
 from blindspoon.compare.family import compare_trial
@@ -13,6 +13,7 @@ from blindspoon.compare.results import AttributeResult
 from blindspoon.errors import Note
 from blindspoon.made import Made, make_up, soften
 from blindspoon.pseudonyms import veil
+from blindspoon.records import trial_record
 from blindspoon.scores import ScoreTable, build_table
 from blindspoon.seal import seal_sentences
 from blindspoon.tables import FolderTables
@@ -21,7 +22,11 @@ from blindspoon.trial_file import parse_trial
 from blindspoon.verdict import Verdict, judge
 
 if TYPE_CHECKING:
+    from blindspoon.depth import Depth
     from blindspoon.report import Provenance, ReportContent
+
+MOST_IN_DEPTH = 10_000
+"""Tasters up to which JSON holds what lies behind the comparisons."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,8 +135,36 @@ def compose_report(analysis: Analysis) -> ReportContent:
     """Say everything that the report says."""
     from blindspoon.report import compose  # noqa: PLC0415 - brings in matplotlib
 
-    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts, analysis.notes)
-    return compose(*parts, _provenance(analysis), made=analysis.made)
+    from blindspoon.report.depth import depth_sections  # noqa: PLC0415
+
+    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+    further = depth_sections(analysis.trial, _deepen(analysis), analysis.verdicts)
+    provenance = _provenance(analysis)
+    return compose(*parts, analysis.notes, provenance, made=analysis.made, further=further)
+
+
+def to_record(analysis: Analysis) -> dict[str, Any]:
+    """Write everything that was found as plain values, for JSON.
+
+    Above `MOST_IN_DEPTH` tasters the parts of `blindspoon.depth` are None, with the reason.
+    """
+    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+    return trial_record(*parts) | _depth_record(analysis)
+
+
+def _depth_record(analysis: Analysis) -> dict[str, Any]:
+    trial, table = analysis.trial, analysis.table
+    if len(table.tasters) > MOST_IN_DEPTH:
+        reason = f"not printed above {MOST_IN_DEPTH:,} tasters; the report has it"
+        names = ("panel", "influence", "together")
+        return dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
+    return _deepen(analysis).to_record(shown=trial.tasters_shown)
+
+
+def _deepen(analysis: Analysis) -> Depth:
+    from blindspoon.depth import deepen  # noqa: PLC0415 - a command that prints a table needs none
+
+    return deepen(analysis.trial, analysis.table, analysis.results, analysis.verdicts)
 
 
 def _provenance(analysis: Analysis) -> Provenance:

@@ -63,3 +63,8 @@ def test_opposite_deviates_count_once():
 
 def test_nothing_need_be_exceeded_at_alpha_one():
     assert normal_max_critical(1.0, np.eye(3)) == 0.0
+
+
+def test_many_deviates_are_integrated_too():
+    found = normal_max_tail(3.5, equicorrelated(60, 0.5))
+    assert found == pytest.approx(by_quadrature(3.5, 60, 0.5), rel=2e-2)

@@ -127,7 +127,7 @@ def test_order_and_direction_do_not_matter(draw, tasters):
 
 
 def test_many_tasters_and_many_comparisons_agree_with_sampled_flips(draw):
-    """Above 1,000 tasters: 12 comparisons by the joint limit, 24 by Holm's sums."""
+    """Above 1,000 tasters: the joint limit of 12 and of 24 comparisons."""
     scores = draw(9, 1200, 0.07 * np.random.default_rng(1).normal(size=(13, 2)), correlation=0.3)
     differences = (scores[:, 1:] - scores[:, :1]).reshape(1200, -1)
     for columns in (slice(12), slice(24)):

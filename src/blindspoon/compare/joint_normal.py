@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import log_ndtr, ndtri, ndtri_exp
@@ -72,10 +74,20 @@ def normal_max_critical(alpha: float, correlation: FloatArray) -> float:
 
 def _points(size: int) -> FloatArray:
     """Return fixed, evenly spread points of the unit cube, shape (size, 8192)."""
-    primes = [p for p in range(2, 60) if all(p % q for q in range(2, p))]
-    steps = np.sqrt(np.array(primes[:size], dtype=float))
+    steps = np.sqrt(np.array(_primes(size), dtype=float))
     points: FloatArray = (steps[:, None] * np.arange(1, POINTS + 1)) % 1.0
     return points
+
+
+def _primes(count: int) -> list[int]:
+    """Return the first primes: their square roots are steps without a common measure."""
+    found: list[int] = []
+    candidates = itertools.count(2)
+    while len(found) < count:
+        number = next(candidates)
+        if all(number % prime for prime in found):
+            found.append(number)
+    return found
 
 
 def _root(correlation: FloatArray) -> FloatArray:

@@ -7,15 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from blindspoon.compare.flips import Null, null_distribution, statistics, step_down
+from blindspoon.compare.flips import null_distribution, statistics, step_down
 from blindspoon.compare.ranks import signed_ranks
 from blindspoon.compare.results import AttributeResult, Comparison, Method, NoResult
 from blindspoon.scores import FloatArray
 from blindspoon.trial import Trial
 from blindspoon.verdict import By, Kind, deciding, finding, kind_of
-
-MOST_JOINT = 16
-"""Comparisons whose joint normal limit is integrated; above, their p values are summed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,9 +159,7 @@ def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[
     Returns
     -------
     adjusted : array, shape (n_comparisons,)
-        Step-down max-T. For more than 1,000 tasters and 16 comparisons the single p values
-        are stepped down by their sum (S. Holm 1979, Scand. J. Stat. 6:65), which is never
-        smaller.
+        Step-down max-T.
     method : {"exact", "sampled", "normal"}
 
     Examples
@@ -176,19 +171,7 @@ def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[
     """
     scores = signed_ranks(differences)
     null, observed = null_distribution(scores, rng), statistics(scores)
-    if null.method == "normal" and len(observed) > MOST_JOINT:
-        return _holm(null, observed), null.method
     return step_down(null, observed), null.method
-
-
-def _holm(null: Null, observed: FloatArray) -> FloatArray:
-    values = null.comparable(observed)
-    order = np.argsort(-values, kind="stable")
-    left = np.arange(len(order), 0, -1)
-    single = np.array([null.tail(values[place], [int(place)]) for place in order])
-    adjusted = np.empty(len(order))
-    adjusted[order] = np.maximum.accumulate(np.minimum(left * single, 1.0))
-    return adjusted
 
 
 def _judge(

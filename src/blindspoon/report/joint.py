@@ -9,7 +9,7 @@ from blindspoon.charts.correlations import correlations_chart
 from blindspoon.charts.map import map_chart, whole_percent
 from blindspoon.compare.results import NoResult
 from blindspoon.joint.correlations import AttributePair, Correlation
-from blindspoon.joint.overall import MOST_JOINT, Overall
+from blindspoon.joint.overall import Overall
 from blindspoon.joint.plane import Map
 from blindspoon.joint.study import Joint
 from blindspoon.joint.words import clear, correlations_finding, map_finding, pair_words
@@ -200,10 +200,8 @@ def _held(overall: Overall) -> str:
 def _held_by_ranks(overall: Overall) -> str:
     if overall.method is None:
         return "By ranks, the p values were multiplied by the number of attributes (Bonferroni)."
-    stepped = "stepped down (P. H. Westfall and S. S. Young 1993)"
-    if overall.method == "normal" and len(overall.comparisons) > MOST_JOINT:
-        stepped = "stepped down by the sum of the single ones (S. Holm 1979)"
     return (
         f"By ranks, a taster’s differences on all {wording.spelled(overall.attributes)} attributes "
-        f"were turned at once, and the p values over attributes and variants were {stepped}."
+        f"were turned at once, and the p values over attributes and variants were stepped "
+        "down (P. H. Westfall and S. S. Young 1993)."
     )

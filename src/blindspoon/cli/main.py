@@ -1,0 +1,62 @@
+"""The group of all verbs, and the one place that turns an error into words and an exit code."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from blindspoon import __version__
+from blindspoon.cli import findings, planning, tasting
+from blindspoon.cli.say import say_problems
+from blindspoon.errors import TrialError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(__version__, message="blindspoon %(version)s")
+def commands() -> None:
+    """Blind side-by-side tastings of home-made food, from the plan to an honest writeup.
+
+    FOLDER is a trial folder: trial.toml and the tables beside it.
+    """
+
+
+for verb in (
+    planning.new,
+    planning.batches,
+    planning.size,
+    planning.blind,
+    tasting.collect,
+    tasting.check,
+    findings.compare,
+    findings.report,
+    findings.publish,
+    findings.calibrate,
+):
+    commands.add_command(verb)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run a command; leave with 0 done, 1 the user's files, 2 usage, 130 stopped."""
+    try:
+        commands.main(args=arguments, prog_name="blindspoon", standalone_mode=False)
+    except TrialError as error:
+        say_problems(error.problems)
+        sys.exit(1)
+    except click.exceptions.Exit as leave:
+        sys.exit(leave.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped.", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        # The reader of a pipe (head, less) went away: nothing more can be said to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)

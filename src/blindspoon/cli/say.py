@@ -1,0 +1,106 @@
+"""What the verbs say, and where: results on stdout, progress and messages on stderr."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import json
+import os
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from blindspoon.errors import Note, Problem
+    from blindspoon.form import Addition, Addresses, Event
+
+SHOWN = 100
+
+
+@contextlib.contextmanager
+def progress(label: str) -> Iterator[Callable[[int, int], None]]:
+    """Show a bar on a terminal's standard error, and nothing elsewhere."""
+    with click.progressbar(
+        length=1, label=label, file=sys.stderr, hidden=not sys.stderr.isatty()
+    ) as bar:
+
+        def moved(done: int, of: int) -> None:
+            bar.length = of
+            bar.update(done - bar.pos)
+
+        yield moved
+
+
+def spaced(text: str) -> str:
+    """Put plain spaces where a page has unbreakable ones."""
+    return text.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
+    """Print each caution with its source."""
+    for text, source in cautions:
+        click.echo(spaced(f"caution: {text}" + (f" ({source})" if source else "")))
+
+
+def tell(event: Event) -> None:
+    """Print what happens on the score page."""
+    click.echo(str(event), err=True)
+
+
+def say_addresses(addresses: Addresses) -> None:
+    """Print where the score page is, with a QR code for phones."""
+    if addresses.lan:
+        plain = "NO_COLOR" in os.environ
+        click.echo(addresses.qr if plain else click.style(addresses.qr, "bright_white", "black"))
+        click.echo(f"For the tasters: {addresses.join}")
+        for other in addresses.others:
+            click.echo(f"         or else: {other}")
+        click.echo("Everybody in this network can open it, and what is sent is not encrypted.")
+    else:
+        click.echo(f"On this computer only (phones need --lan): {addresses.join}")
+    click.echo(f"For you alone:   {addresses.host}\nCtrl-C ends it.")
+
+
+def added(addition: Addition, folder: Path) -> str:
+    """Say what a file of scores added."""
+    present = f"; {addition.present} were there already" if addition.present else ""
+    return f"Scores of {len(addition.answers)} cups added to {folder / 'ballots'}{present}."
+
+
+def today() -> datetime.date:
+    """Give the day where the host is."""
+    return datetime.datetime.now().astimezone().date()
+
+
+def say_json(record: object) -> None:
+    """Print a record as JSON."""
+    click.echo(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def summary(folder: Path, problems: int, notes: int) -> str:
+    """Count what `check` found."""
+
+    def many(number: int, word: str) -> str:
+        return f"{number or 'no'} {word}{'' if number == 1 else 's'}"
+
+    return f"{folder}: {many(problems, 'problem')}, {many(notes, 'note')}."
+
+
+def say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:
+    """Print the problems, each with where it is explained."""
+    for problem in problems[:SHOWN]:
+        click.echo(f"{problem}\n    see docs/reference/errors.md#{problem.slug}", err=err)
+    if len(problems) > SHOWN:
+        click.echo(f"... and {len(problems) - SHOWN:,} more.", err=err)
+
+
+def say_notes(notes: Sequence[Note]) -> None:
+    """Print the notes."""
+    for note in notes[:SHOWN]:
+        click.echo(spaced(f"note: {note}"))
+    if len(notes) > SHOWN:
+        click.echo(f"... and {len(notes) - SHOWN:,} more notes.")

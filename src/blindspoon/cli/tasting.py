@@ -1,0 +1,78 @@
+"""While people taste: collect and check."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from blindspoon.cli.options import FOLDER, JSON
+from blindspoon.cli.say import (
+    added,
+    say_addresses,
+    say_cautions,
+    say_json,
+    say_notes,
+    say_problems,
+    summary,
+    tell,
+)
+
+
+@click.command()
+@FOLDER
+@click.option(
+    "--lan", is_flag=True, help="Let phones in your network open the page; it is not encrypted."
+)
+@click.option("--port", type=click.IntRange(1024, 65535), help="Port to listen on.")
+@click.option(
+    "--from",
+    "source",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Add the scores of a spreadsheet's export instead.",
+)
+def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> None:
+    """Serve the score page, for phones and for keying in paper ballots.
+
+    Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
+    """
+    from blindspoon import form  # noqa: PLC0415
+    from blindspoon.collect import opened  # noqa: PLC0415
+
+    with opened(folder) as tasting:
+        if source is not None:
+            addition = tasting.plan(source)
+            for line in addition.lines():
+                click.echo(line)
+            tasting.add(addition)
+            click.echo(added(addition, folder))
+            return
+        where = {} if port is None else {"port": port}
+        tally = form.serve(tasting.desk, lan=lan, ready=say_addresses, tell=tell, **where)
+    click.echo(f"{tally} of {folder}.")
+
+
+@click.command()
+@FOLDER
+@JSON
+def check(folder: Path, as_json: bool) -> None:
+    """List everything that can be said before the blind is lifted.
+
+    Every problem of the folder is listed at once: where it is, what was found, what is allowed
+    and what to do. Exits 1 if there is one.
+    """
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from blindspoon.examine import examine  # noqa: PLC0415
+
+    found = examine(folder)
+    if as_json:
+        say_json(asdict(found))
+    else:
+        say_problems(found.problems, err=False)
+        say_notes(found.notes)
+        say_cautions(found.cautions)
+        click.echo(summary(folder, len(found.problems), len(found.notes)))
+    if found.problems:
+        raise SystemExit(1)
