@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,13 +16,12 @@ from blindspoon.trial import Trial
 def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Problem]:
     """Find cups scored twice, and codes that nobody was served."""
     remedy = "Keep the row that holds; another round is a session of its own"
-    problems = _second_rows(
-        scored, scored.repeats_apart(), "scored-twice", "a taster scores a cup once", remedy
-    )
+    again = scored.repeats() if scored.by == "code" else scored.repeats_apart()
+    problems = _second_rows(scored, again, "scored-twice", "a taster scores a cup once", remedy)
     served = plan if plan is not None else key
     if served is not None and served.sound:
         problems += _unknown_codes(scored, served)
-    return problems + _taken_positions(scored)
+    return problems + taken_positions(scored)
 
 
 def codes_twice(cups: Cups) -> list[Problem]:
@@ -34,7 +34,7 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
     """Find positions given twice, and cups that key.csv does not know."""
     if plan is None:
         return []
-    problems = _taken_positions(plan)
+    problems = taken_positions(plan)
     if key is not None and key.sound:
         strangers = np.flatnonzero(plan.usable & (plan.match(key) < 0))
         allowed = "key.csv has a row for every cup that is served"
@@ -200,7 +200,18 @@ def _second_rows(
     return _of_rows(cups, list(before), slug, found, allowed, remedy)
 
 
-def _taken_positions(cups: Cups) -> list[Problem]:
+def as_tasted(plan: Cups, scored: Cups) -> Cups:
+    """Put the positions that stand beside scores in the place of the planned ones."""
+    rows = np.flatnonzero((scored.position > 0) & (scored.match(plan) >= 0))
+    if not rows.size:
+        return plan
+    position = plan.position.copy()
+    position[scored.match(plan)[rows]] = scored.position[rows]
+    return replace(plan, position=position)
+
+
+def taken_positions(cups: Cups) -> list[Problem]:
+    """Find positions that two cups of one taster have in one session."""
     before = dict(cups.repeated_positions())
 
     def found(row: int) -> str:

@@ -81,6 +81,9 @@ def open_ledger(
     problems += crosscheck.plan_problems(plan, keyed)
     problems += crosscheck.key_problems(plan, keyed)
     problems += _batch_problems(scored, keyed, coded=coded)
+    if plan is not None and not problems:
+        plan = crosscheck.as_tasted(plan, scored)
+        problems += crosscheck.taken_positions(plan)
     if not problems:
         problems += crosscheck.no_scores(scored, points)
     return Ledger(
@@ -116,7 +119,7 @@ _PLAN = _Kind(
 
 def _kind_of_scores(trial: Trial, *, coded: bool) -> _Kind:
     name = "code" if coded else "variant"
-    more = () if coded else ("batch", "position")
+    more = ("position",) if coded else ("batch", "position")
     attributes = tuple(attribute.name for attribute in trial.attributes)
     return _Kind(
         name=name,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from blindspoon.charts import Picture, differences_chart
 from blindspoon.charts.differences import differences_strip
 from blindspoon.charts.layout import NARROW, WIDE
 from blindspoon.charts.profiles import profiles_scene
-from blindspoon.charts.scene import Scene
+from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
 from blindspoon.charts.scores import scores_strip
 from blindspoon.charts.strips import draw
 from blindspoon.compare.results import (
@@ -252,3 +253,30 @@ def attributes(typical) -> list[Picture]:
 def make() -> Callable[..., Picture]:
     """Build a picture from the fields of a case."""
     return lambda **fields: build(Case(**fields))
+
+
+def _touches(text: Text, shape: Shape) -> bool:
+    if isinstance(shape, Marks):
+        r = shape.radius
+        return any(text.box.overlaps(Box(x - r, y - r, x + r, y + r)) for x, y in shape.centres)
+    return not isinstance(shape, Area) and text.box.overlaps(shape.box)
+
+
+@pytest.fixture(scope="session")
+def faults() -> Callable[[Scene], list[object]]:
+    """List what is cut, and the words that lie on others, on lines or on marks."""
+
+    def find(scene: Scene) -> list[object]:
+        sheet = (-0.01, -0.01, scene.width + 0.01, scene.height + 0.01)
+        out = [
+            each
+            for each in scene.shapes
+            if any(a < b for a, b in zip(each.box[:2], sheet[:2], strict=True))
+            or any(a > b for a, b in zip(each.box[2:], sheet[2:], strict=True))
+        ]
+        words = [pair for pair in combinations(scene.texts, 2) if pair[0].box.overlaps(pair[1].box)]
+        others = [each for each in scene.shapes if not isinstance(each, Text)]
+        struck = [(text, each) for text in scene.texts for each in others if _touches(text, each)]
+        return [*out, *words, *struck]
+
+    return find

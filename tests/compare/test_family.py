@@ -70,12 +70,27 @@ def test_without_the_control_nothing_is_compared():
     assert {each.reason for each in result.not_compared} == {"Nobody scored the control."}
 
 
-def test_one_taster_is_not_compared():
+def test_one_round_of_one_taster_is_not_compared():
     result = compare(rows({"plain": 0, "leaf": 1, "calcium": 2}, tasters=1))
+    assert (result.unit, result.comparisons) == ("round", ())
+    assert {each.variant for each in result.not_compared} == {"leaf", "calcium"}
+    assert all("Only one round" in each.reason for each in result.not_compared)
+
+
+def test_one_taster_is_compared_over_rounds():
+    rng = np.random.default_rng(3)
+    lines = ["session,taster,variant,position,texture"]
+    for session in range(7):
+        for place, variant in enumerate(rng.permutation(["plain", "leaf", "calcium"]), 1):
+            points = rng.normal(5 + 2 * (variant == "leaf"), 0.5)
+            lines.append(f"{session},Ada,{variant},{place},{points:.2f}")
+    result = compare(lines)
+    assert result.unit == "round"
     for each in result.comparisons:
         assert isinstance(each.mixed, NoResult)
         assert isinstance(each.ranks, RankContrast)
-        assert each.ranks.smallest_p == 1.0
+        assert (each.tasters, each.rounds, each.ranks.rounds) == (1, 7, 7)
+    assert result.friedman.rounds == 7
 
 
 @pytest.mark.parametrize("tasters", [2, 5, 17, 60])

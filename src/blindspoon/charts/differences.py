@@ -174,21 +174,14 @@ def _brief(picture: Picture, rows: tuple[Row, ...]) -> tuple[str, str]:
     """Say the same in a few words, for dots and for hills."""
     if _tasters(picture) == 0:
         return (_nothing(picture),) * 2
-    control = f"from “{picture.variants[picture.control].label}”, in points."
-    tail = " ".join(
-        part
-        for part in (
-            _brief_estimate(picture, rows),
-            f"Shaded: within {wording.margin(picture.attribute)}."
-            if picture.attribute.margin is not None
-            else "",
-            "" if picture.result.primary else "Exploratory.",
-        )
-        if part
-    )
-    unit = picture.result.unit
-    dots = f"Each small dot: a {unit}’s difference {control} {tail}"
-    return dots, f"Hills: the {unit}s’ differences {control} {tail}"
+    margin = picture.attribute.margin is not None
+    shaded = f"Shaded: within {wording.margin(picture.attribute)}." if margin else ""
+    standing = "" if picture.result.primary else "Exploratory."
+    parts = (_brief_estimate(picture, rows), shaded, standing)
+    tail = " ".join(part for part in parts if part)
+    unit, control = picture.result.unit, picture.variants[picture.control].label
+    what = f"the {unit}s’ differences from “{control}”, in points. {tail}"
+    return f"Small dots: {what}", f"Hills: {what}"
 
 
 def _brief_estimate(picture: Picture, rows: tuple[Row, ...]) -> str:
@@ -196,9 +189,9 @@ def _brief_estimate(picture: Picture, rows: tuple[Row, ...]) -> str:
     if all(row.estimate is None for row in rows):
         return ""
     if all(row.outer is None for row in rows):
-        return "Under them: the estimate."
+        return "Large dots: the estimates."
     thick = f" (thick: {wording.percent(1 - 2 * alpha)})" if any(row.inner for row in rows) else ""
-    return f"Under them: the estimate and its {wording.percent(1 - alpha)} interval{thick}."
+    return f"Bar: the estimate with its {wording.percent(1 - alpha)} interval{thick}."
 
 
 def _key_of_estimate(picture: Picture, rows: tuple[Row, ...], low: float, high: float) -> str:

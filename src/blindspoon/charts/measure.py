@@ -43,7 +43,13 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     >>> round(text_width("crisp", 12), 1)
     28.7
     """
-    return size * sum(_advance(letter, bold=bold) for letter in text)
+    return size * _units(text, bold=bold)
+
+
+@lru_cache(maxsize=32768)
+def _units(text: str, *, bold: bool) -> float:
+    """Width of a text in units of its size."""
+    return sum(_advance(letter, bold=bold) for letter in text)
 
 
 def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[str, ...]:
@@ -79,6 +85,9 @@ def _words(text: str, size: float, width: float, *, bold: bool) -> list[str]:
     """Words, those that are wider than a line cut into pieces; no-break spaces hold."""
     pieces = []
     for word in text.split(" "):
+        if text_width(word, size, bold=bold) <= width:
+            pieces.append(word)
+            continue
         piece = ""
         for letter in word:
             if piece and text_width(piece + letter, size, bold=bold) > width:

@@ -36,7 +36,7 @@ FALLBACKS = (
     "Noto Sans Thai",
 )
 """Fonts for letters that DejaVu Sans lacks, where they are installed."""
-SHIFT = {"start": 0.0, "middle": 0.5, "end": 1.0}
+SHIFT = {"middle": 0.5, "end": 1.0}
 
 
 def png(scene: Scene) -> bytes:
@@ -120,8 +120,10 @@ class Canvas:
 
     def _letters(self, shape: Text, ink: str) -> None:
         font = _font(shape.size, bold=shape.bold)
-        width, _, _ = self._agg.get_text_width_height_descent(shape.text, font, False)
-        x = shape.x * self._ratio - SHIFT[shape.anchor] * width
+        x = shape.x * self._ratio
+        if shape.anchor != "start":  # measuring costs as much as drawing
+            width, _, _ = self._agg.get_text_width_height_descent(shape.text, font, False)
+            x -= SHIFT[shape.anchor] * width
         self._agg.draw_text(self._pen(ink, 1), x, shape.y * self._ratio, shape.text, font, 0)
 
     def _marks(self, shape: Marks, ink: str) -> None:

@@ -16,7 +16,7 @@ from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, column
 from blindspoon.charts.titles import profiles_title
 
 INSET, GAP = 8.0, 26.0
-MOST_COLUMNS, LEAST_COLUMN = 4, 70.0
+MOST_COLUMNS, LEAST_COLUMN = 4, 56.0
 LABELS_OVER = 150.0
 """Widest column of labels, in pixels, where a page has no room beside."""
 
@@ -54,12 +54,13 @@ def _lay(pictures: Sequence[Picture], sheet: Sheet) -> Laid:
     labels = _labels(pictures[0], sheet)
     left = max(text_width(line, style.note) for lines in labels for line in lines) + 12
     across = _columns(len(pictures), sheet)
-    wide = (sheet.width - left - GAP * (across - 1)) / across
+    gap = min(GAP, 1.25 * style.row)
+    wide = (sheet.width - left - gap * (across - 1)) / across
     shapes: list[Shape] = []
     y = 0.0
     for first in range(0, len(pictures), across):
         tier = pictures[first : first + across]
-        starts = [left + place * (wide + GAP) for place in range(len(tier))]
+        starts = [left + place * (wide + gap) for place in range(len(tier))]
         drawn, y = _tier(tier, [(x, x + wide) for x in starts], labels, y, sheet)
         shapes += drawn
         y += 18

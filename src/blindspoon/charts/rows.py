@@ -27,8 +27,6 @@ class Row:
         Numbers and words beside the row; the first stands out.
     aside : str
         The same in one line.
-    short : tuple of str
-        The same in fewer words, for a picture that is seen for seconds.
     values : float array, shape (n,)
         One a taster, finite.
     ink : str
@@ -38,22 +36,24 @@ class Row:
     estimate : float or None
     outer, inner : Interval or None
         Thin and thick part of the interval.
+    short : tuple of str
+        The notes in fewer words, for a picture that is seen for seconds; may be empty.
     """
 
     label: str
     notes: tuple[str, ...]
     aside: str
-    short: tuple[str, ...]
     values: FloatArray
     ink: str
     mark: Literal["disc", "diamond"] = "disc"
     estimate: float | None = None
     outer: Interval | None = None
     inner: Interval | None = None
+    short: tuple[str, ...] = ()
 
     def said(self, style: Style) -> tuple[str, ...]:
         """Choose the notes for a style."""
-        return self.short if style.brief else self.notes
+        return self.short if style.brief and self.short else self.notes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,9 +93,10 @@ class Crowd:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnRow:
-    """What lies behind a row, the row, and where it ends."""
+    """What lies behind a row, its base line, all that stands on it, and where it ends."""
 
     behind: list[Shape]
+    line: Line
     shapes: list[Shape]
     bottom: float
 
@@ -115,11 +116,12 @@ def draw_row(
     base = (top + bottom - least) / 2 + style.pad + tall
     words = _words_beside(row, frame, base, (top, bottom)) if frame.sheet.beside else over
     ends = (frame.left - INSET, frame.right + INSET)
-    shapes: list[Shape] = [Line(start=(ends[0], base), end=(ends[1], base), ink="hair")]
-    shapes += _people(row, hill, frame, crowd, base)
-    shapes += _concluded(row, frame, base + style.under / 2)
+    people = _people(row, hill, frame, crowd, base)
     return DrawnRow(
-        behind=_behind(guides, frame, top, bottom), shapes=[*shapes, *words], bottom=bottom
+        behind=_behind(guides, frame, top, bottom),
+        line=Line(start=(ends[0], base), end=(ends[1], base), ink="hair"),
+        shapes=[*people, *_concluded(row, frame, base + style.under / 2), *words],
+        bottom=bottom,
     )
 
 
@@ -133,30 +135,32 @@ def _label(row: Row, frame: Frame) -> tuple[str, ...]:
     return wrap(row.label, frame.sheet.style.label, frame.left - INSET - ASIDE, bold=True)
 
 
-def _notes(row: Row, frame: Frame) -> list[str]:
+def _notes(row: Row, frame: Frame) -> tuple[list[str], list[str]]:
+    """Lines of the note that stands out, and of the others."""
     if not frame.sheet.style.notes:
-        return []
+        return [], []
     size, room = frame.sheet.style.note, frame.sheet.width - frame.right - INSET - ASIDE
     notes = row.said(frame.sheet.style)
     first = list(wrap(notes[0], size, room, bold=True))
-    return first + [line for note in notes[1:] for line in wrap(note, size, room)]
+    return first, [line for note in notes[1:] for line in wrap(note, size, room)]
 
 
 def _height_beside(row: Row, frame: Frame) -> float:
-    lines = max(len(_label(row, frame)), len(_notes(row, frame)))
+    lines = max(len(_label(row, frame)), sum(map(len, _notes(row, frame))))
     return frame.sheet.style.leading * lines + 2 * frame.sheet.style.pad
 
 
 def _words_beside(row: Row, frame: Frame, base: float, within: tuple[float, float]) -> list[Shape]:
     """Set the label and the numbers beside a row, as near to its base line as they fit."""
     style = frame.sheet.style
-    label, notes = _label(row, frame), _notes(row, frame)
+    label, (first, others) = _label(row, frame), _notes(row, frame)
+    notes = [*first, *others]
     left, right = (_first_line(len(lines), base, within, style) for lines in (label, notes))
-    first = Text(x=0, y=left, text="", size=style.label, bold=True)
+    name = Text(x=0, y=left, text="", size=style.label, bold=True)
     aside = Text(x=frame.right + INSET + ASIDE, y=right, text="", size=style.note, ink="soft")
     numbers = column(notes, aside, style.leading)
-    head = [replace(each, ink="ink", bold=True) for each in numbers[:1]]
-    return [*column(label, first, style.leading), *head, *numbers[1:]]
+    head = [replace(each, ink="ink", bold=True) for each in numbers[: len(first)]]
+    return [*column(label, name, style.leading), *head, *numbers[len(first) :]]
 
 
 def _first_line(lines: int, base: float, within: tuple[float, float], style: Style) -> float:
@@ -174,7 +178,7 @@ def _words_over(row: Row, frame: Frame, y: float) -> tuple[list[Shape], float]:
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
     if not style.notes:
         return [*texts], y + free
-    words = ", ".join(row.short) if style.brief else row.aside
+    words = ", ".join(row.said(style)) if style.brief else row.aside
     note = Text(x=width, y=y, text=words, size=style.note, ink="soft", anchor="end")
     if texts[-1].box.right + 12 <= note.box.left:
         return [*texts, note], y + free

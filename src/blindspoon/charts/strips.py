@@ -22,6 +22,8 @@ from blindspoon.charts.rows import ASIDE, Crowd, DrawnRow, Guides, Row, draw_row
 from blindspoon.charts.scene import Box, Line, Scene, Shape, Text
 from blindspoon.scores import FloatArray
 
+LABELS = 0.45
+"""Share of the width that the labels beside the rows may take."""
 LEAST_PLOT = 100.0
 """Pixels that the plot has at least between the words beside it."""
 
@@ -77,7 +79,7 @@ def lay(strip: Strip, sheet: Sheet) -> Laid:
     lines, y = key_lines(key, sheet.width, y + 10, sheet.style)
     parts: list[tuple[int, list[Shape]]] = [(0, [*ends]), (1, [*words])]
     for step, drawn in enumerate(rows, 2):
-        parts += [(1, drawn.behind), (step, drawn.shapes)]
+        parts += [(1, drawn.behind), (0, [drawn.line]), (step, drawn.shapes)]
     parts += [(0, ticks), (2, lines)]
     return Laid(
         scene=Scene(
@@ -96,7 +98,7 @@ def _frame(strip: Strip, sheet: Sheet) -> Frame:
     left, right, style = INSET, sheet.width - INSET, sheet.style
     if sheet.beside:
         labels = [text_width(row.label, style.label, bold=True) for row in strip.rows]
-        left += min(style.labels, max(labels)) + ASIDE
+        left += min(style.labels, LABELS * sheet.width, max(labels)) + ASIDE
     if sheet.beside and style.notes:
         notes = [each for row in strip.rows for each in row.said(style)]
         widest = max(text_width(note, style.note, bold=True) for note in notes)

@@ -42,9 +42,7 @@ class Null(Protocol):
         """For each variant the statistic that all must exceed with probability alpha at most."""
 
 
-def null_distribution(
-    scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
-) -> Null:
+def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
     """Choose and make the null distribution of the signed rank statistics.
 
     Parameters

@@ -73,19 +73,23 @@ def _more_tasters(per_attribute: Sequence[tuple[Judged, ...]]) -> Iterator[Step]
             continue
         label = items[0].attribute.label
         more, name, how = needed[0]
+        alone = any(item.comparison and item.comparison.rounds for item in open_)
+        blocks, panel = ("rounds", "more of them") if alone else ("tasters", "a larger panel")
         if more > MOST_TASTERS:
             yield (
                 f"Leave {label.lower()}, or change more.",
                 f"What is not settled on {label.lower()} would take more than {MOST_TASTERS} more "
-                "tasters: a bolder change shows sooner than a larger panel.",
+                f"{blocks}: a bolder change shows sooner than {panel}.",
             )
             continue
         rest = len(open_) - 1
         others = f" The other {wording.spelled(rest)} would take more." if rest else ""
         people = "A few" if more <= 5 else f"About {wording.spelled(int(more))}"
         yield (
-            f"Ask more people about {label.lower()}.",
-            f"{people} more tasters like these could settle “{name}”, by showing {how}, if "
+            f"Taste more rounds of {label.lower()}."
+            if alone
+            else f"Ask more people about {label.lower()}.",
+            f"{people} more {blocks} like these could settle “{name}”, by showing {how}, if "
             f"difference and spread stay as they are.{others}",
         )
 
@@ -93,7 +97,7 @@ def _more_tasters(per_attribute: Sequence[tuple[Judged, ...]]) -> Iterator[Step]
 def _needed(item: Judged) -> tuple[float, str, str]:
     """Count the more tasters that would show a difference, or show the two alike."""
     found, margin = item.found, item.attribute.margin
-    now = 0 if item.comparison is None else item.comparison.tasters
+    now = 0 if item.comparison is None else item.comparison.rounds or item.comparison.tasters
     ways: list[tuple[float, str, str]] = [(float("inf"), item.label, "")]
     if found is None or not now:
         return ways[0]

@@ -19,8 +19,8 @@ WITH_A_HELPER = (
 AFTER = (
     Item(
         "Keyed in.",
-        "In scores.csv, by code. Where you shuffled, “position” in servings.csv is"
-        " corrected to the order in which you tasted.",
+        "In scores.csv, by code. Where you shuffled, add a column “position”: 1 for the cup that"
+        " you tasted first, and so on.",
     ),
     Item(
         "Checked.",

@@ -1,0 +1,161 @@
+"""Integrate a normal taster intercept out of logistic terms, with slopes and curvature."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.special import expit, log_expit, logsumexp
+
+from blindspoon.scores import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """Logistic terms, laid out a taster a row and filled up with terms of count zero.
+
+    A term is ``count * log expit(sign * (design @ parameters + sd * u))``, where u is standard
+    normal and shared by the terms of a taster.
+
+    Parameters
+    ----------
+    design : float array, shape (tasters, terms, parameters)
+    sign, count : float array, shape (tasters, terms)
+    """
+
+    design: FloatArray
+    sign: FloatArray
+    count: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A log-likelihood with its gradient and Hessian at one place."""
+
+    value: float
+    gradient: FloatArray
+    hessian: FloatArray
+
+
+def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Point:
+    """Return the marginal log-likelihood by adaptive Gauss-Hermite quadrature.
+
+    Parameters
+    ----------
+    terms : Terms
+    parameters : float array, shape (parameters,)
+    sd : float
+        Standard deviation of the tasters; its sign does not matter.
+    nodes : int
+        Nodes a taster; one is Laplace's method.
+
+    Returns
+    -------
+    Point
+        Derivatives are in the parameters, then in `sd`.
+
+    Notes
+    -----
+    J. C. Pinheiro and D. M. Bates (1995), J. Comput. Graph. Stat. 4, 12-35: the nodes are
+    centred at each taster's mode and scaled by the curvature there. The derivatives are those
+    with the nodes held where they are, by the identities of R. A. Fisher and of T. A. Louis
+    (1982), JRSS B 44, 226-233, and so as exact as the integral.
+
+    Examples
+    --------
+    Of a taster one would say yes half of the time, whatever the spread of tasters:
+
+    >>> one = Terms(np.zeros((1, 1, 1)), np.ones((1, 1)), np.ones((1, 1)))
+    >>> round(float(np.exp(integrate(one, np.zeros(1), 0.5, 10).value)), 9)
+    0.5
+    """
+    fixed = terms.design @ parameters
+    center, spread = _modes(terms, fixed, sd)
+    if nodes > 1 and sd:
+        u, _, share = _at_nodes(terms, fixed, sd, _placed(center, spread, nodes))
+        center = (share * u).sum(axis=1)
+        spread = np.sqrt((share * (u - center[:, None]) ** 2).sum(axis=1))
+    u, each, share = _at_nodes(terms, fixed, sd, _placed(center, spread, nodes))
+    left = expit(-terms.sign[:, :, None] * (fixed[:, :, None] + sd * u[:, None, :]))
+    slopes = _slopes(terms, left, u)
+    mean = np.einsum("ik,ikp->ip", share, slopes)
+    flat = slopes.reshape(-1, slopes.shape[2])
+    scatter = flat.T @ (share.reshape(-1, 1) * flat) - mean.T @ mean
+    hessian = scatter - _information(terms, left, u, share)
+    return Point(float(each.sum()), mean.sum(axis=0), hessian)
+
+
+@dataclass(frozen=True, slots=True)
+class _Nodes:
+    """Nodes and log weights (normal density included) of each taster, (tasters, nodes)."""
+
+    u: FloatArray
+    log_weight: FloatArray
+
+
+def _placed(center: FloatArray, spread: FloatArray, nodes: int) -> _Nodes:
+    z, log_rule = _rule(nodes)
+    u = center[:, None] + spread[:, None] * z
+    return _Nodes(u, log_rule + np.log(spread)[:, None] - u**2 / 2)
+
+
+def _at_nodes(
+    terms: Terms, fixed: FloatArray, sd: float, nodes: _Nodes
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the nodes, each taster's log-likelihood and the nodes' shares in it."""
+    at = terms.sign[:, :, None] * (fixed[:, :, None] + sd * nodes.u[:, None, :])
+    log_joint = (terms.count[:, None, :] @ log_expit(at))[:, 0] + nodes.log_weight
+    each = logsumexp(log_joint, axis=1)
+    return nodes.u, each, np.exp(log_joint - each[:, None])
+
+
+@lru_cache(maxsize=8)
+def _rule(nodes: int) -> tuple[FloatArray, FloatArray]:
+    """Return Gauss-Hermite nodes and the logs of their weights over the normal density."""
+    z, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return z, np.log(weight / np.sqrt(2 * np.pi)) + z**2 / 2
+
+
+def _modes(terms: Terms, fixed: FloatArray, sd: float) -> tuple[FloatArray, FloatArray]:
+    """Return where each taster's integrand is largest and its spread there.
+
+    By Newton steps; by halving the bracket where they leave it or do not shrink.
+    """
+    high = abs(sd) * terms.count.sum(axis=1)
+    low, u, last = -high, np.zeros_like(high), 2 * high
+    for _ in range(100):
+        left = expit(-terms.sign * (fixed + sd * u[:, None]))
+        slope = sd * (terms.count * terms.sign * left).sum(axis=1) - u
+        curvature = 1 + sd**2 * (terms.count * left * (1 - left)).sum(axis=1)
+        low, high = np.where(slope > 0, u, low), np.where(slope < 0, u, high)
+        step = slope / curvature
+        long = (np.abs(step) > np.maximum(last / 2, 1e-9)) | (u + step < low) | (u + step > high)
+        step = np.where(long, (low + high) / 2 - u, step)
+        u, last = u + step, np.abs(step)
+        if last.max(initial=0.0) < 1e-7:
+            break
+    return u, 1 / np.sqrt(curvature)
+
+
+def _slopes(terms: Terms, left: FloatArray, u: FloatArray) -> FloatArray:
+    """Slope of each taster's log-likelihood at each node, shape (tasters, nodes, parameters)."""
+    residual = (terms.count * terms.sign)[:, :, None] * left
+    in_parameters = residual.transpose(0, 2, 1) @ terms.design
+    in_sd = residual.sum(axis=1) * u
+    return np.concatenate([in_parameters, in_sd[:, :, None]], axis=2)
+
+
+def _information(terms: Terms, left: FloatArray, u: FloatArray, share: FloatArray) -> FloatArray:
+    """Return the expected negative curvature of the terms."""
+    curvature = terms.count[:, :, None] * left * (1 - left)
+    weights = (share, share * u, share * u**2)
+    flat, crossed, squared = (
+        np.einsum("ijk,ik->ij", curvature, each, optimize=True).ravel() for each in weights
+    )
+    design = terms.design.reshape(flat.size, -1)
+    cross = design.T @ crossed
+    square: FloatArray = np.block(
+        [[design.T @ (flat[:, None] * design), cross[:, None]], [cross, squared.sum()]]
+    )
+    return square

@@ -1,0 +1,114 @@
+"""A reveal: what was seen stays where it was, pixel by pixel."""
+
+from __future__ import annotations
+
+import io
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from blindspoon.charts.differences import differences_drawing
+from blindspoon.charts.frames import frames
+from blindspoon.charts.scene import Area, Marks
+from blindspoon.charts.stage import png_series
+
+SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
+QUESTION = "Which of four changes can tasters notice?"
+SIZES = pytest.mark.parametrize("size", ["video", "tall"])
+
+
+def pixels(data: bytes) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(data)).convert("RGB")).astype(int)
+
+
+def within(shapes, scale: float, like: np.ndarray) -> np.ndarray:
+    """Pixels that shapes may colour, and two more on each side."""
+    mask = np.zeros(like.shape[:2], dtype=bool)
+    for shape in shapes:
+        left, top, right, bottom = (round(side * scale) for side in shape.box)
+        mask[max(top - 3, 0) : bottom + 3, max(left - 3, 0) : right + 3] = True
+    return mask
+
+
+def added(before, after) -> list:
+    return [shape for shape in after.scene.shapes if shape not in before.scene.shapes]
+
+
+def words(frame) -> list[str]:
+    return [text.text for text in frame.scene.texts]
+
+
+@SIZES
+def test_a_frame_changes_only_where_something_is_added(typical, size):
+    shown = frames(typical, size, source=SOURCE, question=QUESTION)
+    images = [pixels(data) for data in png_series(shown)]
+    scale = shown[0].width / shown[0].scene.width
+    for (before, after), (one, two) in zip(pairwise(shown), pairwise(images), strict=True):
+        new = [*added(before, after), *added(after, before)]
+        changed = (one != two).any(axis=2)
+        assert changed.any()
+        assert not (changed & ~within(new, scale, one)).any()
+
+
+@SIZES
+def test_every_frame_has_the_exact_size(typical, size):
+    expected = {"video": (1920, 1080), "tall": (1080, 1920)}[size]
+    shown = frames(typical, size, source=SOURCE, question=QUESTION)
+    assert {Image.open(io.BytesIO(data)).size for data in png_series(shown)} == {expected}
+
+
+@SIZES
+def test_first_the_axis_then_the_margin_then_variant_by_variant(typical, size):
+    shown = frames(typical, size, source=SOURCE, question=QUESTION)
+    assert len(shown) == 3 + 4
+    kinds = [[type(shape) for shape in frame.scene.shapes] for frame in shown]
+    bands = [[s for s in frame.scene.shapes if isinstance(s, Area)][1:] for frame in shown]
+    assert [len(each) for each in bands] == [0, 4, 4, 4, 4, 4, 4]
+    assert [sum(kind is Marks for kind in each) for each in kinds[:3]] == [0, 0, 3]
+    labels = [variant.label for variant in typical.variants[1:]]
+    for number, frame in enumerate(shown[2:6], 1):
+        assert [label for label in labels if label in words(frame)] == labels[:number]
+    assert "same as the control" not in words(shown[0])
+    assert "same as the control" in words(shown[1])
+    assert "0" in words(shown[0])
+
+
+@SIZES
+def test_the_question_stands_until_the_finding_takes_its_place(typical, size):
+    shown = frames(typical, size, source=SOURCE, question=QUESTION)
+    title = differences_drawing(typical).title
+    said = [" ".join(words(frame)) for frame in shown]
+    assert [QUESTION in each for each in said] == [True] * 6 + [False]
+    assert [title in each for each in said] == [False] * 6 + [True]
+    assert all(SOURCE in each for each in said)
+    assert added(shown[-2], shown[-1]) == [
+        text for text in shown[-1].scene.texts if text.bold and text.text in title
+    ]
+
+
+def test_frames_are_the_same_twice(typical):
+    one, two = (
+        list(png_series(frames(typical, "video", source=SOURCE, question=QUESTION)))
+        for _ in range(2)
+    )
+    assert one == two
+
+
+def test_a_dark_reveal_lies_on_the_dark_ground(typical):
+    shown = frames(typical, "video", dark=True, source=SOURCE, question=QUESTION)
+    assert pixels(next(png_series(shown)))[0, 0].tolist() == [0x17, 0x19, 0x1B]
+
+
+def test_frames_of_hard_cases_cover_nothing(hard, faults):
+    shown = frames(hard, "video", source=SOURCE, question=QUESTION)
+    assert len(shown) == len(hard.variants) + 2
+    assert all(faults(frame.scene) == [] for frame in shown)
+
+
+def test_where_nothing_fits_there_are_no_frames(make):
+    shifts = tuple(0.25 * n - 1 for n in range(12))
+    labels = tuple(f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13))
+    picture = make(shifts=shifts, labels=labels)
+    assert frames(picture, "square", source=SOURCE, question=QUESTION) == ()

@@ -1,0 +1,222 @@
+"""Pictures of an exact size: nothing cut, nothing covered, large enough to read on a phone."""
+
+from __future__ import annotations
+
+import io
+import re
+import time
+from dataclasses import replace
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from blindspoon.charts.board import board_drawing, board_of
+from blindspoon.charts.differences import differences_drawing
+from blindspoon.charts.figures import figure_files
+from blindspoon.charts.formats import ATTEMPTS, FORMATS
+from blindspoon.charts.palette import PALETTE
+from blindspoon.charts.profiles import profiles_drawing
+from blindspoon.charts.scene import Marks
+from blindspoon.charts.scores import scores_drawing
+from blindspoon.charts.stage import png_series, stage
+
+SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
+QUESTION = "Which of four changes to a plain brine can tasters notice once the jars are ready?"
+SIZES = pytest.mark.parametrize("size", list(FORMATS))
+LEAST = {"video": 26, "square": 28, "tall": 28}
+PIXELS = {"video": (1920, 1080), "square": (1080, 1080), "tall": (1080, 1920)}
+SOFT = {"ink", "soft"}
+
+
+def drawings(picture, several):
+    return [
+        differences_drawing(picture),
+        scores_drawing(picture),
+        profiles_drawing(several),
+        board_drawing(board_of(several[:2])),
+    ]
+
+
+def several(picture):
+    """The same picture under two names, the second exploratory."""
+    attribute = replace(picture.attribute, name="other", label="Ferment character")
+    result = replace(picture.result, primary=False)
+    return [replace(picture, attribute=attribute, result=result), picture]
+
+
+def head(stages):
+    """Its title: all that is set bold in one size, the largest."""
+    largest = max(text.size for text in stages.scene.texts)
+    return [text for text in stages.scene.texts if text.size == largest]
+
+
+def pixels(data: bytes) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(data)))
+
+
+def rgb(colour: str) -> list[int]:
+    return [int(colour[at : at + 2], 16) for at in (1, 3, 5)]
+
+
+@SIZES
+def test_nothing_is_cut_or_covered_and_all_is_legible(hard, size, faults):
+    drawn = [
+        stage(each, size, source=SOURCE, question=QUESTION)
+        for each in drawings(hard, several(hard))
+    ]
+    for each in filter(None, drawn):
+        assert faults(each.scene) == [], each.name
+        scale = each.width / each.scene.width
+        assert min(text.size for text in each.scene.texts) * scale >= LEAST[size] - 1e-9
+        assert {text.ink for text in each.scene.texts} <= SOFT
+        assert ATTEMPTS[0].titles[-1] <= head(each)[0].size * scale + 1e-9
+        assert each.scene.texts[-1].text != ""
+    longest = max(len(variant.label) for variant in hard.variants)
+    crowded = len(hard.variants) > 10 and longest > 30
+    assert crowded or all(drawn), size
+
+
+@pytest.mark.parametrize("tasters", [12, 40])
+@SIZES
+def test_twelve_variants_fit_every_size(make, size, tasters, faults):
+    shifts = tuple(0.25 * n - 1 for n in range(12))
+    labels = tuple(f"Brine {n:02d}" for n in range(1, 13))
+    picture = make(shifts=shifts, labels=labels, tasters=tasters, control=3)
+    for each in drawings(picture, several(picture)):
+        drawn = stage(each, size, source=SOURCE, question=QUESTION)
+        assert drawn is not None, each.name
+        assert faults(drawn.scene) == []
+
+
+def test_twelve_long_labels_fit_a_video_and_a_tall_post(make):
+    shifts = tuple(0.25 * n - 1 for n in range(12))
+    labels = tuple(f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13))
+    drawing = differences_drawing(make(shifts=shifts, labels=labels))
+    fits = {size: stage(drawing, size, source=SOURCE) is not None for size in FORMATS}
+    assert fits == {"video": True, "tall": True, "square": False}
+
+
+@SIZES
+@pytest.mark.parametrize("dark", [False, True])
+def test_the_png_has_its_exact_size_on_an_opaque_ground(typical, size, dark):
+    drawn = stage(differences_drawing(typical), size, dark=dark, source=SOURCE)
+    image = pixels(drawn.png)
+    assert (image.shape[1], image.shape[0]) == PIXELS[size]
+    assert image.shape[2] == 3 or (image[..., 3] == 255).all()
+    ground = rgb(PALETTE["ground"][dark])
+    edge = [image[0], image[-1], image[:, 0], image[:, -1]]
+    assert all((line[:, :3] == ground).all() for line in edge)
+    inks = {tuple(colour) for colour in image[..., :3].reshape(-1, 3)}
+    assert {tuple(rgb(PALETTE[ink][dark])) for ink in ("ink", "soft", "people", "v1")} <= inks
+
+
+@SIZES
+def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(typical, size):
+    drawn = stage(differences_drawing(typical), size, dark=True, source=SOURCE)
+    root = ET.fromstring(drawn.svg)
+    assert (int(root.get("width")), int(root.get("height"))) == PIXELS[size]
+    width, height = (float(side) for side in root.get("viewBox").split()[2:])
+    assert width / height == pytest.approx(PIXELS[size][0] / PIXELS[size][1], rel=1e-3)
+    assert root.get("aria-label") == drawn.alt
+    assert drawn.alt.startswith("Dot plot of the differences of 12 tasters from the control on ")
+    assert ", where " in drawn.alt
+    assert PALETTE["ground"][0].encode() not in drawn.svg
+
+
+@SIZES
+def test_a_picture_says_finding_question_and_source(typical, size):
+    drawing = differences_drawing(typical)
+    drawn = stage(drawing, size, source=SOURCE, question="What keeps them crisp?")
+    assert " ".join(text.text for text in head(drawn)) == drawing.title
+    said = " ".join(text.text for text in drawn.scene.texts)
+    assert SOURCE in said
+    assert "What keeps them crisp?" in said
+    titles = 48 <= head(drawn)[0].size * drawn.width / drawn.scene.width <= 64
+    assert titles
+
+
+@SIZES
+def test_the_chart_uses_the_room(typical, size):
+    drawn = stage(differences_drawing(typical), size, source=SOURCE)
+    title = max(text.box.bottom for text in head(drawn))
+    source = min(text.box.top for text in drawn.scene.texts if text.text[:10] in SOURCE)
+    body = [each.box for each in drawn.scene.shapes[1:] if title < each.box.top < source - 1]
+    high = max(box.bottom for box in body) - min(box.top for box in body)
+    assert high >= 0.85 * (source - title)
+    wide = max(box.right for box in body) - min(box.left for box in body)
+    assert wide >= 0.85 * drawn.scene.width
+
+
+def test_few_variants_are_drawn_larger(make):
+    few = make(shifts=(0.0, 2.0), labels=("Plain", "Oak"))
+    many = make(shifts=tuple(0.2 * n for n in range(10)), labels=tuple("ABCDEFGHIJ"))
+    scales = [
+        each.width / each.scene.width
+        for each in (stage(differences_drawing(p), "video", source=SOURCE) for p in (few, many))
+    ]
+    assert scales[0] > 1.2 * scales[1]
+
+
+def test_tasters_that_find_no_room_become_hills_and_alt_says_so(make):
+    shifts = tuple(0.25 * n - 1 for n in range(12))
+    picture = make(shifts=shifts, labels=tuple("ABCDEFGHIJKL"), tasters=40)
+    drawn = stage(differences_drawing(picture), "square", source=SOURCE)
+    people = [each for each in drawn.scene.shapes if isinstance(each, Marks)]
+    assert not [each for each in people if each.ink == "people"]
+    assert drawn.alt.startswith("Density plot of ")
+    said = " ".join(text.text for text in drawn.scene.texts)
+    assert "Hills: the tasters’ differences from “A”, in points." in said
+
+
+def test_print_is_the_wide_chart_at_300_dots_an_inch(typical):
+    drawing = differences_drawing(typical)
+    drawn = stage(drawing, "print", source=SOURCE)
+    image = Image.open(io.BytesIO(drawn.png))
+    assert image.size == (2400, round(drawn.scene.height * 300 / 96))
+    assert image.info["dpi"] == pytest.approx((300, 300), abs=0.1)
+    assert drawn.scene.width == drawing.chart("").figure.width
+    assert drawn.scene.texts[-1].text in SOURCE
+    assert ET.fromstring(drawn.svg).get("width") == "768"
+
+
+def test_a_series_is_the_same_as_each_alone(typical):
+    drawn = stage(differences_drawing(typical), "square", source=SOURCE)
+    half = replace(drawn, scene=replace(drawn.scene, shapes=drawn.scene.shapes[:12]))
+    other = stage(scores_drawing(typical), "square", source=SOURCE)
+    assert list(png_series([half, drawn, other])) == [half.png, drawn.png, other.png]
+
+
+def test_all_files_have_their_places_and_come_out_the_same_twice(make):
+    pictures = several(make(shifts=(0.0, 2.0, 0.1), labels=("Plain", "Oak", "Vine")))
+    one, two = (dict(figure_files(pictures, question=QUESTION, source=SOURCE)) for _ in range(2))
+    assert one == two
+    names = ("texture-differences", "other-differences", "profiles", "board")
+    expected = {f"figures/{size}/{name}{end}" for size in FORMATS for name in names
+                for end in (".png", ".svg", "-dark.svg")}  # fmt: skip
+    expected |= {f"figures/video/{name}-dark.png" for name in names}
+    expected |= {f"figures/print/{name}.{end}" for name in names for end in ("png", "svg")}
+    expected |= {f"figures/frames/{n:02d}.png" for n in range(1, 6)}
+    expected |= {f"figures/frames/tall/{n:02d}.png" for n in range(1, 6)}
+    assert set(one) == expected
+    for path, data in one.items():
+        size = path.split("/")[1]
+        if path.endswith(".png") and size in PIXELS:
+            assert Image.open(io.BytesIO(data)).size == PIXELS[size]
+        if path.endswith(".svg"):
+            assert re.search(rb'aria-label="[A-Z][a-z ]+ of .+, where .+\."', data), path
+
+
+def test_a_trial_without_comparisons_has_only_its_scores(make):
+    picture = make(missing=(0,))
+    assert dict(figure_files([picture], question="", source=SOURCE)) == {}
+
+
+@pytest.mark.bench
+def test_all_pictures_of_a_trial_take_less_than_five_seconds(attributes):
+    start = time.process_time()
+    made = dict(figure_files(attributes, question=QUESTION, source=SOURCE))
+    took = time.process_time() - start
+    print(f"\n{len(made)} files, {sum(map(len, made.values())) / 1e6:.1f} MB: {took:.1f} s")
+    assert took < 5

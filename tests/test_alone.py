@@ -1,0 +1,281 @@
+"""One person alone, eight rounds, from the draw to the report. The scores are invented."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from blindspoon.cli import commands
+from blindspoon.drawing import draw_blind
+from blindspoon.errors import ScoreError
+from blindspoon.pipeline import analyse
+from blindspoon.records import trial_record
+
+CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
+ROUNDS = 8
+EFFECTS = {"plain": 0.0, "cool": 2.5, "leaf": 0.0, "calcium": -2.5}
+TOML = """\
+[trial]
+title = "Crisp cucumbers, for one"
+question = "Which changes does one taster notice? (invented)"
+control = "plain"
+host = "An invented kitchen"
+seed = 12
+
+[decision]
+declared = 2026-09-04
+primary = ["texture"]
+margin = 1.0
+by = "mixed"
+
+[scale]
+low = 0
+high = 10
+step = 0.5
+
+[tasting]
+tasters = ["Ada"]
+
+[[attribute]]
+name = "texture"
+label = "Texture"
+low = "soft"
+high = "crisp"
+less = "softer"
+more = "crisper"
+
+[[attribute]]
+name = "saltiness"
+label = "Saltiness"
+"""
+
+
+def toml():
+    labels = {"plain": "Plain brine", "cool": "Cool cellar", "leaf": "Vine leaf"}
+    variants = [
+        f'[[variant]]\nname = "{name}"\nlabel = "{labels.get(name, name.title())}"\n'
+        for name in EFFECTS
+    ]
+    sessions = [
+        f'[[session]]\nname = "{number}"\ndate = {datetime.date(2026, 9, 9 + number)}\n'
+        for number in range(1, ROUNDS + 1)
+    ]
+    return "\n".join([TOML, *variants, *sessions])
+
+
+def rows(path):
+    return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))
+
+
+def score(folder, noise=0.6):
+    """Score every cup: its effect, a tongue that tires over the row, and chance."""
+    rng = np.random.default_rng(5)
+    inside = {(row["session"], row["code"]): row["variant"] for row in rows(folder / "key.csv")}
+    lines = ["session,taster,code,texture,saltiness"]
+    for row in rows(folder / "servings.csv"):
+        effect = EFFECTS[inside[row["session"], row["code"]]]
+        drift = 0.3 * int(row["position"]) + rng.normal(0, noise)
+        texture = np.clip(np.round(2 * (4.5 + effect + drift)) / 2, 0, 10)
+        salt = np.round(2 * rng.uniform(3, 7)) / 2
+        lines.append(f"{row['session']},Ada,{row['code']},{texture:g},{salt:g}")
+    (folder / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def alone(tmp_path_factory):
+    """The folder of one person, drawn and scored."""
+    folder = tmp_path_factory.mktemp("alone") / "for-one"
+    folder.mkdir()
+    (folder / "trial.toml").write_text(toml(), encoding="utf-8")
+    draw_blind(folder, datetime.date(2026, 9, 8))
+    score(folder)
+    return folder
+
+
+@pytest.fixture
+def own(alone, tmp_path):
+    """A copy to change."""
+    return shutil.copytree(alone, tmp_path / "for-one")
+
+
+@pytest.fixture(scope="session")
+def found(alone):
+    """What is found in it."""
+    return record(alone)
+
+
+def run(*arguments):
+    done = CliRunner().invoke(commands, [str(each) for each in arguments])
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+def one_order(folder):
+    """Serve every round in the order of the first."""
+    inside = {(row["session"], row["code"]): row["variant"] for row in rows(folder / "key.csv")}
+    first = {"plain": 1, "cool": 2, "leaf": 3, "calcium": 4}
+    lines = ["session,taster,position,code"]
+    for row in rows(folder / "servings.csv"):
+        place = first[inside[row["session"], row["code"]]]
+        lines.append(f"{row['session']},{row['taster']},{place},{row['code']}")
+    (folder / "servings.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def record(folder):
+    found = analyse(folder)
+    return trial_record(found.trial, found.table, found.results, found.verdicts)
+
+
+def test_rounds_of_one_person_come_to_verdicts(found):
+    kinds = {each["variant"]: each["verdict"] for each in found["comparisons"]
+             if each["attribute"] == "texture"}  # fmt: skip
+    assert (kinds["cool"], kinds["calcium"]) == ("different", "different")
+    assert found["not_compared"] == []
+
+
+def test_json_says_that_rounds_are_the_unit_and_ranks_decide(alone):
+    found = json.loads(run("compare", alone, "--json"))
+    assert (found["trial"]["unit"], found["trial"]["decided_by"]) == ("round", "ranks")
+    assert (found["trial"]["tasters"], found["trial"]["sessions"]) == (1, ROUNDS)
+    first = found["comparisons"][0]
+    assert (first["tasters"], first["rounds"], first["mixed"]) == (1, ROUNDS, None)
+    assert "two tasters" in first["mixed_reason"]
+    assert first["ranks"]["method"] in ("exact", "sampled")
+    assert found["attributes"][0]["friedman"]["rounds"] == ROUNDS
+
+
+def test_a_panel_has_no_rounds_in_its_json():
+    found = json.loads(run("compare", CUCUMBERS, "--json"))
+    assert found["trial"]["unit"] == "taster"
+    assert not any("rounds" in each for each in found["comparisons"])
+
+
+def test_the_terminal_names_rounds_and_the_taster(alone):
+    text = run("compare", alone)
+    assert "1 taster, 8 rounds and 4 variants." in text
+    flowing = " ".join(text.split())
+    assert "The rank comparison decides" in flowing
+    assert "The answer is about this taster." in flowing
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_sentences_speak_of_this_taster(found):
+    because = [each["because"] for each in found["comparisons"]]
+    assert all(each.startswith("To this taster, the “") for each in because)
+
+
+def report(folder, to):
+    run("report", folder, "--to", to)
+    return (to / folder.name / "index.html").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def page(alone, tmp_path_factory):
+    return report(alone, tmp_path_factory.mktemp("reports"))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "To this taster, on texture, the “Cool cellar” batch was crisper",
+        "by one person in eight rounds.",
+        "1 taster, 8 rounds, 32 cups",
+        "Each small dot is one round’s difference from the control",
+        "This is one person’s palate, on these days: it says nothing about others.",
+        "One person tasted alone, and a mixed model needs two, so the rank comparison decides",
+        "Fisher, R. A. 1935",
+        "The order of the cups is recorded for every round",
+        "Rank comparison within rounds",
+        "More rounds, roughly",
+    ],
+)
+def test_the_page_says_what_the_claim_is_about(page, words):
+    assert words in page
+
+
+def test_the_page_speaks_of_no_panel(page):
+    for words in ("Dunnett", "Kenward", "More tasters make", "one taster’s difference"):
+        assert words not in page
+
+
+def test_the_same_order_in_each_round_is_refused(own, tmp_path):
+    one_order(own)
+    found = record(own)
+    assert found["comparisons"] == []
+    assert {each["reason"] for each in found["not_compared"]} == {
+        "Every round had the same order, so a difference cannot be told from the place in the "
+        "order."
+    }
+    assert found["attributes"][0]["friedman"] is None
+    assert run("compare", own).count("not compared") == 6
+    assert "Every round had the same order" in report(own, tmp_path / "reports")
+
+
+def test_without_positions_nobody_can_see_that_rounds_were_shuffled(own):
+    inside = {(row["session"], row["code"]): row["variant"] for row in rows(own / "key.csv")}
+    scored = rows(own / "scores.csv")
+    lines = ["session,taster,variant,texture,saltiness"]
+    lines += [
+        f"{r['session']},Ada,{inside[r['session'], r['code']]},{r['texture']},{r['saltiness']}"
+        for r in scored
+    ]
+    for name in ("servings.csv", "key.csv", "seal.toml"):
+        (own / name).unlink()
+    (own / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    reasons = {each["reason"] for each in record(own)["not_compared"]}
+    assert len(reasons) == 1
+    assert "is not recorded for every round" in reasons.pop()
+
+
+def reversed_rows(folder, rounds):
+    """Write scores.csv with a position column that turns the order of some rounds."""
+    planned = {
+        (row["session"], row["code"]): row["position"] for row in rows(folder / "servings.csv")
+    }
+    lines = ["session,taster,code,position,texture,saltiness"]
+    for row in rows(folder / "scores.csv"):
+        place = int(planned[row["session"], row["code"]])
+        place = 5 - place if row["session"] in rounds else place
+        cells = (row["session"], "Ada", row["code"], str(place), row["texture"], row["saltiness"])
+        lines.append(",".join(cells))
+    (folder / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def test_a_position_beside_the_score_takes_the_place_of_the_planned_one(own):
+    planned = analyse(own).table
+    reversed_rows(own, {"1", "2"})
+    tasted = analyse(own).table
+    turned = np.isin(np.array(planned.sessions)[planned.session], ["1", "2"])
+    np.testing.assert_array_equal(
+        tasted.position, np.where(turned, 5 - planned.position, planned.position)
+    )
+
+
+def test_a_round_that_is_corrected_in_part_is_a_problem(own):
+    planned = rows(own / "servings.csv")[0]
+    given = rows(own / "scores.csv")
+    lines = ["session,taster,code,texture,saltiness"]
+    lines += [f"{r['session']},Ada,{r['code']},{r['texture']},{r['saltiness']}" for r in given[1:]]
+    (own / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    ballot = f"session,taster,code,position,texture,saltiness\n1,Ada,{planned['code']},2,5,5\n"
+    (own / "ballots").mkdir()
+    (own / "ballots" / "1-Ada.csv").write_text(ballot, encoding="utf-8")
+    with pytest.raises(ScoreError, match="position 2 of Ada in session 1 is that of servings"):
+        analyse(own)
+
+
+def test_a_cup_scored_twice_is_still_found_where_positions_are_given(own):
+    reversed_rows(own, {"1"})
+    first = rows(own / "scores.csv")[0]
+    with (own / "scores.csv").open("a", encoding="utf-8") as file:
+        file.write(f"1,Ada,{first['code']},9,5,5\n")
+    with pytest.raises(ScoreError, match="a taster scores a cup once"):
+        analyse(own)
