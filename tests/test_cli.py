@@ -109,7 +109,10 @@ def test_the_table_fits_80_columns(folder):
 
 def test_json_has_the_fields_of_the_contract():
     found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
-    assert set(found) == {"trial", "attributes", "comparisons", "not_compared", "left_out"}
+    assert set(found) == {
+        "trial", "attributes", "comparisons", "not_compared", "left_out",
+        "panel", "influence", "together",
+    }  # fmt: skip
     assert set(found["trial"]) == {
         "title", "control", "variants", "tasters", "sessions", "unit", "alpha", "decided_by",
         "primary",

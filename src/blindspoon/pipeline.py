@@ -134,7 +134,6 @@ def write_report(analysis: Analysis, to: Path) -> Path:
 def compose_report(analysis: Analysis) -> ReportContent:
     """Say everything that the report says."""
     from blindspoon.report import compose  # noqa: PLC0415 - brings in matplotlib
-
     from blindspoon.report.depth import depth_sections  # noqa: PLC0415
 
     parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)

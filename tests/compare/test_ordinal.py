@@ -19,6 +19,7 @@ from blindspoon.compare.climb import climb
 from blindspoon.compare.cumulative import (
     RUNS_OFF,
     TASTERS_RUN_OFF,
+    UNSETTLED,
     CumulativeModel,
     fit_cumulative,
 )
@@ -395,6 +396,13 @@ def test_a_variant_all_in_a_middle_level_is_not_refused():
 def test_tasters_with_a_level_each_are_refused():
     taster, variant = np.repeat(np.arange(6), 4), np.tile([0, 1], 12)
     assert refused(compare(taster, taster, variant)) == TASTERS_RUN_OFF
+
+
+def test_tasters_who_all_rise_or_stay_are_refused():
+    # no score lies apart, but the effect and the spread grow together without end
+    score = [0, 1] * 3 + [0, 0] * 4 + [1, 1] * 4
+    fit = compare(score, np.repeat(np.arange(11), 2), np.tile([0, 1], 11))
+    assert refused(fit) in (TASTERS_RUN_OFF, UNSETTLED)
 
 
 def test_a_fit_above_the_limit_is_skipped():

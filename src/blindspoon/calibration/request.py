@@ -111,17 +111,17 @@ def _chosen(names: Sequence[str]) -> tuple[Situation, ...]:
 def _check(asked: Asked) -> None:
     known = [situation.name for situation in SITUATIONS]
     problems = [
-        _problem("--only", f"there is no situation {name}{did_you_mean(name, known)}", known)
+        _unfit("--only", f"there is no situation {name}{did_you_mean(name, known)}", known)
         for name in asked.only
         if name not in known
     ]
     if min(asked.tasters, default=2) < 2:
-        problems.append(_problem("--tasters", "a panel of one", ["2 tasters or more"]))
+        problems.append(_unfit("--tasters", "a panel of one", ["2 tasters or more"]))
     if problems:
         raise DesignError(problems)
 
 
-def _problem(option: str, found: str, allowed: Sequence[str]) -> Problem:
+def _unfit(option: str, found: str, allowed: Sequence[str]) -> Problem:
     return Problem(
         slug="not-sizable",
         file=option,

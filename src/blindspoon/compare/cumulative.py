@@ -14,6 +14,12 @@ from blindspoon.scores import FloatArray, IntArray
 ERROR_PER_TASTER = 1e-5
 """Error of the log-likelihood, a taster, above which more nodes are taken."""
 
+MOST_NODES = 160
+"""Twice as many are the most that can be computed with care."""
+
+WIDEST_SE = 15.0
+"""Standard error of a log odds above which the likelihood is taken to be flat."""
+
 LEAST_SD = 1e-3
 """Spread of the tasters that is taken for zero."""
 
@@ -122,9 +128,9 @@ def fit_cumulative(
     design : float array, shape (n, columns)
         Fixed effects, without a constant; columns must be independent.
     nodes : int
-        Quadrature nodes a taster, at least two. Four and sixteen times as many are taken where
-        twice as many would change the log-likelihood by more than 1e-5 a taster, which
-        happens where tasters lie far apart.
+        Quadrature nodes a taster, 2 to 160. Four and sixteen times as many (160 at most) are
+        taken where twice as many would change the log-likelihood by more than 1e-5 a taster,
+        which happens where tasters lie far apart.
 
     Returns
     -------
@@ -168,7 +174,8 @@ def _with_tasters(model: CumulativeModel, at: FloatArray) -> tuple[Summit, int]:
     """Climb with a spread of the tasters, with more nodes until they are enough."""
     enough = ERROR_PER_TASTER * len(model.terms.count)
     start = np.append(at[:-1] * 1.2, 1.0)
-    for nodes in (model.nodes, 4 * model.nodes, 16 * model.nodes):
+    for growth in (1, 4, 16):
+        nodes = min(growth * model.nodes, MOST_NODES)
         end = climb(model.with_nodes(nodes), start, start.size)
         finer = model.with_nodes(2 * nodes)(end.at)
         close = finer is not None and abs(finer.value - end.point.value) < enough
@@ -210,11 +217,13 @@ def _result(end: Summit, bounds: int, nodes: int, steps: int) -> CumulativeFit |
     if not end.converged or np.linalg.eigvalsh(information)[0] <= 0:
         return NoResult(UNSETTLED)
     effects = slice(bounds, end.at.size - 1)
-    covariance: FloatArray = np.linalg.inv(information)
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)[effects, effects]
+    if np.diag(covariance).max(initial=0.0) > WIDEST_SE**2:
+        return NoResult(UNSETTLED)
     return CumulativeFit(
         thresholds=end.at[:bounds],
         effects=end.at[effects],
-        covariance=covariance[effects, effects],
+        covariance=covariance,
         taster_sd=abs(float(end.at[-1])),
         log_likelihood=end.point.value,
         nodes=nodes,

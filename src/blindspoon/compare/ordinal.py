@@ -108,7 +108,7 @@ def compare_ordinal(
         Chance of a false difference over all variants; the intervals have level ``1 - alpha``,
         simultaneously.
     nodes : int
-        Quadrature nodes a taster, at least two; more are taken where they are needed.
+        Quadrature nodes a taster, 2 to 160; more are taken where they are needed.
     most_tasters : int
         Above so many the fit is skipped; it takes about a second there.
 

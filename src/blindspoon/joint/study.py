@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import numpy as np
@@ -12,7 +12,7 @@ from blindspoon.compare.ranks import taster_means
 from blindspoon.compare.results import AttributeResult, NoResult
 from blindspoon.joint.correlations import AttributePair, Correlation, correlate_attributes
 from blindspoon.joint.overall import Overall, compare_overall
-from blindspoon.joint.plane import Map, Place, map_variants
+from blindspoon.joint.plane import Direction, Map, Place, map_variants
 from blindspoon.scores import FloatArray, ScoreTable
 from blindspoon.trial import Trial
 
@@ -134,11 +134,16 @@ def _map_record(drawn: Map) -> Record:
         "unit": drawn.unit,
         "tasters": drawn.tasters,
         "p_value": drawn.p_value,
-        "across": asdict(drawn.across),
-        "up": asdict(drawn.up),
+        "across": _axis_record(drawn.across),
+        "up": _axis_record(drawn.up),
         "places": [_place_record(place) for place in drawn.places],
         "apart": [[one.variant, two.variant] for one, two in drawn.pairs_apart()],
     }
+
+
+def _axis_record(axis: Direction) -> Record:
+    loadings = [{"attribute": name, "loading": each} for name, each in axis.loadings.items()]
+    return {"share": axis.share, "loadings": loadings}
 
 
 def _place_record(place: Place) -> Record:
