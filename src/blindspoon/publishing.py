@@ -53,9 +53,12 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        By path: ``index.html``, ``print.html``, ``writeup.md``, ``figures/``, ``tables/``,
+        By path: ``index.html``, ``print.html``, ``writeup.md``, ``figures/`` (print, video, posts
+        and the frames of a reveal), ``tables/``,
         ``data/`` (a Data Package that `compare` reads) and ``kit/`` (to repeat the trial).
     """
+    from blindspoon.charts.figures import figure_files  # noqa: PLC0415 - matplotlib, for PNG
+    from blindspoon.charts.picture import picture_of  # noqa: PLC0415
     from blindspoon.kit import kit_files  # noqa: PLC0415 - jinja2, and the drawing of orders
     from blindspoon.package import data_package  # noqa: PLC0415
     from blindspoon.report import page, render, writeup  # noqa: PLC0415
@@ -64,8 +67,11 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
     trial, table, made = analysis.trial, analysis.table, analysis.made
     data = data_package(trial, analysis.tables, folder=analysis.folder, software=content.made_with)
     kit = kit_files(trial, table, made, jar_g=jar_g)
+    pictures = [picture_of(trial, table, result, analysis.verdicts) for result in analysis.results]
+    source = ". ".join((*content.byline, "Made with Blindspoon."))
     return {
         **render(content),
+        **dict(figure_files(pictures, question=content.question, source=source)),
         "print.html": page(content, paper=True).encode(),
         "writeup.md": writeup(content).encode(),
         **{f"data/{name}": file for name, file in data.items()},

@@ -6,7 +6,6 @@ import io
 import re
 import time
 from dataclasses import replace
-from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
@@ -56,6 +55,12 @@ def pixels(data: bytes) -> np.ndarray:
     return np.asarray(Image.open(io.BytesIO(data)))
 
 
+def attributes_of(svg: bytes) -> dict[str, str]:
+    return dict(
+        re.findall(r'([a-zA-Z-]+)="([^"]*)"', svg.decode().split("<svg", 1)[1].split(">")[0])
+    )
+
+
 def rgb(colour: str) -> list[int]:
     return [int(colour[at : at + 2], 16) for at in (1, 3, 5)]
 
@@ -98,8 +103,9 @@ def test_twelve_long_labels_fit_a_video_and_a_tall_post(make):
     assert fits == {"video": True, "tall": True, "square": False}
 
 
-@SIZES
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(
+    ("size", "dark"), [("video", True), ("square", False), ("square", True), ("tall", False)]
+)
 def test_the_png_has_its_exact_size_on_an_opaque_ground(typical, size, dark):
     drawn = stage(differences_drawing(typical), size, dark=dark, source=SOURCE)
     image = pixels(drawn.png)
@@ -108,18 +114,18 @@ def test_the_png_has_its_exact_size_on_an_opaque_ground(typical, size, dark):
     ground = rgb(PALETTE["ground"][dark])
     edge = [image[0], image[-1], image[:, 0], image[:, -1]]
     assert all((line[:, :3] == ground).all() for line in edge)
-    inks = {tuple(colour) for colour in image[..., :3].reshape(-1, 3)}
-    assert {tuple(rgb(PALETTE[ink][dark])) for ink in ("ink", "soft", "people", "v1")} <= inks
+    inks = (rgb(PALETTE[ink][dark]) for ink in ("ink", "soft", "people", "v1"))
+    assert all((image[..., :3] == ink).all(axis=2).any() for ink in inks)
 
 
 @SIZES
 def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(typical, size):
     drawn = stage(differences_drawing(typical), size, dark=True, source=SOURCE)
-    root = ET.fromstring(drawn.svg)
-    assert (int(root.get("width")), int(root.get("height"))) == PIXELS[size]
-    width, height = (float(side) for side in root.get("viewBox").split()[2:])
+    root = attributes_of(drawn.svg)
+    assert (int(root["width"]), int(root["height"])) == PIXELS[size]
+    width, height = (float(side) for side in root["viewBox"].split()[2:])
     assert width / height == pytest.approx(PIXELS[size][0] / PIXELS[size][1], rel=1e-3)
-    assert root.get("aria-label") == drawn.alt
+    assert root["aria-label"] == drawn.alt
     assert drawn.alt.startswith("Dot plot of the differences of 12 tasters from the control on ")
     assert ", where " in drawn.alt
     assert PALETTE["ground"][0].encode() not in drawn.svg
@@ -178,7 +184,7 @@ def test_print_is_the_wide_chart_at_300_dots_an_inch(typical):
     assert image.info["dpi"] == pytest.approx((300, 300), abs=0.1)
     assert drawn.scene.width == drawing.chart("").figure.width
     assert drawn.scene.texts[-1].text in SOURCE
-    assert ET.fromstring(drawn.svg).get("width") == "768"
+    assert attributes_of(drawn.svg)["width"] == "768"
 
 
 def test_a_series_is_the_same_as_each_alone(typical):
@@ -188,8 +194,8 @@ def test_a_series_is_the_same_as_each_alone(typical):
     assert list(png_series([half, drawn, other])) == [half.png, drawn.png, other.png]
 
 
-def test_all_files_have_their_places_and_come_out_the_same_twice(make):
-    pictures = several(make(shifts=(0.0, 2.0, 0.1), labels=("Plain", "Oak", "Vine")))
+def test_all_files_have_their_places(make):
+    pictures = several(make(shifts=(0.0, 2.0), labels=("Plain", "Oak")))
     one, two = (dict(figure_files(pictures, question=QUESTION, source=SOURCE)) for _ in range(2))
     assert one == two
     names = ("texture-differences", "other-differences", "profiles", "board")
@@ -197,8 +203,8 @@ def test_all_files_have_their_places_and_come_out_the_same_twice(make):
                 for end in (".png", ".svg", "-dark.svg")}  # fmt: skip
     expected |= {f"figures/video/{name}-dark.png" for name in names}
     expected |= {f"figures/print/{name}.{end}" for name in names for end in ("png", "svg")}
-    expected |= {f"figures/frames/{n:02d}.png" for n in range(1, 6)}
-    expected |= {f"figures/frames/tall/{n:02d}.png" for n in range(1, 6)}
+    expected |= {f"figures/frames/{n:02d}.png" for n in range(1, 5)}
+    expected |= {f"figures/frames/tall/{n:02d}.png" for n in range(1, 5)}
     assert set(one) == expected
     for path, data in one.items():
         size = path.split("/")[1]
@@ -206,6 +212,12 @@ def test_all_files_have_their_places_and_come_out_the_same_twice(make):
             assert Image.open(io.BytesIO(data)).size == PIXELS[size]
         if path.endswith(".svg"):
             assert re.search(rb'aria-label="[A-Z][a-z ]+ of .+, where .+\."', data), path
+
+
+@SIZES
+def test_same_input_same_bytes(typical, size):
+    one, two = (stage(scores_drawing(typical), size, source=SOURCE) for _ in range(2))
+    assert (one.png, one.svg) == (two.png, two.svg)
 
 
 def test_a_trial_without_comparisons_has_only_its_scores(make):
@@ -217,6 +229,5 @@ def test_a_trial_without_comparisons_has_only_its_scores(make):
 def test_all_pictures_of_a_trial_take_less_than_five_seconds(attributes):
     start = time.process_time()
     made = dict(figure_files(attributes, question=QUESTION, source=SOURCE))
-    took = time.process_time() - start
-    print(f"\n{len(made)} files, {sum(map(len, made.values())) / 1e6:.1f} MB: {took:.1f} s")
-    assert took < 5
+    assert len(made) > 80
+    assert time.process_time() - start < 5

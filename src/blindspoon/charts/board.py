@@ -193,13 +193,13 @@ class _Grid:
 def _lay(board: Board, sheet: Sheet) -> Laid:
     grid = _grid(board, sheet)
     shapes, y = _head(board, grid)
-    steps, top = [0] * len(shapes), y
+    steps = [0] * len(shapes)
     for row in range(len(board.variants)):
         drawn, y = _row(board, grid, row, y)
         shapes += drawn
         steps += [row + 2] * len(drawn)
     lines, end = key_lines(_key(board, grid), sheet.width, y + 8, sheet.style)
-    shapes += [*_divider(board, grid, top, y), *lines]
+    shapes += lines
     return Laid(
         scene=Scene(width=sheet.width, height=end, shapes=tuple(shapes)),
         kind="Board",
@@ -292,7 +292,8 @@ def _row(board: Board, grid: _Grid, row: int, y: float) -> tuple[list[Shape], fl
         drawn, end = _cell_shapes(each, each.cells[row], board.inks[row], (left, top), grid)
         shapes += drawn
         ends.append(end)
-    return shapes, max(ends) + style.pad + sheet.spare / 2
+    end = max(ends) + style.pad + sheet.spare / 2
+    return [*shapes, *_divider(board, grid, y if sheet.beside else top, end)], end
 
 
 def _cell_shapes(

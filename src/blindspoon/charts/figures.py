@@ -48,7 +48,7 @@ def figure_files(
     for size in (*FORMATS, "print"):
         for drawing in _drawings(ordered):
             yield from _files(stage(drawing, size, source=source, question=question), size)
-        for drawn in _boards(ordered, size, source=source, question=question):
+        for drawn in boards(ordered, size, source=source, question=question):
             yield from _files(drawn, size)
     for head in [each for each in ordered if each.result.comparisons][:1]:
         for size, folder in REVEALED.items():
@@ -64,7 +64,7 @@ def _drawings(pictures: Sequence[Picture]) -> list[Drawing]:
     return [*drawings, profiles_drawing(scored)] if len(scored) > 1 else drawings
 
 
-def _boards(pictures: Sequence[Picture], size: str, *, source: str, question: str) -> list[Stage]:
+def boards(pictures: Sequence[Picture], size: str, *, source: str, question: str) -> list[Stage]:
     """Draw the board; shared out over several where its columns would be too narrow.
 
     Of one attribute the chart of differences says it all.

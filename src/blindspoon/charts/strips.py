@@ -7,6 +7,7 @@ what is drawn behind the rows.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from blindspoon.charts.layout import (
     INSET,
@@ -24,8 +25,8 @@ from blindspoon.scores import FloatArray
 
 LABELS = 0.45
 """Share of the width that the labels beside the rows may take."""
-LEAST_PLOT = 100.0
-"""Pixels that the plot has at least between the words beside it."""
+LEAST_PLOT, TICK_GAP = 100.0, 4.0
+"""Pixels that the plot has at least between the words beside it, and between ticks' words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +149,7 @@ def _reference_words(strip: Strip, frame: Frame) -> Text | None:
 def _axis(strip: Strip, frame: Frame, y: float) -> tuple[list[Shape], float]:
     shapes: list[Shape] = []
     size = frame.sheet.style.small
-    for value, words in strip.ticks:
+    for value, words in _ticks(strip, frame):
         x = frame.x(value)
         half = text_width(words, size) / 2
         place = min(max(x, half), frame.sheet.width - half)
@@ -157,3 +158,16 @@ def _axis(strip: Strip, frame: Frame, y: float) -> tuple[list[Shape], float]:
             Text(x=place, y=y + 5 + size, text=words, size=size, ink="soft", anchor="middle")
         )
     return shapes, y + size + 9
+
+
+def _ticks(strip: Strip, frame: Frame) -> tuple[tuple[float, str], ...]:
+    """Leave ticks out, but not zero, where their words would touch."""
+    zero = next((place for place, (value, _) in enumerate(strip.ticks) if value == 0), 0)
+    for every in (1, 2, 5):
+        kept = strip.ticks[zero % every :: every]
+        widths = [text_width(words, frame.sheet.style.small) for _, words in kept]
+        gaps = (frame.x(b) - frame.x(a) for (a, _), (b, _) in pairwise(kept))
+        room = zip(gaps, pairwise(widths), strict=True)
+        if all(gap >= (one + other) / 2 + TICK_GAP for gap, (one, other) in room):
+            break
+    return kept
