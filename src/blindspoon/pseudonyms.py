@@ -11,8 +11,11 @@ import numpy as np
 from blindspoon.tables import FolderTables, TextColumn, TextTable
 from blindspoon.trial import Trial
 
-IMPERSONAL = re.compile(r"(?i)([a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}")
+LABEL = r"(?:[a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}"
+IMPERSONAL = re.compile(LABEL, re.IGNORECASE)
 """Labels that name nobody, such as T01, 7 and judge 3; they stay as they are."""
+ALL_IMPERSONAL = re.compile(f"(?:{LABEL}\n)*", re.IGNORECASE)
+"""The same for many labels at once, a line each."""
 
 
 def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
@@ -62,8 +65,10 @@ def veil(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
     """
     told = [each for each in (*tables.scores, tables.servings, tables.key) if each is not None]
     found = (table.columns["taster"].texts for table in told if "taster" in table.columns)
-    labels = {label for texts in (trial.tasting.tasters, *found) for label in texts}
-    names = pseudonyms(labels, trial.seed)
+    told_of = (trial.tasting.tasters, *found)
+    if all(ALL_IMPERSONAL.fullmatch("\n".join((*texts, ""))) for texts in told_of):
+        return trial, tables
+    names = pseudonyms((label for texts in told_of for label in texts), trial.seed)
     if not names:
         return trial, tables
     listed = tuple(names.get(label, label) for label in trial.tasting.tasters)

@@ -100,3 +100,46 @@ def test_a_hundred_thousand_tasters(large):
     print(f"ratio {ours / alone:.2f}")  # noqa: T201
     assert ours <= 3 * alone
     assert our_memory < 1000
+
+
+ATTRIBUTES = ("saltiness", "sourness", "ferment", "texture")
+
+
+def four_attributes(folder, tasters):
+    """So many tasters, five variants and four attributes."""
+    rng = np.random.default_rng(1)
+    taster, variant = np.repeat(np.arange(tasters), 5), np.tile(np.arange(5), tasters)
+    habit = rng.normal(0, 1, tasters)[taster]
+    scores = [
+        np.clip(np.rint(5 + habit + 0.1 * k * variant + rng.normal(0, 1.5, taster.size)), 0, 10)
+        for k in range(1, 5)
+    ]
+    rows = zip(taster, variant, *(each.astype(int) for each in scores), strict=True)
+    body = "".join(f"P{row[0]},v{row[1]},{','.join(map(str, row[2:]))}\n" for row in rows)
+    (folder / "scores.csv").write_text(f"taster,variant,{','.join(ATTRIBUTES)}\n{body}")
+    named = ", ".join(f'{{ name = "{name}" }}' for name in ATTRIBUTES)
+    (folder / "trial.toml").write_text(TRIAL.replace('{ name = "texture" }', named))
+    return folder
+
+
+def test_cost_grows_as_the_tasters_do(tmp_path):
+    """`compare` and `report` of 100,000 tasters and four attributes: 20 seconds and 2 GB."""
+    taken = []
+    for tasters in (25_000, 50_000, 100_000):
+        folder = tmp_path / f"tasters-{tasters}"
+        folder.mkdir()
+        four_attributes(folder, tasters)
+        (compared, first), (reported, second) = medians(
+            [BLINDSPOON, "compare", folder],
+            [BLINDSPOON, "report", folder, "--to", tmp_path / "reports"],
+            repeats=3,
+        )
+        show(f"compare, {tasters:,} tasters x 5 x 4 attributes", compared, first)
+        show(f"report, {tasters:,} tasters x 5 x 4 attributes", reported, second)
+        taken.append(compared + reported)
+        assert max(first, second) < 2000
+    assert taken[-1] < 20
+    assert taken[2] < 2.5 * taken[1]
+    text = (tmp_path / "reports" / "tasters-100000" / "index.html").read_text(encoding="utf-8")
+    assert len(text.encode()) < 400_000
+    assert "ordered categor" in text

@@ -18,7 +18,7 @@ def depth_sections(
     shown = trial.tasters_shown
     sections = (
         influence_section(trial, depth.influence, shown=shown),
-        panel_section(trial, depth.panel, shown=shown),
+        panel_section(trial, depth.panel, shown=shown) if depth.panel.tasters > 1 else None,
         joint_section(trial, depth.joint, verdicts),
     )
     return tuple(section for section in sections if section is not None)

@@ -267,7 +267,8 @@ _MADE: dict[Name, str] = {
     "procedure": "What the comparison that does not decide says of the same scores.",
     "ordinal": "The scores taken as steps of which only the order counts (cumulative logit model: "
     "P. McCullagh, 1980, J. R. Stat. Soc. B 42:109–142). It can show a difference, and never "
-    "that there is none worth minding, so “alike” and “not settled” stand unless it shows one. In "
-    "a small panel it is a little too ready to.",
+    "that there is none worth minding, so “alike” and “not settled” stand unless it shows one. It "
+    "allows for tasters who score high or low, not for those who see one variant otherwise, and so "
+    "over several sessions it shows one too readily.",
     "position": "The mixed model, made again without the place of the cup in its order.",
 }

@@ -1,0 +1,151 @@
+"""Tables of what charts draw and no other table holds, and which tables stand behind a chart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.batches.log import BatchLog
+from blindspoon.batches.measured import TasteAgainst
+from blindspoon.charts.measured import WORDS, known_points
+from blindspoon.charts.picture import Picture
+from blindspoon.charts.readings import Track, readings_of
+from blindspoon.report.numbers import NumberTable, blank_as_dash
+from blindspoon.trial import Trial
+
+Behind = Mapping[str, tuple[str, ...]]
+"""Names of the tables that hold what a chart draws, by the chart's name."""
+
+
+def behind_attributes(names: Iterable[str]) -> Behind:
+    """Name the tables behind the charts that every attribute has, and behind the profiles.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Attributes.
+    """
+    behind: dict[str, tuple[str, ...]] = {"profiles": ("means",)}
+    for name in names:
+        behind[f"{name}-differences"] = (f"mixed-{name}", f"ranks-{name}", f"raw-{name}")
+        behind[f"{name}-scores"] = (f"scores-{name}", f"raw-{name}")
+    return behind
+
+
+def on_the_page(
+    behind: Behind, tables: Iterable[NumberTable]
+) -> Mapping[str, tuple[NumberTable, ...]]:
+    """Look the tables up, leaving out those that the page does not have.
+
+    Examples
+    --------
+    >>> table = NumberTable(name="means", caption="Means", head="Attribute", columns=(), rows=())
+    >>> found = on_the_page({"profiles": ("means", "lost")}, [table])
+    >>> [each.caption for each in found["profiles"]]
+    ['Means']
+    """
+    known = {table.name: table for table in tables}
+    return {
+        chart: tuple(known[name] for name in names if name in known)
+        for chart, names in behind.items()
+    }
+
+
+def means_table(pictures: Sequence[Picture]) -> NumberTable | None:
+    """Show the mean of every variant on every attribute; None of a single attribute."""
+    if len(pictures) < 2:
+        return None
+    places = range(len(pictures[0].variants))
+    return NumberTable(
+        name="means",
+        caption="Mean scores, in points",
+        head="Attribute",
+        columns=tuple(variant.label for variant in pictures[0].variants),
+        rows=tuple(
+            (
+                each.attribute.label,
+                blank_as_dash(_mean(each.mean(place), each) for place in places),
+            )
+            for each in pictures
+        ),
+    )
+
+
+def _mean(value: float, picture: Picture) -> str:
+    digits = wording.digits_for(picture.attribute.scale) + 1
+    return wording.number(value, digits) if np.isfinite(value) else ""
+
+
+def readings_tables(log: BatchLog, trial: Trial) -> tuple[NumberTable, ...]:
+    """Show what was read of every batch, a row a day, as the chart of readings counts them.
+
+    Parameters
+    ----------
+    log : BatchLog
+    trial : Trial
+
+    Returns
+    -------
+    tuple of NumberTable
+        Of pH and of temperature, those that were read; empty without a reading of pH, as there is
+        no chart then.
+    """
+    readings = readings_of(log, trial)
+    if not readings.ph:
+        return ()
+    quantities = (
+        ("readings-ph", "pH", readings.ph),
+        ("readings-temperature", "Temperature, °C", readings.temperature),
+    )
+    return tuple(
+        _by_day(name, f"{what}, by {readings.across}", tracks)
+        for name, what, tracks in quantities
+        if tracks
+    )
+
+
+def _by_day(name: str, caption: str, tracks: Sequence[Track]) -> NumberTable:
+    days = sorted({day for track in tracks for day in track.days})
+    return NumberTable(
+        name=name,
+        caption=caption,
+        head="Day",
+        columns=tuple(track.label for track in tracks),
+        rows=tuple((f"{day}", blank_as_dash(_on(day, track) for track in tracks)) for day in days),
+        notes=("A dash: not read on that day.",),
+    )
+
+
+def _on(day: int, track: Track) -> str:
+    read = zip(track.days, track.values, strict=True)
+    return "; ".join(wording.plain(value) for when, value in read if when == day)
+
+
+def against_table(name: str, against: TasteAgainst, trial: Trial) -> NumberTable:
+    """Show how strong each variant measured and tasted.
+
+    Parameters
+    ----------
+    name : str
+        Of the table.
+    against : TasteAgainst
+    trial : Trial
+    """
+    words, attribute = WORDS[against.quantity], trial.attribute(against.attribute)
+    return NumberTable(
+        name=name,
+        caption=f"{attribute.label} and measured {words.title}",
+        head="Variant",
+        columns=(words.axis.capitalize() if words.unit else words.axis, "Mean score", "Tasters"),
+        rows=tuple(_against_rows(against, trial)),
+    )
+
+
+def _against_rows(against: TasteAgainst, trial: Trial) -> Iterator[tuple[str, tuple[str, ...]]]:
+    digits = wording.digits_for(trial.attribute(against.attribute).scale) + 1
+    for point in known_points(against):
+        measured = wording.number(point.measured, WORDS[against.quantity].digits)
+        perceived = wording.number(point.perceived, digits)
+        yield trial.variant(point.variant).label, (measured, perceived, f"{point.tasters:,}")
