@@ -38,12 +38,13 @@ PARTS = """
 () => {
   const svg = document.documentElement;
   const all = name => [...svg.querySelectorAll(name)];
-  const value = (element, name) => Number(element.getAttribute(name));
-  const taster = [...all('g')[0].children]
+  const value = (element, name) =>
+    Number((element.closest(`[${name}]`) ?? element).getAttribute(name));
+  const taster = [...all('circle')[0].parentNode.children]
     .reduce((one, other) => value(one, 'cx') > value(other, 'cx') ? one : other);
   const bar = all('line').find(line => value(line, 'stroke-width') === 5);
   const zero = all('line').find(line => value(line, 'x1') === value(line, 'x2')
-    && !line.hasAttribute('stroke-dasharray'));
+    && !line.closest('[stroke-dasharray]'));
   const band = all('polygon')[1].getBBox();
   const verdict = all('text').find(text => text.textContent === 'different').getBBox();
   const places = [

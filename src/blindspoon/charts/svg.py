@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from html import escape
+from itertools import groupby
+from typing import NamedTuple
 
 from blindspoon.charts.palette import PALETTE, PREFIX
 from blindspoon.charts.scene import Area, Line, Marks, Scene, Shape, Text, diamond
@@ -14,6 +16,20 @@ RING = 0.42
 DASH = (3.0, 3.0)
 
 Paint = Callable[[str], str]
+
+
+class Form(NamedTuple):
+    """One element: its attributes begin with a space, those of its look apart from its place."""
+
+    tag: str
+    look: str
+    place: str
+    content: str = ""
+
+    def written(self, look: str = "") -> str:
+        """Write the element, with its look unless the elements around it say that."""
+        start = f"<{self.tag}{self.place}{look}"
+        return f"{start}>{self.content}</{self.tag}>" if self.content else f"{start}/>"
 
 
 def inline_svg(scene: Scene, label: str) -> str:
@@ -52,49 +68,68 @@ def standalone_svg(
 def _svg(scene: Scene, named: str, paint: Paint, size: tuple[int, int] | None = None) -> str:
     own = (_short(scene.width), _short(scene.height))
     width, height = size or own
-    body = "".join(_element(shape, paint) for shape in scene.shapes)
+    forms = (form for shape in scene.shapes for form in _forms(shape, paint))
+    body = "".join(_written(look, list(group)) for look, group in groupby(forms, key=_look))
     return (
         f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}" '
         f'font-family="{FONTS}">{body}</svg>'
     )
 
 
-def _element(shape: Shape, paint: Paint) -> str:
+def _look(form: Form) -> str:
+    return form.look
+
+
+def _written(look: str, forms: list[Form]) -> str:
+    """Write forms that look alike, saying so once."""
+    if len(forms) == 1:
+        return forms[0].written(look)
+    return f"<g{look}>{''.join(form.written() for form in forms)}</g>"
+
+
+def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
     ink = paint(shape.ink)
     match shape:
         case Text():
-            return _text(shape, ink)
+            yield _text(shape, ink)
         case Line():
-            dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
-            (x1, y1), (x2, y2) = shape.start, shape.end
-            place = f'x1="{_short(x1)}" y1="{_short(y1)}" x2="{_short(x2)}" y2="{_short(y2)}"'
-            return f'<line {place} stroke="{ink}" stroke-width="{_short(shape.width)}"{dash}/>'
+            yield _line(shape, ink)
         case Area():
-            return f'<polygon fill="{ink}" points="{_points(shape.corners)}"/>'
+            yield Form("polygon", f' fill="{ink}"', f' points="{_points(shape.corners)}"')
         case Marks():
-            return _marks(shape, ink, paint("ground"))
+            yield from _marks(shape, ink, paint("ground"))
 
 
-def _text(shape: Text, ink: str) -> str:
+def _text(shape: Text, ink: str) -> Form:
     anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
     weight = ' font-weight="600"' if shape.bold else ""
-    place = f'x="{_short(shape.x)}" y="{_short(shape.y)}" font-size="{_short(shape.size)}"'
-    return f'<text {place} fill="{ink}"{anchor}{weight}>{escape(shape.text, quote=False)}</text>'
-
-
-def _marks(shape: Marks, ink: str, ground: str) -> str:
-    radius, look = shape.radius, f'fill="{ink}"'
-    if shape.kind == "diamond":
-        each = (f'<polygon points="{_points(diamond(c, radius))}"/>' for c in shape.centres)
-        return f"<g {look}>{''.join(each)}</g>"
-    if shape.kind == "ring":
-        look = f'fill="{ground}" stroke="{ink}" stroke-width="{_short(RING * radius)}"'
-        radius *= 1 - RING / 2
-    each = (
-        f'<circle cx="{_short(x)}" cy="{_short(y)}" r="{_short(radius)}"/>'
-        for x, y in shape.centres
+    return Form(
+        tag="text",
+        look=f' fill="{ink}" font-size="{_short(shape.size)}"{anchor}{weight}',
+        place=f' x="{_short(shape.x)}" y="{_short(shape.y)}"',
+        content=escape(shape.text, quote=False),
     )
-    return f"<g {look}>{''.join(each)}</g>"
+
+
+def _line(shape: Line, ink: str) -> Form:
+    width = "" if shape.width == 1 else f' stroke-width="{_short(shape.width)}"'
+    dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
+    (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in (shape.start, shape.end))
+    place = f' x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
+    return Form("line", f' stroke="{ink}"{width}{dash}', place)
+
+
+def _marks(shape: Marks, ink: str, ground: str) -> Iterator[Form]:
+    radius, look = shape.radius, f' fill="{ink}"'
+    if shape.kind == "diamond":
+        for centre in shape.centres:
+            yield Form("polygon", look, f' points="{_points(diamond(centre, radius))}"')
+        return
+    if shape.kind == "ring":
+        look = f' fill="{ground}" stroke="{ink}" stroke-width="{_short(RING * radius)}"'
+        radius *= 1 - RING / 2
+    for x, y in shape.centres:
+        yield Form("circle", look, f' cx="{_short(x)}" cy="{_short(y)}" r="{_short(radius)}"')
 
 
 def _points(points: tuple[tuple[float, float], ...]) -> str:
@@ -102,4 +137,5 @@ def _points(points: tuple[tuple[float, float], ...]) -> str:
 
 
 def _short(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".")
+    """Write a length to a tenth of a pixel, which keeps pages small."""
+    return f"{value:.1f}".removesuffix(".0")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,7 @@ from blindspoon.report import answer, limits, methods, numbers, sources, tables
 from blindspoon.report.answer import Judged
 from blindspoon.report.board import Board, make_boards
 from blindspoon.report.cite import Provenance, citation
+from blindspoon.report.drawn import behind_attributes, means_table, on_the_page
 from blindspoon.report.measured import Measured, measured
 from blindspoon.report.next_steps import next_steps
 from blindspoon.report.numbers import NumberTable
@@ -61,7 +62,8 @@ class ReportContent:
     """The report before it is a page: strings, tables of strings and charts.
 
     The fields stand in the order in which a reader meets them. `figures` holds every chart that
-    is written as a file; `files` the CSV tables, by path.
+    is written as a file; `behind` the tables that hold what each draws, by the chart's name;
+    `files` the CSV tables, by path.
     """
 
     title: str
@@ -101,6 +103,7 @@ class ReportContent:
     made_with: str
     references: tuple[str, ...]
     figures: tuple[charts.Chart, ...]
+    behind: Mapping[str, tuple[NumberTable, ...]]
     files: tuple[tuple[str, str], ...]
 
 
@@ -144,6 +147,8 @@ def compose(
     beside = measured(trial, table, made, verdicts)
     every = tuple(items[each.attribute] for each in ordered)
     paragraphs, needed = limits.unsettled(trial, table, every)
+    shown = tuple(filter(None, (art.means, *_number_tables(trial, table, ordered))))
+    raw = numbers.raw_tables(trial, table)
     return ReportContent(
         title=trial.title,
         question=trial.question or _question(trial, alone=len(table.tasters) == 1),
@@ -178,8 +183,8 @@ def compose(
         nothing_left_out=_nothing_left_out(table),
         left_out_note=_more(len(table.left_out), "entry", "left_out.csv", "entries"),
         cautions=limits.cautions(made),
-        numbers=_number_tables(trial, table, ordered),
-        raw=numbers.raw_tables(trial, table),
+        numbers=shown,
+        raw=raw,
         raw_note=_raw_note(table),
         citation=citation(trial, table, provenance),
         licence=trial.licence,
@@ -188,6 +193,7 @@ def compose(
         made_with=provenance.software,
         references=sources.references(results),
         figures=(*art.all, *beside.charts, *(chart for each in further for chart in each.charts)),
+        behind=_behind(items, (*shown, *raw), (beside, *further)),
         files=(
             ("tables/comparisons.csv", tables.comparisons_csv(trial, results, verdicts)),
             ("tables/attributes.csv", tables.attributes_csv(results)),
@@ -208,6 +214,7 @@ class _Art:
     scores: Mapping[str, charts.Chart]
     profiles: charts.Chart | None
     picture: charts.Chart | None
+    means: NumberTable | None
 
     @property
     def all(self) -> tuple[charts.Chart, ...]:
@@ -236,7 +243,18 @@ def _draw(
         scores={name: charts.scores_chart(pictures[name]) for name in scored},
         profiles=profiles,
         picture=first if ordered[0].primary or profiles is None else profiles,
+        means=means_table(several),
     )
+
+
+def _behind(
+    names: Iterable[str], tables: tuple[NumberTable, ...], parts: tuple[Measured | Section, ...]
+) -> Mapping[str, tuple[NumberTable, ...]]:
+    """Find the tables behind every chart of the page."""
+    named = dict(behind_attributes(names))
+    for part in parts:
+        named |= part.behind
+    return on_the_page(named, (*tables, *(each for part in parts for each in part.numbers)))
 
 
 def _of(verdicts: tuple[Verdict, ...], results: Sequence[AttributeResult]) -> tuple[Verdict, ...]:

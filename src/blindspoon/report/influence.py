@@ -14,6 +14,8 @@ from blindspoon.report.tables import to_csv
 from blindspoon.trial import Trial
 from blindspoon.verdict import PROCEDURES
 
+SAME = "the same"
+
 MOST_NAMED = 3
 """Tasters, or verdicts, that a sentence or a cell names; more are counted."""
 
@@ -182,6 +184,7 @@ def _table(
         head="Variant and attribute",
         columns=("As declared", *(_head(trial, name) for name in taken)),
         rows=tuple(rows),
+        quiet=SAME,
     )
 
 
@@ -194,7 +197,7 @@ def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome, *, 
     for left_out, outcome in influence.moved(name).get(declared.key, ()):
         changes.setdefault(word(trial, outcome), []).append(left_out)
     said = (text + _without(name, names, shown=shown) for text, names in changes.items())
-    return "; ".join(said) or "the same"
+    return "; ".join(said) or SAME
 
 
 def _without(name: Name, left_out: list[str], *, shown: bool) -> str:

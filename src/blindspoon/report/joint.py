@@ -52,6 +52,10 @@ def joint_section(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> 
         numbers=tuple(joint_tables(trial, joint, verdicts)),
         points=tuple(_methods(joint.map, joint.overall)),
         files=joint_files(joint),
+        behind={
+            "map": ("together-places", "together-map"),
+            "correlations": ("together-correlations",),
+        },
     )
 
 
@@ -111,7 +115,7 @@ def _listed(verdicts: list[Verdict], trial: Trial) -> str:
     if not verdicts:
         return ""
     if len(verdicts) > MOST_LISTED:
-        return f": {wording.spelled(len(verdicts))}, in the table below"
+        return f": {wording.spelled(len(verdicts))}, listed with the numbers"
     by_attribute: dict[str, list[str]] = {}
     for each in verdicts:
         label = trial.attribute(each.attribute).label.lower()

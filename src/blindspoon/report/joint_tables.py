@@ -23,6 +23,7 @@ def joint_tables(
     if isinstance(joint.overall, Overall):
         yield _overall_table(trial, joint.overall, verdicts)
     if isinstance(joint.map, Map):
+        yield _places_table(trial, joint.map)
         yield _loadings_table(trial, joint.map)
     if not isinstance(joint.correlations, NoResult):
         yield _correlations_table(trial, joint.correlations)
@@ -49,6 +50,26 @@ def _overall_table(trial: Trial, overall: Overall, verdicts: tuple[Verdict, ...]
         head="Attribute",
         columns=("Variant", "p, mixed model", "p, ranks", "By itself", "Over all attributes"),
         rows=tuple(rows),
+    )
+
+
+def _places_table(trial: Trial, drawn: Map) -> NumberTable:
+    digits = wording.digits_for(trial.attributes[0].scale) + 1 if drawn.in_points else 1
+    rows = []
+    for place in drawn.places:
+        long, short, turned = place.ellipse()
+        sizes = (wording.number(each, digits) for each in (place.x, place.y, long, short))
+        rows.append((trial.variant(place.variant).label, (*sizes, wording.number(turned, 0))))
+    return NumberTable(
+        name="together-places",
+        caption="Where the variants lie on the map",
+        head="Variant",
+        columns=("Across", "Up", "Half length", "Half width", "Turned, degrees"),
+        rows=tuple(rows),
+        notes=(
+            f"In {drawn.unit}, from the mean of all variants. Half length and half width are those "
+            "of the ellipse; its length is turned from the axis across towards the axis up.",
+        ),
     )
 
 

@@ -54,7 +54,7 @@ def _blocks(content: ReportContent) -> Iterator[str]:
     for finding in content.findings:
         yield from _finding(finding)
     if content.profiles is not None:
-        yield "## All attributes together"
+        yield "## Means of all attributes"
         yield _figure(content.profiles)
     yield from _paragraphs("What else differed", content.differed)
     yield _table(content.made)

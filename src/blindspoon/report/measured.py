@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 from blindspoon import blame, charts
 from blindspoon.batches.measured import TasteAgainst, salty_with_sour, taste_against_measured
 from blindspoon.made import Made
+from blindspoon.report.drawn import against_table, readings_tables
+from blindspoon.report.numbers import NumberTable
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.verdict import Verdict
@@ -25,11 +27,17 @@ class Measured:
         A taste against a strength, a mark a variant.
     remarks : tuple of str
         Sentences: equal strengths that tasted otherwise, saltiness with sourness.
+    numbers : tuple of NumberTable
+        What the charts draw.
+    behind : mapping of str to tuple of str
+        Names of those tables, by the chart's name.
     """
 
     readings: charts.Chart | None = None
     pictures: tuple[charts.Chart, ...] = ()
     remarks: tuple[str, ...] = ()
+    numbers: tuple[NumberTable, ...] = ()
+    behind: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def charts(self) -> tuple[charts.Chart, ...]:
@@ -44,11 +52,17 @@ def measured(
     if made is None:
         return Measured()
     found = taste_against_measured(trial, table, made.log)
-    drawn = (charts.measured_chart(each, trial) for each in found)
+    drawn = [(charts.measured_chart(each, trial), each) for each in found]
+    pictures = [(chart, each) for chart, each in drawn if chart is not None]
+    read = readings_tables(made.log, trial)
+    against = [against_table(f"{chart.name}-table", each, trial) for chart, each in pictures]
     return Measured(
         readings=charts.readings_chart(made.log, trial),
-        pictures=tuple(chart for chart in drawn if chart is not None),
+        pictures=tuple(chart for chart, _ in pictures),
         remarks=tuple(_remarks(trial, table, found, verdicts)),
+        numbers=(*read, *against),
+        behind={"readings": tuple(each.name for each in read)}
+        | {chart.name: (f"{chart.name}-table",) for chart, _ in pictures},
     )
 
 

@@ -42,6 +42,8 @@ class NumberTable:
         The row's name and its cells; a dash where there is no number.
     notes : tuple of str
         Sentences below, such as the reason for a dash.
+    quiet : str
+        A cell that says nothing new, and is left out where rows are stacked on a phone; or empty.
     """
 
     name: str
@@ -50,6 +52,7 @@ class NumberTable:
     columns: tuple[str, ...]
     rows: tuple[tuple[str, tuple[str, ...]], ...]
     notes: tuple[str, ...] = ()
+    quiet: str = ""
 
 
 def blank_as_dash(cells: Iterable[str]) -> tuple[str, ...]:

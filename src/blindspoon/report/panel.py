@@ -13,7 +13,7 @@ from blindspoon.panel import AttributePanel, Panel
 from blindspoon.panel.record import COLUMNS, long_rows
 from blindspoon.panel.results import LEVEL, Concordance, FTest, Repeatability
 from blindspoon.report.panel_order import order_sentences
-from blindspoon.report.panel_tables import panel_tables, taster_tables
+from blindspoon.report.panel_tables import panel_tables, places_tables, taster_tables
 from blindspoon.report.section import Section
 from blindspoon.report.tables import to_csv
 from blindspoon.trial import Attribute, Trial
@@ -49,11 +49,21 @@ def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> Section 
         charts=tuple(_charts(trial, panel, shown=shown)),
         numbers=(
             *panel_tables(trial, panel),
+            *places_tables(trial, answering(panel)),
             *(taster_tables(trial, answering(panel)) if shown else ()),
         ),
         points=POINTS,
         files=(("tables/panel.csv", panel_csv(panel, shown=shown)),),
+        behind={
+            f"{each.attribute}-{chart}": (f"panel-{table}-{each.attribute}",)
+            for each in answering(panel)
+            for chart, table in BEHIND
+        },
     )
+
+
+BEHIND = (("scale-use", "tasters"), ("tasters", "tasters"), ("places", "places"))
+"""The charts of an attribute and the tables that hold what they draw."""
 
 
 def panel_csv(panel: Panel, *, shown: bool = True) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from blindspoon import wording
 from blindspoon.compare.results import Interval, NoResult
 from blindspoon.panel import AttributePanel, Panel, TasterReview
-from blindspoon.panel.results import FTest, ScaleUse
+from blindspoon.panel.results import FTest, OrderEffect, ScaleUse
 from blindspoon.report.numbers import NumberTable, blank_as_dash
 from blindspoon.trial import Attribute, Trial
 
@@ -169,6 +169,44 @@ def _order_cells(trial: Trial, each: AttributePanel) -> list[str]:
         ),
         *_f_cells(before if isinstance(before, NoResult) else before.test),
     ]
+
+
+def places_tables(trial: Trial, found: Iterable[AttributePanel]) -> tuple[NumberTable, ...]:
+    """Make a table an attribute in which every row is a place in the order of the cups.
+
+    Parameters
+    ----------
+    trial : Trial
+    found : iterable of AttributePanel
+        Those whose places are drawn.
+    """
+    return tuple(
+        _places(trial.attribute(each.attribute), each.position)
+        for each in found
+        if not isinstance(each.position, NoResult)
+    )
+
+
+def _places(attribute: Attribute, found: OrderEffect) -> NumberTable:
+    digits = wording.digits_for(attribute.scale) + 1
+    return NumberTable(
+        name=f"panel-places-{attribute.name}",
+        caption=f"{attribute.label}: the place of the cup, in points",
+        head="Cup",
+        columns=("Cups", "Distance from the mean", "95\u00a0% interval"),
+        rows=tuple(
+            (
+                each.label,
+                (
+                    f"{each.cups:,}",
+                    wording.signed(each.effect, digits),
+                    _ends(each.interval, digits),
+                ),
+            )
+            for each in found.effects
+        ),
+        notes=("Variants and the tasters’ levels are allowed for; each interval is on its own.",),
+    )
 
 
 def taster_tables(trial: Trial, found: Iterable[AttributePanel]) -> tuple[NumberTable, ...]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from blindspoon import charts
 from blindspoon.report.numbers import NumberTable
@@ -22,11 +23,14 @@ class Section:
     paragraphs : tuple of str
     charts : tuple of Chart
     words, numbers : tuple of NumberTable
-        Tables of words, which stack on a phone, and of numbers, which scroll.
+        Tables of words, which stack on a phone, and of numbers, which scroll and stand with all
+        numbers of the page.
     points : tuple of (str, str)
         A bold head and a text each.
     files : tuple of (str, str)
         Tables for scripts: path under the report's folder, and text.
+    behind : mapping of str to tuple of str
+        Names of the tables that hold what a chart draws, by the chart's name.
     """
 
     name: str
@@ -38,3 +42,4 @@ class Section:
     numbers: tuple[NumberTable, ...] = ()
     points: tuple[tuple[str, str], ...] = ()
     files: tuple[tuple[str, str], ...] = ()
+    behind: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
