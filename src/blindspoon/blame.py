@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from blindspoon import wording
 from blindspoon.batches.amounts import Amounts, NoAmounts
@@ -213,6 +213,27 @@ def same_but_tasted(trial: Trial, against: TasteAgainst, variant: str, kind: str
         else ""
     )
     return f"{same}, yet {wording.comparative(difference, attribute)} the control{cause}."
+
+
+def same_and_alike(trial: Trial, against: TasteAgainst, variants: Sequence[str]) -> str:
+    """Say that several variants of the control's strength scored alike with it; a sentence.
+
+    Parameters
+    ----------
+    trial : Trial
+    against : TasteAgainst
+    variants : sequence of str
+        Some of ``against.same_strength``, at least two.
+    """
+    measured = {point.variant: point.measured for point in against.points}
+    name, unit, digits = _MEASURED[against.quantity]
+    told = wording.listing(
+        f"“{trial.variant(each).label}” ({wording.number(measured[each], digits)}{unit})"
+        for each in variants
+    )
+    control = f"{wording.number(measured[trial.control], digits)}{unit}"
+    label = trial.attribute(against.attribute).label.lower()
+    return f"{told} had about the control’s {name} ({control}), and scored alike on {label}."
 
 
 def salty_goes_with_sour(found: WithinCorrelation | NoCorrelation) -> str:

@@ -13,10 +13,10 @@ from matplotlib.backend_bases import GraphicsContextBase
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.colors import to_rgba
 from matplotlib.font_manager import FontProperties, fontManager
-from matplotlib.image import imsave
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
+from PIL import Image
 
 from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, diamond
@@ -69,11 +69,8 @@ class Canvas:
     def png(self, dpi: float) -> bytes:
         """Write what has been drawn as a PNG file, for so many pixels an inch."""
         out = io.BytesIO()
-        settings: dict[str, Any] = {
-            "metadata": {"Software": None},
-            "pil_kwargs": {"compress_level": 3},
-        }
-        imsave(out, self.pixels(), format="png", dpi=dpi, **settings)
+        opaque = Image.fromarray(self.pixels()).convert("RGB")
+        opaque.save(out, "PNG", dpi=(dpi, dpi), compress_level=3)
         return out.getvalue()
 
     def pixels(self) -> NDArray[np.uint8]:

@@ -96,17 +96,17 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[NumberTable, ...]:
     if not readings.ph:
         return ()
     quantities = (
-        ("readings-ph", "pH", readings.ph),
-        ("readings-temperature", "Temperature, °C", readings.temperature),
+        ("readings-ph", "pH, day by day", readings.ph),
+        ("readings-temperature", "Temperature in °C, day by day", readings.temperature),
     )
     return tuple(
-        _by_day(name, f"{what}, by {readings.across}", tracks)
-        for name, what, tracks in quantities
+        _by_day(name, caption, tracks, readings.across)
+        for name, caption, tracks in quantities
         if tracks
     )
 
 
-def _by_day(name: str, caption: str, tracks: Sequence[Track]) -> NumberTable:
+def _by_day(name: str, caption: str, tracks: Sequence[Track], days_are: str) -> NumberTable:
     days = sorted({day for track in tracks for day in track.days})
     return NumberTable(
         name=name,
@@ -114,8 +114,12 @@ def _by_day(name: str, caption: str, tracks: Sequence[Track]) -> NumberTable:
         head="Day",
         columns=tuple(track.label for track in tracks),
         rows=tuple((f"{day}", blank_as_dash(_on(day, track) for track in tracks)) for day in days),
-        notes=("A dash: not read on that day.",),
+        notes=(f"{_capital(days_are)}. A dash: not read on that day.",),
     )
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _on(day: int, track: Track) -> str:
@@ -138,7 +142,7 @@ def against_table(name: str, against: TasteAgainst, trial: Trial) -> NumberTable
         name=name,
         caption=f"{attribute.label} and measured {words.title}",
         head="Variant",
-        columns=(words.axis.capitalize() if words.unit else words.axis, "Mean score", "Tasters"),
+        columns=(_capital(words.axis), "Mean score", "Tasters"),
         rows=tuple(_against_rows(against, trial)),
     )
 

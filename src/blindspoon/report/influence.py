@@ -67,7 +67,10 @@ def influence_section(trial: Trial, influence: Influence, *, shown: bool = True)
     return Section(
         name="influence",
         head="What the answer hangs on",
-        paragraphs=(_tasters(trial, influence, ordered, shown=shown), *_others(trial, firm, moved)),
+        paragraphs=(
+            _tasters(trial, influence, ordered, shown=shown),
+            *_others(trial, firm, moved, said=any(_says(influence, name) for name in NAMES)),
+        ),
         words=() if table is None else (table,),
         points=tuple(_methods(trial, influence)),
         files=(("tables/influence.csv", influence_csv(influence, shown=shown)),),
@@ -138,9 +141,18 @@ def _would(trial: Trial, outcome: Outcome) -> str:
     return f"would be {word(trial, outcome)}{' within the margin' * (outcome.verdict == 'alike')}"
 
 
-def _others(trial: Trial, firm: list[Outcome], moved: list[Outcome]) -> Iterator[str]:
-    """Say what never moves, and what the table leaves out."""
+def _says(influence: Influence, name: Name) -> bool:
+    """Whether an alternative gave any verdict at all."""
+    return any(each.verdict for made in influence.of(name) for each in made.outcomes)
+
+
+def _others(
+    trial: Trial, firm: list[Outcome], moved: list[Outcome], *, said: bool
+) -> Iterator[str]:
+    """Say what never moves, and what the table leaves out; nothing where no alternative says."""
     total = len(firm) + len(moved)
+    if not said:
+        return
     if not moved:
         stay = (
             "The one verdict stays" if total == 1 else f"All {wording.spelled(total)} verdicts stay"
@@ -255,10 +267,17 @@ def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
     """Say how each alternative was made, and why one was not."""
     reasons = {each.name: each.reason for each in influence.not_done}
     for name in NAMES:
-        if name not in reasons:
+        silent = [each.reason for made in influence.of(name) for each in made.outcomes]
+        if name not in reasons and silent and not _says(influence, name):
+            yield f"{_SILENT.get(name, _head(trial, name))}: not done.", silent[0]
+        elif name not in reasons:
             yield f"{_head(trial, name)}.", _MADE[name]
         elif name != "taster":
             yield f"{_head(trial, name)}: not done.", reasons[name]
+
+
+_SILENT: dict[Name, str] = {"procedure": "By the other procedure"}
+"""Heads of alternatives without a verdict; which procedure decides depends on what could be."""
 
 
 _MADE: dict[Name, str] = {

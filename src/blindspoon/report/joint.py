@@ -154,11 +154,11 @@ def _r(pair: AttributePair) -> str:
 
 
 def _methods(drawn: Map | NoResult, overall: Overall | NoResult) -> Iterator[tuple[str, str]]:
-    yield "How attributes were correlated", CORRELATED
+    yield "How attributes were correlated.", CORRELATED
     if isinstance(drawn, Map):
-        yield "How the map was made", _mapped(drawn)
+        yield "How the map was made.", _mapped(drawn)
     if isinstance(overall, Overall):
-        yield "How all attributes were held together", _held(overall)
+        yield "How all attributes were held together.", _held(overall)
 
 
 CORRELATED = (

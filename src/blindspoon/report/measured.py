@@ -74,8 +74,12 @@ def _remarks(
 ) -> Iterator[str]:
     kinds = {(each.attribute, each.variant): each.kind for each in verdicts}
     for each in found:
-        for variant in each.same_strength:
-            kind = kinds.get((each.attribute, variant), "open")
-            yield from filter(None, [blame.same_but_tasted(trial, each, variant, kind)])
+        tasted = {v: kinds.get((each.attribute, v), "open") for v in each.same_strength}
+        alike = [variant for variant, kind in tasted.items() if kind == "alike"]
+        if len(alike) > 1:
+            yield blame.same_and_alike(trial, each, alike)
+            tasted = {v: kind for v, kind in tasted.items() if v not in alike}
+        said = (blame.same_but_tasted(trial, each, v, kind) for v, kind in tasted.items())
+        yield from filter(None, said)
     if found:
         yield blame.salty_goes_with_sour(salty_with_sour(trial, table))

@@ -12,6 +12,7 @@ from blindspoon.scores import ScoreTable
 from blindspoon.trial import Trial
 
 MOST_STEPS = 6
+MOST_NAMED = 3
 MOST_ATTRIBUTES = 3
 Step = tuple[str, str]
 
@@ -54,14 +55,23 @@ def _level(
     found = {item.label for items in per_attribute for item in items if item.group[1]}
     confounded = [each for each in (made.differs if made else ()) if each.undeclared]
     labels = {each.variant: trial.variant(each.variant).label for each in confounded}
+    alike: dict[str, list[str]] = {}
     for what in sorted(confounded, key=lambda each: labels[each.variant] not in found):
         also = wording.listing(blame.factor_name(each.factor) for each in what.undeclared)
-        label = labels[what.variant]
+        alike.setdefault(also, []).append(f"“{labels[what.variant]}”")
+    for also, named in alike.items():
+        them = "it" if len(named) == 1 else "them"
         yield (
-            f"Level “{label}”.",
-            f"Make it and the control alike in {also}, and taste again: until then nobody can say "
-            "what made the difference, or hid it.",
+            f"Level {wording.listing(_first(named))}.",
+            f"Make {them} and the control alike in {also}, and taste again: until then nobody can "
+            "say what made the difference, or hid it.",
         )
+
+
+def _first(named: list[str]) -> list[str]:
+    """Name a few, and count the rest."""
+    rest = len(named) - MOST_NAMED
+    return named if rest < 2 else [*named[:MOST_NAMED], f"{wording.spelled(rest)} others"]
 
 
 def _more_tasters(per_attribute: Sequence[tuple[Judged, ...]]) -> Iterator[Step]:

@@ -110,7 +110,7 @@ def strengths_table(trial: Trial, made: Made | None) -> NumberTable | None:
             )
             for each in made.strengths
         ),
-        notes=tuple(sorted(reasons)),
+        notes=tuple(f"{each[:1].upper()}{each[1:].rstrip('.')}." for each in sorted(reasons)),
     )
 
 

@@ -190,7 +190,8 @@ def _told(trial: Trial, attribute: Attribute, each: AttributePanel) -> str:
     who = f"{wording.spelled(apart)} of {wording.spelled(len(known))} tasters"
     return (
         f"{who[:1].upper()}{who[1:]} told the variants apart on {attribute.label.lower()} beyond "
-        f"the spread of their own repeats; by chance alone {wording.percent(alpha)} would."
+        f"the spread of their own repeats; by chance alone about {wording.percent(alpha)} would "
+        "seem to."
     )
 
 

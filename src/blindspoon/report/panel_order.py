@@ -47,7 +47,10 @@ def _sentences(trial: Trial, panel: Panel, firsts: list[tuple[Attribute, Effect]
     ]
     felt = [each.label.lower() for each, test in before if test.p_value < trial.decision.alpha]
     if felt:
-        yield f"What was tasted just before a cup shows on {wording.listing(felt)}."
+        yield (
+            f"What was tasted just before a cup shows on {wording.listing(felt)}; the comparisons "
+            "do not allow for that."
+        )
     elif before:
         yield "Whether the cup just before matters is not settled."
     looks = len(firsts) + len(before)
