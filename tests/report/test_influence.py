@@ -148,8 +148,8 @@ def test_a_verdict_that_moves_without_most_tasters_hangs_on_their_number():
     most = [alternative("taster", f"T{k}", salt_vine=("alike", 0)) for k in range(9)]
     said = first(*most, shown=False)
     assert said.endswith(
-        "No verdict on salt hangs on a single taster. “Vine” on salt moves without any one of most "
-        "tasters: it hangs on how many tasted."
+        "No verdict on salt hangs on a single taster. “Vine” on salt moves when any one of more "
+        "than half the tasters is left out: it hangs on how many tasted."
     )
     assert "hangs on how many" not in first(*most[:8])
 

@@ -96,7 +96,10 @@ def _tasters(trial: Trial, influence: Influence, ordered: list[Outcome], *, show
     said = [_group(trial, each, by_few, shown=shown, whole=len(groups) == 1) for each in groups]
     many = _listed((_named(trial, each) for each in ordered if each.key in by_many), "others")
     move, they = ("moves", "it hangs") if len(by_many) == 1 else ("move", "they hang")
-    numbers = f"{many} {move} without any one of most tasters: {they} on how many tasted."
+    numbers = (
+        f"{many} {move} when any one of more than half the tasters is left out: {they} on how many "
+        "tasted."
+    )
     return " ".join([*said, numbers] if by_many else said)
 
 
