@@ -265,6 +265,17 @@ def test_the_file_has_a_row_a_verdict_and_alternative():
     assert "T01" not in influence_csv(made, shown=False)
 
 
+def test_where_no_alternative_says_anything_nothing_is_said_to_stay():
+    silent = alternative("procedure")
+    reason = "Fewer than two tasters scored the control and another variant."
+    outcomes = tuple(replace(each, verdict=None, reason=reason) for each in silent.outcomes)
+    lost = [NotDone(name="taster", reason="There is one taster only, on whom everything hangs.")]
+    made = section(replace(silent, outcomes=outcomes), not_done=lost)
+    assert made.paragraphs == ("There is one taster only, on whom everything hangs.",)
+    assert dict(made.points)["By the other procedure: not done."] == reason
+    assert made.words == ()
+
+
 @pytest.mark.parametrize("shown", [True, False])
 def test_no_forbidden_word_and_no_p_value(shown):
     made = section(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -62,6 +63,16 @@ def test_batches_that_differ_otherwise_come_first(demo):
     head, text = next_steps(demo.trial, demo.table, demo.made, items)[0]
     assert head == "Level “Calcium”."
     assert "alike in temperature" in text
+
+
+def test_batches_that_differ_in_the_same_share_a_step(demo):
+    (calcium,) = [each for each in demo.made.differs if each.undeclared]
+    others = (variant.name for variant in demo.trial.variants if variant.name != "plain")
+    made = replace(demo.made, differs=tuple(replace(calcium, variant=name) for name in others))
+    items = tuple(judged(demo.trial, each, demo.verdicts) for each in demo.results)
+    found = [head for head, _ in next_steps(demo.trial, demo.table, made, items)]
+    (level,) = [head for head in found if head.startswith("Level")]
+    assert level == "Level “Cool cellar”, “Calcium”, “Old brine” and “Vine leaf”."
 
 
 def test_the_number_of_tasters_is_that_of_the_table(content_of):

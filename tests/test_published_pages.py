@@ -1,0 +1,379 @@
+"""Every page that is sent out, as a reader meets it: on a phone, by keyboard, offline, on paper.
+
+Success criteria are those of WCAG 2.2 (1.4.10 reflow at 320 px, 2.1.1 keyboard, 2.4.1 skip link,
+2.4.7 visible focus, 2.5.8 targets of 24 px), and axe's rules.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+import random
+import re
+import shutil
+import subprocess
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+from blindspoon.kit import kit_files
+from blindspoon.pipeline import analyse, compose_report
+from blindspoon.report import page
+
+pytestmark = pytest.mark.browser
+TRIALS = Path(__file__).parents[1] / "trials"
+FOLDERS = {"demo": "allotment-cucumbers", "wine": "randall-1989-wine", "extreme": None}
+EVERY = [f"{trial}/{form}" for trial in FOLDERS for form in ("index", "print", "kit")]
+WRITEUPS = [name for name in EVERY if not name.endswith("kit")]
+SCRIPT = "<script>document.title = 'broken'</script>"
+PHONE = {"width": 390, "height": 844}
+
+# axe takes one to five seconds a page; the others run with -m slow.
+QUICK = {
+    ("demo/index", 320, "light"),
+    ("demo/kit", 390, "dark"),
+    ("extreme/index", 390, "dark"),
+    ("wine/index", 1280, "dark"),
+}
+AXE = [
+    pytest.param(*case, marks=() if case in QUICK else pytest.mark.slow)
+    for case in product(EVERY, (320, 390, 1280), ("light", "dark"))
+]
+QUICK_PRINTS = {
+    ("demo/print", "A4"),
+    ("demo/print", "Letter"),
+    ("extreme/print", "Letter"),
+    ("wine/print", "A4"),
+}
+PRINTS = [
+    pytest.param(*case, marks=() if case in QUICK_PRINTS else pytest.mark.slow)
+    for case in product((*WRITEUPS, "demo/kit"), ("A4", "Letter"))
+]
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory):
+    """The HTML files of both trials and of an extreme one, by "trial/form"."""
+    root, made = tmp_path_factory.mktemp("published"), {}
+    for trial, name in FOLDERS.items():
+        analysis = analyse(TRIALS / name if name else extreme(root / "folder"))
+        content = compose_report(analysis)
+        kit = kit_files(analysis.trial, analysis.table, analysis.made)
+        forms = {"index": page(content), "print": page(content, paper=True)}
+        forms["kit"] = kit["do-it-yourself.html"].decode()
+        for form, text in forms.items():
+            made[f"{trial}/{form}"] = root / f"{trial}-{form}.html"
+            made[f"{trial}/{form}"].write_text(text, encoding="utf-8")
+    return made
+
+
+def extreme(folder: Path) -> Path:
+    """Twelve variants with labels of 40 characters, one taster, script in every text."""
+    names = [f"v{number}" for number in range(12)]
+    variants = (
+        f'[[variant]]\nname = "{name}"\nmethod = "{SCRIPT}"\n'
+        f'label = "{f"<b>{name}</b> of the coldest cellar ":x<40}"\n'
+        for name in names
+    )
+    folder.mkdir()
+    (folder / "trial.toml").write_text(EXTREME + "\n".join(variants), encoding="utf-8")
+    batches = [
+        [f"<i>{name}</i>", name, 600, 500, 25 + at, "2026-08-20", SCRIPT, SCRIPT]
+        for at, name in enumerate(names)
+    ]
+    readings = [
+        [f"<i>{name}</i>", f"2026-08-{day}", f"{10 - day / 4:g}", 18, SCRIPT]
+        for name in names
+        for day in (20, 24, 28)
+    ]
+    write(folder / "scores.csv", SCORED, scores(names))
+    write(
+        folder / "batches.csv",
+        "batch variant produce_g water_g salt_g started vessel note",
+        batches,
+    )
+    write(folder / "readings.csv", "batch date ph temperature_c note", readings)
+    return folder
+
+
+SCORED = "session taster variant position batch texture saltiness sourness comment"
+EXTREME = f"""
+[trial]
+title = "{SCRIPT} brine"
+question = "{SCRIPT}?"
+product = "{SCRIPT}"
+host = "{SCRIPT}"
+licence = "{SCRIPT}"
+control = "v0"
+seed = 7
+[decision]
+declared = 2026-09-04
+primary = ["texture"]
+margin = 1.0
+[scale]
+low = 0
+high = 10
+step = 0.5
+[[attribute]]
+name = "texture"
+low = "{SCRIPT}"
+[[attribute]]
+name = "saltiness"
+[[attribute]]
+name = "sourness"
+"""
+
+
+def scores(names):
+    """Five rounds of one taster, in orders and with scores of no meaning."""
+    chance = random.Random(3)  # noqa: S311 - no secret depends on it
+    for session in range(1, 6):
+        for position, name in enumerate(chance.sample(names, len(names)), 1):
+            given = [chance.randrange(21) / 2 for _ in range(3)]
+            yield [session, SCRIPT, name, position, f"<i>{name}</i>", *given, SCRIPT]
+
+
+def write(path, columns, rows):
+    with path.open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([columns.split(), *rows])
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A system Chromium; its absence fails where CI is set, and skips elsewhere."""
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = next(filter(None, map(shutil.which, names)), None)
+    if found is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium was found, and CI is set")
+        pytest.skip("no Chromium was found on the path")
+    sync = pytest.importorskip("playwright.sync_api")
+    with sync.sync_playwright() as engine:
+        opened = engine.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def show(browser, pages):
+    """Open a page without a network, and keep what it asks for in `asked`."""
+    contexts = []
+
+    def show(name, *, viewport=PHONE, theme="light", scripts=True):
+        context = browser.new_context(
+            viewport=viewport, color_scheme=theme, java_script_enabled=scripts, offline=True
+        )
+        contexts.append(context)
+        sheet = context.new_page()
+        sheet.asked = []
+        sheet.on("request", lambda request: sheet.asked.append(request.url))
+        sheet.goto(pages[name].as_uri())
+        return sheet
+
+    yield show
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture(scope="module")
+def phone(browser, pages):
+    """Each page on a phone, opened once for the tests that only look at it."""
+    opened = {}
+
+    def phone(name):
+        if name not in opened:
+            opened[name] = browser.new_page(viewport=PHONE)
+            opened[name].goto(pages[name].as_uri())
+        opened[name].set_viewport_size(PHONE)
+        return opened[name]
+
+    yield phone
+    for sheet in opened.values():
+        sheet.close()
+
+
+@pytest.mark.parametrize(("name", "width", "theme"), AXE)
+def test_axe_finds_nothing(show, name, width, theme):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    results = axe.Axe().run(show(name, viewport={"width": width, "height": 844}, theme=theme))
+    assert results.violations_count == 0, results.generate_report()
+
+
+# Words outside of what scrolls by itself, and how far to the right they reach.
+RIGHT_MOST = """
+() => [...document.querySelectorAll('main *:not(svg *)')]
+  .filter(each => !each.children.length && each.textContent.trim() && each.checkVisibility()
+    && !each.closest('.scroll, .unseen, thead, svg'))
+  .map(each => {
+    const range = document.createRange();
+    range.selectNodeContents(each);
+    return [range.getBoundingClientRect().right, each.textContent.slice(0, 40)];
+  }).reduce((one, other) => other[0] > one[0] ? other : one)
+"""
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_nothing_sticks_out_at_any_width(phone, name):
+    sheet = phone(name)
+    for width in (320, 390, 768, 1280):
+        sheet.set_viewport_size({"width": width, "height": 844})
+        assert sheet.evaluate("document.documentElement.scrollWidth") <= width
+        right, text = sheet.evaluate(RIGHT_MOST)
+        assert right <= width - 15, text
+
+
+@pytest.mark.parametrize("trial", FOLDERS)
+def test_the_short_answer_stands_on_the_first_screen_of_a_phone(phone, trial):
+    box = phone(f"{trial}/index").locator(".answer").bounding_box()
+    assert box["y"] + box["height"] <= PHONE["height"]
+
+
+# Links that stand by themselves; those within a sentence are exempt (2.5.8).
+SMALL = """
+() => [...document.querySelectorAll('nav a')].filter(each => each.checkVisibility()
+  && each.getBoundingClientRect().height < 24).map(each => each.textContent)
+"""
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_links_of_the_contents_are_large_enough_for_a_thumb(phone, name):
+    assert phone(name).evaluate(SMALL) == []
+
+
+FOCUSED = """
+() => {
+  const on = document.activeElement, box = on.getBoundingClientRect();
+  const look = getComputedStyle(on);
+  return {
+    what: on.getAttribute('href') ?? on.getAttribute('aria-label') ?? on.tagName,
+    seen: look.outlineStyle !== 'none' && parseFloat(look.outlineWidth) >= 2 && box.right > 0,
+  };
+}
+"""
+REACHABLE = """
+() => [...document.querySelectorAll('a[href], .scroll')].filter(each => each.checkVisibility())
+  .map(each => each.getAttribute('href') ?? each.getAttribute('aria-label'))
+"""
+
+
+@pytest.mark.parametrize("name", ["demo/index", "demo/kit", "extreme/index"])
+def test_the_keyboard_reaches_everything_in_order_and_shows_where_it_is(show, name):
+    sheet = show(name)
+    expected = sheet.evaluate(REACHABLE)
+    stops = []
+    for _ in expected:
+        sheet.keyboard.press("Tab")
+        stops.append(sheet.evaluate(FOCUSED))
+    assert [stop["what"] for stop in stops] == expected
+    assert [stop["what"] for stop in stops if not stop["seen"]] == []
+    assert stops[0]["what"] == ("#cautions" if name.endswith("kit") else "#answer")
+
+
+def test_the_skip_link_comes_into_view_and_leads_to_the_answer(show):
+    sheet = show("demo/index")
+    sheet.keyboard.press("Tab")
+    box = sheet.locator(".skip").bounding_box()
+    assert box["x"] >= 0
+    assert box["y"] >= 0
+    sheet.keyboard.press("Enter")
+    assert sheet.url.endswith("#answer")
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["demo/index", "demo/kit", "extreme/index"]
+    + [pytest.param(name, marks=pytest.mark.slow) for name in ("demo/print", "extreme/kit")],
+)
+def test_a_page_is_the_same_without_scripts_and_asks_for_nothing(show, name, pages):
+    usual, bare = show(name), show(name, scripts=False)
+    assert usual.inner_text("body") == bare.inner_text("body")
+    assert len(usual.inner_text("body")) > 2000
+    assert usual.asked == bare.asked == [pages[name].as_uri()]
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_the_language_is_declared(phone, name):
+    assert phone(name).get_attribute("html", "lang") == "en"
+
+
+@pytest.mark.parametrize("form", ["index", "print", "kit"])
+def test_what_people_wrote_is_text(phone, form):
+    sheet = phone(f"extreme/{form}")
+    assert sheet.locator("script").count() == 0
+    assert sheet.locator("main b, main i").count() == 0
+    assert SCRIPT in sheet.title()
+    shown = sheet.inner_text("body")
+    assert "<b>v11</b> of the coldest cellar" in shown
+    if form != "kit":
+        assert f"“{SCRIPT}”" in shown
+
+
+@pytest.mark.parametrize("name", WRITEUPS)
+def test_every_figure_leads_to_the_tables_behind_it(phone, name):
+    found = phone(name).evaluate(
+        """() => [...document.querySelectorAll('figure')].map(figure =>
+          [...figure.querySelectorAll('.behind a')].map(link => {
+            const table = document.querySelector(link.getAttribute('href'));
+            return [table?.tagName, table?.tBodies[0].rows.length, link.textContent.trim(),
+                    table?.caption.textContent.trim()];
+          }))"""
+    )
+    assert found
+    for links in found:
+        assert links
+        for tag, rows, text, caption in links:
+            assert (tag, text) == ("TABLE", caption)
+            assert rows
+
+
+def test_only_paper_stays_light_in_a_dark_room(show):
+    ground = "getComputedStyle(document.body).backgroundColor"
+    tone = {
+        form: sum(map(int, re.findall(r"\d+", show(f"demo/{form}", theme="dark").evaluate(ground))))
+        for form in ("index", "kit", "print")
+    }
+    assert max(tone["index"], tone["kit"]) < 150
+    assert tone["print"] > 700
+
+
+def squeezed(text: str) -> str:
+    """Words without the spaces and line breaks that a printed page puts between them."""
+    return re.sub(r"[\s\N{SOFT HYPHEN}]+", "", text)
+
+
+@pytest.fixture
+def printed(show, tmp_path):
+    """The texts of the printed pages of a page."""
+    tool = shutil.which("pdftotext")
+    if tool is None:
+        pytest.skip("pdftotext of poppler-utils was not found on the path")
+
+    def printed(sheet, paper):
+        path = tmp_path / f"{paper}.pdf"
+        sheet.pdf(path=path, format=paper)
+        done = subprocess.run([tool, path, "-"], capture_output=True, check=True)
+        return [squeezed(each) for each in done.stdout.decode().split("\f")[:-1]]
+
+    return printed
+
+
+@pytest.mark.parametrize(("name", "paper"), PRINTS)
+def test_on_paper_every_chart_is_whole_and_no_page_blank(show, printed, name, paper):
+    sheet = show(name)
+    sheets = printed(sheet, paper)
+    assert all(len(text) > 150 for text in sheets)
+    figures = sheet.locator("figure")
+    for number in range(figures.count()):
+        title = squeezed(figures.nth(number).locator("figcaption").inner_text())
+        foot = squeezed(figures.nth(number).locator(".behind").inner_text())
+        assert any(title in text and foot in text[text.index(title) :] for text in sheets), title
+    if name.endswith("print"):
+        ends = [f"{number}/{len(sheets)}" for number in range(1, len(sheets) + 1)]
+        assert [text[-len(end) :] for text, end in zip(sheets, ends, strict=True)] == ends
+
+
+def test_what_leads_about_the_page_is_not_printed(show, printed):
+    text = "".join(printed(show("demo/kit"), "A4"))
+    assert text.startswith("Doityourself:")
+    assert "Skiptothe" not in text
