@@ -337,6 +337,24 @@ def test_only_paper_stays_light_in_a_dark_room(show):
     assert tone["print"] > 700
 
 
+# What A4 leaves between its margins, in CSS pixels. A browser shrinks the whole page to what
+# is wider.
+BETWEEN_MARGINS = round((210 - 2 * 17) / 25.4 * 96)
+
+
+@pytest.mark.parametrize("name", ["demo/print", "demo/kit", "wine/print", "extreme/print"])
+def test_no_table_makes_the_printed_page_smaller(phone, name):
+    sheet = phone(name)
+    sheet.set_viewport_size({"width": BETWEEN_MARGINS, "height": 900})
+    sheet.emulate_media(media="print")
+    wide = sheet.evaluate(
+        "[...document.querySelectorAll('table')].filter(each =>"
+        " each.getBoundingClientRect().right > innerWidth).map(each => each.id)"
+    )
+    sheet.emulate_media(media="screen")
+    assert wide == []
+
+
 def squeezed(text: str) -> str:
     """Words without the spaces and line breaks that a printed page puts between them."""
     return re.sub(r"[\s\N{SOFT HYPHEN}]+", "", text)

@@ -52,13 +52,14 @@ def test_tables_of_an_attribute_have_a_row_a_variant_and_a_row_a_taster(told):
 
 
 def test_the_means_are_those_of_the_tables_of_scores(demo):
-    _, content = demo
+    analysis, content = demo
     (means,) = content.behind["profiles"]
-    assert len(means.rows) == len(content.findings)
-    for finding, (label, cells) in zip(content.findings, means.rows, strict=True):
+    assert [label for label, _ in means.rows] == [each.label for each in analysis.trial.variants]
+    for place, finding in enumerate(content.findings):
         scores = tables_of(content, f"{finding.name}-scores")[f"scores-{finding.name}"]
-        assert label == finding.label
-        assert cells == tuple(row[scores.columns.index("Mean")] for _, row in scores.rows)
+        assert means.columns[place] == finding.label
+        expected = [row[scores.columns.index("Mean")] for _, row in scores.rows]
+        assert [cells[place] for _, cells in means.rows] == expected
 
 
 def test_every_reading_stands_in_its_table_on_its_day(demo):

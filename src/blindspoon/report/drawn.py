@@ -41,7 +41,7 @@ def on_the_page(
 
     Examples
     --------
-    >>> table = NumberTable(name="means", caption="Means", head="Attribute", columns=(), rows=())
+    >>> table = NumberTable(name="means", caption="Means", head="Variant", columns=(), rows=())
     >>> found = on_the_page({"profiles": ("means", "lost")}, [table])
     >>> [each.caption for each in found["profiles"]]
     ['Means']
@@ -57,18 +57,14 @@ def means_table(pictures: Sequence[Picture]) -> NumberTable | None:
     """Show the mean of every variant on every attribute; None of a single attribute."""
     if len(pictures) < 2:
         return None
-    places = range(len(pictures[0].variants))
     return NumberTable(
         name="means",
         caption="Mean scores, in points",
-        head="Attribute",
-        columns=tuple(variant.label for variant in pictures[0].variants),
+        head="Variant",
+        columns=tuple(each.attribute.label for each in pictures),
         rows=tuple(
-            (
-                each.attribute.label,
-                blank_as_dash(_mean(each.mean(place), each) for place in places),
-            )
-            for each in pictures
+            (variant.label, blank_as_dash(_mean(each.mean(place), each) for each in pictures))
+            for place, variant in enumerate(pictures[0].variants)
         ),
     )
 
