@@ -14,6 +14,7 @@ from blindspoon.trial import Attribute, Trial
 MOST_ROWS = 40
 """Tasters in a table; tables/panel.csv has all."""
 F_COLUMNS = ("F", "df", "p")
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def panel_tables(trial: Trial, panel: Panel) -> tuple[NumberTable, ...]:
@@ -85,7 +86,7 @@ def _agreement_cells(each: AttributePanel) -> list[str]:
         cells[:3] = [
             f"{found.tasters:,}",
             wording.number(found.w, 2),
-            wording.p_cell(found.p_value),
+            _p(found.p_value),
         ]
     if not isinstance(each.intraclass, NoResult):
         made = each.intraclass
@@ -112,7 +113,11 @@ def _f_cells(test: FTest | NoResult) -> list[str]:
     if isinstance(test, NoResult):
         return ["", "", ""]
     df = f"{wording.plain(test.df_num)}, {int(test.df_den):,}"
-    return [wording.number(test.f, 2), df, wording.p_cell(test.p_value)]
+    return [wording.number(test.f, 2), df, _p(test.p_value)]
+
+
+def _p(value: float) -> str:
+    return wording.p_cell(value).replace(" ", NO_BREAK)
 
 
 def _repeats(trial: Trial, panel: Panel) -> NumberTable:
