@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 from collections.abc import Callable, Mapping
 
 import pytest
@@ -145,6 +147,34 @@ def check() -> Callable[[Files], tuple[tuple[Problem, ...], tuple[Note, ...]]]:
             return error.problems, ()
 
     return run
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A system Chromium; its absence fails where CI is set, and skips elsewhere."""
+    found = needed("chromium", "chromium-browser", "google-chrome")
+    sync = pytest.importorskip("playwright.sync_api")
+    with sync.sync_playwright() as engine:
+        opened = engine.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="session")
+def poppler():
+    """Where `pdftotext` and `pdftoppm` are."""
+    return {name: needed(name) for name in ("pdftotext", "pdftoppm")}
+
+
+def needed(*names: str) -> str:
+    """Find a program, or skip; fail where CI is set."""
+    found = next(filter(None, map(shutil.which, names)), None)
+    if found is None:
+        message = f"no {names[0]} was found on the path"
+        if os.environ.get("CI"):
+            pytest.fail(f"{message}, and CI is set")
+        pytest.skip(message)
+    return found
 
 
 def pytest_addoption(parser):

@@ -7,10 +7,8 @@ Success criteria are those of WCAG 2.2 (1.4.10 reflow at 320 px, 2.1.1 keyboard,
 from __future__ import annotations
 
 import csv
-import os
 import random
 import re
-import shutil
 import subprocess
 from itertools import product
 from pathlib import Path
@@ -137,22 +135,6 @@ def scores(names):
 def write(path, columns, rows):
     with path.open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows([columns.split(), *rows])
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """A system Chromium; its absence fails where CI is set, and skips elsewhere."""
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = next(filter(None, map(shutil.which, names)), None)
-    if found is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium was found, and CI is set")
-        pytest.skip("no Chromium was found on the path")
-    sync = pytest.importorskip("playwright.sync_api")
-    with sync.sync_playwright() as engine:
-        opened = engine.chromium.launch(executable_path=found, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture
@@ -361,16 +343,13 @@ def squeezed(text: str) -> str:
 
 
 @pytest.fixture
-def printed(show, tmp_path):
+def printed(show, poppler, tmp_path):
     """The texts of the printed pages of a page."""
-    tool = shutil.which("pdftotext")
-    if tool is None:
-        pytest.skip("pdftotext of poppler-utils was not found on the path")
 
     def printed(sheet, paper):
         path = tmp_path / f"{paper}.pdf"
         sheet.pdf(path=path, format=paper)
-        done = subprocess.run([tool, path, "-"], capture_output=True, check=True)
+        done = subprocess.run([poppler["pdftotext"], path, "-"], capture_output=True, check=True)
         return [squeezed(each) for each in done.stdout.decode().split("\f")[:-1]]
 
     return printed

@@ -1,4 +1,4 @@
-"""The bytes of a delimited file -> a table of text."""
+"""The bytes of a delimited file -> a table of text; and rows of text -> CSV."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +25,19 @@ SLOT_BITS = 17
 FACTOR = 0x9E3779B97F4A7C15  # 2^64 divided by the golden ratio, odd
 
 WordArray = NDArray[np.uint64]
+
+
+def write_csv(rows: Iterable[Iterable[str]]) -> str:
+    r"""Write rows as CSV: commas, quotes as in RFC 4180, line feeds.
+
+    Examples
+    --------
+    >>> write_csv([["code", "comment"], ["037", "soft,\nmild"]])
+    'code,comment\n037,"soft,\nmild"\n'
+    """
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(rows)
+    return text.getvalue()
 
 
 def read_table(data: bytes, file: str) -> TextTable:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,6 +10,7 @@ import numpy as np
 
 from blindspoon import files
 from blindspoon.care import caution
+from blindspoon.delimited import write_csv
 from blindspoon.errors import DesignError, Problem
 from blindspoon.files import FolderText
 from blindspoon.made import make_up
@@ -159,13 +157,8 @@ def _batches(table: TextTable | None) -> dict[str, list[str]]:
 
 
 def _tables(plan: ServingPlan) -> dict[str, bytes]:
-    return {"key.csv": _csv(plan.key_rows()), "servings.csv": _csv(plan.servings_rows())}
-
-
-def _csv(rows: Sequence[Sequence[str]]) -> bytes:
-    sheet = io.StringIO()
-    csv.writer(sheet, lineterminator="\n").writerows(rows)
-    return sheet.getvalue().encode()
+    rows = {"key.csv": plan.key_rows(), "servings.csv": plan.servings_rows()}
+    return {name: write_csv(each).encode() for name, each in rows.items()}
 
 
 def _see_untasted(text: FolderText) -> None:

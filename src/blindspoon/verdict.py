@@ -28,6 +28,7 @@ NAMES: dict[Kind, str] = {
     "alike": "alike within the margin",
     "open": "not settled",
 }
+SHORT_NAMES: dict[Kind, str] = {**NAMES, "alike": "alike"}
 PROCEDURES: dict[By, str] = {"mixed": "the mixed model", "ranks": "the rank comparison"}
 
 
@@ -69,14 +70,34 @@ class Finding:
 
 def finding(result: MixedContrast | RankContrast | NoResult) -> Finding | None:
     """Reduce a contrast to what the rule looks at; None where there is no result."""
-    if isinstance(result, NoResult):
-        return None
+    return None if isinstance(result, NoResult) else reduced(result)
+
+
+def reduced(result: MixedContrast | RankContrast) -> Finding:
+    """Reduce a contrast to what the rule looks at."""
     return Finding(
         difference=result.difference if isinstance(result, MixedContrast) else result.shift,
         p_adjusted=result.p_adjusted,
         interval=result.interval,
         equivalence_interval=result.equivalence_interval,
     )
+
+
+def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
+    """Say a verdict as the board does: "crisper", "slightly saltier", "alike", "not settled".
+
+    Parameters
+    ----------
+    kind : {"different", "slight", "alike", "open"}
+    attribute : Attribute
+        Has the words for less and more.
+    up : bool
+        Whether a difference is towards more.
+    """
+    if kind in ("different", "slight"):
+        word = (attribute.more if up else attribute.less) or ("higher" if up else "lower")
+        return f"slightly {word}" if kind == "slight" else word
+    return SHORT_NAMES[kind]
 
 
 def deciding(trial: Trial, result: AttributeResult) -> By:
@@ -155,19 +176,19 @@ def _verdict(
     attribute = trial.attribute(comparison.attribute)
     if first is None or kind is None:
         missing = comparison.mixed if by_mixed else comparison.ranks
-        sentence = _undecided(subject, attribute, missing)
+        said = _undecided(subject, attribute, missing)
     else:
-        sentence = _SENTENCES[kind](subject, attribute, first, result.alpha)
+        said = sentence(kind, subject, attribute, first, result.alpha)
     if other is not None and other != (kind or "open"):
-        sentence += _dissent(other, "ranks" if by_mixed else "mixed")
-        sentence += _which_to_trust(trial, result, comparison)
+        said += _dissent(other, "ranks" if by_mixed else "mixed")
+        said += _which_to_trust(trial, result, comparison)
     return Verdict(
         attribute=comparison.attribute,
         variant=comparison.variant,
         kind=kind or "open",
         other=other,
         primary=result.primary,
-        because=f"{sentence}.",
+        because=f"{said}.",
     )
 
 
@@ -214,8 +235,10 @@ def _alike(subject: str, attribute: Attribute, found: Finding, alpha: float) -> 
 
 def _open(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
     del alpha
-    reach = _could_be(found.interval, attribute)
-    return f"{subject} is not settled on {attribute.label.lower()}: {reach}"
+    could_be = "there are too few scores of both for an interval"
+    if found.interval is not None:
+        could_be = f"the difference could be anything from {reach(found.interval, attribute)}"
+    return f"{subject} is not settled on {attribute.label.lower()}: {could_be}"
 
 
 _SENTENCES: dict[Kind, Callable[[str, Attribute, Finding, float], str]] = {
@@ -226,18 +249,32 @@ _SENTENCES: dict[Kind, Callable[[str, Attribute, Finding, float], str]] = {
 }
 
 
-def _could_be(interval: Interval | None, attribute: Attribute) -> str:
-    """Say how far the difference could reach either way."""
-    if interval is None:
-        return "there are too few scores of both for an interval"
+def sentence(kind: Kind, subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+    """Say a verdict with its size or reach, without a full stop.
+
+    Parameters
+    ----------
+    kind : {"different", "slight", "alike", "open"}
+    subject : str
+        What was compared with the control, as the sentence begins: "The Oak leaf batch".
+    attribute : Attribute
+    found : Finding
+    alpha : float
+        At which it was decided.
+    """
+    return _SENTENCES[kind](subject, attribute, found, alpha)
+
+
+def reach(interval: Interval, attribute: Attribute) -> str:
+    """Say how far a difference could reach either way: "0.8 less to 1.1 more"."""
     ends = (interval.low, interval.high)
     digits = wording.telling_digits(ends, [0.0], wording.digits_for(attribute.scale))
     low, high = (wording.number(abs(end), digits) for end in ends)
     if interval.low >= 0:
-        return f"the difference could be anything from {low} to {high} more"
+        return f"{low} to {high} more"
     if interval.high <= 0:
-        return f"the difference could be anything from {high} to {low} less"
-    return f"the difference could be anything from {low} less to {high} more"
+        return f"{high} to {low} less"
+    return f"{low} less to {high} more"
 
 
 def _dissent(other: Kind, other_by: By) -> str:

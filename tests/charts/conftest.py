@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from blindspoon.charts import Picture, differences_chart
+from blindspoon.charts import Picture, css_variables, differences_chart
 from blindspoon.charts.differences import differences_strip
 from blindspoon.charts.layout import NARROW, WIDE
 from blindspoon.charts.profiles import profiles_scene
@@ -280,3 +280,37 @@ def faults() -> Callable[[Scene], list[object]]:
         return [*out, *words, *struck]
 
     return find
+
+
+OVERLAPS = """
+() => [...document.querySelectorAll('svg')].flatMap((svg, n) => {
+  const frame = svg.getBoundingClientRect();
+  const texts = [...svg.querySelectorAll('text')]
+    .map(t => ({words: t.textContent, box: t.getBoundingClientRect()}));
+  const cut = ({box}) => box.left < frame.left - 1 || box.right > frame.right + 1
+    || box.top < frame.top - 2 || box.bottom > frame.bottom + 2;
+  const meet = (b, c) => b.left < c.right - 1 && c.left < b.right - 1
+    && b.top < c.bottom - 4 && c.top < b.bottom - 4;
+  const pairs = texts.flatMap((one, i) => texts.slice(i + 1).map(other => [one, other]));
+  return [
+    ...texts.filter(cut).map(t => `${n} cut: ${t.words}`),
+    ...pairs.filter(([a, b]) => meet(a.box, b.box))
+      .map(([a, b]) => `${n}: ${a.words} | ${b.words}`),
+  ];
+})
+"""
+
+
+@pytest.fixture
+def covered(browser):
+    """Texts of charts that a browser cuts off, or lets run into one another."""
+
+    def covered(charts):
+        svgs = "".join(f"<p>{svg}</p>" for chart in charts for svg in (chart.wide, chart.narrow))
+        page = browser.new_page(viewport={"width": 1000, "height": 900})
+        page.set_content(f"<style>:root{{{css_variables(dark=False)}}}</style>{svgs}")
+        found = page.evaluate(OVERLAPS)
+        page.close()
+        return found
+
+    return covered

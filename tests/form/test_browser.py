@@ -1,8 +1,6 @@
 """The score page in a real browser: phone and laptop, light and dark, with script and without."""
 
-import os
 import re
-import shutil
 
 import pytest
 
@@ -19,22 +17,6 @@ VIEWS = [
     pytest.param(DESK, "light", id="desk-light", marks=pytest.mark.slow),
     pytest.param(DESK, "dark", id="desk-dark"),
 ]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """A system Chromium; its absence fails where CI is set, and skips elsewhere."""
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = next(filter(None, map(shutil.which, names)), None)
-    if found is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium was found, and CI is set")
-        pytest.skip("no Chromium was found on the path")
-    sync = pytest.importorskip("playwright.sync_api")
-    with sync.sync_playwright() as engine:
-        opened = engine.chromium.launch(executable_path=found, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

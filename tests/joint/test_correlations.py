@@ -14,12 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from blindspoon.batches.correlation import rm_correlation
+from blindspoon.batches.correlation import fisher_interval, rm_correlation
 from blindspoon.compare.results import NoResult
 from blindspoon.joint.additive import fit_additive
 from blindspoon.joint.correlations import (
     correlate_attributes,
-    fisher_interval,
     within_variants,
 )
 

@@ -1,8 +1,5 @@
 """The page as a browser shows it: accessible, within its width, the answer on the first screen."""
 
-import os
-import shutil
-
 import pytest
 
 from blindspoon.report.page import page
@@ -13,23 +10,6 @@ DESK = {"width": 1280, "height": 800}
 SLOW = [pytest.param(name, marks=pytest.mark.slow) for name in ("no decision", "one taster")]
 NAMES = ["usual", *SLOW, pytest.param("twelve variants", marks=pytest.mark.slow)]
 ENDS = ["usual", "twelve variants", *SLOW]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """A system Chromium; its absence fails where CI is set, and skips elsewhere."""
-    found = next(
-        filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
-    )
-    if found is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium was found, and CI is set")
-        pytest.skip("no Chromium was found on the path")
-    sync = pytest.importorskip("playwright.sync_api")
-    with sync.sync_playwright() as engine:
-        opened = engine.chromium.launch(executable_path=found, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

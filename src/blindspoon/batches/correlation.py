@@ -110,7 +110,7 @@ def rm_correlation(
         slope=xy / xx,
         df=int(df),
         p_value=float(2 * special.stdtr(df, -t)),
-        interval=_interval(r, df),
+        interval=fisher_interval(r, df),
         tasters=tasters,
         pairs=int(x.size),
     )
@@ -127,7 +127,20 @@ def _is_nothing(squares: float, values: FloatArray) -> bool:
     return bool(squares <= 1e-20 * max(float(values @ values), 1e-300))
 
 
-def _interval(r: float, df: int) -> tuple[float, float] | None:
+def fisher_interval(r: float, df: int) -> tuple[float, float] | None:
+    """Give the 95 % interval of a correlation.
+
+    Notes
+    -----
+    tanh(atanh r -+ 1.96 / sqrt(df - 1)): R. A. Fisher 1921, Metron 1:3; df = n - 2 makes it
+    the familiar n - 3. None below two degrees of freedom.
+
+    Examples
+    --------
+    >>> low, high = fisher_interval(0.5, 26)
+    >>> round(low, 3), round(high, 3)
+    (0.156, 0.736)
+    """
     if df < 2:
         return None
     reach = NormalDist().inv_cdf(0.975) / np.sqrt(df - 1)

@@ -16,7 +16,7 @@ from blindspoon.charts.picture import Picture
 from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, column, rectangle
 from blindspoon.charts.titles import differences_title, profiles_title
 from blindspoon.compare.results import Interval
-from blindspoon.verdict import NAMES, Kind
+from blindspoon.verdict import SHORT_NAMES, in_a_word
 
 GAP, APART = 14.0, 30.0
 """Pixels between columns, and between primary and exploratory ones."""
@@ -124,7 +124,7 @@ def board_of(pictures: Sequence[Picture]) -> Board:
 def _cell(picture: Picture, place: int) -> BoardCell:
     verdict, found = picture.verdict(place), picture.found(place)
     disputed = verdict is not None and verdict.other not in (None, verdict.kind)
-    other = _short(verdict.other) if verdict and verdict.other and disputed else ""
+    other = SHORT_NAMES[verdict.other] if verdict and verdict.other and disputed else ""
     return BoardCell(
         word=_word(picture, place),
         other=f"{other} {OTHERWISE[picture.by]}" if other else "",
@@ -141,15 +141,7 @@ def _word(picture: Picture, place: int) -> str:
     verdict, found, attribute = picture.verdict(place), picture.found(place), picture.attribute
     if verdict is None:
         return "not compared"
-    if verdict.kind in ("different", "slight") and found is not None:
-        more = found.difference > 0
-        word = (attribute.more if more else attribute.less) or ("higher" if more else "lower")
-        return f"slightly {word}" if verdict.kind == "slight" else word
-    return _short(verdict.kind)
-
-
-def _short(kind: Kind) -> str:
-    return "alike" if kind == "alike" else NAMES[kind]
+    return in_a_word(verdict.kind, attribute, up=found is not None and found.difference > 0)
 
 
 def board_drawing(board: Board) -> Drawing:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon import cells
+from blindspoon.delimited import write_csv
 from blindspoon.errors import Problem
 from blindspoon.form.plan import written
 from blindspoon.settings import CONTROL
@@ -127,11 +126,8 @@ def write_rows(names: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes
     >>> write_rows(["code", "comment"], [{"code": "037", "comment": "soft,\nmild"}])
     b'code,comment\n037,"soft,\nmild"\n'
     """
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(names)
-    writer.writerows([row.get(name, "") for name in names] for row in rows)
-    return text.getvalue().encode()
+    cells = ([row.get(name, "") for name in names] for row in rows)
+    return write_csv([names, *cells]).encode()
 
 
 def write_for_spreadsheet(names: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes:

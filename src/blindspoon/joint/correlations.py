@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from statistics import NormalDist
 
 import numpy as np
 
+from blindspoon.batches.correlation import fisher_interval
 from blindspoon.compare.results import NoResult
 from blindspoon.joint.additive import AdditiveFit, fit_additive
 from blindspoon.scores import FloatArray
@@ -180,24 +180,3 @@ def between_variants(
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     df = int(used.sum()) - 2
     return Correlation(r=r, interval=fisher_interval(r, df), pairs=df + 2, df=df)
-
-
-def fisher_interval(r: float, df: int) -> tuple[float, float] | None:
-    """Give the 95 % interval of a correlation.
-
-    Notes
-    -----
-    tanh(atanh r -+ 1.96 / sqrt(df - 1)): R. A. Fisher 1921, Metron 1:3; df = n - 2 makes it
-    the familiar n - 3. None below two degrees of freedom.
-
-    Examples
-    --------
-    >>> low, high = fisher_interval(0.5, 26)
-    >>> round(low, 3), round(high, 3)
-    (0.156, 0.736)
-    """
-    if df < 2:
-        return None
-    reach = NormalDist().inv_cdf(0.975) / np.sqrt(df - 1)
-    centre = np.arctanh(np.clip(r, -1 + 1e-15, 1 - 1e-15))
-    return float(np.tanh(centre - reach)), float(np.tanh(centre + reach))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 
+from blindspoon.delimited import write_csv
 from blindspoon.kit.page import do_it_yourself
 from blindspoon.kit.plan import draw_repeat, jar_of, repeat_of
 from blindspoon.kit.recipe import Recipe, recipes
@@ -49,12 +48,12 @@ def kit_files(
     files = {
         "do-it-yourself.html": do_it_yourself(again, plan, jars, made, jar_g),
         "trial.toml": trial_text(again).encode(),
-        "servings.csv": _csv(plan.servings_rows()),
-        "key.csv": _csv(plan.key_rows()),
-        "scores.csv": _csv(_ballot_rows(again, plan)),
+        "servings.csv": write_csv(plan.servings_rows()).encode(),
+        "key.csv": write_csv(plan.key_rows()).encode(),
+        "scores.csv": write_csv(_ballot_rows(again, plan)).encode(),
         **{f"sheets/{name}": content for name, content in sheets.items()},
     }
-    return files | ({"batches.csv": _csv(_batch_rows(jars))} if jars else {})
+    return files | ({"batches.csv": write_csv(_batch_rows(jars)).encode()} if jars else {})
 
 
 def _ballot_rows(trial: Trial, plan: ServingPlan) -> list[list[str]]:
@@ -86,9 +85,3 @@ def _batch_rows(jars: Sequence[Recipe]) -> list[list[str]]:
     ]
     days = ["started", "finished", "temperature_c", "note"]
     return [["batch", "variant", *grams, *others, *days], *rows]
-
-
-def _csv(rows: Sequence[Sequence[str]]) -> bytes:
-    sheet = io.StringIO()
-    csv.writer(sheet, lineterminator="\n").writerows(rows)
-    return sheet.getvalue().encode()

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from blindspoon import wording
-from blindspoon.compare.results import Interval, MixedContrast, NoResult
+from blindspoon.compare.results import MixedContrast, NoResult
 from blindspoon.kitchens.results import Kitchen
 from blindspoon.trial import Attribute
-from blindspoon.verdict import PROCEDURES, Kind
+from blindspoon.verdict import PROCEDURES, Kind, reach, reduced, sentence
 
 LIKE_THESE = "In kitchens like these"
 
@@ -41,24 +41,13 @@ def because(
     subject, about = f"“{label}”", attribute.label.lower()
     if isinstance(found, NoResult):
         return f"{subject} is not settled on {about}. {found.reason}"
-    if kind == "alike":
-        limit, level = wording.margin(attribute), wording.percent(1 - 2 * alpha)
-        reach = wording.span(found.equivalence_interval, attribute)
-        return (
-            f"{LIKE_THESE}, {subject} was within {limit} of the control on {about}, so alike for "
-            f"our purpose ({level} interval {reach})."
-        )
-    reach = f"{wording.percent(1 - alpha)} interval {wording.span(found.interval, attribute)}"
     if kind == "open":
         return (
             f"{subject} is not settled on {about}: in kitchens like these the difference could be "
-            f"anything from {_reach(found.interval, attribute)}."
+            f"anything from {reach(found.interval, attribute)}."
         )
-    small = f", shown to be less than {wording.margin(attribute)}" if kind == "slight" else ""
-    return (
-        f"{LIKE_THESE}, {subject} {wording.comparative(found.difference, attribute)} the control, "
-        f"by about {wording.points(found.difference, attribute, found.interval)} ({reach}){small}."
-    )
+    said = sentence(kind, f"{LIKE_THESE}, {subject}", attribute, reduced(found), alpha)
+    return f"{said}."
 
 
 def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
@@ -81,15 +70,3 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
         else ""
     )
     return tuple(filter(None, (about, few, ranks)))
-
-
-def _reach(interval: Interval, attribute: Attribute) -> str:
-    """Say how far a difference that is not settled could reach either way."""
-    ends = (interval.low, interval.high)
-    digits = wording.telling_digits(ends, [0.0], wording.digits_for(attribute.scale))
-    low, high = (wording.number(abs(end), digits) for end in ends)
-    if interval.low >= 0:
-        return f"{low} to {high} more"
-    if interval.high <= 0:
-        return f"{high} to {low} less"
-    return f"{low} less to {high} more"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from blindspoon.delimited import write_csv
 from blindspoon.package.columns import Column, Record, cup_columns, made_column
-from blindspoon.report.tables import guarded, plain_csv
+from blindspoon.report.tables import guarded
 from blindspoon.tables import TextTable
 from blindspoon.trial import Trial
 
@@ -50,7 +51,7 @@ class Resource:
         for row in rows:
             for place in free:
                 row[place] = guarded(row[place])
-        return plain_csv([column.name for column in self.columns], rows)
+        return write_csv([[column.name for column in self.columns], *rows])
 
     def to_record(self) -> Record:
         """Describe the table for datapackage.json; the file's size and hash are added there."""

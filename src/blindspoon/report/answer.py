@@ -15,7 +15,7 @@ from blindspoon import wording
 from blindspoon.compare.results import AttributeResult, Comparison
 from blindspoon.scores import ScoreTable
 from blindspoon.trial import Attribute, Trial
-from blindspoon.verdict import Finding, Kind, Verdict, decisive, finding
+from blindspoon.verdict import SHORT_NAMES, Finding, Kind, Verdict, decisive, finding
 
 MOST_WORDS = 58
 Detail = Literal["sizes", "names"]
@@ -30,12 +30,6 @@ GROUPS: tuple[Group, ...] = (
     (None, 0),
 )
 DETAILS: tuple[Detail, ...] = ("sizes", "names")
-OTHERWISE: dict[Kind, str] = {
-    "different": "different",
-    "slight": "slightly different",
-    "alike": "alike",
-    "open": "not settled",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,7 +200,7 @@ def _name(item: Judged) -> str:
     if item.verdict is None or item.verdict.other is None or not item.disputed:
         return f"“{item.label}”"
     by = "the mixed model" if by_ranks(item) else "ranks"
-    return f"“{item.label}” ({OTHERWISE[item.verdict.other]} by {by})"
+    return f"“{item.label}” ({SHORT_NAMES[item.verdict.other]} by {by})"
 
 
 def by_ranks(item: Judged) -> bool:

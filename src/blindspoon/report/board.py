@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from blindspoon import charts, wording
 from blindspoon.compare.results import AttributeResult
-from blindspoon.report.answer import OTHERWISE, Judged, by_ranks
+from blindspoon.report.answer import Judged, by_ranks
 from blindspoon.trial import Trial
+from blindspoon.verdict import SHORT_NAMES, in_a_word
 
 MOST_COLUMNS = 5
 """Attributes side by side; more are shared out over several boards."""
@@ -145,17 +146,11 @@ def _cell(item: Judged, margin: float | None, limit: float) -> BoardCell:
 
 def _word(item: Judged) -> str:
     kind, sign = item.group
-    if kind in ("different", "slight"):
-        attribute = item.attribute
-        word = (attribute.more if sign > 0 else attribute.less) or (
-            "higher" if sign > 0 else "lower"
-        )
-        return f"slightly {word}" if kind == "slight" else word
-    return "alike" if kind == "alike" else "not settled"
+    return in_a_word(kind or "open", item.attribute, up=sign > 0)
 
 
 def _other(item: Judged) -> str:
     if item.verdict is None or item.verdict.other is None or not item.disputed:
         return ""
     by = "the mixed model" if by_ranks(item) else "ranks"
-    return f"{OTHERWISE[item.verdict.other]} by {by}"
+    return f"{SHORT_NAMES[item.verdict.other]} by {by}"

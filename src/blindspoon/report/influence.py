@@ -12,7 +12,7 @@ from blindspoon.report.numbers import DASH, NumberTable
 from blindspoon.report.section import Section
 from blindspoon.report.tables import to_csv
 from blindspoon.trial import Trial
-from blindspoon.verdict import PROCEDURES
+from blindspoon.verdict import PROCEDURES, in_a_word
 
 SAME = "the same"
 
@@ -223,14 +223,10 @@ def _without(name: Name, left_out: list[str], *, shown: bool) -> str:
 
 def word(trial: Trial, outcome: Outcome) -> str:
     """Call an outcome what the board calls a verdict: "crisper", "slightly saltier", "alike"."""
-    if outcome.verdict in ("different", "slight"):
-        attribute = trial.attribute(outcome.attribute)
-        up = outcome.direction > 0
-        text = (attribute.more if up else attribute.less) or ("higher" if up else "lower")
-        return f"slightly {text}" if outcome.verdict == "slight" else text
     if outcome.verdict == "not_shown":
         return "not shown different"
-    return "alike" if outcome.verdict == "alike" else "not settled"
+    attribute = trial.attribute(outcome.attribute)
+    return in_a_word(outcome.verdict or "open", attribute, up=outcome.direction > 0)
 
 
 def _row_name(trial: Trial, outcome: Outcome) -> str:

@@ -6,8 +6,6 @@ would take for a formula stands behind an apostrophe.
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Sequence
 
@@ -22,6 +20,7 @@ from blindspoon.compare.results import (
     MixedFit,
     RankContrast,
 )
+from blindspoon.delimited import write_csv
 from blindspoon.scores import FloatArray, IntArray, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.verdict import Verdict
@@ -64,16 +63,7 @@ def to_csv(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     >>> to_csv(["taster", "texture"], [["T01", 7.0], ["@home", None]])
     "taster,texture\nT01,7\n'@home,\n"
     """
-    return plain_csv(columns, ([_cell(cell) for cell in row] for row in rows))
-
-
-def plain_csv(columns: Sequence[str], rows: Iterable[Iterable[str]]) -> str:
-    """Write cells that are finished text."""
-    sheet = io.StringIO()
-    writer = csv.writer(sheet, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(rows)
-    return sheet.getvalue()
+    return write_csv([columns, *([_cell(cell) for cell in row] for row in rows)])
 
 
 def _cell(cell: Cell) -> str:
@@ -186,7 +176,7 @@ def scores_csv(trial: Trial, table: ScoreTable) -> str:
         _remarks(table, variants),
     ]
     header = ["session", "taster", "variant", "batch", "position", *names, "remark"]
-    return plain_csv(header, zip(*columns, strict=True))
+    return write_csv([header, *zip(*columns, strict=True)])
 
 
 def _column(labels: Sequence[Cell], places: IntArray) -> list[str]:
