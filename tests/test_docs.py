@@ -17,7 +17,7 @@ from blindspoon.cli import commands
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *ROOT.glob("trials/*/*.md")])
-CLI_PAGE = ROOT / "docs" / "reference" / "cli.md"
+COMMANDS = ROOT / "docs" / "reference" / "commands.md"
 
 
 def blindspoon(*arguments, cwd):
@@ -28,7 +28,7 @@ def blindspoon(*arguments, cwd):
     )
 
 
-def cli_page() -> str:
+def commands_page() -> str:
     """The reference of the commands, from their own help."""
     parts = ["# Commands", "Made from the commands' own help; DEVELOPERS.md says how to renew it."]
     for name in ("", *sorted(commands.commands)):
@@ -40,8 +40,8 @@ def cli_page() -> str:
 
 def test_the_reference_of_commands_is_their_own_help(request):
     if request.config.getoption("--renew"):
-        CLI_PAGE.write_text(cli_page(), encoding="utf-8")
-    assert CLI_PAGE.read_text(encoding="utf-8") == cli_page()
+        COMMANDS.write_text(commands_page(), encoding="utf-8")
+    assert COMMANDS.read_text(encoding="utf-8") == commands_page()
 
 
 def test_every_command_and_option_has_help():

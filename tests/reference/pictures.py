@@ -28,7 +28,7 @@ import allotment_cucumbers  # noqa: E402
 from test_tutorial import blindspoon, follow  # noqa: E402
 
 DEMO = TESTS.parent / "trials" / "allotment-cucumbers"
-TUTORIAL = TESTS.parent / "docs" / "tutorial" / "one-trial.md"
+TUTORIAL = TESTS.parent / "docs" / "tutorial" / "first-trial.md"
 KITCHENS = {"mill": 11, "harbour": 12, "hilltop": 13}  # names and seeds, of no meaning
 COLOURS = 128
 MARGIN = 24  # pixels of the page around a part of it
@@ -77,7 +77,7 @@ def tutorial(place: Path) -> Path:
         assert step.code == 0, step.output
         if step.text == "export.csv":
             break
-    return place / "pickles"
+    return place / "leaf"
 
 
 def kitchens(place: Path) -> list[Path]:

@@ -31,7 +31,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
 
     Notes
     -----
-    The terms are those of ISO 11132 and ISO 8586; docs/reference/panel.md has every formula. The
+    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md has every formula. The
     cost is linear in the scores.
 
     Examples
