@@ -78,13 +78,14 @@ def test_problems_go_to_stderr_where_there_is_no_result(cucumbers):
         assert "Traceback" not in done.stderr
 
 
-def test_every_problem_points_to_its_page(cucumbers):
+def test_under_every_problem_stands_the_command_that_explains_it(cucumbers):
     spoil(cucumbers / "trial.toml", "control =", "contorl =")
-    done = blindspoon("compare", cucumbers)
-    (slug,) = {
-        line.split("#")[1] for line in done.stderr.splitlines() if "unknown" in line and "#" in line
-    }
-    assert f"## {slug}" in (ROOT / "docs/reference/errors.md").read_text(encoding="utf-8")
+    said = blindspoon("compare", cucumbers).stderr.splitlines()
+    commands = [line.removeprefix("    more: blindspoon ") for line in said[1::2]]
+    assert commands == ["explain missing-key", "explain unknown-key"]
+    for command in commands:
+        done = blindspoon(*command.split())
+        assert done.stdout.startswith(command.removeprefix("explain "))
 
 
 def test_a_missing_folder_is_a_message(tmp_path):

@@ -13,11 +13,13 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from blindspoon import files
 from blindspoon.cli import commands
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *ROOT.glob("trials/*/*.md")])
 COMMANDS = ROOT / "docs" / "reference" / "commands.md"
+ERRORS = ROOT / "docs" / "reference" / "errors.md"
 
 
 def blindspoon(*arguments, cwd):
@@ -42,6 +44,13 @@ def test_the_reference_of_commands_is_their_own_help(request):
     if request.config.getoption("--renew"):
         COMMANDS.write_text(commands_page(), encoding="utf-8")
     assert COMMANDS.read_text(encoding="utf-8") == commands_page()
+
+
+def test_the_page_of_errors_is_what_the_package_explains(request):
+    shipped = files.shipped("errors.md")
+    if request.config.getoption("--renew"):
+        ERRORS.write_text(shipped, encoding="utf-8")
+    assert ERRORS.read_text(encoding="utf-8") == shipped
 
 
 def test_every_command_and_option_has_help():

@@ -8,13 +8,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from blindspoon.cli import commands
 from blindspoon.errors import LISTED, Note, Problem, TrialError, in_order, problems_of_rows
+from blindspoon.explain import explanations
 
 ROOT = Path(__file__).parents[1]
 TREES = [ast.parse(path.read_text(encoding="utf-8")) for path in (ROOT / "src").rglob("*.py")]
 NODES = [node for tree in TREES for node in ast.walk(tree)]
-PAGE = (ROOT / "docs" / "reference" / "errors.md").read_text(encoding="utf-8")
+EXPLANATIONS = explanations()
 
 
 def places_of_slug() -> dict[str, int]:
@@ -69,14 +72,37 @@ def problem(line: int | None = 3, file: str = "scores.csv", **more: str) -> Prob
 
 
 def test_every_problem_is_documented():
-    assert sorted(re.findall(r"^### (\S+)$", PAGE, re.MULTILINE)) == sorted(slugs_in_source())
+    assert sorted(EXPLANATIONS) == sorted(slugs_in_source())
 
 
-def test_every_entry_has_an_example_and_a_remedy():
-    for entry in re.split(r"^### ", PAGE, flags=re.MULTILINE)[1:]:
-        slug = entry.split("\n")[0]
-        assert re.search(r"^    \S", entry, re.MULTILINE), f"{slug} has no example"
-        assert len(entry.split()) > 20, f"{slug} says too little"
+def test_every_explanation_has_an_example_and_a_remedy():
+    for slug, text in EXPLANATIONS.items():
+        assert re.search(r"^    \S", text, re.MULTILINE), f"{slug} has no example"
+        assert len(text.split()) > 20, f"{slug} says too little"
+        assert not re.search(r"^#", text, re.MULTILINE), f"{slug} runs into the next one"
+        assert "](" not in text, f"{slug} links to a page that a reader at a terminal lacks"
+
+
+def explain(*arguments):
+    return CliRunner().invoke(commands, ["explain", *arguments], prog_name="blindspoon")
+
+
+@pytest.mark.parametrize("slug", EXPLANATIONS)
+def test_explain_prints_what_the_page_says_in_80_columns(slug):
+    done = explain(slug)
+    assert done.exit_code == 0
+    assert done.output.split() == [slug, *EXPLANATIONS[slug].split()]
+    assert max(map(len, done.output.splitlines())) <= 80
+
+
+def test_explain_without_a_name_lists_them_all():
+    assert explain().output.splitlines() == list(EXPLANATIONS)
+
+
+def test_explain_of_an_unknown_name_is_a_wrong_use():
+    done = explain("of-scale")
+    assert done.exit_code == 2
+    assert 'did you mean "off-scale"?' in done.output
 
 
 def test_a_problem_says_where_what_and_what_to_do():

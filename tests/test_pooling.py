@@ -14,6 +14,7 @@ from click.testing import CliRunner
 
 from blindspoon.cli import commands, main
 from blindspoon.errors import DesignError, TrialError
+from blindspoon.explain import explanations
 from blindspoon.pipeline import analyse
 from blindspoon.pooling import draw_forest, kitchen_names, pool_folders
 from blindspoon.terminal import comparison_table
@@ -116,11 +117,10 @@ def test_the_reference_names_every_field_and_slug(made):
     record = json.loads(run(made / "allotment", made / "harbour", "--json").output)
     words = set(re.findall(r"[a-z_]+", (ROOT / "docs/reference/json.md").read_text("utf-8")))
     assert set(fields(record)) <= words
-    errors = (ROOT / "docs/reference/errors.md").read_text("utf-8")
     source = (ROOT / "src/blindspoon/kitchens/matching.py").read_text("utf-8")
     slugs = {*re.findall(r'slug="([a-z-]+)"', source), "nothing-pooled"}
     assert len(slugs) == 6
-    assert all(f"### {slug}\n" in errors for slug in slugs)
+    assert slugs <= set(explanations())
 
 
 def fields(value):
@@ -182,7 +182,7 @@ def test_what_does_not_fit_together_ends_with_1(kitchens, capsys):
     said = capsys.readouterr().err
     assert leave.value.code == 1
     assert "again: it holds the same trial as allotment" in said
-    assert said.count("errors.md#other-scale") == 4
+    assert said.count("blindspoon explain other-scale") == 4
 
 
 def test_a_folder_given_twice_is_refused(made):

@@ -74,8 +74,8 @@ _SAID: Mapping[Kind, Callable[[Caution], str]] = {
         "only if the pH falls steadily. Do not serve it."
     ),
     "ph-rising": lambda found: (
-        f"the pH rose again, by {_span(found.values, 1)}. Yeasts and moulds at the surface use up "
-        "the acid. Read it once more, and look at the surface."
+        f"the pH rose from its lowest, by {_span(found.values, 1)}. Yeasts and moulds at the "
+        "surface use up the acid. Read it once more, and look at the surface."
     ),
     "ph-read-early": lambda found: (
         f"the last pH was read {_span(found.values, 0)} days before the tasting, more than "

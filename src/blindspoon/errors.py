@@ -27,7 +27,7 @@ class Problem:
     Parameters
     ----------
     slug : str
-        The name of the kind of problem, its heading in ``docs/reference/errors.md``.
+        The name of the kind of problem, its heading in ``errors.md``.
     file : str
         Path as the user would write it, relative to the trial folder.
     line : int or None

@@ -10,6 +10,7 @@ import re
 import shutil
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
+from importlib import resources
 from pathlib import Path
 
 from blindspoon.delimited import read_table
@@ -108,6 +109,11 @@ def fingerprint(text: FolderText) -> str:
             whole.update(len(part).to_bytes(8))
             whole.update(part)
     return whole.hexdigest()
+
+
+def shipped(name: str) -> str:
+    """Read a text that comes with the package, such as "errors.md"."""
+    return (resources.files("blindspoon") / name).read_text(encoding="utf-8")
 
 
 def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:

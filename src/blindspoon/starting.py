@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import secrets
-from importlib import resources
 from pathlib import Path
 
 from blindspoon import files
@@ -32,10 +31,8 @@ def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
     TrialFileError
         If one of the files exists, or the folder cannot be written: nothing is written then.
     """
-    kept = resources.files("blindspoon") / "starter"
-    contents = {name: (kept / name).read_bytes() for name in TEMPLATES}
-    filled = contents["trial.toml"].decode().replace("{today}", str(today))
-    seed = str(secrets.randbelow(10**8))
-    contents["trial.toml"] = filled.replace("{seed}", seed).encode()
-    files.make_files(folder, contents)
+    texts = {name: files.shipped(f"starter/{name}") for name in TEMPLATES}
+    filled = texts["trial.toml"].replace("{today}", str(today))
+    texts["trial.toml"] = filled.replace("{seed}", str(secrets.randbelow(10**8)))
+    files.make_files(folder, {name: text.encode() for name, text in texts.items()})
     return TEMPLATES

@@ -44,6 +44,9 @@ def test_no_reading_is_a_caution(log_of, jar, ph):
         ((5.8, 6.1), {"ph-above-limit", "ph-not-falling"}),
         ((6.0, 3.6, 4.0), {"ph-rising"}),
         ((6.0, 3.6, 3.9), set()),
+        ((4.0, 3.5, 4.5), {"ph-rising"}),  # above where it began
+        ((3.4, 4.0), {"ph-rising"}),
+        ((5.0, 6.0), {"ph-above-limit", "ph-not-falling", "ph-rising"}),
         ((3.4, 3.4), set()),
     ],
 )

@@ -191,7 +191,7 @@ def _not_falling(log: BatchLog, batch: str) -> Iterator[_Found]:
 
 def _rising(log: BatchLog, batch: str) -> Iterator[_Found]:
     read = [value for _, value in _ph(log, batch)]
-    if len(read) > 1 and read[-1] - min(read) > PH_RISE + 1e-9 and read[-1] < read[0]:
+    if read and read[-1] - min(read) > PH_RISE + 1e-9:
         yield batch, read[-1] - min(read)
 
 

@@ -33,6 +33,7 @@ for verb in (
     planning.blind,
     tasting.collect,
     tasting.check,
+    tasting.explain,
     findings.compare,
     findings.report,
     findings.publish,

@@ -91,9 +91,9 @@ def summary(folder: Path, problems: int, notes: int) -> str:
 
 
 def say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:
-    """Print the problems, each with where it is explained."""
+    """Print the problems, each with the command that explains it."""
     for problem in problems[:SHOWN]:
-        click.echo(f"{problem}\n    see docs/reference/errors.md#{problem.slug}", err=err)
+        click.echo(f"{problem}\n    more: blindspoon explain {problem.slug}", err=err)
     if len(problems) > SHOWN:
         click.echo(f"... and {len(problems) - SHOWN:,} more.", err=err)
 

@@ -1,4 +1,4 @@
-"""While people taste: collect and check."""
+"""While people taste: collect and check; and explain, for what they complain of."""
 
 from __future__ import annotations
 
@@ -76,3 +76,23 @@ def check(folder: Path, as_json: bool) -> None:
         click.echo(summary(folder, len(found.problems), len(found.notes)))
     if found.problems:
         raise SystemExit(1)
+
+
+@click.command()
+@click.argument("slug", required=False)
+def explain(slug: str | None) -> None:
+    """Explain a problem: what it means, an example, and what to do.
+
+    SLUG is the name that stands under the problem; without one, all names are listed.
+    """
+    from blindspoon.errors import did_you_mean  # noqa: PLC0415
+    from blindspoon.explain import explanations  # noqa: PLC0415
+
+    known = explanations()
+    if slug is None:
+        click.echo("\n".join(known))
+    elif slug in known:
+        click.echo(click.wrap_text(f"{slug}\n\n{known[slug]}", 80, preserve_paragraphs=True))
+    else:
+        hint = did_you_mean(slug, known)
+        raise click.BadParameter(f"no problem has this name{hint}.", param_hint=f"'{slug}'")

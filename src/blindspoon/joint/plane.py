@@ -11,7 +11,7 @@ import numpy as np
 
 from blindspoon.compare.results import NoResult
 from blindspoon.joint.ellipses import are_apart, components, ellipse_shapes
-from blindspoon.joint.profiles import Profiles, make_profiles, profiles_alike
+from blindspoon.joint.profiles import make_profiles, profiles_alike
 from blindspoon.scores import FloatArray
 from blindspoon.tables import BoolArray
 
@@ -161,11 +161,13 @@ def map_variants(
     """
     kept, used = _scored_on(scores)
     scores, length = scores[:, kept][:, :, used], np.asarray(spans, float)[used]
-    in_points = bool(length.size) and bool(np.ptp(length) <= 1e-9 * length.max())
-    profiles = make_profiles(scores if in_points else 100 * scores / length)
-    lacking = _lacking(profiles)
+    lacking = _lacking(scores)
     if lacking:
         return NoResult(lacking)
+    in_points = bool(np.ptp(length) <= 1e-9 * length.max())
+    profiles = make_profiles(scores if in_points else 100 * scores / length)
+    if not profiles.linked:
+        return NoResult("The tasters do not link all variants, so their places cannot be compared.")
     p_value = profiles_alike(profiles, rng)
     if p_value > alpha:
         return NoResult("Shuffled cups would lie as far apart: a map would show noise.")
@@ -209,15 +211,14 @@ def _scored_on(scores: FloatArray) -> tuple[BoolArray, BoolArray]:
     return everywhere & bool(used.any()), used
 
 
-def _lacking(profiles: Profiles) -> str:
+def _lacking(scores: FloatArray) -> str:
     """Say what a map would need more of; empty where it has enough."""
-    variants, attributes = profiles.mean.shape
+    _, variants, attributes = scores.shape
     if attributes < FEWEST_ATTRIBUTES:
         return "A map needs three attributes; fewer can be seen side by side."
     if variants < FEWEST_VARIANTS:
         return "A map needs three variants that were scored on every attribute."
-    if len(profiles.scored) < FEWEST_TASTERS:
+    cups = np.isfinite(scores).any(axis=2).sum(axis=1)
+    if np.count_nonzero(cups > 1) < FEWEST_TASTERS:
         return "A map needs six tasters; fewer do not show how sure a place is."
-    if not profiles.linked:
-        return "The tasters do not link all variants, so their places cannot be compared."
     return ""

@@ -1,0 +1,169 @@
+"""Small and bent folders: what `check` calls sound gets a result or problems, never a traceback."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import tempfile
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from blindspoon.errors import TrialError
+from blindspoon.examine import examine
+from blindspoon.pipeline import analyse, compose_report, to_record
+from blindspoon.publishing import pack
+from blindspoon.terminal import comparison_table
+
+VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
+ATTRIBUTES = ("texture", "saltiness", "sourness", "bitterness")
+RELAXED = {
+    "deadline": None,
+    "derandomize": True,
+    "database": None,
+    "suppress_health_check": [HealthCheck.too_slow],
+}
+
+
+class Cell(NamedTuple):
+    """One score that could be given, by the places of what it belongs to."""
+
+    taster: int
+    session: int
+    variant: int
+    attribute: int = 0
+
+
+GIVEN = {
+    "all were given": lambda _: True,
+    "everyone got one cup": lambda c: c.session == 0 and c.variant == c.taster % 2,
+    "everyone got one cup a session": lambda c: c.variant == (c.taster + c.session) % 2,
+    "only the control was scored": lambda c: c.variant == 0,
+    "the control was never scored": lambda c: c.variant > 0,
+    "an attribute was scored for one variant only": lambda c: c.attribute > 0 or c.variant == 1,
+    "an attribute was scored for the control only": lambda c: c.attribute > 0 or c.variant == 0,
+    "one taster came": lambda c: c.taster == 0,
+    "the second session is still to come": lambda c: c.session == 0,
+    "one taster came a second time": lambda c: c.session == 0 or c.taster == 0,
+    "sessions had different variants": lambda c: c.session == c.variant % 2,
+    "every taster scored another attribute": lambda c: c.taster % 2 == c.attribute % 2,
+    "two panels had one variant each": lambda c: c.taster % 2 == c.variant % 2,
+    "one score was given": lambda c: c == (0, 0, 0, 0),
+}
+SCORES = {
+    "scattered": lambda _, rng: int(rng.integers(0, 11)),
+    "all alike": lambda *_: 5,
+    "alike within a variant": lambda c, *_: 2 * c.variant + 1,
+}
+COLUMNS = {
+    "position": lambda c: c.variant + 1,
+    "jar": lambda c: f"jar {c.variant}",
+    "jars": lambda c: f"jar {c.variant} {c.taster % 2}",
+}
+
+
+def folder_of(
+    bend, scores="scattered", *, shape=(3, 2, 3, 2), blanks=0.0, more=(), rule="", seed=7
+):
+    """The files of a trial whose scores are bent in one way; `shape` counts as `Cell` does."""
+    rng = np.random.default_rng(seed)
+    *cups, attributes = shape
+    columns = [name.replace("jars", "batch").replace("jar", "batch") for name in more]
+    rows = [["taster", "session", "variant", *columns, *ATTRIBUTES[:attributes]]]
+    for cup in map(Cell._make, itertools.product(*map(range, cups), [0])):
+        own = [str(COLUMNS[name](cup)) for name in more]
+        told = [
+            str(SCORES[scores](cup, rng))
+            if GIVEN[bend](cup._replace(attribute=attribute)) and rng.random() >= blanks
+            else ""
+            for attribute in range(attributes)
+        ]
+        names = [f"T{cup.taster + 1}", str(cup.session + 1), VARIANTS[cup.variant]]
+        rows.append([*names, *own, *told])
+    head = '[trial]\ntitle = "Small"\ncontrol = "plain"\nseed = 7\n'
+    scale = "[scale]\nlow = 0\nhigh = 10\nstep = 1\n"
+    named = [("attribute", name) for name in ATTRIBUTES[:attributes]]
+    named += [("variant", name) for name in VARIANTS[: shape[2]]]
+    tables = "".join(f'[[{kind}]]\nname = "{name}"\n' for kind, name in named)
+    return {
+        "trial.toml": head + rule + scale + tables,
+        "scores.csv": "".join(",".join(row) + "\n" for row in rows),
+    }
+
+
+@st.composite
+def small_folders(draw):
+    """Few tasters, variants and attributes; now and then a rule, jars and places."""
+    by, primary, margin = draw(
+        st.tuples(
+            st.sampled_from(["mixed", "ranks"]),
+            st.sampled_from(["", 'primary = ["texture"]\n']),
+            st.sampled_from(["", "margin = 1.0\n"]),
+        )
+    )
+    return folder_of(
+        draw(st.sampled_from(sorted(GIVEN))),
+        draw(st.sampled_from(sorted(SCORES))),
+        shape=[draw(st.integers(low, high)) for low, high in ((1, 7), (1, 2), (2, 4), (1, 4))],
+        blanks=draw(st.sampled_from([0.0, 0.3, 0.7])),
+        more=draw(st.sampled_from([(), ("position",), ("jar",), ("position", "jars")])),
+        rule=draw(st.sampled_from(["", f'[decision]\nby = "{by}"\n{primary}{margin}'])),
+        seed=draw(st.integers(0, 99)),
+    )
+
+
+def outcome(files, *, packed=False):
+    """Take a folder through the commands; the problems they end in, none where all gave results."""
+    with tempfile.TemporaryDirectory() as place:
+        for name, text in files.items():
+            Path(place, name).write_text(text, encoding="utf-8")
+        if problems := examine(Path(place)).problems:
+            return problems
+        try:
+            found = analyse(Path(place))
+            assert comparison_table(found.trial, found.table, found.results, found.verdicts)
+            assert json.dumps(to_record(found), allow_nan=False)
+            assert compose_report(found).answer
+            if packed:
+                assert {"index.html", "data/datapackage.json"} <= set(pack(found, jar_g=1000))
+        except TrialError as error:
+            return error.problems
+    return ()
+
+
+@pytest.mark.parametrize("bend", GIVEN)
+def test_a_bent_folder_ends_well(bend):
+    assert outcome(folder_of(bend)) == ()
+
+
+# Each of these once ended `report`, `publish` and `compare --json` in a traceback.
+@pytest.mark.parametrize(
+    "bend",
+    [
+        "everyone got one cup",
+        "only the control was scored",
+        "an attribute was scored for one variant only",
+        "one score was given",
+    ],
+)
+def test_a_bent_folder_is_published(bend):
+    assert outcome(folder_of(bend, shape=(2, 1, 2, 2)), packed=True) == ()
+
+
+@given(files=small_folders())
+@settings(max_examples=8, **RELAXED)
+def test_a_small_folder_is_a_result_or_problems(files):
+    for problem in outcome(files):
+        assert problem.slug == "no-scores"
+
+
+@pytest.mark.slow
+@given(files=small_folders())
+@settings(max_examples=100, **RELAXED)
+def test_a_small_folder_is_published_or_has_problems(files):
+    for problem in outcome(files, packed=True):
+        assert problem.slug == "no-scores"
