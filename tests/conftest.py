@@ -8,10 +8,10 @@ from collections.abc import Callable, Mapping
 
 import pytest
 
-from blindspoon.delimited import read_table
 from blindspoon.errors import Note, Problem, TrialError
-from blindspoon.scores import ScoreTable, build_table, check_scores
-from blindspoon.trial_file import parse_trial
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
 Files = dict[str, bytes]
 

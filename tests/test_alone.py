@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli import commands
-from blindspoon.drawing import draw_blind
+from blindspoon.analysis import analyse
+from blindspoon.cli.main import commands
 from blindspoon.errors import ScoreError
-from blindspoon.pipeline import analyse
-from blindspoon.records import trial_record
+from blindspoon.findings.records import trial_record
+from blindspoon.planning import draw_blind
 
 CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
 ROUNDS = 8

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon import blame
+from blindspoon.batches import summary
 from blindspoon.batches.amounts import Amounts, NoAmounts
-from blindspoon.batches.correlation import NoCorrelation, WithinCorrelation
 from blindspoon.batches.differences import Difference, Together, WhatDiffers
-from blindspoon.batches.measured import TasteAgainst, TastePoint
-from blindspoon.trial_file import parse_trial
+from blindspoon.batches.readings import TasteAgainst, TastePoint
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation
 
 TRIAL = parse_trial(
     'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'
@@ -56,7 +56,7 @@ def what(*differences, batches=1, **more):
     ],
 )
 def test_differences_in_words(found, words):
-    assert blame.in_words(found).replace("\xa0", " ") == words
+    assert summary.in_words(found).replace("\xa0", " ") == words
 
 
 AGE = difference("age", -9.0, "days")
@@ -73,7 +73,7 @@ COOL = difference("temperature_c", -3.0, "°C")
     ],
 )
 def test_a_verdict_is_softened_by_its_kind(kind, end):
-    said = blame.softened("It was crisper.", kind, what(AGE, COOL)).replace("\xa0", " ")
+    said = summary.softened("It was crisper.", kind, what(AGE, COOL)).replace("\xa0", " ")
     assert said.startswith("It was crisper; this batch was also 9 days younger and 3 °C cooler")
     assert said.endswith(end)
 
@@ -81,17 +81,17 @@ def test_a_verdict_is_softened_by_its_kind(kind, end):
 def test_what_was_declared_does_not_soften():
     declared = difference("age", -9.0, "days", declared=True)
     for each in (what(declared), what(), None):
-        assert blame.softened("It was crisper.", "different", each) == "It was crisper."
+        assert summary.softened("It was crisper.", "different", each) == "It was crisper."
 
 
 def test_several_batches_are_spoken_of_as_such():
-    assert blame.also_differed(what(AGE, batches=2)).startswith("these batches were also")
+    assert summary.also_differed(what(AGE, batches=2)).startswith("these batches were also")
 
 
 def test_remarks_name_what_is_not_known_and_not_as_declared():
     both = [difference(name, 1.0, "", declared=True) for name in ("age", "starter")]
     found = list(
-        blame.remarks(
+        summary.remarks(
             TRIAL,
             what(
                 *both,
@@ -108,14 +108,14 @@ def test_remarks_name_what_is_not_known_and_not_as_declared():
         "“Oak leaf” is meant to differ in temperature, but its batches are like the control’s.",
         "“Oak leaf” is meant to differ in leaf, which batches.csv does not record.",
     ]
-    assert list(blame.remarks(TRIAL, what(batches=0))) == [
+    assert list(summary.remarks(TRIAL, what(batches=0))) == [
         "What else differs is not known of “Oak leaf”: batches.csv has no batch of “Oak leaf”."
     ]
 
 
 def test_what_moves_together_cannot_be_told_apart():
     pair = Together(factors=("temperature_c", "vessel"), variants=("oak-leaf", "cool-cellar"))
-    assert blame.inseparable(TRIAL, pair) == (
+    assert summary.inseparable(TRIAL, pair) == (
         "Temperature and vessel changed together throughout (in “Oak leaf” and “Cool cellar”): "
         "what the tasters noticed there may be due to either of them, or both."
     )
@@ -161,12 +161,12 @@ def amounts(salt=0.0, acid=0.0, water=0.0, *, near=False, declared=()):
     ],
 )  # fmt: skip
 def test_what_to_add(found, sentence):
-    said = blame.what_to_add(TRIAL, found).replace("\xa0", " ")
+    said = summary.what_to_add(TRIAL, found).replace("\xa0", " ")
     assert said == f"jar 2 (oak-leaf): {sentence}"
 
 
 def test_what_to_weigh():
-    said = blame.what_to_weigh(amounts()).replace("\xa0", " ")
+    said = summary.what_to_weigh(amounts()).replace("\xa0", " ")
     assert said == "jar 2 (oak-leaf): weigh 25.6 g salt for this produce and water."
 
 
@@ -184,7 +184,9 @@ def against(perceived):
 
 
 def test_same_salt_and_another_saltiness_names_the_literature():
-    said = blame.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "different").replace("\xa0", " ")
+    said = summary.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "different").replace(
+        "\xa0", " "
+    )
     assert said.startswith(
         "“Oak leaf” had about the control’s salt (2.50 %, the control 2.50 %), yet was saltier than"
     )
@@ -193,8 +195,8 @@ def test_same_salt_and_another_saltiness_names_the_literature():
 
 
 def test_nothing_is_said_of_what_was_not_settled():
-    assert blame.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "open") == ""
-    assert "scored alike" in blame.same_but_tasted(TRIAL, against(5.1), "oak-leaf", "alike")
+    assert summary.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "open") == ""
+    assert "scored alike" in summary.same_but_tasted(TRIAL, against(5.1), "oak-leaf", "alike")
 
 
 @pytest.mark.parametrize(
@@ -213,10 +215,10 @@ def test_saltiness_with_sourness(r, interval, start):
     found = WithinCorrelation(
         r=r, slope=r, df=38, p_value=0.01, interval=interval, tasters=8, pairs=47
     )
-    assert blame.salty_goes_with_sour(found).startswith(start)
-    assert "8 tasters" in blame.salty_goes_with_sour(found)
+    assert summary.salty_goes_with_sour(found).startswith(start)
+    assert "8 tasters" in summary.salty_goes_with_sour(found)
 
 
 def test_no_correlation_says_why():
-    said = blame.salty_goes_with_sour(NoCorrelation(reason="too few"))
+    said = summary.salty_goes_with_sour(NoCorrelation(reason="too few"))
     assert said == "How saltiness goes with sourness is not known: too few."

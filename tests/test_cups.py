@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.cups import Cups, number_rows
-from blindspoon.tables import TextColumn
+from blindspoon.files.text_table import TextColumn
+from blindspoon.scores.crosscheck import Cups, number_rows
 
 NAMES = st.tuples(
     st.sampled_from("12"), st.sampled_from(["", "A", "B"]), st.sampled_from(["037", "512", "846"])

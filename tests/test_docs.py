@@ -13,8 +13,8 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from blindspoon import files
-from blindspoon.cli import commands
+from blindspoon.cli.main import commands
+from blindspoon.files import disk
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *ROOT.glob("trials/*/*.md")])
@@ -47,7 +47,7 @@ def test_the_reference_of_commands_is_their_own_help(request):
 
 
 def test_the_page_of_errors_is_what_the_package_explains(request):
-    shipped = files.shipped("errors.md")
+    shipped = disk.shipped("errors.md")
     if request.config.getoption("--renew"):
         ERRORS.write_text(shipped, encoding="utf-8")
     assert ERRORS.read_text(encoding="utf-8") == shipped

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli import commands
+from blindspoon.cli.main import commands
 from blindspoon.errors import LISTED, Note, Problem, TrialError, in_order, problems_of_rows
-from blindspoon.explain import explanations
+from blindspoon.examine import explanations
 
 ROOT = Path(__file__).parents[1]
 TREES = [ast.parse(path.read_text(encoding="utf-8")) for path in (ROOT / "src").rglob("*.py")]

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon import files
 from blindspoon.errors import TrialFileError
+from blindspoon.files import disk
 
 
 def put(folder: Path, contents: dict[str, bytes]) -> Path:
@@ -30,12 +30,12 @@ def tree(folder: Path) -> dict[str, bytes]:
 
 def problems_of(folder: Path) -> list[str]:
     with pytest.raises(TrialFileError) as caught:
-        files.read_folder(folder)
+        disk.read_folder(folder)
     return [str(problem) for problem in caught.value.problems]
 
 
 def test_a_folder_is_read_as_it_is(tmp_path, coded):
-    text = files.read_folder(put(tmp_path, coded))
+    text = disk.read_folder(put(tmp_path, coded))
     assert text.files == coded
     assert text.trial == coded["trial.toml"].decode()
     assert [table.file for table in text.scores] == ["scores.csv", "ballots/1-T03.csv"]
@@ -46,7 +46,7 @@ def test_a_folder_is_read_as_it_is(tmp_path, coded):
 
 def test_a_byte_order_mark_in_trial_toml_is_no_text(tmp_path, coded):
     coded["trial.toml"] = b"\xef\xbb\xbf" + coded["trial.toml"]
-    assert files.read_folder(put(tmp_path, coded)).trial.startswith("[trial]")
+    assert disk.read_folder(put(tmp_path, coded)).trial.startswith("[trial]")
 
 
 def test_files_that_are_not_read_are_noted(tmp_path, coded):
@@ -56,7 +56,7 @@ def test_files_that_are_not_read_are_noted(tmp_path, coded):
         "ballots/.hidden.csv": b"",
         "photo.jpg": b"",
     }
-    text = files.read_folder(put(tmp_path, coded | more))
+    text = disk.read_folder(put(tmp_path, coded | more))
     assert [str(note) for note in text.notes] == [
         'score.csv: the file is not read (did you mean "scores.csv"?)',
         "ballots/notes.txt: this is not read: it is no .csv",
@@ -68,9 +68,9 @@ def test_files_that_are_not_read_are_noted(tmp_path, coded):
 def test_a_ballot_may_have_any_name(tmp_path, coded):
     folder = put(tmp_path, coded)
     (folder / os.fsdecode(b"ballots/\xeb\n.csv")).write_bytes(b"taster\n")
-    text = files.read_folder(folder)
+    text = disk.read_folder(folder)
     assert "ballots/\\udceb\\n.csv" in text.files
-    assert files.fingerprint(text)
+    assert disk.fingerprint(text)
 
 
 def test_a_missing_folder_is_said(tmp_path):
@@ -138,13 +138,13 @@ def test_a_ballots_file_is_said(tmp_path, coded):
 
 
 def test_the_fingerprint_changes_with_every_byte_and_name(tmp_path, coded):
-    print_of = files.fingerprint(files.FolderText(trial="", files=coded))
+    print_of = disk.fingerprint(disk.FolderText(trial="", files=coded))
     others = [
         coded | {"scores.csv": coded["scores.csv"] + b"\n"},
         coded | {"ballots/2-T03.csv": b""},
         {name.replace("1-T03", "1-T04"): data for name, data in coded.items()},
     ]
-    prints = {files.fingerprint(files.FolderText(trial="", files=other)) for other in others}
+    prints = {disk.fingerprint(disk.FolderText(trial="", files=other)) for other in others}
     assert len(prints | {print_of}) == 4
     assert len(print_of) == 64
 
@@ -155,9 +155,9 @@ NEWER = {"index.html": b"<p>two</p>", "tables/scores.csv": b"a,b\n"}
 
 def test_a_report_is_written_and_replaced_whole(tmp_path):
     target = tmp_path / "reports" / "cucumbers"
-    files.write_folder_atomically(target, REPORT)
+    disk.write_folder_atomically(target, REPORT)
     assert tree(target) == REPORT
-    files.write_folder_atomically(target, NEWER)
+    disk.write_folder_atomically(target, NEWER)
     assert tree(target) == NEWER
     assert [path.name for path in target.parent.iterdir()] == ["cucumbers"]
 
@@ -169,16 +169,16 @@ def fail(*_):
 @pytest.mark.parametrize("step", ["_write", "_exchange"])
 def test_a_report_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatch, step):
     target = tmp_path / "cucumbers"
-    files.write_folder_atomically(target, REPORT)
-    monkeypatch.setattr(files, step, fail)
+    disk.write_folder_atomically(target, REPORT)
+    monkeypatch.setattr(disk, step, fail)
     with pytest.raises(TrialFileError, match="cucumbers: it cannot be written: no space left"):
-        files.write_folder_atomically(target, NEWER)
+        disk.write_folder_atomically(target, NEWER)
     assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
 
 
 def test_a_failed_move_puts_the_old_report_back(tmp_path, monkeypatch):
     target = tmp_path / "cucumbers"
-    files.write_folder_atomically(target, REPORT)
+    disk.write_folder_atomically(target, REPORT)
     rename = Path.rename
 
     def refuse_the_new_one(path, to):
@@ -188,7 +188,7 @@ def test_a_failed_move_puts_the_old_report_back(tmp_path, monkeypatch):
 
     monkeypatch.setattr(Path, "rename", refuse_the_new_one)
     with pytest.raises(TrialFileError, match="what was there before is unchanged"):
-        files.write_folder_atomically(target, NEWER)
+        disk.write_folder_atomically(target, NEWER)
     assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
 
 
@@ -202,28 +202,28 @@ def test_what_a_dead_run_left_is_cleared_up(tmp_path):
     dead = dead_process()
     target = tmp_path / "cucumbers"
     put(tmp_path, {f".cucumbers.{dead}.new/index.html": b"half", f".other.{dead}.new/a": b"kept"})
-    files.write_folder_atomically(target, REPORT)
+    disk.write_folder_atomically(target, REPORT)
     assert sorted(path.name for path in tmp_path.iterdir()) == [f".other.{dead}.new", "cucumbers"]
 
 
 def test_what_a_living_run_is_writing_stays(tmp_path):
     living = os.getppid()
     put(tmp_path, {f".cucumbers.{living}.new/index.html": b"half"})
-    files.write_folder_atomically(tmp_path / "cucumbers", REPORT)
+    disk.write_folder_atomically(tmp_path / "cucumbers", REPORT)
     assert (tmp_path / f".cucumbers.{living}.new").exists()
 
 
 def test_a_report_that_a_dead_run_moved_aside_is_put_back(tmp_path, monkeypatch):
     put(tmp_path / f".cucumbers.{dead_process()}.old", REPORT)
-    monkeypatch.setattr(files, "_exchange", fail)
+    monkeypatch.setattr(disk, "_exchange", fail)
     with pytest.raises(TrialFileError, match="no space left"):
-        files.write_folder_atomically(tmp_path / "cucumbers", NEWER)
+        disk.write_folder_atomically(tmp_path / "cucumbers", NEWER)
     assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in REPORT.items()}
 
 
 def test_a_process_killed_while_writing_harms_nothing(tmp_path):
     target = tmp_path / "cucumbers"
-    files.write_folder_atomically(target, REPORT)
+    disk.write_folder_atomically(target, REPORT)
     code = (
         "import os, pathlib\nfrom blindspoon import files\n"
         "move = pathlib.Path.rename\n"
@@ -236,7 +236,7 @@ def test_a_process_killed_while_writing_harms_nothing(tmp_path):
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9
     assert not target.exists()
-    files.write_folder_atomically(target, NEWER)
+    disk.write_folder_atomically(target, NEWER)
     assert tree(tmp_path) == {f"cucumbers/{name}": data for name, data in NEWER.items()}
 
 
@@ -244,42 +244,42 @@ def test_a_process_killed_while_writing_harms_nothing(tmp_path):
 def test_a_folder_that_is_no_report_is_never_replaced(tmp_path, there):
     target = put(tmp_path / "cucumbers", there)
     with pytest.raises(TrialFileError, match="the folder there is not a report"):
-        files.write_folder_atomically(target, REPORT)
+        disk.write_folder_atomically(target, REPORT)
     assert tree(target) == there
 
 
 def test_a_file_in_the_way_is_said(tmp_path):
     put(tmp_path, {"cucumbers": b"mine"})
     with pytest.raises(TrialFileError, match="a file of that name is in the way"):
-        files.write_folder_atomically(tmp_path / "cucumbers", REPORT)
+        disk.write_folder_atomically(tmp_path / "cucumbers", REPORT)
     assert tree(tmp_path) == {"cucumbers": b"mine"}
 
 
 def test_a_file_where_the_parent_should_be_is_said(tmp_path):
     put(tmp_path, {"reports": b"mine"})
     with pytest.raises(TrialFileError, match="cannot be written"):
-        files.write_folder_atomically(tmp_path / "reports" / "cucumbers", REPORT)
+        disk.write_folder_atomically(tmp_path / "reports" / "cucumbers", REPORT)
 
 
 def test_a_report_behind_a_link_is_replaced_where_it_is(tmp_path):
-    files.write_folder_atomically(tmp_path / "real", REPORT)
+    disk.write_folder_atomically(tmp_path / "real", REPORT)
     (tmp_path / "link").symlink_to(tmp_path / "real", target_is_directory=True)
-    files.write_folder_atomically(tmp_path / "link", NEWER)
+    disk.write_folder_atomically(tmp_path / "link", NEWER)
     assert (tmp_path / "link").is_symlink()
     assert tree(tmp_path / "real") == NEWER
 
 
 def test_a_file_is_written_and_replaced_whole(tmp_path):
     target = tmp_path / "ballots" / "1-T01.csv"
-    files.write_file_atomically(target, b"one")
-    files.write_file_atomically(target, b"two")
+    disk.write_file_atomically(target, b"one")
+    disk.write_file_atomically(target, b"two")
     assert tree(tmp_path) == {"ballots/1-T01.csv": b"two"}
 
 
 def test_a_file_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatch):
     target = tmp_path / "key.csv"
-    files.write_file_atomically(target, b"one")
+    disk.write_file_atomically(target, b"one")
     monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(TrialFileError, match="no space left"):
-        files.write_file_atomically(target, b"two")
+        disk.write_file_atomically(target, b"two")
     assert tree(tmp_path) == {"key.csv": b"one"}

@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from blindspoon.errors import Problem, TrialError
-from blindspoon.files import read_folder
-from blindspoon.scores import build_table, check_scores
-from blindspoon.trial_file import parse_trial
+from blindspoon.files.disk import read_folder
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.score_table import build_table, check_scores
 
 CELLS = st.sampled_from(
     ["", " ", "0", "-1", "11", "7,5", "7.5", "1e999", "nan", "T01", "T99", "037", "37", "plain",

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.trial_file import parse_trial
+from blindspoon.files.trial_toml import parse_trial
 
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"

@@ -12,13 +12,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.cli import commands, main
+from blindspoon.analysis import analyse, draw_forest, kitchen_names, pool_folders
+from blindspoon.cli.main import commands, main
+from blindspoon.cli.printed import comparison_table, pooled_table
 from blindspoon.errors import DesignError, TrialError
-from blindspoon.explain import explanations
-from blindspoon.pipeline import analyse
-from blindspoon.pooling import draw_forest, kitchen_names, pool_folders
-from blindspoon.terminal import comparison_table
-from blindspoon.terminal_pooled import pooled_table
+from blindspoon.examine import explanations
 
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"

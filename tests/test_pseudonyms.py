@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.pipeline import analyse, write_report
-from blindspoon.pseudonyms import pseudonyms
-from blindspoon.records import trial_record
+from blindspoon.analysis import analyse, write_report
+from blindspoon.findings.records import trial_record
+from blindspoon.scores.pseudonyms import pseudonyms
 
 TRIAL = """
 trial = { title = "Crisp cucumbers", control = "plain", seed = 7 }

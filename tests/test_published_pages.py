@@ -15,9 +15,9 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.kit import kit_files
-from blindspoon.pipeline import analyse, compose_report
-from blindspoon.report import page
+from blindspoon.analysis import analyse, compose_report
+from blindspoon.publish.kit import kit_files
+from blindspoon.report.pages import page
 
 pytestmark = pytest.mark.browser
 TRIALS = Path(__file__).parents[1] / "trials"

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from blindspoon.analysis import analyse
 from blindspoon.errors import TrialFileError
-from blindspoon.pipeline import analyse
-from blindspoon.publishing import pack, publish, zip_of
+from blindspoon.publish.pack import pack, publish, zip_of
 
 TRIALS = sorted((Path(__file__).parents[1] / "trials").iterdir())
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from blindspoon.errors import ScoreError
-from blindspoon.scores import LeftOut, Remark
+from blindspoon.scores.score_table import LeftOut, Remark
 
 
 def as_rows(table):
@@ -301,7 +301,7 @@ def test_checking_does_not_lift_the_blind(coded, check, monkeypatch):
     def refuse(*_):
         raise AssertionError("the blind was lifted")
 
-    monkeypatch.setattr("blindspoon.scores.unblind", refuse)
+    monkeypatch.setattr("blindspoon.scores.score_table.unblind", refuse)
     assert check(coded) == ((), ())
 
 

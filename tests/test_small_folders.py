@@ -13,11 +13,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from blindspoon.analysis import analyse, compose_report, to_record
+from blindspoon.cli.printed import comparison_table
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
-from blindspoon.pipeline import analyse, compose_report, to_record
-from blindspoon.publishing import pack
-from blindspoon.terminal import comparison_table
+from blindspoon.publish.pack import pack
 
 VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
 ATTRIBUTES = ("texture", "saltiness", "sourness", "bitterness")

@@ -12,10 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon import delimited
-from blindspoon.delimited import LINE_LIMIT, read_table
 from blindspoon.errors import LISTED
-from blindspoon.tables import TextColumn, table_of
+from blindspoon.files import text_table
+from blindspoon.files.text_table import LINE_LIMIT, TextColumn, read_table, table_of
 
 SIMPLE = [["taster", "code", "texture"], ["T01", "037", "7"], ["T02", "925", ""]]
 
@@ -169,11 +168,11 @@ def grids(cell: st.SearchStrategy[str]) -> st.SearchStrategy[list[list[str]]]:
 def test_the_quick_and_the_exact_way_agree(rows, separator):
     names = [f"c{k}" for k in range(len(rows[0]))]
     data = written([names, *rows], separator) + b"\n"
-    quick = delimited._read_plain(data, separator)
+    quick = text_table._read_plain(data, separator)
     assert quick is not None
-    exact = delimited._read_exact(data.decode(), separator, "a.csv")
+    exact = text_table._read_exact(data.decode(), separator, "a.csv")
     one, other = (
-        delimited._assemble("a.csv", parts, decimal_comma=False) for parts in (quick, exact)
+        text_table._assemble("a.csv", parts, decimal_comma=False) for parts in (quick, exact)
     )
     assert one.problems == other.problems == ()
     assert one.lines.tolist() == other.lines.tolist()

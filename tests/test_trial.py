@@ -12,8 +12,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from blindspoon.errors import TrialFileError
+from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Scale
-from blindspoon.trial_file import parse_trial
 
 LEAST = """\
 trial = { title = "Crisp cucumbers", control = "plain" }

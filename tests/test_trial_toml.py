@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from blindspoon.files.trial_toml import parse_trial, trial_text
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
-from blindspoon.trial_file import parse_trial
-from blindspoon.trial_toml import trial_text
 
 TRIALS = Path(__file__).parents[1] / "trials"
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from markdown_it import MarkdownIt
 
-from blindspoon.trial_file import parse_trial
+from blindspoon.files.trial_toml import parse_trial
 
 PAGE = Path(__file__).parents[1] / "docs" / "tutorial" / "first-trial.md"
 ENVIRONMENT = {**os.environ, "PYTHONIOENCODING": "utf-8", "NO_COLOR": "1"}

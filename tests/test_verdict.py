@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.compare.results import (
+from blindspoon.findings.verdict import Finding, judge, kind_of
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import (
     AttributeResult,
     Comparison,
     Interval,
@@ -13,9 +15,7 @@ from blindspoon.compare.results import (
     NoResult,
     RankContrast,
 )
-from blindspoon.scores import ScoreTable
 from blindspoon.trial import Attribute, Decision, Scale, Tasting, Trial, Variant
-from blindspoon.verdict import Finding, judge, kind_of
 
 ATTRIBUTE = Attribute(
     name="texture",

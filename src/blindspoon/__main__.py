@@ -1,5 +1,7 @@
 """``python -m blindspoon``."""
 
-from blindspoon.cli import main
+from __future__ import annotations
+
+from blindspoon.cli.main import main
 
 main()

@@ -1,18 +1,36 @@
-"""Everything that can be said of a trial folder before the blind is lifted."""
+"""Everything that can be said of a trial folder before the blind is lifted.
+
+What each problem means and what to do: errors.md, which docs/reference/errors.md repeats.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from blindspoon import files
+from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.errors import Note, Problem, TrialError, TrialFileError
-from blindspoon.made import Made, cautions_in_words, differences_in_words, make_up
-from blindspoon.scores import check_scores
-from blindspoon.tables import TextTable
+from blindspoon.files import disk
+from blindspoon.files.text_table import TextTable
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.score_table import check_scores
 from blindspoon.trial import Trial
-from blindspoon.trial_file import parse_trial
+
+
+def explanations() -> dict[str, str]:
+    """Give the explanation of every problem by its slug, in the order of the page.
+
+    Examples
+    --------
+    >>> print(explanations()["no-rows"][:62])
+    `servings.csv` or `key.csv` has a header and nothing under it.
+    """
+    page = re.sub(r"^## .*\n", "", disk.shipped("errors.md"), flags=re.MULTILINE)
+    _, *entries = re.split(r"^### ", page, flags=re.MULTILINE)
+    slugs, _, texts = zip(*(entry.partition("\n") for entry in entries), strict=True)
+    return dict(zip(slugs, map(str.strip, texts), strict=True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +61,7 @@ def examine(folder: Path) -> Examination:
     TrialFileError
         If files of the folder cannot be read at all.
     """
-    text = files.read_folder(folder)
+    text = disk.read_folder(folder)
     scores, plan = text.scores, (text.table("servings.csv"), text.table("key.csv"))
     try:
         trial = parse_trial(text.trial)
@@ -69,7 +87,7 @@ def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
     TrialError
         With every problem of trial.toml, batches.csv and readings.csv, or where nothing was made.
     """
-    text = files.read_folder(folder)
+    text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
     made, notes = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
     if made is None:
@@ -88,7 +106,7 @@ def _nothing_made() -> Problem:
 
 
 def _made(
-    trial: Trial, text: files.FolderText, cups: Sequence[TextTable | None]
+    trial: Trial, text: disk.FolderText, cups: Sequence[TextTable | None]
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...], tuple[tuple[str, str], ...]]:
     tables = (text.table("batches.csv"), text.table("readings.csv"))
     try:

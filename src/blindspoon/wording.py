@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 
-from blindspoon.compare.results import Interval
+from blindspoon.stats.results import Interval
 from blindspoon.trial import Attribute, Scale
 
 MINUS = "\N{MINUS SIGN}"

@@ -8,8 +8,8 @@ import pytest
 
 from blindspoon.batches.log import Batch, BatchLog, Reading
 from blindspoon.batches.read import build_log, check_batches
-from blindspoon.delimited import read_table
-from blindspoon.trial_file import parse_trial
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
 
 TRIAL = """
 trial = { title = "What keeps half-sour cucumbers crisp?", control = "plain" }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.batches.acids import (
+from blindspoon.batches.strengths import (
     BOTTLED_JUICE,
     EQUIVALENT_MASS,
     FRESH_JUICE,

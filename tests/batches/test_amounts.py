@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blindspoon.batches.acids import acid_of
 from blindspoon.batches.amounts import NoAmounts, amounts
 from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.trial_file import parse_trial
+from blindspoon.batches.strengths import acid_of
+from blindspoon.files.trial_toml import parse_trial
 
 COLUMNS = frozenset({"produce_g", "water_g", "salt_g", "acid_g", "sugar_g"})
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon import care
-from blindspoon.batches.cautions import SALT_RANGE, SOURCES, cautions
+from blindspoon.batches import safety
+from blindspoon.batches.safety import SALT_RANGE, SOURCES, cautions
 
 
 def kinds(log):
@@ -129,14 +129,14 @@ def test_every_caution_is_said_and_has_a_source(log_of, jar, ph):
     log_kinds = {each.kind for each in cautions(log)}
     assert log_kinds == set(SOURCES)
     for each in cautions(log):
-        text = care.caution(each)
+        text = safety.caution(each)
         assert text.endswith(".")
-        assert care.sources(each)
+        assert safety.sources(each)
         assert " is safe" not in text
         assert all(name in text for name in each.batches)
 
 
 def test_the_head_defers_to_local_codes():
-    assert "do not say that anything is safe" in care.HEAD
-    assert "Local codes" in care.HEAD
-    assert "licensed" in care.HEAD
+    assert "do not say that anything is safe" in safety.HEAD
+    assert "Local codes" in safety.HEAD
+    assert "licensed" in safety.HEAD

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.batches.correlation import NoCorrelation, rm_correlation
+from blindspoon.stats.correlation import NoCorrelation, rm_correlation
 
 DATA = Path(__file__).parents[1] / "data" / "bland_altman_1995_pH_PaCO2.csv"
 

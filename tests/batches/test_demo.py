@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.batches.cautions import cautions
 from blindspoon.batches.differences import what_differs
 from blindspoon.batches.read import build_log
-from blindspoon.delimited import read_table
-from blindspoon.trial_file import parse_trial
+from blindspoon.batches.safety import cautions
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
 
 FOLDER = Path(__file__).parents[2] / "trials" / "allotment-cucumbers"
 

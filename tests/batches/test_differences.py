@@ -7,9 +7,14 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.batches.differences import moving_together, what_differs
-from blindspoon.batches.factors import STANDARD, factor_values, unknown_factors
-from blindspoon.trial_file import parse_trial
+from blindspoon.batches.differences import (
+    STANDARD,
+    factor_values,
+    moving_together,
+    unknown_factors,
+    what_differs,
+)
+from blindspoon.files.trial_toml import parse_trial
 
 
 def found(trial, log, variant):

@@ -5,16 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.batches.correlation import NoCorrelation
-from blindspoon.batches.measured import (
+from blindspoon.batches.readings import (
     salty_with_sour,
     series,
     taste_against_measured,
     taste_attribute,
 )
-from blindspoon.delimited import read_table
-from blindspoon.scores import build_table
-from blindspoon.trial_file import parse_trial
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.score_table import build_table
+from blindspoon.stats.correlation import NoCorrelation
 
 SCORES = """\
 session,taster,variant,texture,saltiness,sourness

@@ -6,15 +6,14 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from blindspoon.batches.amounts import amounts
-from blindspoon.batches.cautions import cautions
 from blindspoon.batches.differences import moving_together, what_differs
-from blindspoon.batches.measured import series
 from blindspoon.batches.read import build_log, check_batches
+from blindspoon.batches.readings import series
+from blindspoon.batches.safety import caution, cautions
 from blindspoon.batches.strengths import strengths
-from blindspoon.blame import inseparable, remarks, softened, what_to_add
-from blindspoon.care import caution
-from blindspoon.delimited import read_table
-from blindspoon.trial_file import parse_trial
+from blindspoon.batches.summary import inseparable, remarks, softened, what_to_add
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
 
 TRIAL = parse_trial(
     'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'

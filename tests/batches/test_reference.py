@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.batches.acids import EQUIVALENT_MASS, JUICES, acid_of
-from blindspoon.batches.cautions import ALCOHOL_LIMIT, FRESH_DAYS, PH_LIMIT, PH_RISE, SOURCES
-from blindspoon.batches.factors import STANDARD
-from blindspoon.batches.strengths import Strengths
+from blindspoon.batches.differences import STANDARD
+from blindspoon.batches.safety import ALCOHOL_LIMIT, FRESH_DAYS, PH_LIMIT, PH_RISE, SOURCES
+from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, Strengths, acid_of
 
 PAGE = Path(__file__).parents[2] / "docs" / "reference" / "batches.md"
 

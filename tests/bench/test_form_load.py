@@ -26,7 +26,7 @@ from urllib.parse import quote, urlencode, urlsplit
 
 import pytest
 
-from blindspoon.delimited import read_table
+from blindspoon.files.text_table import read_table
 
 SCRIPT = Path(__file__).parents[1] / "form" / "serve_folder.py"
 NAMES = ("saltiness", "sourness", "ferment", "texture")

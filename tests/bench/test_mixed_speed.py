@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from blindspoon.compare.mixed import compare_mixed
-from blindspoon.compare.multiplicity import _critical_value, _family
+from blindspoon.stats.dunnett import _critical_value, _family
+from blindspoon.stats.mixed import compare_mixed
 
 
 def panel(tasters, sessions, *, missing=0.0, seed=1):

@@ -10,14 +10,14 @@ import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from blindspoon.sizing.balanced import decide, make_rule
-from blindspoon.sizing.cells import rank_differences
-from blindspoon.sizing.signed import make_flips, tell_apart, within
-from blindspoon.sizing.spread import common_practice
-from blindspoon.sizing.sweep import size
-from blindspoon.sizing.tastings import Panel, draw_scores, serving_positions
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.simulate.balanced import decide, make_rule
+from blindspoon.simulate.cells import rank_differences
+from blindspoon.simulate.flips import make_flips, tell_apart, within
+from blindspoon.simulate.size import size
+from blindspoon.simulate.size_results import common_practice
+from blindspoon.simulate.trials import Panel, draw_scores, serving_positions
 from blindspoon.trial import Scale
-from blindspoon.trial_file import parse_trial
 
 SCALE = Scale(low=0, high=10, step=0.5)
 TRIAL = """

@@ -9,14 +9,14 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from blindspoon.charts import Picture, css_variables, differences_chart
-from blindspoon.charts.differences import differences_strip
-from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.comparisons import differences_chart, differences_strip, scores_strip
+from blindspoon.charts.dots import draw
+from blindspoon.charts.picture import Picture
 from blindspoon.charts.profiles import profiles_scene
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
-from blindspoon.charts.scores import scores_strip
-from blindspoon.charts.strips import draw
-from blindspoon.compare.results import (
+from blindspoon.charts.style import NARROW, WIDE, css_variables
+from blindspoon.findings.verdict import Verdict, finding, kind_of
+from blindspoon.stats.results import (
     AttributeResult,
     Comparison,
     Interval,
@@ -26,7 +26,6 @@ from blindspoon.compare.results import (
     RankContrast,
 )
 from blindspoon.trial import Attribute, Scale, Variant
-from blindspoon.verdict import Verdict, finding, kind_of
 
 WHOLE = Scale(low=0, high=10, step=1)
 NONE = NoResult("not asked for")

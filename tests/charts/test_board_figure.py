@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.charts.board import Board, board_drawing, board_of
-from blindspoon.charts.figures import boards
-from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.figure import stage
+from blindspoon.charts.posts import boards
 from blindspoon.charts.scene import Area, Line, Marks
-from blindspoon.charts.stage import stage
+from blindspoon.charts.style import NARROW, WIDE
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 

@@ -3,8 +3,8 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.charts.chart import EDGE, framed
-from blindspoon.charts.measure import text_width
 from blindspoon.charts.scene import Line, Scene, Text
+from blindspoon.charts.text import text_width
 
 DRAWING = Scene(
     width=720, height=100, shapes=(Line(start=(0, 50), end=(720, 50), ink="ink"),)

@@ -5,12 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts import differences_chart
-from blindspoon.charts.differences import differences_strip
-from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.comparisons import differences_chart, differences_strip
+from blindspoon.charts.dots import draw
 from blindspoon.charts.scene import Area, Line, Marks
-from blindspoon.charts.strips import draw
-from blindspoon.compare.results import Interval
+from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.stats.results import Interval
 from blindspoon.wording import span
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])

@@ -8,14 +8,13 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from blindspoon.charts.forest import forest_chart, forest_of, forest_scene
-from blindspoon.charts.forest_title import forest_title
-from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.pooled import forest_chart, forest_of, forest_scene, forest_title
 from blindspoon.charts.scene import Area, Line, Marks
-from blindspoon.compare.results import Interval, MixedContrast, NoResult
-from blindspoon.kitchens import Kitchen, Own, Pool, PooledAttribute, PooledComparison
-from blindspoon.trial_file import parse_trial
-from blindspoon.verdict import finding, kind_of
+from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
+from blindspoon.findings.verdict import finding, kind_of
+from blindspoon.stats.results import Interval, MixedContrast, NoResult
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 NONE = NoResult("not asked for")

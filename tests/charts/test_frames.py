@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.charts.differences import differences_drawing
-from blindspoon.charts.frames import frames
+from blindspoon.charts.comparisons import differences_drawing
+from blindspoon.charts.figure import png_series
+from blindspoon.charts.posts import frames
 from blindspoon.charts.scene import Area, Marks
-from blindspoon.charts.stage import png_series
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
 QUESTION = "Which of four changes can tasters notice?"

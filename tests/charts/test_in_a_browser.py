@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.charts import differences_chart, profiles_chart, scores_chart
+from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.profiles import profiles_chart
 
 
 @pytest.mark.browser

@@ -8,15 +8,20 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from blindspoon.charts import png_file
-from blindspoon.charts.correlations import MOST, correlations_chart, correlations_scene
-from blindspoon.charts.layout import NARROW, WIDE
-from blindspoon.charts.map import map_chart, map_scene
+from blindspoon.charts.chart import png_file
 from blindspoon.charts.scene import Area, Line, Marks
-from blindspoon.compare.results import NoResult
-from blindspoon.joint.correlations import AttributePair, Correlation
-from blindspoon.joint.plane import Direction, Map, Place
-from blindspoon.trial_file import parse_trial
+from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.together import (
+    MOST,
+    correlations_chart,
+    correlations_scene,
+    map_chart,
+    map_scene,
+)
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.multivariate import AttributePair, Correlation
+from blindspoon.findings.variant_map import Direction, Map, Place
+from blindspoon.stats.results import NoResult
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 WORDS = (("softer", "crisper"), ("less salty", "saltier"), ("", ""))

@@ -3,7 +3,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.charts.measure import text_width, wrap
+from blindspoon.charts.text import text_width, wrap
 
 TEXTS = st.text(st.characters(codec="utf-8", categories=["L", "N", "P", "S"]), max_size=60)
 

@@ -8,12 +8,12 @@ from itertools import combinations
 
 import pytest
 
-from blindspoon.batches.measured import TasteAgainst, TastePoint
-from blindspoon.charts import measured_chart, png_file
-from blindspoon.charts.layout import NARROW, WIDE
-from blindspoon.charts.measured import measured_scene
+from blindspoon.batches.readings import TasteAgainst, TastePoint
+from blindspoon.charts.chart import png_file
+from blindspoon.charts.jars import measured_chart, measured_scene
 from blindspoon.charts.scene import Line, Marks
-from blindspoon.trial_file import parse_trial
+from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.files.trial_toml import parse_trial
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 SALT, SCORES = (2.0, 2.5, 3.5), (4.0, 6.5, 5.0)

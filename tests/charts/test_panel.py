@@ -8,21 +8,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from blindspoon.charts.dots import MOST_MARKS
 from blindspoon.charts.ladder import Ladder, Rung, Track, ladder_scene
-from blindspoon.charts.layout import NARROW, WIDE
-from blindspoon.charts.panel import alikeness_chart, scale_use_chart
-from blindspoon.charts.people import MOST_MARKS
-from blindspoon.charts.places import places_chart
 from blindspoon.charts.scene import Line, Marks
-from blindspoon.compare.results import Interval, NoResult
-from blindspoon.panel.results import (
+from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
+from blindspoon.findings.panel_results import (
     AttributePanel,
     Effect,
-    FTest,
     OrderEffect,
     ScaleUse,
     TasterReview,
 )
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.two_way import FTest
 from blindspoon.trial import Attribute, Scale
 
 NONE = NoResult("Not asked for.")

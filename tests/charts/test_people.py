@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.charts.layout import INSET
-from blindspoon.charts.people import TALLEST, Size, dodge, height, hill, outline, size_for
+from blindspoon.charts.dots import TALLEST, Size, dodge, height, hill, outline, size_for
+from blindspoon.charts.style import INSET
 
 PLACES = st.lists(st.integers(0, 90).map(float), min_size=1, max_size=40)
 

@@ -5,9 +5,9 @@ import datetime
 import numpy as np
 import pytest
 
-from blindspoon.charts import picture_of
-from blindspoon.compare.results import AttributeResult, NoResult
-from blindspoon.scores import ScoreTable
+from blindspoon.charts.picture import picture_of
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import AttributeResult, NoResult
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 
 

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.charts import differences_chart, png_file, scores_chart
-from blindspoon.charts.measure import text_width
-from blindspoon.charts.palette import PALETTE
+from blindspoon.charts.chart import png_file
+from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.png import PIXEL_RATIO, png
 from blindspoon.charts.scene import Line, Marks, Scene, Text, rectangle
+from blindspoon.charts.style import PALETTE
+from blindspoon.charts.text import text_width
 
 
 def pixels(data: bytes) -> np.ndarray:

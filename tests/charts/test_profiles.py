@@ -2,10 +2,9 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.charts import profiles_chart
-from blindspoon.charts.layout import NARROW, WIDE
-from blindspoon.charts.profiles import profiles_scene
+from blindspoon.charts.profiles import profiles_chart, profiles_scene
 from blindspoon.charts.scene import Marks
+from blindspoon.charts.style import NARROW, WIDE
 
 
 def dots(scene) -> list[Marks]:

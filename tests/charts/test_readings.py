@@ -8,13 +8,13 @@ from xml.etree import ElementTree
 import pytest
 
 from blindspoon.batches.read import build_log
-from blindspoon.charts import png_file, readings_chart, svg_file
-from blindspoon.charts.layout import NARROW, WIDE
-from blindspoon.charts.plane import apart
-from blindspoon.charts.readings import LIMIT_WORDS, readings_of, readings_scene
+from blindspoon.charts.axis import apart
+from blindspoon.charts.chart import png_file, svg_file
+from blindspoon.charts.jars import LIMIT_WORDS, readings_chart, readings_of, readings_scene
 from blindspoon.charts.scene import Line, Marks
-from blindspoon.tables import table_of
-from blindspoon.trial_file import parse_trial
+from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.files.text_table import table_of
+from blindspoon.files.trial_toml import parse_trial
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 FELL = {"plain": (6.1, 4.7, 3.6), "oak": (5.9, 4.4, 3.8), "cool": (6.2, 5.3, 4.5)}

@@ -3,11 +3,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.charts import scores_chart
-from blindspoon.charts.layout import NARROW, WIDE
+from blindspoon.charts.comparisons import scores_chart, scores_strip
+from blindspoon.charts.dots import draw
 from blindspoon.charts.scene import Line, Marks
-from blindspoon.charts.scores import scores_strip
-from blindspoon.charts.strips import draw
+from blindspoon.charts.style import NARROW, WIDE
 
 
 def marks(scene, ink):

@@ -4,7 +4,9 @@ import time
 
 import pytest
 
-from blindspoon.charts import differences_chart, png_file, profiles_chart, scores_chart, svg_file
+from blindspoon.charts.chart import png_file, svg_file
+from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.profiles import profiles_chart
 
 
 @pytest.mark.bench

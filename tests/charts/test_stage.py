@@ -12,14 +12,12 @@ import pytest
 from PIL import Image
 
 from blindspoon.charts.board import board_drawing, board_of
-from blindspoon.charts.differences import differences_drawing
-from blindspoon.charts.figures import figure_files
-from blindspoon.charts.formats import ATTEMPTS, FORMATS
-from blindspoon.charts.palette import PALETTE
+from blindspoon.charts.comparisons import differences_drawing, scores_drawing
+from blindspoon.charts.figure import ATTEMPTS, FORMATS, png_series, stage
+from blindspoon.charts.posts import figure_files
 from blindspoon.charts.profiles import profiles_drawing
 from blindspoon.charts.scene import Marks
-from blindspoon.charts.scores import scores_drawing
-from blindspoon.charts.stage import png_series, stage
+from blindspoon.charts.style import PALETTE
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
 QUESTION = "Which of four changes to a plain brine can tasters notice once the jars are ready?"

@@ -5,8 +5,11 @@ from xml.etree import ElementTree
 
 import pytest
 
-from blindspoon.charts import differences_chart, mark_svg, profiles_chart, scores_chart, svg_file
-from blindspoon.charts.palette import PALETTE
+from blindspoon.charts.board import mark_svg
+from blindspoon.charts.chart import svg_file
+from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.profiles import profiles_chart
+from blindspoon.charts.style import PALETTE
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.charts.titles import differences_title, profiles_title, scores_title
-from blindspoon.compare.results import NotCompared
-from blindspoon.verdict import Verdict
+from blindspoon.charts.picture import differences_title, profiles_title, scores_title
+from blindspoon.findings.verdict import Verdict
+from blindspoon.stats.results import NotCompared
 
 BANNED = ("significant", "proved", "no difference", "identical", "taste the same")
 

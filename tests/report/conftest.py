@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
-from blindspoon.compare.family import compare_trial
 from blindspoon.errors import Note
-from blindspoon.report import Provenance, ReportContent, compose
-from blindspoon.scores import LeftOut, Remark, ScoreTable
+from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.verdict import Verdict, judge
+from blindspoon.report.citations import Provenance
+from blindspoon.report.content import ReportContent, compose
+from blindspoon.scores.score_table import LeftOut, Remark, ScoreTable
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
-from blindspoon.verdict import Verdict, judge
 
 PROVENANCE = Provenance(
     folder="allotment-cucumbers",

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.charts.readings import readings_of
-from blindspoon.pipeline import analyse, compose_report
-from blindspoon.report.drawn import behind_attributes
+from blindspoon.analysis import analyse, compose_report
+from blindspoon.charts.jars import readings_of
+from blindspoon.report.behind_charts import behind_attributes
 
 TRIALS = sorted((Path(__file__).parents[2] / "trials").iterdir())
 

@@ -9,9 +9,9 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.influence import Alternative, Influence, NotDone, Outcome
-from blindspoon.report.influence import COLUMNS, MOST_ROWS, influence_csv, influence_section
-from blindspoon.trial_file import parse_trial
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.sensitivity import Alternative, Influence, NotDone, Outcome
+from blindspoon.report.influence_section import COLUMNS, MOST_ROWS, influence_csv, influence_section
 
 VARIANTS = ("plain", "oak-leaf", "vine", "clay")
 TOML = """

@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.compare.family import compare_trial
-from blindspoon.joint.study import study_joint
-from blindspoon.pipeline import analyse
-from blindspoon.report.joint import joint_section
+from blindspoon.analysis import analyse
+from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.multivariate import study_joint
+from blindspoon.findings.verdict import judge
+from blindspoon.report.joint_section import joint_section
 from blindspoon.trial import Trial
-from blindspoon.verdict import judge
 
 TRIALS = Path(__file__).parents[2] / "trials"
 

@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from blindspoon.report.markdown import inline, writeup
-from blindspoon.report.page import render
+from blindspoon.report.pages import inline, render, writeup
 
 COMMONMARK = MarkdownIt("commonmark").enable("table")
 

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.pipeline import analyse
-from blindspoon.report.answer import judged
+from blindspoon.analysis import analyse
 from blindspoon.report.next_steps import MOST_STEPS, next_steps
+from blindspoon.report.short_answer import judged
 
 TRIALS = Path(__file__).parents[2] / "trials"
 

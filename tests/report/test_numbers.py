@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from blindspoon.report import numbers
-from blindspoon.report.numbers import DASH
+from blindspoon.report import number_tables
+from blindspoon.report.number_tables import DASH
 
 
 def table_of(content, name):
@@ -67,7 +67,9 @@ def test_replicates_stand_in_one_cell(content_of):
 
 
 def test_factors_are_named_without_their_units():
-    assert [numbers._factor(name) for name in ("temperature_c", "calcium_g", "vine_leaf")] == [
+    assert [
+        number_tables._factor(name) for name in ("temperature_c", "calcium_g", "vine_leaf")
+    ] == [
         "temperature",
         "calcium",
         "vine leaf",

@@ -4,8 +4,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from blindspoon.report import render
-from blindspoon.report.page import page
+from blindspoon.report.pages import page, render
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 LIMIT = 400_000

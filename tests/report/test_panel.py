@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.panel import study_panel
-from blindspoon.panel.record import COLUMNS
-from blindspoon.pipeline import analyse
-from blindspoon.report.panel import panel_csv, panel_section
+from blindspoon.analysis import analyse
+from blindspoon.findings.panel import study_panel
+from blindspoon.findings.panel_results import COLUMNS
+from blindspoon.report.panel_section import panel_csv, panel_section
 
 TRIALS = Path(__file__).parents[2] / "trials"
 FORBIDDEN = (

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.report.page import page
+from blindspoon.report.pages import page
 
 FORBIDDEN = (
     r"significan",

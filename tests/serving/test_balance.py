@@ -5,9 +5,9 @@ import itertools
 import numpy as np
 import pytest
 
-from blindspoon.serving.balance import Span, comparison_variance, measure
 from blindspoon.serving.blocks import known_plan
 from blindspoon.serving.orders import williams
+from blindspoon.serving.plan import Span, comparison_variance, measure
 
 
 def least_squares_variance(rows, variants):

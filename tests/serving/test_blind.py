@@ -12,14 +12,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from blindspoon.errors import DesignError
-from blindspoon.serving import (
-    ServingRequest,
-    Span,
-    add_taster,
-    draw,
-    plan_from_rows,
-    taster_stream,
-)
+from blindspoon.serving.draw import add_taster, draw, taster_stream
+from blindspoon.serving.plan import Span, plan_from_rows
+from blindspoon.serving.request import ServingRequest
 
 
 def request(kinds, tasters, cups, controls=1, sessions=1, codes="per taster", **more):

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from blindspoon.errors import DesignError
-from blindspoon.serving import ServingRequest, check_request, draw, request_for
+from blindspoon.serving.draw import draw
+from blindspoon.serving.request import ServingRequest, check_request, request_for
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 
 

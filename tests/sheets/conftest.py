@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from blindspoon.serving import ServingPlan, draw, request_for
-from blindspoon.sheets import print_sheets
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.serving.draw import draw
+from blindspoon.serving.plan import ServingPlan
+from blindspoon.serving.request import request_for
+from blindspoon.sheets.printing import print_sheets
 from blindspoon.trial import Trial
-from blindspoon.trial_file import parse_trial
 
 
 @dataclass(frozen=True, kw_only=True)

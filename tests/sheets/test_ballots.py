@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from blindspoon.sheets.ballots import make_ballots, steps
-from blindspoon.sheets.trays import trays_of
+from blindspoon.sheets.paper_ballots import make_ballots, steps
+from blindspoon.sheets.tray_labels import trays_of
 from blindspoon.trial import MOST_STEPS, Scale
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from blindspoon.sheets.checklist import make_checklist
 from blindspoon.sheets.pouring import pouring_sheet
-from blindspoon.sheets.sources import PRACTICE, SOURCES
+from blindspoon.sheets.telling import PRACTICE, SOURCES
 
 
 def texts(checklist):

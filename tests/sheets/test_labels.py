@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from blindspoon.sheets import LABEL_STOCKS, print_sheets
-from blindspoon.sheets.labels import PAPERS, label_sheets, stock_named
+from blindspoon.sheets.printing import print_sheets
+from blindspoon.sheets.tray_labels import LABEL_STOCKS, PAPERS, label_sheets, stock_named
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from blindspoon.sheets import print_sheets
+from blindspoon.sheets.printing import print_sheets
 
 FILES = ["checklist.html", "pouring.html", "trays.html", "labels.html", "ballots.html"]
 

@@ -9,9 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.sheets import LABEL_STOCKS
-from blindspoon.sheets.labels import PAPERS
-from blindspoon.sheets.trays import trays_of
+from blindspoon.sheets.tray_labels import LABEL_STOCKS, PAPERS, trays_of
 
 pytestmark = pytest.mark.browser
 FILES = ["checklist", "pouring", "trays", "labels", "ballots"]

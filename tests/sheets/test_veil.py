@@ -9,11 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blindspoon.serving import draw, request_for
-from blindspoon.sheets import print_sheets, telling_words
-from blindspoon.sheets.veil import heading, tells, veiled
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.serving.draw import draw
+from blindspoon.serving.request import request_for
+from blindspoon.sheets.printing import print_sheets
+from blindspoon.sheets.telling import heading, telling_words, tells, veiled
 from blindspoon.trial import Attribute, Scale, Tasting, Trial, Variant
-from blindspoon.trial_file import parse_trial
 
 TRIAL = parse_trial("""
 trial = { title = "Cucumbers", control = "plain", product = "cucumbers" }

@@ -1,4 +1,1 @@
-"""What was made: batches, their strengths, what else differs, readings and cautions.
-
-`read` is the only way in; every other module makes plain values from the `BatchLog` it gives.
-"""
+"""What was made: batches, their strengths, what else differs, readings and cautions."""

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from blindspoon.batches.acids import Acid, acid_of
-from blindspoon.batches.factors import ACID, SALT, declares
+from blindspoon.batches.differences import ACID, SALT, declares
 from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.batches.strengths import Strengths, ingredient, strengths
+from blindspoon.batches.strengths import Acid, Strengths, acid_of, ingredient, strengths
 from blindspoon.trial import Trial
 
 

@@ -23,7 +23,7 @@ class Batch:
         Grams that went in; None where it is not known: the cell is blank, or the file has no
         such column. `BatchLog.columns` tells the two apart.
     acid : str
-        Which acid, in the words of `blindspoon.batches.acids`; blank for none.
+        Which acid, in the words of `blindspoon.batches.strengths`; blank for none.
     started, finished : date or None
         Finished is when it left the place where it fermented.
     temperature_c : float or None

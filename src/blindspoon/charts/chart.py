@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from blindspoon.charts.layout import NARROW, WIDE, Laid, Sheet
-from blindspoon.charts.measure import wrap
+from blindspoon.charts.picture import alt as alt_text
 from blindspoon.charts.scene import Scene, Text, column, rectangle
+from blindspoon.charts.style import NARROW, WIDE, Laid, Sheet
 from blindspoon.charts.svg import inline_svg, standalone_svg
-from blindspoon.charts.titles import alt as alt_text
+from blindspoon.charts.text import wrap
 
 EDGE = 24.0
 TITLE, TITLE_LEADING, SOURCE, SOURCE_LEADING = 18.0, 23.0, 11.5, 15.0

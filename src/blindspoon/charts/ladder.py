@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from blindspoon import wording
-from blindspoon.charts.layout import INSET, WIDE, Frame, Sheet, end_words, key_lines, nice_ticks
-from blindspoon.charts.measure import text_width, wrap
 from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, column, rectangle
-from blindspoon.compare.results import Interval
+from blindspoon.charts.style import INSET, WIDE, Frame, Sheet, end_words, key_lines, nice_ticks
+from blindspoon.charts.text import text_width, wrap
+from blindspoon.stats.results import Interval
 
 STYLE = WIDE.style
 LABELS, LABELS_NARROW = 200.0, 104.0

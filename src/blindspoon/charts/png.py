@@ -18,8 +18,8 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 from PIL import Image
 
-from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, diamond
+from blindspoon.charts.style import PALETTE
 from blindspoon.charts.svg import DASH, RING
 
 PIXEL_RATIO = 2

@@ -8,12 +8,10 @@ from functools import partial
 
 from blindspoon import wording
 from blindspoon.charts.chart import Chart, Drawing
-from blindspoon.charts.layout import Frame, Laid, Sheet, Style, end_words, key_lines
-from blindspoon.charts.measure import text_width, wrap
-from blindspoon.charts.palette import variant_inks
-from blindspoon.charts.picture import Picture
+from blindspoon.charts.picture import Picture, profiles_title
 from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, column
-from blindspoon.charts.titles import profiles_title
+from blindspoon.charts.style import Frame, Laid, Sheet, Style, end_words, key_lines, variant_inks
+from blindspoon.charts.text import text_width, wrap
 
 INSET, GAP = 8.0, 26.0
 MOST_COLUMNS, LEAST_COLUMN = 4, 56.0

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
-from blindspoon.charts.measure import text_width
+from blindspoon.charts.text import text_width
 
 ASCENT, DESCENT = 0.8, 0.22
 """How far text reaches above and below its baseline, in units of its size."""

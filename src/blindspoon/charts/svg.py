@@ -7,8 +7,8 @@ from html import escape
 from itertools import groupby
 from typing import NamedTuple
 
-from blindspoon.charts.palette import PALETTE, PREFIX
 from blindspoon.charts.scene import Area, Line, Marks, Scene, Shape, Text, diamond
+from blindspoon.charts.style import PALETTE, PREFIX
 
 FONTS = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 RING = 0.42

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from blindspoon import __version__
-from blindspoon.cli import findings, planning, tasting
+from blindspoon.cli import after, before, tasting
 from blindspoon.cli.say import say_problems
 from blindspoon.errors import TrialError
 
@@ -27,17 +27,17 @@ def commands() -> None:
 
 
 for verb in (
-    planning.new,
-    planning.batches,
-    planning.size,
-    planning.blind,
+    before.new,
+    before.batches,
+    before.size,
+    before.blind,
     tasting.collect,
     tasting.check,
     tasting.explain,
-    findings.compare,
-    findings.report,
-    findings.publish,
-    findings.calibrate,
+    after.compare,
+    after.report,
+    after.publish,
+    after.calibrate,
 ):
     commands.add_command(verb)
 

@@ -1,4 +1,7 @@
-"""What the verbs say, and where: results on stdout, progress and messages on stderr."""
+"""What the verbs say, and where: results on stdout, progress and messages on stderr.
+
+Arguments and options that several verbs share.
+"""
 
 from __future__ import annotations
 
@@ -7,16 +10,32 @@ import datetime
 import json
 import os
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-    from pathlib import Path
 
+    from blindspoon.collect.ballots import Event
+    from blindspoon.collect.opening import Addition
+    from blindspoon.collect.server import Addresses
     from blindspoon.errors import Note, Problem
-    from blindspoon.form import Addition, Addresses, Event
+
+
+FOLDER = click.argument("folder", type=click.Path(path_type=Path))
+FOLDERS = click.argument(
+    "folders", metavar="FOLDER...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
+CHART = click.option(
+    "--chart",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a chart, as SVG or PNG by its ending.",
+)
+SD = click.FloatRange(min=0)
+SIZE = click.IntRange(min=1)
+JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 
 SHOWN = 100
 

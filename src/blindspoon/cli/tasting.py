@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from blindspoon.cli.options import FOLDER, JSON
 from blindspoon.cli.say import (
+    FOLDER,
+    JSON,
     added,
     say_addresses,
     say_cautions,
@@ -37,8 +38,8 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
 
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
-    from blindspoon import form  # noqa: PLC0415
-    from blindspoon.collect import opened  # noqa: PLC0415
+    from blindspoon.collect.opening import opened  # noqa: PLC0415
+    from blindspoon.collect.server import serve  # noqa: PLC0415
 
     with opened(folder) as tasting:
         if source is not None:
@@ -49,7 +50,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
             click.echo(added(addition, folder))
             return
         where = {} if port is None else {"port": port}
-        tally = form.serve(tasting.desk, lan=lan, ready=say_addresses, tell=tell, **where)
+        tally = serve(tasting.desk, lan=lan, ready=say_addresses, tell=tell, **where)
     click.echo(f"{tally} of {folder}.")
 
 
@@ -86,7 +87,7 @@ def explain(slug: str | None) -> None:
     SLUG is the name that stands under the problem; without one, all names are listed.
     """
     from blindspoon.errors import did_you_mean  # noqa: PLC0415
-    from blindspoon.explain import explanations  # noqa: PLC0415
+    from blindspoon.examine import explanations  # noqa: PLC0415
 
     known = explanations()
     if slug is None:

@@ -1,4 +1,7 @@
-"""Everything that the page says, as finished strings in the order of reading."""
+"""The sections of the page that look behind the comparisons.
+
+Everything that the page says, as finished strings in the order of reading.
+"""
 
 from __future__ import annotations
 
@@ -7,23 +10,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blindspoon import charts, wording
-from blindspoon.charts.titles import differences_title
-from blindspoon.compare.results import AttributeResult
+from blindspoon import wording
+from blindspoon.batches.summary import Made
+from blindspoon.charts.chart import Chart
+from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.picture import differences_title, picture_of
+from blindspoon.charts.profiles import profiles_chart
 from blindspoon.errors import Note
-from blindspoon.made import Made, weakened
-from blindspoon.report import answer, limits, methods, numbers, sources, tables
-from blindspoon.report.answer import Judged
-from blindspoon.report.board import Board, make_boards
-from blindspoon.report.cite import Provenance, citation
-from blindspoon.report.drawn import behind_attributes, means_table, on_the_page
-from blindspoon.report.measured import Measured, measured
+from blindspoon.findings.further import Depth
+from blindspoon.findings.verdict import Verdict, weakened
+from blindspoon.report import citations, csv_tables, limits, methods, number_tables, short_answer
+from blindspoon.report.behind_charts import (
+    Measured,
+    behind_attributes,
+    means_table,
+    measured,
+    on_the_page,
+)
+from blindspoon.report.citations import Provenance, citation
+from blindspoon.report.influence_section import influence_section
+from blindspoon.report.joint_section import joint_section
 from blindspoon.report.next_steps import next_steps
-from blindspoon.report.numbers import NumberTable
-from blindspoon.report.section import Section
-from blindspoon.scores import LeftOut, ScoreTable
+from blindspoon.report.number_tables import NumberTable, Section
+from blindspoon.report.panel_section import panel_section
+from blindspoon.report.short_answer import Board, Judged, make_boards
+from blindspoon.scores.score_table import LeftOut, ScoreTable
+from blindspoon.stats.results import AttributeResult
 from blindspoon.trial import Trial
-from blindspoon.verdict import Verdict
 
 MOST_LISTED = 40
 """Remarks, and things left out, that the page lists; tables/ has them all."""
@@ -53,8 +66,8 @@ class Finding:
     headline: str
     sentences: tuple[str, ...]
     pictured: bool
-    differences: charts.Chart | None
-    scores: charts.Chart | None
+    differences: Chart | None
+    scores: Chart | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,11 +83,11 @@ class ReportContent:
     question: str
     answer: str
     byline: tuple[str, ...]
-    picture: charts.Chart | None
+    picture: Chart | None
     boards: tuple[Board, ...]
     board_note: str
     findings: tuple[Finding, ...]
-    profiles: charts.Chart | None
+    profiles: Chart | None
     remarks: tuple[tuple[str, tuple[str, ...]], ...]
     remarks_note: str
     differed: tuple[str, ...]
@@ -102,7 +115,7 @@ class ReportContent:
     folder: str
     made_with: str
     references: tuple[str, ...]
-    figures: tuple[charts.Chart, ...]
+    figures: tuple[Chart, ...]
     behind: Mapping[str, tuple[NumberTable, ...]]
     files: tuple[tuple[str, str], ...]
 
@@ -140,7 +153,7 @@ def compose(
     -------
     ReportContent
     """
-    items = {each.attribute: answer.judged(trial, each, verdicts) for each in results}
+    items = {each.attribute: short_answer.judged(trial, each, verdicts) for each in results}
     ordered = sorted(results, key=lambda result: not result.primary)
     answering = [each for each in ordered if each.primary] or ordered
     art = _draw(trial, table, ordered, verdicts)
@@ -148,11 +161,11 @@ def compose(
     every = tuple(items[each.attribute] for each in ordered)
     paragraphs, needed = limits.unsettled(trial, table, every)
     shown = tuple(filter(None, (art.means, *_number_tables(trial, table, ordered))))
-    raw = numbers.raw_tables(trial, table)
+    raw = number_tables.raw_tables(trial, table)
     return ReportContent(
         title=trial.title,
         question=trial.question or _question(trial, alone=len(table.tasters) == 1),
-        answer=answer.short_answer(
+        answer=short_answer.short_answer(
             trial,
             table,
             tuple(items[each.attribute] for each in answering),
@@ -168,8 +181,8 @@ def compose(
         remarks=_remarks(trial, table),
         remarks_note=_more(len(table.remarks), "remark", "scores.csv"),
         differed=limits.differed(trial, table, made),
-        made=numbers.methods_table(trial, table),
-        strengths=numbers.strengths_table(trial, made),
+        made=number_tables.methods_table(trial, table),
+        strengths=number_tables.strengths_table(trial, made),
         measured=beside,
         further=further,
         tasted=methods.tasted(trial, table),
@@ -191,15 +204,15 @@ def compose(
         fingerprint=provenance.fingerprint,
         folder=provenance.folder,
         made_with=provenance.software,
-        references=sources.references(results),
+        references=citations.references(results),
         figures=(*art.all, *beside.charts, *(chart for each in further for chart in each.charts)),
         behind=_behind(items, (*shown, *raw), (beside, *further)),
         files=(
-            ("tables/comparisons.csv", tables.comparisons_csv(trial, results, verdicts)),
-            ("tables/attributes.csv", tables.attributes_csv(results)),
-            ("tables/flags.csv", tables.flags_csv(results)),
-            ("tables/scores.csv", tables.scores_csv(trial, table)),
-            ("tables/left_out.csv", tables.left_out_csv(table)),
+            ("tables/comparisons.csv", csv_tables.comparisons_csv(trial, results, verdicts)),
+            ("tables/attributes.csv", csv_tables.attributes_csv(results)),
+            ("tables/flags.csv", csv_tables.flags_csv(results)),
+            ("tables/scores.csv", csv_tables.scores_csv(trial, table)),
+            ("tables/left_out.csv", csv_tables.left_out_csv(table)),
             *(file for each in further for file in each.files),
         ),
     )
@@ -210,14 +223,14 @@ class _Art:
     """All charts: those of each attribute by its name, the profiles, the one at the head."""
 
     titles: Mapping[str, str]
-    differences: Mapping[str, charts.Chart]
-    scores: Mapping[str, charts.Chart]
-    profiles: charts.Chart | None
-    picture: charts.Chart | None
+    differences: Mapping[str, Chart]
+    scores: Mapping[str, Chart]
+    profiles: Chart | None
+    picture: Chart | None
     means: NumberTable | None
 
     @property
-    def all(self) -> tuple[charts.Chart, ...]:
+    def all(self) -> tuple[Chart, ...]:
         """Every chart, in the order of the figures' files."""
         profiles = () if self.profiles is None else (self.profiles,)
         return (*self.differences.values(), *self.scores.values(), *profiles)
@@ -230,17 +243,17 @@ def _draw(
     verdicts: tuple[Verdict, ...],
 ) -> _Art:
     """Draw what can be drawn; the head shows the first primary attribute, or the profiles."""
-    pictures = {each.attribute: charts.picture_of(trial, table, each, verdicts) for each in ordered}
+    pictures = {each.attribute: picture_of(trial, table, each, verdicts) for each in ordered}
     compared = [each.attribute for each in ordered if each.comparisons]
     scored = [name for name, picture in pictures.items() if np.isfinite(picture.means).any()]
-    differences = {name: charts.differences_chart(pictures[name]) for name in compared}
+    differences = {name: differences_chart(pictures[name]) for name in compared}
     several = [pictures[name] for name in scored]
-    profiles = charts.profiles_chart(several) if len(several) > 1 else None
+    profiles = profiles_chart(several) if len(several) > 1 else None
     first = next(iter(differences.values()), None)
     return _Art(
         titles={name: differences_title(picture) for name, picture in pictures.items()},
         differences=differences,
-        scores={name: charts.scores_chart(pictures[name]) for name in scored},
+        scores={name: scores_chart(pictures[name]) for name in scored},
         profiles=profiles,
         picture=first if ordered[0].primary or profiles is None else profiles,
         means=means_table(several),
@@ -304,7 +317,9 @@ def _finding(
         name=result.attribute,
         label=trial.attribute(result.attribute).label,
         role="Primary" if result.primary else "Exploratory",
-        headline=answer.sentence(art.titles[result.attribute]) if pictured or chart is None else "",
+        headline=short_answer.sentence(art.titles[result.attribute])
+        if pictured or chart is None
+        else "",
         sentences=tuple(said),
         pictured=pictured,
         differences=None if pictured else chart,
@@ -360,16 +375,16 @@ def _number_tables(
         made
         for result in ordered
         for made in (
-            numbers.scores_table(trial, table, trial.attribute(result.attribute)),
-            numbers.mixed_table(trial, result),
-            numbers.ranks_table(trial, result),
+            number_tables.scores_table(trial, table, trial.attribute(result.attribute)),
+            number_tables.mixed_table(trial, result),
+            number_tables.ranks_table(trial, result),
         )
     )
     return tuple(made for made in every if made is not None)
 
 
 def _raw_note(table: ScoreTable) -> str:
-    if table.taster.size > numbers.MOST_ROWS:
+    if table.taster.size > number_tables.MOST_ROWS:
         return (
             f"The scores of all {_cups(table)} are in tables/scores.csv; the means and spreads "
             "are above."
@@ -383,3 +398,16 @@ def _raw_note(table: ScoreTable) -> str:
         f"where there is none.{repeated} "
         "The same rows, with sessions, batches and positions, are in tables/scores.csv."
     )
+
+
+def depth_sections(
+    trial: Trial, depth: Depth, verdicts: tuple[Verdict, ...]
+) -> tuple[Section, ...]:
+    """Make the sections that have something to say, in the order of reading."""
+    shown = trial.tasters_shown
+    sections = (
+        influence_section(trial, depth.influence, shown=shown),
+        panel_section(trial, depth.panel, shown=shown) if depth.panel.tasters > 1 else None,
+        joint_section(trial, depth.joint, verdicts),
+    )
+    return tuple(section for section in sections if section is not None)

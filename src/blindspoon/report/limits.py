@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 
 from blindspoon import wording
-from blindspoon.care import HEAD
-from blindspoon.compare.results import AttributeResult, Interval, RankContrast
-from blindspoon.made import Made, cautions_in_words, differences_in_words
-from blindspoon.report.answer import Judged, most_batches, sentence
-from blindspoon.report.numbers import NumberTable, blank_as_dash
-from blindspoon.scores import ScoreTable
+from blindspoon.batches.safety import HEAD
+from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
+from blindspoon.findings.verdict import flag_words
+from blindspoon.report.number_tables import NumberTable, blank_as_dash
+from blindspoon.report.short_answer import Judged, most_batches, sentence
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import AttributeResult, Interval, RankContrast
 from blindspoon.trial import Trial
-from blindspoon.verdict import flag_words
 
 MOST_TASTERS = 1000
 MOST_FLAGS = 4

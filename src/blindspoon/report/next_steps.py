@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from blindspoon import blame, wording
-from blindspoon.made import Made
-from blindspoon.report.answer import Judged, most_batches
+from blindspoon import wording
+from blindspoon.batches import summary
+from blindspoon.batches.summary import Made
 from blindspoon.report.limits import MOST_TASTERS, more_tasters
-from blindspoon.scores import ScoreTable
+from blindspoon.report.short_answer import Judged, most_batches
+from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
 
 MOST_STEPS = 6
@@ -57,7 +58,7 @@ def _level(
     labels = {each.variant: trial.variant(each.variant).label for each in confounded}
     alike: dict[str, list[str]] = {}
     for what in sorted(confounded, key=lambda each: labels[each.variant] not in found):
-        also = wording.listing(blame.factor_name(each.factor) for each in what.undeclared)
+        also = wording.listing(summary.factor_name(each.factor) for each in what.undeclared)
         alike.setdefault(also, []).append(f"“{labels[what.variant]}”")
     for also, named in alike.items():
         them = "it" if len(named) == 1 else "them"

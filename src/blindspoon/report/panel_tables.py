@@ -5,10 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from blindspoon import wording
-from blindspoon.compare.results import Interval, NoResult
-from blindspoon.panel import AttributePanel, Panel, TasterReview
-from blindspoon.panel.results import FTest, OrderEffect, ScaleUse
-from blindspoon.report.numbers import NumberTable, blank_as_dash
+from blindspoon.findings.panel_results import (
+    AttributePanel,
+    OrderEffect,
+    Panel,
+    ScaleUse,
+    TasterReview,
+)
+from blindspoon.report.number_tables import NumberTable, blank_as_dash
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.two_way import FTest
 from blindspoon.trial import Attribute, Trial
 
 MOST_ROWS = 40

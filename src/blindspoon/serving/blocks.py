@@ -15,7 +15,8 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
-from blindspoon.serving.settle import FloatArray, IntArray, settle
+from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.serving.orders import settle
 
 REPLICATION_WEIGHT = 2.0
 """That each variant occurs equally often comes before the pairs."""

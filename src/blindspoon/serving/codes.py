@@ -13,7 +13,8 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+
+from blindspoon.arrays import BoolArray
 
 CodeRule = Literal["unlike in the session", "unlike in the set", "shared", "different in the set"]
 """How unlike codes are, best first.
@@ -35,8 +36,6 @@ KNOWN_NUMBERS = frozenset({"101", "112", "404", "420", "911"})
 """Emergency numbers and the like; common practice, no source."""
 
 ATTEMPTS = 20
-
-BoolArray = NDArray[np.bool_]
 
 
 @lru_cache(maxsize=1)

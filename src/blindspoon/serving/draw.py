@@ -1,13 +1,23 @@
-"""Drawing the cups of one session: which variants each taster gets, in which order."""
+"""From a request to a plan: draw the cups, deal the batches, and put codes on them.
+
+Drawing the cups of one session: which variants each taster gets, in which order.
+"""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
 import numpy as np
 
+from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.errors import DesignError, Problem
 from blindspoon.serving import blocks, orders
-from blindspoon.serving.deal import deal
-from blindspoon.serving.request import ServingRequest
-from blindspoon.serving.settle import FloatArray, IntArray
+from blindspoon.serving.codes import draw_codes
+from blindspoon.serving.orders import deal, deal_batches
+from blindspoon.serving.plan import Serving, ServingPlan, plan_of, rows_of
+from blindspoon.serving.request import ServingRequest, check_request
 
 TIE = 0.02
 """What a count of another session weighs: it only decides between plans that are as even."""
@@ -93,3 +103,224 @@ def _repeats(request: ServingRequest, rows: IntArray, met: IntArray) -> FloatArr
     served = (rows[:, :, None] == np.arange(len(request.variants))).sum(axis=1)
     repeats: FloatArray = (met[:, 1:] @ served[:, 1:].T).astype(np.float64)
     return repeats
+
+
+def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
+    """Draw who gets which cup, when, and under which code.
+
+    Parameters
+    ----------
+    request : ServingRequest
+    rng : numpy.random.Generator
+        The same state gives the same plan.
+
+    Returns
+    -------
+    ServingPlan
+
+    Raises
+    ------
+    DesignError
+        If the cups, tasters and variants do not fit together, with every problem found.
+
+    Notes
+    -----
+    Where everybody gets every variant: Williams squares, as many as fit, and the most balanced
+    rows for the tasters left over. Where they do not: sets after Bechhofer and Tamhane 1981,
+    ordered by a search. Every session is drawn afresh; tasters get rows at random, but variants
+    that they have not met come first.
+
+    Examples
+    --------
+    >>> request = ServingRequest(control="plain", others=("dill", "leaf"), cups=3,
+    ...                          tasters=("T01", "T02", "T03", "T04", "T05", "T06"))
+    >>> plan = draw(request, np.random.default_rng(7))
+    >>> plan.servings_rows()[:3]
+    [['session', 'taster', 'position', 'code'], ['1', 'T01', '1', '409'], ['1', 'T01', '2', '348']]
+    >>> plan.balance[0].positions
+    Span(low=2, high=2)
+    """
+    check_request(request)
+    served: list[Serving] = []
+    met = np.zeros((len(request.tasters), len(request.variants)), dtype=np.int64)
+    for session in request.sessions:
+        rows = draw_session(request, rows_of(request, served), met, rng)
+        np.add.at(met, (np.arange(len(rows))[:, None], rows), 1)
+        served += _pour(request, served, session, request.tasters, rows, rng)
+    return plan_of(request, served)
+
+
+def add_taster(
+    plan: ServingPlan, name: str, rng: np.random.Generator, sessions: Sequence[str] = ()
+) -> ServingPlan:
+    """Add a taster who comes late; the cups of all others stay as they are.
+
+    Parameters
+    ----------
+    plan : ServingPlan
+    name : str
+    rng : numpy.random.Generator
+        See `taster_stream`.
+    sessions : sequence of str
+        The sessions that the taster comes to; all if left out.
+
+    Returns
+    -------
+    ServingPlan
+        The same servings, and the taster's after them: in the order that balances the session
+        best, under codes that nobody has had so far while there are any.
+
+    Raises
+    ------
+    DesignError
+        If there is a taster of that name.
+    """
+    if name in plan.request.tasters:
+        raise DesignError([_taken(name)])
+    request = replace(plan.request, tasters=(*plan.request.tasters, name))
+    served = list(plan.servings)
+    for session in sessions or request.sessions:
+        here = rows_of(request, served, session)
+        others = rows_of(request, [s for s in served if s.session != session])
+        row = draw_late(request, here, others, rng)
+        served += _pour(request, served, session, (name,), row[None, :], rng)
+    return plan_of(request, served)
+
+
+def taster_stream(seed: int, name: str) -> np.random.Generator:
+    """Give the random stream of a late taster, from the trial's seed and the name alone.
+
+    Parameters
+    ----------
+    seed : int
+        Of the trial, at least 0.
+    name : str
+
+    Examples
+    --------
+    >>> int(taster_stream(20260905, "Ada").integers(1000))
+    205
+    """
+    return np.random.default_rng([seed, *name.encode("utf-8")])
+
+
+def _pour(
+    request: ServingRequest,
+    served: Sequence[Serving],
+    session: str,
+    tasters: Sequence[str],
+    rows: IntArray,
+    rng: np.random.Generator,
+) -> list[Serving]:
+    """Rows of cups -> servings, each with its batch and its code."""
+    names = [[request.variants[variant] for variant in row] for row in rows]
+    batches = _batches(request, served, session, tasters, names, rng)
+    label = _codes_per_session if request.codes == "per session" else _codes_per_taster
+    codes = label(request, served, session, tasters, names, rng)
+    return [
+        Serving(
+            session=session,
+            taster=taster,
+            position=place + 1,
+            code=codes[number][place],
+            variant=variant,
+            batch=batches.get((taster, variant)),
+        )
+        for number, taster in enumerate(tasters)
+        for place, variant in enumerate(names[number])
+    ]
+
+
+def _batches(
+    request: ServingRequest,
+    served: Sequence[Serving],
+    session: str,
+    tasters: Sequence[str],
+    names: Sequence[Sequence[str]],
+    rng: np.random.Generator,
+) -> dict[tuple[str, str], str]:
+    """Deal a batch to each taster and variant; both cups of the control come from one batch.
+
+    Two cups of one batch differ by the taster's noise only, which is what the second is for.
+    """
+    chosen = {}
+    for variant, batches in request.batches.items():
+        who = [t for t, row in zip(tasters, names, strict=True) if variant in row]
+        sets = {(s.session, s.taster, s.batch) for s in served if s.variant == variant}
+        here = Counter(batch for where, _, batch in sets if where == session)
+        everywhere = Counter(batch for _, _, batch in sets)
+        had = Counter((taster, batch) for _, taster, batch in sets)
+        # A late taster's session comes first, so that it stays as even as it can.
+        used = [here[batch] * (len(sets) + 1) + everywhere[batch] for batch in batches]
+        history = np.array([had[t, b] for t in who for b in batches], dtype=np.int64)
+        history = history.reshape(len(who), len(batches))
+        for taster, batch in zip(who, deal_batches(np.array(used), history, rng), strict=True):
+            chosen[taster, variant] = batches[batch]
+    return chosen
+
+
+def _codes_per_taster(
+    request: ServingRequest,
+    served: Sequence[Serving],
+    session: str,
+    tasters: Sequence[str],
+    names: Sequence[Sequence[str]],
+    rng: np.random.Generator,
+) -> list[list[str]]:
+    taken = frozenset(s.code for s in served if s.session == session)
+    # A late taster passes over every code of the plan, the others over those that they have had.
+    met: dict[str, set[str]] = {taster: set() for taster in tasters}
+    for serving in served:
+        for taster in tasters if taken else (serving.taster,):
+            met[taster].add(serving.code)
+    known = [frozenset(codes) for codes in met.values()]
+    return draw_codes([request.cups] * len(names), taken, rng, known)
+
+
+def _codes_per_session(
+    request: ServingRequest,
+    served: Sequence[Serving],
+    session: str,
+    tasters: Sequence[str],  # noqa: ARG001 - both ways of coding are called alike
+    names: Sequence[Sequence[str]],
+    rng: np.random.Generator,
+) -> list[list[str]]:
+    """One code a variant, two where the control is served twice, which fall on it at random."""
+    of_variant = _codes_in_use(served, session)
+    needed = [
+        variant
+        for variant in (*[request.control] * request.controls, *request.others)
+        if variant not in of_variant
+    ]
+    taken = frozenset(code for codes in of_variant.values() for code in codes)
+    known = [frozenset(s.code for s in served)]
+    for variant, code in zip(needed, draw_codes([len(needed)], taken, rng, known)[0], strict=True):
+        of_variant.setdefault(variant, []).append(code)
+    return [_deal_codes(row, of_variant, rng) for row in names]
+
+
+def _codes_in_use(served: Iterable[Serving], session: str) -> dict[str, list[str]]:
+    used: dict[str, list[str]] = {}
+    for serving in served:
+        codes = used.setdefault(serving.variant, []) if serving.session == session else []
+        if serving.code not in codes:
+            codes.append(serving.code)
+    return used
+
+
+def _deal_codes(
+    row: Sequence[str], of_variant: dict[str, list[str]], rng: np.random.Generator
+) -> list[str]:
+    left = {variant: rng.permutation(codes).tolist() for variant, codes in of_variant.items()}
+    return [str(left[variant].pop()) for variant in row]
+
+
+def _taken(name: str) -> Problem:
+    return Problem(
+        slug="duplicate-taster",
+        file="servings.csv",
+        column="taster",
+        found=f'there is a taster "{name}" already',
+        allowed="a late taster needs a name of their own",
+        remedy="Give another name",
+    )

@@ -1,6 +1,8 @@
 """The host's checklist for the day: cautions first, then the hours in their order.
 
 What comes from a standard or a paper names it; the rest is common practice and says so.
+
+The protocol for one person who pours, shuffles and tastes, with or without a helper.
 """
 
 from __future__ import annotations
@@ -9,14 +11,75 @@ from collections import Counter
 from dataclasses import dataclass
 
 from blindspoon import wording
-from blindspoon.serving import ServingPlan
-from blindspoon.sheets import alone, sources
-from blindspoon.sheets.ballots import REST
+from blindspoon.serving.plan import ServingPlan
+from blindspoon.sheets import telling
+from blindspoon.sheets.paper_ballots import REST
 from blindspoon.sheets.pouring import amount, weight
-from blindspoon.sheets.sources import Item
-from blindspoon.sheets.trays import session_line, trays_of
-from blindspoon.sheets.veil import heading, tells, veiled
+from blindspoon.sheets.telling import Item, heading, tells, veiled
+from blindspoon.sheets.tray_labels import session_line, trays_of
 from blindspoon.trial import Trial
+
+LEAD = (
+    "You will know which jars there are; what you must not know is which cup is which. If you can "
+    "tell the cups by eye or by smell, this does not blind you: have somebody help."
+)
+
+WITH_A_HELPER = (
+    Item("Pour.", "The helper pours by the pouring sheet, out of your sight.", "4120"),
+    Item("Serve.", "They put the cups on the tray in the order of the card, and keep silent."),
+    Item("Score.", "Copy the code of each cup to the ballot, taste in that order, and score."),
+    Item("Key.", "The helper keeps key.csv and the pouring sheet until the last round.", "13299"),
+)
+
+AFTER = (
+    Item(
+        "Keyed in.",
+        "In scores.csv, by code. Where you shuffled, add a column “position”: 1 for the cup that"
+        " you tasted first, and so on.",
+    ),
+    Item(
+        "Checked.",
+        "“blindspoon check FOLDER” has nothing left to say before you look at any result.",
+    ),
+    Item(
+        "Rounds.",
+        "Each on a day of its own if you can, each shuffled afresh. What comes out is"
+        " about you, not about people.",
+        "13299",
+    ),
+)
+
+
+def by_oneself(clear: str) -> tuple[Item, ...]:
+    """List the steps for nobody but oneself; `clear` is what clears the mouth."""
+    return (
+        Item(
+            "Mark.",
+            "Stick each label under the foot of a cup. Nothing on the side; all cups"
+            " alike and not to be seen through.",
+        ),
+        Item(
+            "Pour.",
+            "By the pouring sheet, the same portion and temperature in each cup. Then put"
+            " the sheet and key.csv away.",
+            "4120",
+        ),
+        Item(
+            "Shuffle.",
+            "Shut your eyes and move the cups about, the tray too, until you cannot"
+            " say which is which. Set them in a row.",
+        ),
+        Item(
+            "Taste.",
+            f"From left to right: {clear}, a rest, never less than 30 seconds, one cup, its"
+            " scores. Turn none over.",
+        ),
+        Item(
+            "Read.",
+            "After the last score, turn the cups over in the same order and write each"
+            " code on its line. No score changes now.",
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +118,7 @@ def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
         title=heading(trial) if tells(trial.title, trial) else trial.title,
         facts=_facts(trial, plan),
         parts=parts,
-        sources=sources.cited([item.source for part in parts for item in part.items]),
+        sources=telling.cited([item.source for part in parts for item in part.items]),
     )
 
 
@@ -164,9 +227,9 @@ def _together(trial: Trial, plan: ServingPlan) -> tuple[Part, ...]:
 def _alone(trial: Trial) -> tuple[Part, ...]:
     clear = veiled(trial.tasting.cleanser, trial, "the mouth cleared")
     return (
-        Part(heading="If you pour for yourself", lead=alone.LEAD, items=alone.by_oneself(clear)),
-        Part(heading="If somebody helps", lead="", items=alone.WITH_A_HELPER),
-        Part(heading="Afterwards", lead="", items=alone.AFTER),
+        Part(heading="If you pour for yourself", lead=LEAD, items=by_oneself(clear)),
+        Part(heading="If somebody helps", lead="", items=WITH_A_HELPER),
+        Part(heading="Afterwards", lead="", items=AFTER),
     )
 
 

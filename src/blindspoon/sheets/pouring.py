@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from string import ascii_uppercase
 
 from blindspoon import wording
-from blindspoon.serving import Serving, ServingPlan
-from blindspoon.sheets.trays import Tray, session_line, trays_of
-from blindspoon.sheets.veil import telling_words
+from blindspoon.serving.plan import Serving, ServingPlan
+from blindspoon.sheets.telling import telling_words
+from blindspoon.sheets.tray_labels import Tray, session_line, trays_of
 from blindspoon.trial import Trial
 
 

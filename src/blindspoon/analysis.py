@@ -1,0 +1,281 @@
+"""Several trial folders -> one pool: each is read and compared by itself, then all together.
+
+The whole path: folder -> trial and scores -> comparisons -> verdicts -> report.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from blindspoon import __version__
+from blindspoon.batches.summary import Made, make_up
+from blindspoon.errors import DesignError, Note, Problem, TrialError
+from blindspoon.files import disk
+from blindspoon.files.seal import seal_sentences
+from blindspoon.files.text_table import FolderTables
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
+from blindspoon.findings.pooling import pool
+from blindspoon.findings.records import trial_record
+from blindspoon.findings.verdict import Verdict, judge, soften
+from blindspoon.scores.pseudonyms import veil
+from blindspoon.scores.score_table import ScoreTable, build_table
+from blindspoon.stats.results import AttributeResult
+from blindspoon.trial import Trial
+
+if TYPE_CHECKING:
+    from blindspoon.findings.further import Depth
+    from blindspoon.report.citations import Provenance
+    from blindspoon.report.content import ReportContent
+
+
+MOST_IN_DEPTH = 10_000
+"""Tasters up to which JSON holds what lies behind the comparisons."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """One trial, read, compared and judged.
+
+    Parameters
+    ----------
+    folder : str
+        Name of the trial folder.
+    fingerprint : str
+        SHA-256 of the files that the answer depends on, in hexadecimal.
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+    verdicts : tuple of Verdict
+        One a comparison, in the order of `results`.
+    made : Made or None
+        None where nothing was written down of the batches.
+    notes : tuple of Note
+        What is worth knowing about the files.
+    sealed : tuple of str
+        Whether the rule and the key are those that were sealed; empty where nothing was.
+    tables : FolderTables
+        What was read, tasters under pseudonyms.
+    """
+
+    folder: str
+    fingerprint: str
+    trial: Trial
+    table: ScoreTable
+    results: tuple[AttributeResult, ...]
+    verdicts: tuple[Verdict, ...]
+    made: Made | None
+    notes: tuple[Note, ...]
+    sealed: tuple[str, ...]
+    tables: FolderTables
+
+
+def analyse(folder: Path) -> Analysis:
+    """Read a trial folder, compare and judge.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the folder.
+    """
+    text = disk.read_folder(folder)
+    declared, told = parse_trial(text.trial), text.tables()
+    trial, tables, table, notes = _under_pseudonyms(declared, told)
+    cups = (tables.key, *tables.scores)
+    made, known = make_up(trial, tables.batches, tables.readings, cups)
+    results = compare_trial(trial, table)
+    return Analysis(
+        folder=folder.resolve().name,
+        fingerprint=disk.fingerprint(text),
+        trial=trial,
+        table=table,
+        results=results,
+        verdicts=soften(judge(trial, table, results), made),
+        made=made,
+        notes=(*text.notes, *notes, *known),
+        sealed=seal_sentences(declared, told.key, text.seal),
+        tables=tables,
+    )
+
+
+def _under_pseudonyms(
+    trial: Trial, told: FolderTables
+) -> tuple[Trial, FolderTables, ScoreTable, tuple[Note, ...]]:
+    """Build the table, its problems naming tasters as the files do and its rows as the report."""
+    table, notes = build_table(trial, told.scores, told.servings, told.key)
+    veiled, tables = veil(trial, told)
+    if tables is not told:
+        table, notes = build_table(veiled, tables.scores, tables.servings, tables.key)
+    return veiled, tables, table, notes
+
+
+def write_report(analysis: Analysis, to: Path) -> Path:
+    """Write the report of one trial, replacing an earlier one whole or not at all.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    to : Path
+        The folder of all reports; the trial's own folder lies in it.
+
+    Returns
+    -------
+    Path
+        The page that was written.
+
+    Raises
+    ------
+    TrialFileError
+        If it could not be written; an earlier report is still there.
+    """
+    from blindspoon.report.pages import render  # noqa: PLC0415 - brings in matplotlib
+
+    target = to / analysis.folder
+    disk.write_folder_atomically(target, render(compose_report(analysis)))
+    return target / "index.html"
+
+
+def compose_report(analysis: Analysis) -> ReportContent:
+    """Say everything that the report says."""
+    from blindspoon.report.content import (  # noqa: PLC0415
+        compose,
+        depth_sections,
+    )
+
+    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+    further = depth_sections(analysis.trial, _deepen(analysis), analysis.verdicts)
+    provenance = _provenance(analysis)
+    return compose(*parts, analysis.notes, provenance, made=analysis.made, further=further)
+
+
+def to_record(analysis: Analysis) -> dict[str, Any]:
+    """Write everything that was found as plain values, for JSON.
+
+    Above `MOST_IN_DEPTH` tasters the further analyses are None, with the reason.
+    """
+    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+    return trial_record(*parts) | _depth_record(analysis)
+
+
+def _depth_record(analysis: Analysis) -> dict[str, Any]:
+    trial, table = analysis.trial, analysis.table
+    if len(table.tasters) > MOST_IN_DEPTH:
+        reason = f"not printed above {MOST_IN_DEPTH:,} tasters; the report has it"
+        names = ("panel", "influence", "together")
+        return dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
+    return _deepen(analysis).to_record(shown=trial.tasters_shown)
+
+
+def _deepen(analysis: Analysis) -> Depth:
+    from blindspoon.findings.further import deepen  # noqa: PLC0415 - not for a table
+
+    return deepen(analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+
+
+def _provenance(analysis: Analysis) -> Provenance:
+    from blindspoon.report.citations import Provenance  # noqa: PLC0415 - brings in matplotlib
+
+    libraries = ("numpy", "scipy")
+    return Provenance(
+        folder=analysis.folder,
+        fingerprint=analysis.fingerprint,
+        version=__version__,
+        libraries=tuple((name, version(name)) for name in libraries),
+        sealed=analysis.sealed,
+    )
+
+
+def pool_folders(folders: Sequence[Path]) -> Pool:
+    """Read the repeats of a trial from several kitchens and pool them.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Two trial folders or more; the rule of the first decides.
+
+    Raises
+    ------
+    TrialError
+        With every problem of every folder, or everything that keeps them from being pooled.
+    """
+    kitchens, problems = list[Kitchen](), list[Problem]()
+    for folder, name in zip(folders, kitchen_names(folders), strict=True):
+        try:
+            kitchens.append(_kitchen(folder, name))
+        except TrialError as error:
+            problems += [_in_folder(folder, each) for each in error.problems]
+    if problems:
+        raise TrialError(problems)
+    apart = matching_problems(kitchens)
+    if apart:
+        raise DesignError(apart)
+    return pool(kitchens)
+
+
+def kitchen_names(folders: Sequence[Path]) -> tuple[str, ...]:
+    """Name kitchens by their folders; by the path as given where two would be called the same.
+
+    Examples
+    --------
+    >>> kitchen_names([Path("trials/oak"), Path("trials/mill")])
+    ('oak', 'mill')
+    >>> kitchen_names([Path("oak/pickles"), Path("mill/pickles")])
+    ('oak/pickles', 'mill/pickles')
+    """
+    names = tuple(folder.resolve().name for folder in folders)
+    if len(set(names)) == len(names):
+        return names
+    return tuple(folder.as_posix() for folder in folders)
+
+
+def draw_forest(found: Pool, target: Path) -> None:
+    """Write the chart of the first primary attribute, as PNG or as SVG by the file's ending.
+
+    Raises
+    ------
+    DesignError
+        If there is nothing to draw.
+    TrialFileError
+        If it cannot be written.
+    """
+    from blindspoon.charts.chart import png_file, svg_file  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.charts.pooled import forest_chart  # noqa: PLC0415
+
+    chart = forest_chart(found)
+    if chart is None:
+        raise DesignError([_nothing_to_draw(found)])
+    draw = png_file if target.suffix.lower() == ".png" else svg_file
+    disk.write_file_atomically(target, draw(chart))
+
+
+def _kitchen(folder: Path, name: str) -> Kitchen:
+    found = analyse(folder)
+    return Kitchen(
+        name=name,
+        fingerprint=found.fingerprint,
+        trial=found.trial,
+        table=found.table,
+        results=found.results,
+    )
+
+
+def _in_folder(folder: Path, problem: Problem) -> Problem:
+    """Say which folder a file is in; a problem of the folder itself says it already."""
+    if problem.file == str(folder):
+        return problem
+    return replace(problem, file=str(folder / problem.file))
+
+
+def _nothing_to_draw(found: Pool) -> Problem:
+    return Problem(
+        slug="nothing-pooled",
+        file=found.kitchens[0].name,
+        found="there is no pooled comparison to draw",
+        allowed="a chart shows one variant or more that all kitchens scored",
+        remedy="Look at what is not pooled, and why",
+    )

@@ -1,0 +1,11 @@
+"""Names for the arrays that the procedures pass on."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+SingleArray = NDArray[np.float32]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]

@@ -1,0 +1,249 @@
+"""Taste beside measurement: readings over time, and scores against what was weighed."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from blindspoon.batches.differences import ACID, SALT
+from blindspoon.batches.log import BatchLog, Reading
+from blindspoon.batches.strengths import Strengths, strengths
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation, rm_correlation
+from blindspoon.trial import Trial
+
+Quantity = Literal["salt_percent", "citric_g_per_100_g", "last_ph"]
+
+TASTES: Mapping[str, tuple[str, ...]] = {
+    "salty": ("saltiness", "salt", "salty"),
+    "sour": ("sourness", "sour", "acidity", "acid", "tartness"),
+}
+"""Names of attributes that are taken to score a taste."""
+
+TOLERANCE: Mapping[Quantity, float] = {
+    "salt_percent": SALT.tolerance,
+    "citric_g_per_100_g": ACID.tolerance,
+    "last_ph": 0.1,
+}
+"""How far apart two variants may be and count as equally strong; %, g in 100 g, pH. That of pH is
+what strips and cheap meters tell apart, from memory."""
+
+INTERACTION = (
+    "P. A. S. Breslin 1996, Trends Food Sci. Technol. 7:390",
+    "L. M. Wilkie and E. D. Capaldi Phillips 2014, Neurosci. Biobehav. Rev. 47:70",
+)
+"""How salt and acid change each other's taste: moderate ones enhance, strong ones suppress one
+another; acids make salt taste stronger. Volume of the second from memory."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """One quantity of one batch over time, ready to be drawn; n readings.
+
+    Parameters
+    ----------
+    batch, variant : str
+    quantity : str
+        "ph", "temperature_c", or a further column of readings.csv.
+    dates : tuple of date
+    days : tuple of int or None
+        Days since the batch was started; None where that is not known.
+    values : tuple of float
+    tasted_day : int or None
+        Day of the first tasting on the same count.
+    """
+
+    batch: str
+    variant: str
+    quantity: str
+    dates: tuple[datetime.date, ...]
+    days: tuple[int, ...] | None
+    values: tuple[float, ...]
+    tasted_day: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TastePoint:
+    """A variant's strength and how strong it tasted.
+
+    Parameters
+    ----------
+    variant : str
+    measured : float
+        Mean over its batches, in the unit of the quantity.
+    perceived : float
+        Mean over tasters of each taster's mean score, in points.
+    tasters : int
+    """
+
+    variant: str
+    measured: float
+    perceived: float
+    tasters: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TasteAgainst:
+    """Scores of one attribute against one measured quantity.
+
+    Parameters
+    ----------
+    attribute : str
+    quantity : {"salt_percent", "citric_g_per_100_g", "last_ph"}
+    points : tuple of TastePoint
+        In the order of trial.toml; variants without a strength or a score are not among them.
+    same_strength : tuple of str
+        Variants as strong as the control, within `TOLERANCE`: what they taste like cannot come
+        from the strength.
+    """
+
+    attribute: str
+    quantity: Quantity
+    points: tuple[TastePoint, ...]
+    same_strength: tuple[str, ...]
+
+
+def series(log: BatchLog) -> tuple[Series, ...]:
+    """List what was read of every batch over time, by batch and then by quantity.
+
+    A quantity without a reading is left out.
+    """
+    quantities = ("ph", "temperature_c", *log.quantities)
+    made = [
+        _series(log, batch.name, batch.variant, batch.started, quantity)
+        for batch in log.batches
+        for quantity in quantities
+    ]
+    return tuple(each for each in made if each.values)
+
+
+def taste_attribute(trial: Trial, taste: Literal["salty", "sour"]) -> str | None:
+    """Find the attribute that scores a taste, by its name; None where there is none."""
+    names = [attribute.name for attribute in trial.attributes]
+    return next((name for name in TASTES[taste] if name in names), None)
+
+
+def taste_against_measured(
+    trial: Trial, table: ScoreTable, log: BatchLog
+) -> tuple[TasteAgainst, ...]:
+    """Set saltiness against salt, and sourness against added acid and pH.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    log : BatchLog
+
+    Returns
+    -------
+    tuple of TasteAgainst
+        Those with two variants or more. A quantity that is zero throughout, such as acid that
+        nobody added, is left out.
+    """
+    asked: tuple[tuple[Literal["salty", "sour"], Quantity], ...] = (
+        ("salty", "salt_percent"),
+        ("sour", "citric_g_per_100_g"),
+        ("sour", "last_ph"),
+    )
+    found = []
+    for taste, quantity in asked:
+        attribute = taste_attribute(trial, taste)
+        points = () if attribute is None else _points(trial, table, log, attribute, quantity)
+        if attribute is not None and len(points) > 1 and any(each.measured for each in points):
+            found.append(
+                TasteAgainst(
+                    attribute=attribute,
+                    quantity=quantity,
+                    points=points,
+                    same_strength=_as_strong(points, trial.control, TOLERANCE[quantity]),
+                )
+            )
+    return tuple(found)
+
+
+def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoCorrelation:
+    """Tell how saltiness (y) goes with sourness (x) within tasters, over all their cups."""
+    salty, sour = taste_attribute(trial, "salty"), taste_attribute(trial, "sour")
+    if salty is None or sour is None:
+        return NoCorrelation(reason="saltiness and sourness were not both scored")
+    names = [attribute.name for attribute in trial.attributes]
+    x, y = (table.scores[:, names.index(name)] for name in (sour, salty))
+    return rm_correlation(x, y, table.taster)
+
+
+def _series(
+    log: BatchLog, batch: str, variant: str, started: datetime.date | None, quantity: str
+) -> Series:
+    read = [
+        (reading.date, value)
+        for reading in log.readings_of(batch)
+        if (value := _value(reading, quantity)) is not None
+    ]
+    tasted = log.first_tasted
+    return Series(
+        batch=batch,
+        variant=variant,
+        quantity=quantity,
+        dates=tuple(day for day, _ in read),
+        days=tuple((day - started).days for day, _ in read) if started else None,
+        values=tuple(value for _, value in read),
+        tasted_day=(tasted - started).days if started and tasted else None,
+    )
+
+
+def _value(reading: Reading, quantity: str) -> float | None:
+    if quantity in ("ph", "temperature_c"):
+        value: float | None = getattr(reading, quantity)
+        return value
+    return reading.own.get(quantity)
+
+
+def _points(
+    trial: Trial, table: ScoreTable, log: BatchLog, attribute: str, quantity: Quantity
+) -> tuple[TastePoint, ...]:
+    made = strengths(log)
+    column = [each.name for each in trial.attributes].index(attribute)
+    points = []
+    for place, variant in enumerate(trial.variants):
+        measured = _measured(made, variant.name, quantity)
+        means = _taster_means(table, place, column)
+        if measured is not None and means:
+            points.append(
+                TastePoint(
+                    variant=variant.name,
+                    measured=measured,
+                    perceived=float(np.mean(means)),
+                    tasters=len(means),
+                )
+            )
+    return tuple(points)
+
+
+def _measured(made: Sequence[Strengths], variant: str, quantity: Quantity) -> float | None:
+    """Mean over the batches of a variant; None where one of them is not known."""
+    values: list[float | None] = [
+        getattr(each, quantity) for each in made if each.variant == variant
+    ]
+    known = [value for value in values if value is not None]
+    return sum(known) / len(known) if known and len(known) == len(values) else None
+
+
+def _taster_means(table: ScoreTable, variant: int, column: int) -> list[float]:
+    rows = (table.variant == variant) & np.isfinite(table.scores[:, column])
+    scores, taster = table.scores[rows, column], table.taster[rows]
+    return [float(scores[taster == each].mean()) for each in np.unique(taster)]
+
+
+def _as_strong(points: Sequence[TastePoint], control: str, tolerance: float) -> tuple[str, ...]:
+    reference = next((each.measured for each in points if each.variant == control), None)
+    if reference is None:
+        return ()
+    return tuple(
+        each.variant
+        for each in points
+        if each.variant != control and abs(each.measured - reference) <= tolerance + 1e-9
+    )

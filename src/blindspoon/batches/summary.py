@@ -1,0 +1,409 @@
+"""What was made, put together: strengths, what else differs, cautions.
+
+What a difference in taste may be blamed on besides the method, in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from blindspoon import wording
+from blindspoon.batches import safety
+from blindspoon.batches.amounts import Amounts, NoAmounts, amounts
+from blindspoon.batches.differences import (
+    SALT,
+    Difference,
+    Together,
+    WhatDiffers,
+    moving_together,
+    what_differs,
+)
+from blindspoon.batches.log import BatchLog
+from blindspoon.batches.read import build_log
+from blindspoon.batches.readings import INTERACTION, Quantity, TasteAgainst
+from blindspoon.batches.safety import Caution, cautions
+from blindspoon.batches.strengths import Strengths, strengths
+from blindspoon.errors import Note
+from blindspoon.files.text_table import TextTable
+from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation
+from blindspoon.trial import Trial
+
+NAMES: Mapping[str, str] = {
+    "salt": "salt",
+    "acid": "added acid",
+    "sugar": "added sugar",
+    "produce": "share of produce",
+    "temperature_c": "temperature",
+    "fermented": "days of fermenting",
+}
+"""Factors whose name is not the word that people read."""
+
+LEAST_GRAMS = 0.05
+"""Less than a kitchen balance shows; nothing is added for it."""
+
+
+def factor_name(factor: str) -> str:
+    """Name a factor in words.
+
+    Examples
+    --------
+    >>> factor_name("temperature_c"), factor_name("calcium_g"), factor_name("oak_leaf")
+    ('temperature', 'calcium', 'oak leaf')
+    """
+    plain = factor.removesuffix("_g") if factor.endswith("_g") else factor
+    return NAMES.get(factor, plain.replace("_", " "))
+
+
+def in_words(difference: Difference) -> str:
+    r"""Say how the variant's batch differs from the control's.
+
+    Examples
+    --------
+    >>> warm = Difference(factor="temperature_c", control_value=20.0, variant_value=17.0,
+    ...     control_range=None, variant_range=None, amount=-3.0, unit="°C", declared=False)
+    >>> in_words(warm)
+    '3\xa0°C cooler'
+    """
+    amount = difference.amount
+    if amount is None:
+        ours, theirs = difference.variant_value, difference.control_value
+        return (
+            f"different in {factor_name(difference.factor)} ({_value(ours)}, not {_value(theirs)})"
+        )
+    phrase = _PHRASES.get(difference.factor)
+    size = _size(abs(amount), difference.unit)
+    if phrase is not None:
+        return phrase(size, amount > 0)
+    level = "higher" if amount > 0 else "lower"
+    return f"{level} in {factor_name(difference.factor)} by {size}"
+
+
+def also_differed(what: WhatDiffers) -> str:
+    """Tell what else set a variant's batches apart from the control's.
+
+    Parameters
+    ----------
+    what : WhatDiffers
+
+    Returns
+    -------
+    str
+        Half a sentence that compares with the control, without a full stop, to stand beside a
+        verdict; blank where nothing undeclared differs.
+
+    Examples
+    --------
+    >>> cool = Difference(factor="age", control_value=14.0, variant_value=5.0, control_range=None,
+    ...     variant_range=None, amount=-9.0, unit="days", declared=False)
+    >>> what = WhatDiffers(variant="oak", batches=1, control_batches=1, differences=(cool,),
+    ...     alike=(), not_known=(), declared_but_alike=(), not_recorded=())
+    >>> also_differed(what).replace(chr(160), " ")
+    'this batch was also 9 days younger'
+    """
+    found = what.undeclared
+    if not found:
+        return ""
+    subject = "this batch was" if what.batches == 1 else "these batches were"
+    return f"{subject} also {wording.listing(map(in_words, found))}"
+
+
+def softened(because: str, kind: str, what: WhatDiffers | None) -> str:
+    """Soften the sentence of a verdict by what else differed.
+
+    Parameters
+    ----------
+    because : str
+        The sentence of a verdict, with its full stop.
+    kind : {"different", "slight", "alike", "open"}
+        That verdict.
+    what : WhatDiffers or None
+        None where batches.csv is missing.
+
+    Returns
+    -------
+    str
+        The sentence as it was where nothing undeclared differed.
+    """
+    also = "" if what is None else also_differed(what)
+    return f"{because.rstrip('.')}; {also}{_CONSEQUENCES[kind]}." if also else because
+
+
+def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
+    """Say what cannot be held against the control, or is not as it was declared; sentences."""
+    label = f"“{trial.variant(what.variant).label}”"
+    if not what.batches or not what.control_batches:
+        lacking = label if not what.batches else "the control"
+        yield f"What else differs is not known of {label}: batches.csv has no batch of {lacking}."
+        return
+    declared = [each.factor for each in what.differences if each.declared]
+    if len(declared) > 1:
+        names = wording.listing(map(factor_name, declared))
+        yield f"{label} differs in {names} at once; the tasting cannot tell which of them it is."
+    if what.not_known:
+        names = wording.listing(map(factor_name, what.not_known))
+        yield f"Whether {label} differs in {names} is not known: a cell is blank."
+    if what.declared_but_alike:
+        names = wording.listing(map(factor_name, what.declared_but_alike))
+        yield f"{label} is meant to differ in {names}, but its batches are like the control’s."
+    if what.not_recorded:
+        names = wording.listing(map(factor_name, what.not_recorded))
+        yield f"{label} is meant to differ in {names}, which batches.csv does not record."
+
+
+def inseparable(trial: Trial, together: Together) -> str:
+    """Say that some factors always changed together; a sentence."""
+    names = wording.listing(map(factor_name, together.factors))
+    labels = [f"“{trial.variant(name).label}”" for name in together.variants]
+    where = f" (in {wording.listing(labels)})" if labels else ""
+    which = "either of them, or both" if len(together.factors) == 2 else "any of them, or several"
+    return (
+        f"{names[:1].upper()}{names[1:]} changed together throughout{where}: what the tasters "
+        f"noticed there may be due to {which}."
+    )
+
+
+def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
+    """Say how a batch is brought to the control's salt and acid; a sentence."""
+    name = f"{amounts.batch} ({amounts.variant})"
+    if isinstance(amounts, NoAmounts):
+        return f"{name}: no amounts, as {amounts.reason}."
+    parts = (
+        (amounts.add_salt_g, "salt"),
+        (amounts.add_acid_g, amounts.acid or "acid"),
+        (amounts.add_water_g, "water"),
+    )
+    to_add = [f"{_grams(grams)} {what}" for grams, what in parts if grams >= LEAST_GRAMS]
+    control = f"“{trial.variant(trial.control).label}”"
+    purpose = ""
+    if amounts.declared:
+        purpose = f" But it is meant to differ in {wording.listing(amounts.declared)}."
+    if not to_add:
+        return f"{name}: as salty and as sour as {control}.{purpose}"
+    if amounts.near:
+        exactly = f"{wording.listing(to_add)} would bring it there to the gram"
+        return f"{name}: near enough to {control}; {exactly}.{purpose}"
+    thin = amounts.add_water_g >= LEAST_GRAMS
+    too = " It is too strong now, so the water thins it." if thin else ""
+    return f"{name}: add {wording.listing(to_add)}, to match {control}.{too}{purpose}"
+
+
+def what_to_weigh(amounts: Amounts) -> str:
+    """Say what to weigh for a batch before it is made; a sentence."""
+    acid = f" and {_grams(amounts.weigh_acid_g)} {amounts.acid}" if amounts.weigh_acid_g else ""
+    salt = f"{_grams(amounts.weigh_salt_g)} salt"
+    return f"{amounts.batch} ({amounts.variant}): weigh {salt}{acid} for this produce and water."
+
+
+def same_but_tasted(trial: Trial, against: TasteAgainst, variant: str, kind: str) -> str:
+    """Say that a variant of the control's strength tasted otherwise, or did not; a sentence.
+
+    Parameters
+    ----------
+    trial : Trial
+    against : TasteAgainst
+    variant : str
+        One of ``against.same_strength``.
+    kind : str
+        The verdict on it for that attribute.
+
+    Returns
+    -------
+    str
+        Blank where nothing was shown.
+    """
+    points = {point.variant: point for point in against.points}
+    difference = points[variant].perceived - points[trial.control].perceived
+    attribute = trial.attribute(against.attribute)
+    label = f"“{trial.variant(variant).label}”"
+    name, unit, digits = _MEASURED[against.quantity]
+    both = (points[trial.control].measured, points[variant].measured)
+    theirs, ours = (wording.number(each, digits) for each in both)
+    same = f"{label} had about the control’s {name} ({ours}{unit}, the control {theirs}{unit})"
+    if kind == "alike":
+        return f"{same}, and scored alike on {attribute.label.lower()}."
+    if kind not in ("different", "slight"):
+        return ""
+    cause = (
+        f"; acid and salt change each other’s taste ({'; '.join(INTERACTION)})"
+        if against.quantity == "salt_percent"
+        else ""
+    )
+    return f"{same}, yet {wording.comparative(difference, attribute)} the control{cause}."
+
+
+def same_and_alike(trial: Trial, against: TasteAgainst, variants: Sequence[str]) -> str:
+    """Say that several variants of the control's strength scored alike with it; a sentence.
+
+    Parameters
+    ----------
+    trial : Trial
+    against : TasteAgainst
+    variants : sequence of str
+        Some of ``against.same_strength``, at least two.
+    """
+    measured = {point.variant: point.measured for point in against.points}
+    name, unit, digits = _MEASURED[against.quantity]
+    told = wording.listing(
+        f"“{trial.variant(each).label}” ({wording.number(measured[each], digits)}{unit})"
+        for each in variants
+    )
+    control = f"{wording.number(measured[trial.control], digits)}{unit}"
+    label = trial.attribute(against.attribute).label.lower()
+    return f"{told} had about the control’s {name} ({control}), and scored alike on {label}."
+
+
+def salty_goes_with_sour(found: WithinCorrelation | NoCorrelation) -> str:
+    """Say how saltiness went with sourness within tasters; a sentence."""
+    if isinstance(found, NoCorrelation):
+        return f"How saltiness goes with sourness is not known: {found.reason}."
+    ends = found.interval
+    span = (
+        f", 95 % interval {wording.number(ends[0], 2)} to {wording.number(ends[1], 2)}"
+        if ends
+        else ""
+    )
+    if ends is None or ends[0] <= 0 <= ends[1]:
+        finding = "Whether cups that were more sour also tasted saltier is not settled"
+    else:
+        way = "saltier" if found.r > 0 else "less salty"
+        finding = f"Cups that a taster found more sour, the same taster found {way}"
+    size = f"r = {wording.number(found.r, 2)}{span}"
+    return f"{finding} (within tasters, {size}; {wording.count(found.tasters, 'taster')})."
+
+
+def _value(value: float | str) -> str:
+    return value if isinstance(value, str) else wording.plain(value)
+
+
+def _trimmed(value: float, digits: int) -> str:
+    text = wording.number(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _size(value: float, unit: str) -> str:
+    digits = 2 if value < 10 else 1
+    if unit == "days":
+        return wording.count(round(value), "day").replace(" ", wording.NO_BREAK)
+    named = "percentage points" if unit in ("%", "percent") else {"c": "°C"}.get(unit, unit)
+    return f"{_trimmed(value, digits)}{wording.NO_BREAK}{named}".rstrip(wording.NO_BREAK)
+
+
+def _grams(value: float) -> str:
+    return f"{_trimmed(value, 1 if value < 100 else 0)}{wording.NO_BREAK}g"
+
+
+_CONSEQUENCES: Mapping[str, str] = {
+    "different": ", which may be the reason",
+    "slight": ", which may be the reason",
+    "alike": ", which may hide a difference",
+    "open": "",
+}
+
+_MEASURED: Mapping[Quantity, tuple[str, str, int]] = {
+    "salt_percent": ("salt", f"{wording.NO_BREAK}%", 2),
+    "citric_g_per_100_g": ("added acid", f"{wording.NO_BREAK}g in 100{wording.NO_BREAK}g", 2),
+    "last_ph": ("pH", "", 1),
+}
+
+_PHRASES: Mapping[str, Callable[[str, bool], str]] = {
+    "temperature_c": lambda size, more: f"{size} {'warmer' if more else 'cooler'}",
+    "age": lambda size, more: f"{size} {'older' if more else 'younger'}",
+    "fermented": lambda size, more: f"fermented {size} {'longer' if more else 'less'}",
+    SALT.name: lambda size, more: f"{size} {'higher' if more else 'lower'} in salt",
+}
+
+Record = dict[str, object]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """Everything that batches.csv and readings.csv tell of a trial.
+
+    Parameters
+    ----------
+    log : BatchLog
+    strengths : tuple of Strengths
+        One a batch.
+    amounts : tuple of Amounts or NoAmounts
+        What brings each batch to the control's salt and acid.
+    differs : tuple of WhatDiffers
+        One a variant that is not the control.
+    together : tuple of Together
+        Factors that change together over the whole trial.
+    cautions : tuple of Caution
+    """
+
+    log: BatchLog
+    strengths: tuple[Strengths, ...]
+    amounts: tuple[Amounts | NoAmounts, ...]
+    differs: tuple[WhatDiffers, ...]
+    together: tuple[Together, ...]
+    cautions: tuple[Caution, ...]
+
+    def to_record(self) -> Record:
+        """Give everything but the log, ready for JSON."""
+        return {
+            name: [each.to_row() for each in getattr(self, name)]
+            for name in ("strengths", "amounts", "differs", "together", "cautions")
+        }
+
+
+def make_up(
+    trial: Trial,
+    batches: TextTable | None,
+    readings: TextTable | None,
+    cups: Sequence[TextTable | None] = (),
+) -> tuple[Made | None, tuple[Note, ...]]:
+    """Read what was made, and work out what follows from it.
+
+    Parameters
+    ----------
+    trial : Trial
+    batches, readings : TextTable or None
+        None where there is no such file.
+    cups : sequence of TextTable or None
+        Tables whose column ``batch`` names what was tasted.
+
+    Returns
+    -------
+    made : Made or None
+        None where there is no batches.csv, or it has no rows yet.
+    notes : tuple of Note
+
+    Raises
+    ------
+    ScoreError
+        With every problem of these tables.
+    """
+    if batches is None or not (len(batches) or batches.problems):
+        return None, ()
+    log, notes = build_log(trial, batches, readings, [table for table in cups if table])
+    made = Made(
+        log=log,
+        strengths=strengths(log),
+        amounts=amounts(trial, log),
+        differs=what_differs(trial, log),
+        together=moving_together(trial, log),
+        cautions=cautions(log),
+    )
+    return made, notes
+
+
+def differences_in_words(trial: Trial, made: Made) -> Iterator[str]:
+    """Say of each variant what it was meant to differ in, and what else differed; sentences."""
+    for what in made.differs:
+        label = f"“{trial.variant(what.variant).label}”"
+        if what.batches and what.control_batches:
+            declared = [in_words(each) for each in what.differences if each.declared]
+            meant = f"as declared, {wording.listing(declared)}; " if declared else ""
+            also = also_differed(what) or "nothing else that was written down differs"
+            yield f"{label}: {meant}{also}."
+        yield from remarks(trial, what)
+    yield from (inseparable(trial, each) for each in made.together)
+
+
+def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
+    """Give each caution and its sources."""
+    found = () if made is None else made.cautions
+    return tuple((safety.caution(each), safety.sources(each)) for each in found)

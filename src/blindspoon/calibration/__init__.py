@@ -1,1 +1,0 @@
-"""How often the verdicts are right: complete trials simulated and judged as real ones."""

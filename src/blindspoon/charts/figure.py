@@ -1,0 +1,436 @@
+"""Charts as pictures of an exact size: for video, for posts and for print.
+
+Sizes of pictures, and the ways in which a chart is set to fill them.
+
+A chart, its title and its source -> the largest drawing that fits a picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from blindspoon.charts.chart import Drawing, balanced, footed
+from blindspoon.charts.scene import Scene, Shape, Text, column, rectangle
+from blindspoon.charts.style import WIDE, Laid, Sheet, Style
+from blindspoon.charts.svg import standalone_svg
+from blindspoon.charts.text import wrap
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Format:
+    """A size of picture, in its pixels.
+
+    Parameters
+    ----------
+    width, height : int
+    side, top, bottom : int
+        Kept free at the edges.
+    lines : int
+        Lines that a title should not exceed.
+    logical : tuple of int
+        Widths of the sheets that are tried, in CSS pixels: the narrower, the larger all is drawn.
+    beside : bool
+        Whether words stand beside the rows while there is room.
+    """
+
+    width: int
+    height: int
+    side: int
+    top: int
+    bottom: int
+    lines: int
+    logical: tuple[int, ...]
+    beside: bool
+
+
+POST = (315, 342, 369, 396, 432)
+FORMATS = {
+    "video": Format(
+        width=1920,
+        height=1080,
+        side=80,
+        top=64,
+        bottom=56,
+        lines=2,
+        logical=(592, 640, 688, 736, 800),
+        beside=True,
+    ),
+    "square": Format(
+        width=1080, height=1080, side=54, top=50, bottom=44, lines=3, logical=POST, beside=False
+    ),
+    "tall": Format(
+        width=1080, height=1920, side=54, top=130, bottom=160, lines=4, logical=POST, beside=False
+    ),
+}
+"""A tall picture keeps more free at its ends, where players lay their buttons: common practice,
+no source."""
+
+GRAND = Style(
+    brief=True,
+    numbers=180.0,
+    diameters=(16.0, 14.0, 12.0, 10.0),
+    tallest=120.0,
+    hill=100.0,
+    least=24.0,
+    under=28.0,
+    pad=10.0,
+    estimate=8.0,
+    row=44.0,
+)
+LARGE = Style(
+    brief=True,
+    numbers=180.0,
+    diameters=(12.0, 10.0, 9.0, 8.0),
+    tallest=84.0,
+    hill=68.0,
+    least=18.0,
+    under=22.0,
+    pad=8.0,
+    estimate=6.5,
+    row=30.0,
+)
+PLAIN = Style(brief=True, numbers=180.0)
+SNUG = Style(
+    brief=True,
+    numbers=180.0,
+    leading=14.5,
+    diameters=(6.0, 5.0, 4.0),
+    tallest=34.0,
+    hill=30.0,
+    least=10.0,
+    under=14.0,
+    pad=3.0,
+    row=17.0,
+)
+TIGHT = Style(
+    brief=True,
+    label=11.25,
+    note=11.25,
+    small=11.25,
+    leading=13.5,
+    diameters=(5.0, 4.0),
+    tallest=22.0,
+    hill=18.0,
+    least=8.0,
+    under=11.0,
+    pad=2.0,
+    estimate=4.0,
+    row=14.0,
+    labels=240.0,
+)
+LEAN = replace(TIGHT, notes=False, labels=190.0)
+BARE = replace(LEAN, marks=0, hill=8.0, under=8.5, pad=0.5, labels=300.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attempt:
+    """What is tried before something is given up.
+
+    Parameters
+    ----------
+    asks : bool
+        Whether the question stands over the title.
+    titles : tuple of int
+        Sizes of a title, in pixels of the picture; the smaller ones for those that are long.
+    anywhere, last : tuple of Style
+        What is tried at each scale, and at last at the smallest; the roomy ones first.
+    """
+
+    asks: bool
+    titles: tuple[int, ...] = (64, 60, 56, 52, 48, 44, 40, 36)
+    anywhere: tuple[Style, ...] = (GRAND, LARGE, PLAIN, SNUG)
+    last: tuple[Style, ...]
+
+
+ATTEMPTS = (
+    Attempt(asks=True, last=(TIGHT,)),
+    Attempt(asks=False, last=(TIGHT, LEAN)),
+    Attempt(asks=False, titles=(44, 40, 36), anywhere=(), last=(BARE,)),
+)
+"""First goes the question, then the numbers, then the marks of the tasters."""
+
+LEADING, GAP = 1.18, 12.0
+"""From one line of a title to the next, in its size; CSS pixels over and under the chart."""
+SPREAD = 0.8
+"""Share of a row's height that may be added to it to fill the page."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """What stands around a chart, in CSS pixels.
+
+    Parameters
+    ----------
+    width, height, side : float
+    fixed : tuple of Shape
+        The ground, the question and the source.
+    heads : tuple of tuple of Text
+        Each title that may stand over the chart.
+    top, room : float
+        Where the chart begins, and how high it may be.
+    """
+
+    width: float
+    height: float
+    side: float
+    fixed: tuple[Shape, ...]
+    heads: tuple[tuple[Text, ...], ...]
+    top: float
+    room: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """A chart on the sheet that fits a page best."""
+
+    page: Page
+    laid: Laid
+
+    @property
+    def body(self) -> tuple[Shape, ...]:
+        """Its shapes where they stand on the page; what is left over lies at both ends."""
+        down = self.page.top + max(self.page.room - self.laid.scene.height, 0) / 2
+        return tuple(shape.moved(self.page.side, down) for shape in self.laid.scene.shapes)
+
+
+def fit(
+    drawing: Drawing, form: Format, titles: Sequence[str], *, source: str, question: str
+) -> Fitted | None:
+    """Find the largest drawing that fits; None if the smallest does not.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    form : Format
+    titles : sequence of str
+        All have to find room, one at a time.
+    source, question : str
+        At the foot, and over the title while there is room for it; both may be empty.
+    """
+    for attempt in ATTEMPTS if question else ATTEMPTS[1:]:
+        for logical in form.logical:
+            asked = question if attempt.asks else ""
+            page = _page(form, logical, titles, attempt.titles, source=source, question=asked)
+            styles = attempt.anywhere
+            if logical == form.logical[-1]:
+                styles += attempt.last
+            laid = _largest(drawing, form, page, styles)
+            if laid is not None:
+                return Fitted(page=page, laid=laid)
+    return None
+
+
+def _largest(drawing: Drawing, form: Format, page: Page, styles: Sequence[Style]) -> Laid | None:
+    """Lay a chart out in the roomiest style that fits; its rows share what is left over."""
+    if not any(
+        _fits(drawing.lay(sheet), page) for sheet in _sheets(drawing, form, page, styles[-1:])
+    ):
+        return None
+    for sheet in _sheets(drawing, form, page, styles):
+        laid = drawing.lay(sheet)
+        if _fits(laid, page):
+            rest = page.room - 0.5 - laid.scene.height  # heights are rounded
+            spare = min(rest, SPREAD * laid.scene.height) / laid.rows
+            return drawing.lay(replace(sheet, spare=max(spare, 0.0)))
+    return None
+
+
+def _fits(laid: Laid, page: Page) -> bool:
+    return not laid.cramped and laid.scene.height <= page.room
+
+
+def _sheets(drawing: Drawing, form: Format, page: Page, styles: Sequence[Style]) -> Iterator[Sheet]:
+    """Ways to set a chart on a page: words beside or over the rows, attributes in columns."""
+    for style in styles:
+        if style in (LEAN, BARE):
+            besides = {True}
+        else:
+            besides = {form.beside, form.beside or style in (SNUG, TIGHT)}
+        for beside in sorted(besides):
+            for across in range(1, drawing.across + 1):
+                yield Sheet(
+                    width=page.width - 2 * page.side, beside=beside, style=style, across=across
+                )
+
+
+def _page(
+    form: Format,
+    logical: int,
+    titles: Sequence[str],
+    sizes: Sequence[int],
+    *,
+    source: str,
+    question: str,
+) -> Page:
+    """Set all that stands around a chart."""
+    scale = logical / form.width
+    width, height = float(logical), form.height * scale
+    side, room = form.side * scale, (form.width - 2 * form.side) * scale
+    asked = _column(question, PLAIN.note, PLAIN.leading, (side, form.top * scale), room)
+    top = asked[-1].y + 12 if asked else form.top * scale
+    heads, top = _heads(titles, [size * scale for size in sizes], form.lines, (side, top), room)
+    lines = wrap(source, PLAIN.small, room) if source else ()
+    foot = height - form.bottom * scale - PLAIN.leading * len(lines)
+    below = _column(source, PLAIN.small, PLAIN.leading, (side, foot), room)
+    ground = rectangle(0, 0, width, height, "ground")
+    return Page(
+        width=width,
+        height=height,
+        side=side,
+        fixed=(ground, *asked, *below),
+        heads=heads,
+        top=top + GAP,
+        room=foot - GAP - top - GAP,
+    )
+
+
+def _column(
+    words: str, size: float, leading: float, at: tuple[float, float], width: float
+) -> tuple[Text, ...]:
+    """Set soft words from a top left corner downwards."""
+    first = Text(x=at[0], y=at[1] + 0.8 * size, text="", size=size, ink="soft")
+    return column(wrap(words, size, width), first, leading) if words else ()
+
+
+def _heads(
+    titles: Sequence[str],
+    sizes: Sequence[float],
+    most: int,
+    at: tuple[float, float],
+    width: float,
+) -> tuple[tuple[tuple[Text, ...], ...], float]:
+    """Set titles in one size, the largest that keeps them short, and tell where they end."""
+    for size in sizes:
+        wrapped = [balanced(title, size, width) for title in titles]
+        lines = max(map(len, wrapped))
+        if lines <= most:
+            break
+    first = Text(x=at[0], y=at[1] + 0.8 * size, text="", size=size, bold=True)
+    heads = tuple(column(each, first, LEADING * size) for each in wrapped)
+    return heads, at[1] + LEADING * size * lines
+
+
+PRINT_DPI, CSS_DPI = 300, 96
+"""Dots per inch of a picture for print, and CSS pixels per inch by definition of CSS."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """A picture of an exact size.
+
+    Parameters
+    ----------
+    name, alt : str
+        Stem of its files; what it shows.
+    scene : Scene
+        On an opaque ground; in CSS pixels, to be enlarged to the size.
+    width, height : int
+        In pixels.
+    dark : bool
+    dpi : int
+        Pixels per inch where it is printed.
+    """
+
+    name: str
+    alt: str
+    scene: Scene
+    width: int
+    height: int
+    dark: bool
+    dpi: int
+
+    @property
+    def svg(self) -> bytes:
+        """Write it as an SVG file, of the picture's size on a screen and in inches on paper."""
+        size = (self.width * CSS_DPI // self.dpi, self.height * CSS_DPI // self.dpi)
+        return standalone_svg(self.scene, self.alt, dark=self.dark, size=size)
+
+    @property
+    def png(self) -> bytes:
+        """Write it as a PNG file."""
+        return next(png_series([self]))
+
+
+def png_series(stages: Iterable[Stage]) -> Iterator[bytes]:
+    """Write pictures of one size and theme as PNG files.
+
+    A picture that goes on where the one before it ended costs only what was added.
+    """
+    from blindspoon.charts.png import Canvas  # noqa: PLC0415 - a third of a second of imports
+
+    canvas, drawn = None, tuple[Shape, ...]()
+    for each in stages:
+        shapes = each.scene.shapes
+        if canvas is None or shapes[: len(drawn)] != drawn:
+            canvas = Canvas(each.width, each.height, each.width / each.scene.width, each.dark)
+            drawn = ()
+        for shape in shapes[len(drawn) :]:
+            canvas.draw(shape)
+        drawn = shapes
+        yield canvas.png(each.dpi)
+
+
+def stage(
+    drawing: Drawing, size: str, *, dark: bool = False, source: str, question: str = ""
+) -> Stage | None:
+    """Draw a chart as a picture of an exact size, as large as it can be drawn there.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    size : {"video", "square", "tall", "print"}
+        1920 x 1080, 1080 x 1080 and 1080 x 1920 pixels; "print" is as wide as the chart of a page
+        (8 inches) at 300 dots an inch, and as high as it needs to be.
+    dark : bool
+    source : str
+        The line at the foot.
+    question : str
+        Stands over the title where there is room; may be empty.
+
+    Returns
+    -------
+    Stage or None
+        None where the chart cannot be drawn in this size without words on one another.
+    """
+    if size == "print":
+        return _for_print(drawing, source, dark=dark)
+    form = FORMATS[size]
+    fitted = fit(drawing, form, (drawing.title,), source=source, question=question)
+    if fitted is None:
+        return None
+    shapes = (*fitted.page.fixed, *fitted.page.heads[0], *fitted.body)
+    return staged(drawing, form, fitted, shapes, dark=dark)
+
+
+def staged(
+    drawing: Drawing, form: Format, fitted: Fitted, shapes: tuple[Shape, ...], *, dark: bool
+) -> Stage:
+    """Finish a picture from the shapes that it shows."""
+    page = fitted.page
+    return Stage(
+        name=drawing.name,
+        alt=drawing.alt(fitted.laid),
+        scene=Scene(width=page.width, height=page.height, shapes=shapes),
+        width=form.width,
+        height=form.height,
+        dark=dark,
+        dpi=CSS_DPI,
+    )
+
+
+def _for_print(drawing: Drawing, source: str, *, dark: bool) -> Stage | None:
+    laid = drawing.lay(WIDE)
+    if laid.cramped:
+        return None
+    scene = footed(laid.scene, drawing.title, source)
+    width, height = (round(side * PRINT_DPI / CSS_DPI) for side in (scene.width, scene.height))
+    return Stage(
+        name=drawing.name,
+        alt=drawing.alt(laid),
+        scene=scene,
+        width=width,
+        height=height,
+        dark=dark,
+        dpi=PRINT_DPI,
+    )

@@ -1,0 +1,279 @@
+"""The room for a chart, and where things go in it.
+
+The colours of all charts, by name; a page sets them as CSS custom properties.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from blindspoon.arrays import FloatArray
+from blindspoon.charts.scene import Scene, Shape, Text, column
+from blindspoon.charts.text import text_width, wrap
+
+PALETTE: dict[str, tuple[str, str]] = {
+    "ground": ("#fffefb", "#17191b"),
+    "ink": ("#1d2226", "#ececea"),
+    "soft": ("#555d63", "#b3bac0"),
+    "people": ("#6f787f", "#98a1a8"),
+    "hair": ("#cdd4d7", "#3f474d"),
+    "band": ("#e9eeec", "#2a3032"),
+    "edge": ("#7a838a", "#7f8990"),
+    "v1": ("#1c3f99", "#6cbcf7"),
+    "v2": ("#b5651a", "#cf7f35"),
+    "v3": ("#47897a", "#86ecd2"),
+    "v4": ("#8959ba", "#a678da"),
+    "v5": ("#674e21", "#d9bb3f"),
+    "v6": ("#4f222e", "#f3929f"),
+}
+"""Colour on a light and on a dark ground. `people` and `v1` to `v6` are marks; `ink` and `soft`
+are text; `band` fills the margin, `edge` bounds it and fills the hills of many tasters."""
+
+PREFIX = "--bs-"
+COLOURS = sum(name[0] == "v" and name[1:].isdigit() for name in PALETTE)
+
+
+def css_variables(*, dark: bool) -> str:
+    """Declare every colour of one theme, for the rule of a style sheet.
+
+    Examples
+    --------
+    >>> css_variables(dark=False)[:31]
+    '--bs-ground:#fffefb;--bs-ink:#1'
+    """
+    return "".join(f"{PREFIX}{name}:{pair[dark]};" for name, pair in PALETTE.items())
+
+
+def variant_inks(variants: int, control: int) -> tuple[str, ...]:
+    """Give each variant its colour, the same in every chart; the control has the ink of text.
+
+    Where there are more variants than colours that can be told apart, colour carries nothing:
+    all have the first.
+
+    Parameters
+    ----------
+    variants : int
+        The control included.
+    control : int
+        Position of the control.
+
+    Examples
+    --------
+    >>> variant_inks(4, 1)
+    ('v1', 'ink', 'v2', 'v3')
+    >>> variant_inks(12, 0)[:4]
+    ('ink', 'v1', 'v1', 'v1')
+    """
+    few = variants - 1 <= COLOURS
+    others = [place for place in range(variants) if place != control]
+    rank = {place: number for number, place in enumerate(others, 1)}
+    return tuple(
+        "ink" if place == control else f"v{rank[place] if few else 1}" for place in range(variants)
+    )
+
+
+LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
+"""Sizes of text, and from one base line of text to the next."""
+INSET = 12.0
+"""Pixels between the ends of an axis and the edge of its plot, so that no mark is cut."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Style:
+    """How large words and marks are, and how much room rows take, in pixels.
+
+    Parameters
+    ----------
+    label, note, small, leading : float
+        Sizes of text, and from one base line to the next.
+    diameters : tuple of float
+        Of a taster's mark; the largest with which no stack is too tall is taken.
+    tallest, least, hill : float
+        Over a base line: what a stack should not exceed, what it takes at least, the highest hill.
+    under, pad : float
+        Under a base line for the estimate; free over and under a row.
+    estimate : float
+        Radius of its mark.
+    row : float
+        Height of a row that has no people in it.
+    labels, numbers : float
+        Widest columns of words beside the rows.
+    marks : int
+        Most tasters that are told apart; 0 for hills only.
+    notes : bool
+        Whether numbers stand beside or over the rows.
+    brief : bool
+        Whether the words that say how to read a chart are kept short.
+    """
+
+    label: float = LABEL
+    note: float = NOTE
+    small: float = SMALL
+    leading: float = LEADING
+    diameters: tuple[float, ...] = (8.0, 7.0, 6.0, 5.0, 4.0)
+    tallest: float = 56.0
+    least: float = 14.0
+    hill: float = 44.0
+    under: float = 18.0
+    pad: float = 6.0
+    estimate: float = 5.0
+    row: float = 21.0
+    labels: float = 190.0
+    numbers: float = 126.0
+    marks: int = 40
+    notes: bool = True
+    brief: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The room for a chart.
+
+    Parameters
+    ----------
+    width : float
+    beside : bool
+        Whether words stand beside the rows or over them.
+    style : Style
+    spare : float
+        Further height that every row is given, in pixels.
+    across : int
+        Attributes side by side; 0 where the chart chooses.
+    """
+
+    width: float
+    beside: bool
+    style: Style = Style()
+    spare: float = 0.0
+    across: int = 0
+
+
+WIDE = Sheet(width=720.0, beside=True)
+NARROW = Sheet(width=358.0, beside=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """A chart laid out on a sheet.
+
+    Parameters
+    ----------
+    scene : Scene
+    kind : str
+        What it is called: "Dot plot".
+    rows : int
+        How many rows `Sheet.spare` was given to.
+    cramped : bool
+        Whether words are broken or leave too little room; for want of a better sheet it is drawn
+        all the same.
+    steps : tuple of int
+        For each shape of the scene, when a reveal shows it: 0 the axis, 1 what runs behind all
+        rows, from 2 on a number for each row.
+    """
+
+    scene: Scene
+    kind: str
+    rows: int
+    cramped: bool
+    steps: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """Where things go across the sheet, in pixels."""
+
+    sheet: Sheet
+    left: float
+    right: float
+    low: float
+    high: float
+
+    def x(self, value: float) -> float:
+        """Place of a value along the axis."""
+        return self.left + (value - self.low) / (self.high - self.low) * (self.right - self.left)
+
+    def xs(self, values: FloatArray) -> FloatArray:
+        """Places of values along the axis."""
+        return self.left + (values - self.low) * ((self.right - self.left) / (self.high - self.low))
+
+
+def key_lines(
+    key: str, width: float, y: float, style: Style = WIDE.style
+) -> tuple[list[Shape], float]:
+    """Set the words that say how to read a chart, and tell where they end."""
+    lines = wrap(key, style.small, width)
+    first = Text(x=0, y=y + style.small, text="", size=style.small, ink="soft")
+    end = y + style.small + style.leading * (len(lines) - 1) + 5
+    return [*column(lines, first, style.leading)], end
+
+
+def end_words(
+    words: tuple[str, str],
+    size: float,
+    ends: tuple[float, float],
+    y: float,
+    leading: float = LEADING,
+) -> tuple[list[Text], int]:
+    """Set the words at both ends of an axis, and tell how many lines they take.
+
+    They stand side by side where that takes two lines at most, otherwise one under the other.
+
+    Parameters
+    ----------
+    words : tuple of str
+        At the low and at the high end.
+    size : float
+        Of the text, in pixels.
+    ends : tuple of float
+        Left and right edge, in pixels.
+    y : float
+        Base line of the first line.
+    leading : float
+        From there to the next.
+    """
+    width = ends[1] - ends[0]
+    low, high = _side_by_side(words, size, width - 10)
+    under = max(len(low), len(high)) > 2
+    if under:
+        low, high = (wrap(each, size, width) for each in words)
+    start = Text(x=ends[0], y=y, text="", size=size, ink="soft")
+    below = y + leading * len(low) * under
+    end = Text(x=ends[1], y=below, text="", size=size, ink="soft", anchor="end")
+    lines = len(low) + len(high) if under else max(len(low), len(high))
+    return [*column(low, start, leading), *column(high, end, leading)], lines
+
+
+def _side_by_side(
+    words: tuple[str, str], size: float, width: float
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Wrap two texts into one width; neither gets less than its longest word while that fits."""
+    longest = [max(text_width(word, size) for word in each.split(" ")) for each in words]
+    spare = max(width - sum(longest), 0.0)
+    full = [text_width(each, size) for each in words]
+    wanted = [whole - word for whole, word in zip(full, longest, strict=True)]
+    share = spare / sum(wanted) if sum(wanted) > spare else 1.0
+    if sum(longest) > width:
+        return ("", "", ""), ("", "", "")
+    low, high = (
+        wrap(each, size, word + want * share + 0.01)
+        for each, word, want in zip(words, longest, wanted, strict=True)
+    )
+    return low, high
+
+
+def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], int]:
+    """Choose round values between two ends, and the decimals that they need.
+
+    Examples
+    --------
+    >>> nice_ticks(-1.3, 3.4, 7)
+    ((-1.0, 0.0, 1.0, 2.0, 3.0), 0)
+    """
+    raw = (high - low) / most
+    power = math.floor(math.log10(raw))
+    step = next(m * 10.0**power for m in (1, 2, 5, 10) if m * 10.0**power >= raw * (1 - 1e-9))
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return tuple(round(k * step, 9) for k in range(first, last + 1)), max(
+        0, -math.floor(math.log10(step))
+    )

@@ -1,0 +1,137 @@
+"""After the tasting: compare, report, publish; and calibrate, for the procedures themselves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+import click
+
+from blindspoon.cli.say import CHART, FOLDERS, JSON, SIZE, progress, say_json, today
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+@click.command()
+@FOLDERS
+@CHART
+@JSON
+def compare(folders: Sequence[Path], as_json: bool, chart: Path | None) -> None:
+    """Compare every variant with the control on every attribute.
+
+    Several folders are repeats of one trial in several kitchens: they are pooled, and the rule
+    of the first decides. Their chart shows its first primary attribute.
+    """
+    if len(folders) > 1:
+        _compare_kitchens(folders, chart, as_json=as_json)
+        return
+    if chart is not None:
+        raise click.UsageError('--chart takes two folders or more; "report" draws those of one.')
+    from blindspoon.analysis import analyse, to_record  # noqa: PLC0415
+    from blindspoon.cli.printed import comparison_table  # noqa: PLC0415
+
+    found = analyse(folders[0])
+    if as_json:
+        say_json(to_record(found))
+    else:
+        parts = (found.trial, found.table, found.results, found.verdicts)
+        click.echo(comparison_table(*parts))
+
+
+def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: bool) -> None:
+    from blindspoon.analysis import draw_forest, pool_folders  # noqa: PLC0415
+    from blindspoon.cli.printed import pooled_table  # noqa: PLC0415
+    from blindspoon.findings.records import pool_record  # noqa: PLC0415
+
+    found = pool_folders(folders)
+    if as_json:
+        say_json(pool_record(found))
+    else:
+        click.echo(pooled_table(found))
+    if chart is not None:
+        draw_forest(found, chart)
+        click.echo(f"Chart written: {chart}", err=True)
+
+
+@click.command()
+@FOLDERS
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("reports"),
+    show_default=True,
+    help="Where the reports are kept, a folder a trial.",
+)
+def report(folders: Sequence[Path], to: Path) -> None:
+    """Write the writeup: reports/TRIAL/index.html with its figures and tables.
+
+    An existing report of the same trial is replaced whole, or not at all.
+    """
+    from blindspoon.analysis import analyse, write_report  # noqa: PLC0415
+
+    for folder in folders:
+        page = write_report(analyse(folder), to)
+        click.echo(f"Report written: {page}")
+
+
+@click.command()
+@FOLDERS
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("published"),
+    show_default=True,
+    help="Where it is written, a folder and a zip file a trial.",
+)
+@click.option(
+    "--jar",
+    type=click.FloatRange(min=1, max=1_000_000),
+    default=1000,
+    show_default=True,
+    metavar="GRAMS",
+    help="What the reader's jar holds, to which the recipes are scaled.",
+)
+def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
+    """Write all that is sent out: the writeup in every form, figures, data, a kit.
+
+    The page, the same for paper and for a blog, figures for print, posts and video, the data as a
+    Data Package, and a kit with which a reader repeats the trial; in a folder and as one zip file.
+    """
+    from blindspoon.analysis import analyse  # noqa: PLC0415
+    from blindspoon.publish import pack  # noqa: PLC0415
+
+    for folder in folders:
+        written = pack.publish(analyse(folder), to, jar_g=jar)
+        click.echo(f"Published: {written.folder / 'index.html'} and all beside it")
+        click.echo(f"In one file: {written.zipped}")
+
+
+@click.command()
+@click.option("--trials", type=click.IntRange(8), default=2000, help="Trials a cell.  [2000]")
+@click.option("--seed", type=SIZE, default=20260905, show_default=True, help="Of all draws.")
+@click.option("--tasters", type=SIZE, multiple=True, help="A size of panel; may be repeated.")
+@click.option("--only", multiple=True, metavar="SITUATION", help="All by default; may be repeated.")
+@click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
+@click.option("--to", type=click.File("a+", "utf-8"), help="A page whose tables are renewed.")
+@JSON
+def calibrate(as_json: bool, to: TextIO | None, **options: Any) -> None:  # noqa: ANN401 - Asked knows them
+    """Count how often the verdicts are right.
+
+    Simulates complete trials in several situations, compares and judges them as real ones, and
+    counts false alarms, coverage, differences found, and variants wrongly called alike.
+    SITUATION is normal, five-points, heavy-tails, missing, disagreement, disagreement-twice,
+    position, incomplete, wide-control or wide-variant.
+    """
+    from blindspoon.simulate.calibration_page import Asked, run  # noqa: PLC0415
+
+    if to is not None:
+        to.seek(0)
+    earlier = to.read() if to is not None else ""
+    with progress("Simulating") as moved:
+        found, page = run(Asked(**options, to=to.name if to else None), earlier, today(), moved)
+    if to is not None:
+        to.truncate(0)
+        to.write(page)
+    if as_json or to is None:
+        say_json(found.to_record()) if as_json else click.echo(page, nl=False)

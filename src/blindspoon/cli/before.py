@@ -1,0 +1,153 @@
+"""Before the tasting: new, batches, size and blind."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+
+from blindspoon.cli.say import (
+    CHART,
+    FOLDER,
+    JSON,
+    SD,
+    SIZE,
+    progress,
+    say_cautions,
+    say_json,
+    say_notes,
+    today,
+)
+
+
+@click.command()
+@FOLDER
+def new(folder: Path) -> None:
+    """Start a trial folder from a commented template.
+
+    Writes trial.toml, batches.csv and readings.csv, and never over a file that is there.
+    """
+    from blindspoon.planning import start  # noqa: PLC0415
+
+    start(folder, today())
+    click.echo(f"New trial: {folder / 'trial.toml'}. Change it to yours before anyone tastes.")
+
+
+@click.command()
+@FOLDER
+@JSON
+def batches(folder: Path, as_json: bool) -> None:
+    """Show the strengths of what is made, what equalises them, and what else differs.
+
+    Reads batches.csv and readings.csv; nobody has to have tasted anything.
+    """
+    from blindspoon.cli.printed import batches_table  # noqa: PLC0415
+    from blindspoon.examine import what_was_made  # noqa: PLC0415
+
+    trial, made, notes = what_was_made(folder)
+    if as_json:
+        say_json(made.to_record())
+    else:
+        click.echo(batches_table(trial, made))
+        say_notes(notes)
+
+
+@click.command()
+@FOLDER
+@click.option(
+    "--like",
+    type=click.Path(path_type=Path),
+    help="Take the spread of the scores from an earlier trial folder.",
+)
+@click.option("--cup-sd", type=SD, help="Standard deviation from cup to cup, in points.")
+@click.option("--taster-sd", type=SD, help="Standard deviation between tasters, in points.")
+@click.option(
+    "--opinion-sd",
+    type=SD,
+    help="Standard deviation of a taster's own opinion of a variant, in points.",
+)
+@click.option(
+    "--tasters",
+    type=SIZE,
+    multiple=True,
+    metavar="N",
+    help="A number of tasters to try; may be repeated.",
+)
+@click.option(
+    "--sessions",
+    type=SIZE,
+    multiple=True,
+    metavar="N",
+    help="A number of sessions to try; may be repeated.",
+)
+@click.option(
+    "--trials",
+    type=click.IntRange(100, 100_000),
+    default=2000,
+    show_default=True,
+    help="Simulated trials for each number.",
+)
+@click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
+@CHART
+@JSON
+def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - SizeOptions knows them
+    """Say how many tasters and sessions the question needs.
+
+    Simulates trials of this design and judges them as the report will: the chance to show a
+    difference of one margin and of two, and to show a variant alike when nothing differs.
+    """
+    from blindspoon.cli.printed import sizing_table  # noqa: PLC0415
+    from blindspoon.planning import SizeOptions, draw_chances, size_folder  # noqa: PLC0415
+
+    with progress("Simulating") as moved:
+        trial, sizing = size_folder(folder, SizeOptions(**options), moved)
+    if as_json:
+        say_json(sizing.to_record())
+    else:
+        click.echo(sizing_table(trial, sizing))
+    if chart is not None:
+        draw_chances(trial, sizing, chart)
+        click.echo(f"Chart written: {chart}", err=True)
+
+
+@click.command()
+@FOLDER
+@click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
+@click.option("--sheets", is_flag=True, help="Only print the sheets of the drawn blind again.")
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper of the sheets.",
+)
+@click.option(
+    "--labels",
+    metavar="STOCK",
+    help="Stock of the cup labels: a4-21, a4-65, letter-30 or letter-80.",
+)
+def blind(
+    folder: Path, add: str | None, sheets: bool, paper: Literal["a4", "letter"], labels: str | None
+) -> None:
+    """Draw codes and serving orders, and print the sheets.
+
+    Writes servings.csv, key.csv, seal.toml and the sheets. Whoever tastes must see neither
+    key.csv nor the pouring sheet. Refuses once a cup was scored, and never draws twice.
+    """
+    from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
+    from blindspoon.examine import examine  # noqa: PLC0415
+    from blindspoon.planning import add_late, draw_blind, write_sheets  # noqa: PLC0415
+    from blindspoon.sheets.tray_labels import LABEL_STOCKS  # noqa: PLC0415
+
+    if labels is not None and labels not in LABEL_STOCKS:
+        allowed = ", ".join(LABEL_STOCKS)
+        raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
+    if not sheets:
+        say_cautions(examine(folder).cautions)
+        plan = draw_blind(folder, today()) if add is None else add_late(folder, add, today())
+        for line in (*balance_lines(plan.balance), *plan.notes):
+            click.echo(line)
+        click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
+    for page in write_sheets(folder, paper, labels):
+        click.echo(f"Sheet written: {page}")

@@ -1,0 +1,315 @@
+"""Serving the score page, on this computer alone or to the network it is in.
+
+The score page as a web application.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import importlib.util
+import io
+import logging
+import select
+import socket
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import jinja2
+import segno
+import waitress.server  # type: ignore[import-untyped]
+from flask import Flask, Response, make_response, render_template
+from waitress.channel import ClientDisconnected  # type: ignore[import-untyped]
+from werkzeug.exceptions import HTTPException
+
+from blindspoon import wording
+from blindspoon.charts.style import css_variables
+from blindspoon.collect import security
+from blindspoon.collect.ballots import Tell, TooManyConflictsError, nobody, refuse
+from blindspoon.collect.host_pages import HostPages
+from blindspoon.collect.security import BODY_LIMIT, WSGI, Door, only_for_hosts
+from blindspoon.collect.sitting import Desk, Tally
+from blindspoon.collect.taster_pages import TasterPages
+from blindspoon.errors import FormError, Problem
+
+FORM_PARTS = 4_000
+"""Fields in the largest form, the grid of a paper ballot."""
+
+STATIC = {
+    "score.css": "text/css; charset=utf-8",
+    "taster.js": "text/javascript; charset=utf-8",
+    "host.js": "text/javascript; charset=utf-8",
+}
+
+
+def create_app(desk: Desk, join_address: str = "") -> Flask:
+    """Make the application of one tasting.
+
+    Parameters
+    ----------
+    desk : Desk
+    join_address : str
+        Where tasters join, shown to the host with its QR code.
+
+    Returns
+    -------
+    Flask
+        Without the check of the Host header, which `serve` puts around it.
+    """
+    app = Flask(__name__, static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = security.BODY_LIMIT
+    app.config["MAX_FORM_MEMORY_SIZE"] = security.BODY_LIMIT
+    app.config["MAX_FORM_PARTS"] = FORM_PARTS
+    app.url_map.merge_slashes = False
+    app.jinja_options = {
+        "autoescape": True,
+        "undefined": jinja2.StrictUndefined,
+        "trim_blocks": True,
+        "lstrip_blocks": True,
+    }
+    app.jinja_env.filters["plain"] = wording.plain
+    app.jinja_env.globals["count"] = wording.count
+    app.jinja_env.globals["spelled"] = wording.spelled
+    _add_static(app)
+    door = Door(desk)
+    TasterPages(desk, door).add_to(app)
+    HostPages(desk, door, join_address).add_to(app)
+    app.after_request(security.harden)
+    _add_error_pages(app, desk)
+    return app
+
+
+def _add_static(app: Flask) -> None:
+    """Serve the style sheet and the scripts from memory; no path of a request names a file."""
+    with app.app_context():
+        colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
+        files = {name: render_template(name, **colours) for name in STATIC}
+    digest = hashlib.sha256("".join(files.values()).encode()).hexdigest()[:12]
+    app.jinja_env.globals["static"] = f"/{digest}"
+    for name, text in files.items():
+
+        def file(text: str = text, kind: str = STATIC[name]) -> Response:
+            response = make_response(text)
+            response.headers["Content-Type"] = kind
+            response.headers["Cache-Control"] = "private, max-age=86400"
+            return response
+
+        app.add_url_rule(f"/{digest}/{name}", name, file)
+    app.add_url_rule("/favicon.ico", "favicon", lambda: ("", 204))
+
+
+def _add_error_pages(app: Flask, desk: Desk) -> None:
+    @app.errorhandler(HTTPException)
+    def of_request(error: HTTPException) -> Response:
+        return refuse(error.code or 400)
+
+    @app.errorhandler(OSError)
+    def of_disk(error: OSError) -> Response:
+        desk.trouble(error)
+        return refuse(503)
+
+    @app.errorhandler(TooManyConflictsError)
+    def of_conflicts(_: TooManyConflictsError) -> Response:
+        return refuse(409, "Too many different answers were given on this link. Tell the host.")
+
+
+PORT = 8765
+"""Where the page is served if nothing else is asked for."""
+
+THREADS = 64
+"""Requests that are answered at the same time. Nearly all their time they wait for the disk, which
+takes many small writes that wait together nearly as fast as one."""
+
+CONNECTIONS = 2000
+"""Open connections, where the system lets a process have as many."""
+
+IDLE = 20
+"""Seconds after which a connection that says nothing is closed."""
+
+_NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Addresses:
+    """Where the page is.
+
+    Parameters
+    ----------
+    join : str
+        For the tasters.
+    host : str
+        For the host alone; it holds a secret.
+    others : tuple of str
+        Further addresses to join, where the computer is in more than one network.
+    qr : str
+        `join` as a QR code in block characters, for a terminal.
+    lan : bool
+        Whether other computers can reach the page.
+    """
+
+    join: str
+    host: str
+    others: tuple[str, ...]
+    qr: str
+    lan: bool
+
+
+def serve(
+    desk: Desk,
+    *,
+    lan: bool = False,
+    port: int = PORT,
+    ready: Callable[[Addresses], None],
+    tell: Tell = nobody,
+) -> Tally:
+    """Serve the score page until Ctrl-C.
+
+    Parameters
+    ----------
+    desk : Desk
+    lan : bool
+        Listen to the network. Everybody in it can then open the page where tasters join; what
+        they send and read is not encrypted. Otherwise only this computer is listened to.
+    port : int
+        0 takes any that is free.
+    ready : callable
+        Is given the addresses once the page can be opened.
+    tell : callable
+        Is told each `Event`, from several threads, and must be quick.
+
+    Returns
+    -------
+    Tally
+        What was collected, every bit of it on the disk.
+
+    Raises
+    ------
+    FormError
+        If the port is taken, or there is no network to serve.
+    """
+    desk.tell = tell
+    found = network_addresses() if lan else ("127.0.0.1",)
+    if not found:
+        raise FormError([_no_network()])
+    with _listening("0.0.0.0" if lan else "127.0.0.1", port) as listener:  # noqa: S104 - asked for
+        bound = int(listener.getsockname()[1])
+        addresses = _addresses(desk, found, bound, lan=lan)
+        app = create_app(desk, addresses.join)
+        server = _server(only_for_hosts(app, _host_names(found, bound)), listener)
+        try:
+            ready(addresses)
+            server.run()  # returns at Ctrl-C
+        finally:
+            server.close()
+    desk.reconcile()
+    return desk.tally()
+
+
+def network_addresses() -> tuple[str, ...]:
+    """Find this computer's addresses in its networks, the one of the default route first.
+
+    Connecting a datagram socket picks the address that a packet would leave from, and sends none.
+    """
+    found: dict[str, None] = {}
+    for target in _NOWHERE:
+        probe = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        with probe, contextlib.suppress(OSError):
+            probe.connect((target, 9))
+            found[str(probe.getsockname()[0])] = None
+    return tuple(each for each in found if not each.startswith(("127.", "0.")))
+
+
+@contextlib.contextmanager
+def _listening(address: str, port: int) -> Iterator[socket.socket]:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
+        if importlib.util.find_spec("fcntl"):  # elsewhere the option lets two programs share a port
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((address, port))
+        except (OSError, OverflowError) as error:
+            raise FormError([_taken(port, error)]) from error
+        yield listener
+
+
+def _server(app: WSGI, listener: socket.socket) -> Any:  # noqa: ANN401 - waitress has no types
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    logging.getLogger("waitress").addFilter(_is_no_hang_up)
+    return waitress.server.create_server(
+        app,
+        sockets=[listener],
+        threads=THREADS,
+        connection_limit=_connections(),
+        channel_timeout=IDLE,
+        cleanup_interval=5,
+        max_request_header_size=16 * 1024,
+        max_request_body_size=BODY_LIMIT,
+        asyncore_use_poll=hasattr(select, "poll"),
+        clear_untrusted_proxy_headers=True,
+        expose_tracebacks=False,
+        ident=None,
+    )
+
+
+def _is_no_hang_up(record: logging.LogRecord) -> bool:
+    """Tell a real error from the one that waitress meets when it refuses who has hung up."""
+    error = record.exc_info[1] if record.exc_info else None
+    return not isinstance(getattr(error, "__context__", None), ClientDisconnected)
+
+
+def _connections() -> int:
+    """Ask the system for room for `CONNECTIONS`, and say how many it gives."""
+    try:
+        import resource  # noqa: PLC0415 - POSIX only
+    except ImportError:
+        return 400  # of the 512 sockets that a Windows program can wait for
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = CONNECTIONS + 200
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        soft = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+    return CONNECTIONS if soft == resource.RLIM_INFINITY else min(CONNECTIONS, soft - 200)
+
+
+def _addresses(desk: Desk, found: tuple[str, ...], port: int, *, lan: bool) -> Addresses:
+    join, *others = (f"http://{address}:{port}/" for address in found)
+    text = io.StringIO()
+    segno.make(join, error="m", micro=False).terminal(out=text, compact=True)
+    return Addresses(
+        join=join,
+        host=f"http://127.0.0.1:{port}/h/{desk.host_link}",
+        others=tuple(others),
+        qr=text.getvalue(),
+        lan=lan,
+    )
+
+
+def _host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
+    """Names under which the page may be asked for, with their port."""
+    own = socket.gethostname().lower()
+    names = {"localhost", "127.0.0.1", *found}
+    if found != ("127.0.0.1",):
+        names |= {own, f"{own}.local"}
+    ports = ["", f":{port}"] if port == 80 else [f":{port}"]
+    return frozenset(f"{name}{suffix}" for name in names for suffix in ports)
+
+
+def _taken(port: int, error: Exception) -> Problem:
+    reason = getattr(error, "strerror", None) or str(error)
+    return Problem(
+        slug="cannot-serve",
+        file=f"port {port}",
+        found=f"the score page cannot listen there: {reason}",
+        allowed="a port is 1024 to 65535 and used by no other program",
+        remedy="Stop the other program, or choose another port",
+    )
+
+
+def _no_network() -> Problem:
+    return Problem(
+        slug="cannot-serve",
+        file="the network",
+        found="this computer is in no network",
+        allowed="phones reach the score page over a network that they share with it",
+        remedy="Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
+    )

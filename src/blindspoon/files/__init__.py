@@ -1,0 +1,1 @@
+"""Bytes of a trial folder <-> values; nothing else opens files."""

@@ -1,0 +1,390 @@
+"""The rim: the only module that opens the files of a trial and of its report."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import re
+import shutil
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+from blindspoon.errors import Note, Problem, TrialFileError, did_you_mean, shown
+from blindspoon.files.text_table import FolderTables, TextTable, read_table
+
+KEY = ("key.csv",)
+"""What lifts the blind; who must not know leaves it out."""
+TABLES = ("scores.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv")
+"""Tables that may stand beside trial.toml."""
+
+_READ = ("trial.toml", *TABLES, "seal.toml")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FolderText:
+    """The files of a trial folder as they are.
+
+    Parameters
+    ----------
+    trial : str
+        The text of trial.toml.
+    files : mapping of str to bytes
+        Every file that was read, by its path in the folder, in a fixed order.
+    notes : tuple of Note
+        Files that look like part of the trial and are not read.
+    """
+
+    trial: str
+    files: Mapping[str, bytes]
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def scores(self) -> tuple[TextTable, ...]:
+        """Read scores.csv and every ballot; empty where there is none."""
+        names = [name for name in self.files if name == "scores.csv" or "/" in name]
+        return tuple(read_table(self.files[name], name) for name in names)
+
+    @property
+    def seal(self) -> str | None:
+        """The text of seal.toml; None where there is none."""
+        data = self.files.get("seal.toml")
+        return None if data is None else data.decode(errors="replace")
+
+    def tables(self) -> FolderTables:
+        """Read every table of a folder that has been tasted."""
+        others = ("servings", "key", "batches", "readings")
+        named = {name: self.table(f"{name}.csv") for name in others}
+        return FolderTables(scores=self.scores, **named)
+
+    def table(self, name: str) -> TextTable | None:
+        """Read one table, such as "key.csv"; None where there is no such file."""
+        return read_table(self.files[name], name) if name in self.files else None
+
+
+def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
+    """Read all files of a trial folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds trial.toml and perhaps the files of `TABLES` and ballots/*.csv.
+    without : collection of str
+        Names of files that are not opened.
+
+    Raises
+    ------
+    TrialFileError
+        With every file that is missing or cannot be read.
+    """
+    problems: list[Problem] = []
+    names = [name for name in _names(folder, problems) if name not in without]
+    files = {}
+    for name in names:
+        try:
+            files[shown(name, 200)] = _read(folder / name)
+        except OSError as error:
+            problems.append(_unreadable(shown(name, 200), error))
+    trial = _decode(files.get("trial.toml", b""), problems)
+    if problems:
+        raise TrialFileError(problems)
+    return FolderText(trial=trial, files=files, notes=tuple(_notes(folder)))
+
+
+def fingerprint(text: FolderText) -> str:
+    """Give the SHA-256 of all files of a folder, names and contents, in hexadecimal.
+
+    Examples
+    --------
+    >>> one = FolderText(trial="", files={"scores.csv": b"a", "key.csv": b"b"})
+    >>> other = FolderText(trial="", files={"key.csv": b"b", "scores.csv": b"a"})
+    >>> fingerprint(one) == fingerprint(other)
+    True
+    """
+    whole = hashlib.sha256()
+    for name in sorted(text.files):
+        for part in (name.encode(), text.files[name]):
+            whole.update(len(part).to_bytes(8))
+            whole.update(part)
+    return whole.hexdigest()
+
+
+def shipped(name: str) -> str:
+    """Read a text that comes with the package, such as "errors.md"."""
+    return (resources.files("blindspoon") / name).read_text(encoding="utf-8")
+
+
+def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """Write new files; nothing is written where one of them is there already.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if there is none.
+    contents : mapping of str to bytes
+        By name in the folder; written in this order.
+
+    Raises
+    ------
+    TrialFileError
+        If one of the files exists, or cannot be written; none is left behind then.
+    """
+    taken = [name for name in contents if os.path.lexists(folder / name)]
+    if taken:
+        raise TrialFileError([_taken(name) for name in taken])
+    made = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in contents.items():
+            made.append(folder / name)
+            _write(folder / name, content)
+        _sync_folder(folder)
+    except OSError as error:
+        for path in made:
+            _remove(path)
+        raise TrialFileError([_unwritable(folder, error)]) from error
+
+
+def _taken(name: str) -> Problem:
+    return Problem(
+        slug="already-there",
+        file=name,
+        found="there is such a file already",
+        allowed="it is written once and never over another",
+        remedy="Choose another folder, or move the file away if it is no longer needed",
+    )
+
+
+def write_file_atomically(target: Path, content: bytes) -> None:
+    """Write a file whole or not at all; an earlier one of that name is replaced.
+
+    Raises
+    ------
+    TrialFileError
+        If it could not be written; an earlier file is still there.
+    """
+    new = _sibling(target, "new")
+    try:
+        _clear_up(target)
+        _write(new, content)
+        new.replace(target)
+        _sync_folder(target.parent)
+    except OSError as error:
+        raise TrialFileError([_unwritable(target, error)]) from error
+    finally:
+        _remove(new)
+
+
+def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None:
+    """Write a folder whole or not at all; an earlier report there is replaced.
+
+    Parameters
+    ----------
+    target : Path
+        The folder. One that exists must be empty or an earlier report: it has index.html and no
+        trial.toml.
+    contents : mapping of str to bytes
+        By path in the folder, with forward slashes.
+
+    Raises
+    ------
+    TrialFileError
+        If it could not be written; an earlier report is still there, complete.
+
+    Notes
+    -----
+    The folder is built beside its place and moved there. If the computer stops between the two
+    moves, the earlier report is put back at the next run.
+    """
+    target = target.resolve()
+    new, old = _sibling(target, "new"), _sibling(target, "old")
+    try:
+        _clear_up(target)
+        _see_replaceable(target)
+        for name, content in contents.items():
+            _write(new / name, content)
+        _exchange(target, new, old)
+    except OSError as error:
+        raise TrialFileError([_unwritable(target, error)]) from error
+    finally:
+        _remove(new)
+    _remove(old)
+
+
+def _names(folder: Path, problems: list[Problem]) -> list[str]:
+    """List the files to read, in a fixed order."""
+    if not folder.is_dir():
+        found = "this is a file" if folder.exists() else "there is no such folder"
+        problems.append(_no_trial(str(folder), found))
+        return []
+    if not os.path.lexists(folder / "trial.toml"):
+        problems.append(_no_trial("trial.toml", "there is no such file"))
+    names = [name for name in _READ if os.path.lexists(folder / name)]
+    ballots = folder / "ballots"
+    if not os.path.lexists(ballots):
+        return names
+    try:
+        listed = sorted(entry.name for entry in ballots.iterdir() if _is_ballot(entry.name))
+    except OSError as error:
+        problems.append(_unreadable("ballots", error))
+        return names
+    return [*names, *(f"ballots/{name}" for name in listed)]
+
+
+def _is_ballot(name: str) -> bool:
+    return name.lower().endswith(".csv") and not name.startswith(".")
+
+
+def _read(path: Path) -> bytes:
+    if path.exists() and not path.is_file():
+        raise OSError(errno.EISDIR, "it is a folder" if path.is_dir() else "it is not a plain file")
+    return path.read_bytes()
+
+
+def _decode(data: bytes, problems: list[Problem]) -> str:
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        problems.append(
+            Problem(
+                slug="encoding",
+                file="trial.toml",
+                line=data.count(b"\n", 0, error.start) + 1,
+                found=f"byte {data[error.start]:#04x} is not UTF-8",
+                allowed="trial.toml is text in UTF-8",
+                remedy="Save it again as UTF-8",
+            )
+        )
+        return ""
+
+
+def _notes(folder: Path) -> Iterator[Note]:
+    """Name files that may have been meant to be read."""
+    for path in sorted(folder.iterdir()):
+        if path.suffix.lower() in (".csv", ".tsv", ".toml") and path.name not in _READ:
+            text = f"the file is not read{did_you_mean(path.name, _READ)}"
+            yield Note(file=shown(path.name), text=text)
+    ballots = folder / "ballots"
+    for path in sorted(ballots.iterdir()) if ballots.is_dir() else []:
+        if not _is_ballot(path.name) and not path.name.startswith("."):
+            name, replaced = f"ballots/{shown(path.name)}", path.name == "conflicts"
+            text = "it holds answers that were replaced" if replaced else "it is no .csv"
+            yield Note(file=name, text=f"this is not read: {text}")
+
+
+def _no_trial(file: str, found: str) -> Problem:
+    return Problem(
+        slug="missing-file",
+        file=file,
+        found=found,
+        allowed="a trial is a folder with trial.toml in it",
+        remedy='Check the path, or start a trial with "blindspoon new"',
+    )
+
+
+def _unreadable(name: str, error: OSError) -> Problem:
+    return Problem(
+        slug="unreadable-file",
+        file=name,
+        found=f"it cannot be read: {_reason(error)}",
+        allowed="every file of the trial can be read",
+        remedy="Mend it, or move it out of the folder",
+    )
+
+
+def _unwritable(target: Path, error: OSError) -> Problem:
+    return Problem(
+        slug="cannot-write",
+        file=str(target),
+        found=f"it cannot be written: {_reason(error)}",
+        allowed="what was there before is unchanged",
+        remedy="Free the place, or choose another",
+    )
+
+
+def _reason(error: OSError) -> str:
+    reason = error.strerror or str(error)
+    return reason[:1].lower() + reason[1:]
+
+
+def _sibling(target: Path, kind: str) -> Path:
+    return target.with_name(f".{target.name}.{os.getpid()}.{kind}")
+
+
+def _clear_up(target: Path) -> None:
+    """Make the parent folder, and mend what an earlier run that was stopped left in it."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    pattern = re.compile(rf"\.{re.escape(target.name)}\.(\d+)\.(new|old)")
+    for sibling in sorted(target.parent.iterdir()):
+        match = pattern.fullmatch(sibling.name)
+        if match and not _runs(int(match[1])):
+            if match[2] == "old" and not target.exists():
+                sibling.rename(target)
+            else:
+                _remove(sibling)
+
+
+def _runs(process: int) -> bool:
+    """Tell whether another process of that number is alive."""
+    if process == os.getpid():
+        return False
+    if os.name != "posix":  # signal 0 would end a process elsewhere
+        return True
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def _see_replaceable(target: Path) -> None:
+    if not target.exists():
+        return
+    if not target.is_dir():
+        raise FileExistsError(errno.EEXIST, "a file of that name is in the way")
+    names = {path.name for path in target.iterdir()}
+    if names and ("index.html" not in names or "trial.toml" in names):
+        raise FileExistsError(errno.EEXIST, "the folder there is not a report")
+
+
+def _write(path: Path, content: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _exchange(target: Path, new: Path, old: Path) -> None:
+    """Move the folder that is there aside and the new one in; move back if that fails."""
+    if target.exists():
+        target.rename(old)
+    try:
+        new.rename(target)
+    except BaseException:
+        if old.exists():
+            old.rename(target)
+        raise
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _remove(path: Path) -> None:
+    if path.is_dir():
+        shutil.rmtree(path, ignore_errors=True)
+    else:
+        with contextlib.suppress(OSError):
+            path.unlink()

@@ -1,0 +1,548 @@
+"""The bytes of a delimited file -> a table of text; and rows of text -> CSV.
+
+Tables of text: columns by name, and each row's line in its file.
+
+Cells are text and stay text; what a column means is for `cells` to say. A column is kept as its
+distinct texts and, for each row, the place of its text among them, so that a check looks at
+every text once, however many rows hold it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import itertools
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blindspoon.arrays import BoolArray, IntArray
+from blindspoon.errors import Note, Problem, problems_of_rows, quoted, shown, some_of
+
+
+@dataclass(frozen=True, slots=True)
+class TextColumn:
+    """One column of text; n rows.
+
+    Parameters
+    ----------
+    texts : tuple of str
+        The distinct texts, in order of first appearance, without blanks around them and in
+        Unicode's composed form (NFC).
+    codes : int array, shape (n,)
+        Position in `texts`, one a row.
+
+    Examples
+    --------
+    >>> column = TextColumn.of(["oak", "plain ", "oak"])
+    >>> column.texts, column.codes.tolist()
+    (('oak', 'plain'), [0, 1, 0])
+    """
+
+    texts: tuple[str, ...]
+    codes: IntArray
+
+    @classmethod
+    def of(cls, cells: Iterable[str]) -> TextColumn:
+        """Make a column from its cells."""
+        places: dict[str, int] = {}
+        codes = np.array([places.setdefault(cell, len(places)) for cell in cells], dtype=np.int64)
+        return cls.tidy(tuple(places), codes)
+
+    @classmethod
+    def stack(cls, columns: Sequence[TextColumn]) -> TextColumn:
+        """Put columns one under the other."""
+        if len(columns) == 1:
+            return columns[0]
+        places: dict[str, int] = {}
+        parts = [
+            np.array([places.setdefault(text, len(places)) for text in c.texts], np.int64)[c.codes]
+            for c in columns
+        ]
+        return cls(tuple(places), np.concatenate(parts) if parts else np.empty(0, np.int64))
+
+    @classmethod
+    def tidy(cls, texts: tuple[str, ...], codes: IntArray) -> TextColumn:
+        """Make a column from distinct texts in order of appearance that may not be tidy."""
+        if "".join(texts).isascii():
+            tidy = tuple(map(str.strip, texts))
+        else:
+            tidy = tuple(map(tidied, texts))
+        if tidy == texts:
+            return cls(texts, codes)
+        places = {text: place for place, text in enumerate(dict.fromkeys(tidy))}
+        return cls(tuple(places), np.array([places[text] for text in tidy], np.int64)[codes])
+
+    def __len__(self) -> int:
+        """Count the rows."""
+        return self.codes.size
+
+    def cells(self) -> list[str]:
+        """Every row's text."""
+        return [self.texts[code] for code in self.codes]
+
+    def rows_of(self, texts: Iterable[str]) -> IntArray:
+        """Rows that hold one of these texts, in order."""
+        wanted = set(texts)
+        chosen = np.array([text in wanted for text in self.texts], dtype=np.bool_)
+        return np.flatnonzero(chosen[self.codes]) if wanted else np.empty(0, np.int64)
+
+    def keep(self, rows: BoolArray) -> TextColumn:
+        """Only the rows that are marked, and only their texts."""
+        used, first, codes = np.unique(self.codes[rows], return_index=True, return_inverse=True)
+        order = np.argsort(first)
+        rank = np.empty_like(order)
+        rank[order] = np.arange(order.size)
+        return TextColumn(tuple(self.texts[code] for code in used[order]), rank[codes])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextTable:
+    """A delimited file as text; n rows.
+
+    Parameters
+    ----------
+    file : str
+        Path as the user would write it, relative to the trial folder.
+    columns : mapping of str to TextColumn
+        By name, in the order of the file; empty where the file could not be read.
+    lines : int array, shape (n,)
+        Line on which each row begins, counted from 1.
+    decimal_comma : bool
+        Whether a number may have a comma as its decimal mark: the separator is another.
+    problems : tuple of Problem
+        What could not be read; those rows are not in `columns`.
+    notes : tuple of Note
+    """
+
+    file: str
+    columns: Mapping[str, TextColumn]
+    lines: IntArray
+    decimal_comma: bool = False
+    problems: tuple[Problem, ...] = ()
+    notes: tuple[Note, ...] = ()
+
+    def __len__(self) -> int:
+        """Count the rows."""
+        return self.lines.size
+
+    @property
+    def readable(self) -> bool:
+        """Whether the file has columns at all."""
+        return bool(self.columns)
+
+    def cells(self, name: str) -> list[str]:
+        """Every row's text in one column."""
+        return self.columns[name].cells()
+
+    def rows(self) -> Iterator[tuple[int, dict[str, str]]]:
+        """Line and cells of each row, for small tables."""
+        cells = [column.cells() for column in self.columns.values()]
+        for line, *row in zip(self.lines.tolist(), *cells, strict=True):
+            yield line, dict(zip(self.columns, row, strict=True))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FolderTables:
+    """The tables of a trial folder; None where there is no such file.
+
+    Parameters
+    ----------
+    scores : tuple of TextTable
+        scores.csv and every ballot.
+    servings, key, batches, readings : TextTable or None
+    """
+
+    scores: tuple[TextTable, ...] = ()
+    servings: TextTable | None = None
+    key: TextTable | None = None
+    batches: TextTable | None = None
+    readings: TextTable | None = None
+
+
+def table_of(file: str, rows: Sequence[Mapping[str, str]]) -> TextTable:
+    """Make a table from rows that are already apart, such as those of the score page.
+
+    Parameters
+    ----------
+    file : str
+        Name that messages give it.
+    rows : sequence of mapping
+        All with the keys of the first. The first row counts as line 2, under a header.
+
+    Examples
+    --------
+    >>> table = table_of("ballots/a.csv", [{"taster": "T01", "code": "037", "texture": "7"}])
+    >>> table.cells("code"), table.lines.tolist()
+    (['037'], [2])
+    """
+    names = list(rows[0]) if rows else []
+    columns = {name: TextColumn.of(row[name] for row in rows) for name in names}
+    return TextTable(file=file, columns=columns, lines=np.arange(2, len(rows) + 2))
+
+
+def tidied(text: str) -> str:
+    """Cut off blanks around a text and compose its letters (NFC)."""
+    return text.strip() if text.isascii() else unicodedata.normalize("NFC", text).strip()
+
+
+LINE_LIMIT = 100_000
+"""Bytes in the longest line that is read."""
+
+WORD_LIMIT = 24
+"""Bytes in the longest cell that is told apart as eight-byte words."""
+
+SLOT_BITS = 17
+FACTOR = 0x9E3779B97F4A7C15  # 2^64 divided by the golden ratio, odd
+
+WordArray = NDArray[np.uint64]
+
+
+def write_csv(rows: Iterable[Iterable[str]]) -> str:
+    r"""Write rows as CSV: commas, quotes as in RFC 4180, line feeds.
+
+    Examples
+    --------
+    >>> write_csv([["code", "comment"], ["037", "soft,\nmild"]])
+    'code,comment\n037,"soft,\nmild"\n'
+    """
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(rows)
+    return text.getvalue()
+
+
+def read_table(data: bytes, file: str) -> TextTable:
+    r"""Read a delimited file: UTF-8; comma, semicolon or tab; any line ends; quoted newlines.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    file : str
+        Name that messages give it.
+
+    Returns
+    -------
+    TextTable
+        Blank rows and blank unnamed columns are not in it. What is wrong with the file is in
+        its `problems`; nothing is raised.
+
+    Notes
+    -----
+    The separator is the one of the three that the header holds most often outside quotes. Quotes
+    are those of RFC 4180. A file without quotes and blank lines, all its rows as long as its
+    header, is taken apart as arrays; every other row by row, with the same outcome.
+
+    Examples
+    --------
+    >>> table = read_table(b"taster;code;texture\nT01;037;7,5\n", "scores.csv")
+    >>> table.cells("texture"), table.decimal_comma
+    (['7,5'], True)
+    >>> print(*read_table(b"\xff\xfet\x00", "key.csv").problems)
+    key.csv: the file is UTF-16 text; tables are text in UTF-8. Save it again as "CSV UTF-8".
+    """
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    if b"\r" in data:
+        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    problem = _unreadable(data, file)
+    if problem is not None:
+        return _unread(file, problem)
+    separator = _separator(data)
+    parts = _read_plain(data, separator) or _read_exact(data.decode(), separator, file)
+    return _assemble(file, parts, decimal_comma=separator != ",")
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """A file taken apart: names and columns still as they stand in it."""
+
+    header_line: int
+    names: list[str]
+    columns: list[TextColumn]
+    lines: IntArray
+    problems: list[Problem]
+
+
+def _unread(file: str, *problems: Problem) -> TextTable:
+    return TextTable(file=file, columns={}, lines=np.empty(0, np.int64), problems=problems)
+
+
+def _unreadable(data: bytes, file: str) -> Problem | None:
+    """Say why bytes are not the text of a table, if they are not."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return _not_utf8(file, None, "the file is UTF-16 text")
+    if data.startswith(b"PK\x03\x04"):
+        return _not_utf8(file, None, "the file is a spreadsheet's own format or an archive")
+    if b"\0" in data:
+        return _nul(data, file)
+    try:
+        blank = not data.decode().strip()
+    except UnicodeDecodeError as error:
+        found = f"byte {data[error.start]:#04x} is not UTF-8, perhaps Latin-1"
+        return _not_utf8(file, _line_at(data, error.start), found)
+    return _empty(file) if blank else _too_long(data, file)
+
+
+def _line_at(data: bytes, place: int) -> int:
+    return data.count(b"\n", 0, place) + 1
+
+
+def _not_utf8(file: str, line: int | None, found: str) -> Problem:
+    allowed = "tables are text in UTF-8"
+    remedy = 'Save it again as "CSV UTF-8"'
+    return Problem(
+        slug="encoding", file=file, line=line, found=found, allowed=allowed, remedy=remedy
+    )
+
+
+def _nul(data: bytes, file: str) -> Problem:
+    if data.count(b"\0") * 3 > len(data):
+        return _not_utf8(file, None, "every other byte is zero, as in UTF-16 text")
+    return Problem(
+        slug="nul-byte",
+        file=file,
+        line=_line_at(data, data.index(b"\0")),
+        found="a NUL byte stands in the text",
+        allowed="a table holds text only",
+        remedy="The file may be damaged; save it again as CSV, or take the byte out",
+    )
+
+
+def _empty(file: str) -> Problem:
+    return Problem(
+        slug="empty-file",
+        file=file,
+        found="the file is empty",
+        allowed="its first line names the columns",
+        remedy="Write the header and the rows, or remove the file",
+    )
+
+
+def _too_long(data: bytes, file: str) -> Problem | None:
+    ends = np.flatnonzero(np.frombuffer(data + b"\n", np.uint8) == ord("\n"))
+    lengths = np.diff(ends, prepend=-1) - 1
+    line = int(np.argmax(lengths > LINE_LIMIT))
+    if lengths[line] <= LINE_LIMIT:
+        return None
+    return Problem(
+        slug="line-too-long",
+        file=file,
+        line=line + 1,
+        found=f"the line has {lengths[line]:,} bytes",
+        allowed=f"a line has {LINE_LIMIT:,} bytes at most",
+        remedy="Look whether its line ends were lost, or shorten it",
+    )
+
+
+def _separator(data: bytes) -> str:
+    header = re.search(rb"^[^\n]*[^\s][^\n]*", data, re.MULTILINE)
+    bare = re.sub(rb'"[^"]*"', b"", header[0] if header else b"").decode()
+    return max(",;\t", key=bare.count)
+
+
+def _read_plain(data: bytes, separator: str) -> _Parts | None:
+    """Take a file apart as arrays, or say None where it is not plain enough for that."""
+    header, _, body = data.partition(b"\n")
+    names = header.decode().split(separator)
+    body = body.rstrip(b"\n") + b"\n"
+    if b'"' in data or len(names) < 2 or not any(map(tidied, names)) or body == b"\n":
+        return None
+    buffer = np.frombuffer(body, np.uint8)
+    ends = np.flatnonzero((buffer == ord(separator)) | (buffer == ord("\n")))
+    if ends.size % len(names):
+        return None
+    width = len(names)
+    closes_row = (buffer[ends] == ord("\n")).reshape(-1, width)
+    if not closes_row[:, -1].all() or closes_row[:, :-1].any():
+        return None
+    starts = np.append(0, ends[:-1] + 1)
+    columns = [_cut(body, starts[k::width], ends[k::width]) for k in range(width)]
+    return _Parts(1, names, columns, np.arange(2, len(closes_row) + 2), [])
+
+
+def _cut(body: bytes, starts: IntArray, ends: IntArray) -> TextColumn:
+    """Make a column from the cells that begin and end at these bytes."""
+    lengths = ends - starts
+    longest = int(lengths.max())
+    if longest > WORD_LIMIT:
+        pairs = zip(starts.tolist(), ends.tolist(), strict=True)
+        return TextColumn.of(body[start:end].decode() for start, end in pairs)
+    first = _first_rows(_words(body, starts, lengths, longest))
+    is_first = first == np.arange(first.size)
+    spans = zip(starts[is_first].tolist(), ends[is_first].tolist(), strict=True)
+    texts = b"\n".join([body[start:end] for start, end in spans]).decode().split("\n")
+    return TextColumn.tidy(tuple(texts), (np.cumsum(is_first) - 1)[first])
+
+
+def _words(body: bytes, starts: IntArray, lengths: IntArray, longest: int) -> list[WordArray]:
+    """Pack cells into eight-byte words, filled up with zeros."""
+    padded = body + bytes(WORD_LIMIT + 8)
+    at_each_byte = np.ndarray((len(padded) - 7,), "<u8", buffer=padded, strides=(1,))
+    masks = np.array([(1 << 8 * size) - 1 for size in range(9)], "<u8")
+    return [
+        at_each_byte[starts + offset] & masks.take(lengths - offset, mode="clip")
+        for offset in range(0, max(longest, 1), 8)
+    ]
+
+
+def _first_rows(words: list[WordArray]) -> IntArray:
+    """Find for each row the first row that has the same words.
+
+    Rows are thrown into slots by a product of their words (D. E. Knuth, The Art of Computer
+    Programming 3, section 6.4). Where different words meet, those of the first row are done and
+    the others are thrown again, with another factor.
+    """
+    first = np.empty(words[0].size, np.int64)
+    slots = np.empty(1 << SLOT_BITS, np.int64)
+    rows = np.arange(first.size)
+    powers = itertools.count(1, 2)
+    while rows.size:
+        product = np.zeros(rows.size, np.uint64)
+        for word in words:
+            product += word * np.uint64(pow(FACTOR, next(powers), 1 << 64))
+        slot = (product >> np.uint64(64 - SLOT_BITS)).astype(np.int64)
+        slots[slot[::-1]] = np.arange(rows.size)[::-1]  # of several the last written stays
+        found = slots[slot]
+        same = np.logical_and.reduce([word[found] == word for word in words])
+        first[rows[same]] = rows[found[same]]
+        rows, words = rows[~same], [word[~same] for word in words]
+    return first
+
+
+def _read_exact(text: str, separator: str, file: str) -> _Parts:
+    """Take a file apart row by row."""
+    rows = _rows(text, separator)
+    header_line, header = next(rows, (1, []))
+    if not header:
+        problem = _empty(file) if header is not None else _broken_quotes(file, header_line)
+        return _Parts(header_line, [], [], np.empty(0, np.int64), [problem])
+    needed = max(place for place, name in enumerate(header, 1) if tidied(name))
+    cells: list[str] = []
+    lines: list[int] = []
+    ragged: list[tuple[int, int]] = []
+    broken: list[Problem] = []
+    for line, row in rows:
+        if row is None:
+            broken.append(_broken_quotes(file, line))
+        elif fitted := _fitted(row, needed, len(header)):
+            cells += fitted
+            lines.append(line)
+        else:
+            ragged.append((line, len(row)))
+    problems = problems_of_rows(range(len(ragged)), lambda k: _ragged(file, *ragged[k], needed))
+    columns = [TextColumn.of(cells[k :: len(header)]) for k in range(len(header))]
+    return _Parts(header_line, header, columns, np.array(lines, np.int64), problems + broken)
+
+
+def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str] | None]]:
+    """Each row that is not blank, with its first line; None where quotation marks are broken."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    line = 1
+    try:
+        for row in reader:
+            if any(row) and any(map(str.strip, row)):
+                yield line, row
+            line = reader.line_num + 1
+    except csv.Error:
+        yield line, None
+
+
+def _fitted(row: list[str], needed: int, width: int) -> list[str] | None:
+    """Bring a row to the width of the header, if only blank cells are in the way."""
+    if len(row) == width:
+        return row
+    if len(row) < needed or any(map(str.strip, row[width:])):
+        return None
+    return (row + [""] * width)[:width]
+
+
+def _broken_quotes(file: str, line: int) -> Problem:
+    return Problem(
+        slug="quotes",
+        file=file,
+        line=line,
+        found="the quotation marks of this row do not pair up, so nothing is read from here on",
+        allowed='a cell in quotation marks ends with one, and writes one inside itself as ""',
+        remedy="Close the cell, or double the marks inside it",
+    )
+
+
+def _ragged(file: str, line: int, cells: int, needed: int) -> Problem:
+    return Problem(
+        slug="ragged-row",
+        file=file,
+        line=line,
+        found=f"the row has {cells} cell{'s' * (cells != 1)}",
+        allowed=f"the header names {needed} column{'s' * (needed != 1)}",
+        remedy="Add what is missing, or put a cell that holds the separator in quotation marks",
+    )
+
+
+def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
+    """Leave out blank rows and unnamed columns, and see that every name stands once."""
+    names = [tidied(name) for name in parts.names]
+    named = [name for name in names if name]
+    if len(named) < 2:
+        lone = [_lone_column(file, parts.header_line, name) for name in named]
+        return _unread(file, *(parts.problems or lone))
+    filled = _filled(parts)
+    columns: dict[str, TextColumn] = {}
+    unnamed = []
+    for place, (name, column) in enumerate(zip(names, parts.columns, strict=True), 1):
+        if name:
+            columns.setdefault(name, column if filled.all() else column.keep(filled))
+        elif any(column.texts):
+            unnamed.append(place)
+    return TextTable(
+        file=file,
+        columns=columns,
+        lines=parts.lines[filled],
+        decimal_comma=decimal_comma,
+        problems=(*parts.problems, *_repeated_names(file, parts.header_line, names)),
+        notes=_notes_on_unnamed(file, parts.header_line, unnamed),
+    )
+
+
+def _filled(parts: _Parts) -> BoolArray:
+    """Mark the rows that have a cell that is not blank."""
+    filled = np.zeros(parts.lines.size, dtype=np.bool_)
+    for column in parts.columns:
+        if "" not in column.texts:
+            return np.ones_like(filled)
+        filled |= column.codes != column.texts.index("")
+    return filled
+
+
+def _repeated_names(file: str, line: int, names: list[str]) -> Iterator[Problem]:
+    for name in dict.fromkeys(name for name in names if name and names.count(name) > 1):
+        yield Problem(
+            slug="repeated-column",
+            file=file,
+            line=line,
+            column=shown(name),
+            found=f"{names.count(name)} columns have this name",
+            allowed="every column has a name of its own",
+            remedy="Rename or remove all but one",
+        )
+
+
+def _lone_column(file: str, line: int, name: str) -> Problem:
+    return Problem(
+        slug="separator",
+        file=file,
+        line=line,
+        found=f"the header is one cell, {quoted(name)}",
+        allowed="columns are separated by commas, semicolons or tabs",
+        remedy="Save it again with one of these between the columns",
+    )
+
+
+def _notes_on_unnamed(file: str, line: int, places: list[int]) -> tuple[Note, ...]:
+    if not places:
+        return ()
+    text = f"columns without a name are not used: number {some_of(map(str, places))}"
+    return (Note(file=file, line=line, text=text),)

@@ -1,0 +1,1 @@
+"""A trial and its scores -> comparisons, verdicts, and what lies behind them."""

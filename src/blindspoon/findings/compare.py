@@ -1,0 +1,210 @@
+"""Every variant against the control on every attribute, by both procedures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from blindspoon.arrays import FloatArray
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.flags import Flag, find_flags
+from blindspoon.stats.friedman import friedman
+from blindspoon.stats.mixed import compare_mixed
+from blindspoon.stats.results import (
+    AttributeResult,
+    Comparison,
+    Friedman,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    NotCompared,
+    RankContrast,
+    Unit,
+)
+from blindspoon.stats.rounds import compare_rounds
+from blindspoon.stats.sign_flips import SAMPLES
+from blindspoon.stats.signed_ranks import compare_ranks, taster_means
+from blindspoon.trial import Trial
+
+
+def compare_trial(trial: Trial, table: ScoreTable) -> tuple[AttributeResult, ...]:
+    """Compare every variant with the control on every attribute.
+
+    Parameters
+    ----------
+    trial : Trial
+        Gives the control, the seed of the sign flips and each attribute's share of alpha.
+    table : ScoreTable
+
+    Returns
+    -------
+    tuple of AttributeResult
+        In the order of ``trial.attributes``. A variant that neither procedure could compare
+        stands in ``not_compared`` with its reason, never among the comparisons. Where one
+        person alone gave scores, only ranks compare, within that person's sessions, the rounds.
+    """
+    return tuple(_compare_attribute(trial, table, index) for index in range(len(trial.attributes)))
+
+
+def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> AttributeResult:
+    attribute, means = trial.attributes[index], means_of(trial, table, index)
+    unit, mixed = unit_of(table), mixed_of(trial, table, index)
+    by_rounds = unit == "round"
+    ranks = rounds_of(trial, table, index) if by_rounds else ranks_of(trial, means, index)
+    comparisons, not_compared = _pair_up(trial, index, table, means, mixed, ranks)
+    return AttributeResult(
+        attribute=attribute.name,
+        primary=attribute.name in trial.decision.primary,
+        margin=attribute.margin,
+        alpha=trial.share_of_alpha(attribute.name),
+        friedman=_by_rounds(means, comparisons) if by_rounds else friedman(means),
+        mixed=mixed,
+        comparisons=comparisons,
+        not_compared=not_compared,
+        unit=unit,
+        flags=_flags(trial, table, index, means),
+    )
+
+
+def unit_of(table: ScoreTable) -> Unit:
+    """Compare within tasters, or within the rounds of the only one."""
+    return "round" if len(table.tasters) == 1 else "taster"
+
+
+def means_of(trial: Trial, table: ScoreTable, index: int) -> FloatArray:
+    """Average the scores of each variant on the attribute at `index`, a row a taster or round."""
+    by_rounds = unit_of(table) == "round"
+    return taster_means(
+        table.scores[:, index],
+        table.session if by_rounds else table.taster,
+        table.variant,
+        n_tasters=len(table.sessions if by_rounds else table.tasters),
+        n_variants=len(trial.variants),
+    )
+
+
+def mixed_of(
+    trial: Trial, table: ScoreTable, index: int, *, position: bool = True
+) -> MixedFit | NoResult:
+    """Fit the mixed model to the attribute at `index`.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    index : int
+        Position in ``trial.attributes``.
+    position : bool
+        Whether the place of the cup is in the model where orders were drawn balanced.
+    """
+    return compare_mixed(
+        table.scores[:, index],
+        table.taster,
+        table.variant,
+        control=trial.control_index,
+        alpha=trial.share_of_alpha(trial.attributes[index].name),
+        position=table.position if position and table.balanced else None,
+        batch=table.batch if _several_batches(trial, table) else None,
+    )
+
+
+def ranks_of(
+    trial: Trial, means: FloatArray, index: int, *, samples: int = SAMPLES
+) -> tuple[RankContrast | NoResult, ...]:
+    """Compare the attribute at `index` by ranks, from `means_of`, with the trial's own chance."""
+    return compare_ranks(
+        means,
+        control=trial.control_index,
+        alpha=trial.share_of_alpha(trial.attributes[index].name),
+        rng=np.random.default_rng([trial.seed, index]),
+        samples=samples,
+    )
+
+
+def rounds_of(trial: Trial, table: ScoreTable, index: int) -> tuple[RankContrast | NoResult, ...]:
+    """Compare the attribute at `index` over the rounds of the only taster."""
+    return compare_rounds(
+        table.scores[:, index],
+        table.session,
+        table.variant,
+        table.position,
+        control=trial.control_index,
+        n_variants=len(trial.variants),
+        alpha=trial.share_of_alpha(trial.attributes[index].name),
+        rng=np.random.default_rng([trial.seed, index]),
+    )
+
+
+def _by_rounds(means: FloatArray, comparisons: tuple[Comparison, ...]) -> Friedman | NoResult:
+    """Rank within rounds, if their orders allow any comparison."""
+    if not comparisons:
+        return NoResult("Nothing could be compared over the rounds.")
+    found = friedman(means)
+    if isinstance(found, NoResult):
+        return NoResult("In every round all variants scored alike.")
+    return replace(found, tasters=1, rounds=found.tasters)
+
+
+def _flags(trial: Trial, table: ScoreTable, index: int, means: FloatArray) -> tuple[Flag, ...]:
+    scale = trial.attributes[index].scale
+    names = [variant.name for variant in trial.variants]
+    scores = table.scores[:, index]
+    return find_flags(means, scores, table.variant, names=names, low=scale.low, high=scale.high)
+
+
+def _several_batches(trial: Trial, table: ScoreTable) -> bool:
+    """Whether any variant was tasted from more than one batch, every cup naming its batch."""
+    named = bool(table.batch.size) and table.batch.min() >= 0
+    return named and bool((table.batches_tasted(len(trial.variants)) > 1).any())
+
+
+def _pair_up(
+    trial: Trial,
+    index: int,
+    table: ScoreTable,
+    means: FloatArray,
+    mixed: MixedFit | NoResult,
+    ranks: tuple[RankContrast | NoResult, ...],
+) -> tuple[tuple[Comparison, ...], tuple[NotCompared, ...]]:
+    attribute, control = trial.attributes[index].name, trial.control_index
+    others = [position for position in range(len(trial.variants)) if position != control]
+    scores = [_given(table, index, position) for position in range(len(trial.variants))]
+    tasted, alone = np.isfinite(means), unit_of(table) == "round"
+    comparisons, not_compared = [], []
+    for position, by_ranks in zip(others, ranks, strict=True):
+        by_mixed, name = contrast_of(mixed, position), trial.variants[position].name
+        if isinstance(by_mixed, NoResult) and isinstance(by_ranks, NoResult):
+            reason = (by_ranks if alone else by_mixed).reason
+            not_compared.append(NotCompared(attribute=attribute, variant=name, reason=reason))
+            continue
+        both = int(np.sum(tasted[:, control] & tasted[:, position]))
+        comparisons.append(
+            Comparison(
+                attribute=attribute,
+                variant=name,
+                tasters=1 if alone else both,
+                rounds=both if alone else 0,
+                servings=scores[position].size,
+                mean_control=float(scores[control].mean()),
+                mean_variant=float(scores[position].mean()),
+                mixed=by_mixed,
+                ranks=by_ranks,
+            )
+        )
+    return tuple(comparisons), tuple(not_compared)
+
+
+def _given(table: ScoreTable, index: int, position: int) -> FloatArray:
+    """Select the scores that a variant was given; some for each that could be compared."""
+    scores = table.scores[table.variant == position, index]
+    given: FloatArray = scores[np.isfinite(scores)]
+    return given
+
+
+def contrast_of(mixed: MixedFit | NoResult, position: int) -> MixedContrast | NoResult:
+    """Find the contrast of the variant at `position`, or the reason why there is none."""
+    if isinstance(mixed, NoResult):
+        return mixed
+    found = [contrast for contrast in mixed.contrasts if contrast.variant == position]
+    return found[0] if found else NoResult("Nobody scored this variant.")

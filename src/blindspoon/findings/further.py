@@ -1,0 +1,62 @@
+"""What a demanding reader asks next: the tasters, what the answer hangs on, attributes together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from blindspoon.findings.multivariate import Joint, study_joint
+from blindspoon.findings.panel import study_panel
+from blindspoon.findings.panel_results import Panel
+from blindspoon.findings.sensitivity import Influence, study_influence
+from blindspoon.findings.verdict import Verdict
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import AttributeResult
+from blindspoon.trial import Trial
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Depth:
+    """The evidence behind the comparisons, none of which changes a verdict.
+
+    Parameters
+    ----------
+    panel : Panel
+    influence : Influence
+    joint : Joint
+    """
+
+    panel: Panel
+    influence: Influence
+    joint: Joint
+
+    def to_record(self, *, shown: bool) -> dict[str, Any]:
+        """Write everything for JSON; without single tasters unless they are `shown`."""
+        return {
+            "panel": self.panel.to_record(shown=shown),
+            "influence": self.influence.to_record(shown=shown),
+            "together": self.joint.to_record(),
+        }
+
+
+def deepen(
+    trial: Trial,
+    table: ScoreTable,
+    results: tuple[AttributeResult, ...],
+    verdicts: tuple[Verdict, ...],
+) -> Depth:
+    """Study the tasters, what the answer hangs on, and the attributes together.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+    verdicts : tuple of Verdict
+        As `judge` gives them.
+    """
+    return Depth(
+        panel=study_panel(trial, table, results),
+        influence=study_influence(trial, table, results, verdicts),
+        joint=study_joint(trial, table, results),
+    )

@@ -1,0 +1,466 @@
+"""Everything that is asked of all attributes together.
+
+Whether attributes go together: within a variant, and from variant to variant.
+
+Two questions that a single number would mix. *Within a variant*: does a taster who found a
+cup saltier than one would expect of this taster and this variant find it more sour too?
+*Between variants*: are the variants that are saltier on average more sour on average?
+
+What is said of all attributes together, in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any, TypeVar
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.arrays import FloatArray
+from blindspoon.findings.overall import Overall, compare_overall
+from blindspoon.findings.variant_map import Direction, Map, Place, map_variants
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.correlation import fisher_interval
+from blindspoon.stats.results import AttributeResult, NoResult
+from blindspoon.stats.signed_ranks import taster_means
+from blindspoon.stats.two_way import AdditiveFit, fit_additive
+from blindspoon.trial import Attribute, Trial
+
+NOTHING = 1e-9
+"""Points; scores that differ by less are the same, as in `compare.ranks.taster_means`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correlation:
+    """A product-moment correlation.
+
+    Parameters
+    ----------
+    r : float
+        -1 to 1.
+    interval : tuple of float or None
+        95 %, by Fisher's transformation; None below two degrees of freedom.
+    pairs : int
+        Pairs of scores that it is computed from: a taster's of a variant, or a variant's means.
+    df : int
+        Degrees of freedom.
+    """
+
+    r: float
+    interval: tuple[float, float] | None
+    pairs: int
+    df: int
+
+    def excludes_zero(self) -> bool:
+        """Whether there is an interval, and zero lies outside."""
+        return self.interval is not None and self.interval[0] * self.interval[1] > 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributePair:
+    """How two attributes go together.
+
+    Parameters
+    ----------
+    first, second : str
+        Names, in the order of the trial.
+    within : Correlation or NoResult
+        Within tasters and within variants.
+    between : Correlation or NoResult
+        Of the variants' means.
+    """
+
+    first: str
+    second: str
+    within: Correlation | NoResult
+    between: Correlation | NoResult
+
+
+def correlate_attributes(
+    names: Sequence[str], means: Sequence[FloatArray]
+) -> tuple[AttributePair, ...] | NoResult:
+    """Correlate every two attributes.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Of the attributes.
+    means : sequence of array, shape (n_tasters, n_variants)
+        Each taster's mean score of each variant on each attribute, in points; NaN where not
+        scored. A correlation does not depend on the scale.
+
+    Returns
+    -------
+    tuple of AttributePair or NoResult
+        In the order of the attributes; no result where there is one attribute.
+    """
+    if len(names) < 2:
+        return NoResult("There is one attribute, so there is nothing for it to go with.")
+    fits = [fit_additive(each) for each in means]
+    return tuple(
+        _pair((names[one], names[two]), (means[one], means[two]), (fits[one], fits[two]))
+        for one, two in combinations(range(len(names)), 2)
+    )
+
+
+def _pair(
+    names: tuple[str, str],
+    means: tuple[FloatArray, FloatArray],
+    fits: tuple[AdditiveFit, AdditiveFit],
+) -> AttributePair:
+    """Correlate two attributes over the cells where both were scored."""
+    both = np.isfinite(means[0]) & np.isfinite(means[1])
+    one, two = (
+        fit if fit.cells == both.sum() else fit_additive(np.where(both, each, np.nan))
+        for each, fit in zip(means, fits, strict=True)
+    )
+    return AttributePair(
+        first=names[0],
+        second=names[1],
+        within=within_variants(one, two),
+        between=between_variants(one, two, both.sum(axis=0).astype(float)),
+    )
+
+
+def within_variants(one: AdditiveFit, two: AdditiveFit) -> Correlation | NoResult:
+    """Correlate what is left of two attributes when tasters and variants are taken out.
+
+    Parameters
+    ----------
+    one, two : AdditiveFit
+        Of the same cells.
+
+    Notes
+    -----
+    The part of one attribute's variation that the other explains in an analysis of covariance
+    with tasters and variants, with the sign of the slope: J. M. Bland and D. G. Altman 1995,
+    BMJ 310:446, with variants beside their subjects. Its degrees of freedom are those of that
+    analysis; the interval is `fisher_interval`.
+
+    Examples
+    --------
+    >>> salty = fit_additive(np.array([[1.0, 4.0, 5.0], [3.0, 4.0, 8.0], [2.0, 2.0, 6.0]]))
+    >>> sour = fit_additive(np.array([[2.0, 5.0, 5.0], [1.0, 2.0, 5.0], [3.0, 2.0, 5.0]]))
+    >>> found = within_variants(salty, sour)
+    >>> round(found.r, 2), found.pairs, found.df
+    (0.97, 9, 3)
+    """
+    df = one.df - 1
+    if df < 1:
+        return NoResult("Too few tasters scored both attributes on several variants.")
+    x, y = one.residuals.T, two.residuals.T
+    xx, yy, xy = float(np.vdot(x, x)), float(np.vdot(y, y)), float(np.vdot(x, y))
+    if min(xx, yy) <= NOTHING**2 * (df + 1):
+        return NoResult("Tasters and variants account for every score of one of the two.")
+    r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
+    return Correlation(r=r, interval=fisher_interval(r, df), pairs=one.cells, df=df)
+
+
+def between_variants(
+    one: AdditiveFit, two: AdditiveFit, tasters: FloatArray
+) -> Correlation | NoResult:
+    """Correlate the variants' means of two attributes.
+
+    Parameters
+    ----------
+    one, two : AdditiveFit
+        Of the same cells.
+    tasters : array, shape (n_variants,)
+        Who scored both on each variant; the means are weighted by it.
+
+    Notes
+    -----
+    J. M. Bland and D. G. Altman 1995, BMJ 310:633: the weighted correlation of the means. The
+    interval treats the variants as drawn from all that could have been made; three give none.
+    The means carry the tasters' errors, so with few tasters the correlation within variants
+    leaks into it.
+    """
+    used = tasters > 0
+    if used.sum() < 3:
+        return NoResult("Two points always lie on a line: this needs three variants.")
+    if one.rank < used.sum() - 1:
+        return NoResult("The tasters do not link all variants.")
+    weights = tasters / tasters.sum()
+    x, y = (fit.effects - weights @ fit.effects for fit in (one, two))
+    xx, yy, xy = weights @ x**2, weights @ y**2, weights @ (x * y)
+    if min(xx, yy) <= NOTHING**2:
+        return NoResult("All variants have the same mean on one of the two.")
+    r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
+    df = int(used.sum()) - 2
+    return Correlation(r=r, interval=fisher_interval(r, df), pairs=df + 2, df=df)
+
+
+NAMED, MOST_NAMED = 0.5, 3
+"""Loadings that give an axis its name: half of the largest at least, and three at most."""
+
+
+def ends(direction: Direction, trial: Trial) -> tuple[str, str]:
+    """Name both ends of an axis by the attributes that make it.
+
+    Returns
+    -------
+    tuple of str
+        "softer and more sour", "crisper and less sour"; the heaviest first.
+    """
+    largest = max(abs(loading) for loading in direction.loadings.values())
+    heavy = sorted(
+        (
+            (name, loading)
+            for name, loading in direction.loadings.items()
+            if abs(loading) >= NAMED * largest
+        ),
+        key=lambda each: -abs(each[1]),
+    )[:MOST_NAMED]
+    named = [(trial.attribute(name), loading > 0) for name, loading in heavy]
+    low = wording.listing(_way(attribute, more=not up) for attribute, up in named)
+    return low, wording.listing(_way(attribute, more=up) for attribute, up in named)
+
+
+def _way(attribute: Attribute, *, more: bool) -> str:
+    level = "higher" if more else "lower"
+    word = attribute.more if more else attribute.less
+    return word or f"{level} on {attribute.label.lower()}"
+
+
+def furthest(drawn: Map) -> tuple[Place, Place] | None:
+    """Find the variants at both ends of the first axis, if their ellipses are apart."""
+    order = sorted(drawn.places, key=lambda place: place.x)
+    pair = {order[0].variant, order[-1].variant}
+    if any({one.variant, two.variant} == pair for one, two in drawn.pairs_apart()):
+        return order[0], order[-1]
+    return None
+
+
+def map_finding(drawn: Map, trial: Trial) -> str:
+    """State what the first axis shows, without a full stop."""
+    low, high = ends(drawn.across, trial)
+    pair = furthest(drawn)
+    if pair is None:
+        return f"The variants lie furthest apart from {low} to {high}"
+    one, two = (trial.variant(place.variant).label for place in pair)
+    return f"The variants spread most from {low} (“{one}”) to {high} (“{two}”)"
+
+
+def strongest(pairs: Sequence[AttributePair]) -> list[AttributePair]:
+    """Sort pairs by the size of their correlation within variants; those without any are left out.
+
+    Those with one between variants alone come last.
+    """
+    known = [
+        pair
+        for pair in pairs
+        if isinstance(pair.within, Correlation) or isinstance(pair.between, Correlation)
+    ]
+    return sorted(known, key=lambda pair: -_size(pair.within))
+
+
+def _size(found: Correlation | NoResult) -> float:
+    return abs(found.r) if isinstance(found, Correlation) else -1.0
+
+
+def correlations_finding(pairs: Sequence[AttributePair], trial: Trial) -> str:
+    """State which attributes went together within a variant, without a full stop."""
+    known = [pair for pair in strongest(pairs) if isinstance(pair.within, Correlation)]
+    shown = [pair for pair in known if clear(pair.within)]
+    if not known:
+        return "Within a variant, no correlation could be computed"
+    if not shown:
+        return "Within a variant, it is not settled which attributes go together"
+    clauses = []
+    for together, verb in ((True, "went together"), (False, "went against each other")):
+        named = [pair for pair in shown if together == (_r(pair.within) > 0)]
+        if named:
+            clauses.append(f"{_some(named, trial)} {verb}")
+    rest = len(known) - len(shown)
+    tail = f"; {_others(rest)} could go either way" if rest else ""
+    return f"Within a variant, {'; '.join(clauses)}{tail}"
+
+
+def _others(number: int) -> str:
+    return "the other pair" if number == 1 else f"the other {wording.spelled(number)} pairs"
+
+
+def _some(pairs: Sequence[AttributePair], trial: Trial) -> str:
+    if len(pairs) <= MOST_NAMED:
+        return ", ".join(pair_words(pair, trial) for pair in pairs)
+    return f"{wording.spelled(len(pairs))} pairs of attributes"
+
+
+def pair_words(pair: AttributePair, trial: Trial) -> str:
+    """Name a pair of attributes: "saltiness and sourness"."""
+    labels = (trial.attribute(name).label.lower() for name in (pair.first, pair.second))
+    return wording.listing(labels)
+
+
+def clear(found: Correlation | NoResult) -> bool:
+    """Whether there is an interval, and zero lies outside."""
+    return isinstance(found, Correlation) and found.excludes_zero()
+
+
+def _r(found: Correlation | NoResult) -> float:
+    return found.r if isinstance(found, Correlation) else 0.0
+
+
+Record = dict[str, Any]
+Found = TypeVar("Found")
+
+MAP_DRAWS, OVERALL_DRAWS = 1_000_001, 1_000_002
+"""Second words of the seeds, beside the trial's own; those of the attributes count from 0."""
+NO_INTERVAL = "too few degrees of freedom for an interval"
+NOT_COMPARED = "this procedure gave no result here"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joint:
+    """What was found of all attributes together.
+
+    Parameters
+    ----------
+    correlations : tuple of AttributePair or NoResult
+    map : Map or NoResult
+    overall : Overall or NoResult
+    """
+
+    correlations: tuple[AttributePair, ...] | NoResult
+    map: Map | NoResult
+    overall: Overall | NoResult
+
+    def to_record(self) -> Record:
+        """Write everything as plain values for JSON; None has its reason beside it."""
+        return {
+            **_or_reason("correlations", self.correlations, _pair_records),
+            **_or_reason("map", self.map, _map_record),
+            **_or_reason("overall", self.overall, _overall_record),
+        }
+
+
+def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Joint:
+    """Look at all attributes together.
+
+    Parameters
+    ----------
+    trial : Trial
+        Gives the control, the rule and the seed.
+    table : ScoreTable
+    results : tuple of AttributeResult
+        Of `compare.family.compare_trial`.
+
+    Returns
+    -------
+    Joint
+        What could not or need not be said stands there as `NoResult` with its reason.
+    """
+    means = _means(trial, table)
+    names = [attribute.name for attribute in trial.attributes]
+    return Joint(
+        correlations=correlate_attributes(names, means),
+        map=map_variants(
+            [variant.name for variant in trial.variants],
+            names,
+            np.stack(means, axis=2),
+            [attribute.scale.high - attribute.scale.low for attribute in trial.attributes],
+            alpha=trial.decision.alpha,
+            rng=np.random.default_rng([trial.seed, MAP_DRAWS]),
+        ),
+        overall=compare_overall(
+            trial, means, results, np.random.default_rng([trial.seed, OVERALL_DRAWS])
+        ),
+    )
+
+
+def _means(trial: Trial, table: ScoreTable) -> list[FloatArray]:
+    """Average each taster's replicates: one table of tasters by variants an attribute."""
+    return [
+        taster_means(
+            scores,
+            table.taster,
+            table.variant,
+            n_tasters=len(table.tasters),
+            n_variants=len(trial.variants),
+        )
+        for scores in table.scores.T
+    ]
+
+
+def _or_reason(name: str, value: Found | NoResult, record: Callable[[Found], object]) -> Record:
+    if isinstance(value, NoResult):
+        return {name: None, f"{name}_reason": value.reason}
+    return {name: record(value)}
+
+
+def _number(name: str, value: object, reason: str) -> Record:
+    return {name: None, f"{name}_reason": reason} if value is None else {name: value}
+
+
+def _pair_records(pairs: tuple[AttributePair, ...]) -> list[Record]:
+    return [
+        {
+            "first": pair.first,
+            "second": pair.second,
+            **_or_reason("within", pair.within, _correlation_record),
+            **_or_reason("between", pair.between, _correlation_record),
+        }
+        for pair in pairs
+    ]
+
+
+def _correlation_record(found: Correlation) -> Record:
+    interval = None if found.interval is None else list(found.interval)
+    return {
+        "r": found.r,
+        **_number("interval", interval, NO_INTERVAL),
+        "pairs": found.pairs,
+        "df": found.df,
+    }
+
+
+def _map_record(drawn: Map) -> Record:
+    return {
+        "unit": drawn.unit,
+        "tasters": drawn.tasters,
+        "p_value": drawn.p_value,
+        "across": _axis_record(drawn.across),
+        "up": _axis_record(drawn.up),
+        "places": [_place_record(place) for place in drawn.places],
+        "apart": [[one.variant, two.variant] for one, two in drawn.pairs_apart()],
+    }
+
+
+def _axis_record(axis: Direction) -> Record:
+    loadings = [{"attribute": name, "loading": each} for name, each in axis.loadings.items()]
+    return {"share": axis.share, "loadings": loadings}
+
+
+def _place_record(place: Place) -> Record:
+    long, short, degrees = place.ellipse()
+    return {
+        "variant": place.variant,
+        "x": place.x,
+        "y": place.y,
+        "half_length": long,
+        "half_width": short,
+        "turned_degrees": degrees,
+    }
+
+
+def _overall_record(overall: Overall) -> Record:
+    return {
+        "alpha": overall.alpha,
+        "attributes": overall.attributes,
+        "decided_by": overall.by,
+        **_number("method", overall.method, "no whole tasters were turned"),
+        "comparisons": [
+            {
+                "attribute": each.attribute,
+                "variant": each.variant,
+                **_number("mixed_p", each.mixed_p, NOT_COMPARED),
+                **_number("mixed_verdict", each.mixed_verdict, NOT_COMPARED),
+                **_number("ranks_p", each.ranks_p, NOT_COMPARED),
+                **_number("ranks_verdict", each.ranks_verdict, NOT_COMPARED),
+            }
+            for each in overall.comparisons
+        ],
+    }

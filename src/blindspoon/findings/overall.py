@@ -1,0 +1,195 @@
+"""The chance of any false "different" over all attributes and variants together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blindspoon.arrays import FloatArray
+from blindspoon.findings.verdict import By, Kind, deciding, finding, kind_of
+from blindspoon.stats.results import AttributeResult, Comparison, Method, NoResult
+from blindspoon.stats.sign_flips import null_distribution, statistics, step_down
+from blindspoon.stats.signed_ranks import signed_ranks
+from blindspoon.trial import Trial
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverallComparison:
+    """One variant against the control on one attribute, held against all attributes.
+
+    Parameters
+    ----------
+    attribute, variant : str
+    mixed_p, ranks_p : float or None
+        Adjusted over all attributes and variants; None where the procedure gave no result.
+    mixed_verdict, ranks_verdict : {"different", "slight", "alike", "open"} or None
+        What each procedure would call it at that level; equivalence is judged as before.
+    """
+
+    attribute: str
+    variant: str
+    mixed_p: float | None
+    ranks_p: float | None
+    mixed_verdict: Kind | None
+    ranks_verdict: Kind | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overall:
+    """Every comparison of a trial without a primary attribute, held against all others.
+
+    Parameters
+    ----------
+    alpha : float
+        Chance of any false "different" over all of them.
+    attributes : int
+        Those on which anything was compared.
+    by : {"mixed", "ranks"}
+        The procedure that decides.
+    method : {"exact", "sampled", "normal"} or None
+        Of the sign flips; None where ranks compared nothing, or rounds of one taster.
+    comparisons : tuple of OverallComparison
+        In the order of the results.
+    """
+
+    alpha: float
+    attributes: int
+    by: By
+    method: Method | None
+    comparisons: tuple[OverallComparison, ...]
+
+    def verdict(self, comparison: OverallComparison) -> Kind | None:
+        """Give what the procedure that decides would call one of the comparisons."""
+        return comparison.mixed_verdict if self.by == "mixed" else comparison.ranks_verdict
+
+
+def compare_overall(
+    trial: Trial,
+    means: Sequence[FloatArray],
+    results: tuple[AttributeResult, ...],
+    rng: np.random.Generator,
+) -> Overall | NoResult:
+    """Adjust every comparison for all attributes.
+
+    Parameters
+    ----------
+    trial : Trial
+    means : sequence of array, shape (n_tasters, n_variants)
+        Each taster's mean score of each variant, one table an attribute; NaN where not scored.
+    results : tuple of AttributeResult
+        Of the same attributes.
+    rng : numpy.random.Generator
+        Draws flips where not all are made.
+
+    Returns
+    -------
+    Overall or NoResult
+        No result where attributes were declared primary, which share alpha already, or where
+        fewer than two attributes could be compared.
+
+    Notes
+    -----
+    *By ranks.* One step-down max-T (P. H. Westfall and S. S. Young 1993) over all attributes
+    and variants: a taster's differences on all attributes are turned at once, so the
+    attributes' dependence is in the flips. *By the mixed model.* Bonferroni over the attributes
+    on Dunnett's p: min(1, m p); so too by ranks over the rounds of a taster alone, who has no
+    whole-taster flips.
+    """
+    if trial.decision.primary:
+        return NoResult("The rule names primary attributes, and they share alpha already.")
+    compared = [result for result in results if result.comparisons]
+    if len(compared) < 2:
+        return NoResult("Fewer than two attributes could be compared.")
+    by_rounds = compared[0].unit == "round"
+    ranks, method = _by_rounds(compared) if by_rounds else _by_ranks(trial, means, rng)
+    return Overall(
+        alpha=trial.decision.alpha,
+        attributes=len(compared),
+        by=deciding(trial, compared[0]),
+        method=method,
+        comparisons=tuple(
+            _judge(result, each, len(compared), ranks.get((each.attribute, each.variant)))
+            for result in compared
+            for each in result.comparisons
+        ),
+    )
+
+
+def _by_rounds(
+    results: Sequence[AttributeResult],
+) -> tuple[dict[tuple[str, str], float], None]:
+    """Multiply the p values of a taster alone by the attributes."""
+    found = (each for result in results for each in result.comparisons)
+    return {
+        (each.attribute, each.variant): min(1.0, len(results) * each.ranks.p_adjusted)
+        for each in found
+        if not isinstance(each.ranks, NoResult)
+    }, None
+
+
+def _by_ranks(
+    trial: Trial, means: Sequence[FloatArray], rng: np.random.Generator
+) -> tuple[dict[tuple[str, str], float], Method | None]:
+    """Find each comparison's p value over all, by attribute and variant."""
+    control = trial.control_index
+    places, columns = [], []
+    for attribute, each in zip(trial.attributes, means, strict=True):
+        differences = each - each[:, [control]]
+        for place, variant in enumerate(trial.variants):
+            if place != control and np.isfinite(differences[:, place]).any():
+                places.append((attribute.name, variant.name))
+                columns.append(differences[:, place])
+    if not columns:
+        return {}, None
+    adjusted, method = adjust_together(np.column_stack(columns), rng)
+    return dict(zip(places, adjusted.tolist(), strict=True)), method
+
+
+def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, Method]:
+    """Adjust signed rank tests for one another, whole tasters being turned at once.
+
+    Parameters
+    ----------
+    differences : array, shape (n_tasters, n_comparisons)
+        Variant minus control, of any attributes; NaN where not both were scored.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    adjusted : array, shape (n_comparisons,)
+        Step-down max-T.
+    method : {"exact", "sampled", "normal"}
+
+    Examples
+    --------
+    >>> alone = np.array([[2.0], [3.0], [1.0], [2.0], [1.0], [4.0]])
+    >>> adjusted, method = adjust_together(np.hstack([alone, 10 * alone]), np.random.default_rng(1))
+    >>> adjusted.tolist(), method
+    ([0.03125, 0.03125], 'exact')
+    """
+    scores = signed_ranks(differences)
+    null, observed = null_distribution(scores, rng), statistics(scores)
+    return step_down(null, observed), null.method
+
+
+def _judge(
+    result: AttributeResult, comparison: Comparison, attributes: int, ranks_p: float | None
+) -> OverallComparison:
+    mixed, ranks = finding(comparison.mixed), finding(comparison.ranks)
+    mixed_p = None if mixed is None else min(1.0, attributes * mixed.p_adjusted)
+    verdicts: list[Kind | None] = [
+        None
+        if found is None or p is None
+        else kind_of(replace(found, p_adjusted=p), margin=result.margin, alpha=result.alpha)
+        for found, p in ((mixed, mixed_p), (ranks, ranks_p))
+    ]
+    return OverallComparison(
+        attribute=comparison.attribute,
+        variant=comparison.variant,
+        mixed_p=mixed_p,
+        ranks_p=None if ranks is None else ranks_p,
+        mixed_verdict=verdicts[0],
+        ranks_verdict=verdicts[1],
+    )

@@ -1,0 +1,541 @@
+"""Trial and scores -> what is known of the tasters.
+
+Which part of the scale the tasters use.
+
+How closely tasters repeat themselves: ISO 11132's repeatability.
+
+Who tells the variants apart: ISO 8586's discriminating ability.
+
+Whether the tasters agree about how the variants differ.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import chdtrc, chdtri, fdtri, stdtrit
+
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.findings.order_effects import Sittings, carry_over, position_effect, seat
+from blindspoon.findings.panel_results import (
+    MOST_TASTERS,
+    AttributePanel,
+    Concordance,
+    ControlPair,
+    Intraclass,
+    Panel,
+    Repeatability,
+    ScaleUse,
+    TasterReview,
+)
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.friedman import midranks
+from blindspoon.stats.results import AttributeResult, Interval, MixedFit, NoResult
+from blindspoon.stats.sign_flips import SMALLEST
+from blindspoon.stats.two_way import LEVEL, ZERO, Cells, Factor, FTest, equations, f_test, gather
+from blindspoon.trial import Scale, Trial
+
+
+def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
+    """Describe scores by their mean, spread and ends.
+
+    Parameters
+    ----------
+    scores : float array, shape (n,)
+        In points, finite.
+    scale : Scale
+
+    Examples
+    --------
+    >>> use = scale_use(np.array([0.0, 4.0, 10.0, 10.0]), Scale(low=0, high=10))
+    >>> use.mean, use.lowest, use.highest, use.at_low, use.at_high
+    (6.0, 0.0, 10.0, 0.25, 0.5)
+    """
+    if not scores.size:
+        return NoResult("No scores were given.")
+    return ScaleUse(
+        scores=scores.size,
+        mean=float(scores.mean()),
+        sd=float(scores.std(ddof=1)) if scores.size > 1 else NoResult("There is one score only."),
+        lowest=float(scores.min()),
+        highest=float(scores.max()),
+        at_low=float(np.mean(scores == scale.low)),
+        at_high=float(np.mean(scores == scale.high)),
+    )
+
+
+NO_REPLICATES = NoResult("No taster scored a variant twice.")
+NONE_OF_OWN = NoResult("This taster scored no variant twice.")
+NO_PAIRS = NoResult("No taster scored two cups of the control in one session.")
+NO_ORDER = NoResult("It is not known which of two control cups came first.")
+ONE_TASTER = NoResult("Only one taster scored two control cups, which gives no interval.")
+
+
+def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeatability | NoResult:
+    """Pool the spread of each taster's scores of the same variant.
+
+    Parameters
+    ----------
+    cells : Cells
+    table : ScoreTable
+        Tells the sessions and batches that replicates come from.
+    scored : bool array, shape (n_servings,)
+        Servings that were scored on the attribute.
+
+    Notes
+    -----
+    The residual standard deviation of ISO 8586 and ISO 11132: the root of the pooled mean square
+    within taster and variant. The interval takes the sum of squares as chi-squared.
+    """
+    df = int(cells.df.sum())
+    if df == 0:
+        return NO_REPLICATES
+    total = float(cells.within.sum())
+    low, high = (total / float(chdtri(df, tail)) for tail in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    return Repeatability(
+        sd=float(np.sqrt(total / df)),
+        interval=Interval(float(np.sqrt(low)), float(np.sqrt(high))),
+        df=df,
+        tasters=int((cells.df > 0).sum()),
+        across_sessions=_differ(table.session, table, scored, cells),
+        across_batches=_differ(table.batch, table, scored, cells),
+    )
+
+
+def _differ(label: IntArray, table: ScoreTable, scored: BoolArray, cells: Cells) -> bool:
+    """Tell whether any cell holds two labels; -1 is not known and no label."""
+    known = scored & (label >= 0)
+    cell = (table.taster * cells.count.shape[1] + table.variant)[known]
+    first = np.full(cells.count.size, -1)
+    first[cell] = label[known]
+    return bool((first[cell] != label[known]).any())
+
+
+def own_repeatability(cells: Cells, taster: int) -> float | NoResult:
+    """Give one taster's spread over their scores of the same variant, in points."""
+    df = int(cells.df[taster])
+    return float(np.sqrt(cells.within[taster].sum() / df)) if df else NONE_OF_OWN
+
+
+def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlPair | NoResult:
+    """Compare the two control cups that a taster got in one session.
+
+    Parameters
+    ----------
+    score : float array, shape (n_servings,)
+        NaN where none was given.
+    table : ScoreTable
+        Its two rows of one taster, session and the control are such a pair.
+    control : int
+        Position in ``Trial.variants``.
+    """
+    rows = np.flatnonzero((table.variant == control) & np.isfinite(score))
+    rows = rows[np.lexsort((table.position[rows], table.session[rows], table.taster[rows]))]
+    sitting = table.taster[rows] * len(table.sessions) + table.session[rows]
+    _, start, cups = np.unique(sitting, return_index=True, return_counts=True)
+    early, late = rows[start[cups == 2]], rows[start[cups == 2] + 1]
+    if not early.size:
+        return NO_PAIRS
+    if (table.position[early] == 0).any():
+        return NO_ORDER
+    moved = score[late] - score[early]
+    tasters, place = np.unique(table.taster[early], return_inverse=True)
+    if tasters.size < 2:
+        return ONE_TASTER
+    own = np.bincount(place, moved) / np.bincount(place)
+    reach = float(stdtrit(own.size - 1, (1 + LEVEL) / 2) * own.std(ddof=1) / np.sqrt(own.size))
+    difference = float(own.mean())
+    batches = table.batch[early], table.batch[late]
+    return ControlPair(
+        difference=difference,
+        interval=Interval(difference - reach, difference + reach),
+        mean_absolute=float(np.abs(moved).mean()),
+        tasters=own.size,
+        pairs=moved.size,
+        across_batches=bool(((batches[0] != batches[1]) & (np.minimum(*batches) >= 0)).any()),
+    )
+
+
+ONE_VARIANT = NoResult("This taster scored one variant only.")
+ADDITIVE = NoResult(
+    "No taster scored enough variants to differ from the others in how they see them."
+)
+
+
+def discrimination(cells: Cells, taster: int) -> FTest | NoResult:
+    """Compare a taster's spread between variants with the spread within them.
+
+    Parameters
+    ----------
+    cells : Cells
+    taster : int
+
+    Notes
+    -----
+    The one-way analysis of variance of ISO 8586: variants over the residual.
+
+    Examples
+    --------
+    >>> from blindspoon.stats.two_way import gather
+    >>> scores = np.array([1, 2, 2, 3, 6, 7.0])
+    >>> cells = gather(scores, np.zeros(6, int), np.repeat(np.arange(3), 2), 1, 3)
+    >>> round(discrimination(cells, 0).f, 1)
+    28.0
+    """
+    count = cells.count[taster]
+    variants, df = int((count > 0).sum()), int(cells.df[taster])
+    if variants < 2:
+        return ONE_VARIANT
+    if df == 0:
+        return NONE_OF_OWN
+    mean = np.nan_to_num(cells.mean[taster])
+    middle = count @ mean / count.sum()
+    between = float(count @ (mean - middle) ** 2)
+    return f_test(between, variants - 1, float(cells.within[taster].sum()), df)
+
+
+def interaction(
+    cells: Cells, score: FloatArray, taster: IntArray, variant: IntArray
+) -> FTest | NoResult:
+    """Ask whether tasters differ in how they see the variants by more than they scatter.
+
+    Parameters
+    ----------
+    cells : Cells
+        Of the scores.
+    score : float array, shape (n,)
+        In points, finite.
+    taster, variant : int array, shape (n,)
+
+    Notes
+    -----
+    Taster by variant over the residual, the test with which ISO 8586 begins a panel's analysis of
+    variance. Sums of squares are those of the interaction after tasters and variants.
+    """
+    df = int(cells.df.sum())
+    if df == 0:
+        return NO_REPLICATES
+    additive = equations(score, taster, Factor(variant, cells.count.shape[1])).solve()
+    within = float(cells.within.sum())
+    if additive.df <= df:
+        return ADDITIVE
+    return f_test(additive.rss - within, additive.df - df, within, df)
+
+
+UPPER = (1 + LEVEL) / 2
+FEW_TASTERS = NoResult("Fewer than two tasters scored every variant.")
+FEW_VARIANTS = NoResult("Fewer than two variants were scored.")
+NO_SPREAD = NoResult("No taster told any two variants apart.")
+PARALLEL = NoResult("All tasters see exactly the same distances, so there is nothing to divide by.")
+LEVEL_VARIANTS = NoResult("The tasters’ mean scores put all variants level.")
+TOO_SHORT = NoResult("A correlation says something from three variants on.")
+FLAT = NoResult("This taster gave every variant the same mean score.")
+FLAT_OTHERS = NoResult("The others, taken together, put all variants level.")
+NO_OTHERS = NoResult("No other taster scored the same variants.")
+
+
+def concordance(means: FloatArray) -> Concordance | NoResult:
+    """Measure by ranks whether tasters put the variants in the same order.
+
+    Parameters
+    ----------
+    means : float array, shape (n_tasters, n_variants)
+        Each taster's mean of each variant, in points, without gaps.
+
+    Notes
+    -----
+    M. G. Kendall and B. Babington Smith 1939, Ann. Math. Stat. 10:275, with midranks and the
+    correction for ties. It is Friedman's statistic over ``tasters * (variants - 1)``, so its
+    p value is Friedman's.
+
+    Examples
+    --------
+    >>> round(concordance(np.array([[1.0, 2.0, 3.0], [4.0, 6.0, 6.0]])).w, 4)
+    0.9286
+    """
+    tasters, variants = means.shape
+    lacking = _lacking(means)
+    if lacking is not None:
+        return lacking
+    off = midranks(means) - (variants + 1) / 2
+    spread = float((off**2).sum())
+    if spread == 0:
+        return NO_SPREAD
+    w = min(float((off.sum(axis=0) ** 2).sum()) / (tasters * spread), 1.0)
+    statistic, df = tasters * (variants - 1) * w, variants - 1
+    p_value = max(float(chdtrc(df, statistic)), SMALLEST)
+    return Concordance(
+        w=w, statistic=statistic, df=df, p_value=p_value, tasters=tasters, variants=variants
+    )
+
+
+def _lacking(means: FloatArray) -> NoResult | None:
+    tasters, variants = means.shape
+    if variants < 2:
+        return FEW_VARIANTS
+    return FEW_TASTERS if tasters < 2 else None
+
+
+def intraclass(means: FloatArray) -> Intraclass | NoResult:
+    """Measure whether tasters see the same distances, and whether they give the same numbers.
+
+    Parameters
+    ----------
+    means : float array, shape (n_tasters, n_variants)
+        Each taster's mean of each variant, in points, without gaps.
+
+    Notes
+    -----
+    Two-way analysis of variance without replicates. Consistency is ICC(3,1) and ICC(3,k) of
+    P. E. Shrout and J. L. Fleiss 1979, Psychol. Bull. 86:420: a taster's own level cancels, as
+    it does in a difference from the control. K. O. McGraw and S. P. Wong 1996, Psychol. Methods
+    1:30, show that it has the same form, ICC(C,1) and ICC(C,k), where the tasters are a sample.
+    Agreement is ICC(2,1) and ICC(2,k); tasters whose levels differ by less than their scatter
+    are taken to have one level. The intervals are those of Shrout and Fleiss.
+
+    Examples
+    --------
+    >>> ratings = np.array([[9, 6, 8, 7, 10, 6], [2, 1, 4, 1, 5, 2], [5, 3, 6, 2, 6, 4],
+    ...     [8, 2, 8, 6, 9, 7.0]])
+    >>> found = intraclass(ratings)
+    >>> round(found.consistency_single, 2), round(found.agreement_single, 2)
+    (0.71, 0.29)
+    """
+    lacking = _lacking(means)
+    if lacking is not None:
+        return lacking
+    between, level, error = _mean_squares(means)
+    if error <= ZERO**2 < between:
+        return PARALLEL
+    if between <= ZERO * error:
+        return LEVEL_VARIANTS
+    tasters, variants = means.shape
+    consistent, its_interval = _consistency(between, error, tasters, variants)
+    agreeing, other_interval = _agreement(between, max(level, error), error, tasters, variants)
+    return Intraclass(
+        consistency_single=consistent,
+        consistency_single_interval=its_interval,
+        consistency_mean=_of_mean(consistent, tasters),
+        consistency_mean_interval=_ends_of_mean(its_interval, tasters),
+        agreement_single=agreeing,
+        agreement_single_interval=other_interval,
+        agreement_mean=_of_mean(agreeing, tasters),
+        agreement_mean_interval=_ends_of_mean(other_interval, tasters),
+        tasters=tasters,
+        variants=variants,
+    )
+
+
+def _mean_squares(means: FloatArray) -> tuple[float, float, float]:
+    """Return the mean squares of variants, tasters and what is left."""
+    tasters, variants = means.shape
+    off = means - means.mean()
+    rows, columns = off.mean(axis=1), off.mean(axis=0)
+    left = off - rows[:, None] - columns
+    return (
+        tasters * float(columns @ columns) / (variants - 1),
+        variants * float(rows @ rows) / (tasters - 1),
+        float((left**2).sum()) / ((tasters - 1) * (variants - 1)),
+    )
+
+
+def _consistency(
+    between: float, error: float, tasters: int, variants: int
+) -> tuple[float, Interval]:
+    """Return ICC(3,1) and its interval."""
+    df, df_error = variants - 1, (variants - 1) * (tasters - 1)
+    f = between / error
+    ends = (f / fdtri(df, df_error, UPPER), f * fdtri(df_error, df, UPPER))
+    value, low, high = (float((x - 1) / (x + tasters - 1)) for x in (f, *ends))
+    return value, Interval(low, high)
+
+
+def _agreement(
+    between: float, level: float, error: float, tasters: int, variants: int
+) -> tuple[float, Interval]:
+    """Return ICC(2,1) and its interval.
+
+    The degrees of freedom are Satterthwaite's; there a value below 0 counts as 0.
+    """
+    k, n = tasters, variants
+    value = (between - error) / (between + (k - 1) * error + k * (level - error) / n)
+    counted = max(value, 0.0)
+    own = n * (1 + (k - 1) * counted) - k * counted
+    shared = k * counted * level / error
+    df = (k - 1) * (n - 1) * (shared + own) ** 2 / ((n - 1) * shared**2 + own**2)
+    down, up = float(fdtri(n - 1, df, UPPER)), float(fdtri(df, n - 1, UPPER))
+    rest = k * level + (k * n - k - n) * error
+    return value, Interval(
+        n * (between - down * error) / (down * rest + n * between),
+        n * (up * between - error) / (rest + n * up * between),
+    )
+
+
+def _of_mean(single: float, tasters: int) -> float:
+    """Step a correlation up to the mean of all tasters: Spearman and Brown."""
+    return tasters * single / (1 + (tasters - 1) * single)
+
+
+def _ends_of_mean(single: Interval, tasters: int) -> Interval:
+    return Interval(_of_mean(single.low, tasters), _of_mean(single.high, tasters))
+
+
+def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
+    """Correlate each taster's means of the variants with what all others made of them.
+
+    Parameters
+    ----------
+    cells : Cells
+
+    Returns
+    -------
+    tuple of float or NoResult
+        Pearson's correlation, one a taster.
+
+    Notes
+    -----
+    The taster is left out of what they are compared with. That is the others' mean of each
+    variant where all is complete; else the variants' effects in a fit of ``mean ~ taster +
+    variant`` to the others, so that their levels do not count for differences.
+
+    Examples
+    --------
+    >>> from blindspoon.stats.two_way import gather
+    >>> taster, variant = np.divmod(np.arange(9), 3)
+    >>> cells = gather(np.array([1, 2, 3, 5, 6, 8, 9, 8, 8.0]), taster, variant, 3, 3)
+    >>> [round(each, 3) for each in correlations(cells)]
+    [0.866, 0.945, -0.803]
+    """
+    scored = ~np.isnan(cells.mean)
+    given = np.maximum(scored.sum(axis=1), 1)
+    filled = np.where(scored, cells.mean, 0.0)
+    centred = np.where(scored, filled - (filled.sum(axis=1) / given)[:, None], 0.0)
+    weights = scored / given[:, None]
+    matrix = np.diag(scored.sum(axis=0)) - scored.T @ weights
+    right = centred.sum(axis=0)
+    return tuple(
+        _with_others(
+            centred[i],
+            scored[i],
+            matrix - (np.diag(scored[i]) - np.outer(scored[i], weights[i])),
+            right - centred[i],
+        )
+        for i in range(len(scored))
+    )
+
+
+def _with_others(
+    own: FloatArray, scored: BoolArray, matrix: FloatArray, right: FloatArray
+) -> float | NoResult:
+    """Correlate one taster with the solution of the others' equations."""
+    tasted = np.diag(matrix) > ZERO
+    shared = scored & tasted
+    if scored.sum() < 3:
+        return TOO_SHORT
+    if shared.sum() < 3 or np.linalg.matrix_rank(matrix, hermitian=True) < tasted.sum() - 1:
+        return NO_OTHERS
+    others = (np.linalg.pinv(matrix, hermitian=True) @ right)[shared]
+    mine = own[shared] - own[shared].mean()
+    others = others - others.mean()
+    if np.abs(mine).max() < ZERO:
+        return FLAT
+    if np.abs(others).max() < ZERO:
+        return FLAT_OTHERS
+    return float(np.clip(mine @ others / np.sqrt((mine @ mine) * (others @ others)), -1.0, 1.0))
+
+
+TOO_MANY = NoResult(f"Not listed above {MOST_TASTERS} tasters.")
+
+
+def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Panel:
+    r"""Study the tasters: scale use, repeatability, agreement, discrimination, order effects.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+        Its tasters are described under the labels that they have there.
+    results : tuple of AttributeResult
+        In the order of ``trial.attributes``; they tell whether a comparison allowed for places.
+
+    Notes
+    -----
+    The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md has every formula. The
+    cost is linear in the scores.
+
+    Examples
+    --------
+    >>> from blindspoon.findings.compare import compare_trial
+    >>> from blindspoon.files.text_table import read_table
+    >>> from blindspoon.scores.score_table import build_table
+    >>> from blindspoon.files.trial_toml import parse_trial
+    >>> trial = parse_trial('''
+    ... trial = { title = "Crisp cucumbers", control = "plain" }
+    ... scale = { low = 0, high = 10 }
+    ... attribute = [{ name = "texture" }]
+    ... variant = [{ name = "plain" }, { name = "oak" }, { name = "dill" }]
+    ... ''')
+    >>> rows = b"taster,variant,texture\nT1,plain,5\nT1,oak,7\nT1,dill,6\n"
+    >>> rows += b"T2,plain,3\nT2,oak,8\nT2,dill,3\n"
+    >>> table, _ = build_table(trial, [read_table(rows, "scores.csv")])
+    >>> (texture,) = study_panel(trial, table, compare_trial(trial, table)).attributes
+    >>> round(texture.concordance.w, 2), texture.repeatability.reason
+    (0.93, 'No taster scored a variant twice.')
+    """
+    sittings = seat(table)
+    return Panel(
+        tasters=len(table.tasters),
+        attributes=tuple(
+            _attribute(trial, table, index, result, sittings)
+            for index, result in enumerate(results)
+        ),
+    )
+
+
+def _attribute(
+    trial: Trial, table: ScoreTable, index: int, result: AttributeResult, sittings: Sittings
+) -> AttributePanel:
+    given, scale = table.scores[:, index], trial.attributes[index].scale
+    scored = np.isfinite(given)
+    score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
+    cells = gather(score, taster, variant, len(table.tasters), len(trial.variants))
+    names = tuple(each.name for each in trial.variants)
+    position, first = position_effect(given, table.variant, len(names), sittings)
+    return AttributePanel(
+        attribute=result.attribute,
+        primary=result.primary,
+        scale_use=scale_use(score, scale),
+        repeatability=repeatability(cells, table, scored),
+        controls=control_pair(given, table, trial.control_index),
+        concordance=concordance(cells.complete),
+        intraclass=intraclass(cells.complete),
+        interaction=interaction(cells, score, taster, variant),
+        position=position,
+        first_cup=first,
+        position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
+        carry_over=carry_over(given, table.variant, names, sittings),
+        tasters=_reviews(table, cells, score, taster, scale),
+    )
+
+
+def _reviews(
+    table: ScoreTable, cells: Cells, score: FloatArray, taster: IntArray, scale: Scale
+) -> tuple[TasterReview, ...] | NoResult:
+    if len(table.tasters) > MOST_TASTERS:
+        return TOO_MANY
+    with_others = correlations(cells)
+    reviews = []
+    for place, label in enumerate(table.tasters):
+        use = scale_use(score[taster == place], scale)
+        if isinstance(use, NoResult):
+            continue
+        reviews.append(
+            TasterReview(
+                taster=label,
+                scale_use=use,
+                repeatability_sd=own_repeatability(cells, place),
+                repeatability_df=int(cells.df[place]),
+                correlation=with_others[place],
+                discrimination=discrimination(cells, place),
+            )
+        )
+    return tuple(reviews)

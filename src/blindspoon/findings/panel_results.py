@@ -1,0 +1,377 @@
+"""What is known of the tasters, one frozen value a question.
+
+Intervals have level `LEVEL` and speak of one number at a time; none is shared among several.
+What could not be computed is a `NoResult` with its reason.
+
+Frozen values as plain dictionaries for JSON, and these as rows for CSV.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
+
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.two_way import LEVEL, FTest
+
+Record = dict[str, Any]
+Cell = str | float | int | bool | None
+
+COLUMNS = ("attribute", "taster", "measure", "value", "low", "high", "reason")
+"""Of the rows for CSV; `taster` is empty where a number is of all, `low` and `high` are ends."""
+
+
+def as_record(value: object) -> Record:
+    """Write a frozen value as a dictionary.
+
+    Parameters
+    ----------
+    value : dataclass instance
+        Its fields are numbers, strings, None, intervals, values like itself, tuples of such, or
+        `NoResult`: that becomes None, and its reason stands beside it under the name with
+        ``_reason``.
+
+    Returns
+    -------
+    dict
+        Ready for JSON.
+
+    Examples
+    --------
+    >>> from blindspoon.findings.panel_results import FTest
+    >>> made = as_record(FTest(f=4.5, df_num=2.0, df_den=9.0, p_value=0.044, residual_sd=1.0))
+    >>> made["f"], made["p_value"]
+    (4.5, 0.044)
+    """
+    record: Record = {}
+    for field in fields(value):  # type: ignore[arg-type]
+        part = getattr(value, field.name)
+        record[field.name] = _plain(part)
+        if isinstance(part, NoResult):
+            record[f"{field.name}_reason"] = part.reason
+    return record
+
+
+def _plain(part: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fields
+    if isinstance(part, NoResult):
+        return None
+    if isinstance(part, Interval):
+        return [part.low, part.high]
+    if isinstance(part, tuple):
+        return [_plain(each) for each in part]
+    return as_record(part) if is_dataclass(part) else part
+
+
+def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
+    """Write the record of one attribute as rows of `COLUMNS`, a row a number.
+
+    Parameters
+    ----------
+    attribute : dict
+        One of ``Panel.to_record()["attributes"]``.
+
+    Examples
+    --------
+    >>> record = {"attribute": "texture", "concordance": {"w": 0.5}, "tasters": None,
+    ...     "tasters_reason": "Not listed."}
+    >>> for row in long_rows(record): row
+    ('texture', '', 'concordance.w', 0.5, None, None, '')
+    ('texture', '', 'tasters', None, None, None, 'Not listed.')
+    """
+    name = attribute["attribute"]
+    whole = {key: value for key, value in attribute.items() if key != "attribute"}
+    tasters = whole.pop("tasters") or []
+    if "tasters_reason" in whole:
+        whole["tasters"] = None
+    for measure in _measures(whole, ""):
+        yield (name, "", *measure)
+    for review in tasters:
+        own = {key: value for key, value in review.items() if key != "taster"}
+        for measure in _measures(own, ""):
+            yield (name, review["taster"], *measure)
+
+
+def _measures(record: Record, before: str) -> Iterator[tuple[Cell, ...]]:
+    """Write measure, value, low, high and reason of every number."""
+    for key, value in record.items():
+        path = f"{before}{key}"
+        match value:
+            case None:
+                yield (path, None, None, None, record[f"{key}_reason"])
+            case dict():
+                yield from _measures(value, f"{path}.")
+            case [float(low), float(high)]:
+                yield (path, None, low, high, "")
+            case list():
+                for each in value:
+                    below = {name: part for name, part in each.items() if name != "label"}
+                    yield from _measures(below, f"{path}.{each['label']}.")
+            case _ if not key.endswith("_reason") and key != "label":
+                yield (path, value, None, None, "")
+
+
+MOST_TASTERS = 200
+"""Tasters of whom each is described; with more only the summaries are made."""
+
+HIDDEN = NoResult("Single tasters are not told of in this trial.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScaleUse:
+    """Which part of the scale some scores fill.
+
+    Parameters
+    ----------
+    scores : int
+    mean : float
+        In points, as the following three.
+    sd : float or NoResult
+    lowest, highest : float
+    at_low, at_high : float
+        Shares of the scores that stand at either end of the scale, from 0 to 1.
+    """
+
+    scores: int
+    mean: float
+    sd: float | NoResult
+    lowest: float
+    highest: float
+    at_low: float
+    at_high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TasterReview:
+    """One taster on one attribute.
+
+    Parameters
+    ----------
+    taster : str
+    scale_use : ScaleUse
+    repeatability_sd : float or NoResult
+        Spread of the taster's scores of the same variant, in points.
+    repeatability_df : int
+        Its degrees of freedom; 0 without replicates.
+    correlation : float or NoResult
+        Of the taster's means of the variants with what all others made of these variants.
+    discrimination : FTest or NoResult
+        Variants over the taster's own spread.
+    """
+
+    taster: str
+    scale_use: ScaleUse
+    repeatability_sd: float | NoResult
+    repeatability_df: int
+    correlation: float | NoResult
+    discrimination: FTest | NoResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeatability:
+    """How closely tasters repeat their own scores of the same variant.
+
+    Parameters
+    ----------
+    sd : float
+        Pooled over tasters and variants, in points.
+    interval : Interval
+        Of the standard deviation, by the chi-squared distribution.
+    df : int
+    tasters : int
+        Tasters with replicates.
+    across_sessions, across_batches : bool
+        Whether any replicates were scored in different sessions, or came from different batches:
+        the spread then holds what these differ in.
+    """
+
+    sd: float
+    interval: Interval
+    df: int
+    tasters: int
+    across_sessions: bool
+    across_batches: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControlPair:
+    """The two control cups that were hidden in one session.
+
+    Parameters
+    ----------
+    difference : float
+        The later cup minus the earlier one, the mean over the tasters' means, in points.
+    interval : Interval
+        By Student's t over the tasters.
+    mean_absolute : float
+        Mean distance between the two cups, whichever was higher, in points.
+    tasters, pairs : int
+    across_batches : bool
+        Whether any two cups came from different batches.
+    """
+
+    difference: float
+    interval: Interval
+    mean_absolute: float
+    tasters: int
+    pairs: int
+    across_batches: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Concordance:
+    """Kendall's W of the tasters' rankings of the variants, corrected for ties.
+
+    Parameters
+    ----------
+    w : float
+        From 0 (rankings that cancel out) to 1 (all alike).
+    statistic, df, p_value : float
+        ``tasters * (variants - 1) * w``, referred to the chi-squared distribution.
+    tasters, variants : int
+        Tasters who scored every variant that anybody scored, and these variants.
+    """
+
+    w: float
+    statistic: float
+    df: int
+    p_value: float
+    tasters: int
+    variants: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intraclass:
+    """Intraclass correlations: tasters as raters, variants as targets.
+
+    Parameters
+    ----------
+    consistency_single, consistency_mean : float
+        ICC(3,1) and ICC(3,k): do the tasters see the same distances between the variants?
+    agreement_single, agreement_mean : float
+        ICC(2,1) and ICC(2,k): do they give the same numbers as well?
+    consistency_single_interval, ... : Interval
+    tasters, variants : int
+        As for `Concordance`.
+    """
+
+    consistency_single: float
+    consistency_single_interval: Interval
+    consistency_mean: float
+    consistency_mean_interval: Interval
+    agreement_single: float
+    agreement_single_interval: Interval
+    agreement_mean: float
+    agreement_mean_interval: Interval
+    tasters: int
+    variants: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effect:
+    """How far the cups at one place, or after one variant, lie from the mean of all such.
+
+    Parameters
+    ----------
+    label : str
+        The place as a number from 1, or the name of the variant tasted just before.
+    cups : int
+    effect : float
+        In points, all else equal.
+    interval : Interval
+    """
+
+    label: str
+    cups: int
+    effect: float
+    interval: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderEffect:
+    """Whether the place of a cup, or the cup before it, moved its score.
+
+    Parameters
+    ----------
+    test : FTest
+        That none of the effects differs from the others.
+    effects : tuple of Effect
+    """
+
+    test: FTest
+    effects: tuple[Effect, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributePanel:
+    """The tasters on one attribute.
+
+    Parameters
+    ----------
+    attribute : str
+    primary : bool
+    scale_use : ScaleUse or NoResult
+        Of all scores together.
+    repeatability : Repeatability or NoResult
+    controls : ControlPair or NoResult
+    concordance : Concordance or NoResult
+    intraclass : Intraclass or NoResult
+    interaction : FTest or NoResult
+        Taster by variant over the repeatability: whether tasters differ in how they see the
+        variants by more than they scatter.
+    position : OrderEffect or NoResult
+        A place an effect.
+    first_cup : Effect or NoResult
+        The first cup minus the mean of the later places.
+    position_in_model : bool
+        Whether the mixed model of the comparison allowed for the place of a cup.
+    carry_over : OrderEffect or NoResult
+        An effect for each variant tasted just before.
+    tasters : tuple of TasterReview or NoResult
+        Those who scored the attribute, in the order of the table.
+    """
+
+    attribute: str
+    primary: bool
+    scale_use: ScaleUse | NoResult
+    repeatability: Repeatability | NoResult
+    controls: ControlPair | NoResult
+    concordance: Concordance | NoResult
+    intraclass: Intraclass | NoResult
+    interaction: FTest | NoResult
+    position: OrderEffect | NoResult
+    first_cup: Effect | NoResult
+    position_in_model: bool
+    carry_over: OrderEffect | NoResult
+    tasters: tuple[TasterReview, ...] | NoResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """The tasters of a trial.
+
+    Parameters
+    ----------
+    tasters : int
+        Those who scored anything.
+    attributes : tuple of AttributePanel
+        In the order of ``Trial.attributes``.
+    """
+
+    tasters: int
+    attributes: tuple[AttributePanel, ...]
+
+    def to_record(self, *, shown: bool = True) -> Record:
+        """Write everything as plain dictionaries, ready for JSON.
+
+        Parameters
+        ----------
+        shown : bool
+            Whether single tasters may be told of; otherwise their part is None, with the reason.
+        """
+        kept = self if shown else replace(self, attributes=tuple(map(_veiled, self.attributes)))
+        return {"level": LEVEL, **as_record(kept)}
+
+
+def _veiled(attribute: AttributePanel) -> AttributePanel:
+    return replace(attribute, tasters=HIDDEN)

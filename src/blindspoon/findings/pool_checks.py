@@ -1,0 +1,423 @@
+"""Whether the trials of several kitchens can be pooled, and what they have in common.
+
+What several kitchens found together, one frozen value a question.
+
+A difference is always variant minus control, in points of the attribute's scale.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.errors import Problem, quoted, some_of
+from blindspoon.findings.verdict import PROCEDURES, Kind
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import AttributeResult, FitNote, MixedContrast, NoResult
+from blindspoon.trial import Attribute, Trial, Variant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kitchen:
+    """One repeat of the trial.
+
+    Parameters
+    ----------
+    name : str
+        Of its folder; no other kitchen has it.
+    fingerprint : str
+        Of its files.
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+        Its own comparisons.
+    """
+
+    name: str
+    fingerprint: str
+    trial: Trial
+    table: ScoreTable
+    results: tuple[AttributeResult, ...]
+
+    def own(self, attribute: str, variant: str) -> MixedContrast | NoResult:
+        """Look up this kitchen's own comparison by the mixed model, or why there is none."""
+        result = next(each for each in self.results if each.attribute == attribute)
+        for comparison in result.comparisons:
+            if comparison.variant == variant:
+                return comparison.mixed
+        for missing in result.not_compared:
+            if missing.variant == variant:
+                return NoResult(missing.reason)
+        return NoResult("Nobody scored this variant.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Disagreement:
+    """The test that every variant differs from the control alike in all kitchens.
+
+    Parameters
+    ----------
+    f, df_num, df_den, p_value : float
+        Kenward-Roger F test of kitchen by variant as fixed effects.
+    """
+
+    f: float
+    df_num: float
+    df_den: float
+    p_value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PooledFit:
+    """The model of one attribute over all kitchens.
+
+    ``score ~ variant + kitchen [+ position] + (1 | taster) [+ (1 | taster:variant)] +
+    (1 | kitchen:variant)``, tasters within kitchens.
+
+    Parameters
+    ----------
+    reml_criterion : float
+        Minus twice the restricted log-likelihood, constants included.
+    residual_sd, taster_sd : float
+        Standard deviations in points.
+    taster_variant_sd : float or None
+        None where no taster scored any variant twice.
+    kitchen_variant_sd : float
+        How much what a kitchen makes of a variant scatters around what variant and kitchen
+        have in general.
+    contrasts : tuple of MixedContrast
+        About kitchens like these; one a variant but the control, in order.
+    note : FitNote
+    these : tuple of MixedContrast, or NoResult
+        About these kitchens only, with equal weights: kitchen by variant as fixed effects.
+    disagreement : Disagreement or NoResult
+    """
+
+    reml_criterion: float
+    residual_sd: float
+    taster_sd: float
+    taster_variant_sd: float | None
+    kitchen_variant_sd: float
+    contrasts: tuple[MixedContrast, ...]
+    note: FitNote
+    these: tuple[MixedContrast, ...] | NoResult
+    disagreement: Disagreement | NoResult
+
+    @property
+    def kitchen_difference_sd(self) -> float:
+        """SD of a difference from the control between kitchens, in points.
+
+        A difference has two terms of kitchen by variant, its own and the control's.
+        """
+        return math.sqrt(2) * self.kitchen_variant_sd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Own:
+    """What one kitchen found by itself."""
+
+    kitchen: str
+    alpha: float
+    mixed: MixedContrast | NoResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PooledComparison:
+    """One variant against the control on one attribute, over all kitchens.
+
+    Parameters
+    ----------
+    attribute, variant : str
+        Names.
+    own : tuple of Own
+        One a kitchen, in order.
+    pooled : MixedContrast or NoResult
+        About kitchens like these; the verdict stands on it.
+    these : MixedContrast or NoResult
+        About these kitchens only.
+    verdict : {"different", "slight", "alike", "open"}
+    because : str
+        One plain sentence.
+    """
+
+    attribute: str
+    variant: str
+    own: tuple[Own, ...]
+    pooled: MixedContrast | NoResult
+    these: MixedContrast | NoResult
+    verdict: Kind
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PooledAttribute:
+    """All pooled comparisons of one attribute.
+
+    Parameters
+    ----------
+    attribute : Attribute
+        As the first kitchen declares it, its margin included.
+    primary : bool
+        Whether the first kitchen's trial was declared to answer it.
+    alpha : float
+        The share of alpha at which it is decided and its pooled intervals are drawn.
+    fit : PooledFit or NoResult
+    comparisons : tuple of PooledComparison
+    """
+
+    attribute: Attribute
+    primary: bool
+    alpha: float
+    fit: PooledFit | NoResult
+    comparisons: tuple[PooledComparison, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotPooled:
+    """An attribute, a variant, or a variant on one attribute, that takes no part, and why."""
+
+    attribute: str | None
+    variant: str | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pool:
+    """What several kitchens found together.
+
+    Parameters
+    ----------
+    kitchens : tuple of Kitchen
+        Two or more; the rule of the first decides.
+    variants : tuple of Variant
+        Those that all kitchens made, the control among them, as the first kitchen has them.
+    attributes : tuple of PooledAttribute
+        Those that all kitchens scored, in the order of the first.
+    not_pooled : tuple of NotPooled
+    remarks : tuple of str
+        Sentences: what the pooled claims are about, and where the kitchens' rules differ.
+    """
+
+    kitchens: tuple[Kitchen, ...]
+    variants: tuple[Variant, ...]
+    attributes: tuple[PooledAttribute, ...]
+    not_pooled: tuple[NotPooled, ...]
+    remarks: tuple[str, ...]
+
+    @property
+    def first(self) -> Trial:
+        """The trial whose rule decides."""
+        return self.kitchens[0].trial
+
+    def variant(self, name: str) -> Variant:
+        """Find the variant of that name."""
+        return next(variant for variant in self.variants if variant.name == name)
+
+
+def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
+    """List everything that keeps kitchens from being pooled.
+
+    Parameters
+    ----------
+    kitchens : sequence of Kitchen
+        Two or more; each is held against the first, and every two must be different trials.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty where they can be pooled.
+    """
+    first, *others = kitchens
+    problems = [_same_trial(one, two) for one, two in combinations(kitchens, 2) if _same(one, two)]
+    for other in others:
+        if other.trial.control != first.trial.control:
+            problems.append(_other_control(first, other))
+        problems += _other_scales(first, other)
+    if len(common_variants(kitchens)) < 2 and not any(p.slug == "other-control" for p in problems):
+        problems.append(_no_common_variant(kitchens))
+    if not common_attributes(kitchens):
+        problems.append(_no_common_attribute(kitchens))
+    return tuple(problems)
+
+
+def common_variants(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
+    """Names of the variants that all kitchens made, in the order of the first."""
+    return _common(_variants(kitchen.trial) for kitchen in kitchens)
+
+
+def common_attributes(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
+    """Names of the attributes that all kitchens scored, in the order of the first."""
+    return _common(_attributes(kitchen.trial) for kitchen in kitchens)
+
+
+def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
+    """List attributes and variants that only some kitchens have, each with who has it."""
+    attributes = _only_some([_attributes(kitchen.trial) for kitchen in kitchens], kitchens)
+    variants = _only_some([_variants(kitchen.trial) for kitchen in kitchens], kitchens)
+    return (
+        *(
+            NotPooled(attribute=n, variant=None, reason=f"Only {w} scored it.")
+            for n, w in attributes
+        ),
+        *(NotPooled(attribute=None, variant=n, reason=f"Only {w} made it.") for n, w in variants),
+    )
+
+
+def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
+    """Say in which kitchens the declared rule, or the words of a scale, are not the first's."""
+    first, *others = kitchens
+    return tuple(
+        f"The rule of {first.name} decides; {other.name} {wording.listing(differs)}."
+        for other in others
+        if (differs := list(_differs(first.trial, other.trial, common_attributes(kitchens))))
+    )
+
+
+def _differs(first: Trial, other: Trial, attributes: Iterable[str]) -> Iterator[str]:
+    if other.decision.declared is None and first.decision.declared is not None:
+        yield "declared none"
+        return
+    if other.decision.alpha != first.decision.alpha:
+        yield f"declared alpha {wording.plain(other.decision.alpha)}"
+    if other.decision.by != first.decision.by:
+        yield f"declared that {PROCEDURES[other.decision.by]} decides"
+    if set(other.decision.primary) != set(first.decision.primary):
+        yield f"declared as primary: {some_of(other.decision.primary) or 'nothing'}"
+    for name in attributes:
+        mine, theirs = first.attribute(name), other.attribute(name)
+        if theirs.margin != mine.margin:
+            yield f"declared {wording.margin(theirs) or 'nothing'} as the margin of {name}"
+
+
+def _common(names: Iterable[Sequence[str]]) -> tuple[str, ...]:
+    first, *others = names
+    return tuple(name for name in first if all(name in other for other in others))
+
+
+def _only_some(
+    names: Sequence[Sequence[str]], kitchens: Sequence[Kitchen]
+) -> Iterator[tuple[str, str]]:
+    """Names that not all kitchens have, with those that do."""
+    for name in dict.fromkeys(name for each in names for name in each):
+        having = [k.name for k, each in zip(kitchens, names, strict=True) if name in each]
+        if len(having) < len(kitchens):
+            yield name, wording.listing(having)
+
+
+def _variants(trial: Trial) -> tuple[str, ...]:
+    return tuple(variant.name for variant in trial.variants)
+
+
+def _attributes(trial: Trial) -> tuple[str, ...]:
+    return tuple(attribute.name for attribute in trial.attributes)
+
+
+def _same(one: Kitchen, two: Kitchen) -> bool:
+    """Whether two folders hold the same trial: the same files, or the same cups and scores."""
+    if one.fingerprint == two.fingerprint:
+        return True
+    scores = (one.table.scores, two.table.scores)
+    if (
+        scores[0].shape != scores[1].shape
+        or np.isfinite(scores[0]).sum() != np.isfinite(scores[1]).sum()
+    ):
+        return False
+    return _cups(one) == _cups(two)
+
+
+def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
+    """Count the cups by session, taster, variant and scores; blank scores are alike."""
+    table, names = kitchen.table, _variants(kitchen.trial)
+    order = np.argsort(_attributes(kitchen.trial))
+    scores = [tuple(row) for row in np.nan_to_num(table.scores[:, order], nan=np.inf).tolist()]
+    places = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
+    return Counter(
+        (table.sessions[session], table.tasters[taster], names[variant], row)
+        for (session, taster, variant), row in zip(places, scores, strict=True)
+    )
+
+
+def _same_trial(one: Kitchen, two: Kitchen) -> Problem:
+    return Problem(
+        slug="same-trial",
+        file=two.name,
+        found=f"it holds the same trial as {one.name}",
+        allowed="every folder is a tasting of its own",
+        remedy="Leave one of them out",
+    )
+
+
+def _other_control(first: Kitchen, other: Kitchen) -> Problem:
+    return Problem(
+        slug="other-control",
+        file=f"{other.name}/trial.toml",
+        column="control",
+        found=f"the control is {quoted(other.trial.control)}",
+        allowed=f"all kitchens have the same control, and {first.name} has "
+        f"{quoted(first.trial.control)}",
+        remedy="Give the control one name where it is the same thing, else leave this folder out",
+    )
+
+
+def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
+    for name in common_attributes([first, other]):
+        mine, theirs = first.trial.attribute(name), other.trial.attribute(name)
+        if _ends(mine) != _ends(theirs) or _turned(mine, theirs):
+            yield Problem(
+                slug="other-scale",
+                file=f"{other.name}/trial.toml",
+                column=name,
+                found=f"the scale runs from {_scale(theirs)}",
+                allowed=f"all kitchens share a scale, and {first.name} has {_scale(mine)}",
+                remedy="Leave this folder out, or give the attribute another name in it",
+            )
+
+
+def _ends(attribute: Attribute) -> tuple[float, float]:
+    return attribute.scale.low, attribute.scale.high
+
+
+def _turned(one: Attribute, two: Attribute) -> bool:
+    """Whether the words at the ends have changed places."""
+    low, high = one.low.casefold(), one.high.casefold()
+    return (
+        bool(low or high)
+        and low != high
+        and ((low, high) == (two.high.casefold(), two.low.casefold()))
+    )
+
+
+def _scale(attribute: Attribute) -> str:
+    low, high = (wording.plain(end) for end in _ends(attribute))
+    return " to ".join(
+        f"{end} ({shown})" if shown else end
+        for end, shown in ((low, attribute.low), (high, attribute.high))
+    )
+
+
+def _no_common_variant(kitchens: Sequence[Kitchen]) -> Problem:
+    made = "; ".join(f"{k.name} made {some_of(_variants(k.trial))}" for k in kitchens)
+    return Problem(
+        slug="no-common-variant",
+        file=kitchens[-1].name,
+        found="no variant but the control was made in all kitchens",
+        allowed=f"at least one other is needed: {made}",
+        remedy="Give a variant one name in every trial.toml, or leave a folder out",
+    )
+
+
+def _no_common_attribute(kitchens: Sequence[Kitchen]) -> Problem:
+    scored = "; ".join(f"{k.name} scored {some_of(_attributes(k.trial))}" for k in kitchens)
+    return Problem(
+        slug="no-common-attribute",
+        file=kitchens[-1].name,
+        found="no attribute was scored in all kitchens",
+        allowed=f"at least one is needed: {scored}",
+        remedy="Give an attribute one name in every trial.toml, or leave a folder out",
+    )

@@ -1,0 +1,463 @@
+"""Kitchens that fit together -> what they found together.
+
+Each variant against the control by one mixed model of the scores of all kitchens.
+
+What several kitchens found together, in sentences.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import fdtrc
+
+from blindspoon import wording
+from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.findings.pool_checks import (
+    Disagreement,
+    Kitchen,
+    NotPooled,
+    Own,
+    Pool,
+    PooledAttribute,
+    PooledComparison,
+    PooledFit,
+    common_attributes,
+    common_variants,
+    not_common,
+    rule_differences,
+)
+from blindspoon.findings.verdict import PROCEDURES, Kind, finding, kind_of, reach, reduced, sentence
+from blindspoon.stats.kenward_roger import kenward_roger
+from blindspoon.stats.mixed import (
+    adjusted,
+    against,
+    fit_contrasts,
+    linked,
+    position_columns,
+    scatter_sds,
+)
+from blindspoon.stats.reml import RemlFit
+from blindspoon.stats.results import FitNote, MixedContrast, NoResult
+from blindspoon.stats.strata import Grid, Layout, make_grid
+from blindspoon.trial import Attribute, Variant
+
+AMONG = "tasters or kitchens"
+
+
+def pool_scores(
+    score: FloatArray,
+    taster: IntArray,
+    kitchen: IntArray,
+    variant: IntArray,
+    *,
+    control: int,
+    alpha: float,
+    position: IntArray | None = None,
+) -> PooledFit | NoResult:
+    """Compare every variant with the control over several kitchens.
+
+    The model is ``score ~ variant + kitchen [+ position] + (1 | taster) + (1 |
+    kitchen:variant)``, with ``(1 | taster:variant)`` where some taster scored a variant more
+    than once, fitted by REML, with Kenward-Roger standard errors and degrees of freedom and
+    Dunnett's adjustment over the variants. Beside it stands the same model with
+    kitchen:variant as a fixed effect: its differences, with equal weights for the kitchens,
+    are about these kitchens only, and its F tests whether kitchens disagree.
+
+    Parameters
+    ----------
+    score : float array, shape (n,)
+        One score a serving, finite.
+    taster : int array, shape (n,)
+        Codes from 0; nobody tasted in two kitchens.
+    kitchen, variant : int array, shape (n,)
+        Codes from 0; every kitchen scored every variant.
+    control : int
+        The variant that the others are compared with.
+    alpha : float
+        Chance of a false difference over all variants, below 0.5.
+    position : int array, shape (n,), optional
+        Place of the serving in its session, for a categorical fixed effect.
+
+    Returns
+    -------
+    PooledFit or NoResult
+
+    Notes
+    -----
+    M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997. With two variants in balanced
+    trials the difference has the standard error ``s / sqrt(K)`` and ``K - 1`` degrees of
+    freedom, where s is the SD of the K kitchens' own differences and their scatter is not
+    estimated as zero: J. Hartung and G. Knapp (2001), Statistics in Medicine 20, 3875-3889.
+
+    Examples
+    --------
+    Two kitchens, two tasters each, whose differences are 1, 2 and 3, 4:
+
+    >>> fit = pool_scores(np.array([4.0, 5, 6, 8, 3, 6, 2, 6]), np.repeat([0, 1, 2, 3], 2),
+    ...                   np.repeat([0, 1], 4), np.array([0, 1] * 4), control=0, alpha=0.05)
+    >>> pooled, these = fit.contrasts[0], fit.these[0]
+    >>> round(pooled.difference, 4), round(pooled.se, 4), round(pooled.df, 4)
+    (2.5, 1.0, 1.0)
+    >>> round(these.difference, 4), round(these.se, 4), round(these.df, 4)
+    (2.5, 0.3536, 2.0)
+    """
+    if score.min() == score.max():
+        return NoResult("All scores are the same, so there is no scatter.")
+    everywhere = np.ones(score.size, dtype=bool)
+    rows = _Rows(
+        taster=taster,
+        kitchen=kitchen,
+        variant=variant,
+        score=score,
+        place=position_columns(position, everywhere),
+        control=control,
+    )
+    grid = rows.with_random_cells()
+    found = fit_contrasts(grid, against(control, rows.variants, grid.n_fixed), AMONG)
+    if isinstance(found, NoResult):
+        return found
+    fit, test = found
+    these, disagreement = _these_only(rows, alpha)
+    residual, cell = scatter_sds(fit, grid)
+    return PooledFit(
+        reml_criterion=fit.at.value,
+        residual_sd=residual,
+        taster_sd=fit.sd("taster") or 0.0,
+        taster_variant_sd=cell,
+        kitchen_variant_sd=fit.sd("batch") or 0.0,
+        contrasts=adjusted(test, rows.others, alpha),
+        note=_note(fit, position=position is not None),
+        these=these,
+        disagreement=disagreement,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rows:
+    """The scores of all kitchens, and what can be made of them."""
+
+    taster: IntArray
+    kitchen: IntArray
+    variant: IntArray
+    score: FloatArray
+    place: FloatArray
+    control: int
+
+    @property
+    def kitchens(self) -> int:
+        """How many there are."""
+        return int(self.kitchen.max()) + 1
+
+    @property
+    def variants(self) -> int:
+        """How many there are, the control among them."""
+        return int(self.variant.max()) + 1
+
+    @property
+    def others(self) -> IntArray:
+        """All variants but the control."""
+        return np.delete(np.arange(self.variants), self.control)
+
+    def with_random_cells(self) -> Grid:
+        """Kitchens are fixed, kitchen:variant is the term of low rank."""
+        cells = np.eye(self.kitchens * self.variants)
+        random = cells[self.kitchen * self.variants + self.variant]
+        return self._grid(self._kitchen_columns(), random)
+
+    def with_fixed_cells(self) -> Grid:
+        """Kitchens are fixed for each variant by itself: K - 1 columns a variant."""
+        own = self.variant[:, None] == np.arange(self.variants)
+        crossed = own[:, :, None] * self._kitchen_columns()[:, None, :]
+        return self._grid(crossed.reshape(self.score.size, -1), np.empty((self.score.size, 0)))
+
+    def _kitchen_columns(self) -> FloatArray:
+        """Columns that sum to zero over kitchens, so that effects are means of kitchens."""
+        return np.vstack([np.eye(self.kitchens - 1), -np.ones(self.kitchens - 1)])[self.kitchen]
+
+    def _grid(self, fixed: FloatArray, random: FloatArray) -> Grid:
+        return make_grid(
+            Layout(
+                taster=self.taster,
+                variant=self.variant,
+                fixed=np.hstack([fixed, self.place]),
+                random=random,
+                score=self.score,
+            )
+        )
+
+
+def _these_only(
+    rows: _Rows, alpha: float
+) -> tuple[tuple[MixedContrast, ...] | NoResult, Disagreement | NoResult]:
+    """Compare in these kitchens alone, and test whether they disagree."""
+    grid = rows.with_fixed_cells()
+    found = fit_contrasts(grid, against(rows.control, rows.variants, grid.n_fixed), "tasters")
+    if isinstance(found, NoResult):
+        return found, found
+    fit, test = found
+    apart = kenward_roger(fit.at, _interactions(rows, grid.n_fixed))
+    disagreement = Disagreement(
+        f=apart.f,
+        df_num=apart.df_num,
+        df_den=apart.df_den,
+        p_value=float(fdtrc(apart.df_num, apart.df_den, apart.f)),
+    )
+    return adjusted(test, rows.others, alpha), disagreement
+
+
+def _interactions(rows: _Rows, columns: int) -> FloatArray:
+    """Return contrasts of how kitchens shift a variant with how they shift the control."""
+    shifts = against(rows.control, rows.variants, rows.variants)
+    contrasts = np.zeros((len(shifts) * (rows.kitchens - 1), columns))
+    crossed = np.kron(shifts, np.eye(rows.kitchens - 1))
+    contrasts[:, rows.variants : rows.variants + crossed.shape[1]] = crossed
+    return contrasts
+
+
+def _note(fit: RemlFit, *, position: bool) -> FitNote:
+    """Say how the fit ended, the term of low rank by the name that it has here."""
+    names = [name.replace("batch", "kitchen:variant") for name in fit.names]
+    return FitNote(
+        converged=fit.converged,
+        iterations=fit.iterations,
+        at_zero=tuple(n for n, value in zip(names, fit.variances, strict=True) if value == 0),
+        position=position,
+    )
+
+
+LIKE_THESE = "In kitchens like these"
+
+
+def because(
+    kind: Kind,
+    label: str,
+    attribute: Attribute,
+    found: MixedContrast | NoResult,
+    alpha: float,
+) -> str:
+    """Say what is known of one variant in kitchens like these.
+
+    Parameters
+    ----------
+    kind : {"different", "slight", "alike", "open"}
+    label : str
+        Of the variant.
+    attribute : Attribute
+    found : MixedContrast or NoResult
+        The pooled difference.
+    alpha : float
+        At which it was decided.
+
+    Returns
+    -------
+    str
+        One sentence; a second gives the reason where there is no result.
+    """
+    subject, about = f"“{label}”", attribute.label.lower()
+    if isinstance(found, NoResult):
+        return f"{subject} is not settled on {about}. {found.reason}"
+    if kind == "open":
+        return (
+            f"{subject} is not settled on {about}: in kitchens like these the difference could be "
+            f"anything from {reach(found.interval, attribute)}."
+        )
+    said = sentence(kind, f"{LIKE_THESE}, {subject}", attribute, reduced(found), alpha)
+    return f"{said}."
+
+
+def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
+    """Say what the pooled differences are about, and which procedure pools."""
+    number, rule = len(kitchens), kitchens[0].trial.decision
+    about = (
+        f"Pooled differences are about kitchens like these {wording.spelled(number)}: their "
+        "intervals allow for kitchens that disagree. “These kitchens only” does not reach beyond "
+        "them, and no verdict stands on it."
+    )
+    few = (
+        "Two kitchens say little about how much kitchens disagree, so pooled intervals are wide."
+        if number == 2
+        else ""
+    )
+    ranks = (
+        f"{kitchens[0].name} declared that {PROCEDURES['ranks']} decides; kitchens are pooled by "
+        f"{PROCEDURES['mixed']} only, which decides here."
+        if rule.by == "ranks"
+        else ""
+    )
+    return tuple(filter(None, (about, few, ranks)))
+
+
+def pool(kitchens: Sequence[Kitchen]) -> Pool:
+    """Compare every variant with the control over several kitchens.
+
+    Parameters
+    ----------
+    kitchens : sequence of Kitchen
+        Two or more, without `matching_problems`. The rule of the first decides.
+
+    Returns
+    -------
+    Pool
+        What takes no part stands in ``not_pooled`` with its reason.
+    """
+    first, names = kitchens[0].trial, common_variants(kitchens)
+    variants = tuple(first.variant(name) for name in names)
+    pooled = [
+        _pool_attribute(kitchens, variants, first.attribute(name))
+        for name in common_attributes(kitchens)
+    ]
+    return Pool(
+        kitchens=tuple(kitchens),
+        variants=variants,
+        attributes=tuple(attribute for attribute, _ in pooled),
+        not_pooled=(*not_common(kitchens), *(each for _, lost in pooled for each in lost)),
+        remarks=(*claims(kitchens), *rule_differences(kitchens)),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scored:
+    """The scores of one attribute in one kitchen; variants are positions among the common."""
+
+    taster: IntArray
+    variant: IntArray
+    position: IntArray
+    score: FloatArray
+
+    def only(self, variants: IntArray, control: int) -> _Scored:
+        """Keep variants that common tasters link with the control; their codes stay."""
+        kept = self._rows(np.isin(self.variant, variants))
+        if not (kept.variant == control).any():
+            return kept._rows(np.zeros(kept.score.size, dtype=bool))
+        whole = np.ones(kept.score.size, dtype=bool)
+        return kept._rows(linked(kept.taster, kept.variant, control, whole))
+
+    def _rows(self, kept: np.ndarray) -> _Scored:
+        return _Scored(
+            taster=self.taster[kept],
+            variant=self.variant[kept],
+            position=self.position[kept],
+            score=self.score[kept],
+        )
+
+
+def _scored(kitchen: Kitchen, variants: Sequence[Variant], attribute: str) -> _Scored:
+    trial, table = kitchen.trial, kitchen.table
+    names = [variant.name for variant in variants]
+    codes = np.array([names.index(v.name) if v.name in names else -1 for v in trial.variants])
+    score = table.scores[:, [each.name for each in trial.attributes].index(attribute)]
+    every = _Scored(
+        taster=table.taster, variant=codes[table.variant], position=table.position, score=score
+    )
+    return every._rows(np.isfinite(score))
+
+
+def _pool_attribute(
+    kitchens: Sequence[Kitchen], variants: Sequence[Variant], attribute: Attribute
+) -> tuple[PooledAttribute, tuple[NotPooled, ...]]:
+    first, name = kitchens[0].trial, attribute.name
+    control = [variant.name for variant in variants].index(first.control)
+    scored = [_scored(kitchen, variants, name) for kitchen in kitchens]
+    parts, kept, lost = _linked_everywhere(kitchens, scored, variants, control, name)
+    alpha = first.share_of_alpha(name)
+    fit = _fit(kitchens, parts, kept, control, alpha)
+    others = [variants[place] for place in kept if place != control]
+    pooled = PooledAttribute(
+        attribute=attribute,
+        primary=name in first.decision.primary,
+        alpha=alpha,
+        fit=fit,
+        comparisons=tuple(
+            _comparison(kitchens, variant, place, attribute, fit, alpha)
+            for place, variant in enumerate(others)
+        ),
+    )
+    return pooled, lost
+
+
+def _linked_everywhere(
+    kitchens: Sequence[Kitchen],
+    scored: Sequence[_Scored],
+    variants: Sequence[Variant],
+    control: int,
+    attribute: str,
+) -> tuple[list[_Scored], IntArray, tuple[NotPooled, ...]]:
+    """Keep the variants that tasters link with the control in every kitchen."""
+    kept, lost = np.arange(len(variants)), list[NotPooled]()
+    while True:
+        parts = [part.only(kept, control) for part in scored]
+        there = np.array([np.isin(kept, part.variant) for part in parts])
+        missing = ~there.all(axis=0) & (kept != control)
+        if not missing.any():
+            return parts, kept, tuple(lost)
+        for place, who in zip(kept[missing], there[:, missing].T, strict=True):
+            lacking = [k.name for k, has in zip(kitchens, who, strict=True) if not has]
+            reason = f"No taster of {' or '.join(lacking)} links it with the control."
+            lost.append(NotPooled(attribute=attribute, variant=variants[place].name, reason=reason))
+        kept = kept[~missing]
+
+
+def _fit(
+    kitchens: Sequence[Kitchen],
+    parts: Sequence[_Scored],
+    kept: IntArray,
+    control: int,
+    alpha: float,
+) -> PooledFit | NoResult:
+    """Put the kitchens' rows under one another and fit them."""
+    if kept.size < 2:
+        return NoResult("No variant but the control was scored in all kitchens.")
+    starts = np.cumsum([0, *(len(kitchen.table.tasters) for kitchen in kitchens)])
+    placed = all(k.table.balanced and len(k.trial.variants) == kept.size for k in kitchens)
+    return pool_scores(
+        np.concatenate([part.score for part in parts]),
+        np.concatenate([part.taster + start for part, start in zip(parts, starts, strict=False)]),
+        np.repeat(np.arange(len(parts)), [part.score.size for part in parts]),
+        np.searchsorted(kept, np.concatenate([part.variant for part in parts])),
+        control=int(np.searchsorted(kept, control)),
+        alpha=alpha,
+        position=np.concatenate([part.position for part in parts]) if placed else None,
+    )
+
+
+def _comparison(
+    kitchens: Sequence[Kitchen],
+    variant: Variant,
+    place: int,
+    attribute: Attribute,
+    fit: PooledFit | NoResult,
+    alpha: float,
+) -> PooledComparison:
+    pooled = fit if isinstance(fit, NoResult) else fit.contrasts[place]
+    kind = _kind(pooled, attribute, alpha)
+    return PooledComparison(
+        attribute=attribute.name,
+        variant=variant.name,
+        own=tuple(_own(kitchen, attribute.name, variant.name) for kitchen in kitchens),
+        pooled=pooled,
+        these=_these(fit, place),
+        verdict=kind,
+        because=because(kind, variant.label, attribute, pooled, alpha),
+    )
+
+
+def _kind(pooled: MixedContrast | NoResult, attribute: Attribute, alpha: float) -> Kind:
+    found = finding(pooled)
+    return "open" if found is None else kind_of(found, margin=attribute.margin, alpha=alpha)
+
+
+def _own(kitchen: Kitchen, attribute: str, variant: str) -> Own:
+    return Own(
+        kitchen=kitchen.name,
+        alpha=kitchen.trial.share_of_alpha(attribute),
+        mixed=kitchen.own(attribute, variant),
+    )
+
+
+def _these(fit: PooledFit | NoResult, place: int) -> MixedContrast | NoResult:
+    if isinstance(fit, NoResult):
+        return fit
+    return fit.these if isinstance(fit.these, NoResult) else fit.these[place]

@@ -1,0 +1,528 @@
+"""Refits without one taster, without one session, and by other methods.
+
+Every verdict judged another way, and whether it is another verdict then.
+
+Verdicts judged again by the procedure that decides, and held against those declared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from blindspoon.arrays import BoolArray
+from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of
+from blindspoon.findings.verdict import Kind, Verdict, deciding, finding, kind_of
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import (
+    AttributeResult,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    RankContrast,
+)
+from blindspoon.trial import Trial
+
+if TYPE_CHECKING:
+    from blindspoon.stats.ordinal import OrdinalContrast, OrdinalFit
+
+
+ONE_TASTER = "one taster"
+
+Name = Literal["taster", "session", "procedure", "ordinal", "position"]
+Word = Kind | Literal["not_shown"]
+Record = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """One variant on one attribute, judged another way.
+
+    Parameters
+    ----------
+    attribute, variant : str
+        Names.
+    verdict : {"different", "slight", "alike", "open", "not_shown"} or None
+        "not_shown" is what ordered categories say where they show no difference; None where
+        the alternative gives nothing to be judged.
+    direction : {-1, 0, 1}
+        Of a difference that is shown; otherwise 0.
+    difference, p_adjusted : float or None
+        In points, variant minus control; None where there is no such number.
+    changed : bool
+        Whether the verdict, or the direction of a difference, is another than declared.
+    reason : str
+        Why there is no result; otherwise empty.
+    """
+
+    attribute: str
+    variant: str
+    verdict: Word | None
+    direction: int
+    difference: float | None
+    p_adjusted: float | None
+    changed: bool
+    reason: str
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Attribute and variant."""
+        return self.attribute, self.variant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """The trial analysed another way.
+
+    Parameters
+    ----------
+    name : {"taster", "session", "procedure", "ordinal", "position"}
+        Without one taster; without one session; by the procedure that does not decide; the
+        scores as ordered categories; without the place of the cup in the model.
+    left_out : str
+        The taster or the session; otherwise empty.
+    outcomes : tuple of Outcome
+        One a verdict that the alternative speaks of, in their order.
+    """
+
+    name: Name
+    left_out: str
+    outcomes: tuple[Outcome, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotDone:
+    """An alternative that was not taken, and why, as a sentence with its full stop."""
+
+    name: Name
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Influence:
+    """What the verdicts hang on.
+
+    Parameters
+    ----------
+    declared : tuple of Outcome
+        The verdicts as they stand.
+    alternatives : tuple of Alternative
+        Tasters first, in the order of ``ScoreTable.tasters``, then sessions, then methods.
+    not_done : tuple of NotDone
+    ordinal : tuple of (str, OrdinalFit or NoResult)
+        The scores of each attribute with a verdict as ordered categories.
+    variants : tuple of str
+        Names of the trial's variants, in their order.
+    """
+
+    declared: tuple[Outcome, ...]
+    alternatives: tuple[Alternative, ...]
+    not_done: tuple[NotDone, ...]
+    ordinal: tuple[tuple[str, OrdinalFit | NoResult], ...]
+    variants: tuple[str, ...]
+
+    def of(self, name: Name) -> tuple[Alternative, ...]:
+        """Select the alternatives of one kind."""
+        return tuple(each for each in self.alternatives if each.name == name)
+
+    def moved(self, name: Name) -> dict[tuple[str, str], tuple[tuple[str, Outcome], ...]]:
+        """Collect what one kind of alternative changes.
+
+        Returns
+        -------
+        dict
+            For each attribute and variant that moves, who or what was left out, and the outcome.
+        """
+        found: dict[tuple[str, str], tuple[tuple[str, Outcome], ...]] = {}
+        for each in self.of(name):
+            for outcome in each.outcomes:
+                if outcome.changed:
+                    found[outcome.key] = (*found.get(outcome.key, ()), (each.left_out, outcome))
+        return found
+
+    def to_rows(self, *, shown: bool = True) -> list[Record]:
+        """Write one flat row an outcome.
+
+        Parameters
+        ----------
+        shown : bool
+            Whether tasters are named. If not, all are "one taster", and their rows are sorted by
+            what they say, so that the order names nobody either.
+        """
+        rows = [
+            {"alternative": each.name, "left_out": each.left_out or None, **asdict(outcome)}
+            for each in self.alternatives
+            for outcome in each.outcomes
+        ]
+        return rows if shown else _nameless(rows)
+
+    def to_record(self, *, shown: bool = True) -> Record:
+        """Write everything for JSON; `shown` as in `to_rows`."""
+        return {
+            "outcomes": [_with_reason(row) for row in self.to_rows(shown=shown)],
+            "not_done": [
+                {"alternative": each.name, "reason": each.reason} for each in self.not_done
+            ],
+            "ordinal": [
+                {"attribute": attribute, **_fit_record(fit, self.variants)}
+                for attribute, fit in self.ordinal
+            ],
+        }
+
+
+def _nameless(rows: list[Record]) -> list[Record]:
+    tasters = [row | {"left_out": ONE_TASTER} for row in rows if row["alternative"] == "taster"]
+    tasters.sort(key=lambda row: [str(cell) for cell in row.values()])
+    return [*tasters, *(row for row in rows if row["alternative"] != "taster")]
+
+
+def _with_reason(row: Record) -> Record:
+    """Set the reason beside what it explains, and only where there is one."""
+    reason = row.pop("reason")
+    return row | ({"verdict_reason": reason} if reason else {})
+
+
+def _fit_record(fit: OrdinalFit | NoResult, variants: tuple[str, ...]) -> Record:
+    """Write the cumulative logit model of one attribute."""
+    if isinstance(fit, NoResult):
+        return {"fit": None, "fit_reason": fit.reason}
+    contrasts = [
+        {
+            "variant": variants[each.variant],
+            "log_odds": each.log_odds,
+            "se": each.se,
+            "z": each.z,
+            "p_value": each.p_value,
+            "p_adjusted": each.p_adjusted,
+            "interval": [each.interval.low, each.interval.high],
+        }
+        for each in fit.contrasts
+    ]
+    whole = {
+        "levels": list(fit.levels),
+        "grouped": fit.grouped,
+        "thresholds": list(fit.thresholds),
+        "taster_sd": fit.taster_sd,
+        "log_likelihood": fit.log_likelihood,
+    }
+    return {"fit": whole | {"contrasts": contrasts}}
+
+
+FEWER_SAMPLES = 9_999
+"""Flips that are sampled at first, a tenth of the usual."""
+
+Contrast = MixedContrast | RankContrast | NoResult
+
+
+def declare(
+    trial: Trial, results: tuple[AttributeResult, ...], verdicts: tuple[Verdict, ...]
+) -> dict[tuple[str, str], Outcome]:
+    """Write the verdicts as they stand as outcomes, by attribute and variant."""
+    comparisons = [(result, each) for result in results for each in result.comparisons]
+    found = {}
+    for (result, each), verdict in zip(comparisons, verdicts, strict=True):
+        by_mixed = deciding(trial, result) == "mixed"
+        outcome = judged(result, each.variant, each.mixed if by_mixed else each.ranks)
+        found[outcome.key] = replace(outcome, verdict=verdict.kind)
+    return found
+
+
+def judged(result: AttributeResult, variant: str, contrast: Contrast) -> Outcome:
+    """Judge a contrast by the rule; without a result nothing is settled."""
+    found = finding(contrast)
+    kind = "open" if found is None else kind_of(found, margin=result.margin, alpha=result.alpha)
+    difference = None if found is None else found.difference
+    return Outcome(
+        attribute=result.attribute,
+        variant=variant,
+        verdict=kind,
+        direction=int(np.sign(difference or 0.0)) if kind in ("different", "slight") else 0,
+        difference=difference,
+        p_adjusted=None if found is None else found.p_adjusted,
+        changed=False,
+        reason=contrast.reason if isinstance(contrast, NoResult) else "",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """What every alternative needs; the verdicts as declared by attribute and variant."""
+
+    trial: Trial
+    table: ScoreTable
+    results: tuple[AttributeResult, ...]
+    declared: dict[tuple[str, str], Outcome]
+
+    @property
+    def compared(self) -> list[AttributeResult]:
+        """The attributes that have a verdict."""
+        return [each for each in self.results if each.comparisons]
+
+    def index(self, result: AttributeResult) -> int:
+        """Find the attribute's place in the trial."""
+        return self.trial.attributes.index(self.trial.attribute(result.attribute))
+
+    def against(self, outcome: Outcome) -> Outcome:
+        """Mark an outcome that is another than declared."""
+        declared = self.declared[outcome.key]
+        same = (declared.verdict, declared.direction) == (outcome.verdict, outcome.direction)
+        return replace(outcome, changed=not same)
+
+    def outcomes(self, result: AttributeResult, contrasts: dict[str, Contrast]) -> list[Outcome]:
+        """Judge the contrasts of all variants that have a verdict."""
+        return [
+            self.against(judged(result, each.variant, contrasts[each.variant]))
+            for each in result.comparisons
+        ]
+
+    def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
+        """Judge an attribute of this table by the procedure that decides."""
+        by_mixed = deciding(self.trial, result) == "mixed"
+        return self.by_mixed(table, result) if by_mixed else self.by_ranks(table, result)
+
+    def by_mixed(
+        self, table: ScoreTable, result: AttributeResult, *, position: bool = True
+    ) -> list[Outcome]:
+        """Judge it by the mixed model."""
+        fit = mixed_of(self.trial, table, self.index(result), position=position)
+        variants = enumerate(self.trial.variants)
+        return self.outcomes(
+            result, {each.name: contrast_of(fit, place) for place, each in variants}
+        )
+
+    def by_ranks(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
+        """Judge it by ranks; by all samples only where a tenth of them leaves a doubt."""
+        index = self.index(result)
+        others = [each.name for each in self.trial.variants if each.name != self.trial.control]
+        means = means_of(self.trial, table, index)
+        quick = ranks_of(self.trial, means, index, samples=FEWER_SAMPLES)
+        outcomes = self.outcomes(result, dict(zip(others, quick, strict=True)))
+        sampled = any(isinstance(each, RankContrast) and each.method == "sampled" for each in quick)
+        if not sampled or not any(_doubtful(each, result.alpha) for each in outcomes):
+            return outcomes
+        full = ranks_of(self.trial, means, index)
+        return self.outcomes(result, dict(zip(others, full, strict=True)))
+
+
+def _doubtful(outcome: Outcome, alpha: float) -> bool:
+    error = np.sqrt(alpha * (1 - alpha) / FEWER_SAMPLES)
+    p = outcome.p_adjusted
+    return outcome.changed or (p is not None and bool(abs(p - alpha) <= 4 * error))
+
+
+MOST_TASTERS = 60
+"""Tasters up to whom each is left out in turn; one of so many carries little of the answer."""
+
+MOST_REFITS = 480
+"""Refits of one attribute for all tasters, or all sessions; one takes a few milliseconds."""
+
+MOST_SCORES = 4_000_000
+"""Scores that one kind of alternative may refit in all; a million take about half a second."""
+
+
+def study_influence(
+    trial: Trial,
+    table: ScoreTable,
+    results: tuple[AttributeResult, ...],
+    verdicts: tuple[Verdict, ...],
+) -> Influence:
+    """Judge every comparison again without one taster, without one session, and by other methods.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+        From `compare_trial`.
+    verdicts : tuple of Verdict
+        From `judge`, one a comparison.
+
+    Returns
+    -------
+    Influence
+        Without a taster or a session only the procedure that decides is made again, with the
+        same model and the same chance. What would take too long is not done, and says so.
+
+    Notes
+    -----
+    Leaving out one case at a time to see what an answer hangs on: R. D. Cook (1977),
+    Technometrics 19:15-18. Where ranks decide and flips are sampled, a tenth of the samples is
+    looked at first, and all of them where a verdict would change or an adjusted p value comes
+    within four standard errors of alpha.
+    """
+    study = Study(trial, table, results, declare(trial, results, verdicts))
+    fits = tuple((each.attribute, _ordinal(study, each)) for each in study.compared)
+    made = (
+        *_without_tasters(study),
+        *_without_sessions(study),
+        _other_procedure(study),
+        _as_categories(study, fits),
+        _without_position(study),
+    )
+    return Influence(
+        declared=tuple(study.declared.values()),
+        alternatives=tuple(each for each in made if isinstance(each, Alternative)),
+        not_done=tuple(each for each in made if isinstance(each, NotDone)),
+        ordinal=fits,
+        variants=tuple(variant.name for variant in trial.variants),
+    )
+
+
+def _without_tasters(study: Study) -> Iterator[Alternative | NotDone]:
+    present = np.unique(study.table.taster).tolist()
+    reason = _too_many_tasters(study, len(present))
+    if reason:
+        yield NotDone(name="taster", reason=reason)
+        return
+    for taster in present:
+        rows = study.table.taster != taster
+        yield _left_out(study, "taster", study.table.tasters[taster], rows)
+
+
+def _left_out(study: Study, name: Name, left_out: str, rows: BoolArray) -> Alternative:
+    """Judge every attribute of some of the rows by the procedure that decides."""
+    table = only(study.table, rows)
+    outcomes = [outcome for each in study.compared for outcome in study.again(table, each)]
+    return Alternative(name=name, left_out=left_out, outcomes=tuple(outcomes))
+
+
+def _too_many_tasters(study: Study, tasters: int) -> str:
+    if tasters < 2:
+        return "There is one taster only, on whom everything hangs."
+    refits = tasters * len(study.compared)
+    if tasters > MOST_TASTERS:
+        return (
+            f"With {tasters:,} tasters one of them can hardly move an answer; each is left out in "
+            f"turn up to {MOST_TASTERS} tasters."
+        )
+    return _too_much(study, refits)
+
+
+def _too_much(study: Study, refits: int) -> str:
+    """Say why so many refits of one attribute are too many, or return an empty string."""
+    if refits <= MOST_REFITS and refits * study.table.taster.size <= MOST_SCORES:
+        return ""
+    return (
+        f"It would take {refits:,} refits of {study.table.taster.size:,} cups; up to "
+        f"{MOST_REFITS} refits, and {MOST_SCORES:,} cups in all, it is done."
+    )
+
+
+def _without_sessions(study: Study) -> Iterator[Alternative | NotDone]:
+    present = np.unique(study.table.session).tolist()
+    reason = _too_much(study, len(present) * len(study.compared))
+    if len(present) < 2:
+        reason = "There was one session only."
+    elif any(each.unit == "round" for each in study.compared):
+        reason = "Comparing the rounds of one taster again without each in turn takes too long."
+    if reason:
+        yield NotDone(name="session", reason=reason)
+        return
+    for session in present:
+        rows = study.table.session != session
+        yield _left_out(study, "session", study.table.sessions[session], rows)
+
+
+def only(table: ScoreTable, rows: BoolArray) -> ScoreTable:
+    """Keep some rows of a table; labels and what was planned stay.
+
+    Parameters
+    ----------
+    table : ScoreTable
+    rows : bool array, shape (n,)
+    """
+    return replace(
+        table,
+        taster=table.taster[rows],
+        session=table.session[rows],
+        variant=table.variant[rows],
+        batch=table.batch[rows],
+        position=table.position[rows],
+        scores=table.scores[rows],
+    )
+
+
+def _other_procedure(study: Study) -> Alternative:
+    """Take what the second procedure said already; where it has no result nothing changes."""
+    outcomes = []
+    for result in study.compared:
+        for each in result.comparisons:
+            contrast = each.ranks if deciding(study.trial, result) == "mixed" else each.mixed
+            outcome = study.against(judged(result, each.variant, contrast))
+            if isinstance(contrast, NoResult):
+                outcome = replace(outcome, verdict=None, changed=False)
+            outcomes.append(outcome)
+    return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
+
+
+def _ordinal(study: Study, result: AttributeResult) -> OrdinalFit | NoResult:
+    from blindspoon.stats.ordinal import compare_ordinal  # noqa: PLC0415 - start-up time
+
+    scores = study.table.scores[:, study.index(result)]
+    rows = (scores, study.table.taster, study.table.variant)
+    return compare_ordinal(*rows, control=study.trial.control_index, alpha=result.alpha)
+
+
+def _as_categories(
+    study: Study, fits: tuple[tuple[str, OrdinalFit | NoResult], ...]
+) -> Alternative | NotDone:
+    reasons = [fit.reason for _, fit in fits if isinstance(fit, NoResult)]
+    if len(reasons) == len(fits):
+        reason = reasons[0] if reasons else "Nothing was compared."
+        return NotDone(name="ordinal", reason=reason)
+    outcomes = []
+    for result, (_, fit) in zip(study.compared, fits, strict=True):
+        found = {} if isinstance(fit, NoResult) else {each.variant: each for each in fit.contrasts}
+        places = {variant.name: at for at, variant in enumerate(study.trial.variants)}
+        for each in result.comparisons:
+            contrast = found.get(places[each.variant])
+            reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
+            outcomes.append(_as_category(study, result, each.variant, contrast, reason))
+    return Alternative(name="ordinal", left_out="", outcomes=tuple(outcomes))
+
+
+def _as_category(
+    study: Study,
+    result: AttributeResult,
+    variant: str,
+    contrast: OrdinalContrast | None,
+    reason: str,
+) -> Outcome:
+    """Say whether ordered categories show a difference; they cannot show that there is none."""
+    differs = contrast is not None and contrast.p_adjusted <= result.alpha
+    direction = int(np.sign(contrast.log_odds)) if contrast is not None and differs else 0
+    verdict: Word | None = "different" if differs else "not_shown"
+    return Outcome(
+        attribute=result.attribute,
+        variant=variant,
+        verdict=None if contrast is None else verdict,
+        direction=direction,
+        difference=None,
+        p_adjusted=None if contrast is None else contrast.p_adjusted,
+        changed=contrast is not None
+        and direction != study.declared[result.attribute, variant].direction,
+        reason="" if contrast is not None else reason,
+    )
+
+
+def _without_position(study: Study) -> Alternative | NotDone:
+    """Fit the mixed model without the place of the cup, where it was in the model."""
+    if any(deciding(study.trial, each) == "ranks" for each in study.compared):
+        reason = "The rank comparison decides, and the place of a cup has no part in it."
+        return NotDone(name="position", reason=reason)
+    placed = [
+        each
+        for each in study.compared
+        if isinstance(each.mixed, MixedFit) and each.mixed.note.position
+    ]
+    reason = "The place of a cup was not in the model." if not placed else ""
+    reason = reason or _too_much(study, len(placed))
+    if reason:
+        return NotDone(name="position", reason=reason)
+    outcomes = [
+        outcome for each in placed for outcome in study.by_mixed(study.table, each, position=False)
+    ]
+    return Alternative(name="position", left_out="", outcomes=tuple(outcomes))

@@ -1,0 +1,395 @@
+"""What the tables of a trial say of one another, cup by cup, without knowing what is in it.
+
+Rows that name cups by their code only: which rows name the same one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.errors import Note, Problem, problems_of_rows, quoted, shown, some_of
+from blindspoon.files.schema import POSITION_LIMIT
+from blindspoon.files.text_table import TextColumn, TextTable
+from blindspoon.trial import Trial
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cups:
+    """Rows of tables of one kind, each naming a cup; n rows.
+
+    Parameters
+    ----------
+    tables : tuple of TextTable
+        One under the other.
+    by : {"code", "variant"}
+        What names a cup; the variant where there never were codes.
+    session, taster, name : TextColumn
+        Who was served which cup when. A blank taster stands for every taster of the session.
+    batch : TextColumn
+        Blank where it is not known.
+    position : int array, shape (n,)
+        Place in the taster's session, from 1; 0 where it is not known.
+    usable : bool array, shape (n,)
+        Whether the cells that name the cup are as they must be.
+    sound : bool
+        Whether nothing is wrong with any of the tables on its own.
+    """
+
+    tables: tuple[TextTable, ...]
+    by: str
+    session: TextColumn
+    taster: TextColumn
+    name: TextColumn
+    batch: TextColumn
+    position: IntArray
+    usable: BoolArray
+    sound: bool
+
+    def __len__(self) -> int:
+        """Count the rows."""
+        return len(self.name)
+
+    def place(self, row: int) -> tuple[str, int]:
+        """Find the file and line of a row."""
+        for table in self.tables:
+            if row < len(table):
+                return table.file, int(table.lines[row])
+            row -= len(table)
+        raise IndexError(row)
+
+    def texts(self, row: int) -> tuple[str, str, str]:
+        """Give session, taster and name of a row."""
+        columns = (self.session, self.taster, self.name)
+        session, taster, name = (column.texts[column.codes[row]] for column in columns)
+        return session, taster, name
+
+    def match(self, others: Cups) -> IntArray:
+        """Find for each row the row of `others` that names the same cup; -1 where none does.
+
+        Rows that are not usable match nothing. A row of `others` with a blank taster matches
+        every taster of its session who has no row of their own for that name.
+        """
+        ours = (self.session, self.taster, self.name)
+        theirs = (others.session, others.taster, others.name)
+        found = _match(ours, self.usable, theirs, others.usable)
+        for_all = np.zeros(len(others), np.bool_)
+        for_all[others.taster.rows_of([""])] = True
+        if for_all.any():
+            shared = _match(ours[::2], self.usable, theirs[::2], others.usable & for_all)
+            found = np.where(found < 0, shared, found)
+        return found
+
+    def repeats(self) -> list[tuple[int, int]]:
+        """Pair each row that names a cup again with the row that names it before."""
+        numbers = number_rows(self.session, self.taster, self.name)
+        return _repeats(numbers, self.usable)
+
+    def repeats_apart(self) -> list[tuple[int, int]]:
+        """Do as `repeats`, but cups that differ in batch or position are two."""
+        numbers = number_rows(self.session, self.taster, self.name, self.batch)
+        return _repeats(numbers * (POSITION_LIMIT + 1) + self.position, self.usable)
+
+    def repeated_positions(self) -> list[tuple[int, int]]:
+        """Pair each row whose position is taken in its sitting with the row that took it."""
+        numbers = number_rows(self.session, self.taster) * (POSITION_LIMIT + 1)
+        return _repeats(numbers + self.position, self.usable & (self.position > 0))
+
+
+def number_rows(*columns: TextColumn) -> IntArray:
+    """Give rows a number: the same where they are alike in all columns, and only there.
+
+    Examples
+    --------
+    >>> numbers = number_rows(TextColumn.of("aab"), TextColumn.of("xyx"))
+    >>> len(set(numbers.tolist()))
+    3
+    """
+    numbers, size = np.zeros(len(columns[0]), np.int64), 1
+    for column in columns:
+        size *= max(len(column.texts), 1)
+        numbers = numbers * len(column.texts) + column.codes
+        if size > 2**40:
+            distinct, numbers = np.unique(numbers, return_inverse=True)
+            size = distinct.size
+    return numbers
+
+
+def _match(
+    ours: tuple[TextColumn, ...],
+    our_usable: BoolArray,
+    theirs: tuple[TextColumn, ...],
+    their_usable: BoolArray,
+) -> IntArray:
+    pairs = zip(ours, theirs, strict=True)
+    numbers = number_rows(*(TextColumn.stack(pair) for pair in pairs))
+    mine, other = np.split(numbers, [our_usable.size])
+    candidates = np.flatnonzero(their_usable)
+    if not candidates.size:
+        return np.full(mine.size, -1)
+    candidates = candidates[np.argsort(other[candidates], kind="stable")]
+    ranked = other[candidates]
+    nearest = np.minimum(np.searchsorted(ranked, mine), ranked.size - 1)
+    return np.where(our_usable & (ranked[nearest] == mine), candidates[nearest], -1)
+
+
+def _repeats(numbers: IntArray, usable: BoolArray) -> list[tuple[int, int]]:
+    rows = np.flatnonzero(usable)
+    rows = rows[np.argsort(numbers[rows], kind="stable")]
+    again = np.flatnonzero(np.diff(numbers[rows]) == 0)
+    pairs = zip(rows[again + 1].tolist(), rows[again].tolist(), strict=True)
+    return sorted(pairs)
+
+
+def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Problem]:
+    """Find cups scored twice, and codes that nobody was served."""
+    remedy = "Keep the row that holds; another round is a session of its own"
+    again = scored.repeats() if scored.by == "code" else scored.repeats_apart()
+    problems = _second_rows(scored, again, "scored-twice", "a taster scores a cup once", remedy)
+    served = plan if plan is not None else key
+    if served is not None and served.sound:
+        problems += _unknown_codes(scored, served)
+    return problems + taken_positions(scored)
+
+
+def codes_twice(cups: Cups) -> list[Problem]:
+    """Find codes that name two cups of one taster."""
+    remedy = "Correct one of them, or draw the codes again"
+    return _second_rows(cups, cups.repeats(), "code-twice", "a code names one cup", remedy)
+
+
+def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
+    """Find positions given twice, and cups that key.csv does not know."""
+    if plan is None:
+        return []
+    problems = taken_positions(plan)
+    if key is not None and key.sound:
+        strangers = np.flatnonzero(plan.usable & (plan.match(key) < 0))
+        allowed = "key.csv has a row for every cup that is served"
+        problems += _of_rows(
+            plan,
+            strangers,
+            "no-key-entry",
+            lambda row: f"{_cup(plan, row)} is not in key.csv",
+            allowed,
+            "Add its row to key.csv, or take the cup out",
+        )
+    return problems
+
+
+def key_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
+    """Find cups of key.csv that are served to nobody."""
+    if key is None or plan is None or not (plan.sound and key.sound):
+        return []
+    unserved = key.usable.copy()
+    served = plan.match(key)
+    unserved[served[served >= 0]] = False
+    return _of_rows(
+        key,
+        np.flatnonzero(unserved),
+        "key-not-served",
+        lambda row: f"{_cup(key, row)} is not in servings.csv",
+        "key.csv has only cups that are served",
+        "Take the row out, or add the cup to servings.csv",
+    )
+
+
+def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
+    """Find batches that are said to be of two variants.
+
+    Parameters
+    ----------
+    cups : Cups
+        Rows that name a variant: those of key.csv, or scores that were never coded.
+    variant : TextColumn
+        One a row of `cups`.
+    """
+    named = cups.batch.rows_of(filter(None, cups.batch.texts))
+    named = named[cups.usable[named]]
+    _, first = np.unique(number_rows(cups.batch, variant)[named], return_index=True)
+    pairs = named[np.sort(first)]
+    _, first = np.unique(cups.batch.codes[pairs], return_index=True)
+    return _of_rows(
+        cups,
+        np.delete(pairs, first),
+        "batch-of-two-variants",
+        lambda row: (
+            f"batch {quoted(cups.batch.texts[cups.batch.codes[row]])} stands for"
+            f" {quoted(variant.texts[variant.codes[row]])} here and for another variant above"
+        ),
+        "a batch is one vessel of one variant",
+        "Give every batch a name of its own",
+        column="batch",
+    )
+
+
+def no_scores(scored: Cups, points: FloatArray) -> list[Problem]:
+    """Complain if not one score was given."""
+    if np.isfinite(points).any():
+        return []
+    files = [table.file for table in scored.tables]
+    found = "no row has a score" if files else "there is neither scores.csv nor a ballot in ballots"
+    return [
+        Problem(
+            slug="no-scores",
+            file=files[0] if files else "scores.csv",
+            found=found,
+            allowed="a trial has one score or more",
+            remedy="Collect or key in the ballots first",
+        )
+    ]
+
+
+def absences(trial: Trial, scored: Cups, points: FloatArray, plan: Cups | None) -> Iterator[Note]:
+    """Name the scores that were not given, and the cups and tasters without any."""
+    labels = [attribute.name for attribute in trial.attributes]
+    missing = np.isnan(points)
+    for row in np.flatnonzero(missing.any(axis=1)).tolist():
+        file, line = scored.place(row)
+        lacking = some_of((labels[k] for k in np.flatnonzero(missing[row])), 20)
+        for_what = "" if missing[row].all() else f" for {lacking}"
+        yield Note(file=file, line=line, text=f"{_cup(scored, row)} has no score{for_what}")
+    if plan is not None:
+        yield from _never_scored(scored, plan)
+    seen = {*scored.taster.texts, *(plan.taster.texts if plan is not None else ())}
+    for taster in trial.tasting.tasters:
+        if taster not in seen:
+            text = f"{shown(taster)} is among the tasters, but has no cup and no score"
+            yield Note(file="trial.toml", text=text)
+
+
+def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
+    """Name cups without a row of scores; a taster without any in a session, once."""
+    matched = scored.match(plan)
+    open_cups = np.ones(len(plan), np.bool_)
+    open_cups[matched[matched >= 0]] = False
+    sitting = number_rows(plan.session, plan.taster)
+    _, first, sitting = np.unique(sitting, return_index=True, return_inverse=True)
+    cups, still_open = np.bincount(sitting), np.bincount(sitting, weights=open_cups)
+    absent = cups == still_open
+    for row in np.flatnonzero(open_cups & (~absent[sitting] | (first[sitting] == _rows(plan)))):
+        file, line = plan.place(int(row))
+        session, taster, _ = map(shown, plan.texts(int(row)))
+        nothing = f"{taster} scored nothing in session {session}"
+        text = nothing if absent[sitting[row]] else f"{_cup(plan, int(row))} was never scored"
+        yield Note(file=file, line=line, text=text)
+
+
+def _rows(cups: Cups) -> IntArray:
+    return np.arange(len(cups), dtype=np.int64)
+
+
+def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
+    file = served.tables[0].file if served.tables else "servings.csv"
+    known = set(served.name.texts)
+
+    def remedy(row: int) -> str:
+        padded = scored.texts(row)[2].zfill(3)
+        lost_zero = padded in known and padded != scored.texts(row)[2]
+        return (
+            f"Write {shown(padded)}, with its zero"
+            if lost_zero
+            else "Correct the code or the taster"
+        )
+
+    strangers = np.flatnonzero(scored.usable & (scored.match(served) < 0))
+    return _of_rows(
+        scored,
+        strangers,
+        "unknown-code",
+        lambda row: f"{_cup(scored, row)} is not in {file}",
+        lambda row: _served_to(served, scored, row),
+        remedy,
+        column="code",
+    )
+
+
+def _served_to(served: Cups, scored: Cups, row: int) -> str:
+    """Say which codes a taster was served in a session."""
+    session, taster, _ = scored.texts(row)
+    theirs = np.zeros(len(served), np.bool_)
+    theirs[served.taster.rows_of([taster, ""])] = True
+    codes = [
+        served.texts(int(place))[2] for place in served.session.rows_of([session]) if theirs[place]
+    ]
+    cups = some_of(map(shown, codes)) if codes else "no cup"
+    return f"there {shown(taster)} has {cups} in session {shown(session)}"
+
+
+def _second_rows(
+    cups: Cups, pairs: list[tuple[int, int]], slug: str, allowed: str, remedy: str
+) -> list[Problem]:
+    before = dict(pairs)
+
+    def found(row: int) -> str:
+        file, line = cups.place(before[row])
+        return f"{_cup(cups, row)} stands a second time, after {file} line {line}"
+
+    return _of_rows(cups, list(before), slug, found, allowed, remedy)
+
+
+def as_tasted(plan: Cups, scored: Cups) -> Cups:
+    """Put the positions that stand beside scores in the place of the planned ones."""
+    rows = np.flatnonzero((scored.position > 0) & (scored.match(plan) >= 0))
+    if not rows.size:
+        return plan
+    position = plan.position.copy()
+    position[scored.match(plan)[rows]] = scored.position[rows]
+    return replace(plan, position=position)
+
+
+def taken_positions(cups: Cups) -> list[Problem]:
+    """Find positions that two cups of one taster have in one session."""
+    before = dict(cups.repeated_positions())
+
+    def found(row: int) -> str:
+        session, taster, _ = map(shown, cups.texts(row))
+        file, line = cups.place(before[row])
+        where = f"{file} line {line}"
+        return f"position {cups.position[row]} of {taster} in session {session} is that of {where}"
+
+    return _of_rows(
+        cups,
+        list(before),
+        "position-twice",
+        found,
+        "a taster has one cup at a time",
+        "Correct one of the positions",
+        column="position",
+    )
+
+
+_Part = str | Callable[[int], str]
+
+
+def _of_rows(
+    cups: Cups,
+    rows: Sequence[int] | IntArray,
+    slug: str,
+    found: Callable[[int], str],
+    allowed: _Part,
+    remedy: _Part,
+    column: str | None = None,
+) -> list[Problem]:
+    def problem(row: int) -> Problem:
+        file, line = cups.place(row)
+        return Problem(
+            slug=slug,
+            file=file,
+            line=line,
+            column=column,
+            found=found(row),
+            allowed=allowed if isinstance(allowed, str) else allowed(row),
+            remedy=remedy if isinstance(remedy, str) else remedy(row),
+        )
+
+    return problems_of_rows([int(row) for row in rows], problem)
+
+
+def _cup(cups: Cups, row: int) -> str:
+    session, taster, name = map(shown, cups.texts(row))
+    of_taster = f" of {taster}" if taster else ""
+    return f"{cups.by} {name}{of_taster} in session {session}"

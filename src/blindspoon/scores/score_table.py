@@ -1,0 +1,318 @@
+"""Rows of text -> one table of scores, checked, typed and with the blind lifted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.errors import Note, Problem, ScoreError
+from blindspoon.files.text_table import TextColumn, TextTable
+from blindspoon.scores.crosscheck import Cups, number_rows
+from blindspoon.scores.ledger import Ledger, open_ledger
+from blindspoon.trial import Trial
+
+__all__ = [
+    "FloatArray",
+    "IntArray",
+    "LeftOut",
+    "Remark",
+    "ScoreTable",
+    "build_table",
+    "check_scores",
+    "unblind",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """Something that takes no part in the comparison, and why."""
+
+    file: str
+    line: int | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """What a taster wrote beside a cup."""
+
+    session: str
+    taster: str
+    variant: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScoreTable:
+    """Every scored serving of a trial, one row each; n servings.
+
+    Parameters
+    ----------
+    tasters, sessions : tuple of str
+        Labels, in order of first appearance in the files.
+    taster, session : int array, shape (n,)
+        Positions in `tasters` and `sessions`.
+    variant : int array, shape (n,)
+        Position in ``Trial.variants``.
+    batch : int array, shape (n,)
+        Position in `batches`; -1 where no batch is named.
+    batches : tuple of str
+    position : int array, shape (n,)
+        Place of the cup in its taster's session, from 1; 0 where it is not known.
+    scores : float array, shape (n, n_attributes)
+        In the order of ``Trial.attributes``; NaN where no score was given.
+    coded : bool
+        Whether the cups were served under codes.
+    balanced : bool
+        Whether every taster was to get every variant once in each of their sessions, with
+        positions known and each variant in each position equally often, give or take one,
+        within each session.
+    remarks : tuple of Remark
+    left_out : tuple of LeftOut
+        In the order of the files.
+    """
+
+    tasters: tuple[str, ...]
+    sessions: tuple[str, ...]
+    taster: IntArray
+    session: IntArray
+    variant: IntArray
+    batch: IntArray
+    batches: tuple[str, ...]
+    position: IntArray
+    scores: FloatArray
+    coded: bool
+    balanced: bool
+    remarks: tuple[Remark, ...]
+    left_out: tuple[LeftOut, ...]
+
+    def batches_tasted(self, variants: int) -> IntArray:
+        """Count the named batches of each of the trial's variants that were tasted.
+
+        Parameters
+        ----------
+        variants : int
+            How many the trial has.
+
+        Returns
+        -------
+        int array, shape (variants,)
+            0 where a variant's cups name no batch.
+        """
+        named = self.batch >= 0
+        pairs = self.variant[named] * len(self.batches) + self.batch[named]
+        tasted = np.bincount(pairs, minlength=variants * len(self.batches)) > 0
+        counts: IntArray = tasted.reshape(variants, len(self.batches)).sum(axis=1)
+        return counts
+
+    @classmethod
+    def from_ledger(cls, trial: Trial, ledger: Ledger) -> ScoreTable:
+        """Lift the blind of a ledger without problems; `build_table` is the way here."""
+        scored, plan = ledger.scored, ledger.plan
+        served = scored if plan is None else plan
+        variant, batch = _contents(trial, ledger, served)
+        cup = np.arange(len(scored)) if plan is None else scored.match(plan)
+        given = np.asarray(np.isfinite(ledger.points).any(axis=1))
+        taster, session = _only(scored.taster, given), _only(scored.session, given)
+        batches = _only(TextColumn(batch.texts, batch.codes[cup]), given)
+        return cls(
+            tasters=taster.texts,
+            sessions=session.texts,
+            taster=taster.codes,
+            session=session.codes,
+            variant=variant[cup][given],
+            batch=_without_blank(batches),
+            batches=tuple(text for text in batches.texts if text),
+            position=served.position[cup][given],
+            scores=ledger.points[given],
+            coded=ledger.coded,
+            balanced=_is_balanced(served, variant, len(trial.variants)),
+            remarks=tuple(_remarks(trial, scored, variant[cup])),
+            left_out=tuple(_left_out(trial, ledger, variant[cup][given])),
+        )
+
+
+def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, TextColumn]:
+    """Look up what was in each cup. Nothing else lifts the blind.
+
+    Parameters
+    ----------
+    cups : Cups
+        n cups under their codes, all of them in the key.
+    key : Cups
+        The rows of key.csv.
+    variants : sequence of str
+        Names, in the order of ``Trial.variants``.
+
+    Returns
+    -------
+    variant : int array, shape (n,)
+        Position in `variants`.
+    batch : TextColumn
+        n labels, blank where the key names no batch.
+    """
+    rows = cups.match(key)
+    column = key.tables[0].columns["variant"]
+    places = np.array([variants.index(name) for name in column.texts], np.int64)
+    return places[column.codes[rows]], TextColumn(key.batch.texts, key.batch.codes[rows])
+
+
+def check_scores(
+    trial: Trial,
+    scores: Sequence[TextTable],
+    servings: TextTable | None = None,
+    key: TextTable | None = None,
+) -> tuple[tuple[Problem, ...], tuple[Note, ...]]:
+    """Say everything that can be said before the blind is lifted.
+
+    Parameters
+    ----------
+    trial : Trial
+    scores : sequence of TextTable
+        scores.csv and every ballot.
+    servings, key : TextTable or None
+        None where the folder has no such file. No cup is looked up in the key; only its own
+        columns are checked, and that it knows the codes that are served.
+
+    Returns
+    -------
+    problems : tuple of Problem
+        Sorted by file and line.
+    notes : tuple of Note
+        Columns that are not used, scores that are missing and the like.
+    """
+    ledger = open_ledger(trial, scores, servings, key)
+    return ledger.problems, (*ledger.notes, *ledger.absences)
+
+
+def build_table(
+    trial: Trial,
+    scores: Sequence[TextTable],
+    servings: TextTable | None = None,
+    key: TextTable | None = None,
+) -> tuple[ScoreTable, tuple[Note, ...]]:
+    r"""Check the tables of a trial and lift the blind: the only way to a `ScoreTable`.
+
+    Parameters
+    ----------
+    trial : Trial
+    scores : sequence of TextTable
+        scores.csv and every ballot. Columns: ``session`` (a name, may be left out where there is
+        one), ``taster`` (a label), ``code`` (a label), one for each attribute (points, blank
+        where no score was given), ``comment`` (text). Data that was never coded has ``variant``
+        (a name in trial.toml), ``batch`` (a label) and ``position`` (a whole number from 1)
+        instead of ``code``, the last two may be left out.
+    servings : TextTable or None
+        servings.csv: ``session``, ``taster``, ``position``, ``code``.
+    key : TextTable or None
+        key.csv: ``session``, ``taster`` (blank for a code that is the same for all), ``code``,
+        ``variant``, ``batch`` (may be left out).
+
+    Returns
+    -------
+    table : ScoreTable
+    notes : tuple of Note
+        What is worth knowing and is not in ``table.left_out``.
+
+    Raises
+    ------
+    ScoreError
+        With every problem of all tables.
+
+    Examples
+    --------
+    >>> from blindspoon.files.text_table import read_table
+    >>> from blindspoon.files.trial_toml import parse_trial
+    >>> trial = parse_trial('''
+    ... trial = { title = "Crisp cucumbers", control = "plain" }
+    ... scale = { low = 0, high = 10 }
+    ... attribute = [{ name = "texture" }]
+    ... variant = [{ name = "plain" }, { name = "oak" }]
+    ... ''')
+    >>> rows = b"taster,variant,texture\nT01,oak,7\nT01,plain,5\nT02,oak,6\nT02,plain,\n"
+    >>> table, notes = build_table(trial, [read_table(rows, "scores.csv")])
+    >>> table.variant.tolist(), table.scores[:, 0].tolist()
+    ([1, 0, 1], [7.0, 5.0, 6.0])
+    >>> table.left_out[0].reason
+    'variant plain of T02 in session 1 has no score'
+    """
+    ledger = open_ledger(trial, scores, servings, key)
+    missing = _missing_key(ledger)
+    if ledger.problems or missing:
+        raise ScoreError((*ledger.problems, *missing))
+    return ScoreTable.from_ledger(trial, ledger), ledger.notes
+
+
+def _missing_key(ledger: Ledger) -> tuple[Problem, ...]:
+    if not ledger.coded or ledger.key is not None:
+        return ()
+    return (
+        Problem(
+            slug="missing-file",
+            file="key.csv",
+            found="the scores are for codes, and there is no key.csv",
+            allowed="key.csv says which variant a code stands for",
+            remedy='Put it back, or write it with "blind" before the tasting',
+        ),
+    )
+
+
+def _contents(trial: Trial, ledger: Ledger, served: Cups) -> tuple[IntArray, TextColumn]:
+    """Say which variant and batch is in each cup that was served."""
+    variants = [variant.name for variant in trial.variants]
+    if ledger.key is not None:
+        return unblind(served, ledger.key, variants)
+    places = np.array([variants.index(name) for name in served.name.texts], np.int64)
+    return places[served.name.codes], served.batch
+
+
+def _only(column: TextColumn, rows: BoolArray) -> TextColumn:
+    return column if rows.all() else column.keep(rows)
+
+
+def _without_blank(column: TextColumn) -> IntArray:
+    """Give positions among the texts that are not blank; -1 for blank."""
+    named = np.array([bool(text) for text in column.texts], np.bool_)
+    return np.where(named, np.cumsum(named) - 1, -1)[column.codes]
+
+
+def _is_balanced(cups: Cups, variant: IntArray, variants: int) -> bool:
+    """Tell whether positions can be told apart from variants, as `ScoreTable.balanced` says."""
+    if not ((cups.position > 0) & (cups.position <= variants)).all():
+        return False
+    sittings, sitting = np.unique(number_rows(cups.session, cups.taster), return_inverse=True)
+    served = np.bincount(sitting * variants + variant, minlength=sittings.size * variants)
+    if (served != 1).any():
+        return False
+    places = (cups.session.codes * variants + variant) * variants + cups.position - 1
+    size = len(cups.session.texts) * variants**2
+    often = np.bincount(places, minlength=size).reshape(-1, variants**2)
+    return bool((np.ptp(often, axis=1) <= 1).all())
+
+
+def _remarks(trial: Trial, scored: Cups, variant: IntArray) -> Iterator[Remark]:
+    row = 0
+    for table in scored.tables:
+        if "comment" in table.columns:
+            comments = table.columns["comment"]
+            for place in comments.rows_of(filter(None, comments.texts)).tolist():
+                session, taster, _ = scored.texts(row + place)
+                yield Remark(
+                    session=session,
+                    taster=taster,
+                    variant=trial.variants[variant[row + place]].name,
+                    text=comments.texts[comments.codes[place]],
+                )
+        row += len(table)
+
+
+def _left_out(trial: Trial, ledger: Ledger, variant: IntArray) -> Iterator[LeftOut]:
+    for note in ledger.absences:
+        yield LeftOut(file=note.file, line=note.line, reason=note.text)
+    scored = np.bincount(variant, minlength=len(trial.variants))
+    for place in np.flatnonzero(scored == 0):
+        reason = f"no cup of {trial.variants[place].name} has a score"
+        yield LeftOut(file="trial.toml", line=None, reason=reason)

@@ -1,0 +1,139 @@
+"""Finished content -> printable pages, each complete in itself."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+
+import jinja2
+
+from blindspoon.charts.style import PALETTE, PREFIX
+from blindspoon.serving.plan import ServingPlan
+from blindspoon.sheets.checklist import make_checklist
+from blindspoon.sheets.paper_ballots import make_ballots
+from blindspoon.sheets.pouring import pouring_sheet
+from blindspoon.sheets.telling import PRACTICE, heading
+from blindspoon.sheets.tray_labels import (
+    MARGIN,
+    PAPERS,
+    Paper,
+    label_sheets,
+    stock_named,
+    tray_cards,
+)
+from blindspoon.trial import Trial
+
+COLOURS = ("ink", "soft", "edge", "hair")
+
+
+def print_sheets(
+    trial: Trial,
+    plan: ServingPlan,
+    *,
+    paper: Paper = "a4",
+    label_stock: str | None = None,
+    label_owner: bool = True,
+    portion_g: float | None = None,
+    cautions: Sequence[str] = (),
+) -> dict[str, bytes]:
+    """Make everything that is printed for the day.
+
+    Parameters
+    ----------
+    trial : Trial
+    plan : ServingPlan
+        Drawn for this trial.
+    paper : {"a4", "letter"}
+        Of all sheets but the labels.
+    label_stock : str, optional
+        A name of `LABEL_STOCKS`; the larger labels of the paper if left out.
+    label_owner : bool
+        Whether a label says in small whose cup it is, and of which session.
+    portion_g : float, optional
+        Grams in one cup, above 0; "the same spoonful" if left out.
+
+    cautions : sequence of str
+        What the log of the batches warns of, for whoever pours; it may name batches.
+
+    Returns
+    -------
+    dict of str to bytes
+        HTML by file name: ``checklist.html``, ``pouring.html``, ``trays.html``, ``labels.html``,
+        ``ballots.html``. Each needs no other file, no network and no script. Variants and
+        batches are named in ``pouring.html`` only.
+
+    Raises
+    ------
+    ValueError
+        If there is no label stock of that name, or the portion is not above 0.
+
+    Notes
+    -----
+    Serving after ISO 4120 (its rules of serving only), ISO 13299:2016 and ASTM E1871, as far as
+    the checklist says so beside each step.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from blindspoon.serving import draw, request_for
+    >>> from blindspoon.files.trial_toml import parse_trial
+    >>> trial = parse_trial('''
+    ... trial = { title = "Crisp cucumbers", control = "brined" }
+    ... scale = { low = 0, high = 10, step = 1 }
+    ... attribute = [{ name = "texture" }]
+    ... variant = [{ name = "brined" }, { name = "oak-leaf" }]
+    ... tasting = { tasters = 4 }
+    ... ''')
+    >>> sheets = print_sheets(trial, draw(request_for(trial), np.random.default_rng(1)))
+    >>> [name for name, page in sheets.items() if b"Oak leaf" in page]
+    ['pouring.html']
+    """
+    stock = stock_named(label_stock, paper)
+    if portion_g is not None and not portion_g > 0:
+        message = f"portion_g is {portion_g}; it is above 0"
+        raise ValueError(message)
+    size, head = PAPERS[paper], heading(trial)
+    return {
+        "checklist.html": _page(
+            "checklist", size, MARGIN, list=make_checklist(trial, plan, portion_g)
+        ),
+        "pouring.html": _page(
+            "pouring", size, MARGIN, sheet=pouring_sheet(trial, plan, portion_g, cautions)
+        ),
+        "trays.html": _page("trays", size, MARGIN, head=head, cards=tray_cards(trial, plan)),
+        "labels.html": _page(
+            "labels",
+            PAPERS[stock.paper],
+            0,
+            head=head,
+            stock=stock,
+            sheets=label_sheets(plan, stock, owner=label_owner),
+        ),
+        "ballots.html": _page("ballots", size, MARGIN, all=make_ballots(trial, plan, paper)),
+    }
+
+
+def _page(name: str, size: tuple[float, float], margin: float, **content: object) -> bytes:
+    """Fill a template; all text of the host is escaped in it."""
+    template = _environment().get_template(f"{name}.html.j2")
+    width, height = (round(side, 3) for side in size)
+    return template.render(
+        name=name,
+        colours="".join(f"{PREFIX}{each}:{PALETTE[each][0]};" for each in COLOURS),
+        width=width,
+        height=height,
+        margin=margin,
+        practice=PRACTICE,
+        **content,
+    ).encode()
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("blindspoon", "sheets/templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )

@@ -1,0 +1,385 @@
+"""The mixed model of many complete, balanced trials at once.
+
+Where every taster gets every variant once a session, the scores fall apart into three strata:
+tasters, cells (taster:variant) and cups. Serving positions, a fixed effect, stand partly in the
+cells and partly in the cups; along canonical directions they fall apart too. What is left of a
+trial is a handful of independent sums of squares, each with a variance that is a combination
+of the cells' and the cups', and one unknown ratio of the two.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.polynomial import Chebyshev
+
+from blindspoon.arrays import BoolArray, FloatArray
+from blindspoon.stats.dunnett import Dunnett
+from blindspoon.stats.reml import SMALLEST
+
+NODES = 14
+"""Ratios of the variances at which critical values are computed; they vary by about 1 %."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Balanced:
+    """A complete design for t tasters, k variants, s sessions; variant 0 is the control.
+
+    Parameters
+    ----------
+    tasters, variants, sessions : int
+    to_cells, to_cups : float array, shape (t * k * s, p)
+        Canonical position columns in the two strata; p = 0 without position in the model.
+    efficiency : float array, shape (p,)
+        Share of the information on each direction that lies in the cells, 0 to 1.
+    pull : float array, shape (k - 1, p)
+        What a unit of each direction adds to the differences from the control.
+
+    Notes
+    -----
+    Strata and canonical efficiencies: J. A. Nelder (1965), Proc. R. Soc. A 283, 147-178;
+    A. T. James and G. N. Wilkinson (1971), Biometrika 58, 279-294.
+    """
+
+    tasters: int
+    variants: int
+    sessions: int
+    to_cells: FloatArray
+    to_cups: FloatArray
+    efficiency: FloatArray
+    pull: FloatArray
+
+    @property
+    def lines(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Degrees of freedom and the parts of the cells' and the cups' variance in each line.
+
+        The lines are the cells' scatter, the cups' scatter, and for each direction that both
+        inform about, the difference of its two estimates.
+        """
+        t, k, s = self.tasters, self.variants, self.sessions
+        e = self.efficiency
+        both = e[self.shared]
+        df = [(t - 1) * (k - 1) - np.count_nonzero(e), t * k * (s - 1) - np.count_nonzero(e < 1)]
+        return (
+            np.array([*df, *np.ones(both.size)], dtype=np.float64),
+            np.array([1.0, 0.0, *(1 / both)]),
+            np.array([0.0, 1.0, *(1 / (1 - both))]),
+        )
+
+    @property
+    def shared(self) -> BoolArray:
+        """Directions on which both strata inform, shape (p,)."""
+        return (self.efficiency > 0) & (self.efficiency < 1)
+
+
+def balanced_design(positions: FloatArray) -> Balanced:
+    """Prepare a design.
+
+    Parameters
+    ----------
+    positions : float array, shape (t, k, s, q)
+        Columns of the serving position of each taster's cup of each variant in each session,
+        such as indicators of all positions but one; q = 0 for no position in the model.
+
+    Examples
+    --------
+    >>> design = balanced_design(np.empty((12, 5, 2, 0)))
+    >>> design.lines[0]
+    array([44., 60.])
+    """
+    t, k, s, q = positions.shape
+    columns = positions - positions.mean(axis=(0, 1, 2))
+    means = columns.mean(axis=2, keepdims=True)
+    by_variant = means.mean(axis=0, keepdims=True)
+    in_cells = np.broadcast_to(means - by_variant, columns.shape).reshape(t * k * s, q)
+    in_cups = (columns - means).reshape(t * k * s, q)
+    cells, cups = in_cells.T @ in_cells, in_cups.T @ in_cups
+    values, vectors = np.linalg.eigh(cells + cups)
+    kept = values > 1e-9 * max(values.max(initial=0.0), 1.0)
+    root = vectors[:, kept] / np.sqrt(values[kept])
+    efficiency, turn = np.linalg.eigh(root.T @ cells @ root)
+    turn = root @ turn
+    efficiency = np.where(
+        efficiency < 1e-10, 0.0, np.where(efficiency > 1 - 1e-10, 1.0, efficiency)
+    )
+    centres = by_variant.reshape(k, q) @ turn
+    return Balanced(
+        tasters=t,
+        variants=k,
+        sessions=s,
+        to_cells=in_cells @ turn * (efficiency > 0),
+        to_cups=in_cups @ turn * (efficiency < 1),
+        efficiency=efficiency,
+        pull=centres[1:] - centres[0],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimates:
+    """The mixed model's estimates in m trials, each variant against the control.
+
+    Parameters
+    ----------
+    difference, se, df : float array, shape (m, k - 1)
+        In points; Kenward-Roger standard errors and degrees of freedom.
+    ratio : float array, shape (m,)
+        The cups' variance over the cells', above 0 to 1.
+    usable : bool array, shape (m,)
+        False where repeats (with one session: differences) do not scatter at all.
+    """
+
+    difference: FloatArray
+    se: FloatArray
+    df: FloatArray
+    ratio: FloatArray
+    usable: BoolArray
+
+
+def estimate(design: Balanced, scores: FloatArray) -> Estimates:
+    """Fit the mixed model to many trials of one design.
+
+    Parameters
+    ----------
+    design : Balanced
+    scores : float array, shape (m, t, k, s)
+        Trials, tasters, variants, sessions.
+
+    Notes
+    -----
+    REML, and the covariance and degrees of freedom of M. G. Kenward and J. H. Roger (1997),
+    Biometrics 53, 983-997, as in `compare_mixed`, with which it agrees trial by trial except
+    where repeats do not scatter at all: use `decide`, which averages such trials first.
+    """
+    sums = _reduce(design, scores)
+    ratio, variance = _reml(design, sums)
+    u_cells, u_cups = sums.along
+    weight = design.efficiency * ratio[:, None] + 1 - design.efficiency
+    effects = (u_cells * ratio[:, None] + u_cups) / weight
+    own, df = _kenward_roger(design, ratio)
+    return Estimates(
+        difference=sums.means[:, 1:] - sums.means[:, :1] - effects @ design.pull.T,
+        se=np.sqrt(variance[:, None] * np.diagonal(own, axis1=1, axis2=2)),
+        df=df,
+        ratio=ratio,
+        usable=sums.scatter[:, 1 if design.sessions > 1 else 0],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sums:
+    """Means of the variants, sums of squares and products of m trials."""
+
+    means: FloatArray
+    tasters: FloatArray
+    lines: FloatArray
+    along: tuple[FloatArray, FloatArray]
+    scatter: BoolArray
+
+
+def _reduce(design: Balanced, scores: FloatArray) -> _Sums:
+    m, k, s = len(scores), design.variants, design.sessions
+    cells = scores.mean(axis=3)
+    tasters, variants = cells.mean(axis=2), cells.mean(axis=1)
+    within = cells - tasters[:, :, None]
+    total = s * (within**2).sum(axis=(1, 2))
+    around = within - (variants - variants.mean(axis=1, keepdims=True))[:, None, :]
+    repeats = ((scores - cells[..., None]) ** 2).sum(axis=(1, 2, 3))
+    flat = scores.reshape(m, -1)
+    along = flat @ design.to_cells, flat @ design.to_cups
+    e, both = design.efficiency, design.shared
+    by_cells = along[0] / np.where(e > 0, e, 1.0)
+    by_cups = along[1] / np.where(e < 1, 1 - e, 1.0)
+    in_cells = s * (around**2).sum(axis=(1, 2)) - (along[0] * by_cells).sum(axis=1)
+    in_cups = repeats - (along[1] * by_cups).sum(axis=1)
+    scatter = np.column_stack([in_cells > SMALLEST * total, in_cups > SMALLEST * repeats])
+    strata = np.where(scatter, np.column_stack([in_cells, in_cups]), 0.0)
+    return _Sums(
+        means=variants,
+        tasters=s * k * tasters.var(axis=1) * design.tasters,
+        lines=np.column_stack([strata, ((by_cells - by_cups) ** 2)[:, both]]),
+        along=along,
+        scatter=scatter,
+    )
+
+
+def _reml(design: Balanced, sums: _Sums) -> tuple[FloatArray, FloatArray]:
+    """Return the ratio of the variances and the cells' variance.
+
+    The tasters' stratum has a variance of its own, unless it would be below the cells': then
+    the tasters' variance component is zero and both strata estimate the same.
+    """
+    df, squares = design.lines[0], sums.lines
+    ratio, variance = _fit(design, df, squares)
+    merged = sums.tasters < (design.tasters - 1) * variance
+    if merged.any():
+        more = np.zeros_like(df)
+        more[0] = design.tasters - 1
+        extra = np.zeros_like(squares[merged])
+        extra[:, 0] = sums.tasters[merged]
+        ratio[merged], variance[merged] = _fit(design, df + more, squares[merged] + extra)
+    return ratio, variance
+
+
+def _fit(design: Balanced, df: FloatArray, squares: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Minimise the criterion in the ratio, at most 1, by Newton's method within a bracket."""
+    _, of_cells, of_cups = design.lines
+    low, x = np.full(len(squares), -40.0), np.zeros(len(squares))
+    high, total = x.copy(), df.sum()
+    if design.sessions > 1:
+        for _ in range(80):
+            cups = of_cups * np.exp(x)[:, None]
+            variance = of_cells + cups
+            share = cups / variance
+            part = squares / variance
+            part /= np.maximum(part.sum(axis=1, keepdims=True), 1e-300)
+            mean = (part * share).sum(axis=1)
+            slope = share @ df - total * mean
+            bend = (share * (1 - share)) @ df
+            bend -= total * ((part * share * (1 - 2 * share)).sum(axis=1) + mean**2)
+            rising = slope > 0
+            high, low = np.where(rising, x, high), np.where(rising, low, x)
+            step = x - slope / np.where(bend > 0, bend, np.inf)
+            inside = (bend > 0) & (step > low) & (step < high)
+            new = np.where(inside, step, np.where(rising | (x < 0), (low + high) / 2, x))
+            if np.abs(new - x).max(initial=0.0) < 1e-13:
+                break
+            x = new
+    ratio = np.exp(x)
+    variance = of_cells + of_cups * ratio[:, None]
+    return ratio, (squares / variance).sum(axis=1) / total
+
+
+def _kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the contrasts' adjusted covariance, over the cells' variance, and their df.
+
+    Shapes (m, k - 1, k - 1) and (m, k - 1). Everything depends on the ratio alone. The effect
+    of a direction has the variance ``g = x y / (e y + (1 - e) x)`` where x and y are those of
+    cells and cups; the adjustment is minus the variances' covariance times its second
+    derivatives.
+    """
+    y, e = ratio[:, None], design.efficiency
+    wide = e * y + 1 - e
+    curve = 2 * e * (1 - e) / wide**3
+    spread = _spread_of_variances(design, ratio)
+    extra = spread[:, 0, 0, None] * y**2 - 2 * spread[:, 0, 1, None] * y + spread[:, 1, 1, None]
+    servings = design.tasters * design.sessions
+    plain = (np.eye(design.variants - 1) + 1) / servings
+    adjusted = plain + _outer(design.pull, y / wide + curve * extra)
+    squared = design.pull.T**2
+    own = 2 / servings + (y / wide) @ squared
+    slope_x = 2 / servings + (e * (y / wide) ** 2) @ squared
+    slope_y = ((1 - e) / wide**2) @ squared
+    slopes = np.stack([slope_x, slope_y])
+    return adjusted, 2 * own**2 / np.einsum("amv,mab,bmv->mv", slopes, spread, slopes)
+
+
+def _outer(pull: FloatArray, weights: FloatArray) -> FloatArray:
+    """Sum the outer products of the columns of `pull` with each row of weights."""
+    return (pull * weights[:, None, :]) @ pull.T
+
+
+def _spread_of_variances(design: Balanced, ratio: FloatArray) -> FloatArray:
+    """Covariance of both variances, over the square of the cells', shape (m, 2, 2)."""
+    df, of_cells, of_cups = design.lines
+    spread = np.zeros((len(ratio), 2, 2))
+    if design.sessions == 1:
+        spread[:, 0, 0] = 2 / df[0]
+        return spread
+    parts = np.stack([of_cells, of_cups])
+    weight = df / (of_cells + of_cups * ratio[:, None]) ** 2
+    return 2 * np.linalg.inv(np.einsum("al,ml,bl->mab", parts, weight, parts))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """A design with its critical values: all that is needed to decide a trial by it.
+
+    Parameters
+    ----------
+    design : Balanced
+    different, equivalent : sequence of Chebyshev
+        One a variant: Dunnett's critical values at alpha and at 2 alpha, by the ratio.
+    averaged : Rule or None
+        For trials whose repeats do not scatter; None with one session.
+    """
+
+    design: Balanced
+    different: tuple[Chebyshev, ...]
+    equivalent: tuple[Chebyshev, ...]
+    averaged: Rule | None
+
+
+def make_rule(positions: FloatArray, alpha: float) -> Rule:
+    """Prepare to decide trials of one design.
+
+    Parameters
+    ----------
+    positions : float array, shape (t, k, s, q)
+        As in `balanced_design`.
+    alpha : float
+        Chance of a false difference over all variants.
+    """
+    design = balanced_design(positions)
+    sessions = positions.shape[2]
+    averaged = positions.mean(axis=2, keepdims=True)
+    return Rule(
+        design=design,
+        different=_critical(design, alpha),
+        equivalent=_critical(design, 2 * alpha),
+        averaged=make_rule(averaged, alpha) if sessions > 1 else None,
+    )
+
+
+def _critical(design: Balanced, alpha: float) -> tuple[Chebyshev, ...]:
+    """Interpolate each contrast's critical value in the ratio of the variances."""
+    constant = design.sessions == 1 or not design.efficiency.size
+    degree = 0 if constant else NODES - 1
+    nodes = np.polynomial.chebyshev.chebpts1(degree + 1) / 2 + 0.5
+    covariance, df = _kenward_roger(design, nodes)
+    values = np.empty((nodes.size, design.variants - 1))
+    for row, (matrix, own_df) in enumerate(zip(covariance, df, strict=True)):
+        sd = np.sqrt(np.diag(matrix))
+        family = Dunnett(matrix / np.outer(sd, sd))
+        values[row] = [family.critical_value(alpha, float(f"{each:.11g}")) for each in own_df]
+    return tuple(Chebyshev.fit(nodes, column, degree, domain=[0, 1]) for column in values.T)
+
+
+def decide(rule: Rule, scores: FloatArray, margin: float) -> tuple[BoolArray, BoolArray]:
+    """Decide many trials as `compare_mixed` and the rule of the verdicts would.
+
+    Parameters
+    ----------
+    rule : Rule
+    scores : float array, shape (m, t, k, s)
+    margin : float
+        In points.
+
+    Returns
+    -------
+    different, inside : bool array, shape (m, k - 1)
+        Whether the adjusted p value is at most alpha, and whether the simultaneous interval at
+        level 1 - 2 alpha lies inside the margin. Both False where there is no result.
+
+    Examples
+    --------
+    Five tasters find the second variant better by about 2 points:
+
+    >>> rule = make_rule(np.empty((5, 2, 1, 0)), 0.05)
+    >>> scores = np.array([[4.0, 6], [5, 7], [3, 5], [6, 7], [4, 7]]).reshape(1, 5, 2, 1)
+    >>> decide(rule, scores, margin=3.0)
+    (array([[ True]]), array([[ True]]))
+    """
+    found = estimate(rule.design, scores)
+    size, usable = np.abs(found.difference), found.usable[:, None]
+    reach = [
+        np.column_stack([curve(found.ratio) for curve in curves]) * found.se
+        for curves in (rule.different, rule.equivalent)
+    ]
+    different = (size >= reach[0]) & usable
+    inside = (size + reach[1] < margin) & usable
+    if rule.averaged is not None and not usable.all():
+        rest = ~found.usable
+        means = scores[rest].mean(axis=3, keepdims=True)
+        different[rest], inside[rest] = decide(rule.averaged, means, margin)
+    return different, inside

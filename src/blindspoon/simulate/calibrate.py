@@ -1,0 +1,454 @@
+"""What the design promises of these rates, and which of them are beyond it.
+
+How often the procedures were right, one frozen value a cell.
+
+Simulated verdicts against the truth, counted.
+
+Situations, panels and truths, spread over the cores: the entry to calibration.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from joblib import Parallel, delayed  # type: ignore[import-untyped]
+
+from blindspoon.arrays import IntArray
+from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.verdict import By, Kind, Verdict, finding, judge
+from blindspoon.simulate.situations import (
+    BOTH,
+    SITUATIONS,
+    TRUTHS,
+    Situation,
+    Truth,
+    Truths,
+    truths,
+)
+from blindspoon.simulate.trials import make_trial, simulate
+from blindspoon.stats.results import AttributeResult, Interval
+from blindspoon.stats.sign_flips import EXACT_UP_TO
+
+Record = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A share of simulated trials, its Monte Carlo standard error, and of how many trials."""
+
+    value: float
+    se: float
+    trials: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationCell:
+    """How one procedure did in one situation with one panel and one truth.
+
+    Parameters
+    ----------
+    situation : str
+    variants, tasters : int
+        The control counts among the variants.
+    truth : {"none", "one", "all"}
+        Which variants truly differ from the control, each by one margin.
+    procedure : {"mixed", "ranks"}
+    trials : int
+    false_alarm : Rate or None
+        Any variant called different or slight that is not; None where all differ.
+    coverage : Rate or None
+        All true differences inside their intervals at once, among the trials with an interval;
+        None where there was none.
+    found : Rate or None
+        The variant that differs called different or slight; None unless exactly one does.
+    false_alike : Rate or None
+        Any variant called alike or slight that is off by the margin; None where none is.
+    """
+
+    situation: str
+    variants: int
+    tasters: int
+    truth: Truth
+    procedure: By
+    trials: int
+    false_alarm: Rate | None
+    coverage: Rate | None
+    found: Rate | None
+    false_alike: Rate | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """All cells of a calibration.
+
+    Parameters
+    ----------
+    trials, seed : int
+        Simulated trials a cell as asked for, and what their random draws come from.
+    cells : tuple of CalibrationCell
+        By situation, variants, tasters, truth and procedure.
+    """
+
+    trials: int
+    seed: int
+    cells: tuple[CalibrationCell, ...]
+
+    def to_record(self) -> Record:
+        """Give everything as plain values, ready for JSON."""
+        return asdict(self)
+
+
+QUESTIONS = ("false_alarm", "coverage", "found", "false_alike")
+SLACK = 1e-9
+"""Points by which an interval's end may fall short of the truth through floating point."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What one procedure says of one variant; None where it says nothing."""
+
+    kind: Kind | None
+    interval: Interval | None
+
+
+def answers(
+    verdicts: Sequence[Verdict], results: Sequence[AttributeResult], procedure: By
+) -> dict[int, Answer]:
+    """Pick a procedure's answers out of the verdicts of a trial that the mixed model decides.
+
+    Parameters
+    ----------
+    verdicts : sequence of Verdict
+        Of one attribute.
+    results : sequence of AttributeResult
+        That attribute's, in the same order as its verdicts.
+    procedure : {"mixed", "ranks"}
+
+    Returns
+    -------
+    dict of int to Answer
+        By variant, 1 the first after the control. One that was not compared is not in it.
+    """
+    said = {}
+    (result,) = results
+    for verdict, comparison in zip(verdicts, result.comparisons, strict=True):
+        contrast = comparison.mixed if procedure == "mixed" else comparison.ranks
+        found = finding(contrast)
+        kind = verdict.kind if procedure == "mixed" else verdict.other
+        if found is not None:
+            number = int(comparison.variant.rpartition("-")[2])
+            said[number] = Answer(kind, found.interval)
+    return said
+
+
+def tally(said: Sequence[dict[int, Answer]], true: Truths, procedure: By) -> IntArray:
+    """Count right and wrong over trials.
+
+    Parameters
+    ----------
+    said : sequence of dict
+        The answers of each trial.
+    true : Truths
+    procedure : {"mixed", "ranks"}
+        Whose true differences the intervals are held against.
+
+    Returns
+    -------
+    int array, shape (4, 2)
+        A row a question of `QUESTIONS`: how often it came true, and in how many trials it
+        could be asked.
+
+    Examples
+    --------
+    >>> true = Truths(levels=(5, 5, 6.5), differs=(False, True), means=(0, 1.5),
+    ...               pseudomedians=(0, 1.5))
+    >>> trial = {1: Answer("different", Interval(0.2, 2)), 2: Answer("open", Interval(0, 2))}
+    >>> tally([trial], true, "mixed").tolist()
+    [[1, 1], [0, 1], [0, 1], [0, 1]]
+    """
+    counts = np.zeros((len(QUESTIONS), 2), dtype=np.int64)
+    for trial in said:
+        replies = (
+            _false_alarm(trial, true),
+            _covered(trial, true.differences(procedure)),
+            _found(trial, true),
+            _false_alike(trial, true),
+        )
+        counts += [(bool(reply), reply is not None) for reply in replies]
+    return counts
+
+
+def rates(counts: IntArray) -> dict[str, Rate | None]:
+    """Turn counts of shape (4, 2) into rates; None for a question that was never asked."""
+    return {
+        name: _rate(int(true), int(asked)) if asked else None
+        for name, (true, asked) in zip(QUESTIONS, counts, strict=True)
+    }
+
+
+def _rate(true: int, asked: int) -> Rate:
+    share = true / asked
+    return Rate(share, math.sqrt(share * (1 - share) / asked), asked)
+
+
+def _numbers(true: Truths, *, differs: bool) -> list[int]:
+    return [number for number, off in enumerate(true.differs, 1) if off == differs]
+
+
+def _called(trial: dict[int, Answer], numbers: Iterable[int], kinds: tuple[Kind, Kind]) -> bool:
+    return any(number in trial and trial[number].kind in kinds for number in numbers)
+
+
+def _false_alarm(trial: dict[int, Answer], true: Truths) -> bool | None:
+    like = _numbers(true, differs=False)
+    return _called(trial, like, ("different", "slight")) if like else None
+
+
+def _found(trial: dict[int, Answer], true: Truths) -> bool | None:
+    off = _numbers(true, differs=True)
+    return _called(trial, off, ("different", "slight")) if len(off) == 1 else None
+
+
+def _false_alike(trial: dict[int, Answer], true: Truths) -> bool | None:
+    off = _numbers(true, differs=True)
+    return _called(trial, off, ("alike", "slight")) if off else None
+
+
+def _covered(trial: dict[int, Answer], differences: Sequence[float]) -> bool | None:
+    held = [
+        answer.interval.low - SLACK <= differences[number - 1] <= answer.interval.high + SLACK
+        for number, answer in trial.items()
+        if answer.interval is not None
+    ]
+    return all(held) if held else None
+
+
+TASTERS = (4, 6, 8, 12, 16, 24)
+VARIANTS = (4, 5)
+TRIALS = 2000
+CHUNK = 100
+"""Trials drawn from one seed, whatever the number of workers."""
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """One cell of the grid; both procedures judge the same simulated trials."""
+
+    situation: Situation
+    variants: int
+    tasters: int
+    truth: Truth
+
+
+def calibrate(
+    *,
+    trials: int = TRIALS,
+    seed: int = 1,
+    tasters: Sequence[int] = TASTERS,
+    variants: Sequence[int] = VARIANTS,
+    situations: Sequence[Situation] = SITUATIONS,
+    n_jobs: int | None = None,
+    progress: Progress | None = None,
+) -> Calibration:
+    """Simulate complete trials, judge them as a folder is judged, and count what was right.
+
+    Parameters
+    ----------
+    trials : int
+        A cell where no variant differs and every flip is made; half as many where some variant
+        differs, and half as many again where flips are sampled.
+    seed : int
+        The result is the same for any number of workers, and a cell's whatever else is asked.
+    tasters : sequence of int
+        Sizes of panels, from 2.
+    variants : sequence of int
+        From 3, the control included.
+    situations : sequence of Situation
+    n_jobs : int, optional
+        Processes, as joblib counts them: -1 for all cores.
+    progress : callable, optional
+        Called with the chunks of trials done and their number, first with 0.
+
+    Returns
+    -------
+    Calibration
+
+    Examples
+    --------
+    >>> found = calibrate(trials=4, seed=1, tasters=[6], situations=SITUATIONS[:1])
+    >>> len(found.cells), found.cells[0].trials, found.cells[0].found
+    (12, 4, None)
+    """
+    grid = itertools.product(situations, variants, tasters, TRUTHS)
+    panels = [
+        Panel(situation=situation, variants=kinds, tasters=size, truth=truth)
+        for situation, kinds, size, truth in grid
+    ]
+    wanted = {panel: _trials(panel, trials) for panel in panels}
+    jobs = [
+        (panel, start, min(CHUNK, count - start))
+        for panel, count in wanted.items()
+        for start in range(0, count, CHUNK)
+    ]
+    counted = _work(jobs, seed, n_jobs, progress or (lambda _done, _all: None))
+    cells = [cell for panel in panels for cell in _cells(panel, wanted[panel], counted[panel])]
+    return Calibration(trials=trials, seed=seed, cells=tuple(cells))
+
+
+def _trials(panel: Panel, trials: int) -> int:
+    halved = (panel.tasters > EXACT_UP_TO) + (panel.truth != "none")
+    return max(1, trials >> halved)
+
+
+def _work(
+    jobs: list[tuple[Panel, int, int]], seed: int, n_jobs: int | None, progress: Progress
+) -> dict[Panel, IntArray]:
+    """Hand the chunks to the workers, the largest panels first, and add up what they count."""
+    progress(0, len(jobs))
+    counted = {panel: np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64) for panel, _, _ in jobs}
+    workers = Parallel(n_jobs=n_jobs, return_as="generator_unordered")
+    longest_first = sorted(jobs, key=lambda job: -job[0].tasters)
+    work = (delayed(count_chunk)(seed, *job) for job in longest_first)
+    for done, (panel, counts) in enumerate(workers(work), 1):
+        counted[panel] += counts
+        progress(done, len(jobs))
+    return counted
+
+
+def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> tuple[Panel, IntArray]:
+    """Simulate and judge one chunk of trials.
+
+    Parameters
+    ----------
+    seed : int
+    panel : Panel
+    start : int
+        Number of the chunk's first trial in its cell.
+    trials : int
+
+    Returns
+    -------
+    panel : Panel
+    counts : int array, shape (2, 4, 2)
+        By the mixed model and by ranks, as `tally` counts.
+    """
+    situation, variants = panel.situation, panel.variants
+    true = truths(situation, panel.truth, variants)
+    drawn_for = (seed, *situation.name.encode(), variants, panel.tasters, *panel.truth.encode())
+    rng = np.random.default_rng(np.random.SeedSequence(drawn_for, spawn_key=(start,)))
+    plan = make_trial(situation, variants, panel.tasters)
+    judged = []
+    for trial, table in simulate(plan, situation, true, trials, rng):
+        results = compare_trial(trial, table)
+        judged.append((judge(trial, table, results), results))
+    counts = [tally([answers(*each, by) for each in judged], true, by) for by in BOTH]
+    return panel, np.array(counts)
+
+
+def _cells(panel: Panel, trials: int, counts: IntArray) -> list[CalibrationCell]:
+    return [
+        CalibrationCell(
+            situation=panel.situation.name,
+            variants=panel.variants,
+            tasters=panel.tasters,
+            truth=panel.truth,
+            procedure=procedure,
+            trials=trials,
+            **rates(counted),
+        )
+        for procedure, counted in zip(BOTH, counts, strict=True)
+    ]
+
+
+LIMIT = 0.055
+"""Highest rate of an error at alpha 0.05 that is taken as held; coverage is at least 1 less it."""
+
+ERRORS = 2
+"""Monte Carlo standard errors that a rate may be beyond the limit by chance."""
+
+FEWEST_VARIANTS = 4
+"""Of the grid; with more, one that scatters widely stands out no less."""
+
+BOUND_QUESTIONS = ("false_alarm", "coverage", "false_alike")
+"""The rates that are held to a limit; the share found is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """One rate that has a limit: whether it is beyond it, and whether it should not be.
+
+    ``assumed`` says that the procedure's assumptions hold in the cell's situation.
+    """
+
+    cell: CalibrationCell
+    question: str
+    rate: Rate
+    beyond: bool
+    assumed: bool
+
+
+def is_beyond(question: str, rate: Rate) -> bool:
+    """Tell whether a rate is worse than its limit by more than its noise.
+
+    Parameters
+    ----------
+    question : {"false_alarm", "coverage", "false_alike", "found"}
+    rate : Rate
+
+    Examples
+    --------
+    >>> is_beyond("false_alarm", Rate(0.06, 0.005, 2000)), is_beyond("coverage", Rate(0.9, 0, 2000))
+    (False, True)
+    """
+    if question not in BOUND_QUESTIONS:
+        return False
+    wrong = 1 - rate.value if question == "coverage" else rate.value
+    return wrong > LIMIT + ERRORS * math.sqrt(LIMIT * (1 - LIMIT) / rate.trials)
+
+
+def held_to_limits(calibration: Calibration) -> Iterator[Held]:
+    """Go through every rate that has a limit, those without a claim included."""
+    for cell in calibration.cells:
+        assumed = is_assumed(cell.situation, cell.truth, cell.procedure)
+        for question in BOUND_QUESTIONS:
+            rate = getattr(cell, question)
+            if rate is not None:
+                yield Held(cell, question, rate, is_beyond(question, rate), assumed)
+
+
+def is_assumed(situation: str, truth: Truth, procedure: By) -> bool:
+    """Tell whether a procedure's assumptions hold, so that its limits have to.
+
+    Those of ranks hold in every situation, since what is drawn for a taster could as well have
+    come turned. The mixed model wants all variants to scatter alike.
+
+    Examples
+    --------
+    >>> is_assumed("normal", "one", "mixed"), is_assumed("wide-control", "one", "mixed")
+    (True, False)
+    """
+    if procedure == "ranks":
+        return True
+    found = next(each for each in SITUATIONS if each.name == situation)
+    return not truths(found, truth, FEWEST_VARIANTS).uneven
+
+
+def pooled(rates: list[Rate]) -> Rate:
+    """Put rates of the same thing together, each by its trials.
+
+    Examples
+    --------
+    >>> pooled([Rate(0.0, 0.0, 100), Rate(0.5, 0.05, 100)])
+    Rate(value=0.25, se=0.025, trials=200)
+    """
+    trials = sum(rate.trials for rate in rates)
+    value = sum(rate.value * rate.trials for rate in rates) / trials
+    error = math.sqrt(sum((rate.se * rate.trials) ** 2 for rate in rates)) / trials
+    return Rate(value, error, trials)

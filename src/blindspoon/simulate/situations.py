@@ -1,0 +1,332 @@
+"""What is truly so on the rounded, bounded scale: levels and the two true differences.
+
+What the simulated tastings are like: one frozen value a situation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.special import ndtr, stdtr
+
+from blindspoon.arrays import FloatArray
+from blindspoon.findings.verdict import By
+from blindspoon.stats.flags import AT_THE_END, WIDER
+from blindspoon.trial import Scale
+
+TEN = Scale(low=0, high=10, step=1)
+TENTHS = Scale(low=0, high=10, step=0.1)
+FIVE = Scale(low=1, high=5, step=1)
+BOTH: tuple[By, ...] = ("mixed", "ranks")
+
+Truth = Literal["none", "one", "all"]
+"""Which variants truly differ from the control, each by exactly one margin."""
+
+TRUTHS: tuple[Truth, ...] = ("none", "one", "all")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """How the tasters of a simulated trial score.
+
+    A score is a level, plus a taster's own level, plus a taster's own opinion of the variant,
+    plus what the place of the cup adds, plus what the cup adds; rounded to the scale's step and
+    kept within its ends. Serving orders are drawn as `blind` draws them.
+
+    Parameters
+    ----------
+    name : str
+        Lower-case letters, digits and hyphens.
+    says : str
+        One plain sentence for the reader.
+    scale : Scale
+        With a step above 0. The control's level is the middle.
+    margin, cup_sd, taster_sd, opinion_sd : float
+        Points.
+    tails : {"normal", "t"}
+        Distribution of what a cup adds; "t" is Student's with 3 degrees of freedom, times
+        `cup_sd`.
+    sessions : int
+    missing : float
+        Share of the cups whose score is missing, each by its own chance.
+    first : float
+        Points that the first cup of a session gets on top, whatever is in it.
+    control_spread, last_spread : float
+        How many times wider the cups of the control, or of the last variant, scatter.
+    without : int
+        Variants that a taster does not get in a session; the control is never one.
+    """
+
+    name: str
+    says: str
+    scale: Scale = TEN
+    margin: float = 1.5
+    cup_sd: float = 1.2
+    taster_sd: float = 1.2
+    opinion_sd: float = 0.0
+    tails: Literal["normal", "t"] = "normal"
+    sessions: int = 1
+    missing: float = 0.0
+    first: float = 0.0
+    control_spread: float = 1.0
+    last_spread: float = 1.0
+    without: int = 0
+
+    @property
+    def middle(self) -> float:
+        """The control's level."""
+        return (self.scale.low + self.scale.high) / 2
+
+    def spreads(self, variants: int) -> tuple[float, ...]:
+        """Give the SD, or the scale of Student's t, of each variant's cups, in points."""
+        return (
+            self.cup_sd * self.control_spread,
+            *[self.cup_sd] * (variants - 2),
+            self.cup_sd * self.last_spread,
+        )
+
+    def places(self, variants: int) -> tuple[float, ...]:
+        """Give what each place in the order adds, in points; a session's places add up to 0."""
+        cups = variants - self.without
+        return tuple(self.first * ((place == 0) - 1 / cups) for place in range(cups))
+
+
+SITUATIONS = (
+    Situation(name="normal", says="Whole points from 0 to 10, normal scatter."),
+    Situation(
+        name="five-points",
+        says="A scale of five points, so that ties are everywhere.",
+        scale=FIVE,
+        margin=1.0,
+        cup_sd=0.6,
+        taster_sd=0.6,
+    ),
+    Situation(
+        name="heavy-tails",
+        says="A few cups far off: Student's t with 3 degrees of freedom, in tenths of a point.",
+        scale=TENTHS,
+        cup_sd=0.8,
+        tails="t",
+    ),
+    Situation(name="missing", says="15 % of the scores are missing.", missing=0.15),
+    Situation(
+        name="disagreement",
+        says="Tasters disagree about the variants as widely as cups scatter; one session.",
+        opinion_sd=1.2,
+    ),
+    Situation(
+        name="disagreement-twice",
+        says="The same tasters' disagreement; two sessions.",
+        opinion_sd=1.2,
+        sessions=2,
+    ),
+    Situation(name="position", says="The first cup of a session gets one point more.", first=1.0),
+    Situation(
+        name="incomplete",
+        says="Every taster gets the control and all other variants but one.",
+        without=1,
+    ),
+    Situation(
+        name="wide-control",
+        says="The control's cups scatter twice as widely as the others'.",
+        control_spread=2.0,
+    ),
+    Situation(
+        name="wide-variant",
+        says="The last variant's cups scatter twice as widely as the others'; where one variant "
+        "differs, it is this one.",
+        last_spread=2.0,
+    ),
+)
+
+
+def differing(truth: Truth, variants: int) -> tuple[bool, ...]:
+    """Tell for each variant but the control whether it truly differs.
+
+    Examples
+    --------
+    >>> differing("one", 4)
+    (False, False, True)
+    """
+    others = variants - 1
+    if truth == "one":
+        return (*[False] * (others - 1), True)
+    return (truth == "all",) * others
+
+
+NODES = 60
+"""Points of the quadrature over a normal distribution."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Truths:
+    """What the simulated trials should find.
+
+    Parameters
+    ----------
+    levels : tuple of float
+        Of each variant before rounding, the control first, in points.
+    differs : tuple of bool
+        For each variant but the control.
+    means : tuple of float
+        Expected difference from the control of two rounded scores, in points: what the mixed
+        model estimates.
+    pseudomedians : tuple of float
+        Median of the mean of two tasters' differences: what the rank comparison estimates
+        (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598).
+    uneven : bool
+        Whether some variant, or the control, scatters so much more widely than the others or
+        stands so often at an end of the scale that the tool would flag it, could it know.
+    """
+
+    levels: tuple[float, ...]
+    differs: tuple[bool, ...]
+    means: tuple[float, ...]
+    pseudomedians: tuple[float, ...]
+    uneven: bool = False
+
+    def differences(self, procedure: By) -> tuple[float, ...]:
+        """Give what a procedure estimates, for each variant but the control."""
+        return self.means if procedure == "mixed" else self.pseudomedians
+
+
+@lru_cache
+def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
+    """Work out levels at which rounded scores differ by exactly the margin, or not at all.
+
+    Parameters
+    ----------
+    situation : Situation
+    truth : {"none", "one", "all"}
+    variants : int
+        The control included.
+
+    Returns
+    -------
+    Truths
+
+    Notes
+    -----
+    By the probabilities of every step of the scale, integrated over tasters and their opinions
+    by Gauss and Hermite's rule. Rounding and the ends of the scale pull the mean difference away
+    from that of the levels, so the level is solved for.
+
+    Examples
+    --------
+    >>> from blindspoon.simulate.situations import SITUATIONS
+    >>> found = truths(SITUATIONS[0], "one", 4)
+    >>> found.differs, [round(each, 9) for each in found.means], found.pseudomedians
+    ((False, False, True), [0.0, 0.0, 1.5], (0.0, 0.0, 1.5))
+    """
+    differs = differing(truth, variants)
+    spreads = situation.spreads(variants)
+    aims = [situation.margin if off else 0.0 for off in differs]
+    pairs = list(zip(aims, spreads[1:], strict=True))
+    control = _mean(situation, variants, situation.middle, spreads[0])
+    others = [_level(situation, variants, control, *pair) for pair in pairs]
+    means = [
+        _mean(situation, variants, level, spread) - control
+        for level, spread in zip(others, spreads[1:], strict=True)
+    ]
+    return Truths(
+        levels=(situation.middle, *others),
+        differs=differs,
+        means=tuple(means),
+        pseudomedians=tuple(
+            _pseudomedian(situation, (situation.middle, spreads[0]), (level, spread))
+            for level, spread in zip(others, spreads[1:], strict=True)
+        ),
+        uneven=_is_uneven(situation, (situation.middle, *others), spreads),
+    )
+
+
+def _level(situation: Situation, variants: int, control: float, aim: float, spread: float) -> float:
+    """Solve for the level at which the mean score is so far above the control's."""
+    if aim == 0:
+        return situation.middle
+
+    def off(level: float) -> float:
+        return _mean(situation, variants, level, spread) - control - aim
+
+    return float(brentq(off, situation.middle, situation.scale.high, xtol=1e-12))
+
+
+def _mean(situation: Situation, variants: int, level: float, spread: float) -> float:
+    """Give the expected rounded score, over tasters, opinions and places."""
+    nodes, weights = _normal()
+    wide = float(np.hypot(situation.taster_sd, situation.opinion_sd))
+    places = np.array(situation.places(variants))
+    at = level + wide * nodes[:, None] + places
+    steps = _steps(situation)
+    return float(weights @ (_chances(situation, at, spread) @ steps).mean(axis=1))
+
+
+def _is_uneven(situation: Situation, levels: tuple[float, ...], spreads: tuple[float, ...]) -> bool:
+    """Hold the rounded scores of each variant to the limits of `compare.flags`."""
+    nodes, weights = _normal()
+    wide = float(np.hypot(situation.taster_sd, situation.opinion_sd))
+    pairs = zip(levels, spreads, strict=True)
+    chances = np.array([_chances(situation, at + wide * nodes, spread) for at, spread in pairs])
+    steps = _steps(situation)
+    variances = (chances @ steps**2 - (chances @ steps) ** 2) @ weights
+    others = (variances.sum() - variances) / (len(levels) - 1)
+    ends = (weights @ chances)[:, [0, -1]]
+    return bool((variances >= WIDER**2 * others).any() or (ends >= AT_THE_END).any())
+
+
+def _pseudomedian(
+    situation: Situation, control: tuple[float, float], variant: tuple[float, float]
+) -> float:
+    """Median of half the sum of two tasters' differences, by the chances of each value.
+
+    Places are left out: with balanced orders they only blur a difference evenly both ways.
+    """
+    nodes, weights = _normal()
+    step, sessions = situation.scale.step, situation.sessions
+    difference = sum(
+        weight * np.convolve(_summed(situation, *variant, taster),
+                             _summed(situation, *control, taster)[::-1])
+        for taster, weight in zip(situation.taster_sd * nodes, weights, strict=True)
+    )  # fmt: skip
+    chances = np.cumsum(np.convolve(difference, difference))
+    values = (np.arange(chances.size) - chances.size // 2) * step / (2 * sessions)
+    low, high = (int(np.searchsorted(chances, 0.5 + each)) for each in (-1e-9, 1e-9))
+    return float(values[low] + values[high]) / 2
+
+
+def _summed(situation: Situation, level: float, spread: float, taster: float) -> FloatArray:
+    """Chances of each sum of a taster's scores of one variant over the sessions."""
+    nodes, weights = _normal() if situation.opinion_sd else (np.zeros(1), np.ones(1))
+    chances = _chances(situation, level + taster + situation.opinion_sd * nodes, spread)
+    summed = chances
+    for _ in range(situation.sessions - 1):
+        pairs = zip(summed, chances, strict=True)
+        summed = np.array([np.convolve(one, other) for one, other in pairs])
+    total: FloatArray = weights @ summed
+    return total
+
+
+def _chances(situation: Situation, at: FloatArray, spread: float) -> FloatArray:
+    """Chance of every step of the scale for a cup whose level is known; steps last."""
+    edges = _steps(situation)[1:] - situation.scale.step / 2
+    deviates = (edges - at[..., None]) / spread
+    below = ndtr(deviates) if situation.tails == "normal" else stdtr(3, deviates)
+    ends = np.zeros((*at.shape, 1)), np.ones((*at.shape, 1))
+    chances: FloatArray = np.diff(np.concatenate((ends[0], below, ends[1]), axis=-1), axis=-1)
+    return chances
+
+
+def _steps(situation: Situation) -> FloatArray:
+    scale = situation.scale
+    return np.linspace(scale.low, scale.high, round((scale.high - scale.low) / scale.step) + 1)
+
+
+@lru_cache
+def _normal() -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights for the mean over a standard normal distribution."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
+    return nodes, weights / weights.sum()

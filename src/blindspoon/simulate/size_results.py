@@ -1,0 +1,247 @@
+"""What the simulated trials showed, one frozen value a panel and procedure.
+
+How widely scores scatter: the only thing that sizing has to assume or be told.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+from blindspoon.errors import DesignError, Problem
+from blindspoon.stats.results import AttributeResult, MixedFit, NoResult
+from blindspoon.trial import Scale
+
+CUP, TASTER, TASTER_VARIANT = 0.12, 0.12, 0.06
+"""Standard deviations as shares of the scale's range: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Standard deviations of the scores, in points, before they are rounded to the scale.
+
+    Parameters
+    ----------
+    residual_sd : float
+        From cup to cup of one variant by one taster.
+    taster_sd : float
+        Between tasters' general levels; it cancels from every difference.
+    taster_variant_sd : float
+        Between tasters' own opinions of a variant; more sessions do not average it out.
+    source : str
+        Where the values come from, as the end of the sentence "Spread of the scores: ...".
+
+    Raises
+    ------
+    ValueError
+        If a standard deviation is negative or not finite, or nothing scatters the differences.
+    """
+
+    residual_sd: float
+    taster_sd: float
+    taster_variant_sd: float
+    source: str = "as given"
+
+    def __post_init__(self) -> None:
+        """Refuse what is not a set of standard deviations."""
+        parts = (self.residual_sd, self.taster_sd, self.taster_variant_sd)
+        if not all(math.isfinite(part) and part >= 0 for part in parts):
+            raise ValueError(f"standard deviations are finite and not negative, not {parts}")
+        if self.residual_sd == self.taster_variant_sd == 0:
+            raise ValueError("the cup-to-cup or the taster:variant SD is above 0")
+
+
+def common_practice(scale: Scale) -> Spread:
+    """Give the spread that is usual among untrained tasters (common practice, no source).
+
+    Examples
+    --------
+    >>> common_practice(Scale(low=0, high=10)).residual_sd
+    1.2
+    """
+    span = scale.high - scale.low
+    return Spread(
+        residual_sd=CUP * span,
+        taster_sd=TASTER * span,
+        taster_variant_sd=TASTER_VARIANT * span,
+        source="common practice, no source",
+    )
+
+
+def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
+    """Take the spread from a trial that was compared before.
+
+    Parameters
+    ----------
+    earlier : MixedFit or AttributeResult
+        Of an attribute scored on the same scale.
+    title : str
+        Name of the earlier trial, for the sentence that says where the values come from.
+
+    Returns
+    -------
+    Spread
+        Where the earlier trial had one session, cup-to-cup and taster:variant scatter cannot be
+        told apart; their sum is then split in the proportion of common practice.
+
+    Raises
+    ------
+    DesignError
+        Where the mixed model of the earlier trial gave no result.
+    """
+    fit = earlier.mixed if isinstance(earlier, AttributeResult) else earlier
+    if isinstance(fit, NoResult):
+        raise DesignError([_no_fit(title, fit.reason)])
+    if fit.taster_variant_sd is not None:
+        return Spread(
+            residual_sd=fit.residual_sd,
+            taster_sd=fit.taster_sd,
+            taster_variant_sd=fit.taster_variant_sd,
+            source=f"as in the trial “{title}”",
+        )
+    whole = math.hypot(CUP, TASTER_VARIANT)
+    return Spread(
+        residual_sd=fit.residual_sd * CUP / whole,
+        taster_sd=fit.taster_sd,
+        taster_variant_sd=fit.residual_sd * TASTER_VARIANT / whole,
+        source=(
+            f"as in the trial “{title}”, whose one session cannot tell cup-to-cup scatter from"
+            " tasters' own opinions of a variant, so that their sum was split as is common practice"
+        ),
+    )
+
+
+def _no_fit(title: str, reason: str) -> Problem:
+    return Problem(
+        slug="no-spread",
+        file="trial.toml",
+        found=f"the trial “{title}” gives no spread: {reason.rstrip('.')}",
+        allowed="an earlier trial has a mixed model of the attribute",
+        remedy="Name another trial, or give the standard deviations",
+    )
+
+
+Record = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """A share of simulated trials and its Monte Carlo standard error."""
+
+    value: float
+    se: float
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The true difference, in points, that is shown with a stated chance, and its error.
+
+    ``se`` is the Monte Carlo standard error, carried over from the chances that the difference
+    was interpolated between.
+    """
+
+    difference: float
+    se: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizingCell:
+    """What one size of panel can hope for by one procedure.
+
+    Parameters
+    ----------
+    tasters, sessions : int
+        Each taster gets every variant once a session.
+    procedure : {"mixed", "ranks"}
+    chance_margin, chance_twice : Chance
+        To show a variant different that truly differs by the margin, or by twice the margin,
+        while the others equal the control ("different" or "slight").
+    chance_alike, chance_all_alike : Chance
+        To show a given variant, or all of them, alike when nothing differs.
+    chance_false : Chance
+        To call any variant different when nothing differs.
+    smallest_p : float or None
+        The smallest adjusted p that this many tasters can reach by ranks, whatever they say;
+        None for the mixed model, which has no such floor.
+    smallest_seen : Seen or None
+        The difference that would be shown 8 times in 10.
+    not_seen : str
+        Why there is no such difference; empty where there is one.
+    """
+
+    tasters: int
+    sessions: int
+    procedure: Literal["mixed", "ranks"]
+    chance_margin: Chance
+    chance_twice: Chance
+    chance_alike: Chance
+    chance_all_alike: Chance
+    chance_false: Chance
+    smallest_p: float | None
+    smallest_seen: Seen | None
+    not_seen: str
+
+    def to_record(self) -> Record:
+        """Give the fields as plain values; ``not_seen`` stands where there is no difference."""
+        record = asdict(self)
+        if self.smallest_seen is not None:
+            del record["not_seen"]
+        return record
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sizing:
+    """What panels of several sizes can hope for.
+
+    Parameters
+    ----------
+    attribute : str
+        Name of the attribute that the trial is sized for.
+    margin, alpha : float
+        Smallest difference that matters, in points; the attribute's share of alpha.
+    decided_by : {"mixed", "ranks"}
+        The procedure that was declared to decide.
+    variants : int
+        The control included.
+    spread : Spread
+    trials, seed : int
+        Simulated trials a cell, and what their random draws come from.
+    cells : tuple of SizingCell
+        By sessions, then tasters, then procedure.
+    assumptions, sentences : tuple of str
+        What was taken for granted, and what follows, in plain sentences.
+    """
+
+    attribute: str
+    margin: float
+    alpha: float
+    decided_by: Literal["mixed", "ranks"]
+    variants: int
+    spread: Spread
+    trials: int
+    seed: int
+    cells: tuple[SizingCell, ...]
+    assumptions: tuple[str, ...]
+    sentences: tuple[str, ...]
+
+    def cell(self, tasters: int, sessions: int, procedure: str) -> SizingCell:
+        """Find the cell of a panel and procedure."""
+        wanted = (tasters, sessions, procedure)
+        return next(c for c in self.cells if (c.tasters, c.sessions, c.procedure) == wanted)
+
+    def to_record(self) -> Record:
+        """Everything, ready for JSON: text, finite numbers, None, lists and dictionaries."""
+        return {
+            "attribute": self.attribute,
+            "margin": self.margin,
+            "alpha": self.alpha,
+            "decided_by": self.decided_by,
+            "variants": self.variants,
+            "spread": asdict(self.spread),
+            "trials": self.trials,
+            "seed": self.seed,
+            "cells": [cell.to_record() for cell in self.cells],
+            "assumptions": list(self.assumptions),
+            "sentences": list(self.sentences),
+        }

@@ -1,0 +1,289 @@
+"""Complete trials that never took place: a `Trial` and its `ScoreTable`, as a folder gives them.
+
+Scores of trials that never took place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.serving.draw import draw_session
+from blindspoon.serving.orders import williams
+from blindspoon.serving.request import ServingRequest, request_for
+from blindspoon.simulate.situations import Situation, Truths
+from blindspoon.simulate.size_results import Spread
+from blindspoon.trial import Scale, Trial
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """A size of trial: every taster gets every variant once a session.
+
+    Parameters
+    ----------
+    tasters, sessions, variants : int
+        The control is variant 0 and counts among the variants.
+    """
+
+    tasters: int
+    sessions: int
+    variants: int
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Tasters, variants, sessions."""
+        return self.tasters, self.variants, self.sessions
+
+
+def draw_scores(
+    panel: Panel,
+    spread: Spread,
+    scale: Scale,
+    shift: float,
+    *,
+    trials: int,
+    rng: np.random.Generator,
+) -> FloatArray:
+    """Draw the scores of many trials in which one variant differs from all others.
+
+    Parameters
+    ----------
+    panel : Panel
+    spread : Spread
+    scale : Scale
+        Scores are rounded to its step and stop at its ends.
+    shift : float
+        True difference in points. It lies across the middle of the scale, the control and the
+        other variants below, the variant above. In trial i it is variant ``1 + i % (k - 1)``.
+    trials : int
+    rng : numpy.random.Generator
+        The same state gives the same tasters and cups, whatever the shift.
+
+    Returns
+    -------
+    float array, shape (trials, tasters, variants, sessions)
+        In points.
+
+    Examples
+    --------
+    >>> scores = draw_scores(Panel(tasters=4, sessions=1, variants=3),
+    ...     Spread(residual_sd=1.0, taster_sd=1.0, taster_variant_sd=0.0),
+    ...     Scale(low=0, high=10, step=0.5), 2.0, trials=1000, rng=np.random.default_rng(1))
+    >>> scores.shape, set((scores % 0.5).ravel().tolist())
+    ((1000, 4, 3, 1), {0.0})
+    """
+    t, k, s = panel.shape
+    scores = rng.normal(0.0, spread.residual_sd, (trials, t, k, s))
+    scores += rng.normal(0.0, spread.taster_sd, (trials, t, 1, 1))
+    scores += rng.normal(0.0, spread.taster_variant_sd, (trials, t, k, 1))
+    levels = np.full((trials, k), (scale.low + scale.high - shift) / 2)
+    levels[np.arange(trials), differing(trials, k)] += shift
+    scores += levels[:, None, :, None]
+    if scale.step:
+        scores = scale.low + scale.step * np.round((scores - scale.low) / scale.step)
+    return np.clip(scores, scale.low, scale.high)
+
+
+def differing(trials: int, variants: int) -> IntArray:
+    """Name the variant that differs in each trial: each in turn."""
+    return 1 + np.arange(trials) % (variants - 1)
+
+
+def serving_positions(panel: Panel, rng: np.random.Generator) -> FloatArray:
+    """Draw serving orders that are balanced for position in each session.
+
+    Parameters
+    ----------
+    panel : Panel
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    float array, shape (tasters, variants, sessions, variants - 1)
+        Indicators of every position but the first. Orders are rows of Williams squares, so that
+        each variant is in each position equally often, give or take one, in every session.
+
+    Examples
+    --------
+    >>> panel = Panel(tasters=10, sessions=2, variants=5)
+    >>> float(serving_positions(panel, np.random.default_rng(1)).sum(axis=0).min())
+    2.0
+    """
+    t, k, s = panel.shape
+    square = williams(k)
+    rows = np.arange(t) % len(square)
+    orders = [rng.permutation(rng.permutation(k)[square[rows]]) for _ in range(s)]
+    places = np.argsort(np.stack(orders), axis=2)
+    taken: FloatArray = (places[..., None] == np.arange(1, k)).astype(np.float64)
+    return taken.transpose(1, 2, 0, 3)
+
+
+ON_ONE_PLAN = 20
+"""Trials that are served by the same drawn orders: drawing costs more than judging."""
+
+ALPHA = 0.05
+ATTRIBUTE = "texture"
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """Who gets which cup when, one row a cup: session, taster, place (all from 0) and variant."""
+
+    session: IntArray
+    taster: IntArray
+    place: IntArray
+    variant: IntArray
+
+
+def make_trial(situation: Situation, variants: int, tasters: int) -> Trial:
+    """Write down the trial that is simulated, with one primary attribute and alpha 0.05.
+
+    Examples
+    --------
+    >>> from blindspoon.simulate.situations import SITUATIONS
+    >>> trial = make_trial(SITUATIONS[0], 4, 8)
+    >>> trial.control, len(trial.variants), trial.share_of_alpha("texture")
+    ('plain', 4, 0.05)
+    """
+    scale = situation.scale
+    names = ["plain", *(f"variant-{number}" for number in range(1, variants))]
+    sessions = ", ".join(f'{{ name = "{number + 1}" }}' for number in range(situation.sessions))
+    return parse_trial(f"""
+        trial = {{ title = "Simulated", control = "plain" }}
+        decision.declared = 2026-01-01
+        decision.primary = ["{ATTRIBUTE}"]
+        decision.by = "mixed"
+        decision.alpha = {ALPHA}
+        decision.margin = {situation.margin}
+        scale = {{ low = {scale.low}, high = {scale.high}, step = {scale.step} }}
+        attribute = [{{ name = "{ATTRIBUTE}" }}]
+        variant = [{", ".join(f'{{ name = "{name}" }}' for name in names)}]
+        session = [{sessions}]
+        tasting = {{ tasters = {tasters}, servings = {variants - situation.without} }}
+    """)
+
+
+def simulate(
+    trial: Trial, situation: Situation, true: Truths, trials: int, rng: np.random.Generator
+) -> Iterator[tuple[Trial, ScoreTable]]:
+    """Draw orders and scores, again and again.
+
+    Parameters
+    ----------
+    trial : Trial
+        As `make_trial` gives it.
+    situation : Situation
+    true : Truths
+        The variants' levels.
+    trials : int
+    rng : numpy.random.Generator
+
+    Yields
+    ------
+    trial : Trial
+        With a seed of its own.
+    table : ScoreTable
+        As `build_table` would make it of the files of such a trial.
+    """
+    request = request_for(trial)
+    for start in range(0, trials, ON_ONE_PLAN):
+        served = draw_orders(request, rng)
+        count = min(ON_ONE_PLAN, trials - start)
+        scores = draw_trial_scores(situation, true, served, count, rng)
+        missing = rng.random(scores.shape) < situation.missing
+        seeds = rng.integers(2**31, size=count).tolist()
+        for each, absent, seed in zip(scores, missing, seeds, strict=True):
+            table = _table(trial, served, each, ~absent, balanced=request.complete)
+            yield replace(trial, seed=seed), table
+
+
+def draw_orders(request: ServingRequest, rng: np.random.Generator) -> Served:
+    """Draw every session's orders as `blind` does, without codes.
+
+    Parameters
+    ----------
+    request : ServingRequest
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Served
+        Sorted by session, taster and place.
+    """
+    tasters, cups = len(request.tasters), request.cups
+    met = np.zeros((tasters, len(request.variants)), dtype=np.int64)
+    drawn = np.empty((0, cups), dtype=np.int64)
+    for _ in request.sessions:
+        rows = draw_session(request, drawn, met, rng)
+        np.add.at(met, (np.arange(tasters)[:, None], rows), 1)
+        drawn = np.concatenate((drawn, rows))
+    shape = (len(request.sessions), tasters, cups)
+    session, taster, place = (each.ravel() for each in np.indices(shape))
+    return Served(session, taster, place, drawn.ravel())
+
+
+def draw_trial_scores(
+    situation: Situation, true: Truths, served: Served, trials: int, rng: np.random.Generator
+) -> FloatArray:
+    """Draw what tasters say, none missing.
+
+    Parameters
+    ----------
+    situation : Situation
+    true : Truths
+    served : Served
+        n cups.
+    trials : int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    float array, shape (trials, n)
+        In points, on the steps of the scale.
+    """
+    tasters, variants = int(served.taster.max()) + 1, len(true.levels)
+    own = rng.normal(0.0, situation.taster_sd, (trials, tasters))
+    opinion = rng.normal(0.0, situation.opinion_sd, (trials, tasters, variants))
+    shape = (trials, served.variant.size)
+    normal = situation.tails == "normal"
+    cups = rng.normal(size=shape) if normal else rng.standard_t(3, size=shape)
+    scores = np.array(true.levels)[served.variant] + own[:, served.taster]
+    scores += opinion[:, served.taster, served.variant]
+    scores += np.array(situation.places(variants))[served.place]
+    scores += cups * np.array(situation.spreads(variants))[served.variant]
+    scale = situation.scale
+    steps = np.round((scores - scale.low) / scale.step)
+    return np.clip(np.round(scale.low + scale.step * steps, 9), scale.low, scale.high)
+
+
+def _table(
+    trial: Trial,
+    served: Served,
+    scores: FloatArray,
+    given: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+    *,
+    balanced: bool,
+) -> ScoreTable:
+    """Put the scores that were given into a table; those who gave none are not in it."""
+    present, taster = np.unique(served.taster[given], return_inverse=True)
+    return ScoreTable(
+        tasters=tuple(trial.tasting.tasters[place] for place in present),
+        sessions=tuple(session.name for session in trial.sessions),
+        taster=taster,
+        session=served.session[given],
+        variant=served.variant[given],
+        batch=np.full(taster.size, -1),
+        batches=(),
+        position=served.place[given] + 1,
+        scores=scores[given][:, None],
+        coded=True,
+        balanced=balanced,
+        remarks=(),
+        left_out=(),
+    )

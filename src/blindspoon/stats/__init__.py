@@ -1,0 +1,1 @@
+"""The procedures, on arrays alone: no trial, no file, no words."""

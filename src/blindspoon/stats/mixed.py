@@ -1,0 +1,299 @@
+"""Each variant against the control by a mixed model of the scores."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import fdtrc, stdtr
+
+from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.stats.dunnett import Dunnett
+from blindspoon.stats.kenward_roger import ContrastTest, kenward_roger
+from blindspoon.stats.reml import RemlFit, fit_reml, residual_line
+from blindspoon.stats.results import FitNote, Interval, MixedContrast, MixedFit, NoResult
+from blindspoon.stats.strata import Grid, Layout, make_grid, make_strata
+
+LEAST_DF = 0.5
+"""Degrees of freedom below which an interval would be wider than any scale."""
+
+
+def compare_mixed(
+    score: FloatArray,
+    taster: IntArray,
+    variant: IntArray,
+    *,
+    control: int,
+    alpha: float,
+    position: IntArray | None = None,
+    batch: IntArray | None = None,
+) -> MixedFit | NoResult:
+    """Compare every variant with the control by a linear mixed model.
+
+    The model is ``score ~ variant [+ position] + (1 | taster)``, with ``(1 | taster:variant)``
+    where some taster scored a variant more than once and ``(1 | batch)`` where some variant
+    has several batches, fitted by REML, with Kenward-Roger standard errors and degrees of
+    freedom and Dunnett's adjustment over the variants.
+
+    Parameters
+    ----------
+    score : float array, shape (n,)
+        One score a serving; NaN where none was given, such rows take no part.
+    taster, variant : int array, shape (n,)
+        Codes from 0; variants are positions in ``Trial.variants``.
+    control : int
+        The variant that the others are compared with.
+    alpha : float
+        Chance of a false difference over all variants, below 0.5: intervals have level
+        ``1 - alpha``, equivalence intervals ``1 - 2 alpha``, both simultaneous.
+    position : int array, shape (n,), optional
+        Place of the serving in its session, for a categorical fixed effect.
+    batch : int array, shape (n,), optional
+        Codes of the batches; -1 where none is named, which counts as one batch a variant.
+        Batches that each went to one taster only are that taster's, not a term of their own.
+
+    Returns
+    -------
+    MixedFit or NoResult
+        Variants that no chain of common tasters links with the control take no part and get
+        no contrast. A reason is returned where nothing can be estimated.
+
+    Notes
+    -----
+    D. A. Harville (1977), JASA 72, 320-338; M. G. Kenward and J. H. Roger (1997), Biometrics
+    53, 983-997; C. W. Dunnett (1955), JASA 50, 1096-1121. Each contrast is adjusted with its
+    own degrees of freedom. Where repeats of a variant by a taster never differ, or too few
+    exist to show their scatter, repeats are averaged and the residual SD is given as zero
+    (or, without any scatter between tasters either, a reason).
+
+    Examples
+    --------
+    Wear of two shoe soles on the feet of three boys, from Box, Hunter and Hunter (1978):
+
+    >>> fit = compare_mixed(np.array([13.2, 14.0, 8.2, 8.8, 10.9, 11.2]),
+    ...                     np.array([0, 0, 1, 1, 2, 2]), np.array([0, 1] * 3),
+    ...                     control=0, alpha=0.05)
+    >>> wear = fit.contrasts[0]
+    >>> round(wear.difference, 4), round(wear.df, 4), round(wear.p_value, 4)
+    (0.5667, 2.0, 0.0599)
+    """
+    kept = np.isfinite(score)
+    if not (variant[kept] == control).any():
+        return NoResult("Nobody scored the control.")
+    kept &= linked(taster, variant, control, kept)
+    names = np.flatnonzero(np.bincount(variant[kept]))
+    codes = np.searchsorted(names, variant[kept])
+    reason = _too_little(score[kept], taster[kept], names, variant[~kept & np.isfinite(score)])
+    if reason:
+        return NoResult(reason)
+    layout = Layout(
+        taster=taster[kept],
+        variant=codes,
+        fixed=position_columns(position, kept),
+        random=_batch_columns(batch, codes, taster, kept),
+        score=score[kept],
+    )
+    at_control = int(np.searchsorted(names, control))
+    return _compare(make_grid(layout), names, at_control, alpha)
+
+
+def linked(
+    taster: IntArray, variant: IntArray, control: int, kept: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Whether a chain of common tasters links each row's variant with the control.
+
+    Parameters
+    ----------
+    taster, variant : int array, shape (n,)
+        Codes from 0.
+    control : int
+    kept : bool array, shape (n,)
+        Rows with a score.
+    """
+    size = int(variant.max()) + 1
+    pairs = np.zeros((size, int(taster.max()) + 1), dtype=bool)
+    pairs[variant[kept], taster[kept]] = True
+    reached = np.arange(size) == control
+    while True:
+        tasters = pairs[reached].any(axis=0)
+        further = pairs[:, tasters].any(axis=1) | reached
+        if (further == reached).all():
+            rows: NDArray[np.bool_] = reached[variant]
+            return rows
+        reached = further
+
+
+def _too_little(score: FloatArray, taster: IntArray, names: IntArray, others: IntArray) -> str:
+    """Say why these rows cannot be compared, or return an empty string."""
+    if len(names) < 2:
+        if others.size:
+            return "No taster scored both the control and another variant."
+        return "Nobody scored any variant but the control."
+    if (taster == taster[0]).all():
+        return "Fewer than two tasters scored the control and another variant."
+    if score.min() == score.max():
+        return "All scores are the same, so there is no scatter to compare a difference with."
+    return ""
+
+
+def position_columns(position: IntArray | None, kept: NDArray[np.bool_]) -> FloatArray:
+    """Return centred indicators of all positions but the first, a row for each row kept."""
+    if position is None:
+        return np.empty((int(kept.sum()), 0))
+    levels = np.unique(position[kept])
+    columns = (position[kept][:, None] == levels[1:]).astype(np.float64)
+    centred: FloatArray = columns - columns.mean(axis=0)
+    return centred
+
+
+def _batch_columns(
+    batch: IntArray | None, variant: IntArray, taster: IntArray, kept: NDArray[np.bool_]
+) -> FloatArray:
+    """Return indicators of the batches, or no columns where they add nothing.
+
+    They add nothing where every variant was made once, or where each taster had a batch of
+    each variant to themselves: taster:variant, or the residual, is then the batch as well.
+    """
+    none = np.empty((variant.size, 0))
+    if batch is None:
+        return none
+    levels, level = np.unique(_paired(batch[kept] + 1, variant), return_inverse=True)
+    cells = np.unique(_paired(taster[kept], variant)).size
+    shared = np.unique(_paired(taster[kept], level)).size
+    if levels.size == np.unique(variant).size or levels.size == cells == shared:
+        return none
+    return np.eye(levels.size)[level]
+
+
+def _paired(first: IntArray, second: IntArray) -> IntArray:
+    """Return one code for each pair of codes."""
+    return first * int(second.max() + 1) + second
+
+
+def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFit | NoResult:
+    """Fit the grid and test every variant against the control."""
+    variants = np.delete(np.arange(len(names)), control)
+    found = fit_contrasts(grid, against(control, len(names), grid.n_fixed))
+    if isinstance(found, NoResult):
+        return found
+    fit, test = found
+    return _result(fit, test, names[variants], alpha, grid)
+
+
+def against(control: int, variants: int, columns: int) -> FloatArray:
+    """Return the contrasts of all variants but the control with it, shape (k - 1, columns)."""
+    others = np.delete(np.arange(variants), control)
+    contrasts = np.zeros((others.size, columns))
+    contrasts[np.arange(others.size), others] = 1.0
+    contrasts[:, control] = -1.0
+    return contrasts
+
+
+def fit_contrasts(
+    grid: Grid, contrasts: FloatArray, among: str = "tasters or batches"
+) -> tuple[RemlFit, ContrastTest] | NoResult:
+    """Fit the grid and test contrasts; repeats that do not scatter are averaged.
+
+    Parameters
+    ----------
+    grid : Grid
+    contrasts : float array, shape (k, p)
+        One a row, linearly independent.
+    among : str
+        Whose variation the contrasts are held against, for the reason where it is not known.
+
+    Returns
+    -------
+    tuple of RemlFit and ContrastTest, or NoResult
+    """
+    strata = make_strata(grid)
+    between, df = residual_line(strata, repeats=False)
+    if df < 1:
+        return NoResult(
+            "There are too few scores to tell how much the differences vary between tasters."
+        )
+    interaction = min(residual_line(strata, repeats=True)) > 0
+    if not interaction and between == 0:
+        return NoResult("All tasters found exactly the same differences, so there is no scatter.")
+    if not interaction and grid.servings.max() > 1:
+        strata = make_strata(grid.averaged())
+    fit = fit_reml(strata, interaction=interaction)
+    if isinstance(fit, NoResult):
+        return fit
+    test = kenward_roger(fit.at, contrasts)
+    if np.linalg.eigvalsh(test.covariance)[0] <= 0 or test.df.min() < LEAST_DF:
+        return NoResult(f"The scores say too little about how much {among} vary.")
+    return fit, test
+
+
+def _result(
+    fit: RemlFit, test: ContrastTest, variants: IntArray, alpha: float, grid: Grid
+) -> MixedFit:
+    residual, cell = scatter_sds(fit, grid)
+    zero = tuple(name for name, value in zip(fit.names, fit.variances, strict=True) if value == 0)
+    return MixedFit(
+        f=test.f,
+        df_num=test.df_num,
+        df_den=test.df_den,
+        p_value=float(fdtrc(test.df_num, test.df_den, test.f)),
+        reml_criterion=fit.at.value,
+        residual_sd=residual,
+        taster_sd=fit.sd("taster") or 0.0,
+        taster_variant_sd=cell,
+        batch_sd=fit.sd("batch"),
+        contrasts=adjusted(test, variants, alpha),
+        note=FitNote(
+            converged=fit.converged,
+            iterations=fit.iterations,
+            at_zero=zero,
+            position=grid.n_fixed > grid.servings.shape[0],
+        ),
+    )
+
+
+def scatter_sds(fit: RemlFit, grid: Grid) -> tuple[float, float | None]:
+    """Return the SD of the residual and of taster:variant, None without replicates."""
+    residual, cell = fit.sd("residual") or 0.0, fit.sd("taster:variant")
+    if cell is None and grid.servings.max() > 1:
+        return 0.0, residual
+    return residual, cell
+
+
+def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[MixedContrast, ...]:
+    """Adjust contrasts over the variants, each with its own degrees of freedom.
+
+    Parameters
+    ----------
+    test : ContrastTest
+        Of k contrasts.
+    variants : int array, shape (k,)
+        The variant that each is of.
+    alpha : float
+        Intervals have simultaneous level ``1 - alpha`` and ``1 - 2 alpha``.
+    """
+    errors = np.sqrt(np.diag(test.covariance))
+    family = Dunnett(test.covariance / np.outer(errors, errors))
+    rows = zip(
+        variants.tolist(), test.estimates.tolist(), errors.tolist(), test.df.tolist(), strict=True
+    )
+    return tuple(_contrast(family, *row, alpha=alpha) for row in rows)
+
+
+def _contrast(
+    family: Dunnett, variant: int, difference: float, se: float, df: float, *, alpha: float
+) -> MixedContrast:
+    def interval(share: float) -> Interval:
+        half = family.critical_value(share, df) * se
+        return Interval(difference - half, difference + half)
+
+    t = difference / se
+    return MixedContrast(
+        variant=variant,
+        difference=difference,
+        se=se,
+        df=df,
+        t=t,
+        p_value=2 * float(stdtr(df, -abs(t))),
+        p_adjusted=family.p_value(t, df),
+        interval=interval(alpha),
+        equivalence_interval=interval(2 * alpha),
+    )

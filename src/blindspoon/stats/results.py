@@ -1,0 +1,267 @@
+"""What a comparison found, one frozen value a question.
+
+A difference is always variant minus control, in points of the attribute's scale. Variants
+and the control are named by their position in ``Trial.variants``; attributes by name.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from blindspoon.stats.flags import Flag
+
+Method = Literal["exact", "sampled", "normal"]
+Unit = Literal["taster", "round"]
+"""What is compared within: tasters, or the rounds of the only one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A closed interval in scale points."""
+
+    low: float
+    high: float
+
+    def within(self, margin: float) -> bool:
+        """Whether the interval lies strictly between minus margin and plus margin."""
+        return -margin < self.low and self.high < margin
+
+    def excludes_zero(self) -> bool:
+        """Whether zero lies outside."""
+        return self.low > 0 or self.high < 0
+
+
+@dataclass(frozen=True, slots=True)
+class NoResult:
+    """A comparison that could not be made, and the reason as a sentence with its full stop."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitNote:
+    """How a mixed model fit ended.
+
+    Parameters
+    ----------
+    converged : bool
+        Whether the gradient criterion was met.
+    iterations : int
+        Steps taken.
+    at_zero : tuple of str
+        Variance components estimated as exactly zero: "taster", "taster:variant" or "batch".
+    position : bool
+        Whether serving position was a fixed effect.
+    """
+
+    converged: bool
+    iterations: int
+    at_zero: tuple[str, ...]
+    position: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MixedContrast:
+    """One variant against the control by the mixed model.
+
+    Parameters
+    ----------
+    variant : int
+        Position in ``Trial.variants``.
+    difference, se : float
+        Variant minus control and its Kenward-Roger standard error, in points.
+    df, t : float
+        Kenward-Roger degrees of freedom and the statistic.
+    p_value, p_adjusted : float
+        Two-sided; the second by Dunnett's method over all variants of this attribute.
+    interval : Interval
+        Simultaneous, at level 1 - alpha.
+    equivalence_interval : Interval
+        Simultaneous, at level 1 - 2 alpha, for two one-sided tests.
+    """
+
+    variant: int
+    difference: float
+    se: float
+    df: float
+    t: float
+    p_value: float
+    p_adjusted: float
+    interval: Interval
+    equivalence_interval: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MixedFit:
+    """The mixed model of one attribute: ``score ~ variant + (1 | taster) [+ ...]``.
+
+    Parameters
+    ----------
+    f, df_num, df_den, p_value : float
+        Kenward-Roger F test that no variant differs.
+    reml_criterion : float
+        Minus twice the restricted log-likelihood, constants included.
+    residual_sd, taster_sd : float
+        Standard deviations in points.
+    taster_variant_sd : float or None
+        None where no taster scored any variant twice.
+    batch_sd : float or None
+        None where each variant was made once.
+    contrasts : tuple of MixedContrast
+        In the order of the variants; a variant that nobody tasted has none.
+    note : FitNote
+        How the fit ended.
+    """
+
+    f: float
+    df_num: float
+    df_den: float
+    p_value: float
+    reml_criterion: float
+    residual_sd: float
+    taster_sd: float
+    taster_variant_sd: float | None
+    batch_sd: float | None
+    contrasts: tuple[MixedContrast, ...]
+    note: FitNote
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RankContrast:
+    """One variant against the control by signed ranks.
+
+    Parameters
+    ----------
+    variant : int
+        Position in ``Trial.variants``.
+    tasters, zero_differences : int
+        Tasters who scored both, and those of them (or of the rounds) with a difference of zero.
+    rounds : int
+        Rounds in which the only taster scored both, each with a difference of its own; 0 where
+        several tasted.
+    shift : float
+        Hodges-Lehmann estimate of variant minus control, in points.
+    interval, equivalence_interval : Interval or None
+        Simultaneous at level 1 - alpha and 1 - 2 alpha; None where too few tasters or
+        rounds have both.
+    p_value, p_adjusted : float
+        Two-sided; the second over all variants of this attribute, by step-down max-T or by the
+        closed test of `compare_rounds`.
+    smallest_p : float
+        The smallest adjusted p that these tasters or rounds, ties and zeros could have given.
+    method : {"exact", "sampled", "normal"}
+        All sign flips (all namings of the cups in rounds), a sample of them, or the flips'
+        joint normal limit.
+    """
+
+    variant: int
+    tasters: int
+    zero_differences: int
+    shift: float
+    interval: Interval | None
+    equivalence_interval: Interval | None
+    p_value: float
+    p_adjusted: float
+    smallest_p: float
+    method: Method
+    rounds: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Friedman:
+    """The rank test that all variants are alike.
+
+    Parameters
+    ----------
+    statistic, df, p_value : float
+        Referred to the chi-squared distribution.
+    tasters : int
+        Tasters who scored at least two variants.
+    rounds : int
+        Rounds of the only taster with scores of at least two variants; 0 where several tasted.
+    form : {"Friedman", "Durbin", "Skillings-Mack"}
+        What the statistic reduces to on this pattern of cells.
+    """
+
+    statistic: float
+    df: int
+    p_value: float
+    tasters: int
+    form: Literal["Friedman", "Durbin", "Skillings-Mack"]
+    rounds: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """One variant against the control on one attribute, by both procedures.
+
+    Parameters
+    ----------
+    attribute : str
+    variant : str
+    tasters : int
+        Tasters who scored this variant and the control.
+    rounds : int
+        Rounds in which the only taster scored both; 0 where several tasted.
+    servings : int
+        Scored cups of this variant.
+    mean_control, mean_variant : float
+        Plain means of the scores, in points of the scale.
+    mixed : MixedContrast or NoResult
+    ranks : RankContrast or NoResult
+    """
+
+    attribute: str
+    variant: str
+    tasters: int
+    servings: int
+    mean_control: float
+    mean_variant: float
+    mixed: MixedContrast | NoResult
+    ranks: RankContrast | NoResult
+    rounds: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotCompared:
+    """A variant that could not be compared on an attribute, and why."""
+
+    attribute: str
+    variant: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributeResult:
+    """All comparisons of one attribute.
+
+    Parameters
+    ----------
+    attribute : str
+    primary : bool
+        Whether the trial was declared to answer it.
+    margin : float or None
+        Smallest difference that matters, in points.
+    alpha : float
+        The share of alpha at which this attribute is decided and its intervals are drawn.
+    friedman : Friedman or NoResult
+    mixed : MixedFit or NoResult
+    comparisons : tuple of Comparison
+    not_compared : tuple of NotCompared
+    unit : {"taster", "round"}
+        What is compared within; "round" where one person tasted alone.
+    flags : tuple of Flag
+        Variants, the control among them, whose scores spread wide or stand at an end.
+    """
+
+    attribute: str
+    primary: bool
+    margin: float | None
+    alpha: float
+    friedman: Friedman | NoResult
+    mixed: MixedFit | NoResult
+    comparisons: tuple[Comparison, ...]
+    not_compared: tuple[NotCompared, ...]
+    unit: Unit = "taster"
+    flags: tuple[Flag, ...] = ()

@@ -1,0 +1,357 @@
+"""How the tasters' signed ranks would fall if each taster's preferences were a coin's toss.
+
+If a variant is like the control, a taster's differences are as likely to have come with all
+their signs turned. The null distribution of the statistics is that over such flips of whole
+tasters: all of them for few tasters, a sample for more, their joint normal limit for many.
+
+Equal means made equal numbers.
+
+The largest of several correlated normal deviates, in absolute value, far tails included.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.special import log_ndtr, ndtr, ndtri, ndtri_exp
+
+from blindspoon.arrays import FloatArray
+from blindspoon.stats.results import Method
+
+
+def settle_ties(points: FloatArray) -> FloatArray:
+    """Round to a billionth of a point, so that floating point does not make ties into differences.
+
+    Examples
+    --------
+    >>> float(0.1 + 0.2 - 0.3), float(settle_ties(np.array(0.1 + 0.2 - 0.3)))
+    (5.551115123125783e-17, 0.0)
+    """
+    return np.round(points, 9)
+
+
+POINTS = 8192
+SMALLEST = float(np.finfo(np.float64).tiny)
+
+
+def normal_max_tail(value: float, correlation: FloatArray) -> float:
+    """Probability that the largest of correlated absolute normal deviates reaches a value.
+
+    Parameters
+    ----------
+    value : float
+        Not negative.
+    correlation : array, shape (d, d)
+        May be singular.
+
+    Returns
+    -------
+    float
+        Between the largest single probability and their sum; 2.2e-308 if smaller than that.
+
+    Notes
+    -----
+    The sum of the single probabilities counts an outcome once for each deviate that reaches
+    the value; the mean of the reciprocal of that number, given that a deviate reached it,
+    corrects for this: D. Q. Naiman and C. E. Priebe 2001, J. Comput. Graph. Stat. 10:296. The
+    mean is taken over 8,192 fixed quasi-random points (R. D. Richtmyer's, square roots of
+    primes). The relative error, below 0.4 % for 11 deviates in the tests, does not grow in the
+    tail.
+
+    Examples
+    --------
+    >>> round(normal_max_tail(1.959964, np.eye(1)), 6)
+    0.05
+    >>> abs(normal_max_tail(2.0, np.eye(3)) - (1 - (1 - 0.0455003) ** 3)) < 1e-4
+    True
+    """
+    size = len(correlation)
+    single = np.log(2) + float(log_ndtr(-value))
+    if size == 1 or value <= 0:
+        return max(float(np.exp(min(single, 0.0))), SMALLEST)
+    uniform = _points(size + 1)
+    beyond = -ndtri_exp(np.log(uniform[0]) + log_ndtr(-value))
+    free = _root(correlation) @ ndtri(uniform[1:])
+    share = 0.0
+    for row, own in zip(correlation, free, strict=True):
+        reached = np.abs(free + row[:, None] * (beyond - own)) >= value
+        share += float((1 / np.maximum(reached.sum(axis=0), 1)).mean())
+    return max(min(float(np.exp(single)) * max(share, 1.0), 1.0), SMALLEST)
+
+
+def normal_max_critical(alpha: float, correlation: FloatArray) -> float:
+    """Return what the largest absolute deviate exceeds with probability alpha."""
+    if alpha >= 1:
+        return 0.0
+
+    def excess(value: float) -> float:
+        """Say how far the tail lies above alpha."""
+        return normal_max_tail(value, correlation) - alpha
+
+    low, high = -ndtri(alpha / 2), -ndtri(alpha / 2 / len(correlation)) + 1e-6
+    return float(low if excess(low) <= 0 else brentq(excess, low, high, xtol=1e-7))
+
+
+def _points(size: int) -> FloatArray:
+    """Return fixed, evenly spread points of the unit cube, shape (size, 8192)."""
+    steps = np.sqrt(np.array(_primes(size), dtype=float))
+    points: FloatArray = (steps[:, None] * np.arange(1, POINTS + 1)) % 1.0
+    return points
+
+
+def _primes(count: int) -> list[int]:
+    """Return the first primes: their square roots are steps without a common measure."""
+    found: list[int] = []
+    candidates = itertools.count(2)
+    while len(found) < count:
+        number = next(candidates)
+        if all(number % prime for prime in found):
+            found.append(number)
+    return found
+
+
+def _root(correlation: FloatArray) -> FloatArray:
+    """Return a matrix whose product with its transpose is the correlation."""
+    values, vectors = np.linalg.eigh(correlation)
+    root: FloatArray = vectors * np.sqrt(np.maximum(values, 0.0))
+    return root
+
+
+EXACT_UP_TO = 18
+SAMPLED_UP_TO = 1000
+SAMPLES = 99_999
+TOGETHER = 10
+TOLERANCE = 1e-10
+
+
+class Null(Protocol):
+    """The joint distribution of the variants' statistics where no variant differs."""
+
+    @property
+    def method(self) -> Method:
+        """How the distribution was made."""
+
+    def comparable(self, statistics: FloatArray) -> FloatArray:
+        """Put the variants' statistics on the scale on which their maximum is taken."""
+
+    def tail(self, value: float, columns: Sequence[int]) -> float:
+        """Probability that any of these variants' comparable statistics reaches the value."""
+
+    def critical(self, alpha: float) -> FloatArray:
+        """For each variant the statistic that all must exceed with probability alpha at most."""
+
+
+def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
+    """Choose and make the null distribution of the signed rank statistics.
+
+    Parameters
+    ----------
+    scores : array, shape (n_tasters, n_variants)
+        Signed ranks, doubled so that they are whole; 0 for no difference and for not scored.
+    rng : numpy.random.Generator
+        Used where flips are sampled.
+    samples : int
+        Flips to sample.
+
+    Returns
+    -------
+    Null
+        All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
+        twice the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
+    """
+    scores = scores[scores.any(axis=1)]
+    if len(scores) <= EXACT_UP_TO and 2 ** max(len(scores) - 1, 0) <= 2 * samples:
+        return SignFlips("exact", all_flips(scores))
+    if len(scores) <= SAMPLED_UP_TO:
+        return SignFlips("sampled", sampled_flips(scores, rng, samples))
+    return JointNormal.from_scores(scores, rng, samples)
+
+
+def statistics(scores: FloatArray) -> FloatArray:
+    """Divide the absolute column sums of signed ranks by the columns' lengths."""
+    return _standardised(scores.sum(axis=0), scores)
+
+
+def step_down(null: Null, observed: FloatArray) -> FloatArray:
+    """Adjust each variant's p for the others, the clearest first.
+
+    Parameters
+    ----------
+    null : Null
+    observed : array, shape (n_variants,)
+        The variants' statistics.
+
+    Returns
+    -------
+    array, shape (n_variants,)
+        Adjusted p values.
+
+    Notes
+    -----
+    Step-down max-T: P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing,
+    algorithm 2.8. A variant is held against those not yet taken, and no adjusted p is smaller
+    than that of a clearer variant.
+    """
+    values = null.comparable(observed)
+    order = np.argsort(-values, kind="stable")
+    stages = [null.tail(values[v], order[place:].tolist()) for place, v in enumerate(order)]
+    adjusted = np.empty(len(order))
+    adjusted[order] = np.maximum.accumulate(stages)
+    return adjusted
+
+
+@dataclass(frozen=True, slots=True)
+class SignFlips:
+    """The statistics of flipped tasters: all flips, or a sample to which the data is added.
+
+    Parameters
+    ----------
+    method : {"exact", "sampled"}
+    draws : array, shape (n_flips, n_variants)
+        The variants' statistics after each flip.
+    """
+
+    method: Method
+    draws: FloatArray
+
+    def comparable(self, statistics: FloatArray) -> FloatArray:
+        """Return the statistics as they are."""
+        return statistics
+
+    def tail(self, value: float, columns: Sequence[int]) -> float:
+        """Count the flips in which any of the columns reaches the value, ties included."""
+        largest = self.draws[:, columns].max(axis=1)
+        reached = int(np.count_nonzero(largest >= value * (1 - TOLERANCE)))
+        return (reached + self._own()) / (len(largest) + self._own())
+
+    def critical(self, alpha: float) -> FloatArray:
+        """Return what a statistic must exceed; infinite where no flip is rare enough."""
+        own = self._own()
+        largest = np.sort(self.draws.max(axis=1))[::-1]
+        allowed = int(alpha * (len(largest) + own) + TOLERANCE) - own
+        if allowed < 0:
+            return np.full(self.draws.shape[1], np.inf)
+        return np.full(self.draws.shape[1], largest[min(allowed, len(largest) - 1)])
+
+    def _own(self) -> int:
+        """Return the flips to add: the data itself, which a sample of flips need not hold."""
+        return int(self.method == "sampled")
+
+
+def all_flips(scores: FloatArray) -> FloatArray:
+    """Return the statistics for every flip, up to turning all tasters at once.
+
+    Parameters
+    ----------
+    scores : array, shape (n_tasters, n_variants)
+
+    Returns
+    -------
+    array, shape (2 ** (n_tasters - 1), n_variants)
+        One row, of zeros, without tasters.
+    """
+    sums = scores[:1].sum(axis=0) + _flipped_sums(scores[1:])
+    return _standardised(sums, scores)
+
+
+def sampled_flips(
+    scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
+) -> FloatArray:
+    """Return the statistics for random flips.
+
+    The order and the direction of the rows do not matter: they are sorted, each turned so that
+    its first difference is positive, before the draw.
+
+    Parameters
+    ----------
+    scores : array, shape (n_tasters, n_variants)
+        No row all zero.
+    rng : numpy.random.Generator
+    samples : int
+
+    Returns
+    -------
+    array, shape (samples, n_variants)
+    """
+    leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
+    rows = scores * np.sign(leading)[:, None]
+    rows = rows[np.lexsort(rows.T)]
+    sums = np.zeros((samples, rows.shape[1]))
+    for start in range(0, len(rows), TOGETHER):
+        ways = _flipped_sums(rows[start : start + TOGETHER])
+        draw = rng.integers(0, len(ways), size=samples, dtype=np.uint16)
+        sums += np.take(ways, draw, axis=0)
+    return _standardised(sums, scores)
+
+
+def _flipped_sums(scores: FloatArray) -> FloatArray:
+    """Return the column sums for every flip of the rows, shape (2 ** n_rows, n_columns)."""
+    sums = np.zeros((1, scores.shape[1]))
+    for row in scores:
+        sums = np.concatenate((sums + row, sums - row))
+    return sums
+
+
+@dataclass(frozen=True, slots=True)
+class JointNormal:
+    """The limit of the flips for many tasters: jointly normal signed rank sums.
+
+    A variant that few tasted keeps its own flips, and is compared by the normal deviate of
+    its own p value.
+
+    Parameters
+    ----------
+    correlation : array, shape (n_variants, n_variants)
+    few : dict of int to SignFlips
+        The variants with too few tasters for the limit.
+    """
+
+    correlation: FloatArray
+    few: dict[int, Null]
+    method: Method = "normal"
+
+    @classmethod
+    def from_scores(
+        cls, scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
+    ) -> JointNormal:
+        """Take the correlation from signed ranks of shape (n_tasters, n_variants)."""
+        tasters = np.count_nonzero(scores, axis=0)
+        few = np.flatnonzero(tasters <= SAMPLED_UP_TO).tolist()
+        units = scores / _lengths(scores)
+        own = {v: null_distribution(scores[:, [v]], rng, samples) for v in few}
+        return cls(units.T @ units, own)
+
+    def comparable(self, statistics: FloatArray) -> FloatArray:
+        """Return the normal deviates of the statistics."""
+        deviates = statistics.astype(float)
+        for v, null in self.few.items():
+            deviates[v] = -ndtri(null.tail(deviates[v], [0]) / 2)
+        return deviates
+
+    def tail(self, value: float, columns: Sequence[int]) -> float:
+        """Integrate the joint normal distribution outside a cube."""
+        return normal_max_tail(value, self.correlation[np.ix_(columns, columns)])
+
+    def critical(self, alpha: float) -> FloatArray:
+        """Solve for the cube's half edge, and turn it back for a variant that few tasted."""
+        edge = normal_max_critical(alpha, self.correlation)
+        bounds = np.full(len(self.correlation), edge)
+        for v, null in self.few.items():
+            bounds[v] = null.critical(2 * float(ndtr(-edge)))[0]
+        return bounds
+
+
+def _standardised(sums: FloatArray, scores: FloatArray) -> FloatArray:
+    standardised: FloatArray = np.abs(sums) / _lengths(scores)
+    return standardised
+
+
+def _lengths(scores: FloatArray) -> FloatArray:
+    """Return the columns' root sums of squares, 1 for an empty column."""
+    squares = (scores**2).sum(axis=0)
+    return np.sqrt(np.where(squares > 0, squares, 1.0))

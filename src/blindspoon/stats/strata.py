@@ -1,0 +1,268 @@
+"""Score rows -> a few moment matrices that hold everything the mixed model needs.
+
+Tasters are independent. Within one taster, repeats of a variant differ by the residual only;
+means of variants served equally often are exchangeable; what is left is one mean for each
+number of servings. An orthogonal rotation along these lines turns the rows into independent
+strata whose small covariance matrices are linear in the variances, so that one evaluation of
+the likelihood costs the number of serving profiles and not the number of tasters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blindspoon.arrays import FloatArray, IntArray
+
+_EPSILON = float(np.finfo(np.float64).eps)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Rows to be fitted; n scores, e further columns.
+
+    Parameters
+    ----------
+    taster, variant : int array, shape (n,)
+        Codes from 0; a code without rows is allowed for tasters, not for variants.
+    fixed : float array, shape (n, e)
+        Columns of further fixed effects (serving position), independent of the variants.
+    random : float array, shape (n, b)
+        Indicator columns of the batches; no columns where batches are not in the model.
+    score : float array, shape (n,)
+    """
+
+    taster: IntArray
+    variant: IntArray
+    fixed: FloatArray
+    random: FloatArray
+    score: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """Rows summed up by variant and taster: k variants, t tasters, q columns.
+
+    The columns are: one indicator a variant, fixed effects, batches, and the score last.
+
+    Parameters
+    ----------
+    servings : int array, shape (k, t)
+        Scores in each cell; 0 where the taster did not score the variant.
+    means : float array, shape (k, t, q)
+        Means of the columns in each cell; 0 where there is no score.
+    within : float array, shape (q, q)
+        Products of the rows' deviations from their cell mean.
+    centre : float
+        What was taken from every score beforehand, so that leading digits cost no accuracy.
+    rounding : float
+        Sum of squares that rounding alone could give.
+    n_fixed, n_random : int
+        Fixed-effect columns (the variants included) and batch columns.
+    """
+
+    servings: IntArray
+    means: FloatArray
+    within: FloatArray
+    centre: float
+    rounding: float
+    n_fixed: int
+    n_random: int
+
+    def averaged(self) -> Grid:
+        """Return the same trial with the repeats in each cell replaced by their mean."""
+        once = np.minimum(self.servings, 1)
+        return replace(self, servings=once, within=np.zeros_like(self.within))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strata:
+    """Independent strata of a trial: s strata of dimension up to r, q columns.
+
+    Parameters
+    ----------
+    basis : float array, shape (3, s, r, r)
+        A stratum's covariance is the sum of these times the variances of tasters, cells
+        (taster:variant) and residual.
+    padding : float array, shape (s, r, r)
+        Ones on the diagonal where a stratum has fewer than r dimensions.
+    copies : float array, shape (s,)
+        Independent copies of each stratum.
+    moments : float array, shape (s * r * r, q * q)
+        Products of the columns summed over the copies.
+    log_scale : float
+        What the rotation adds to the log determinant of the covariance of the scores.
+    centre : float
+        What was taken from every score.
+    rounding : float
+        Sum of squares that rounding alone could give.
+    n_scores, n_variants, n_fixed, n_random : int
+        Rows and columns; the variants are the first of the fixed columns.
+    """
+
+    basis: FloatArray
+    padding: FloatArray
+    copies: FloatArray
+    moments: FloatArray
+    log_scale: float
+    centre: float
+    rounding: float
+    n_scores: int
+    n_variants: int
+    n_fixed: int
+    n_random: int
+
+    @property
+    def n_columns(self) -> int:
+        """Fixed effects, batches and the score."""
+        return self.n_fixed + self.n_random + 1
+
+
+def make_grid(layout: Layout) -> Grid:
+    """Sum the rows up by taster and variant.
+
+    Examples
+    --------
+    >>> none = np.empty((3, 0))
+    >>> rows = Layout(taster=np.array([0, 0, 0]), variant=np.array([0, 1, 1]), fixed=none,
+    ...               random=none, score=np.array([4.0, 6.0, 7.0]))
+    >>> make_grid(rows).servings
+    array([[1],
+           [2]])
+    >>> grid = make_grid(rows)
+    >>> grid.means[:, 0, -1] + grid.centre
+    array([4. , 6.5])
+    """
+    tasters, variants = int(layout.taster.max()) + 1, int(layout.variant.max()) + 1
+    cell = layout.variant * tasters + layout.taster
+    servings = np.bincount(cell, minlength=tasters * variants)
+    centre = float(layout.score.mean())
+    columns = [*layout.fixed.T, *layout.random.T, layout.score - centre]
+    means = np.zeros((servings.size, variants + len(columns)))
+    means[np.arange(servings.size), np.arange(servings.size) // tasters] = servings > 0
+    divisor = np.maximum(servings, 1)
+    for at, column in enumerate(columns, variants):
+        means[:, at] = np.bincount(cell, column, servings.size) / divisor
+    within = np.zeros((means.shape[1], means.shape[1]))
+    if servings.max() > 1:
+        deviations = np.column_stack(columns) - means[cell, variants:]
+        within[variants:, variants:] = deviations.T @ deviations
+    return Grid(
+        servings=servings.reshape(variants, tasters),
+        means=means.reshape(variants, tasters, -1),
+        within=within,
+        centre=centre,
+        rounding=_rounding(layout.score, centre),
+        n_fixed=variants + layout.fixed.shape[1],
+        n_random=layout.random.shape[1],
+    )
+
+
+def _rounding(score: FloatArray, centre: float) -> float:
+    """Bound the sum of squares that rounding could give, by the input or by the sums here.
+
+    A residual SD below 3e-5 of the SD of all scores drowns in the arithmetic of the fit.
+    """
+    of_input = score.size * (8 * _EPSILON * float(np.abs(score).max())) ** 2
+    return of_input + 1e-9 * float(((score - centre) ** 2).sum())
+
+
+def make_strata(grid: Grid) -> Strata:
+    """Rotate a grid into independent strata."""
+    counts = np.flatnonzero(np.bincount(grid.servings.ravel(), minlength=1)[1:]) + 1
+    tasters, columns = grid.means.shape[1:]
+    shared = np.empty((tasters, counts.size, columns))
+    sizes = np.empty((tasters, counts.size), dtype=np.int64)
+    parts = [_repeats(grid)]
+    for at, count in enumerate(counts):
+        part, sizes[:, at], shared[:, at] = _equal_servings(grid, int(count))
+        parts.append(part)
+    parts += _profiles(sizes, shared, counts)
+    return _stacked([part for part in parts if part.copies > 0], grid)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One stratum before padding: basis (3, r, r), moments (r, q, r, q)."""
+
+    basis: FloatArray
+    copies: float
+    moments: FloatArray
+
+
+def _repeats(grid: Grid) -> _Part:
+    """Rows around the mean of their cell."""
+    extra = np.maximum(grid.servings - 1, 0).sum()
+    basis = np.array([0.0, 0.0, 1.0]).reshape(3, 1, 1)
+    return _Part(basis, float(extra), grid.within[None, :, None, :])
+
+
+def _equal_servings(grid: Grid, count: int) -> tuple[_Part, IntArray, FloatArray]:
+    """Cells of one taster with the same number of servings, around their mean.
+
+    Also returns how many such cells each taster has, and their mean times the square root
+    of that number.
+    """
+    here = grid.servings == count
+    size = here.sum(axis=0)
+    cells = grid.means if here.all() else grid.means * here[:, :, None]
+    total = cells.sum(axis=0)
+    divisor = np.maximum(size, 1)[:, None]
+    deviations = cells - total / divisor
+    if not here.all():
+        deviations *= here[:, :, None]
+    flat = deviations.reshape(-1, deviations.shape[2])
+    basis = np.array([0.0, 1.0, 1.0 / count]).reshape(3, 1, 1)
+    copies = float(np.maximum(size - 1, 0).sum())
+    return _Part(basis, copies, (flat.T @ flat)[None, :, None, :]), size, total / np.sqrt(divisor)
+
+
+def _profiles(sizes: IntArray, shared: FloatArray, counts: IntArray) -> list[_Part]:
+    """Means by number of servings, of all tasters that have the same numbers of them."""
+    code = np.zeros(sizes.shape[0], dtype=np.int64)
+    for column in sizes.T:
+        if column.min() < column.max():
+            code = np.unique(code * (column.max() + 1) + column, return_inverse=True)[1]
+    order = np.argsort(code, kind="stable")
+    starts = np.flatnonzero(np.diff(code[order], prepend=-1))
+    parts = []
+    for rows in np.split(order, starts[1:]):
+        profile = sizes[rows[0]]
+        there = np.flatnonzero(profile)
+        if there.size == 0:
+            continue
+        root = np.sqrt(profile[there])
+        basis = np.array([np.outer(root, root), np.eye(there.size), np.diag(1.0 / counts[there])])
+        block = shared[:, there] if rows.size == code.size else shared[np.ix_(rows, there)]
+        flat = block.reshape(rows.size, -1)
+        moments = (flat.T @ flat).reshape(there.size, -1, there.size, shared.shape[2])
+        parts.append(_Part(basis, float(rows.size), moments))
+    return parts
+
+
+def _stacked(parts: list[_Part], grid: Grid) -> Strata:
+    """Pad all parts to one size."""
+    size = max(part.basis.shape[1] for part in parts)
+    q = grid.means.shape[2]
+    basis = np.zeros((3, len(parts), size, size))
+    padding = np.zeros((len(parts), size, size))
+    moments = np.zeros((len(parts), size, size, q, q))
+    for at, part in enumerate(parts):
+        r = part.basis.shape[1]
+        basis[:, at, :r, :r] = part.basis
+        padding[at, range(r, size), range(r, size)] = 1.0
+        moments[at, :r, :r] = part.moments.transpose(0, 2, 1, 3)
+    return Strata(
+        basis=basis,
+        padding=padding,
+        copies=np.array([part.copies for part in parts]),
+        moments=moments.reshape(-1, q * q),
+        log_scale=float(np.log(grid.servings[grid.servings > 0]).sum()),
+        centre=grid.centre,
+        rounding=grid.rounding,
+        n_scores=int(grid.servings.sum()),
+        n_variants=grid.servings.shape[0],
+        n_fixed=grid.n_fixed,
+        n_random=grid.n_random,
+    )

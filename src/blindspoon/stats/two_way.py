@@ -1,0 +1,396 @@
+"""Scores of one attribute split into tasters, variants and what is left, gaps allowed.
+
+The scores of one attribute as cells: each taster's cups of each variant.
+
+Least squares with a level of its own for every block, at a cost linear in the scores.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import fdtrc, stdtrit
+
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.sign_flips import SMALLEST, settle_ties
+
+ZERO = 1e-9
+"""Points below which a spread is rounding."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """Scores gathered by taster and variant.
+
+    Parameters
+    ----------
+    count : int array, shape (n_tasters, n_variants)
+    mean : float array of the same shape
+        In points, rounded to a billionth; NaN where nothing was scored.
+    within : float array of the same shape
+        Sum of squares around the mean; 0 where there are fewer than two scores.
+    """
+
+    count: IntArray
+    mean: FloatArray
+    within: FloatArray
+
+    @property
+    def df(self) -> IntArray:
+        """Degrees of freedom of each taster's repeatability, shape (n_tasters,)."""
+        spare: IntArray = np.maximum(self.count - 1, 0).sum(axis=1)
+        return spare
+
+    @property
+    def complete(self) -> FloatArray:
+        """Means of the tasters who scored every variant that anybody scored."""
+        tasted = self.mean[:, self.count.any(axis=0)]
+        full: FloatArray = tasted[~np.isnan(tasted).any(axis=1)]
+        return full
+
+
+def gather(
+    score: FloatArray, taster: IntArray, variant: IntArray, n_tasters: int, n_variants: int
+) -> Cells:
+    """Gather scores into cells.
+
+    Parameters
+    ----------
+    score : float array, shape (n,)
+        In points, finite.
+    taster, variant : int array, shape (n,)
+        Counted from 0.
+
+    Examples
+    --------
+    >>> cells = gather(np.array([5.0, 7.0, 4.0]), np.zeros(3, int), np.array([0, 0, 1]), 1, 2)
+    >>> cells.mean.tolist(), cells.within.tolist(), cells.df.tolist()
+    ([[6.0, 4.0]], [[2.0, 0.0]], [1])
+    """
+    cell, size = taster * n_variants + variant, n_tasters * n_variants
+    count = np.bincount(cell, minlength=size)
+    mean = np.full(size, np.nan)
+    np.divide(np.bincount(cell, score, size), count, out=mean, where=count > 0)
+    within: FloatArray = np.bincount(cell, (score - mean[cell]) ** 2, size).astype(np.float64)
+    shape = (n_tasters, n_variants)
+    return Cells(
+        count=count.reshape(shape),
+        mean=settle_ties(mean).reshape(shape),
+        within=within.reshape(shape),
+    )
+
+
+EXACT = NoResult("Nothing is left over to compare with: the scores repeat themselves exactly.")
+TOO_FEW = NoResult("There are too few scores for so many levels.")
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """Levels of the scores, counted from 0; -1 for a score without one."""
+
+    code: IntArray
+    levels: int
+
+
+def occurring(values: IntArray) -> tuple[IntArray, IntArray]:
+    """List the whole numbers from 0 that occur, and where each value stands among them.
+
+    Examples
+    --------
+    >>> occurring(np.array([4, 1, 4]))
+    (array([1, 4]), array([1, 0, 1]))
+    """
+    seen = np.flatnonzero(np.bincount(values))
+    place = np.zeros(int(values.max(initial=0)) + 1, np.int64)
+    place[seen] = np.arange(seen.size)
+    return seen, place[values]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A fit of ``score ~ block + factors``, made by `Equations.solve`.
+
+    Parameters
+    ----------
+    estimates : float array, shape (p,)
+        One a level of every factor, in points, of least length among all that fit best.
+    unscaled : float array, shape (p, p)
+        Their covariance over the residual variance.
+    rss : float
+        Residual sum of squares.
+    rank : int
+        Degrees of freedom of the factors beside the blocks.
+    df : int
+        Residual degrees of freedom; may be 0.
+    """
+
+    estimates: FloatArray
+    unscaled: FloatArray
+    rss: float
+    rank: int
+    df: int
+
+    @property
+    def variance(self) -> float:
+        """The residual variance; only with degrees of freedom."""
+        return self.rss / self.df
+
+    def contrast(self, weights: FloatArray) -> tuple[float, Interval]:
+        """Estimate a sum of effects, with its interval by Student's t.
+
+        Parameters
+        ----------
+        weights : float array, shape (p,)
+            Of a contrast that can be estimated.
+        """
+        estimate = float(weights @ self.estimates)
+        error = float(np.sqrt(self.variance * (weights @ self.unscaled @ weights)))
+        reach = float(stdtrit(self.df, (1 + LEVEL) / 2)) * error
+        return estimate, Interval(estimate - reach, estimate + reach)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Equations:
+    """Normal equations of some factors, blocks swept out.
+
+    Parameters
+    ----------
+    matrix : float array, shape (p, p)
+    right : float array, shape (p,)
+    total : float
+        Sum of squares within the blocks.
+    df : int
+        Its degrees of freedom.
+    """
+
+    matrix: FloatArray
+    right: FloatArray
+    total: float
+    df: int
+
+    def solve(self, levels: int | None = None) -> Fit:
+        """Fit the first levels, or all.
+
+        Parameters
+        ----------
+        levels : int, optional
+            How many, to leave the last factor out.
+        """
+        matrix, right = self.matrix[:levels, :levels], self.right[:levels]
+        values, vectors = np.linalg.eigh(matrix)
+        kept = values > 1e-9 * max(float(values.max()), 1.0)
+        vectors, values = vectors[:, kept], values[kept]
+        unscaled = (vectors / values) @ vectors.T
+        estimates = unscaled @ right
+        rss = self.total - float(estimates @ right)
+        rank = int(kept.sum())
+        return Fit(
+            estimates=estimates,
+            unscaled=unscaled,
+            rss=0.0 if rss < 1e-12 * self.total else rss,
+            rank=rank,
+            df=self.df - rank,
+        )
+
+
+def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations:
+    """Set up the fit of a level for every block and effects for every factor.
+
+    Parameters
+    ----------
+    score : float array, shape (n,)
+        In points, finite.
+    block : int array, shape (n,)
+        Counted from 0.
+    *factors : Factor
+        Of n codes each.
+
+    Notes
+    -----
+    The blocks are swept out first, so that the equations have the size of the factors only.
+
+    Examples
+    --------
+    >>> factor = Factor(np.array([0, 1, 0, 1]), 2)
+    >>> fit = equations(np.array([1.0, 3.0, 5.0, 8.0]), np.array([0, 0, 1, 1]), factor).solve()
+    >>> fit.estimates.round(6).tolist(), round(fit.rss, 6), fit.rank, fit.df
+    ([-1.25, 1.25], 0.25, 1, 1)
+    """
+    sizes = np.bincount(block)
+    weights = 1 / np.maximum(sizes, 1)
+    centred = score - (np.bincount(block, score) * weights)[block]
+    design, pattern = _patterns(factors)
+    counts = np.concatenate([_per_block(block, sizes.size, each) for each in factors], axis=1)
+    often = np.bincount(pattern, minlength=len(design))
+    return Equations(
+        matrix=(design.T * often) @ design - counts.T @ (counts * weights[:, None]),
+        right=np.bincount(pattern, centred, len(design)) @ design,
+        total=float(centred @ centred),
+        df=score.size - int((sizes > 0).sum()),
+    )
+
+
+def _patterns(factors: tuple[Factor, ...]) -> tuple[FloatArray, IntArray]:
+    """List the combinations of levels that occur, one-hot, and which each score has."""
+    joint = np.zeros_like(factors[0].code)
+    for factor in factors:
+        joint = joint * (factor.levels + 1) + factor.code + 1
+    seen, pattern = occurring(joint)
+    columns: list[BoolArray] = []
+    left = seen
+    for factor in reversed(factors):
+        left, code = np.divmod(left, factor.levels + 1)
+        columns.insert(0, code[:, None] == np.arange(1, factor.levels + 1))
+    return np.concatenate(columns, axis=1).astype(np.float64), pattern
+
+
+def _per_block(block: IntArray, blocks: int, factor: Factor) -> FloatArray:
+    """Count the levels in every block."""
+    wide = factor.levels + 1
+    counts = np.bincount(block * wide + factor.code + 1, minlength=blocks * wide)
+    return counts.reshape(blocks, wide)[:, 1:].astype(np.float64)
+
+
+def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult:
+    """Compare a sum of squares with the residual one.
+
+    Parameters
+    ----------
+    added, rss : float
+        Sums of squares.
+    df_added, df : int
+        Their degrees of freedom, the first 1 or more.
+
+    Examples
+    --------
+    >>> f_test(6.0, 2, 9.0, 9).f
+    3.0
+    """
+    if df < 1:
+        return TOO_FEW
+    if rss <= df * ZERO**2:
+        return EXACT
+    f = max(added, 0.0) / df_added / (rss / df)
+    return FTest(
+        f=f,
+        df_num=float(df_added),
+        df_den=float(df),
+        p_value=max(float(fdtrc(df_added, df, f)), SMALLEST),
+        residual_sd=float(np.sqrt(rss / df)),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdditiveFit:
+    """The least-squares fit ``score ~ taster + variant``.
+
+    Parameters
+    ----------
+    effects : array, shape (n_variants,)
+        The variants' means less the mean of all variants, taster against taster, in points.
+    deviations, residuals : array, shape (n_tasters, n_variants)
+        What is left without the taster's mean, and without the variants' effects too, in
+        points; 0 where not scored.
+    inverse : array, shape (n_variants, n_variants)
+        Of the variants' equations: effects from sums of deviations.
+    rank : int
+        Differences between variants that the tasters can tell; one less than the variants
+        where all are linked.
+    cells : int
+        Scores that were given.
+    df : int
+        Scores less tasters less `rank`.
+    """
+
+    effects: FloatArray
+    deviations: FloatArray
+    residuals: FloatArray
+    inverse: FloatArray
+    rank: int
+    cells: int
+    df: int
+
+    @property
+    def influence(self) -> FloatArray:
+        """How far each taster pulls the effects, shape (n_tasters, n_variants).
+
+        Where tasters are weighted otherwise, the effects move by the weighted column sums.
+        """
+        pulls: FloatArray = self.residuals @ self.inverse
+        return pulls
+
+    @property
+    def linked(self) -> bool:
+        """Whether every two variants can be compared within tasters, if only by a chain."""
+        return self.rank == len(self.effects) - 1
+
+
+def fit_additive(means: FloatArray) -> AdditiveFit:
+    """Take tasters and variants out of a table of scores.
+
+    Parameters
+    ----------
+    means : array, shape (n_tasters, n_variants)
+        In points; NaN where not scored.
+
+    Returns
+    -------
+    AdditiveFit
+
+    Notes
+    -----
+    Tasters are swept out first, so that the equations are those of the variants alone
+    (F. Yates 1934, J. Am. Stat. Assoc. 29:51). Complete tables give plain means. The
+    influence is that of the estimating equations at the fit; without gaps, weighting tasters
+    moves the means by exactly this.
+
+    Examples
+    --------
+    >>> fit = fit_additive(np.array([[1.0, 3.0], [5.0, 9.0], [2.0, np.nan]]))
+    >>> fit.effects.round(9).tolist(), fit.df
+    ([-1.5, 1.5], 1)
+    """
+    table = np.ascontiguousarray(means.T)  # variants down: sums over them are whole-row sums
+    scored = np.isfinite(table)
+    seen = scored.astype(float)
+    given = seen.sum(axis=0)
+    count = np.maximum(given, 1.0)
+    centred = _centred(np.where(scored, table, 0.0), seen, count)
+    equations = np.diag(seen.sum(axis=1)) - (seen / count) @ seen.T
+    inverse = np.linalg.pinv(equations, rcond=1e-10, hermitian=True)
+    effects = inverse @ centred.sum(axis=1)
+    rank = int(np.linalg.matrix_rank(equations, tol=1e-10 * len(means), hermitian=True))
+    cells, tasters = int(given.sum()), int(np.count_nonzero(given))
+    return AdditiveFit(
+        effects=effects,
+        deviations=centred.T,
+        residuals=(centred - _centred(effects[:, None], seen, count)).T,
+        inverse=inverse,
+        rank=rank,
+        cells=cells,
+        df=cells - tasters - rank,
+    )
+
+
+def _centred(values: FloatArray, seen: FloatArray, count: FloatArray) -> FloatArray:
+    """Take tasters' means over what they scored away, 0 elsewhere; variants down."""
+    kept = values * seen
+    kept -= kept.sum(axis=0) / count
+    kept *= seen
+    return kept
+
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FTest:
+    """A ratio of mean squares; `residual_sd` is the root of the lower one, in points."""
+
+    f: float
+    df_num: float
+    df_den: float
+    p_value: float
+    residual_sd: float

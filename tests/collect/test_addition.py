@@ -1,0 +1,104 @@
+"""A spreadsheet's export: what it would add, and adding it."""
+
+import pytest
+
+from blindspoon.collect import opening
+from blindspoon.errors import TrialError
+
+HEAD = "taster;code;texture;saltiness;comment\n"
+
+
+@pytest.fixture
+def export(tmp_path):
+    def write(text, head=HEAD):
+        path = tmp_path / "export.csv"
+        path.write_text(head + text, encoding="utf-8-sig")
+        return path
+
+    return write
+
+
+@pytest.fixture
+def plan(folder):
+    """Plan a file, and add it where asked to."""
+
+    def run(path, *, add=False):
+        with opening.opened(folder) as tasting:
+            addition = tasting.plan(path)
+            if add:
+                tasting.add(addition)
+            return addition
+
+    return run
+
+
+def problems_of(plan, path):
+    with pytest.raises(TrialError) as caught:
+        plan(path)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_planning_adds_nothing(plan, export, folder):
+    addition = plan(export("T01;037;7,5;4;\nT01;512;;;\nT02;512;1;;soft\n"))
+    assert addition.tasters == {("1", "T01"): ("037",), ("1", "T02"): ("512",)}
+    assert addition.lines() == ["session 1, T01: 037", "session 1, T02: 512"]
+    assert (addition.present, addition.blank) == (0, 1)
+    assert not (folder / "ballots").exists()
+
+
+def test_adding_writes_ballots(plan, export, rows):
+    plan(export('T01;037;7,5;4;"two\nlines"\n'), add=True)
+    assert rows() == [
+        {"session": "1", "taster": "T01", "code": "037", "texture": "7.5", "saltiness": "4",
+         "comment": "two\nlines"}
+    ]  # fmt: skip
+
+
+def test_adding_twice_is_the_same_as_once(plan, export, rows):
+    path = export("T01;037;7,5;4;\n")
+    plan(path, add=True)
+    again = plan(path, add=True)
+    assert (len(again.answers), again.present) == (0, 1)
+    assert len(rows()) == 1
+
+
+def test_gaps_are_filled(plan, export, rows):
+    plan(export("T01;037;7;;\n"), add=True)
+    plan(export("T01;037;7;4;x\nT01;512;1;1;\n"), add=True)
+    assert [(row["saltiness"], row["comment"]) for row in rows()] == [("4", "x"), ("1", "")]
+
+
+def test_what_is_scored_otherwise_is_never_replaced(plan, export, rows):
+    plan(export("T01;037;7;4;\n"), add=True)
+    found = problems_of(plan, export("T01;512;1;1;\nT01;037;8;4;\n"))
+    assert found == [
+        "export.csv line 3: 037 of T01 in session 1 is scored in ballots/1-T01.csv; a file adds"
+        " what is not scored yet, and replaces nothing. Take the row out, or correct"
+        " ballots/1-T01.csv."
+    ]
+    assert len(rows()) == 1
+
+
+def test_cups_of_scores_csv_are_never_scored_twice(plan, export, folder):
+    (folder / "scores.csv").write_text("taster,code,texture,saltiness\nT01,037,7,4\n")
+    assert "is scored in scores.csv" in problems_of(plan, export("T01;037;7;4;\n"))[0]
+
+
+def test_the_messages_are_those_of_check(plan, export, check, coded):
+    text = "T01;37;7;4;\nT01;512;11;;\nT09;1;;;\n"
+    ours = problems_of(plan, export(text))
+    files = {name: coded[name] for name in ("trial.toml", "servings.csv")}
+    theirs, _ = check(files | {"scores.csv": (HEAD + text).encode()})
+    assert ours == [str(each).replace("scores.csv", "export.csv", 1) for each in theirs]
+    assert len(ours) == 3
+
+
+@pytest.mark.parametrize("data", [b"PK\x03\x04", b"\xff\xfea\x00", b"", b"one\ntwo\n"])
+def test_a_file_that_is_no_table_is_said(plan, tmp_path, data):
+    path = tmp_path / "export.csv"
+    path.write_bytes(data)
+    assert problems_of(plan, path)[0].startswith("export.csv")
+
+
+def test_a_file_that_is_not_there_is_said(plan, tmp_path):
+    assert "cannot be read: no such file" in problems_of(plan, tmp_path / "gone.csv")[0]

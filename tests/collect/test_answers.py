@@ -1,0 +1,88 @@
+"""What is filled in, read by the same check as a table, and written so that it comes back."""
+
+import csv
+import io
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from blindspoon.collect.ballots import (
+    COMMENT_LIMIT,
+    read_answers,
+    tidy_comment,
+    write_for_spreadsheet,
+    write_rows,
+)
+from blindspoon.files.text_table import read_table
+from blindspoon.trial import Attribute, Scale
+
+CRISP = Attribute(
+    name="texture",
+    label="Texture",
+    low="soft",
+    high="crisp",
+    less="",
+    more="",
+    scale=Scale(low=-5, high=10, step=0.5),
+    margin=None,
+)
+
+
+def read(**row):
+    (answer,), problems = read_answers([CRISP], [row], "page")
+    return answer, [problem.slug for problem in problems]
+
+
+@pytest.mark.parametrize(
+    ("typed", "stands"),
+    [("7", "7"), ("7.0", "7"), (" 6,5 ", "6.5"), ("-0", "0"), ("", ""), ("1e1", "10")],
+)
+def test_a_score_is_written_one_way(typed, stands):
+    assert read(texture=typed) == (read(texture=stands)[0], [])
+    assert read(texture=typed)[0].scores == (stands,)
+
+
+@pytest.mark.parametrize(
+    ("typed", "slug"),
+    [
+        ("11", "off-scale"),
+        ("0.3", "off-step"),
+        ("nan", "not-a-number"),
+        ("inf", "not-a-number"),
+        ("=1+1", "not-a-number"),
+        ("٣", "not-a-number"),
+        ("7" * 5000, "off-scale"),
+    ],
+)
+def test_a_score_that_tables_may_not_hold_is_not_taken(typed, slug):
+    answer, slugs = read(texture=typed)
+    assert (answer.scores, slugs) == (("",), [slug])
+
+
+def test_a_comment_that_is_too_long_is_refused_and_not_cut_in_silence():
+    assert read(comment="x" * COMMENT_LIMIT)[1] == []
+    assert read(comment="x" * (COMMENT_LIMIT + 1))[1] == ["long-comment"]
+
+
+def test_answers_that_differ_have_different_marks():
+    answers = [read(texture="7"), read(texture="7.5"), read(texture="7", comment="a"), read()]
+    assert len({answer.mark for answer, _ in answers}) == 4
+
+
+@given(st.lists(st.text(max_size=60), min_size=1, max_size=5))
+def test_any_comment_comes_back_from_the_file_as_it_was_taken(texts):
+    taken = [tidy_comment(text) for text in texts]
+    rows = [{"code": str(k), "comment": text} for k, text in enumerate(taken)]
+    table = read_table(write_rows(["code", "comment"], rows), "ballots/1-T01.csv")
+    assert not table.problems
+    assert table.cells("comment") == taken
+
+
+@pytest.mark.parametrize(
+    "text", ["=1+1", "+A1", "-A1", "@SUM(A1)", "\uff1d1+1", "=cmd|' /C calc'!A0"]
+)
+def test_an_export_holds_no_formula(text):
+    data = write_for_spreadsheet(["texture", "comment"], [{"texture": "-1.5", "comment": text}])
+    (_, row) = csv.reader(io.StringIO(data.decode("utf-8-sig")))
+    assert row == ["-1.5", f"'{text}"]

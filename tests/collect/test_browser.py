@@ -1,0 +1,330 @@
+"""The score page in a real browser: phone and laptop, light and dark, with script and without."""
+
+import re
+
+import pytest
+
+from blindspoon import analysis
+from blindspoon.collect import opening
+from blindspoon.collect.ballots import Answer, Given, Stamp
+
+pytestmark = pytest.mark.browser
+PHONE = {"width": 390, "height": 844}
+DESK = {"width": 1280, "height": 800}
+VIEWS = [
+    pytest.param(PHONE, "light", id="phone-light"),
+    pytest.param(PHONE, "dark", id="phone-dark", marks=pytest.mark.slow),
+    pytest.param(DESK, "light", id="desk-light", marks=pytest.mark.slow),
+    pytest.param(DESK, "dark", id="desk-dark"),
+]
+
+
+@pytest.fixture
+def sheet(browser):
+    """Open a page; an error in it, or a request to anywhere else, fails the test."""
+    contexts = []
+
+    def open_sheet(viewport=PHONE, theme="light", *, script=True):
+        context = browser.new_context(
+            viewport=viewport, color_scheme=theme, java_script_enabled=script
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(5000)
+        page.on("pageerror", lambda error: pytest.fail(str(error)))
+        page.on("request", lambda each: seen.append(each.url))
+        return page
+
+    seen = []
+    yield open_sheet
+    for context in contexts:
+        context.close()
+    assert not [url for url in seen if not url.startswith("http://127.0.0.1:")]
+
+
+@pytest.fixture
+def accessible():
+    """See that axe finds nothing."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+
+    def look(page):
+        results = axe.Axe().run(page)
+        assert results.violations_count == 0, results.generate_report()
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+    return look
+
+
+def begin(page, served, taster="T01"):
+    """Open a taster's own link and pass the cautions."""
+    page.goto(f"{served['join']}t/{served['links'][taster]}")
+    page.locator("button.main").click()
+    page.wait_for_url("**/1/1")
+    return page
+
+
+def tap(page, name, step):
+    page.locator(f"label:has(input[name={name}][value='{step}'])").click()
+
+
+def saved(page):
+    page.locator("#state.good").wait_for()
+
+
+@pytest.mark.parametrize(("viewport", "theme"), VIEWS)
+def test_axe_finds_nothing_on_a_taster_s_way(sheet, served, accessible, viewport, theme):
+    page = sheet(viewport, theme)
+    page.goto(served["join"])
+    accessible(page)
+    page.get_by_role("button", name="T01").click()
+    accessible(page)
+    page.locator("button.main").click()
+    page.wait_for_url("**/1/1")
+    tap(page, "texture", "7")
+    saved(page)
+    accessible(page)
+    page.get_by_role("button", name="Save, next cup").click()
+    page.wait_for_url("**/1/2")
+    accessible(page)
+    page.get_by_role("button", name="Stop here").click()
+    page.wait_for_url("**/end")
+    accessible(page)
+
+
+@pytest.mark.parametrize(("viewport", "theme"), VIEWS)
+def test_axe_finds_nothing_on_the_host_s_pages(sheet, served, accessible, viewport, theme):
+    page = sheet(viewport, theme)
+    page.goto(served["host"])
+    accessible(page)
+    page.get_by_role("button", name="Close session 1").click()
+    page.locator("tbody a").first.click()
+    accessible(page)
+    page.goto(f"{served['host']}/1/key/1")
+    page.locator("input.cell").first.fill("99")
+    page.locator("input.cell").first.press("Enter")
+    page.locator("td.wrong").wait_for()
+    accessible(page)
+
+
+def without_script(page):
+    """Give a page the tree that it has where scripts are off: axe needs them itself."""
+
+    def strip(route):
+        reply = route.fetch(max_redirects=0)
+        body = re.sub(r"<script[^>]*></script>|</?noscript>", "", reply.text())
+        route.fulfill(response=reply, body=body)
+
+    page.route("**/*", strip)
+
+
+def test_axe_finds_nothing_with_scripts_off(sheet, served, accessible):
+    page = sheet()
+    without_script(page)
+    begin(page, served)
+    accessible(page)
+    page.goto(served["host"])
+    accessible(page)
+    page.goto(f"{served['host']}/1/key/1")
+    accessible(page)
+
+
+def test_the_whole_way_without_script(sheet, served, rows):
+    page = sheet(script=False)
+    page.goto(served["join"])
+    page.get_by_role("button", name="T01").click()
+    page.locator("button.main").click()
+    for cup in (1, 2, 3):
+        page.wait_for_url(f"**/1/{cup}")
+        tap(page, "texture", "6.5")
+        tap(page, "saltiness", "3")
+        page.locator("button.main").click()
+    assert "All three cups are scored and saved" in page.text_content("main")
+    assert [(row["texture"], row["saltiness"]) for row in rows()] == [("6.5", "3")] * 3
+
+
+@pytest.mark.slow
+def test_a_host_without_script_keys_a_ballot(sheet, served, rows):
+    page = sheet(DESK, script=False)
+    page.goto(f"{served['host']}/1/key/1")
+    page.locator("input.cell").first.focus()
+    for text in ("7", "4"):
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")
+    page.locator("input.cell").nth(2).press("Enter")
+    page.wait_for_url("**/1/key/2?saved=1")
+    assert rows()[0]["texture"] == "7"
+
+
+def test_keying_needs_the_keyboard_alone(sheet, served, rows):
+    page = sheet(DESK)
+    page.goto(f"{served['host']}/1/key/1")
+    for texture, saltiness in (("7", "4"), ("8", "5"), ("6,5", "3")):
+        for text in (texture, saltiness):
+            page.keyboard.type(text)
+            page.keyboard.press("Tab")
+        if texture != "6,5":
+            page.keyboard.press("Tab")  # past the comment
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/1/key/2?saved=1")
+    assert [row["texture"] for row in rows()] == ["7", "8", "6.5"]
+
+
+def test_each_tap_is_saved_as_it_is_given(sheet, served, rows):
+    page = begin(sheet(), served)
+    tap(page, "texture", "7")
+    saved(page)
+    assert rows()[0]["texture"] == "7"
+    tap(page, "texture", "8")
+    tap(page, "saltiness", "2.5")
+    page.fill("#comment", "snaps, <b>then</b>\nsoft")
+    page.get_by_role("button", name="Save, next cup").click()
+    page.wait_for_url("**/1/2")
+    row = rows()[0]
+    assert (row["texture"], row["saltiness"]) == ("8", "2.5")
+    assert row["comment"] == "snaps, <b>then</b>\nsoft"
+
+
+def test_a_lost_connection_is_shown_and_what_was_given_arrives_later(sheet, served, rows):
+    page = begin(sheet(), served)
+    page.context.set_offline(True)
+    tap(page, "texture", "7")
+    page.locator("#state.bad", has_text="Still trying").wait_for()
+    tap(page, "saltiness", "4")
+    page.get_by_role("button", name="Save, next cup").click()
+    assert rows() == []
+    page.context.set_offline(False)
+    page.wait_for_url("**/1/2")
+    assert [(row["texture"], row["saltiness"]) for row in rows()] == [("7", "4")]
+
+
+def test_an_answer_that_was_not_sent_survives_closing_the_page(sheet, served, rows):
+    page = begin(sheet(), served)
+    page.route("**/1/1", lambda route: route.abort())
+    tap(page, "texture", "7")
+    page.locator("#state.bad").wait_for()
+    page.unroute("**/1/1")
+    again = page.context.new_page()
+    page.close()
+    again.goto(f"{served['join']}t/{served['links']['T01']}")
+    saved(again)
+    assert again.locator("input[name=texture]:checked").input_value() == "7"
+    assert rows()[0]["texture"] == "7"
+
+
+def test_a_lost_acknowledgement_makes_no_conflict(sheet, served, rows, folder):
+    page = begin(sheet(), served)
+
+    def swallow(route):
+        route.fetch()
+        route.abort()
+
+    page.route("**/1/1", swallow)
+    tap(page, "texture", "7")
+    page.locator("#state.bad").wait_for()
+    assert rows()[0]["texture"] == "7"
+    page.unroute("**/1/1")
+    tap(page, "texture", "8")
+    saved(page)
+    assert rows()[0]["texture"] == "8"
+    assert not (folder / "ballots/conflicts").exists()
+
+
+def test_two_phones_on_one_link_are_told(sheet, served, rows, folder):
+    first, second = begin(sheet(), served), sheet()
+    second.goto(first.url)
+    tap(first, "texture", "7")
+    saved(first)
+    tap(second, "texture", "3")
+    second.get_by_text("had been answered on another page").wait_for()
+    assert rows()[0]["texture"] == "3"
+    assert ",037,7," in (folder / "ballots/conflicts/1-T01.csv").read_text()
+
+
+@pytest.mark.slow
+def test_a_closed_session_is_said_and_the_answer_waits_for_it(sheet, served, rows):
+    page, host = begin(sheet(), served), sheet(DESK)
+    host.goto(served["host"])
+    host.get_by_role("button", name="Close session 1").click()
+    tap(page, "texture", "7")
+    page.locator("#state.bad", has_text="This session is closed").wait_for()
+    host.get_by_role("button", name="Open session 1").click()
+    saved(page)
+    assert rows()[0]["texture"] == "7"
+
+
+@pytest.mark.slow
+def test_a_score_can_be_taken_back(sheet, served, rows):
+    page = begin(sheet(), served)
+    tap(page, "texture", "7")
+    saved(page)
+    with page.expect_response("**/1/1"):
+        tap(page, "texture", "")
+    assert rows()[0]["texture"] == ""
+
+
+def test_a_scale_that_is_typed_says_at_once_what_it_does_not_take(sheet, folder, serve, rows):
+    text = (folder / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(text.replace("high = 10\nstep = 0.5", "high = 100"))
+    with serve(folder) as (served, _):
+        page = begin(sheet(), served)
+        page.fill("#texture", "120")
+        page.keyboard.press("Tab")
+        page.locator("#texture-fault", has_text="Score 120 is off the scale").wait_for()
+        page.fill("#texture", "72.5")
+        page.keyboard.press("Tab")
+        saved(page)
+        assert page.text_content("#texture-fault") == ""
+    assert rows()[0]["texture"] == "72.5"
+
+
+def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
+    page = begin(sheet(), served)
+    boxes = [each.bounding_box() for each in page.locator("label:not(.none):has(input)").all()]
+    assert len(boxes) == 42
+    assert min(min(box["width"], box["height"]) for box in boxes) >= 44
+    sizes = page.evaluate("[...document.querySelectorAll('button')].map(b => b.offsetHeight)")
+    assert min(sizes) >= 44
+    font = page.evaluate(
+        "parseFloat(getComputedStyle(document.getElementById('comment')).fontSize)"
+    )
+    assert font >= 16  # below that phones zoom into a field
+    page.set_viewport_size({"width": 320, "height": 640})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+@pytest.mark.slow
+def test_the_overview_renews_itself(sheet, served):
+    host, page = sheet(DESK), sheet()
+    host.goto(served["host"])
+    assert "0 of 3 tasters joined" in host.text_content("#progress")
+    begin(page, served)
+    tap(page, "texture", "7")
+    host.get_by_text("1 of 3 tasters joined").wait_for()
+
+
+@pytest.mark.slow
+def test_markup_in_a_comment_does_not_run_in_the_report(browser, folder, coded):
+    bad = ["<script>window.pwned=1</script>", "<img src=x onerror=window.pwned=1>", "=1+1", "]]>"]
+    with opening.opened(folder) as tasting:
+        for ballot in tasting.desk.ballots.values():
+            for k, code in enumerate(ballot.paper.codes):
+                answer = Answer(scores=(str(k), str(5 - k)), comment=bad[(k + len(code)) % 4])
+                ballot.save({code: Given(answer, "")}, Stamp("a", 0))
+    written = analysis.write_report(analysis.analyse(folder), folder.parent / "reports")
+    page = browser.new_page()
+    page.goto(written.as_uri())
+    assert "window.pwned=1" in page.text_content("body")
+    assert page.evaluate("window.pwned") is None
+    page.close()
+
+
+@pytest.mark.slow
+def test_markup_in_a_comment_runs_nowhere(sheet, served):
+    page, host = begin(sheet(), served), sheet(DESK)
+    page.fill("#comment", "</textarea><img src=x onerror='window.pwned=1'>")
+    page.get_by_role("button", name="Save, next cup").click()
+    page.wait_for_url("**/1/2")
+    host.goto(f"{served['host']}/1/key/1")
+    assert "onerror" in host.locator("textarea").first.input_value()
+    assert host.evaluate("window.pwned") is None

@@ -1,0 +1,203 @@
+"""Who may talk to the score page, and what no page may hold."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from blindspoon.collect import opening
+from blindspoon.collect.security import HEADERS, Guesses, only_for_hosts
+from blindspoon.collect.server import create_app
+
+KEY_WORDS = ("oak-leaf", "Oak leaf", "plain", "Plain", "cool-cellar", "Cool cellar", "jar 1")
+
+
+def crawl(client, start):
+    """Every page that can be reached by links from some pages, with its text."""
+    found, waiting = {}, list(start)
+    while waiting:
+        path = waiting.pop()
+        if path in found:
+            continue
+        reply = client.get(path, follow_redirects=True)
+        found[path] = reply.text
+        waiting += re.findall(r'(?:href|action|data-\w+|src)="(/[^"]*)"', reply.text)
+    return found
+
+
+def test_no_page_names_a_variant_and_the_key_is_never_opened(folder, monkeypatch):
+    opened = []
+    for name in ("read_bytes", "open"):
+        kept = getattr(Path, name)
+
+        def note(self, *rest, kept=kept, **more):
+            opened.append(self.name)
+            return kept(self, *rest, **more)
+
+        monkeypatch.setattr(Path, name, note)
+    with opening.opened(folder) as tasting:
+        desk = tasting.desk
+        for taster in desk.plan.tasters:
+            desk.agree("1", taster)
+        client = create_app(desk, "http://192.0.2.7/").test_client()
+        links = [f"/t/{desk.taster_link(name)}" for name in desk.plan.tasters]
+        pages = crawl(client, ["/", f"/h/{desk.host_link}", *links])
+    assert len(pages) > 20
+    assert not [(path, word) for path, page in pages.items() for word in KEY_WORDS if word in page]
+    assert "trial.toml" in opened
+    assert "key.csv" not in opened
+
+
+def test_the_score_page_works_where_the_key_is_locked_away(folder):
+    (folder / "key.csv").unlink()
+    (folder / "key.csv").mkdir()  # cannot be read as a file
+    with opening.opened(folder) as tasting:
+        assert len(tasting.desk.plan.orders) == 3
+
+
+def test_the_source_of_the_form_knows_no_variants():
+    import blindspoon.collect  # noqa: PLC0415
+
+    for path in Path(blindspoon.collect.__file__).parent.rglob("*.*"):
+        if path.suffix in (".py", ".j2", ".js"):
+            text = path.read_text(encoding="utf-8")
+            assert not re.search(r"\.variants?\b|\.control\b|key\.csv|unblind", text), path.name
+
+
+def test_a_taster_s_pages_hold_nothing_of_others(client, desk, phone):
+    for taster, words in (("T01", "mine alone"), ("T02", "not yours")):
+        phone(taster).answer(1, texture="7", comment=words)
+    pages = crawl(client, [f"/t/{desk.taster_link('T01')}"])
+    text = re.sub(r"[\w-]{12,}", "", "".join(pages.values()))  # links may hold any three letters
+    assert "mine alone" in text
+    assert desk.host_link not in "".join(pages.values())
+    assert not [word for word in ("not yours", "290", "705", "T02") if word in text]
+
+
+def test_every_reply_carries_the_headers(client, desk):
+    for path in ("/", "/nothing", f"/h/{desk.host_link}", "/favicon.ico"):
+        headers = client.get(path).headers
+        assert {name: headers[name] for name in HEADERS} == HEADERS
+        assert headers["Cache-Control"] == "no-store"
+    policy = HEADERS["Content-Security-Policy"]
+    assert policy.startswith("default-src 'none'")
+    assert "unsafe" not in policy
+
+
+def test_pages_hold_no_script_or_style_of_their_own(client, desk, phone):
+    phone("T01")
+    pages = crawl(client, ["/", f"/h/{desk.host_link}", f"/t/{desk.taster_link('T01')}"])
+    for page in pages.values():
+        if page.startswith("<!doctype"):
+            assert not re.search(r"<script(?! src=)|<style| style=| on\w+=|javascript:", page)
+
+
+@pytest.mark.parametrize(
+    ("headers", "code"),
+    [
+        ({}, 303),
+        ({"Origin": "http://localhost"}, 303),
+        ({"Origin": "http://192.0.2.66"}, 403),
+        ({"Origin": "https://localhost"}, 403),
+        ({"Origin": "null"}, 403),
+        ({"Sec-Fetch-Site": "cross-site"}, 403),
+        ({"Sec-Fetch-Site": "same-site"}, 403),
+        ({"Sec-Fetch-Site": "same-origin"}, 303),
+        ({"Content-Type": "text/plain"}, 415),
+        ({"Content-Type": "multipart/form-data; boundary=x"}, 415),
+    ],
+)
+def test_a_form_of_another_site_is_turned_away(client, fields, headers, code):
+    form = fields(client.get("/").text) | {"name": "0"}
+    body = "&".join(f"{name}={value}" for name, value in form.items())
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    assert client.post("/join", data=body, headers=kind | headers).status_code == code
+
+
+@pytest.mark.parametrize("ticket", ["", "x", "ä", None])
+def test_a_form_without_its_ticket_is_turned_away(client, ticket):
+    form = {"name": "0"} if ticket is None else {"name": "0", "ticket": ticket}
+    assert client.post("/join", data=form).status_code == 403
+
+
+def test_the_ticket_of_one_link_does_not_open_another(phone, client, desk, fields):
+    vera, tom = phone("T01"), phone("T02")
+    form = fields(vera.read(f"{vera.place}1")) | {"code": "512", "texture": "7"}
+    assert client.post(f"{tom.place}1", data=form).status_code == 403
+
+
+def test_only_the_addresses_of_the_page_are_answered():
+    def app(environ, start):
+        start("200 OK", [])
+        return [b"in"]
+
+    guarded = only_for_hosts(app, {"127.0.0.1:8765"})
+
+    def ask(host):
+        said = []
+        environ = {} if host is None else {"HTTP_HOST": host}
+        guarded(environ, lambda status, _: said.append(status))
+        return said[0][:3]
+
+    assert ask("127.0.0.1:8765") == "200"
+    for host in ("evil.example", "127.0.0.1", "127.0.0.1:8765.evil.example", "", None):
+        assert ask(host) == "421"
+
+
+def test_guessing_is_slowed_for_each_address_alone_and_forgotten():
+    now = [0.0]
+    guesses = Guesses(clock=lambda: now[0])
+    assert [guesses.too_many("192.0.2.1") for _ in range(25)] == [False] * 20 + [True] * 5
+    assert not guesses.too_many("192.0.2.2")
+    now[0] = 61.0
+    assert not guesses.too_many("192.0.2.1")
+    for number in range(3000):
+        guesses.too_many(f"192.0.2.{number}")
+    assert len(guesses._counts) == 1000
+
+
+def test_guessed_links_are_turned_away_and_true_ones_go_on(client, desk):
+    codes = [client.get(f"/t/{'x' * 21}{number % 10}").status_code for number in range(30)]
+    assert (codes[0], codes[-1]) == (404, 429)
+    assert client.get(f"/h/{'x' * 22}").status_code == 429
+    assert client.get(f"/t/{desk.taster_link('T01')}").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/trial.toml", "/key.csv", "/../key.csv", "/%2e%2e/key.csv", "/static/score.css",
+        "/templates/cup.html.j2", "/.blindspoon/collect.json", "/t/", "/h/", "/ballots/1-T01.csv",
+        "/t/..%2f..%2fkey.csv", "/%00", "/" + "9" * 6000, "/..\\key.csv",
+    ],
+)  # fmt: skip
+def test_nothing_but_the_pages_is_served(client, path):
+    assert client.get(path).status_code == 404
+
+
+@pytest.mark.parametrize("place", ["0", "4", "-1", "9" * 5000, "1.0", "٣", "%00", "a"])
+def test_a_cup_that_is_not_there_is_no_error_of_ours(client, phone, place):
+    vera = phone("T01")
+    assert client.get(f"{vera.place}{place}").status_code == 404
+
+
+@pytest.mark.parametrize("turn", ["x", "-1", "9" * 5000, "٣", "1e3", ""])
+def test_an_odd_turn_is_no_error_of_ours(phone, turn, rows):
+    assert phone("T01").answer(1, texture="7", turn=turn).status_code == 303
+    assert rows()[0]["texture"] == "7"
+
+
+def test_a_body_too_large_is_refused(phone):
+    assert phone("T01").answer(1, comment="x" * 70_000).status_code == 413
+
+
+def test_markup_in_names_and_comments_stays_text(folder):
+    name = "<script>alert(1)</script>"
+    for file in ("servings.csv", "key.csv"):
+        path = folder / file
+        path.write_text(path.read_text().replace("T01", name))
+    with opening.opened(folder) as tasting:
+        client = create_app(tasting.desk, "http://192.0.2.7/").test_client()
+        pages = crawl(client, ["/", f"/h/{tasting.desk.host_link}"])
+    assert not [path for path, page in pages.items() if "<script>alert" in page]
+    assert "&lt;script&gt;alert(1)" in pages["/"]

@@ -1,0 +1,151 @@
+"""The host's pages: progress, sessions, links, paper ballots."""
+
+import pytest
+
+from blindspoon.collect.ballots import Answer, Given, Stamp
+
+
+@pytest.fixture
+def host(desk):
+    return f"/h/{desk.host_link}"
+
+
+@pytest.fixture
+def keyed(client, host, fields):
+    """Key a ballot; scores are rows of texture and saltiness."""
+
+    def key(scores, place=1, kind="key", page=None, **more):
+        page = page or client.get(f"{host}/1/{kind}/{place}").text
+        cells = {
+            f"{row}-{name}": text
+            for row, pair in enumerate(scores)
+            for name, text in zip(("texture", "saltiness"), pair, strict=True)
+        }
+        return client.post(f"{host}/1/{kind}/{place}", data=fields(page) | cells | more)
+
+    return key
+
+
+WHOLE = [("7", "4"), ("8", "5"), ("6.5", "3")]
+
+
+def test_the_overview_says_who_is_how_far(client, host, phone):
+    vera = phone("T01")
+    vera.answer(1, texture="7", saltiness="4")
+    vera.answer(2, texture="7")
+    page = client.get(host).text
+    assert "1 of 3 tasters joined. Session 1 is open." in page
+    assert "<td>512 (Saltiness), 846</td>" in page
+    assert "1 of 3</td>" in page
+
+
+def test_a_session_is_closed_and_opened(client, host, desk, fields, events):
+    form = fields(client.get(host).text)
+    client.post(f"{host}/session", data=form | {"session": ""})
+    assert desk.session == ""
+    client.post(f"{host}/session", data=form | {"session": "1"})
+    assert desk.session == "1"
+    assert events == ["Session 1 is closed.", "Session 1 is open."]
+    assert client.post(f"{host}/session", data=form | {"session": "9"}).status_code == 400
+
+
+def test_a_paper_ballot_is_keyed_and_the_next_one_shown(keyed, rows, host):
+    reply = keyed(WHOLE, **{"1-comment": "soft"})
+    assert reply.headers["Location"] == f"{host}/1/key/2?saved=1"
+    assert [(row["code"], row["texture"], row["comment"]) for row in rows()] == [
+        ("037", "7", ""),
+        ("512", "8", "soft"),
+        ("846", "6.5", ""),
+    ]
+
+
+def test_a_decimal_comma_is_understood(keyed, rows):
+    keyed([("6,5", "")])
+    assert rows()[0]["texture"] == "6.5"
+
+
+def test_a_wrong_cell_is_marked_and_nothing_is_saved(keyed, rows):
+    reply = keyed([("7", "4"), ("99", "x")])
+    assert reply.status_code == 422
+    assert "Nothing is saved yet: 2 cells to correct." in reply.text
+    assert reply.text.count('aria-invalid="true"') == 2
+    assert 'value="99"' in reply.text
+    assert rows() == []
+
+
+def test_paper_keyed_over_a_phone_keeps_both(keyed, phone, client, host, folder, rows):
+    page = client.get(f"{host}/1/key/1").text
+    phone("T01").answer(1, texture="2", saltiness="2")
+    keyed(WHOLE, page=page)
+    assert rows()[0]["texture"] == "7"
+    assert ",037,2,2," in (folder / "ballots/conflicts/1-T01.csv").read_text()
+
+
+def test_a_second_keying_that_agrees_is_noted(keyed, client, host):
+    keyed(WHOLE)
+    assert "second keying" in client.get(host).text
+    keyed(WHOLE, kind="again")
+    assert "keyed twice" in client.get(host).text
+
+
+def test_a_second_keying_shows_where_the_two_differ_and_saves_nothing(keyed, rows, fields):
+    keyed(WHOLE)
+    reply = keyed([("7", "4"), ("3", "5"), ("6.5", "")], kind="again")
+    assert reply.status_code == 409
+    assert "differs in 2 cells" in reply.text
+    assert "first 8" in reply.text
+    assert "first 3" in reply.text
+    assert rows()[1]["texture"] == "8"
+    keyed([("7", "4"), ("3", "5"), ("6.5", "3")], page=reply.text)
+    assert rows()[1]["texture"] == "3"
+
+
+def test_correcting_after_a_second_keying_counts_as_keyed_twice(keyed, client, host, desk):
+    keyed(WHOLE)
+    keyed(WHOLE, page=keyed([("1", "1")], kind="again").text)
+    assert ("1", "T01") in desk.memory.twice
+
+
+def test_a_link_is_shown_with_its_code_and_made_anew(client, host, desk, fields, phone):
+    vera = phone("T01")
+    page = client.get(f"{host}/taster/1").text
+    old = desk.taster_link("T01")
+    assert f"http://192.0.2.7:8765/t/{old}" in page
+    assert "<svg" in page
+    client.post(f"{host}/taster/1", data=fields(page))
+    assert client.get(vera.base).status_code == 404
+    assert client.get(f"/t/{desk.taster_link('T01')}").status_code == 303
+    assert "T01" in desk.free_names()
+
+
+def test_cups_scored_in_another_file_are_shown_and_not_keyed(client, host, desk, keyed, rows):
+    desk.ballots["1", "T01"].elsewhere = {"037": "scores.csv"}
+    assert "scored in scores.csv" in client.get(f"{host}/1/key/1").text
+    keyed(WHOLE)
+    assert [row["code"] for row in rows()] == ["512", "846"]
+
+
+def test_the_export_holds_all_scores_and_no_formula(client, host, phone):
+    phone("T01").answer(1, texture="7", comment='=HYPERLINK("http://192.0.2.1")')
+    reply = client.get(f"{host}/scores.csv")
+    assert reply.headers["Content-Disposition"].startswith("attachment")
+    assert '1,T01,037,7,,"\'=HYPERLINK(""http://192.0.2.1"")"' in reply.text
+
+
+def test_the_stored_comment_stays_as_it_was_written(phone, rows):
+    phone("T01").answer(1, texture="7", comment="=1+1")
+    assert rows()[0]["comment"] == "=1+1"
+
+
+@pytest.mark.parametrize(("asked", "header"), [("15", "15"), ("1", None), ("0;url=//x", None)])
+def test_the_overview_renews_itself_only_where_it_was_asked_to(client, host, asked, header):
+    assert client.get(host, query_string={"every": asked}).headers.get("Refresh") == header
+
+
+def test_changes_by_hand_are_seen_by_the_overview(client, host, desk, folder):
+    ballot = desk.ballots["1", "T01"]
+    ballot.save({"037": Given(Answer(scores=("7", "4")), "")}, Stamp("a", 0))
+    path = folder / "ballots/1-T01.csv"
+    path.write_text(path.read_text().replace(",7,", ",2,"))
+    client.get(f"{host}/progress")
+    assert ballot.contents.answer("037").scores == ("2", "4")

@@ -1,0 +1,167 @@
+"""A folder opened for the score page: what it reads, what it refuses, what outlives a restart."""
+
+import json
+import os
+import stat
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+
+from blindspoon.collect import opening
+from blindspoon.collect.sitting import _file_names
+from blindspoon.errors import TrialError
+
+
+def problems_of(folder):
+    with pytest.raises(TrialError) as caught, opening.opened(folder):
+        pass
+    return [str(problem) for problem in caught.value.problems]
+
+
+def opened(folder):
+    with opening.opened(folder) as tasting:
+        return tasting.desk
+
+
+def test_links_are_the_same_after_a_restart(folder):
+    first, second = opened(folder), opened(folder)
+    assert first.host_link == second.host_link
+    assert first.taster_link("T01") == second.taster_link("T01")
+
+
+def test_who_has_joined_and_agreed_is_known_after_a_restart(folder):
+    with opening.opened(folder) as tasting:
+        tasting.desk.join("T02")
+        tasting.desk.agree("1", "T01")
+        tasting.desk.note_twice("1", "T03")
+        tasting.desk.open_session("")
+        old = tasting.desk.taster_link("T03")
+        tasting.desk.renew("T03")
+    desk = opened(folder)
+    assert desk.free_names() == ["T03"]
+    assert desk.has_agreed("1", "T01")
+    assert desk.memory.twice == (("1", "T03"),)
+    assert desk.session == ""
+    assert desk.taster_of(old) is None
+
+
+def test_many_who_join_at_once_are_all_remembered(folder):
+    with opening.opened(folder) as tasting:
+        desk = tasting.desk
+        names = [*desk.plan.tasters] * 4
+        with ThreadPoolExecutor(12) as pool:
+            taken = list(pool.map(desk.join, names))
+    assert sum(taken) == 3
+    assert opened(folder).free_names() == []
+
+
+def test_links_differ_between_folders_tasters_and_host(folder, tmp_path):
+    desk = opened(folder)
+    links = [desk.host_link, *map(desk.taster_link, desk.plan.tasters)]
+    (folder / ".blindspoon/collect.json").unlink()
+    again = opened(folder)
+    links += [again.host_link, *map(again.taster_link, again.plan.tasters)]
+    assert len(set(links)) == 8
+    assert {len(link) for link in links} == {22}  # 128 bits in base 64
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions of POSIX")
+def test_the_secret_is_for_its_owner_alone_and_never_published(folder):
+    opened(folder)
+    private = folder / ".blindspoon"
+    assert stat.S_IMODE(private.stat().st_mode) == 0o700
+    assert stat.S_IMODE((private / "collect.json").stat().st_mode) == 0o600
+    assert (private / ".gitignore").read_text() == "*\n"
+
+
+@pytest.mark.parametrize("damage", ["", "{}", "[]", "null", '{"secret": "00"}', "\udcff"])
+def test_a_damaged_file_of_links_is_said(folder, damage):
+    opened(folder)
+    (folder / ".blindspoon/collect.json").write_bytes(damage.encode("utf-8", "surrogateescape"))
+    assert ["the file of links is damaged" in each for each in problems_of(folder)] == [True]
+
+
+def test_a_secret_that_is_not_hexadecimal_is_damage(folder):
+    opened(folder)
+    path = folder / ".blindspoon/collect.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"secret": "x" * 64}))
+    assert len(problems_of(folder)) == 1
+
+
+def test_without_servings_there_is_nothing_to_fill_in(folder):
+    (folder / "servings.csv").unlink()
+    assert "there is no such file" in problems_of(folder)[0]
+
+
+def test_every_problem_of_the_tables_is_listed(folder):
+    (folder / "scores.csv").write_text("taster,code,texture,saltiness\nT01,037,99,\nT09,037,1,\n")
+    found = problems_of(folder)
+    assert len(found) == 2
+    assert "score 99 is off the scale" in found[0]
+
+
+def test_a_folder_that_is_no_trial_is_left_alone(tmp_path):
+    assert "there is no such file" in problems_of(tmp_path)[0]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_second_process_is_turned_away(folder):
+    with opening.opened(folder):
+        assert 'another "collect" has this folder open' in problems_of(folder)[0]
+
+
+def test_stray_temporary_files_are_swept(folder):
+    (folder / "ballots").mkdir()
+    (folder / "ballots/.1-T01.csv.77.88.new").write_text("half")
+    (folder / "ballots/1-T01.csv").write_text("taster,code,texture,saltiness\nT01,037,7,\n")
+    opened(folder)
+    assert [path.name for path in (folder / "ballots").iterdir()] == ["1-T01.csv"]
+
+
+def test_ballots_are_read_back(folder):
+    (folder / "ballots").mkdir()
+    (folder / "ballots/1-T01.csv").write_text("taster,code,texture,saltiness\nT01,037,7,\n")
+    assert opened(folder).ballots["1", "T01"].contents.answer("037").scores == ("7", "")
+
+
+def test_a_ballot_with_rows_of_another_taster_is_refused(folder):
+    (folder / "ballots").mkdir()
+    (folder / "ballots/1-T01.csv").write_text("taster,code,texture,saltiness\nT02,037,7,\n")
+    assert "cup 037 of T02 is not on this ballot" in problems_of(folder)[0]
+
+
+def test_cups_scored_in_another_file_are_not_asked_for(folder):
+    (folder / "scores.csv").write_text("taster,code,texture,saltiness\nT01,037,7,5\n")
+    ballot = opened(folder).ballots["1", "T01"]
+    assert ballot.elsewhere == {"037": "scores.csv"}
+    assert ballot.count == 1
+
+
+def test_the_first_session_that_is_not_finished_is_open(folder):
+    text = (folder / "servings.csv").read_text()
+    (folder / "servings.csv").write_text(text + "2,T01,1,901\n")
+    rows = [line.split(",") for line in text.splitlines()[1:]]
+    scored = "".join(f"{s},{t},{c},5,5\n" for s, t, _, c in rows)
+    (folder / "scores.csv").write_text("session,taster,code,texture,saltiness\n" + scored)
+    (folder / "key.csv").unlink()
+    assert opened(folder).session == "2"
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="needs a user without rights")
+def test_a_folder_that_cannot_be_written_is_said(folder):
+    folder.chmod(0o500)
+    assert "cannot be written" in problems_of(folder)[0]
+
+
+def test_no_name_of_a_taster_leaves_the_folder_or_meets_another():
+    tasters = [
+        "../../etc/passwd", "..", ".", "/", "\\", "a/b", "a\\b", "a:b", "a-b", "CON", "ä" * 80,
+        "ä" * 79 + "b", "T01", "t01", "T.01", "x" * 80, "=1+1", "%2F", "~", "a b", "a%20b",
+    ]  # fmt: skip
+    keys = [("1", name) for name in tasters] + [("1-a", "b"), ("1", "a-b ")]
+    names = list(_file_names(keys).values())
+    for order in (keys, keys[::-1]):
+        assert len({name.casefold() for name in _file_names(order).values()}) == len(keys)
+    assert all(set(name[:-4]) <= set("%_-") | set(map(chr, range(48, 123))) for name in names)
+    assert not any(set(name) & set("/\\:") for name in names)
+    assert max(map(len, names)) < 160

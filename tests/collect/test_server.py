@@ -1,0 +1,138 @@
+"""The score page in a process of its own."""
+
+import contextlib
+import http.client
+import json
+import signal
+import socket
+import sys
+import time
+from urllib.parse import urlsplit
+
+import pytest
+
+from blindspoon.collect import opening, server
+from blindspoon.collect.server import serve
+from blindspoon.errors import FormError
+
+
+def ask(addresses, path="/", method="GET", headers=None, body=None):
+    link = http.client.HTTPConnection(urlsplit(addresses["join"]).netloc, timeout=10)
+    with contextlib.closing(link):
+        link.request(method, path, body, headers or {})
+        reply = link.getresponse()
+        return reply.status, dict(reply.getheaders()), reply.read().decode()
+
+
+def raw(addresses, request):
+    place = urlsplit(addresses["join"])
+    with socket.create_connection((place.hostname, place.port), timeout=10) as link:
+        link.sendall(request)
+        return link.recv(200).decode()
+
+
+def test_ctrl_c_ends_it_cleanly(folder, serve):
+    with serve(folder) as (addresses, process):
+        assert ask(addresses)[0] == 200
+        process.send_signal(signal.SIGINT)
+        last, said = process.communicate(timeout=10)
+        assert (process.returncode, said) == (0, "")
+        assert last == "0 of 9 cups are scored; 0 ballots lie in ballots\n"
+
+
+def test_it_listens_to_one_address_alone_unless_asked(served):
+    assert served["join"].startswith("http://127.0.0.1:")
+    assert served["lan"] is False
+    with pytest.raises(OSError, match=r"refused|can't assign"):
+        socket.create_connection(("127.0.0.2", urlsplit(served["join"]).port), timeout=2)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere 127.0.0.2 needs setting up")
+def test_it_listens_to_the_network_where_asked(folder, serve):
+    if not server.network_addresses():
+        pytest.skip("this computer is in no network")
+    with serve(folder, "--lan") as (addresses, _):
+        place = urlsplit(addresses["join"])
+        assert place.hostname in server.network_addresses()
+        assert addresses["host"].startswith("http://127.0.0.1:")
+        near = {"join": f"http://127.0.0.2:{place.port}/"}  # nothing leaves this computer
+        assert ask(near, headers={"Host": place.netloc})[0] == 200
+        assert ask(near, headers={"Host": f"127.0.0.2:{place.port}"})[0] == 421
+
+
+def test_the_terminal_s_code_holds_the_join_address_only(served):
+    assert set(served["qr"]) <= set(" \u2580\u2584\u2588\n")
+    assert len(served["qr"].splitlines()) <= 20
+
+
+def test_another_host_name_is_turned_away_before_anything_is_read(served):
+    assert ask(served, headers={"Host": "evil.example"})[0] == 421
+    assert ask(served, headers={"Host": "localhost:1"})[0] == 421
+    port = urlsplit(served["join"]).port
+    assert ask(served, headers={"Host": f"localhost:{port}"})[0] == 200
+
+
+def test_limits_on_headers_and_bodies_hold(served):
+    assert raw(served, b"GET / HTTP/1.1\r\nX: " + b"x" * 20_000 + b"\r\n\r\n")[9:12] == "431"
+    long = {"Content-Length": "99999999", "Content-Type": "application/x-www-form-urlencoded"}
+    assert ask(served, "/join", "POST", long, b"x")[0] == 413
+    assert "Server" not in ask(served)[1]
+
+
+def test_an_answer_given_over_the_wire_is_on_the_disk(served, fields, rows):
+    link = f"/t/{served['links']['T01']}"
+    kind = {"Content-Type": "application/x-www-form-urlencoded", "Accept": "application/json"}
+
+    def post(path, form):
+        body = "&".join(f"{name}={value}" for name, value in form.items())
+        return ask(served, path, "POST", kind, body)
+
+    post(f"{link}/agree", fields(ask(served, link)[2]))
+    page = ask(served, f"{link}/1/1")[2]
+    status, _, reply = post(f"{link}/1/1", fields(page) | {"texture": "7"})
+    assert (status, json.loads(reply)["replaced"]) == (200, False)
+    assert rows()[0]["texture"] == "7"
+
+
+def test_a_port_that_is_taken_is_said(folder):
+    with socket.socket() as taken, opening.opened(folder) as tasting:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(FormError, match=f"port {port}: the score page cannot listen there"):
+            serve(tasting.desk, port=port, ready=lambda _: None)
+
+
+@pytest.mark.parametrize("port", [-1, 70_000])
+def test_a_port_that_cannot_be_is_said(folder, port):
+    with opening.opened(folder) as tasting, pytest.raises(FormError, match="cannot listen there"):
+        serve(tasting.desk, port=port, ready=lambda _: None)
+
+
+def test_without_a_network_lan_is_refused(folder, monkeypatch):
+    monkeypatch.setattr(server, "network_addresses", lambda: ())
+    with opening.opened(folder) as tasting, pytest.raises(FormError, match="in no network"):
+        serve(tasting.desk, lan=True, port=0, ready=lambda _: None)
+
+
+def test_finding_the_addresses_sends_nothing(monkeypatch):
+    for name in ("send", "sendto", "sendall"):
+        monkeypatch.setattr(socket.socket, name, lambda *_: pytest.fail("a packet"), raising=False)
+    for address in server.network_addresses():
+        assert not address.startswith("127.")
+
+
+def test_the_names_of_the_page_in_a_network(monkeypatch):
+    monkeypatch.setattr(socket, "gethostname", lambda: "Kitchen")
+    names = server._host_names(("192.0.2.7",), 8765)
+    assert {"192.0.2.7:8765", "kitchen.local:8765", "localhost:8765", "127.0.0.1:8765"} <= names
+    assert "192.0.2.7" not in names
+    assert "192.0.2.7" in server._host_names(("192.0.2.7",), 80)
+    assert not any("kitchen" in name for name in server._host_names(("127.0.0.1",), 8765))
+
+
+def test_it_is_ready_when_it_says_so(folder, serve):
+    with serve(folder) as (addresses, _):
+        started = time.monotonic()
+        assert ask(addresses, f"/h/{addresses['host'].rsplit('/', 1)[1]}")[0] == 200
+        assert time.monotonic() - started < 5

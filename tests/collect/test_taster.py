@@ -1,0 +1,203 @@
+"""The pages of a taster, as a browser without script uses them."""
+
+import re
+
+import pytest
+
+from blindspoon.collect import opening
+from blindspoon.collect.server import create_app
+
+
+def checked(page):
+    return re.findall(r'name="(\w+)" value="([^"]*)" checked', page)
+
+
+def test_a_taster_picks_a_name_and_gets_their_own_link(client, desk, fields):
+    page = client.get("/").text
+    reply = client.post("/join", data=fields(page) | {"name": "1"})
+    assert reply.headers["Location"] == f"/t/{desk.taster_link('T02')}"
+    assert ">T02</button>" not in client.get("/").text
+
+
+def test_the_first_to_ask_gets_the_name(client, fields):
+    form = fields(client.get("/").text) | {"name": "0"}
+    assert client.post("/join", data=form).status_code == 303
+    second = client.post("/join", data=form)
+    assert second.status_code == 409
+    assert "T01 has been taken a moment ago" in second.text
+
+
+def test_cautions_come_before_the_first_cup_and_cannot_be_skipped(client, desk, phone):
+    link = desk.taster_link("T01")
+    assert client.get(f"/t/{link}/1/1").headers["Location"] == f"/t/{link}"
+    assert "Before you taste" in client.get(f"/t/{link}").text
+    assert "037" in phone("T01").read(f"/t/{link}")
+
+
+def test_cautions_tell_what_the_trial_says(folder, cautions):
+    with opening.opened(folder, cautions) as tasting:
+        link = tasting.desk.taster_link("T01")
+        page = create_app(tasting.desk).test_client().get(f"/t/{link}").text
+    assert "They may contain: mustard seed, garlic." in page
+    assert "<p>First.</p>\n<p>Second.</p>" in page
+    for word in ("smells wrong", "salty", "alcohol", "pregnant", "stop at any time", "local rules"):
+        assert word in page
+
+
+def test_cups_come_one_at_a_time_in_the_taster_s_own_order(phone):
+    vera, tom = phone("T01"), phone("T02")
+    pages = [vera.read(f"{vera.place}{cup}") for cup in (1, 2, 3)]
+    assert [re.search(r'"code">(\d+)<', page)[1] for page in pages] == ["037", "512", "846"]
+    assert 'class="code">512<' in tom.read(f"{tom.place}1")
+
+
+def test_an_answer_is_saved_and_shown_again(phone, rows):
+    vera = phone("T01")
+    reply = vera.answer(1, texture="7", saltiness="4.5", comment="snaps")
+    assert reply.headers["Location"] == f"{vera.place}2"
+    assert rows() == [
+        {"session": "1", "taster": "T01", "code": "037", "texture": "7", "saltiness": "4.5",
+         "comment": "snaps"}
+    ]  # fmt: skip
+    page = vera.read(f"{vera.place}1")
+    assert checked(page) == [("texture", "7"), ("saltiness", "4.5")]
+    assert ">snaps</textarea>" in page
+
+
+def test_the_link_goes_on_where_the_taster_was(phone):
+    vera = phone("T01")
+    vera.answer(1, texture="7", saltiness="4.5")
+    assert 'class="code">512<' in vera.read(vera.base)
+    vera.answer(2, texture="7", saltiness="4.5")
+    vera.answer(3, texture="7", saltiness="4.5")
+    assert "All three cups are scored and saved" in vera.read(vera.base)
+
+
+@pytest.mark.parametrize(("go", "to"), [("next", "3"), ("back", "1"), ("stop", "end")])
+def test_the_buttons_save_before_they_go(phone, rows, go, to):
+    vera = phone("T01")
+    assert vera.answer(2, texture="3", go=go).headers["Location"] == f"{vera.place}{to}"
+    assert rows()[0]["texture"] == "3"
+
+
+def test_whoever_stops_early_is_thanked_and_sees_what_is_open(phone):
+    vera = phone("T01")
+    vera.answer(1, texture="7", saltiness="4.5", go="stop")
+    page = vera.read(f"{vera.place}end")
+    assert "Thank you" in page
+    assert re.findall(r">(\d+)</a>", page) == ["512", "846"]
+
+
+def test_the_rest_is_called_to_mind_between_cups(folder):
+    text = (folder / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(text + '\n[tasting]\ncleanser = "water and bread"\n')
+    with opening.opened(folder) as tasting:
+        desk = tasting.desk
+        desk.agree("1", "T01")
+        client = create_app(desk).test_client()
+        first, second = (client.get(f"/t/{desk.taster_link('T01')}/1/{k}").text for k in (1, 2))
+    assert "water and bread" not in first
+    assert "Before this cup: water and bread, then rest about a minute." in second
+
+
+def test_a_score_off_the_scale_is_said_beside_it_and_nothing_is_saved(phone, rows):
+    vera = phone("T01")
+    reply = vera.answer(1, texture="11", saltiness="4", comment="kept <b>here</b>")
+    assert reply.status_code == 422
+    assert "Score 11 is off the scale; the scale is 0 to 10." in reply.text
+    assert "kept &lt;b&gt;here&lt;/b&gt;</textarea>" in reply.text
+    assert ("saltiness", "4") in checked(reply.text)
+    assert rows() == []
+
+
+def test_the_script_is_told_the_same_in_json(phone, rows):
+    vera = phone("T01")
+    good = vera.answer(1, json=True, texture="7")
+    assert good.json["replaced"] is False
+    bad = vera.answer(1, json=True, texture="0.3")
+    assert (bad.status_code, bad.json["problems"][0]["field"]) == (422, "texture")
+    assert rows()[0]["texture"] == "7"
+
+
+def test_two_phones_on_one_link_are_told(phone, client, desk):
+    vera = phone("T01")
+    page = vera.read(f"{vera.place}1")
+    vera.answer(1, page=vera.read(f"{vera.place}1"), texture="7")
+    reply = vera.answer(1, page=page, texture="3")
+    assert "Cup 037 had been answered on another page" in vera.read(reply.headers["Location"])
+
+
+def test_a_closed_session_takes_no_answer_and_says_so(phone, desk, rows):
+    vera = phone("T01")
+    page = vera.read(f"{vera.place}1")
+    desk.open_session("")
+    reply = vera.answer(1, page=page, json=True, texture="7")
+    assert reply.status_code == 409
+    assert "This session is closed" in reply.json["message"]
+    assert rows() == []
+    assert "No session is open" in vera.read(vera.base)
+
+
+def test_a_page_of_other_cups_is_turned_away(phone, rows):
+    vera = phone("T01")
+    page = vera.read(f"{vera.place}1").replace('value="037"', 'value="290"')
+    assert vera.answer(1, page=page, texture="7").status_code == 409
+    assert rows() == []
+
+
+def test_tasters_are_told_the_food_and_not_the_question(folder):
+    path = folder / "trial.toml"
+    more = 'question = "Do oak leaves help?"\nproduct = "pickled cucumbers"\ncontrol'
+    path.write_text(path.read_text().replace("control", more, 1))
+    with opening.opened(folder) as tasting:
+        desk = tasting.desk
+        client = create_app(desk).test_client()
+        pages = [client.get(path).text for path in ("/", f"/t/{desk.taster_link('T01')}")]
+    assert "<h1>Pickled cucumbers</h1>" in pages[0]
+    assert "3 cups of pickled cucumbers" in pages[1]
+    assert not any("oak" in page or "half-sour" in page for page in pages)
+
+
+def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows):
+    (folder / "scores.csv").write_text("taster,code,texture,saltiness\nT01,512,7,5\n")
+    with opening.opened(folder) as tasting:
+        desk = tasting.desk
+        desk.agree("1", "T01")
+        client = create_app(desk).test_client()
+        page = client.get(f"/t/{desk.taster_link('T01')}/1/2").text
+        form = {"ticket": desk.memory.link("form", desk.taster_link("T01")), "code": "512"}
+        path = f"/t/{desk.taster_link('T01')}/1/2"
+        assert client.post(path, data=form | {"texture": "7"}).status_code == 409
+    assert "This cup is scored already" in page
+    assert "<form" not in page
+    assert rows() == []
+
+
+def test_a_scale_of_many_steps_is_typed(folder):
+    text = (folder / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(text.replace("high = 10\nstep = 0.5", "high = 100"))
+    with opening.opened(folder) as tasting:
+        desk = tasting.desk
+        desk.agree("1", "T01")
+        page = create_app(desk).test_client().get(f"/t/{desk.taster_link('T01')}/1/1").text
+    assert page.count('type="number" inputmode="decimal"') == 2
+    assert 'min="0.0" max="100.0" step="any"' in page
+    assert 'type="radio"' not in page
+
+
+def test_a_taster_without_cups_in_the_open_session_waits(client, desk):
+    desk.ballots.pop(("1", "T03"))
+    assert "You have no cups in this session" in client.get(f"/t/{desk.taster_link('T03')}").text
+
+
+def test_a_disk_that_refuses_is_said_to_the_taster_and_the_terminal(phone, events, monkeypatch):
+    vera = phone("T01")
+    page = vera.read(f"{vera.place}1")
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    reply = vera.answer(1, page=page, json=True, texture="7")
+    assert (reply.status_code, "could not be saved" in reply.json["message"]) == (503, True)
+    assert any("ballots/1-T01.csv cannot be written (No space left" in each for each in events)

@@ -1,0 +1,163 @@
+"""Correlations between attributes, against published data and analyses of covariance."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.formula.api as smf
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from blindspoon.findings.multivariate import correlate_attributes, within_variants
+from blindspoon.stats.correlation import fisher_interval, rm_correlation
+from blindspoon.stats.results import NoResult
+from blindspoon.stats.two_way import fit_additive
+
+DATA = Path(__file__).parents[2] / "data" / "bland_altman_1995_pH_PaCO2.csv"
+
+
+def patients():
+    """Readings of pH and PaCO2, a row a patient; J. M. Bland and D. G. Altman 1995, BMJ 310:446."""
+    rows = list(csv.DictReader(DATA.read_text(encoding="utf-8").splitlines()))
+    wide = np.full((2, 8, 10), np.nan)
+    seen = [0] * 8
+    for row in rows:
+        who = int(row["Subject"]) - 1
+        wide[:, who, seen[who]] = float(row["pH"]), float(row["PaCO2"])
+        seen[who] += 1
+    return wide
+
+
+def test_bland_and_altman():
+    """Their analysis has patients alone: the n-th readings have no effect of their own.
+
+    Values: J. Z. Bakdash and L. R. Marusich 2017, Front. Psychol. 8:456, on the same data.
+    """
+    fits = [fit_additive(each) for each in patients()]
+    alone = [replace(fit, residuals=fit.deviations, rank=0, df=fit.df + fit.rank) for fit in fits]
+    found = within_variants(*alone)
+    assert (found.df, found.pairs) == (38, 47)
+    assert found.r == pytest.approx(-0.5067697, abs=5e-8)
+    assert found.interval == pytest.approx((-0.7067146, -0.2318631), abs=5e-7)
+
+
+def test_it_is_the_repeated_measures_correlation_of_what_variants_leave(draw):
+    scores = draw(12, 10, np.eye(4)[:, :2], correlation=0.5, lost=0.1)
+    both = np.isfinite(scores).all(axis=2)
+    kept = np.where(both[:, :, None], scores, np.nan)
+    left = [fit_additive(kept[:, :, at]).residuals[both] for at in (0, 1)]
+    (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
+    expected = rm_correlation(*left, np.nonzero(both)[0])
+    assert pair.within.r == pytest.approx(expected.r, rel=1e-9)
+
+
+def test_it_is_the_analysis_of_covariance(draw):
+    scores = draw(8, 9, np.eye(4)[:, :2], correlation=0.5, lost=0.15)
+    (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
+    frame = pd.DataFrame(scores.reshape(-1, 2), columns=["x", "y"])
+    frame["taster"], frame["variant"] = (each.ravel() for each in np.indices(scores.shape[:2]))
+    fit = smf.ols("y ~ C(taster) + C(variant) + x", frame.dropna()).fit()
+    t = fit.tvalues["x"]
+    assert pair.within.r == pytest.approx(t / np.sqrt(t**2 + fit.df_resid), rel=1e-9)
+    assert pair.within.df == fit.df_resid
+    assert pair.within.pairs == len(frame.dropna())
+
+
+def test_between_variants_is_the_correlation_of_means(draw):
+    scores = draw(9, 8, [[0, 0], [1, 2], [2, 1], [3, 4], [1, 0]])
+    (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
+    expected = stats.pearsonr(*scores.mean(axis=0).T)
+    assert pair.between.r == pytest.approx(expected.statistic)
+    assert pair.between.interval == pytest.approx(tuple(expected.confidence_interval()), abs=1e-9)
+    assert (pair.between.pairs, pair.between.df) == (5, 3)
+
+
+def test_between_variants_is_weighted_by_tasters():
+    """J. M. Bland and D. G. Altman 1995, BMJ 310:633, their formula written out."""
+    rng = np.random.default_rng(4)
+    means = [rng.normal(size=(7, 4)), rng.normal(size=(7, 4))]
+    for each in means:
+        each[:3, 2] = np.nan
+    (pair,) = correlate_attributes(["a", "b"], means)
+    x, y = (fit_additive(each).effects for each in means)
+    m = np.array([7, 7, 4, 7])
+    top = (m * x * y).sum() - (m * x).sum() * (m * y).sum() / m.sum()
+    below = ((m * x**2).sum() - (m * x).sum() ** 2 / m.sum()) * (
+        (m * y**2).sum() - (m * y).sum() ** 2 / m.sum()
+    )
+    assert pair.between.r == pytest.approx(top / np.sqrt(below))
+
+
+def test_the_two_questions_have_answers_of_their_own(draw):
+    profile = np.outer([-2, -1, 0, 1, 2], [1, -1])
+    scores = draw(10, 60, profile, correlation=0.6)
+    (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
+    assert pair.within.r == pytest.approx(0.6, abs=0.12)
+    assert pair.between.r < -0.95
+    assert pair.within.excludes_zero()
+
+
+def test_fishers_interval_is_scipys():
+    x, y = np.random.default_rng(2).normal(size=(2, 30))
+    found = stats.pearsonr(x, y)
+    expected = tuple(found.confidence_interval(0.95))
+    assert fisher_interval(float(found.statistic), 28) == pytest.approx(expected, abs=1e-9)
+    assert fisher_interval(0.5, 1) is None
+
+
+@pytest.mark.parametrize(
+    ("scores", "within", "between"),
+    [
+        (np.ones((1, 4, 2)), "Too few tasters", "same mean"),
+        (np.ones((5, 4, 2)), "account for every score", "same mean"),
+        (np.random.default_rng(1).normal(size=(6, 2, 2)), "", "three variants"),
+        (np.full((3, 3, 2), np.nan), "Too few tasters", "three variants"),
+    ],
+)
+def test_no_correlation_says_why(scores, within, between):
+    (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
+    for found, reason in ((pair.within, within), (pair.between, between)):
+        if reason:
+            assert isinstance(found, NoResult)
+            assert reason in found.reason
+        else:
+            assert -1 <= found.r <= 1
+
+
+def test_one_attribute_goes_with_nothing():
+    found = correlate_attributes(["a"], [np.ones((3, 3))])
+    assert isinstance(found, NoResult)
+    assert "one attribute" in found.reason
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 10**6))
+def test_labels_and_levels_do_not_matter(seed):
+    rng = np.random.default_rng(seed)
+    means = [rng.normal(size=(6, 4)), rng.normal(size=(6, 4))]
+    means[0][rng.random((6, 4)) < 0.1] = np.nan
+    rows, columns = rng.permutation(6), rng.permutation(4)
+    (pair,) = correlate_attributes(["a", "b"], means)
+    level = rng.normal(size=(6, 1))
+    moved = [(2 * each + level)[rows][:, columns] for each in means]
+    (again,) = correlate_attributes(["a", "b"], moved)
+    assert again.within.r == pytest.approx(pair.within.r, abs=1e-9)
+    if not isinstance(pair.between, NoResult):
+        assert again.between.r == pytest.approx(pair.between.r, abs=1e-9)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("correlation", [0.0, 0.7])
+def test_its_intervals_cover(draw, correlation):
+    missed = 0
+    for seed in range(2000):
+        scores = draw(seed, 8, np.zeros((4, 2)), correlation=correlation)
+        (pair,) = correlate_attributes(["a", "b"], [scores[:, :, 0], scores[:, :, 1]])
+        missed += not pair.within.interval[0] <= correlation <= pair.within.interval[1]
+    assert 0.035 <= missed / 2000 <= 0.065

@@ -1,0 +1,125 @@
+"""Which trials can be pooled, and what is said of those that cannot."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from blindspoon.findings.pool_checks import (
+    common_attributes,
+    common_variants,
+    matching_problems,
+    not_common,
+    rule_differences,
+)
+
+
+def slugs(*kitchens):
+    return [problem.slug for problem in matching_problems(kitchens)]
+
+
+def test_repeats_of_one_trial_fit(three):
+    assert matching_problems(three) == ()
+    assert rule_differences(three) == ()
+    assert not_common(three) == ()
+
+
+def test_the_same_files_are_the_same_trial(kitchen):
+    one = kitchen("mill")
+    again = replace(kitchen("copy", seed=2), fingerprint=one.fingerprint)
+    (problem,) = matching_problems([one, again])
+    assert (problem.slug, problem.file) == ("same-trial", "copy")
+    assert "the same trial as mill" in problem.found
+
+
+def test_the_same_scores_are_the_same_trial_whatever_the_files(kitchen):
+    assert slugs(kitchen("mill"), kitchen("copy")) == ["same-trial"]
+    assert slugs(kitchen("mill"), kitchen("copy", seed=2)) == []
+
+
+def test_a_copy_is_found_among_any_two(kitchen):
+    assert slugs(kitchen("a", seed=5), kitchen("b"), kitchen("c")) == ["same-trial"]
+
+
+def test_another_control(kitchen):
+    other = kitchen("harbour", control="oak", seed=2)
+    (problem,) = matching_problems([kitchen("mill"), other])
+    assert problem.slug == "other-control"
+    assert str(problem).startswith('harbour/trial.toml, key control: the control is "oak"')
+
+
+@pytest.mark.parametrize(
+    "scale", ["scale = { low = 1, high = 9 }", "scale = { low = 0, high = 100 }"]
+)
+def test_another_scale(kitchen, scale):
+    other = kitchen("harbour", scale=scale, seed=2)
+    (problem,) = matching_problems([kitchen("mill"), other])
+    assert (problem.slug, problem.column) == ("other-scale", "texture")
+    assert "0 (soft) to 10 (crisp)" in problem.allowed
+
+
+def test_a_scale_whose_words_changed_places(kitchen):
+    one = kitchen("mill")
+    (texture,) = one.trial.attributes
+    turned = replace(texture, low="Crisp", high="Soft")
+    other = kitchen("harbour", seed=2)
+    other = replace(other, trial=replace(other.trial, attributes=(turned,)))
+    assert slugs(one, other) == ["other-scale"]
+
+
+def test_words_of_another_language_or_another_step_do_not_matter(kitchen):
+    other = kitchen("harbour", seed=2, scale="scale = { low = 0, high = 10, step = 0.01 }")
+    (texture,) = other.trial.attributes
+    words = replace(texture, low="weich", high="knackig")
+    other = replace(other, trial=replace(other.trial, attributes=(words,)))
+    assert slugs(kitchen("mill"), other) == []
+
+
+def test_nothing_in_common(kitchen):
+    one = kitchen("mill")
+    other = kitchen(
+        "harbour",
+        variants=("plain", "leaf"),
+        attributes=("salt",),
+        shifts=(0, 2),
+        rule="",
+        seed=2,
+    )
+    assert slugs(one, other) == ["no-common-variant", "no-common-attribute"]
+
+
+def test_all_problems_at_once(kitchen):
+    one, copy = kitchen("mill"), kitchen("copy")
+    other = kitchen("harbour", control="oak", scale="scale = { low = 0, high = 20 }", seed=2)
+    assert slugs(one, copy, other) == ["same-trial", "other-control", "other-scale"]
+
+
+def test_what_only_some_have_is_listed_with_who_has_it(kitchen):
+    one = kitchen("mill", attributes=("texture", "salt"), seed=1)
+    two = kitchen("harbour", variants=("oak", "plain", "leaf", "cool"), shifts=(0,) * 4, seed=2)
+    three = kitchen("hilltop", variants=("plain", "oak"), shifts=(0, 0), seed=3)
+    kitchens = [one, two, three]
+    assert common_variants(kitchens) == ("plain", "oak")
+    assert common_attributes(kitchens) == ("texture",)
+    found = {(each.attribute, each.variant): each.reason for each in not_common(kitchens)}
+    assert found == {
+        ("salt", None): "Only mill scored it.",
+        (None, "cool"): "Only mill and harbour made it.",
+        (None, "leaf"): "Only harbour made it.",
+    }
+
+
+def test_where_the_rules_differ_is_said(kitchen):
+    strict = 'decision = { declared = 2026-09-04, by = "ranks", margin = 0.5, alpha = 0.01 }'
+    other = kitchen("harbour", rule=strict, seed=2)
+    (sentence,) = rule_differences([kitchen("mill"), other])
+    assert sentence.replace("\N{NO-BREAK SPACE}", " ") == (
+        "The rule of mill decides; harbour declared alpha 0.01, declared that the rank comparison "
+        "decides, declared as primary: nothing and declared 0.5 points as the margin of texture."
+    )
+
+
+def test_a_kitchen_without_a_rule_is_said(kitchen):
+    (sentence,) = rule_differences([kitchen("mill"), kitchen("harbour", rule="", seed=2)])
+    assert sentence == "The rule of mill decides; harbour declared none."

@@ -1,0 +1,143 @@
+"""From kitchens to what they found together, in values, sentences and JSON."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from blindspoon.findings.pooling import pool, pool_scores
+from blindspoon.findings.records import pool_record
+from blindspoon.findings.verdict import finding, kind_of
+from blindspoon.stats.results import NoResult
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
+
+
+def by_variant(found, attribute=0):
+    return {each.variant: each for each in found.attributes[attribute].comparisons}
+
+
+def test_kitchens_keep_their_own_differences(three):
+    found = pool(three)
+    for name, comparison in by_variant(found).items():
+        for own, kitchen in zip(comparison.own, three, strict=True):
+            (result,) = kitchen.results
+            mine = next(each.mixed for each in result.comparisons if each.variant == name)
+            assert (own.kitchen, own.alpha, own.mixed) == (kitchen.name, 0.05, mine)
+
+
+def test_the_pooled_difference_is_that_of_the_model(three):
+    score = np.concatenate([kitchen.table.scores[:, 0] for kitchen in three])
+    taster = np.concatenate([8 * n + kitchen.table.taster for n, kitchen in enumerate(three)])
+    variant = np.concatenate([kitchen.table.variant for kitchen in three])
+    fit = pool_scores(score, taster, np.repeat([0, 1, 2], 24), variant, control=0, alpha=0.05)
+    found = pool(three)
+    assert tuple(each.pooled for each in found.attributes[0].comparisons) == fit.contrasts
+    assert tuple(each.these for each in found.attributes[0].comparisons) == fit.these
+
+
+def test_a_variant_is_the_same_whatever_its_place_in_a_kitchen(three, kitchen):
+    turned = kitchen("hilltop", variants=("cool", "plain", "oak"), shifts=(0.0, 0.0, 2.0), seed=2)
+    found = by_variant(pool([*three[:2], turned]))
+    assert found["oak"].pooled.difference == pytest.approx(2, abs=0.5)
+    assert found["cool"].pooled.difference == pytest.approx(0, abs=0.5)
+
+
+def test_verdicts_follow_the_rule_of_the_first(three):
+    found = by_variant(pool(three))
+    assert found["oak"].verdict == "different"
+    assert found["cool"].verdict == "alike"
+    for each in found.values():
+        assert each.verdict == kind_of(finding(each.pooled), margin=1.0, alpha=0.05)
+    loose = by_variant(pool([without_margin(three[0]), *three[1:]]))
+    assert loose["cool"].verdict == "open"
+
+
+def without_margin(kitchen):
+    bare = tuple(replace(each, margin=None) for each in kitchen.trial.attributes)
+    return replace(kitchen, trial=replace(kitchen.trial, attributes=bare))
+
+
+def test_sentences_say_what_they_are_about(three):
+    found = {name: each.because for name, each in by_variant(pool(three)).items()}
+    said = {name: text.replace(NO_BREAK, " ") for name, text in found.items()}
+    assert said["oak"].startswith(
+        "In kitchens like these, “Oak” scored higher on texture (towards “crisp”) than the control"
+    )
+    assert said["cool"].startswith("In kitchens like these, “Cool” was within 1 point of the con")
+    assert "(90 % interval " in said["cool"]
+    loose = by_variant(pool([without_margin(three[0]), *three[1:]]))["cool"].because
+    assert "“Cool” is not settled on texture: in kitchens like these the difference" in loose
+
+
+def test_two_kitchens_are_told_how_little_they_say(three):
+    assert any("Two kitchens say little" in text for text in pool(three[:2]).remarks)
+    assert not any("Two kitchens" in text for text in pool(three).remarks)
+
+
+def test_a_rule_by_ranks_is_not_followed_in_silence(three, kitchen):
+    rule = 'decision = { declared = 2026-09-04, primary = ["texture"], by = "ranks" }'
+    found = pool([kitchen("mill", rule=rule), *three[1:]])
+    assert any("kitchens are pooled by the mixed model only" in text for text in found.remarks)
+
+
+def test_a_variant_without_scores_in_one_kitchen_is_not_pooled(three, kitchen):
+    found = pool([*three[:2], kitchen("hilltop", blank=("cool",), seed=2)])
+    assert list(by_variant(found)) == ["oak"]
+    (lost,) = found.not_pooled
+    assert (lost.attribute, lost.variant) == ("texture", "cool")
+    assert lost.reason == "No taster of hilltop links it with the control."
+
+
+def test_without_any_control_nothing_is_pooled(three, kitchen):
+    found = pool([*three[:2], kitchen("hilltop", blank=("plain",), seed=2)])
+    (attribute,) = found.attributes
+    assert attribute.comparisons == ()
+    assert attribute.fit == NoResult("No variant but the control was scored in all kitchens.")
+    assert [each.variant for each in found.not_pooled] == ["oak", "cool"]
+
+
+def test_what_only_some_kitchens_have_does_not_touch_the_rest(three, kitchen):
+    wide = kitchen("mill", variants=("plain", "oak", "cool", "leaf"), shifts=(0, 2, 0, 1), seed=0)
+    found = pool([wide, *three[1:]])
+    assert [variant.name for variant in found.variants] == ["plain", "oak", "cool"]
+    assert [each.variant for each in found.not_pooled] == ["leaf"]
+    assert list(by_variant(found)) == ["oak", "cool"]
+
+
+def test_primary_attributes_share_alpha(kitchen):
+    rule = 'decision = { declared = 2026-09-04, primary = ["texture", "salt"], margin = 1.0 }'
+    kitchens = [
+        kitchen(name, attributes=("texture", "salt"), rule=rule, seed=seed)
+        for seed, name in enumerate(("mill", "harbour"))
+    ]
+    assert [each.alpha for each in pool(kitchens).attributes] == [0.025, 0.025]
+
+
+def test_the_record_is_finite_json_with_a_reason_for_every_null(three, kitchen):
+    for kitchens in (three, [*three[:2], kitchen("hilltop", blank=("plain",), seed=2)]):
+        text = json.dumps(pool_record(pool(kitchens)), allow_nan=False)
+        nulls = list(unexplained(json.loads(text)))
+        assert nulls == []
+    record = pool_record(pool(three))
+    assert [each["kitchen"] for each in record["pooled"]["kitchens"]] == [k.name for k in three]
+    first = record["comparisons"][0]
+    assert (
+        first["pooled"]["difference"] == pool(three).attributes[0].comparisons[0].pooled.difference
+    )
+    assert first["verdict"] == "different"
+
+
+def unexplained(value, name=""):
+    """Fields that are null without a reason beside them; what is not pooled may lack one name."""
+    if isinstance(value, dict):
+        for key, below in value.items():
+            if below is None and f"{key}_reason" not in value and "reason" not in value:
+                yield key
+            yield from unexplained(below, key)
+    elif isinstance(value, list):
+        for below in value:
+            yield from unexplained(below, name)

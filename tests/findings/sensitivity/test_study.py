@@ -1,0 +1,380 @@
+"""Every alternative against the same trial read and compared from the start."""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from blindspoon.analysis import analyse
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings import sensitivity as module
+from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.sensitivity import study_influence
+from blindspoon.findings.verdict import decisive, judge
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.ordinal import compare_ordinal
+from blindspoon.stats.results import NoResult
+
+TRIALS = Path(__file__).parents[3] / "trials"
+SESSION, TASTER = 0, 1
+
+
+def kinds(outcomes):
+    return {each.key: each.verdict for each in outcomes}
+
+
+def judged(verdicts):
+    return {(each.attribute, each.variant): each.kind for each in verdicts}
+
+
+def numbers(cups, balanced=None):
+    """What the procedure that decides finds, from the start."""
+    table = cups.table if balanced is None else replace(cups.table, balanced=balanced)
+    found = {}
+    for result in compare_trial(cups.trial, table):
+        for each in result.comparisons:
+            contrast = decisive(cups.trial, result, each)
+            if contrast is not None:
+                key = (each.attribute, each.variant)
+                found[key] = (contrast.difference, contrast.p_adjusted)
+    return found
+
+
+def agrees(alternative, cups, balanced=None):
+    """Hold an alternative against the trial without those rows."""
+    again = judged(cups.judged(balanced=balanced))
+    assert kinds(alternative.outcomes) == {
+        each.key: again.get(each.key, "open") for each in alternative.outcomes
+    }
+    exact = numbers(cups, balanced)
+    for each in alternative.outcomes:
+        if each.key not in exact:
+            assert each.reason
+            continue
+        difference, p = exact[each.key]
+        assert each.difference == pytest.approx(difference, rel=1e-8, abs=1e-10)
+        assert each.p_adjusted == pytest.approx(p, rel=1e-6, abs=1e-9)
+
+
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
+@pytest.mark.parametrize(
+    ("tasters", "sessions", "missing"), [(3, 1, 0.0), (6, 2, 0.0), (7, 2, 0.15), (9, 1, 0.2)]
+)
+def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, sessions, missing):
+    cups = panel(tasters, sessions, missing=missing, by=by)
+    _, found = cups.study()
+    alternatives = found.of("taster")
+    assert [each.left_out for each in alternatives] == [f"T{t:02}" for t in range(tasters)]
+    for taster, each in enumerate(alternatives):
+        agrees(each, cups.without(TASTER, taster))
+
+
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
+def test_without_a_session_is_the_trial_without_its_rows(panel, by):
+    cups = panel(7, 3, missing=0.1, by=by)
+    _, found = cups.study()
+    assert [each.left_out for each in found.of("session")] == ["1", "2", "3"]
+    for session, each in enumerate(found.of("session"), 1):
+        agrees(each, cups.without(SESSION, session))
+
+
+def test_the_model_without_a_taster_keeps_the_place_of_the_cup(panel):
+    cups = panel(8, 1, placed=True)
+    assert cups.table.balanced
+    _, found = cups.study()
+    for taster, each in enumerate(found.of("taster")):
+        agrees(each, cups.without(TASTER, taster), balanced=True)
+
+
+def test_without_the_place_of_the_cup_is_the_trial_without_places(panel):
+    cups = panel(8, 1, placed=True)
+    _, found = cups.study()
+    (without,) = found.of("position")
+    agrees(without, replace(cups, placed=False))
+    assert [each.name for each in found.not_done if each.name == "position"] == []
+
+
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
+def test_the_other_procedure_says_what_the_verdict_says_of_it(panel, by):
+    for seed in range(6):
+        verdicts, found = panel(7, effect=0.9, seed=seed, by=by).study()
+        (other,) = found.of("procedure")
+        assert [each.verdict for each in other.outcomes] == [each.other for each in verdicts]
+        disputed = [each.other not in (None, each.kind) for each in verdicts]
+        assert [each.changed for each in other.outcomes] >= disputed
+
+
+@pytest.mark.parametrize("tasters", [16, 20])
+def test_fewer_flips_are_only_a_first_look(panel, tasters):
+    """A verdict that a tenth of the flips would change is looked at with all of them."""
+    cups = panel(tasters, by="ranks", effect=0.55, seed=3)
+    _, found = cups.study()
+    for taster, each in enumerate(found.of("taster")):
+        again = judged(cups.without(TASTER, taster).judged())
+        assert kinds(each.outcomes) == again, each.left_out
+
+
+def one_loud_taster(cups):
+    """Eight tasters find oak a little crisper; the ninth finds the opposite, and loudly."""
+    rows = []
+    for taster in range(9):
+        for variant in range(4):
+            crisp = 5 + (0.8 + 0.1 * (taster % 3)) * (variant == 1) + 0.2 * ((taster + variant) % 2)
+            if taster == 8 and variant == 1:
+                crisp = 1.0
+            rows.append((1, taster, 1, variant, crisp, 5.0 + (taster + variant) % 2))
+    return cups(tuple(rows))
+
+
+def test_a_verdict_that_hangs_on_one_taster_is_found(cups):
+    verdicts, found = one_loud_taster(cups).study()
+    assert judged(verdicts)["texture", "oak"] == "open"
+    ((who, outcome),) = found.moved("taster")["texture", "oak"]
+    assert (who, outcome.verdict, outcome.direction) == ("T08", "different", 1)
+
+
+def test_an_opposite_difference_is_a_change(cups):
+    study = one_loud_taster(cups)
+    trial, table = study.trial, study.table
+    results = compare_trial(trial, table)
+    verdicts = judge(trial, table, results)
+    declared = module.declare(trial, results, verdicts)
+    crisper = replace(declared["texture", "oak"], verdict="different", direction=1)
+    held = module.Study(trial, table, results, {crisper.key: crisper})
+    assert not held.against(crisper).changed
+    assert held.against(replace(crisper, direction=-1)).changed
+    assert held.against(replace(crisper, verdict="slight")).changed
+
+
+def test_without_one_of_two_tasters_nothing_is_settled(panel):
+    for by in ("mixed", "ranks"):
+        _, found = panel(2, by=by, effect=4.0).study()
+        for each in found.of("taster"):
+            assert {outcome.verdict for outcome in each.outcomes} == {"open"}
+
+
+def test_the_rounds_of_one_taster_stay_together(panel):
+    verdicts, found = panel(1, 6, effect=3.0, placed=True).study()
+    assert kinds(found.declared) == judged(verdicts)
+    reasons = {each.name: each.reason for each in found.not_done}
+    assert reasons["session"].startswith("Comparing the rounds of one taster again")
+    assert [each.verdict for each in found.of("procedure")[0].outcomes] == [None] * 6
+
+
+def test_what_is_not_done_has_a_reason(panel):
+    _, found = panel(1, placed=True).study()
+    reasons = {each.name: each.reason for each in found.not_done}
+    assert reasons["taster"] == "There is one taster only, on whom everything hangs."
+    assert reasons["session"] == "There was one session only."
+    _, found = panel(6).study()
+    reasons = {each.name: each.reason for each in found.not_done}
+    assert reasons["position"] == "The place of a cup was not in the model."
+    _, found = panel(6, by="ranks").study()
+    reasons = {each.name: each.reason for each in found.not_done}
+    assert "has no part in it" in reasons["position"]
+
+
+@pytest.mark.parametrize(("tasters", "done"), [(60, True), (61, False)])
+def test_more_than_sixty_tasters_are_not_left_out_in_turn(panel, monkeypatch, tasters, done):
+    cups = panel(tasters, 2)
+    monkeypatch.setattr(module, "_left_out", lambda *parts: parts[1:3])
+    trial, table = cups.trial, cups.table
+    results = compare_trial(trial, table)
+    study = module.Study(trial, table, results, {})
+    found = list(module._without_tasters(study))
+    assert len(found) == (60 if done else 1)
+    if not done:
+        assert found[0].reason.startswith("With 61 tasters one of them can hardly move an answer")
+    assert list(module._without_sessions(study)) == [("session", "1"), ("session", "2")]
+
+
+def test_too_many_scores_are_not_fitted_again(panel, monkeypatch):
+    monkeypatch.setattr(module, "MOST_SCORES", 100)
+    _, found = panel(6, 2, placed=True).study()
+    reasons = {each.name: each.reason for each in found.not_done}
+    assert reasons["taster"] == (
+        "It would take 12 refits of 48 cups; up to 480 refits, and 100 cups in all, it is done."
+    )
+    assert {"session", "position"} <= set(reasons) | {each.name for each in found.alternatives}
+
+
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 1000), by=st.sampled_from(["mixed", "ranks"]), tasters=st.integers(2, 8))
+def test_neither_the_order_of_rows_nor_the_labels_of_tasters_matter(panel, seed, by, tasters):
+    cups = panel(tasters, 2, seed=seed, missing=0.1, by=by)
+    rng = np.random.default_rng(seed)
+    label = rng.permutation(tasters)
+    rows = [cups.rows[at] for at in rng.permutation(len(cups.rows))]
+    moved = replace(cups, rows=tuple((row[0], int(label[row[1]]), *row[2:]) for row in rows))
+    _, first = cups.study()
+    _, second = moved.study()
+
+    def told(found, names):
+        return {
+            (each.name, names(each.left_out), *outcome.key): (outcome.verdict, outcome.changed)
+            for each in found.alternatives
+            for outcome in each.outcomes
+        }
+
+    renamed = {f"T{old:02}": f"T{new:02}" for old, new in enumerate(label)}
+    assert told(first, lambda name: renamed.get(name, name)) == told(second, lambda name: name)
+
+
+def test_swapping_the_names_of_variants_swaps_their_outcomes(panel, cups):
+    first = panel(7, seed=4, effect=1.0)
+    swap = {1: 2, 2: 1}
+    second = cups(tuple((*row[:3], swap.get(row[3], row[3]), *row[4:]) for row in first.rows))
+    names = {"oak": "vine", "vine": "oak"}
+    one, other = (each.study()[1] for each in (first, second))
+    for a, b in zip(one.of("taster"), other.of("taster"), strict=True):
+        expected = {(x.attribute, names.get(x.variant, x.variant)): x.verdict for x in a.outcomes}
+        assert kinds(b.outcomes) == expected
+
+
+def finite(value):
+    if isinstance(value, dict):
+        return all(finite(each) for each in value.values())
+    if isinstance(value, list):
+        return all(finite(each) for each in value)
+    return not isinstance(value, float) or math.isfinite(value)
+
+
+@pytest.mark.parametrize("folder", ["allotment-cucumbers", "randall-1989-wine"])
+def test_the_trials_of_the_repository(folder):
+    found = analyse(TRIALS / folder)
+    influence = study_influence(found.trial, found.table, found.results, found.verdicts)
+    assert kinds(influence.declared) == judged(found.verdicts)
+    assert len(influence.of("taster")) == len(found.table.tasters)
+    record = influence.to_record()
+    assert finite(record)
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+    assert len(record["outcomes"]) == sum(len(each.outcomes) for each in influence.alternatives)
+    assert len(record["ordinal"]) == len(found.trial.attributes)
+
+
+def test_ordered_categories_are_those_of_their_own_module(panel):
+    cups = panel(14, effect=1.4, seed=5)
+    verdicts, found = cups.study()
+    (ordered,) = found.of("ordinal")
+    fits = dict(found.ordinal)
+    names = [variant.name for variant in cups.trial.variants]
+    declared = {each.key: each for each in found.declared}
+    for each in ordered.outcomes:
+        index = [attribute.name for attribute in cups.trial.attributes].index(each.attribute)
+        rows = (cups.table.scores[:, index], cups.table.taster, cups.table.variant)
+        alone = compare_ordinal(*rows, control=0, alpha=0.05)
+        assert alone == fits[each.attribute]
+        (contrast,) = (c for c in alone.contrasts if names[c.variant] == each.variant)
+        shown = contrast.p_adjusted <= 0.05
+        assert each.verdict == ("different" if shown else "not_shown")
+        assert each.direction == (np.sign(contrast.log_odds) if shown else 0)
+        assert each.changed == (each.direction != declared[each.key].direction)
+    assert {each.verdict for each in ordered.outcomes} == {"different", "not_shown"}
+    assert judged(verdicts)["texture", "oak"] == "different"
+
+
+def test_scores_that_run_off_are_not_ordered_and_change_nothing(cups, panel):
+    base = panel(6)
+    apart = cups(tuple((*row[:4], 9.0 if row[3] == 1 else row[4] / 2, row[5]) for row in base.rows))
+    _, found = apart.study()
+    (ordered,) = found.of("ordinal")
+    texture = [each for each in ordered.outcomes if each.attribute == "texture"]
+    assert {(each.verdict, each.changed) for each in texture} == {(None, False)}
+    assert all("no limit" in each.reason for each in texture)
+    record = found.to_record()["ordinal"]
+    assert record[0]["fit"] is None
+    assert "no limit" in record[0]["fit_reason"]
+    assert record[1]["fit"]["contrasts"][0]["variant"] == "oak"
+
+
+def test_without_names_no_taster_can_be_told(panel):
+    cups = panel(6)
+    _, found = cups.study()
+    text = json.dumps(found.to_record(shown=False))
+    assert not any(name in text for name in cups.table.tasters)
+    order = [2, 0, 5, 1, 4, 3]
+    moved = replace(cups, rows=tuple(sorted(cups.rows, key=lambda row: order[row[TASTER]])))
+    again = moved.study()[1].to_rows(shown=False)
+    for one, other in zip(found.to_rows(shown=False), again, strict=True):
+        assert one.keys() == other.keys()
+        assert one["verdict"] == other["verdict"]
+    assert {row["left_out"] for row in found.to_rows()} >= set(cups.table.tasters)
+
+
+def test_a_deciding_procedure_without_a_result_leaves_all_open(cups, panel):
+    base = panel(6)
+    constant = cups(tuple((*row[:4], 5.0, row[5]) for row in base.rows))
+    verdicts, found = constant.study()
+    (result, _) = compare_trial(constant.trial, constant.table)
+    assert isinstance(result.mixed, NoResult)
+    assert {each.kind for each in verdicts if each.attribute == "texture"} == {"open"}
+    assert not any(key[0] == "texture" for key in found.moved("taster"))
+
+
+def wide_trial(tasters, by, sessions=2):
+    """Five variants, four attributes; as many tasters as wanted."""
+    names = ("texture", "salt", "sour", "funk")
+    trial = parse_trial(
+        "trial = { title = 'Wide', control = 'v0', seed = 1 }\n"
+        f"decision = {{ declared = 2026-09-04, by = '{by}', margin = 1 }}\n"
+        "scale = { low = 0, high = 10 }\n"
+        f"variant = [{', '.join(f'{{ name = {v!r} }}' for v in ('v0', 'v1', 'v2', 'v3', 'v4'))}]\n"
+        f"attribute = [{', '.join(f'{{ name = {name!r} }}' for name in names)}]\n"
+    )
+    rng = np.random.default_rng(3)
+    shape = (sessions, tasters, 5)
+    session, taster, variant = (each.ravel() for each in np.indices(shape))
+    raw = 5 + rng.normal(size=(tasters, 4))[taster] + rng.normal(size=(taster.size, 4))
+    raw[:, 0] += np.array([0, 0.6, -1, 0.2, 0])[variant]
+    place = rng.permuted(np.tile(np.arange(1, 6), (sessions * tasters, 1)), axis=1).ravel()
+    return trial, ScoreTable(
+        tasters=tuple(f"T{t}" for t in range(tasters)),
+        sessions=tuple(str(s + 1) for s in range(sessions)),
+        taster=taster,
+        session=session,
+        variant=variant,
+        batch=np.full(taster.size, -1),
+        batches=(),
+        position=place,
+        scores=np.clip(np.round(raw), 0, 10),
+        coded=True,
+        balanced=by == "mixed",
+        remarks=(),
+        left_out=(),
+    )
+
+
+def seconds(trial, table):
+    """Time of one core, and what was found."""
+    results = compare_trial(trial, table)
+    verdicts = judge(trial, table, results)
+    started = time.process_time()
+    found = study_influence(trial, table, results, verdicts)
+    return time.process_time() - started, found
+
+
+@pytest.mark.bench
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
+@pytest.mark.parametrize("tasters", [12, 19, 30, 60])
+def test_a_panel_takes_a_second_or_two(tasters, by):
+    taken, found = seconds(*wide_trial(tasters, by))
+    print(f"\n{tasters} tasters x 5 x 4 x 2 by {by}: {taken:.2f} s of one core")  # noqa: T201
+    assert len(found.of("taster")) == tasters
+    assert taken < (2 if tasters <= 30 else 4)
+
+
+@pytest.mark.bench
+@pytest.mark.parametrize("sessions", [1, 2])
+def test_a_hundred_thousand_tasters_take_two_seconds_at_most(sessions):
+    taken, found = seconds(*wide_trial(100_000, "mixed", sessions))
+    print(f"\n100,000 tasters, {sessions} sessions: {taken:.2f} s of one core")  # noqa: T201
+    assert "taster" in {each.name for each in found.not_done}
+    assert taken < 2

@@ -1,0 +1,168 @@
+"""The tables of a calibration, their place in a page, and the command."""
+
+from __future__ import annotations
+
+import datetime
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from blindspoon.cli.main import commands
+from blindspoon.errors import DesignError
+from blindspoon.simulate.calibrate import (
+    Calibration,
+    CalibrationCell,
+    Rate,
+    held_to_limits,
+    is_beyond,
+    pooled,
+)
+from blindspoon.simulate.calibration_page import BEGIN, END, Asked, Run, make_block, renew, run
+from blindspoon.simulate.situations import SITUATIONS
+
+DAY = datetime.date(2026, 9, 5)
+SMALL = ["calibrate", "--trials", "8", "--tasters", "6", "--only", "normal", "--jobs", "1"]
+
+
+def cell(truth, procedure, situation="normal", **found):
+    questions = dict.fromkeys(("false_alarm", "coverage", "found", "false_alike")) | found
+    return CalibrationCell(situation=situation, variants=4, tasters=6, truth=truth,
+                           procedure=procedure, trials=2000, **questions)  # fmt: skip
+
+
+def calibration(situation="normal", **found):
+    cells = [
+        cell(truth, procedure, situation, **found)
+        for truth in ("none", "one", "all")
+        for procedure in ("mixed", "ranks")
+    ]
+    return Calibration(trials=2000, seed=3, cells=tuple(cells))
+
+
+def block(found):
+    made = Run(date=DAY, version="9.8.7", command="blindspoon calibrate", seconds=1234.0)
+    return make_block(found, made)
+
+
+@pytest.mark.parametrize(
+    ("question", "value", "trials", "beyond"),
+    [  # the limit is 0.055 + 2 sqrt(0.055 * 0.945 / trials): 0.0652 of 2,000, 0.0778 of 400
+        ("false_alarm", 0.065, 2000, False),
+        ("false_alarm", 0.0655, 2000, True),
+        ("false_alike", 0.0775, 400, False),
+        ("false_alike", 0.0780, 400, True),
+        ("coverage", 0.935, 2000, False),
+        ("coverage", 0.9345, 2000, True),
+        ("coverage", 1.0, 2000, False),
+        ("found", 0.9, 2000, False),
+    ],
+)
+def test_limits(question, value, trials, beyond):
+    assert is_beyond(question, Rate(value, 0.005, trials)) is beyond
+
+
+def test_a_rate_beyond_its_limit_is_bold_and_listed():
+    text = block(calibration(false_alarm=Rate(0.128, 0.0075, 2000)))
+    assert "| **0.128 ± 0.008** |" in text
+    assert "hold, 6 of 6 rates are beyond their limit:" in text
+    assert "- normal, ranks: false alarm in 3 of 3 cells, at worst 0.128 ± 0.008" in text
+
+
+def test_where_assumptions_do_not_hold_it_is_said():
+    found = calibration("wide-control", false_alarm=Rate(0.128, 0.0075, 2000))
+    claims = {each.cell.procedure: each.assumed for each in held_to_limits(found)}
+    assert claims == {"mixed": False, "ranks": True}
+    text = block(found)
+    assert "| wide-control | mixed model | no |" in text
+    assert "do not hold, 3 of 3 rates are beyond their limit:" in text
+
+
+def test_a_question_that_was_never_asked_is_a_dash():
+    text = block(calibration(coverage=Rate(0.95, 0.005, 2000)))
+    assert "| 4 | 6 | ranks | – | – | 0.950 ± 0.005 |" in text
+
+
+def test_fewer_trials_with_an_interval_are_said():
+    text = block(calibration(coverage=Rate(0.8, 0.1, 16)))
+    assert "| 0.800 ± 0.100 of 16 |" in text.replace("**", "")
+
+
+def test_a_rate_of_few_trials_is_not_called_the_worst():
+    few, many = cell("none", "ranks", coverage=Rate(0.8, 0.1, 16)), cell(
+        "one", "ranks", coverage=Rate(0.96, 0.005, 1000))  # fmt: skip
+    rest = [cell("none", "mixed"), cell("one", "mixed"), cell("all", "mixed"), cell("all", "ranks")]
+    text = block(Calibration(trials=2000, seed=3, cells=(few, many, *rest)))
+    assert "| 0.957 ± 0.005 (0.960) |" in text
+
+
+def test_how_it_was_made_stands_above():
+    text = block(calibration())
+    assert "Blindspoon 9.8.7, 2026-09-05, seed 3, 2,000 trials a cell, 21 minutes:" in text
+    assert "```sh\nblindspoon calibrate\n```" in text
+    assert text.startswith(BEGIN)
+    assert text.endswith(f"{END}\n")
+
+
+def test_pooled_rates_weigh_by_trials():
+    rate = pooled([Rate(0.1, 0.03, 100), Rate(0.04, 0.01, 300)])
+    assert (rate.value, rate.trials) == (pytest.approx(0.055), 400)
+    assert rate.se == pytest.approx((0.03**2 / 16 + 0.01**2 * 9 / 16) ** 0.5)
+
+
+def test_text_around_the_tables_stays():
+    page = f"# Head\n\n{BEGIN}\nold\n{END}\n\nTail\n"
+    once = renew(page, block(calibration()))
+    assert once.startswith(f"# Head\n\n{BEGIN}\n\nBlindspoon")
+    assert once.endswith(f"{END}\n\nTail\n")
+    assert renew(once, block(calibration())) == once
+
+
+def test_a_page_without_a_place_is_refused_before_anything_is_simulated():
+    called = []
+    with pytest.raises(DesignError, match="no place for the tables"):
+        run(Asked(trials=8), "# Head\n", DAY, lambda *done: called.append(done))
+    assert called == []
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (Asked(only=["normel"]), 'no situation normel .did you mean "normal"'),
+        (Asked(tasters=[1]), "a panel of one"),
+    ],
+)
+def test_what_cannot_be_simulated_is_refused(asked, said):
+    with pytest.raises(DesignError, match=said):
+        run(asked, "", DAY)
+
+
+def test_the_command_prints_json():
+    done = CliRunner().invoke(commands, [*SMALL, "--json"])
+    found = json.loads(done.stdout)
+    assert (found["trials"], found["seed"], len(found["cells"])) == (8, 20260905, 12)
+    assert found["cells"][0]["coverage"]["trials"] == 8
+
+
+def test_the_command_renews_a_page(tmp_path):
+    page = tmp_path / "page.md"
+    page.write_text(f"# Head\n\n{BEGIN}\n{END}\nTail\n", encoding="utf-8")
+    done = CliRunner().invoke(commands, [*SMALL, "--to", str(page)])
+    assert (done.exit_code, done.stdout) == (0, "")
+    text = page.read_text(encoding="utf-8")
+    assert text.startswith("# Head\n\n<!-- calibration -->\n\nBlindspoon")
+    assert "--trials 8 --tasters 6 --only normal --to" in text
+    assert text.endswith(f"{END}\nTail\n")
+
+
+def test_the_command_prints_the_tables():
+    done = CliRunner().invoke(commands, SMALL)
+    assert done.stdout.startswith(BEGIN)
+    assert "### normal" in done.stdout
+
+
+def test_the_help_names_every_situation():
+    told = CliRunner().invoke(commands, ["calibrate", "--help"]).stdout
+    told = " ".join(told.split()).replace("- ", "-")  # names are broken at their hyphens
+    names = [each.name for each in SITUATIONS]
+    assert f"SITUATION is {', '.join(names[:-1])} or {names[-1]}." in told

@@ -1,0 +1,112 @@
+"""The sweep gives the same for any number of workers, and sees a procedure that is broken."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from blindspoon.findings.compare import compare_trial
+from blindspoon.simulate import calibrate
+from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rates
+from blindspoon.simulate.situations import SITUATIONS
+from blindspoon.stats.results import Interval
+
+NORMAL, FIVE = SITUATIONS[:2]
+
+
+def test_workers_change_nothing():
+    def run(jobs):
+        asked = {"trials": 120, "seed": 3, "tasters": [12], "variants": [4], "situations": [FIVE]}
+        return calibrate.calibrate(**asked, n_jobs=jobs)
+
+    assert run(1) == run(2)
+
+
+def test_a_cell_is_the_same_whatever_else_is_asked():
+    def cells(**asked):
+        found = calibrate.calibrate(trials=8, seed=3, **asked)
+        return {cell for cell in found.cells if (cell.situation, cell.tasters) == ("normal", 6)}
+
+    alone = cells(tasters=[6], situations=[NORMAL])
+    assert alone == cells(tasters=[4, 6], situations=[FIVE, NORMAL])
+    assert len(alone) == 12
+
+
+def test_trials_of_a_cell_and_progress():
+    seen = []
+    found = calibrate.calibrate(
+        trials=8, seed=3, tasters=[4, 20], variants=[4], situations=[NORMAL],
+        progress=lambda done, of: seen.append((done, of)),
+    )  # fmt: skip
+    trials = {(cell.tasters, cell.truth): cell.trials for cell in found.cells}
+    assert [trials[4, truth] for truth in ("none", "one", "all")] == [8, 4, 4]
+    assert [trials[20, truth] for truth in ("none", "one", "all")] == [4, 2, 2]
+    assert seen == [(done, 6) for done in range(7)]
+
+
+def breaking(monkeypatch, **changes):
+    """Put a fault into every comparison by the mixed model."""
+
+    def compare(trial, table):
+        results = compare_trial(trial, table)
+        return tuple(
+            replace(
+                result,
+                comparisons=tuple(
+                    replace(
+                        comparison,
+                        mixed=replace(
+                            comparison.mixed,
+                            **{name: how(comparison.mixed) for name, how in changes.items()},
+                        ),
+                    )
+                    for comparison in result.comparisons
+                ),
+            )
+            for result in results
+        )
+
+    monkeypatch.setattr(calibrate, "compare_trial", compare)
+
+
+def count(truth="none", trials=140):
+    panel = calibrate.Panel(situation=NORMAL, variants=5, tasters=10, truth=truth)
+    counts = calibrate.count_chunk(3, panel, 0, trials)[1]
+    return rates(counts[0]), rates(counts[1])
+
+
+def unadjusted(contrast):
+    half = 0.8 * (contrast.interval.high - contrast.difference)
+    return Interval(contrast.difference - half, contrast.difference + half)
+
+
+def test_p_values_left_unadjusted_are_seen(monkeypatch):
+    sound, ranks = count()
+    assert not is_beyond("false_alarm", sound["false_alarm"])
+    assert not is_beyond("coverage", sound["coverage"])
+    breaking(monkeypatch, p_adjusted=lambda each: each.p_value, interval=unadjusted)
+    broken, same = count()
+    assert broken["false_alarm"].value > 0.1
+    assert is_beyond("false_alarm", broken["false_alarm"])
+    assert is_beyond("coverage", broken["coverage"])
+    assert same == ranks
+
+
+def test_not_shown_so_alike_is_seen(monkeypatch):
+    sound, _ = count("all", 40)
+    assert not is_beyond("false_alike", sound["false_alike"])
+    breaking(monkeypatch, equivalence_interval=lambda _: Interval(0.0, 0.0))
+    broken, _ = count("all", 40)
+    assert is_beyond("false_alike", broken["false_alike"])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [each.name for each in SITUATIONS])
+def test_a_short_calibration_holds_its_limits(situation, name):
+    found = calibrate.calibrate(
+        trials=400, seed=20260906, tasters=[6, 12], situations=[situation(name)], n_jobs=-1
+    )
+    assumed = [each for each in held_to_limits(found) if each.assumed]
+    assert assumed
+    assert [each for each in assumed if each.beyond] == []

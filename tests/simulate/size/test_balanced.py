@@ -1,0 +1,118 @@
+"""Many trials at once give what `compare_mixed` gives one by one."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from blindspoon.simulate.balanced import balanced_design, decide, estimate, make_rule
+from blindspoon.simulate.size_results import Spread
+from blindspoon.simulate.trials import Panel, draw_scores, serving_positions
+from blindspoon.stats.results import NoResult
+from blindspoon.trial import Scale
+
+TRUE = (
+    Spread(residual_sd=1.2, taster_sd=1.2, taster_variant_sd=0.6),
+    Spread(residual_sd=1.2, taster_sd=0.0, taster_variant_sd=0.0),
+    Spread(residual_sd=0.3, taster_sd=0.5, taster_variant_sd=1.5),
+)
+DESIGNS = list(itertools.product((4, 7, 10), (2, 5), (1, 2, 3), (True, False)))
+
+
+def simulated(tasters, variants, sessions, *, position, step, trials=4):
+    """Scores under several true spreads, and the positions that the model knows of."""
+    panel = Panel(tasters=tasters, sessions=sessions, variants=variants)
+    rng = np.random.default_rng([tasters, variants, sessions, position])
+    positions = serving_positions(panel, rng)
+    scale = Scale(low=0, high=10, step=step)
+    scores = [draw_scores(panel, true, scale, 1.5, trials=trials, rng=rng) for true in TRUE]
+    return np.concatenate(scores), positions if position else None
+
+
+def rule_for(scores, positions):
+    return make_rule(np.empty((*scores.shape[1:], 0)) if positions is None else positions, 0.05)
+
+
+@pytest.mark.parametrize(("tasters", "variants", "sessions", "position"), DESIGNS)
+def test_estimates_agree_with_compare_mixed(tasters, variants, sessions, position, one_by_one):
+    scores, positions = simulated(tasters, variants, sessions, position=position, step=0)
+    found = estimate(rule_for(scores, positions).design, scores)
+    for row, fit in enumerate(one_by_one(scores, positions)):
+        each = np.array([[c.difference, c.se, c.df] for c in fit.contrasts]).T
+        np.testing.assert_allclose(found.difference[row], each[0], rtol=0, atol=1e-8)
+        np.testing.assert_allclose([found.se[row], found.df[row]], each[1:], rtol=1e-8)
+
+
+@pytest.mark.parametrize("step", [0.5, 2.0])
+@pytest.mark.parametrize(("tasters", "variants", "sessions", "position"), DESIGNS)
+def test_verdicts_agree_with_compare_mixed(
+    tasters, variants, sessions, position, step, one_by_one, kinds, kinds_of_fits
+):
+    scores, positions = simulated(tasters, variants, sessions, position=position, step=step)
+    found = kinds(*decide(rule_for(scores, positions), scores, 2.0))
+    fits = one_by_one(scores, positions)
+    assert found.tolist() == kinds_of_fits(fits, variants, 2.0)
+
+
+def test_the_simulated_trials_reach_every_boundary(one_by_one):
+    """The agreement above covers fits with no, one and two variances at zero."""
+    ends = set()
+    for sessions, position in itertools.product((1, 2), (True, False)):
+        scores, positions = simulated(7, 5, sessions, position=position, step=0, trials=10)
+        ends |= {(sessions, fit.note.at_zero) for fit in one_by_one(scores, positions)}
+    zeros = [(), ("taster",), ("taster:variant",), ("taster", "taster:variant")]
+    assert ends == {(1, ()), (1, ("taster",)), *((2, each) for each in zeros)}
+
+
+@pytest.mark.parametrize("position", [True, False])
+def test_repeats_that_never_differ_are_averaged(position, one_by_one, kinds, kinds_of_fits):
+    panel = Panel(tasters=8, sessions=2, variants=3)
+    exact = Spread(residual_sd=0.0, taster_sd=1.0, taster_variant_sd=1.0)
+    rng = np.random.default_rng(3)
+    positions = serving_positions(panel, rng) if position else None
+    scores = draw_scores(panel, exact, Scale(low=0, high=10), 1.5, trials=40, rng=rng)
+    found = kinds(*decide(rule_for(scores, positions), scores, 2.0))
+    fits = one_by_one(scores, positions)
+    assert {fit.residual_sd for fit in fits} == {0.0}
+    assert found.tolist() == kinds_of_fits(fits, 3, 2.0)
+    assert len(np.unique(found)) > 1
+
+
+def test_trials_without_scatter_show_nothing(one_by_one):
+    scores = np.full((1, 4, 2, 1), 5.0)
+    scores[:, :, 1] = 8.0
+    assert isinstance(one_by_one(scores)[0], NoResult)
+    different, inside = decide(rule_for(scores, None), scores, 5.0)
+    assert not different.any()
+    assert not inside.any()
+
+
+def test_interpolated_critical_values_are_those_of_the_ratio_between(one_by_one):
+    """At ratios between the nodes the half-widths are those of `compare_mixed`."""
+    scores, positions = simulated(7, 5, 3, position=True, step=0, trials=10)
+    rule = rule_for(scores, positions)
+    found = estimate(rule.design, scores)
+    for row, fit in enumerate(one_by_one(scores, positions)):
+        for at, each in enumerate(fit.contrasts):
+            half = (each.interval.high - each.interval.low) / 2
+            wide = (each.equivalence_interval.high - each.equivalence_interval.low) / 2
+            curves = rule.different[at], rule.equivalent[at]
+            reach = [curve(found.ratio[row]) * found.se[row, at] for curve in curves]
+            assert reach == pytest.approx([half, wide], rel=1e-7)
+
+
+def test_position_costs_its_degrees_of_freedom_in_one_session():
+    panel = Panel(tasters=10, sessions=1, variants=5)
+    positions = serving_positions(panel, np.random.default_rng(1))
+    assert balanced_design(positions).lines[0][0] == 9 * 4 - 4
+    assert balanced_design(positions[..., :0]).lines[0][0] == 9 * 4
+
+
+def test_whole_williams_squares_make_position_orthogonal_to_the_variants():
+    panel = Panel(tasters=10, sessions=2, variants=5)
+    design = balanced_design(serving_positions(panel, np.random.default_rng(1)))
+    assert np.abs(design.pull).max() < 1e-12
+    odd = Panel(tasters=7, sessions=2, variants=5)
+    assert np.abs(balanced_design(serving_positions(odd, np.random.default_rng(1))).pull).max() > 0

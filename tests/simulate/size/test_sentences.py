@@ -1,0 +1,132 @@
+"""The sentences say what the cells hold."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from blindspoon.simulate.cells import Question
+from blindspoon.simulate.size import assumptions_of, sentences_of
+from blindspoon.simulate.size_results import Chance, Seen, SizingCell, common_practice
+from blindspoon.wording import NO_BREAK
+
+
+def cell(tasters, sessions, by="mixed", *, margin=0.5, twice=0.9, alike=0.3, **more):
+    fields = {
+        "chance_all_alike": Chance(0.1, 0.01),
+        "chance_false": Chance(0.05, 0.01),
+        "smallest_p": 2.0 ** (1 - tasters) if by == "ranks" else None,
+        "smallest_seen": Seen(1.46, 0.02),
+        "not_seen": "",
+    }
+    return SizingCell(
+        tasters=tasters,
+        sessions=sessions,
+        procedure=by,
+        chance_margin=Chance(margin, 0.01),
+        chance_twice=Chance(twice, 0.01),
+        chance_alike=Chance(alike, 0.01),
+        **{**fields, **more},
+    )
+
+
+@pytest.fixture
+def said(make_trial):
+    """Say what cells mean for the trial of three variants and a margin of 1 point."""
+
+    def say(cells, **options):
+        trial = make_trial(**options)
+        attribute = trial.attribute("texture")
+        found = sentences_of(trial, attribute, question_of(trial), cells)
+        return tuple(sentence.replace(NO_BREAK, " ") for sentence in found)
+
+    return say
+
+
+def question_of(trial):
+    scale = trial.attribute("texture").scale
+    return Question(
+        variants=3,
+        scale=scale,
+        margin=1.0,
+        alpha=0.05,
+        spread=common_practice(scale),
+        trials=2000,
+        seed=1,
+    )
+
+
+def test_the_smallest_panel_that_is_enough_is_named_for_each_number_of_sessions(said):
+    cells = [
+        cell(tasters, sessions, margin=chance)
+        for sessions, chances in ((1, (0.5, 0.79, 0.85)), (2, (0.7, 0.8, 0.95)))
+        for tasters, chance in zip((12, 20, 32), chances, strict=True)
+    ]
+    assert said(cells)[0] == (
+        "To see a 1-point difference 8 times in 10 takes 32 tasters in one session or"
+        " 20 tasters in two sessions."
+    )
+
+
+def test_where_no_panel_is_enough_the_best_is_named(said):
+    found = said([cell(12, 1, margin=0.31), cell(40, 1, margin=0.62)])
+    assert found[0] == (
+        "No panel tried here would see a 1-point difference 8 times in 10; 40 tasters in"
+        " one session would do so about 6 times in 10."
+    )
+
+
+def test_the_planned_panel_is_spoken_of(said):
+    plan = '[tasting]\ntasters = 12\n[[session]]\nname = "1"\n[[session]]\nname = "2"\n'
+    cells = [cell(tasters, sessions) for tasters in (8, 12, 20) for sessions in (1, 2, 3)]
+    assert (
+        "12 tasters, two sessions: about 8 times in 10 you would see a 1.5-point difference; where"
+        " nothing differs, a given variant would be shown alike within 1 point about 3 times in"
+        " 10, both of them about 1 time in 10."
+    ) in said(cells, more=plan)
+
+
+def test_a_plan_that_sees_nothing_is_told_why(said):
+    blind = cell(12, 1, smallest_seen=None, not_seen="no difference would do")
+    assert "12 tasters, one session: no difference would do; where" in said([blind])[3]
+
+
+def test_panels_that_cannot_are_named(said):
+    cells = [cell(4, 1, alike=0.0), cell(8, 1, alike=0.04), cell(12, 1, alike=0.4)]
+    assert said(cells)[-1] == (
+        "Panels that can hardly ever show variants alike within 1 point (less than 1 time in 20):"
+        " 8 tasters or fewer in one session."
+    )
+
+
+def test_the_floor_of_the_ranks_is_told_whatever_decides(said):
+    cells = [cell(tasters, 1, by) for tasters in (4, 5, 6) for by in ("mixed", "ranks")]
+    floor = "With 5 tasters or fewer the rank comparison cannot reach .05 whatever they say."
+    assert said(cells)[-1] == floor
+    assert said(cells, by="ranks")[-1] == floor
+    assert floor not in said(cells[-2:])
+
+
+def test_the_procedure_that_decides_is_spoken_of(said):
+    cells = [cell(12, 1, "mixed", margin=0.9), cell(12, 1, "ranks", margin=0.1)]
+    assert said(cells)[0].startswith("To see a 1-point difference 8 times in 10 takes 12")
+    assert said(cells, by="ranks")[0].startswith("No panel tried here")
+
+
+def test_assumptions_name_the_spread_and_its_source(make_trial):
+    trial = make_trial()
+    found = assumptions_of(trial, trial.attribute("texture"), question_of(trial))
+    assert found[0] == (
+        "Spread of the scores: common practice, no source. Standard deviations in points: 1.20"
+        " from cup to cup, 1.20 between tasters, 0.60 in a taster's own opinion of a variant."
+    )
+    assert "from 0 to 10, in steps of 0.5" in found[1]
+
+
+def test_fewer_cups_than_variants_are_owned_up_to(make_trial):
+    trial = make_trial()
+    tasting = dataclasses.replace(trial.tasting, servings=2)
+    trial = dataclasses.replace(trial, tasting=tasting)
+    found = assumptions_of(trial, trial.attribute("texture"), question_of(trial))
+    assert found[-1].startswith("trial.toml plans 2 cups a taster and session, fewer than the 3")

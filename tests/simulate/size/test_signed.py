@@ -1,0 +1,120 @@
+"""Many trials at once give what `compare_ranks` gives one by one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import wilcoxon
+
+from blindspoon.findings.verdict import finding, kind_of
+from blindspoon.simulate.cells import rank_differences
+from blindspoon.simulate.flips import _signed_ranks, make_flips, smallest_p, tell_apart, within
+from blindspoon.simulate.trials import Panel, draw_scores
+from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks, signed_ranks
+from blindspoon.trial import Scale
+
+MARGIN = 2.5
+
+
+def simulated(tasters, variants, sessions, step, spread, trials):
+    panel = Panel(tasters=tasters, sessions=sessions, variants=variants)
+    rng = np.random.default_rng([tasters, variants, sessions])
+    scale = Scale(low=0, high=10, step=step)
+    return draw_scores(panel, spread, scale, 1.5, trials=trials, rng=rng)
+
+
+def one_by_one(scores):
+    """Verdicts by `compare_ranks`, the n-th trial with the seed n."""
+    found = []
+    for seed, means in enumerate(settle_ties(scores.mean(axis=3))):
+        rng = np.random.default_rng(seed)
+        contrasts = compare_ranks(means, control=0, alpha=0.05, rng=rng)
+        found.append([kind_of(finding(each), margin=MARGIN, alpha=0.05) for each in contrasts])
+    return np.array(found)
+
+
+def same_draws(differences):
+    """The coins and lots that `compare_ranks` draws after the seed, variant by variant."""
+    draws = np.empty((*differences.shape, 2))
+    for seed, trial in enumerate(draws):
+        rng = np.random.default_rng(seed)
+        for variant in range(differences.shape[2]):
+            trial[:, variant] = rng.random((2, differences.shape[1])).T
+    return draws
+
+
+def all_at_once(scores, kinds, seed=1):
+    differences = np.array([_in_fixed_order(each) for each in rank_differences(scores)])
+    flips = make_flips(differences.shape[1], np.random.default_rng(seed))
+    different = tell_apart(differences, flips, 0.05)
+    return kinds(different, within(differences, flips, 0.05, MARGIN, same_draws(differences)))
+
+
+@pytest.mark.parametrize("step", [0.0, 0.5, 2.0])
+@pytest.mark.parametrize("sessions", [1, 2])
+@pytest.mark.parametrize("variants", [2, 4])
+@pytest.mark.parametrize("tasters", [4, 6, 9, 12])
+def test_verdicts_agree_with_compare_ranks(tasters, variants, sessions, step, usual, kinds):
+    scores = simulated(tasters, variants, sessions, step, usual, trials=8)
+    assert all_at_once(scores, kinds).tolist() == one_by_one(scores).tolist()
+
+
+def test_the_simulated_trials_reach_every_verdict(usual, kinds):
+    """The agreement above covers more than trials in which nothing is shown."""
+    scores = simulated(12, 4, 2, 0.5, usual, trials=100)
+    assert set(np.unique(all_at_once(scores, kinds))) == {"alike", "different", "open", "slight"}
+
+
+@pytest.mark.parametrize("tasters", [14, 24])
+def test_sampled_flips_seldom_change_a_verdict(tasters, usual, kinds):
+    """`compare_ranks` makes all flips, or 99,999; sizing 2,047: 3 verdicts in 100 at most."""
+    scores = simulated(tasters, 4, 1, 0.5, usual, trials=60)
+    agree = all_at_once(scores, kinds) == one_by_one(scores)
+    assert agree.mean() > 0.97
+
+
+@pytest.mark.parametrize("tasters", [6, 8, 12])
+def test_one_variant_without_ties_gives_the_exact_signed_rank_test(tasters):
+    """Against scipy's exact Wilcoxon signed rank test."""
+    rng = np.random.default_rng(tasters)
+    differences = rng.normal(0.8, 1.0, size=(300, tasters, 1))
+    found = tell_apart(differences, make_flips(tasters, rng), 0.05)[:, 0]
+    p = [wilcoxon(each, method="exact").pvalue for each in differences[:, :, 0]]
+    assert found.tolist() == (np.array(p) <= 0.05).tolist()
+    assert 0 < found.mean() < 1
+
+
+def test_smallest_p_is_what_compare_ranks_gives_when_all_lean_one_way():
+    for tasters in (4, 5, 6, 12, 20):
+        means = np.column_stack([np.zeros(tasters), np.arange(1.0, tasters + 1)])
+        (found,) = compare_ranks(means, control=0, alpha=0.05, rng=np.random.default_rng(1))
+        assert smallest_p(tasters) == found.smallest_p == found.p_adjusted
+
+
+def test_five_tasters_cannot_reach_five_in_a_hundred():
+    rng = np.random.default_rng(1)
+    sure = np.tile(np.arange(3.0, 8.0)[:, None], (10, 1, 2))
+    assert not tell_apart(sure, make_flips(5, rng), 0.05).any()
+    assert tell_apart(np.tile(np.arange(3.0, 9.0)[:, None], (1, 1, 1)), make_flips(6, rng), 0.05)
+
+
+def test_ranks_are_those_of_compare_ranks_with_ties_and_zeros():
+    differences = np.random.default_rng(1).integers(-3, 4, size=(50, 9, 3)).astype(float)
+    expected = [signed_ranks(each) for each in differences]
+    assert _signed_ranks(differences).tolist() == np.array(expected).tolist()
+
+
+def test_no_variant_is_shown_before_a_clearer_one():
+    """Alone the second would reach .047, but the first stops at .078: none is shown."""
+    rows = [(-1, 1, 2), (1, 0, 1), (3, 0, 2), (3, 0, 2), (2, 1, 3), (2, 1, 3), (2, 5, -1)]
+    means = np.column_stack([np.zeros(7), np.array(rows, dtype=float)])
+    found = compare_ranks(means, control=0, alpha=0.05, rng=np.random.default_rng(1))
+    assert sorted(each.p_adjusted for each in found) == [0.078125, 0.078125, 0.125]
+    flips = make_flips(7, np.random.default_rng(1))
+    assert not tell_apart(np.array([rows], dtype=float), flips, 0.05).any()
+
+
+def test_no_difference_at_all_shows_nothing():
+    flips = make_flips(8, np.random.default_rng(1))
+    assert not tell_apart(np.zeros((3, 8, 2)), flips, 0.05).any()

@@ -1,0 +1,200 @@
+"""The whole of sizing: what it gives, for any number of workers, on any backend."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections import Counter
+
+import joblib
+import numpy as np
+import pytest
+
+from blindspoon.errors import DesignError
+from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.verdict import judge
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.simulate.cells import WANTED, _chunks, _rng, size_panel
+from blindspoon.simulate.size import SESSIONS, TASTERS, _question, size, sized_attribute
+from blindspoon.simulate.size_results import common_practice
+from blindspoon.simulate.trials import Panel, serving_positions
+
+SMALL = {"tasters": [5, 8, 12], "sessions": [1, 2], "trials": 600}
+
+
+def sized(trial, **options):
+    spread = common_practice(trial.attributes[0].scale)
+    return size(trial, spread, **{**SMALL, **options})
+
+
+def as_table(scores, positions, attributes):
+    """One simulated trial as `compare` would read it: scores of shape (t, k, s)."""
+    taster, variant, session = (each.ravel() for each in np.indices(scores.shape))
+    none = np.full(taster.size, -1)
+    return ScoreTable(
+        tasters=tuple(f"T{n}" for n in range(scores.shape[0])),
+        sessions=tuple(f"{n}" for n in range(scores.shape[2])),
+        taster=taster,
+        session=session,
+        variant=variant,
+        batch=none,
+        batches=(),
+        position=(positions @ np.arange(1, scores.shape[1])).ravel().astype(np.int64) + 1,
+        scores=np.tile(scores.reshape(-1, 1), attributes),
+        coded=True,
+        balanced=True,
+        remarks=(),
+        left_out=(),
+    )
+
+
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
+@pytest.mark.parametrize("shift", [0.0, 2.0])
+def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, shift):
+    """120 simulated trials through `compare_trial` and `judge`, one at a time."""
+    trial = make_trial(margin=2.0, by=by)
+    spread = common_practice(trial.attributes[0].scale)
+    question = _question(trial, sized_attribute(trial), spread, 120, 5)
+    panel = Panel(tasters=9, sessions=2, variants=3)
+    positions = serving_positions(panel, _rng(question, panel, 0))
+    counted = Counter()
+    for scores, _ in _chunks(question, panel, shift):
+        for place, each in enumerate(scores):
+            table = as_table(each, positions, len(trial.attributes))
+            verdicts = judge(trial, table, compare_trial(trial, table))
+            kinds = [verdict.kind for verdict in verdicts if verdict.attribute == "texture"]
+            counted["alike"] += kinds.count("alike")
+            counted["all"] += kinds == ["alike", "alike"]
+            counted["seen"] += kinds[place % 2] in {"different", "slight"}
+    cell = next(c for c in size_panel(question, 9, 2) if c.procedure == by)
+    if shift:
+        assert counted["seen"] == round(120 * cell.chance_margin.value) > 20
+    else:
+        near = 0 if by == "mixed" else 3  # ties of ranks are broken by other draws
+        assert abs(counted["alike"] - 240 * cell.chance_alike.value) <= near
+        assert abs(counted["all"] - 120 * cell.chance_all_alike.value) <= near
+        assert 2 * counted["all"] + 5 < counted["alike"] > 20
+
+
+def test_the_result_is_the_same_for_any_number_of_workers(make_trial):
+    trial = make_trial()
+    assert sized(trial, n_jobs=1) == sized(trial, n_jobs=2)
+
+
+def test_the_result_is_the_same_on_a_dask_cluster(make_trial):
+    distributed = pytest.importorskip("dask.distributed", reason="dask.distributed is missing")
+    cluster = distributed.LocalCluster(
+        n_workers=1, threads_per_worker=2, processes=False, dashboard_address=None
+    )
+    with cluster, distributed.Client(cluster), joblib.parallel_config(backend="dask"):
+        found = sized(make_trial(), n_jobs=-1)
+    assert found == sized(make_trial(), n_jobs=1)
+
+
+def test_a_cell_does_not_depend_on_the_others(make_trial):
+    alone = sized(make_trial(), tasters=[8], sessions=[2])
+    assert alone.cells == tuple(c for c in sized(make_trial()).cells if c in alone.cells)
+    assert len(alone.cells) == 2
+
+
+def test_another_seed_gives_other_trials_and_about_the_same_chances(make_trial):
+    first, second = (sized(make_trial(), seed=seed) for seed in (1, 2))
+    assert first.cells != second.cells
+    for one, other in zip(first.cells, second.cells, strict=True):
+        gap = abs(one.chance_twice.value - other.chance_twice.value)
+        assert gap <= 4 * np.hypot(one.chance_twice.se, other.chance_twice.se)
+
+
+def test_progress_counts_up_to_all_panels(make_trial):
+    seen = []
+    sized(
+        make_trial(), trials=100, n_jobs=2, progress=lambda done, total: seen.append((done, total))
+    )
+    assert seen == [(done, 6) for done in range(7)]
+
+
+def test_more_tasters_and_sessions_see_more(make_trial):
+    found = sized(make_trial(), trials=1000)
+    for by in ("mixed", "ranks"):
+        for sessions in (1, 2):
+            row = [found.cell(tasters, sessions, by) for tasters in (5, 8, 12)]
+            assert sorted(row, key=lambda cell: cell.chance_twice.value) == row
+            assert sorted(row, key=lambda cell: cell.chance_alike.value) == row
+        small, large = found.cell(12, 1, by), found.cell(12, 2, by)
+        assert small.chance_margin.value < large.chance_margin.value
+        assert small.smallest_seen.difference > large.smallest_seen.difference
+
+
+def test_the_difference_seen_8_times_in_10_is_seen_8_times_in_10(make_trial):
+    """Sized again with that difference as the margin, and other draws."""
+    for by in ("mixed", "ranks"):
+        seen = sized(make_trial(), tasters=[12], sessions=[2]).cell(12, 2, by).smallest_seen
+        again = sized(
+            make_trial(margin=seen.difference), tasters=[12], sessions=[2], trials=4000, seed=99
+        )
+        chance = again.cell(12, 2, by).chance_margin
+        error = np.hypot(chance.se, np.sqrt(WANTED * (1 - WANTED) / SMALL["trials"]))
+        assert abs(chance.value - WANTED) < 3 * error
+
+
+def test_what_cannot_be_seen_has_its_reason(make_trial):
+    cell = sized(make_trial(), tasters=[5], sessions=[1]).cell(5, 1, "ranks")
+    assert cell.smallest_seen is None
+    assert cell.smallest_p == 0.0625
+    assert cell.to_record()["not_seen"].startswith("so few tasters cannot reach alpha")
+    spread = common_practice(make_trial().attributes[0].scale)
+    noisy = dataclasses.replace(spread, residual_sd=20.0)
+    found = size(make_trial(), noisy, tasters=[4], sessions=[1], trials=200)
+    assert found.cell(4, 1, "mixed").not_seen.startswith("no difference that fits")
+
+
+def test_the_record_is_plain_json(make_trial):
+    found = sized(make_trial(), trials=100)
+    record = json.loads(json.dumps(found.to_record(), allow_nan=False))
+    assert record["attribute"] == "texture"
+    assert len(record["cells"]) == 12
+    first = record["cells"][0]
+    assert set(first["chance_margin"]) == {"value", "se"}
+    assert first["smallest_p"] is None
+
+
+def test_primary_attributes_share_alpha(make_trial):
+    trial = make_trial()
+    rule = dataclasses.replace(trial.decision, primary=("texture", "saltiness"))
+    found = sized(dataclasses.replace(trial, decision=rule), tasters=[6], sessions=[1], trials=100)
+    assert found.alpha == 0.025
+    assert found.cell(6, 1, "ranks").smallest_seen is None
+
+
+def test_the_default_sizes_include_what_is_planned(make_trial):
+    trial = make_trial(more='[tasting]\ntasters = 7\n[[session]]\nname = "1"\n')
+    found = sized(trial, tasters=None, sessions=None, trials=100, n_jobs=2)
+    assert {cell.tasters for cell in found.cells} == {*TASTERS, 7}
+    assert {cell.sessions for cell in found.cells} == set(SESSIONS)
+
+
+def test_a_margin_is_needed(make_trial):
+    trial = make_trial()
+    bare = tuple(dataclasses.replace(each, margin=None) for each in trial.attributes)
+    with pytest.raises(DesignError, match="texture has no margin; sizing needs the smallest"):
+        sized(dataclasses.replace(trial, attributes=bare))
+
+
+def test_a_margin_fits_twice_on_the_scale(make_trial):
+    with pytest.raises(
+        DesignError, match="margin of texture is 6 on a scale of 10; a margin is at"
+    ):
+        sized(make_trial(margin=6.0))
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        ({"tasters": [2, 8]}, "whole numbers from 3"),
+        ({"sessions": []}, "whole numbers from 1"),
+        ({"trials": 5}, "100 trials or more"),
+    ],
+)
+def test_sizes_out_of_range_are_refused(make_trial, options, message):
+    with pytest.raises(ValueError, match=message):
+        sized(make_trial(), **options)

@@ -1,0 +1,160 @@
+"""Both procedures on one table: what is compared, what is not, and why."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.compare import compare_trial
+from blindspoon.scores.score_table import build_table
+from blindspoon.stats.results import MixedContrast, NoResult, RankContrast
+
+TOML = """
+[trial]
+title = "Crisp cucumbers"
+control = "plain"
+seed = 7
+[scale]
+low = 0
+high = 10
+[[attribute]]
+name = "texture"
+[[variant]]
+name = "plain"
+[[variant]]
+name = "leaf"
+[[variant]]
+name = "calcium"
+"""
+
+
+def compare(lines, toml=TOML):
+    trial = parse_trial(toml)
+    table, _ = build_table(trial, [read_table("\n".join(lines).encode(), "scores.csv")])
+    (result,) = compare_trial(trial, table)
+    return result
+
+
+def rows(effects, tasters=8, seed=3):
+    rng = np.random.default_rng(seed)
+    lines = ["taster,variant,texture"]
+    for number in range(tasters):
+        habit = rng.normal(0, 0.8)
+        for name, effect in effects.items():
+            score = np.clip(5 + habit + effect + rng.normal(0, 0.5), 0, 10)
+            lines.append(f"T{number},{name},{score:.2f}")
+    return lines
+
+
+def test_means_and_counts_are_those_of_the_scores():
+    result = compare(
+        ["taster,variant,texture", "A,plain,4", "B,plain,5", "A,leaf,6", "B,leaf,8", "C,leaf,7"]
+    )
+    leaf = result.comparisons[0]
+    assert (leaf.variant, leaf.tasters, leaf.servings) == ("leaf", 2, 3)
+    assert (leaf.mean_control, leaf.mean_variant) == (4.5, 7.0)
+
+
+def test_a_variant_nobody_tasted_has_a_reason():
+    result = compare(rows({"plain": 0, "leaf": 1}))
+    assert [each.variant for each in result.comparisons] == ["leaf"]
+    (missing,) = result.not_compared
+    assert (missing.variant, missing.reason) == ("calcium", "Nobody scored this variant.")
+
+
+def test_without_the_control_nothing_is_compared():
+    result = compare(rows({"leaf": 0, "calcium": 1}))
+    assert result.comparisons == ()
+    assert {each.reason for each in result.not_compared} == {"Nobody scored the control."}
+
+
+def test_one_round_of_one_taster_is_not_compared():
+    result = compare(rows({"plain": 0, "leaf": 1, "calcium": 2}, tasters=1))
+    assert (result.unit, result.comparisons) == ("round", ())
+    assert {each.variant for each in result.not_compared} == {"leaf", "calcium"}
+    assert all("Only one round" in each.reason for each in result.not_compared)
+
+
+def test_one_taster_is_compared_over_rounds():
+    rng = np.random.default_rng(3)
+    lines = ["session,taster,variant,position,texture"]
+    for session in range(7):
+        for place, variant in enumerate(rng.permutation(["plain", "leaf", "calcium"]), 1):
+            points = rng.normal(5 + 2 * (variant == "leaf"), 0.5)
+            lines.append(f"{session},Ada,{variant},{place},{points:.2f}")
+    result = compare(lines)
+    assert result.unit == "round"
+    for each in result.comparisons:
+        assert isinstance(each.mixed, NoResult)
+        assert isinstance(each.ranks, RankContrast)
+        assert (each.tasters, each.rounds, each.ranks.rounds) == (1, 7, 7)
+    assert result.friedman.rounds == 7
+
+
+@pytest.mark.parametrize("tasters", [2, 5, 17, 60])
+def test_every_size_of_panel_gives_numbers(tasters):
+    result = compare(rows({"plain": 0, "leaf": 0.2, "calcium": 2}, tasters=tasters))
+    assert result.not_compared == ()
+    for each in result.comparisons:
+        assert isinstance(each.mixed, MixedContrast)
+        assert 0 < each.mixed.p_value <= each.mixed.p_adjusted <= 1
+        assert each.mixed.interval.low < each.mixed.difference < each.mixed.interval.high
+
+
+def test_two_variants_agree_with_the_paired_t_test():
+    from scipy import stats  # noqa: PLC0415
+
+    lines = rows({"plain": 0, "leaf": 0.4}, tasters=10)
+    cells = [line.split(",") for line in lines[1:]]
+    plain, leaf = (
+        np.array([float(cell[2]) for cell in cells if cell[1] == name])
+        for name in ("plain", "leaf")
+    )
+    (found,) = compare(lines).comparisons
+    oracle = stats.ttest_rel(leaf, plain)
+    assert isinstance(found.mixed, MixedContrast)
+    assert found.mixed.t == pytest.approx(oracle.statistic, rel=1e-8)
+    assert found.mixed.p_adjusted == pytest.approx(oracle.pvalue, rel=1e-8)
+
+
+def test_constant_scores_are_a_reason_and_not_a_crash():
+    lines = [line.rsplit(",", 1)[0] + ",5" for line in rows({"plain": 0, "leaf": 0, "calcium": 0})]
+    lines[0] = "taster,variant,texture"
+    result = compare(lines)
+    assert isinstance(result.mixed, NoResult)
+    assert isinstance(result.friedman, NoResult)
+
+
+def test_several_batches_enter_the_model():
+    rng = np.random.default_rng(5)
+    lines = ["taster,variant,batch,texture"]
+    for number in range(8):
+        for name in ("plain", "leaf", "calcium"):
+            lines += [f"T{number},{name},{name} {jar},{rng.uniform(2, 8):.2f}" for jar in (1, 2)]
+    result = compare(lines)
+    assert not isinstance(result.mixed, NoResult)
+    assert result.mixed.batch_sd is not None
+    one_each = compare(rows({"plain": 0, "leaf": 0, "calcium": 0}))
+    assert not isinstance(one_each.mixed, NoResult)
+    assert one_each.mixed.batch_sd is None
+
+
+def test_primary_attributes_share_alpha():
+    shared = TOML.replace(
+        '[[attribute]]\nname = "texture"',
+        '[[attribute]]\nname = "salt"\n[[attribute]]\nname = "texture"',
+    )
+    shared += '\n[decision]\ndeclared = 2026-09-04\nprimary = ["salt", "texture"]\nalpha = 0.06\n'
+    lines = rows({"plain": 0, "leaf": 0.3, "calcium": 1})
+    doubled = [f"{line},{line.rsplit(',', 1)[1]}" for line in lines]
+    doubled[0] = "taster,variant,texture,salt"
+    trial = parse_trial(shared)
+    table, _ = build_table(trial, [read_table("\n".join(doubled).encode(), "scores.csv")])
+    alone = compare(lines)
+    for result in compare_trial(trial, table):
+        assert result.alpha == 0.03
+        wide, narrow = result.comparisons[0].mixed, alone.comparisons[0].mixed
+        assert wide.p_adjusted == pytest.approx(narrow.p_adjusted)
+        assert wide.interval.low < narrow.interval.low

@@ -1,0 +1,477 @@
+"""Ordered categories: the cumulative logit mixed model beside the mixed model."""
+
+from __future__ import annotations
+
+import time
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.special import expit
+from statsmodels.miscmodels.ordinal_model import OrderedModel
+
+from blindspoon.stats.dunnett import Dunnett
+from blindspoon.stats.maximise import Terms, climb, integrate
+from blindspoon.stats.ordinal import (
+    MOST_TASTERS,
+    RUNS_OFF,
+    TASTERS_RUN_OFF,
+    UNSETTLED,
+    CumulativeModel,
+    OrdinalFit,
+    compare_ordinal,
+    fit_cumulative,
+)
+from blindspoon.stats.results import NoResult
+
+DATA = Path(__file__).parents[1] / "data"
+
+
+@pytest.fixture(scope="module")
+def wine():
+    """Level, judge, and design (warm, contact) of Randall's wines."""
+    table = pd.read_csv(DATA / "randall_1989_wine.csv")
+    design = np.column_stack([table["temp"] == "warm", table["contact"] == "yes"]).astype(float)
+    return table["rating"].to_numpy() - 1, table["judge"].to_numpy(), design
+
+
+def draw(rng, *, tasters=8, variants=3, sessions=2, sd=1.0, effect=0.0, interaction=0.0):
+    """Draw scores in whole points from 0 to 10; `effect` raises the last variant."""
+    grid = np.meshgrid(range(tasters), range(sessions), range(variants), indexing="ij")
+    taster, _, variant = (each.ravel() for each in grid)
+    score = 5 + sd * rng.normal(size=tasters)[taster] + rng.normal(size=taster.size)
+    score += effect * (variant == variants - 1)
+    score += interaction * rng.normal(size=(tasters, variants))[taster, variant]
+    return np.clip(np.round(score), 0, 10), taster, variant
+
+
+def compare(score, taster, variant, control=0, alpha=0.05, **options):
+    arrays = np.asarray(score, dtype=float), np.asarray(taster), np.asarray(variant)
+    return compare_ordinal(*arrays, control=control, alpha=alpha, **options)
+
+
+def indicators(variant):
+    return (variant[:, None] == np.arange(1, variant.max() + 1)).astype(float)
+
+
+def model(score, taster, variant, nodes):
+    level = np.unique(score, return_inverse=True)[1]
+    return level, CumulativeModel.of(level, taster, indicators(variant), nodes)
+
+
+def log_odds(fit):
+    return [each.log_odds for each in fit.contrasts]
+
+
+# --- published values ------------------------------------------------------------------------
+
+
+def test_bitter_wines_without_judges(wine):
+    # Randall 1989, Biometrical Journal 31, 781-793 (data); the estimates of the proportional
+    # odds model as the literature on cumulative link models prints them, from memory
+    level, _, design = wine
+    fit = fit_cumulative(level, None, design)
+    assert fit.effects == pytest.approx([2.503, 1.528], abs=6e-4)
+    assert fit.thresholds == pytest.approx([-1.344, 1.251, 3.467, 5.006], abs=6e-4)
+    assert fit.log_likelihood == pytest.approx(-86.49, abs=0.006)
+    assert fit.taster_sd == 0
+
+
+def test_bitter_wines_with_judges(wine):
+    # as above; the published estimates are Laplace's, hence the wider tolerance, and the
+    # log-likelihood is that by ten adaptive nodes
+    level, judge, design = wine
+    fit = fit_cumulative(level, judge, design, 10)
+    assert fit.effects == pytest.approx([3.063, 1.835], abs=0.003)
+    assert fit.thresholds == pytest.approx([-1.624, 1.513, 4.229, 6.089], abs=0.004)
+    assert fit.taster_sd**2 == pytest.approx(1.279, abs=0.01)
+    assert fit.log_likelihood == pytest.approx(-81.53, abs=0.006)
+
+
+def test_one_node_is_the_published_laplace_likelihood(wine):
+    # at the published Laplace estimates, -81.57 (source as above)
+    level, judge, design = wine
+    laplace = CumulativeModel.of(level, judge, design, 1)
+    at = np.array([-1.624, 1.513, 4.229, 6.089, 3.063, 1.835, np.sqrt(1.279)])
+    assert laplace(at).value == pytest.approx(-81.57, abs=0.006)
+
+
+# --- another program and plain integration -----------------------------------------------------
+
+
+def agrees_with_statsmodels(level, design):
+    fit = fit_cumulative(level, None, design)
+    other = OrderedModel(level, design, distr="logit").fit(
+        method="newton", disp=False, tol=1e-8, maxiter=100
+    )
+    columns = design.shape[1]
+    thresholds = other.model.transform_threshold_params(np.asarray(other.params))[1:-1]
+    assert fit.log_likelihood == pytest.approx(other.llf, abs=1e-8)
+    assert fit.effects == pytest.approx(other.params[:columns], abs=1e-5)
+    assert fit.thresholds == pytest.approx(thresholds, abs=1e-5)
+    errors = np.sqrt(np.diag(fit.covariance))
+    assert errors == pytest.approx(other.bse[:columns], rel=1e-4)
+
+
+def test_wines_without_judges_agree_with_statsmodels(wine):
+    level, _, design = wine
+    agrees_with_statsmodels(level, design)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_random_scores_agree_with_statsmodels(seed):
+    score, _, variant = draw(np.random.default_rng(seed), sd=0.0, effect=1.0, variants=4)
+    agrees_with_statsmodels(np.unique(score, return_inverse=True)[1], indicators(variant))
+
+
+def test_a_spread_of_zero_is_the_fixed_model():
+    rng = np.random.default_rng(6)
+    score, taster, variant = draw(rng, tasters=12, sd=0.0, effect=1.0)
+    fit = compare(score, taster, variant)
+    level = np.unique(score, return_inverse=True)[1]
+    other = OrderedModel(level, indicators(variant), distr="logit").fit(
+        method="newton", disp=False, tol=1e-8, maxiter=100
+    )
+    assert fit.taster_sd == 0
+    assert fit.note.at_zero == ("taster",)
+    assert log_odds(fit) == pytest.approx(other.params[:2], abs=1e-5)
+    assert [each.se for each in fit.contrasts] == pytest.approx(other.bse[:2], rel=1e-4)
+
+
+def by_integration(level, taster, variant, at):
+    """The marginal likelihood as its definition says, one taster after the other."""
+    top = level.max()
+    bounds = np.concatenate([[-np.inf], at[:top], [np.inf]])
+    effects = np.append(0.0, at[top:-1])
+
+    def joint(u, rows):
+        middle = effects[variant[rows]] + at[-1] * u
+        above, below = bounds[level[rows] + 1] - middle, bounds[level[rows]] - middle
+        chance = np.prod(expit(above) - expit(below))
+        return chance * np.exp(-(u**2) / 2) / np.sqrt(2 * np.pi)
+
+    total = 0.0
+    for each in np.unique(taster):
+        rows = np.flatnonzero(taster == each)
+        points = np.linspace(-9, 9, 37)
+        parts = [
+            quad(joint, low, high, args=(rows,), epsabs=1e-15, epsrel=1e-12)[0]
+            for low, high in pairwise(points)
+        ]
+        total += np.log(sum(parts))
+    return total
+
+
+@pytest.mark.parametrize("sd", [0.0, 0.8, 2.0])
+def test_likelihood_is_the_integral(sd):
+    score, taster, variant = draw(np.random.default_rng(2), tasters=4, sessions=1)
+    level, ten = model(score, taster, variant, 10)
+    at = np.concatenate([np.linspace(-2, 2, level.max()), [0.5, -0.7, sd]])
+    true = by_integration(level, taster, variant, at)
+    assert ten(at).value == pytest.approx(true, abs=1e-4)
+    assert ten.with_nodes(40)(at).value == pytest.approx(true, abs=1e-8)
+
+
+def test_likelihood_far_out_is_the_integral():
+    # spread so large that ten nodes are not enough
+    score, taster, variant = draw(np.random.default_rng(3), tasters=4, sessions=1)
+    level, many = model(score, taster, variant, 160)
+    at = np.concatenate([np.linspace(-15, 15, level.max()), [0.5, -0.7, 12.0]])
+    true = by_integration(level, taster, variant, at)
+    assert many(at).value == pytest.approx(true, abs=1e-5)
+    assert abs(many.with_nodes(10)(at).value - true) > 1e-4
+
+
+@pytest.mark.parametrize("sd", [0.0, 1.3, -1.3])
+def test_derivatives_are_those_of_the_likelihood(sd):
+    score, taster, variant = draw(np.random.default_rng(4))
+    level, forty = model(score, taster, variant, 40)
+    at = np.concatenate([np.linspace(-2, 2, level.max()), [0.5, -0.7, sd]])
+    point = forty(at)
+    for i, step in enumerate(1e-5 * np.eye(at.size)):
+        up, down = forty(at + step), forty(at - step)
+        slope = (up.value - down.value) / 2e-5
+        bend = (up.gradient - down.gradient) / 2e-5
+        assert point.gradient[i] == pytest.approx(slope, abs=1e-6)
+        assert point.hessian[i] == pytest.approx(bend, abs=1e-5)
+
+
+def test_an_extreme_intercept_is_found():
+    # thirty answers at the same end by a taster of a very wide spread
+    terms = Terms(np.zeros((1, 30, 1)), np.ones((1, 30)), np.ones((1, 30)))
+    found = integrate(terms, np.zeros(1), 12.0, 320).value
+    area = quad(
+        lambda u: expit(12 * u) ** 30 * np.exp(-(u**2) / 2) / np.sqrt(2 * np.pi), -9, 9, limit=500
+    )[0]
+    assert found == pytest.approx(np.log(area), abs=1e-4)
+
+
+# --- what must not matter ----------------------------------------------------------------------
+
+
+@st.composite
+def trials(draw_):
+    rng = np.random.default_rng(draw_(st.integers(0, 2**32 - 1)))
+    sd = draw_(st.sampled_from([0.0, 0.5, 1.5]))
+    variants = draw_(st.integers(2, 4))
+    score, taster, variant = draw(
+        rng, tasters=draw_(st.integers(4, 10)), variants=variants, sd=sd, effect=0.7
+    )
+    score[rng.random(score.size) < draw_(st.sampled_from([0.0, 0.15]))] = np.nan
+    return rng, score, taster, variant
+
+
+def same(found, expected, sign=1.0):
+    assert type(found) is type(expected)
+    if isinstance(found, NoResult):
+        return
+    assert found.log_likelihood == pytest.approx(expected.log_likelihood, abs=1e-6)
+    if expected.taster_sd > 0.1:
+        assert found.taster_sd == pytest.approx(expected.taster_sd, abs=1e-3)
+    for one, other in zip(found.contrasts, expected.contrasts, strict=True):
+        assert one.variant == other.variant
+        assert one.log_odds == pytest.approx(sign * other.log_odds, abs=1e-4)
+        assert one.se == pytest.approx(other.se, rel=1e-3)
+        assert one.p_adjusted == pytest.approx(other.p_adjusted, abs=1e-4)
+
+
+@settings(max_examples=25, deadline=None)
+@given(trials())
+def test_names_and_order_do_not_matter(trial):
+    rng, score, taster, variant = trial
+    order = rng.permutation(score.size)
+    names = rng.permutation(taster.max() + 5)
+    same(
+        compare(score[order], names[taster][order], variant[order]), compare(score, taster, variant)
+    )
+
+
+@settings(max_examples=25, deadline=None)
+@given(trials())
+def test_a_reversed_scale_turns_the_signs(trial):
+    _, score, taster, variant = trial
+    found, expected = compare(10 - score, taster, variant), compare(score, taster, variant)
+    if isinstance(expected, NoResult) or not expected.grouped:
+        same(found, expected, sign=-1.0)
+
+
+@settings(max_examples=25, deadline=None)
+@given(trials())
+def test_only_the_order_of_the_scores_matters(trial):
+    _, score, taster, variant = trial
+    same(compare(np.exp(score), taster, variant), compare(score, taster, variant))
+
+
+@settings(max_examples=25, deadline=None)
+@given(trials())
+def test_variant_and_control_change_places(trial):
+    _, score, taster, variant = trial
+    two = variant < 2
+    rows = score[two], taster[two], variant[two]
+    forth, back = compare(*rows), compare(*rows, control=1)
+    assert type(forth) is type(back)
+    if isinstance(forth, OrdinalFit):
+        assert log_odds(forth) == pytest.approx([-log_odds(back)[0]], abs=1e-4)
+
+
+@settings(max_examples=25, deadline=None)
+@given(trials())
+def test_ten_nodes_and_twenty_agree(trial):
+    _, score, taster, variant = trial
+    ten, twenty = compare(score, taster, variant), compare(score, taster, variant, nodes=20)
+    assert type(ten) is type(twenty)
+    if isinstance(ten, OrdinalFit):
+        assert ten.log_likelihood == pytest.approx(twenty.log_likelihood, abs=3e-4)
+        assert log_odds(ten) == pytest.approx(log_odds(twenty), abs=5e-3)
+
+
+def test_no_other_place_is_higher():
+    score, taster, variant = draw(np.random.default_rng(8))
+    fit = compare(score, taster, variant)
+    ten = model(score, taster, variant, 10)[1]
+    at = np.concatenate([fit.thresholds, log_odds(fit), [fit.taster_sd]])
+    assert ten(at).value == pytest.approx(fit.log_likelihood, abs=1e-9)
+    assert np.abs(ten(at).gradient).max() < 1e-3
+    for sd in (0.05, 0.3, 3.0):
+        start = np.append(at[:-1], sd)
+        assert climb(ten, start, at.size).point.value < fit.log_likelihood + 1e-6
+
+
+# --- the result --------------------------------------------------------------------------------
+
+
+def test_contrasts_are_adjusted_together():
+    score, taster, variant = draw(np.random.default_rng(9), variants=4, effect=1.0)
+    fit = compare(score, taster, variant, alpha=0.1)
+    level = np.unique(score, return_inverse=True)[1]
+    inner = fit_cumulative(level, taster, indicators(variant))
+    errors = np.sqrt(np.diag(inner.covariance))
+    family = Dunnett(inner.covariance / np.outer(errors, errors))
+    last = fit.contrasts[-1]
+    assert last.variant == 3
+    assert last.log_odds > 0
+    assert last.z == pytest.approx(last.log_odds / last.se)
+    assert last.p_adjusted == pytest.approx(family.p_value(last.z, np.inf))
+    assert last.p_value < last.p_adjusted < 3 * last.p_value
+    half = family.critical_value(0.1, np.inf) * last.se
+    assert last.interval.high - last.log_odds == pytest.approx(half)
+    assert last.log_odds - last.interval.low == pytest.approx(half)
+
+
+def test_a_taster_spread_is_recovered():
+    rng = np.random.default_rng(10)
+    tasters, repeats = 300, 6
+    taster = np.repeat(np.arange(tasters), 2 * repeats)
+    variant = np.tile([0, 1], tasters * repeats)
+    latent = variant + 1.5 * rng.normal(size=tasters)[taster] + rng.logistic(size=taster.size)
+    fit = compare(np.digitize(latent, [-1.0, 0.0, 2.0]), taster, variant)
+    assert log_odds(fit) == pytest.approx([1.0], abs=0.15)
+    assert fit.taster_sd == pytest.approx(1.5, abs=0.2)
+    assert fit.thresholds == pytest.approx([-1.0, 0.0, 2.0], abs=0.3)
+
+
+def test_missing_scores_and_unknown_variants_take_no_part():
+    score, taster, variant = draw(np.random.default_rng(11))
+    fit = compare(score, taster, variant)
+    more = np.append(score, [np.nan, 3.0]), np.append(taster, [0, 0]), np.append(variant, [1, -1])
+    assert compare(*more) == fit
+
+
+def test_a_variant_that_nobody_scored_has_no_contrast():
+    score, taster, variant = draw(np.random.default_rng(12))
+    fit = compare(score, taster, 2 * variant, control=2)
+    assert [each.variant for each in fit.contrasts] == [0, 4]
+
+
+# --- what cannot be compared -------------------------------------------------------------------
+
+
+def refused(fit):
+    assert isinstance(fit, NoResult)
+    assert fit.reason.endswith(".")
+    return fit.reason
+
+
+def test_too_little_to_compare():
+    score, taster, variant = draw(np.random.default_rng(13))
+    assert "the control" in refused(compare(score, taster, variant, control=7))
+    assert "any variant but" in refused(compare(score, taster, 0 * variant))
+    assert "two tasters" in refused(compare(score, 0 * taster, variant))
+    assert "All scores are the same" in refused(compare(0 * score, taster, variant))
+    assert "the control" in refused(compare(np.nan * score, taster, variant))
+
+
+def test_a_variant_above_all_others_is_refused():
+    score, taster, variant = draw(np.random.default_rng(14))
+    score[variant == 2] = 20.0
+    assert refused(compare(score, taster, variant)) == RUNS_OFF
+
+
+def test_a_variant_almost_above_all_others_is_not_refused():
+    score, taster, variant = draw(np.random.default_rng(14), sessions=4)
+    score[variant == 2] = 20.0
+    score[np.flatnonzero(variant == 2)[0]] = 5.0
+    fit = compare(score, taster, variant)
+    assert isinstance(fit, OrdinalFit)
+    assert log_odds(fit)[1] > 4
+
+
+def test_a_variant_at_an_end_that_others_reach_is_refused():
+    # no overlap is needed for an estimate to run off: all its scores in the highest level do
+    score, taster, variant = draw(np.random.default_rng(15))
+    score[variant == 1] = score.max()
+    assert refused(compare(score, taster, variant)) == RUNS_OFF
+
+
+def test_a_variant_all_in_a_middle_level_is_not_refused():
+    score, taster, variant = draw(np.random.default_rng(15), tasters=12)
+    score[variant == 1] = 5.0
+    assert isinstance(compare(score, taster, variant), OrdinalFit)
+
+
+def test_tasters_with_a_level_each_are_refused():
+    taster, variant = np.repeat(np.arange(6), 4), np.tile([0, 1], 12)
+    assert refused(compare(taster, taster, variant)) == TASTERS_RUN_OFF
+
+
+def test_tasters_who_all_rise_or_stay_are_refused():
+    # no score lies apart, but the effect and the spread grow together without end
+    score = [0, 1] * 3 + [0, 0] * 4 + [1, 1] * 4
+    fit = compare(score, np.repeat(np.arange(11), 2), np.tile([0, 1], 11))
+    assert refused(fit) in (TASTERS_RUN_OFF, UNSETTLED)
+
+
+def test_a_fit_above_the_limit_is_skipped():
+    score, taster, variant = draw(np.random.default_rng(16), tasters=9)
+    assert "above 8 tasters" in refused(compare(score, taster, variant, most_tasters=8))
+    assert isinstance(compare(score, taster, variant, most_tasters=9), OrdinalFit)
+
+
+def test_points_of_the_scale_that_nobody_gave_are_no_levels():
+    score, taster, variant = draw(np.random.default_rng(17), tasters=12)
+    fit = compare(score, taster, variant)
+    assert fit.levels == tuple(np.unique(score))
+    assert not fit.grouped
+    assert len(fit.thresholds) == len(fit.levels) - 1
+    same(compare(np.where(score > 5, score + 3, score), taster, variant), fit)
+
+
+def test_many_levels_are_grouped():
+    rng = np.random.default_rng(18)
+    grid = np.meshgrid(range(12), range(2), range(4), indexing="ij")
+    taster, _, variant = (each.ravel() for each in grid)
+    score = np.round(50 + 12 * rng.normal(size=12)[taster] + 12 * rng.normal(size=taster.size), 1)
+    fit = compare(score, taster, variant)
+    assert fit.grouped
+    assert len(fit.levels) == 12
+    assert np.isin(fit.levels, score).all()
+    sizes = np.histogram(score, [*fit.levels, np.inf])[0]
+    assert sizes.sum() == score.size
+    assert sizes.min() >= 6
+    assert sizes.max() <= 10
+    assert fit.taster_sd > 0.5
+
+
+def test_few_scores_give_few_classes():
+    score = [1.0, 2, 3, 4, 5, 6, 7, 3, 4, 2, 8, 5]
+    fit = compare(score, np.repeat([0, 1, 2, 3], 3), np.tile([0, 1, 2], 4))
+    assert fit.grouped
+    assert len(fit.levels) == 4
+
+
+# --- how often it errs, and how long it takes --------------------------------------------------
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("interaction", "least", "most"), [(0.0, 0.038, 0.068), (0.7, 0.1, 0.16)])
+def test_false_alarms_are_as_often_as_the_docstring_says(interaction, least, most):
+    rng = np.random.default_rng(20260905)
+    found = []
+    for _ in range(2000):
+        fit = compare(*draw(rng, tasters=12, variants=4, interaction=interaction))
+        if isinstance(fit, OrdinalFit):
+            found.append(min(each.p_adjusted for each in fit.contrasts) < 0.05)
+    print(f"\ninteraction {interaction}: {np.mean(found):.4f} of {len(found)}")  # noqa: T201
+    assert least < np.mean(found) < most
+    assert len(found) > 1990
+
+
+@pytest.mark.bench
+@pytest.mark.parametrize(
+    ("tasters", "limit"), [(12, 0.03), (30, 0.06), (MOST_TASTERS, 1.0)], ids=str
+)
+def test_a_fit_is_quick(tasters, limit):
+    rows = draw(np.random.default_rng(19), tasters=tasters, variants=5)
+    assert isinstance(compare(*rows), OrdinalFit)
+    taken = []
+    for _ in range(5):
+        start = time.perf_counter()
+        compare(*rows)
+        taken.append(time.perf_counter() - start)
+    print(f"\n{tasters} tasters: {1000 * min(taken):.1f} ms")  # noqa: T201
+    assert min(taken) < limit
