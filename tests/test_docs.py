@@ -73,6 +73,12 @@ def test_links_lead_somewhere(page):
                 assert anchor in {heading.lower().replace(" ", "-") for heading in headings}, link
 
 
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_tests_that_re_run_a_number_exist(page):
+    named = set(re.findall(r"\btests/[\w/]+(?:\.py)?", page.read_text(encoding="utf-8")))
+    assert {path for path in named if not (ROOT / path).exists()} == set()
+
+
 def test_every_page_of_the_documentation_is_reachable_from_the_readme():
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     pages = {str(page.relative_to(ROOT)) for page in (ROOT / "docs").rglob("*.md")}
