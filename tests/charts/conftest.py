@@ -12,7 +12,6 @@ import pytest
 from blindspoon.charts.comparisons import differences_chart, differences_strip, scores_strip
 from blindspoon.charts.dots import draw
 from blindspoon.charts.picture import Picture
-from blindspoon.charts.profiles import profiles_scene
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
 from blindspoon.charts.style import NARROW, WIDE, css_variables
 from blindspoon.findings.verdict import Verdict, finding, kind_of
@@ -236,8 +235,6 @@ def scenes(hard) -> dict[str, Scene]:
     strips = {"differences": differences_strip(hard), "scores": scores_strip(hard)}
     sheets = {"wide": WIDE, "narrow": NARROW}
     drawn = {f"{name} {at}": draw(strips[name], sheets[at]) for name in strips for at in sheets}
-    attributes = four(hard)
-    drawn |= {f"profiles {at}": profiles_scene(attributes, sheets[at]) for at in sheets}
     drawn["figure"] = differences_chart(hard).figure
     return drawn
 

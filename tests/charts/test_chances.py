@@ -11,8 +11,17 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from blindspoon.charts import chances
-from blindspoon.charts.chances import chances_chart, chances_of, chances_scene
+from blindspoon.charts.chances import (
+    HARDLY,
+    PLANNED,
+    RADIUS,
+    WANTED,
+    _apart,
+    chances_chart,
+    chances_of,
+    chances_scene,
+    times,
+)
 from blindspoon.charts.chart import png_file, svg_file
 from blindspoon.charts.scene import Box, Line, Marks
 from blindspoon.charts.style import NARROW, WIDE, css_variables
@@ -174,12 +183,12 @@ def test_the_line_at_eight_times_in_ten_is_dashed(trial, sheet):
 
 
 def test_what_is_asked_for_is_what_sizing_asks_for():
-    assert (chances.WANTED, chances.HARDLY) == (sizing_cells.WANTED, size.HARDLY)
+    assert (WANTED, HARDLY) == (sizing_cells.WANTED, size.HARDLY)
 
 
 @pytest.mark.parametrize("chance", [0.0, 0.04, 0.05, 0.26, 0.5, 0.849, 0.949, 0.95, 1.0])
 def test_chances_are_said_as_the_sentences_say_them(trial, chance):
-    said = plain(chances.times(chance)).replace("hardly ever", "less than 1 time in 20")
+    said = plain(times(chance)).replace("hardly ever", "less than 1 time in 20")
     found = sizing(alike=lambda _t, _s: chance, sizes=(12,), sessions=(2,))
     attribute, cells = trial.attributes[0], [c for c in found.cells if c.procedure == "mixed"]
     question = sizing_cells.Question(
@@ -198,7 +207,7 @@ def test_chances_are_said_as_the_sentences_say_them(trial, chance):
 @SHEETS
 def test_the_planned_panel_is_the_large_mark_and_is_told_of(trial, sheet):
     scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
-    large = [s for s in scene.shapes if isinstance(s, Marks) and s.radius == chances.PLANNED]
+    large = [s for s in scene.shapes if isinstance(s, Marks) and s.radius == PLANNED]
     places = [each.centres[SIZES.index(12)] for each in marks(scene, "disc")]
     assert [each.centres[0] for each in large] == places
     words = [plain(text.text) for text in scene.texts]
@@ -211,7 +220,7 @@ def test_without_a_planned_panel_among_the_cells_there_is_no_such_mark(trial):
     chances = chances_of(sizing(**USUAL, sizes=(4, 8, 40)), trial)
     scene = chances_scene(chances, WIDE)
     assert chances.planned is None
-    assert max(s.radius for s in scene.shapes if isinstance(s, Marks)) <= chances.RADIUS
+    assert max(s.radius for s in scene.shapes if isinstance(s, Marks)) <= RADIUS
     assert "planned" not in " ".join(text.text for text in scene.texts)
 
 
@@ -228,9 +237,9 @@ def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
 
 
 def test_names_move_apart_in_the_order_of_their_lines():
-    found = chances._apart([50.0, 10.0, 10.0, 12.0], 10.0, 180.0)
+    found = _apart([50.0, 10.0, 10.0, 12.0], 10.0, 180.0)
     assert found == [55.0, 25.0, 10.0, 40.0]
-    low = chances._apart([180.0, 180.0, 180.0], 10.0, 180.0)
+    low = _apart([180.0, 180.0, 180.0], 10.0, 180.0)
     assert low == [180.0, 165.0, 150.0]
 
 

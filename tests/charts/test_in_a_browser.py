@@ -5,10 +5,9 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.charts.comparisons import differences_chart, scores_chart
-from blindspoon.charts.profiles import profiles_chart
 
 
 @pytest.mark.browser
 def test_no_text_is_cut_or_covered(covered, hard):
-    charts = [differences_chart(hard), scores_chart(hard), profiles_chart([hard, hard])]
+    charts = [differences_chart(hard), scores_chart(hard)]
     assert covered(charts) == []

@@ -6,14 +6,12 @@ import pytest
 
 from blindspoon.charts.chart import png_file, svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
-from blindspoon.charts.profiles import profiles_chart
 
 
 @pytest.mark.bench
 def test_all_figures_of_a_report_take_less_than_two_seconds(attributes):
     start = time.process_time()
     charts = [draw(each) for each in attributes for draw in (differences_chart, scores_chart)]
-    charts.append(profiles_chart(attributes))
     for chart in charts:
         svg_file(chart)
         png_file(chart)

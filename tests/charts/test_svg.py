@@ -8,7 +8,6 @@ import pytest
 from blindspoon.charts.board import mark_svg
 from blindspoon.charts.chart import svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
-from blindspoon.charts.profiles import profiles_chart
 from blindspoon.charts.style import PALETTE
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
@@ -16,7 +15,7 @@ NAMESPACE = "{http://www.w3.org/2000/svg}"
 
 @pytest.fixture
 def charts(hard):
-    return [differences_chart(hard), scores_chart(hard), profiles_chart([hard, hard])]
+    return [differences_chart(hard), scores_chart(hard)]
 
 
 def parse(svg: str | bytes) -> ElementTree.Element:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.charts.picture import differences_title, profiles_title, scores_title
+from blindspoon.charts.picture import board_title, differences_title, scores_title
 from blindspoon.findings.verdict import Verdict
 from blindspoon.stats.results import NotCompared
 
@@ -155,22 +155,22 @@ def test_one_mean_throughout(make):
         (["open"] * 4, "Nothing is settled on any attribute"),
     ],
 )  # fmt: skip
-def test_profiles_say_where_something_was_found(attributes, kinds, expected):
+def test_the_board_says_where_something_was_found(attributes, kinds, expected):
     pictures = [
         verdicts(picture, [kind] * 4) for picture, kind in zip(attributes, kinds, strict=False)
     ]
-    assert profiles_title(pictures) == expected
+    assert board_title(pictures) == expected
 
 
 def test_all_alike_needs_all(attributes):
     picture = verdicts(attributes[0], ["alike"] * 4)
     gone = NotCompared(attribute="a0", variant="v9", reason="")
     picture = replace(picture, result=replace(picture.result, not_compared=(gone,)))
-    assert "All batches" not in profiles_title([picture])
+    assert "All batches" not in board_title([picture])
 
 
 def test_no_title_claims_too_much(hard):
-    titles = [differences_title(hard), scores_title(hard), profiles_title([hard])]
+    titles = [differences_title(hard), scores_title(hard), board_title([hard])]
     assert not [word for word in BANNED for title in titles if word in title.lower()]
     assert all(title[0].isupper() or title[0] == "“" for title in titles)
     assert not any(title.endswith(".") for title in titles)

@@ -39,12 +39,11 @@ def rows(found, name):
     return list(csv.DictReader(io.StringIO(dict(found.files)[f"tables/{name}.csv"])))
 
 
-def test_the_demo_has_a_map_and_correlations_and_shares_alpha_already(cucumbers):
+def test_the_demo_has_correlations_and_shares_alpha_already(cucumbers):
     found, joint = section(cucumbers)
     assert (found.head, found.role) == ("Attributes together", "Exploratory")
-    assert [chart.name for chart in found.charts] == ["map", "correlations"]
-    assert found.paragraphs[0].startswith("The variants spread most from softer")
-    assert "on the map" in found.paragraphs[0].lower()
+    assert found.paragraphs[0].startswith("Within a variant, ")
+    assert "not settled which attributes go together" in found.paragraphs[0]
     assert len(rows(found, "correlations")) == 12
     assert "share alpha" in joint.to_record()["overall_reason"]
     assert rows(found, "overall")[0]["reason"] == joint.overall.reason
@@ -74,15 +73,15 @@ def test_the_wine_has_one_attribute_and_no_section():
     joint = study_joint(analysis.trial, analysis.table, analysis.results)
     assert joint_section(analysis.trial, joint, ()) is None
     record = joint.to_record()
-    assert [record[name] for name in ("correlations", "map", "overall")] == [None] * 3
-    assert all(record[f"{name}_reason"].endswith(".") for name in ("correlations", "map"))
+    assert [record[name] for name in ("correlations", "overall")] == [None] * 2
+    assert record["correlations_reason"].endswith(".")
 
 
 def test_the_record_is_json_without_gaps(cucumbers):
     for primary in ((), ("texture",)):
         text = json.dumps(section(cucumbers, primary=primary)[1].to_record(), allow_nan=False)
         for name, value in _items(json.loads(text)):
-            assert value is not None or name in ("map", "overall", "correlations", "interval")
+            assert value is not None or name in ("overall", "correlations", "interval")
 
 
 def _items(value):
@@ -93,19 +92,6 @@ def _items(value):
     elif isinstance(value, list):
         for each in value:
             yield from _items(each)
-
-
-def test_the_map_in_the_files_is_the_map_of_the_record(cucumbers):
-    found, joint = section(cucumbers)
-    record = joint.to_record()["map"]
-    by_kind = {}
-    for row in rows(found, "map"):
-        by_kind.setdefault(row["kind"], []).append(row)
-    assert [len(by_kind[kind]) for kind in ("variant", "attribute", "share")] == [5, 4, 1]
-    for row, place in zip(by_kind["variant"], record["places"], strict=True):
-        assert row["name"] == place["variant"]
-        assert float(row["half_length"]) == pytest.approx(place["half_length"])
-    assert float(by_kind["share"][0]["x"]) == pytest.approx(record["across"]["share"])
 
 
 def test_the_same_trial_gives_the_same_section(cucumbers):
@@ -128,29 +114,8 @@ def some(analysis, *, attributes=4, tasters=12, noise=False):
     return replace(analysis, trial=trial, table=fewer, results=compare_trial(trial, fewer))
 
 
-@pytest.mark.parametrize(
-    ("changes", "reason"),
-    [
-        ({"attributes": 2}, "needs three attributes"),
-        ({"tasters": 1}, "needs six tasters"),
-        ({"noise": True}, "a map would show noise"),
-    ],
-)
-def test_a_map_that_says_nothing_is_not_drawn_and_the_reason_is_told(cucumbers, changes, reason):
-    found, joint = section(some(cucumbers, **changes))
-    assert "map" not in [chart.name for chart in found.charts]
-    told = [
-        text for text in found.paragraphs if text.startswith("No map of the variants is drawn.")
-    ]
-    assert len(told) == 1
-    assert reason in told[0]
-    assert joint.to_record()["map"] is None
-    assert reason in joint.to_record()["map_reason"]
-
-
 def test_one_taster_leaves_only_what_goes_together_from_variant_to_variant(cucumbers):
     found, joint = section(some(cucumbers, tasters=1))
-    assert [chart.name for chart in found.charts] == ["correlations"]
     for pair in joint.to_record()["correlations"]:
         assert "Too few tasters" in pair["within_reason"]
         assert pair["between"]["pairs"] == 5

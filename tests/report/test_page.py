@@ -132,7 +132,7 @@ def test_the_files_are_those_of_the_contract(content_of):
         "tables/scores.csv",
     ]
     drawings = [path for path in files if path.startswith("figures/")]
-    assert len(drawings) == 2 * 5  # two charts of each of two attributes, and the profiles
+    assert len(drawings) == 2 * 4  # two charts of each of two attributes
     for path in drawings:
         start = b"\x89PNG" if path.endswith(".png") else b"<"
         assert files[path].startswith(start)
@@ -167,7 +167,6 @@ def test_everything_stands_in_the_order_of_reading(content_of):
         'id="board"',
         'id="attribute-texture"',
         'id="attribute-saltiness"',
-        'id="profiles"',
         'id="differed"',
         'id="tasted"',
         'id="compared"',
@@ -189,9 +188,8 @@ def test_the_chart_at_the_head_is_not_drawn_twice(every_content):
             assert source.count(chart.wide) == 1, f"{name}: {chart.name}"
 
 
-def test_a_trial_without_a_primary_attribute_is_headed_by_the_profiles(content_of):
-    assert content_of("no decision").picture.name == "profiles"
-    assert content_of("no decision").profiles is None
+def test_a_trial_without_a_primary_attribute_is_headed_by_its_first(content_of):
+    assert content_of("no decision").picture.name == "texture-differences"
     assert content_of("usual").picture.name == "texture-differences"
 
 

@@ -12,7 +12,7 @@ from itertools import accumulate
 
 from blindspoon import wording
 from blindspoon.charts.chart import Drawing
-from blindspoon.charts.picture import Picture, differences_title, profiles_title
+from blindspoon.charts.picture import Picture, board_title, differences_title
 from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, column, rectangle
 from blindspoon.charts.style import Laid, Sheet, Style, key_lines, variant_inks
 from blindspoon.charts.svg import inline_svg
@@ -147,7 +147,7 @@ def board_of(pictures: Sequence[Picture]) -> Board:
     first, ordered = pictures[0], sorted(pictures, key=lambda each: not each.result.primary)
     inks = variant_inks(len(first.variants), first.control)
     return Board(
-        title=profiles_title(ordered) if len(ordered) > 1 else differences_title(first),
+        title=board_title(ordered) if len(ordered) > 1 else differences_title(first),
         variants=tuple(first.variants[place].label for place in first.others),
         inks=tuple(inks[place] for place in first.others),
         control=first.variants[first.control].label,

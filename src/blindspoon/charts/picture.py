@@ -279,7 +279,7 @@ def scores_title(picture: Picture) -> str:
     return f"On average, {label} scored from {low} ({first}) to {high} ({last})"
 
 
-def profiles_title(pictures: Sequence[Picture]) -> str:
+def board_title(pictures: Sequence[Picture]) -> str:
     """State on which attributes something was found."""
     found: dict[str, list[str]] = {"shown": [], "alike": [], "open": []}
     for picture in pictures:

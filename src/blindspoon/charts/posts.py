@@ -9,14 +9,11 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from blindspoon.charts.board import board_drawing, board_of
 from blindspoon.charts.chart import Drawing
 from blindspoon.charts.comparisons import differences_drawing
 from blindspoon.charts.figure import FORMATS, Stage, fit, png_series, stage, staged
 from blindspoon.charts.picture import Picture
-from blindspoon.charts.profiles import profiles_drawing
 
 BEHIND = {1: 0, 0: 1}
 """What is shown second lies behind what is shown first, and that behind all else."""
@@ -97,10 +94,7 @@ def figure_files(
 
 
 def _drawings(pictures: Sequence[Picture]) -> list[Drawing]:
-    """Differences of each attribute, and the profiles."""
-    scored = [each for each in pictures if np.isfinite(each.means).any()]
-    drawings = [differences_drawing(each) for each in pictures if each.result.comparisons]
-    return [*drawings, profiles_drawing(scored)] if len(scored) > 1 else drawings
+    return [differences_drawing(each) for each in pictures if each.result.comparisons]
 
 
 def boards(pictures: Sequence[Picture], size: str, *, source: str, question: str) -> list[Stage]:

@@ -21,13 +21,12 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.overall import Overall, compare_overall
-from blindspoon.findings.variant_map import Direction, Map, Place, map_variants
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.results import AttributeResult, NoResult
 from blindspoon.stats.signed_ranks import taster_means
 from blindspoon.stats.two_way import AdditiveFit, fit_additive
-from blindspoon.trial import Attribute, Trial
+from blindspoon.trial import Trial
 
 NOTHING = 1e-9
 """Points; scores that differ by less are the same, as in `compare.ranks.taster_means`."""
@@ -193,77 +192,17 @@ def between_variants(
     return Correlation(r=r, interval=fisher_interval(r, df), pairs=df + 2, df=df)
 
 
-NAMED, MOST_NAMED = 0.5, 3
-"""Loadings that give an axis its name: half of the largest at least, and three at most."""
-
-
-def ends(direction: Direction, trial: Trial) -> tuple[str, str]:
-    """Name both ends of an axis by the attributes that make it.
-
-    Returns
-    -------
-    tuple of str
-        "softer and more sour", "crisper and less sour"; the heaviest first.
-    """
-    largest = max(abs(loading) for loading in direction.loadings.values())
-    heavy = sorted(
-        (
-            (name, loading)
-            for name, loading in direction.loadings.items()
-            if abs(loading) >= NAMED * largest
-        ),
-        key=lambda each: -abs(each[1]),
-    )[:MOST_NAMED]
-    named = [(trial.attribute(name), loading > 0) for name, loading in heavy]
-    low = wording.listing(_way(attribute, more=not up) for attribute, up in named)
-    return low, wording.listing(_way(attribute, more=up) for attribute, up in named)
-
-
-def _way(attribute: Attribute, *, more: bool) -> str:
-    level = "higher" if more else "lower"
-    word = attribute.more if more else attribute.less
-    return word or f"{level} on {attribute.label.lower()}"
-
-
-def furthest(drawn: Map) -> tuple[Place, Place] | None:
-    """Find the variants at both ends of the first axis, if their ellipses are apart."""
-    order = sorted(drawn.places, key=lambda place: place.x)
-    pair = {order[0].variant, order[-1].variant}
-    if any({one.variant, two.variant} == pair for one, two in drawn.pairs_apart()):
-        return order[0], order[-1]
-    return None
-
-
-def map_finding(drawn: Map, trial: Trial) -> str:
-    """State what the first axis shows, without a full stop."""
-    low, high = ends(drawn.across, trial)
-    pair = furthest(drawn)
-    if pair is None:
-        return f"The variants lie furthest apart from {low} to {high}"
-    one, two = (trial.variant(place.variant).label for place in pair)
-    return f"The variants spread most from {low} (“{one}”) to {high} (“{two}”)"
-
-
-def strongest(pairs: Sequence[AttributePair]) -> list[AttributePair]:
-    """Sort pairs by the size of their correlation within variants; those without any are left out.
-
-    Those with one between variants alone come last.
-    """
-    known = [
-        pair
-        for pair in pairs
-        if isinstance(pair.within, Correlation) or isinstance(pair.between, Correlation)
-    ]
-    return sorted(known, key=lambda pair: -_size(pair.within))
-
-
-def _size(found: Correlation | NoResult) -> float:
-    return abs(found.r) if isinstance(found, Correlation) else -1.0
+MOST_NAMED = 3
+"""Pairs that a sentence names; more are counted."""
 
 
 def correlations_finding(pairs: Sequence[AttributePair], trial: Trial) -> str:
-    """State which attributes went together within a variant, without a full stop."""
-    known = [pair for pair in strongest(pairs) if isinstance(pair.within, Correlation)]
+    """State which attributes went together within a variant, without a full stop.
+
+    The strongest correlations come first.
+    """
+    known = [pair for pair in pairs if isinstance(pair.within, Correlation)]
+    known.sort(key=lambda pair: -abs(_r(pair.within)))
     shown = [pair for pair in known if clear(pair.within)]
     if not known:
         return "Within a variant, no correlation could be computed"
@@ -307,8 +246,8 @@ def _r(found: Correlation | NoResult) -> float:
 Record = dict[str, Any]
 Found = TypeVar("Found")
 
-MAP_DRAWS, OVERALL_DRAWS = 1_000_001, 1_000_002
-"""Second words of the seeds, beside the trial's own; those of the attributes count from 0."""
+OVERALL_DRAWS = 1_000_002
+"""Second word of the seed, beside the trial's own; those of the attributes count from 0."""
 NO_INTERVAL = "too few degrees of freedom for an interval"
 NOT_COMPARED = "this procedure gave no result here"
 
@@ -320,19 +259,16 @@ class Joint:
     Parameters
     ----------
     correlations : tuple of AttributePair or NoResult
-    map : Map or NoResult
     overall : Overall or NoResult
     """
 
     correlations: tuple[AttributePair, ...] | NoResult
-    map: Map | NoResult
     overall: Overall | NoResult
 
     def to_record(self) -> Record:
         """Write everything as plain values for JSON; None has its reason beside it."""
         return {
             **_or_reason("correlations", self.correlations, _pair_records),
-            **_or_reason("map", self.map, _map_record),
             **_or_reason("overall", self.overall, _overall_record),
         }
 
@@ -357,14 +293,6 @@ def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     names = [attribute.name for attribute in trial.attributes]
     return Joint(
         correlations=correlate_attributes(names, means),
-        map=map_variants(
-            [variant.name for variant in trial.variants],
-            names,
-            np.stack(means, axis=2),
-            [attribute.scale.high - attribute.scale.low for attribute in trial.attributes],
-            alpha=trial.decision.alpha,
-            rng=np.random.default_rng([trial.seed, MAP_DRAWS]),
-        ),
         overall=compare_overall(
             trial, means, results, np.random.default_rng([trial.seed, OVERALL_DRAWS])
         ),
@@ -414,35 +342,6 @@ def _correlation_record(found: Correlation) -> Record:
         **_number("interval", interval, NO_INTERVAL),
         "pairs": found.pairs,
         "df": found.df,
-    }
-
-
-def _map_record(drawn: Map) -> Record:
-    return {
-        "unit": drawn.unit,
-        "tasters": drawn.tasters,
-        "p_value": drawn.p_value,
-        "across": _axis_record(drawn.across),
-        "up": _axis_record(drawn.up),
-        "places": [_place_record(place) for place in drawn.places],
-        "apart": [[one.variant, two.variant] for one, two in drawn.pairs_apart()],
-    }
-
-
-def _axis_record(axis: Direction) -> Record:
-    loadings = [{"attribute": name, "loading": each} for name, each in axis.loadings.items()]
-    return {"share": axis.share, "loadings": loadings}
-
-
-def _place_record(place: Place) -> Record:
-    long, short, degrees = place.ellipse()
-    return {
-        "variant": place.variant,
-        "x": place.x,
-        "y": place.y,
-        "half_length": long,
-        "half_width": short,
-        "turned_degrees": degrees,
     }
 
 

@@ -35,14 +35,14 @@ Behind = Mapping[str, tuple[str, ...]]
 
 
 def behind_attributes(names: Iterable[str]) -> Behind:
-    """Name the tables behind the charts that every attribute has, and behind the profiles.
+    """Name the tables behind the charts that every attribute has.
 
     Parameters
     ----------
     names : iterable of str
         Attributes.
     """
-    behind: dict[str, tuple[str, ...]] = {"profiles": ("means",)}
+    behind: dict[str, tuple[str, ...]] = {}
     for name in names:
         behind[f"{name}-differences"] = (f"mixed-{name}", f"ranks-{name}", f"raw-{name}")
         behind[f"{name}-scores"] = (f"scores-{name}", f"raw-{name}")
@@ -57,8 +57,8 @@ def on_the_page(
     Examples
     --------
     >>> table = NumberTable(name="means", caption="Means", head="Variant", columns=(), rows=())
-    >>> found = on_the_page({"profiles": ("means", "lost")}, [table])
-    >>> [each.caption for each in found["profiles"]]
+    >>> found = on_the_page({"crumb-scores": ("means", "lost")}, [table])
+    >>> [each.caption for each in found["crumb-scores"]]
     ['Means']
     """
     known = {table.name: table for table in tables}

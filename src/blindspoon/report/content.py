@@ -15,7 +15,6 @@ from blindspoon.batches.summary import Made
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.picture import differences_title, picture_of
-from blindspoon.charts.profiles import profiles_chart
 from blindspoon.errors import Note
 from blindspoon.findings.further import Depth
 from blindspoon.findings.verdict import Verdict, weakened
@@ -87,7 +86,6 @@ class ReportContent:
     boards: tuple[Board, ...]
     board_note: str
     findings: tuple[Finding, ...]
-    profiles: Chart | None
     remarks: tuple[tuple[str, tuple[str, ...]], ...]
     remarks_note: str
     differed: tuple[str, ...]
@@ -177,7 +175,6 @@ def compose(
         boards=make_boards(trial, results, items),
         board_note=_board_note(trial),
         findings=tuple(_finding(trial, each, items[each.attribute], art) for each in ordered),
-        profiles=None if art.profiles is art.picture else art.profiles,
         remarks=_remarks(trial, table),
         remarks_note=_more(len(table.remarks), "remark", "scores.csv"),
         differed=limits.differed(trial, table, made),
@@ -220,20 +217,18 @@ def compose(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Art:
-    """All charts: those of each attribute by its name, the profiles, the one at the head."""
+    """All charts: those of each attribute by its name, and the one at the head."""
 
     titles: Mapping[str, str]
     differences: Mapping[str, Chart]
     scores: Mapping[str, Chart]
-    profiles: Chart | None
     picture: Chart | None
     means: NumberTable | None
 
     @property
     def all(self) -> tuple[Chart, ...]:
         """Every chart, in the order of the figures' files."""
-        profiles = () if self.profiles is None else (self.profiles,)
-        return (*self.differences.values(), *self.scores.values(), *profiles)
+        return (*self.differences.values(), *self.scores.values())
 
 
 def _draw(
@@ -242,21 +237,17 @@ def _draw(
     ordered: list[AttributeResult],
     verdicts: tuple[Verdict, ...],
 ) -> _Art:
-    """Draw what can be drawn; the head shows the first primary attribute, or the profiles."""
+    """Draw what can be drawn; the head shows the first primary attribute, else the first."""
     pictures = {each.attribute: picture_of(trial, table, each, verdicts) for each in ordered}
     compared = [each.attribute for each in ordered if each.comparisons]
     scored = [name for name, picture in pictures.items() if np.isfinite(picture.means).any()]
     differences = {name: differences_chart(pictures[name]) for name in compared}
-    several = [pictures[name] for name in scored]
-    profiles = profiles_chart(several) if len(several) > 1 else None
-    first = next(iter(differences.values()), None)
     return _Art(
         titles={name: differences_title(picture) for name, picture in pictures.items()},
         differences=differences,
         scores={name: scores_chart(pictures[name]) for name in scored},
-        profiles=profiles,
-        picture=first if ordered[0].primary or profiles is None else profiles,
-        means=means_table(several),
+        picture=next(iter(differences.values()), None),
+        means=means_table([pictures[name] for name in scored]),
     )
 
 

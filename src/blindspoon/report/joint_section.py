@@ -1,4 +1,4 @@
-"""Attributes together: which differences hold over all of them, a map, what goes with what.
+"""Attributes together: which differences hold over all of them, what goes with what.
 
 All attributes together in tables: on the page, and in full for scripts.
 """
@@ -8,18 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from blindspoon import wording
-from blindspoon.charts.together import correlations_chart, map_chart, whole_percent
 from blindspoon.findings.multivariate import (
     AttributePair,
     Correlation,
     Joint,
     clear,
     correlations_finding,
-    map_finding,
     pair_words,
 )
 from blindspoon.findings.overall import Overall, OverallComparison
-from blindspoon.findings.variant_map import Map
 from blindspoon.findings.verdict import NAMES, Kind, Verdict
 from blindspoon.report.csv_tables import Cell, to_csv
 from blindspoon.report.number_tables import DASH, NumberTable, Section
@@ -33,9 +30,6 @@ def joint_tables(
     """Make the tables of the page."""
     if isinstance(joint.overall, Overall):
         yield _overall_table(trial, joint.overall, verdicts)
-    if isinstance(joint.map, Map):
-        yield _places_table(trial, joint.map)
-        yield _loadings_table(trial, joint.map)
     if not isinstance(joint.correlations, NoResult):
         yield _correlations_table(trial, joint.correlations)
 
@@ -61,43 +55,6 @@ def _overall_table(trial: Trial, overall: Overall, verdicts: tuple[Verdict, ...]
         head="Attribute",
         columns=("Variant", "p, mixed model", "p, ranks", "By itself", "Over all attributes"),
         rows=tuple(rows),
-    )
-
-
-def _places_table(trial: Trial, drawn: Map) -> NumberTable:
-    digits = wording.digits_for(trial.attributes[0].scale) + 1 if drawn.in_points else 1
-    rows = []
-    for place in drawn.places:
-        long, short, turned = place.ellipse()
-        sizes = (wording.number(each, digits) for each in (place.x, place.y, long, short))
-        rows.append((trial.variant(place.variant).label, (*sizes, wording.number(turned, 0))))
-    return NumberTable(
-        name="together-places",
-        caption="Where the variants lie on the map",
-        head="Variant",
-        columns=("Across", "Up", "Half length", "Half width", "Turned, degrees"),
-        rows=tuple(rows),
-        notes=(
-            f"In {drawn.unit}, from the mean of all variants. Half length and half width are those "
-            "of the ellipse; its length is turned from the axis across towards the axis up.",
-        ),
-    )
-
-
-def _loadings_table(trial: Trial, drawn: Map) -> NumberTable:
-    return NumberTable(
-        name="together-map",
-        caption="What the axes of the map are made of",
-        head="Attribute",
-        columns=("Across", "Up"),
-        rows=tuple(
-            (
-                trial.attribute(name).label,
-                (wording.number(loading, 2), wording.number(drawn.up.loadings[name], 2)),
-            )
-            for name, loading in drawn.across.loadings.items()
-        ),
-        notes=("Loadings; their squares add up to 1 down each column.",),
     )
 
 
@@ -144,7 +101,6 @@ def joint_files(joint: Joint) -> tuple[tuple[str, str], ...]:
     """Write everything in full: path under the report's folder, and text."""
     return (
         ("tables/correlations.csv", correlations_csv(joint.correlations)),
-        ("tables/map.csv", map_csv(joint.map)),
         ("tables/overall.csv", overall_csv(joint.overall)),
     )
 
@@ -167,21 +123,6 @@ def correlations_csv(pairs: tuple[AttributePair, ...] | NoResult) -> str:
                 low, high = found.interval or (None, None)
                 rows.append([*head, found.r, low, high, found.pairs, found.df, None])
     return to_csv([*columns, "reason"], rows)
-
-
-def map_csv(drawn: Map | NoResult) -> str:
-    """One row a variant with its place and ellipse, then one an attribute with its loadings."""
-    columns = ["kind", "name", "x", "y", "half_length", "half_width", "turned_degrees", "reason"]
-    if isinstance(drawn, NoResult):
-        return to_csv(columns, [["none", None, *[None] * 5, drawn.reason]])
-    rows: list[list[Cell]] = []
-    for place in drawn.places:
-        long, short, degrees = place.ellipse()
-        rows.append(["variant", place.variant, place.x, place.y, long, short, degrees, None])
-    for name, loading in drawn.across.loadings.items():
-        rows.append(["attribute", name, loading, drawn.up.loadings[name], *[None] * 4])
-    rows.append(["share", None, drawn.across.share, drawn.up.share, *[None] * 4])
-    return to_csv(columns, rows)
 
 
 def overall_csv(overall: Overall | NoResult) -> str:
@@ -218,23 +159,14 @@ def joint_section(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> 
     """
     if isinstance(joint.correlations, NoResult):
         return None
-    pictures = [
-        None if isinstance(joint.map, NoResult) else map_chart(joint.map, trial),
-        correlations_chart(joint.correlations, trial),
-    ]
     return Section(
         name="together",
         head="Attributes together",
         role="Exploratory",
         paragraphs=tuple(_paragraphs(trial, joint, verdicts)),
-        charts=tuple(chart for chart in pictures if chart is not None),
         numbers=tuple(joint_tables(trial, joint, verdicts)),
-        points=tuple(_methods(joint.map, joint.overall)),
+        points=tuple(_methods(joint.overall)),
         files=joint_files(joint),
-        behind={
-            "map": ("together-places", "together-map"),
-            "correlations": ("together-correlations",),
-        },
     )
 
 
@@ -244,10 +176,6 @@ def joint_section(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> 
 def _paragraphs(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> Iterator[str]:
     if isinstance(joint.overall, Overall):
         yield overall_finding(trial, joint.overall, verdicts)
-    if isinstance(joint.map, Map):
-        yield _map_words(joint.map, trial)
-    else:
-        yield f"No map of the variants is drawn. {joint.map.reason}"
     if not isinstance(joint.correlations, NoResult):
         yield _correlation_words(joint.correlations, trial)
 
@@ -303,16 +231,6 @@ def _listed(verdicts: list[Verdict], trial: Trial) -> str:
     return f": {'; '.join(named)}"
 
 
-def _map_words(drawn: Map, trial: Trial) -> str:
-    apart, total = len(drawn.pairs_apart()), len(drawn.places) * (len(drawn.places) - 1) // 2
-    pairs = wording.count(total, "pair")
-    return (
-        f"{map_finding(drawn, trial)}. On the map of all attributes, {wording.spelled(apart)} of "
-        f"{pairs} of variants lie clearly apart; where two ellipses overlap, the variants may or "
-        "may not differ."
-    )
-
-
 def _correlation_words(pairs: tuple[AttributePair, ...], trial: Trial) -> str:
     between = [pair for pair in pairs if clear(pair.between)]
     said = f"{correlations_finding(pairs, trial)}."
@@ -332,10 +250,8 @@ def _r(pair: AttributePair) -> str:
 # How it was done --------------------------------------------------------------------------------
 
 
-def _methods(drawn: Map | NoResult, overall: Overall | NoResult) -> Iterator[tuple[str, str]]:
+def _methods(overall: Overall | NoResult) -> Iterator[tuple[str, str]]:
     yield "How attributes were correlated.", CORRELATED
-    if isinstance(drawn, Map):
-        yield "How the map was made.", _mapped(drawn)
     if isinstance(overall, Overall):
         yield "How all attributes were held together.", _held(overall)
 
@@ -349,24 +265,6 @@ CORRELATED = (
     "itself. Nothing is decided by them. On scoring everything up together: E. L. Thorndike 1920, "
     "J. Appl. Psychol. 4:25."
 )
-
-
-def _mapped(drawn: Map) -> str:
-    unit = (
-        "in points of the scale, which the attributes share"
-        if drawn.in_points
-        else "each attribute in hundredths of its scale, because the scales differ in length"
-    )
-    across, up = (whole_percent(axis.share) for axis in (drawn.across, drawn.up))
-    return (
-        f"The first two principal components of the variants’ mean profiles, {unit}; they carry "
-        f"{across} and {up}. Drawn because shuffling each taster’s cups among the variants rarely "
-        f"gave means as far apart ({wording.p_value(drawn.p_value)}; permutation within tasters, "
-        "whole profiles moved together), two components carry 70 % or more, and some ellipses lie "
-        f"apart. Ellipses: the {drawn.tasters:,} tasters resampled 1,000 times, each resample’s "
-        "components turned onto the map (L. Milan and J. Whittaker 1995, Appl. Stat. 44:31), at "
-        "the radius of Hotelling’s T squared."
-    )
 
 
 def _held(overall: Overall) -> str:

@@ -109,9 +109,6 @@ def _blocks(content: ReportContent) -> Iterator[str]:
     yield from map(_board, content.boards)
     for finding in content.findings:
         yield from _finding(finding)
-    if content.profiles is not None:
-        yield "## Means of all attributes"
-        yield _figure(content.profiles)
     yield from _paragraphs("What else differed", content.differed)
     yield _table(content.made)
     for part in content.further:
