@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import io
 import re
+import subprocess
+import sys
 import time
 import zipfile
 from pathlib import Path
 
 import pytest
 
-from blindspoon.analysis import analyse
+from blindspoon.analysis import analyse, to_record
 from blindspoon.errors import TrialFileError
+from blindspoon.frames import scores_frame
 from blindspoon.publish.pack import pack, publish, zip_of
+from blindspoon.verify import in_words, recompute
 
 TRIALS = sorted((Path(__file__).parents[1] / "trials").iterdir())
 
@@ -29,6 +33,26 @@ def test_every_form_is_there(packed):
     forms |= {"data/trial.toml", "kit/do-it-yourself.html", "kit/trial.toml", "kit/key.csv"}
     assert forms <= set(files)
     assert len(files["index.html"]) < 400_000
+
+
+ALONE = """\
+import runpy, sys
+sys.modules["blindspoon"] = None
+runpy.run_path(sys.argv.pop(1), run_name="__main__")
+"""
+
+
+def test_a_reader_checks_the_numbers_without_blindspoon(packed, tmp_path):
+    analysis, files = packed
+    (tmp_path / "tables").mkdir()
+    for name in ("verify.py", "tables/comparisons.json", "tables/scores.csv"):
+        (tmp_path / name).write_bytes(files[name])
+    command = [sys.executable, "-c", ALONE, str(tmp_path / "verify.py")]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    ours = recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+    head, *lines = in_words(ours).splitlines()
+    assert done.stdout.splitlines()[0] == head
+    assert len(done.stdout.splitlines()) == 1 + len(lines)
 
 
 def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):

@@ -17,12 +17,18 @@ if TYPE_CHECKING:
 @FOLDERS
 @CHART
 @JSON
-def compare(folders: Sequence[Path], as_json: bool, chart: Path | None) -> None:
+@click.option(
+    "--verify", is_flag=True, help="Compute it again with statsmodels and scipy, side by side."
+)
+def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: bool) -> None:
     """Compare every variant with the control on every attribute.
 
     Several folders are repeats of one trial in several kitchens: they are pooled, and the rule
     of the first decides. Their chart shows its first primary attribute.
     """
+    if verify:
+        _verify(folders)
+        return
     if len(folders) > 1:
         _compare_kitchens(folders, chart, as_json=as_json)
         return
@@ -37,6 +43,17 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None) -> None:
     else:
         parts = (found.trial, found.table, found.results, found.verdicts)
         click.echo(comparison_table(*parts))
+
+
+def _verify(folders: Sequence[Path]) -> None:
+    from blindspoon.analysis import analyse, to_record  # noqa: PLC0415
+    from blindspoon.frames import scores_frame  # noqa: PLC0415
+    from blindspoon.verify import in_words, recompute  # noqa: PLC0415
+
+    for folder in folders:
+        found = analyse(folder)
+        scores = scores_frame(found.trial, found.table)
+        click.echo(in_words(recompute(scores, to_record(found))))
 
 
 def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: bool) -> None:

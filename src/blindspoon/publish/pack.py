@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
+import json
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from blindspoon.analysis import Analysis, compose_report
+from blindspoon.analysis import Analysis, compose_report, to_record
 from blindspoon.files import disk
 
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
@@ -54,7 +55,7 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
     -------
     dict of str to bytes
         By path: ``index.html``, ``print.html``, ``writeup.md``, ``figures/`` (print, video, posts
-        and the frames of a reveal), ``tables/``,
+        and the frames of a reveal), ``tables/``, ``verify.py`` (checks them with other libraries),
         ``data/`` (a Data Package that `compare` reads) and ``kit/`` (to repeat the trial).
     """
     from blindspoon.charts.picture import picture_of  # noqa: PLC0415
@@ -74,6 +75,8 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
         **dict(figure_files(pictures, question=content.question, source=source)),
         "print.html": page(content, paper=True).encode(),
         "writeup.md": writeup(content).encode(),
+        "verify.py": disk.shipped("verify.py").encode(),
+        "tables/comparisons.json": json.dumps(to_record(analysis), allow_nan=False).encode(),
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
     }

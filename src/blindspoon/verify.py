@@ -1,0 +1,199 @@
+"""A second opinion on the comparisons, by statsmodels and scipy alone.
+
+The mixed models are fitted again by statsmodels' MixedLM with the same terms and its own
+optimiser; the rank statistics are computed again by scipy. Nothing of Blindspoon is used: this
+file lies in every published folder too, beside the numbers that it checks::
+
+    pip install pandas scipy statsmodels
+    python verify.py
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import statsmodels.formula.api as models
+from scipy import stats
+
+Row = tuple[str, str, float | None, float | None, str]
+"""Variant (blank for all), number, Blindspoon's, the other's, remark."""
+
+EXACT_UP_TO = 16
+"""Differences other than zero up to which all sign flips are made here."""
+
+
+def recompute(scores: pd.DataFrame, found: Mapping[str, Any]) -> pd.DataFrame:
+    """Compute every comparison again and set both results side by side.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        A row a cup: session, taster, variant, batch, position and a column an attribute.
+    found : mapping
+        What ``compare --json`` prints.
+
+    Returns
+    -------
+    DataFrame
+        Columns attribute, variant, number, blindspoon, other, difference, remark. Where the
+        other library has no answer, its number is missing and the remark says why.
+    """
+    rows = []
+    for fitted in found["attributes"]:
+        name = fitted["attribute"]
+        cups = scores.assign(score=pd.to_numeric(scores[name])).dropna(subset=["score"])
+        ours = [each for each in found["comparisons"] if each["attribute"] == name]
+        for by in (_by_mixed_model, _by_ranks):
+            rows += [(name, *row) for row in by(cups, found["trial"], fitted, ours)]
+    columns = ["attribute", "variant", "number", "blindspoon", "other", "remark"]
+    table = pd.DataFrame(rows, columns=columns).astype({"blindspoon": float, "other": float})
+    table.insert(5, "difference", table["other"] - table["blindspoon"])
+    return table
+
+
+def _by_mixed_model(
+    cups: pd.DataFrame, trial: Mapping[str, Any], fitted: Mapping[str, Any], ours: Sequence[Any]
+) -> Iterator[Row]:
+    model = fitted["mixed"]
+    if model is None:
+        return
+    contrasts = {each["variant"]: each["mixed"] for each in ours if each["mixed"]}
+    try:
+        fit = _fit(cups, [trial["control"], *contrasts], model)
+    except (ValueError, np.linalg.LinAlgError) as error:
+        yield "", "reml_criterion", model["reml_criterion"], None, f"no answer: {error}"
+        return
+    zero = " and ".join(model["at_zero"])
+    remark = f"without {zero}, whose variance is zero: MixedLM cannot hold it there" if zero else ""
+    yield "", "reml_criterion", model["reml_criterion"], -2 * fit.llf, remark
+    yield "", "residual_sd", model["residual_sd"], np.sqrt(fit.scale), remark
+    for place, (variant, mine) in enumerate(contrasts.items(), 1):
+        name = f"C(place)[T.{place}]"
+        yield variant, "difference", mine["difference"], fit.params[name], remark
+        small = "MixedLM's has no correction for few tasters, and no degrees of freedom"
+        yield variant, "se", mine["se"], fit.bse[name], small
+
+
+def _fit(cups: pd.DataFrame, variants: Sequence[str], ours: Mapping[str, Any]) -> Any:  # noqa: ANN401 - statsmodels has no types
+    """Fit ``score ~ variant [+ position]`` and the random terms whose variance is above zero.
+
+    Raises
+    ------
+    ValueError
+        If MixedLM cannot fit this model, or did not converge.
+    """
+    cups = cups[cups["variant"].isin(variants)].assign(everything=1)
+    cups = cups.assign(
+        position=cups["position"].astype(str),  # a level; formulas know no missing whole numbers
+        place=cups["variant"].map({name: place for place, name in enumerate(variants)}),
+        own=cups["taster"] + " / " + cups["variant"],
+        jar=cups["variant"] + " / " + cups["batch"].astype(object).fillna("").astype(str),
+    )
+    columns = {"taster_sd": "taster", "taster_variant_sd": "own", "batch_sd": "jar"}
+    terms = {name: f"0 + C({name})" for size, name in columns.items() if ours[size]}
+    if ours["residual_sd"] == 0:
+        raise ValueError("repeats never differ, so their means were compared")
+    if not terms:
+        raise ValueError("no variance between tasters or batches is above zero")
+    nested = "taster" in terms and "jar" not in terms
+    if nested:
+        terms.pop("taster")
+    fixed = "score ~ C(place)" + (" + C(position)" if ours["position"] else "")
+    model = models.mixedlm(
+        fixed,
+        cups,
+        groups="taster" if nested else "everything",
+        re_formula="1" if nested else "0",
+        vc_formula=terms or None,
+    )
+    for method in ("bfgs", "powell"):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # said on an optimiser's way; its end is checked
+            fit = model.fit(reml=True, method=method)
+        if fit.converged:
+            return fit
+    raise ValueError("MixedLM did not converge")
+
+
+def _by_ranks(
+    cups: pd.DataFrame, trial: Mapping[str, Any], fitted: Mapping[str, Any], ours: Sequence[Any]
+) -> Iterator[Row]:
+    alone = trial["unit"] == "round"
+    means = cups.pivot_table("score", "session" if alone else "taster", "variant").round(9)
+    if fitted["friedman"]:
+        yield _friedman(means, fitted["friedman"])
+    for each in ours:
+        mine, variant = each["ranks"], each["variant"]
+        if mine is None:
+            continue
+        differences = (means[variant] - means[trial["control"]]).dropna().round(9).to_numpy()
+        yield variant, "shift", mine["shift"], _shift(differences), ""
+        if alone:
+            reason = "no answer: scipy has no test over the rounds of one taster"
+            yield variant, "p_value", mine["p_value"], None, reason
+        else:
+            yield variant, "p_value", mine["p_value"], *_signed_rank(differences)
+
+
+def _friedman(means: pd.DataFrame, ours: Mapping[str, Any]) -> Row:
+    complete = means.dropna()
+    if len(complete) < len(means) or means.shape[1] < 3:
+        reason = "no answer: scipy's needs every variant of every taster, and three variants"
+        return "", "friedman", ours["statistic"], None, reason
+    statistic = stats.friedmanchisquare(*complete.to_numpy().T).statistic
+    return "", "friedman", ours["statistic"], float(statistic), ""
+
+
+def _shift(differences: np.ndarray[Any, Any]) -> float:
+    """Take the median of all pairwise means (Hodges and Lehmann 1963)."""
+    first, second = np.triu_indices(differences.size)
+    return float(np.median((differences[first] + differences[second]) / 2))
+
+
+def _signed_rank(differences: np.ndarray[Any, Any]) -> tuple[float, str]:
+    """Refer the signed ranks to all sign flips, or beyond `EXACT_UP_TO` to the normal curve."""
+    moved = differences[differences != 0]
+    if not moved.size:
+        return 1.0, ""
+    if moved.size > EXACT_UP_TO:
+        found = stats.wilcoxon(moved, correction=False, method="approx")
+        return float(found.pvalue), "scipy's is the normal approximation"
+    ranks = stats.rankdata(np.abs(moved)) * np.sign(moved)
+    found = stats.permutation_test(
+        (ranks,),
+        lambda flipped, axis: np.abs(flipped.sum(axis=axis)),
+        permutation_type="samples",
+        vectorized=True,
+        n_resamples=2**EXACT_UP_TO,
+        alternative="greater",
+    )
+    return float(found.pvalue), ""
+
+
+def in_words(table: pd.DataFrame) -> str:
+    """Lay the table out for a terminal, then every remark once."""
+    shown = table.drop(columns="remark").assign(note="")
+    remarks = [remark for remark in dict.fromkeys(table["remark"]) if remark]
+    for number, remark in enumerate(remarks, 1):
+        shown.loc[table["remark"] == remark, "note"] = f"({number})"
+    lines = shown.to_string(index=False, na_rep="-", float_format=lambda value: f"{value:.6g}")
+    return "\n".join([lines, "", *(f"({place}) {text}" for place, text in enumerate(remarks, 1))])
+
+
+def main(folder: Path) -> None:
+    """Check the numbers of a published folder."""
+    found = json.loads((folder / "tables" / "comparisons.json").read_text(encoding="utf-8"))
+    labels = dict.fromkeys(("session", "taster", "variant", "batch"), str)
+    scores = pd.read_csv(folder / "tables" / "scores.csv", dtype=labels)
+    sys.stdout.write(f"{in_words(recompute(scores, found))}\n")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)

@@ -1,0 +1,73 @@
+"""Other libraries find the same numbers, in a published folder and from the command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from blindspoon.analysis import analyse, to_record
+from blindspoon.frames import scores_frame
+from blindspoon.verify import recompute
+
+TRIALS = sorted((Path(__file__).parents[1] / "trials").iterdir())
+
+
+@pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
+def analysis(request):
+    return analyse(request.param)
+
+
+@pytest.fixture(scope="module")
+def both(analysis):
+    return recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+
+
+def test_statsmodels_and_scipy_find_the_same(both):
+    found = both.dropna(subset=["other"]).set_index("number")["difference"].abs()
+    assert set(found.index) == {
+        "reml_criterion", "residual_sd", "difference", "se", "friedman", "shift", "p_value",
+    }  # fmt: skip
+    assert found["reml_criterion"].max() < 1e-6
+    assert found["difference"].max() < 1e-5
+    assert found[["shift", "p_value", "friedman"]].max() < 1e-9
+
+
+def test_a_standard_error_is_never_below_the_uncorrected_one(both):
+    errors = both[both["number"] == "se"]
+    assert len(errors)
+    assert (errors["difference"] < 1e-4).all()
+
+
+def test_every_comparison_is_there_with_a_number_or_a_reason(analysis, both):
+    compared = {(each["attribute"], each["variant"]) for each in to_record(analysis)["comparisons"]}
+    assert compared <= set(zip(both["attribute"], both["variant"], strict=True))
+    assert (both["other"].notna() | both["remark"].str.startswith("no answer")).all()
+
+
+def test_a_fault_in_our_numbers_would_be_seen(analysis):
+    record = to_record(analysis)
+    record["comparisons"][0]["mixed"]["difference"] += 0.01
+    table = recompute(scores_frame(analysis.trial, analysis.table), record)
+    assert table.loc[table["number"] == "difference", "difference"].abs().max() > 0.009
+
+
+def test_one_taster_alone_has_no_other_opinion_over_rounds():
+    record = {
+        "trial": {"unit": "round", "control": "plain"},
+        "attributes": [{"attribute": "texture", "mixed": None, "friedman": None}],
+        "comparisons": [
+            {
+                "attribute": "texture",
+                "variant": "leaf",
+                "mixed": None,
+                "ranks": {"shift": 1.0, "p_value": 0.25},
+            }
+        ],
+    }
+    cups = [(str(r), "Ana", v, p + r) for r in range(3) for p, v in enumerate(("plain", "leaf"))]
+    scores = pd.DataFrame(cups, columns=["session", "taster", "variant", "texture"])
+    shift, p_value = recompute(scores, record).to_dict("records")
+    assert shift["difference"] == 0
+    assert p_value["remark"].startswith("no answer: scipy has no test over the rounds")
