@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
+from typing import TYPE_CHECKING
 
-from blindspoon.stats.results import Interval
 from blindspoon.trial import Attribute, Scale
+
+if TYPE_CHECKING:  # brings scipy, which the score page does without
+    from blindspoon.stats.results import Interval
 
 MINUS = "\N{MINUS SIGN}"
 NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -165,6 +168,7 @@ def estimate_digits(value: float, interval: Interval | None, attribute: Attribut
 
     Examples
     --------
+    >>> from blindspoon.stats.results import Interval
     >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
     ...     more="", scale=Scale(low=0, high=10), margin=None)
     >>> estimate_digits(0.034, Interval(0.02, 0.05), crisp), estimate_digits(0.034, None, crisp)

@@ -28,7 +28,7 @@ import pytest
 
 from blindspoon.files.text_table import read_table
 
-SCRIPT = Path(__file__).parents[1] / "form" / "serve_folder.py"
+SCRIPT = Path(__file__).parents[1] / "collect" / "serve_folder.py"
 NAMES = ("saltiness", "sourness", "ferment", "texture")
 CUPS = 5
 LONG = [pytest.mark.slow, pytest.mark.bench]
@@ -222,8 +222,18 @@ async def hammer(link: Link, base: str, acknowledged: dict, sent: dict) -> None:
 
 
 async def hammer_and_kill(addresses, process, delay, acknowledged, sent) -> None:
+    """Kill so long after the first answer of this round, once every cup has had one."""
     links = [(Link(addresses), f"/t/{link}") for link in addresses["links"].values()]
-    tasks = [asyncio.create_task(hammer(*each, acknowledged, sent)) for each in links]
+    before, cups = sum(acknowledged.values()), CUPS * len(links)
+
+    async def begun() -> None:
+        while len(acknowledged) < cups or sum(acknowledged.values()) == before:
+            await asyncio.sleep(0.005)
+
+    tasks = [asyncio.create_task(hammer(*link, acknowledged, sent)) for link in links]
+    waits = [asyncio.create_task(begun()), *tasks]
+    await asyncio.wait(waits, timeout=60, return_when=asyncio.FIRST_COMPLETED)
+    waits[0].cancel()
     await asyncio.sleep(delay)
     process.send_signal(signal.SIGKILL)
     await asyncio.wait_for(asyncio.gather(*tasks), 30)
@@ -237,7 +247,7 @@ def test_every_acknowledged_answer_survives_a_kill(tmp_path, rounds):
     sent: dict = {}
     for _ in range(rounds):
         with serving(folder) as (addresses, process):
-            delay = 0.15 + 0.6 * chance.random()
+            delay = 0.6 * chance.random()
             asyncio.run(hammer_and_kill(addresses, process, delay, acknowledged, sent))
         stands = comments_on_disk(folder, addresses)
         lost = [cup for cup, last in acknowledged.items() if not last <= stands[cup] <= sent[cup]]

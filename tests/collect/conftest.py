@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
+import ctypes
 import html
-import json
 import re
-import signal
-import subprocess
-import sys
+import socket
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
+from queue import Queue
+from urllib.parse import urlsplit
 
 import pytest
 from flask.testing import FlaskClient
 
 from blindspoon.collect import opening
-from blindspoon.collect.ballots import Cautions
-from blindspoon.collect.server import create_app
-from blindspoon.collect.sitting import Desk
+from blindspoon.collect.server import create_app, serve
+from blindspoon.collect.sitting import Sitting
 from blindspoon.files.text_table import read_table
-
-SCRIPT = Path(__file__).with_name("serve_folder.py")
 
 
 @pytest.fixture
@@ -35,22 +34,22 @@ def folder(tmp_path, coded) -> Path:
 
 
 @pytest.fixture
-def desk(folder) -> Iterator[Desk]:
-    with opening.opened(folder) as tasting:
-        yield tasting.desk
+def sitting(folder) -> Iterator[Sitting]:
+    with opening.opened(folder) as sitting:
+        yield sitting
 
 
 @pytest.fixture
-def events(desk) -> list[str]:
+def events(sitting) -> list[str]:
     """What the terminal would be told."""
     told: list[str] = []
-    desk.tell = lambda event: told.append(str(event))
+    sitting.tell = told.append
     return told
 
 
 @pytest.fixture
-def client(desk) -> FlaskClient:
-    return create_app(desk, "http://192.0.2.7:8765/").test_client()
+def client(sitting) -> FlaskClient:
+    return create_app(sitting, "http://192.0.2.7:8765/").test_client()
 
 
 def fields_of(page: str) -> dict[str, str]:
@@ -62,9 +61,9 @@ def fields_of(page: str) -> dict[str, str]:
 class Phone:
     """A taster's browser without script."""
 
-    def __init__(self, client: FlaskClient, desk: Desk, taster: str) -> None:
+    def __init__(self, client: FlaskClient, sitting: Sitting, taster: str) -> None:
         self.client = client
-        self.base = f"/t/{desk.taster_link(taster)}"
+        self.base = f"/t/{sitting.taster_link(taster)}"
         self.place = f"{self.base}/1/"
 
     def read(self, path: str) -> str:
@@ -82,11 +81,11 @@ class Phone:
 
 
 @pytest.fixture
-def phone(client, desk) -> Callable[[str], Phone]:
+def phone(client, sitting) -> Callable[[str], Phone]:
     """The phone of a taster who has read the cautions of session 1."""
 
     def take(taster: str) -> Phone:
-        taken = Phone(client, desk, taster)
+        taken = Phone(client, sitting, taster)
         taken.agree()
         return taken
 
@@ -106,39 +105,40 @@ def rows(folder) -> Callable[..., list[dict[str, str]]]:
 
 
 @contextmanager
-def serving(folder: Path, *more: str) -> Iterator[tuple[dict, subprocess.Popen[str]]]:
-    """Run the score page of a folder in a process of its own."""
-    process = subprocess.Popen(
-        [sys.executable, str(SCRIPT), str(folder), *more],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        yield json.loads(process.stdout.readline()), process
-    finally:
-        if process.poll() is None:
-            process.send_signal(signal.SIGINT)
-        process.communicate(timeout=20)
+def serving(folder: Path, *, lan: bool = False) -> Iterator[dict]:
+    """Serve a folder from a thread, until the thread is interrupted as Ctrl-C would."""
+    found: Queue[dict] = Queue()
+
+    def run() -> None:
+        with opening.opened(folder) as sitting:
+            links = {name: sitting.taster_link(name) for name in sitting.plan.tasters}
+            serve(
+                sitting, lan=lan, port=0, ready=lambda at: found.put(asdict(at) | {"links": links})
+            )
+
+    thread = threading.Thread(target=run)
+    thread.start()
+    addresses = found.get(timeout=20)
+    yield addresses
+    interrupt = ctypes.pythonapi.PyThreadState_SetAsyncExc
+    interrupt(ctypes.c_ulong(thread.ident), ctypes.py_object(KeyboardInterrupt))
+    with socket.create_connection(("127.0.0.1", urlsplit(addresses["host"]).port)):
+        thread.join(timeout=20)
+    assert not thread.is_alive()
 
 
 @pytest.fixture
 def served(folder) -> Iterator[dict]:
-    """Addresses of the score page of `folder`, in a process of its own."""
-    with serving(folder) as (addresses, _):
+    """Addresses of the score page of `folder`, and the links of its tasters."""
+    with serving(folder) as addresses:
         yield addresses
 
 
-@pytest.fixture
-def serve() -> Callable:
+@pytest.fixture(name="serve")
+def serve_() -> Callable:
     return serving
 
 
 @pytest.fixture
 def fields() -> Callable[[str], dict[str, str]]:
     return fields_of
-
-
-@pytest.fixture
-def cautions() -> Cautions:
-    return Cautions(allergens="mustard seed, garlic", consent="First.\n\nSecond.", rest="a minute")

@@ -23,10 +23,10 @@ def plan(folder):
     """Plan a file, and add it where asked to."""
 
     def run(path, *, add=False):
-        with opening.opened(folder) as tasting:
-            addition = tasting.plan(path)
+        with opening.opened(folder) as sitting:
+            addition = opening.plan_addition(folder, sitting, path)
             if add:
-                tasting.add(addition)
+                addition.add(sitting)
             return addition
 
     return run
@@ -40,7 +40,7 @@ def problems_of(plan, path):
 
 def test_planning_adds_nothing(plan, export, folder):
     addition = plan(export("T01;037;7,5;4;\nT01;512;;;\nT02;512;1;;soft\n"))
-    assert addition.tasters == {("1", "T01"): ("037",), ("1", "T02"): ("512",)}
+    assert addition.cups == {("1", "T01"): ("037",), ("1", "T02"): ("512",)}
     assert addition.lines() == ["session 1, T01: 037", "session 1, T02: 512"]
     assert (addition.present, addition.blank) == (0, 1)
     assert not (folder / "ballots").exists()

@@ -2,28 +2,29 @@
 
 import os
 import threading
+from pathlib import Path
 
 import pytest
 
-from blindspoon.collect.ballots import MOST_KEPT, Answer, Given, Stamp, TooManyConflictsError
+from blindspoon.collect.ballots import MOST_KEPT, CupAnswer, Given, TooManyConflictsError
 from blindspoon.files.text_table import read_table
 
-BLANK = Answer(scores=("", "")).mark
+BLANK = CupAnswer(scores=("", "")).mark
 
 
 def an(texture, saltiness="", comment=""):
-    return Answer(scores=(texture, saltiness), comment=comment)
+    return CupAnswer(scores=(texture, saltiness), comment=comment)
 
 
 @pytest.fixture
-def ballot(desk):
-    return desk.ballots["1", "T01"]
+def ballot(sitting):
+    return sitting.ballots["1", "T01"]
 
 
 @pytest.fixture
 def save(ballot):
     def save(answer, page="a", turn=0, base=BLANK, code="037"):
-        return ballot.save({code: Given(answer, base)}, Stamp(page, turn))[code]
+        return ballot.save({code: Given(answer, base, page, turn)})[code]
 
     return save
 
@@ -47,11 +48,9 @@ def test_an_answer_stands_in_the_columns_of_scores(save, folder):
 
 def test_the_bytes_reach_the_disk_before_the_name_and_the_name_before_the_answer(save, monkeypatch):
     done = []
-    sync, replace = os.fsync, os.replace
+    sync, replace = os.fsync, Path.replace
     monkeypatch.setattr(os, "fsync", lambda handle: (done.append("fsync"), sync(handle))[1])
-    monkeypatch.setattr(
-        "pathlib.os.replace", lambda a, b: (done.append("replace"), replace(a, b))[1]
-    )
+    monkeypatch.setattr(Path, "replace", lambda a, b: (done.append("replace"), replace(a, b))[1])
     save(an("7"))
     assert done == ["fsync", "replace", "fsync"]
 
@@ -61,7 +60,7 @@ def test_nothing_changes_where_the_disk_refuses(save, ballot, rows, monkeypatch)
     monkeypatch.setattr(os, "fsync", lambda _: (_ for _ in ()).throw(OSError(28, "disk full")))
     with pytest.raises(OSError, match="disk full"):
         save(an("8"), turn=1)
-    assert ballot.contents.answer("037").scores[0] == rows()[0]["texture"] == "7"
+    assert ballot.answer("037").scores[0] == rows()[0]["texture"] == "7"
 
 
 def test_a_refused_write_leaves_no_file_behind(save, folder, monkeypatch):
@@ -195,8 +194,8 @@ def test_columns_of_others_and_their_separator_survive(save, folder, rows, ballo
 
 def test_many_threads_on_one_ballot_lose_nothing(ballot, rows):
     def one(k):
-        code = ballot.paper.codes[k % 3]
-        ballot.save({code: Given(an(str(k // 3)), BLANK)}, Stamp(f"page {code}", k))
+        code = ballot.codes[k % 3]
+        ballot.save({code: Given(an(str(k // 3)), BLANK, f"page {code}", k)})
 
     threads = [threading.Thread(target=one, args=(k,)) for k in range(30)]
     for thread in threads:

@@ -6,7 +6,7 @@ import pytest
 
 from blindspoon import analysis
 from blindspoon.collect import opening
-from blindspoon.collect.ballots import Answer, Given, Stamp
+from blindspoon.collect.ballots import CupAnswer, Given
 
 pytestmark = pytest.mark.browser
 PHONE = {"width": 390, "height": 844}
@@ -266,7 +266,7 @@ def test_a_score_can_be_taken_back(sheet, served, rows):
 def test_a_scale_that_is_typed_says_at_once_what_it_does_not_take(sheet, folder, serve, rows):
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(text.replace("high = 10\nstep = 0.5", "high = 100"))
-    with serve(folder) as (served, _):
+    with serve(folder) as served:
         page = begin(sheet(), served)
         page.fill("#texture", "120")
         page.keyboard.press("Tab")
@@ -306,11 +306,11 @@ def test_the_overview_renews_itself(sheet, served):
 @pytest.mark.slow
 def test_markup_in_a_comment_does_not_run_in_the_report(browser, folder, coded):
     bad = ["<script>window.pwned=1</script>", "<img src=x onerror=window.pwned=1>", "=1+1", "]]>"]
-    with opening.opened(folder) as tasting:
-        for ballot in tasting.desk.ballots.values():
-            for k, code in enumerate(ballot.paper.codes):
-                answer = Answer(scores=(str(k), str(5 - k)), comment=bad[(k + len(code)) % 4])
-                ballot.save({code: Given(answer, "")}, Stamp("a", 0))
+    with opening.opened(folder) as sitting:
+        for ballot in sitting.ballots.values():
+            for k, code in enumerate(ballot.codes):
+                answer = CupAnswer(scores=(str(k), str(5 - k)), comment=bad[(k + len(code)) % 4])
+                ballot.save({code: Given(answer, "", "a")})
     written = analysis.write_report(analysis.analyse(folder), folder.parent / "reports")
     page = browser.new_page()
     page.goto(written.as_uri())

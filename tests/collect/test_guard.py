@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.collect import opening
-from blindspoon.collect.security import HEADERS, Guesses, only_for_hosts
+from blindspoon.collect.security import HEADERS, RateLimit, only_for_hosts
 from blindspoon.collect.server import create_app
 
 KEY_WORDS = ("oak-leaf", "Oak leaf", "plain", "Plain", "cool-cellar", "Cool cellar", "jar 1")
@@ -35,13 +35,12 @@ def test_no_page_names_a_variant_and_the_key_is_never_opened(folder, monkeypatch
             return kept(self, *rest, **more)
 
         monkeypatch.setattr(Path, name, note)
-    with opening.opened(folder) as tasting:
-        desk = tasting.desk
-        for taster in desk.plan.tasters:
-            desk.agree("1", taster)
-        client = create_app(desk, "http://192.0.2.7/").test_client()
-        links = [f"/t/{desk.taster_link(name)}" for name in desk.plan.tasters]
-        pages = crawl(client, ["/", f"/h/{desk.host_link}", *links])
+    with opening.opened(folder) as sitting:
+        for taster in sitting.plan.tasters:
+            sitting.agree("1", taster)
+        client = create_app(sitting, "http://192.0.2.7/").test_client()
+        links = [f"/t/{sitting.taster_link(name)}" for name in sitting.plan.tasters]
+        pages = crawl(client, ["/", f"/h/{sitting.host_link}", *links])
     assert len(pages) > 20
     assert not [(path, word) for path, page in pages.items() for word in KEY_WORDS if word in page]
     assert "trial.toml" in opened
@@ -51,8 +50,8 @@ def test_no_page_names_a_variant_and_the_key_is_never_opened(folder, monkeypatch
 def test_the_score_page_works_where_the_key_is_locked_away(folder):
     (folder / "key.csv").unlink()
     (folder / "key.csv").mkdir()  # cannot be read as a file
-    with opening.opened(folder) as tasting:
-        assert len(tasting.desk.plan.orders) == 3
+    with opening.opened(folder) as sitting:
+        assert len(sitting.ballots) == 3
 
 
 def test_the_source_of_the_form_knows_no_variants():
@@ -64,18 +63,18 @@ def test_the_source_of_the_form_knows_no_variants():
             assert not re.search(r"\.variants?\b|\.control\b|key\.csv|unblind", text), path.name
 
 
-def test_a_taster_s_pages_hold_nothing_of_others(client, desk, phone):
+def test_a_taster_s_pages_hold_nothing_of_others(client, sitting, phone):
     for taster, words in (("T01", "mine alone"), ("T02", "not yours")):
         phone(taster).answer(1, texture="7", comment=words)
-    pages = crawl(client, [f"/t/{desk.taster_link('T01')}"])
+    pages = crawl(client, [f"/t/{sitting.taster_link('T01')}"])
     text = re.sub(r"[\w-]{12,}", "", "".join(pages.values()))  # links may hold any three letters
     assert "mine alone" in text
-    assert desk.host_link not in "".join(pages.values())
+    assert sitting.host_link not in "".join(pages.values())
     assert not [word for word in ("not yours", "290", "705", "T02") if word in text]
 
 
-def test_every_reply_carries_the_headers(client, desk):
-    for path in ("/", "/nothing", f"/h/{desk.host_link}", "/favicon.ico"):
+def test_every_reply_carries_the_headers(client, sitting):
+    for path in ("/", "/nothing", f"/h/{sitting.host_link}", "/favicon.ico"):
         headers = client.get(path).headers
         assert {name: headers[name] for name in HEADERS} == HEADERS
         assert headers["Cache-Control"] == "no-store"
@@ -84,9 +83,9 @@ def test_every_reply_carries_the_headers(client, desk):
     assert "unsafe" not in policy
 
 
-def test_pages_hold_no_script_or_style_of_their_own(client, desk, phone):
+def test_pages_hold_no_script_or_style_of_their_own(client, sitting, phone):
     phone("T01")
-    pages = crawl(client, ["/", f"/h/{desk.host_link}", f"/t/{desk.taster_link('T01')}"])
+    pages = crawl(client, ["/", f"/h/{sitting.host_link}", f"/t/{sitting.taster_link('T01')}"])
     for page in pages.values():
         if page.startswith("<!doctype"):
             assert not re.search(r"<script(?! src=)|<style| style=| on\w+=|javascript:", page)
@@ -120,7 +119,7 @@ def test_a_form_without_its_ticket_is_turned_away(client, ticket):
     assert client.post("/join", data=form).status_code == 403
 
 
-def test_the_ticket_of_one_link_does_not_open_another(phone, client, desk, fields):
+def test_the_ticket_of_one_link_does_not_open_another(phone, client, sitting, fields):
     vera, tom = phone("T01"), phone("T02")
     form = fields(vera.read(f"{vera.place}1")) | {"code": "512", "texture": "7"}
     assert client.post(f"{tom.place}1", data=form).status_code == 403
@@ -146,7 +145,7 @@ def test_only_the_addresses_of_the_page_are_answered():
 
 def test_guessing_is_slowed_for_each_address_alone_and_forgotten():
     now = [0.0]
-    guesses = Guesses(clock=lambda: now[0])
+    guesses = RateLimit(clock=lambda: now[0])
     assert [guesses.too_many("192.0.2.1") for _ in range(25)] == [False] * 20 + [True] * 5
     assert not guesses.too_many("192.0.2.2")
     now[0] = 61.0
@@ -156,11 +155,11 @@ def test_guessing_is_slowed_for_each_address_alone_and_forgotten():
     assert len(guesses._counts) == 1000
 
 
-def test_guessed_links_are_turned_away_and_true_ones_go_on(client, desk):
+def test_guessed_links_are_turned_away_and_true_ones_go_on(client, sitting):
     codes = [client.get(f"/t/{'x' * 21}{number % 10}").status_code for number in range(30)]
     assert (codes[0], codes[-1]) == (404, 429)
     assert client.get(f"/h/{'x' * 22}").status_code == 429
-    assert client.get(f"/t/{desk.taster_link('T01')}").status_code == 200
+    assert client.get(f"/t/{sitting.taster_link('T01')}").status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -196,8 +195,8 @@ def test_markup_in_names_and_comments_stays_text(folder):
     for file in ("servings.csv", "key.csv"):
         path = folder / file
         path.write_text(path.read_text().replace("T01", name))
-    with opening.opened(folder) as tasting:
-        client = create_app(tasting.desk, "http://192.0.2.7/").test_client()
-        pages = crawl(client, ["/", f"/h/{tasting.desk.host_link}"])
+    with opening.opened(folder) as sitting:
+        client = create_app(sitting, "http://192.0.2.7/").test_client()
+        pages = crawl(client, ["/", f"/h/{sitting.host_link}"])
     assert not [path for path, page in pages.items() if "<script>alert" in page]
     assert "&lt;script&gt;alert(1)" in pages["/"]

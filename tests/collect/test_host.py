@@ -2,12 +2,12 @@
 
 import pytest
 
-from blindspoon.collect.ballots import Answer, Given, Stamp
+from blindspoon.collect.ballots import CupAnswer, Given
 
 
 @pytest.fixture
-def host(desk):
-    return f"/h/{desk.host_link}"
+def host(sitting):
+    return f"/h/{sitting.host_link}"
 
 
 @pytest.fixture
@@ -39,12 +39,12 @@ def test_the_overview_says_who_is_how_far(client, host, phone):
     assert "1 of 3</td>" in page
 
 
-def test_a_session_is_closed_and_opened(client, host, desk, fields, events):
+def test_a_session_is_closed_and_opened(client, host, sitting, fields, events):
     form = fields(client.get(host).text)
     client.post(f"{host}/session", data=form | {"session": ""})
-    assert desk.session == ""
+    assert sitting.session == ""
     client.post(f"{host}/session", data=form | {"session": "1"})
-    assert desk.session == "1"
+    assert sitting.session == "1"
     assert events == ["Session 1 is closed.", "Session 1 is open."]
     assert client.post(f"{host}/session", data=form | {"session": "9"}).status_code == 400
 
@@ -100,26 +100,26 @@ def test_a_second_keying_shows_where_the_two_differ_and_saves_nothing(keyed, row
     assert rows()[1]["texture"] == "3"
 
 
-def test_correcting_after_a_second_keying_counts_as_keyed_twice(keyed, client, host, desk):
+def test_correcting_after_a_second_keying_counts_as_keyed_twice(keyed, client, host, sitting):
     keyed(WHOLE)
     keyed(WHOLE, page=keyed([("1", "1")], kind="again").text)
-    assert ("1", "T01") in desk.memory.twice
+    assert ("1", "T01") in sitting.memory.twice
 
 
-def test_a_link_is_shown_with_its_code_and_made_anew(client, host, desk, fields, phone):
+def test_a_link_is_shown_with_its_code_and_made_anew(client, host, sitting, fields, phone):
     vera = phone("T01")
     page = client.get(f"{host}/taster/1").text
-    old = desk.taster_link("T01")
+    old = sitting.taster_link("T01")
     assert f"http://192.0.2.7:8765/t/{old}" in page
     assert "<svg" in page
     client.post(f"{host}/taster/1", data=fields(page))
     assert client.get(vera.base).status_code == 404
-    assert client.get(f"/t/{desk.taster_link('T01')}").status_code == 303
-    assert "T01" in desk.free_names()
+    assert client.get(f"/t/{sitting.taster_link('T01')}").status_code == 303
+    assert "T01" in sitting.free_names()
 
 
-def test_cups_scored_in_another_file_are_shown_and_not_keyed(client, host, desk, keyed, rows):
-    desk.ballots["1", "T01"].elsewhere = {"037": "scores.csv"}
+def test_cups_scored_in_another_file_are_shown_and_not_keyed(client, host, sitting, keyed, rows):
+    sitting.ballots["1", "T01"].elsewhere = {"037": "scores.csv"}
     assert "scored in scores.csv" in client.get(f"{host}/1/key/1").text
     keyed(WHOLE)
     assert [row["code"] for row in rows()] == ["512", "846"]
@@ -142,10 +142,10 @@ def test_the_overview_renews_itself_only_where_it_was_asked_to(client, host, ask
     assert client.get(host, query_string={"every": asked}).headers.get("Refresh") == header
 
 
-def test_changes_by_hand_are_seen_by_the_overview(client, host, desk, folder):
-    ballot = desk.ballots["1", "T01"]
-    ballot.save({"037": Given(Answer(scores=("7", "4")), "")}, Stamp("a", 0))
+def test_changes_by_hand_are_seen_by_the_overview(client, host, sitting, folder):
+    ballot = sitting.ballots["1", "T01"]
+    ballot.save({"037": Given(CupAnswer(scores=("7", "4")), "", "a")})
     path = folder / "ballots/1-T01.csv"
     path.write_text(path.read_text().replace(",7,", ",2,"))
     client.get(f"{host}/progress")
-    assert ballot.contents.answer("037").scores == ("2", "4")
+    assert ballot.answer("037").scores == ("2", "4")

@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from blindspoon.collect import opening
-from blindspoon.collect.sitting import _file_names
+from blindspoon.collect.opening import file_names
 from blindspoon.errors import TrialError
 
 
@@ -19,8 +19,8 @@ def problems_of(folder):
 
 
 def opened(folder):
-    with opening.opened(folder) as tasting:
-        return tasting.desk
+    with opening.opened(folder) as sitting:
+        return sitting
 
 
 def test_links_are_the_same_after_a_restart(folder):
@@ -30,34 +30,33 @@ def test_links_are_the_same_after_a_restart(folder):
 
 
 def test_who_has_joined_and_agreed_is_known_after_a_restart(folder):
-    with opening.opened(folder) as tasting:
-        tasting.desk.join("T02")
-        tasting.desk.agree("1", "T01")
-        tasting.desk.note_twice("1", "T03")
-        tasting.desk.open_session("")
-        old = tasting.desk.taster_link("T03")
-        tasting.desk.renew("T03")
-    desk = opened(folder)
-    assert desk.free_names() == ["T03"]
-    assert desk.has_agreed("1", "T01")
-    assert desk.memory.twice == (("1", "T03"),)
-    assert desk.session == ""
-    assert desk.taster_of(old) is None
+    with opening.opened(folder) as sitting:
+        sitting.join("T02")
+        sitting.agree("1", "T01")
+        sitting.note_twice("1", "T03")
+        sitting.open_session("")
+        old = sitting.taster_link("T03")
+        sitting.renew("T03")
+    sitting = opened(folder)
+    assert sitting.free_names() == ["T03"]
+    assert sitting.has_agreed("1", "T01")
+    assert sitting.memory.twice == (("1", "T03"),)
+    assert sitting.session == ""
+    assert sitting.taster_of(old) is None
 
 
 def test_many_who_join_at_once_are_all_remembered(folder):
-    with opening.opened(folder) as tasting:
-        desk = tasting.desk
-        names = [*desk.plan.tasters] * 4
+    with opening.opened(folder) as sitting:
+        names = [*sitting.plan.tasters] * 4
         with ThreadPoolExecutor(12) as pool:
-            taken = list(pool.map(desk.join, names))
+            taken = list(pool.map(sitting.join, names))
     assert sum(taken) == 3
     assert opened(folder).free_names() == []
 
 
 def test_links_differ_between_folders_tasters_and_host(folder, tmp_path):
-    desk = opened(folder)
-    links = [desk.host_link, *map(desk.taster_link, desk.plan.tasters)]
+    sitting = opened(folder)
+    links = [sitting.host_link, *map(sitting.taster_link, sitting.plan.tasters)]
     (folder / ".blindspoon/collect.json").unlink()
     again = opened(folder)
     links += [again.host_link, *map(again.taster_link, again.plan.tasters)]
@@ -121,7 +120,7 @@ def test_stray_temporary_files_are_swept(folder):
 def test_ballots_are_read_back(folder):
     (folder / "ballots").mkdir()
     (folder / "ballots/1-T01.csv").write_text("taster,code,texture,saltiness\nT01,037,7,\n")
-    assert opened(folder).ballots["1", "T01"].contents.answer("037").scores == ("7", "")
+    assert opened(folder).ballots["1", "T01"].answer("037").scores == ("7", "")
 
 
 def test_a_ballot_with_rows_of_another_taster_is_refused(folder):
@@ -159,9 +158,9 @@ def test_no_name_of_a_taster_leaves_the_folder_or_meets_another():
         "ä" * 79 + "b", "T01", "t01", "T.01", "x" * 80, "=1+1", "%2F", "~", "a b", "a%20b",
     ]  # fmt: skip
     keys = [("1", name) for name in tasters] + [("1-a", "b"), ("1", "a-b ")]
-    names = list(_file_names(keys).values())
+    names = list(file_names(keys).values())
     for order in (keys, keys[::-1]):
-        assert len({name.casefold() for name in _file_names(order).values()}) == len(keys)
+        assert len({name.casefold() for name in file_names(order).values()}) == len(keys)
     assert all(set(name[:-4]) <= set("%_-") | set(map(chr, range(48, 123))) for name in names)
     assert not any(set(name) & set("/\\:") for name in names)
     assert max(map(len, names)) < 160

@@ -5,8 +5,10 @@ import http.client
 import json
 import signal
 import socket
+import subprocess
 import sys
 import time
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -14,6 +16,8 @@ import pytest
 from blindspoon.collect import opening, server
 from blindspoon.collect.server import serve
 from blindspoon.errors import FormError
+
+SCRIPT = Path(__file__).with_name("serve_folder.py")
 
 
 def ask(addresses, path="/", method="GET", headers=None, body=None):
@@ -31,9 +35,11 @@ def raw(addresses, request):
         return link.recv(200).decode()
 
 
-def test_ctrl_c_ends_it_cleanly(folder, serve):
-    with serve(folder) as (addresses, process):
-        assert ask(addresses)[0] == 200
+def test_ctrl_c_ends_it_cleanly(folder):
+    command = [sys.executable, str(SCRIPT), str(folder)]
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    with subprocess.Popen(command, **pipes) as process:
+        assert ask(json.loads(process.stdout.readline()))[0] == 200
         process.send_signal(signal.SIGINT)
         last, said = process.communicate(timeout=10)
         assert (process.returncode, said) == (0, "")
@@ -51,7 +57,7 @@ def test_it_listens_to_one_address_alone_unless_asked(served):
 def test_it_listens_to_the_network_where_asked(folder, serve):
     if not server.network_addresses():
         pytest.skip("this computer is in no network")
-    with serve(folder, "--lan") as (addresses, _):
+    with serve(folder, lan=True) as addresses:
         place = urlsplit(addresses["join"])
         assert place.hostname in server.network_addresses()
         assert addresses["host"].startswith("http://127.0.0.1:")
@@ -95,24 +101,24 @@ def test_an_answer_given_over_the_wire_is_on_the_disk(served, fields, rows):
 
 
 def test_a_port_that_is_taken_is_said(folder):
-    with socket.socket() as taken, opening.opened(folder) as tasting:
+    with socket.socket() as taken, opening.opened(folder) as sitting:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
         with pytest.raises(FormError, match=f"port {port}: the score page cannot listen there"):
-            serve(tasting.desk, port=port, ready=lambda _: None)
+            serve(sitting, port=port, ready=lambda _: None)
 
 
 @pytest.mark.parametrize("port", [-1, 70_000])
 def test_a_port_that_cannot_be_is_said(folder, port):
-    with opening.opened(folder) as tasting, pytest.raises(FormError, match="cannot listen there"):
-        serve(tasting.desk, port=port, ready=lambda _: None)
+    with opening.opened(folder) as sitting, pytest.raises(FormError, match="cannot listen there"):
+        serve(sitting, port=port, ready=lambda _: None)
 
 
 def test_without_a_network_lan_is_refused(folder, monkeypatch):
     monkeypatch.setattr(server, "network_addresses", lambda: ())
-    with opening.opened(folder) as tasting, pytest.raises(FormError, match="in no network"):
-        serve(tasting.desk, lan=True, port=0, ready=lambda _: None)
+    with opening.opened(folder) as sitting, pytest.raises(FormError, match="in no network"):
+        serve(sitting, lan=True, port=0, ready=lambda _: None)
 
 
 def test_finding_the_addresses_sends_nothing(monkeypatch):
@@ -132,7 +138,7 @@ def test_the_names_of_the_page_in_a_network(monkeypatch):
 
 
 def test_it_is_ready_when_it_says_so(folder, serve):
-    with serve(folder) as (addresses, _):
+    with serve(folder) as addresses:
         started = time.monotonic()
         assert ask(addresses, f"/h/{addresses['host'].rsplit('/', 1)[1]}")[0] == 200
         assert time.monotonic() - started < 5

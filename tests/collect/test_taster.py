@@ -12,10 +12,10 @@ def checked(page):
     return re.findall(r'name="(\w+)" value="([^"]*)" checked', page)
 
 
-def test_a_taster_picks_a_name_and_gets_their_own_link(client, desk, fields):
+def test_a_taster_picks_a_name_and_gets_their_own_link(client, sitting, fields):
     page = client.get("/").text
     reply = client.post("/join", data=fields(page) | {"name": "1"})
-    assert reply.headers["Location"] == f"/t/{desk.taster_link('T02')}"
+    assert reply.headers["Location"] == f"/t/{sitting.taster_link('T02')}"
     assert ">T02</button>" not in client.get("/").text
 
 
@@ -27,17 +27,20 @@ def test_the_first_to_ask_gets_the_name(client, fields):
     assert "T01 has been taken a moment ago" in second.text
 
 
-def test_cautions_come_before_the_first_cup_and_cannot_be_skipped(client, desk, phone):
-    link = desk.taster_link("T01")
+def test_cautions_come_before_the_first_cup_and_cannot_be_skipped(client, sitting, phone):
+    link = sitting.taster_link("T01")
     assert client.get(f"/t/{link}/1/1").headers["Location"] == f"/t/{link}"
     assert "Before you taste" in client.get(f"/t/{link}").text
     assert "037" in phone("T01").read(f"/t/{link}")
 
 
-def test_cautions_tell_what_the_trial_says(folder, cautions):
-    with opening.opened(folder, cautions) as tasting:
-        link = tasting.desk.taster_link("T01")
-        page = create_app(tasting.desk).test_client().get(f"/t/{link}").text
+def test_cautions_tell_what_the_trial_says(folder):
+    tasting = 'allergens = "mustard seed, garlic"\nconsent = "First.\\n\\nSecond."'
+    text = (folder / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(f"{text}\n[tasting]\n{tasting}\n")
+    with opening.opened(folder) as sitting:
+        link = sitting.taster_link("T01")
+        page = create_app(sitting).test_client().get(f"/t/{link}").text
     assert "They may contain: mustard seed, garlic." in page
     assert "<p>First.</p>\n<p>Second.</p>" in page
     for word in ("smells wrong", "salty", "alcohol", "pregnant", "stop at any time", "local rules"):
@@ -91,11 +94,10 @@ def test_whoever_stops_early_is_thanked_and_sees_what_is_open(phone):
 def test_the_rest_is_called_to_mind_between_cups(folder):
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(text + '\n[tasting]\ncleanser = "water and bread"\n')
-    with opening.opened(folder) as tasting:
-        desk = tasting.desk
-        desk.agree("1", "T01")
-        client = create_app(desk).test_client()
-        first, second = (client.get(f"/t/{desk.taster_link('T01')}/1/{k}").text for k in (1, 2))
+    with opening.opened(folder) as sitting:
+        sitting.agree("1", "T01")
+        client = create_app(sitting).test_client()
+        first, second = (client.get(f"/t/{sitting.taster_link('T01')}/1/{k}").text for k in (1, 2))
     assert "water and bread" not in first
     assert "Before this cup: water and bread, then rest about a minute." in second
 
@@ -119,7 +121,7 @@ def test_the_script_is_told_the_same_in_json(phone, rows):
     assert rows()[0]["texture"] == "7"
 
 
-def test_two_phones_on_one_link_are_told(phone, client, desk):
+def test_two_phones_on_one_link_are_told(phone, client, sitting):
     vera = phone("T01")
     page = vera.read(f"{vera.place}1")
     vera.answer(1, page=vera.read(f"{vera.place}1"), texture="7")
@@ -127,10 +129,10 @@ def test_two_phones_on_one_link_are_told(phone, client, desk):
     assert "Cup 037 had been answered on another page" in vera.read(reply.headers["Location"])
 
 
-def test_a_closed_session_takes_no_answer_and_says_so(phone, desk, rows):
+def test_a_closed_session_takes_no_answer_and_says_so(phone, sitting, rows):
     vera = phone("T01")
     page = vera.read(f"{vera.place}1")
-    desk.open_session("")
+    sitting.open_session("")
     reply = vera.answer(1, page=page, json=True, texture="7")
     assert reply.status_code == 409
     assert "This session is closed" in reply.json["message"]
@@ -149,10 +151,9 @@ def test_tasters_are_told_the_food_and_not_the_question(folder):
     path = folder / "trial.toml"
     more = 'question = "Do oak leaves help?"\nproduct = "pickled cucumbers"\ncontrol'
     path.write_text(path.read_text().replace("control", more, 1))
-    with opening.opened(folder) as tasting:
-        desk = tasting.desk
-        client = create_app(desk).test_client()
-        pages = [client.get(path).text for path in ("/", f"/t/{desk.taster_link('T01')}")]
+    with opening.opened(folder) as sitting:
+        client = create_app(sitting).test_client()
+        pages = [client.get(path).text for path in ("/", f"/t/{sitting.taster_link('T01')}")]
     assert "<h1>Pickled cucumbers</h1>" in pages[0]
     assert "3 cups of pickled cucumbers" in pages[1]
     assert not any("oak" in page or "half-sour" in page for page in pages)
@@ -160,13 +161,12 @@ def test_tasters_are_told_the_food_and_not_the_question(folder):
 
 def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows):
     (folder / "scores.csv").write_text("taster,code,texture,saltiness\nT01,512,7,5\n")
-    with opening.opened(folder) as tasting:
-        desk = tasting.desk
-        desk.agree("1", "T01")
-        client = create_app(desk).test_client()
-        page = client.get(f"/t/{desk.taster_link('T01')}/1/2").text
-        form = {"ticket": desk.memory.link("form", desk.taster_link("T01")), "code": "512"}
-        path = f"/t/{desk.taster_link('T01')}/1/2"
+    with opening.opened(folder) as sitting:
+        sitting.agree("1", "T01")
+        client = create_app(sitting).test_client()
+        page = client.get(f"/t/{sitting.taster_link('T01')}/1/2").text
+        form = {"ticket": sitting.memory.link("form", sitting.taster_link("T01")), "code": "512"}
+        path = f"/t/{sitting.taster_link('T01')}/1/2"
         assert client.post(path, data=form | {"texture": "7"}).status_code == 409
     assert "This cup is scored already" in page
     assert "<form" not in page
@@ -176,18 +176,17 @@ def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows):
 def test_a_scale_of_many_steps_is_typed(folder):
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(text.replace("high = 10\nstep = 0.5", "high = 100"))
-    with opening.opened(folder) as tasting:
-        desk = tasting.desk
-        desk.agree("1", "T01")
-        page = create_app(desk).test_client().get(f"/t/{desk.taster_link('T01')}/1/1").text
+    with opening.opened(folder) as sitting:
+        sitting.agree("1", "T01")
+        page = create_app(sitting).test_client().get(f"/t/{sitting.taster_link('T01')}/1/1").text
     assert page.count('type="number" inputmode="decimal"') == 2
     assert 'min="0.0" max="100.0" step="any"' in page
     assert 'type="radio"' not in page
 
 
-def test_a_taster_without_cups_in_the_open_session_waits(client, desk):
-    desk.ballots.pop(("1", "T03"))
-    assert "You have no cups in this session" in client.get(f"/t/{desk.taster_link('T03')}").text
+def test_a_taster_without_cups_in_the_open_session_waits(client, sitting):
+    sitting.ballots.pop(("1", "T03"))
+    assert "You have no cups in this session" in client.get(f"/t/{sitting.taster_link('T03')}").text
 
 
 def test_a_disk_that_refuses_is_said_to_the_taster_and_the_terminal(phone, events, monkeypatch):

@@ -18,7 +18,6 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from blindspoon.collect.ballots import Event
     from blindspoon.collect.opening import Addition
     from blindspoon.collect.server import Addresses
     from blindspoon.errors import Note, Problem
@@ -65,9 +64,9 @@ def say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
         click.echo(spaced(f"caution: {text}" + (f" ({source})" if source else "")))
 
 
-def tell(event: Event) -> None:
+def tell(text: str) -> None:
     """Print what happens on the score page."""
-    click.echo(str(event), err=True)
+    click.echo(text, err=True)
 
 
 def say_addresses(addresses: Addresses) -> None:

@@ -38,19 +38,19 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
 
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
-    from blindspoon.collect.opening import opened  # noqa: PLC0415
+    from blindspoon.collect.opening import opened, plan_addition  # noqa: PLC0415
     from blindspoon.collect.server import serve  # noqa: PLC0415
 
-    with opened(folder) as tasting:
+    with opened(folder) as sitting:
         if source is not None:
-            addition = tasting.plan(source)
+            addition = plan_addition(folder, sitting, source)
             for line in addition.lines():
                 click.echo(line)
-            tasting.add(addition)
+            addition.add(sitting)
             click.echo(added(addition, folder))
             return
         where = {} if port is None else {"port": port}
-        tally = serve(tasting.desk, lan=lan, ready=say_addresses, tell=tell, **where)
+        tally = serve(sitting, lan=lan, ready=say_addresses, tell=tell, **where)
     click.echo(f"{tally} of {folder}.")
 
 

@@ -13,19 +13,17 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from blindspoon import wording
 from blindspoon.collect.ballots import (
-    Answer,
-    Ballot,
+    BallotFile,
+    CupAnswer,
     Given,
-    Stamp,
-    by_cell,
     read_answers,
     write_for_spreadsheet,
 )
-from blindspoon.collect.security import Door
-from blindspoon.collect.sitting import Desk
+from blindspoon.collect.security import Access, faults
+from blindspoon.collect.sitting import Sitting
 
-Cells = dict[tuple[int, str], str]
-"""Texts by row of the grid, from 0, and column."""
+Cells = Sequence[Mapping[str, str]]
+"""Texts of the grid by column, a mapping a cup."""
 
 REFRESH = ("5", "15", "60")
 """Seconds after which the page loads itself again, where the host asked for it."""
@@ -36,16 +34,17 @@ class HostPages:
 
     Parameters
     ----------
-    desk : Desk
-    door : Door
+    sitting : Sitting
+    access : Access
     join_address : str
         Where tasters join.
     """
 
-    def __init__(self, desk: Desk, door: Door, join_address: str) -> None:
-        self._desk = desk
-        self._door = door
+    def __init__(self, sitting: Sitting, access: Access, join_address: str) -> None:
+        self._sitting = sitting
+        self._access = access
         self._address = join_address.rstrip("/")
+        self._places = {str(place): name for place, name in enumerate(sitting.plan.tasters, 1)}
 
     def add_to(self, app: Flask) -> None:
         """Register the addresses."""
@@ -64,207 +63,186 @@ class HostPages:
 
     def overview(self, link: str) -> Response:
         """Show how far everybody is."""
-        self._door.host(link)
-        self._desk.reconcile()
-        page = render_template(
-            "host.html.j2", **self._common(link), qr=_qr(self._address), address=self._address
-        )
-        response = make_response(page)
-        if request.args.get("every") in REFRESH:
-            response.headers["Refresh"] = request.args["every"]
-        return response
+        return self._overview("host", link, qr=_qr(self._address), address=self._address)
 
-    def progress(self, link: str) -> str:
+    def progress(self, link: str) -> Response:
         """Give the part of the overview that changes."""
-        self._door.host(link)
-        self._desk.reconcile()
-        return render_template("progress.html.j2", **self._common(link))
+        return self._overview("progress", link)
 
     def session(self, link: str) -> AnyResponse:
         """Open a session, or close the one that is open."""
-        self._door.host(link)
-        name = self._door.form(link).get("session", "")
-        if name and name not in self._desk.plan.sessions:
+        self._access.host(link)
+        name = self._access.form(link).get("session", "")
+        if name and name not in self._sitting.plan.sessions:
             abort(400)
-        self._desk.open_session(name)
+        self._sitting.open_session(name)
         return redirect(f"/h/{link}", 303)
 
     def scores(self, link: str) -> Response:
         """Give everything that was filled in here, safe to open in a spreadsheet."""
-        self._door.host(link)
-        names = ["session", "taster", "code", *self._attribute_names(), "comment"]
-        rows = [row for each in self._desk.ballots.values() for row in each.contents.in_order()]
+        self._access.host(link)
+        attributes = [attribute.name for attribute in self._sitting.plan.attributes]
+        names = ["session", "taster", "code", *attributes, "comment"]
+        rows = [row for ballot in self._sitting.ballots.values() for row in ballot.in_order()]
         response = make_response(write_for_spreadsheet(names, rows))
         response.headers["Content-Type"] = "text/csv; charset=utf-8"
         response.headers["Content-Disposition"] = 'attachment; filename="scores-so-far.csv"'
         return response
 
-    def taster(self, link: str, place: str) -> str:
+    def taster(self, link: str, place: str) -> Response:
         """Show the own link of one taster."""
-        self._door.host(link)
+        self._access.host(link)
         taster = self._taster(place)
-        address = f"{self._address}/t/{self._desk.taster_link(taster)}"
-        return render_template(
-            "link.html.j2", **self._common(link), taster=taster, address=address, qr=_qr(address)
+        address = f"{self._address}/t/{self._sitting.taster_link(taster)}"
+        return self._page(
+            "link", link, taster=taster, place=place, address=address, qr=_qr(address)
         )
 
     def renew(self, link: str, place: str) -> AnyResponse:
         """Make a taster's link anew."""
-        self._door.host(link)
-        self._door.form(link)
-        self._desk.renew(self._taster(place))
+        self._access.host(link)
+        self._access.form(link)
+        self._sitting.renew(self._taster(place))
         return redirect(f"/h/{link}/taster/{place}", 303)
 
-    def grid(self, link: str, session: str, place: str) -> str:
+    def grid(self, link: str, session: str, place: str) -> Response:
         """Show a paper ballot to key in, with what is there already."""
         ballot = self._ballot(link, session, place)
-        return self._show(link, place, ballot, _stored(ballot), saved=self._saved())
+        return self._grid(link, place, ballot, _stored(ballot), saved=self._saved())
 
     def key(self, link: str, session: str, place: str) -> AnyResponse:
         """Store a paper ballot; all of it, or nothing where a cell is wrong."""
         ballot = self._ballot(link, session, place)
-        form = self._door.form(link)
+        form = self._access.form(link)
         typed = _typed(ballot, form)
-        answers, problems = read_answers(ballot.paper.attributes, _rows(ballot, typed), place)
+        answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            page = self._show(link, place, ballot, typed, faults=by_cell(problems))
+            page = self._grid(link, place, ballot, typed, wrong=faults(problems))
             return make_response(page, 422)
+        opened = form.get("page", "")[:40]
         given = {
-            code: Given(answer, form.get(f"{row}-base", ""))
-            for row, (code, answer) in enumerate(zip(ballot.paper.codes, answers, strict=True))
+            code: Given(answer, form.get(f"{row}-base", ""), opened)
+            for row, (code, answer) in enumerate(zip(ballot.codes, answers, strict=True))
             if code not in ballot.elsewhere
         }
-        ballot.save(given, Stamp(page=form.get("page", "")[:40], turn=0))
+        ballot.save(given)
         if form.get("twice"):
-            self._desk.note_twice(session, ballot.paper.taster)
-        return self._to_next(link, session, place)
+            self._sitting.note_twice(session, ballot.taster)
+        return self._to_next(link, session, place, "key")
 
-    def second_grid(self, link: str, session: str, place: str) -> str:
+    def second_grid(self, link: str, session: str, place: str) -> Response:
         """Show an empty grid, to key the same paper ballot a second time."""
         ballot = self._ballot(link, session, place)
-        return self._show(link, place, ballot, {}, again=True, saved=self._saved())
+        return self._grid(link, place, ballot, _typed(ballot, {}), again=True, saved=self._saved())
 
     def key_again(self, link: str, session: str, place: str) -> AnyResponse:
         """Compare a second keying with the first; store nothing where they differ."""
         ballot = self._ballot(link, session, place)
-        typed = _typed(ballot, self._door.form(link))
-        answers, problems = read_answers(ballot.paper.attributes, _rows(ballot, typed), place)
+        typed = _typed(ballot, self._access.form(link))
+        answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            page = self._show(link, place, ballot, typed, again=True, faults=by_cell(problems))
+            page = self._grid(link, place, ballot, typed, again=True, wrong=faults(problems))
             return make_response(page, 422)
         differ = _differences(ballot, answers)
         if not differ:
-            self._desk.note_twice(session, ballot.paper.taster)
-            return self._to_next(link, session, place, kind="again")
-        comments = {cell: text for cell, text in _stored(ballot).items() if cell[1] == "comment"}
-        page = self._show(link, place, ballot, typed | comments, differ=differ)
-        return make_response(page, 409)
-
-    def _attribute_names(self) -> list[str]:
-        return [attribute.name for attribute in self._desk.plan.attributes]
+            self._sitting.note_twice(session, ballot.taster)
+            return self._to_next(link, session, place, "again")
+        values = [
+            {**row, "comment": first["comment"]}
+            for row, first in zip(typed, _stored(ballot), strict=True)
+        ]
+        return make_response(self._grid(link, place, ballot, values, differ=differ), 409)
 
     def _taster(self, place: str) -> str:
-        names = {str(number): name for number, name in enumerate(self._desk.plan.tasters, 1)}
-        if place not in names:
+        if place not in self._places:
             abort(404)
-        return names[place]
+        return self._places[place]
 
-    def _ballot(self, link: str, session: str, place: str) -> Ballot:
-        self._door.host(link)
-        ballot = self._desk.ballots.get((session, self._taster(place)))
+    def _ballot(self, link: str, session: str, place: str) -> BallotFile:
+        self._access.host(link)
+        ballot = self._sitting.ballots.get((session, self._taster(place)))
         if ballot is None:
             abort(404)
         return ballot
 
-    def _common(self, link: str) -> dict[str, Any]:
-        desk = self._desk
-        return {
-            "plan": desk.plan,
-            "base": f"/h/{link}",
-            "ticket": self._door.ticket(link),
-            "session": desk.session,
-            "tables": [(name, desk.standing(name)) for name in desk.plan.sessions],
-            "places": {name: place for place, name in enumerate(desk.plan.tasters, 1)},
-            "joined": len(desk.memory.joined),
-        }
+    def _saved(self) -> str:
+        """Name the taster whose ballot was just stored, if the address says so."""
+        return self._places.get(request.args.get("saved", ""), "")
 
-    def _show(
+    def _page(self, name: str, link: str, **content: object) -> Response:
+        ticket = self._access.ticket(link)
+        page = render_template(f"{name}.html.j2", base=f"/h/{link}", ticket=ticket, **content)
+        return make_response(page)
+
+    def _overview(self, name: str, link: str, **content: object) -> Response:
+        self._access.host(link)
+        sitting = self._sitting
+        sitting.reconcile()
+        places = {taster: place for place, taster in self._places.items()}
+        tables = {session: sitting.ballots_of(session) for session in sitting.plan.sessions}
+        known = {"plan": sitting.plan, "memory": sitting.memory, "places": places, "tables": tables}
+        response = self._page(name, link, **known, **content)
+        if request.args.get("every") in REFRESH:
+            response.headers["Refresh"] = request.args["every"]
+        return response
+
+    def _grid(
         self,
         link: str,
         place: str,
-        ballot: Ballot,
+        ballot: BallotFile,
         values: Cells,
-        *,
-        again: bool = False,
-        faults: Mapping[tuple[int, str], str] | None = None,
-        differ: Cells | None = None,
-        saved: str = "",
-    ) -> str:
-        return render_template(
-            "key.html.j2",
-            base=f"/h/{link}",
-            ticket=self._door.ticket(link),
-            plan=self._desk.plan,
+        **more: Any,  # noqa: ANN401 - again, saved, wrong, differ: what the page says beside it
+    ) -> Response:
+        nothing = {"again": False, "saved": "", "wrong": {}, "differ": {}}
+        return self._page(
+            "key",
+            link,
             place=place,
             ballot=ballot,
-            paper=ballot.paper,
             values=values,
-            marks=[ballot.contents.answer(code).mark for code in ballot.paper.codes],
             page=secrets.token_urlsafe(12),
-            again=again,
-            faults=faults or {},
-            differ=differ or {},
-            saved=saved,
+            **(nothing | more),
         )
 
-    def _to_next(self, link: str, session: str, place: str, kind: str = "key") -> AnyResponse:
+    def _to_next(self, link: str, session: str, place: str, kind: str) -> AnyResponse:
         """Go to the next ballot that has gaps (or was keyed once), else to the overview."""
-        desk, order = self._desk, self._desk.plan.tasters
-        rest = [*range(int(place), len(order)), *range(int(place) - 1)]
-        for number in rest:
-            ballot = desk.ballots.get((session, order[number]))
-            once = (session, order[number]) not in desk.memory.twice
-            if ballot and (not ballot.finished if kind == "key" else ballot.finished and once):
-                return redirect(f"/h/{link}/{session}/{kind}/{number + 1}?saved={place}", 303)
+        number, twice = int(place), self._sitting.memory.twice
+        places = list(self._places.items())
+        for other, taster in (*places[number:], *places[: number - 1]):
+            ballot = self._sitting.ballots.get((session, taster))
+            if ballot is None:
+                continue
+            once = not ballot.gaps and (session, taster) not in twice
+            if once if kind == "again" else ballot.gaps:
+                return redirect(f"/h/{link}/{session}/{kind}/{other}?saved={place}", 303)
         return redirect(f"/h/{link}", 303)
 
-    def _saved(self) -> str:
-        """Name the taster whose ballot was just stored, if the address says so."""
-        names = {str(number): name for number, name in enumerate(self._desk.plan.tasters, 1)}
-        return names.get(request.args.get("saved", ""), "")
+
+def _stored(ballot: BallotFile) -> Cells:
+    """Give what a ballot holds."""
+    answers = [ballot.answer(code) for code in ballot.codes]
+    return [
+        dict(zip(ballot.names, answer.scores, strict=True)) | {"comment": answer.comment}
+        for answer in answers
+    ]
 
 
-def _stored(ballot: Ballot) -> Cells:
-    """Give what a ballot holds, by cell."""
-    cells: Cells = {}
-    for row, code in enumerate(ballot.paper.codes):
-        answer = ballot.contents.answer(code)
-        texts = zip(ballot.paper.names, answer.scores, strict=True)
-        cells |= {(row, name): text for name, text in texts}
-        cells[row, "comment"] = answer.comment
-    return cells
-
-
-def _typed(ballot: Ballot, form: Mapping[str, str]) -> Cells:
+def _typed(ballot: BallotFile, form: Mapping[str, str]) -> Cells:
     """Take the cells of the grid from its form."""
-    names = (*ballot.paper.names, "comment")
-    rows = range(len(ballot.paper.codes))
-    return {(row, name): form.get(f"{row}-{name}", "").strip() for row in rows for name in names}
+    return [
+        {name: form.get(f"{row}-{name}", "").strip() for name in (*ballot.names, "comment")}
+        for row in range(len(ballot.codes))
+    ]
 
 
-def _rows(ballot: Ballot, cells: Cells) -> list[dict[str, str]]:
-    names = (*ballot.paper.names, "comment")
-    rows = range(len(ballot.paper.codes))
-    return [{name: cells[row, name] for name in names} for row in rows]
-
-
-def _differences(ballot: Ballot, second: Sequence[Answer]) -> Cells:
+def _differences(ballot: BallotFile, second: Sequence[CupAnswer]) -> dict[tuple[int, str], str]:
     """Find cells that were keyed otherwise the first time, and what they were then."""
     return {
         (row, name): wording.plain(float(first)) if first else "blank"
-        for row, code in enumerate(ballot.paper.codes)
+        for row, code in enumerate(ballot.codes)
         for name, first, again in zip(
-            ballot.paper.names, ballot.contents.answer(code).scores, second[row].scores, strict=True
+            ballot.names, ballot.answer(code).scores, second[row].scores, strict=True
         )
         if first != again and code not in ballot.elsewhere
     }

@@ -1,4 +1,4 @@
-"""The score page of a trial folder, which is never asked what is in a cup.
+"""A trial folder becomes a sitting, which is never asked what is in a cup.
 
 Scores from a spreadsheet's export: what they would add, and adding them.
 """
@@ -6,22 +6,150 @@ Scores from a spreadsheet's export: what they would add, and adding them.
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import re
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import quote
 
-from blindspoon.collect.ballots import Answer, Cautions, Given, Stamp, points_of, tidy_comment
-from blindspoon.collect.sitting import Desk, open_desk
-from blindspoon.errors import FormError, Problem, ScoreError, shown, some_of
+from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, points_of, tidy_comment
+from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
+from blindspoon.errors import FormError, Problem, ScoreError, TrialFileError, shown, some_of
 from blindspoon.files import disk, durable
-from blindspoon.files.text_table import TextTable, read_table
+from blindspoon.files.durable import DurableFolder
+from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.scores.ledger import open_ledger
+from blindspoon.scores.crosscheck import Cups
+from blindspoon.scores.ledger import Ledger, open_ledger
 from blindspoon.trial import Trial
 
 Cup = tuple[str, str, str]
 """Session, taster and code."""
+
+NAME_LIMIT = 120
+"""Characters of a ballot's file name that come from the taster."""
+
+
+@contextlib.contextmanager
+def opened(folder: Path) -> Iterator[Sitting]:
+    """Make a trial folder ready to be filled in, for one process at a time.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds trial.toml and servings.csv. The key is not opened.
+
+    Yields
+    ------
+    Sitting
+        The session of before is open; at first the first with a cup that is not scored yet.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the folder; if another process has it open; if it cannot be written.
+    """
+    parse_trial(disk.read_folder(folder, without=disk.KEY).trial)  # before anything is written
+    with durable.held(folder) as kept:
+        text = disk.read_folder(folder, without=disk.KEY)
+        trial, servings = parse_trial(text.trial), text.table("servings.csv")
+        if servings is None:
+            raise TrialFileError([_no_servings()])
+        ledger = open_ledger(trial, text.scores, servings)
+        problems = [problem for problem in ledger.problems if problem.slug != "no-scores"]
+        if problems or ledger.plan is None:
+            raise ScoreError(problems)
+        with durable.complaining():
+            kept.sweep()
+            sitting = _sitting(trial, ledger, ledger.plan, kept)
+        yield sitting
+
+
+def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) -> Sitting:
+    orders: dict[tuple[str, str], tuple[str, ...]] = {}
+    for row in sorted(range(len(served)), key=lambda row: int(served.position[row])):
+        session, taster, code = served.texts(row)
+        orders[session, taster] = (*orders.get((session, taster), ()), code)
+    data = folder.read(FILE)
+    memory = Memory() if data is None else Memory.from_bytes(data)
+    sitting = Sitting(_plan(trial, served), folder, memory)
+    files = {cup: f"ballots/{name}" for cup, name in file_names(orders).items()}
+    elsewhere = _elsewhere(ledger, set(files.values()))
+    for cup, codes in orders.items():
+        sitting.ballots[cup] = BallotFile(
+            session=cup[0],
+            taster=cup[1],
+            codes=codes,
+            attributes=trial.attributes,
+            file=files[cup],
+            folder=folder,
+            tell=sitting.say,
+            elsewhere=elsewhere.get(cup, {}),
+        )
+        sitting.ballots[cup].load()
+    unfinished = (s for s in sitting.plan.sessions if any(b.gaps for b in sitting.ballots_of(s)))
+    sitting.open_session(next(unfinished, "") if data is None else memory.session)
+    return sitting
+
+
+def _plan(trial: Trial, served: Cups) -> Plan:
+    listed = [session.name for session in trial.sessions]
+    tasting, found = trial.tasting, set(served.session.texts)
+    return Plan(
+        title=trial.title,
+        food=trial.product or trial.title,
+        attributes=trial.attributes,
+        sessions=tuple(n for n in dict.fromkeys((*listed, *served.session.texts)) if n in found),
+        tasters=served.taster.texts,
+        cleanser=tasting.cleanser,
+        rest=tasting.rest,
+        allergens=tasting.allergens,
+        consent=tasting.consent,
+    )
+
+
+def file_names(cups: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
+    """Name the file of each ballot, safe on every system, none like another's in any case.
+
+    Examples
+    --------
+    >>> list(file_names([("1", "T01"), ("1", "Aunt Vera"), ("1", "t01")]).values())
+    ['1-T01.csv', '1-Aunt%20Vera.csv', '1-t01%48ebf3.csv']
+    """
+    names: dict[tuple[str, str], str] = {}
+    taken: set[str] = set()
+    for session, taster in cups:
+        safe = quote(taster, safe="").replace(".", "%2E").replace("~", "%7E")
+        name = f"{session}-{safe}"
+        if len(safe) > NAME_LIMIT or name.casefold() in taken:
+            cut = re.sub("%.?$", "", safe[:NAME_LIMIT])
+            name = f"{session}-{cut}%{hashlib.sha256(taster.encode()).hexdigest()[:6]}"
+        taken.add(name.casefold())
+        names[session, taster] = f"{name}.csv"
+    return names
+
+
+def _elsewhere(ledger: Ledger, own: set[str]) -> dict[tuple[str, str], dict[str, str]]:
+    """Find cups that have a row in scores.csv or in a ballot that is not the page's."""
+    found: dict[tuple[str, str], dict[str, str]] = {}
+    for row in range(len(ledger.scored)):
+        file, _ = ledger.scored.place(row)
+        if file not in own:
+            session, taster, code = ledger.scored.texts(row)
+            found.setdefault((session, taster), {})[code] = file
+    return found
+
+
+def _no_servings() -> Problem:
+    return Problem(
+        slug="missing-file",
+        file="servings.csv",
+        found="there is no such file",
+        allowed="the score page needs to know who is served which cup when",
+        remedy='Draw the codes and orders with "blind" first',
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,8 +158,7 @@ class Addition:
 
     Parameters
     ----------
-    file : str
-    answers : mapping of (session, taster, code) to Answer
+    answers : mapping of (session, taster, code) to CupAnswer
         What is new; `add` writes it.
     present : int
         Cups that are scored just so already.
@@ -39,13 +166,12 @@ class Addition:
         Rows without a score and a comment.
     """
 
-    file: str
-    answers: Mapping[Cup, Answer]
+    answers: Mapping[Cup, CupAnswer]
     present: int
     blank: int
 
     @property
-    def tasters(self) -> dict[tuple[str, str], tuple[str, ...]]:
+    def cups(self) -> dict[tuple[str, str], tuple[str, ...]]:
         """Codes that would be added, by session and taster."""
         found: dict[tuple[str, str], tuple[str, ...]] = {}
         for session, taster, code in self.answers:
@@ -56,168 +182,81 @@ class Addition:
         """Say what would be added, a line a ballot."""
         return [
             f"session {session}, {shown(taster)}: {some_of(map(shown, codes), 20)}"
-            for (session, taster), codes in self.tasters.items()
+            for (session, taster), codes in self.cups.items()
         ]
 
-    def add(self, desk: Desk) -> None:
-        """Write it into the ballots. Raises OSError where one cannot be written."""
-        stamp = Stamp(page=secrets.token_urlsafe(12), turn=0)
-        for (session, taster), codes in self.tasters.items():
-            ballot = desk.ballots[session, taster]
-            given = {
-                code: Given(self.answers[session, taster, code], ballot.contents.answer(code).mark)
-                for code in codes
-            }
-            ballot.save(given, stamp)
-
-
-def plan_addition(
-    trial: Trial, desk: Desk, table: TextTable, servings: TextTable | None
-) -> Addition:
-    """See what a table would add.
-
-    Parameters
-    ----------
-    trial : Trial
-    desk : Desk
-    table : TextTable
-        Columns as in scores.csv.
-    servings : TextTable or None
-
-    Raises
-    ------
-    ScoreError
-        With every problem that the check finds in the table.
-    FormError
-        With every cup that is scored already, and otherwise than in the table.
-    """
-    ledger = open_ledger(trial, [table], servings)
-    if ledger.problems:
-        raise ScoreError(ledger.problems)
-    scores, _ = points_of(trial.attributes, table)
-    blank = ("",) * len(scores)
-    comments = table.cells("comment") if "comment" in table.columns else blank
-    rows = [
-        (ledger.scored.texts(row), int(table.lines[row]), Answer(scores=points, comment=comment))
-        for row, (points, comment) in enumerate(
-            zip(scores, map(tidy_comment, comments), strict=True)
-        )
-    ]
-    filled = [each for each in rows if not each[2].blank]
-    new = {cup: answer for cup, _, answer in filled if _is_new(desk, cup, answer)}
-    problems = [
-        problem
-        for cup, line, answer in filled
-        if cup in new
-        for problem in _conflicts(desk, cup, answer, table.file, line)
-    ]
-    if problems:
-        raise FormError(problems)
-    return Addition(
-        file=table.file,
-        answers=new,
-        present=len(filled) - len(new),
-        blank=len(rows) - len(filled),
-    )
-
-
-def _is_new(desk: Desk, cup: Cup, answer: Answer) -> bool:
-    session, taster, code = cup
-    return desk.ballots[session, taster].contents.answer(code) != answer
-
-
-def _conflicts(desk: Desk, cup: Cup, answer: Answer, file: str, line: int) -> Iterator[Problem]:
-    """Find scores that would be replaced; gaps may be filled."""
-    session, taster, code = cup
-    ballot = desk.ballots[session, taster]
-    now = ballot.contents.answer(code)
-    pairs = zip((*now.scores, now.comment), (*answer.scores, answer.comment), strict=True)
-    if code in ballot.elsewhere or any(old and old != new for old, new in pairs):
-        there = ballot.elsewhere.get(code, ballot.paper.file)
-        yield Problem(
-            slug="scored-already",
-            file=file,
-            line=line,
-            found=f"{shown(code)} of {shown(taster)} in session {session} is scored in {there}",
-            allowed="a file adds what is not scored yet, and replaces nothing",
-            remedy=f"Take the row out, or correct {there}",
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tasting:
-    """A trial folder that is ready to be filled in.
-
-    Parameters
-    ----------
-    desk : Desk
-        For `collect.server.serve`.
-    trial : Trial
-    servings : TextTable or None
-    """
-
-    desk: Desk
-    trial: Trial
-    servings: TextTable | None
-
-    def plan(self, file: Path) -> Addition:
-        """See what a spreadsheet's export would add, without adding it.
-
-        Raises
-        ------
-        TrialError
-            With everything that is wrong with the file, as if it were scores.csv, and every cup
-            that is scored already and otherwise.
-        """
-        table = read_table(durable.read_file(file), shown(file.name, 200))
-        return plan_addition(self.trial, self.desk, table, self.servings)
-
-    def add(self, addition: Addition) -> None:
-        """Add what was planned.
-
-        Raises
-        ------
-        TrialFileError
-            If a ballot could not be written.
-        """
+    def add(self, sitting: Sitting) -> None:
+        """Write it into the ballots. Raises TrialFileError where one cannot be written."""
+        page = secrets.token_urlsafe(12)
         with durable.complaining():
-            addition.add(self.desk)
+            for (session, taster), codes in self.cups.items():
+                ballot = sitting.ballots[session, taster]
+                given = {
+                    code: Given(self.answers[session, taster, code], ballot.answer(code).mark, page)
+                    for code in codes
+                }
+                ballot.save(given)
 
 
-@contextlib.contextmanager
-def opened(folder: Path, cautions: Cautions | None = None) -> Iterator[Tasting]:
-    """Make a trial folder ready to be filled in, for one process at a time.
+def plan_addition(folder: Path, sitting: Sitting, source: Path) -> Addition:
+    """See what a spreadsheet's export would add, without adding it.
 
     Parameters
     ----------
     folder : Path
-        Holds trial.toml and servings.csv. The key is not opened.
-    cautions : Cautions, optional
-        What tasters are told beside the usual cautions.
-
-    Yields
-    ------
-    Tasting
+    sitting : Sitting
+        Of this folder.
+    source : Path
+        A table with columns as in scores.csv.
 
     Raises
     ------
-    TrialError
-        With every problem of the folder; if another process has it open; if it cannot be written.
+    ScoreError
+        With everything that is wrong with the file, as if it were scores.csv.
+    FormError
+        With every cup that is scored already, and otherwise than in the table.
+    TrialFileError
+        If the file cannot be read.
     """
-    parse_trial(_read(folder).trial)  # complains before anything is written
-    with durable.held(folder) as kept:
-        text = _read(folder)
-        trial, servings = parse_trial(text.trial), text.table("servings.csv")
-        with durable.complaining():
-            kept.sweep()
-            desk = open_desk(trial, text.scores, servings, kept, cautions or _cautions(trial))
-        yield Tasting(desk=desk, trial=trial, servings=servings)
+    table = read_table(durable.read_file(source), shown(source.name, 200))
+    text = disk.read_folder(folder, without=disk.KEY)
+    trial = parse_trial(text.trial)
+    ledger = open_ledger(trial, [table], text.table("servings.csv"))
+    if ledger.problems:
+        raise ScoreError(ledger.problems)
+    scores, _ = points_of(trial.attributes, table)
+    comments = table.cells("comment") if "comment" in table.columns else [""] * len(scores)
+    new: dict[Cup, CupAnswer] = {}
+    problems, present, blank = [], 0, 0
+    for row, (points, comment) in enumerate(zip(scores, comments, strict=True)):
+        answer = CupAnswer(scores=points, comment=tidy_comment(comment))
+        session, taster, code = ledger.scored.texts(row)
+        ballot = sitting.ballots[session, taster]
+        if answer.blank:
+            blank += 1
+        elif ballot.answer(code) == answer:
+            present += 1
+        elif there := _conflict(ballot, code, answer):
+            found = f"{shown(code)} of {shown(taster)} in session {session} is scored in {there}"
+            problem = Problem(
+                slug="scored-already",
+                file=table.file,
+                line=int(table.lines[row]),
+                found=found,
+                allowed="a file adds what is not scored yet, and replaces nothing",
+                remedy=f"Take the row out, or correct {there}",
+            )
+            problems.append(problem)
+        else:
+            new[session, taster, code] = answer
+    if problems:
+        raise FormError(problems)
+    return Addition(answers=new, present=present, blank=blank)
 
 
-def _cautions(trial: Trial) -> Cautions:
-    tasting = trial.tasting
-    return Cautions(allergens=tasting.allergens, consent=tasting.consent, rest=tasting.rest)
-
-
-def _read(folder: Path) -> disk.FolderText:
-    return disk.read_folder(folder, without=disk.KEY)
+def _conflict(ballot: BallotFile, code: str, answer: CupAnswer) -> str:
+    """Name the file whose scores would be replaced; gaps may be filled."""
+    now = ballot.answer(code)
+    pairs = zip((*now.scores, now.comment), (*answer.scores, answer.comment), strict=True)
+    replaced = any(old and old != new for old, new in pairs)
+    return ballot.elsewhere.get(code, ballot.file if replaced else "")

@@ -1,7 +1,4 @@
-"""Whose link it is.
-
-Who may talk to the score page, and what their browser may do with it.
-"""
+"""Who may talk to the score page, what their browser may do with it, and how others are refused."""
 
 from __future__ import annotations
 
@@ -9,11 +6,12 @@ import hmac
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
-from flask import Request, Response, abort, request
+from flask import Response, abort, jsonify, make_response, render_template, request
 
-from blindspoon.collect.sitting import Desk
+from blindspoon.collect.sitting import Sitting
+from blindspoon.errors import Problem
 
 BODY_LIMIT = 64 * 1024
 """Bytes in the largest request body."""
@@ -39,11 +37,55 @@ HEADERS = {
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
 
+MESSAGES = {
+    400: "This request cannot be understood.",
+    403: "This form was not sent from a page of the score page. Open your link again.",
+    404: "There is no such page. If the host gave you this link, ask for it again.",
+    405: "This address takes no such request.",
+    413: "This is longer than the score page takes.",
+    415: "This is no form of the score page.",
+    421: "This is not the address of the score page.",
+    429: "Too many links that do not exist were tried from here. Wait a minute.",
+    500: "Something went wrong on the host\u2019s computer. Tell the host.",
+    503: "The answer could not be saved. Try again, and tell the host.",
+}
+
 _GUESSES = 20
 _MINUTE = 60.0
 _ADDRESSES = 1000
 
 WSGI = Callable[..., Iterable[bytes]]
+
+
+def wants_json() -> bool:
+    """Tell whether the script asks, which says so, and not a person."""
+    return request.headers.get("Accept") == "application/json"
+
+
+def refuse(code: int, message: str = "") -> Response:
+    """Say no: a page for people, JSON for the script."""
+    text = message or MESSAGES.get(code, MESSAGES[400])
+    if wants_json():
+        return make_response(jsonify(message=text), code)
+    return make_response(render_template("message.html.j2", text=text), code)
+
+
+def faults(problems: Sequence[Problem]) -> dict[tuple[int, str], str]:
+    """Say to a taster what is wrong with scores, by row, from 0, and column.
+
+    Examples
+    --------
+    >>> faults([Problem(slug="off-scale", file="", line=2, column="texture",
+    ...                 found="score 11 is off the scale", allowed="trial.toml allows 0 to 10",
+    ...                 remedy="")])
+    {(0, 'texture'): 'Score 11 is off the scale; the scale is 0 to 10.'}
+    """
+    said = {}
+    for problem in problems:
+        allowed = problem.allowed.replace("trial.toml allows", "the scale is")
+        text = f"{problem.found[:1].upper()}{problem.found[1:]}; {allowed}."
+        said[(problem.line or 2) - 2, problem.column or ""] = text
+    return said
 
 
 def only_for_hosts(app: WSGI, hosts: Collection[str]) -> WSGI:
@@ -59,7 +101,7 @@ def only_for_hosts(app: WSGI, hosts: Collection[str]) -> WSGI:
     def guarded(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
         if str(environ.get("HTTP_HOST", "")).lower() in hosts:
             return app(environ, start)
-        body = b"This is not the address of the score page.\n"
+        body = f"{MESSAGES[421]}\n".encode()
         length = ("Content-Length", str(len(body)))
         start("421 Misdirected Request", [("Content-Type", "text/plain; charset=utf-8"), length])
         return [body]
@@ -74,34 +116,8 @@ def harden(response: Response) -> Response:
     return response
 
 
-def see_own_form(request: Request, ticket: str) -> None:
-    """Turn away a form that was not sent from a page of ours.
-
-    Parameters
-    ----------
-    request : Request
-    ticket : str
-        What the page put into its form, and a page of another site cannot know.
-
-    Raises
-    ------
-    HTTPException
-        400, 403 or 415.
-    """
-    if request.mimetype != "application/x-www-form-urlencoded":
-        abort(415)
-    origin = request.headers.get("Origin")
-    if origin is not None and origin != f"http://{request.host}":
-        abort(403)
-    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
-        abort(403)
-    given = request.form.get("ticket", "")
-    if not hmac.compare_digest(given.encode("utf-8", "replace"), ticket.encode()):
-        abort(403)
-
-
-class Guesses:
-    """Counts links that do not exist, for each address, and turns away who asks for too many.
+class RateLimit:
+    """Counts links that do not exist, for each address, and tells who asks for too many.
 
     Parameters
     ----------
@@ -110,8 +126,8 @@ class Guesses:
 
     Examples
     --------
-    >>> guesses = Guesses(clock=lambda: 0.0)
-    >>> [guesses.too_many("192.0.2.1") for _ in range(21)].count(True)
+    >>> limit = RateLimit(clock=lambda: 0.0)
+    >>> [limit.too_many("192.0.2.1") for _ in range(21)].count(True)
     1
     """
 
@@ -133,37 +149,52 @@ class Guesses:
             return count >= _GUESSES
 
 
-class Door:
+class Access:
     """Lets in whoever has a link; every handler asks it first.
 
     Parameters
     ----------
-    desk : Desk
+    sitting : Sitting
     """
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
-        self._guesses = Guesses()
+    def __init__(self, sitting: Sitting) -> None:
+        self._sitting = sitting
+        self._guesses = RateLimit()
 
     def taster(self, link: str) -> str:
         """Name the taster of a link; 404 where there is none, 429 after too many such."""
-        taster = self._desk.taster_of(link)
+        taster = self._sitting.taster_of(link)
         if taster is None:
             self._turn_away()
         return taster or ""
 
     def host(self, link: str) -> None:
         """See that it is the host's link."""
-        if not hmac.compare_digest(link.encode(), self._desk.host_link.encode()):
+        if not hmac.compare_digest(link.encode(), self._sitting.host_link.encode()):
             self._turn_away()
 
     def ticket(self, link: str) -> str:
-        """Make what a page of this link puts into its forms."""
-        return self._desk.memory.link("form", link)
+        """Make what a page of this link puts into its forms, and a page of another site cannot."""
+        return self._sitting.memory.link("form", link)
 
     def form(self, link: str) -> Mapping[str, str]:
-        """Give the form that was sent from a page of this link; see `see_own_form`."""
-        see_own_form(request, self.ticket(link))
+        """Give the form that was sent from a page of this link.
+
+        Raises
+        ------
+        HTTPException
+            400, 403 or 415 where it was sent from elsewhere.
+        """
+        if request.mimetype != "application/x-www-form-urlencoded":
+            abort(415)
+        origin = request.headers.get("Origin")
+        if origin is not None and origin != f"http://{request.host}":
+            abort(403)
+        if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+            abort(403)
+        given = request.form.get("ticket", "")
+        if not hmac.compare_digest(given.encode("utf-8", "replace"), self.ticket(link).encode()):
+            abort(403)
         return request.form
 
     def _turn_away(self) -> None:

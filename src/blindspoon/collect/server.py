@@ -1,7 +1,4 @@
-"""Serving the score page, on this computer alone or to the network it is in.
-
-The score page as a web application.
-"""
+"""Serving the score page, on this computer alone or to the network it is in."""
 
 from __future__ import annotations
 
@@ -20,16 +17,16 @@ import jinja2
 import segno
 import waitress.server  # type: ignore[import-untyped]
 from flask import Flask, Response, make_response, render_template
+from waitress import wasyncore
 from waitress.channel import ClientDisconnected  # type: ignore[import-untyped]
 from werkzeug.exceptions import HTTPException
 
 from blindspoon import wording
 from blindspoon.charts.style import css_variables
 from blindspoon.collect import security
-from blindspoon.collect.ballots import Tell, TooManyConflictsError, nobody, refuse
+from blindspoon.collect.ballots import Tell, TooManyConflictsError
 from blindspoon.collect.host_pages import HostPages
-from blindspoon.collect.security import BODY_LIMIT, WSGI, Door, only_for_hosts
-from blindspoon.collect.sitting import Desk, Tally
+from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.errors import FormError, Problem
 
@@ -42,13 +39,28 @@ STATIC = {
     "host.js": "text/javascript; charset=utf-8",
 }
 
+PORT = 8765
+"""Where the page is served if nothing else is asked for."""
 
-def create_app(desk: Desk, join_address: str = "") -> Flask:
+THREADS = 64
+"""Requests that are answered at the same time. Nearly all their time they wait for the disk, which
+takes many small writes that wait together nearly as fast as one."""
+
+CONNECTIONS = 2000
+"""Open connections, where the system lets a process have as many."""
+
+IDLE = 20
+"""Seconds after which a connection that says nothing is closed."""
+
+_NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
+
+
+def create_app(sitting: Sitting, join_address: str = "") -> Flask:
     """Make the application of one tasting.
 
     Parameters
     ----------
-    desk : Desk
+    sitting : Sitting
     join_address : str
         Where tasters join, shown to the host with its QR code.
 
@@ -69,14 +81,27 @@ def create_app(desk: Desk, join_address: str = "") -> Flask:
         "lstrip_blocks": True,
     }
     app.jinja_env.filters["plain"] = wording.plain
-    app.jinja_env.globals["count"] = wording.count
-    app.jinja_env.globals["spelled"] = wording.spelled
+    app.jinja_env.globals |= {"count": wording.count, "spelled": wording.spelled}
     _add_static(app)
-    door = Door(desk)
-    TasterPages(desk, door).add_to(app)
-    HostPages(desk, door, join_address).add_to(app)
+    access = security.Access(sitting)
+    TasterPages(sitting, access).add_to(app)
+    HostPages(sitting, access, join_address).add_to(app)
     app.after_request(security.harden)
-    _add_error_pages(app, desk)
+
+    @app.errorhandler(HTTPException)
+    def of_request(error: HTTPException) -> Response:
+        return security.refuse(error.code or 400)
+
+    @app.errorhandler(OSError)
+    def of_disk(error: OSError) -> Response:
+        sitting.trouble(error)
+        return security.refuse(503)
+
+    @app.errorhandler(TooManyConflictsError)
+    def of_conflicts(_: TooManyConflictsError) -> Response:
+        text = "Too many different answers were given on this link. Tell the host."
+        return security.refuse(409, text)
+
     return app
 
 
@@ -97,37 +122,6 @@ def _add_static(app: Flask) -> None:
 
         app.add_url_rule(f"/{digest}/{name}", name, file)
     app.add_url_rule("/favicon.ico", "favicon", lambda: ("", 204))
-
-
-def _add_error_pages(app: Flask, desk: Desk) -> None:
-    @app.errorhandler(HTTPException)
-    def of_request(error: HTTPException) -> Response:
-        return refuse(error.code or 400)
-
-    @app.errorhandler(OSError)
-    def of_disk(error: OSError) -> Response:
-        desk.trouble(error)
-        return refuse(503)
-
-    @app.errorhandler(TooManyConflictsError)
-    def of_conflicts(_: TooManyConflictsError) -> Response:
-        return refuse(409, "Too many different answers were given on this link. Tell the host.")
-
-
-PORT = 8765
-"""Where the page is served if nothing else is asked for."""
-
-THREADS = 64
-"""Requests that are answered at the same time. Nearly all their time they wait for the disk, which
-takes many small writes that wait together nearly as fast as one."""
-
-CONNECTIONS = 2000
-"""Open connections, where the system lets a process have as many."""
-
-IDLE = 20
-"""Seconds after which a connection that says nothing is closed."""
-
-_NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,18 +150,18 @@ class Addresses:
 
 
 def serve(
-    desk: Desk,
+    sitting: Sitting,
     *,
     lan: bool = False,
     port: int = PORT,
     ready: Callable[[Addresses], None],
-    tell: Tell = nobody,
-) -> Tally:
+    tell: Tell = lambda _: None,
+) -> str:
     """Serve the score page until Ctrl-C.
 
     Parameters
     ----------
-    desk : Desk
+    sitting : Sitting
     lan : bool
         Listen to the network. Everybody in it can then open the page where tasters join; what
         they send and read is not encrypted. Otherwise only this computer is listened to.
@@ -176,34 +170,40 @@ def serve(
     ready : callable
         Is given the addresses once the page can be opened.
     tell : callable
-        Is told each `Event`, from several threads, and must be quick.
+        Is told what happens, from several threads, and must be quick.
 
     Returns
     -------
-    Tally
-        What was collected, every bit of it on the disk.
+    str
+        What was collected, every bit of it on the disk; see `Sitting.tally`.
 
     Raises
     ------
     FormError
         If the port is taken, or there is no network to serve.
     """
-    desk.tell = tell
+    sitting.tell = tell
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
         raise FormError([_no_network()])
     with _listening("0.0.0.0" if lan else "127.0.0.1", port) as listener:  # noqa: S104 - asked for
         bound = int(listener.getsockname()[1])
-        addresses = _addresses(desk, found, bound, lan=lan)
-        app = create_app(desk, addresses.join)
-        server = _server(only_for_hosts(app, _host_names(found, bound)), listener)
+        join, *others = (f"http://{address}:{bound}/" for address in found)
+        qr = io.StringIO()
+        segno.make(join, error="m", micro=False).terminal(out=qr, compact=True)
+        host = f"http://127.0.0.1:{bound}/h/{sitting.host_link}"
+        addresses = Addresses(join=join, host=host, others=tuple(others), qr=qr.getvalue(), lan=lan)
+        app = create_app(sitting, join)
+        channels: dict[int, Any] = {}
+        hosts = _host_names(found, bound)
+        server = _server(security.only_for_hosts(app, hosts), listener, channels)
         try:
             ready(addresses)
             server.run()  # returns at Ctrl-C
         finally:
-            server.close()
-    desk.reconcile()
-    return desk.tally()
+            wasyncore.close_all(channels)
+    sitting.reconcile()
+    return sitting.tally()
 
 
 def network_addresses() -> tuple[str, ...]:
@@ -217,7 +217,7 @@ def network_addresses() -> tuple[str, ...]:
         with probe, contextlib.suppress(OSError):
             probe.connect((target, 9))
             found[str(probe.getsockname()[0])] = None
-    return tuple(each for each in found if not each.startswith(("127.", "0.")))
+    return tuple(address for address in found if not address.startswith(("127.", "0.")))
 
 
 @contextlib.contextmanager
@@ -228,22 +228,31 @@ def _listening(address: str, port: int) -> Iterator[socket.socket]:
         try:
             listener.bind((address, port))
         except (OSError, OverflowError) as error:
-            raise FormError([_taken(port, error)]) from error
+            reason = getattr(error, "strerror", None) or str(error)
+            problem = Problem(
+                slug="cannot-serve",
+                file=f"port {port}",
+                found=f"the score page cannot listen there: {reason}",
+                allowed="a port is 1024 to 65535 and used by no other program",
+                remedy="Stop the other program, or choose another port",
+            )
+            raise FormError([problem]) from error
         yield listener
 
 
-def _server(app: WSGI, listener: socket.socket) -> Any:  # noqa: ANN401 - waitress has no types
+def _server(app: security.WSGI, listener: socket.socket, channels: dict[int, Any]) -> Any:  # noqa: ANN401 - waitress has no types
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     logging.getLogger("waitress").addFilter(_is_no_hang_up)
     return waitress.server.create_server(
         app,
+        map=channels,
         sockets=[listener],
         threads=THREADS,
         connection_limit=_connections(),
         channel_timeout=IDLE,
         cleanup_interval=5,
         max_request_header_size=16 * 1024,
-        max_request_body_size=BODY_LIMIT,
+        max_request_body_size=security.BODY_LIMIT,
         asyncore_use_poll=hasattr(select, "poll"),
         clear_untrusted_proxy_headers=True,
         expose_tracebacks=False,
@@ -271,19 +280,6 @@ def _connections() -> int:
     return CONNECTIONS if soft == resource.RLIM_INFINITY else min(CONNECTIONS, soft - 200)
 
 
-def _addresses(desk: Desk, found: tuple[str, ...], port: int, *, lan: bool) -> Addresses:
-    join, *others = (f"http://{address}:{port}/" for address in found)
-    text = io.StringIO()
-    segno.make(join, error="m", micro=False).terminal(out=text, compact=True)
-    return Addresses(
-        join=join,
-        host=f"http://127.0.0.1:{port}/h/{desk.host_link}",
-        others=tuple(others),
-        qr=text.getvalue(),
-        lan=lan,
-    )
-
-
 def _host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
     """Names under which the page may be asked for, with their port."""
     own = socket.gethostname().lower()
@@ -292,17 +288,6 @@ def _host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
         names |= {own, f"{own}.local"}
     ports = ["", f":{port}"] if port == 80 else [f":{port}"]
     return frozenset(f"{name}{suffix}" for name in names for suffix in ports)
-
-
-def _taken(port: int, error: Exception) -> Problem:
-    reason = getattr(error, "strerror", None) or str(error)
-    return Problem(
-        slug="cannot-serve",
-        file=f"port {port}",
-        found=f"the score page cannot listen there: {reason}",
-        allowed="a port is 1024 to 65535 and used by no other program",
-        remedy="Stop the other program, or choose another port",
-    )
 
 
 def _no_network() -> Problem:

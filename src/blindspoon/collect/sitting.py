@@ -1,11 +1,7 @@
-"""A trial's files -> the tasting, ready to be filled in.
-
-Links nobody can guess, and what the score page remembers beside the answers.
+"""A tasting while it is filled in: who has joined, which session is open, whose link it is.
 
 Every link is made from one secret, so that it is the same after a restart. The secret and who
 has joined lie in .blindspoon in the trial folder, which is no part of the published trial.
-
-The tasting as the score page runs it: who has joined, which session is open, the ballots.
 """
 
 from __future__ import annotations
@@ -14,34 +10,55 @@ import base64
 import hashlib
 import hmac
 import json
-import re
 import secrets
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, fields, replace
-from typing import Any
-from urllib.parse import quote
 
-from blindspoon.collect.ballots import (
-    Ballot,
-    Cautions,
-    Event,
-    Paper,
-    Plan,
-    Shelf,
-    Tell,
-    make_plan,
-    nobody,
-)
-from blindspoon.errors import FormError, Problem, ScoreError, TrialFileError, shown
-from blindspoon.files.text_table import TextTable
-from blindspoon.scores.ledger import Ledger, open_ledger
-from blindspoon.trial import Trial
+from blindspoon.collect.ballots import BallotFile, Tell
+from blindspoon.errors import FormError, Problem, shown
+from blindspoon.files.durable import DurableFolder
+from blindspoon.trial import Attribute
 from blindspoon.wording import count
 
 FILE = ".blindspoon/collect.json"
-"""Its place in the trial folder."""
+"""Where the memory lies in the trial folder."""
+
+QUIET = 10.0
+"""Seconds for which the same trouble is not told again."""
+
+Pairs = tuple[tuple[str, str], ...]
+"""Sessions and tasters."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What the pages say of a trial: never what is in a cup.
+
+    Parameters
+    ----------
+    title : str
+        For the host.
+    food : str
+        For the tasters, whom a title may tell too much: the product, or the title without one.
+    attributes : tuple of Attribute
+        At least one.
+    sessions, tasters : tuple of str
+        At least one each, in the order of trial.toml and of servings.csv.
+    cleanser, rest, allergens, consent : str
+        See `trial.Tasting`.
+    """
+
+    title: str
+    food: str
+    attributes: tuple[Attribute, ...]
+    sessions: tuple[str, ...]
+    tasters: tuple[str, ...]
+    cleanser: str
+    rest: str
+    allergens: str
+    consent: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,8 +83,8 @@ class Memory:
     session: str = ""
     joined: tuple[str, ...] = ()
     renewed: dict[str, int] = field(default_factory=dict)
-    agreed: tuple[tuple[str, str], ...] = ()
-    twice: tuple[tuple[str, str], ...] = ()
+    agreed: Pairs = ()
+    twice: Pairs = ()
 
     def link(self, kind: str, name: str = "") -> str:
         """Make the secret part of a link: 128 bits, of the host or of one taster.
@@ -96,128 +113,64 @@ class Memory:
         FormError
             If it is damaged.
         """
+
+        def pairs(name: str) -> Pairs:
+            return tuple((str(session), str(taster)) for session, taster in found[name])
+
         try:
-            memory = cls(**_typed(json.loads(data)))
+            found = json.loads(data)
+            if set(found) != {known.name for known in fields(cls)} or len(found["secret"]) != 64:
+                raise ValueError
+            memory = cls(
+                secret=str(found["secret"]),
+                session=str(found["session"]),
+                joined=tuple(map(str, found["joined"])),
+                renewed={str(name): int(times) for name, times in found["renewed"].items()},
+                agreed=pairs("agreed"),
+                twice=pairs("twice"),
+            )
             memory.link("host")
-        except (ValueError, TypeError, KeyError) as error:
-            raise FormError([_damaged()]) from error
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            problem = Problem(
+                slug="damaged-links",
+                file=FILE,
+                found="the file of links is damaged",
+                allowed="only the score page writes it",
+                remedy="Remove it; every taster then needs a new link, and no score is lost",
+            )
+            raise FormError([problem]) from error
         return memory
 
 
-def _typed(found: dict[str, Any]) -> dict[str, Any]:
-    if set(found) != {each.name for each in fields(Memory)} or len(found["secret"]) != 64:
-        raise ValueError
-    return {
-        "secret": str(found["secret"]),
-        "session": str(found["session"]),
-        "joined": tuple(map(str, found["joined"])),
-        "renewed": {str(name): int(times) for name, times in found["renewed"].items()},
-        "agreed": _pairs(found["agreed"]),
-        "twice": _pairs(found["twice"]),
-    }
-
-
-def _pairs(found: Iterable[Any]) -> tuple[tuple[str, str], ...]:
-    return tuple((str(session), str(taster)) for session, taster in found)
-
-
-def _damaged() -> Problem:
-    return Problem(
-        slug="damaged-links",
-        file=FILE,
-        found="the file of links is damaged",
-        allowed="only the score page writes it",
-        remedy="Remove it; every taster then needs a new link, and no score is lost",
-    )
-
-
-QUIET = 10.0
-"""Seconds for which the same trouble is not told again."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """How far one taster is in one session, for the host.
-
-    Parameters
-    ----------
-    taster : str
-    joined, twice : bool
-        Whether they have taken their name; whether their paper ballot was keyed twice.
-    done, cups : int
-    lacking : tuple of str
-        Cups without every score, as sentence parts; empty before the first score.
-    """
-
-    taster: str
-    joined: bool
-    twice: bool
-    done: int
-    cups: int
-    lacking: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tally:
-    """What was collected.
-
-    Parameters
-    ----------
-    ballots : tuple of str
-        Files with a score, by their names in the trial folder.
-    scored, cups : int
-        Cups that need nothing more, and all cups of the sessions.
-
-    Examples
-    --------
-    >>> print(Tally(ballots=("ballots/1-T01.csv",), scored=5, cups=60))
-    5 of 60 cups are scored; 1 ballot lies in ballots
-    """
-
-    ballots: tuple[str, ...]
-    scored: int
-    cups: int
-
-    def __str__(self) -> str:
-        """Say it in one line."""
-        files = len(self.ballots)
-        lie = f"{count(files, 'ballot')} {'lies' if files == 1 else 'lie'} in ballots"
-        return f"{self.scored:,} of {count(self.cups, 'cup')} are scored; {lie}"
-
-
-class Desk:
+class Sitting:
     """One tasting; safe to use from several threads.
 
     Parameters
     ----------
     plan : Plan
-    ballots : mapping of (session, taster) to Ballot
+    folder : DurableFolder
     memory : Memory
         As it was at the last restart.
-    shelf : Shelf
+
+    Attributes
+    ----------
+    ballots : dict of (session, taster) to BallotFile
     tell : callable
-        Is told each `Event`; `serve` sets it.
+        Is told what happens; `serve` sets it.
     """
 
-    def __init__(
-        self,
-        plan: Plan,
-        ballots: Mapping[tuple[str, str], Ballot],
-        memory: Memory,
-        shelf: Shelf,
-    ) -> None:
+    def __init__(self, plan: Plan, folder: DurableFolder, memory: Memory) -> None:
         self.plan = plan
-        self.ballots = ballots
         self.memory = memory
-        self.tell: Tell = nobody
-        self._shelf = shelf
+        self.ballots: dict[tuple[str, str], BallotFile] = {}
+        self.tell: Tell = lambda _: None
+        self._folder = folder
         self._lock = threading.Lock()
         self._disk = threading.Lock()
         self._changes, self._written = 0, 0
         self._tasters: dict[str, str] = {}
         self._told: dict[str, float] = {}
         self._name_links()
-        self._change(lambda memory: memory)
 
     @property
     def session(self) -> str:
@@ -251,10 +204,9 @@ class Desk:
             return memory if taken else replace(memory, joined=(*memory.joined, taster))
 
         self._change(take)
-        if taken:
-            return False
-        self.tell(Event(kind="joined", taster=taster, text="has joined"))
-        return True
+        if not taken:
+            self.say(f"{shown(taster)} has joined.")
+        return not taken
 
     def renew(self, taster: str) -> None:
         """Make a taster's link anew and their name free; the old link is dead."""
@@ -283,35 +235,32 @@ class Desk:
 
     def note_twice(self, session: str, taster: str) -> None:
         """Note that a paper ballot was keyed twice, and that both agree."""
-        pair = (session, taster)
-        self._change(
-            lambda memory: replace(memory, twice=tuple(dict.fromkeys((*memory.twice, pair))))
-        )
+
+        def note(memory: Memory) -> Memory:
+            twice = dict.fromkeys((*memory.twice, (session, taster)))
+            return replace(memory, twice=tuple(twice))
+
+        self._change(note)
 
     def open_session(self, session: str) -> None:
         """Open a session, and close the one before; empty closes only."""
         before = self.session
         self._change(lambda memory: replace(memory, session=session))
         if session != before:
-            text = f"Session {session} is open" if session else f"Session {before} is closed"
-            self.tell(Event(kind="session", text=text))
+            self.say(f"Session {session} is open." if session else f"Session {before} is closed.")
 
-    def standing(self, session: str) -> list[Standing]:
-        """Tell how far every taster of a session is."""
-        return [
-            _standing(self.memory, ballot)
-            for taster in self.plan.tasters
-            if (ballot := self.ballots.get((session, taster))) is not None
-        ]
+    def ballots_of(self, session: str) -> list[BallotFile]:
+        """Give the ballots of a session, in the order of the tasters."""
+        pairs = ((session, taster) for taster in self.plan.tasters)
+        return [self.ballots[pair] for pair in pairs if pair in self.ballots]
 
-    def tally(self) -> Tally:
-        """Count what was collected."""
+    def tally(self) -> str:
+        """Count what was collected: "5 of 60 cups are scored; 1 ballot lies in ballots"."""
         ballots = self.ballots.values()
-        return Tally(
-            ballots=tuple(each.paper.file for each in ballots if each.contents.rows),
-            scored=sum(each.count for each in ballots),
-            cups=sum(len(each.paper.codes) for each in ballots),
-        )
+        scored, files = sum(b.count for b in ballots), sum(bool(b.rows) for b in ballots)
+        cups = count(sum(len(ballot.codes) for ballot in ballots), "cup")
+        lie = "lies" if files == 1 else "lie"
+        return f"{scored:,} of {cups} are scored; {count(files, 'ballot')} {lie} in ballots"
 
     def reconcile(self) -> None:
         """Look whether ballots were changed by hand; trouble is told, and stops nothing."""
@@ -325,15 +274,15 @@ class Desk:
         """Tell that a file could not be written; the same is not told again at once."""
         name = shown(str(error.filename or "A file"), 200)
         advice = "close it in other programs, and see that the disk has room"
-        text = f"{name} cannot be written ({error.strerror or error}); {advice}"
+        text = f"{name} cannot be written ({error.strerror or error}); {advice}."
         now = time.monotonic()
         if now - self._told.get(text, -QUIET) >= QUIET:
             self._told[text] = now
-            self.tell(Event(kind="trouble", text=text))
+            self.say(text)
 
-    def tell_all(self, event: Event) -> None:
-        """Pass on what a ballot tells."""
-        self.tell(event)
+    def say(self, text: str) -> None:
+        """Tell what happens."""
+        self.tell(text)
 
     def _change(self, change: Callable[[Memory], Memory]) -> None:
         """Change what is remembered; it is on the disk when this returns. Raises OSError.
@@ -349,146 +298,9 @@ class Desk:
                 return
             with self._lock:
                 newest, memory = self._changes, self.memory
-            self._shelf.save(FILE, memory.to_bytes())
+            self._folder.save(FILE, memory.to_bytes())
             self._written = newest
 
     def _name_links(self) -> None:
         names = self.plan.tasters
         self._tasters = {self.memory.link("taster", name): name for name in names}
-
-
-def _standing(memory: Memory, ballot: Ballot) -> Standing:
-    paper = ballot.paper
-    started = bool(ballot.contents.rows or ballot.elsewhere)
-    gaps = {code: ballot.lacking(code) for code in paper.codes} if started else {}
-    lacking = [
-        code if len(labels) == len(paper.attributes) else f"{code} ({', '.join(labels)})"
-        for code, labels in gaps.items()
-        if labels
-    ]
-    return Standing(
-        taster=paper.taster,
-        joined=paper.taster in memory.joined,
-        twice=(paper.session, paper.taster) in memory.twice,
-        done=ballot.count,
-        cups=len(paper.codes),
-        lacking=tuple(lacking),
-    )
-
-
-NAME_LIMIT = 120
-"""Characters of a ballot's file name that come from the taster."""
-
-
-def open_desk(
-    trial: Trial,
-    scores: Sequence[TextTable],
-    servings: TextTable | None,
-    shelf: Shelf,
-    cautions: Cautions,
-) -> Desk:
-    """Make ready the tasting that a trial folder describes.
-
-    Parameters
-    ----------
-    trial : Trial
-    scores : sequence of TextTable
-        scores.csv and every ballot.
-    servings : TextTable or None
-    shelf : Shelf
-    cautions : Cautions
-
-    Returns
-    -------
-    Desk
-        The session of before is open; at first the first with a cup that is not scored yet.
-
-    Raises
-    ------
-    TrialError
-        If nobody is served, or with every problem of the tables and of the file of links.
-    """
-    ledger = open_ledger(trial, scores, servings)
-    problems = [problem for problem in ledger.problems if problem.slug != "no-scores"]
-    if servings is None:
-        raise TrialFileError([_no_servings()])
-    if problems or ledger.plan is None:
-        raise ScoreError(problems)
-    plan = make_plan(trial, ledger.plan, cautions)
-    papers = _papers(plan)
-    data = shelf.read(FILE)
-    memory = Memory() if data is None else Memory.from_bytes(data)
-    ballots: dict[tuple[str, str], Ballot] = {}
-    desk = Desk(plan, ballots, memory, shelf)
-    elsewhere = _elsewhere(ledger, {paper.file for paper in papers})
-    for paper in papers:
-        cup = (paper.session, paper.taster)
-        ballots[cup] = Ballot(paper, shelf, desk.tell_all, elsewhere.get(cup, {}))
-        if (content := shelf.read(paper.file)) is not None:
-            ballots[cup].load(content)
-    if data is None:
-        desk.open_session(_first_unfinished(plan, ballots))
-    return desk
-
-
-def _papers(plan: Plan) -> list[Paper]:
-    names = _file_names(plan.orders)
-    return [
-        Paper(
-            session=session,
-            taster=taster,
-            codes=codes,
-            attributes=plan.attributes,
-            file=f"ballots/{names[session, taster]}",
-        )
-        for (session, taster), codes in plan.orders.items()
-    ]
-
-
-def _file_names(keys: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
-    """Name the file of each ballot, safe on every system, none like another's in any case.
-
-    Examples
-    --------
-    >>> list(_file_names([("1", "T01"), ("1", "Aunt Vera"), ("1", "t01")]).values())
-    ['1-T01.csv', '1-Aunt%20Vera.csv', '1-t01%48ebf3.csv']
-    """
-    names: dict[tuple[str, str], str] = {}
-    taken: set[str] = set()
-    for session, taster in keys:
-        safe = quote(taster, safe="").replace(".", "%2E").replace("~", "%7E")
-        name = f"{session}-{safe}"
-        if len(safe) > NAME_LIMIT or name.casefold() in taken:
-            cut = re.sub("%.?$", "", safe[:NAME_LIMIT])
-            name = f"{session}-{cut}%{hashlib.sha256(taster.encode()).hexdigest()[:6]}"
-        taken.add(name.casefold())
-        names[session, taster] = f"{name}.csv"
-    return names
-
-
-def _elsewhere(ledger: Ledger, own: set[str]) -> dict[tuple[str, str], dict[str, str]]:
-    """Find cups that have a row in scores.csv or in a ballot that is not the page's."""
-    found: dict[tuple[str, str], dict[str, str]] = {}
-    for row in range(len(ledger.scored)):
-        file, _ = ledger.scored.place(row)
-        if file not in own:
-            session, taster, code = ledger.scored.texts(row)
-            found.setdefault((session, taster), {})[code] = file
-    return found
-
-
-def _first_unfinished(plan: Plan, ballots: Mapping[tuple[str, str], Ballot]) -> str:
-    for session in plan.sessions:
-        if not all(ballot.finished for key, ballot in ballots.items() if key[0] == session):
-            return session
-    return ""
-
-
-def _no_servings() -> Problem:
-    return Problem(
-        slug="missing-file",
-        file="servings.csv",
-        found="there is no such file",
-        allowed="the score page needs to know who is served which cup when",
-        remedy='Draw the codes and orders with "blind" first',
-    )

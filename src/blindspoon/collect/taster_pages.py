@@ -10,50 +10,61 @@ from typing import Any
 from flask import Flask, Response, abort, jsonify, make_response, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from blindspoon.collect.ballots import (
-    Answer,
-    Ballot,
-    Given,
-    Stamp,
-    by_cell,
-    columns,
-    read_answers,
-    refuse,
-    refuse_scores,
-    steps,
-    wants_json,
-)
-from blindspoon.collect.security import Door
-from blindspoon.collect.sitting import Desk
+from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, read_answers, written
+from blindspoon.collect.security import Access, faults, refuse, wants_json
+from blindspoon.collect.sitting import Sitting
 from blindspoon.errors import Problem
-from blindspoon.trial import Attribute
+from blindspoon.trial import Scale
 
 CLOSED = "This session is closed. Your answer is not saved; tell the host, who can open it again."
 STALE = "The cups were changed since this page was opened. Open your link again."
 
 
+def steps(scale: Scale) -> tuple[str, ...]:
+    """Write every step of a scale; none where there are too many to be shown side by side.
+
+    Examples
+    --------
+    >>> steps(Scale(low=1, high=3, step=0.5)), steps(Scale(low=0, high=100, step=1))
+    (('1', '1.5', '2', '2.5', '3'), ())
+    """
+    return tuple(map(written, scale.side_by_side()))
+
+
+def columns(count: int, widest: int = 7) -> int:
+    """Give the steps rows of the same length, or nearly.
+
+    Examples
+    --------
+    >>> [columns(count) for count in (5, 9, 11, 21)]
+    [5, 5, 6, 7]
+    """
+    return -(-count // max(-(-count // widest), 1))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seat:
-    """A taster at a cup."""
+    """A taster at a cup; `place` counts from 1."""
 
     link: str
-    ballot: Ballot
+    ballot: BallotFile
     place: int
-    code: str
 
     @property
-    def path(self) -> str:
-        """Address of the cup."""
-        return _path(self.link, self.ballot, self.place)
-
-    def after(self, cups: int) -> str:
-        """Address of the cup so many cups on, or back."""
-        return _path(self.link, self.ballot, max(self.place + cups, 1))
+    def code(self) -> str:
+        """Code of the cup."""
+        return self.ballot.codes[self.place - 1]
 
     @property
     def last(self) -> bool:
         """Whether it is the last cup."""
-        return self.place == len(self.ballot.paper.codes)
+        return self.place == len(self.ballot.codes)
+
+    def path(self, cups: int = 0) -> str:
+        """Address of the cup so many cups on, or back; of the end where there are no more."""
+        place = max(self.place + cups, 1)
+        name = place if place <= len(self.ballot.codes) else "end"
+        return f"/t/{self.link}/{self.ballot.session}/{name}"
 
 
 class TasterPages:
@@ -61,13 +72,13 @@ class TasterPages:
 
     Parameters
     ----------
-    desk : Desk
-    door : Door
+    sitting : Sitting
+    access : Access
     """
 
-    def __init__(self, desk: Desk, door: Door) -> None:
-        self._desk = desk
-        self._door = door
+    def __init__(self, sitting: Sitting, access: Access) -> None:
+        self._sitting = sitting
+        self._access = access
 
     def add_to(self, app: Flask) -> None:
         """Register the addresses."""
@@ -81,191 +92,137 @@ class TasterPages:
 
     def join(self, taken: str = "") -> str:
         """Let a taster pick their name."""
-        plan, free = self._desk.plan, set(self._desk.free_names())
-        names = [(place, name, name in free) for place, name in enumerate(plan.tasters)]
-        ticket = self._door.ticket("join")
-        return render_template(
-            "join.html.j2", plan=plan, names=names, free=free, ticket=ticket, taken=taken
-        )
+        plan, free = self._sitting.plan, set(self._sitting.free_names())
+        names = [(place, name) for place, name in enumerate(plan.tasters) if name in free]
+        ticket = self._access.ticket("join")
+        return render_template("join.html.j2", plan=plan, names=names, ticket=ticket, taken=taken)
 
     def take_name(self) -> AnyResponse:
         """Give the link of a name to the first who asks for it."""
-        form = self._door.form("join")
-        names = dict(enumerate(self._desk.plan.tasters))
-        taster = {str(place): name for place, name in names.items()}.get(form.get("name", ""))
+        places = {str(place): name for place, name in enumerate(self._sitting.plan.tasters)}
+        taster = places.get(self._access.form("join").get("name", ""))
         if taster is None:
             abort(400)
-        if not self._desk.join(taster):
+        if not self._sitting.join(taster):
             return make_response(self.join(taken=taster), 409)
-        return redirect(f"/t/{self._desk.taster_link(taster)}", 303)
+        return redirect(f"/t/{self._sitting.taster_link(taster)}", 303)
 
     def begin(self, link: str) -> AnyResponse:
         """Go on where the taster was."""
-        taster = self._door.taster(link)
-        ballot = self._desk.ballots.get((self._desk.session, taster))
+        taster, session = self._access.taster(link), self._sitting.session
+        ballot = self._sitting.ballots.get((session, taster))
         if ballot is None:
-            return self._wait(link, taster)
-        if not self._desk.has_agreed(self._desk.session, taster):
-            return self._cautions(link, ballot)
-        return redirect(_path(link, ballot, _first_open(ballot)), 303)
+            return self._page("wait", link, taster=taster, session=session)
+        if not self._sitting.has_agreed(session, taster):
+            return self._page("cautions", link, ballot=ballot)
+        first = ballot.codes.index(ballot.gaps[0]) if ballot.gaps else len(ballot.codes)
+        return redirect(Seat(link=link, ballot=ballot, place=first + 1).path(), 303)
 
     def agree(self, link: str) -> AnyResponse:
         """Take down that the cautions were read."""
-        taster = self._door.taster(link)
-        form = self._door.form(link)
-        if (form.get("session", ""), taster) in self._desk.ballots:
-            self._desk.agree(form["session"], taster)
+        taster = self._access.taster(link)
+        session = self._access.form(link).get("session", "")
+        if (session, taster) in self._sitting.ballots:
+            self._sitting.agree(session, taster)
         return redirect(f"/t/{link}", 303)
 
     def cup(self, link: str, session: str, place: str) -> AnyResponse:
         """Show one cup."""
         seat = self._seat(link, session, place)
-        taster = seat.ballot.paper.taster
-        if session != self._desk.session or not self._desk.has_agreed(session, taster):
+        open_now = session == self._sitting.session
+        if not open_now or not self._sitting.has_agreed(session, seat.ballot.taster):
             return redirect(f"/t/{link}", 303)
-        return make_response(self._show(seat, seat.ballot.contents.answer(seat.code)))
+        return self._show(seat, seat.ballot.answer(seat.code), {})
 
     def answer(self, link: str, session: str, place: str) -> AnyResponse:
         """Store what was filled in for one cup, then acknowledge it."""
         seat = self._seat(link, session, place)
-        form, ballot = self._door.form(link), seat.ballot
-        if session != self._desk.session:
+        form, ballot = self._access.form(link), seat.ballot
+        if session != self._sitting.session:
             return refuse(409, CLOSED)
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
             return refuse(409, STALE)
-        paper = ballot.paper
-        (answer,), problems = read_answers(paper.attributes, [form], paper.file)
+        (answer,), problems = read_answers(ballot.attributes, [form], ballot.file)
         if problems:
             return self._not_taken(seat, form, problems)
-        given = {seat.code: Given(answer, form.get("base", ""))}
-        receipt = ballot.save(given, _stamp(form))[seat.code]
+        turn = form.get("turn", "0")[:9]
+        number = int(turn) if turn.isascii() and turn.isdigit() else 0
+        given = Given(answer, form.get("base", ""), form.get("page", "")[:40], number)
+        mark, replaced = ballot.save({seat.code: given})[seat.code]
         if wants_json():
-            return jsonify(mark=receipt.mark, replaced=receipt.replaced)
-        return redirect(_after(seat, form.get("go", ""), replaced=receipt.replaced), 303)
+            return jsonify(mark=mark, replaced=replaced)
+        path = seat.path({"back": -1, "stop": len(ballot.codes)}.get(form.get("go", ""), 1))
+        return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
 
     def end(self, link: str, session: str) -> AnyResponse:
         """Thank the taster, and name the cups that are not scored."""
-        taster = self._door.taster(link)
-        ballot = self._desk.ballots.get((session, taster))
-        if ballot is None:
-            abort(404)
-        gaps = [
-            (code, _path(link, ballot, place))
-            for place, code in enumerate(ballot.paper.codes, 1)
-            if not ballot.done(code)
+        ballot = self._ballot(link, session)
+        seats = [
+            Seat(link=link, ballot=ballot, place=place) for place in range(1, len(ballot.codes) + 1)
         ]
-        return make_response(
-            render_template(
-                "end.html.j2",
-                **self._common(link, ballot),
-                gaps=gaps,
-                open=session == self._desk.session,
-                last=_path(link, ballot, len(ballot.paper.codes)),
-                notice=_notice(ballot),
-            )
+        return self._page(
+            "end",
+            link,
+            ballot=ballot,
+            gaps=[seat for seat in seats if seat.code in ballot.gaps],
+            open=session == self._sitting.session,
+            last=seats[-1].path(),
         )
 
-    def _seat(self, link: str, session: str, place: str) -> Seat:
-        ballot = self._desk.ballots.get((session, self._door.taster(link)))
-        codes = () if ballot is None else ballot.paper.codes
-        known = {str(number): code for number, code in enumerate(codes, 1)}
-        if ballot is None or place not in known:
+    def _ballot(self, link: str, session: str) -> BallotFile:
+        ballot = self._sitting.ballots.get((session, self._access.taster(link)))
+        if ballot is None:
             abort(404)
-        return Seat(link=link, ballot=ballot, place=int(place), code=known[place])
+        return ballot
 
-    def _common(self, link: str, ballot: Ballot | None) -> dict[str, Any]:
-        return {
-            "plan": self._desk.plan,
-            "base": f"/t/{link}",
-            "ticket": self._door.ticket(link),
-            "paper": ballot.paper if ballot else None,
-        }
+    def _seat(self, link: str, session: str, place: str) -> Seat:
+        ballot = self._ballot(link, session)
+        known = {str(number): number for number in range(1, len(ballot.codes) + 1)}
+        if place not in known:
+            abort(404)
+        return Seat(link=link, ballot=ballot, place=known[place])
 
-    def _wait(self, link: str, taster: str) -> Response:
+    def _page(
+        self, name: str, link: str, ballot: BallotFile | None = None, **content: object
+    ) -> Response:
+        """Show a page; it says which answer was just replaced, if the address does."""
+        codes = enumerate(ballot.codes if ballot else (), 1)
+        known = {str(place): code for place, code in codes}
         page = render_template(
-            "wait.html.j2",
-            **self._common(link, None),
-            taster=taster,
-            session=self._desk.session,
+            f"{name}.html.j2",
+            plan=self._sitting.plan,
+            base=f"/t/{link}",
+            ticket=self._access.ticket(link),
+            ballot=ballot,
+            replaced=known.get(request.args.get("replaced", "")),
+            **content,
         )
         return make_response(page)
 
-    def _cautions(self, link: str, ballot: Ballot) -> Response:
-        return make_response(render_template("cautions.html.j2", **self._common(link, ballot)))
-
     def _not_taken(self, seat: Seat, form: Mapping[str, str], problems: list[Problem]) -> Response:
+        said = {column: text for (_, column), text in faults(problems).items()}
         if wants_json():
-            return refuse_scores(problems)
-        names = seat.ballot.paper.names
-        typed = Answer(
-            scores=tuple(form.get(name, "")[:200] for name in names),
-            comment=form.get("comment", ""),
-        )
-        faults = {column: text for (_, column), text in by_cell(problems).items()}
-        return make_response(self._show(seat, typed, faults), 422)
+            fields = [{"field": column, "text": text} for column, text in said.items()]
+            return make_response(jsonify(problems=fields), 422)
+        scores = tuple(form.get(name, "")[:200] for name in seat.ballot.names)
+        typed = CupAnswer(scores=scores, comment=form.get("comment", ""))
+        return make_response(self._show(seat, typed, said), 422)
 
-    def _show(self, seat: Seat, answer: Answer, faults: Mapping[str, str] | None = None) -> str:
-        paper = seat.ballot.paper
-        faults = faults or {}
-        asked = [
-            _question(attribute, value, faults.get(attribute.name, ""))
-            for attribute, value in zip(paper.attributes, answer.scores, strict=True)
-        ]
-        return render_template(
-            "cup.html.j2",
-            **self._common(seat.link, seat.ballot),
+    def _show(self, seat: Seat, answer: CupAnswer, wrong: Mapping[str, str]) -> Response:
+        """Show a cup, with what is filled in for it and what is wrong with that."""
+        asked: list[dict[str, Any]] = []
+        for attribute, value in zip(seat.ballot.attributes, answer.scores, strict=True):
+            choices = steps(attribute.scale)
+            wide = columns(len(choices))
+            asked.append({"of": attribute, "steps": choices, "columns": wide, "value": value})
+        return self._page(
+            "cup",
+            seat.link,
+            ballot=seat.ballot,
             seat=seat,
-            size=len(paper.codes),
             asked=asked,
             comment=answer.comment,
-            comment_fault=faults.get("comment", ""),
-            mark=seat.ballot.contents.answer(seat.code).mark,
+            faults=wrong,
+            mark=seat.ballot.answer(seat.code).mark,
             page=secrets.token_urlsafe(12),
-            notice=_notice(seat.ballot),
         )
-
-
-def _path(link: str, ballot: Ballot, place: int) -> str:
-    """Address of a cup, or of the end where there are no more."""
-    codes = ballot.paper.codes
-    return f"/t/{link}/{ballot.paper.session}/{place if place <= len(codes) else 'end'}"
-
-
-def _first_open(ballot: Ballot) -> int:
-    """Find the first cup that is not scored; one more than there are where all are."""
-    codes = ballot.paper.codes
-    return next((n for n, code in enumerate(codes, 1) if not ballot.done(code)), len(codes) + 1)
-
-
-def _after(seat: Seat, go: str, *, replaced: bool) -> str:
-    """Say where a page without script goes once its answer is stored."""
-    path = seat.after({"back": -1, "stop": len(seat.ballot.paper.codes)}.get(go, 1))
-    return f"{path}?replaced={seat.place}" if replaced else path
-
-
-def _notice(ballot: Ballot) -> str:
-    """Name the cup whose earlier answer was just replaced, if the address says so."""
-    known = {str(number): code for number, code in enumerate(ballot.paper.codes, 1)}
-    return known.get(request.args.get("replaced", ""), "")
-
-
-def _stamp(form: Mapping[str, str]) -> Stamp:
-    turn = form.get("turn", "0")[:9]
-    number = int(turn) if turn.isascii() and turn.isdigit() else 0
-    return Stamp(page=form.get("page", "")[:40], turn=number)
-
-
-def _question(attribute: Attribute, value: str, fault: str) -> dict[str, Any]:
-    """Give what the page shows of an attribute; nothing in it tells a variant."""
-    choices = steps(attribute.scale)
-    return {
-        "name": attribute.name,
-        "label": attribute.label,
-        "low": attribute.low,
-        "high": attribute.high,
-        "scale": attribute.scale,
-        "steps": choices,
-        "columns": columns(len(choices)),
-        "value": value,
-        "fault": fault,
-    }

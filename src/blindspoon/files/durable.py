@@ -20,7 +20,7 @@ PRIVATE = ".blindspoon"
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class DurableFolder:
     """The files of one trial folder; names have forward slashes.
 
     Safe to use from several threads, one at a time for each file.
@@ -86,7 +86,7 @@ def read_file(path: Path) -> bytes:
 
 
 @contextlib.contextmanager
-def held(folder: Path) -> Iterator[Shelf]:
+def held(folder: Path) -> Iterator[DurableFolder]:
     """Keep a trial folder for this process alone, as long as it lives. Raises TrialFileError."""
     with complaining():
         private = folder / PRIVATE
@@ -98,7 +98,7 @@ def held(folder: Path) -> Iterator[Shelf]:
             _lock(lock.fileno())
         except OSError as error:
             raise TrialFileError([_held(folder)]) from error
-        yield Shelf(folder)
+        yield DurableFolder(folder)
 
 
 @contextlib.contextmanager
