@@ -6,12 +6,15 @@ import csv
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
 
+from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
 
 ROOT = Path(__file__).parents[1]
@@ -47,6 +50,24 @@ def drawn(trial):
     done = blindspoon("blind", trial)
     assert done.returncode == 0, done.stderr
     return trial
+
+
+def test_the_example_is_the_demonstration_and_compares_as_it_is(tmp_path):
+    assert blindspoon("new", tmp_path / "example", "--example").returncode == 0
+    assert contents(tmp_path / "example") == contents(CUCUMBERS)
+    done = blindspoon("compare", tmp_path / "example")
+    assert done.returncode == 0, done.stderr
+    assert blindspoon("new", tmp_path / "example", "--example").returncode == 1
+
+
+def test_an_installed_package_has_the_example_in_it(tmp_path, monkeypatch):
+    shutil.copytree(CUCUMBERS, tmp_path / "example")
+    (tmp_path / "example" / "trial.toml").write_bytes(b"installed")
+    monkeypatch.setattr(disk.resources, "files", lambda _: tmp_path)
+    assert disk.example() == contents(tmp_path / "example")
+    build = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["hatch"]
+    included = build["build"]["targets"]["wheel"]["force-include"]
+    assert included == {"trials/allotment-cucumbers": "blindspoon/example"}
 
 
 def taste(folder, codes_only=False):

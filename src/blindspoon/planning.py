@@ -71,6 +71,24 @@ def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
     return TEMPLATES
 
 
+def start_example(folder: Path) -> tuple[str, ...]:
+    """Write a finished trial, invented from its plan to its scores, to try the commands on.
+
+    Returns
+    -------
+    tuple of str
+        Names of the files.
+
+    Raises
+    ------
+    TrialFileError
+        As `start` does.
+    """
+    files = disk.example()
+    disk.make_files(folder, files)
+    return tuple(files)
+
+
 STREAM = 1000
 """Tells the drawing's random stream from the others that come from the trial's seed."""
 

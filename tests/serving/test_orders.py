@@ -6,6 +6,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from blindspoon.serving import orders
 from blindspoon.serving.orders import (
     POSITION_WEIGHT,
     arrange,
@@ -179,3 +180,20 @@ def test_even_positions_hold_with_the_control_twice_in_every_row():
     even = even_positions(rows, 6)
     assert np.array_equal(np.sort(even, axis=1), rows)
     assert all(np.ptp((even == kind).sum(axis=0)) <= 1 for kind in range(6))
+
+
+def test_every_item_may_take_every_place_in_a_square():
+    """24 ways to label a square of four: 50 of each expected, standard deviation 7."""
+    first = Counter(
+        tuple(complete_orders(4, 4, 1, nothing(4, 4), np.random.default_rng(seed))[0].tolist())
+        for seed in range(1200)
+    )
+    assert len(first) == 24
+    assert min(first.values()) > 20
+
+
+def test_orders_are_even_over_positions_whatever_the_search_finds(monkeypatch):
+    monkeypatch.setattr(orders, "settle", lambda rows, **_: rows)
+    rows = np.tile(np.arange(4), (9, 1))
+    found = arrange(rows, 4, nothing(4, 4), np.random.default_rng(1))
+    assert max(np.ptp((found == item).sum(axis=0)) for item in range(4)) == 1

@@ -23,13 +23,18 @@ from blindspoon.cli.say import (
 
 @click.command()
 @FOLDER
-def new(folder: Path) -> None:
+@click.option("--example", is_flag=True, help="A finished, invented trial to try everything on.")
+def new(folder: Path, example: bool) -> None:
     """Start a trial folder from a commented template.
 
     Writes trial.toml, batches.csv and readings.csv, and never over a file that is there.
     """
-    from blindspoon.planning import start  # noqa: PLC0415
+    from blindspoon.planning import start, start_example  # noqa: PLC0415
 
+    if example:
+        start_example(folder)
+        click.echo(f"Example, all of it invented: {folder / 'trial.toml'}.")
+        return
     start(folder, today())
     click.echo(f"New trial: {folder / 'trial.toml'}. Change it to yours before anyone tastes.")
 

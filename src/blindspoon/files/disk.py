@@ -5,9 +5,11 @@ from __future__ import annotations
 import contextlib
 import errno
 import hashlib
+import itertools
 import os
 import re
 import shutil
+import threading
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from importlib import resources
@@ -117,6 +119,17 @@ def shipped(name: str) -> str:
     return (resources.files("blindspoon") / name).read_text(encoding="utf-8")
 
 
+def example() -> dict[str, bytes]:
+    """Read the finished trial that is shipped with the package, by name of the file.
+
+    Its home is ``trials/allotment-cucumbers`` of the repository; a wheel has a copy.
+    """
+    copy = resources.files("blindspoon") / "example"
+    home = Path(__file__).parents[3] / "trials" / "allotment-cucumbers"
+    files = (file for file in (copy if copy.is_dir() else home).iterdir() if file.is_file())
+    return {file.name: file.read_bytes() for file in sorted(files, key=lambda file: file.name)}
+
+
 def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     """Write new files; nothing is written where one of them is there already.
 
@@ -166,14 +179,28 @@ def write_file_atomically(target: Path, content: bytes) -> None:
     TrialFileError
         If it could not be written; an earlier file is still there.
     """
-    new = _sibling(target, "new")
     try:
         _clear_up(target)
-        _write(new, content)
-        new.replace(target)
-        _sync_folder(target.parent)
+        replace_file(target, content)
     except OSError as error:
         raise TrialFileError([_unwritable(target, error)]) from error
+
+
+def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
+    """Write a file beside its place and move it there: every reader finds the old or the new.
+
+    When this returns, the file and its name are on the disk.
+
+    Raises
+    ------
+    OSError
+        If it could not be written; an earlier file is still there.
+    """
+    new = _sibling(target, "new")
+    try:
+        _write(new, content, mode)
+        new.replace(target)
+        _sync_folder(target.parent)
     finally:
         _remove(new)
 
@@ -289,7 +316,7 @@ def _unreadable(name: str, error: OSError) -> Problem:
     return Problem(
         slug="unreadable-file",
         file=name,
-        found=f"it cannot be read: {_reason(error)}",
+        found=f"it cannot be read: {reason(error)}",
         allowed="every file of the trial can be read",
         remedy="Mend it, or move it out of the folder",
     )
@@ -299,25 +326,31 @@ def _unwritable(target: Path, error: OSError) -> Problem:
     return Problem(
         slug="cannot-write",
         file=str(target),
-        found=f"it cannot be written: {_reason(error)}",
+        found=f"it cannot be written: {reason(error)}",
         allowed="what was there before is unchanged",
         remedy="Free the place, or choose another",
     )
 
 
-def _reason(error: OSError) -> str:
-    reason = error.strerror or str(error)
-    return reason[:1].lower() + reason[1:]
+def reason(error: OSError) -> str:
+    """Say why the system refused, as part of a sentence."""
+    text = error.strerror or str(error)
+    return text[:1].lower() + text[1:]
+
+
+_COUNTER = itertools.count()
 
 
 def _sibling(target: Path, kind: str) -> Path:
-    return target.with_name(f".{target.name}.{os.getpid()}.{kind}")
+    """Name a path beside the target that no other process, thread or write uses."""
+    owner = f"{os.getpid()}.{threading.get_ident()}.{next(_COUNTER)}"
+    return target.with_name(f".{target.name}.{owner}.{kind}")
 
 
 def _clear_up(target: Path) -> None:
     """Make the parent folder, and mend what an earlier run that was stopped left in it."""
     target.parent.mkdir(parents=True, exist_ok=True)
-    pattern = re.compile(rf"\.{re.escape(target.name)}\.(\d+)\.(new|old)")
+    pattern = re.compile(rf"\.{re.escape(target.name)}\.(\d+)[.\d]*\.(new|old)")
     for sibling in sorted(target.parent.iterdir()):
         match = pattern.fullmatch(sibling.name)
         if match and not _runs(int(match[1])):
@@ -328,9 +361,9 @@ def _clear_up(target: Path) -> None:
 
 
 def _runs(process: int) -> bool:
-    """Tell whether another process of that number is alive."""
+    """Tell whether a process of that number is alive; this one, in other threads too, is."""
     if process == os.getpid():
-        return False
+        return True
     if os.name != "posix":  # signal 0 would end a process elsewhere
         return True
     try:
@@ -352,24 +385,30 @@ def _see_replaceable(target: Path) -> None:
         raise FileExistsError(errno.EEXIST, "the folder there is not a report")
 
 
-def _write(path: Path, content: bytes) -> None:
+def _write(path: Path, content: bytes, mode: int = 0o666) -> None:
+    """Write a file that is not there yet, down to the disk."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("wb") as file:
+    flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
+    with os.fdopen(os.open(path, flags, mode), "wb") as file:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
 
 
+_EXCHANGE = threading.Lock()
+
+
 def _exchange(target: Path, new: Path, old: Path) -> None:
     """Move the folder that is there aside and the new one in; move back if that fails."""
-    if target.exists():
-        target.rename(old)
-    try:
-        new.rename(target)
-    except BaseException:
-        if old.exists():
-            old.rename(target)
-        raise
+    with _EXCHANGE:
+        if target.exists():
+            target.rename(old)
+        try:
+            new.rename(target)
+        except BaseException:
+            if old.exists():
+                old.rename(target)
+            raise
     _sync_folder(target.parent)
 
 

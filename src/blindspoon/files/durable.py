@@ -1,19 +1,15 @@
-"""The rim of the score page: writes ballots so that what was acknowledged is never lost.
-
-Beside `files` the only module that opens files.
-"""
+"""The files of the score page: ballots written so that what was acknowledged is never lost."""
 
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
-import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from blindspoon.errors import Problem, TrialFileError, shown
+from blindspoon.files.disk import reason, replace_file
 
 PRIVATE = ".blindspoon"
 """Folder in the trial folder for what is never published."""
@@ -42,26 +38,12 @@ class DurableFolder:
         name at any moment finds one of them whole.
         """
         target = self.folder / name
+        private = target.parent.name == PRIVATE
         try:
-            self._replace(target, content)
+            target.parent.mkdir(mode=0o700 if private else 0o777, parents=True, exist_ok=True)
+            replace_file(target, content, 0o600 if private else 0o666)
         except OSError as error:
             raise OSError(error.errno, error.strerror or str(error), name) from error
-
-    def _replace(self, target: Path, content: bytes) -> None:
-        private = target.parent.name == PRIVATE
-        target.parent.mkdir(mode=0o700 if private else 0o777, parents=True, exist_ok=True)
-        new = target.with_name(f".{target.name}.{os.getpid()}.{threading.get_ident()}.new")
-        handle = os.open(new, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600 if private else 0o666)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            new.replace(target)
-        except BaseException:
-            new.unlink(missing_ok=True)
-            raise
-        _sync_folder(target.parent)
 
     def sweep(self) -> None:
         """Remove what `save` left unfinished when it was killed. Raises OSError."""
@@ -78,7 +60,7 @@ def read_file(path: Path) -> bytes:
         problem = Problem(
             slug="unreadable-file",
             file=shown(str(path), 200),
-            found=f"it cannot be read: {_reason(error)}",
+            found=f"it cannot be read: {reason(error)}",
             allowed="the file of scores can be read",
             remedy="Check the path",
         )
@@ -110,25 +92,11 @@ def complaining() -> Iterator[None]:
         problem = Problem(
             slug="cannot-write",
             file=shown(str(error.filename2 or error.filename), 200),
-            found=f"it cannot be written: {_reason(error)}",
+            found=f"it cannot be written: {reason(error)}",
             allowed="what was there before is unchanged",
             remedy="Free the place, close other programs that have it open, and try again",
         )
         raise TrialFileError([problem]) from error
-
-
-def _reason(error: OSError) -> str:
-    reason = error.strerror or str(error)
-    return reason[:1].lower() + reason[1:]
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _held(folder: Path) -> Problem:

@@ -1,8 +1,6 @@
 """The bytes of a delimited file -> a table of text; and rows of text -> CSV.
 
-Tables of text: columns by name, and each row's line in its file.
-
-Cells are text and stay text; what a column means is for `cells` to say. A column is kept as its
+Cells are text and stay text; what a column means is for `schema` to say. A column is kept as its
 distinct texts and, for each row, the place of its text among them, so that a check looks at
 every text once, however many rows hold it.
 """
@@ -11,14 +9,12 @@ from __future__ import annotations
 
 import csv
 import io
-import itertools
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from blindspoon.arrays import BoolArray, IntArray
 from blindspoon.errors import Note, Problem, problems_of_rows, quoted, shown, some_of
@@ -193,13 +189,8 @@ def tidied(text: str) -> str:
 LINE_LIMIT = 100_000
 """Bytes in the longest line that is read."""
 
-WORD_LIMIT = 24
-"""Bytes in the longest cell that is told apart as eight-byte words."""
-
-SLOT_BITS = 17
-FACTOR = 0x9E3779B97F4A7C15  # 2^64 divided by the golden ratio, odd
-
-WordArray = NDArray[np.uint64]
+LARGE = 1_000_000
+"""Bytes from which a file is read by pandas, which takes half a second to load."""
 
 
 def write_csv(rows: Iterable[Iterable[str]]) -> str:
@@ -234,8 +225,8 @@ def read_table(data: bytes, file: str) -> TextTable:
     Notes
     -----
     The separator is the one of the three that the header holds most often outside quotes. Quotes
-    are those of RFC 4180. A file without quotes and blank lines, all its rows as long as its
-    header, is taken apart as arrays; every other row by row, with the same outcome.
+    are those of RFC 4180. A large file without blank lines, all its rows as long as its header,
+    is read by pandas; every other by the csv module, with the same outcome.
 
     Examples
     --------
@@ -252,7 +243,8 @@ def read_table(data: bytes, file: str) -> TextTable:
     if problem is not None:
         return _unread(file, problem)
     separator = _separator(data)
-    parts = _read_plain(data, separator) or _read_exact(data.decode(), separator, file)
+    parts = _by_pandas(data, separator) if len(data) >= LARGE else None
+    parts = parts or _by_csv(data.decode(), separator, file)
     return _assemble(file, parts, decimal_comma=separator != ",")
 
 
@@ -344,77 +336,57 @@ def _separator(data: bytes) -> str:
     return max(",;\t", key=bare.count)
 
 
-def _read_plain(data: bytes, separator: str) -> _Parts | None:
-    """Take a file apart as arrays, or say None where it is not plain enough for that."""
-    header, _, body = data.partition(b"\n")
-    names = header.decode().split(separator)
-    body = body.rstrip(b"\n") + b"\n"
-    if b'"' in data or len(names) < 2 or not any(map(tidied, names)) or body == b"\n":
-        return None
+def _regular_lines(body: bytes, separator: str, width: int) -> IntArray | None:
+    """Say on which line each row begins; None unless all rows are well quoted and of one width."""
     buffer = np.frombuffer(body, np.uint8)
-    ends = np.flatnonzero((buffer == ord(separator)) | (buffer == ord("\n")))
-    if ends.size % len(names):
+    is_end, is_quote = buffer == ord("\n"), buffer == ord('"')
+    closes_cell = is_end | (buffer == ord(separator))
+    if is_quote.any():
+        inside = np.bitwise_xor.accumulate(is_quote)
+        edge = np.concatenate([[True], closes_cell | is_quote])
+        opens, closes = np.flatnonzero(is_quote & inside), np.flatnonzero(is_quote & ~inside)
+        if inside[-1] or not (edge[opens].all() and edge[closes + 2].all()):
+            return None
+        closes_cell &= ~inside
+    ends = np.flatnonzero(closes_cell)
+    if ends.size % width:
         return None
-    width = len(names)
-    closes_row = (buffer[ends] == ord("\n")).reshape(-1, width)
+    closes_row = is_end[ends].reshape(-1, width)
     if not closes_row[:, -1].all() or closes_row[:, :-1].any():
         return None
-    starts = np.append(0, ends[:-1] + 1)
-    columns = [_cut(body, starts[k::width], ends[k::width]) for k in range(width)]
-    return _Parts(1, names, columns, np.arange(2, len(closes_row) + 2), [])
+    before = np.searchsorted(np.flatnonzero(is_end), ends[width - 1 :: width], side="right")
+    return 2 + np.concatenate([[0], before[:-1]])
 
 
-def _cut(body: bytes, starts: IntArray, ends: IntArray) -> TextColumn:
-    """Make a column from the cells that begin and end at these bytes."""
-    lengths = ends - starts
-    longest = int(lengths.max())
-    if longest > WORD_LIMIT:
-        pairs = zip(starts.tolist(), ends.tolist(), strict=True)
-        return TextColumn.of(body[start:end].decode() for start, end in pairs)
-    first = _first_rows(_words(body, starts, lengths, longest))
-    is_first = first == np.arange(first.size)
-    spans = zip(starts[is_first].tolist(), ends[is_first].tolist(), strict=True)
-    texts = b"\n".join([body[start:end] for start, end in spans]).decode().split("\n")
-    return TextColumn.tidy(tuple(texts), (np.cumsum(is_first) - 1)[first])
+def _by_pandas(data: bytes, separator: str) -> _Parts | None:
+    """Read a file whose rows are all well quoted and as long as its header; None for others."""
+    header, _, body = data.partition(b"\n")
+    body = body.rstrip(b"\n") + b"\n"
+    names = header.decode().split(separator)
+    if b'"' in header or len(names) < 2 or not any(map(tidied, names)) or body == b"\n":
+        return None
+    lines = _regular_lines(body, separator, len(names))
+    if lines is None:
+        return None
+    import pandas as pd  # noqa: PLC0415 - takes half a second to load
+
+    frame = pd.read_csv(
+        io.BytesIO(body),
+        sep=separator,
+        names=range(len(names)),
+        dtype=object,
+        index_col=False,
+        na_filter=False,
+        skip_blank_lines=False,
+        low_memory=False,
+    )
+    found = (pd.factorize(frame[place].to_numpy()) for place in range(len(names)))
+    columns = [TextColumn.tidy(tuple(texts), codes.astype(np.int64)) for codes, texts in found]
+    return _Parts(1, names, columns, lines, [])
 
 
-def _words(body: bytes, starts: IntArray, lengths: IntArray, longest: int) -> list[WordArray]:
-    """Pack cells into eight-byte words, filled up with zeros."""
-    padded = body + bytes(WORD_LIMIT + 8)
-    at_each_byte = np.ndarray((len(padded) - 7,), "<u8", buffer=padded, strides=(1,))
-    masks = np.array([(1 << 8 * size) - 1 for size in range(9)], "<u8")
-    return [
-        at_each_byte[starts + offset] & masks.take(lengths - offset, mode="clip")
-        for offset in range(0, max(longest, 1), 8)
-    ]
-
-
-def _first_rows(words: list[WordArray]) -> IntArray:
-    """Find for each row the first row that has the same words.
-
-    Rows are thrown into slots by a product of their words (D. E. Knuth, The Art of Computer
-    Programming 3, section 6.4). Where different words meet, those of the first row are done and
-    the others are thrown again, with another factor.
-    """
-    first = np.empty(words[0].size, np.int64)
-    slots = np.empty(1 << SLOT_BITS, np.int64)
-    rows = np.arange(first.size)
-    powers = itertools.count(1, 2)
-    while rows.size:
-        product = np.zeros(rows.size, np.uint64)
-        for word in words:
-            product += word * np.uint64(pow(FACTOR, next(powers), 1 << 64))
-        slot = (product >> np.uint64(64 - SLOT_BITS)).astype(np.int64)
-        slots[slot[::-1]] = np.arange(rows.size)[::-1]  # of several the last written stays
-        found = slots[slot]
-        same = np.logical_and.reduce([word[found] == word for word in words])
-        first[rows[same]] = rows[found[same]]
-        rows, words = rows[~same], [word[~same] for word in words]
-    return first
-
-
-def _read_exact(text: str, separator: str, file: str) -> _Parts:
-    """Take a file apart row by row."""
+def _by_csv(text: str, separator: str, file: str) -> _Parts:
+    """Read any file, row by row."""
     rows = _rows(text, separator)
     header_line, header = next(rows, (1, []))
     if not header:

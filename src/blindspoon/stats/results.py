@@ -7,9 +7,10 @@ and the control are named by their position in ``Trial.variants``; attributes by
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from blindspoon.stats.flags import Flag
+if TYPE_CHECKING:  # it brings in scipy, which `check` does without
+    from blindspoon.stats.flags import Flag
 
 Method = Literal["exact", "sampled", "normal"]
 Unit = Literal["taster", "round"]

@@ -300,3 +300,29 @@ def test_half_a_million_bad_rows_do_not_take_minutes(uncoded, check, row):
     assert time.process_time() - began < 20
     assert LISTED < len(problems) <= 3 * LISTED
     assert any("rows more like it" in problem.found for problem in problems)
+
+
+def test_a_coded_cup_is_one_cup_at_whatever_position_it_is_scored(coded, check):
+    head, *rows = SCORED_AT.splitlines()
+    coded["scores.csv"] = "\n".join([head, *rows, "1,T01,037,4,7,4.5"]).encode()
+    (twice,) = [problem for problem in check(coded)[0] if problem.slug == "scored-twice"]
+    assert "code 037 of T01 in session 1 stands a second time, after scores.csv line 2" in str(
+        twice
+    )
+
+
+SCORED_AT = """\
+session,taster,code,position,texture,saltiness
+1,T01,037,1,7,4.5
+1,T01,512,2,8.5,4
+1,T01,846,3,5,5
+"""
+
+
+@pytest.mark.parametrize(("score", "wrong"), [("1", 0), ("3", 0), ("9", 0), ("2", 1), ("4", 1)])
+def test_steps_are_counted_from_the_low_end(uncoded, check, score, wrong):
+    scale = b"low = 1\nhigh = 9\nstep = 2"
+    uncoded["trial.toml"] = uncoded["trial.toml"].replace(b"low = 0\nhigh = 10\nstep = 0.5", scale)
+    uncoded["scores.csv"] = f"taster,variant,texture,saltiness\nAnn,plain,{score},5\n".encode()
+    slugs = [problem.slug for problem in check(uncoded)[0]]
+    assert slugs == ["off-step"] * wrong

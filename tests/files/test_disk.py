@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import stat
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -225,14 +227,14 @@ def test_a_process_killed_while_writing_harms_nothing(tmp_path):
     target = tmp_path / "cucumbers"
     disk.write_folder_atomically(target, REPORT)
     code = (
-        "import os, pathlib\nfrom blindspoon import files\n"
+        "import os, pathlib\nfrom blindspoon.files import disk\n"
         "move = pathlib.Path.rename\n"
         "def die(path, to):\n"
         "    if path.suffix == '.new':\n"
         "        os._exit(9)\n"
         "    return move(path, to)\n"
         "pathlib.Path.rename = die\n"
-        f"files.write_folder_atomically(pathlib.Path({str(target)!r}), {NEWER!r})\n"
+        f"disk.write_folder_atomically(pathlib.Path({str(target)!r}), {NEWER!r})\n"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 9
     assert not target.exists()
@@ -283,3 +285,34 @@ def test_a_file_that_cannot_be_written_leaves_the_old_one(tmp_path, monkeypatch)
     with pytest.raises(TrialFileError, match="no space left"):
         disk.write_file_atomically(target, b"two")
     assert tree(tmp_path) == {"key.csv": b"one"}
+
+
+@pytest.mark.parametrize("kind", ["file", "folder"])
+def test_threads_that_write_one_place_all_succeed(tmp_path, kind):
+    """Sixty writes by four threads; the last whole one stands, and nothing is left over."""
+    target = tmp_path / "place"
+
+    def write(number: int) -> None:
+        content = str(number).encode() * 1000
+        if kind == "file":
+            disk.write_file_atomically(target, content)
+        else:
+            disk.write_folder_atomically(target, {"index.html": content, "a/b.csv": content})
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(write, range(60)))
+    whole = {str(number).encode() * 1000 for number in range(60)}
+    assert set(tree(tmp_path).values()) <= whole
+    assert [path.name for path in tmp_path.iterdir()] == ["place"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="other systems have no handles of folders")
+@pytest.mark.parametrize("way", ["write_file_atomically", "write_folder_atomically", "make_files"])
+def test_the_new_name_is_on_the_disk_before_a_write_returns(tmp_path, monkeypatch, way):
+    synced = []
+    monkeypatch.setattr(os, "fsync", lambda handle: synced.append(os.fstat(handle)))
+    content = b"one" if way == "write_file_atomically" else {"index.html": b"one"}
+    getattr(disk, way)(tmp_path / "new", content)
+    folder = tmp_path / "new" if way == "make_files" else tmp_path
+    assert stat.S_ISREG(synced[0].st_mode)
+    assert synced[-1].st_ino == folder.stat().st_ino

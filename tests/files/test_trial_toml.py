@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from blindspoon.files.trial_toml import parse_trial, trial_text
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 
-TRIALS = Path(__file__).parents[1] / "trials"
+TRIALS = Path(__file__).parents[2] / "trials"
 
 
 @pytest.mark.parametrize("folder", sorted(TRIALS.iterdir()), ids=lambda folder: folder.name)

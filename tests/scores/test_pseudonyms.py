@@ -59,6 +59,15 @@ def test_no_name_is_left_in_the_report_or_the_json(named, tmp_path):
     assert "T07 scored nothing" in texts[0]
 
 
+def test_a_ballot_is_called_by_its_number_where_it_is_said_what_is_left_out(named):
+    ballot = named / "ballots" / "1-Ottoline.csv"
+    head, first, second = ballot.read_text().splitlines()
+    ballot.write_text("\n".join([head, first.rpartition(",")[0] + ",", second]))
+    left_out = {(entry.file, entry.line) for entry in analyse(named).table.left_out}
+    assert ("ballots/ballot 2", 2) in left_out
+    assert not [file for file, _ in left_out if "Ottoline" in file]
+
+
 def test_pseudonyms_change_no_result(named):
     found = analyse(named)
     for path in named.rglob("*.*"):
