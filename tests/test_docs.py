@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import os
 import re
@@ -14,13 +15,44 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from blindspoon.batches import read
 from blindspoon.cli.main import commands
+from blindspoon.errors import TrialError
 from blindspoon.files import disk
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.publish.package import cup_columns
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *ROOT.glob("trials/*/*.md")])
 COMMANDS = ROOT / "docs" / "reference" / "commands.md"
 ERRORS = ROOT / "docs" / "reference" / "errors.md"
+BATCHES = ROOT / "docs" / "reference" / "batches.md"
+FOLDER_PAGE = ROOT / "docs" / "reference" / "trial-folder.md"
+
+TWO_JARS = """\
+[trial]
+title = "Leaf"
+control = "plain"
+[decision]
+margin = 1
+[scale]
+low = 0
+high = 10
+[[attribute]]
+name = "texture"
+[[variant]]
+name = "plain"
+[[variant]]
+name = "leaf"
+"""
+
+
+def generator():
+    path = ROOT / "tests" / "reference" / "pages.py"
+    spec = importlib.util.spec_from_file_location("pages", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 def blindspoon(*arguments, cwd):
@@ -52,6 +84,53 @@ def test_the_page_of_errors_is_what_the_package_explains(request):
     if request.config.getoption("--renew"):
         ERRORS.write_text(shipped, encoding="utf-8")
     assert ERRORS.read_text(encoding="utf-8") == shipped
+
+
+def tables_of(page: str) -> dict[str, list[str]]:
+    """The names in the first column of the tables under each heading of a page."""
+    parts = re.split(r"^##+ ", page, flags=re.MULTILINE)[1:]
+    return {
+        part.split("\n")[0]: [
+            name
+            for line in re.findall(r"^\| ([a-z_, ]+) \|.*\|$", part, re.MULTILINE)[1:]
+            for name in line.split(", ")
+        ]
+        for part in parts
+    }
+
+
+def test_the_trial_folders_page_lists_the_keys_that_trial_toml_takes():
+    asked = TWO_JARS.replace("[decision]", "[[session]]\n[tasting]\n[publish]\n[decision]")
+    with pytest.raises(TrialError) as error:
+        parse_trial(re.sub(r"^(\[.*)$", r"\1\nbogus = 1", asked, flags=re.MULTILINE))
+    said = {
+        re.sub(r"\[.*|\.bogus", "", each.column): each.allowed.removeprefix("keys here are ")
+        for each in error.value.problems
+        if each.slug == "unknown-key"
+    }
+    page = tables_of(FOLDER_PAGE.read_text(encoding="utf-8"))
+    keys = {name.strip("[]"): names for name, names in page.items() if name[0] == "["}
+    assert {name: set(taken.split(", ")) for name, taken in said.items()} == {
+        name: set(names) for name, names in keys.items()
+    }
+
+
+def test_the_trial_folders_page_lists_the_columns_that_are_known():
+    page = tables_of(FOLDER_PAGE.read_text(encoding="utf-8"))
+    assert {*page["batches.csv"]} == {*read.KNOWN, "temperature_c"}
+    assert {*page["readings.csv"]} == {*read.KNOWN_READINGS}
+    trial = parse_trial(TWO_JARS)
+    cups = {each.name for each in cup_columns(trial)} - {"texture"}
+    assert {*page["servings.csv"]} | {*page["key.csv"]} | {"comment"} == cups
+    headings = {"column", "one for each attribute"}
+    assert {*page["scores.csv and ballots/*.csv"]} - headings == cups
+
+
+def test_the_tables_of_batches_are_what_the_code_does(request):
+    pages, text = generator(), BATCHES.read_text(encoding="utf-8")
+    if request.config.getoption("--renew"):
+        BATCHES.write_text(text := pages.fill(text), encoding="utf-8")
+    assert text == pages.fill(text)
 
 
 def test_every_command_and_option_has_help():
@@ -146,24 +225,6 @@ def objects(value, at=""):
     elif isinstance(value, list):
         for below in value:
             yield from objects(below, f"{at}[]")
-
-
-TWO_JARS = """\
-[trial]
-title = "Leaf"
-control = "plain"
-[decision]
-margin = 1
-[scale]
-low = 0
-high = 10
-[[attribute]]
-name = "texture"
-[[variant]]
-name = "plain"
-[[variant]]
-name = "leaf"
-"""
 
 
 @pytest.fixture(scope="module")

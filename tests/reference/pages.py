@@ -1,0 +1,96 @@
+"""Tables of the documentation, made from the code: the reference of batches."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+
+from blindspoon.batches import safety
+from blindspoon.batches.differences import SHARE, STANDARD, Factor
+from blindspoon.batches.entries import DENSITY, GRAMS, MILLILITRES
+from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
+
+LEAST, MOST = safety.SALT_RANGE
+FERMENTED = "produce without added acid,"
+
+WHEN: dict[str, str] = {
+    "ph-not-read": "no pH up to the first day of tasting",
+    "ph-above-limit": f"the last pH is above {safety.PH_LIMIT:g}",
+    "ph-not-falling": f"it began above {safety.PH_LIMIT:g} and did not fall",
+    "ph-rising": f"the last is more than {safety.PH_RISE:g} above the lowest",
+    "ph-read-early": f"the last pH is more than {safety.FRESH_DAYS} days older than the tasting",
+    "salt-low": f"{FERMENTED} below {LEAST:g} % of produce and water",
+    "salt-high": f"{FERMENTED} above {MOST:g} %",
+    "unsalted": f"{FERMENTED} no salt",
+    "alcohol": f"{safety.ALCOHOL_LIMIT:g} % vol or more, at most",
+    "pressure": "the vessel is named as one that closes (clip, swing top, screw, bottle ...)",
+    "vacuum": "vessel or note says so",
+    "mould": "a note speaks of mould, slime or a smell",
+    "allergens": "always",
+    "local-rules": "always",
+}
+
+
+def fill(text: str) -> str:
+    """Put the tables into a page, between their marks."""
+    for name, (head, rows) in TABLES.items():
+        mark = rf"(<!-- {name} -->\n).*?(<!-- /{name} -->)"
+        table = _table(head, rows())
+        text, found = re.subn(mark, rf"\1\n{table}\n\n\2", text, flags=re.DOTALL)
+        assert found == 1, name
+    return text
+
+
+def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    lines = [head, ["---"] * len(head), *rows]
+    return "\n".join(f"| {' | '.join(line)} |".replace("  ", " ") for line in lines)
+
+
+def units() -> Iterator[tuple[str, str, str]]:
+    for unit, grams in GRAMS.items():
+        if unit != "g":
+            source = ", NIST Handbook 44" if unit in ("oz", "lb") else ""
+            yield f"`..._{unit}`", "`..._g`", f"{grams:.12g} g{source}"
+    yield "`temperature_f`", "`temperature_c`", "(°F − 32) / 1.8"
+    for name, density in DENSITY.items():
+        exact = ("ml", "l", "qt") if name == "water" else ()
+        rough = [unit for unit in MILLILITRES if unit not in exact]
+        for kind, note in ((exact, ""), (rough, ", with a note")):
+            if kind:
+                columns = ", ".join(f"`{name}_{unit}`" for unit in kind)
+                yield columns, f"`{name}_g`", f"{density:.3g} g/ml{note}"
+
+
+def acids() -> Iterator[tuple[str, str]]:
+    pure = [name for name in EQUIVALENT_MASS if name != "acetic acid"]
+    for name in (*pure, "lactic acid 80 %", "vinegar 5 %", *JUICES, "none"):
+        citric = acid_of(name).citric_per_g
+        assert citric is not None
+        yield name, f"{citric:.3f} g"
+
+
+def factors() -> Iterator[tuple[str, str, str]]:
+    for factor in STANDARD:
+        names = ", ".join(f"`{name}`" for name in (factor.name, *factor.also))
+        yield factor.name, _room(factor), names
+    own = "your own column, numbers with a unit (`calcium_g`, `cut_mm`)"
+    yield own, f"{100 * SHARE:g} % of the larger", "its name"
+    yield "your own column, all else", "the same", "its name"
+
+
+def _room(factor: Factor) -> str:
+    unit = "percentage points" if factor.unit == "%" else factor.unit
+    return f"{factor.tolerance:g} {unit}" if factor.tolerance else "the same words"
+
+
+def cautions() -> Iterator[tuple[str, str, str]]:
+    for kind, sources in safety.SOURCES.items():
+        yield kind, WHEN[kind], "; ".join(sources)
+
+
+TABLES = {
+    "units": (("column", "becomes", "by"), units),
+    "acids": (("`acid`", "citric acid in 1 g"), acids),
+    "factors": (("factor", "alike up to", "declared in `differs` as"), factors),
+    "cautions": (("kind", "when", "source"), cautions),
+}
