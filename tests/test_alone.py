@@ -131,7 +131,7 @@ def one_order(folder):
 
 def record(folder):
     found = analyse(folder)
-    return trial_record(found.trial, found.table, found.results, found.verdicts)
+    return trial_record(found.trial, found.table, found.results)
 
 
 def test_rounds_of_one_person_come_to_verdicts(found):

@@ -5,16 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.findings.verdict import Finding, judge, kind_of
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.verdict import judge, kind_of
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import (
-    AttributeResult,
-    Comparison,
-    Interval,
-    MixedContrast,
-    NoResult,
-    RankContrast,
-)
+from blindspoon.stats.results import Interval, MixedContrast, NoResult, RankContrast
 from blindspoon.trial import Attribute, Decision, Scale, Tasting, Trial, Variant
 
 ATTRIBUTE = Attribute(
@@ -101,28 +95,28 @@ def ranks(difference, p, interval, equivalence):
 
 
 def verdict(by_mixed, by_ranks, *, plan=None, scores=None):
+    plan = plan or trial()
     comparison = Comparison(
-        attribute="texture",
-        variant="cool-cellar",
+        attribute=plan.attributes[0],
+        variant=plan.variants[1],
         tasters=12,
         servings=24,
         mean_control=4.0,
         mean_variant=5.0,
         mixed=by_mixed,
         ranks=by_ranks,
+        by=plan.decision.by,
     )
-    plan = plan or trial()
     result = AttributeResult(
-        attribute="texture",
+        attribute=plan.attributes[0],
         primary=True,
-        margin=plan.attributes[0].margin,
         alpha=0.05,
         friedman=NoResult("not asked"),
         mixed=NoResult("not asked"),
-        comparisons=(comparison,),
-        not_compared=(),
+        others=(comparison,),
+        by=plan.decision.by,
     )
-    (found,) = judge(plan, scores or table(batches=(1,)), (result,))
+    (found,) = judge(plan, scores or table(batches=(1,)), result).others
     return found
 
 
@@ -157,31 +151,31 @@ def verdict(by_mixed, by_ranks, *, plan=None, scores=None):
 )
 def test_each_verdict_has_its_sentence(numbers, kind, sentence):
     found = verdict(mixed(*numbers), ranks(*numbers))
-    assert (found.kind, found.other, found.because) == (kind, kind, sentence)
+    assert (found.verdict, found.verdict_by_other, found.because) == (kind, kind, sentence)
 
 
 def test_a_dissenting_procedure_is_named_in_the_same_sentence():
     found = verdict(mixed(*CLEAR), ranks(*VAGUE))
     assert found.because.endswith("; the rank comparison would call it not settled.")
     found = verdict(mixed(*CLEAR), ranks(*VAGUE), plan=trial(by="ranks"))
-    assert found.kind == "open"
+    assert found.verdict == "open"
     assert found.because.endswith("; the mixed model would call it different.")
 
 
 def test_where_the_deciding_procedure_has_no_result_nothing_is_settled():
     found = verdict(NoResult("One taster is not a panel."), ranks(*CLEAR))
-    assert (found.kind, found.other) == ("open", "different")
+    assert (found.verdict, found.verdict_by_other) == ("open", "different")
     assert "not settled on texture. One taster is not a panel;" in found.because
 
 
 def test_without_a_margin_nothing_is_alike_or_slight():
     for numbers, kind in ((SMALL, "different"), (CLOSE, "open")):
-        assert kind_of(Finding(*numbers), margin=None, alpha=0.05) == kind
+        assert kind_of(mixed(*numbers), margin=None, alpha=0.05) == kind
 
 
 def test_a_shared_alpha_is_harder_to_meet():
-    assert kind_of(Finding(1.0, 0.03, None, None), margin=None, alpha=0.05) == "different"
-    assert kind_of(Finding(1.0, 0.03, None, None), margin=None, alpha=0.025) == "open"
+    assert kind_of(ranks(1.0, 0.03, None, None), margin=None, alpha=0.05) == "different"
+    assert kind_of(ranks(1.0, 0.03, None, None), margin=None, alpha=0.025) == "open"
 
 
 def test_several_batches_let_the_sentence_speak_of_the_method():

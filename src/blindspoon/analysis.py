@@ -6,26 +6,25 @@ The whole path: folder -> trial and scores -> comparisons -> verdicts -> report.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blindspoon import __version__
-from blindspoon.batches.summary import Made, make_up
+from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Note, Problem, TrialError
 from blindspoon.files import disk
 from blindspoon.files.seal import seal_sentences
 from blindspoon.files.text_table import FolderTables
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
 from blindspoon.findings.records import trial_record
-from blindspoon.findings.verdict import Verdict, judge, soften
 from blindspoon.scores.pseudonyms import veil
 from blindspoon.scores.score_table import ScoreTable, build_table
-from blindspoon.stats.results import AttributeResult
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -36,43 +35,6 @@ if TYPE_CHECKING:
 
 MOST_IN_DEPTH = 10_000
 """Tasters up to which JSON holds what lies behind the comparisons."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Analysis:
-    """One trial, read, compared and judged.
-
-    Parameters
-    ----------
-    folder : str
-        Name of the trial folder.
-    fingerprint : str
-        SHA-256 of the files that the answer depends on, in hexadecimal.
-    trial : Trial
-    table : ScoreTable
-    results : tuple of AttributeResult
-    verdicts : tuple of Verdict
-        One a comparison, in the order of `results`.
-    made : Made or None
-        None where nothing was written down of the batches.
-    notes : tuple of Note
-        What is worth knowing about the files.
-    sealed : tuple of str
-        Whether the rule and the key are those that were sealed; empty where nothing was.
-    tables : FolderTables
-        What was read, tasters under pseudonyms.
-    """
-
-    folder: str
-    fingerprint: str
-    trial: Trial
-    table: ScoreTable
-    results: tuple[AttributeResult, ...]
-    verdicts: tuple[Verdict, ...]
-    made: Made | None
-    notes: tuple[Note, ...]
-    sealed: tuple[str, ...]
-    tables: FolderTables
 
 
 def analyse(folder: Path) -> Analysis:
@@ -88,14 +50,12 @@ def analyse(folder: Path) -> Analysis:
     trial, tables, table, notes = _under_pseudonyms(declared, told)
     cups = (tables.key, *tables.scores)
     made, known = make_up(trial, tables.batches, tables.readings, cups)
-    results = compare_trial(trial, table)
     return Analysis(
         folder=folder.resolve().name,
         fingerprint=disk.fingerprint(text),
         trial=trial,
         table=table,
-        results=results,
-        verdicts=soften(judge(trial, table, results), made),
+        results=compare_trial(trial, table, made),
         made=made,
         notes=(*text.notes, *notes, *known),
         sealed=seal_sentences(declared, told.key, text.seal),
@@ -147,8 +107,8 @@ def compose_report(analysis: Analysis) -> ReportContent:
         depth_sections,
     )
 
-    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)
-    further = depth_sections(analysis.trial, _deepen(analysis), analysis.verdicts)
+    parts = (analysis.trial, analysis.table, analysis.results)
+    further = depth_sections(analysis.trial, _deepen(analysis), analysis.results)
     provenance = _provenance(analysis)
     return compose(*parts, analysis.notes, provenance, made=analysis.made, further=further)
 
@@ -158,7 +118,7 @@ def to_record(analysis: Analysis) -> dict[str, Any]:
 
     Above `MOST_IN_DEPTH` tasters the further analyses are None, with the reason.
     """
-    parts = (analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+    parts = (analysis.trial, analysis.table, analysis.results)
     return trial_record(*parts) | _depth_record(analysis)
 
 
@@ -174,7 +134,7 @@ def _depth_record(analysis: Analysis) -> dict[str, Any]:
 def _deepen(analysis: Analysis) -> Depth:
     from blindspoon.findings.further import deepen  # noqa: PLC0415 - not for a table
 
-    return deepen(analysis.trial, analysis.table, analysis.results, analysis.verdicts)
+    return deepen(analysis.trial, analysis.table, analysis.results)
 
 
 def _provenance(analysis: Analysis) -> Provenance:

@@ -338,10 +338,10 @@ def _spread(trial: Trial, options: SizeOptions) -> Spread:
 def _spread_of(folder: Path, attribute: str) -> Spread:
     earlier = analyse(folder)
     for result in earlier.results:
-        if result.attribute == attribute:
+        if result.attribute.name == attribute:
             return spread_from(result, earlier.trial.title)
     raise DesignError(
-        [_not_scored(folder, attribute, [each.attribute for each in earlier.results])]
+        [_not_scored(folder, attribute, [each.attribute.name for each in earlier.results])]
     )
 
 

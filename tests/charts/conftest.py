@@ -14,14 +14,12 @@ from blindspoon.charts.dots import draw
 from blindspoon.charts.picture import Picture
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
 from blindspoon.charts.style import NARROW, WIDE, css_variables
-from blindspoon.findings.verdict import Verdict, finding, kind_of
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
+from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import (
-    AttributeResult,
-    Comparison,
     Interval,
     MixedContrast,
     NoResult,
-    NotCompared,
     RankContrast,
 )
 from blindspoon.trial import Attribute, Scale, Variant
@@ -69,12 +67,14 @@ def scores(case: Case) -> np.ndarray:
     return values
 
 
-def comparison(case: Case, means: np.ndarray, place: int) -> Comparison | None:
+def comparison(
+    case: Case, attribute: Attribute, variant: Variant, means: np.ndarray, place: int
+) -> Comparison | NotCompared:
     """Compare as a paired t would; only the shape of the numbers matters here."""
     difference = means[:, place] - means[:, case.control]
     difference = difference[np.isfinite(difference)]
     if difference.size == 0:
-        return None
+        return NotCompared(attribute=attribute, variant=variant, reason="")
     centre = float(difference.mean())
     error = float(difference.std(ddof=1) / difference.size**0.5) if difference.size > 1 else 0.0
     reach = 2.9 if difference.size > 6 else 9.0
@@ -102,71 +102,59 @@ def comparison(case: Case, means: np.ndarray, place: int) -> Comparison | None:
         smallest_p=0.5,
         method="exact",
     )
-    return Comparison(
-        attribute=case.name,
-        variant=f"v{place}",
+    found = Comparison(
+        attribute=attribute,
+        variant=variant,
         tasters=difference.size,
         servings=difference.size,
         mean_control=float(np.nanmean(means[:, case.control])),
         mean_variant=float(np.nanmean(means[:, place])),
         mixed=NONE if unclear else result,
         ranks=ranks,
+        by=case.by,
     )
-
-
-def verdict(case: Case, compared: Comparison, place: int) -> Verdict:
-    found = finding(compared.mixed if case.by == "mixed" else compared.ranks)
-    kind = "open" if found is None else kind_of(found, margin=case.margin, alpha=0.05)
+    decides = found.found
+    kind = "open" if decides is None else kind_of(decides, margin=case.margin, alpha=0.05)
     other = ("open" if kind != "open" else "different") if place in case.disputed else kind
-    return Verdict(
-        attribute=case.name,
-        variant=compared.variant,
-        kind=kind,
-        other=other,
-        primary=case.primary,
-        because="",
-    )
+    return replace(found, verdict=kind, verdict_by_other=other)
 
 
 def build(case: Case) -> Picture:
     means = scores(case)
-    others = [place for place in range(len(case.shifts)) if place != case.control]
-    compared = {place: comparison(case, means, place) for place in others}
-    found = {place: each for place, each in compared.items() if each is not None}
-    lost = [place for place, each in compared.items() if each is None]
     low, high, less, more = case.words
+    attribute = Attribute(
+        name=case.name,
+        label=case.label,
+        low=low,
+        high=high,
+        less=less,
+        more=more,
+        scale=case.scale,
+        margin=case.margin,
+    )
+    variants = tuple(
+        Variant(name=f"v{place}", label=case.labels[place], method="", differs=())
+        for place in range(len(case.shifts))
+    )
     return Picture(
-        attribute=Attribute(
-            name=case.name,
-            label=case.label,
-            low=low,
-            high=high,
-            less=less,
-            more=more,
-            scale=case.scale,
-            margin=case.margin,
-        ),
-        variants=tuple(
-            Variant(name=f"v{place}", label=case.labels[place], method="", differs=())
-            for place in range(len(case.shifts))
-        ),
+        attribute=attribute,
+        variants=variants,
         control=case.control,
         means=means,
         result=AttributeResult(
-            attribute=case.name,
+            attribute=attribute,
             primary=case.primary,
-            margin=case.margin,
             alpha=0.05,
             friedman=NONE,
             mixed=NONE,
-            comparisons=tuple(found.values()),
-            not_compared=tuple(
-                NotCompared(attribute=case.name, variant=f"v{place}", reason="") for place in lost
+            others=tuple(
+                comparison(case, attribute, variant, means, place)
+                for place, variant in enumerate(variants)
+                if place != case.control
             ),
+            by=case.by,
             unit="round" if case.tasters == 1 else "taster",
         ),
-        verdicts=tuple(verdict(case, each, place) for place, each in found.items()),
-        by=case.by,
         noun="batch",
         source="“What keeps half-sour cucumbers crisp?”, invented, 2026-09-19",
     )

@@ -13,7 +13,7 @@ from blindspoon.charts.scene import Area, Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
-from blindspoon.findings.verdict import finding, kind_of
+from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
@@ -70,7 +70,7 @@ def build(
             for kitchen in kitchens
         ]
         pooled = contrast(shift, half)
-        kind = kind_of(finding(pooled), margin=margin, alpha=0.05)
+        kind = kind_of(pooled, margin=margin, alpha=0.05)
         comparisons.append(
             PooledComparison(
                 attribute="texture",

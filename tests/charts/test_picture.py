@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from blindspoon.charts.picture import picture_of
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 
 
@@ -65,35 +66,34 @@ def trial() -> Trial:
 
 
 @pytest.fixture
-def result() -> AttributeResult:
+def result(trial) -> AttributeResult:
     none = NoResult("")
     return AttributeResult(
-        attribute="texture",
+        attribute=trial.attributes[0],
         primary=False,
-        margin=None,
         alpha=0.05,
         friedman=none,
         mixed=none,
-        comparisons=(),
-        not_compared=(),
+        others=(),
+        by="ranks",
     )
 
 
 def test_replicates_are_averaged_and_gaps_stay(trial, result):
     expected = np.array([[4.0, 6.5], [5.0, np.nan]])
-    np.testing.assert_array_equal(picture_of(trial, table(), result, ()).means, expected)
+    np.testing.assert_array_equal(picture_of(trial, table(), result).means, expected)
 
 
 def test_a_difference_is_variant_minus_control(trial, result):
-    picture = picture_of(trial, table(), result, ())
+    picture = picture_of(trial, table(), result)
     np.testing.assert_array_equal(picture.differences[:, 0], [-2.5, np.nan])
     assert picture.others == (0,)
-    assert (picture.by, picture.control) == ("ranks", 1)
+    assert (picture.result.by, picture.control) == ("ranks", 1)
     assert picture.mean(0) == 4.5
 
 
 def test_the_source_names_trial_host_and_days(trial, result):
-    picture = picture_of(trial, table(), result, ())
+    picture = picture_of(trial, table(), result)
     assert picture.source == "“Crisp?”, Kitchen, 2026-09-19 to 2026-09-26"
 
 
@@ -102,4 +102,4 @@ def test_the_source_names_trial_host_and_days(trial, result):
     [((0, 1, 0, 1, 1), "batch"), ((0, 1, 0, 1, 2), "variant"), ((-1, -1, -1, -1, -1), "batch")],
 )
 def test_variants_made_once_are_called_batches(trial, result, batch, noun):
-    assert picture_of(trial, table(batch), result, ()).noun == noun
+    assert picture_of(trial, table(batch), result).noun == noun

@@ -5,32 +5,22 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.charts.picture import board_title, differences_title, scores_title
-from blindspoon.findings.verdict import Verdict
-from blindspoon.stats.results import NotCompared
+from blindspoon.findings.comparison import NotCompared
 
 BANNED = ("significant", "proved", "no difference", "identical", "taste the same")
 
 
 def verdicts(picture, kinds, others=None):
     """Give the variants these verdicts, and differences of +2 or, for a minus, -2."""
-    given, comparisons = [], []
-    for place, kind in zip(picture.others, kinds, strict=True):
-        name, sign = picture.variants[place].name, -2.0 if kind.startswith("-") else 2.0
-        other = (others or {}).get(place, kind.lstrip("-"))
-        given.append(
-            Verdict(
-                attribute=picture.attribute.name,
-                variant=name,
-                kind=kind.lstrip("-"),
-                other=other,
-                primary=True,
-                because="",
-            )
-        )
-        old = next(each for each in picture.result.comparisons if each.variant == name)
-        comparisons.append(replace(old, mixed=replace(old.mixed, difference=sign)))
-    result = replace(picture.result, comparisons=tuple(comparisons))
-    return replace(picture, verdicts=tuple(given), result=result)
+    others = others or {}
+    compared = []
+    for place, given in zip(picture.others, kinds, strict=True):
+        name, sign = picture.variants[place].name, -2.0 if given.startswith("-") else 2.0
+        kind = given.lstrip("-")
+        old = next(each for each in picture.result.comparisons if each.variant.name == name)
+        found = replace(old, verdict=kind, verdict_by_other=others.get(place, kind))
+        compared.append(replace(found, mixed=replace(old.mixed, difference=sign)))
+    return replace(picture, result=replace(picture.result, others=tuple(compared)))
 
 
 @pytest.mark.parametrize(
@@ -109,7 +99,7 @@ def test_a_verdict_that_the_other_procedure_does_not_share_is_told(typical):
     assert differences_title(picture).endswith(
         "two are not settled; the rank comparison judges “Cool cellar” otherwise"
     )
-    ranks = replace(picture, by="ranks")
+    ranks = replace(picture, result=replace(picture.result, by="ranks"))
     assert differences_title(ranks).endswith("the mixed model judges “Cool cellar” otherwise")
     opened = verdicts(typical, ["open"] * 4, {1: "different", 2: "slight"})
     assert differences_title(opened) == (
@@ -164,8 +154,9 @@ def test_the_board_says_where_something_was_found(attributes, kinds, expected):
 
 def test_all_alike_needs_all(attributes):
     picture = verdicts(attributes[0], ["alike"] * 4)
-    gone = NotCompared(attribute="a0", variant="v9", reason="")
-    picture = replace(picture, result=replace(picture.result, not_compared=(gone,)))
+    gone = NotCompared(attribute=picture.attribute, variant=picture.variants[1], reason="")
+    others = (*picture.result.others, gone)
+    picture = replace(picture, result=replace(picture.result, others=others))
     assert "All batches" not in board_title([picture])
 
 

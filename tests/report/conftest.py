@@ -9,7 +9,6 @@ import pytest
 
 from blindspoon.errors import Note
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.verdict import Verdict, judge
 from blindspoon.report.citations import Provenance
 from blindspoon.report.content import ReportContent, compose
 from blindspoon.scores.score_table import LeftOut, Remark, ScoreTable
@@ -181,8 +180,7 @@ def make_content(scenario: Scenario) -> ReportContent:
     """Compare, judge and compose, as the pipeline does."""
     trial, table = make_trial(scenario), make_table(scenario)
     results = compare_trial(trial, table)
-    verdicts: tuple[Verdict, ...] = judge(trial, table, results)
-    return compose(trial, table, results, verdicts, scenario.notes, PROVENANCE)
+    return compose(trial, table, results, scenario.notes, PROVENANCE)
 
 
 @pytest.fixture(scope="session")

@@ -15,7 +15,6 @@ import pytest
 from blindspoon.analysis import analyse
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.multivariate import study_joint
-from blindspoon.findings.verdict import judge
 from blindspoon.report.joint_section import joint_section
 from blindspoon.trial import Trial
 
@@ -30,9 +29,9 @@ def cucumbers():
 def section(analysis, **changes):
     """The section of a trial, and of the same with another rule."""
     trial: Trial = replace(analysis.trial, decision=replace(analysis.trial.decision, **changes))
-    joint = study_joint(trial, analysis.table, analysis.results)
-    verdicts = judge(trial, analysis.table, analysis.results)
-    return joint_section(trial, joint, verdicts), joint
+    results = compare_trial(trial, analysis.table)
+    joint = study_joint(trial, analysis.table, results)
+    return joint_section(trial, joint, results), joint
 
 
 def rows(found, name):

@@ -10,7 +10,6 @@ import pytest
 
 from blindspoon.analysis import analyse
 from blindspoon.report.next_steps import MOST_STEPS, next_steps
-from blindspoon.report.short_answer import judged
 
 TRIALS = Path(__file__).parents[2] / "trials"
 
@@ -59,8 +58,7 @@ def demo():
 
 
 def test_batches_that_differ_otherwise_come_first(demo):
-    items = tuple(judged(demo.trial, each, demo.verdicts) for each in demo.results)
-    head, text = next_steps(demo.trial, demo.table, demo.made, items)[0]
+    head, text = next_steps(demo.trial, demo.table, demo.made, demo.results)[0]
     assert head == "Level “Calcium”."
     assert "alike in temperature" in text
 
@@ -69,8 +67,7 @@ def test_batches_that_differ_in_the_same_share_a_step(demo):
     (calcium,) = [each for each in demo.made.differs if each.undeclared]
     others = (variant.name for variant in demo.trial.variants if variant.name != "plain")
     made = replace(demo.made, differs=tuple(replace(calcium, variant=name) for name in others))
-    items = tuple(judged(demo.trial, each, demo.verdicts) for each in demo.results)
-    found = [head for head, _ in next_steps(demo.trial, demo.table, made, items)]
+    found = [head for head, _ in next_steps(demo.trial, demo.table, made, demo.results)]
     (level,) = [head for head in found if head.startswith("Level")]
     assert level == "Level “Cool cellar”, “Calcium”, “Old brine” and “Vine leaf”."
 

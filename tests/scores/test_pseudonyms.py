@@ -47,7 +47,7 @@ def named(tmp_path):
 def test_no_name_is_left_in_the_report_or_the_json(named, tmp_path):
     found = analyse(named)
     page = write_report(found, tmp_path / "reports")
-    record = trial_record(found.trial, found.table, found.results, found.verdicts)
+    record = trial_record(found.trial, found.table, found.results)
     texts = [json.dumps(record)]
     texts += [
         path.read_text() for path in page.parent.rglob("*") if path.suffix in (".html", ".csv")
@@ -77,7 +77,9 @@ def test_pseudonyms_change_no_result(named):
                 text = text.replace(name, f"T0{number}")
             path.write_text(text)
     plain = analyse(named)
-    assert [each.because for each in found.verdicts] == [each.because for each in plain.verdicts]
+    assert [each.because for each in found.comparisons] == [
+        each.because for each in plain.comparisons
+    ]
     assert found.results[0].mixed == plain.results[0].mixed
 
 

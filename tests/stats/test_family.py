@@ -53,15 +53,15 @@ def test_means_and_counts_are_those_of_the_scores():
         ["taster,variant,texture", "A,plain,4", "B,plain,5", "A,leaf,6", "B,leaf,8", "C,leaf,7"]
     )
     leaf = result.comparisons[0]
-    assert (leaf.variant, leaf.tasters, leaf.servings) == ("leaf", 2, 3)
+    assert (leaf.variant.name, leaf.tasters, leaf.servings) == ("leaf", 2, 3)
     assert (leaf.mean_control, leaf.mean_variant) == (4.5, 7.0)
 
 
 def test_a_variant_nobody_tasted_has_a_reason():
     result = compare(rows({"plain": 0, "leaf": 1}))
-    assert [each.variant for each in result.comparisons] == ["leaf"]
+    assert [each.variant.name for each in result.comparisons] == ["leaf"]
     (missing,) = result.not_compared
-    assert (missing.variant, missing.reason) == ("calcium", "Nobody scored this variant.")
+    assert (missing.variant.name, missing.reason) == ("calcium", "Nobody scored this variant.")
 
 
 def test_without_the_control_nothing_is_compared():
@@ -73,7 +73,7 @@ def test_without_the_control_nothing_is_compared():
 def test_one_round_of_one_taster_is_not_compared():
     result = compare(rows({"plain": 0, "leaf": 1, "calcium": 2}, tasters=1))
     assert (result.unit, result.comparisons) == ("round", ())
-    assert {each.variant for each in result.not_compared} == {"leaf", "calcium"}
+    assert {each.variant.name for each in result.not_compared} == {"leaf", "calcium"}
     assert all("Only one round" in each.reason for each in result.not_compared)
 
 

@@ -177,7 +177,7 @@ def trial_of(means, by="mixed"):
     rows = "\n".join(["taster,variant,texture", *cells]).encode()
     table, _ = build_table(trial, [read_table(rows, "scores.csv")])
     results = compare_trial(trial, table)
-    return trial, table, results, judge(trial, table, results)
+    return trial, table, results
 
 
 def disputed(by, wide=0, tasters=10):
@@ -186,16 +186,14 @@ def disputed(by, wide=0, tasters=10):
     for seed in range(400):
         means = np.clip(panel(spreads, tasters=tasters, seed=seed, habit=0.3), 0.1, 9.9)
         means[:, 1] = np.clip(means[:, 1] + 0.9, 0.1, 9.9)
-        trial, table, results, verdicts = trial_of(means, by)
-        oak = verdicts[0]
+        trial, table, results = trial_of(means, by)
+        oak = results[0].comparisons[0]
         flags = [(flag.kind, flag.variant) for flag in results[0].flags]
-        if {oak.kind, oak.other} == {"different", "open"} and flags == [("spread", NAMES[wide])]:
-            return results[0].flags[0], oak, comparison_record_of(trial, table, results, verdicts)
+        if {oak.verdict, oak.verdict_by_other} == {"different", "open"} and flags == [
+            ("spread", NAMES[wide])
+        ]:
+            return results[0].flags[0], oak, trial_record(trial, table, results)["attributes"][0]
     raise AssertionError("no such trial")
-
-
-def comparison_record_of(trial, table, results, verdicts):
-    return trial_record(trial, table, results, verdicts)["attributes"][0]
 
 
 def test_a_verdict_in_dispute_says_which_procedure_to_trust_and_why():
@@ -222,17 +220,17 @@ def test_the_spread_of_a_third_variant_is_not_blamed():
 
 
 def test_ranks_that_can_say_nothing_are_not_recommended():
-    trial, table, (result,), _ = trial_of(np.clip(panel((2.0, 0.5, 0.5, 0.5), tasters=10), 0, 10))
+    trial, table, (result,) = trial_of(np.clip(panel((2.0, 0.5, 0.5, 0.5), tasters=10), 0, 10))
     flag = Flag(kind="spread", variant="oak", value=1.84)
     oak = result.comparisons[0]
     assert isinstance(oak.mixed, MixedContrast)
     assert isinstance(oak.ranks, RankContrast)
     clear = replace(oak.mixed, p_adjusted=0.001)
     mute = replace(oak.ranks, p_adjusted=0.25, smallest_p=0.25)
-    changed = replace(result, flags=(flag,), comparisons=(replace(oak, mixed=clear, ranks=mute),))
-    (verdict,) = judge(trial, table, (changed,))
-    assert verdict.kind == "different"
-    assert verdict.because.endswith(
+    changed = replace(result, flags=(flag,), others=(replace(oak, mixed=clear, ranks=mute),))
+    (found,) = judge(trial, table, changed).others
+    assert found.verdict == "different"
+    assert found.because.endswith(
         "; the rank comparison would call it not settled, and could not call anything different; "
         "the mixed model is not safe here: the scores of “Oak” spread 1.8 times wider than the "
         "others’."
@@ -257,19 +255,19 @@ def test_an_end_of_the_scale_in_words(flag, words):
 
 
 def test_what_is_flagged_stands_in_the_table_the_limits_and_the_terminal():
-    trial, table, results, verdicts = trial_of(np.clip(panel((2.0, 0.7, 0.7, 0.7)), 0.1, 9.9))
+    trial, table, results = trial_of(np.clip(panel((2.0, 0.7, 0.7, 0.7)), 0.1, 9.9))
     (flag,) = results[0].flags
     words = flag_words(trial, flag)
     heads = dict(not_shown(trial, table, results))
     assert f"On texture {words}. Where scores spread unequally" in heads["What uneven scores hide."]
-    printed = comparison_table(trial, table, results, verdicts)
+    printed = comparison_table(trial, table, results)
     assert f"  Note: {words}." in printed
     assert flags_csv(results) == (
         f"attribute,variant,kind,value\ntexture,plain,spread,{flag.value:.12g}\n"
     )
     even = (replace(results[0], flags=()),)
     assert "What uneven scores hide." not in dict(not_shown(trial, table, even))
-    assert "Note:" not in comparison_table(trial, table, even, verdicts)
+    assert "Note:" not in comparison_table(trial, table, even)
 
 
 @pytest.mark.slow

@@ -164,13 +164,13 @@ def board_of(pictures: Sequence[Picture]) -> Board:
 
 
 def _cell(picture: Picture, place: int) -> BoardCell:
-    verdict, found = picture.verdict(place), picture.found(place)
-    disputed = verdict is not None and verdict.other not in (None, verdict.kind)
-    other = SHORT_NAMES[verdict.other] if verdict and verdict.other and disputed else ""
+    compared, found = picture.comparison(place), picture.found(place)
+    otherwise = compared.verdict_by_other if compared and compared.disputed else None
+    other = SHORT_NAMES[otherwise] if otherwise else ""
     return BoardCell(
         word=_word(picture, place),
-        other=f"{other} {OTHERWISE[picture.by]}" if other else "",
-        shown=verdict is not None and verdict.kind in ("different", "slight"),
+        other=f"{other} {OTHERWISE[picture.result.by]}" if other else "",
+        shown=compared is not None and compared.differs,
         estimate=None if found is None else found.difference,
         outer=None if found is None else found.interval,
         inner=found.equivalence_interval
@@ -180,10 +180,10 @@ def _cell(picture: Picture, place: int) -> BoardCell:
 
 
 def _word(picture: Picture, place: int) -> str:
-    verdict, found, attribute = picture.verdict(place), picture.found(place), picture.attribute
-    if verdict is None:
+    compared, found, attribute = picture.comparison(place), picture.found(place), picture.attribute
+    if compared is None:
         return "not compared"
-    return in_a_word(verdict.kind, attribute, up=found is not None and found.difference > 0)
+    return in_a_word(compared.verdict, attribute, up=found is not None and found.difference > 0)
 
 
 def board_drawing(board: Board) -> Drawing:

@@ -16,8 +16,9 @@ from blindspoon.charts.chart import Chart, Drawing
 from blindspoon.charts.dots import MOST_MARKS, Guides, Row, Strip, lay
 from blindspoon.charts.picture import Picture, differences_title, scores_title
 from blindspoon.charts.style import nice_ticks, variant_inks
+from blindspoon.findings.comparison import Unit
 from blindspoon.findings.verdict import NAMES, PROCEDURES
-from blindspoon.stats.results import Interval, Unit
+from blindspoon.stats.results import Interval
 
 TICKS = 10
 BRIEF = "Large mark: the mean. Diamond and dashed line: the control’s."
@@ -171,17 +172,22 @@ def _differences_row(picture: Picture, place: int) -> Row:
 
 def _notes(picture: Picture, place: int, values: FloatArray) -> tuple[str, ...]:
     """Write the estimate, its interval, the verdict; the tasters where not all took part."""
-    found, verdict = picture.found(place), picture.verdict(place)
+    found, compared = picture.found(place), picture.comparison(place)
     attribute, notes = picture.attribute, list[str]()
     if found is not None:
         digits = wording.estimate_digits(found.difference, found.interval, attribute)
         notes.append(wording.signed(found.difference, digits))
-    if verdict is not None and verdict.kind == "alike" and found and found.equivalence_interval:
+    if (
+        compared is not None
+        and compared.verdict == "alike"
+        and found
+        and found.equivalence_interval
+    ):
         level = wording.percent(1 - 2 * picture.result.alpha)
         notes.append(f"{wording.span(found.equivalence_interval, attribute)}, {level}")
     elif found is not None and found.interval is not None:
         notes.append(wording.span(found.interval, attribute))
-    notes.append("not compared" if verdict is None else NAMES[verdict.kind])
+    notes.append("not compared" if compared is None else NAMES[compared.verdict])
     if 0 < values.size < _tasters(picture):
         notes.append(wording.count(values.size, picture.result.unit))
     return tuple(notes)
@@ -273,7 +279,7 @@ def _brief_estimate(picture: Picture, rows: tuple[Row, ...]) -> str:
 def _key_of_estimate(picture: Picture, rows: tuple[Row, ...], low: float, high: float) -> str:
     if all(row.estimate is None for row in rows):
         return ""
-    alpha, method = picture.result.alpha, PROCEDURES[picture.by]
+    alpha, method = picture.result.alpha, PROCEDURES[picture.result.by]
     text = f"Under them: the estimate of {method}"
     ends = [end for row in rows if row.outer for end in (row.outer.low, row.outer.high)]
     if ends:

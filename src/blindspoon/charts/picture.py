@@ -6,7 +6,7 @@ What the charts of one attribute are drawn from.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,9 +14,10 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.compare import means_of
-from blindspoon.findings.verdict import PROCEDURES, By, Finding, Kind, Verdict, deciding, finding
+from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
+from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult, Comparison
+from blindspoon.stats.results import Contrast
 from blindspoon.trial import Attribute, Trial, Variant
 
 
@@ -35,10 +36,6 @@ class Picture:
         Each taster's mean over replicates, in points; NaN where nothing was scored. Of one
         person alone, a row is a round.
     result : AttributeResult
-    verdicts : tuple of Verdict
-        Of this attribute.
-    by : {"mixed", "ranks"}
-        The procedure that decides.
     noun : {"batch", "variant"}
         "batch" where no variant was tasted from several batches.
     source : str
@@ -50,8 +47,6 @@ class Picture:
     control: int
     means: FloatArray
     result: AttributeResult
-    verdicts: tuple[Verdict, ...]
-    by: By
     noun: str
     source: str
 
@@ -65,22 +60,20 @@ class Picture:
         """Positions of all variants but the control."""
         return tuple(place for place in range(len(self.variants)) if place != self.control)
 
-    def verdict(self, place: int) -> Verdict | None:
-        """Look up what was judged of a variant; None where it was not compared."""
+    def comparison(self, place: int) -> Comparison | None:
+        """Look up a variant's comparison with its verdict; None where it was not compared."""
         name = self.variants[place].name
-        return next((each for each in self.verdicts if each.variant == name), None)
+        return next((each for each in self.result.comparisons if each.variant.name == name), None)
 
-    def found(self, place: int) -> Finding | None:
+    def found(self, place: int) -> Contrast | None:
         """Look up what the procedure that decides found; None where it gave no result."""
-        comparison = self._comparison(place)
-        if comparison is None:
-            return None
-        return finding(comparison.mixed if self.by == "mixed" else comparison.ranks)
+        comparison = self.comparison(place)
+        return None if comparison is None else comparison.found
 
     def mean(self, place: int) -> float:
         """Give the plain mean of a variant's scores, in points; NaN where nobody scored it."""
         if place != self.control:
-            comparison = self._comparison(place)
+            comparison = self.comparison(place)
             if comparison is not None:
                 return comparison.mean_variant
         elif self.result.comparisons:
@@ -88,14 +81,8 @@ class Picture:
         scored = self.means[np.isfinite(self.means[:, place]), place]
         return float(scored.mean()) if scored.size else float("nan")
 
-    def _comparison(self, place: int) -> Comparison | None:
-        name = self.variants[place].name
-        return next((each for each in self.result.comparisons if each.variant == name), None)
 
-
-def picture_of(
-    trial: Trial, table: ScoreTable, result: AttributeResult, verdicts: Iterable[Verdict]
-) -> Picture:
+def picture_of(trial: Trial, table: ScoreTable, result: AttributeResult) -> Picture:
     """Gather what the charts of one attribute need.
 
     Parameters
@@ -104,18 +91,13 @@ def picture_of(
     table : ScoreTable
     result : AttributeResult
         Of the attribute.
-    verdicts : iterable of Verdict
-        Those of other attributes are passed over.
     """
-    attribute = trial.attribute(result.attribute)
     return Picture(
-        attribute=attribute,
+        attribute=result.attribute,
         variants=trial.variants,
         control=trial.control_index,
-        means=means_of(trial, table, trial.attributes.index(attribute)),
+        means=means_of(trial, table, trial.attributes.index(result.attribute)),
         result=result,
-        verdicts=tuple(each for each in verdicts if each.attribute == attribute.name),
-        by=deciding(trial, result),
         noun=_noun(trial, table),
         source=_source(trial),
     )
@@ -144,13 +126,13 @@ def differences_title(picture: Picture) -> str:
         Without a full stop: "Two of four batches were crisper than the control; two are not
         settled". A verdict that the other procedure does not share is told of.
     """
-    verdicts, label = picture.verdicts, picture.attribute.label.lower()
-    if not verdicts:
+    compared, label = picture.result.comparisons, picture.attribute.label.lower()
+    if not compared:
         return f"Nothing could be compared on {label}"
     tail = _otherwise(picture)
-    if len(verdicts) > 1 and all(verdict.kind == "open" for verdict in verdicts):
+    if len(compared) > 1 and all(each.verdict == "open" for each in compared):
         return _to_whom(picture, f"nothing is settled on {label}{tail}")
-    return _to_whom(picture, "; ".join(_clauses(picture, len(verdicts))) + tail)
+    return _to_whom(picture, "; ".join(_clauses(picture, len(compared))) + tail)
 
 
 def _clauses(picture: Picture, total: int) -> list[str]:
@@ -187,8 +169,8 @@ def _of_kinds(picture: Picture, kinds: tuple[Kind, ...], sign: int) -> list[int]
     return [
         place
         for place in picture.others
-        if (verdict := picture.verdict(place)) is not None
-        and verdict.kind in kinds
+        if (compared := picture.comparison(place)) is not None
+        and compared.verdict in kinds
         and (sign == 0 or (_difference(picture, place) > 0) == (sign > 0))
     ]
 
@@ -202,9 +184,9 @@ def _differed(picture: Picture, places: Sequence[int], *, first: bool) -> str:
     phrase = wording.comparative(_difference(picture, places[0]), picture.attribute)
     phrase = f"{phrase} the control" if first else phrase.partition(" on ")[0].removesuffix(" than")
     small = sum(
-        verdict.kind == "slight"
+        compared.verdict == "slight"
         for place in places
-        if (verdict := picture.verdict(place)) is not None
+        if (compared := picture.comparison(place)) is not None
     )
     if not small:
         return phrase
@@ -241,17 +223,18 @@ def _otherwise(picture: Picture) -> str:
     disputed = [
         picture.variants[place].label
         for place in picture.others
-        if (verdict := picture.verdict(place)) is not None
-        and verdict.other is not None
-        and _stand(verdict.other) != _stand(verdict.kind)
+        if (compared := picture.comparison(place)) is not None
+        and compared.verdict_by_other is not None
+        and _stand(compared.verdict_by_other) != _stand(compared.verdict)
     ]
     if not disputed:
         return ""
-    total = len(picture.verdicts)
+    total = len(picture.result.comparisons)
     them = f"{wording.spelled(len(disputed))} of them" if len(disputed) < total else "all of them"
     if len(disputed) == 1:
         them = "it" if total == 1 else f"“{disputed[0]}”"
-    return f"; {PROCEDURES['ranks' if picture.by == 'mixed' else 'mixed']} judges {them} otherwise"
+    other = PROCEDURES["ranks" if picture.result.by == "mixed" else "mixed"]
+    return f"; {other} judges {them} otherwise"
 
 
 def _stand(kind: Kind) -> Kind:
@@ -301,7 +284,7 @@ def board_title(pictures: Sequence[Picture]) -> str:
 
 
 def _state(picture: Picture) -> str:
-    kinds = [verdict.kind for verdict in picture.verdicts]
+    kinds = [each.verdict for each in picture.result.comparisons]
     if "different" in kinds or "slight" in kinds:
         return "shown"
     alike = set(kinds) == {"alike"} and not picture.result.not_compared

@@ -41,8 +41,7 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
     if as_json:
         say_json(to_record(found))
     else:
-        parts = (found.trial, found.table, found.results, found.verdicts)
-        click.echo(comparison_table(*parts))
+        click.echo(comparison_table(found.trial, found.table, found.results))
 
 
 def _verify(folders: Sequence[Path]) -> None:

@@ -13,12 +13,13 @@ from blindspoon.batches import summary
 from blindspoon.batches.amounts import Amounts
 from blindspoon.batches.safety import HEAD as CARE
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
+from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
-from blindspoon.findings.verdict import PROCEDURES, Verdict, deciding, decisive, flag_words
+from blindspoon.findings.verdict import PROCEDURES, flag_words
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.size_results import Sizing, SizingCell
-from blindspoon.stats.results import AttributeResult, Comparison, Interval, MixedContrast, NoResult
+from blindspoon.stats.results import Interval, MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
 
 WIDTH = 80
@@ -26,12 +27,7 @@ HEAD = ("", "difference", "interval", "mixed p", "ranks p", "verdict")
 SIZES = ("tasters", "sessions", "a margin", "two margins", "alike", "seen 8 in 10", "smallest p")
 
 
-def comparison_table(
-    trial: Trial,
-    table: ScoreTable,
-    results: tuple[AttributeResult, ...],
-    verdicts: tuple[Verdict, ...],
-) -> str:
+def comparison_table(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> str:
     """Lay out every comparison, primary attributes first, then what was not compared.
 
     Parameters
@@ -39,18 +35,15 @@ def comparison_table(
     trial : Trial
     table : ScoreTable
     results : tuple of AttributeResult
-    verdicts : tuple of Verdict
-        One a comparison, in the same order.
 
     Returns
     -------
     str
         Lines of at most 80 columns, except where a single name is longer.
     """
-    kinds = {(each.attribute, each.variant): each for each in verdicts}
     ordered = sorted(results, key=lambda result: not result.primary)
     blocks = [_heading(trial, table, results)]
-    blocks += ["\n".join(_attribute(trial, result, kinds)) for result in ordered]
+    blocks += ["\n".join(_attribute(trial, result)) for result in ordered]
     blocks += [_left_out(table)] if table.left_out else []
     return "\n\n".join(blocks).replace(wording.NO_BREAK, " ")
 
@@ -66,7 +59,7 @@ def _heading(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ..
     )
     rule = (
         f"Differences are variant minus control ({trial.variant(trial.control).label}), in points. "
-        f"{PROCEDURES[deciding(trial, results[0])].capitalize()} decides; p values are adjusted "
+        f"{PROCEDURES[results[0].by].capitalize()} decides; p values are adjusted "
         "over the variants."
     )
     if alone:
@@ -74,24 +67,20 @@ def _heading(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ..
     return "\n".join([*textwrap.wrap(trial.title, WIDTH), f"{size}.", *textwrap.wrap(rule, WIDTH)])
 
 
-def _attribute(
-    trial: Trial, result: AttributeResult, verdicts: dict[tuple[str, str], Verdict]
-) -> Iterator[str]:
-    attribute = trial.attribute(result.attribute)
+def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
+    attribute = result.attribute
     planned = "primary" if result.primary else "exploratory"
-    margin = f", margin {wording.margin(attribute)}" if result.margin else ", no margin"
+    margin = f", margin {wording.margin(attribute)}" if attribute.margin else ", no margin"
     level = wording.percent(1 - result.alpha)
     yield f"{attribute.label} ({planned}{margin}, {level} intervals)"
-    rows = [
-        _row(trial, result, each, verdicts[each.attribute, each.variant])
-        for each in result.comparisons
-    ]
+    rows = [_row(each) for each in result.comparisons]
     if rows:
         yield from _columns([HEAD, *rows])
     for missing in result.not_compared:
-        label = trial.variant(missing.variant).label
         yield from textwrap.wrap(
-            f"  {label}: not compared. {missing.reason}", WIDTH, subsequent_indent="    "
+            f"  {missing.variant.label}: not compared. {missing.reason}",
+            WIDTH,
+            subsequent_indent="    ",
         )
     for flag in result.flags:
         words = flag_words(trial, flag)
@@ -99,11 +88,8 @@ def _attribute(
         yield from textwrap.wrap(note, WIDTH, subsequent_indent="    ")
 
 
-def _row(
-    trial: Trial, result: AttributeResult, comparison: Comparison, verdict: Verdict
-) -> tuple[str, ...]:
-    attribute = trial.attribute(result.attribute)
-    found = decisive(trial, result, comparison)
+def _row(comparison: Comparison) -> tuple[str, ...]:
+    attribute, found = comparison.attribute, comparison.found
     size = (
         "-"
         if found is None
@@ -113,12 +99,12 @@ def _row(
     )
     interval: Interval | None = None if found is None else found.interval
     return (
-        trial.variant(comparison.variant).label,
+        comparison.variant.label,
         size,
         "-" if interval is None else wording.span(interval, attribute),
         _p(comparison.mixed),
         _p(comparison.ranks),
-        "not settled" if verdict.kind == "open" else verdict.kind,
+        "not settled" if comparison.verdict == "open" else comparison.verdict,
     )
 
 

@@ -7,44 +7,44 @@ from dataclasses import replace
 import numpy as np
 
 from blindspoon.arrays import FloatArray
+from blindspoon.batches.summary import Made
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other, Unit
+from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag, find_flags
 from blindspoon.stats.friedman import friedman
 from blindspoon.stats.mixed import compare_mixed
-from blindspoon.stats.results import (
-    AttributeResult,
-    Comparison,
-    Friedman,
-    MixedContrast,
-    MixedFit,
-    NoResult,
-    NotCompared,
-    RankContrast,
-    Unit,
-)
+from blindspoon.stats.results import Friedman, MixedContrast, MixedFit, NoResult, RankContrast
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES
 from blindspoon.stats.signed_ranks import compare_ranks, taster_means
 from blindspoon.trial import Trial
 
 
-def compare_trial(trial: Trial, table: ScoreTable) -> tuple[AttributeResult, ...]:
-    """Compare every variant with the control on every attribute.
+def compare_trial(
+    trial: Trial, table: ScoreTable, made: Made | None = None
+) -> tuple[AttributeResult, ...]:
+    """Compare every variant with the control on every attribute, and judge.
 
     Parameters
     ----------
     trial : Trial
-        Gives the control, the seed of the sign flips and each attribute's share of alpha.
+        Gives the control, the seed of the sign flips, the rule and each attribute's share of alpha.
     table : ScoreTable
+    made : Made, optional
+        What was written down of the batches; its differences soften the sentences.
 
     Returns
     -------
     tuple of AttributeResult
         In the order of ``trial.attributes``. A variant that neither procedure could compare
-        stands in ``not_compared`` with its reason, never among the comparisons. Where one
+        stands among the others with its reason, never among the comparisons. Where one
         person alone gave scores, only ranks compare, within that person's sessions, the rounds.
     """
-    return tuple(_compare_attribute(trial, table, index) for index in range(len(trial.attributes)))
+    return tuple(
+        judge(trial, table, _compare_attribute(trial, table, index), made)
+        for index in range(len(trial.attributes))
+    )
 
 
 def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> AttributeResult:
@@ -52,16 +52,16 @@ def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> Attribute
     unit, mixed = unit_of(table), mixed_of(trial, table, index)
     by_rounds = unit == "round"
     ranks = rounds_of(trial, table, index) if by_rounds else ranks_of(trial, means, index)
-    comparisons, not_compared = _pair_up(trial, index, table, means, mixed, ranks)
+    others = _pair_up(trial, index, table, means, mixed, ranks)
+    compared = any(isinstance(other, Comparison) for other in others)
     return AttributeResult(
-        attribute=attribute.name,
+        attribute=attribute,
         primary=attribute.name in trial.decision.primary,
-        margin=attribute.margin,
         alpha=trial.share_of_alpha(attribute.name),
-        friedman=_by_rounds(means, comparisons) if by_rounds else friedman(means),
+        friedman=_by_rounds(means, compared=compared) if by_rounds else friedman(means),
         mixed=mixed,
-        comparisons=comparisons,
-        not_compared=not_compared,
+        others=others,
+        by="ranks" if by_rounds else trial.decision.by,
         unit=unit,
         flags=_flags(trial, table, index, means),
     )
@@ -136,9 +136,9 @@ def rounds_of(trial: Trial, table: ScoreTable, index: int) -> tuple[RankContrast
     )
 
 
-def _by_rounds(means: FloatArray, comparisons: tuple[Comparison, ...]) -> Friedman | NoResult:
+def _by_rounds(means: FloatArray, *, compared: bool) -> Friedman | NoResult:
     """Rank within rounds, if their orders allow any comparison."""
-    if not comparisons:
+    if not compared:
         return NoResult("Nothing could be compared over the rounds.")
     found = friedman(means)
     if isinstance(found, NoResult):
@@ -166,33 +166,34 @@ def _pair_up(
     means: FloatArray,
     mixed: MixedFit | NoResult,
     ranks: tuple[RankContrast | NoResult, ...],
-) -> tuple[tuple[Comparison, ...], tuple[NotCompared, ...]]:
-    attribute, control = trial.attributes[index].name, trial.control_index
-    others = [position for position in range(len(trial.variants)) if position != control]
-    scores = [_given(table, index, position) for position in range(len(trial.variants))]
+) -> tuple[Other, ...]:
+    attribute, control = trial.attributes[index], trial.control_index
+    places = [place for place in range(len(trial.variants)) if place != control]
+    scores = [_given(table, index, place) for place in range(len(trial.variants))]
     tasted, alone = np.isfinite(means), unit_of(table) == "round"
-    comparisons, not_compared = [], []
-    for position, by_ranks in zip(others, ranks, strict=True):
-        by_mixed, name = contrast_of(mixed, position), trial.variants[position].name
+    others = list[Other]()
+    for place, by_ranks in zip(places, ranks, strict=True):
+        by_mixed, variant = contrast_of(mixed, place), trial.variants[place]
         if isinstance(by_mixed, NoResult) and isinstance(by_ranks, NoResult):
             reason = (by_ranks if alone else by_mixed).reason
-            not_compared.append(NotCompared(attribute=attribute, variant=name, reason=reason))
+            others.append(NotCompared(attribute=attribute, variant=variant, reason=reason))
             continue
-        both = int(np.sum(tasted[:, control] & tasted[:, position]))
-        comparisons.append(
+        both = int(np.sum(tasted[:, control] & tasted[:, place]))
+        others.append(
             Comparison(
                 attribute=attribute,
-                variant=name,
+                variant=variant,
                 tasters=1 if alone else both,
                 rounds=both if alone else 0,
-                servings=scores[position].size,
+                servings=scores[place].size,
                 mean_control=float(scores[control].mean()),
-                mean_variant=float(scores[position].mean()),
+                mean_variant=float(scores[place].mean()),
                 mixed=by_mixed,
                 ranks=by_ranks,
+                by="ranks" if alone else trial.decision.by,
             )
         )
-    return tuple(comparisons), tuple(not_compared)
+    return tuple(others)
 
 
 def _given(table: ScoreTable, index: int, position: int) -> FloatArray:

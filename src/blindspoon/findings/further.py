@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.multivariate import Joint, study_joint
 from blindspoon.findings.panel import study_panel
 from blindspoon.findings.panel_results import Panel
 from blindspoon.findings.sensitivity import Influence, study_influence
-from blindspoon.findings.verdict import Verdict
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult
 from blindspoon.trial import Trial
 
 
@@ -39,12 +38,7 @@ class Depth:
         }
 
 
-def deepen(
-    trial: Trial,
-    table: ScoreTable,
-    results: tuple[AttributeResult, ...],
-    verdicts: tuple[Verdict, ...],
-) -> Depth:
+def deepen(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Depth:
     """Study the tasters, what the answer hangs on, and the attributes together.
 
     Parameters
@@ -52,11 +46,9 @@ def deepen(
     trial : Trial
     table : ScoreTable
     results : tuple of AttributeResult
-    verdicts : tuple of Verdict
-        As `judge` gives them.
     """
     return Depth(
         panel=study_panel(trial, table, results),
-        influence=study_influence(trial, table, results, verdicts),
+        influence=study_influence(trial, table, results),
         joint=study_joint(trial, table, results),
     )

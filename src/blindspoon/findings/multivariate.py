@@ -20,10 +20,11 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.overall import Overall, compare_overall
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
-from blindspoon.stats.results import AttributeResult, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.stats.signed_ranks import taster_means
 from blindspoon.stats.two_way import AdditiveFit, fit_additive
 from blindspoon.trial import Trial
@@ -282,7 +283,7 @@ def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
         Gives the control, the rule and the seed.
     table : ScoreTable
     results : tuple of AttributeResult
-        Of `compare.family.compare_trial`.
+        Of `compare_trial`.
 
     Returns
     -------

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon.arrays import FloatArray
-from blindspoon.findings.verdict import By, Kind, deciding, finding, kind_of
-from blindspoon.stats.results import AttributeResult, Comparison, Method, NoResult
+from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind
+from blindspoon.findings.verdict import kind_of
+from blindspoon.stats.results import Method, NoResult
 from blindspoon.stats.sign_flips import null_distribution, statistics, step_down
 from blindspoon.stats.signed_ranks import signed_ranks
 from blindspoon.trial import Trial
@@ -107,10 +108,10 @@ def compare_overall(
     return Overall(
         alpha=trial.decision.alpha,
         attributes=len(compared),
-        by=deciding(trial, compared[0]),
+        by=compared[0].by,
         method=method,
         comparisons=tuple(
-            _judge(result, each, len(compared), ranks.get((each.attribute, each.variant)))
+            _judge(result, each, len(compared), ranks.get((each.attribute.name, each.variant.name)))
             for result in compared
             for each in result.comparisons
         ),
@@ -123,7 +124,7 @@ def _by_rounds(
     """Multiply the p values of a taster alone by the attributes."""
     found = (each for result in results for each in result.comparisons)
     return {
-        (each.attribute, each.variant): min(1.0, len(results) * each.ranks.p_adjusted)
+        (each.attribute.name, each.variant.name): min(1.0, len(results) * each.ranks.p_adjusted)
         for each in found
         if not isinstance(each.ranks, NoResult)
     }, None
@@ -177,19 +178,21 @@ def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[
 def _judge(
     result: AttributeResult, comparison: Comparison, attributes: int, ranks_p: float | None
 ) -> OverallComparison:
-    mixed, ranks = finding(comparison.mixed), finding(comparison.ranks)
-    mixed_p = None if mixed is None else min(1.0, attributes * mixed.p_adjusted)
+    mixed, ranks = comparison.mixed, comparison.ranks
+    mixed_p = None if isinstance(mixed, NoResult) else min(1.0, attributes * mixed.p_adjusted)
     verdicts: list[Kind | None] = [
         None
-        if found is None or p is None
-        else kind_of(replace(found, p_adjusted=p), margin=result.margin, alpha=result.alpha)
-        for found, p in ((mixed, mixed_p), (ranks, ranks_p))
+        if isinstance(contrast, NoResult) or p is None
+        else kind_of(
+            replace(contrast, p_adjusted=p), margin=result.attribute.margin, alpha=result.alpha
+        )
+        for contrast, p in ((mixed, mixed_p), (ranks, ranks_p))
     ]
     return OverallComparison(
-        attribute=comparison.attribute,
-        variant=comparison.variant,
+        attribute=comparison.attribute.name,
+        variant=comparison.variant.name,
         mixed_p=mixed_p,
-        ranks_p=None if ranks is None else ranks_p,
+        ranks_p=None if isinstance(ranks, NoResult) else ranks_p,
         mixed_verdict=verdicts[0],
         ranks_verdict=verdicts[1],
     )

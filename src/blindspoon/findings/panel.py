@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import chdtrc, chdtri, fdtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.order_effects import Sittings, carry_over, position_effect, seat
 from blindspoon.findings.panel_results import (
     MOST_TASTERS,
@@ -29,7 +30,7 @@ from blindspoon.findings.panel_results import (
 )
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.friedman import midranks
-from blindspoon.stats.results import AttributeResult, Interval, MixedFit, NoResult
+from blindspoon.stats.results import Interval, MixedFit, NoResult
 from blindspoon.stats.sign_flips import SMALLEST
 from blindspoon.stats.two_way import LEVEL, ZERO, Cells, Factor, FTest, equations, f_test, gather
 from blindspoon.trial import Scale, Trial
@@ -501,7 +502,7 @@ def _attribute(
     names = tuple(each.name for each in trial.variants)
     position, first = position_effect(given, table.variant, len(names), sittings)
     return AttributePanel(
-        attribute=result.attribute,
+        attribute=result.attribute.name,
         primary=result.primary,
         scale_use=scale_use(score, scale),
         repeatability=repeatability(cells, table, scored),

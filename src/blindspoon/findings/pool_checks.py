@@ -17,9 +17,10 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.errors import Problem, quoted, some_of
-from blindspoon.findings.verdict import PROCEDURES, Kind
+from blindspoon.findings.comparison import AttributeResult, Kind, NotCompared
+from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult, FitNote, MixedContrast, NoResult
+from blindspoon.stats.results import FitNote, MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial, Variant
 
 
@@ -47,13 +48,10 @@ class Kitchen:
 
     def own(self, attribute: str, variant: str) -> MixedContrast | NoResult:
         """Look up this kitchen's own comparison by the mixed model, or why there is none."""
-        result = next(each for each in self.results if each.attribute == attribute)
-        for comparison in result.comparisons:
-            if comparison.variant == variant:
-                return comparison.mixed
-        for missing in result.not_compared:
-            if missing.variant == variant:
-                return NoResult(missing.reason)
+        result = next(each for each in self.results if each.attribute.name == attribute)
+        for other in result.others:
+            if other.variant.name == variant:
+                return NoResult(other.reason) if isinstance(other, NotCompared) else other.mixed
         return NoResult("Nobody scored this variant.")
 
 

@@ -15,6 +15,7 @@ from scipy.special import fdtrc
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.findings.comparison import Kind
 from blindspoon.findings.pool_checks import (
     Disagreement,
     Kitchen,
@@ -29,7 +30,7 @@ from blindspoon.findings.pool_checks import (
     not_common,
     rule_differences,
 )
-from blindspoon.findings.verdict import PROCEDURES, Kind, finding, kind_of, reach, reduced, sentence
+from blindspoon.findings.verdict import PROCEDURES, kind_of, reach, sentence
 from blindspoon.stats.kenward_roger import kenward_roger
 from blindspoon.stats.mixed import (
     adjusted,
@@ -264,7 +265,7 @@ def because(
             f"{subject} is not settled on {about}: in kitchens like these the difference could be "
             f"anything from {reach(found.interval, attribute)}."
         )
-    said = sentence(kind, f"{LIKE_THESE}, {subject}", attribute, reduced(found), alpha)
+    said = sentence(kind, f"{LIKE_THESE}, {subject}", attribute, found, alpha)
     return f"{said}."
 
 
@@ -445,8 +446,9 @@ def _comparison(
 
 
 def _kind(pooled: MixedContrast | NoResult, attribute: Attribute, alpha: float) -> Kind:
-    found = finding(pooled)
-    return "open" if found is None else kind_of(found, margin=attribute.margin, alpha=alpha)
+    if isinstance(pooled, NoResult):
+        return "open"
+    return kind_of(pooled, margin=attribute.margin, alpha=alpha)
 
 
 def _own(kitchen: Kitchen, attribute: str, variant: str) -> Own:

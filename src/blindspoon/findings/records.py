@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.pool_checks import (
     Disagreement,
     Kitchen,
@@ -22,11 +23,8 @@ from blindspoon.findings.pool_checks import (
     PooledComparison,
     PooledFit,
 )
-from blindspoon.findings.verdict import Verdict, deciding
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import (
-    AttributeResult,
-    Comparison,
     Friedman,
     Interval,
     MixedContrast,
@@ -44,12 +42,7 @@ NO_REPLICATES = "no taster scored a variant twice"
 ONE_BATCH = "no variant was tasted from several batches"
 
 
-def trial_record(
-    trial: Trial,
-    table: ScoreTable,
-    results: tuple[AttributeResult, ...],
-    verdicts: tuple[Verdict, ...],
-) -> Record:
+def trial_record(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Record:
     """Everything that was found, ready for JSON.
 
     Parameters
@@ -57,24 +50,24 @@ def trial_record(
     trial : Trial
     table : ScoreTable
     results : tuple of AttributeResult
-    verdicts : tuple of Verdict
-        One a comparison, in the same order.
 
     Returns
     -------
     dict
         Strings, finite numbers, None, lists and dictionaries only.
     """
-    comparisons = [comparison for result in results for comparison in result.comparisons]
     return {
         "trial": _trial(trial, table, results),
         "attributes": [_attribute(result) for result in results],
         "comparisons": [
-            comparison_record(comparison, verdict)
-            for comparison, verdict in zip(comparisons, verdicts, strict=True)
+            comparison_record(each) for result in results for each in result.comparisons
         ],
         "not_compared": [
-            {"attribute": each.attribute, "variant": each.variant, "reason": each.reason}
+            {
+                "attribute": each.attribute.name,
+                "variant": each.variant.name,
+                "reason": each.reason,
+            }
             for result in results
             for each in result.not_compared
         ],
@@ -93,16 +86,16 @@ def _trial(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
         "sessions": len(table.sessions),
         "unit": results[0].unit,
         "alpha": trial.decision.alpha,
-        "decided_by": deciding(trial, results[0]),
+        "decided_by": results[0].by,
         "primary": list(trial.decision.primary),
     }
 
 
 def _attribute(result: AttributeResult) -> Record:
     return {
-        "attribute": result.attribute,
+        "attribute": result.attribute.name,
         "primary": result.primary,
-        "margin": result.margin,
+        "margin": result.attribute.margin,
         "alpha": result.alpha,
         **_or_reason("friedman", result.friedman),
         **_or_reason("mixed", result.mixed),
@@ -113,11 +106,11 @@ def _attribute(result: AttributeResult) -> Record:
     }
 
 
-def comparison_record(comparison: Comparison, verdict: Verdict) -> Record:
+def comparison_record(comparison: Comparison) -> Record:
     """Write one variant against the control on one attribute."""
     return {
-        "attribute": comparison.attribute,
-        "variant": comparison.variant,
+        "attribute": comparison.attribute.name,
+        "variant": comparison.variant.name,
         "tasters": comparison.tasters,
         **_rounds(comparison.rounds),
         "servings": comparison.servings,
@@ -125,8 +118,8 @@ def comparison_record(comparison: Comparison, verdict: Verdict) -> Record:
         "mean_variant": comparison.mean_variant,
         **_or_reason("mixed", comparison.mixed),
         **_or_reason("ranks", comparison.ranks),
-        "verdict": verdict.kind,
-        "because": verdict.because,
+        "verdict": comparison.verdict,
+        "because": comparison.because,
     }
 
 

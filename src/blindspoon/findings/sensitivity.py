@@ -7,7 +7,7 @@ Verdicts judged again by the procedure that decides, and held against those decl
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -15,15 +15,10 @@ import numpy as np
 
 from blindspoon.arrays import BoolArray
 from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of
-from blindspoon.findings.verdict import Kind, Verdict, deciding, finding, kind_of
+from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
+from blindspoon.findings.verdict import kind_of
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import (
-    AttributeResult,
-    MixedContrast,
-    MixedFit,
-    NoResult,
-    RankContrast,
-)
+from blindspoon.stats.results import Contrast, MixedFit, NoResult, RankContrast
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -214,30 +209,25 @@ def _fit_record(fit: OrdinalFit | NoResult, variants: tuple[str, ...]) -> Record
 FEWER_SAMPLES = 9_999
 """Flips that are sampled at first, a tenth of the usual."""
 
-Contrast = MixedContrast | RankContrast | NoResult
 
-
-def declare(
-    trial: Trial, results: tuple[AttributeResult, ...], verdicts: tuple[Verdict, ...]
-) -> dict[tuple[str, str], Outcome]:
+def declare(results: tuple[AttributeResult, ...]) -> dict[tuple[str, str], Outcome]:
     """Write the verdicts as they stand as outcomes, by attribute and variant."""
-    comparisons = [(result, each) for result in results for each in result.comparisons]
-    found = {}
-    for (result, each), verdict in zip(comparisons, verdicts, strict=True):
-        by_mixed = deciding(trial, result) == "mixed"
-        outcome = judged(result, each.variant, each.mixed if by_mixed else each.ranks)
-        found[outcome.key] = replace(outcome, verdict=verdict.kind)
-    return found
+    outcomes = (
+        judged(result, each, each.contrasts[0]) for result in results for each in result.comparisons
+    )
+    return {outcome.key: outcome for outcome in outcomes}
 
 
-def judged(result: AttributeResult, variant: str, contrast: Contrast) -> Outcome:
+def judged(
+    result: AttributeResult, comparison: Comparison, contrast: Contrast | NoResult
+) -> Outcome:
     """Judge a contrast by the rule; without a result nothing is settled."""
-    found = finding(contrast)
-    kind = "open" if found is None else kind_of(found, margin=result.margin, alpha=result.alpha)
+    attribute, found = comparison.attribute, None if isinstance(contrast, NoResult) else contrast
+    kind = "open" if found is None else kind_of(found, margin=attribute.margin, alpha=result.alpha)
     difference = None if found is None else found.difference
     return Outcome(
-        attribute=result.attribute,
-        variant=variant,
+        attribute=attribute.name,
+        variant=comparison.variant.name,
         verdict=kind,
         direction=int(np.sign(difference or 0.0)) if kind in ("different", "slight") else 0,
         difference=difference,
@@ -263,7 +253,7 @@ class Study:
 
     def index(self, result: AttributeResult) -> int:
         """Find the attribute's place in the trial."""
-        return self.trial.attributes.index(self.trial.attribute(result.attribute))
+        return self.trial.attributes.index(result.attribute)
 
     def against(self, outcome: Outcome) -> Outcome:
         """Mark an outcome that is another than declared."""
@@ -271,17 +261,18 @@ class Study:
         same = (declared.verdict, declared.direction) == (outcome.verdict, outcome.direction)
         return replace(outcome, changed=not same)
 
-    def outcomes(self, result: AttributeResult, contrasts: dict[str, Contrast]) -> list[Outcome]:
+    def outcomes(
+        self, result: AttributeResult, contrasts: Mapping[str, Contrast | NoResult]
+    ) -> list[Outcome]:
         """Judge the contrasts of all variants that have a verdict."""
         return [
-            self.against(judged(result, each.variant, contrasts[each.variant]))
+            self.against(judged(result, each, contrasts[each.variant.name]))
             for each in result.comparisons
         ]
 
     def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
         """Judge an attribute of this table by the procedure that decides."""
-        by_mixed = deciding(self.trial, result) == "mixed"
-        return self.by_mixed(table, result) if by_mixed else self.by_ranks(table, result)
+        return (self.by_mixed if result.by == "mixed" else self.by_ranks)(table, result)
 
     def by_mixed(
         self, table: ScoreTable, result: AttributeResult, *, position: bool = True
@@ -324,10 +315,7 @@ MOST_SCORES = 4_000_000
 
 
 def study_influence(
-    trial: Trial,
-    table: ScoreTable,
-    results: tuple[AttributeResult, ...],
-    verdicts: tuple[Verdict, ...],
+    trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
 ) -> Influence:
     """Judge every comparison again without one taster, without one session, and by other methods.
 
@@ -337,8 +325,6 @@ def study_influence(
     table : ScoreTable
     results : tuple of AttributeResult
         From `compare_trial`.
-    verdicts : tuple of Verdict
-        From `judge`, one a comparison.
 
     Returns
     -------
@@ -353,8 +339,8 @@ def study_influence(
     looked at first, and all of them where a verdict would change or an adjusted p value comes
     within four standard errors of alpha.
     """
-    study = Study(trial, table, results, declare(trial, results, verdicts))
-    fits = tuple((each.attribute, _ordinal(study, each)) for each in study.compared)
+    study = Study(trial, table, results, declare(results))
+    fits = tuple((each.attribute.name, _ordinal(study, each)) for each in study.compared)
     made = (
         *_without_tasters(study),
         *_without_sessions(study),
@@ -450,8 +436,8 @@ def _other_procedure(study: Study) -> Alternative:
     outcomes = []
     for result in study.compared:
         for each in result.comparisons:
-            contrast = each.ranks if deciding(study.trial, result) == "mixed" else each.mixed
-            outcome = study.against(judged(result, each.variant, contrast))
+            _, contrast = each.contrasts
+            outcome = study.against(judged(result, each, contrast))
             if isinstance(contrast, NoResult):
                 outcome = replace(outcome, verdict=None, changed=False)
             outcomes.append(outcome)
@@ -478,9 +464,9 @@ def _as_categories(
         found = {} if isinstance(fit, NoResult) else {each.variant: each for each in fit.contrasts}
         places = {variant.name: at for at, variant in enumerate(study.trial.variants)}
         for each in result.comparisons:
-            contrast = found.get(places[each.variant])
+            contrast = found.get(places[each.variant.name])
             reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
-            outcomes.append(_as_category(study, result, each.variant, contrast, reason))
+            outcomes.append(_as_category(study, result, each.variant.name, contrast, reason))
     return Alternative(name="ordinal", left_out="", outcomes=tuple(outcomes))
 
 
@@ -496,21 +482,21 @@ def _as_category(
     direction = int(np.sign(contrast.log_odds)) if contrast is not None and differs else 0
     verdict: Word | None = "different" if differs else "not_shown"
     return Outcome(
-        attribute=result.attribute,
+        attribute=result.attribute.name,
         variant=variant,
         verdict=None if contrast is None else verdict,
         direction=direction,
         difference=None,
         p_adjusted=None if contrast is None else contrast.p_adjusted,
         changed=contrast is not None
-        and direction != study.declared[result.attribute, variant].direction,
+        and direction != study.declared[result.attribute.name, variant].direction,
         reason="" if contrast is not None else reason,
     )
 
 
 def _without_position(study: Study) -> Alternative | NotDone:
     """Fit the mixed model without the place of the cup, where it was in the model."""
-    if any(deciding(study.trial, each) == "ranks" for each in study.compared):
+    if any(each.by == "ranks" for each in study.compared):
         reason = "The rank comparison decides, and the place of a cup has no part in it."
         return NotDone(name="position", reason=reason)
     placed = [

@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Literal
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from blindspoon import wording
+from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, factor_name, softened
+from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag
-from blindspoon.stats.results import (
-    AttributeResult,
-    Comparison,
-    Interval,
-    MixedContrast,
-    NoResult,
-    RankContrast,
-)
-from blindspoon.trial import Attribute, Trial
-
-Kind = Literal["different", "slight", "alike", "open"]
-By = Literal["mixed", "ranks"]
+from blindspoon.stats.results import Contrast, Interval, NoResult
+from blindspoon.trial import Attribute, Trial, Variant
 
 NAMES: dict[Kind, str] = {
     "different": "different",
@@ -31,57 +22,6 @@ NAMES: dict[Kind, str] = {
 }
 SHORT_NAMES: dict[Kind, str] = {**NAMES, "alike": "alike"}
 PROCEDURES: dict[By, str] = {"mixed": "the mixed model", "ranks": "the rank comparison"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
-    """What may be said of one variant on one attribute.
-
-    Parameters
-    ----------
-    attribute, variant : str
-        Names.
-    kind : {"different", "slight", "alike", "open"}
-        By the procedure that was declared to decide.
-    other : {"different", "slight", "alike", "open"} or None
-        By the other procedure; None where it gives no result.
-    primary : bool
-        Whether the trial was declared to answer this attribute.
-    because : str
-        One plain sentence.
-    """
-
-    attribute: str
-    variant: str
-    kind: Kind
-    other: Kind | None
-    primary: bool
-    because: str
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """What one procedure says: the same fields for both, so that one rule judges them."""
-
-    difference: float
-    p_adjusted: float
-    interval: Interval | None
-    equivalence_interval: Interval | None
-
-
-def finding(result: MixedContrast | RankContrast | NoResult) -> Finding | None:
-    """Reduce a contrast to what the rule looks at; None where there is no result."""
-    return None if isinstance(result, NoResult) else reduced(result)
-
-
-def reduced(result: MixedContrast | RankContrast) -> Finding:
-    """Reduce a contrast to what the rule looks at."""
-    return Finding(
-        difference=result.difference if isinstance(result, MixedContrast) else result.shift,
-        p_adjusted=result.p_adjusted,
-        interval=result.interval,
-        equivalence_interval=result.equivalence_interval,
-    )
 
 
 def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
@@ -101,26 +41,12 @@ def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
     return SHORT_NAMES[kind]
 
 
-def deciding(trial: Trial, result: AttributeResult) -> By:
-    """Name the procedure that decides: the declared one, but ranks where one person tasted alone.
-
-    A mixed model needs two tasters.
-    """
-    return "ranks" if result.unit == "round" else trial.decision.by
-
-
-def decisive(trial: Trial, result: AttributeResult, comparison: Comparison) -> Finding | None:
-    """Reduce a comparison to what the procedure that decides found; None where it found nothing."""
-    by_mixed = deciding(trial, result) == "mixed"
-    return finding(comparison.mixed if by_mixed else comparison.ranks)
-
-
-def kind_of(found: Finding, *, margin: float | None, alpha: float) -> Kind:
+def kind_of(found: Contrast, *, margin: float | None, alpha: float) -> Kind:
     """Apply the rule to one procedure's finding.
 
     Parameters
     ----------
-    found : Finding
+    found : MixedContrast or RankContrast
     margin : float or None
         In points; without one nothing can be slight or alike.
     alpha : float
@@ -140,76 +66,75 @@ def kind_of(found: Finding, *, margin: float | None, alpha: float) -> Kind:
 
 
 def judge(
-    trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
-) -> tuple[Verdict, ...]:
-    """Judge every comparison by the rule of the trial.
+    trial: Trial, table: ScoreTable, result: AttributeResult, made: Made | None = None
+) -> AttributeResult:
+    """Give every comparison of an attribute its verdict, by the rule of the trial.
 
     Parameters
     ----------
     trial : Trial
     table : ScoreTable
-        Tells how many batches and tasters a sentence may speak of.
-    results : tuple of AttributeResult
-
-    Returns
-    -------
-    tuple of Verdict
-        One a comparison, in the order of the attributes and then of the variants.
+        Tells how many batches a sentence may speak of.
+    result : AttributeResult
+    made : Made, optional
+        What else set a batch apart from the control's softens the sentence.
     """
-    return tuple(
-        _verdict(trial, table, result, comparison)
-        for result in results
-        for comparison in result.comparisons
+    what = {} if made is None else {each.variant: each for each in made.differs}
+    return replace(
+        result,
+        others=tuple(
+            _judged(trial, table, result, other, what.get(other.variant.name))
+            if isinstance(other, Comparison)
+            else other
+            for other in result.others
+        ),
     )
 
 
-def _verdict(
-    trial: Trial, table: ScoreTable, result: AttributeResult, comparison: Comparison
-) -> Verdict:
-    mixed, ranks = finding(comparison.mixed), finding(comparison.ranks)
-    by_mixed = deciding(trial, result) == "mixed"
-    first, second = (mixed, ranks) if by_mixed else (ranks, mixed)
+def _judged(
+    trial: Trial,
+    table: ScoreTable,
+    result: AttributeResult,
+    comparison: Comparison,
+    what: WhatDiffers | None,
+) -> Comparison:
+    attribute, (first, second) = comparison.attribute, comparison.contrasts
     kind, other = (
-        None if each is None else kind_of(each, margin=result.margin, alpha=result.alpha)
-        for each in (first, second)
+        None
+        if isinstance(contrast, NoResult)
+        else kind_of(contrast, margin=attribute.margin, alpha=result.alpha)
+        for contrast in (first, second)
     )
     subject = _subject(trial, table, result, comparison.variant)
-    attribute = trial.attribute(comparison.attribute)
-    if first is None or kind is None:
-        missing = comparison.mixed if by_mixed else comparison.ranks
-        said = _undecided(subject, attribute, missing)
+    if kind is None or isinstance(first, NoResult):
+        said = _undecided(subject, attribute, first)
     else:
         said = sentence(kind, subject, attribute, first, result.alpha)
     if other is not None and other != (kind or "open"):
-        said += _dissent(other, "ranks" if by_mixed else "mixed")
+        said += _dissent(other, "ranks" if comparison.by == "mixed" else "mixed")
         said += _which_to_trust(trial, result, comparison)
-    return Verdict(
-        attribute=comparison.attribute,
-        variant=comparison.variant,
-        kind=kind or "open",
-        other=other,
-        primary=result.primary,
-        because=f"{said}.",
+    return replace(
+        comparison,
+        verdict=kind or "open",
+        verdict_by_other=other,
+        because=softened(f"{said}.", kind or "open", what),
     )
 
 
-def _subject(trial: Trial, table: ScoreTable, result: AttributeResult, variant: str) -> str:
+def _subject(trial: Trial, table: ScoreTable, result: AttributeResult, variant: Variant) -> str:
     """Name what the sentence is about: one batch, unless several batches of it were tasted."""
     the, to_whom = ("the", "To this taster, ") if result.unit == "round" else ("The", "")
-    position = [each.name for each in trial.variants].index(variant)
-    label = f"“{trial.variants[position].label}”"
-    several = table.batches_tasted(len(trial.variants))[position] > 1
+    label = f"“{variant.label}”"
+    several = table.batches_tasted(len(trial.variants))[trial.variants.index(variant)] > 1
     return to_whom + (label if several else f"{the} {label} batch")
 
 
-def _undecided(
-    subject: str, attribute: Attribute, missing: MixedContrast | RankContrast | NoResult
-) -> str:
+def _undecided(subject: str, attribute: Attribute, missing: Contrast | NoResult) -> str:
     reason = missing.reason.rstrip(".") if isinstance(missing, NoResult) else ""
     return f"{subject} is not settled on {attribute.label.lower()}. {reason}"
 
 
-def _different(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+def _different(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
     level = wording.percent(1 - alpha)
     interval = (
         f" ({level} interval {wording.span(found.interval, attribute)})" if found.interval else ""
@@ -220,12 +145,12 @@ def _different(subject: str, attribute: Attribute, found: Finding, alpha: float)
     )
 
 
-def _slight(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+def _slight(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
     limit = wording.margin(attribute)
     return f"{_different(subject, attribute, found, alpha)}, shown to be less than {limit}"
 
 
-def _alike(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+def _alike(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
     level = wording.percent(1 - 2 * alpha)
     span = wording.span(found.equivalence_interval, attribute) if found.equivalence_interval else ""
     return (
@@ -234,7 +159,7 @@ def _alike(subject: str, attribute: Attribute, found: Finding, alpha: float) -> 
     )
 
 
-def _open(subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+def _open(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
     del alpha
     could_be = "there are too few scores of both for an interval"
     if found.interval is not None:
@@ -242,7 +167,7 @@ def _open(subject: str, attribute: Attribute, found: Finding, alpha: float) -> s
     return f"{subject} is not settled on {attribute.label.lower()}: {could_be}"
 
 
-_SENTENCES: dict[Kind, Callable[[str, Attribute, Finding, float], str]] = {
+_SENTENCES: dict[Kind, Callable[[str, Attribute, Contrast, float], str]] = {
     "different": _different,
     "slight": _slight,
     "alike": _alike,
@@ -250,7 +175,7 @@ _SENTENCES: dict[Kind, Callable[[str, Attribute, Finding, float], str]] = {
 }
 
 
-def sentence(kind: Kind, subject: str, attribute: Attribute, found: Finding, alpha: float) -> str:
+def sentence(kind: Kind, subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
     """Say a verdict with its size or reach, without a full stop.
 
     Parameters
@@ -259,7 +184,7 @@ def sentence(kind: Kind, subject: str, attribute: Attribute, found: Finding, alp
     subject : str
         What was compared with the control, as the sentence begins: "The Oak leaf batch".
     attribute : Attribute
-    found : Finding
+    found : MixedContrast or RankContrast
     alpha : float
         At which it was decided.
     """
@@ -284,12 +209,12 @@ def _dissent(other: Kind, other_by: By) -> str:
 
 def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Comparison) -> str:
     """Say which of two procedures that disagree is the safer one, where a flag tells."""
-    flag = _telling_flag(trial, result, comparison.variant)
+    flag = _telling_flag(trial, result, comparison.variant.name)
     if flag is None:
         return ""
     why = flag_words(trial, flag)
     ranks = comparison.ranks
-    if isinstance(ranks, NoResult) or trial.decision.by == "ranks":
+    if isinstance(ranks, NoResult) or comparison.by == "ranks":
         return f", but is the less safe one here: {why}"
     if ranks.smallest_p > result.alpha:
         return f", and could not call anything different; the mixed model is not safe here: {why}"
@@ -330,23 +255,12 @@ def flag_words(trial: Trial, flag: Flag) -> str:
     return f"{share} of {scores} stand at the {end} end of the scale"
 
 
-def soften(verdicts: tuple[Verdict, ...], made: Made | None) -> tuple[Verdict, ...]:
-    """Say beside each verdict what else set its batch apart from the control's."""
-    if made is None:
-        return verdicts
-    what = {each.variant: each for each in made.differs}
-    return tuple(
-        replace(each, because=softened(each.because, each.kind, what.get(each.variant)))
-        for each in verdicts
-    )
-
-
-def weakened(trial: Trial, made: Made | None, verdicts: tuple[Verdict, ...]) -> str:
+def weakened(trial: Trial, made: Made | None, comparisons: Iterable[Comparison]) -> str:
     """Name the variants found different whose batches also differed otherwise; a sentence.
 
     Blank where there is none.
     """
-    found = {each.variant for each in verdicts if each.kind in ("different", "slight")}
+    found = {each.variant.name for each in comparisons if each.differs}
     named = [
         f"“{trial.variant(what.variant).label}” in "
         + wording.listing(factor_name(each.factor) for each in what.undeclared)

@@ -9,8 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from blindspoon.analysis import Analysis, compose_report, to_record
+from blindspoon.analysis import compose_report, to_record
 from blindspoon.files import disk
+from blindspoon.findings.comparison import Analysis
 
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
 """The date of every file in the zip, so that the same trial gives the same bytes."""
@@ -68,7 +69,7 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
     trial, table, made = analysis.trial, analysis.table, analysis.made
     data = data_package(trial, analysis.tables, folder=analysis.folder, software=content.made_with)
     kit = kit_files(trial, table, made, jar_g=jar_g)
-    pictures = [picture_of(trial, table, result, analysis.verdicts) for result in analysis.results]
+    pictures = [picture_of(trial, table, result) for result in analysis.results]
     source = ". ".join((*content.byline, "Made with Blindspoon."))
     return {
         **render(content),

@@ -25,7 +25,7 @@ from blindspoon.charts.jars import (
     readings_of,
 )
 from blindspoon.charts.picture import Picture
-from blindspoon.findings.verdict import Verdict
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.report.number_tables import NumberTable, blank_as_dash
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
@@ -197,7 +197,7 @@ class Measured:
 
 
 def measured(
-    trial: Trial, table: ScoreTable, made: Made | None, verdicts: tuple[Verdict, ...]
+    trial: Trial, table: ScoreTable, made: Made | None, results: tuple[AttributeResult, ...]
 ) -> Measured:
     """Draw and say what the measurements add; nothing without batches.csv."""
     if made is None:
@@ -210,7 +210,7 @@ def measured(
     return Measured(
         readings=readings_chart(made.log, trial),
         pictures=tuple(chart for chart, _ in pictures),
-        remarks=tuple(_remarks(trial, table, found, verdicts)),
+        remarks=tuple(_remarks(trial, table, found, results)),
         numbers=(*read, *against),
         behind={"readings": tuple(each.name for each in read)}
         | {chart.name: (f"{chart.name}-table",) for chart, _ in pictures},
@@ -221,11 +221,12 @@ def _remarks(
     trial: Trial,
     table: ScoreTable,
     found: tuple[TasteAgainst, ...],
-    verdicts: tuple[Verdict, ...],
+    results: tuple[AttributeResult, ...],
 ) -> Iterator[str]:
-    kinds = {(each.attribute, each.variant): each.kind for each in verdicts}
     for each in found:
-        tasted = {v: kinds.get((each.attribute, v), "open") for v in each.same_strength}
+        (result,) = (one for one in results if one.attribute.name == each.attribute)
+        kinds = {other.variant.name: other.verdict for other in result.comparisons}
+        tasted = {name: kinds.get(name, "open") for name in each.same_strength}
         alike = [variant for variant, kind in tasted.items() if kind == "alike"]
         if len(alike) > 1:
             yield summary.same_and_alike(trial, each, alike)

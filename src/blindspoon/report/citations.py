@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from blindspoon import wording
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.report import methods
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult
 from blindspoon.stats.rounds import MOST_TOGETHER
 from blindspoon.trial import Trial
 

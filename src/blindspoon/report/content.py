@@ -5,7 +5,7 @@ Everything that the page says, as finished strings in the order of reading.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +16,9 @@ from blindspoon.charts.chart import Chart
 from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.picture import differences_title, picture_of
 from blindspoon.errors import Note
+from blindspoon.findings.comparison import AttributeResult, NotCompared
 from blindspoon.findings.further import Depth
-from blindspoon.findings.verdict import Verdict, weakened
+from blindspoon.findings.verdict import weakened
 from blindspoon.report import citations, csv_tables, limits, methods, number_tables, short_answer
 from blindspoon.report.behind_charts import (
     Measured,
@@ -32,9 +33,8 @@ from blindspoon.report.joint_section import joint_section
 from blindspoon.report.next_steps import next_steps
 from blindspoon.report.number_tables import NumberTable, Section
 from blindspoon.report.panel_section import panel_section
-from blindspoon.report.short_answer import Board, Judged, make_boards
+from blindspoon.report.short_answer import Board, make_boards
 from blindspoon.scores.score_table import LeftOut, ScoreTable
-from blindspoon.stats.results import AttributeResult
 from blindspoon.trial import Trial
 
 MOST_LISTED = 40
@@ -122,7 +122,6 @@ def compose(
     trial: Trial,
     table: ScoreTable,
     results: tuple[AttributeResult, ...],
-    verdicts: tuple[Verdict, ...],
     notes: tuple[Note, ...],
     provenance: Provenance,
     *,
@@ -137,8 +136,6 @@ def compose(
     table : ScoreTable
     results : tuple of AttributeResult
         In the order of ``trial.attributes``.
-    verdicts : tuple of Verdict
-        One a comparison, in the same order.
     notes : tuple of Note
         What is worth knowing about the files.
     provenance : Provenance
@@ -151,13 +148,11 @@ def compose(
     -------
     ReportContent
     """
-    items = {each.attribute: short_answer.judged(trial, each, verdicts) for each in results}
     ordered = sorted(results, key=lambda result: not result.primary)
     answering = [each for each in ordered if each.primary] or ordered
-    art = _draw(trial, table, ordered, verdicts)
-    beside = measured(trial, table, made, verdicts)
-    every = tuple(items[each.attribute] for each in ordered)
-    paragraphs, needed = limits.unsettled(trial, table, every)
+    art = _draw(trial, table, ordered)
+    beside = measured(trial, table, made, results)
+    paragraphs, needed = limits.unsettled(trial, table, ordered)
     shown = tuple(filter(None, (art.means, *_number_tables(trial, table, ordered))))
     raw = number_tables.raw_tables(trial, table)
     return ReportContent(
@@ -166,15 +161,15 @@ def compose(
         answer=short_answer.short_answer(
             trial,
             table,
-            tuple(items[each.attribute] for each in answering),
-            [art.titles[each.attribute] for each in answering],
-            weakened(trial, made, _of(verdicts, answering)),
+            answering,
+            [art.titles[each.attribute.name] for each in answering],
+            weakened(trial, made, [other for each in answering for other in each.comparisons]),
         ),
         byline=_byline(trial, table),
         picture=art.picture,
-        boards=make_boards(trial, results, items),
+        boards=make_boards(trial, results),
         board_note=_board_note(trial),
-        findings=tuple(_finding(trial, each, items[each.attribute], art) for each in ordered),
+        findings=tuple(_finding(each, art) for each in ordered),
         remarks=_remarks(trial, table),
         remarks_note=_more(len(table.remarks), "remark", "scores.csv"),
         differed=limits.differed(trial, table, made),
@@ -185,9 +180,9 @@ def compose(
         tasted=methods.tasted(trial, table),
         compared=methods.compared(trial, results, provenance.software),
         planned=(*methods.planned(trial, table), *provenance.sealed),
-        unsettled=tuple(filter(None, (*paragraphs, limits.too_few(trial, every)))),
+        unsettled=tuple(filter(None, (*paragraphs, limits.too_few(trial, ordered)))),
         unsettled_table=needed,
-        next_steps=next_steps(trial, table, made, every),
+        next_steps=next_steps(trial, table, made, ordered),
         not_shown=limits.not_shown(trial, table, results),
         left_out=_left_out(table, notes),
         nothing_left_out=_nothing_left_out(table),
@@ -203,9 +198,11 @@ def compose(
         made_with=provenance.software,
         references=citations.references(results),
         figures=(*art.all, *beside.charts, *(chart for each in further for chart in each.charts)),
-        behind=_behind(items, (*shown, *raw), (beside, *further)),
+        behind=_behind(
+            [each.attribute.name for each in results], (*shown, *raw), (beside, *further)
+        ),
         files=(
-            ("tables/comparisons.csv", csv_tables.comparisons_csv(trial, results, verdicts)),
+            ("tables/comparisons.csv", csv_tables.comparisons_csv(trial, results)),
             ("tables/attributes.csv", csv_tables.attributes_csv(results)),
             ("tables/flags.csv", csv_tables.flags_csv(results)),
             ("tables/scores.csv", csv_tables.scores_csv(trial, table)),
@@ -231,15 +228,10 @@ class _Art:
         return (*self.differences.values(), *self.scores.values())
 
 
-def _draw(
-    trial: Trial,
-    table: ScoreTable,
-    ordered: list[AttributeResult],
-    verdicts: tuple[Verdict, ...],
-) -> _Art:
+def _draw(trial: Trial, table: ScoreTable, ordered: list[AttributeResult]) -> _Art:
     """Draw what can be drawn; the head shows the first primary attribute, else the first."""
-    pictures = {each.attribute: picture_of(trial, table, each, verdicts) for each in ordered}
-    compared = [each.attribute for each in ordered if each.comparisons]
+    pictures = {each.attribute.name: picture_of(trial, table, each) for each in ordered}
+    compared = [each.attribute.name for each in ordered if each.comparisons]
     scored = [name for name, picture in pictures.items() if np.isfinite(picture.means).any()]
     differences = {name: differences_chart(pictures[name]) for name in compared}
     return _Art(
@@ -259,11 +251,6 @@ def _behind(
     for part in parts:
         named |= part.behind
     return on_the_page(named, (*tables, *(each for part in parts for each in part.numbers)))
-
-
-def _of(verdicts: tuple[Verdict, ...], results: Sequence[AttributeResult]) -> tuple[Verdict, ...]:
-    names = {each.attribute for each in results}
-    return tuple(each for each in verdicts if each.attribute in names)
 
 
 def _question(trial: Trial, *, alone: bool) -> str:
@@ -298,28 +285,28 @@ def _board_note(trial: Trial) -> str:
     )
 
 
-def _finding(
-    trial: Trial, result: AttributeResult, items: tuple[Judged, ...], art: _Art
-) -> Finding:
-    said = [item.verdict.because if item.verdict else _not_compared(item) for item in items]
-    chart = art.differences.get(result.attribute)
+def _finding(result: AttributeResult, art: _Art) -> Finding:
+    said = [
+        _not_compared(other) if isinstance(other, NotCompared) else other.because
+        for other in result.others
+    ]
+    name = result.attribute.name
+    chart = art.differences.get(name)
     pictured = chart is not None and chart is art.picture
     return Finding(
-        name=result.attribute,
-        label=trial.attribute(result.attribute).label,
+        name=name,
+        label=result.attribute.label,
         role="Primary" if result.primary else "Exploratory",
-        headline=short_answer.sentence(art.titles[result.attribute])
-        if pictured or chart is None
-        else "",
+        headline=short_answer.sentence(art.titles[name]) if pictured or chart is None else "",
         sentences=tuple(said),
         pictured=pictured,
         differences=None if pictured else chart,
-        scores=art.scores.get(result.attribute),
+        scores=art.scores.get(name),
     )
 
 
-def _not_compared(item: Judged) -> str:
-    return f"“{item.label}” was not compared: {item.reason.rstrip('.')}."
+def _not_compared(item: NotCompared) -> str:
+    return f"“{item.variant.label}” was not compared: {item.reason.rstrip('.')}."
 
 
 def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...]], ...]:
@@ -366,9 +353,9 @@ def _number_tables(
         made
         for result in ordered
         for made in (
-            number_tables.scores_table(trial, table, trial.attribute(result.attribute)),
-            number_tables.mixed_table(trial, result),
-            number_tables.ranks_table(trial, result),
+            number_tables.scores_table(trial, table, result.attribute),
+            number_tables.mixed_table(result),
+            number_tables.ranks_table(result),
         )
     )
     return tuple(made for made in every if made is not None)
@@ -392,13 +379,13 @@ def _raw_note(table: ScoreTable) -> str:
 
 
 def depth_sections(
-    trial: Trial, depth: Depth, verdicts: tuple[Verdict, ...]
+    trial: Trial, depth: Depth, results: tuple[AttributeResult, ...]
 ) -> tuple[Section, ...]:
     """Make the sections that have something to say, in the order of reading."""
     shown = trial.tasters_shown
     sections = (
         influence_section(trial, depth.influence, shown=shown),
         panel_section(trial, depth.panel, shown=shown) if depth.panel.tasters > 1 else None,
-        joint_section(trial, depth.joint, verdicts),
+        joint_section(trial, depth.joint, results),
     )
     return tuple(section for section in sections if section is not None)

@@ -13,11 +13,9 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.files.text_table import write_csv
-from blindspoon.findings.verdict import Verdict
+from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import (
-    AttributeResult,
-    Comparison,
     Friedman,
     Interval,
     MixedContrast,
@@ -81,9 +79,7 @@ def _cell(cell: Cell) -> str:
             return guarded(cell)
 
 
-def comparisons_csv(
-    trial: Trial, results: tuple[AttributeResult, ...], verdicts: tuple[Verdict, ...]
-) -> str:
+def comparisons_csv(trial: Trial, results: tuple[AttributeResult, ...]) -> str:
     """One row a comparison, and one a variant that could not be compared, with the reason."""
     columns = [
         "attribute",
@@ -100,18 +96,20 @@ def comparisons_csv(
     columns += [f"mixed_{name}" for name in MIXED + ENDS]
     columns += [f"ranks_{name}" for name in RANKS + ENDS]
     columns += ["verdict", "verdict_by_other", "because"]
-    said = {(each.attribute, each.variant): each for each in verdicts}
     rows: list[list[Cell]] = []
     for result in results:
-        head: list[Cell] = [result.attribute, result.primary, result.margin, result.alpha]
+        head = _head(result)
         for each in result.comparisons:
-            verdict = said[each.attribute, each.variant]
-            tail: list[Cell] = [verdict.kind, verdict.other, verdict.because]
-            rows.append([*head, each.variant, trial.control, *_numbers(each), *tail])
+            tail: list[Cell] = [each.verdict, each.verdict_by_other, each.because]
+            rows.append([*head, each.variant.name, trial.control, *_numbers(each), *tail])
         for lost in result.not_compared:
             blanks: list[Cell] = [None] * (len(columns) - len(head) - 3)
-            rows.append([*head, lost.variant, trial.control, *blanks, lost.reason])
+            rows.append([*head, lost.variant.name, trial.control, *blanks, lost.reason])
     return to_csv(columns, rows)
+
+
+def _head(result: AttributeResult) -> list[Cell]:
+    return [result.attribute.name, result.primary, result.attribute.margin, result.alpha]
 
 
 def _numbers(comparison: Comparison) -> list[Cell]:
@@ -148,15 +146,14 @@ def attributes_csv(results: tuple[AttributeResult, ...]) -> str:
     for result in results:
         friedman = result.friedman if isinstance(result.friedman, Friedman) else None
         fit = result.mixed if isinstance(result.mixed, MixedFit) else None
-        head: list[Cell] = [result.attribute, result.primary, result.margin, result.alpha]
-        rows.append([*head, *_fields(friedman, FRIEDMAN), *_fields(fit, FIT)])
+        rows.append([*_head(result), *_fields(friedman, FRIEDMAN), *_fields(fit, FIT)])
     return to_csv(columns, rows)
 
 
 def flags_csv(results: tuple[AttributeResult, ...]) -> str:
     """List the variants whose scores spread wide or stand at an end of the scale."""
     rows: list[list[Cell]] = [
-        [result.attribute, flag.variant, flag.kind, flag.value]
+        [result.attribute.name, flag.variant, flag.kind, flag.value]
         for result in results
         for flag in result.flags
     ]

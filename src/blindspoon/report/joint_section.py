@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from blindspoon import wording
+from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.multivariate import (
     AttributePair,
     Correlation,
@@ -17,7 +18,7 @@ from blindspoon.findings.multivariate import (
     pair_words,
 )
 from blindspoon.findings.overall import Overall, OverallComparison
-from blindspoon.findings.verdict import NAMES, Kind, Verdict
+from blindspoon.findings.verdict import NAMES
 from blindspoon.report.csv_tables import Cell, to_csv
 from blindspoon.report.number_tables import DASH, NumberTable, Section
 from blindspoon.stats.results import NoResult
@@ -25,17 +26,23 @@ from blindspoon.trial import Trial
 
 
 def joint_tables(
-    trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]
+    trial: Trial, joint: Joint, results: tuple[AttributeResult, ...]
 ) -> Iterator[NumberTable]:
     """Make the tables of the page."""
     if isinstance(joint.overall, Overall):
-        yield _overall_table(trial, joint.overall, verdicts)
+        yield _overall_table(trial, joint.overall, results)
     if not isinstance(joint.correlations, NoResult):
         yield _correlations_table(trial, joint.correlations)
 
 
-def _overall_table(trial: Trial, overall: Overall, verdicts: tuple[Verdict, ...]) -> NumberTable:
-    alone = {(each.attribute, each.variant): each.kind for each in verdicts}
+def _overall_table(
+    trial: Trial, overall: Overall, results: tuple[AttributeResult, ...]
+) -> NumberTable:
+    alone = {
+        (each.attribute.name, each.variant.name): each.verdict
+        for result in results
+        for each in result.comparisons
+    }
     rows = []
     for each in overall.comparisons:
         label = trial.attribute(each.attribute).label
@@ -142,14 +149,16 @@ MOST_LISTED = 6
 """Differences that a sentence lists; the table has all."""
 
 
-def joint_section(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> Section | None:
+def joint_section(
+    trial: Trial, joint: Joint, results: tuple[AttributeResult, ...]
+) -> Section | None:
     """Make the part of the page about all attributes together.
 
     Parameters
     ----------
     trial : Trial
     joint : Joint
-    verdicts : tuple of Verdict
+    results : tuple of AttributeResult
         Of each attribute by itself.
 
     Returns
@@ -163,8 +172,8 @@ def joint_section(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> 
         name="together",
         head="Attributes together",
         role="Exploratory",
-        paragraphs=tuple(_paragraphs(trial, joint, verdicts)),
-        numbers=tuple(joint_tables(trial, joint, verdicts)),
+        paragraphs=tuple(_paragraphs(trial, joint, results)),
+        numbers=tuple(joint_tables(trial, joint, results)),
         points=tuple(_methods(joint.overall)),
         files=joint_files(joint),
     )
@@ -173,20 +182,24 @@ def joint_section(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> 
 # Findings ---------------------------------------------------------------------------------------
 
 
-def _paragraphs(trial: Trial, joint: Joint, verdicts: tuple[Verdict, ...]) -> Iterator[str]:
+def _paragraphs(trial: Trial, joint: Joint, results: tuple[AttributeResult, ...]) -> Iterator[str]:
     if isinstance(joint.overall, Overall):
-        yield overall_finding(trial, joint.overall, verdicts)
+        yield overall_finding(joint.overall, results)
     if not isinstance(joint.correlations, NoResult):
         yield _correlation_words(joint.correlations, trial)
 
 
-def overall_finding(trial: Trial, overall: Overall, verdicts: tuple[Verdict, ...]) -> str:
+def overall_finding(overall: Overall, results: tuple[AttributeResult, ...]) -> str:
     """Say which differences hold when all attributes are held against each other."""
     stricter = {
         (each.attribute, each.variant): overall.verdict(each) for each in overall.comparisons
     }
-    shown = [each for each in verdicts if _differs(each.kind)]
-    held = [each for each in shown if _differs(stricter.get((each.attribute, each.variant)))]
+    shown = [each for result in results for each in result.comparisons if each.differs]
+    held = [
+        each
+        for each in shown
+        if stricter.get((each.attribute.name, each.variant.name)) in ("different", "slight")
+    ]
     start = "No attribute was declared primary, so each was decided by itself. "
     if not shown:
         return (
@@ -203,12 +216,8 @@ def overall_finding(trial: Trial, overall: Overall, verdicts: tuple[Verdict, ...
     number = wording.spelled(len(held)) if held else "none"
     return (
         f"{start}{level}{number} of the {wording.spelled(len(shown))} differences {verb} still "
-        f"shown{_listed(held, trial)}. No longer shown{_listed(lost, trial)}."
+        f"shown{_listed(held)}. No longer shown{_listed(lost)}."
     )
-
-
-def _differs(kind: Kind | None) -> bool:
-    return kind in ("different", "slight")
 
 
 def _all_of(number: int) -> str:
@@ -217,16 +226,16 @@ def _all_of(number: int) -> str:
     return f"{'both' if number == 2 else f'all {wording.spelled(number)}'} differences are"
 
 
-def _listed(verdicts: list[Verdict], trial: Trial) -> str:
+def _listed(compared: list[Comparison]) -> str:
     """Name differences by attribute, after a colon; their number where they are many."""
-    if not verdicts:
+    if not compared:
         return ""
-    if len(verdicts) > MOST_LISTED:
-        return f": {wording.spelled(len(verdicts))}, listed with the numbers"
+    if len(compared) > MOST_LISTED:
+        return f": {wording.spelled(len(compared))}, listed with the numbers"
     by_attribute: dict[str, list[str]] = {}
-    for each in verdicts:
-        label = trial.attribute(each.attribute).label.lower()
-        by_attribute.setdefault(label, []).append(f"“{trial.variant(each.variant).label}”")
+    for each in compared:
+        label = each.attribute.label.lower()
+        by_attribute.setdefault(label, []).append(f"“{each.variant.label}”")
     named = (f"{wording.listing(labels)} on {label}" for label, labels in by_attribute.items())
     return f": {'; '.join(named)}"
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from blindspoon import wording
 from blindspoon.batches.safety import HEAD
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.verdict import flag_words
 from blindspoon.report.number_tables import NumberTable, blank_as_dash
-from blindspoon.report.short_answer import Judged, most_batches, sentence
+from blindspoon.report.short_answer import most_batches, sentence
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult, Interval, RankContrast
+from blindspoon.stats.results import Interval, RankContrast
 from blindspoon.trial import Trial
 
 MOST_TASTERS = 1000
@@ -56,7 +58,7 @@ CAUTIONS = (
 
 
 def unsettled(
-    trial: Trial, table: ScoreTable, per_attribute: tuple[tuple[Judged, ...], ...]
+    trial: Trial, table: ScoreTable, results: Sequence[AttributeResult]
 ) -> tuple[tuple[str, ...], NumberTable | None]:
     """Tell what is not settled, and roughly how many tasters would settle it.
 
@@ -72,8 +74,8 @@ def unsettled(
     The half-width of an interval shrinks about as one over the square root of the number of
     tasters, if the estimate and the spread stay as they are.
     """
-    every = [item for items in per_attribute for item in items]
-    open_ = [item for item in every if item.verdict is not None and item.verdict.kind == "open"]
+    every = [item for result in results for item in result.others]
+    open_ = [item for item in every if isinstance(item, Comparison) and item.verdict == "open"]
     if not open_:
         return (_nothing_open(every),), None
     if not any(item.found and item.found.interval for item in open_):
@@ -86,7 +88,7 @@ def _blocks(table: ScoreTable) -> str:
     return "rounds" if len(table.tasters) == 1 else "tasters"
 
 
-def _guide(items: list[Judged], blocks: str) -> NumberTable:
+def _guide(items: list[Comparison], blocks: str) -> NumberTable:
     margin = any(item.attribute.margin is not None for item in items)
     columns = (f"{blocks.capitalize()} now", "Difference so far", "More, to show a difference")
     return NumberTable(
@@ -98,13 +100,13 @@ def _guide(items: list[Judged], blocks: str) -> NumberTable:
     )
 
 
-def _nothing_open(items: list[Judged]) -> str:
-    if not any(item.verdict for item in items):
+def _nothing_open(items: list[Other]) -> str:
+    if all(isinstance(item, NotCompared) for item in items):
         return "Nothing could be compared, so nothing is settled."
     text = "Every comparison that could be made came to a verdict."
     return (
         text
-        if all(item.verdict for item in items)
+        if not any(isinstance(item, NotCompared) for item in items)
         else (f"{text} Those that could not be made are listed with their reasons.")
     )
 
@@ -139,12 +141,12 @@ def _roughly(trial: Trial, table: ScoreTable, many: int) -> str:
     return f"{text} Batches differ too, and what they add to an interval only more batches narrow."
 
 
-def _open_name(item: Judged) -> str:
-    return f"{item.label}, {item.attribute.label.lower()}"
+def _open_name(item: Comparison) -> str:
+    return f"{item.variant.label}, {item.attribute.label.lower()}"
 
 
-def _needs(item: Judged, *, margin: bool) -> tuple[str, ...]:
-    tasters = 0 if item.comparison is None else item.comparison.rounds or item.comparison.tasters
+def _needs(item: Comparison, *, margin: bool) -> tuple[str, ...]:
+    tasters = item.rounds or item.tasters
     if item.found is None:
         return blank_as_dash([str(tasters), *[""] * (3 if margin else 2)])
     found, attribute = item.found, item.attribute
@@ -231,13 +233,10 @@ def not_shown(
 
 def _uneven(trial: Trial, results: tuple[AttributeResult, ...]) -> tuple[tuple[str, str], ...]:
     """Tell of scores that spread wide or stand at an end of the scale; empty where none do."""
-    flags = [(result.attribute, flag) for result in results for flag in result.flags]
+    flags = [(result.attribute.label, flag) for result in results for flag in result.flags]
     if not flags:
         return ()
-    said = [
-        f"on {trial.attribute(name).label.lower()} {flag_words(trial, flag)}"
-        for name, flag in flags[:MOST_FLAGS]
-    ]
+    said = [f"on {label.lower()} {flag_words(trial, flag)}" for label, flag in flags[:MOST_FLAGS]]
     if len(flags) > MOST_FLAGS:
         said.append(f"{len(flags) - MOST_FLAGS} more are listed in tables/flags.csv")
     kinds = {flag.kind == "spread" for _, flag in flags}
@@ -303,21 +302,20 @@ def differed(trial: Trial, table: ScoreTable, made: Made | None) -> tuple[str, .
     )
 
 
-def too_few(trial: Trial, per_attribute: tuple[tuple[Judged, ...], ...]) -> str:
+def too_few(trial: Trial, results: Sequence[AttributeResult]) -> str:
     """Say where the rank comparison could not have reached alpha whatever was scored."""
     hopeless = [
-        (trial.share_of_alpha(item.attribute.name), item.comparison.ranks.smallest_p)
-        for items in per_attribute
-        for item in items
-        if item.comparison is not None
-        and isinstance(item.comparison.ranks, RankContrast)
-        and item.comparison.ranks.smallest_p > trial.share_of_alpha(item.attribute.name)
-        and item.group[0] != "alike"
+        (result.alpha, item.ranks.smallest_p)
+        for result in results
+        for item in result.comparisons
+        if isinstance(item.ranks, RankContrast)
+        and item.ranks.smallest_p > result.alpha
+        and item.verdict != "alike"
     ]
     if not hopeless:
         return ""
     alpha, smallest = min(hopeless)
-    every = [item.comparison for items in per_attribute for item in items if item.comparison]
+    every = [item for result in results for item in result.comparisons]
     blocks = "rounds" if every[0].rounds else "tasters"
     decides = blocks == "rounds" or trial.decision.by == "ranks"
     role = "decides" if decides else "is shown beside the verdict"

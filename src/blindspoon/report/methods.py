@@ -13,9 +13,10 @@ from collections.abc import Iterable
 import numpy as np
 
 from blindspoon import wording
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.report.short_answer import sentence
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult, MixedFit, RankContrast
+from blindspoon.stats.results import MixedFit, RankContrast
 from blindspoon.stats.rounds import MOST_TOGETHER
 from blindspoon.trial import Attribute, Scale, Trial
 
@@ -289,13 +290,13 @@ def _mixed(trial: Trial, results: tuple[AttributeResult, ...]) -> str:
 def _zero(results: tuple[AttributeResult, ...]) -> str:
     """Say which variance components came out as zero, or that a fit did not converge."""
     at_zero = [
-        f"{component.replace(':', ' by ')} ({result.attribute.replace('_', ' ')})"
+        f"{component.replace(':', ' by ')} ({result.attribute.name.replace('_', ' ')})"
         for result in results
         if isinstance(result.mixed, MixedFit)
         for component in result.mixed.note.at_zero
     ]
     stuck = [
-        result.attribute.replace("_", " ")
+        result.attribute.name.replace("_", " ")
         for result in results
         if isinstance(result.mixed, MixedFit) and not result.mixed.note.converged
     ]
@@ -354,7 +355,9 @@ def _rule(trial: Trial, results: tuple[AttributeResult, ...]) -> str:
     margins = [each for each in trial.attributes if each.margin is not None]
     if not margins:
         return f"{text} No margin was set, so nothing could be called alike or slight."
-    levels = sorted({1 - 2 * result.alpha for result in results if result.margin is not None})
+    levels = sorted(
+        {1 - 2 * result.alpha for result in results if result.attribute.margin is not None}
+    )
     level = wording.listing((wording.percent(level) for level in levels), "or")
     return (
         f"{text} It is called alike where the simultaneous {level} interval lies inside the margin "

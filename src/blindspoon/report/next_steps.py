@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.summary import Made
+from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.report.limits import MOST_TASTERS, more_tasters
-from blindspoon.report.short_answer import Judged, most_batches
+from blindspoon.report.short_answer import most_batches
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
 
@@ -19,7 +20,7 @@ Step = tuple[str, str]
 
 
 def next_steps(
-    trial: Trial, table: ScoreTable, made: Made | None, per_attribute: Sequence[tuple[Judged, ...]]
+    trial: Trial, table: ScoreTable, made: Made | None, results: Sequence[AttributeResult]
 ) -> tuple[Step, ...]:
     """Say what the next tasting should do otherwise.
 
@@ -29,7 +30,7 @@ def next_steps(
     table : ScoreTable
     made : Made or None
         What was written down of the batches.
-    per_attribute : sequence of tuple of Judged
+    results : sequence of AttributeResult
         Every attribute, the primary ones first.
 
     Returns
@@ -38,8 +39,8 @@ def next_steps(
         A head and one or two sentences each.
     """
     steps = (
-        *_level(trial, made, per_attribute),
-        *_more_tasters(per_attribute),
+        *_level(trial, made, results),
+        *_more_tasters(results),
         *_rule(trial),
         *_blind(table),
         *_others(table),
@@ -49,11 +50,9 @@ def next_steps(
     return steps[:MOST_STEPS]
 
 
-def _level(
-    trial: Trial, made: Made | None, per_attribute: Sequence[tuple[Judged, ...]]
-) -> Iterator[Step]:
+def _level(trial: Trial, made: Made | None, results: Sequence[AttributeResult]) -> Iterator[Step]:
     """Ask for batches that differ in the one thing; those that were found different first."""
-    found = {item.label for items in per_attribute for item in items if item.group[1]}
+    found = {item.variant.label for each in results for item in each.comparisons if item.direction}
     confounded = [each for each in (made.differs if made else ()) if each.undeclared]
     labels = {each.variant: trial.variant(each.variant).label for each in confounded}
     alike: dict[str, list[str]] = {}
@@ -75,16 +74,16 @@ def _first(named: list[str]) -> list[str]:
     return named if rest < 2 else [*named[:MOST_NAMED], f"{wording.spelled(rest)} others"]
 
 
-def _more_tasters(per_attribute: Sequence[tuple[Judged, ...]]) -> Iterator[Step]:
+def _more_tasters(results: Sequence[AttributeResult]) -> Iterator[Step]:
     """Say for each attribute which open comparison the fewest more tasters would settle."""
-    for items in per_attribute[:MOST_ATTRIBUTES]:
-        open_ = [item for item in items if item.verdict and item.verdict.kind == "open"]
+    for result in results[:MOST_ATTRIBUTES]:
+        open_ = [item for item in result.comparisons if item.verdict == "open"]
         needed = sorted(_needed(item) for item in open_)
         if not needed:
             continue
-        label = items[0].attribute.label
+        label = result.attribute.label
         more, name, how = needed[0]
-        alone = any(item.comparison and item.comparison.rounds for item in open_)
+        alone = any(item.rounds for item in open_)
         blocks, panel = ("rounds", "more of them") if alone else ("tasters", "a larger panel")
         if more > MOST_TASTERS:
             yield (
@@ -105,11 +104,11 @@ def _more_tasters(per_attribute: Sequence[tuple[Judged, ...]]) -> Iterator[Step]
         )
 
 
-def _needed(item: Judged) -> tuple[float, str, str]:
+def _needed(item: Comparison) -> tuple[float, str, str]:
     """Count the more tasters that would show a difference, or show the two alike."""
     found, margin = item.found, item.attribute.margin
-    now = 0 if item.comparison is None else item.comparison.rounds or item.comparison.tasters
-    ways: list[tuple[float, str, str]] = [(float("inf"), item.label, "")]
+    now = item.rounds or item.tasters
+    ways: list[tuple[float, str, str]] = [(float("inf"), item.variant.label, "")]
     if found is None or not now:
         return ways[0]
     size = abs(found.difference)
@@ -119,7 +118,7 @@ def _needed(item: Judged) -> tuple[float, str, str]:
     ):
         if interval is not None and target > 0:
             half = (interval.high - interval.low) / 2
-            ways.append((float(more_tasters(now, half, target)), item.label, how))
+            ways.append((float(more_tasters(now, half, target)), item.variant.label, how))
     return min(ways)
 
 

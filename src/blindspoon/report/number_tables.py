@@ -14,9 +14,9 @@ from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.batches.summary import Made
 from blindspoon.charts.chart import Chart
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import (
-    AttributeResult,
     Friedman,
     Interval,
     MixedContrast,
@@ -161,20 +161,20 @@ def _summary(scores: FloatArray, digits: int, attribute: Attribute) -> list[str]
     return [f"{scores.size:,}", *middle, median, *ends]
 
 
-def mixed_table(trial: Trial, result: AttributeResult) -> NumberTable | None:
+def mixed_table(result: AttributeResult) -> NumberTable | None:
     """Every comparison by the mixed model; None where it gave nothing."""
-    attribute = trial.attribute(result.attribute)
+    attribute = result.attribute
     if isinstance(result.mixed, NoResult) or not result.comparisons:
         return None
     columns = ("Tasters", "Difference", "SE", "df", "t", "p", "p adjusted", *_levels(result))
     rows, notes = [], []
     for each in result.comparisons:
-        label = trial.variant(each.variant).label
+        label = each.variant.label
         if isinstance(each.mixed, NoResult):
             notes.append(_reason(label, each.mixed))
             cells = [""] * (len(columns) - 1)
         else:
-            cells = _contrast(each.mixed, attribute, margin=result.margin)
+            cells = _contrast(each.mixed, attribute, margin=attribute.margin)
         rows.append((label, blank_as_dash([f"{each.tasters:,}", *cells])))
     return NumberTable(
         name=f"mixed-{attribute.name}",
@@ -228,22 +228,22 @@ def fit_sentence(fit: MixedFit, attribute: Attribute) -> str:
     )
 
 
-def ranks_table(trial: Trial, result: AttributeResult) -> NumberTable | None:
+def ranks_table(result: AttributeResult) -> NumberTable | None:
     """Every comparison by ranks; None where nothing could be compared."""
     if not result.comparisons:
         return None
-    attribute = trial.attribute(result.attribute)
+    attribute = result.attribute
     blocks = f"{result.unit.capitalize()}s"
     columns = (blocks, "Zeros", "Shift", "p", "p adjusted", "Smallest p", *_levels(result))
     rows, notes = [], []
     for each in result.comparisons:
-        label = trial.variant(each.variant).label
+        label = each.variant.label
         if isinstance(each.ranks, NoResult):
             notes.append(_reason(label, each.ranks))
             count = f"{each.rounds or each.tasters:,}"
             rows.append((label, blank_as_dash([count, *[""] * (len(columns) - 1)])))
             continue
-        rows.append((label, blank_as_dash(_shift(each.ranks, attribute, margin=result.margin))))
+        rows.append((label, blank_as_dash(_shift(each.ranks, attribute, margin=attribute.margin))))
     return NumberTable(
         name=f"ranks-{attribute.name}",
         caption=f"{attribute.label}: ranks",
@@ -331,7 +331,7 @@ def _levels(result: AttributeResult) -> tuple[str, ...]:
     """Head the columns of the intervals; without a margin there is only the first."""
     first = f"{wording.percent(1 - result.alpha)} interval"
     second = f"{wording.percent(1 - 2 * result.alpha)} interval"
-    return (first,) if result.margin is None else (first, second)
+    return (first,) if result.attribute.margin is None else (first, second)
 
 
 def _reason(label: str, result: NoResult) -> str:

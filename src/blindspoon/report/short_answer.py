@@ -8,7 +8,7 @@ It names variants and sizes where there is room for them, then names alone, then
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,18 +16,10 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.charts.board import mark_svg
-from blindspoon.findings.verdict import (
-    SHORT_NAMES,
-    Finding,
-    Kind,
-    Verdict,
-    decisive,
-    finding,
-    in_a_word,
-)
+from blindspoon.findings.comparison import AttributeResult, Kind, NotCompared, Other
+from blindspoon.findings.verdict import SHORT_NAMES, in_a_word
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult, Comparison
-from blindspoon.trial import Attribute, Trial
+from blindspoon.trial import Trial
 
 MOST_WORDS = 58
 Detail = Literal["sizes", "names"]
@@ -44,75 +36,15 @@ GROUPS: tuple[Group, ...] = (
 DETAILS: tuple[Detail, ...] = ("sizes", "names")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
-    """One variant on one attribute, with everything that a sentence about it needs.
-
-    Parameters
-    ----------
-    attribute : Attribute
-    label : str
-        The variant's label.
-    comparison, verdict : Comparison, Verdict, or None
-        None where the variant could not be compared.
-    found : Finding or None
-        What the procedure that decides found; None where it gave no result.
-    reason : str
-        Why it could not be compared; otherwise empty.
-    """
-
-    attribute: Attribute
-    label: str
-    comparison: Comparison | None
-    verdict: Verdict | None
-    found: Finding | None
-    reason: str
-
-    @property
-    def group(self) -> Group:
-        """The verdict, and for a difference its direction."""
-        if self.verdict is None:
-            return None, 0
-        if self.verdict.kind in ("alike", "open") or self.found is None:
-            return self.verdict.kind, 0
-        return self.verdict.kind, -1 if self.found.difference < 0 else 1
-
-    @property
-    def disputed(self) -> bool:
-        """Whether the second procedure reaches another verdict."""
-        return self.verdict is not None and self.verdict.other not in (None, self.verdict.kind)
-
-
-def judged(
-    trial: Trial, result: AttributeResult, verdicts: Iterable[Verdict]
-) -> tuple[Judged, ...]:
-    """Pair every variant but the control with its verdict, in the order of the trial."""
-    attribute = trial.attribute(result.attribute)
-    compared = {each.variant: each for each in result.comparisons}
-    said = {each.variant: each for each in verdicts if each.attribute == result.attribute}
-    reasons = {each.variant: each.reason for each in result.not_compared}
-    return tuple(
-        Judged(
-            attribute=attribute,
-            label=variant.label,
-            comparison=compared.get(variant.name),
-            verdict=said.get(variant.name),
-            found=_found(trial, result, compared.get(variant.name)),
-            reason=reasons.get(variant.name, ""),
-        )
-        for variant in trial.variants
-        if variant.name != trial.control
-    )
-
-
-def _found(trial: Trial, result: AttributeResult, comparison: Comparison | None) -> Finding | None:
-    return None if comparison is None else decisive(trial, result, comparison)
+def group_of(item: Other) -> Group:
+    """Give the verdict, and for a difference its direction."""
+    return (None, 0) if isinstance(item, NotCompared) else (item.verdict, item.direction)
 
 
 def short_answer(
     trial: Trial,
     table: ScoreTable,
-    per_attribute: tuple[tuple[Judged, ...], ...],
+    results: Sequence[AttributeResult],
     titles: Iterable[str],
     weakened: str = "",
 ) -> str:
@@ -122,7 +54,7 @@ def short_answer(
     ----------
     trial : Trial
     table : ScoreTable
-    per_attribute : tuple of tuple of Judged
+    results : sequence of AttributeResult
         The primary attributes, or all of them where none was declared.
     titles : iterable of str
         Titles of their charts, which count the verdicts.
@@ -131,11 +63,11 @@ def short_answer(
     """
     tail = f"{weakened} {_tail(trial, table)}".strip()
     candidates = [
-        " ".join(_about(items, trial, table, detail) for items in per_attribute)
+        " ".join(_about(result.others, trial, table, detail) for result in results)
         for detail in DETAILS
     ]
     candidates.append(" ".join(sentence(title) for title in titles))
-    candidates.append(_overall([item for items in per_attribute for item in items]))
+    candidates.append(_overall([item for result in results for item in result.others]))
     answers = [f"{answer} {tail}" for answer in candidates]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
 
@@ -174,14 +106,16 @@ def _batches(trial: Trial, table: ScoreTable) -> str:
     return f"{most if fewest == most else f'{fewest} to {most}'} batches of each were"
 
 
-def _about(items: tuple[Judged, ...], trial: Trial, table: ScoreTable, detail: Detail) -> str:
+def _about(items: tuple[Other, ...], trial: Trial, table: ScoreTable, detail: Detail) -> str:
     noun = noun_for(trial, table)
     place = f"on {items[0].attribute.label.lower()}, "
     if len(table.tasters) == 1:
         place = f"to this taster, {place}"
-    if len(items) > 2 and all(item.group == ("open", 0) and not item.disputed for item in items):
+    if len(items) > 2 and all(
+        group_of(item) == ("open", 0) and not _disputed(item) for item in items
+    ):
         return sentence(place + _all_open(len(items), noun))
-    groups = [[item for item in items if item.group == group] for group in GROUPS]
+    groups = [[item for item in items if group_of(item) == group] for group in GROUPS]
     clauses: list[str] = []
     for members in filter(None, groups):
         clause = _named(members, noun, detail, first=not clauses)
@@ -196,39 +130,40 @@ def _all_open(many: int, noun: str) -> str:
     )
 
 
-def _named(members: list[Judged], noun: str, detail: Detail, *, first: bool) -> str:
+def _named(members: list[Other], noun: str, detail: Detail, *, first: bool) -> str:
     """One group of variants by name: subject, verb, predicate and sizes."""
     names = wording.listing(_name(item) for item in members)
     many = len(members) > 1
     if noun == "batch":
         names = f"the {names} {_plural(noun) if many else noun}"
     text = f"{names} {_predicate(members[0], many=many, first=first)}"
-    if detail == "sizes" and members[0].group[1]:
+    if detail == "sizes" and group_of(members[0])[1]:
         text += f", by about {_sizes(members)}"
     return text
 
 
-def _name(item: Judged) -> str:
-    if item.verdict is None or item.verdict.other is None or not item.disputed:
-        return f"“{item.label}”"
-    by = "the mixed model" if by_ranks(item) else "ranks"
-    return f"“{item.label}” ({SHORT_NAMES[item.verdict.other]} by {by})"
+def _name(item: Other) -> str:
+    other = _other(item)
+    return f"“{item.variant.label}”" + (f" ({other})" if other else "")
 
 
-def by_ranks(item: Judged) -> bool:
-    """Whether the rank comparison decided."""
-    return item.comparison is not None and item.found == finding(item.comparison.ranks)
+def _disputed(item: Other) -> bool:
+    return not isinstance(item, NotCompared) and item.disputed
 
 
-def _sizes(members: list[Judged]) -> str:
+def _sizes(members: list[Other]) -> str:
     digits = wording.digits_for(members[0].attribute.scale)
-    sizes = [wording.number(abs(item.found.difference), digits) for item in members if item.found]
+    sizes = [
+        wording.number(abs(item.found.difference), digits)
+        for item in members
+        if not isinstance(item, NotCompared) and item.found
+    ]
     return f"{wording.listing(sizes)} points"
 
 
-def _predicate(item: Judged, *, many: bool, first: bool) -> str:
+def _predicate(item: Other, *, many: bool, first: bool) -> str:
     """Say what a group is, with the verb in its number; in full where it comes first."""
-    kind, sign = item.group
+    kind, sign = group_of(item)
     was, is_ = ("were", "are") if many else ("was", "is")
     if kind is None:
         return "could not be compared"
@@ -248,9 +183,9 @@ def _predicate(item: Judged, *, many: bool, first: bool) -> str:
     return f"scored {slightly}{'higher' if sign > 0 else 'lower'}{end}{than}"
 
 
-def _overall(items: list[Judged]) -> str:
+def _overall(items: list[Other]) -> str:
     """Count the whole trial, where even counts an attribute are too long."""
-    kinds = [item.group[0] for item in items]
+    kinds = [group_of(item)[0] for item in items]
     different = sum(kind in ("different", "slight") for kind in kinds)
     words = [
         f"{count} {text}"
@@ -262,7 +197,7 @@ def _overall(items: list[Judged]) -> str:
         )
         if count
     ]
-    disputed = sum(item.disputed for item in items)
+    disputed = sum(map(_disputed, items))
     otherwise = f" ({disputed} otherwise by the second procedure)" if disputed else ""
     return (
         f"Of {len(items)} comparisons, {wording.listing(words)}{otherwise}; the board shows each."
@@ -327,39 +262,32 @@ class Board:
     rows: tuple[tuple[str, tuple[BoardCell, ...]], ...]
 
 
-def make_boards(
-    trial: Trial, results: Iterable[AttributeResult], items: Mapping[str, tuple[Judged, ...]]
-) -> tuple[Board, ...]:
+def make_boards(trial: Trial, results: Iterable[AttributeResult]) -> tuple[Board, ...]:
     """Lay out the verdicts, primary attributes first.
 
     Parameters
     ----------
     trial : Trial
     results : iterable of AttributeResult
-    items : mapping of str to tuple of Judged
-        The variants but the control, by attribute name.
     """
     ordered = sorted(results, key=lambda result: not result.primary)
     several = math.ceil(len(ordered) / MOST_COLUMNS)
     width = math.ceil(len(ordered) / several)
     return tuple(
-        _board(trial, ordered[start : start + width], items)
-        for start in range(0, len(ordered), width)
+        _board(trial, ordered[start : start + width]) for start in range(0, len(ordered), width)
     )
 
 
-def _board(
-    trial: Trial, results: list[AttributeResult], items: Mapping[str, tuple[Judged, ...]]
-) -> Board:
+def _board(trial: Trial, results: list[AttributeResult]) -> Board:
     primary = sum(result.primary for result in results)
     groups = (("Primary", primary), ("Exploratory", len(results) - primary))
-    cells = [_cells(result, items[result.attribute]) for result in results]
+    cells = [_cells(result) for result in results]
     labels = [variant.label for variant in trial.variants if variant.name != trial.control]
     return Board(
         groups=tuple(group for group in groups if group[1]),
         columns=tuple(
             Column(
-                label=trial.attribute(result.attribute).label,
+                label=result.attribute.label,
                 group="primary" if result.primary else "exploratory",
                 edge=0 < primary == place,
             )
@@ -369,15 +297,15 @@ def _board(
     )
 
 
-def _cells(result: AttributeResult, items: tuple[Judged, ...]) -> list[BoardCell]:
-    limit = _limit(result, items)
-    return [_cell(item, result.margin, limit) for item in items]
+def _cells(result: AttributeResult) -> list[BoardCell]:
+    limit = _limit(result)
+    return [_cell(item, limit) for item in result.others]
 
 
-def _limit(result: AttributeResult, items: tuple[Judged, ...]) -> float:
+def _limit(result: AttributeResult) -> float:
     """How far from zero the marks of one attribute reach, so that they can be compared."""
-    ends = [result.margin or 0.0]
-    for item in items:
+    ends = [result.attribute.margin or 0.0]
+    for item in result.comparisons:
         if item.found is not None:
             interval = item.found.interval
             ends.append(abs(item.found.difference))
@@ -385,8 +313,8 @@ def _limit(result: AttributeResult, items: tuple[Judged, ...]) -> float:
     return max(ends)
 
 
-def _cell(item: Judged, margin: float | None, limit: float) -> BoardCell:
-    if item.verdict is None:
+def _cell(item: Other, limit: float) -> BoardCell:
+    if isinstance(item, NotCompared):
         return BoardCell(word="not compared", size="", other="", mark="", kind="none")
     size, mark = "", ""
     if item.found is not None:
@@ -395,23 +323,19 @@ def _cell(item: Judged, margin: float | None, limit: float) -> BoardCell:
         size = wording.signed(found.difference, digits)
         if item.found.interval is not None:
             low, high = item.found.interval.low, item.found.interval.high
-            mark = mark_svg(low, item.found.difference, high, margin, limit)
+            mark = mark_svg(low, item.found.difference, high, item.attribute.margin, limit)
     return BoardCell(
-        word=_word(item),
+        word=in_a_word(item.verdict, item.attribute, up=item.direction > 0),
         size=size,
         other=_other(item),
         mark=mark,
-        kind=item.verdict.kind,
+        kind=item.verdict,
     )
 
 
-def _word(item: Judged) -> str:
-    kind, sign = item.group
-    return in_a_word(kind or "open", item.attribute, up=sign > 0)
-
-
-def _other(item: Judged) -> str:
-    if item.verdict is None or item.verdict.other is None or not item.disputed:
+def _other(item: Other) -> str:
+    """Name the verdict of the second procedure, where it is another one."""
+    if isinstance(item, NotCompared) or item.verdict_by_other is None or not item.disputed:
         return ""
-    by = "the mixed model" if by_ranks(item) else "ranks"
-    return f"{SHORT_NAMES[item.verdict.other]} by {by}"
+    by = "the mixed model" if item.by == "ranks" else "ranks"
+    return f"{SHORT_NAMES[item.verdict_by_other]} by {by}"

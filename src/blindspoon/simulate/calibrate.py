@@ -20,7 +20,7 @@ from joblib import Parallel, delayed  # type: ignore[import-untyped]
 
 from blindspoon.arrays import IntArray
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.verdict import By, Kind, Verdict, finding, judge
+from blindspoon.findings.comparison import AttributeResult, By, Kind
 from blindspoon.simulate.situations import (
     BOTH,
     SITUATIONS,
@@ -31,7 +31,7 @@ from blindspoon.simulate.situations import (
     truths,
 )
 from blindspoon.simulate.trials import make_trial, simulate
-from blindspoon.stats.results import AttributeResult, Interval
+from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.sign_flips import EXACT_UP_TO
 
 Record = dict[str, Any]
@@ -116,17 +116,12 @@ class Answer:
     interval: Interval | None
 
 
-def answers(
-    verdicts: Sequence[Verdict], results: Sequence[AttributeResult], procedure: By
-) -> dict[int, Answer]:
+def answers(result: AttributeResult, procedure: By) -> dict[int, Answer]:
     """Pick a procedure's answers out of the verdicts of a trial that the mixed model decides.
 
     Parameters
     ----------
-    verdicts : sequence of Verdict
-        Of one attribute.
-    results : sequence of AttributeResult
-        That attribute's, in the same order as its verdicts.
+    result : AttributeResult
     procedure : {"mixed", "ranks"}
 
     Returns
@@ -135,14 +130,13 @@ def answers(
         By variant, 1 the first after the control. One that was not compared is not in it.
     """
     said = {}
-    (result,) = results
-    for verdict, comparison in zip(verdicts, result.comparisons, strict=True):
-        contrast = comparison.mixed if procedure == "mixed" else comparison.ranks
-        found = finding(contrast)
-        kind = verdict.kind if procedure == "mixed" else verdict.other
-        if found is not None:
-            number = int(comparison.variant.rpartition("-")[2])
-            said[number] = Answer(kind, found.interval)
+    for comparison in result.comparisons:
+        by_mixed = procedure == "mixed"
+        contrast = comparison.mixed if by_mixed else comparison.ranks
+        if not isinstance(contrast, NoResult):
+            kind = comparison.verdict if by_mixed else comparison.verdict_by_other
+            number = int(comparison.variant.name.rpartition("-")[2])
+            said[number] = Answer(kind, contrast.interval)
     return said
 
 
@@ -344,11 +338,12 @@ def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> tuple[Panel
     drawn_for = (seed, *situation.name.encode(), variants, panel.tasters, *panel.truth.encode())
     rng = np.random.default_rng(np.random.SeedSequence(drawn_for, spawn_key=(start,)))
     plan = make_trial(situation, variants, panel.tasters)
-    judged = []
-    for trial, table in simulate(plan, situation, true, trials, rng):
-        results = compare_trial(trial, table)
-        judged.append((judge(trial, table, results), results))
-    counts = [tally([answers(*each, by) for each in judged], true, by) for by in BOTH]
+    judged = [
+        result
+        for trial, table in simulate(plan, situation, true, trials, rng)
+        for result in compare_trial(trial, table)
+    ]
+    counts = [tally([answers(result, by) for result in judged], true, by) for by in BOTH]
     return panel, np.array(counts)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from blindspoon import __version__, wording
 from blindspoon.errors import DesignError, Problem, did_you_mean
-from blindspoon.findings.verdict import By
+from blindspoon.findings.comparison import By
 from blindspoon.simulate.calibrate import (
     TASTERS,
     TRIALS,

@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from scipy.special import ndtr, stdtr
 
 from blindspoon.arrays import FloatArray
-from blindspoon.findings.verdict import By
+from blindspoon.findings.comparison import By
 from blindspoon.stats.flags import AT_THE_END, WIDER
 from blindspoon.trial import Scale
 

@@ -10,7 +10,8 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from blindspoon.errors import DesignError, Problem
-from blindspoon.stats.results import AttributeResult, MixedFit, NoResult
+from blindspoon.findings.comparison import AttributeResult
+from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.trial import Scale
 
 CUP, TASTER, TASTER_VARIANT = 0.12, 0.12, 0.06

@@ -1,20 +1,15 @@
 """What a comparison found, one frozen value a question.
 
 A difference is always variant minus control, in points of the attribute's scale. Variants
-and the control are named by their position in ``Trial.variants``; attributes by name.
+and the control are named by their position in ``Trial.variants``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
-
-if TYPE_CHECKING:  # it brings in scipy, which `check` does without
-    from blindspoon.stats.flags import Flag
+from typing import Literal
 
 Method = Literal["exact", "sampled", "normal"]
-Unit = Literal["taster", "round"]
-"""What is compared within: tasters, or the rounds of the only one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +163,14 @@ class RankContrast:
     method: Method
     rounds: int = 0
 
+    @property
+    def difference(self) -> float:
+        """The shift, under the name that the mixed model has for it."""
+        return self.shift
+
+
+Contrast = MixedContrast | RankContrast
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Friedman:
@@ -191,78 +194,3 @@ class Friedman:
     tasters: int
     form: Literal["Friedman", "Durbin", "Skillings-Mack"]
     rounds: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
-    """One variant against the control on one attribute, by both procedures.
-
-    Parameters
-    ----------
-    attribute : str
-    variant : str
-    tasters : int
-        Tasters who scored this variant and the control.
-    rounds : int
-        Rounds in which the only taster scored both; 0 where several tasted.
-    servings : int
-        Scored cups of this variant.
-    mean_control, mean_variant : float
-        Plain means of the scores, in points of the scale.
-    mixed : MixedContrast or NoResult
-    ranks : RankContrast or NoResult
-    """
-
-    attribute: str
-    variant: str
-    tasters: int
-    servings: int
-    mean_control: float
-    mean_variant: float
-    mixed: MixedContrast | NoResult
-    ranks: RankContrast | NoResult
-    rounds: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NotCompared:
-    """A variant that could not be compared on an attribute, and why."""
-
-    attribute: str
-    variant: str
-    reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AttributeResult:
-    """All comparisons of one attribute.
-
-    Parameters
-    ----------
-    attribute : str
-    primary : bool
-        Whether the trial was declared to answer it.
-    margin : float or None
-        Smallest difference that matters, in points.
-    alpha : float
-        The share of alpha at which this attribute is decided and its intervals are drawn.
-    friedman : Friedman or NoResult
-    mixed : MixedFit or NoResult
-    comparisons : tuple of Comparison
-    not_compared : tuple of NotCompared
-    unit : {"taster", "round"}
-        What is compared within; "round" where one person tasted alone.
-    flags : tuple of Flag
-        Variants, the control among them, whose scores spread wide or stand at an end.
-    """
-
-    attribute: str
-    primary: bool
-    margin: float | None
-    alpha: float
-    friedman: Friedman | NoResult
-    mixed: MixedFit | NoResult
-    comparisons: tuple[Comparison, ...]
-    not_compared: tuple[NotCompared, ...]
-    unit: Unit = "taster"
-    flags: tuple[Flag, ...] = ()

@@ -10,8 +10,8 @@ import pytest
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import AttributeResult
 from blindspoon.trial import Trial
 
 

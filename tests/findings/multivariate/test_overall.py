@@ -63,7 +63,7 @@ def test_the_mixed_model_is_multiplied_by_the_attributes(draw, trial_of):
     compared = [each for result in results for each in result.comparisons]
     assert overall.attributes == 3
     for each, alone in zip(overall.comparisons, compared, strict=True):
-        assert (each.attribute, each.variant) == (alone.attribute, alone.variant)
+        assert (each.attribute, each.variant) == (alone.attribute.name, alone.variant.name)
         assert each.mixed_p == min(1.0, 3 * alone.mixed.p_adjusted)
         assert each.ranks_p >= alone.ranks.p_adjusted
 

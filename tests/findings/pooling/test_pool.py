@@ -10,7 +10,7 @@ import pytest
 
 from blindspoon.findings.pooling import pool, pool_scores
 from blindspoon.findings.records import pool_record
-from blindspoon.findings.verdict import finding, kind_of
+from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import NoResult
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -25,7 +25,7 @@ def test_kitchens_keep_their_own_differences(three):
     for name, comparison in by_variant(found).items():
         for own, kitchen in zip(comparison.own, three, strict=True):
             (result,) = kitchen.results
-            mine = next(each.mixed for each in result.comparisons if each.variant == name)
+            mine = next(each.mixed for each in result.comparisons if each.variant.name == name)
             assert (own.kitchen, own.alpha, own.mixed) == (kitchen.name, 0.05, mine)
 
 
@@ -51,7 +51,7 @@ def test_verdicts_follow_the_rule_of_the_first(three):
     assert found["oak"].verdict == "different"
     assert found["cool"].verdict == "alike"
     for each in found.values():
-        assert each.verdict == kind_of(finding(each.pooled), margin=1.0, alpha=0.05)
+        assert each.verdict == kind_of(each.pooled, margin=1.0, alpha=0.05)
     loose = by_variant(pool([without_margin(three[0]), *three[1:]]))
     assert loose["cool"].verdict == "open"
 

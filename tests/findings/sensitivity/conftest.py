@@ -11,8 +11,8 @@ import pytest
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.sensitivity import Influence, study_influence
-from blindspoon.findings.verdict import Verdict, judge
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.trial import Trial
 
@@ -57,18 +57,17 @@ class Cups:
             lines.append(",".join(cells))
         return build_table(self.trial, [read_table("\n".join(lines).encode(), "scores.csv")])[0]
 
-    def judged(self, *, balanced: bool | None = None) -> tuple[Verdict, ...]:
-        """The verdicts of a trial read and compared from the start."""
+    def judged(self, *, balanced: bool | None = None) -> tuple[AttributeResult, ...]:
+        """The results of a trial read and compared from the start."""
         table = self.table
         if balanced is not None:
             table = replace(table, balanced=balanced)
-        return judge(self.trial, table, compare_trial(self.trial, table))
+        return compare_trial(self.trial, table)
 
-    def study(self) -> tuple[tuple[Verdict, ...], Influence]:
+    def study(self) -> tuple[tuple[AttributeResult, ...], Influence]:
         trial, table = self.trial, self.table
         results = compare_trial(trial, table)
-        verdicts = judge(trial, table, results)
-        return verdicts, study_influence(trial, table, results, verdicts)
+        return results, study_influence(trial, table, results)
 
 
 @pytest.fixture(scope="session")

@@ -18,7 +18,6 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings import sensitivity as module
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.sensitivity import study_influence
-from blindspoon.findings.verdict import decisive, judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.ordinal import compare_ordinal
 from blindspoon.stats.results import NoResult
@@ -31,20 +30,22 @@ def kinds(outcomes):
     return {each.key: each.verdict for each in outcomes}
 
 
-def judged(verdicts):
-    return {(each.attribute, each.variant): each.kind for each in verdicts}
+def compared(results):
+    return [each for result in results for each in result.comparisons]
+
+
+def judged(results):
+    return {(each.attribute.name, each.variant.name): each.verdict for each in compared(results)}
 
 
 def numbers(cups, balanced=None):
     """What the procedure that decides finds, from the start."""
     table = cups.table if balanced is None else replace(cups.table, balanced=balanced)
     found = {}
-    for result in compare_trial(cups.trial, table):
-        for each in result.comparisons:
-            contrast = decisive(cups.trial, result, each)
-            if contrast is not None:
-                key = (each.attribute, each.variant)
-                found[key] = (contrast.difference, contrast.p_adjusted)
+    for each in compared(compare_trial(cups.trial, table)):
+        if each.found is not None:
+            key = (each.attribute.name, each.variant.name)
+            found[key] = (each.found.difference, each.found.p_adjusted)
     return found
 
 
@@ -105,11 +106,11 @@ def test_without_the_place_of_the_cup_is_the_trial_without_places(panel):
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_the_other_procedure_says_what_the_verdict_says_of_it(panel, by):
     for seed in range(6):
-        verdicts, found = panel(7, effect=0.9, seed=seed, by=by).study()
+        results, found = panel(7, effect=0.9, seed=seed, by=by).study()
         (other,) = found.of("procedure")
-        assert [each.verdict for each in other.outcomes] == [each.other for each in verdicts]
-        disputed = [each.other not in (None, each.kind) for each in verdicts]
-        assert [each.changed for each in other.outcomes] >= disputed
+        both = list(zip(other.outcomes, compared(results), strict=True))
+        assert all(each.verdict == declared.verdict_by_other for each, declared in both)
+        assert all(each.changed for each, declared in both if declared.disputed)
 
 
 @pytest.mark.parametrize("tasters", [16, 20])
@@ -135,8 +136,8 @@ def one_loud_taster(cups):
 
 
 def test_a_verdict_that_hangs_on_one_taster_is_found(cups):
-    verdicts, found = one_loud_taster(cups).study()
-    assert judged(verdicts)["texture", "oak"] == "open"
+    results, found = one_loud_taster(cups).study()
+    assert judged(results)["texture", "oak"] == "open"
     ((who, outcome),) = found.moved("taster")["texture", "oak"]
     assert (who, outcome.verdict, outcome.direction) == ("T08", "different", 1)
 
@@ -145,8 +146,7 @@ def test_an_opposite_difference_is_a_change(cups):
     study = one_loud_taster(cups)
     trial, table = study.trial, study.table
     results = compare_trial(trial, table)
-    verdicts = judge(trial, table, results)
-    declared = module.declare(trial, results, verdicts)
+    declared = module.declare(results)
     crisper = replace(declared["texture", "oak"], verdict="different", direction=1)
     held = module.Study(trial, table, results, {crisper.key: crisper})
     assert not held.against(crisper).changed
@@ -162,8 +162,8 @@ def test_without_one_of_two_tasters_nothing_is_settled(panel):
 
 
 def test_the_rounds_of_one_taster_stay_together(panel):
-    verdicts, found = panel(1, 6, effect=3.0, placed=True).study()
-    assert kinds(found.declared) == judged(verdicts)
+    results, found = panel(1, 6, effect=3.0, placed=True).study()
+    assert kinds(found.declared) == judged(results)
     reasons = {each.name: each.reason for each in found.not_done}
     assert reasons["session"].startswith("Comparing the rounds of one taster again")
     assert [each.verdict for each in found.of("procedure")[0].outcomes] == [None] * 6
@@ -250,8 +250,8 @@ def finite(value):
 @pytest.mark.parametrize("folder", ["allotment-cucumbers", "randall-1989-wine"])
 def test_the_trials_of_the_repository(folder):
     found = analyse(TRIALS / folder)
-    influence = study_influence(found.trial, found.table, found.results, found.verdicts)
-    assert kinds(influence.declared) == judged(found.verdicts)
+    influence = study_influence(found.trial, found.table, found.results)
+    assert kinds(influence.declared) == judged(found.results)
     assert len(influence.of("taster")) == len(found.table.tasters)
     record = influence.to_record()
     assert finite(record)
@@ -262,7 +262,7 @@ def test_the_trials_of_the_repository(folder):
 
 def test_ordered_categories_are_those_of_their_own_module(panel):
     cups = panel(14, effect=1.4, seed=5)
-    verdicts, found = cups.study()
+    results, found = cups.study()
     (ordered,) = found.of("ordinal")
     fits = dict(found.ordinal)
     names = [variant.name for variant in cups.trial.variants]
@@ -278,7 +278,7 @@ def test_ordered_categories_are_those_of_their_own_module(panel):
         assert each.direction == (np.sign(contrast.log_odds) if shown else 0)
         assert each.changed == (each.direction != declared[each.key].direction)
     assert {each.verdict for each in ordered.outcomes} == {"different", "not_shown"}
-    assert judged(verdicts)["texture", "oak"] == "different"
+    assert judged(results)["texture", "oak"] == "different"
 
 
 def test_scores_that_run_off_are_not_ordered_and_change_nothing(cups, panel):
@@ -312,10 +312,9 @@ def test_without_names_no_taster_can_be_told(panel):
 def test_a_deciding_procedure_without_a_result_leaves_all_open(cups, panel):
     base = panel(6)
     constant = cups(tuple((*row[:4], 5.0, row[5]) for row in base.rows))
-    verdicts, found = constant.study()
-    (result, _) = compare_trial(constant.trial, constant.table)
+    (result, _), found = constant.study()
     assert isinstance(result.mixed, NoResult)
-    assert {each.kind for each in verdicts if each.attribute == "texture"} == {"open"}
+    assert {each.verdict for each in result.comparisons} == {"open"}
     assert not any(key[0] == "texture" for key in found.moved("taster"))
 
 
@@ -355,9 +354,8 @@ def wide_trial(tasters, by, sessions=2):
 def seconds(trial, table):
     """Time of one core, and what was found."""
     results = compare_trial(trial, table)
-    verdicts = judge(trial, table, results)
     started = time.process_time()
-    found = study_influence(trial, table, results, verdicts)
+    found = study_influence(trial, table, results)
     return time.process_time() - started, found
 
 

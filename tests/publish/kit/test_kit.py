@@ -63,7 +63,7 @@ def test_once_scored_the_folder_is_compared(analysis, kit, tmp_path):
     assert len(again.table.tasters) == len(analysis.table.tasters)
     assert again.table.sessions == analysis.table.sessions
     assert again.table.balanced
-    assert len(again.verdicts) == len(analysis.verdicts)
+    assert len(again.comparisons) == len(analysis.comparisons)
     assert again.trial.decision == analysis.trial.decision
 
 

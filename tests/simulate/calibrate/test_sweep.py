@@ -53,7 +53,7 @@ def breaking(monkeypatch, **changes):
         return tuple(
             replace(
                 result,
-                comparisons=tuple(
+                others=tuple(
                     replace(
                         comparison,
                         mixed=replace(
@@ -61,7 +61,7 @@ def breaking(monkeypatch, **changes):
                             **{name: how(comparison.mixed) for name, how in changes.items()},
                         ),
                     )
-                    for comparison in result.comparisons
+                    for comparison in result.others
                 ),
             )
             for result in results

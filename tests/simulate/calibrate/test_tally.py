@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.verdict import judge
 from blindspoon.simulate.calibrate import QUESTIONS, Answer, Rate, answers, rates, tally
 from blindspoon.simulate.situations import Truths
 from blindspoon.stats.results import Interval, NoResult
@@ -91,14 +90,13 @@ def test_rates_and_their_errors():
 @pytest.mark.parametrize("name", ["normal", "incomplete", "missing"])
 def test_answers_are_the_verdicts_of_the_procedure(simulated, name):
     for trial, table in simulated(name, truth="one", tasters=6, trials=8):
-        results = compare_trial(trial, table)
-        verdicts = judge(trial, table, results)
-        mixed, ranks = (answers(verdicts, results, by) for by in ("mixed", "ranks"))
-        for verdict, comparison in zip(verdicts, results[0].comparisons, strict=True):
-            number = [each.name for each in trial.variants].index(verdict.variant)
+        (result,) = compare_trial(trial, table)
+        mixed, ranks = (answers(result, by) for by in ("mixed", "ranks"))
+        for comparison in result.comparisons:
+            number = trial.variants.index(comparison.variant)
             for said, kind, contrast in (
-                (mixed, verdict.kind, comparison.mixed),
-                (ranks, verdict.other, comparison.ranks),
+                (mixed, comparison.verdict, comparison.mixed),
+                (ranks, comparison.verdict_by_other, comparison.ranks),
             ):
                 assert (number in said) is not isinstance(contrast, NoResult)
                 assert number not in said or said[number] == Answer(kind, contrast.interval)

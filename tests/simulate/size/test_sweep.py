@@ -12,7 +12,6 @@ import pytest
 
 from blindspoon.errors import DesignError
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.simulate.cells import WANTED, _chunks, _rng, size_panel
 from blindspoon.simulate.size import SESSIONS, TASTERS, _question, size, sized_attribute
@@ -51,7 +50,7 @@ def as_table(scores, positions, attributes):
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 @pytest.mark.parametrize("shift", [0.0, 2.0])
 def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, shift):
-    """120 simulated trials through `compare_trial` and `judge`, one at a time."""
+    """120 simulated trials through `compare_trial`, one at a time."""
     trial = make_trial(margin=2.0, by=by)
     spread = common_practice(trial.attributes[0].scale)
     question = _question(trial, sized_attribute(trial), spread, 120, 5)
@@ -61,8 +60,8 @@ def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, s
     for scores, _ in _chunks(question, panel, shift):
         for place, each in enumerate(scores):
             table = as_table(each, positions, len(trial.attributes))
-            verdicts = judge(trial, table, compare_trial(trial, table))
-            kinds = [verdict.kind for verdict in verdicts if verdict.attribute == "texture"]
+            texture = compare_trial(trial, table)[0]
+            kinds = [comparison.verdict for comparison in texture.comparisons]
             counted["alike"] += kinds.count("alike")
             counted["all"] += kinds == ["alike", "alike"]
             counted["seen"] += kinds[place % 2] in {"different", "slight"}

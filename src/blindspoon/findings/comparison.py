@@ -1,0 +1,197 @@
+"""What a trial found: every variant against the control, with its verdict, an attribute at a time.
+
+A difference is always variant minus control, in points of the attribute's scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from blindspoon.batches.summary import Made
+from blindspoon.errors import Note
+from blindspoon.files.text_table import FolderTables
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.flags import Flag
+from blindspoon.stats.results import (
+    Contrast,
+    Friedman,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    RankContrast,
+)
+from blindspoon.trial import Attribute, Trial, Variant
+
+Kind = Literal["different", "slight", "alike", "open"]
+By = Literal["mixed", "ranks"]
+Unit = Literal["taster", "round"]
+"""What is compared within: tasters, or the rounds of the only one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """One variant against the control on one attribute, by both procedures, and its verdict.
+
+    Parameters
+    ----------
+    attribute : Attribute
+    variant : Variant
+    tasters : int
+        Tasters who scored this variant and the control.
+    rounds : int
+        Rounds in which the only taster scored both; 0 where several tasted.
+    servings : int
+        Scored cups of this variant.
+    mean_control, mean_variant : float
+        Plain means of the scores, in points of the scale.
+    mixed : MixedContrast or NoResult
+    ranks : RankContrast or NoResult
+    by : {"mixed", "ranks"}
+        The procedure that decides: the declared one, but ranks where one person tasted alone.
+    verdict : {"different", "slight", "alike", "open"}
+        By the procedure that decides; nothing is settled before `judge` has applied the rule.
+    verdict_by_other : {"different", "slight", "alike", "open"} or None
+        By the other procedure; None where it gives no result.
+    because : str
+        The verdict in one plain sentence.
+    """
+
+    attribute: Attribute
+    variant: Variant
+    tasters: int
+    rounds: int = 0
+    servings: int
+    mean_control: float
+    mean_variant: float
+    mixed: MixedContrast | NoResult
+    ranks: RankContrast | NoResult
+    by: By
+    verdict: Kind = "open"
+    verdict_by_other: Kind | None = None
+    because: str = ""
+
+    @property
+    def contrasts(self) -> tuple[Contrast | NoResult, Contrast | NoResult]:
+        """What the procedure that decides gives, and what the other one gives."""
+        return (self.mixed, self.ranks) if self.by == "mixed" else (self.ranks, self.mixed)
+
+    @property
+    def found(self) -> Contrast | None:
+        """What the procedure that decides found; None where it gave no result."""
+        decides, _ = self.contrasts
+        return None if isinstance(decides, NoResult) else decides
+
+    @property
+    def differs(self) -> bool:
+        """Whether a difference was shown."""
+        return self.verdict in ("different", "slight")
+
+    @property
+    def direction(self) -> int:
+        """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
+        if not self.differs or self.found is None:
+            return 0
+        return -1 if self.found.difference < 0 else 1
+
+    @property
+    def disputed(self) -> bool:
+        """Whether the second procedure reaches another verdict."""
+        return self.verdict_by_other not in (None, self.verdict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotCompared:
+    """A variant that could not be compared on an attribute, and why."""
+
+    attribute: Attribute
+    variant: Variant
+    reason: str
+
+
+Other = Comparison | NotCompared
+"""One of the variants but the control."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributeResult:
+    """All variants against the control on one attribute.
+
+    Parameters
+    ----------
+    attribute : Attribute
+    primary : bool
+        Whether the trial was declared to answer it.
+    alpha : float
+        The share of alpha at which this attribute is decided and its intervals are drawn.
+    friedman : Friedman or NoResult
+    mixed : MixedFit or NoResult
+    others : tuple of Comparison or NotCompared
+        The variants but the control, in the order of the trial.
+    by : {"mixed", "ranks"}
+        The procedure that decides.
+    unit : {"taster", "round"}
+        What is compared within; "round" where one person tasted alone.
+    flags : tuple of Flag
+        Variants, the control among them, whose scores spread wide or stand at an end.
+    """
+
+    attribute: Attribute
+    primary: bool
+    alpha: float
+    friedman: Friedman | NoResult
+    mixed: MixedFit | NoResult
+    others: tuple[Other, ...]
+    by: By
+    unit: Unit = "taster"
+    flags: tuple[Flag, ...] = ()
+
+    @property
+    def comparisons(self) -> tuple[Comparison, ...]:
+        """The variants that could be compared."""
+        return tuple(other for other in self.others if isinstance(other, Comparison))
+
+    @property
+    def not_compared(self) -> tuple[NotCompared, ...]:
+        """The variants that could not."""
+        return tuple(other for other in self.others if isinstance(other, NotCompared))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """One trial, read, compared and judged.
+
+    Parameters
+    ----------
+    folder : str
+        Name of the trial folder.
+    fingerprint : str
+        SHA-256 of the files that the answer depends on, in hexadecimal.
+    trial : Trial
+    table : ScoreTable
+    results : tuple of AttributeResult
+        In the order of ``trial.attributes``.
+    made : Made or None
+        None where nothing was written down of the batches.
+    notes : tuple of Note
+        What is worth knowing about the files.
+    sealed : tuple of str
+        Whether the rule and the key are those that were sealed; empty where nothing was.
+    tables : FolderTables
+        What was read, tasters under pseudonyms.
+    """
+
+    folder: str
+    fingerprint: str
+    trial: Trial
+    table: ScoreTable
+    results: tuple[AttributeResult, ...]
+    made: Made | None
+    notes: tuple[Note, ...]
+    sealed: tuple[str, ...]
+    tables: FolderTables
+
+    @property
+    def comparisons(self) -> tuple[Comparison, ...]:
+        """Every variant that could be compared, an attribute after the other."""
+        return tuple(each for result in self.results for each in result.comparisons)
