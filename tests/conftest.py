@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
 Files = dict[str, bytes]
+ROOT = Path(__file__).parents[1]
 
 TRIAL = b"""\
 [trial]
@@ -145,6 +153,46 @@ def check() -> Callable[[Files], tuple[tuple[Problem, ...], tuple[Note, ...]]]:
             return check_scores(*_arguments(files))
         except TrialError as error:
             return error.problems, ()
+
+    return run
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What a command left behind: its exit code, and all that it said."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+@pytest.fixture(scope="session")
+def blindspoon() -> Callable[..., Done]:
+    """Run a command as a user types it, in this process; what it does not catch is raised."""
+
+    def run(*arguments: object, cwd: Path = ROOT) -> Done:
+        code: object = 0
+        with contextlib.chdir(cwd), CliRunner().isolation() as (out, err, _):
+            try:
+                main([str(argument) for argument in arguments])
+            except SystemExit as leave:
+                code = leave.code
+            said = [stream.getvalue().decode().replace("\r\n", "\n") for stream in (out, err)]
+        return Done(int(code or 0), *said)
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def apart() -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Run a command in a process of its own, where sets and dicts hash otherwise."""
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+
+    def run(*arguments: object) -> subprocess.CompletedProcess[str]:
+        command = [sys.executable, "-m", "blindspoon", *map(str, arguments)]
+        return subprocess.run(
+            command, env=environment, capture_output=True, encoding="utf-8", check=False
+        )
 
     return run
 

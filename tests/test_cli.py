@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import subprocess
 import sys
@@ -14,14 +13,6 @@ import pytest
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
 WINE = ROOT / "trials" / "randall-1989-wine"
-
-
-def blindspoon(*arguments, cwd=ROOT):
-    command = [sys.executable, "-m", "blindspoon", *map(str, arguments)]
-    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
-    return subprocess.run(
-        command, cwd=cwd, env=environment, capture_output=True, encoding="utf-8", check=False
-    )
 
 
 @pytest.fixture
@@ -36,7 +27,7 @@ def spoil(path, before, after):
     path.write_text(text.replace(before, after, 1), encoding="utf-8")
 
 
-def test_a_sound_folder_has_no_problems():
+def test_a_sound_folder_has_no_problems(blindspoon):
     done = blindspoon("check", CUCUMBERS)
     assert done.returncode == 0
     assert "no problems, 8 notes" in done.stdout
@@ -44,7 +35,7 @@ def test_a_sound_folder_has_no_problems():
     assert "T09 in session 2 has no score" in done.stdout
 
 
-def test_check_does_not_need_the_key(cucumbers):
+def test_check_does_not_need_the_key(blindspoon, cucumbers):
     (cucumbers / "key.csv").unlink()
     assert blindspoon("check", cucumbers).returncode == 0
     done = blindspoon("compare", cucumbers)
@@ -52,7 +43,7 @@ def test_check_does_not_need_the_key(cucumbers):
     assert "key.csv" in done.stderr
 
 
-def test_every_problem_is_listed_at_once(cucumbers):
+def test_every_problem_is_listed_at_once(blindspoon, cucumbers):
     scores = cucumbers / "scores.csv"
     lines = scores.read_text(encoding="utf-8").splitlines()
     first = lines[1].split(",")
@@ -68,7 +59,7 @@ def test_every_problem_is_listed_at_once(cucumbers):
         )
 
 
-def test_problems_go_to_stderr_where_there_is_no_result(cucumbers):
+def test_problems_go_to_stderr_where_there_is_no_result(blindspoon, cucumbers):
     spoil(cucumbers / "trial.toml", "control =", "contorl =")
     for verb in ("compare", "report"):
         done = blindspoon(verb, cucumbers)
@@ -78,7 +69,7 @@ def test_problems_go_to_stderr_where_there_is_no_result(cucumbers):
         assert "Traceback" not in done.stderr
 
 
-def test_under_every_problem_stands_the_command_that_explains_it(cucumbers):
+def test_under_every_problem_stands_the_command_that_explains_it(blindspoon, cucumbers):
     spoil(cucumbers / "trial.toml", "control =", "contorl =")
     said = blindspoon("compare", cucumbers).stderr.splitlines()
     commands = [line.removeprefix("    more: blindspoon ") for line in said[1::2]]
@@ -88,27 +79,27 @@ def test_under_every_problem_stands_the_command_that_explains_it(cucumbers):
         assert done.stdout.startswith(command.removeprefix("explain "))
 
 
-def test_a_missing_folder_is_a_message(tmp_path):
+def test_a_missing_folder_is_a_message(blindspoon, tmp_path):
     done = blindspoon("compare", tmp_path / "nowhere")
     assert done.returncode == 1
     assert "nowhere" in done.stderr
     assert "Traceback" not in done.stderr
 
 
-def test_mistyped_commands_are_usage_errors():
+def test_mistyped_commands_are_usage_errors(blindspoon):
     done = blindspoon("chek", CUCUMBERS)
     assert done.returncode == 2
     assert "Did you mean 'check'?" in done.stderr
 
 
 @pytest.mark.parametrize("folder", [CUCUMBERS, WINE], ids=lambda path: path.name)
-def test_the_table_fits_80_columns(folder):
+def test_the_table_fits_80_columns(blindspoon, folder):
     done = blindspoon("compare", folder)
     assert done.returncode == 0
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
 
 
-def test_json_has_the_fields_of_the_contract():
+def test_json_has_the_fields_of_the_contract(blindspoon):
     found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
     assert set(found) == {
         "trial", "attributes", "comparisons", "not_compared", "left_out",
@@ -134,7 +125,7 @@ def test_json_has_the_fields_of_the_contract():
     )
 
 
-def test_the_demonstration_shows_every_verdict():
+def test_the_demonstration_shows_every_verdict(blindspoon):
     found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
     kinds = {(each["attribute"], each["variant"]): each["verdict"] for each in found["comparisons"]}
     assert kinds["texture", "calcium"] == "different"
@@ -143,16 +134,16 @@ def test_the_demonstration_shows_every_verdict():
     assert kinds["sourness", "old-brine"] == "slight"
 
 
-def test_a_missing_number_has_its_reason_beside_it():
+def test_a_missing_number_has_its_reason_beside_it(blindspoon):
     found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
     for each in found["attributes"]:
         assert each["mixed"]["batch_sd"] is None
         assert each["mixed"]["batch_sd_reason"]
 
 
-def test_the_report_says_where_it_lies_and_is_the_same_twice(tmp_path):
+def test_the_report_says_where_it_lies_and_is_the_same_twice(blindspoon, apart, tmp_path):
     first = blindspoon("report", CUCUMBERS, "--to", tmp_path / "one")
-    second = blindspoon("report", CUCUMBERS, "--to", tmp_path / "two")
+    second = apart("report", CUCUMBERS, "--to", tmp_path / "two")
     page = tmp_path / "one" / "allotment-cucumbers" / "index.html"
     assert first.stdout == f"Report written: {page}\n"
     assert second.returncode == 0
@@ -163,7 +154,7 @@ def test_the_report_says_where_it_lies_and_is_the_same_twice(tmp_path):
         assert path.read_bytes() == twin.read_bytes(), path.name
 
 
-def test_a_failed_report_leaves_the_old_one(cucumbers, tmp_path):
+def test_a_failed_report_leaves_the_old_one(blindspoon, cucumbers, tmp_path):
     assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
     page = tmp_path / "out" / "cucumbers" / "index.html"
     before = page.read_bytes()
@@ -172,14 +163,14 @@ def test_a_failed_report_leaves_the_old_one(cucumbers, tmp_path):
     assert page.read_bytes() == before
 
 
-def test_a_report_never_replaces_a_folder_that_is_not_a_report(cucumbers):
+def test_a_report_never_replaces_a_folder_that_is_not_a_report(blindspoon, cucumbers):
     done = blindspoon("report", cucumbers, "--to", cucumbers.parent)
     assert done.returncode == 1
     assert "cucumbers" in done.stderr
     assert (cucumbers / "scores.csv").exists()
 
 
-def test_a_report_that_cannot_be_written_is_a_message(cucumbers, tmp_path):
+def test_a_report_that_cannot_be_written_is_a_message(blindspoon, cucumbers, tmp_path):
     (tmp_path / "taken").write_text("a file where the reports should go", encoding="utf-8")
     done = blindspoon("report", cucumbers, "--to", tmp_path / "taken")
     assert done.returncode in {1, 2}

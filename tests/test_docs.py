@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import importlib.util
 import json
-import os
 import re
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import click
@@ -53,14 +50,6 @@ def generator():
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
-
-
-def blindspoon(*arguments, cwd):
-    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
-    command = [sys.executable, "-m", "blindspoon", *arguments]
-    return subprocess.run(
-        command, cwd=cwd, env=environment, capture_output=True, encoding="utf-8", check=False
-    )
 
 
 def commands_page() -> str:
@@ -177,10 +166,10 @@ def test_pictures_are_small_and_each_is_shown_with_words_for_those_who_cannot_se
     assert sum(sizes.values()) < 1_000_000
 
 
-def test_the_table_in_the_readme_is_what_the_command_prints():
+def test_the_table_in_the_readme_is_what_the_command_prints(blindspoon):
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     (block,) = re.findall(r"\$ blindspoon (compare [^\n]+)\n(.*?)\n\.\.\.\n```", text, re.DOTALL)
-    done = blindspoon(*block[0].split(), cwd=ROOT)
+    done = blindspoon(*block[0].split())
     assert done.stdout.startswith(block[1])
 
 
@@ -250,7 +239,7 @@ def place(tmp_path_factory):
 
 
 @pytest.mark.parametrize("command", PRINTED)
-def test_the_json_reference_has_the_fields_of_every_object(command, place):
+def test_the_json_reference_has_the_fields_of_every_object(blindspoon, command, place):
     fields: dict[str, set[str]] = {}
     for words in PRINTED[command]:
         printed = json.loads(blindspoon(*words.split(), "--json", cwd=place).stdout)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -24,10 +25,21 @@ def layer(parts: tuple[str, ...]) -> int:
     return ORDER.index(parts[0].removesuffix(".py"))
 
 
+@cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def nodes(path: Path) -> list[ast.AST]:
+    return list(ast.walk(tree(path)))
+
+
+@cache
 def imports(path: Path) -> set[str]:
     """Every blindspoon module that a file imports, at any depth of the code."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes(path):
         if (
             isinstance(node, ast.ImportFrom)
             and node.module
@@ -39,9 +51,9 @@ def imports(path: Path) -> set[str]:
     return found
 
 
+@cache
 def calls(path: Path) -> set[str]:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    functions = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    functions = [node.func for node in nodes(path) if isinstance(node, ast.Call)]
     names = {each.id for each in functions if isinstance(each, ast.Name)}
     return names | {each.attr for each in functions if isinstance(each, ast.Attribute)}
 
@@ -88,10 +100,9 @@ def test_only_the_commands_print():
 def test_the_blind_is_lifted_in_one_function():
     callers = [path.name for path in MODULES if "unblind" in calls(path)]
     assert callers == ["score_table.py"]
-    tree = ast.parse((SRC / "scores" / "score_table.py").read_text(encoding="utf-8"))
     uses = [
         node
-        for node in ast.walk(tree)
+        for node in nodes(SRC / "scores" / "score_table.py")
         if isinstance(node, ast.Call)
         and isinstance(node.func, ast.Name)
         and node.func.id == "unblind"
@@ -101,16 +112,15 @@ def test_the_blind_is_lifted_in_one_function():
 
 def code_lines(path: Path) -> int:
     """Lines that are neither blank nor part of a docstring."""
-    text = path.read_text(encoding="utf-8")
     told = {
         number
-        for node in ast.walk(ast.parse(text))
+        for node in nodes(path)
         if isinstance(node, ast.Expr)
         and isinstance(node.value, ast.Constant)
         and isinstance(node.value.value, str)
         for number in range(node.lineno, node.end_lineno + 1)
     }
-    lines = enumerate(text.splitlines(), 1)
+    lines = enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
     return sum(bool(line.strip()) and number not in told for number, line in lines)
 
 
@@ -138,7 +148,7 @@ def test_help_loads_no_heavy_library(arguments):
 def test_every_public_function_has_a_docstring():
     missing = []
     for path in MODULES:
-        body = ast.parse(path.read_text(encoding="utf-8")).body
+        body = tree(path).body
         methods = [each for node in body if isinstance(node, ast.ClassDef) for each in node.body]
         for node in [*body, *methods]:
             public = isinstance(node, (ast.FunctionDef, ast.ClassDef)) and node.name[0] != "_"

@@ -7,8 +7,6 @@ import json
 import os
 import re
 import shutil
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
@@ -21,14 +19,6 @@ ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
 
 
-def blindspoon(*arguments):
-    command = [sys.executable, "-m", "blindspoon", *map(str, arguments)]
-    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
-    return subprocess.run(
-        command, cwd=ROOT, env=environment, capture_output=True, encoding="utf-8", check=False
-    )
-
-
 def rows(path):
     with path.open(newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
@@ -39,20 +29,20 @@ def contents(folder):
 
 
 @pytest.fixture
-def trial(tmp_path):
+def trial(blindspoon, tmp_path):
     done = blindspoon("new", tmp_path / "trial")
     assert done.returncode == 0, done.stderr
     return tmp_path / "trial"
 
 
 @pytest.fixture
-def drawn(trial):
+def drawn(blindspoon, trial):
     done = blindspoon("blind", trial)
     assert done.returncode == 0, done.stderr
     return trial
 
 
-def test_the_example_is_the_demonstration_and_compares_as_it_is(tmp_path):
+def test_the_example_is_the_demonstration_and_compares_as_it_is(blindspoon, tmp_path):
     assert blindspoon("new", tmp_path / "example", "--example").returncode == 0
     assert contents(tmp_path / "example") == contents(CUCUMBERS)
     done = blindspoon("compare", tmp_path / "example")
@@ -80,7 +70,7 @@ def taste(folder, codes_only=False):
     (folder / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def test_a_new_trial_is_sound_and_explains_itself(trial):
+def test_a_new_trial_is_sound_and_explains_itself(blindspoon, trial):
     text = (trial / "trial.toml").read_text(encoding="utf-8")
     plan = parse_trial(text)
     assert plan.decision.primary == ("texture",)
@@ -89,7 +79,7 @@ def test_a_new_trial_is_sound_and_explains_itself(trial):
     assert blindspoon("check", trial).returncode == 0
 
 
-def test_new_writes_over_nothing(trial):
+def test_new_writes_over_nothing(blindspoon, trial):
     (trial / "trial.toml").write_text("mine", encoding="utf-8")
     before = contents(trial)
     done = blindspoon("new", trial)
@@ -98,7 +88,7 @@ def test_new_writes_over_nothing(trial):
     assert contents(trial) == before
 
 
-def test_a_new_trial_goes_all_the_way(drawn):
+def test_a_new_trial_goes_all_the_way(blindspoon, drawn):
     taste(drawn)
     assert blindspoon("check", drawn).stdout.endswith("no problems, no notes.\n")
     found = json.loads(blindspoon("compare", drawn, "--json").stdout)
@@ -114,16 +104,16 @@ def test_no_variant_stands_in_what_tasters_see(drawn):
     assert set(rows(drawn / "servings.csv")[0]) == {"session", "taster", "position", "code"}
 
 
-def test_the_same_seed_draws_the_same(drawn, tmp_path):
+def test_the_same_seed_draws_the_same(apart, drawn, tmp_path):
     twin = tmp_path / "twin"
     twin.mkdir()
     (twin / "trial.toml").write_bytes((drawn / "trial.toml").read_bytes())
-    assert blindspoon("blind", twin).returncode == 0
+    assert apart("blind", twin).returncode == 0
     for name in ("servings.csv", "key.csv"):
         assert (twin / name).read_bytes() == (drawn / name).read_bytes()
 
 
-def test_the_blind_is_drawn_once(drawn):
+def test_the_blind_is_drawn_once(blindspoon, drawn):
     before = contents(drawn)
     done = blindspoon("blind", drawn)
     assert done.returncode == 1
@@ -131,7 +121,7 @@ def test_the_blind_is_drawn_once(drawn):
     assert contents(drawn) == before
 
 
-def test_nothing_is_drawn_once_a_cup_was_scored(drawn):
+def test_nothing_is_drawn_once_a_cup_was_scored(blindspoon, drawn):
     taste(drawn)
     for name in ("servings.csv", "key.csv", "seal.toml"):
         (drawn / name).unlink()
@@ -141,7 +131,7 @@ def test_nothing_is_drawn_once_a_cup_was_scored(drawn):
     assert not (drawn / "key.csv").exists()
 
 
-def test_a_late_taster_disturbs_nobody(drawn):
+def test_a_late_taster_disturbs_nobody(blindspoon, drawn):
     before = rows(drawn / "servings.csv")
     done = blindspoon("blind", drawn, "--add", "Zoe")
     assert done.returncode == 0, done.stderr
@@ -155,34 +145,38 @@ def test_a_late_taster_disturbs_nobody(drawn):
     assert blindspoon("compare", drawn).returncode == 0
 
 
-def report_text(folder, tmp_path):
-    done = blindspoon("report", folder, "--to", tmp_path / "reports")
-    assert done.returncode == 0, done.stderr
-    page = (tmp_path / "reports" / folder.name / "index.html").read_text(encoding="utf-8")
-    return re.sub(r"\s+", " ", page)
+@pytest.fixture
+def report_text(blindspoon, tmp_path):
+    def written(folder):
+        done = blindspoon("report", folder, "--to", tmp_path / "reports")
+        assert done.returncode == 0, done.stderr
+        page = (tmp_path / "reports" / folder.name / "index.html").read_text(encoding="utf-8")
+        return re.sub(r"\s+", " ", page)
+
+    return written
 
 
-def test_the_report_says_whether_the_rule_is_the_sealed_one(drawn, tmp_path):
+def test_the_report_says_whether_the_rule_is_the_sealed_one(drawn, report_text):
     taste(drawn)
-    assert "The rule and the key are those that were sealed on" in report_text(drawn, tmp_path)
+    assert "The rule and the key are those that were sealed on" in report_text(drawn)
     toml = drawn / "trial.toml"
     toml.write_text(toml.read_text("utf-8").replace("margin = 1.0", "margin = 2.0"), "utf-8")
-    assert "the rule changed" in report_text(drawn, tmp_path)
+    assert "the rule changed" in report_text(drawn)
 
 
-def test_the_report_says_whether_the_key_is_the_sealed_one(drawn, tmp_path):
+def test_the_report_says_whether_the_key_is_the_sealed_one(drawn, report_text):
     taste(drawn)
     key = drawn / "key.csv"
     lines = key.read_text(encoding="utf-8").splitlines()
     key.write_text("\n".join([lines[0], *reversed(lines[1:])]), encoding="utf-8")
-    assert "The rule and the key are those" in report_text(drawn, tmp_path)
+    assert "The rule and the key are those" in report_text(drawn)
     first, second = lines[1].rsplit(",", 1), lines[2].rsplit(",", 1)
     swapped = [f"{first[0]},{second[1]}", f"{second[0]},{first[1]}"]
     key.write_text("\n".join([lines[0], *swapped, *lines[3:]]), encoding="utf-8")
-    assert "the key changed" in report_text(drawn, tmp_path)
+    assert "the key changed" in report_text(drawn)
 
 
-def test_the_control_can_be_hidden_twice(trial):
+def test_the_control_can_be_hidden_twice(blindspoon, trial):
     toml = trial / "trial.toml"
     toml.write_text(toml.read_text("utf-8") + "controls = 2\n", "utf-8")
     assert blindspoon("blind", trial).returncode == 0
@@ -193,7 +187,7 @@ def test_the_control_can_be_hidden_twice(trial):
     assert found["attributes"][0]["mixed"] is not None
 
 
-def test_batches_are_dealt_out(trial):
+def test_batches_are_dealt_out(blindspoon, trial):
     (trial / "batches.csv").write_text(
         "batch,variant\njar 1,plain\njar 2,plain\njar 3,change-a\njar 4,change-b\n", "utf-8"
     )
@@ -212,7 +206,7 @@ def test_batches_are_dealt_out(trial):
         ('control = "plain"', 'control = "plian"', "did you mean"),
     ],
 )
-def test_what_cannot_be_drawn_is_a_message(trial, before, after, words):
+def test_what_cannot_be_drawn_is_a_message(blindspoon, trial, before, after, words):
     toml = trial / "trial.toml"
     text = toml.read_text(encoding="utf-8")
     assert before in text
@@ -225,7 +219,7 @@ def test_what_cannot_be_drawn_is_a_message(trial, before, after, words):
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
-def test_a_read_only_folder_is_a_message(trial):
+def test_a_read_only_folder_is_a_message(blindspoon, trial):
     trial.chmod(0o500)
     done = blindspoon("blind", trial)
     trial.chmod(0o700)
@@ -233,7 +227,7 @@ def test_a_read_only_folder_is_a_message(trial):
     assert "Traceback" not in done.stderr
 
 
-def test_size_says_what_a_small_panel_cannot_show(trial):
+def test_size_says_what_a_small_panel_cannot_show(blindspoon, trial):
     sizes = ["--tasters", 5, "--tasters", 12, "--sessions", 1, "--trials", 200]
     done = blindspoon("size", trial, *sizes)
     assert done.returncode == 0, done.stderr
@@ -243,7 +237,7 @@ def test_size_says_what_a_small_panel_cannot_show(trial):
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
 
 
-def test_size_takes_the_spread_of_an_earlier_trial(trial, tmp_path):
+def test_size_takes_the_spread_of_an_earlier_trial(blindspoon, trial, tmp_path):
     sizes = ["--tasters", 8, "--sessions", 2, "--trials", 200, "--jobs", 1, "--json"]
     found = json.loads(blindspoon("size", trial, "--like", CUCUMBERS, *sizes).stdout)
     earlier = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
@@ -254,7 +248,7 @@ def test_size_takes_the_spread_of_an_earlier_trial(trial, tmp_path):
     assert wider["cells"][0]["chance_margin"]["value"] < found["cells"][0]["chance_margin"]["value"]
 
 
-def test_size_draws_a_chart(trial, tmp_path):
+def test_size_draws_a_chart(blindspoon, trial, tmp_path):
     sizes = ["--tasters", 6, "--tasters", 12, "--sessions", 1, "--trials", 200]
     for name, start in (("chart.svg", b"<"), ("chart.png", b"\x89PNG")):
         done = blindspoon("size", trial, *sizes, "--chart", tmp_path / name)
@@ -262,7 +256,7 @@ def test_size_draws_a_chart(trial, tmp_path):
         assert (tmp_path / name).read_bytes().startswith(start)
 
 
-def test_size_needs_a_margin(trial):
+def test_size_needs_a_margin(blindspoon, trial):
     toml = trial / "trial.toml"
     toml.write_text(toml.read_text("utf-8").replace("margin = 1.0\n", ""), "utf-8")
     done = blindspoon("size", trial)
@@ -270,7 +264,7 @@ def test_size_needs_a_margin(trial):
     assert "margin" in done.stderr
 
 
-def test_whoever_pours_reads_what_the_log_warns_of(trial):
+def test_whoever_pours_reads_what_the_log_warns_of(blindspoon, trial):
     (trial / "batches.csv").write_text(
         "batch,variant,produce_g,water_g,salt_g\njar 1,plain,600,500,4\njar 2,change-a,600,500,25\n"
         "jar 3,change-b,600,500,25\n",

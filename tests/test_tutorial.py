@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
-import subprocess
-import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
@@ -19,7 +16,6 @@ from markdown_it import MarkdownIt
 from blindspoon.files.trial_toml import parse_trial
 
 PAGE = Path(__file__).parents[1] / "docs" / "tutorial" / "first-trial.md"
-ENVIRONMENT = {**os.environ, "PYTHONIOENCODING": "utf-8", "NO_COLOR": "1"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +28,6 @@ class Step:
     code: int = 0
 
 
-def blindspoon(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "blindspoon", *arguments]
-    return subprocess.run(
-        command, cwd=cwd, env=ENVIRONMENT, capture_output=True, encoding="utf-8", check=False
-    )
-
-
 def blocks(page: Path) -> Iterator[tuple[str, str, str]]:
     """Yield the fenced blocks of a page, each with the paragraph before it."""
     before = ""
@@ -49,7 +38,7 @@ def blocks(page: Path) -> Iterator[tuple[str, str, str]]:
             before = token.content
 
 
-def follow(page: Path, place: Path) -> Iterator[Step]:
+def follow(blindspoon: Callable, page: Path, place: Path) -> Iterator[Step]:
     """Do in `place` what a tutorial tells its reader to do."""
     output = ""
     for kind, text, before in blocks(page):
@@ -98,8 +87,8 @@ def place(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def steps(place) -> list[Step]:
-    return list(follow(PAGE, place))
+def steps(blindspoon, place) -> list[Step]:
+    return list(follow(blindspoon, PAGE, place))
 
 
 def test_nothing_is_typed_before_the_first_verdict(steps):
@@ -122,7 +111,7 @@ def test_the_commands_print_what_the_tutorial_shows(steps):
         assert step.text.strip("\n") in step.output.replace("\N{NO-BREAK SPACE}", " ")
 
 
-def test_a_spoilt_score_is_said_with_its_line(steps, place, tmp_path):
+def test_a_spoilt_score_is_said_with_its_line(blindspoon, steps, place, tmp_path):
     shutil.copytree(place / "pickles", tmp_path / "pickles")
     scores = tmp_path / "pickles/scores.csv"
     lines = scores.read_text(encoding="utf-8").splitlines()
@@ -142,7 +131,7 @@ def test_the_tutorials_codes_are_those_that_were_drawn(steps, place):
     assert "Ada's cups are {} and {}, in that order".format(*ada) in PAGE.read_text("utf-8")
 
 
-def test_the_published_page_gives_the_verdict_the_catch_and_no_names(steps, place):
+def test_the_published_page_gives_the_verdict_the_catch_and_no_names(blindspoon, steps, place):
     found = json.loads(blindspoon("compare", "leaf", "--json", cwd=place).stdout)
     (comparison,) = found["comparisons"]
     assert (comparison["tasters"], comparison["verdict"]) == (7, "different")
@@ -160,7 +149,7 @@ def test_a_reader_of_the_published_data_gets_the_same_table(steps):
     assert "different" in first
 
 
-def test_every_new_trial_has_a_seed_of_its_own(tmp_path):
+def test_every_new_trial_has_a_seed_of_its_own(blindspoon, tmp_path):
     texts = []
     for name in ("one", "two"):
         assert blindspoon("new", name, cwd=tmp_path).returncode == 0

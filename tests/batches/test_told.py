@@ -3,25 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[2]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
-
-
-def blindspoon(*arguments):
-    command = [sys.executable, "-m", "blindspoon", *map(str, arguments)]
-    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
-    return subprocess.run(
-        command, cwd=ROOT, env=environment, capture_output=True, encoding="utf-8", check=False
-    )
 
 
 @pytest.fixture
@@ -35,23 +24,27 @@ def spoil(path, before, after):
     path.write_text(text.replace(before, after, 1), encoding="utf-8")
 
 
-def because(folder, variant):
-    found = json.loads(blindspoon("compare", folder, "--json").stdout)
-    return next(
-        each["because"]
-        for each in found["comparisons"]
-        if (each["attribute"], each["variant"]) == ("texture", variant)
-    )
+@pytest.fixture
+def because(blindspoon):
+    def sentence(folder, variant):
+        found = json.loads(blindspoon("compare", folder, "--json").stdout)
+        return next(
+            each["because"]
+            for each in found["comparisons"]
+            if (each["attribute"], each["variant"]) == ("texture", variant)
+        )
+
+    return sentence
 
 
-def test_the_table_of_strengths_fits_80_columns():
+def test_the_table_of_strengths_fits_80_columns(blindspoon):
     done = blindspoon("batches", CUCUMBERS)
     assert done.returncode == 0
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
     assert re.search(r"jar 1 \(plain\) +2\.27 +5\.00", done.stdout)
 
 
-def test_strengths_as_json():
+def test_strengths_as_json(blindspoon):
     found = json.loads(blindspoon("batches", CUCUMBERS, "--json").stdout)
     assert set(found) == {"strengths", "amounts", "differs", "together", "cautions"}
     jar = found["strengths"][0]
@@ -59,7 +52,7 @@ def test_strengths_as_json():
     assert jar["last_ph"] == 3.6
 
 
-def test_a_verdict_is_softened_by_what_else_differed(cucumbers):
+def test_a_verdict_is_softened_by_what_else_differed(because, cucumbers):
     assert "this batch was also 3\xa0°C cooler, which may be the reason" in because(
         cucumbers, "calcium"
     )
@@ -67,14 +60,14 @@ def test_a_verdict_is_softened_by_what_else_differed(cucumbers):
     assert "cooler" not in because(cucumbers, "calcium")
 
 
-def test_without_batches_nothing_is_softened(cucumbers):
+def test_without_batches_nothing_is_softened(blindspoon, because, cucumbers):
     (cucumbers / "batches.csv").unlink()
     (cucumbers / "readings.csv").unlink()
     assert "cooler" not in because(cucumbers, "calcium")
     assert blindspoon("batches", cucumbers).returncode == 1
 
 
-def test_the_report_tells_what_else_differed(cucumbers, tmp_path):
+def test_the_report_tells_what_else_differed(blindspoon, cucumbers, tmp_path):
     assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
     page = (tmp_path / "out" / "cucumbers" / "index.html").read_text(encoding="utf-8")
     text = re.sub(r"\s+", " ", page)
@@ -92,14 +85,14 @@ def test_the_report_tells_what_else_differed(cucumbers, tmp_path):
         ("key.csv", "jar 1", "jar 9", "jar 9"),
     ],
 )
-def test_what_cannot_be_is_named_with_its_line(cucumbers, file, before, after, words):
+def test_what_cannot_be_is_named_with_its_line(blindspoon, cucumbers, file, before, after, words):
     spoil(cucumbers / file, before, after)
     done = blindspoon("check", cucumbers)
     assert done.returncode == 1
     assert words in done.stdout
 
 
-def test_a_caution_blocks_nothing(cucumbers):
+def test_a_caution_blocks_nothing(blindspoon, cucumbers):
     spoil(cucumbers / "readings.csv", "jar 1,2026-09-18,3.6", "jar 1,2026-09-18,4.9")
     done = blindspoon("check", cucumbers)
     assert done.returncode == 0
@@ -107,7 +100,9 @@ def test_a_caution_blocks_nothing(cucumbers):
     assert blindspoon("compare", cucumbers).returncode == 0
 
 
-def test_the_report_shows_readings_and_what_was_tasted_against_them(cucumbers, tmp_path):
+def test_the_report_shows_readings_and_what_was_tasted_against_them(
+    blindspoon, cucumbers, tmp_path
+):
     assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
     folder = tmp_path / "out" / "cucumbers"
     text = re.sub(r"\s+", " ", (folder / "index.html").read_text(encoding="utf-8"))
