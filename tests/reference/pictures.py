@@ -25,7 +25,7 @@ sys.path[:0] = [str(TESTS), str(Path(__file__).parent)]
 
 import allotment_cucumbers  # noqa: E402
 
-from test_tutorial import blindspoon, follow  # noqa: E402
+from test_tutorial import follow  # noqa: E402
 
 DEMO = TESTS.parent / "trials" / "allotment-cucumbers"
 TUTORIAL = TESTS.parent / "docs" / "tutorial" / "first-trial.md"
@@ -66,6 +66,11 @@ PARTS = """
 """
 
 
+def blindspoon(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "blindspoon", *arguments]
+    return subprocess.run(command, cwd=cwd, capture_output=True, encoding="utf-8", check=False)
+
+
 def run(*arguments: str, cwd: Path) -> None:
     done = blindspoon(*arguments, cwd=cwd)
     assert done.returncode == 0, done.stderr
@@ -73,7 +78,7 @@ def run(*arguments: str, cwd: Path) -> None:
 
 def tutorial(place: Path) -> Path:
     """Make the folder of the tutorial as it is on the evening, before anybody has scored."""
-    for step in follow(TUTORIAL, place):
+    for step in follow(blindspoon, TUTORIAL, place):
         assert step.code == 0, step.output
         if step.text == "export.csv":
             break
