@@ -9,15 +9,19 @@ from __future__ import annotations
 import unicodedata
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import matplotlib
-from matplotlib.ft2font import FT2Font
+if TYPE_CHECKING:
+    from matplotlib.ft2font import FT2Font
 
 UNITS = 100
 
 
 @lru_cache(maxsize=2)
 def _font(*, bold: bool) -> FT2Font:
+    import matplotlib  # noqa: PLC0415 - the score page takes colours from here, and no font
+    from matplotlib.ft2font import FT2Font  # noqa: PLC0415
+
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
     font = FT2Font(str(Path(matplotlib.get_data_path(), "fonts", "ttf", name)))
     font.set_size(UNITS, 72)
