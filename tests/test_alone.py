@@ -16,8 +16,8 @@ from click.testing import CliRunner
 from blindspoon.analysis import analyse
 from blindspoon.cli.main import commands
 from blindspoon.errors import ScoreError
-from blindspoon.findings.records import trial_record
 from blindspoon.planning import draw_blind
+from blindspoon.report.records import trial_record
 
 CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
 ROUNDS = 8
@@ -131,7 +131,7 @@ def one_order(folder):
 
 def record(folder):
     found = analyse(folder)
-    return trial_record(found.trial, found.table, found.results)
+    return trial_record(found)
 
 
 def test_rounds_of_one_person_come_to_verdicts(found):

@@ -17,7 +17,7 @@ import pytest
 
 from blindspoon.analysis import analyse, compose_report
 from blindspoon.publish.kit import kit_files
-from blindspoon.report.pages import page
+from blindspoon.report.page import page
 
 pytestmark = pytest.mark.browser
 TRIALS = Path(__file__).parents[1] / "trials"

@@ -125,7 +125,7 @@ def outcome(files, *, packed=False):
             return problems
         try:
             found = analyse(Path(place))
-            assert comparison_table(found.trial, found.table, found.results)
+            assert comparison_table(found)
             assert json.dumps(to_record(found), allow_nan=False)
             assert compose_report(found).answer
             if packed:

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from blindspoon import __version__
 from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Note, Problem, TrialError
 from blindspoon.files import disk
@@ -22,15 +20,13 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
-from blindspoon.findings.records import trial_record
 from blindspoon.scores.pseudonyms import veil
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
     from blindspoon.findings.further import Depth
-    from blindspoon.report.citations import Provenance
-    from blindspoon.report.content import ReportContent
+    from blindspoon.report.page import ReportContent
 
 
 MOST_IN_DEPTH = 10_000
@@ -93,61 +89,42 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     TrialFileError
         If it could not be written; an earlier report is still there.
     """
-    from blindspoon.report.pages import render  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.report.page import render  # noqa: PLC0415 - brings in matplotlib
 
     target = to / analysis.folder
     disk.write_folder_atomically(target, render(compose_report(analysis)))
     return target / "index.html"
 
 
-def compose_report(analysis: Analysis) -> ReportContent:
+def compose_report(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
     """Say everything that the report says."""
-    from blindspoon.report.content import (  # noqa: PLC0415
-        compose,
-        depth_sections,
-    )
+    from blindspoon.report.page import compose  # noqa: PLC0415 - brings in matplotlib
 
-    parts = (analysis.trial, analysis.table, analysis.results)
-    further = depth_sections(analysis.trial, _deepen(analysis), analysis.results)
-    provenance = _provenance(analysis)
-    return compose(*parts, analysis.notes, provenance, made=analysis.made, further=further)
+    return compose(analysis, depth or look_deeper(analysis))
 
 
-def to_record(analysis: Analysis) -> dict[str, Any]:
+def to_record(analysis: Analysis, depth: Depth | None = None) -> dict[str, Any]:
     """Write everything that was found as plain values, for JSON.
 
     Above `MOST_IN_DEPTH` tasters the further analyses are None, with the reason.
     """
-    parts = (analysis.trial, analysis.table, analysis.results)
-    return trial_record(*parts) | _depth_record(analysis)
+    from blindspoon.report.records import trial_record  # noqa: PLC0415 - not for `check`
 
-
-def _depth_record(analysis: Analysis) -> dict[str, Any]:
-    trial, table = analysis.trial, analysis.table
-    if len(table.tasters) > MOST_IN_DEPTH:
+    if len(analysis.table.tasters) > MOST_IN_DEPTH:
         reason = f"not printed above {MOST_IN_DEPTH:,} tasters; the report has it"
         names = ("panel", "influence", "together")
-        return dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
-    return _deepen(analysis).to_record(shown=trial.tasters_shown)
+        further = dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
+    else:
+        found = depth or look_deeper(analysis)
+        further = found.to_record(shown=analysis.trial.tasters_shown)
+    return trial_record(analysis) | further
 
 
-def _deepen(analysis: Analysis) -> Depth:
+def look_deeper(analysis: Analysis) -> Depth:
+    """Study what lies behind the comparisons; neither report nor JSON does it twice."""
     from blindspoon.findings.further import deepen  # noqa: PLC0415 - not for a table
 
     return deepen(analysis.trial, analysis.table, analysis.results)
-
-
-def _provenance(analysis: Analysis) -> Provenance:
-    from blindspoon.report.citations import Provenance  # noqa: PLC0415 - brings in matplotlib
-
-    libraries = ("numpy", "scipy")
-    return Provenance(
-        folder=analysis.folder,
-        fingerprint=analysis.fingerprint,
-        version=__version__,
-        libraries=tuple((name, version(name)) for name in libraries),
-        sealed=analysis.sealed,
-    )
 
 
 def pool_folders(folders: Sequence[Path]) -> Pool:

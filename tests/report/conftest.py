@@ -8,18 +8,13 @@ import numpy as np
 import pytest
 
 from blindspoon.errors import Note
+from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.compare import compare_trial
-from blindspoon.report.citations import Provenance
-from blindspoon.report.content import ReportContent, compose
+from blindspoon.findings.comparison import Analysis
+from blindspoon.report.page import ReportContent, compose
 from blindspoon.scores.score_table import LeftOut, Remark, ScoreTable
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 
-PROVENANCE = Provenance(
-    folder="allotment-cucumbers",
-    fingerprint="0123456789abcdef" * 4,
-    version="0.0.0",
-    libraries=(("numpy", "1"), ("scipy", "2"), ("pandas", "3")),
-)
 ENDS = {
     "texture": ("soft", "crisp", "softer", "crisper"),
     "saltiness": ("not salty", "very salty", "less salty", "saltier"),
@@ -179,8 +174,18 @@ def _scores(rng, scenario, taster, variant):
 def make_content(scenario: Scenario) -> ReportContent:
     """Compare, judge and compose, as the pipeline does."""
     trial, table = make_trial(scenario), make_table(scenario)
-    results = compare_trial(trial, table)
-    return compose(trial, table, results, scenario.notes, PROVENANCE)
+    analysis = Analysis(
+        folder="allotment-cucumbers",
+        fingerprint="0123456789abcdef" * 4,
+        trial=trial,
+        table=table,
+        results=compare_trial(trial, table),
+        made=None,
+        notes=scenario.notes,
+        sealed=(),
+        tables=FolderTables(scores=(), servings=None, key=None, batches=None, readings=None),
+    )
+    return compose(analysis)
 
 
 @pytest.fixture(scope="session")

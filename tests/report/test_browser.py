@@ -2,7 +2,7 @@
 
 import pytest
 
-from blindspoon.report.pages import page
+from blindspoon.report.page import page
 
 pytestmark = pytest.mark.browser
 PHONE = {"width": 390, "height": 844}

@@ -8,7 +8,7 @@ import pytest
 
 from blindspoon.analysis import analyse, compose_report
 from blindspoon.charts.jars import readings_of
-from blindspoon.report.behind_charts import behind_attributes
+from blindspoon.report.section import behind_attribute
 
 TRIALS = sorted((Path(__file__).parents[2] / "trials").iterdir())
 
@@ -23,6 +23,10 @@ def told(request):
 def demo():
     analysis = analyse(TRIALS[0])
     return analysis, compose_report(analysis)
+
+
+def part(content, name):
+    return next(section for section in content.sections if section.name == name)
 
 
 def tables_of(content, chart):
@@ -41,7 +45,7 @@ def test_tables_of_an_attribute_have_a_row_a_variant_and_a_row_a_taster(told):
     analysis, content = told
     variants, tasters = len(analysis.trial.variants), len(analysis.table.tasters)
     for result in analysis.results:
-        name = result.attribute
+        name = result.attribute.name
         expected = {f"mixed-{name}": variants - 1, f"ranks-{name}": variants - 1}
         expected[f"raw-{name}"] = tasters
         found = tables_of(content, f"{name}-differences")
@@ -85,7 +89,7 @@ def test_taste_stands_beside_measurement(demo):
     analysis, content = demo
     (salt,) = content.behind["saltiness-measured"]
     assert salt.rows[0] == ("Plain brine", ("2.27", "5.42", "12"))
-    for chart in content.measured.pictures:
+    for chart in part(content, "measured").charts:
         (table,) = content.behind[chart.name]
         assert len(table.rows) == len(analysis.trial.variants)
 
@@ -108,12 +112,12 @@ def test_scores_that_the_page_does_not_print_are_not_linked(content_of):
 
 
 def test_names_follow_the_attribute():
-    assert behind_attributes(["crumb"])["crumb-scores"] == ("scores-crumb", "raw-crumb")
+    assert behind_attribute("crumb")["crumb-scores"] == ("scores-crumb", "raw-crumb")
 
 
 def test_variants_as_strong_as_the_control_that_scored_alike_share_a_sentence(demo):
     _, content = demo
-    first, *rest = content.measured.remarks
+    first, *rest = part(content, "measured").paragraphs
     assert first.replace("\xa0", " ") == (
         "“Cool cellar” (2.30 %), “Vine leaf” (2.23 %), “Calcium” (2.26 %) and “Old brine” (2.25 %) "
         "had about the control’s salt (2.27 %), and scored alike on saltiness."

@@ -167,7 +167,7 @@ def test_the_table_has_the_verdicts_that_move_and_no_others():
         alternative("procedure", texture_oak_leaf=("slight", 1)),
         alternative("ordinal", texture_vine=("different", 1), texture_clay=("not_shown", 0)),
     )
-    (table,) = made.words
+    (table,) = made.tables
     assert table.columns == (
         "As declared",
         "Without one taster",
@@ -196,7 +196,7 @@ def test_the_table_has_the_verdicts_that_move_and_no_others():
 
 def test_where_nothing_moves_there_is_no_table():
     made = section(alternative("taster", "T01"), alternative("procedure"))
-    assert made.words == ()
+    assert made.tables == ()
     assert made.paragraphs[1] == "All five verdicts stay as declared under every alternative below."
 
 
@@ -206,7 +206,7 @@ def test_an_alternative_that_says_nothing_of_a_verdict_shows_a_dash():
     made = section(
         alternative("taster", "T01", texture_clay=OPEN), replace(silent, outcomes=outcomes)
     )
-    assert made.words[0].rows[0][1][-1] == "–"
+    assert made.tables[0].rows[0][1][-1] == "–"
 
 
 def test_what_was_not_done_says_why():
@@ -234,7 +234,7 @@ def test_many_verdicts_that_move_are_cut_and_counted():
     )
     made = influence_section(trial, every)
     assert made is not None
-    assert len(made.words[0].rows) == MOST_ROWS
+    assert len(made.tables[0].rows) == MOST_ROWS
     assert made.paragraphs[-1].endswith("tables/influence.csv has all 60.")
     assert "“Oak leaf” on a0, “Vine” on a0, “Clay” on a0 and 57 others move" in made.paragraphs[0]
 
@@ -273,7 +273,7 @@ def test_where_no_alternative_says_anything_nothing_is_said_to_stay():
     made = section(replace(silent, outcomes=outcomes), not_done=lost)
     assert made.paragraphs == ("There is one taster only, on whom everything hangs.",)
     assert dict(made.points)["By the other procedure: not done."] == reason
-    assert made.words == ()
+    assert made.tables == ()
 
 
 @pytest.mark.parametrize("shown", [True, False])
@@ -286,7 +286,7 @@ def test_no_forbidden_word_and_no_p_value(shown):
     )
     text = " ".join(
         [*made.paragraphs, *(" ".join(each) for each in made.points)]
-        + [" ".join([row, *cells]) for table in made.words for row, cells in table.rows]
+        + [" ".join([row, *cells]) for table in made.tables for row, cells in table.rows]
     )
     assert not re.search(r"significan|prove[ds]?\b|no difference|identical|\bp [=<>]|None", text)
     assert ("T01" in text) == shown

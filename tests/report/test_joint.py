@@ -29,9 +29,9 @@ def cucumbers():
 def section(analysis, **changes):
     """The section of a trial, and of the same with another rule."""
     trial: Trial = replace(analysis.trial, decision=replace(analysis.trial.decision, **changes))
-    results = compare_trial(trial, analysis.table)
+    results = compare_trial(trial, analysis.table) if changes else analysis.results
     joint = study_joint(trial, analysis.table, results)
-    return joint_section(trial, joint, results), joint
+    return joint_section(replace(analysis, trial=trial, results=results), joint), joint
 
 
 def rows(found, name):
@@ -70,7 +70,7 @@ def test_ranks_decide_where_they_are_declared_to(cucumbers):
 def test_the_wine_has_one_attribute_and_no_section():
     analysis = analyse(TRIALS / "randall-1989-wine")
     joint = study_joint(analysis.trial, analysis.table, analysis.results)
-    assert joint_section(analysis.trial, joint, ()) is None
+    assert joint_section(analysis, joint) is None
     record = joint.to_record()
     assert [record[name] for name in ("correlations", "overall")] == [None] * 2
     assert record["correlations_reason"].endswith(".")

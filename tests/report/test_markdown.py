@@ -9,7 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from blindspoon.report.pages import inline, render, writeup
+from blindspoon.report.methods import citation
+from blindspoon.report.page import render, writeup
+from blindspoon.report.writers import inline
 
 COMMONMARK = MarkdownIt("commonmark").enable("table")
 
@@ -38,7 +40,12 @@ def test_it_says_what_the_page_says(content_of):
     content = content_of("usual")
     whole = COMMONMARK.render(writeup(content))
     told = " ".join(re.sub(r"<[^>]+>", " ", whole).split())
-    for text in (content.answer, content.title, content.findings[0].sentences[0], content.citation):
+    for text in (
+        content.answer,
+        content.title,
+        content.findings[0].sentences[0],
+        citation(content.analysis),
+    ):
         escaped = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
         assert " ".join(escaped.replace('"', "&quot;").split()) in told
     heads = [

@@ -14,8 +14,12 @@ from blindspoon.report.next_steps import MOST_STEPS, next_steps
 TRIALS = Path(__file__).parents[2] / "trials"
 
 
+def part(content, name):
+    return next(section for section in content.sections if section.name == name)
+
+
 def heads(content):
-    return [head for head, _ in content.next_steps]
+    return [head for head, _ in part(content, "next").points]
 
 
 def test_steps_are_few_and_never_twice(every_content):
@@ -27,7 +31,7 @@ def test_steps_are_few_and_never_twice(every_content):
 
 def test_what_is_open_asks_for_tasters_and_what_is_settled_does_not(content_of):
     assert not [head for head in heads(content_of("all alike")) if head.startswith("Ask more")]
-    text = dict(content_of("nothing differs").next_steps)
+    text = dict(part(content_of("nothing differs"), "next").points)
     asked = [value for head, value in text.items() if head.startswith("Ask more people about")]
     assert asked
     assert all(re.search(r"(few|About \S+) more tasters", value) for value in asked)
@@ -58,7 +62,7 @@ def demo():
 
 
 def test_batches_that_differ_otherwise_come_first(demo):
-    head, text = next_steps(demo.trial, demo.table, demo.made, demo.results)[0]
+    head, text = next_steps(demo)[0]
     assert head == "Level “Calcium”."
     assert "alike in temperature" in text
 
@@ -67,7 +71,7 @@ def test_batches_that_differ_in_the_same_share_a_step(demo):
     (calcium,) = [each for each in demo.made.differs if each.undeclared]
     others = (variant.name for variant in demo.trial.variants if variant.name != "plain")
     made = replace(demo.made, differs=tuple(replace(calcium, variant=name) for name in others))
-    found = [head for head, _ in next_steps(demo.trial, demo.table, made, demo.results)]
+    found = [head for head, _ in next_steps(replace(demo, made=made))]
     (level,) = [head for head in found if head.startswith("Level")]
     assert level == "Level “Cool cellar”, “Calcium”, “Old brine” and “Vine leaf”."
 
@@ -75,7 +79,9 @@ def test_batches_that_differ_in_the_same_share_a_step(demo):
 def test_the_number_of_tasters_is_that_of_the_table(content_of):
     """The fewest more of the table's column, in words up to twelve."""
     content = content_of("nothing differs")
-    cells = " ".join(cell for _, row in content.unsettled_table.rows for cell in row)
-    asked = [text for head, text in content.next_steps if head.startswith("Ask more people")]
+    cells = " ".join(cell for _, row in part(content, "unsettled").tables[0].rows for cell in row)
+    asked = [
+        text for head, text in part(content, "next").points if head.startswith("Ask more people")
+    ]
     numbers = re.findall(r"About (\d+) more", " ".join(asked))
     assert all(f"about {number}" in cells for number in numbers)

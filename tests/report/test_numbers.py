@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from blindspoon.report import number_tables
-from blindspoon.report.number_tables import DASH
+from blindspoon.report.tables import factor
+from blindspoon.report.writers import DASH
 
 
 def table_of(content, name):
@@ -11,8 +11,8 @@ def table_of(content, name):
 
 def test_every_row_has_a_cell_for_every_column(every_content):
     for name, content in every_content.items():
-        extra = [] if content.unsettled_table is None else [content.unsettled_table]
-        for table in (*content.numbers, *content.raw, content.made, *extra):
+        beside = [table for section in content.sections for table in section.tables]
+        for table in (*content.numbers, *content.raw, *beside):
             assert table.rows, f"{name}: {table.name}"
             for head, cells in table.rows:
                 assert len(cells) == len(table.columns), f"{name}: {table.name}, {head}"
@@ -67,9 +67,7 @@ def test_replicates_stand_in_one_cell(content_of):
 
 
 def test_factors_are_named_without_their_units():
-    assert [
-        number_tables._factor(name) for name in ("temperature_c", "calcium_g", "vine_leaf")
-    ] == [
+    assert [factor(name) for name in ("temperature_c", "calcium_g", "vine_leaf")] == [
         "temperature",
         "calcium",
         "vine leaf",

@@ -3,7 +3,7 @@ import io
 
 import pytest
 
-from blindspoon.report import csv_tables
+from blindspoon.report import writers
 
 
 def rows_of(content, path):
@@ -74,11 +74,11 @@ def test_a_formula_of_the_host_is_only_text(content_of):
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@a", "\tx", "\rx"])
 def test_texts_that_a_spreadsheet_would_run_are_guarded(text):
-    assert csv_tables.guarded(text) == f"'{text}"
+    assert writers.guarded(text) == f"'{text}"
 
 
 def test_negative_numbers_are_not_guarded():
-    assert csv_tables.to_csv(["a"], [[-1.5], [float("nan")], [True]]) == "a\n-1.5\n\nyes\n".replace(
+    assert writers.to_csv(["a"], [[-1.5], [float("nan")], [True]]) == "a\n-1.5\n\nyes\n".replace(
         "\n\n", '\n""\n'
     )
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.report.pages import page
+from blindspoon.report.methods import citation, references
+from blindspoon.report.page import page
 
 FORBIDDEN = (
     r"significan",
@@ -22,6 +23,10 @@ FORBIDDEN = (
     r"\bp = 1\b",
     r"(^|\s)-\d",
 )
+
+
+def part(content, name):
+    return next(section for section in content.sections if section.name == name)
 
 
 def text_of(content):
@@ -51,7 +56,7 @@ def test_the_search_would_find_a_forbidden_word(content_of):
 
 def test_p_values_stay_in_the_tables_and_the_methods(every_content):
     for name, content in every_content.items():
-        said = [content.answer, content.board_note, *content.differed]
+        said = [content.answer, *part(content, "differed").paragraphs]
         said += [text for finding in content.findings for text in finding.sentences]
         said += [finding.headline for finding in content.findings]
         assert not re.search(r"\bp [=<>]|p value", " ".join(said)), name
@@ -59,7 +64,7 @@ def test_p_values_stay_in_the_tables_and_the_methods(every_content):
 
 def test_every_variant_has_its_sentence_on_every_attribute(every_content):
     for name, content in every_content.items():
-        variants = len(content.made.rows) - 1
+        variants = len(part(content, "differed").tables[0].rows) - 1
         assert all(len(finding.sentences) == variants for finding in content.findings), name
 
 
@@ -72,18 +77,14 @@ def test_no_space_or_stop_is_doubled(every_content):
 
 
 def finished_strings(content):
-    paragraphs = (
-        *content.differed,
-        *content.tasted,
-        *content.compared,
-        *content.planned,
-        *content.unsettled,
-        *content.references,
-    )
-    pairs = [text for pair in (*content.not_shown, *content.cautions) for text in pair]
+    analysis, named = content.analysis, ("differed", "tasted", "compared", "planned", "unsettled")
+    paragraphs = [text for name in named for text in part(content, name).paragraphs]
+    points = (*part(content, "not-shown").points, *part(content, "cautions").points)
     said = [text for finding in content.findings for text in finding.sentences]
     notes = [note for table in content.numbers for note in table.notes]
-    return [content.answer, content.citation, content.raw_note, *paragraphs, *pairs, *said, *notes]
+    sources = [*references(analysis.results), citation(analysis)]
+    pairs = [text for pair in points for text in pair]
+    return [content.answer, *sources, *paragraphs, *pairs, *said, *notes]
 
 
 def test_every_paragraph_is_a_sentence(every_content):

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.analysis import analyse, write_report
-from blindspoon.findings.records import trial_record
+from blindspoon.report.records import trial_record
 from blindspoon.scores.pseudonyms import pseudonyms
 
 TRIAL = """
@@ -47,7 +47,7 @@ def named(tmp_path):
 def test_no_name_is_left_in_the_report_or_the_json(named, tmp_path):
     found = analyse(named)
     page = write_report(found, tmp_path / "reports")
-    record = trial_record(found.trial, found.table, found.results)
+    record = trial_record(found)
     texts = [json.dumps(record)]
     texts += [
         path.read_text() for path in page.parent.rglob("*") if path.suffix in (".html", ".csv")

@@ -12,13 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blindspoon.cli.printed import comparison_table
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.records import trial_record
+from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.verdict import flag_words, judge
-from blindspoon.report.csv_tables import flags_csv
+from blindspoon.report.csv_files import csv_files
 from blindspoon.report.limits import not_shown
+from blindspoon.report.records import trial_record
 from blindspoon.scores.score_table import build_table
 from blindspoon.stats.flags import AT_THE_END, FEWEST, WIDER, Flag, find_flags, spread_ratios
 from blindspoon.stats.mixed import compare_mixed
@@ -180,6 +181,20 @@ def trial_of(means, by="mixed"):
     return trial, table, results
 
 
+def analysis_of(trial, table, results):
+    return Analysis(
+        folder="flags",
+        fingerprint="0" * 64,
+        trial=trial,
+        table=table,
+        results=results,
+        made=None,
+        notes=(),
+        sealed=(),
+        tables=FolderTables(),
+    )
+
+
 def disputed(by, wide=0, tasters=10):
     """A trial in which one variant spreads wide and the procedures disagree on oak."""
     spreads = np.where(np.arange(4) == wide, 2.0, 0.5)
@@ -192,7 +207,8 @@ def disputed(by, wide=0, tasters=10):
         if {oak.verdict, oak.verdict_by_other} == {"different", "open"} and flags == [
             ("spread", NAMES[wide])
         ]:
-            return results[0].flags[0], oak, trial_record(trial, table, results)["attributes"][0]
+            record = trial_record(analysis_of(trial, table, results))
+            return results[0].flags[0], oak, record["attributes"][0]
     raise AssertionError("no such trial")
 
 
@@ -256,18 +272,18 @@ def test_an_end_of_the_scale_in_words(flag, words):
 
 def test_what_is_flagged_stands_in_the_table_the_limits_and_the_terminal():
     trial, table, results = trial_of(np.clip(panel((2.0, 0.7, 0.7, 0.7)), 0.1, 9.9))
-    (flag,) = results[0].flags
+    (flag,), found = results[0].flags, analysis_of(trial, table, results)
     words = flag_words(trial, flag)
-    heads = dict(not_shown(trial, table, results))
+    heads = dict(not_shown(found))
     assert f"On texture {words}. Where scores spread unequally" in heads["What uneven scores hide."]
-    printed = comparison_table(trial, table, results)
+    printed = comparison_table(found)
     assert f"  Note: {words}." in printed
-    assert flags_csv(results) == (
+    assert dict(csv_files(found))["tables/flags.csv"] == (
         f"attribute,variant,kind,value\ntexture,plain,spread,{flag.value:.12g}\n"
     )
-    even = (replace(results[0], flags=()),)
-    assert "What uneven scores hide." not in dict(not_shown(trial, table, even))
-    assert "Note:" not in comparison_table(trial, table, even)
+    even = replace(found, results=(replace(results[0], flags=()),))
+    assert "What uneven scores hide." not in dict(not_shown(even))
+    assert "Note:" not in comparison_table(even)
 
 
 @pytest.mark.slow

@@ -41,7 +41,7 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
     if as_json:
         say_json(to_record(found))
     else:
-        click.echo(comparison_table(found.trial, found.table, found.results))
+        click.echo(comparison_table(found))
 
 
 def _verify(folders: Sequence[Path]) -> None:
@@ -58,7 +58,7 @@ def _verify(folders: Sequence[Path]) -> None:
 def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: bool) -> None:
     from blindspoon.analysis import draw_forest, pool_folders  # noqa: PLC0415
     from blindspoon.cli.printed import pooled_table  # noqa: PLC0415
-    from blindspoon.findings.records import pool_record  # noqa: PLC0415
+    from blindspoon.report.records import pool_record  # noqa: PLC0415
 
     found = pool_folders(folders)
     if as_json:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from blindspoon.analysis import compose_report, to_record
+from blindspoon.analysis import compose_report, look_deeper, to_record
 from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
 
@@ -59,25 +59,25 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
         and the frames of a reveal), ``tables/``, ``verify.py`` (checks them with other libraries),
         ``data/`` (a Data Package that `compare` reads) and ``kit/`` (to repeat the trial).
     """
-    from blindspoon.charts.picture import picture_of  # noqa: PLC0415
     from blindspoon.charts.posts import figure_files  # noqa: PLC0415 - matplotlib, for PNG
     from blindspoon.publish.kit import kit_files  # noqa: PLC0415 - jinja2, and the drawing of orders
     from blindspoon.publish.package import data_package  # noqa: PLC0415
-    from blindspoon.report.pages import page, render, writeup  # noqa: PLC0415
+    from blindspoon.report.methods import software  # noqa: PLC0415
+    from blindspoon.report.page import page, render, writeup  # noqa: PLC0415
 
-    content = compose_report(analysis)
+    depth = look_deeper(analysis)
+    content = compose_report(analysis, depth)
     trial, table, made = analysis.trial, analysis.table, analysis.made
-    data = data_package(trial, analysis.tables, folder=analysis.folder, software=content.made_with)
+    data = data_package(trial, analysis.tables, folder=analysis.folder, software=software())
     kit = kit_files(trial, table, made, jar_g=jar_g)
-    pictures = [picture_of(trial, table, result) for result in analysis.results]
     source = ". ".join((*content.byline, "Made with Blindspoon."))
     return {
         **render(content),
-        **dict(figure_files(pictures, question=content.question, source=source)),
+        **dict(figure_files(content.pictures, question=content.question, source=source)),
         "print.html": page(content, paper=True).encode(),
         "writeup.md": writeup(content).encode(),
         "verify.py": disk.shipped("verify.py").encode(),
-        "tables/comparisons.json": json.dumps(to_record(analysis), allow_nan=False).encode(),
+        "tables/comparisons.json": json.dumps(to_record(analysis, depth), allow_nan=False).encode(),
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
     }

@@ -16,8 +16,7 @@ from typing import Any
 
 from blindspoon.files.text_table import FolderTables, TextTable, write_csv
 from blindspoon.files.trial_toml import trial_text
-from blindspoon.report.csv_tables import guarded
-from blindspoon.report.pages import inline
+from blindspoon.report.writers import guarded, inline
 from blindspoon.trial import Attribute, Trial
 
 Record = dict[str, Any]

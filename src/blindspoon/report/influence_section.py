@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator
 from blindspoon import wording
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import PROCEDURES, in_a_word
-from blindspoon.report.csv_tables import to_csv
-from blindspoon.report.number_tables import DASH, NumberTable, Section
-from blindspoon.report.short_answer import sentence
+from blindspoon.report.answer import sentence
+from blindspoon.report.section import Section
+from blindspoon.report.writers import DASH, Table, to_csv
 from blindspoon.trial import Trial
 
 SAME = "the same"
@@ -69,7 +69,7 @@ def influence_section(trial: Trial, influence: Influence, *, shown: bool = True)
             _tasters(trial, influence, ordered, shown=shown),
             *_others(trial, firm, moved, said=any(_says(influence, name) for name in NAMES)),
         ),
-        words=() if table is None else (table,),
+        tables=() if table is None else (table,),
         points=tuple(_methods(trial, influence)),
         files=(("tables/influence.csv", influence_csv(influence, shown=shown)),),
     )
@@ -182,7 +182,7 @@ def _firm(trial: Trial, firm: list[Outcome]) -> Iterator[str]:
 
 def _table(
     trial: Trial, influence: Influence, moved: list[Outcome], *, shown: bool
-) -> NumberTable | None:
+) -> Table | None:
     """Set the verdicts that move against the alternatives that were taken."""
     if not moved:
         return None
@@ -191,12 +191,13 @@ def _table(
     for each in moved[:MOST_ROWS]:
         cells = [_cell(trial, influence, name, each, shown=shown) for name in taken]
         rows.append((_row_name(trial, each), (word(trial, each), *cells)))
-    return NumberTable(
+    return Table(
         name="moves",
         caption="Verdicts that move",
         head="Variant and attribute",
         columns=("As declared", *(_head(trial, name) for name in taken)),
         rows=tuple(rows),
+        stacked=True,
         quiet=SAME,
     )
 

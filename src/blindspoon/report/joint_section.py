@@ -1,14 +1,11 @@
-"""Attributes together: which differences hold over all of them, what goes with what.
-
-All attributes together in tables: on the page, and in full for scripts.
-"""
+"""Attributes together: which differences hold over all of them, and what goes with what."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from blindspoon import wording
-from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.multivariate import (
     AttributePair,
     Correlation,
@@ -17,190 +14,155 @@ from blindspoon.findings.multivariate import (
     correlations_finding,
     pair_words,
 )
-from blindspoon.findings.overall import Overall, OverallComparison
+from blindspoon.findings.overall import Overall
 from blindspoon.findings.verdict import NAMES
-from blindspoon.report.csv_tables import Cell, to_csv
-from blindspoon.report.number_tables import DASH, NumberTable, Section
+from blindspoon.report.section import Section
+from blindspoon.report.tables import counted, p, two
+from blindspoon.report.writers import (
+    DASH,
+    Cell,
+    Column,
+    Table,
+    cells,
+    csv_names,
+    csv_values,
+    heads,
+    to_csv,
+)
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
-
-
-def joint_tables(
-    trial: Trial, joint: Joint, results: tuple[AttributeResult, ...]
-) -> Iterator[NumberTable]:
-    """Make the tables of the page."""
-    if isinstance(joint.overall, Overall):
-        yield _overall_table(trial, joint.overall, results)
-    if not isinstance(joint.correlations, NoResult):
-        yield _correlations_table(trial, joint.correlations)
-
-
-def _overall_table(
-    trial: Trial, overall: Overall, results: tuple[AttributeResult, ...]
-) -> NumberTable:
-    alone = {
-        (each.attribute.name, each.variant.name): each.verdict
-        for result in results
-        for each in result.comparisons
-    }
-    rows = []
-    for each in overall.comparisons:
-        label = trial.attribute(each.attribute).label
-        kinds = (
-            alone.get((each.attribute, each.variant)),
-            overall.verdict(each),
-        )
-        cells = (
-            trial.variant(each.variant).label,
-            *(DASH if p is None else wording.p_cell(p) for p in (each.mixed_p, each.ranks_p)),
-            *(DASH if kind is None else NAMES[kind] for kind in kinds),
-        )
-        rows.append((label, cells))
-    return NumberTable(
-        name="together-overall",
-        caption="Every difference held against all attributes",
-        head="Attribute",
-        columns=("Variant", "p, mixed model", "p, ranks", "By itself", "Over all attributes"),
-        rows=tuple(rows),
-    )
-
-
-def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> NumberTable:
-    reasons = {
-        found.reason
-        for pair in pairs
-        for found in (pair.within, pair.between)
-        if isinstance(found, NoResult)
-    }
-    rows = []
-    for pair in pairs:
-        one, two = (trial.attribute(name).label for name in (pair.first, pair.second))
-        cells = (*_correlation_cells(pair.within), *_correlation_cells(pair.between))
-        rows.append((f"{one} and {two.lower()}", cells))
-    return NumberTable(
-        name="together-correlations",
-        caption="How attributes go together",
-        head="Attributes",
-        columns=(
-            "Within variants",
-            "Interval within",
-            "Pairs",
-            "Between variants",
-            "Interval between",
-            "Variants",
-        ),
-        rows=tuple(rows),
-        notes=("The intervals have level 95 %, each by itself.", *sorted(reasons)),
-    )
-
-
-def _correlation_cells(found: Correlation | NoResult) -> tuple[str, str, str]:
-    if isinstance(found, NoResult):
-        return DASH, DASH, DASH
-    interval = DASH
-    if found.interval is not None:
-        digits = wording.telling_digits(found.interval, [0.0], 2)
-        interval = " to ".join(wording.number(end, digits) for end in found.interval)
-    return wording.number(found.r, 2), interval, f"{found.pairs:,}"
-
-
-def joint_files(joint: Joint) -> tuple[tuple[str, str], ...]:
-    """Write everything in full: path under the report's folder, and text."""
-    return (
-        ("tables/correlations.csv", correlations_csv(joint.correlations)),
-        ("tables/overall.csv", overall_csv(joint.overall)),
-    )
-
-
-def correlations_csv(pairs: tuple[AttributePair, ...] | NoResult) -> str:
-    """One row a pair of attributes and a question."""
-    columns = ["first", "second", "question", "r", "interval_low", "interval_high", "pairs", "df"]
-    if isinstance(pairs, NoResult):
-        return to_csv([*columns, "reason"], [[*[None] * len(columns), pairs.reason]])
-    rows: list[list[Cell]] = []
-    for pair in pairs:
-        for question, found in (
-            ("within variants", pair.within),
-            ("between variants", pair.between),
-        ):
-            head: list[Cell] = [pair.first, pair.second, question]
-            if isinstance(found, NoResult):
-                rows.append([*head, *[None] * 5, found.reason])
-            else:
-                low, high = found.interval or (None, None)
-                rows.append([*head, found.r, low, high, found.pairs, found.df, None])
-    return to_csv([*columns, "reason"], rows)
-
-
-def overall_csv(overall: Overall | NoResult) -> str:
-    """One row a variant and attribute."""
-    columns = ["attribute", "variant", "mixed_p", "mixed_verdict", "ranks_p", "ranks_verdict"]
-    if isinstance(overall, NoResult):
-        return to_csv([*columns, "reason"], [[*[None] * 6, overall.reason]])
-    return to_csv([*columns, "reason"], [_overall_row(each) for each in overall.comparisons])
-
-
-def _overall_row(each: OverallComparison) -> list[Cell]:
-    mixed: list[Cell] = [each.mixed_p, each.mixed_verdict]
-    return [each.attribute, each.variant, *mixed, each.ranks_p, each.ranks_verdict, None]
-
 
 MOST_LISTED = 6
 """Differences that a sentence lists; the table has all."""
 
 
-def joint_section(
-    trial: Trial, joint: Joint, results: tuple[AttributeResult, ...]
-) -> Section | None:
-    """Make the part of the page about all attributes together.
+def _ends(interval: tuple[float, float], _: object) -> str:
+    digits = wording.telling_digits(interval, [0.0], 2)
+    return " to ".join(wording.number(end, digits) for end in interval)
 
-    Parameters
-    ----------
-    trial : Trial
-    joint : Joint
-    results : tuple of AttributeResult
-        Of each attribute by itself.
 
-    Returns
-    -------
-    Section or None
-        None where there is one attribute.
-    """
+def _correlation(question: str, pairs: str) -> tuple[Column, ...]:
+    return (
+        Column("r", f"{question.capitalize()} variants", two),
+        Column("interval", f"Interval {question}", _ends, pair=True),
+        Column("pairs", pairs, counted),
+        Column("df"),
+    )
+
+
+PAIR = (
+    Column("within", inner=_correlation("within", "Pairs")),
+    Column("between", inner=_correlation("between", "Variants")),
+)
+OVERALL = (
+    Column("attribute"),
+    Column("variant"),
+    Column("mixed_p", "p, mixed model", p),
+    Column("mixed_verdict"),
+    Column("ranks_p", "p, ranks", p),
+    Column("ranks_verdict"),
+)
+
+
+def joint_section(analysis: Analysis, joint: Joint) -> Section | None:
+    """Make the part of the page about all attributes together; None where there is one."""
+    trial = analysis.trial
     if isinstance(joint.correlations, NoResult):
         return None
+    tables, paragraphs = [_correlations_table(trial, joint.correlations)], []
+    if isinstance(joint.overall, Overall):
+        tables.insert(0, _overall_table(analysis, joint.overall))
+        paragraphs.append(overall_finding(analysis.comparisons, joint.overall))
     return Section(
         name="together",
         head="Attributes together",
         role="Exploratory",
-        paragraphs=tuple(_paragraphs(trial, joint, results)),
-        numbers=tuple(joint_tables(trial, joint, results)),
+        paragraphs=(*paragraphs, _correlation_words(joint.correlations, trial)),
+        numbers=tuple(tables),
         points=tuple(_methods(joint.overall)),
-        files=joint_files(joint),
+        files=(
+            ("tables/correlations.csv", correlations_csv(joint.correlations)),
+            ("tables/overall.csv", overall_csv(joint.overall)),
+        ),
     )
+
+
+# Tables -----------------------------------------------------------------------------------------
+
+
+def _overall_table(analysis: Analysis, overall: Overall) -> Table:
+    alone = {(each.attribute.name, each.variant.name): each for each in analysis.comparisons}
+    rows = []
+    for each in overall.comparisons:
+        by_itself = alone[each.attribute, each.variant]
+        over_all = overall.verdict(each)
+        words = (NAMES[by_itself.verdict], DASH if over_all is None else NAMES[over_all])
+        texts = (by_itself.variant.label, *cells(OVERALL, each), *words)
+        rows.append((by_itself.attribute.label, texts))
+    return Table(
+        name="together-overall",
+        caption="Every difference held against all attributes",
+        head="Attribute",
+        columns=("Variant", *heads(OVERALL), "By itself", "Over all attributes"),
+        rows=tuple(rows),
+    )
+
+
+def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table:
+    found = [part for pair in pairs for part in (pair.within, pair.between)]
+    reasons = {part.reason for part in found if isinstance(part, NoResult)}
+    named = [
+        (trial.attribute(pair.first).label, trial.attribute(pair.second).label.lower(), pair)
+        for pair in pairs
+    ]
+    return Table(
+        name="together-correlations",
+        caption="How attributes go together",
+        head="Attributes",
+        columns=heads(PAIR),
+        rows=tuple((f"{one} and {two}", cells(PAIR, pair)) for one, two, pair in named),
+        notes=("The intervals have level 95 %, each by itself.", *sorted(reasons)),
+    )
+
+
+def correlations_csv(pairs: tuple[AttributePair, ...] | NoResult) -> str:
+    """One row a pair of attributes and a question."""
+    columns = PAIR[0].inner
+    names = ["first", "second", "question", *csv_names(columns), "reason"]
+    if isinstance(pairs, NoResult):
+        return to_csv(names, [[*[None] * (len(names) - 1), pairs.reason]])
+    rows: list[list[Cell]] = []
+    for pair in pairs:
+        for question, found in (("within", pair.within), ("between", pair.between)):
+            reason = found.reason if isinstance(found, NoResult) else None
+            head: list[Cell] = [pair.first, pair.second, f"{question} variants"]
+            rows.append([*head, *csv_values(columns, found), reason])
+    return to_csv(names, rows)
+
+
+def overall_csv(overall: Overall | NoResult) -> str:
+    """One row a variant and attribute."""
+    names = [*csv_names(OVERALL), "reason"]
+    if isinstance(overall, NoResult):
+        return to_csv(names, [[*csv_values(OVERALL, overall), overall.reason]])
+    return to_csv(names, ([*csv_values(OVERALL, each), None] for each in overall.comparisons))
 
 
 # Findings ---------------------------------------------------------------------------------------
 
 
-def _paragraphs(trial: Trial, joint: Joint, results: tuple[AttributeResult, ...]) -> Iterator[str]:
-    if isinstance(joint.overall, Overall):
-        yield overall_finding(joint.overall, results)
-    if not isinstance(joint.correlations, NoResult):
-        yield _correlation_words(joint.correlations, trial)
-
-
-def overall_finding(overall: Overall, results: tuple[AttributeResult, ...]) -> str:
+def overall_finding(comparisons: tuple[Comparison, ...], overall: Overall) -> str:
     """Say which differences hold when all attributes are held against each other."""
     stricter = {
         (each.attribute, each.variant): overall.verdict(each) for each in overall.comparisons
     }
-    shown = [each for result in results for each in result.comparisons if each.differs]
-    held = [
-        each
-        for each in shown
-        if stricter.get((each.attribute.name, each.variant.name)) in ("different", "slight")
-    ]
+    held, lost = list[Comparison](), list[Comparison]()
+    for each in comparisons:
+        if each.differs:
+            verdict = stricter.get((each.attribute.name, each.variant.name))
+            (held if verdict in ("different", "slight") else lost).append(each)
     start = "No attribute was declared primary, so each was decided by itself. "
+    shown = len(held) + len(lost)
     if not shown:
         return (
             f"{start}No difference was shown, so there is none for a stricter level to take away."
@@ -209,13 +171,12 @@ def overall_finding(overall: Overall, results: tuple[AttributeResult, ...]) -> s
         f"Held to one false alarm in {wording.plain(round(1 / overall.alpha, 1))} trials over all "
         f"{wording.spelled(overall.attributes)} attributes, "
     )
-    if len(held) == len(shown):
-        return f"{start}{level}{_all_of(len(shown))} still shown."
-    lost = [each for each in shown if each not in held]
+    if not lost:
+        return f"{start}{level}{_all_of(shown)} still shown."
     verb = "is" if len(held) < 2 else "are"
     number = wording.spelled(len(held)) if held else "none"
     return (
-        f"{start}{level}{number} of the {wording.spelled(len(shown))} differences {verb} still "
+        f"{start}{level}{number} of the {wording.spelled(shown)} differences {verb} still "
         f"shown{_listed(held)}. No longer shown{_listed(lost)}."
     )
 
@@ -226,14 +187,14 @@ def _all_of(number: int) -> str:
     return f"{'both' if number == 2 else f'all {wording.spelled(number)}'} differences are"
 
 
-def _listed(compared: list[Comparison]) -> str:
+def _listed(comparisons: list[Comparison]) -> str:
     """Name differences by attribute, after a colon; their number where they are many."""
-    if not compared:
+    if not comparisons:
         return ""
-    if len(compared) > MOST_LISTED:
-        return f": {wording.spelled(len(compared))}, listed with the numbers"
+    if len(comparisons) > MOST_LISTED:
+        return f": {wording.spelled(len(comparisons))}, listed with the numbers"
     by_attribute: dict[str, list[str]] = {}
-    for each in compared:
+    for each in comparisons:
         label = each.attribute.label.lower()
         by_attribute.setdefault(label, []).append(f"“{each.variant.label}”")
     named = (f"{wording.listing(labels)} on {label}" for label, labels in by_attribute.items())

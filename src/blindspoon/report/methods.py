@@ -1,102 +1,32 @@
-"""How it was tasted, how it was compared, what was planned: paragraphs that a journal could print.
+"""How it was tasted, how it was compared, what was planned, and how it is cited.
 
-Only what the folder says is said; what it does not record is named as not recorded.
-
-How one person tasted alone, and how the rounds were compared, in paragraphs.
+Only what the folder says is said; what it does not record is named as not recorded. The sentences
+stand in templates/tasted.txt.j2, compared.txt.j2 and planned.txt.j2.
 """
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
+from importlib.metadata import version
 
 import numpy as np
 
-from blindspoon import wording
-from blindspoon.findings.comparison import AttributeResult
-from blindspoon.report.short_answer import sentence
+from blindspoon import __version__, wording
+from blindspoon.findings.comparison import Analysis, AttributeResult
+from blindspoon.report.words import day, paragraphs
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import MixedFit, RankContrast
+from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.stats.rounds import MOST_TOGETHER
 from blindspoon.trial import Attribute, Scale, Trial
 
-
-def orders_alone(table: ScoreTable) -> str:
-    """Count the orders of the rounds that differ from one another."""
-    rows = np.lexsort((table.position, table.session))
-    rounds = np.split(table.variant[rows], np.flatnonzero(np.diff(table.session[rows])) + 1)
-    orders = len({tuple(cups.tolist()) for cups in rounds})
-    return (
-        "The order of the cups is recorded for every round: "
-        f"{wording.count(orders, 'order')} in {wording.count(len(rounds), 'round')}."
-    )
+LIBRARIES = ("numpy", "scipy")
+"""Those that computed something."""
 
 
-def within_rounds(trial: Trial, results: tuple[AttributeResult, ...]) -> str:
-    """Describe the comparison of one person alone."""
-    contrasts = [
-        comparison.ranks
-        for result in results
-        for comparison in result.comparisons
-        if isinstance(comparison.ranks, RankContrast)
-    ]
-    if not contrasts:
-        return "The rank comparison within rounds could not be made with these scores."
-    zeros = sum(each.zero_differences for each in contrasts)
-    ties = f" ({zeros:,} differences of zero left out)" if zeros else ""
-    drawn = any(each.method == "sampled" for each in contrasts)
-    ways = (
-        f"all ways to do so, or a sample of them drawn from the trial’s seed, {trial.seed}, were"
-        if drawn
-        else "all ways to do so were"
-    )
-    return (
-        "Rank comparison within rounds: chance is reckoned from the draw of the orders alone, so a "
-        "variant is compared only where its order with the control was recorded and changed from "
-        "round to round. If this taster would have scored the cups of a variant and of the control "
-        "the same had their names been exchanged (Fisher 1935), every exchange within rounds was "
-        f"as likely; {ways} gone through. The statistic is the sum of the signed ranks (Wilcoxon "
-        f"1945) of the rounds’ differences{ties}. {_family(results)} The shift is the estimate of "
-        "Hodges and Lehmann (1963) over the rounds, cups of one variant averaged first; its "
-        "intervals invert the signed rank test, with alpha shared equally by the variants."
-    )
-
-
-def _family(results: tuple[AttributeResult, ...]) -> str:
-    if max(len(result.comparisons) for result in results) > MOST_TOGETHER:
-        return "P values are adjusted over the variants by the method of Holm (1979)."
-    return (
-        "P values are adjusted over the variants by a closed test (Marcus, Peritz and Gabriel "
-        "1976): every set of variants is tested against the control, their names permuted within "
-        "rounds, and a variant’s p value is the largest over the sets that hold it."
-    )
-
-
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-
-
-def day(date: datetime.date) -> str:
-    """Write a date in words, whatever the language of the machine.
-
-    Examples
-    --------
-    >>> day(datetime.date(2026, 9, 4))
-    '4 September 2026'
-    """
-    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+def software() -> str:
+    """Name Blindspoon and the libraries that computed something, with their versions."""
+    known = wording.listing(f"{name} {version(name)}" for name in LIBRARIES)
+    return f"Blindspoon {__version__} on {known}"
 
 
 def session_dates(trial: Trial, table: ScoreTable) -> list[datetime.date]:
@@ -118,319 +48,194 @@ def report_date(trial: Trial, table: ScoreTable) -> str:
 # How it was tasted ------------------------------------------------------------------------------
 
 
-def tasted(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
+def tasted(analysis: Analysis) -> tuple[str, ...]:
     """Panel, blinding, orders, scale and cleanser, as far as they are known."""
-    return (
-        " ".join([_panel(trial, table), _blinding(trial, table), _orders(trial, table)]),
-        " ".join([*_scales(trial.attributes), _missing(table), _cleanser(trial), _unrecorded()]),
-    )
-
-
-def _panel(trial: Trial, table: ScoreTable) -> str:
-    tasters, cups = len(table.tasters), table.taster.size
-    people = wording.count(tasters, "taster").partition(" ")[2]
-    dates = [day(date) for date in session_dates(trial, table)]
-    lead = "" if len(dates) == len(table.sessions) else "dates recorded: "
-    when = f" ({lead}{wording.listing(dates)})" if dates else ""
-    text = (
-        f"{wording.spelled(tasters)} {people} scored {wording.count(cups, 'cup')} of "
-        f"{wording.count(len(trial.variants), 'variant')}, the control among them, in "
-        f"{wording.count(len(table.sessions), _sitting(table))}{when}, {_each(table)}"
-    )
-    alone = " What one taster finds holds for that taster." if tasters == 1 else ""
-    return sentence(text) + alone
-
-
-def _sitting(table: ScoreTable) -> str:
-    """Call a session of one person alone a round."""
-    return "round" if len(table.tasters) == 1 else "session"
-
-
-def _each(table: ScoreTable) -> str:
-    """Say how many cups a taster had in a session."""
+    trial, table = analysis.trial, analysis.table
     cups = np.bincount(table.taster * len(table.sessions) + table.session)
     cups = cups[cups > 0]
-    each = "a round" if len(table.tasters) == 1 else "a taster and session"
-    if cups.min() == cups.max():
-        return f"{wording.count(int(cups[0]), 'cup')} {each}"
-    return f"{cups.min()} to {cups.max()} cups {each}"
-
-
-def _blinding(trial: Trial, table: ScoreTable) -> str:
-    if not table.coded:
-        return (
-            "The data were not recorded under codes here, so this folder cannot show that "
-            "anybody tasted blind."
-        )
-    codes = "for every taster" if trial.tasting.codes == "per taster" else "for every session"
-    return (
-        f"The cups bore codes, by the plan drawn afresh {codes}; one file alone tells which "
-        "variant a code stands for, and the scores were recorded by code."
+    return paragraphs(
+        "tasted",
+        trial=trial,
+        table=table,
+        alone=len(table.tasters) == 1,
+        tasters=len(table.tasters),
+        cups=table.taster.size,
+        each=(int(cups.min()), int(cups.max())),
+        dates=[day(date) for date in session_dates(trial, table)],
+        orders=_orders(table),
+        every_place=(table.position > 0).all(),
+        any_place=(table.position > 0).any(),
+        scales=_scales(trial.attributes),
+        total=table.scores.size,
+        blank=int(np.isnan(table.scores).sum()),
     )
 
 
-def _orders(trial: Trial, table: ScoreTable) -> str:
-    if len(table.tasters) == 1 and (table.position > 0).all():
-        return orders_alone(table)
-    if table.balanced:
-        return (
-            "Every taster was to get every variant once in a session, and each variant stood in "
-            "each place of the serving order equally often, give or take one."
-        )
-    known = table.position > 0
-    if not known.any():
-        return "The order in which the cups were tasted is not recorded."
-    incomplete = trial.tasting.servings is not None and (
-        trial.tasting.servings < len(trial.variants)
-    )
-    if incomplete:
-        cups = wording.count(trial.tasting.servings or 0, "variant")
-        return f"A taster was to get {cups} in a session, so each saw a part of the variants."
-    return (
-        "The order of the cups is recorded; the variants did not stand in every place of it "
-        "equally often."
-    )
+def _orders(table: ScoreTable) -> tuple[int, int]:
+    """Count the orders that differ from one another, and the sessions."""
+    rows = np.lexsort((table.position, table.session))
+    sessions = np.split(table.variant[rows], np.flatnonzero(np.diff(table.session[rows])) + 1)
+    return len({tuple(cups.tolist()) for cups in sessions}), len(sessions)
 
 
-def _scales(attributes: Iterable[Attribute]) -> list[str]:
-    """Write one sentence a scale, naming the attributes that share it."""
-    shared: dict[Scale, list[Attribute]] = {}
-    for each in attributes:
-        shared.setdefault(each.scale, []).append(each)
-    return [_scale(members) for members in shared.values()]
-
-
-def _scale(members: list[Attribute]) -> str:
-    scale, names = members[0].scale, []
-    for each in members:
-        ends = f" ({each.low} to {each.high})" if each.low and each.high else ""
-        names.append(f"{each.label.lower()}{ends}")
-    steps = f" in steps of {wording.plain(scale.step)}" if scale.step else ", any number allowed"
-    verb = "was" if len(names) == 1 else "were"
-    low, high = wording.plain(scale.low), wording.plain(scale.high)
-    return f"{sentence(f'{wording.listing(names)} {verb} scored from {low} to {high}{steps}')}"
-
-
-def _missing(table: ScoreTable) -> str:
-    blank, total = int(np.isnan(table.scores).sum()), table.scores.size
-    if not blank:
-        return f"All {total:,} scores were given."
-    verb = "was" if blank == 1 else "were"
-    return f"Of {total:,} scores {blank:,} {verb} not given; a blank is missing, never zero."
-
-
-def _cleanser(trial: Trial) -> str:
-    if trial.tasting.cleanser:
-        return f"Between cups the plan has {trial.tasting.cleanser.rstrip('.')}."
-    return "Nothing is recorded about what was taken between cups."
-
-
-def _unrecorded() -> str:
-    return (
-        "How the tasters were chosen, whether they had practised, whether the cups could be told "
-        "apart by eye, and what the person who poured knew, is not recorded."
-    )
+def _scales(attributes: tuple[Attribute, ...]) -> list[tuple[list[str], Scale]]:
+    """Name the attributes that share a scale, with the words at its ends."""
+    shared: dict[Scale, list[str]] = {}
+    for attribute in attributes:
+        low, high = attribute.low, attribute.high
+        ends = f" ({low} to {high})" if low and high else ""
+        shared.setdefault(attribute.scale, []).append(f"{attribute.label.lower()}{ends}")
+    return [(names, scale) for scale, names in shared.items()]
 
 
 # How it was compared ----------------------------------------------------------------------------
 
 
-def compared(trial: Trial, results: tuple[AttributeResult, ...], software: str) -> tuple[str, ...]:
+def compared(analysis: Analysis) -> tuple[str, ...]:
     """Describe the statistics, completely enough for a paper."""
-    alone = any(result.unit == "round" for result in results)
-    how = [_mixed(trial, results), _ranks(trial, results)]
-    if alone:
-        how = [f"{within_rounds(trial, results)} {_friedman(results)}"]
-    return (_question(trial, alone=alone), *how, _rule(trial, results), _reporting(software))
-
-
-def _question(trial: Trial, *, alone: bool) -> str:
-    decides = "the linear mixed model" if trial.decision.by == "mixed" else "the rank comparison"
-    procedures = (
-        "One person tasted alone, and a mixed model needs two, so the rank comparison decides, "
-        "whichever procedure was declared"
-        if alone
-        else f"Two procedures were run on the same scores: {decides} decides, and the other is "
-        "shown beside it"
+    trial, results = analysis.trial, analysis.results
+    fits = [(r.attribute, r.mixed) for r in results if isinstance(r.mixed, MixedFit)]
+    found = (comparison.ranks for comparison in analysis.comparisons)
+    contrasts = [ranks for ranks in found if not isinstance(ranks, NoResult)]
+    methods = {contrast.method for contrast in contrasts}
+    twice = any(fit.taster_variant_sd is not None for _, fit in fits)
+    batches = any(fit.batch_sd is not None for _, fit in fits)
+    forms = {getattr(result.friedman, "form", "") for result in results}
+    with_margin = [result for result in results if result.attribute.margin is not None]
+    return paragraphs(
+        "compared",
+        trial=trial,
+        alone=any(result.unit == "round" for result in results),
+        fits=fits,
+        position=any(fit.note.position for _, fit in fits),
+        random=[
+            "taster",
+            *["taster by variant (because tasters scored a variant more than once)"] * twice,
+            *["batch"] * batches,
+        ],
+        at_zero=[
+            f"{component.replace(':', ' by ')} ({_plain_name(attribute)})"
+            for attribute, fit in fits
+            for component in fit.note.at_zero
+        ],
+        stuck=[_plain_name(attribute) for attribute, fit in fits if not fit.note.converged],
+        contrasts=contrasts,
+        zeros=sum(contrast.zero_differences for contrast in contrasts),
+        ways={name: text for name, text in _ways(trial).items() if name in methods},
+        together=_together(results),
+        forms=[text for name, text in FORMS.items() if name in forms],
+        margins=_margins(trial.attributes),
+        levels=[
+            wording.percent(level) for level in sorted({1 - 2 * each.alpha for each in with_margin})
+        ],
+        software=software(),
     )
-    return (
-        f"Every variant was compared with the control, “{trial.variant(trial.control).label}”, on "
-        "every attribute. A difference is the variant minus the control, in points of the scale. "
-        f"{procedures}. Every test is two-sided except those of equivalence. No score of the "
-        "folder was changed, transformed or removed as an outlier."
-    )
 
 
-def _mixed(trial: Trial, results: tuple[AttributeResult, ...]) -> str:
-    fits = [result.mixed for result in results if isinstance(result.mixed, MixedFit)]
-    if not fits:
-        return "The linear mixed model could not be fitted to these scores."
-    fixed = "variant and serving position" if any(fit.note.position for fit in fits) else "variant"
-    random = ["taster"]
-    if any(fit.taster_variant_sd is not None for fit in fits):
-        random.append("taster by variant (because tasters scored a variant more than once)")
-    if any(fit.batch_sd is not None for fit in fits):
-        random.append("batch")
-    others = len(trial.variants) - 1
-    family = (
-        f"adjusted, within an attribute, for its {wording.count(others, 'comparison')} with the "
-        "one control by Dunnett’s method (Dunnett 1955, 1964)"
-        if others > 1
-        else "not adjusted, there being one comparison an attribute"
-    )
-    text = (
-        f"Mixed model: fixed effects of {fixed}; random effects of {wording.listing(random)}; "
-        "restricted maximum likelihood (REML), with the standard errors and degrees of freedom "
-        f"of Kenward and Roger (1997). P values and simultaneous intervals were {family}. "
-        "The model takes errors to be normal and equally spread."
-    )
-    return text + _zero(results)
+FORMS = {
+    "Friedman": "Friedman’s test (1937)",
+    "Durbin": "Durbin’s form (1951) of Friedman’s test, for incomplete blocks",
+    "Skillings-Mack": "the form of Skillings and Mack (1981) of Friedman’s test, because scores "
+    "are missing",
+}
 
 
-def _zero(results: tuple[AttributeResult, ...]) -> str:
-    """Say which variance components came out as zero, or that a fit did not converge."""
-    at_zero = [
-        f"{component.replace(':', ' by ')} ({result.attribute.name.replace('_', ' ')})"
-        for result in results
-        if isinstance(result.mixed, MixedFit)
-        for component in result.mixed.note.at_zero
-    ]
-    stuck = [
-        result.attribute.name.replace("_", " ")
-        for result in results
-        if isinstance(result.mixed, MixedFit) and not result.mixed.note.converged
-    ]
-    text = f" Variances estimated as zero, and kept: {wording.listing(at_zero)}." if at_zero else ""
-    if stuck:
-        text += f" The fit did not converge for {wording.listing(stuck)}: read it with care."
-    return text
+def _plain_name(attribute: Attribute) -> str:
+    return attribute.name.replace("_", " ")
 
 
-def _ranks(trial: Trial, results: tuple[AttributeResult, ...]) -> str:
-    contrasts = [
-        comparison.ranks
-        for result in results
-        for comparison in result.comparisons
-        if isinstance(comparison.ranks, RankContrast)
-    ]
-    if not contrasts:
-        return "The rank comparison could not be made with these scores."
-    how = {
+def _ways(trial: Trial) -> dict[str, str]:
+    return {
         "exact": "all sign patterns were enumerated",
         "sampled": f"sign patterns were drawn at random from the trial’s seed, {trial.seed}",
         "normal": "the joint normal limit was used",
     }
-    methods = [text for name, text in how.items() if name in {each.method for each in contrasts}]
-    zeros = sum(each.zero_differences for each in contrasts)
-    ties = f" ({zeros:,} differences of zero stayed in, with rank zero)" if zeros else ""
-    return (
-        "Rank comparison: each taster’s differences from the control, replicates averaged first, "
-        f"were compared by signed ranks (Wilcoxon 1945){ties}. All differences of a taster change "
-        f"sign together; {wording.listing(methods)}. P values are adjusted over the variants "
-        "by the step-down maximum (Westfall and Young 1993). The shift is the estimate of Hodges "
-        "and Lehmann (1963), and its interval inverts the test at the level of the family. "
-        f"{_friedman(results)}"
-    )
 
 
-def _friedman(results: tuple[AttributeResult, ...]) -> str:
-    forms = {getattr(result.friedman, "form", "") for result in results} - {""}
-    if not forms:
-        return "Friedman’s test that all are alike could not be made."
-    sources = {
-        "Friedman": "Friedman’s test (1937)",
-        "Durbin": "Durbin’s form (1951) of Friedman’s test, for incomplete blocks",
-        "Skillings-Mack": "the form of Skillings and Mack (1981) of Friedman’s test, because "
-        "scores are missing",
-    }
-    names = wording.listing(text for name, text in sources.items() if name in forms)
-    return f"Whether all variants are alike was asked by {names}; no verdict hangs on it."
+def _together(results: tuple[AttributeResult, ...]) -> bool:
+    """Whether every set of variants of a taster alone is tested."""
+    return max(len(result.comparisons) for result in results) <= MOST_TOGETHER
 
 
-def _rule(trial: Trial, results: tuple[AttributeResult, ...]) -> str:
-    text = (
-        f"A variant is called different where its adjusted p value is at most alpha, "
-        f"{wording.plain(trial.decision.alpha)}{_sharing(trial)}."
-    )
-    margins = [each for each in trial.attributes if each.margin is not None]
-    if not margins:
-        return f"{text} No margin was set, so nothing could be called alike or slight."
-    levels = sorted(
-        {1 - 2 * result.alpha for result in results if result.attribute.margin is not None}
-    )
-    level = wording.listing((wording.percent(level) for level in levels), "or")
-    return (
-        f"{text} It is called alike where the simultaneous {level} interval lies inside the margin "
-        "on both sides (two one-sided tests; Schuirmann 1987), and slightly different where both "
-        f"hold. {_margins(margins)}"
-    )
-
-
-def _sharing(trial: Trial) -> str:
-    """How alpha is shared, as the end of a sentence."""
-    primary = len(trial.decision.primary)
-    if primary == 0:
-        return ", on each attribute by itself"
-    if primary == 1:
-        return "; the one primary attribute has all of it, each exploratory one is taken by itself"
-    return (
-        f", shared equally by the {wording.spelled(primary)} primary attributes; each exploratory "
-        "one is taken by itself, at the whole of it. The p values are printed unshared"
-    )
-
-
-def _margins(attributes: list[Attribute]) -> str:
+def _margins(attributes: tuple[Attribute, ...]) -> list[str]:
     shared: dict[str, list[str]] = {}
-    for each in attributes:
-        shared.setdefault(wording.margin(each), []).append(each.label.lower())
-    parts = [f"{margin} for {wording.listing(labels)}" for margin, labels in shared.items()]
-    return f"The margin, the smallest difference that would matter, is {wording.listing(parts)}."
-
-
-def _reporting(software: str) -> str:
-    return (
-        f"Computed with {software}. Reported after the SAMPL guidelines (Lang and Altman 2013): "
-        "estimates with their intervals, and every comparison that was made."
-    )
+    for attribute in attributes:
+        if attribute.margin is not None:
+            shared.setdefault(wording.margin(attribute), []).append(attribute.label.lower())
+    return [f"{margin} for {wording.listing(labels)}" for margin, labels in shared.items()]
 
 
 # What was planned -------------------------------------------------------------------------------
 
 
-def planned(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
-    """Tell what was declared before tasting, and what is exploratory."""
-    declared, primary = trial.decision.declared, trial.decision.primary
-    if declared is None:
-        return (
-            "No decision rule was declared before tasting. What is compared here was chosen after "
-            "the scores were seen, or may have been, so every attribute is exploratory: something "
-            "to test next time, not an answer.",
-        )
-    labels = [trial.attribute(name).label.lower() for name in primary]
-    rest = [each.label.lower() for each in trial.attributes if each.name not in primary]
-    noun = "attribute" if len(labels) == 1 else "attributes"
-    text = f"{_when(declared, session_dates(trial, table))} It names "
-    text += (
-        f"{wording.listing(labels)} as primary, the {noun} that the trial was made to answer"
-        if labels
-        else "no primary attribute"
+def planned(analysis: Analysis) -> tuple[str, ...]:
+    """Tell what was declared before tasting, what is exploratory, and what the seal says."""
+    trial, rule = analysis.trial, analysis.trial.decision
+    dates = session_dates(trial, analysis.table)
+    return paragraphs(
+        "planned",
+        declared=rule.declared,
+        gap=(dates[0] - rule.declared).days if dates and rule.declared else None,
+        primary=[trial.attribute(name).label.lower() for name in rule.primary],
+        rest=[a.label.lower() for a in trial.attributes if a.name not in rule.primary],
+        sealed=analysis.sealed,
     )
-    exploratory = (
-        f"Exploratory: {wording.listing(rest)}. A difference found there is something to test "
-        "next time: among many comparisons some come out different by chance."
-        if rest
-        else "Nothing here is exploratory."
-    )
-    return (sentence(text), exploratory)
 
 
-def _when(declared: datetime.date, dates: list[datetime.date]) -> str:
-    text = f"The decision rule bears the date {day(declared)}, as trial.toml states it"
-    if not dates:
-        return f"{text}; the dates of the sessions are not recorded."
-    gap = (dates[0] - declared).days
-    if gap > 0:
-        return f"{text}, {wording.count(gap, 'day')} before the first session."
-    if gap == 0:
-        return f"{text}: the day of the first session. The folder does not say which came first."
-    return f"{text}: after the first session, so when scores could already be seen."
+# Sources ----------------------------------------------------------------------------------------
+
+
+def citation(analysis: Analysis) -> str:
+    """Say how the writeup is cited."""
+    trial = analysis.trial
+    author = trial.host.rstrip(".") or "Anonymous host"
+    date = report_date(trial, analysis.table) or "Undated"
+    title = trial.title if trial.title.endswith(("?", "!", ".")) else f"{trial.title}."
+    return (
+        f"{author}. {date}. {title} Writeup of a tasting, made with Blindspoon {__version__}. "
+        f"Data SHA-256 {analysis.fingerprint[:16]}."
+    )
+
+
+def references(results: tuple[AttributeResult, ...]) -> tuple[str, ...]:
+    """List the sources that the methods paragraphs name, in alphabetical order."""
+    forms = {getattr(result.friedman, "form", "") for result in results}
+    unused = {"fisher", "holm", "marcus"}
+    if any(result.unit == "round" for result in results):
+        unused = {"dunnett", "kenward", "westfall", "holm" if _together(results) else "marcus"}
+    unused |= {"durbin"} - {form.lower() for form in forms}
+    unused |= set() if "Skillings-Mack" in forms else {"skillings"}
+    return tuple(text for name, text in REFERENCES.items() if name not in unused)
+
+
+REFERENCES = {
+    "dunnett": "Dunnett, C. W. 1955. A multiple comparison procedure for comparing several "
+    "treatments with a control. Journal of the American Statistical Association 50:1096–1121; "
+    "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
+    "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
+    "Psychology, Statistical Section 4:85–90.",
+    "fisher": "Fisher, R. A. 1935. The Design of Experiments. Edinburgh: Oliver and Boyd.",
+    "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
+    "implicit in the analysis of variance. Journal of the American Statistical Association "
+    "32:675–701.",
+    "hodges": "Hodges, J. L., and E. L. Lehmann. 1963. Estimates of location based on rank "
+    "tests. Annals of Mathematical Statistics 34:598–611.",
+    "holm": "Holm, S. 1979. A simple sequentially rejective multiple test procedure. "
+    "Scandinavian Journal of Statistics 6:65–70.",
+    "kenward": "Kenward, M. G., and J. H. Roger. 1997. Small sample inference for fixed effects "
+    "from restricted maximum likelihood. Biometrics 53:983–997.",
+    "lang": "Lang, T. A., and D. G. Altman. 2013. Basic statistical reporting for articles "
+    "published in biomedical journals: the SAMPL guidelines. In Science Editors’ Handbook, "
+    "European Association of Science Editors.",
+    "marcus": "Marcus, R., E. Peritz, and K. R. Gabriel. 1976. On closed testing procedures with "
+    "special reference to ordered analysis of variance. Biometrika 63:655–660.",
+    "schuirmann": "Schuirmann, D. J. 1987. A comparison of the two one-sided tests procedure and "
+    "the power approach for assessing the equivalence of average bioavailability. Journal of "
+    "Pharmacokinetics and Biopharmaceutics 15:657–680.",
+    "skillings": "Skillings, J. H., and G. A. Mack. 1981. On the use of a Friedman-type statistic "
+    "in balanced and unbalanced block designs. Technometrics 23:171–177.",
+    "westfall": "Westfall, P. H., and S. S. Young. 1993. Resampling-Based Multiple Testing. New "
+    "York: Wiley.",
+    "wilcoxon": "Wilcoxon, F. 1945. Individual comparisons by ranking methods. Biometrics "
+    "Bulletin 1:80–83.",
+}

@@ -1,7 +1,4 @@
-"""The tasters, in words, charts and tables: how far the evidence can lean on them.
-
-Whether the order of the cups shows in the scores, in sentences.
-"""
+"""The tasters, in words, charts and tables: how far the evidence can lean on them."""
 
 from __future__ import annotations
 
@@ -20,9 +17,9 @@ from blindspoon.findings.panel_results import (
     Repeatability,
     long_rows,
 )
-from blindspoon.report.csv_tables import to_csv
-from blindspoon.report.number_tables import Section
 from blindspoon.report.panel_tables import panel_tables, places_tables, taster_tables
+from blindspoon.report.section import Section
+from blindspoon.report.writers import to_csv
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL, FTest
 from blindspoon.trial import Attribute, Trial
@@ -121,7 +118,8 @@ def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> Section 
     Section or None
         None where nothing was scored.
     """
-    if all(isinstance(each.scale_use, NoResult) for each in panel.attributes):
+    told = answering(panel)
+    if not told:
         return None
     return Section(
         name="tasters",
@@ -131,14 +129,14 @@ def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> Section 
         charts=tuple(_charts(trial, panel, shown=shown)),
         numbers=(
             *panel_tables(trial, panel),
-            *places_tables(trial, answering(panel)),
-            *(taster_tables(trial, answering(panel)) if shown else ()),
+            *places_tables(trial, told),
+            *(taster_tables(trial, told) if shown else ()),
         ),
         points=POINTS,
         files=(("tables/panel.csv", panel_csv(panel, shown=shown)),),
         behind={
             f"{each.attribute}-{chart}": (f"panel-{table}-{each.attribute}",)
-            for each in answering(panel)
+            for each in told
             for chart, table in BEHIND
         },
     )

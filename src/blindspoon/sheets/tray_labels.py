@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from blindspoon.report.methods import day
+from blindspoon.report.words import day
 from blindspoon.serving.plan import Serving, ServingPlan
 from blindspoon.sheets.telling import heading
 from blindspoon.trial import Trial

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.pooling import pool, pool_scores
-from blindspoon.findings.records import pool_record
 from blindspoon.findings.verdict import kind_of
+from blindspoon.report.records import pool_record
 from blindspoon.stats.results import NoResult
 
 NO_BREAK = "\N{NO-BREAK SPACE}"

@@ -1,0 +1,338 @@
+"""A column, and what a table of columns becomes: CSV, JSON, cells for people, Markdown, 80 columns.
+
+CSV is UTF-8 with commas and line feeds. Its numbers have twelve significant digits, and a text
+that a spreadsheet would take for a formula stands behind an apostrophe.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import textwrap
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import KW_ONLY, dataclass, field
+from operator import attrgetter
+from typing import Any, Literal
+
+from blindspoon import wording
+from blindspoon.files.text_table import write_csv
+from blindspoon.stats.results import Interval, NoResult
+
+Cell = str | float | int | bool | None
+Record = dict[str, Any]
+Row = tuple[str, ...]
+DASH = "\N{EN DASH}"
+WIDTH = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table, for scripts and for people.
+
+    Parameters
+    ----------
+    name : str
+        Its name in CSV and JSON, and the field of a row that it shows.
+    head : str
+        What people read over it; a column without one is for scripts only.
+    write : callable
+        Makes a text for people of a value and the attribute that it is about.
+    of : callable, optional
+        Takes the value out of a row, where it is not the field of that name.
+    inner : tuple of Column
+        The columns of a value that has several: a dictionary in JSON, prefixed names in CSV.
+    missing : callable, optional
+        Says of a row why its value is None, for JSON.
+    pair : bool
+        Whether the value is an interval: two columns in CSV.
+    late : bool
+        Whether it stands after the others in CSV.
+    optional : bool
+        Whether JSON leaves it out where it is None.
+    only : {"", "csv", "json"}
+        The one form for scripts that it stands in, where it is not in both.
+    """
+
+    name: str
+    head: str = ""
+    write: Callable[[Any, Any], str] = field(default=lambda value, _: str(value))
+    _: KW_ONLY
+    of: Callable[[Any], Any] | None = None
+    inner: tuple[Column, ...] = ()
+    missing: Callable[[Any], str] | None = None
+    pair: bool = False
+    late: bool = False
+    optional: bool = False
+    only: Literal["", "csv", "json"] = ""
+
+    def value(self, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
+        """Take the value out of a row."""
+        return (self.of or attrgetter(self.name))(row)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table of finished strings.
+
+    Parameters
+    ----------
+    name : str
+        Its id on the page.
+    caption, head : str
+        What it shows; what its rows are.
+    columns : tuple of str
+        Names of the columns after the first.
+    rows : tuple of (str, tuple of str)
+        The row's name and its cells; a dash where there is no number.
+    notes : tuple of str
+        Sentences below, such as the reason for a dash.
+    stacked : bool
+        Whether its cells are words, so that rows are stacked on a phone; numbers scroll.
+    quiet : str
+        A cell that says nothing new, and is left out where rows are stacked; or empty.
+    """
+
+    name: str
+    caption: str
+    head: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+    notes: tuple[str, ...] = ()
+    stacked: bool = False
+    quiet: str = ""
+
+
+# For people -------------------------------------------------------------------------------------
+
+
+def blank_as_dash(cells: Iterable[str]) -> Row:
+    """Show an empty cell as a dash, so that it is seen to be empty."""
+    return tuple(cell or DASH for cell in cells)
+
+
+def heads(columns: Iterable[Column]) -> Row:
+    """Head the columns that people read."""
+    return tuple(column.head for column in _read(columns))
+
+
+def cells(columns: Iterable[Column], row: object, about: object = None, blank: str = DASH) -> Row:
+    """Write one row for people.
+
+    Parameters
+    ----------
+    columns : iterable of Column
+    row : object
+        Has the fields that the columns name; a `NoResult` has none.
+    about : Attribute, optional
+        Its scale says how many digits are worth printing.
+    blank : str
+        Stands where there is no value.
+    """
+    found = [(column, _of(column, row)) for column in columns]
+    return tuple(
+        text
+        for column, value in found
+        for text in (
+            cells(column.inner, value, about, blank)
+            if column.inner
+            else [blank if value is None else column.write(value, about)] * bool(column.head)
+        )
+    )
+
+
+def _read(columns: Iterable[Column]) -> Iterator[Column]:
+    for column in columns:
+        yield from _read(column.inner) if column.inner else [column] * bool(column.head)
+
+
+def _of(column: Column, row: object) -> Any:  # noqa: ANN401 - as many kinds as there are fields
+    """Take a value; None where there is none, whatever the reason."""
+    value = None if row is None or isinstance(row, NoResult) else column.value(row)
+    return None if isinstance(value, NoResult) else value
+
+
+# JSON -------------------------------------------------------------------------------------------
+
+
+def record(columns: Iterable[Column], row: object) -> Record:
+    """Write one row as a dictionary for JSON.
+
+    A value that does not exist is None, and the reason stands beside it under the name with
+    ``_reason``.
+
+    Examples
+    --------
+    >>> columns = [Column("low"), Column("width", of=lambda row: NoResult("Not measured."))]
+    >>> record(columns, Interval(1.5, 2.0))
+    {'low': 1.5, 'width': None, 'width_reason': 'Not measured.'}
+    """
+    made: Record = {}
+    for column in columns:
+        if column.only == "csv":
+            continue
+        name, value = column.name, column.value(row)
+        if isinstance(value, NoResult):
+            made |= {name: None, f"{name}_reason": value.reason}
+        elif value is None and column.missing:
+            made |= {name: None, f"{name}_reason": column.missing(row)}
+        elif value is not None or not column.optional:
+            made[name] = record(column.inner, value) if column.inner else _plain(value)
+    return made
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fields
+    match value:
+        case Interval():
+            return [value.low, value.high]
+        case tuple():
+            return list(value)
+        case _:
+            return value
+
+
+# CSV --------------------------------------------------------------------------------------------
+
+
+def guarded(text: str) -> str:
+    """Put an apostrophe before a text that a spreadsheet would take for a formula.
+
+    Examples
+    --------
+    >>> guarded("=1+1"), guarded("-"), guarded("crisp, +1")
+    ("'=1+1", "'-", 'crisp, +1')
+    """
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") and text else text
+
+
+def to_csv(columns: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:
+    r"""Write rows as CSV; missing numbers are empty.
+
+    Examples
+    --------
+    >>> to_csv(["taster", "texture"], [["T01", 7.0], ["@home", None]])
+    "taster,texture\nT01,7\n'@home,\n"
+    """
+    return write_csv([columns, *([csv_cell(cell) for cell in row] for row in rows)])
+
+
+def csv_cell(cell: Cell) -> str:
+    """Write one value as CSV has it."""
+    match cell:
+        case None:
+            return ""
+        case bool():
+            return "yes" if cell else "no"
+        case int():
+            return str(cell)
+        case float():
+            return f"{cell:.12g}" if math.isfinite(cell) else ""
+        case str():
+            return guarded(cell)
+
+
+def csv_names(columns: Iterable[Column], before: str = "") -> Iterator[str]:
+    """Name the columns of a CSV table."""
+    for column in _in_csv(columns):
+        name = f"{before}{column.name}"
+        if column.inner:
+            yield from csv_names(column.inner, f"{name}_")
+        else:
+            yield from (f"{name}_low", f"{name}_high") if column.pair else (name,)
+
+
+def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
+    """Write one row for a CSV table, a value a name of `csv_names`; all None of a `NoResult`."""
+    for column in _in_csv(columns):
+        value = _of(column, row)
+        if column.inner:
+            yield from csv_values(column.inner, value)
+        elif column.pair:
+            yield from (None, None) if value is None else _plain(value)
+        else:
+            yield value
+
+
+def _in_csv(columns: Iterable[Column]) -> list[Column]:
+    return sorted((c for c in columns if c.only != "json"), key=lambda column: column.late)
+
+
+# Markdown ---------------------------------------------------------------------------------------
+
+
+def inline(text: str) -> str:
+    r"""Keep a text on one line and out of the markup.
+
+    Examples
+    --------
+    >>> print(inline("<b> *crisp*\n| 1_2"))
+    \<b\> \*crisp\* \| 1\_2
+    """
+    escaped = re.sub(r"([\\`*_\[\]<>|#~&])", r"\\\1", " ".join(text.split()))
+    return re.sub(r"^(\d{0,9})([-+=.)])", r"\1\\\2", escaped)
+
+
+def markdown(head: str, columns: Sequence[str], rows: Iterable[tuple[str, Sequence[str]]]) -> str:
+    r"""Write a table in Markdown.
+
+    Examples
+    --------
+    >>> print(markdown("Taster", ["p"], [("T01", ["< 0.001"])]))
+    | Taster | p |
+    |---|---|
+    | T01 | \< 0.001 |
+    """
+    lines = [
+        f"| {' | '.join(map(inline, row))} |"
+        for row in ([head, *columns], *([name, *texts] for name, texts in rows))
+    ]
+    return "\n".join([lines[0], "|" + "---|" * (len(columns) + 1), *lines[1:]])
+
+
+# 80 columns -------------------------------------------------------------------------------------
+
+
+def filled(text: str, *, indent: str = "", further: str | None = None) -> str:
+    """Break a text into lines of 80 columns, the further ones indented by `further`."""
+    below = indent if further is None else further
+    return textwrap.fill(
+        text, WIDTH, initial_indent=indent, subsequent_indent=below, break_on_hyphens=False
+    )
+
+
+def aligned(
+    rows: Sequence[Row], *, indent: str = "  ", least: int = 8, ragged: bool = True
+) -> Iterator[str]:
+    """Align rows in 80 columns: names to the left, numbers to the right.
+
+    Parameters
+    ----------
+    rows : sequence of tuple of str
+        Of one length; the heads first. A name without numbers may fill its line.
+    indent : str
+    least : int
+        Columns that a name keeps; beyond, one that would push a line over the width is cut with
+        an ellipsis.
+    ragged : bool
+        Whether the last column holds words, which are not aligned.
+
+    Examples
+    --------
+    >>> for line in aligned([("", "p", "verdict"), ("Oak leaf", "0.031", "crisper")]): line
+    '                p  verdict'
+    '  Oak leaf  0.031  crisper'
+    """
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    numbers = widths[1:-1] if ragged else widths[1:]
+    spare = WIDTH - len(indent) - 2 * (len(widths) - 1) - sum(widths[1:])
+    first = max(min(widths[0], spare), least)
+    for name, *texts in rows:
+        room = first if any(texts[: len(numbers)]) or not name else WIDTH - len(indent)
+        cut = name if len(name) <= room else f"{name[: room - 1]}…"
+        right = [text.rjust(width) for text, width in zip(texts, numbers, strict=False)]
+        words = texts[len(numbers) :]
+        yield indent + "  ".join([cut.ljust(first), *right, *words]).rstrip()
+
+
+def on_a_terminal(blocks: Iterable[str]) -> str:
+    """Put blocks of lines under one another, with spaces that a terminal breaks as it likes."""
+    return "\n\n".join(filter(None, blocks)).replace(wording.NO_BREAK, " ")
