@@ -30,15 +30,7 @@ REFRESH = ("5", "15", "60")
 
 
 class HostPages:
-    """Handlers of what the host opens.
-
-    Parameters
-    ----------
-    sitting : Sitting
-    access : Access
-    join_address : str
-        Where tasters join.
-    """
+    """Handlers of what the host opens; `join_address` is where tasters join."""
 
     def __init__(self, sitting: Sitting, access: Access, join_address: str) -> None:
         self._sitting = sitting

@@ -74,6 +74,7 @@ def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) 
         orders[session, taster] = (*orders.get((session, taster), ()), code)
     data = folder.read(FILE)
     memory = Memory() if data is None else Memory.from_bytes(data)
+    folder.save(FILE, memory.to_bytes())
     sitting = Sitting(_plan(trial, served), folder, memory)
     files = {cup: f"ballots/{name}" for cup, name in file_names(orders).items()}
     elsewhere = _elsewhere(ledger, set(files.values()))
@@ -96,17 +97,14 @@ def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) 
 
 def _plan(trial: Trial, served: Cups) -> Plan:
     listed = [session.name for session in trial.sessions]
-    tasting, found = trial.tasting, set(served.session.texts)
+    found = set(served.session.texts)
     return Plan(
         title=trial.title,
         food=trial.product or trial.title,
         attributes=trial.attributes,
         sessions=tuple(n for n in dict.fromkeys((*listed, *served.session.texts)) if n in found),
         tasters=served.taster.texts,
-        cleanser=tasting.cleanser,
-        rest=tasting.rest,
-        allergens=tasting.allergens,
-        consent=tasting.consent,
+        tasting=trial.tasting,
     )
 
 

@@ -150,12 +150,7 @@ class RateLimit:
 
 
 class Access:
-    """Lets in whoever has a link; every handler asks it first.
-
-    Parameters
-    ----------
-    sitting : Sitting
-    """
+    """Lets in whoever has a link; every handler asks it first."""
 
     def __init__(self, sitting: Sitting) -> None:
         self._sitting = sitting

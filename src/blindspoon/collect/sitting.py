@@ -15,11 +15,12 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, fields, replace
+from typing import Any, TypeVar
 
 from blindspoon.collect.ballots import BallotFile, Tell
 from blindspoon.errors import FormError, Problem, shown
 from blindspoon.files.durable import DurableFolder
-from blindspoon.trial import Attribute
+from blindspoon.trial import Attribute, Tasting
 from blindspoon.wording import count
 
 FILE = ".blindspoon/collect.json"
@@ -27,6 +28,8 @@ FILE = ".blindspoon/collect.json"
 
 QUIET = 10.0
 """Seconds for which the same trouble is not told again."""
+
+T = TypeVar("T")
 
 Pairs = tuple[tuple[str, str], ...]
 """Sessions and tasters."""
@@ -46,8 +49,8 @@ class Plan:
         At least one.
     sessions, tasters : tuple of str
         At least one each, in the order of trial.toml and of servings.csv.
-    cleanser, rest, allergens, consent : str
-        See `trial.Tasting`.
+    tasting : Tasting
+        What they are told before the first cup and between cups.
     """
 
     title: str
@@ -55,10 +58,7 @@ class Plan:
     attributes: tuple[Attribute, ...]
     sessions: tuple[str, ...]
     tasters: tuple[str, ...]
-    cleanser: str
-    rest: str
-    allergens: str
-    consent: str
+    tasting: Tasting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,8 +166,6 @@ class Sitting:
         self.tell: Tell = lambda _: None
         self._folder = folder
         self._lock = threading.Lock()
-        self._disk = threading.Lock()
-        self._changes, self._written = 0, 0
         self._tasters: dict[str, str] = {}
         self._told: dict[str, float] = {}
         self._name_links()
@@ -196,38 +194,30 @@ class Sitting:
 
     def join(self, taster: str) -> bool:
         """Take a name; False where it is taken already. The first to ask gets it."""
-        taken = False
-
-        def take(memory: Memory) -> Memory:
-            nonlocal taken
-            taken = taster in memory.joined or taster not in self.plan.tasters
-            return memory if taken else replace(memory, joined=(*memory.joined, taster))
-
-        self._change(take)
-        if not taken:
-            self.say(f"{shown(taster)} has joined.")
-        return not taken
+        if not self._change(lambda memory: {"joined": _with(memory.joined, taster)}):
+            return False
+        self.say(f"{shown(taster)} has joined.")
+        return True
 
     def renew(self, taster: str) -> None:
         """Make a taster's link anew and their name free; the old link is dead."""
 
-        def renew(memory: Memory) -> Memory:
+        def renewed(memory: Memory) -> dict[str, Any]:
             times = memory.renewed.get(taster, 0) + 1
             joined = tuple(name for name in memory.joined if name != taster)
-            return replace(memory, joined=joined, renewed=memory.renewed | {taster: times})
+            return {"joined": joined, "renewed": memory.renewed | {taster: times}}
 
-        self._change(renew)
+        self._change(renewed)
         self._name_links()
 
     def agree(self, session: str, taster: str) -> None:
         """Note that a taster has read the cautions."""
-
-        def agree(memory: Memory) -> Memory:
-            joined = dict.fromkeys((*memory.joined, taster))
-            agreed = dict.fromkeys((*memory.agreed, (session, taster)))
-            return replace(memory, joined=tuple(joined), agreed=tuple(agreed))
-
-        self._change(agree)
+        self._change(
+            lambda memory: {
+                "joined": _with(memory.joined, taster),
+                "agreed": _with(memory.agreed, (session, taster)),
+            }
+        )
 
     def has_agreed(self, session: str, taster: str) -> bool:
         """Tell whether a taster has read the cautions of this session."""
@@ -235,18 +225,12 @@ class Sitting:
 
     def note_twice(self, session: str, taster: str) -> None:
         """Note that a paper ballot was keyed twice, and that both agree."""
-
-        def note(memory: Memory) -> Memory:
-            twice = dict.fromkeys((*memory.twice, (session, taster)))
-            return replace(memory, twice=tuple(twice))
-
-        self._change(note)
+        self._change(lambda memory: {"twice": _with(memory.twice, (session, taster))})
 
     def open_session(self, session: str) -> None:
         """Open a session, and close the one before; empty closes only."""
         before = self.session
-        self._change(lambda memory: replace(memory, session=session))
-        if session != before:
+        if self._change(lambda _: {"session": session}):
             self.say(f"Session {session} is open." if session else f"Session {before} is closed.")
 
     def ballots_of(self, session: str) -> list[BallotFile]:
@@ -284,23 +268,23 @@ class Sitting:
         """Tell what happens."""
         self.tell(text)
 
-    def _change(self, change: Callable[[Memory], Memory]) -> None:
-        """Change what is remembered; it is on the disk when this returns. Raises OSError.
+    def _change(self, change: Callable[[Memory], dict[str, Any]]) -> bool:
+        """Change what is remembered, on the disk first; tell whether there was anything to change.
 
-        Threads that come while another one writes share the next write.
+        Raises OSError, and then nothing is changed.
         """
         with self._lock:
-            self.memory = change(self.memory)
-            self._changes += 1
-            own = self._changes
-        with self._disk:
-            if self._written >= own:
-                return
-            with self._lock:
-                newest, memory = self._changes, self.memory
+            memory = replace(self.memory, **change(self.memory))
+            if memory == self.memory:
+                return False
             self._folder.save(FILE, memory.to_bytes())
-            self._written = newest
+            self.memory = memory
+            return True
 
     def _name_links(self) -> None:
         names = self.plan.tasters
         self._tasters = {self.memory.link("taster", name): name for name in names}
+
+
+def _with(items: tuple[T, ...], item: T) -> tuple[T, ...]:
+    return items if item in items else (*items, item)

@@ -68,13 +68,7 @@ class Seat:
 
 
 class TasterPages:
-    """Handlers of what tasters open.
-
-    Parameters
-    ----------
-    sitting : Sitting
-    access : Access
-    """
+    """Handlers of what tasters open."""
 
     def __init__(self, sitting: Sitting, access: Access) -> None:
         self._sitting = sitting
