@@ -247,10 +247,36 @@ def test_a_closed_session_is_said_and_the_answer_waits_for_it(sheet, served, row
     host.goto(served["host"])
     host.get_by_role("button", name="Close session 1").click()
     tap(page, "texture", "7")
-    page.locator("#state.bad", has_text="This session is closed").wait_for()
+    page.locator("#refused", has_text="cup 037. Session 1 is closed").wait_for()
+    assert page.text_content("#state") == "Not saved"
     host.get_by_role("button", name="Open session 1").click()
     saved(page)
     assert rows()[0]["texture"] == "7"
+    assert page.locator("#refused").count() == 0
+
+
+def test_an_answer_given_too_late_is_kept_aside_and_the_next_session_works(
+    sheet, folder, serve, rows, accessible
+):
+    with (folder / "servings.csv").open("a") as file:
+        file.write("2,T01,1,901\n2,T01,2,902\n")
+    (folder / "key.csv").unlink()
+    with serve(folder) as served:
+        page, host = begin(sheet(), served), sheet(DESK)
+        host.goto(served["host"])
+        host.get_by_role("button", name="Close session 1").click()
+        tap(page, "texture", "7")
+        page.locator("#refused", has_text="Session 1 is closed").wait_for()
+        host.get_by_role("button", name="Open session 2").click()
+        page.get_by_role("link", name="Go on").click()
+        page.locator("button.main").click()
+        page.wait_for_url("**/2/1")
+        tap(page, "texture", "5")
+        saved(page)
+        page.locator("#refused", has_text="kept on this phone: cup 037").wait_for()
+        accessible(page)
+    assert rows("2-T01.csv")[0]["texture"] == "5"
+    assert rows() == []
 
 
 @pytest.mark.slow

@@ -164,3 +164,15 @@ def test_no_name_of_a_taster_leaves_the_folder_or_meets_another():
     assert all(set(name[:-4]) <= set("%_-") | set(map(chr, range(48, 123))) for name in names)
     assert not any(set(name) & set("/\\:") for name in names)
     assert max(map(len, names)) < 160
+
+
+def test_a_name_is_not_taken_where_the_disk_refuses_it(sitting, monkeypatch):
+    def full(_):
+        raise OSError(28, "disk full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", full)
+        with pytest.raises(OSError, match="disk full"):
+            sitting.join("T01")
+    assert sitting.free_names() == ["T01", "T02", "T03"]
+    assert sitting.join("T01")

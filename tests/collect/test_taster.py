@@ -135,7 +135,7 @@ def test_a_closed_session_takes_no_answer_and_says_so(phone, sitting, rows):
     sitting.open_session("")
     reply = vera.answer(1, page=page, json=True, texture="7")
     assert reply.status_code == 409
-    assert "This session is closed" in reply.json["message"]
+    assert "Session 1 is closed, and this answer came too late" in reply.json["message"]
     assert rows() == []
     assert "No session is open" in vera.read(vera.base)
 

@@ -16,7 +16,9 @@ from blindspoon.collect.sitting import Sitting
 from blindspoon.errors import Problem
 from blindspoon.trial import Scale
 
-CLOSED = "This session is closed. Your answer is not saved; tell the host, who can open it again."
+CLOSED = (
+    "Session {} is closed, and this answer came too late. Tell the host, who can open it again."
+)
 STALE = "The cups were changed since this page was opened. Open your link again."
 
 
@@ -133,7 +135,7 @@ class TasterPages:
         seat = self._seat(link, session, place)
         form, ballot = self._access.form(link), seat.ballot
         if session != self._sitting.session:
-            return refuse(409, CLOSED)
+            return refuse(409, CLOSED.format(session))
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
             return refuse(409, STALE)
         (answer,), problems = read_answers(ballot.attributes, [form], ballot.file)

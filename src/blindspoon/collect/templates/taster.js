@@ -5,21 +5,28 @@
   const form = document.getElementById("answer");
   const state = document.getElementById("state");
   const home = (form || document.querySelector("main")).dataset;
-  const KEY = "unsent " + home.base;
   const LONGEST = 15;
-  let memory = {}, busy = false, failures = 0, timer = 0, dirty = 0, leaving = "", sent = false;
+  let busy = false, failures = 0, timer = 0, dirty = 0, leaving = "", sent = false, offered = [];
 
-  // Answers that are not acknowledged, by address; they outlive the page where the phone allows it.
-  function unsent() {
-    try { return JSON.parse(localStorage.getItem(KEY)) || memory; } catch { return memory; }
+  // Something by address that outlives the page where the phone allows it.
+  function kept(key) {
+    let memory = {};
+    return {
+      all() {
+        try { return JSON.parse(localStorage.getItem(key)) || memory; } catch { return memory; }
+      },
+      set(path, value) {
+        memory = this.all();
+        if (value === undefined) delete memory[path]; else memory[path] = value;
+        try {
+          if (Object.keys(memory).length) localStorage.setItem(key, JSON.stringify(memory));
+          else localStorage.removeItem(key);
+        } catch { /* no storage: it lives as long as the page */ }
+      },
+    };
   }
-  function keep(queue) {
-    memory = queue;
-    try {
-      if (Object.keys(queue).length) localStorage.setItem(KEY, JSON.stringify(queue));
-      else localStorage.removeItem(KEY);
-    } catch { /* no storage: the queue lives as long as the page */ }
-  }
+  const unsent = kept("unsent " + home.base);    // answers that are not acknowledged
+  const refused = kept("refused " + home.base);  // those that the host's computer does not take
 
   function say(text, kind) {
     if (!state) return;
@@ -36,9 +43,9 @@
       return false;
     }
     form.elements.turn.value = Number(form.elements.turn.value) + 1;
-    const queue = unsent();
-    queue[location.pathname] = new URLSearchParams(new FormData(form)).toString();
-    keep(queue);
+    refused.set(location.pathname);
+    offered = [];
+    unsent.set(location.pathname, new URLSearchParams(new FormData(form)).toString());
     send();
     return true;
   }
@@ -46,7 +53,7 @@
   async function send() {
     clearTimeout(timer);
     if (busy) return;
-    const [path, body] = Object.entries(unsent())[0] || [];
+    const [path, body] = Object.entries(unsent.all())[0] || offered.shift() || [];
     if (!path) return finished();
     busy = true;
     if (!failures) say("Saving…");
@@ -75,14 +82,14 @@
       acknowledged(path, body, said);
       return send();
     }
-    leaving = status === 422 ? "" : leaving;
-    if (status === 422 || status === 413) {
+    if (status >= 400 && status < 500 && status !== 429) {
       failures = 0;
-      forget(path, body);
-      said.problems ? said.problems.forEach((each) => fault(each.field, each.text)) : say(said.message, "bad");
+      leaving = "";
+      if (unsent.all()[path] === body) unsent.set(path);
+      if (said.problems) said.problems.forEach((problem) => fault(problem.field, problem.text));
+      else putAside(path, body, said.message);
       return send();
     }
-    if (status === 403 || status === 404) return say(said.message, "bad");
     failures += 1;
     const wait = Math.min(2 ** (failures - 1), LONGEST) * (0.75 + Math.random() / 2);
     say(said.message || "Not saved yet. Still trying: keep this page open.", "bad");
@@ -90,27 +97,56 @@
   }
 
   function acknowledged(path, body, said) {
-    const queue = unsent();
-    if (queue[path] === body) delete queue[path];
-    else if (queue[path]) {
-      const newer = new URLSearchParams(queue[path]);
+    const waiting = unsent.all()[path];
+    if (waiting === body) unsent.set(path);
+    else if (waiting) {
+      const newer = new URLSearchParams(waiting);
       newer.set("base", said.mark);
-      queue[path] = newer.toString();
+      unsent.set(path, newer.toString());
     }
-    keep(queue);
+    if ((refused.all()[path] || {}).body === body) refused.set(path);
+    showRefused();
     if (form && path === location.pathname) form.elements.base.value = said.mark;
     if (said.replaced) alsoElsewhere();
   }
 
-  function forget(path, body) {
-    const queue = unsent();
-    if (queue[path] === body) delete queue[path];
-    keep(queue);
+  // An answer that is not taken is kept and shown, and stops no other.
+  function putAside(path, body, message) {
+    refused.set(path, { body, message });
+    if (form && path === location.pathname) say("Not saved", "bad");
+    showRefused();
+  }
+
+  function showRefused() {
+    const answers = Object.values(refused.all());
+    const codes = answers.map((answer) => new URLSearchParams(answer.body).get("code"));
+    const text = answers.length &&
+      `Not saved, but kept on this phone: cup ${codes.join(", ")}. ${answers[0].message || ""} `;
+    const old = document.getElementById("refused");
+    if (old && old.firstChild.data === text) return;
+    if (old) old.remove();
+    if (!text) return;
+    const note = document.createElement("p");
+    note.id = "refused";
+    note.className = "notice";
+    note.setAttribute("role", "alert");
+    const on = document.createElement("a");
+    on.href = home.base;
+    on.textContent = "Go on";
+    note.append(text, on);
+    document.querySelector("h1").after(note);
+  }
+
+  // The host may have opened the session again.
+  function offerAgain() {
+    showRefused();
+    offered = Object.entries(refused.all()).map(([path, answer]) => [path, answer.body]);
+    send();
   }
 
   function finished() {
     if (leaving) location.assign(leaving);
-    else if (sent) say(form ? "Saved" : "Everything is saved now", "good");
+    else if (sent && !refused.all()[location.pathname]) say(form ? "Saved" : "Everything is saved now", "good");
   }
 
   function fault(name, text) {
@@ -130,7 +166,8 @@
 
   // An answer that was not acknowledged when the page was left is shown again.
   function restore() {
-    const body = unsent()[location.pathname];
+    const aside = refused.all()[location.pathname];
+    const body = unsent.all()[location.pathname] || (aside && aside.body);
     if (!body) return;
     const fields = new URLSearchParams(body);
     for (const field of form.elements) {
@@ -171,5 +208,6 @@
   if (home.wait) setTimeout(lookAgain, 1000 * home.wait);
   addEventListener("online", send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
-  if (Object.keys(unsent()).length) send();
+  offerAgain();
+  setInterval(() => { if (Object.keys(refused.all()).length) offerAgain(); }, 4000);
 })();
