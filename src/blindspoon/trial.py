@@ -10,9 +10,6 @@ import datetime
 from dataclasses import dataclass
 from typing import Literal
 
-COLUMNS = ("session", "taster", "position", "code", "variant", "batch", "comment")
-"""Columns of the tables that have a meaning of their own; no attribute is named so."""
-
 MOST_STEPS = 21
 """Steps of a scale that are shown side by side; more are typed."""
 

@@ -6,9 +6,9 @@ import datetime
 
 import pytest
 
-from blindspoon.batches.entries import unit_of
 from blindspoon.batches.log import Reading
 from blindspoon.batches.strengths import alcohol_at_most, salt_needed, strengths
+from blindspoon.batches.units import unit_of
 
 
 # Hand calculation: 2.5 % of 1000 g of produce and water is 25.0 g, which is 2.439 % of everything;

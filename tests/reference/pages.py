@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from blindspoon.batches import safety
 from blindspoon.batches.differences import SHARE, STANDARD, Factor
-from blindspoon.batches.entries import DENSITY, GRAMS, MILLILITRES
 from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
+from blindspoon.batches.units import DENSITY, GRAMS, MILLILITRES
 
 LEAST, MOST = safety.SALT_RANGE
 FERMENTED = "produce without added acid,"

@@ -1,27 +1,18 @@
-"""Tables of text -> a `BatchLog`, checked and typed; every problem at once.
-
-What the tables of batches and readings say of one another, and of the day of tasting.
-"""
+"""Tables of text -> a `BatchLog`, checked and typed; every problem at once."""
 
 from __future__ import annotations
 
 import datetime
 import difflib
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from blindspoon.batches import entries
-from blindspoon.batches.entries import (
-    DENSITY,
-    INGREDIENTS,
-    MILLILITRES,
-    is_unweighed,
-    problem_at,
-    problems_of,
-    unit_of,
-)
+import numpy as np
+
 from blindspoon.batches.log import Batch, BatchLog, Reading, Value
+from blindspoon.batches.units import DENSITY, INGREDIENTS, MILLILITRES, is_unweighed, unit_of
 from blindspoon.errors import (
     Note,
     Problem,
@@ -32,212 +23,23 @@ from blindspoon.errors import (
     shown,
     some_of,
 )
-from blindspoon.files import schema
-from blindspoon.files.schema import Fault
+from blindspoon.files.schema import (
+    BATCHES,
+    READINGS,
+    Column,
+    Fault,
+    Known,
+    as_number,
+    column_problems,
+    problem_at,
+    read_columns,
+)
 from blindspoon.files.text_table import TextTable
 from blindspoon.trial import Trial
 
 SATURATION = 35.9
 """Grams of salt that 100 g of water hold at 20 °C: 26.4 % of the solution. From memory, as
 handbooks of chemistry give it."""
-
-
-def made_twice(table: TextTable) -> Iterator[Problem]:
-    """Find batches that have two rows."""
-    lines: dict[str, int] = {}
-    for row, name in enumerate(table.cells("batch")):
-        line = int(table.lines[row])
-        first = lines.setdefault(name, line)
-        if name and first != line:
-            fault = Fault(
-                "batch-twice",
-                f"batch {quoted(name)} stands a second time, after line {first}",
-                "a batch is one vessel and has one row",
-                "Give every vessel a name of its own",
-            )
-            yield problem_at(table, row, "batch", fault)
-
-
-def given_twice(
-    table: TextTable,
-    name: str,
-    values: Sequence[float | None],
-    before: str,
-    others: Sequence[float | None],
-) -> Iterator[Problem]:
-    """Find rows in which a quantity stands in two units."""
-    fault = Fault(
-        "two-units",
-        f"both {before} and {name} are filled in",
-        "a quantity stands once",
-        "Leave one of the cells blank",
-    )
-    for row, (value, other) in enumerate(zip(values, others, strict=True)):
-        if value is not None and other is not None:
-            yield problem_at(table, row, name, fault)
-
-
-def salt_dissolves(batches: Iterable[Batch], file: str) -> Iterator[Problem]:
-    """Find batches with more salt than their water and produce could dissolve."""
-    for batch in batches:
-        water = (batch.water_g or 0.0) + (batch.produce_g or 0.0)
-        most = SATURATION / 100 * water
-        if water and batch.salt_g is not None and batch.salt_g > most:
-            yield Problem(
-                slug="too-much-salt",
-                file=file,
-                line=batch.line,
-                column="salt_g",
-                found=f"{batch.salt_g:.6g} g salt for {water:.6g} g water and produce",
-                allowed=f"they could dissolve {most:.0f} g at most, were it all water",
-                remedy="Correct the masses, or the unit in their columns",
-            )
-
-
-def dates_in_order(
-    batches: Iterable[Batch], file: str, last_tasted: datetime.date | None
-) -> Iterator[Problem]:
-    """Find batches that end before they start, or that were not ready when they were tasted."""
-    for batch in batches:
-        if batch.started and batch.finished and batch.finished < batch.started:
-            yield _date_problem(
-                batch,
-                file,
-                "finished",
-                "finished-before-started",
-                f"finished {batch.finished}, before it was started on {batch.started}",
-                "a batch is finished on the day it was started, or later",
-            )
-        for name, day in (("started", batch.started), ("finished", batch.finished)):
-            if day and last_tasted and day > last_tasted:
-                yield _date_problem(
-                    batch,
-                    file,
-                    name,
-                    "after-tasting",
-                    f"{name} {day}, after the last tasting on {last_tasted}",
-                    "what is tasted was made before",
-                )
-
-
-def _date_problem(
-    batch: Batch, file: str, column: str, slug: str, found: str, allowed: str
-) -> Problem:
-    return Problem(
-        slug=slug,
-        file=file,
-        line=batch.line,
-        column=column,
-        found=found,
-        allowed=allowed,
-        remedy="Correct the date"
-        + (", or that of the session in trial.toml" if slug == "after-tasting" else ""),
-    )
-
-
-def all_made(made: Mapping[str, str], file: str, cups: Iterable[TextTable]) -> Iterator[Problem]:
-    """Find batches that were tasted and never made, or made as another variant.
-
-    Parameters
-    ----------
-    made : mapping of str to str
-        Batch to variant, as in batches.csv.
-    file : str
-        Name of that file.
-    cups : iterable of TextTable
-        Tables with a column ``batch``; one without it says nothing.
-    """
-    for table in cups:
-        if "batch" not in table.columns:
-            continue
-        counts: dict[tuple[str, str], list[int]] = {}
-        has_variant = "variant" in table.columns
-        variants = table.cells("variant") if has_variant else [""] * len(table)
-        for row, pair in enumerate(zip(table.cells("batch"), variants, strict=True)):
-            counts.setdefault(pair, []).append(row)
-        for (batch, variant), rows in counts.items():
-            fault = _tasted_fault(made, file, batch, variant) if batch else None
-            if fault is not None:
-                others = len(rows) - 1
-                more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""
-                fault = fault._replace(found=fault.found + more)
-                yield problem_at(table, rows[0], "batch", fault)
-
-
-def _tasted_fault(made: Mapping[str, str], file: str, batch: str, variant: str) -> Fault | None:
-    if batch not in made:
-        listed = some_of((quoted(name) for name in made if name), 20) or "none"
-        return Fault(
-            "never-made",
-            f"batch {quoted(batch)} is not in {file}{did_you_mean(batch, made)}",
-            f"{file} lists {listed}",
-            f"Correct the name, or add its row to {file}",
-        )
-    if variant and made[batch] and made[batch] != variant:
-        return Fault(
-            "batch-of-two-variants",
-            f"batch {quoted(batch)} is {shown(variant)} here and {shown(made[batch])} in {file}",
-            "a batch is one vessel of one variant",
-            "Correct one of them",
-        )
-    return None
-
-
-def readings_of_known(table: TextTable, made: Sequence[str] | None) -> list[Problem]:
-    """Find readings without a batch, or of one that was never made; `made` None: not known."""
-    faults: dict[str, Fault] = {}
-    for text in table.columns["batch"].texts:
-        if not text:
-            faults[text] = Fault("blank-cell", "a blank cell", "a reading has a batch", "Write it")
-        elif made is not None and text not in made:
-            faults[text] = Fault(
-                "unknown-batch",
-                f"batch {quoted(text)} is not known{did_you_mean(text, made)}",
-                f"batches.csv lists {some_of(map(quoted, made), 20) or 'none'}",
-                "Correct the name, or add its row to batches.csv",
-            )
-    return problems_of(table, "batch", faults)
-
-
-def undated(table: TextTable) -> list[Problem]:
-    """Find readings without a date."""
-    fault = Fault("blank-cell", "a blank cell", "a reading has a date", "Write the date")
-    return problems_of(table, "date", {"": fault})
-
-
-def readings_after_start(
-    batches: Iterable[Batch], readings: Iterable[Reading], table: TextTable
-) -> Iterator[Problem]:
-    """Find readings that were taken before their batch was started."""
-    starts = {batch.name: batch.started for batch in batches}
-    for reading in readings:
-        start = starts[reading.batch]
-        if start and reading.date < start:
-            yield Problem(
-                slug="reading-before-start",
-                file=table.file,
-                line=reading.line,
-                column="date",
-                found=f"{reading.date} is before {shown(reading.batch)} was started on {start}",
-                allowed="a batch is measured from the day it is started",
-                remedy="Correct the date, or started in batches.csv",
-            )
-
-
-def late_readings(
-    readings: Iterable[Reading], table: TextTable | None, last_tasted: datetime.date | None
-) -> Iterator[Note]:
-    """Name readings that were taken after the last tasting; they say nothing of what was served."""
-    for reading in readings:
-        if table is not None and last_tasted and reading.date > last_tasted:
-            text = f"{reading.date} is after the last tasting on {last_tasted}"
-            yield Note(file=table.file, line=reading.line, text=f"{text}: charted, not judged by")
-
-
-TEXTS = ("acid", "vessel", "starter", "note")
-DATES = ("started", "finished")
-KNOWN = ("batch", "variant", *(f"{name}_g" for name in INGREDIENTS), *TEXTS, *DATES)
-KNOWN_READINGS = ("batch", "date", "ph", "temperature_c", "note")
 
 
 def check_batches(
@@ -251,8 +53,8 @@ def check_batches(
     Parameters are those of `build_log`. Which cup holds which batch is not looked up; only that
     every batch that key.csv or the scores name was made.
     """
-    sheet = _read(trial, batches, readings, cups)
-    return sheet.problems, tuple(sheet.notes)
+    _, said = _read(trial, batches, readings, cups)
+    return tuple(said.problems), tuple(said.notes)
 
 
 def build_log(
@@ -302,137 +104,144 @@ def build_log(
     >>> round(log.batches[0].salt_g, 1), log.batches[0].own
     (14.2, {'leaf': 'none'})
     """
-    sheet = _read(trial, batches, readings, cups)
-    if sheet.problems:
-        raise ScoreError(sheet.problems)
-    days = _days(trial)
-    log = BatchLog(
-        batches=tuple(sheet.batches),
-        readings=_by_batch(sheet.readings),
-        columns=frozenset(sheet.columns),
-        own=tuple(sheet.own),
-        quantities=tuple(sheet.quantities),
-        first_tasted=min(days, default=None),
-        last_tasted=max(days, default=None),
-    )
-    return log, tuple(sheet.notes)
+    log, said = _read(trial, batches, readings, cups)
+    if said.problems:
+        raise ScoreError(said.problems)
+    return log, tuple(said.notes)
 
 
-@dataclass
-class _Sheet:
-    """What has been read so far."""
+@dataclass(slots=True)
+class _Said:
+    """What is wrong, and what is worth knowing, so far."""
 
-    batches: list[Batch] = field(default_factory=list)
-    readings: list[Reading] = field(default_factory=list)
-    columns: set[str] = field(default_factory=set)
-    own: list[str] = field(default_factory=list)
-    quantities: list[str] = field(default_factory=list)
-    found: list[Problem] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
-    problems: tuple[Problem, ...] = ()
-
-
-def _days(trial: Trial) -> list[Any]:
-    return [session.date for session in trial.sessions if session.date is not None]
-
-
-def _by_batch(readings: Iterable[Reading]) -> dict[str, tuple[Reading, ...]]:
-    grouped: dict[str, list[Reading]] = {}
-    for reading in sorted(readings, key=lambda each: (each.date, each.line)):
-        grouped.setdefault(reading.batch, []).append(reading)
-    return {batch: tuple(of_batch) for batch, of_batch in grouped.items()}
 
 
 def _read(
     trial: Trial, batches: TextTable, readings: TextTable | None, cups: Sequence[TextTable]
-) -> _Sheet:
-    sheet = _Sheet()
-    _read_batches(sheet, trial, batches)
-    if readings is not None:
-        _read_readings(sheet, batches, readings)
-    days = _days(trial)
-    sheet.found += dates_in_order(sheet.batches, batches.file, max(days, default=None))
-    sheet.found += salt_dissolves(sheet.batches, batches.file)
+) -> tuple[BatchLog, _Said]:
+    said = _Said()
+    days = [session.date for session in trial.sessions if session.date is not None]
+    last = max(days, default=None)
+    made, columns, own = _read_batches(said, trial, batches)
+    measured, quantities = _read_readings(said, batches, made, readings)
+    said.problems += _dates_in_order(made, batches.file, last)
+    said.problems += _salt_dissolves(made, batches.file)
     if batches.readable and "batch" in batches.columns:
-        made = dict(zip(batches.cells("batch"), _variants(batches), strict=True))
-        sheet.found += all_made(made, batches.file, cups)
-    sheet.notes += late_readings(sheet.readings, readings, max(days, default=None))
+        names = batches.cells("batch")
+        variants = batches.cells("variant") if "variant" in batches.columns else [""] * len(names)
+        said.problems += _all_made(dict(zip(names, variants, strict=True)), batches.file, cups)
+    for reading in measured:
+        if readings is not None and last and reading.date > last:
+            text = f"{reading.date} is after the last tasting on {last}: charted, not judged by"
+            said.notes.append(Note(file=readings.file, line=reading.line, text=text))
+    by_batch: dict[str, tuple[Reading, ...]] = {}
+    for reading in sorted(measured, key=lambda reading: (reading.date, reading.line)):
+        by_batch[reading.batch] = (*by_batch.get(reading.batch, ()), reading)
+    log = BatchLog(
+        batches=tuple(made),
+        readings=by_batch,
+        columns=frozenset(columns),
+        own=tuple(own),
+        quantities=tuple(quantities),
+        first_tasted=min(days, default=None),
+        last_tasted=last,
+    )
     files = [batches.file, *([] if readings is None else [readings.file])]
-    sheet.problems = in_order(sheet.found, files)
-    return sheet
+    return log, _Said(list(in_order(said.problems, files)), said.notes)
 
 
-def _variants(table: TextTable) -> list[str]:
-    return table.cells("variant") if "variant" in table.columns else [""] * len(table)
-
-
-def _read_batches(sheet: _Sheet, trial: Trial, table: TextTable) -> None:
-    if not _opens(sheet, table, ("batch", "variant")):
-        return
-    variants = [variant.name for variant in trial.variants]
-    named, faults = schema.labels(table, "batch")
-    known, more = schema.names(table, "variant", variants, "unknown-variant")
-    sheet.found += [*faults, *more, *made_twice(table)]
-    values: dict[str, list[Any]] = dict(_weighed(sheet, table))
-    for name in DATES:
-        if name in table.columns:
-            values[name], problems = entries.dates(table, name)
-            sheet.found += problems
-    values |= {name: table.cells(name) for name in TEXTS if name in table.columns}
-    sheet.columns |= set(values)
-    own = dict(_own_factors(sheet, table))
-    for row, (name, variant) in enumerate(
-        zip(table.cells("batch"), table.cells("variant"), strict=True)
-    ):
-        if named[row] and known[row]:
-            given = {column: column_values[row] for column, column_values in values.items()}
-            factors = {key: value[row] for key, value in own.items() if value[row] != ""}
-            line = int(table.lines[row])
-            sheet.batches.append(Batch(name=name, variant=variant, line=line, own=factors, **given))
-    sheet.notes += _unmade(table, trial)
-
-
-def _opens(sheet: _Sheet, table: TextTable, needed: Sequence[str]) -> bool:
+def _opens(said: _Said, table: TextTable, columns: Iterable[Column]) -> bool:
     """Take over what is wrong with a table as a whole; tell whether its rows can be read."""
-    missing = schema.missing_columns(table, needed) if table.readable else []
-    sheet.found += [*table.problems, *missing]
-    sheet.notes += table.notes
-    return table.readable and not missing
+    lacking = column_problems(table, columns, Known()) if table.readable else []
+    said.problems += [*table.problems, *lacking]
+    said.notes += table.notes
+    return table.readable and not lacking
 
 
-def _weighed(sheet: _Sheet, table: TextTable) -> Iterator[tuple[str, list[float | None]]]:
+def _read_batches(
+    said: _Said, trial: Trial, table: TextTable
+) -> tuple[list[Batch], Iterable[str], Iterable[str]]:
+    """Read batches.csv: its batches, the standard columns that it has, and the host's own."""
+    if not _opens(said, table, BATCHES):
+        return [], (), ()
+    known = Known(variants=[variant.name for variant in trial.variants])
+    named = read_columns(table, BATCHES[:2], known)
+    said.problems += [*named.problems, *_made_twice(table)]
+    values = _weighed(said, table)
+    rest = [column for column in BATCHES if column.kind in ("date", "text")]
+    others = read_columns(table, rest, known)
+    said.problems += others.problems
+    values |= {name: column.tolist() for name, column in others.values.items()}
+    own = dict(_own_factors(said, table))
+    said.notes += _unmade(table, trial)
+    return (
+        [
+            Batch(
+                name=table.columns["batch"].at(row),
+                variant=table.columns["variant"].at(row),
+                line=int(table.lines[row]),
+                own={name: column[row] for name, column in own.items() if column[row] != ""},
+                **{name: column[row] for name, column in values.items()},
+            )
+            for row in np.flatnonzero(named.usable).tolist()
+        ],
+        values,
+        own,
+    )
+
+
+def _weighed(said: _Said, table: TextTable) -> dict[str, list[Any]]:
     """Read masses and temperatures, each in its standard unit."""
-    read: dict[str, tuple[str, list[float | None]]] = {}
+    standard = {column.name: column for column in BATCHES}
+    read: dict[str, list[float | None]] = {}
+    before: dict[str, str] = {}
     for name in table.columns:
         unit = unit_of(name)
         if unit is None:
             if is_unweighed(name):
-                sheet.notes.append(_unweighed(table, name))
+                said.notes.append(_unweighed(table, name))
             continue
-        bounds = entries.TEMPERATURE if unit.column == "temperature_c" else entries.MASS
-        values, problems = entries.numbers(table, name, bounds, unit.convert)
-        sheet.found += problems
+        column = standard[unit.column]._replace(name=name, convert=unit.convert)
+        values = _numbers(said, table, column)
         if unit.rough:
-            sheet.notes.append(_rough(table, name))
+            said.notes.append(_rough(table, name))
         if unit.column in read:
-            before, others = read[unit.column]
-            sheet.found += given_twice(table, name, values, before, others)
+            others = read[unit.column]
+            said.problems += _given_twice(table, name, values, before[unit.column], others)
             values = [b if a is None else a for a, b in zip(others, values, strict=True)]
-        read[unit.column] = (name, values)
-    return ((name, values) for name, (_, values) in read.items())
+        read[unit.column], before[unit.column] = values, name
+    return read
 
 
-def _own_factors(sheet: _Sheet, table: TextTable) -> Iterator[tuple[str, list[Value]]]:
+def _numbers(said: _Said, table: TextTable, column: Column) -> list[float | None]:
+    """Read a column of numbers; None where it is blank or at fault."""
+    checked = read_columns(table, [column], Known())
+    said.problems += checked.problems
+    values = checked.values[column.name].tolist()
+    return [None if math.isnan(value) else value for value in values]
+
+
+def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Value]]]:
     """Read the host's own columns: numbers where every cell that is not blank holds one."""
     for name in table.columns:
-        if name in KNOWN or unit_of(name):
+        if name in _KNOWN or unit_of(name):
             continue
-        sheet.own.append(name)
         meant = _meant(name)
         if meant:
             text = f"column {shown(name)} is kept as a factor of your own (did you mean {meant}?)"
-            sheet.notes.append(Note(file=table.file, line=1, text=text))
-        yield name, _numbers_or_texts(table, name)
+            said.notes.append(Note(file=table.file, line=1, text=text))
+        cells: list[Value] = [*table.cells(name)]
+        read = {
+            text: as_number(text, decimal_comma=table.decimal_comma) if text else ""
+            for text in table.columns[name].texts
+        }
+        numeric = {text: value for text, value in read.items() if value is not None}
+        yield name, [numeric[str(cell)] for cell in cells] if numeric == read else cells
+
+
+_KNOWN = [column.name for column in BATCHES]
 
 
 def _meant(name: str) -> str:
@@ -442,66 +251,171 @@ def _meant(name: str) -> str:
         return f"{stem}_g"
     if stem == "temperature":
         return "temperature_c"
-    return "".join(difflib.get_close_matches(name.lower()[:80], KNOWN, n=1, cutoff=0.8))
+    return "".join(difflib.get_close_matches(name.lower()[:80], _KNOWN, n=1, cutoff=0.8))
 
 
-def _numbers_or_texts(table: TextTable, name: str) -> list[Value]:
-    read: dict[str, Value] = {"": ""}
-    for text in filter(None, table.columns[name].texts):
-        value = entries.as_number(text, decimal_comma=table.decimal_comma)
-        if value is None:
-            return list(table.cells(name))
-        read[text] = value
-    return [read[text] for text in table.cells(name)]
-
-
-def _read_readings(sheet: _Sheet, batches: TextTable, table: TextTable) -> None:
-    if not _opens(sheet, table, ("batch", "date")):
-        return
-    made = batches.cells("batch") if "batch" in batches.columns else None
-    sheet.found += readings_of_known(table, made)
-    days, problems = entries.dates(table, "date")
-    sheet.found += problems + undated(table)
+def _read_readings(
+    said: _Said, batches: TextTable, made: Sequence[Batch], table: TextTable | None
+) -> tuple[list[Reading], list[str]]:
+    """Read readings.csv: its readings, and the columns that are the host's own."""
+    if table is None or not _opens(said, table, READINGS):
+        return [], []
+    known = Known(batches=batches.cells("batch") if "batch" in batches.columns else None)
+    standard = {column.name: column for column in READINGS}
+    checked = read_columns(table, (standard["batch"], standard["date"], standard["note"]), known)
+    said.problems += checked.problems
     values: dict[str, list[float | None]] = {}
     for name in table.columns:
-        if name in ("batch", "date", "note") or name in values:
+        if name in ("batch", "date", "note"):
             continue
         unit = unit_of(name)
-        kept, bounds = (name, entries.ANY)
-        if name == "ph":
-            bounds = entries.PH
-        elif unit is not None and unit.column == "temperature_c":
-            kept, bounds = unit.column, entries.TEMPERATURE
-        convert = unit.convert if kept == "temperature_c" and unit else float
-        column, problems = entries.numbers(table, name, bounds, convert)
-        sheet.found += problems
-        values[kept] = column
-    sheet.quantities += [name for name in values if name not in KNOWN_READINGS]
-    _take_readings(sheet, table, days, values)
-    sheet.found += readings_after_start(sheet.batches, sheet.readings, table)
-
-
-def _take_readings(
-    sheet: _Sheet, table: TextTable, days: list[Any], values: dict[str, list[float | None]]
-) -> None:
-    names = {batch.name for batch in sheet.batches}
-    notes = table.cells("note") if "note" in table.columns else [""] * len(table)
-    nothing: list[float | None] = [None] * len(table)
-    for row, batch in enumerate(table.cells("batch")):
-        if batch not in names or days[row] is None:
+        if unit is not None and unit.column == "temperature_c":
+            column = standard["temperature_c"]._replace(name=name, convert=unit.convert)
+            values["temperature_c"] = _numbers(said, table, column)
+        elif name not in values:
+            column = standard["ph"] if name == "ph" else Column(name, "number")
+            values[name] = _numbers(said, table, column)
+    quantities = [name for name in values if name not in standard]
+    found = []
+    started = {batch.name: batch.started for batch in made}
+    for row, (batch, day) in enumerate(
+        zip(table.cells("batch"), checked.values["date"], strict=True)
+    ):
+        if batch not in started or day is None:
             continue
-        own = {name: values[name][row] for name in sheet.quantities}
-        sheet.readings.append(
-            Reading(
-                batch=batch,
-                line=int(table.lines[row]),
-                date=days[row],
-                ph=values.get("ph", nothing)[row],
-                temperature_c=values.get("temperature_c", nothing)[row],
-                note=notes[row],
-                own={name: value for name, value in own.items() if value is not None},
-            )
+        given = {name: column[row] for name, column in values.items()}
+        reading = Reading(
+            batch=batch,
+            line=int(table.lines[row]),
+            date=day,
+            ph=given.get("ph"),
+            temperature_c=given.get("temperature_c"),
+            note=table.columns["note"].at(row) if "note" in table.columns else "",
+            own={name: value for name in quantities if (value := given[name]) is not None},
         )
+        found.append(reading)
+        start = started[batch]
+        if start and day < start:
+            fault = Fault(
+                "reading-before-start",
+                f"{day} is before {shown(batch)} was started on {start}",
+                "a batch is measured from the day it is started",
+                "Correct the date, or started in batches.csv",
+            )
+            said.problems.append(problem_at(table, row, "date", fault))
+    return found, quantities
+
+
+def _made_twice(table: TextTable) -> Iterator[Problem]:
+    """Find batches that have two rows."""
+    lines: dict[str, int] = {}
+    for row, name in enumerate(table.cells("batch")):
+        first = lines.setdefault(name, int(table.lines[row]))
+        if name and first != table.lines[row]:
+            fault = Fault(
+                "batch-twice",
+                f"batch {quoted(name)} stands a second time, after line {first}",
+                "a batch is one vessel and has one row",
+                "Give every vessel a name of its own",
+            )
+            yield problem_at(table, row, "batch", fault)
+
+
+def _given_twice(
+    table: TextTable,
+    name: str,
+    values: Sequence[float | None],
+    before: str,
+    others: Sequence[float | None],
+) -> Iterator[Problem]:
+    """Find rows in which a quantity stands in two units."""
+    found, allowed = f"both {before} and {name} are filled in", "a quantity stands once"
+    fault = Fault("two-units", found, allowed, "Leave one of the cells blank")
+    for row, (value, other) in enumerate(zip(values, others, strict=True)):
+        if value is not None and other is not None:
+            yield problem_at(table, row, name, fault)
+
+
+def _salt_dissolves(batches: Iterable[Batch], file: str) -> Iterator[Problem]:
+    """Find batches with more salt than their water and produce could dissolve."""
+    for batch in batches:
+        water = (batch.water_g or 0.0) + (batch.produce_g or 0.0)
+        most = SATURATION / 100 * water
+        if water and batch.salt_g is not None and batch.salt_g > most:
+            found = f"{batch.salt_g:.6g} g salt for {water:.6g} g water and produce"
+            allowed = f"they could dissolve {most:.0f} g at most, were it all water"
+            remedy = "Correct the masses, or the unit in their columns"
+            yield _of_batch(batch, file, "salt_g", Fault("too-much-salt", found, allowed, remedy))
+
+
+def _dates_in_order(
+    batches: Iterable[Batch], file: str, last_tasted: datetime.date | None
+) -> Iterator[Problem]:
+    """Find batches that end before they start, or that were not ready when they were tasted."""
+    for batch in batches:
+        if batch.started and batch.finished and batch.finished < batch.started:
+            found = f"finished {batch.finished}, before it was started on {batch.started}"
+            allowed = "a batch is finished on the day it was started, or later"
+            fault = Fault("finished-before-started", found, allowed, "Correct the date")
+            yield _of_batch(batch, file, "finished", fault)
+        for name, day in (("started", batch.started), ("finished", batch.finished)):
+            if day and last_tasted and day > last_tasted:
+                found = f"{name} {day}, after the last tasting on {last_tasted}"
+                remedy = "Correct the date, or that of the session in trial.toml"
+                fault = Fault("after-tasting", found, "what is tasted was made before", remedy)
+                yield _of_batch(batch, file, name, fault)
+
+
+def _of_batch(batch: Batch, file: str, column: str, fault: Fault) -> Problem:
+    return Problem(file=file, line=batch.line, column=column, **fault._asdict())
+
+
+def _all_made(made: Mapping[str, str], file: str, cups: Iterable[TextTable]) -> Iterator[Problem]:
+    """Find batches that were tasted and never made, or made as another variant.
+
+    Parameters
+    ----------
+    made : mapping of str to str
+        Batch to variant, as in batches.csv.
+    file : str
+        Name of that file.
+    cups : iterable of TextTable
+        Tables with a column ``batch``; one without it says nothing.
+    """
+    for table in cups:
+        if "batch" not in table.columns:
+            continue
+        counts: dict[tuple[str, str], list[int]] = {}
+        has_variant = "variant" in table.columns
+        variants = table.cells("variant") if has_variant else [""] * len(table)
+        for row, pair in enumerate(zip(table.cells("batch"), variants, strict=True)):
+            counts.setdefault(pair, []).append(row)
+        for (batch, variant), rows in counts.items():
+            fault = _tasted_fault(made, file, batch, variant) if batch else None
+            if fault is not None:
+                others = len(rows) - 1
+                more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""
+                fault = fault._replace(found=fault.found + more)
+                yield problem_at(table, rows[0], "batch", fault)
+
+
+def _tasted_fault(made: Mapping[str, str], file: str, batch: str, variant: str) -> Fault | None:
+    if batch not in made:
+        listed = some_of((quoted(name) for name in made if name), 20) or "none"
+        return Fault(
+            "never-made",
+            f"batch {quoted(batch)} is not in {file}{did_you_mean(batch, made)}",
+            f"{file} lists {listed}",
+            f"Correct the name, or add its row to {file}",
+        )
+    if variant and made[batch] and made[batch] != variant:
+        return Fault(
+            "batch-of-two-variants",
+            f"batch {quoted(batch)} is {shown(variant)} here and {shown(made[batch])} in {file}",
+            "a batch is one vessel of one variant",
+            "Correct one of them",
+        )
+    return None
 
 
 def _unmade(table: TextTable, trial: Trial) -> Iterator[Note]:

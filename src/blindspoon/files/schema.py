@@ -1,32 +1,195 @@
-"""One table on its own: whether its columns are there and each cell holds what it may.
+"""What every column of the five tables holds, declared once, and the one reader that checks it.
 
-Every function looks at the distinct texts of a column and names the rows of those at fault.
+A column is looked at by its distinct texts, and the rows of those at fault are named.
 """
 
 from __future__ import annotations
 
+import datetime
+import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import Problem, did_you_mean, problems_of_rows, quoted, shown, some_of
 from blindspoon.files.text_table import TextTable
-from blindspoon.files.toml import CONTROL, LABEL_LIMIT, is_label
+from blindspoon.files.toml import LABEL_LIMIT, is_label
 from blindspoon.trial import Attribute, Scale
 
 POSITION_LIMIT = 999
 """Highest place of a cup in one sitting."""
 
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
-_POSITION = re.compile(r"0{0,3}[1-9][0-9]{0,2}", re.ASCII)
-_NAME = re.compile(r"[a-z0-9-]{1,60}")
+When = Literal[
+    "always", "never", "coded", "uncoded", "per taster", "per session", "several sessions"
+]
+"""For which folders something holds: cups with or without codes, codes of each taster's own or
+one for all in a session, sessions that have to be told apart."""
+
+Kind = Literal[
+    "label", "name", "made", "position", "score", "mass", "temperature", "ph", "number", "date",
+    "text",
+]  # fmt: skip
+
+KIND_WORDS: Mapping[Kind, str] = {
+    "label": f"a label: 1 to {LABEL_LIMIT} characters, none of them a control character",
+    "name": "a name of trial.toml: lower-case letters, digits and hyphens",
+    "made": "the name of a batch in batches.csv",
+    "position": f"a whole number from 1 to {POSITION_LIMIT}",
+    "score": "a number on the scale of the attribute",
+    "mass": "grams, from 0 to 1,000,000",
+    "temperature": "°C, from -30 to 100",
+    "ph": "a pH, from 0 to 14",
+    "number": "a number",
+    "date": "year-month-day, as in 2026-09-05",
+    "text": "any text",
+}
+"""What a cell of each kind may hold."""
 
 
-Checked = tuple[BoolArray, list[Problem]]
-"""Which rows are usable, and what is wrong with the others."""
+class Column(NamedTuple):
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : str
+    kind : Kind
+        What its cells may hold; see `KIND_WORDS`.
+    meaning : str
+        One sentence, for the reference of the trial folder.
+    needed : When
+        For which folders it must be there.
+    read : When
+        For which folders it is read; elsewhere it counts as not used.
+    barred : When
+        For which folders it must not be there, because it would lift the blind.
+    blank : When
+        For which folders a cell may be blank.
+    row : str
+        What a row is called in messages.
+    convert : callable
+        From the unit of the file to that of the kind.
+    """
+
+    name: str
+    kind: Kind
+    meaning: str = ""
+    needed: When = "never"
+    read: When = "always"
+    barred: When = "never"
+    blank: When = "always"
+    row: str = "every row"
+    convert: Callable[[float], float] = float
+
+
+_SESSION = Column(
+    "session", "name", "The sitting; may be left out where there is one.", "several sessions",
+    blank="never",
+)  # fmt: skip
+
+SCORES = (
+    _SESSION,
+    Column("taster", "label", "Who tasted.", needed="always", blank="never"),
+    Column("code", "label", "The blind code on the cup.", "coded", read="coded", blank="never"),
+    Column(
+        "variant", "name", "What was in the cup, only where cups never had codes.", "uncoded",
+        read="uncoded", barred="coded", blank="never",
+    ),
+    Column(
+        "batch", "label", "The batch in the cup, only where cups never had codes.", read="uncoded"
+    ),
+    Column("position", "position", "The place of the cup in its taster’s session.", blank="never"),
+    Column("comment", "text", "What the taster wrote beside the cup."),
+)  # fmt: skip
+"""scores.csv and every ballot; beside these a column for each attribute."""
+
+ATTRIBUTE = Column(
+    "<attribute>", "score", "The score, in points; blank where none was given.", needed="always"
+)
+
+SERVINGS = (
+    _SESSION,
+    Column("taster", "label", "Who gets the cup.", needed="always", blank="never"),
+    Column(
+        "position", "position", "Its place in the taster’s session.", needed="always", blank="never"
+    ),
+    Column("code", "label", "The blind code on the cup.", needed="always", blank="never"),
+    Column("variant", "name", "Stands in key.csv alone.", read="never", barred="always"),
+    Column("batch", "label", "Stands in key.csv alone.", read="never", barred="always"),
+)
+"""servings.csv."""
+
+KEY = (
+    _SESSION,
+    Column(
+        "taster", "label", "Who gets the cup; blank for a code that is the same for all.",
+        needed="per taster", blank="per session",
+    ),
+    Column("code", "label", "The blind code on the cup.", needed="always", blank="never"),
+    Column("variant", "name", "The variant in the cup.", needed="always", blank="never"),
+    Column("batch", "label", "The batch in the cup."),
+)  # fmt: skip
+"""key.csv."""
+
+BATCHES = (
+    Column("batch", "label", "One jar or vessel, as key.csv calls it.", "always", blank="never"),
+    Column("variant", "name", "What it was made as.", needed="always", blank="never"),
+    Column("produce_g", "mass", "Vegetables, fruit or what else is fermented."),
+    Column("water_g", "mass", "Water that was weighed in."),
+    Column("salt_g", "mass", "Salt that was weighed in."),
+    Column("acid_g", "mass", "Acid that was added."),
+    Column("sugar_g", "mass", "Sugar that was added."),
+    Column("acid", "text", "Which acid, with its strength, as in “vinegar 5 %”."),
+    Column("vessel", "text", "What it is in, as in “clip jar”."),
+    Column("starter", "text", "What started the ferment."),
+    Column("note", "text", "Whatever else is worth writing down."),
+    Column("started", "date", "The day on which it was made."),
+    Column("finished", "date", "The day on which it left the place where it fermented."),
+    Column("temperature_c", "temperature", "How warm it was kept while it fermented."),
+)
+"""batches.csv; every other column is a factor of the host's own."""
+
+READINGS = (
+    Column("batch", "made", "What was measured.", "always", blank="never", row="a reading"),
+    Column("date", "date", "The day of the reading.", "always", blank="never", row="a reading"),
+    Column("ph", "ph", "The pH that was read."),
+    Column("temperature_c", "temperature", "How warm it was."),
+    Column("note", "text", "What was seen or smelt."),
+)
+"""readings.csv; every other column holds numbers."""
+
+TABLES: Mapping[str, tuple[Column, ...]] = {
+    "scores.csv": (*SCORES, ATTRIBUTE),
+    "servings.csv": SERVINGS,
+    "key.csv": KEY,
+    "batches.csv": BATCHES,
+    "readings.csv": READINGS,
+}
+
+
+class Known(NamedTuple):
+    """What cells are held against.
+
+    Attributes
+    ----------
+    sessions, variants : sequence of str
+        Names that trial.toml lists.
+    batches : sequence of str or None
+        Names that batches.csv lists; None where that is not known.
+    scales : mapping of str to Scale
+        By attribute.
+    when : tuple of When
+        What holds for this folder.
+    """
+
+    sessions: Sequence[str] = ()
+    variants: Sequence[str] = ()
+    batches: Sequence[str] | None = None
+    scales: Mapping[str, Scale] = {}
+    when: tuple[When, ...] = ("always",)
 
 
 class Fault(NamedTuple):
@@ -36,6 +199,59 @@ class Fault(NamedTuple):
     found: str
     allowed: str
     remedy: str
+
+
+class Checked(NamedTuple):
+    """What columns of a table hold; n rows.
+
+    Attributes
+    ----------
+    values : mapping of str to array, shape (n,)
+        By column: numbers, 0 for a position and NaN for any other that is blank or at fault;
+        dates or None; texts.
+    usable : bool array, shape (n,)
+        Whether every label and name of the row is as it must be.
+    problems : list of Problem
+    """
+
+    values: dict[str, NDArray[Any]]
+    usable: BoolArray
+    problems: list[Problem]
+
+
+def read_columns(table: TextTable, columns: Iterable[Column], known: Known) -> Checked:
+    """Read columns of a table, those that it has and that are read in this folder."""
+    values: dict[str, NDArray[Any]] = {}
+    usable, problems = np.ones(len(table), np.bool_), []
+    for column in columns:
+        if column.name not in table.columns or column.read not in known.when:
+            continue
+        text = table.columns[column.name]
+        read, faults = _read_texts(text.texts, column, known, decimal_comma=table.decimal_comma)
+        if column.kind in ("label", "name", "made"):
+            usable[text.rows_of(faults)] = False
+        values[column.name] = read[text.codes]
+        problems += problems_of(table, column.name, faults)
+    return Checked(values, usable, problems)
+
+
+def column_problems(table: TextTable, columns: Iterable[Column], known: Known) -> list[Problem]:
+    """Name the columns that a table must have and has not, or has and must not have."""
+    declared = list(columns)
+    needed = [column.name for column in declared if column.needed in known.when]
+    return missing_columns(table, sorted(needed, key="session".__eq__)) + [
+        Problem(
+            slug="lifts-the-blind",
+            file=table.file,
+            column=column.name,
+            found=f"a column {column.name} stands beside the codes",
+            allowed="only key.csv says what is in a cup",
+            remedy="Take the column out, or, if there never were codes, the code column and"
+            " servings.csv and key.csv",
+        )
+        for column in declared
+        if column.barred in known.when and column.name in table.columns
+    ]
 
 
 def missing_columns(table: TextTable, needed: Iterable[str]) -> list[Problem]:
@@ -55,149 +271,202 @@ def missing_columns(table: TextTable, needed: Iterable[str]) -> list[Problem]:
     ]
 
 
-def labels(table: TextTable, name: str, *, blank: bool = False) -> Checked:
-    """Find cells that cannot name a taster, a code or a batch; `blank` lets blank ones pass."""
-    texts = table.columns[name].texts
-    if (
-        not ("" in texts or CONTROL.search("".join(texts)))
-        and max(map(len, texts), default=0) <= LABEL_LIMIT
-    ):
-        return np.ones(len(table), np.bool_), []
-    faults = {
-        text: _label_fault(text, name)
-        for text in texts
-        if not is_label(text) and not (blank and not text)
-    }
-    return _checked(table, name, faults)
-
-
-def names(table: TextTable, name: str, known: Sequence[str], slug: str) -> Checked:
-    """Find cells that are not one of the known names; where none are known, not a name at all."""
-    faults = {
-        text: _blank_fault(name) if not text else _name_fault(text, name, known, slug)
-        for text in table.columns[name].texts
-        if text not in known and (known or not _NAME.fullmatch(text))
-    }
-    return _checked(table, name, faults)
-
-
-def positions(table: TextTable) -> tuple[IntArray, list[Problem]]:
-    """Read the column ``position``: whole numbers from 1, one a row; 0 where it is at fault."""
-    column = table.columns["position"]
-    faults = {
-        text: Fault(
-            "position",
-            f"position {quoted(text)} is not a place in the order" if text else "a blank cell",
-            f"a position is a whole number from 1 to {POSITION_LIMIT}",
-            "Write the place of the cup in its taster's session",
-        )
-        for text in column.texts
-        if not _POSITION.fullmatch(text)
-    }
-    values = [0 if text in faults else int(text) for text in column.texts]
-    return np.array(values, np.int64)[column.codes], _problems(table, "position", faults)
-
-
 def scores(table: TextTable, attribute: Attribute) -> tuple[FloatArray, list[Problem]]:
     """Read an attribute's column: points, one a row; NaN where it is blank or at fault."""
-    column = table.columns[attribute.name]
-    values = _numbers(column.texts, decimal_comma=table.decimal_comma)
-    off = np.flatnonzero(_off(values, attribute.scale))
-    faults = {
-        column.texts[place]: _score_fault(column.texts[place], values[place], attribute.scale)
-        for place in off
-    }
-    values[off] = np.nan
-    return values[column.codes], _problems(table, attribute.name, faults)
+    known = Known(scales={attribute.name: attribute.scale})
+    checked = read_columns(table, [ATTRIBUTE._replace(name=attribute.name)], known)
+    return checked.values[attribute.name], checked.problems
 
 
-def _checked(table: TextTable, name: str, faults: Mapping[str, Fault]) -> Checked:
-    usable = np.ones(len(table), np.bool_)
-    usable[table.columns[name].rows_of(faults)] = False
-    return usable, _problems(table, name, faults)
-
-
-def _problems(table: TextTable, name: str, faults: Mapping[str, Fault]) -> list[Problem]:
+def problems_of(table: TextTable, name: str, faults: Mapping[str, Fault]) -> list[Problem]:
+    """Name every row whose text in a column is at fault."""
     column = table.columns[name]
-
-    def problem(row: int) -> Problem:
-        slug, found, allowed, remedy = faults[column.texts[column.codes[row]]]
-        return Problem(
-            slug=slug,
-            file=table.file,
-            line=int(table.lines[row]),
-            column=name,
-            found=found,
-            allowed=allowed,
-            remedy=remedy,
-        )
-
-    rows: Sequence[int] = column.rows_of(faults).tolist()
-    return problems_of_rows(rows, problem)
+    rows = column.rows_of(faults).tolist()
+    return problems_of_rows(rows, lambda row: problem_at(table, row, name, faults[column.at(row)]))
 
 
-def _blank_fault(name: str) -> Fault:
-    return Fault("blank-cell", "a blank cell", f"every row has a {name}", f"Write the {name}")
+def problem_at(table: TextTable, row: int, name: str, fault: Fault) -> Problem:
+    """Say what is wrong with one cell."""
+    line = int(table.lines[row])
+    return Problem(file=table.file, line=line, column=name, **fault._asdict())
 
 
-def _label_fault(text: str, name: str) -> Fault:
-    if not text:
-        return _blank_fault(name)
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_POSITION = re.compile(r"0{0,3}[1-9][0-9]{0,2}", re.ASCII)
+_NAME = re.compile(r"[a-z0-9-]{1,60}")
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
+def as_number(text: str, *, decimal_comma: bool) -> float | None:
+    """Read a finite number; None where there is none.
+
+    Examples
+    --------
+    >>> as_number("18,9", decimal_comma=True), as_number("18,9", decimal_comma=False)
+    (18.9, None)
+    """
+    pointed = text.replace(",", ".") if decimal_comma else text
+    value = float(pointed) if _NUMBER.fullmatch(pointed) else math.inf
+    return value if math.isfinite(value) else None
+
+
+class Bounds(NamedTuple):
+    """Numbers that a column may hold, after conversion, and what is said of others."""
+
+    low: float
+    high: float
+    slug: str
+    allowed: str
+    remedy: str
+
+
+BOUNDS: Mapping[Kind, Bounds] = {
+    "mass": Bounds(
+        0.0, 1e6, "absurd-mass", "a mass is 0 to 1,000,000 g",
+        "Correct it, or the unit in its column",
+    ),
+    "temperature": Bounds(
+        -30.0, 100.0, "absurd-temperature", "a batch is kept at -30 to 100 °C",
+        "Correct it, or name the column temperature_f",
+    ),
+    "ph": Bounds(
+        0.0, 14.0, "absurd-ph", "a pH is 0 to 14", "Read it again; 4.6 may have lost its point"
+    ),
+    "number": Bounds(-1e300, 1e300, "not-a-number", "it is a number", "Correct it"),
+}  # fmt: skip
+
+
+_EMPTY: Mapping[Kind, object] = {
+    "label": "", "name": "", "made": "", "text": "", "date": None, "position": 0
+}  # fmt: skip
+"""What stands for a cell that is blank or at fault; for numbers NaN."""
+
+
+def _read_texts(
+    texts: Sequence[str], column: Column, known: Known, *, decimal_comma: bool
+) -> tuple[NDArray[Any], dict[str, Fault]]:
+    """Give a value for each distinct text of a column, and what is wrong with some."""
+    empty = _EMPTY.get(column.kind, math.nan)
+    values: list[Any] = []
+    faults = {}
+    for text in texts:
+        value = _value(text, column, known, decimal_comma) if text else empty
+        if not text and column.blank not in known.when:
+            value = _blank(column)
+        if isinstance(value, Fault):
+            faults[text] = value
+        values.append(empty if isinstance(value, Fault) else value)
+    kind = type(empty) if isinstance(empty, int | float) else object
+    return np.array(values, dtype=kind), faults
+
+
+def _value(text: str, column: Column, known: Known, decimal_comma: bool) -> object:
+    """Read one text: a value, or what is wrong with it."""
+    name = column.name
+    match column.kind:
+        case "text":
+            found: object = text
+        case "label":
+            found = text if is_label(text) else _bad_label(text, name)
+        case "name":
+            listed = known.sessions if name == "session" else known.variants
+            found = text if text in listed else _name(text, name, listed)
+        case "made":
+            made = known.batches
+            found = text if made is None or text in made else _never_made(text, made)
+        case "position":
+            found = int(text) if _POSITION.fullmatch(text) else _bad_position(text)
+        case "date":
+            found = _date(text)
+        case "score":
+            value = as_number(text, decimal_comma=decimal_comma)
+            found = _score(text, value, known.scales[name])
+        case _:
+            found = _measure(text, as_number(text, decimal_comma=decimal_comma), column)
+    return found
+
+
+def _blank(column: Column) -> Fault:
+    name = column.name
+    if column.kind == "position":
+        return _bad_position("")
+    return Fault("blank-cell", "a blank cell", f"{column.row} has a {name}", f"Write the {name}")
+
+
+def _bad_label(text: str, name: str) -> Fault:
     allowed = f"a {name} has 1 to {LABEL_LIMIT} characters, none of them a control character"
+    found = f"{name} {quoted(text)} cannot be used"
+    return Fault("bad-label", found, allowed, "Shorten or mend it")
+
+
+def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:
+    """Read a name that trial.toml does not list; where it lists none, any name may stand."""
+    if listed:
+        found = f"{name} {quoted(text)} is not known{did_you_mean(text, listed)}"
+        remedy = f"Correct it, or add the {name} to trial.toml"
+        return Fault(f"unknown-{name}", found, f"trial.toml lists {some_of(listed, 20)}", remedy)
+    if _NAME.fullmatch(text):
+        return text
+    allowed = "a name has lower-case letters, digits and hyphens, 60 at most"
+    return Fault("bad-name", f"{name} {quoted(text)} is not a name", allowed, "Rename it")
+
+
+def _never_made(text: str, made: Sequence[str]) -> Fault:
     return Fault(
-        "bad-label", f"{name} {quoted(text)} cannot be used", allowed, "Shorten or mend it"
+        "unknown-batch",
+        f"batch {quoted(text)} is not known{did_you_mean(text, made)}",
+        f"batches.csv lists {some_of(map(quoted, made), 20) or 'none'}",
+        "Correct the name, or add its row to batches.csv",
     )
 
 
-def _name_fault(text: str, name: str, known: Sequence[str], slug: str) -> Fault:
-    if not known:
-        allowed = "a name has lower-case letters, digits and hyphens, 60 at most"
-        return Fault("bad-name", f"{name} {quoted(text)} is not a name", allowed, "Rename it")
-    found = f"{name} {quoted(text)} is not known{did_you_mean(text, known)}"
-    allowed = f"trial.toml lists {some_of(known, 20)}"
-    return Fault(slug, found, allowed, f"Correct it, or add the {name} to trial.toml")
+def _bad_position(text: str) -> Fault:
+    return Fault(
+        "position",
+        f"position {quoted(text)} is not a place in the order" if text else "a blank cell",
+        f"a position is a whole number from 1 to {POSITION_LIMIT}",
+        "Write the place of the cup in its taster's session",
+    )
 
 
-def _numbers(texts: Sequence[str], *, decimal_comma: bool) -> FloatArray:
-    """Read numbers; NaN where blank, infinite where there is no number."""
-    pointed = [text.replace(",", ".") for text in texts] if decimal_comma else texts
-    if set("".join(pointed)) <= set("0123456789.+-") and "" not in pointed:
-        try:
-            return np.array(list(map(float, pointed)))
-        except ValueError:
-            pass
-    return np.array([_number(text) for text in pointed], dtype=np.float64)
+def _date(text: str) -> datetime.date | Fault:
+    try:
+        if _DATE.fullmatch(text):
+            return datetime.date.fromisoformat(text)
+    except ValueError:
+        pass
+    allowed = "a date is a year, month and day, as in 2026-09-05"
+    return Fault("bad-date", f"{quoted(text)} is not a date", allowed, "Write it so")
 
 
-def _number(text: str) -> float:
-    if not text:
-        return np.nan
-    return float(text) if _NUMBER.fullmatch(text) else np.inf
-
-
-def _off(values: FloatArray, scale: Scale) -> BoolArray:
-    """Mark values that are off the scale or between its steps; NaN passes."""
-    off = (values < scale.low) | (values > scale.high)
-    if scale.step:
-        steps = (np.where(off, scale.low, values) - scale.low) / scale.step
-        off |= np.abs(steps - np.round(steps)) > 1e-6
-    return off
-
-
-def _score_fault(text: str, value: float, scale: Scale) -> Fault:
-    if np.isinf(value):
+def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
+    """Read a score: on the scale, and a whole number of steps from its low end."""
+    if value is None:
         hint = " with a decimal point" if "," in text else ""
+        found = f"score {quoted(text)} is not a number"
         allowed = "a score is a number, or blank where none was given"
-        return Fault(
-            "not-a-number",
-            f"score {quoted(text)} is not a number",
-            allowed,
-            f"Write the number{hint}, or leave the cell blank",
-        )
-    text = shown(text, 20)
-    allowed = f"trial.toml allows {scale.low:g} to {scale.high:g}"
-    if scale.low <= value <= scale.high:
-        found, allowed = f"score {text} is between steps", f"{allowed} in steps of {scale.step:g}"
-        return Fault("off-step", found, allowed, "Correct it, or the step in trial.toml")
-    remedy = "Correct it, or the scale in trial.toml"
-    return Fault("off-scale", f"score {text} is off the scale", allowed, remedy)
+        remedy = f"Write the number{hint}, or leave the cell blank"
+        return Fault("not-a-number", found, allowed, remedy)
+    text, allowed = shown(text, 20), f"trial.toml allows {scale.low:g} to {scale.high:g}"
+    if not scale.low <= value <= scale.high:
+        remedy = "Correct it, or the scale in trial.toml"
+        return Fault("off-scale", f"score {text} is off the scale", allowed, remedy)
+    steps = (value - scale.low) / scale.step if scale.step else 0.0
+    if abs(steps - round(steps)) <= 1e-6:
+        return value
+    found, allowed = f"score {text} is between steps", f"{allowed} in steps of {scale.step:g}"
+    return Fault("off-step", found, allowed, "Correct it, or the step in trial.toml")
+
+
+def _measure(text: str, value: float | None, column: Column) -> float | Fault:
+    """Read a number within the bounds of its kind."""
+    bounds, name = BOUNDS[column.kind], column.name
+    if value is None:
+        hint = " with a decimal point" if "," in text else ", without its unit"
+        allowed = f"{name} is a number, or blank where it is not known"
+        found = f"{quoted(text)} is not a number"
+        return Fault("not-a-number", found, allowed, f"Write the number{hint}")
+    converted = column.convert(value)
+    if bounds.low <= converted <= bounds.high:
+        return converted
+    return Fault(bounds.slug, f"{name} is {shown(text, 20)}", bounds.allowed, bounds.remedy)

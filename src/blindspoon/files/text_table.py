@@ -81,6 +81,10 @@ class TextColumn:
         """Every row's text."""
         return [self.texts[code] for code in self.codes]
 
+    def at(self, row: int) -> str:
+        """Give the text of one row."""
+        return self.texts[int(self.codes[row])]
+
     def rows_of(self, texts: Iterable[str]) -> IntArray:
         """Rows that hold one of these texts, in order."""
         wanted = set(texts)

@@ -12,9 +12,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Literal, cast
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
+from blindspoon.files.schema import SCORES
 from blindspoon.files.toml import Range, Section, read_toml
 from blindspoon.trial import (
-    COLUMNS,
     Attribute,
     Decision,
     Scale,
@@ -157,7 +157,7 @@ def _attribute(
     section: Section, default: Scale | None, margin: float | None, root: Section
 ) -> Attribute:
     name = section.name(_ATTRIBUTE_NAME, _ATTRIBUTE_RULE)
-    if name in COLUMNS:
+    if name in {column.name for column in SCORES}:
         found, allowed = f"{name} is a column of its own", "an attribute has another name"
         section.complain("bad-name", "name", found, allowed, "Rename it")
     own = section.section("scale")

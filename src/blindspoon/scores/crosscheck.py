@@ -64,7 +64,7 @@ class Cups:
     def texts(self, row: int) -> tuple[str, str, str]:
         """Give session, taster and name of a row."""
         columns = (self.session, self.taster, self.name)
-        session, taster, name = (column.texts[column.codes[row]] for column in columns)
+        session, taster, name = (column.at(row) for column in columns)
         return session, taster, name
 
     def match(self, others: Cups) -> IntArray:
@@ -217,8 +217,8 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
         np.delete(pairs, first),
         "batch-of-two-variants",
         lambda row: (
-            f"batch {quoted(cups.batch.texts[cups.batch.codes[row]])} stands for"
-            f" {quoted(variant.texts[variant.codes[row]])} here and for another variant above"
+            f"batch {quoted(cups.batch.at(row))} stands for"
+            f" {quoted(variant.at(row))} here and for another variant above"
         ),
         "a batch is one vessel of one variant",
         "Give every batch a name of its own",

@@ -6,15 +6,15 @@ may be, in its absences.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.arrays import FloatArray
 from blindspoon.errors import Note, Problem, in_order, shown, some_of
 from blindspoon.files import schema
+from blindspoon.files.schema import KEY, SCORES, SERVINGS, Column, Known, When
 from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.scores import crosscheck
 from blindspoon.scores.crosscheck import Cups
@@ -72,13 +72,17 @@ def open_ledger(
     """
     coded = servings is not None or key is not None or any("code" in t.columns for t in scores)
     tables = [*scores, *(table for table in (servings, key) if table is not None)]
-    rules = _rules(trial, tables)
+    known, session = _known(trial, tables, coded=coded)
     problems = [problem for table in tables for problem in table.problems]
     notes = [note for table in tables for note in table.notes]
-    scored = _read(rules, scores, _kind_of_scores(trial, coded=coded), problems, notes)
+
+    def read(some: Sequence[TextTable], columns: tuple[Column, ...], name: str = "code") -> Cups:
+        return _read(some, columns, name, known, session, problems, notes)
+
+    scored = read(scores, SCORES, "code" if coded else "variant")
     points = _points(trial, scored.tables, problems)
-    plan = None if servings is None else _read(rules, [servings], _PLAN, problems, notes)
-    keyed = None if key is None else _read(rules, [key], _kind_of_key(trial), problems, notes)
+    plan = None if servings is None else read([servings], SERVINGS)
+    keyed = None if key is None else read([key], KEY)
     problems += crosscheck.score_problems(scored, plan, keyed)
     problems += crosscheck.plan_problems(plan, keyed)
     problems += crosscheck.key_problems(plan, keyed)
@@ -100,101 +104,65 @@ def open_ledger(
     )
 
 
-class _Kind(NamedTuple):
-    """Which columns a table of one kind must have, may have, and must not have."""
-
-    name: str
-    needed: tuple[str, ...]
-    known: tuple[str, ...]
-    barred: tuple[str, ...] = ()
-    blank_taster: bool = False
-    needs_rows: bool = True
-
-
-_PLAN = _Kind(
-    name="code",
-    needed=("taster", "position", "code"),
-    known=("session", "taster", "position", "code"),
-    barred=("variant", "batch"),
-)
-
-
-def _kind_of_scores(trial: Trial, *, coded: bool) -> _Kind:
-    name = "code" if coded else "variant"
-    more = ("position",) if coded else ("batch", "position")
-    attributes = tuple(attribute.name for attribute in trial.attributes)
-    return _Kind(
-        name=name,
-        needed=("taster", name),
-        known=("session", "taster", name, *more, "comment", *attributes),
-        barred=("variant",) if coded else (),
-        needs_rows=False,
-    )
-
-
-def _kind_of_key(trial: Trial) -> _Kind:
-    for_all = trial.tasting.codes == "per session"
-    return _Kind(
-        name="code",
-        needed=("code", "variant") if for_all else ("taster", "code", "variant"),
-        known=("session", "taster", "code", "variant", "batch"),
-        blank_taster=for_all,
-    )
-
-
-class _Rules(NamedTuple):
-    """Names that cells may hold; `session` is the one where there is only one."""
-
-    variants: tuple[str, ...]
-    sessions: tuple[str, ...]
-    session: str | None
-
-
-def _rules(trial: Trial, tables: Sequence[TextTable]) -> _Rules:
+def _known(trial: Trial, tables: Sequence[TextTable], *, coded: bool) -> tuple[Known, str]:
+    """Say what cells are held against, and which session is meant where the column is left out."""
     listed = tuple(session.name for session in trial.sessions)
     found = [t.columns["session"].texts for t in tables if "session" in t.columns]
     names = set(listed) or {name for texts in found for name in texts if name}
-    return _Rules(
-        variants=tuple(variant.name for variant in trial.variants),
-        sessions=listed,
-        session=next(iter(names), "1") if len(names) <= 1 else None,
+    when: tuple[When, ...] = (
+        "always",
+        "coded" if coded else "uncoded",
+        trial.tasting.codes,
+        *(("several sessions",) if len(names) > 1 else ()),
     )
+    known = Known(
+        sessions=listed,
+        variants=tuple(variant.name for variant in trial.variants),
+        scales={attribute.name: attribute.scale for attribute in trial.attributes},
+        when=when,
+    )
+    return known, "" if len(names) > 1 else next(iter(names), "1")
 
 
 def _read(
-    rules: _Rules,
     tables: Sequence[TextTable],
-    kind: _Kind,
+    columns: tuple[Column, ...],
+    name: str,
+    known: Known,
+    session: str,
     problems: list[Problem],
     notes: list[Note],
 ) -> Cups:
     """Read the columns that name cups; add what is wrong with them and what is not used."""
     before = len(problems)
-    complete = []
+    complete: list[TextTable] = []
     for table in tables:
-        lacking = _column_problems(rules, table, kind)
+        lacking = schema.column_problems(table, columns, known) if table.readable else []
+        if columns is not SCORES and table.readable and not len(table):
+            lacking.append(_no_rows(table))
         problems += lacking
         if table.readable and not lacking:
             complete.append(table)
-    usable, positions = [], []
-    for table in complete:
-        fits, places, wrong = _row_checks(rules, table, kind)
-        usable.append(fits)
-        positions.append(places)
-        problems += wrong
-    notes += _unused_columns(complete, kind)
+    checked = [schema.read_columns(table, columns, known) for table in complete]
+    problems += [problem for table in checked for problem in table.problems]
+    read = {column.name for column in columns if column.read in known.when}
+    notes += _unused_columns(complete, {*read, *(known.scales if columns is SCORES else ())})
+    nowhere = [np.zeros(len(table), np.int64) for table in complete]
+    positions = [
+        table.values.get("position", zeros) for table, zeros in zip(checked, nowhere, strict=True)
+    ]
     cups = Cups(
         tables=tuple(complete),
-        by=kind.name,
-        session=_column(complete, "session", rules.session or ""),
+        by=name,
+        session=_column(complete, "session", session),
         taster=_column(complete, "taster"),
-        name=_column(complete, kind.name),
-        batch=_column(complete, "batch" if "batch" in kind.known else ""),
+        name=_column(complete, name),
+        batch=_column(complete, "batch" if "batch" in read else ""),
         position=np.concatenate(positions or [np.empty(0, np.int64)]),
-        usable=np.concatenate(usable or [np.empty(0, np.bool_)]),
+        usable=np.concatenate([table.usable for table in checked] or [np.empty(0, np.bool_)]),
         sound=not any(table.problems for table in tables),
     )
-    if kind.needs_rows:
+    if columns is not SCORES:
         problems += crosscheck.codes_twice(cups)
     return replace(cups, sound=cups.sound and len(problems) == before)
 
@@ -209,28 +177,6 @@ def _column(tables: Sequence[TextTable], name: str, default: str = "") -> TextCo
     return TextColumn.stack(columns)
 
 
-def _column_problems(rules: _Rules, table: TextTable, kind: _Kind) -> list[Problem]:
-    if not table.readable:
-        return []
-    needed = [*kind.needed, *(["session"] if rules.session is None else [])]
-    problems = schema.missing_columns(table, needed)
-    if kind.needs_rows and not len(table):
-        problems.append(_no_rows(table))
-    return problems + [
-        Problem(
-            slug="lifts-the-blind",
-            file=table.file,
-            column=name,
-            found=f"a column {name} stands beside the codes",
-            allowed="only key.csv says what is in a cup",
-            remedy="Take the column out, or, if there never were codes, the code column and"
-            " servings.csv and key.csv",
-        )
-        for name in kind.barred
-        if name in table.columns
-    ]
-
-
 def _no_rows(table: TextTable) -> Problem:
     return Problem(
         slug="no-rows",
@@ -239,31 +185,6 @@ def _no_rows(table: TextTable) -> Problem:
         allowed="it has a row for each cup",
         remedy='Draw the cups with "blind", or remove the file',
     )
-
-
-def _row_checks(
-    rules: _Rules, table: TextTable, kind: _Kind
-) -> tuple[BoolArray, IntArray, list[Problem]]:
-    checks = []
-    for name in kind.known:
-        if name not in table.columns:
-            continue
-        if name in ("taster", "code", "batch"):
-            blank = name == "batch" or (name == "taster" and kind.blank_taster)
-            checks.append(schema.labels(table, name, blank=blank))
-        elif name == "session":
-            checks.append(schema.names(table, name, rules.sessions, "unknown-session"))
-        elif name == "variant":
-            checks.append(schema.names(table, name, rules.variants, "unknown-variant"))
-    usable = np.ones(len(table), np.bool_)
-    for fits, _ in checks:
-        usable &= fits
-    problems = [problem for _, wrong in checks for problem in wrong]
-    positions = np.zeros(len(table), np.int64)
-    if "position" in kind.known and "position" in table.columns:
-        positions, wrong = schema.positions(table)
-        problems += wrong
-    return usable, positions, problems
 
 
 def _points(trial: Trial, tables: Sequence[TextTable], problems: list[Problem]) -> FloatArray:
@@ -285,10 +206,10 @@ def _batch_problems(scored: Cups, key: Cups | None, *, coded: bool) -> list[Prob
     return [] if coded else crosscheck.batch_problems(scored, scored.name)
 
 
-def _unused_columns(tables: Sequence[TextTable], kind: _Kind) -> Iterator[Note]:
+def _unused_columns(tables: Sequence[TextTable], read: Collection[str]) -> Iterator[Note]:
     files: dict[tuple[str, ...], list[str]] = {}
     for table in tables:
-        unused = tuple(name for name in table.columns if name not in kind.known)
+        unused = tuple(name for name in table.columns if name not in read)
         files.setdefault(unused, []).append(table.file)
     for unused, (file, *others) in files.items():
         if unused:

@@ -304,7 +304,7 @@ def _remarks(trial: Trial, scored: Cups, variant: IntArray) -> Iterator[Remark]:
                     session=session,
                     taster=taster,
                     variant=trial.variants[variant[row + place]].name,
-                    text=comments.texts[comments.codes[place]],
+                    text=comments.at(place),
                 )
         row += len(table)
 
