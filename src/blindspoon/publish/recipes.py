@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon.batches.differences import STANDARD, declares
-from blindspoon.batches.entries import INGREDIENTS
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.strengths import ingredient
+from blindspoon.batches.units import INGREDIENTS
 from blindspoon.trial import Trial
 
 MIXED = ("salt", "acid", "kind of acid", "sugar", "produce")
