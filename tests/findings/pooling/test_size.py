@@ -6,11 +6,15 @@ scatters with an SD of 0 or of half the residual SD.
 
 from __future__ import annotations
 
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from blindspoon.findings.pooling import pool_scores
 
+PUBLISHED = Path(__file__).parents[3] / "docs" / "explanation" / "kitchens.csv"
 TRIALS = 2000
 SEED = 20260905
 TASTERS = 12
@@ -56,6 +60,13 @@ def simulate(kitchens, variants, spread):
     return np.array(found, dtype=float)
 
 
+def published(*cell):
+    """The row of the documentation's table: four shares and two half widths."""
+    with PUBLISHED.open(encoding="utf-8", newline="") as file:
+        rows = {tuple(map(float, row[:3])): row[3:] for row in list(csv.reader(file))[1:]}
+    return [float(text) for text in rows[cell]]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("spread", [0.0, 0.5])
 @pytest.mark.parametrize("variants", [2, 5])
@@ -76,3 +87,5 @@ def test_pooled_claims_are_wrong_as_rarely_as_they_say(kitchens, variants, sprea
     assert 0.035 < these < 0.065
     assert (apart < 0.065) if spread == 0 else (apart > 0.15)
     assert spread == 0 or misused > 0.15
+    told = [wider, misused, these, apart, *widths]
+    assert told == pytest.approx(published(kitchens, variants, spread), abs=0.006)
