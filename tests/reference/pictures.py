@@ -98,7 +98,7 @@ def kitchens(place: Path) -> list[Path]:
 @contextlib.contextmanager
 def served(folder: Path) -> Iterator[dict[str, str]]:
     """Serve the score page of a folder to this computer; gives each taster's link."""
-    script = TESTS / "form" / "serve_folder.py"
+    script = TESTS / "collect" / "serve_folder.py"
     command = [sys.executable, str(script), str(folder)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
