@@ -2,7 +2,7 @@ import re
 
 import pytest
 
-from blindspoon.report import answer
+from blindspoon.report.words import sentence
 
 NAMES = ["usual", "nothing differs", "everything differs", "twelve variants", "two primary"]
 
@@ -95,4 +95,4 @@ def test_the_whole_trial_is_counted_where_nothing_else_is_short_enough(content_o
     ("text", "expected"), [("one is open", "One is open."), ("it ends here.", "It ends here.")]
 )
 def test_a_sentence_has_a_capital_and_one_stop(text, expected):
-    assert answer.sentence(text) == expected
+    assert sentence(text) == expected

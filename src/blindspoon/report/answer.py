@@ -15,6 +15,7 @@ from blindspoon import wording
 from blindspoon.charts.board import mark_svg
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.verdict import SHORT_NAMES, in_a_word, weakened
+from blindspoon.report.words import sentence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
 
@@ -65,17 +66,6 @@ def noun_for(trial: Trial, table: ScoreTable) -> str:
 def most_batches(trial: Trial, table: ScoreTable) -> int:
     """Count the named batches of the variant that was tasted from most."""
     return int(table.batches_tasted(len(trial.variants)).max())
-
-
-def sentence(text: str) -> str:
-    """Give a clause its capital and its full stop.
-
-    Examples
-    --------
-    >>> sentence("one is open"), sentence("it ends here.")
-    ('One is open.', 'It ends here.')
-    """
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 def _tail(trial: Trial, table: ScoreTable) -> str:

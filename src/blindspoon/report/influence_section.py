@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 from blindspoon import wording
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import PROCEDURES, in_a_word
-from blindspoon.report.answer import sentence
 from blindspoon.report.section import Section
+from blindspoon.report.words import sentence
 from blindspoon.report.writers import DASH, Table, to_csv
 from blindspoon.trial import Trial
 

@@ -16,7 +16,7 @@ from blindspoon.charts.style import css_variables
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
 from blindspoon.findings.further import Depth
 from blindspoon.report import limits, methods
-from blindspoon.report.answer import Board, make_boards, sentence, short_answer
+from blindspoon.report.answer import Board, make_boards, short_answer
 from blindspoon.report.batches_section import differed_section, measured_section
 from blindspoon.report.csv_files import csv_files
 from blindspoon.report.influence_section import influence_section
@@ -32,7 +32,7 @@ from blindspoon.report.tables import (
     raw_tables,
     scores_table,
 )
-from blindspoon.report.words import templates
+from blindspoon.report.words import sentence, templates
 from blindspoon.report.writers import Table, inline, markdown
 from blindspoon.scores.score_table import LeftOut, ScoreTable
 from blindspoon.trial import Trial

@@ -32,6 +32,17 @@ def capital(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}"
 
 
+def sentence(text: str) -> str:
+    """Give a clause its capital and its full stop.
+
+    Examples
+    --------
+    >>> sentence("one is open"), sentence("it ends here.")
+    ('One is open.', 'It ends here.')
+    """
+    return f"{capital(text).rstrip('.')}."
+
+
 def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
     """Fill a template of sentences; blank lines part its paragraphs.
 
@@ -56,7 +67,7 @@ def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
 @cache
 def templates() -> jinja2.Environment:
     """Give the templates; texts are escaped in those of pages, not in those of sentences."""
-    folders = ("report", "publish")
+    folders = ("report", "sheets", "publish")
     made = jinja2.Environment(
         loader=jinja2.ChoiceLoader(
             [jinja2.PackageLoader("blindspoon", f"{folder}/templates") for folder in folders]
@@ -73,6 +84,7 @@ def templates() -> jinja2.Environment:
         "listing": wording.listing,
         "p_cell": wording.p_cell,
         "plain": wording.plain,
+        "sentence": sentence,
         "spelled": wording.spelled,
     }
     return made

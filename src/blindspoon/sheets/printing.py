@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
-
-import jinja2
 
 from blindspoon.charts.style import PALETTE, PREFIX
+from blindspoon.report.words import templates
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.checklist import make_checklist
 from blindspoon.sheets.paper_ballots import make_ballots
@@ -115,7 +113,7 @@ def print_sheets(
 
 def _page(name: str, size: tuple[float, float], margin: float, **content: object) -> bytes:
     """Fill a template; all text of the host is escaped in it."""
-    template = _environment().get_template(f"{name}.html.j2")
+    template = templates().get_template(f"{name}.html.j2")
     width, height = (round(side, 3) for side in size)
     return template.render(
         name=name,
@@ -126,14 +124,3 @@ def _page(name: str, size: tuple[float, float], margin: float, **content: object
         practice=PRACTICE,
         **content,
     ).encode()
-
-
-@cache
-def _environment() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("blindspoon", "sheets/templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )

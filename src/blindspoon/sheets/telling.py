@@ -1,30 +1,13 @@
-"""What tasters may read: no text of the host's that holds the name of a variant.
-
-What the checklist asks for, and the standards and papers that it follows, and how far.
-"""
+"""What tasters may read: no text that holds a name of a variant; and what the sheets follow."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
 from collections.abc import Iterable
-from typing import NamedTuple
 
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.trial import Trial
-
-
-class Item(NamedTuple):
-    """A thing to do and tick off; `source` names an entry of `SOURCES`, `blank` is room to write.
-
-    The source is empty where a caution or a step is common practice.
-    """
-
-    name: str
-    text: str
-    source: str = ""
-    blank: bool = False
-
 
 PRACTICE = "Whatever has no number: common practice, no source."
 
