@@ -1,9 +1,4 @@
-"""The files of the package: datapackage.json, the tables, trial.toml and a dictionary.
-
-What each column of a trial's tables means: its type, unit and limits.
-
-Tables of text -> tables to be published: known columns, in one order, in one format.
-"""
+"""The tables of a trial as a Data Package: each column with its type, unit, limits and meaning."""
 
 from __future__ import annotations
 
@@ -16,6 +11,7 @@ from typing import Any
 
 from blindspoon.files.text_table import FolderTables, TextTable, write_csv
 from blindspoon.files.trial_toml import trial_text
+from blindspoon.report.words import templates
 from blindspoon.report.writers import guarded, inline
 from blindspoon.trial import Attribute, Trial
 
@@ -23,7 +19,7 @@ Record = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
+class DataColumn:
     """A column as Table Schema (Data Package 2.0) describes it.
 
     Parameters
@@ -48,35 +44,35 @@ class Column:
         return described | ({"constraints": self.limits} if self.limits else {})
 
 
-def cup_columns(trial: Trial) -> tuple[Column, ...]:
+def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
     """Describe the columns that say which cup is meant, what was in it and what was said.
 
     In the order in which they stand in a table.
     """
     variants = [variant.name for variant in trial.variants]
     return (
-        Column(name="session", kind="string", meaning="Name of the sitting."),
-        Column(name="taster", kind="string", meaning="Pseudonym of who tasted."),
-        Column(
+        DataColumn(name="session", kind="string", meaning="Name of the sitting."),
+        DataColumn(name="taster", kind="string", meaning="Pseudonym of who tasted."),
+        DataColumn(
             name="position",
             kind="integer",
             meaning="Place of the cup in its taster's session, from 1.",
             limits={"minimum": 1},
         ),
-        Column(name="code", kind="string", meaning="Blind code of the cup."),
-        Column(
+        DataColumn(name="code", kind="string", meaning="Blind code of the cup."),
+        DataColumn(
             name="variant",
             kind="string",
             meaning=f"What was in the cup; the control is “{trial.control}”.",
             limits={"enum": variants},
         ),
-        Column(name="batch", kind="string", meaning="Jar or vessel it came from."),
+        DataColumn(name="batch", kind="string", meaning="Jar or vessel it came from."),
         *(_score(attribute) for attribute in trial.attributes),
-        Column(name="comment", kind="string", meaning="What the taster wrote beside the cup."),
+        DataColumn(name="comment", kind="string", meaning="What the taster wrote beside the cup."),
     )
 
 
-def _score(attribute: Attribute) -> Column:
+def _score(attribute: Attribute) -> DataColumn:
     scale = attribute.scale
     ends = [
         f"{value:g} is “{word}”"
@@ -85,7 +81,7 @@ def _score(attribute: Attribute) -> Column:
     ]
     steps = f", in steps of {scale.step:g}" if scale.step else ""
     words = f"; {', '.join(ends)}" if ends else ""
-    return Column(
+    return DataColumn(
         name=attribute.name,
         kind="number",
         meaning=f"{attribute.label}, in points{steps}{words}. Blank: not scored.",
@@ -122,7 +118,7 @@ UNITS = {
 }
 
 
-def made_column(name: str, *, numeric: bool) -> Column:
+def made_column(name: str, *, numeric: bool) -> DataColumn:
     """Describe a column of batches.csv or readings.csv.
 
     Parameters
@@ -138,13 +134,13 @@ def made_column(name: str, *, numeric: bool) -> Column:
     """
     if name in MADE:
         kind, meaning = MADE[name]
-        return Column(name=name, kind=kind, meaning=meaning)
+        return DataColumn(name=name, kind=kind, meaning=meaning)
     ingredient, _, unit = name.rpartition("_")
     if ingredient in INGREDIENTS and unit in UNITS and numeric:
         meaning = f"{ingredient.capitalize()} in {UNITS[unit]}."
-        return Column(name=name, kind="number", meaning=meaning)
+        return DataColumn(name=name, kind="number", meaning=meaning)
     kind = "number" if numeric else "string"
-    return Column(name=name, kind=kind, meaning="Written down by the host.")
+    return DataColumn(name=name, kind=kind, meaning="Written down by the host.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,7 +153,7 @@ class Resource:
         Of the file, without its ending.
     title : str
         What a row is.
-    columns : tuple of Column
+    columns : tuple of DataColumn
     rows : sequence of sequence of str
         Cells in the order of the columns.
     key : tuple of str
@@ -166,7 +162,7 @@ class Resource:
 
     name: str
     title: str
-    columns: tuple[Column, ...]
+    columns: tuple[DataColumn, ...]
     rows: Sequence[Sequence[str]]
     key: tuple[str, ...] = ()
 
@@ -243,7 +239,9 @@ def made_resource(name: str, table: TextTable) -> Resource:
     return _resource(name, columns, list(_rows(table, columns)))
 
 
-def _resource(name: str, columns: tuple[Column, ...], rows: Sequence[Sequence[str]]) -> Resource:
+def _resource(
+    name: str, columns: tuple[DataColumn, ...], rows: Sequence[Sequence[str]]
+) -> Resource:
     made = Resource(name=name, title=TITLES[name], columns=columns, rows=rows)
     names = [column.name for column in columns]
     key = tuple(each for each in KEYS.get(name, ()) if each in names)
@@ -252,14 +250,14 @@ def _resource(name: str, columns: tuple[Column, ...], rows: Sequence[Sequence[st
     return replace(made, key=key if key and len(told) == len(rows) else ())
 
 
-def _rows(table: TextTable, columns: Sequence[Column]) -> list[list[str]]:
+def _rows(table: TextTable, columns: Sequence[DataColumn]) -> list[list[str]]:
     """Give the cells, numbers with a decimal point whatever the file had."""
     blank = [""] * len(table)
     cells = {column.name: _cells(table, column, blank) for column in columns}
     return [list(row) for row in zip(*cells.values(), strict=True)]
 
 
-def _cells(table: TextTable, column: Column, blank: list[str]) -> list[str]:
+def _cells(table: TextTable, column: DataColumn, blank: list[str]) -> list[str]:
     if column.name not in table.columns:
         return blank
     cells = table.cells(column.name)
@@ -291,7 +289,6 @@ LICENCES = {
     "pddl-1.0": ("PDDL-1.0", "https://opendatacommons.org/licenses/pddl/1-0/"),
 }
 """Open Definition identifiers and addresses of licences that data is often published under."""
-NO_LICENCE = "No licence was chosen, so ask the host before you use these data."
 
 
 def data_package(
@@ -334,7 +331,7 @@ def data_package(
     }
     return {
         "datapackage.json": (json.dumps(descriptor, indent=2, ensure_ascii=False) + "\n").encode(),
-        "README.md": "\n".join(_readme(trial, resources)).encode(),
+        "README.md": _readme(trial, resources).encode(),
         "trial.toml": trial_text(trial).encode(),
         **files,
     }
@@ -379,16 +376,7 @@ def _with_file(record: Record, content: bytes) -> Record:
     return record | {"bytes": len(content), "hash": f"sha256:{digest}"}
 
 
-def _readme(trial: Trial, resources: Sequence[Resource]) -> Iterator[str]:
+def _readme(trial: Trial, resources: Sequence[Resource]) -> str:
     """Write the data dictionary for people."""
-    yield f"# Data: {inline(trial.title)}\n"
-    yield "`blindspoon compare` on this folder makes the comparison again. Tasters stand under"
-    yield "pseudonyms. `trial.toml` is the plan with the rule that was to decide.\n"
-    licence = f"Licence: {inline(trial.licence)}." if trial.licence else NO_LICENCE
-    yield f"{licence}\n"
-    for resource in resources:
-        yield f"## {resource.path}\n\n{resource.title}.\n"
-        yield "| column | type | meaning |\n|---|---|---|"
-        for column in resource.columns:
-            yield f"| {inline(column.name)} | {column.kind} | {inline(column.meaning)} |"
-        yield ""
+    text = templates().get_template("data.md.j2")
+    return text.render(trial=trial, resources=resources, inline=inline).rstrip() + "\n"

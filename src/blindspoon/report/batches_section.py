@@ -18,20 +18,20 @@ from blindspoon.charts.jars import (
 )
 from blindspoon.findings.comparison import Analysis
 from blindspoon.report.limits import differed
-from blindspoon.report.section import Section
+from blindspoon.report.section import PageSection
 from blindspoon.report.tables import in_points, methods_table, strengths_table
 from blindspoon.report.words import capital
 from blindspoon.report.writers import Table, blank_as_dash
 from blindspoon.trial import Trial
 
 
-def differed_section(analysis: Analysis) -> Section:
+def differed_section(analysis: Analysis) -> PageSection:
     """Say what else differed, with what was declared, weighed and read."""
     trial, table, made = analysis.trial, analysis.table, analysis.made
     strengths = strengths_table(trial, made)
     chart = readings_chart(made.log, trial) if made else None
     numbers = readings_tables(made.log, trial) if made else ()
-    return Section(
+    return PageSection(
         name="differed",
         head="What else differed",
         paragraphs=differed(analysis),
@@ -42,14 +42,14 @@ def differed_section(analysis: Analysis) -> Section:
     )
 
 
-def measured_section(analysis: Analysis) -> Section | None:
+def measured_section(analysis: Analysis) -> PageSection | None:
     """Hold what was tasted against what was measured; None without batches.csv."""
     if analysis.made is None:
         return None
     trial = analysis.trial
     found = taste_against_measured(trial, analysis.table, analysis.made.log)
     drawn = [(chart, each) for each in found if (chart := measured_chart(each, trial))]
-    return Section(
+    return PageSection(
         name="measured",
         head="Taste and measurement",
         role="Exploratory",

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from blindspoon import wording
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import PROCEDURES, in_a_word
-from blindspoon.report.section import Section
+from blindspoon.report.section import PageSection
 from blindspoon.report.words import sentence
 from blindspoon.report.writers import DASH, Table, to_csv
 from blindspoon.trial import Trial
@@ -39,7 +39,9 @@ NAMES: tuple[Name, ...] = ("taster", "session", "procedure", "ordinal", "positio
 Moves = tuple[tuple[str, Outcome], ...]
 
 
-def influence_section(trial: Trial, influence: Influence, *, shown: bool = True) -> Section | None:
+def influence_section(
+    trial: Trial, influence: Influence, *, shown: bool = True
+) -> PageSection | None:
     """Make the part of the page about what each verdict hangs on.
 
     Parameters
@@ -51,7 +53,7 @@ def influence_section(trial: Trial, influence: Influence, *, shown: bool = True)
 
     Returns
     -------
-    Section or None
+    PageSection or None
         None where nothing was compared.
     """
     if not influence.declared:
@@ -62,7 +64,7 @@ def influence_section(trial: Trial, influence: Influence, *, shown: bool = True)
     moved = [each for each in ordered if each.key in keys]
     firm = [each for each in ordered if each.key not in keys]
     table = _table(trial, influence, moved, shown=shown)
-    return Section(
+    return PageSection(
         name="influence",
         head="What the answer hangs on",
         paragraphs=(

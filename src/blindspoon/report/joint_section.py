@@ -16,7 +16,7 @@ from blindspoon.findings.multivariate import (
 )
 from blindspoon.findings.overall import Overall
 from blindspoon.findings.verdict import NAMES
-from blindspoon.report.section import Section
+from blindspoon.report.section import PageSection
 from blindspoon.report.tables import counted, p, two
 from blindspoon.report.writers import (
     DASH,
@@ -64,7 +64,7 @@ OVERALL = (
 )
 
 
-def joint_section(analysis: Analysis, joint: Joint) -> Section | None:
+def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     """Make the part of the page about all attributes together; None where there is one."""
     trial = analysis.trial
     if isinstance(joint.correlations, NoResult):
@@ -73,7 +73,7 @@ def joint_section(analysis: Analysis, joint: Joint) -> Section | None:
     if isinstance(joint.overall, Overall):
         tables.insert(0, _overall_table(analysis, joint.overall))
         paragraphs.append(overall_finding(analysis.comparisons, joint.overall))
-    return Section(
+    return PageSection(
         name="together",
         head="Attributes together",
         role="Exploratory",

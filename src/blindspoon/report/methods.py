@@ -213,7 +213,7 @@ REFERENCES = {
     "treatments with a control. Journal of the American Statistical Association 50:1096–1121; "
     "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
     "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
-    "Psychology, Statistical Section 4:85–90.",
+    "Psychology, Statistical PageSection 4:85–90.",
     "fisher": "Fisher, R. A. 1935. The Design of Experiments. Edinburgh: Oliver and Boyd.",
     "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
     "implicit in the analysis of variance. Journal of the American Statistical Association "

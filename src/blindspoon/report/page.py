@@ -23,7 +23,7 @@ from blindspoon.report.influence_section import influence_section
 from blindspoon.report.joint_section import joint_section
 from blindspoon.report.next_steps import next_steps
 from blindspoon.report.panel_section import panel_section
-from blindspoon.report.section import Section, behind_attribute, on_the_page
+from blindspoon.report.section import PageSection, behind_attribute, on_the_page
 from blindspoon.report.tables import (
     MOST_SERVINGS,
     means_table,
@@ -85,7 +85,7 @@ class ReportContent:
     findings : tuple of AttributeFinding
     remarks : tuple of (str, tuple of str)
         What was written beside the scores, by variant.
-    sections : tuple of Section
+    sections : tuple of PageSection
     numbers, raw : tuple of Table
         What the procedures found, and every score.
     pictures : tuple of Picture
@@ -106,7 +106,7 @@ class ReportContent:
     boards: tuple[Board, ...]
     findings: tuple[AttributeFinding, ...]
     remarks: tuple[tuple[str, tuple[str, ...]], ...]
-    sections: tuple[Section, ...]
+    sections: tuple[PageSection, ...]
     numbers: tuple[Table, ...]
     raw: tuple[Table, ...]
     pictures: tuple[Picture, ...]
@@ -257,7 +257,7 @@ def _number_tables(
 # The sections -----------------------------------------------------------------------------------
 
 
-def _sections(analysis: Analysis, depth: Depth | None) -> Iterator[Section | None]:
+def _sections(analysis: Analysis, depth: Depth | None) -> Iterator[PageSection | None]:
     """Make the sections in the order of reading."""
     needed = limits.needed_table(analysis)
     yield differed_section(analysis)
@@ -269,22 +269,22 @@ def _sections(analysis: Analysis, depth: Depth | None) -> Iterator[Section | Non
         ("compared", "How it was compared", methods.compared(analysis)),
         ("planned", "What was planned, and what is exploratory", methods.planned(analysis)),
     ):
-        yield Section(name=name, head=head, paragraphs=paragraphs)
-    yield Section(
+        yield PageSection(name=name, head=head, paragraphs=paragraphs)
+    yield PageSection(
         name="unsettled",
         head="What is not settled, and what would settle it",
         paragraphs=limits.unsettled(analysis),
         tables=() if needed is None else (needed,),
     )
-    yield Section(name="next", head="What to try next", points=next_steps(analysis))
-    yield Section(
+    yield PageSection(name="next", head="What to try next", points=next_steps(analysis))
+    yield PageSection(
         name="not-shown", head="What this does not show", points=limits.not_shown(analysis)
     )
     yield _left_out(analysis)
-    yield Section(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
+    yield PageSection(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
 
 
-def further_sections(analysis: Analysis, depth: Depth) -> Iterator[Section | None]:
+def further_sections(analysis: Analysis, depth: Depth) -> Iterator[PageSection | None]:
     """Make the sections that look behind the comparisons."""
     trial = analysis.trial
     yield influence_section(trial, depth.influence, shown=trial.tasters_shown)
@@ -293,7 +293,7 @@ def further_sections(analysis: Analysis, depth: Depth) -> Iterator[Section | Non
     yield joint_section(analysis, depth.joint)
 
 
-def _left_out(analysis: Analysis) -> Section:
+def _left_out(analysis: Analysis) -> PageSection:
     """Say who and what was left out; scores that were not given are not rows."""
     table = analysis.table
     blank = int(np.isnan(table.scores).sum())
@@ -302,7 +302,7 @@ def _left_out(analysis: Analysis) -> Section:
         verb = "was" if blank == 1 else "were"
         nothing += f" {wording.count(blank, 'score')} {verb} not given."
     lost = [*map(_place, table.left_out[:MOST_LISTED]), *map(str, analysis.notes[:MOST_LISTED])]
-    return Section(
+    return PageSection(
         name="left-out",
         head="Who and what was left out",
         paragraphs=() if table.left_out else (nothing,),

@@ -18,7 +18,7 @@ from blindspoon.findings.panel_results import (
     long_rows,
 )
 from blindspoon.report.panel_tables import panel_tables, places_tables, taster_tables
-from blindspoon.report.section import Section
+from blindspoon.report.section import PageSection
 from blindspoon.report.writers import to_csv
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.two_way import LEVEL, FTest
@@ -103,7 +103,7 @@ ABOUT = (
 )
 
 
-def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> Section | None:
+def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> PageSection | None:
     """Make the part of the page about the tasters.
 
     Parameters
@@ -115,13 +115,13 @@ def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> Section 
 
     Returns
     -------
-    Section or None
+    PageSection or None
         None where nothing was scored.
     """
     told = answering(panel)
     if not told:
         return None
-    return Section(
+    return PageSection(
         name="tasters",
         head="The tasters",
         role="Exploratory",

@@ -13,7 +13,7 @@ Points = tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
+class PageSection:
     """Finished strings, tables and charts, shown in the order of the fields.
 
     Parameters

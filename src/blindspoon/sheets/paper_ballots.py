@@ -35,7 +35,7 @@ REST = "at least 30 seconds"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class ScaleLine:
     """One attribute on a ballot.
 
     Parameters
@@ -72,7 +72,7 @@ class Ballots:
     ----------
     heading : str
     instructions : tuple of str
-    lines : tuple of Line
+    lines : tuple of ScaleLine
     ballots : tuple of Ballot
     together : bool
         Whether two ballots are likely to fit on a page; each begins a page if not.
@@ -82,7 +82,7 @@ class Ballots:
 
     heading: str
     instructions: tuple[str, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[ScaleLine, ...]
     ballots: tuple[Ballot, ...]
     together: bool
     tight: bool
@@ -116,10 +116,10 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
     return replace(ballots, together=tight == 0.5, tight=tight < roomy)
 
 
-def line_of(attribute: Attribute) -> Line:
+def line_of(attribute: Attribute) -> ScaleLine:
     """Lay an attribute's scale out for paper."""
     scale = attribute.scale
-    return Line(
+    return ScaleLine(
         label=attribute.label,
         low=attribute.low,
         high=attribute.high,
@@ -153,7 +153,7 @@ def _sheets(ballots: Ballots, cups: int, page: float, least: float) -> float:
     return 0.5 if 2 * height + GAP <= page else math.ceil(height / page)
 
 
-def _instructions(trial: Trial, plan: ServingPlan, lines: tuple[Line, ...]) -> tuple[str, ...]:
+def _instructions(trial: Trial, plan: ServingPlan, lines: tuple[ScaleLine, ...]) -> tuple[str, ...]:
     """Write what a taster has to know, each sentence short enough for one line of text."""
     clear = veiled(trial.tasting.cleanser, trial, "clear your mouth with what the host has put out")
     rest = veiled(trial.tasting.rest, trial, REST)
@@ -166,7 +166,7 @@ def _instructions(trial: Trial, plan: ServingPlan, lines: tuple[Line, ...]) -> t
     )
 
 
-def _how_to_mark(lines: tuple[Line, ...]) -> str:
+def _how_to_mark(lines: tuple[ScaleLine, ...]) -> str:
     mark, write = any(line.steps for line in lines), not all(line.steps for line in lines)
     circle = "Circle one number on each line."
     number = "Mark the line where the cup belongs and write the number into the box: it counts."
