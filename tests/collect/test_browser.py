@@ -170,6 +170,23 @@ def test_keying_needs_the_keyboard_alone(sheet, served, rows):
     assert [row["texture"] for row in rows()] == ["7", "8", "6.5"]
 
 
+def test_a_second_tap_on_one_s_own_name_goes_on(sheet, served):
+    page = sheet()
+    page.goto(served["join"])
+
+    def swallow(route):
+        route.fetch(max_redirects=0)
+        route.fulfill(status=502, body="lost")
+
+    page.route("**/join", swallow, times=1)
+    name = page.get_by_role("button", name="T01")
+    name.click()
+    page.get_by_text("lost").wait_for()
+    page.goto(served["join"])
+    name.dblclick()
+    page.get_by_role("heading", name="Before you taste").wait_for()
+
+
 def test_each_tap_is_saved_as_it_is_given(sheet, served, rows):
     page = begin(sheet(), served)
     tap(page, "texture", "7")

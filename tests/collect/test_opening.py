@@ -31,7 +31,7 @@ def test_links_are_the_same_after_a_restart(folder):
 
 def test_who_has_joined_and_agreed_is_known_after_a_restart(folder):
     with opening.opened(folder) as sitting:
-        sitting.join("T02")
+        sitting.join("T02", "phone")
         sitting.agree("1", "T01")
         sitting.note_twice("1", "T03")
         sitting.open_session("")
@@ -45,11 +45,24 @@ def test_who_has_joined_and_agreed_is_known_after_a_restart(folder):
     assert sitting.taster_of(old) is None
 
 
+def test_a_phone_has_its_name_after_a_restart_and_files_without_phones_are_read(folder):
+    with opening.opened(folder) as sitting:
+        assert sitting.join("T02", "phone")
+    with opening.opened(folder) as sitting:
+        assert sitting.join("T02", "phone")
+        assert not sitting.join("T02", "another phone")
+    path = folder / ".blindspoon/collect.json"
+    found = json.loads(path.read_text())
+    del found["devices"]
+    path.write_text(json.dumps(found))
+    assert opened(folder).free_names() == ["T01", "T03"]
+
+
 def test_many_who_join_at_once_are_all_remembered(folder):
     with opening.opened(folder) as sitting:
         names = [*sitting.plan.tasters] * 4
         with ThreadPoolExecutor(12) as pool:
-            taken = list(pool.map(sitting.join, names))
+            taken = list(pool.map(sitting.join, names, map(str, range(12))))
     assert sum(taken) == 3
     assert opened(folder).free_names() == []
 
@@ -173,6 +186,6 @@ def test_a_name_is_not_taken_where_the_disk_refuses_it(sitting, monkeypatch):
     with monkeypatch.context() as patch:
         patch.setattr(os, "fsync", full)
         with pytest.raises(OSError, match="disk full"):
-            sitting.join("T01")
+            sitting.join("T01", "phone")
     assert sitting.free_names() == ["T01", "T02", "T03"]
-    assert sitting.join("T01")
+    assert sitting.join("T01", "phone")

@@ -16,15 +16,32 @@ def test_a_taster_picks_a_name_and_gets_their_own_link(client, sitting, fields):
     page = client.get("/").text
     reply = client.post("/join", data=fields(page) | {"name": "1"})
     assert reply.headers["Location"] == f"/t/{sitting.taster_link('T02')}"
-    assert ">T02</button>" not in client.get("/").text
+    assert ">T02</button>" in client.get("/").text
+    assert ">T02</button>" not in client.application.test_client().get("/").text
 
 
 def test_the_first_to_ask_gets_the_name(client, fields):
+    other = client.application.test_client()
     form = fields(client.get("/").text) | {"name": "0"}
+    late = fields(other.get("/").text) | {"name": "0"}
     assert client.post("/join", data=form).status_code == 303
-    second = client.post("/join", data=form)
+    second = other.post("/join", data=late)
     assert second.status_code == 409
     assert "T01 has been taken a moment ago" in second.text
+
+
+def test_asking_for_one_s_own_name_again_gives_the_same_link(client, sitting, fields, events):
+    form = fields(client.get("/").text) | {"name": "0"}
+    replies = [client.post("/join", data=form) for _ in range(3)]
+    assert {reply.headers["Location"] for reply in replies} == {f"/t/{sitting.taster_link('T01')}"}
+    assert events == ["T01 has joined."]
+    assert fields(client.get("/").text)["device"] == form["device"]
+
+
+@pytest.mark.parametrize("device", ["", "ä"])
+def test_a_join_without_a_device_is_turned_away(client, fields, device):
+    form = fields(client.get("/").text) | {"name": "0", "device": device}
+    assert client.post("/join", data=form).status_code == 400
 
 
 def test_cautions_come_before_the_first_cup_and_cannot_be_skipped(client, sitting, phone):

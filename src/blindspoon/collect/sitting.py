@@ -73,6 +73,8 @@ class Memory:
         The session that is open; empty for none.
     joined : tuple of str
         Tasters who have taken their name, in order.
+    devices : dict of str to str
+        What tells the phone on which a taster took their name from all others.
     renewed : dict of str to int
         How often a taster's link was made anew.
     agreed, twice : tuple of (session, taster)
@@ -82,6 +84,7 @@ class Memory:
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
     session: str = ""
     joined: tuple[str, ...] = ()
+    devices: dict[str, str] = field(default_factory=dict)
     renewed: dict[str, int] = field(default_factory=dict)
     agreed: Pairs = ()
     twice: Pairs = ()
@@ -118,13 +121,14 @@ class Memory:
             return tuple((str(session), str(taster)) for session, taster in found[name])
 
         try:
-            found = json.loads(data)
+            found = {"devices": {}} | json.loads(data)  # earlier files have none
             if set(found) != {known.name for known in fields(cls)} or len(found["secret"]) != 64:
                 raise ValueError
             memory = cls(
                 secret=str(found["secret"]),
                 session=str(found["session"]),
                 joined=tuple(map(str, found["joined"])),
+                devices={str(name): str(device) for name, device in found["devices"].items()},
                 renewed={str(name): int(times) for name, times in found["renewed"].items()},
                 agreed=pairs("agreed"),
                 twice=pairs("twice"),
@@ -192,20 +196,29 @@ class Sitting:
         """Name the tasters who have not joined yet."""
         return [name for name in self.plan.tasters if name not in self.memory.joined]
 
-    def join(self, taster: str) -> bool:
-        """Take a name; False where it is taken already. The first to ask gets it."""
-        if not self._change(lambda memory: {"joined": _with(memory.joined, taster)}):
-            return False
-        self.say(f"{shown(taster)} has joined.")
-        return True
+    def join(self, taster: str, device: str) -> bool:
+        """Take a name; False where another device took it. The first to ask gets it."""
+
+        def joined(memory: Memory) -> dict[str, Any]:
+            if taster in memory.joined:
+                return {}
+            devices = memory.devices | {taster: device}
+            return {"joined": (*memory.joined, taster), "devices": devices}
+
+        if self._change(joined):
+            self.say(f"{shown(taster)} has joined.")
+        return hmac.compare_digest(self.memory.devices.get(taster, ""), device)
 
     def renew(self, taster: str) -> None:
         """Make a taster's link anew and their name free; the old link is dead."""
 
         def renewed(memory: Memory) -> dict[str, Any]:
             times = memory.renewed.get(taster, 0) + 1
-            joined = tuple(name for name in memory.joined if name != taster)
-            return {"joined": joined, "renewed": memory.renewed | {taster: times}}
+            return {
+                "joined": tuple(name for name in memory.joined if name != taster),
+                "devices": {name: it for name, it in memory.devices.items() if name != taster},
+                "renewed": memory.renewed | {taster: times},
+            }
 
         self._change(renewed)
         self._name_links()

@@ -19,6 +19,9 @@ from blindspoon.trial import Scale
 CLOSED = (
     "Session {} is closed, and this answer came too late. Tell the host, who can open it again."
 )
+WEEK = 7 * 24 * 3600
+"""Seconds for which a phone is known again."""
+
 STALE = "The cups were changed since this page was opened. Open your link again."
 
 
@@ -86,20 +89,33 @@ class TasterPages:
         app.add_url_rule("/t/<link>/<session>/<place>", "cup", self.cup)
         app.add_url_rule("/t/<link>/<session>/<place>", "answer", self.answer, methods=["POST"])
 
-    def join(self, taken: str = "") -> str:
-        """Let a taster pick their name."""
-        plan, free = self._sitting.plan, set(self._sitting.free_names())
+    def join(self, taken: str = "") -> Response:
+        """Let a taster pick their name; the phone is known again by a cookie."""
+        plan, memory = self._sitting.plan, self._sitting.memory
+        device = request.cookies.get("device", "")[:40] or secrets.token_urlsafe(16)
+        own = {name for name, theirs in memory.devices.items() if theirs == device}
+        free = own.union(self._sitting.free_names())
         names = [(place, name) for place, name in enumerate(plan.tasters) if name in free]
-        ticket = self._access.ticket("join")
-        return render_template("join.html.j2", plan=plan, names=names, ticket=ticket, taken=taken)
+        page = render_template(
+            "join.html.j2",
+            plan=plan,
+            names=names,
+            ticket=self._access.ticket("join"),
+            device=device,
+            taken=taken,
+        )
+        response = make_response(page)
+        response.set_cookie("device", device, max_age=WEEK, httponly=True, samesite="Lax")
+        return response
 
     def take_name(self) -> AnyResponse:
         """Give the link of a name to the first who asks for it."""
         places = {str(place): name for place, name in enumerate(self._sitting.plan.tasters)}
-        taster = places.get(self._access.form("join").get("name", ""))
-        if taster is None:
+        form = self._access.form("join")
+        taster, device = places.get(form.get("name", "")), form.get("device", "")[:40]
+        if taster is None or not device.isascii() or not device:
             abort(400)
-        if not self._sitting.join(taster):
+        if not self._sitting.join(taster, device):
             return make_response(self.join(taken=taster), 409)
         return redirect(f"/t/{self._sitting.taster_link(taster)}", 303)
 
