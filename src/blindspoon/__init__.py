@@ -1,3 +1,55 @@
-"""Blind side-by-side tastings of home-made food, from the plan to an honest writeup."""
+"""Blind side-by-side tastings of home-made food, from the plan to an honest writeup.
+
+``import blindspoon as bs`` gives the functions below; each takes a trial folder. They are loaded
+when they are first used.
+"""
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from blindspoon.api import (
+        Compared,
+        Pooled,
+        TrialFolder,
+        blind,
+        check,
+        compare,
+        pool,
+        publish,
+        read,
+        report,
+        size,
+    )
+    from blindspoon.errors import TrialError
 
 __version__ = "0.1.0"
+
+__all__ = [
+    "Compared",
+    "Pooled",
+    "TrialError",
+    "TrialFolder",
+    "blind",
+    "check",
+    "compare",
+    "pool",
+    "publish",
+    "read",
+    "report",
+    "size",
+]
+
+
+def __getattr__(name: str) -> object:
+    """Load a public name on first use (PEP 562)."""
+    if name not in __all__:
+        raise AttributeError(f"module 'blindspoon' has no attribute {name!r}")
+    from importlib import import_module  # noqa: PLC0415
+
+    home = "blindspoon.errors" if name == "TrialError" else "blindspoon.api"
+    return getattr(import_module(home), name)
+
+
+def __dir__() -> list[str]:
+    """List the public names beside those of every module."""
+    return sorted([*globals(), *__all__])

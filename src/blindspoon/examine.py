@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.errors import Note, Problem, TrialError, TrialFileError
@@ -17,6 +18,9 @@ from blindspoon.files.text_table import TextTable
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.trial import Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def explanations() -> dict[str, str]:
@@ -51,6 +55,18 @@ class Examination:
     problems: tuple[Problem, ...]
     notes: tuple[Note, ...]
     cautions: tuple[tuple[str, str], ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Lay out everything, a row each: kind, file, line and text."""
+        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+
+        found = [
+            *(("problem", each.file, each.line, str(each)) for each in self.problems),
+            *(("note", each.file, each.line, each.text) for each in self.notes),
+            *(("caution", None, None, text) for text, _ in self.cautions),
+        ]
+        columns = ("kind", "file", "line", "text")
+        return records_frame([dict(zip(columns, row, strict=True)) for row in found])
 
 
 def examine(folder: Path) -> Examination:

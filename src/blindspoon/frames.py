@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -34,3 +37,37 @@ def scores_frame(trial: Trial, table: ScoreTable) -> pd.DataFrame:
     position = pd.Series(table.position, dtype="Int64").where(table.position > 0)
     scores = zip((attribute.name for attribute in trial.attributes), table.scores.T, strict=True)
     return pd.DataFrame({**columns, "position": position, **dict(scores)})
+
+
+def records_frame(records: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    """Lay out records as JSON has them, a row each; a nested field is named after its path.
+
+    Parameters
+    ----------
+    records : sequence of mapping
+        Of plain values, mappings, and lists of two numbers, which are intervals.
+
+    Returns
+    -------
+    DataFrame
+        ``mixed.difference`` is column mixed_difference; the ends of ``mixed.interval`` are
+        mixed_interval_low and mixed_interval_high.
+
+    Examples
+    --------
+    >>> records_frame([{"variant": "leaf", "mixed": {"interval": [0.5, 2.0]}}]).to_dict("records")
+    [{'variant': 'leaf', 'mixed_interval_low': 0.5, 'mixed_interval_high': 2.0}]
+    """
+    return pd.json_normalize([_without_lists(record) for record in records], sep="_")
+
+
+def _without_lists(record: Mapping[str, Any]) -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for name, value in record.items():
+        if isinstance(value, Mapping):
+            flat[name] = _without_lists(value)
+        elif isinstance(value, list) and len(value) == 2:
+            flat[f"{name}_low"], flat[f"{name}_high"] = value
+        else:
+            flat[name] = value
+    return flat

@@ -26,47 +26,40 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
     Several folders are repeats of one trial in several kitchens: they are pooled, and the rule
     of the first decides. Their chart shows its first primary attribute.
     """
+    from blindspoon import api  # noqa: PLC0415
+
     if verify:
-        _verify(folders)
+        from blindspoon.verify import in_words  # noqa: PLC0415
+
+        for folder in folders:
+            click.echo(in_words(api.compare(folder).verify()))
         return
     if len(folders) > 1:
         _compare_kitchens(folders, chart, as_json=as_json)
         return
     if chart is not None:
         raise click.UsageError('--chart takes two folders or more; "report" draws those of one.')
-    from blindspoon.analysis import analyse, to_record  # noqa: PLC0415
     from blindspoon.cli.printed import comparison_table  # noqa: PLC0415
 
-    found = analyse(folders[0])
+    found = api.compare(folders[0])
     if as_json:
-        say_json(to_record(found))
+        say_json(found.to_record())
     else:
-        click.echo(comparison_table(found))
-
-
-def _verify(folders: Sequence[Path]) -> None:
-    from blindspoon.analysis import analyse, to_record  # noqa: PLC0415
-    from blindspoon.frames import scores_frame  # noqa: PLC0415
-    from blindspoon.verify import in_words, recompute  # noqa: PLC0415
-
-    for folder in folders:
-        found = analyse(folder)
-        scores = scores_frame(found.trial, found.table)
-        click.echo(in_words(recompute(scores, to_record(found))))
+        click.echo(comparison_table(found.analysis))
 
 
 def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: bool) -> None:
-    from blindspoon.analysis import draw_forest, pool_folders  # noqa: PLC0415
+    from blindspoon import api  # noqa: PLC0415
+    from blindspoon.analysis import draw_forest  # noqa: PLC0415
     from blindspoon.cli.printed import pooled_table  # noqa: PLC0415
-    from blindspoon.report.records import pool_record  # noqa: PLC0415
 
-    found = pool_folders(folders)
+    found = api.pool(*folders)
     if as_json:
-        say_json(pool_record(found))
+        say_json(found.to_record())
     else:
-        click.echo(pooled_table(found))
+        click.echo(pooled_table(found.pool))
     if chart is not None:
-        draw_forest(found, chart)
+        draw_forest(found.pool, chart)
         click.echo(f"Chart written: {chart}", err=True)
 
 
@@ -84,11 +77,10 @@ def report(folders: Sequence[Path], to: Path) -> None:
 
     An existing report of the same trial is replaced whole, or not at all.
     """
-    from blindspoon.analysis import analyse, write_report  # noqa: PLC0415
+    from blindspoon import api  # noqa: PLC0415
 
     for folder in folders:
-        page = write_report(analyse(folder), to)
-        click.echo(f"Report written: {page}")
+        click.echo(f"Report written: {api.report(folder, to)}")
 
 
 @click.command()
@@ -114,11 +106,10 @@ def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
     The page, the same for paper and for a blog, figures for print, posts and video, the data as a
     Data Package, and a kit with which a reader repeats the trial; in a folder and as one zip file.
     """
-    from blindspoon.analysis import analyse  # noqa: PLC0415
-    from blindspoon.publish import pack  # noqa: PLC0415
+    from blindspoon import api  # noqa: PLC0415
 
     for folder in folders:
-        written = pack.publish(analyse(folder), to, jar_g=jar)
+        written = api.publish(folder, to, jar_g=jar)
         click.echo(f"Published: {written.folder / 'index.html'} and all beside it")
         click.echo(f"In one file: {written.zipped}")
 

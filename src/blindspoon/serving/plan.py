@@ -6,13 +6,17 @@ How balanced a drawn plan is, as numbers counted from the plan itself.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.serving.codes import RULES, CodeRule, rule_kept
 from blindspoon.serving.request import ServingRequest
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,6 +248,12 @@ class ServingPlan:
             for s in self._in_order(by_code=True)
         ]
         return [[*KEY_COLUMNS, *(["batch"] if batches else [])], *rows]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Lay out every cup with its variant, a row each: nobody who tastes may see it."""
+        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+
+        return records_frame([asdict(serving) for serving in self._in_order()])
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from blindspoon.errors import DesignError, Problem
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.trial import Scale
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 CUP, TASTER, TASTER_VARIANT = 0.12, 0.12, 0.06
 """Standard deviations as shares of the scale's range: common practice, no source."""
@@ -246,3 +249,9 @@ class Sizing:
             "assumptions": list(self.assumptions),
             "sentences": list(self.sentences),
         }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Lay out the sizes, a row a size and procedure."""
+        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+
+        return records_frame([cell.to_record() for cell in self.cells])

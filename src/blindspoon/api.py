@@ -1,0 +1,317 @@
+"""What the commands do, as functions on trial folders: ``import blindspoon as bs``."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from blindspoon.analysis import analyse, pool_folders, to_record, write_report
+from blindspoon.errors import Note
+from blindspoon.examine import Examination, examine
+from blindspoon.files import disk
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.comparison import Analysis, Comparison
+from blindspoon.findings.pool_checks import Pool
+from blindspoon.scores.score_table import ScoreTable, build_table
+from blindspoon.trial import Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from blindspoon.publish.pack import Published
+    from blindspoon.serving.plan import ServingPlan
+    from blindspoon.simulate.size_results import Sizing
+
+Folder = str | PathLike[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialFolder:
+    """A trial folder that was read and found sound, its blind lifted.
+
+    Parameters
+    ----------
+    path : Path
+    trial : Trial
+    table : ScoreTable
+    notes : tuple of Note
+        What is worth knowing about the files.
+    """
+
+    path: Path
+    trial: Trial
+    table: ScoreTable
+    notes: tuple[Note, ...]
+
+    @property
+    def scores(self) -> pd.DataFrame:
+        """The scores as a frame, a row a cup; see `frames.scores_frame`."""
+        from blindspoon.frames import scores_frame  # noqa: PLC0415 - pandas only when asked for
+
+        return scores_frame(self.trial, self.table)
+
+    def compare(self) -> Compared:
+        """Compare every variant with the control; see `compare`."""
+        return compare(self.path)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """What a trial found.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        All of it, as the report reads it.
+    """
+
+    analysis: Analysis
+
+    @property
+    def comparisons(self) -> tuple[Comparison, ...]:
+        """Every variant that could be compared, an attribute after the other."""
+        return self.analysis.comparisons
+
+    def __getitem__(self, names: tuple[str, str]) -> Comparison:
+        """Find a comparison by the names of its attribute and its variant.
+
+        Raises
+        ------
+        KeyError
+            If there is no such comparison.
+        """
+        for found in self.comparisons:
+            if (found.attribute.name, found.variant.name) == names:
+                return found
+        raise KeyError(names)
+
+    def to_record(self) -> dict[str, Any]:
+        """Give everything as plain values: what ``compare --json`` prints."""
+        return to_record(self.analysis)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Lay out the comparisons, a row each, with every number of ``compare --json``."""
+        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+        from blindspoon.report.records import trial_record  # noqa: PLC0415 - not for `check`
+
+        return records_frame(trial_record(self.analysis)["comparisons"])
+
+    def verify(self) -> pd.DataFrame:
+        """Compute every number again with statsmodels and scipy; see `verify.recompute`."""
+        from blindspoon.frames import scores_frame  # noqa: PLC0415 - pandas when asked for
+        from blindspoon.verify import recompute  # noqa: PLC0415 - brings in statsmodels
+
+        found = self.analysis
+        return recompute(scores_frame(found.trial, found.table), self.to_record())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pooled:
+    """What several kitchens found together.
+
+    Parameters
+    ----------
+    pool : Pool
+    """
+
+    pool: Pool
+
+    def to_record(self) -> dict[str, Any]:
+        """Give everything as plain values: what ``compare --json`` prints of several folders."""
+        from blindspoon.report.records import pool_record  # noqa: PLC0415 - not for `check`
+
+        return pool_record(self.pool)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Lay out the pooled comparisons, a row each."""
+        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+
+        return records_frame(self.to_record()["comparisons"])
+
+
+def read(folder: Folder) -> TrialFolder:
+    """Read a trial folder and lift its blind.
+
+    Parameters
+    ----------
+    folder : str or path
+        Holds trial.toml and the scores.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the folder.
+    """
+    text = disk.read_folder(Path(folder))
+    trial, tables = parse_trial(text.trial), text.tables()
+    table, notes = build_table(trial, tables.scores, tables.servings, tables.key)
+    return TrialFolder(path=Path(folder), trial=trial, table=table, notes=(*text.notes, *notes))
+
+
+def check(folder: Folder) -> Examination:
+    """List everything that can be said before the blind is lifted.
+
+    Parameters
+    ----------
+    folder : str or path
+
+    Returns
+    -------
+    Examination
+        Its ``problems``, ``notes`` and ``cautions``; ``to_frame()`` has a row each.
+
+    Raises
+    ------
+    TrialFileError
+        If files of the folder cannot be read at all.
+    """
+    return examine(Path(folder))
+
+
+def size(  # noqa: PLR0913 - each is an option of the command
+    folder: Folder,
+    *,
+    tasters: Sequence[int] = (),
+    sessions: Sequence[int] = (),
+    trials: int = 2000,
+    like: Folder | None = None,
+    cup_sd: float | None = None,
+    taster_sd: float | None = None,
+    opinion_sd: float | None = None,
+    jobs: int | None = None,
+) -> Sizing:
+    """Say how many tasters and sessions the question of a trial needs.
+
+    Parameters
+    ----------
+    folder : str or path
+        Holds trial.toml.
+    tasters, sessions : sequence of int
+        Sizes to try; the usual ones where empty.
+    trials : int
+        Simulated trials for each size, at most.
+    like : str or path, optional
+        An earlier trial folder, whose spread of scores is taken; else common practice.
+    cup_sd, taster_sd, opinion_sd : float, optional
+        Standard deviations in points that replace those: from cup to cup, between tasters, of a
+        taster's own opinion of a variant.
+    jobs : int, optional
+        Processes; one by default.
+
+    Returns
+    -------
+    Sizing
+        ``to_frame()`` has a row a size and procedure.
+
+    Raises
+    ------
+    TrialError
+        If the folder has problems, no attribute has a margin, or nothing would scatter.
+    """
+    from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
+
+    options = SizeOptions(
+        like=None if like is None else Path(like),
+        cup_sd=cup_sd,
+        taster_sd=taster_sd,
+        opinion_sd=opinion_sd,
+        tasters=tasters,
+        sessions=sessions,
+        trials=trials,
+        jobs=jobs,
+    )
+    return size_folder(Path(folder), options)[1]
+
+
+def blind(folder: Folder, *, today: datetime.date | None = None) -> ServingPlan:
+    """Draw codes and serving orders, and write servings.csv, key.csv and seal.toml.
+
+    Parameters
+    ----------
+    folder : str or path
+        Holds trial.toml, and batches.csv where the batches are to be dealt out.
+    today : date, optional
+        Stands in the seal.
+
+    Raises
+    ------
+    TrialError
+        If the design cannot be drawn, a cup was scored already, or the blind was drawn before.
+    """
+    from blindspoon.planning import draw_blind  # noqa: PLC0415 - brings in the sheets
+
+    return draw_blind(Path(folder), today or datetime.datetime.now().astimezone().date())
+
+
+def compare(folder: Folder) -> Compared:
+    """Compare every variant of a trial with the control on every attribute.
+
+    Parameters
+    ----------
+    folder : str or path
+
+    Returns
+    -------
+    Compared
+        ``result["texture", "vine-leaf"]`` is one comparison, with its ``verdict``;
+        ``comparisons`` has them all, and ``to_frame()`` a row each.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the folder.
+    """
+    return Compared(analysis=analyse(Path(folder)))
+
+
+def pool(*folders: Folder) -> Pooled:
+    """Pool the repeats of one trial from several kitchens; the rule of the first decides.
+
+    Raises
+    ------
+    TrialError
+        With every problem of every folder, or everything that keeps them from being pooled.
+    """
+    return Pooled(pool=pool_folders([Path(folder) for folder in folders]))
+
+
+def report(folder: Folder, to: Folder = "reports") -> Path:
+    """Write the page of a trial with its figures and tables, and say where it is.
+
+    Parameters
+    ----------
+    folder : str or path
+    to : str or path
+        The folder of all reports; the trial's own folder lies in it.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the folder; an earlier report is still there.
+    """
+    return write_report(analyse(Path(folder)), Path(to))
+
+
+def publish(folder: Folder, to: Folder = "published", *, jar_g: float = 1000) -> Published:
+    """Write all that is sent out: the page in every form, figures, data and a kit.
+
+    Parameters
+    ----------
+    folder : str or path
+    to : str or path
+        The trial's own folder, and its zip file, lie in it.
+    jar_g : float
+        Grams that a reader's jar holds, to which the recipes are scaled.
+
+    Raises
+    ------
+    TrialError
+        With every problem of the folder; what was published before is still there.
+    """
+    from blindspoon.publish import pack  # noqa: PLC0415 - brings in matplotlib
+
+    return pack.publish(analyse(Path(folder)), Path(to), jar_g=jar_g)

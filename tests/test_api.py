@@ -1,0 +1,95 @@
+"""The functions that ``import blindspoon`` gives: lazy, typed, and what the commands print."""
+
+from __future__ import annotations
+
+import doctest
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import blindspoon as bs
+
+ROOT = Path(__file__).parents[1]
+CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
+
+
+@pytest.fixture(scope="module")
+def result():
+    return bs.compare(CUCUMBERS)
+
+
+def test_the_page_about_python_is_what_happens(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    page = ROOT / "docs" / "reference" / "python.md"
+    found = doctest.testfile(str(page), module_relative=False)
+    assert found.attempted > 10
+    assert found.failed == 0
+
+
+def test_importing_brings_in_nothing_heavy():
+    code = (
+        "import sys, blindspoon as bs; assert 'compare' in dir(bs); "
+        "print(sorted({'numpy', 'scipy', 'pandas', 'matplotlib', 'click'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_every_public_name_is_there_and_no_other():
+    assert all(getattr(bs, name) is not None for name in bs.__all__)
+    with pytest.raises(AttributeError, match="has no attribute 'tasting'"):
+        bs.tasting  # noqa: B018
+
+
+def test_the_scores_are_one_row_a_cup_with_the_types_that_are_promised():
+    scores = bs.read(CUCUMBERS).scores
+    assert len(scores) == 119  # one cup of 120 has no score at all
+    assert scores["position"].dtype == "Int64"
+    assert scores["texture"].dtype == float
+    assert scores["variant"].nunique() == 5
+
+
+def test_a_frame_has_the_numbers_of_the_command(result):
+    frame, printed = result.to_frame(), result.to_record()["comparisons"]
+    assert frame["mixed_p_adjusted"].tolist() == [each["mixed"]["p_adjusted"] for each in printed]
+    lows = [each["ranks"]["interval"][0] for each in printed]
+    assert frame["ranks_interval_low"].tolist() == lows
+
+
+def test_a_comparison_is_found_by_its_names(result):
+    found = result["texture", "calcium"]
+    assert (found.attribute.name, found.variant.name) == ("texture", "calcium")
+    assert found.verdict == "different"
+    with pytest.raises(KeyError, match="oak"):
+        result["texture", "oak"]
+
+
+def test_problems_notes_and_cautions_are_rows(tmp_path):
+    shutil.copytree(CUCUMBERS, tmp_path / "spoilt")
+    file = tmp_path / "spoilt" / "scores.csv"
+    file.write_text(file.read_text("utf-8").replace(",6,", ",66,", 1), encoding="utf-8")
+    found = bs.check(tmp_path / "spoilt").to_frame()
+    assert set(found["kind"]) == {"problem", "note", "caution"}
+    (problem,) = found[found["kind"] == "problem"].to_dict("records")
+    assert "off the scale" in problem["text"]
+    with pytest.raises(bs.TrialError, match="off the scale"):
+        bs.read(tmp_path / "spoilt")
+
+
+def test_a_drawn_blind_is_a_frame_with_every_cup(tmp_path):
+    shutil.copy(CUCUMBERS / "trial.toml", tmp_path)
+    plan = bs.blind(tmp_path)
+    cups = plan.to_frame()
+    assert len(cups) == len(plan.servings)
+    assert cups.groupby(["session", "taster"])["variant"].nunique().eq(5).all()
+    assert (tmp_path / "key.csv").exists()
+
+
+def test_sizes_are_rows_a_panel_and_procedure():
+    frame = bs.size(CUCUMBERS, tasters=[8], sessions=[1], trials=100).to_frame()
+    assert set(frame["procedure"]) == {"mixed", "ranks"}
+    assert isinstance(frame, pd.DataFrame)
