@@ -114,7 +114,7 @@ def test_the_reference_names_every_field_and_slug(made):
     record = json.loads(run(made / "allotment", made / "harbour", "--json").output)
     words = set(re.findall(r"[a-z_]+", (ROOT / "docs/reference/json.md").read_text("utf-8")))
     assert set(fields(record)) <= words
-    source = (ROOT / "src/blindspoon/kitchens/matching.py").read_text("utf-8")
+    source = (ROOT / "src/blindspoon/findings/pool_checks.py").read_text("utf-8")
     slugs = {*re.findall(r'slug="([a-z-]+)"', source), "nothing-pooled"}
     assert len(slugs) == 6
     assert slugs <= set(explanations())

@@ -173,6 +173,20 @@ def test_without_a_margin_nothing_is_alike_or_slight():
         assert kind_of(mixed(*numbers), margin=None, alpha=0.05) == kind
 
 
+def test_a_p_value_of_just_alpha_is_different():
+    for alpha in (0.05, 0.025, 0.03125):
+        assert kind_of(ranks(1.0, alpha, None, None), margin=None, alpha=alpha) == "different"
+        above = np.nextafter(alpha, 1)
+        assert kind_of(ranks(1.0, above, None, None), margin=None, alpha=alpha) == "open"
+
+
+def test_an_interval_that_ends_at_zero_does_not_exclude_it():
+    for low, high in ((0.0, 1.0), (-1.0, 0.0), (-1.0, 1.0)):
+        assert not Interval(low, high).excludes_zero()
+    assert Interval(1e-9, 1.0).excludes_zero()
+    assert Interval(-1.0, -1e-9).excludes_zero()
+
+
 def test_a_shared_alpha_is_harder_to_meet():
     assert kind_of(ranks(1.0, 0.03, None, None), margin=None, alpha=0.05) == "different"
     assert kind_of(ranks(1.0, 0.03, None, None), margin=None, alpha=0.025) == "open"

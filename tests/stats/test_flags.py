@@ -116,6 +116,13 @@ def test_a_quarter_of_the_scores_at_one_end_is_flagged(at_end, flagged, end, kin
     assert all(flag.value == at_end / 20 >= AT_THE_END for flag in found)
 
 
+@pytest.mark.parametrize(("given", "flagged"), [(5, []), (6, ["oak"])])
+def test_an_end_needs_six_scores(given, flagged):
+    means = np.full((20, 4), 5.0)
+    means[:given, 1], means[given:, 1] = 0.0, np.nan
+    assert [flag.variant for flag in flags_of(means) if flag.kind == "low_end"] == flagged
+
+
 def test_the_share_at_an_end_is_of_the_scores_given():
     means = np.full((20, 4), 5.0)
     means[:5, 1], means[10:, 1] = 0.0, np.nan

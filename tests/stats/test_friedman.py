@@ -30,7 +30,8 @@ def table(key):
         # M. Hollander and D. A. Wolfe 1973, Nonparametric Statistical Methods, p. 140: rounding
         # first base, 22 players, ties
         ("HW_rounding_first_base", 11.142857, 2, 0.0038050, "Friedman"),
-        # W. J. Conover 1999, Practical Nonparametric Statistics, p. 371: grasses, ties (T1 8.097)
+        # W. J. Conover 1999, Practical Nonparametric Statistics, p. 371: grasses, ties (data
+        # recomputed; the printed T1, 8.097, from memory)
         ("Conover_grass", 8.0973451, 3, 0.0440421, "Friedman"),
         # Conover 1999, p. 375: hand lotions, ties
         ("Conover_hand_lotion_Quade", 8.3283582, 4, 0.0802641, "Friedman"),
@@ -43,8 +44,8 @@ def table(key):
         ("Conover_ice_cream_durbin", 12.0, 6, 0.0619688, "Durbin"),
         # Hollander and Wolfe, example 7.8 (Brady 1969): rhythmicity, one missing cell
         ("HW_rhythmicity_skillings_mack", 13.280952, 2, 0.0013064, "Skillings-Mack"),
-        # J. H. Skillings and G. A. Mack 1981, Technometrics 23:171: assembly times (data from
-        # memory; they give the published 15.493)
+        # J. H. Skillings and G. A. Mack 1981, Technometrics 23:171: assembly times (data and
+        # the published 15.493 from memory; the data give it)
         ("SkillingsMack1981_assembly", 15.493049, 3, 0.0014403, "Skillings-Mack"),
     ],
 )

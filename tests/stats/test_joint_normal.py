@@ -40,7 +40,7 @@ def test_tail_keeps_its_relative_accuracy(d, rho, value):
 )
 def test_dunnetts_critical_values_for_infinite_df(d, published):
     # C. W. Dunnett 1964, Biometrics 20:482, two-sided 5 %, infinite degrees of freedom, printed
-    # to two decimals (from memory); the third by quadrature, tests/data/dunnett_critical.csv
+    # to two decimals (from memory); the third by quadrature, tests/data/dunnett_quadrature.csv
     assert normal_max_critical(0.05, equicorrelated(d, 0.5)) == pytest.approx(published, abs=6e-4)
 
 

@@ -16,7 +16,7 @@ from scipy.stats import t as student
 from blindspoon.stats.dunnett import Dunnett
 
 DATA = Path(__file__).parents[1] / "data"
-TABLE = pd.read_csv(DATA / "dunnett_critical.csv")
+TABLE = pd.read_csv(DATA / "dunnett_quadrature.csv")
 EXAMPLES = json.loads((DATA / "worked_examples.json").read_text(encoding="utf-8"))
 
 
@@ -41,17 +41,20 @@ def anything(k, seed):
     return covariance / np.outer(errors, errors)
 
 
-# --- published values ------------------------------------------------------------------------
+# --- another computation ---------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("sides", ["one_sided", "two_sided"])
 @pytest.mark.parametrize("alpha", ["0.05", "0.01"])
-def test_table_of_critical_values(sides, alpha):
+def test_critical_values_by_another_quadrature(sides, alpha):
+    # not a printed table: computed by a quadrature of our own over control and scale
     for row in TABLE.itertuples():
         family = Dunnett(equal(row.p_treatments), two_sided=sides == "two_sided")
         wanted = TABLE.loc[row.Index, f"{sides}_{alpha}"]
         assert family.critical_value(float(alpha), row.df) == pytest.approx(wanted, abs=5.1e-5)
 
+
+# --- published values ------------------------------------------------------------------------
 
 # C. W. Dunnett 1955, table 1a: one-sided .05, two to five treatments; df: values
 DUNNETT_1955 = {

@@ -154,6 +154,15 @@ def test_sampled_namings_come_close_to_all_of_them(monkeypatch):
     assert abs(sampled.p_value - exact) < 4 * error
 
 
+def test_the_scores_themselves_count_among_the_sampled_namings():
+    # 6**12 namings, of which hardly one of those drawn is as far out: p is never 0. One more in
+    # numerator and denominator: B. Phipson and G. K. Smyth 2010, Stat. Appl. Genet. Mol. Biol. 9:39
+    far = [([1.0, 1.5], [8.0 + k, 9.0 + k]) for k in range(12)]
+    found = relabel(far, rng())
+    assert found.method == "sampled"
+    assert found.p_value == found.smallest_p == 1 / (rounds.SAMPLES + 1)
+
+
 def test_more_than_five_variants_are_held_by_holms_method():
     chance = np.random.default_rng(8)
     scores = np.round(chance.normal([5, 8, 2, 5, 5, 6, 5], 1, (9, 7)), 2)

@@ -249,7 +249,7 @@ def _loadings(correlation: FloatArray) -> FloatArray:
     for _ in range(30):
         slopes = np.zeros((len(i), k))
         slopes[pair, i], slopes[pair, j] = b[j], b[i]
-        step = np.linalg.lstsq(slopes, off - b[i] * b[j])[0]
+        step = np.linalg.lstsq(slopes, off - b[i] * b[j], rcond=None)[0]
         b = np.clip(b + step, -_LARGEST, _LARGEST)
         if np.abs(step).max() < 1e-13:
             break

@@ -156,7 +156,7 @@ def _batch_columns(
     none = np.empty((variant.size, 0))
     if batch is None:
         return none
-    levels, level = np.unique(_paired(batch[kept] + 1, variant), return_inverse=True)
+    levels, level = np.unique(_paired(batch[kept], variant), return_inverse=True)
     cells = np.unique(_paired(taster[kept], variant)).size
     shared = np.unique(_paired(taster[kept], level)).size
     if levels.size == np.unique(variant).size or levels.size == cells == shared:

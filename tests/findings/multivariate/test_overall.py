@@ -11,6 +11,7 @@ import pytest
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.multivariate import study_joint
 from blindspoon.findings.overall import adjust_together
+from blindspoon.stats import sign_flips
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.signed_ranks import compare_ranks
 
@@ -126,18 +127,19 @@ def test_order_and_direction_do_not_matter(draw, tasters):
     assert turned == pytest.approx(adjusted, abs=1e-9)
 
 
-def test_many_tasters_and_many_comparisons_agree_with_sampled_flips(draw):
-    """Above 1,000 tasters: the joint limit of 12 and of 24 comparisons."""
+def test_many_tasters_and_many_comparisons_agree_with_sampled_flips(draw, monkeypatch):
+    """Above 1,000 tasters: the joint limit of 12 and of 24 comparisons, and their sampled flips."""
     scores = draw(9, 1200, 0.07 * np.random.default_rng(1).normal(size=(13, 2)), correlation=0.3)
     differences = (scores[:, 1:] - scores[:, :1]).reshape(1200, -1)
     for columns in (slice(12), slice(24)):
         adjusted, method = adjust_together(differences[:, columns], np.random.default_rng(1))
-        sampled, other = adjust_together(differences[:1000, columns], np.random.default_rng(1))
+        with monkeypatch.context() as patched:
+            patched.setattr(sign_flips, "SAMPLED_UP_TO", 1200)
+            sampled, other = adjust_together(differences[:, columns], np.random.default_rng(1))
         assert (method, other) == ("normal", "sampled")
-        assert len(adjusted) == len(sampled) == columns.stop
-        limit, single = adjust_together(differences[:, :1], np.random.default_rng(1))
-        assert single == "normal"
-        assert limit[0] <= adjusted[0] <= min(1, columns.stop * limit[0]) + 1e-12
+        errors = np.sqrt(sampled * (1 - sampled) / sign_flips.SAMPLES)
+        assert (np.abs(adjusted - sampled) <= 0.004 + 4 * errors).all()
+        assert ((sampled > 0.01) & (sampled < 0.1)).any()
 
 
 @pytest.mark.slow

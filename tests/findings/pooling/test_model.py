@@ -52,7 +52,8 @@ def cake():
 
 
 def test_cakes_disagreement_is_the_split_plot_f(cake):
-    # the split-plot analysis of the book: F(10, 210) = 1.00620 for recipe by temperature
+    # the split-plot analysis of the book, recipe by temperature on 10 and 210 degrees of freedom;
+    # F = 1.00620 was computed from its data by sums of squares, and stands in no book we know
     test = pool(cake).disagreement
     assert (test.df_num, test.df_den) == pytest.approx((10, 210))
     assert test.f == pytest.approx(1.00620, abs=5e-6)

@@ -92,6 +92,21 @@ def test_a_variant_without_scores_in_one_kitchen_is_not_pooled(three, kitchen):
     assert lost.reason == "No taster of hilltop links it with the control."
 
 
+def test_the_place_of_a_cup_is_a_term_where_every_cup_is_pooled(three, kitchen):
+    # orders are balanced over all variants of a kitchen; without one of them they no longer are
+    def fit(*kitchens):
+        drawn = [replace(k, table=placed(k.table)) for k in kitchens]
+        return pool(drawn).attributes[0].fit
+
+    def placed(table):
+        orders = np.tile([1, 2, 3], (len(table.tasters), 1))
+        place = np.random.default_rng(1).permuted(orders, axis=1)
+        return replace(table, position=place[table.taster, table.variant], balanced=True)
+
+    assert fit(*three).note.position
+    assert not fit(*three[:2], kitchen("hilltop", blank=("cool",), seed=2)).note.position
+
+
 def test_without_any_control_nothing_is_pooled(three, kitchen):
     found = pool([*three[:2], kitchen("hilltop", blank=("plain",), seed=2)])
     (attribute,) = found.attributes

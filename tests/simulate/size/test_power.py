@@ -72,16 +72,16 @@ def test_two_sessions_halve_the_cups_variance_only():
 
 @pytest.mark.parametrize("tasters", [6, 11, 16])
 def test_four_variants_have_the_power_of_dunnetts_test(tasters):
-    """Noncentral t past the two-sided critical value of Dunnett's table (1964)."""
+    """Noncentral t past the critical value of Dunnett's two-sided test (1964), by quadrature."""
     df = 4 * (tasters - 1)
     found, _ = shares(Panel(tasters=tasters, sessions=1, variants=5), 1.5, 1.0)
     noncentrality = 1.5 / (SCATTER * np.sqrt(2 / tasters))
-    exact = two_sided_power(noncentrality, df, published_critical(df, 4))
+    exact = two_sided_power(noncentrality, df, quadrature_critical(df, 4))
     assert abs(found - exact) < three_errors(exact)
 
 
-def published_critical(df, treatments):
-    file = Path(__file__).parents[2] / "data" / "dunnett_critical.csv"
+def quadrature_critical(df, treatments):
+    file = Path(__file__).parents[2] / "data" / "dunnett_quadrature.csv"
     with file.open(encoding="utf-8") as rows:
         for row in csv.DictReader(rows):
             if (row["df"], row["p_treatments"]) == (str(df), str(treatments)):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -30,10 +32,20 @@ name = "calcium"
 """
 
 
-def compare(lines, toml=TOML):
+TWO_PRIMARY = (
+    TOML.replace("[[attribute]]", '[[attribute]]\nname = "salt"\n[[attribute]]', 1)
+    + '\n[decision]\ndeclared = 2026-09-04\nprimary = ["salt", "texture"]\nalpha = 0.06\n'
+)
+
+
+def read(lines, toml=TOML):
     trial = parse_trial(toml)
     table, _ = build_table(trial, [read_table("\n".join(lines).encode(), "scores.csv")])
-    (result,) = compare_trial(trial, table)
+    return trial, table
+
+
+def compare(lines, toml=TOML):
+    (result,) = compare_trial(*read(lines, toml))
     return result
 
 
@@ -77,14 +89,18 @@ def test_one_round_of_one_taster_is_not_compared():
     assert all("Only one round" in each.reason for each in result.not_compared)
 
 
-def test_one_taster_is_compared_over_rounds():
+def rounds_of_one(rounds, effect=2.0, variants=("plain", "leaf", "calcium")):
     rng = np.random.default_rng(3)
     lines = ["session,taster,variant,position,texture"]
-    for session in range(7):
-        for place, variant in enumerate(rng.permutation(["plain", "leaf", "calcium"]), 1):
-            points = rng.normal(5 + 2 * (variant == "leaf"), 0.5)
+    for session in range(rounds):
+        for place, variant in enumerate(rng.permutation(variants), 1):
+            points = rng.normal(5 + effect * (variant == "leaf"), 0.5)
             lines.append(f"{session},Ada,{variant},{place},{points:.2f}")
-    result = compare(lines)
+    return lines
+
+
+def test_one_taster_is_compared_over_rounds():
+    result = compare(rounds_of_one(7))
     assert result.unit == "round"
     for each in result.comparisons:
         assert isinstance(each.mixed, NoResult)
@@ -141,20 +157,71 @@ def test_several_batches_enter_the_model():
     assert one_each.mixed.batch_sd is None
 
 
-def test_primary_attributes_share_alpha():
-    shared = TOML.replace(
-        '[[attribute]]\nname = "texture"',
-        '[[attribute]]\nname = "salt"\n[[attribute]]\nname = "texture"',
-    )
-    shared += '\n[decision]\ndeclared = 2026-09-04\nprimary = ["salt", "texture"]\nalpha = 0.06\n'
-    lines = rows({"plain": 0, "leaf": 0.3, "calcium": 1})
+def test_an_unnamed_cup_leaves_batches_out_of_the_model():
+    # which batch the cup was from nobody knows, so no batch can be a term
+    rng = np.random.default_rng(5)
+    cups = [(t, name, jar) for t in range(8) for name in ("plain", "leaf") for jar in (1, 2)]
+    lines = [f"T{t},{name},{name} {jar},{rng.uniform(2, 8):.2f}" for t, name, jar in cups]
+    head = "taster,variant,batch,texture"
+    assert compare([head, *lines]).mixed.batch_sd is not None
+    unnamed = [lines[0].replace("plain 1", ""), *lines[1:]]
+    assert compare([head, *unnamed]).mixed.batch_sd is None
+
+
+def placed(tasters=9):
+    rng = np.random.default_rng(4)
+    lines = ["taster,variant,position,texture"]
+    for taster in range(tasters):
+        for place, variant in enumerate(rng.permutation(["plain", "leaf", "calcium"]), 1):
+            lines.append(f"T{taster},{variant},{place},{rng.uniform(4, 8) - place:.2f}")
+    return lines
+
+
+@pytest.mark.parametrize("balanced", [True, False])
+def test_the_place_of_a_cup_is_a_term_where_orders_were_drawn_balanced(balanced):
+    trial, table = read(placed())
+    (result,) = compare_trial(trial, replace(table, balanced=balanced))
+    assert result.mixed.note.position is balanced
+    bare = [",".join(line.split(",")[:2] + line.split(",")[3:]) for line in placed()]
+    without = compare(bare).mixed.contrasts[0].difference
+    assert (result.mixed.contrasts[0].difference == pytest.approx(without)) is not balanced
+
+
+def test_means_are_of_the_scores_and_not_of_tasters():
+    lines = ["session,taster,variant,texture", "1,A,plain,1", "2,A,plain,1", "1,B,plain,7"]
+    leaf = compare([*lines, "1,A,leaf,4", "2,A,leaf,4", "1,B,leaf,10"]).comparisons[0]
+    assert (leaf.mean_control, leaf.mean_variant) == (3.0, 6.0)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        rows({"plain": 0, "leaf": 0.3, "calcium": 0}, tasters=24),
+        rounds_of_one(20, 0.3, ("plain", "leaf")),
+    ],
+    ids=["tasters", "rounds"],
+)
+def test_chance_comes_from_the_seed_of_the_trial(lines):
+    found = [
+        compare(lines, TOML.replace("seed = 7", f"seed = {seed}")).comparisons[0].ranks
+        for seed in (7, 7, 8)
+    ]
+    assert found[0].method == "sampled"
+    assert found[0].p_value == found[1].p_value != found[2].p_value
+
+
+@pytest.mark.parametrize("procedure", ["mixed", "ranks", "rounds"])
+def test_primary_attributes_share_alpha(procedure):
+    lines = rows({"plain": 0, "leaf": 0.3, "calcium": 1}, tasters=12)
+    if procedure == "rounds":
+        lines = rounds_of_one(12, variants=("plain", "leaf"))
     doubled = [f"{line},{line.rsplit(',', 1)[1]}" for line in lines]
-    doubled[0] = "taster,variant,texture,salt"
-    trial = parse_trial(shared)
-    table, _ = build_table(trial, [read_table("\n".join(doubled).encode(), "scores.csv")])
-    alone = compare(lines)
-    for result in compare_trial(trial, table):
+    doubled[0] = f"{lines[0]},salt"
+    name = "mixed" if procedure == "mixed" else "ranks"
+    alone = getattr(compare(lines).comparisons[0], name)
+    for result in compare_trial(*read(doubled, TWO_PRIMARY)):
         assert result.alpha == 0.03
-        wide, narrow = result.comparisons[0].mixed, alone.comparisons[0].mixed
-        assert wide.p_adjusted == pytest.approx(narrow.p_adjusted)
-        assert wide.interval.low < narrow.interval.low
+        shared = getattr(result.comparisons[0], name)
+        assert shared.p_adjusted == pytest.approx(alone.p_adjusted)
+        assert shared.interval.low < alone.interval.low
+        assert shared.interval.high > alone.interval.high
