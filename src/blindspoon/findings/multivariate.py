@@ -1,20 +1,15 @@
-"""Everything that is asked of all attributes together.
-
-Whether attributes go together: within a variant, and from variant to variant.
+"""Whether attributes go together: within a variant, and from variant to variant.
 
 Two questions that a single number would mix. *Within a variant*: does a taster who found a
 cup saltier than one would expect of this taster and this variant find it more sour too?
 *Between variants*: are the variants that are saltier on average more sour on average?
-
-What is said of all attributes together, in words.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from itertools import combinations
-from typing import Any, TypeVar
 
 import numpy as np
 
@@ -22,6 +17,7 @@ from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.overall import Overall, compare_overall
+from blindspoon.findings.plain import Record, as_record
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.results import NoResult
@@ -30,7 +26,9 @@ from blindspoon.stats.two_way import AdditiveFit, fit_additive
 from blindspoon.trial import Trial
 
 NOTHING = 1e-9
-"""Points; scores that differ by less are the same, as in `compare.ranks.taster_means`."""
+"""Points; scores that differ by less are the same, as in `taster_means`."""
+
+NO_INTERVAL = {"lacking": "too few degrees of freedom for an interval"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +48,7 @@ class Correlation:
     """
 
     r: float
-    interval: tuple[float, float] | None
+    interval: tuple[float, float] | None = field(metadata=NO_INTERVAL)
     pairs: int
     df: int
 
@@ -244,13 +242,8 @@ def _r(found: Correlation | NoResult) -> float:
     return found.r if isinstance(found, Correlation) else 0.0
 
 
-Record = dict[str, Any]
-Found = TypeVar("Found")
-
 OVERALL_DRAWS = 1_000_002
 """Second word of the seed, beside the trial's own; those of the attributes count from 0."""
-NO_INTERVAL = "too few degrees of freedom for an interval"
-NOT_COMPARED = "this procedure gave no result here"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -268,10 +261,7 @@ class Joint:
 
     def to_record(self) -> Record:
         """Write everything as plain values for JSON; None has its reason beside it."""
-        return {
-            **_or_reason("correlations", self.correlations, _pair_records),
-            **_or_reason("overall", self.overall, _overall_record),
-        }
+        return as_record(self)
 
 
 def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Joint:
@@ -290,7 +280,10 @@ def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     Joint
         What could not or need not be said stands there as `NoResult` with its reason.
     """
-    means = _means(trial, table)
+    shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
+    means = [
+        taster_means(scores, table.taster, table.variant, **shape) for scores in table.scores.T
+    ]
     names = [attribute.name for attribute in trial.attributes]
     return Joint(
         correlations=correlate_attributes(names, means),
@@ -298,69 +291,3 @@ def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
             trial, means, results, np.random.default_rng([trial.seed, OVERALL_DRAWS])
         ),
     )
-
-
-def _means(trial: Trial, table: ScoreTable) -> list[FloatArray]:
-    """Average each taster's replicates: one table of tasters by variants an attribute."""
-    return [
-        taster_means(
-            scores,
-            table.taster,
-            table.variant,
-            n_tasters=len(table.tasters),
-            n_variants=len(trial.variants),
-        )
-        for scores in table.scores.T
-    ]
-
-
-def _or_reason(name: str, value: Found | NoResult, record: Callable[[Found], object]) -> Record:
-    if isinstance(value, NoResult):
-        return {name: None, f"{name}_reason": value.reason}
-    return {name: record(value)}
-
-
-def _number(name: str, value: object, reason: str) -> Record:
-    return {name: None, f"{name}_reason": reason} if value is None else {name: value}
-
-
-def _pair_records(pairs: tuple[AttributePair, ...]) -> list[Record]:
-    return [
-        {
-            "first": pair.first,
-            "second": pair.second,
-            **_or_reason("within", pair.within, _correlation_record),
-            **_or_reason("between", pair.between, _correlation_record),
-        }
-        for pair in pairs
-    ]
-
-
-def _correlation_record(found: Correlation) -> Record:
-    interval = None if found.interval is None else list(found.interval)
-    return {
-        "r": found.r,
-        **_number("interval", interval, NO_INTERVAL),
-        "pairs": found.pairs,
-        "df": found.df,
-    }
-
-
-def _overall_record(overall: Overall) -> Record:
-    return {
-        "alpha": overall.alpha,
-        "attributes": overall.attributes,
-        "decided_by": overall.by,
-        **_number("method", overall.method, "no whole tasters were turned"),
-        "comparisons": [
-            {
-                "attribute": each.attribute,
-                "variant": each.variant,
-                **_number("mixed_p", each.mixed_p, NOT_COMPARED),
-                **_number("mixed_verdict", each.mixed_verdict, NOT_COMPARED),
-                **_number("ranks_p", each.ranks_p, NOT_COMPARED),
-                **_number("ranks_verdict", each.ranks_verdict, NOT_COMPARED),
-            }
-            for each in overall.comparisons
-        ],
-    }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -14,6 +14,8 @@ from blindspoon.stats.results import Method, NoResult
 from blindspoon.stats.sign_flips import null_distribution, statistics, step_down
 from blindspoon.stats.signed_ranks import signed_ranks
 from blindspoon.trial import Trial
+
+NOT_COMPARED = {"lacking": "this procedure gave no result here"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,10 +33,10 @@ class OverallComparison:
 
     attribute: str
     variant: str
-    mixed_p: float | None
-    ranks_p: float | None
-    mixed_verdict: Kind | None
-    ranks_verdict: Kind | None
+    mixed_p: float | None = field(metadata=NOT_COMPARED)
+    mixed_verdict: Kind | None = field(metadata=NOT_COMPARED)
+    ranks_p: float | None = field(metadata=NOT_COMPARED)
+    ranks_verdict: Kind | None = field(metadata=NOT_COMPARED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,8 +59,8 @@ class Overall:
 
     alpha: float
     attributes: int
-    by: By
-    method: Method | None
+    by: By = field(metadata={"name": "decided_by"})
+    method: Method | None = field(metadata={"lacking": "no whole tasters were turned"})
     comparisons: tuple[OverallComparison, ...]
 
     def verdict(self, comparison: OverallComparison) -> Kind | None:

@@ -1,13 +1,4 @@
-"""Trial and scores -> what is known of the tasters.
-
-Which part of the scale the tasters use.
-
-How closely tasters repeat themselves: ISO 11132's repeatability.
-
-Who tells the variants apart: ISO 8586's discriminating ability.
-
-Whether the tasters agree about how the variants differ.
-"""
+"""Trial and scores -> the tasters: scale use, repeatability, discrimination, agreement."""
 
 from __future__ import annotations
 

@@ -2,65 +2,21 @@
 
 Intervals have level `LEVEL` and speak of one number at a time; none is shared among several.
 What could not be computed is a `NoResult` with its reason.
-
-Frozen values as plain dictionaries for JSON, and these as rows for CSV.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
+from blindspoon.findings.plain import Record, as_record
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL, FTest
 
-Record = dict[str, Any]
 Cell = str | float | int | bool | None
 
 COLUMNS = ("attribute", "taster", "measure", "value", "low", "high", "reason")
 """Of the rows for CSV; `taster` is empty where a number is of all, `low` and `high` are ends."""
-
-
-def as_record(value: object) -> Record:
-    """Write a frozen value as a dictionary.
-
-    Parameters
-    ----------
-    value : dataclass instance
-        Its fields are numbers, strings, None, intervals, values like itself, tuples of such, or
-        `NoResult`: that becomes None, and its reason stands beside it under the name with
-        ``_reason``.
-
-    Returns
-    -------
-    dict
-        Ready for JSON.
-
-    Examples
-    --------
-    >>> from blindspoon.findings.panel_results import FTest
-    >>> made = as_record(FTest(f=4.5, df_num=2.0, df_den=9.0, p_value=0.044, residual_sd=1.0))
-    >>> made["f"], made["p_value"]
-    (4.5, 0.044)
-    """
-    record: Record = {}
-    for field in fields(value):  # type: ignore[arg-type]
-        part = getattr(value, field.name)
-        record[field.name] = _plain(part)
-        if isinstance(part, NoResult):
-            record[f"{field.name}_reason"] = part.reason
-    return record
-
-
-def _plain(part: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fields
-    if isinstance(part, NoResult):
-        return None
-    if isinstance(part, Interval):
-        return [part.low, part.high]
-    if isinstance(part, tuple):
-        return [_plain(each) for each in part]
-    return as_record(part) if is_dataclass(part) else part
 
 
 def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
@@ -369,9 +325,8 @@ class Panel:
         shown : bool
             Whether single tasters may be told of; otherwise their part is None, with the reason.
         """
-        kept = self if shown else replace(self, attributes=tuple(map(_veiled, self.attributes)))
+        kept = self
+        if not shown:
+            hidden = (replace(attribute, tasters=HIDDEN) for attribute in self.attributes)
+            kept = replace(self, attributes=tuple(hidden))
         return {"level": LEVEL, **as_record(kept)}
-
-
-def _veiled(attribute: AttributePanel) -> AttributePanel:
-    return replace(attribute, tasters=HIDDEN)

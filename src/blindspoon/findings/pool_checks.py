@@ -1,9 +1,4 @@
-"""Whether the trials of several kitchens can be pooled, and what they have in common.
-
-What several kitchens found together, one frozen value a question.
-
-A difference is always variant minus control, in points of the attribute's scale.
-"""
+"""What several kitchens found together, what they have in common, and what keeps them apart."""
 
 from __future__ import annotations
 

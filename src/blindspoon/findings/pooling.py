@@ -1,9 +1,4 @@
-"""Kitchens that fit together -> what they found together.
-
-Each variant against the control by one mixed model of the scores of all kitchens.
-
-What several kitchens found together, in sentences.
-"""
+"""Kitchens that fit together -> each variant against the control by one model of all scores."""
 
 from __future__ import annotations
 
@@ -432,34 +427,28 @@ def _comparison(
     fit: PooledFit | NoResult,
     alpha: float,
 ) -> PooledComparison:
-    pooled = fit if isinstance(fit, NoResult) else fit.contrasts[place]
-    kind = _kind(pooled, attribute, alpha)
+    pooled: MixedContrast | NoResult
+    these: MixedContrast | NoResult
+    kind: Kind = "open"
+    if isinstance(fit, NoResult):
+        pooled, these = fit, fit
+    else:
+        pooled = fit.contrasts[place]
+        these = fit.these if isinstance(fit.these, NoResult) else fit.these[place]
+        kind = kind_of(pooled, margin=attribute.margin, alpha=alpha)
     return PooledComparison(
         attribute=attribute.name,
         variant=variant.name,
-        own=tuple(_own(kitchen, attribute.name, variant.name) for kitchen in kitchens),
+        own=tuple(
+            Own(
+                kitchen=kitchen.name,
+                alpha=kitchen.trial.share_of_alpha(attribute.name),
+                mixed=kitchen.own(attribute.name, variant.name),
+            )
+            for kitchen in kitchens
+        ),
         pooled=pooled,
-        these=_these(fit, place),
+        these=these,
         verdict=kind,
         because=because(kind, variant.label, attribute, pooled, alpha),
     )
-
-
-def _kind(pooled: MixedContrast | NoResult, attribute: Attribute, alpha: float) -> Kind:
-    if isinstance(pooled, NoResult):
-        return "open"
-    return kind_of(pooled, margin=attribute.margin, alpha=alpha)
-
-
-def _own(kitchen: Kitchen, attribute: str, variant: str) -> Own:
-    return Own(
-        kitchen=kitchen.name,
-        alpha=kitchen.trial.share_of_alpha(attribute),
-        mixed=kitchen.own(attribute, variant),
-    )
-
-
-def _these(fit: PooledFit | NoResult, place: int) -> MixedContrast | NoResult:
-    if isinstance(fit, NoResult):
-        return fit
-    return fit.these if isinstance(fit.these, NoResult) else fit.these[place]

@@ -1,21 +1,17 @@
-"""Refits without one taster, without one session, and by other methods.
-
-Every verdict judged another way, and whether it is another verdict then.
-
-Verdicts judged again by the procedure that decides, and held against those declared.
-"""
+"""Every verdict judged again without one taster or session, and by other methods."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from blindspoon.arrays import BoolArray
 from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
+from blindspoon.findings.plain import Record, as_record
 from blindspoon.findings.verdict import kind_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, MixedFit, NoResult, RankContrast
@@ -29,7 +25,6 @@ ONE_TASTER = "one taster"
 
 Name = Literal["taster", "session", "procedure", "ordinal", "position"]
 Word = Kind | Literal["not_shown"]
-Record = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +87,7 @@ class Alternative:
 class NotDone:
     """An alternative that was not taken, and why, as a sentence with its full stop."""
 
-    name: Name
+    name: Name = field(metadata={"name": "alternative"})
     reason: str
 
 
@@ -158,9 +153,7 @@ class Influence:
         """Write everything for JSON; `shown` as in `to_rows`."""
         return {
             "outcomes": [_with_reason(row) for row in self.to_rows(shown=shown)],
-            "not_done": [
-                {"alternative": each.name, "reason": each.reason} for each in self.not_done
-            ],
+            "not_done": [as_record(each) for each in self.not_done],
             "ordinal": [
                 {"attribute": attribute, **_fit_record(fit, self.variants)}
                 for attribute, fit in self.ordinal
@@ -184,26 +177,11 @@ def _fit_record(fit: OrdinalFit | NoResult, variants: tuple[str, ...]) -> Record
     """Write the cumulative logit model of one attribute."""
     if isinstance(fit, NoResult):
         return {"fit": None, "fit_reason": fit.reason}
-    contrasts = [
-        {
-            "variant": variants[each.variant],
-            "log_odds": each.log_odds,
-            "se": each.se,
-            "z": each.z,
-            "p_value": each.p_value,
-            "p_adjusted": each.p_adjusted,
-            "interval": [each.interval.low, each.interval.high],
-        }
-        for each in fit.contrasts
-    ]
-    whole = {
-        "levels": list(fit.levels),
-        "grouped": fit.grouped,
-        "thresholds": list(fit.thresholds),
-        "taster_sd": fit.taster_sd,
-        "log_likelihood": fit.log_likelihood,
-    }
-    return {"fit": whole | {"contrasts": contrasts}}
+    record = as_record(fit)
+    for contrast in record["contrasts"]:
+        contrast["variant"] = variants[contrast["variant"]]
+    names = ("levels", "grouped", "thresholds", "taster_sd", "log_likelihood", "contrasts")
+    return {"fit": {name: record[name] for name in names}}
 
 
 FEWER_SAMPLES = 9_999

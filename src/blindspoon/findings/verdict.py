@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
 
 from blindspoon import wording
@@ -111,7 +111,8 @@ def _judged(
     else:
         said = sentence(kind, subject, attribute, first, result.alpha)
     if other is not None and other != (kind or "open"):
-        said += _dissent(other, "ranks" if comparison.by == "mixed" else "mixed")
+        by_other = PROCEDURES["ranks" if comparison.by == "mixed" else "mixed"]
+        said += f"; {by_other} would call it {NAMES[other]}"
         said += _which_to_trust(trial, result, comparison)
     return replace(
         comparison,
@@ -134,47 +135,6 @@ def _undecided(subject: str, attribute: Attribute, missing: Contrast | NoResult)
     return f"{subject} is not settled on {attribute.label.lower()}. {reason}"
 
 
-def _different(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
-    level = wording.percent(1 - alpha)
-    interval = (
-        f" ({level} interval {wording.span(found.interval, attribute)})" if found.interval else ""
-    )
-    return (
-        f"{subject} {wording.comparative(found.difference, attribute)} the control, "
-        f"by about {wording.points(found.difference, attribute, found.interval)}{interval}"
-    )
-
-
-def _slight(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
-    limit = wording.margin(attribute)
-    return f"{_different(subject, attribute, found, alpha)}, shown to be less than {limit}"
-
-
-def _alike(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
-    level = wording.percent(1 - 2 * alpha)
-    span = wording.span(found.equivalence_interval, attribute) if found.equivalence_interval else ""
-    return (
-        f"{subject} was within {wording.margin(attribute)} of the control on "
-        f"{attribute.label.lower()}, so alike for our purpose ({level} interval {span})"
-    )
-
-
-def _open(subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
-    del alpha
-    could_be = "there are too few scores of both for an interval"
-    if found.interval is not None:
-        could_be = f"the difference could be anything from {reach(found.interval, attribute)}"
-    return f"{subject} is not settled on {attribute.label.lower()}: {could_be}"
-
-
-_SENTENCES: dict[Kind, Callable[[str, Attribute, Contrast, float], str]] = {
-    "different": _different,
-    "slight": _slight,
-    "alike": _alike,
-    "open": _open,
-}
-
-
 def sentence(kind: Kind, subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
     """Say a verdict with its size or reach, without a full stop.
 
@@ -188,7 +148,25 @@ def sentence(kind: Kind, subject: str, attribute: Attribute, found: Contrast, al
     alpha : float
         At which it was decided.
     """
-    return _SENTENCES[kind](subject, attribute, found, alpha)
+    label, margin = attribute.label.lower(), wording.margin(attribute)
+    if kind == "open":
+        could_be = "there are too few scores of both for an interval"
+        if found.interval is not None:
+            could_be = f"the difference could be anything from {reach(found.interval, attribute)}"
+        return f"{subject} is not settled on {label}: {could_be}"
+    level = wording.percent(1 - 2 * alpha if kind == "alike" else 1 - alpha)
+    interval = found.equivalence_interval if kind == "alike" else found.interval
+    within = f" ({level} interval {wording.span(interval, attribute)})" if interval else ""
+    if kind == "alike":
+        return (
+            f"{subject} was within {margin} of the control on {label}, so alike for our "
+            f"purpose{within}"
+        )
+    said = (
+        f"{subject} {wording.comparative(found.difference, attribute)} the control, "
+        f"by about {wording.points(found.difference, attribute, found.interval)}{within}"
+    )
+    return f"{said}, shown to be less than {margin}" if kind == "slight" else said
 
 
 def reach(interval: Interval, attribute: Attribute) -> str:
@@ -203,13 +181,15 @@ def reach(interval: Interval, attribute: Attribute) -> str:
     return f"{low} less to {high} more"
 
 
-def _dissent(other: Kind, other_by: By) -> str:
-    return f"; {PROCEDURES[other_by]} would call it {NAMES[other]}"
-
-
 def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Comparison) -> str:
-    """Say which of two procedures that disagree is the safer one, where a flag tells."""
-    flag = _telling_flag(trial, result, comparison.variant.name)
+    """Say which of two procedures that disagree is the safer one, where a flag tells.
+
+    A flag of this variant or the control tells; spreads come first. Another variant that spreads
+    wide makes the pooled scatter too large for this comparison: the mixed model is then the more
+    cautious one, and nothing is said.
+    """
+    own = (comparison.variant.name, trial.control)
+    flag = next((flag for flag in result.flags if flag.variant in own), None)
     if flag is None:
         return ""
     why = flag_words(trial, flag)
@@ -219,16 +199,6 @@ def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Compariso
     if ranks.smallest_p > result.alpha:
         return f", and could not call anything different; the mixed model is not safe here: {why}"
     return f", and is the safer one here: {why}"
-
-
-def _telling_flag(trial: Trial, result: AttributeResult, variant: str) -> Flag | None:
-    """Choose a flag of this variant or the control; spreads come first in the flags.
-
-    Another variant that spreads wide makes the pooled scatter too large for this comparison: the
-    mixed model is then the more cautious one, and nothing is said.
-    """
-    own = (variant, trial.control)
-    return next((flag for flag in result.flags if flag.variant in own), None)
 
 
 def flag_words(trial: Trial, flag: Flag) -> str:
