@@ -12,12 +12,10 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from blindspoon.batches import read
 from blindspoon.cli.main import commands
 from blindspoon.errors import TrialError
 from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.publish.package import cup_columns
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *ROOT.glob("trials/*/*.md")])
@@ -104,22 +102,17 @@ def test_the_trial_folders_page_lists_the_keys_that_trial_toml_takes():
     }
 
 
-def test_the_trial_folders_page_lists_the_columns_that_are_known():
-    page = tables_of(FOLDER_PAGE.read_text(encoding="utf-8"))
-    assert {*page["batches.csv"]} == {*read.KNOWN, "temperature_c"}
-    assert {*page["readings.csv"]} == {*read.KNOWN_READINGS}
-    trial = parse_trial(TWO_JARS)
-    cups = {each.name for each in cup_columns(trial)} - {"texture"}
-    assert {*page["servings.csv"]} | {*page["key.csv"]} | {"comment"} == cups
-    headings = {"column", "one for each attribute"}
-    assert {*page["scores.csv and ballots/*.csv"]} - headings == cups
-
-
-def test_the_tables_of_batches_are_what_the_code_does(request):
-    pages, text = generator(), BATCHES.read_text(encoding="utf-8")
+@pytest.mark.parametrize("path", [FOLDER_PAGE, BATCHES], ids=["trial folder", "batches"])
+def test_the_tables_of_columns_and_batches_are_what_the_code_has(path, request):
+    pages, text = generator(), path.read_text(encoding="utf-8")
     if request.config.getoption("--renew"):
-        BATCHES.write_text(text := pages.fill(text), encoding="utf-8")
+        path.write_text(text := pages.fill(text), encoding="utf-8")
     assert text == pages.fill(text)
+
+
+def test_every_generated_table_stands_in_a_page():
+    both = FOLDER_PAGE.read_text(encoding="utf-8") + BATCHES.read_text(encoding="utf-8")
+    assert set(re.findall(r"<!-- (\w+) -->", both)) == set(generator().TABLES)
 
 
 def test_every_command_and_option_has_help():

@@ -1,14 +1,16 @@
-"""Tables of the documentation, made from the code: the reference of batches."""
+"""Tables of the documentation, made from the code: columns of the trial folder, batches."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 
 from blindspoon.batches import safety
 from blindspoon.batches.differences import SHARE, STANDARD, Factor
 from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
 from blindspoon.batches.units import DENSITY, GRAMS, MILLILITRES
+from blindspoon.files import schema
 
 LEAST, MOST = safety.SALT_RANGE
 FERMENTED = "produce without added acid,"
@@ -33,12 +35,12 @@ WHEN: dict[str, str] = {
 
 def fill(text: str) -> str:
     """Put the tables into a page, between their marks."""
-    for name, (head, rows) in TABLES.items():
-        mark = rf"(<!-- {name} -->\n).*?(<!-- /{name} -->)"
-        table = _table(head, rows())
-        text, found = re.subn(mark, rf"\1\n{table}\n\n\2", text, flags=re.DOTALL)
-        assert found == 1, name
-    return text
+
+    def made(mark: re.Match[str]) -> str:
+        head, rows = TABLES[mark[1]]
+        return f"<!-- {mark[1]} -->\n\n{_table(head, rows())}\n\n<!-- /{mark[1]} -->"
+
+    return re.sub(r"<!-- (\w+) -->\n.*?<!-- /\1 -->", made, text, flags=re.DOTALL)
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
@@ -88,7 +90,25 @@ def cautions() -> Iterator[tuple[str, str, str]]:
         yield kind, WHEN[kind], "; ".join(sources)
 
 
+def columns(table: str) -> Iterator[tuple[str, str, str, str]]:
+    for column in schema.TABLES[table]:
+        if column.read != "never":
+            holds, _, _ = schema.KIND_WORDS[column.kind].partition(":")
+            yield column.name, holds, column.meaning, NEEDED[column.needed]
+
+
+COLUMNS = ("column", "holds", "meaning", "needed")
+NEEDED = {
+    "never": "",
+    "always": "yes",
+    "coded": "with codes",
+    "uncoded": "without codes",
+    "several sessions": "with several sessions",
+    "per taster": "with codes per taster",
+}
+
 TABLES = {
+    **{name.removesuffix(".csv"): (COLUMNS, partial(columns, name)) for name in schema.TABLES},
     "units": (("column", "becomes", "by"), units),
     "acids": (("`acid`", "citric acid in 1 g"), acids),
     "factors": (("factor", "alike up to", "declared in `differs` as"), factors),
