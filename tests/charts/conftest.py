@@ -1,4 +1,4 @@
-"""Pictures made from random numbers: charts ask for no more than what a picture holds."""
+"""Outcomes made from random numbers: charts ask for no more than what a picture holds."""
 
 from __future__ import annotations
 
@@ -9,9 +9,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from blindspoon.charts.comparisons import differences_chart, differences_strip, scores_strip
-from blindspoon.charts.dots import draw
-from blindspoon.charts.picture import Picture
+from blindspoon.charts.comparisons import differences_chart, differences_plot, scores_plot
+from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
 from blindspoon.charts.style import NARROW, WIDE, css_variables
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
@@ -119,7 +118,7 @@ def comparison(
     return replace(found, verdict=kind, verdict_by_other=other)
 
 
-def build(case: Case) -> Picture:
+def build(case: Case) -> AttributeOutcome:
     means = scores(case)
     low, high, less, more = case.words
     attribute = Attribute(
@@ -136,7 +135,7 @@ def build(case: Case) -> Picture:
         Variant(name=f"v{place}", label=case.labels[place], method="", differs=())
         for place in range(len(case.shifts))
     )
-    return Picture(
+    return AttributeOutcome(
         attribute=attribute,
         variants=variants,
         control=case.control,
@@ -193,7 +192,7 @@ HARD = {
 }
 
 
-def four(picture: Picture) -> list[Picture]:
+def four(picture: AttributeOutcome) -> list[AttributeOutcome]:
     """Repeat a picture under four attributes' names, with words from short to long."""
     words = (("soft", "crisp"), ("", ""), ("like fresh", "fully fermented"), ("0", "strong " * 4))
     return [
@@ -206,13 +205,13 @@ def four(picture: Picture) -> list[Picture]:
 
 
 @pytest.fixture(params=list(HARD), ids=lambda name: name.replace(" ", "-"))
-def hard(request) -> Picture:
+def hard(request) -> AttributeOutcome:
     """Each of the cases that a chart has to bear."""
     return build(HARD[request.param])
 
 
 @pytest.fixture
-def typical() -> Picture:
+def typical() -> AttributeOutcome:
     """Twelve tasters, five variants, a scale of 0 to 10."""
     return build(Case())
 
@@ -220,21 +219,21 @@ def typical() -> Picture:
 @pytest.fixture
 def scenes(hard) -> dict[str, Scene]:
     """Every drawing of a hard case, by name."""
-    strips = {"differences": differences_strip(hard), "scores": scores_strip(hard)}
+    plots = {"differences": differences_plot(hard), "scores": scores_plot(hard)}
     sheets = {"wide": WIDE, "narrow": NARROW}
-    drawn = {f"{name} {at}": draw(strips[name], sheets[at]) for name in strips for at in sheets}
+    drawn = {f"{name} {at}": plots[name].lay(sheets[at]).scene for name in plots for at in sheets}
     drawn["figure"] = differences_chart(hard).figure
     return drawn
 
 
 @pytest.fixture
-def attributes(typical) -> list[Picture]:
+def attributes(typical) -> list[AttributeOutcome]:
     """Four attributes of one trial."""
     return four(typical)
 
 
 @pytest.fixture
-def make() -> Callable[..., Picture]:
+def make() -> Callable[..., AttributeOutcome]:
     """Build a picture from the fields of a case."""
     return lambda **fields: build(Case(**fields))
 

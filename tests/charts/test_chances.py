@@ -13,16 +13,13 @@ import pytest
 
 from blindspoon.charts.chances import (
     HARDLY,
-    PLANNED,
-    RADIUS,
     WANTED,
-    _apart,
     chances_chart,
     chances_of,
-    chances_scene,
     times,
 )
 from blindspoon.charts.chart import png_file, svg_file
+from blindspoon.charts.lines import LARGE, RADIUS
 from blindspoon.charts.scene import Box, Line, Marks
 from blindspoon.charts.style import NARROW, WIDE, css_variables
 from blindspoon.files.trial_toml import parse_trial
@@ -128,7 +125,7 @@ def trial():
 def scenes(request, trial):
     """Wide, narrow and framed, each of a hard case."""
     chances = chances_of(HARD[request.param], trial)
-    drawn = [chances_scene(chances, sheet) for sheet in (WIDE, NARROW)]
+    drawn = [chances.lay(sheet).scene for sheet in (WIDE, NARROW)]
     return [*drawn, chances_chart(HARD[request.param], trial).figure]
 
 
@@ -153,7 +150,7 @@ def plain(text: str) -> str:
 @SHEETS
 def test_every_panel_is_a_mark_at_the_height_of_its_chance(trial, sheet):
     case = sizing(**USUAL)
-    scene = chances_scene(chances_of(case, trial), sheet)
+    scene = chances_of(case, trial).lay(sheet).scene
     zero, ten = numbers(scene)["0"], numbers(scene)["10"]
     for sessions, kind in ((1, "ring"), (2, "disc"), (3, "diamond")):
         drawn = marks(scene, kind)
@@ -166,7 +163,7 @@ def test_every_panel_is_a_mark_at_the_height_of_its_chance(trial, sheet):
 
 @SHEETS
 def test_tasters_stand_in_equal_ratios(trial, sheet):
-    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     for each in marks(scene, "ring"):
         xs = [x for x, _ in each.centres]
         slope, start = np.polyfit(np.log(SIZES), xs, 1)
@@ -176,7 +173,7 @@ def test_tasters_stand_in_equal_ratios(trial, sheet):
 
 @SHEETS
 def test_the_line_at_eight_times_in_ten_is_dashed(trial, sheet):
-    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
     assert len(dashed) == 3
     assert {line.start[1] for line in dashed} == set(numbers(scene)["8"])
@@ -206,8 +203,8 @@ def test_chances_are_said_as_the_sentences_say_them(trial, chance):
 
 @SHEETS
 def test_the_planned_panel_is_the_large_mark_and_is_told_of(trial, sheet):
-    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
-    large = [s for s in scene.shapes if isinstance(s, Marks) and s.radius == PLANNED]
+    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
+    large = [s for s in scene.shapes if isinstance(s, Marks) and s.radius == LARGE]
     places = [each.centres[SIZES.index(12)] for each in marks(scene, "disc")]
     assert [each.centres[0] for each in large] == places
     words = [plain(text.text) for text in scene.texts]
@@ -218,7 +215,7 @@ def test_the_planned_panel_is_the_large_mark_and_is_told_of(trial, sheet):
 
 def test_without_a_planned_panel_among_the_cells_there_is_no_such_mark(trial):
     chances = chances_of(sizing(**USUAL, sizes=(4, 8, 40)), trial)
-    scene = chances_scene(chances, WIDE)
+    scene = chances.lay(WIDE).scene
     assert chances.planned is None
     assert max(s.radius for s in scene.shapes if isinstance(s, Marks)) <= RADIUS
     assert "planned" not in " ".join(text.text for text in scene.texts)
@@ -226,7 +223,7 @@ def test_without_a_planned_panel_among_the_cells_there_is_no_such_mark(trial):
 
 @SHEETS
 def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
-    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     for name, kind in (("1 session", "ring"), ("2 sessions", "disc"), ("3 sessions", "diamond")):
         named = [text for text in scene.texts if text.text == name]
         assert len(named) == 3
@@ -234,13 +231,6 @@ def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
             beside = Box(text.x - 20, text.y - 12, text.x, text.y + 4)
             signs = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 1]
             assert [s.kind for s in signs if s.box.overlaps(beside)] == [kind]
-
-
-def test_names_move_apart_in_the_order_of_their_lines():
-    found = _apart([50.0, 10.0, 10.0, 12.0], 10.0, 180.0)
-    assert found == [55.0, 25.0, 10.0, 40.0]
-    low = _apart([180.0, 180.0, 180.0], 10.0, 180.0)
-    assert low == [180.0, 165.0, 150.0]
 
 
 @pytest.mark.parametrize(
@@ -359,7 +349,7 @@ def test_text_is_large_enough_for_a_phone(scenes):
 
 @SHEETS
 def test_marks_of_one_line_can_be_told_apart(trial, sheet):
-    scene = chances_scene(chances_of(sizing(**USUAL), trial), sheet)
+    scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     for kind in ("ring", "disc", "diamond"):
         for each in marks(scene, kind):
             steps = [math.dist(one, other) for one, other in pairwise(each.centres)]
@@ -380,15 +370,15 @@ def test_files_are_well_formed_and_the_same_every_time(trial):
 
 def test_the_colours_are_those_of_the_page_and_carry_no_variant(trial):
     chances = chances_of(sizing(**USUAL), trial)
-    inks = {shape.ink for shape in chances_scene(chances, WIDE).shapes}
+    inks = {shape.ink for shape in chances.lay(WIDE).scene.shapes}
     assert inks <= {"ground", "ink", "soft", "people", "hair", "edge"}
     assert all(f"--bs-{ink}:" in css_variables(dark=True) for ink in inks)
 
 
 def test_the_planned_number_of_sessions_stands_out(trial):
     case = sizing(**USUAL)
-    lines = marks(chances_scene(chances_of(case, trial), WIDE), "disc")
+    lines = marks(chances_of(case, trial).lay(WIDE).scene, "disc")
     assert {each.ink for each in lines} == {"ink"}
     elsewhere = replace(trial, sessions=trial.sessions[:1])
-    lines = marks(chances_scene(chances_of(case, elsewhere), WIDE), "disc")
+    lines = marks(chances_of(case, elsewhere).lay(WIDE).scene, "disc")
     assert {each.ink for each in lines} == {"people"}

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.charts.chart import EDGE, framed
+from blindspoon.charts.chart import EDGE, footed
 from blindspoon.charts.scene import Line, Scene, Text
 from blindspoon.charts.text import text_width
 
@@ -12,7 +12,7 @@ DRAWING = Scene(
 
 
 def test_a_figure_is_its_drawing_between_title_and_source():
-    figure = framed(DRAWING, "Nothing is settled on texture", "“Crisp?”")
+    figure = footed(DRAWING, "Nothing is settled on texture", "Source: “Crisp?”")
     ground, *rest = figure.shapes
     assert ground.box == (0, 0, figure.width, figure.height)
     title, line, source = rest
@@ -23,11 +23,11 @@ def test_a_figure_is_its_drawing_between_title_and_source():
 
 def test_a_title_of_two_lines_has_no_orphan():
     title = "Two of four batches were crisper than the control; two were within 1 point of it"
-    lines = [each for each in framed(DRAWING, title, "").shapes if isinstance(each, Text)]
+    lines = [each for each in footed(DRAWING, title, "").shapes if isinstance(each, Text)]
     assert len(lines) == 2
     one, two = (text_width(line.text, line.size, bold=True) for line in lines)
     assert two == pytest.approx(one, rel=0.3)
 
 
 def test_without_a_source_there_is_no_line_for_it():
-    assert len(framed(DRAWING, "Title", "").shapes) == 3
+    assert len(footed(DRAWING, "Title", "").shapes) == 3

@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.comparisons import differences_chart, differences_strip
-from blindspoon.charts.dots import draw
+from blindspoon.charts.comparisons import differences_chart, differences_plot
 from blindspoon.charts.scene import Area, Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.stats.results import Interval
@@ -15,16 +14,23 @@ from blindspoon.wording import span
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 
 
-def to_points(scene, strip):
-    """Read the axis: a function from pixels to points, by the ticks."""
+def to_points(scene):
+    """Read the axis: a function from pixels to points, by the ticks and their numbers."""
     marks = [s.start[0] for s in scene.shapes if isinstance(s, Line) and is_tick(s)]
-    assert len(marks) == len(strip.ticks)
-    slope, start = np.polyfit(marks, [value for value, _ in strip.ticks], 1)
+    foot = max(text.y for text in scene.texts if text.anchor == "middle")
+    words = [text.text for text in scene.texts if text.anchor == "middle" and text.y == foot]
+    values = [float(text.replace("−", "-")) for text in words]
+    slope, start = np.polyfit(marks, values, 1)
     return lambda x: start + slope * np.asarray(x)
 
 
 def is_tick(line: Line) -> bool:
     return line.start[0] == line.end[0] and line.end[1] - line.start[1] == pytest.approx(4)
+
+
+def falling(picture):
+    """Places of the variants, the largest difference first."""
+    return sorted(picture.others, key=lambda place: -picture.found(place).difference)
 
 
 def of(scene, kind, ink):
@@ -33,21 +39,21 @@ def of(scene, kind, ink):
 
 @SHEETS
 def test_every_taster_is_a_mark_at_their_difference(typical, sheet):
-    strip = differences_strip(typical)
-    scene = draw(strip, sheet)
-    read = to_points(scene, strip)
+    plot = differences_plot(typical)
+    scene = plot.lay(sheet).scene
+    read = to_points(scene)
     rows = of(scene, Marks, "people")
     assert len(rows) == 4
-    for marks, place in zip(rows, typical.others, strict=True):
+    for marks, place in zip(rows, falling(typical), strict=True):
         seen = sorted(read([x for x, _ in marks.centres]))
         assert seen == pytest.approx(sorted(typical.differences[:, place]), abs=1e-6)
 
 
 @SHEETS
 def test_the_band_covers_the_margin(typical, sheet):
-    strip = differences_strip(typical)
-    scene = draw(strip, sheet)
-    read = to_points(scene, strip)
+    plot = differences_plot(typical)
+    scene = plot.lay(sheet).scene
+    read = to_points(scene)
     bands = of(scene, Area, "band")
     assert len(bands) == 4
     for band in bands:
@@ -57,31 +63,31 @@ def test_the_band_covers_the_margin(typical, sheet):
 
 @SHEETS
 def test_intervals_and_estimates_are_those_of_the_procedure_that_decides(typical, sheet):
-    strip = differences_strip(typical)
-    scene = draw(strip, sheet)
-    read = to_points(scene, strip)
+    plot = differences_plot(typical)
+    scene = plot.lay(sheet).scene
+    read = to_points(scene)
     for place, ink in zip(typical.others, ["v1", "v2", "v3", "v4"], strict=True):
         found = typical.found(place)
-        outer, inner = of(scene, Line, ink)
-        assert outer.width < inner.width
-        for line, interval in ((outer, found.interval), (inner, found.equivalence_interval)):
-            ends = read([line.start[0], line.end[0]])
-            assert ends == pytest.approx([interval.low, interval.high], abs=1e-6)
+        (line,) = of(scene, Line, ink)
+        alike = typical.comparison(place).verdict == "alike"
+        interval = found.equivalence_interval if alike else found.interval
+        ends = read([line.start[0], line.end[0]])
+        assert ends == pytest.approx([interval.low, interval.high], abs=1e-6)
         (dot,) = of(scene, Marks, ink)
         assert read(dot.centres[0][0]) == pytest.approx(found.difference, abs=1e-6)
 
 
 @SHEETS
 def test_zero_is_a_line_through_every_row(typical, sheet):
-    strip = differences_strip(typical)
-    scene = draw(strip, sheet)
+    plot = differences_plot(typical)
+    scene = plot.lay(sheet).scene
     lines = of(scene, Line, "ink")
-    assert to_points(scene, strip)([line.start[0] for line in lines]) == pytest.approx([0] * 4)
+    assert to_points(scene)([line.start[0] for line in lines]) == pytest.approx([0] * 4)
     assert not any(line.dashed for line in lines)
 
 
-def test_without_a_margin_there_is_no_band_and_one_interval(make):
-    scene = draw(differences_strip(make(margin=None)), WIDE)
+def test_without_a_margin_there_is_no_band(make):
+    scene = differences_plot(make(margin=None)).lay(WIDE).scene
     assert of(scene, Area, "band") == []
     assert len(of(scene, Line, "v1")) == 1
 
@@ -90,19 +96,20 @@ def test_an_interval_beyond_the_scale_ends_in_an_arrow(typical):
     comparisons = list(typical.result.comparisons)
     wild = replace(comparisons[0].mixed, interval=Interval(-30.0, 34.0))
     comparisons[0] = replace(comparisons[0], mixed=wild)
-    picture = replace(typical, result=replace(typical.result, comparisons=tuple(comparisons)))
-    strip = differences_strip(picture)
-    scene = draw(strip, WIDE)
+    picture = replace(typical, result=replace(typical.result, others=tuple(comparisons)))
+    plot = differences_plot(picture)
+    scene = plot.lay(WIDE).scene
     arrows = of(scene, Area, "v1")
     assert len(arrows) == 2
-    assert "an arrow where it goes on" in strip.key
-    assert (-10.5 > strip.low > -14, 10.5 < strip.high < 14) == (True, True)
+    assert "an arrow where it goes on" in plot.key[0]
+    (axis,) = plot.axes
+    assert (-10.5 > axis.low > -14, 10.5 < axis.high < 14) == (True, True)
     assert all(each.box.left >= 0 and each.box.right <= scene.width for each in arrows)
 
 
-def test_forty_one_tasters_become_hills(make):
-    forty = draw(differences_strip(make(tasters=40)), WIDE)
-    more = draw(differences_strip(make(tasters=41)), WIDE)
+def test_forty_one_tasters_become_densities(make):
+    forty = differences_plot(make(tasters=40)).lay(WIDE).scene
+    more = differences_plot(make(tasters=41)).lay(WIDE).scene
     assert sum(len(marks.centres) for marks in of(forty, Marks, "people")) == 160
     assert of(more, Marks, "people") == []
     assert len(of(more, Area, "edge")) == 4
@@ -113,38 +120,39 @@ def test_a_crowd_makes_no_larger_a_file(make):
 
 
 def test_a_variant_that_nobody_scored_keeps_its_row(make):
-    strip = differences_strip(make(missing=(2,)))
-    assert [row.label for row in strip.rows] == ["Cool cellar", "Vine leaf", "Calcium", "Old brine"]
-    assert strip.rows[1].notes == ("not compared",)
-    assert strip.rows[1].values.size == 0
+    plot = differences_plot(make(missing=(2,)))
+    assert [row.label for row in plot.rows] == ["Cool cellar", "Calcium", "Old brine", "Vine leaf"]
+    assert plot.rows[-1].notes == ("not compared",)
+    assert plot.rows[-1].dots[0].people.size == 0
 
 
 def test_notes_tell_the_numbers_and_the_verdict(make):
-    strip = differences_strip(make(lost=0.15))
-    first = strip.rows[0]
+    plot = differences_plot(make(lost=0.15))
+    first = plot.rows[0]
     assert first.notes[0].startswith("+")
+    assert first.notes[0].endswith((" different", " not settled"))
     assert first.notes[1].count(" to ") == 1
-    assert first.notes[2] in ("different", "not settled")
-    assert any(note.endswith("tasters") for row in strip.rows for note in row.notes)
-    assert first.aside.startswith(f"{first.notes[0]} ({first.notes[1]}), ")
+    assert any(note.endswith("tasters") for row in plot.rows for note in row.notes)
 
 
 def test_an_alike_variant_shows_the_interval_that_decides(make):
     picture = make(shifts=(0.0, 0.0), labels=("Plain", "Oak"), spread=0.4, tasters=20)
-    assert picture.verdict(1).kind == "alike"
-    (row,) = differences_strip(picture).rows
+    assert picture.comparison(1).verdict == "alike"
+    (row,) = differences_plot(picture).rows
     inner = span(picture.found(1).equivalence_interval, picture.attribute)
-    assert row.notes[1:] == (f"{inner}, 90\u00a0%", "alike within the margin")
+    assert row.notes[0].endswith(" alike")
+    assert row.notes[1:] == (f"{inner}, 90\u00a0%",)
+    assert row.dots[0].interval == picture.found(1).equivalence_interval
 
 
 def test_the_key_says_what_decides(make):
-    key = differences_strip(make()).key
+    key, _ = differences_plot(make(shifts=(0.0, 0.0, 2.0), spread=0.4, tasters=20)).key
     assert "the mixed model with its 95\u00a0% interval" in key
-    assert "90\u00a0% interval" in key
+    assert "90\u00a0% where “alike” was decided" in key
     assert "margin of 1\xa0point" in key
     assert "“Plain brine”" in key
     assert "Exploratory" not in key
-    ranks = differences_strip(make(by="ranks", primary=False, margin=None)).key
+    ranks, _ = differences_plot(make(by="ranks", primary=False, margin=None)).key
     assert "the rank comparison." in ranks
     assert "Exploratory" in ranks
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.charts.comparisons import differences_drawing
+from blindspoon.charts.comparisons import differences_chart
 from blindspoon.charts.figure import png_series
 from blindspoon.charts.posts import frames
 from blindspoon.charts.scene import Area, Marks
@@ -79,7 +79,7 @@ def test_first_the_axis_then_the_margin_then_variant_by_variant(typical, size):
 @SIZES
 def test_the_question_stands_until_the_finding_takes_its_place(typical, size):
     shown = frames(typical, size, source=SOURCE, question=QUESTION)
-    title = differences_drawing(typical).title
+    title = differences_chart(typical).title
     said = [" ".join(words(frame)) for frame in shown]
     assert [QUESTION in each for each in said] == [True] * 6 + [False]
     assert [title in each for each in said] == [False] * 6 + [True]

@@ -6,8 +6,8 @@ from itertools import combinations
 
 import pytest
 
+from blindspoon.charts.axis import end_words, nice_ticks
 from blindspoon.charts.scene import Box, Line, Marks
-from blindspoon.charts.style import end_words, nice_ticks
 
 SLACK = 0.01
 

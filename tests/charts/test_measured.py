@@ -10,7 +10,7 @@ import pytest
 
 from blindspoon.batches.readings import TasteAgainst, TastePoint
 from blindspoon.charts.chart import png_file
-from blindspoon.charts.jars import measured_chart, measured_scene
+from blindspoon.charts.jars import lay_measured, measured_chart
 from blindspoon.charts.scene import Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.files.trial_toml import parse_trial
@@ -51,7 +51,7 @@ HARD = {
 
 @pytest.fixture(params=list(HARD), ids=lambda name: name.replace(" ", "-"))
 def scenes(request):
-    drawn = [measured_scene(*HARD[request.param], sheet) for sheet in (WIDE, NARROW)]
+    drawn = [lay_measured(*HARD[request.param], sheet).scene for sheet in (WIDE, NARROW)]
     return [*drawn, measured_chart(*HARD[request.param]).figure]
 
 
@@ -68,7 +68,7 @@ def words(scene) -> str:
 
 @SHEETS
 def test_every_variant_is_a_mark_at_its_strength_and_score(sheet):
-    scene = measured_scene(against(), trial(), sheet)
+    scene = lay_measured(against(), trial(), sheet).scene
     up = {t.text: t.y - 4 for t in scene.texts if t.anchor == "end"}
     across = {t.text: t.x for t in scene.texts if t.anchor == "middle"}
     left, right = min(across, key=float), max(across, key=float)
@@ -89,7 +89,7 @@ def test_every_variant_is_a_mark_at_its_strength_and_score(sheet):
 
 @SHEETS
 def test_each_mark_is_named_and_the_caution_is_said(sheet):
-    said = words(measured_scene(against(), trial(), sheet))
+    said = words(lay_measured(against(), trial(), sheet).scene)
     assert all(label in said for label in ("Plain (control)", "Oak <leaf>", "Cool"))
     assert "Exploratory: batches are few, and no line is fitted." in said
     assert "0: none, 10: brine" in said
@@ -119,12 +119,12 @@ def test_the_alt_tells_every_mark():
 
 def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():
     near = against((2.0, 2.05, 1.95), same=("v1", "v2"))
-    scene = measured_scene(near, trial(), WIDE)
+    scene = lay_measured(near, trial(), WIDE).scene
     assert "All are within 0.2 % of the control and count as equally strong." in words(scene)
     xs = [each.centres[0][0] for each in marks(scene)]
-    wide = [each.centres[0][0] for each in marks(measured_scene(against(), trial(), WIDE))]
+    wide = [each.centres[0][0] for each in marks(lay_measured(against(), trial(), WIDE).scene)]
     assert max(xs) - min(xs) < 0.4 * (max(wide) - min(wide))
-    one = measured_scene(replace(against(), same_strength=("v2",)), trial(), WIDE)
+    one = lay_measured(replace(against(), same_strength=("v2",)), trial(), WIDE).scene
     assert "Within 0.2 % of the control, “Cool” counts as equally strong." in words(one)
 
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.dots import MOST_MARKS
-from blindspoon.charts.ladder import Ladder, Rung, Track, ladder_scene
+from blindspoon.charts.axis import Axis
+from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.charts.scene import Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
@@ -170,19 +170,19 @@ def test_tasters_are_sorted_by_what_is_shown():
 
 
 def test_a_mark_stands_at_its_value_and_a_line_over_its_range():
-    rung = Rung(value=5.0, thin=Interval(2.0, 9.0))
-    track = Track(head="Texture", ends=("", ""), low=0.0, high=10.0, rungs=(rung,))
-    scene = ladder_scene(Ladder(labels=("T01",), tracks=(track,), key="How to read."), WIDE)
-    (line,) = (s for s in scene.shapes if isinstance(s, Line) and s.ink == "people")
+    row = Row(label="T01", dots=(Dot(estimate=5.0, interval=Interval(2.0, 9.0)),))
+    axis = Axis(head="Texture", low=0.0, high=10.0)
+    scene = DotPlot(axes=(axis,), rows=(row,), key=("How to read.",) * 2).lay(WIDE).scene
+    (line,) = (s for s in scene.shapes if isinstance(s, Line) and s.ink == "ink")
     (mark,) = (s for s in scene.shapes if isinstance(s, Marks) and s.ink == "ink")
     share = (mark.centres[0][0] - line.start[0]) / (line.end[0] - line.start[0])
     assert share == pytest.approx((5 - 2) / (9 - 2))
 
 
 def test_an_interval_is_cut_at_the_axis():
-    rung = Rung(value=0.0, thin=Interval(-50.0, 50.0))
-    track = Track(head="Texture", ends=("", ""), low=-1.0, high=1.0, rungs=(rung,))
-    scene = ladder_scene(Ladder(labels=("T01",), tracks=(track,), key="Key."), NARROW)
+    row = Row(label="T01", dots=(Dot(estimate=0.0, interval=Interval(-50.0, 50.0)),))
+    axis = Axis(head="Texture", low=-1.0, high=1.0)
+    scene = DotPlot(axes=(axis,), rows=(row,), key=("Key.",) * 2).lay(NARROW).scene
     assert all(s.box.left >= 0 and s.box.right <= NARROW.width for s in scene.shapes)
 
 

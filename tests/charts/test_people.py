@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.charts.dots import TALLEST, Size, dodge, height, hill, outline, size_for
+from blindspoon.charts.dots import TALLEST, Size, density, dodge, height, outline, size_for
 from blindspoon.charts.style import INSET
 
 PLACES = st.lists(st.integers(0, 90).map(float), min_size=1, max_size=40)
@@ -47,21 +47,21 @@ def test_a_row_without_tasters_is_borne():
     assert dodge(np.array([]), size_for([np.array([])])) == ()
 
 
-def test_a_hill_holds_all_tasters_and_peaks_where_they_are():
+def test_a_density_holds_all_tasters_and_peaks_where_they_are():
     rng = np.random.default_rng(4)
-    density = hill(rng.normal(6, 1, 100_000), 0.0, 10.0, 0.0)
-    assert density.sum() == pytest.approx(1, abs=1e-3)
-    assert (density.argmax() + 0.5) / density.size * 10 == pytest.approx(6, abs=0.2)
+    found = density(rng.normal(6, 1, 100_000), 0.0, 10.0, 0.0)
+    assert found.sum() == pytest.approx(1, abs=1e-3)
+    assert (found.argmax() + 0.5) / found.size * 10 == pytest.approx(6, abs=0.2)
 
 
 def test_ties_on_a_stepped_scale_make_no_comb():
     scores = np.repeat([4.0, 5.0, 6.0], 30_000)
-    density = hill(scores, 0.0, 10.0, 1.0)
-    between = density[[90, 110]]  # 4.5 and 5.5
-    assert between.min() > 0.8 * density[100]
+    found = density(scores, 0.0, 10.0, 1.0)
+    between = found[[90, 110]]  # 4.5 and 5.5
+    assert between.min() > 0.8 * found[100]
 
 
 def test_an_outline_stands_on_its_base():
-    edge = outline(hill(np.full(100, 5.0), 0.0, 10.0, 1.0), 0.0, 200.0, 50.0, 500.0)
+    edge = outline(density(np.full(100, 5.0), 0.0, 10.0, 1.0), 0.0, 200.0, 50.0, 500.0)
     assert edge[0][1] == edge[-1][1] == 50.0
     assert min(y for _, y in edge) < 45.0

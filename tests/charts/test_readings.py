@@ -10,7 +10,7 @@ import pytest
 from blindspoon.batches.read import build_log
 from blindspoon.charts.axis import apart
 from blindspoon.charts.chart import png_file, svg_file
-from blindspoon.charts.jars import LIMIT_WORDS, readings_chart, readings_of, readings_scene
+from blindspoon.charts.jars import LIMIT_WORDS, readings_chart, readings_of
 from blindspoon.charts.scene import Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.files.text_table import table_of
@@ -71,7 +71,7 @@ HARD = {
 @pytest.fixture(params=list(HARD), ids=lambda name: name.replace(" ", "-"))
 def scenes(request):
     made, of = HARD[request.param]
-    drawn = [readings_scene(readings_of(made, of), sheet) for sheet in (WIDE, NARROW)]
+    drawn = [readings_of(made, of).lay(sheet).scene for sheet in (WIDE, NARROW)]
     return [*drawn, readings_chart(made, of).figure]
 
 
@@ -81,7 +81,7 @@ def height(scene, number: str) -> float:
 
 @SHEETS
 def test_every_reading_is_a_mark_at_its_height_and_day(sheet):
-    scene = readings_scene(readings_of(log(FELL), trial(FELL)), sheet)
+    scene = readings_of(log(FELL), trial(FELL)).lay(sheet).scene
     four, six = height(scene, "4"), height(scene, "6")
     drawn = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 3]
     read = [[4 + 2 * (four - y) / (four - six) for _, y in each.centres] for each in drawn]
@@ -96,7 +96,7 @@ def test_every_reading_is_a_mark_at_its_height_and_day(sheet):
 
 @SHEETS
 def test_the_limit_is_a_dashed_line_with_its_number_and_words(sheet):
-    scene = readings_scene(readings_of(log(FELL, temperature=True), trial(FELL)), sheet)
+    scene = readings_of(log(FELL, temperature=True), trial(FELL)).lay(sheet).scene
     dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
     assert [line.start[1] for line in dashed] == [height(scene, "4.6")]
     four, six = height(scene, "4"), height(scene, "6")
@@ -106,11 +106,11 @@ def test_the_limit_is_a_dashed_line_with_its_number_and_words(sheet):
 
 @SHEETS
 def test_each_line_is_named_in_its_panel(sheet):
-    scene = readings_scene(readings_of(log(FELL, temperature=True), trial(FELL)), sheet)
+    scene = readings_of(log(FELL, temperature=True), trial(FELL)).lay(sheet).scene
     words = " ".join(text.text for text in scene.texts)
     assert words.count("plain <brine> (control)") == words.count("oak <brine>") == 2
     assert "Temperature, °C" in words
-    assert "Temperature" not in str(readings_scene(readings_of(log(FELL), trial(FELL)), sheet))
+    assert "Temperature" not in str(readings_of(log(FELL), trial(FELL)).lay(sheet).scene)
 
 
 def test_batches_of_one_variant_are_told_apart():

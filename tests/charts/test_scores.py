@@ -3,10 +3,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.charts.comparisons import scores_chart, scores_strip
-from blindspoon.charts.dots import draw
+from blindspoon.charts.comparisons import scores_chart, scores_plot
 from blindspoon.charts.scene import Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
+
+
+def falling(picture):
+    """Places of the variants, the highest mean first."""
+    return np.argsort(-picture.means.mean(axis=0), kind="stable").tolist()
 
 
 def marks(scene, ink):
@@ -15,41 +19,44 @@ def marks(scene, ink):
 
 @pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 def test_every_taster_is_a_mark_at_their_score(typical, sheet):
-    strip = scores_strip(typical)
-    scene = draw(strip, sheet)
+    plot = scores_plot(typical)
+    scene = plot.lay(sheet).scene
     rows = marks(scene, "people")
     assert len(rows) == 5
     xs = np.array([[x for x, _ in row.centres] for row in rows])
-    scores = typical.means.T
+    scores = typical.means.T[falling(typical)]
     slope, start = np.polyfit(scores.ravel(), xs.ravel(), 1)
     assert xs == pytest.approx(start + slope * scores, abs=1e-6)
 
 
 def test_the_axis_is_the_scale(make):
-    strip = scores_strip(make())
-    assert (strip.low, strip.high) == (0, 10)
-    assert [words for _, words in strip.ticks] == [str(n) for n in range(11)]
-    assert strip.ends == ("soft", "crisp")
+    plot = scores_plot(make())
+    (axis,) = plot.axes
+    assert (axis.low, axis.high) == (0, 10)
+    words = [text.text for text in plot.lay(WIDE).scene.texts if text.anchor == "middle"]
+    assert words == [str(n) for n in range(11)]
+    assert axis.ends == ("soft", "crisp")
 
 
 def test_means_are_marked_and_written(typical):
-    strip = scores_strip(typical)
-    for place, row in enumerate(strip.rows):
-        assert row.estimate == pytest.approx(typical.means[:, place].mean())
-        assert float(row.notes[0]) == pytest.approx(row.estimate, abs=0.05)
+    plot = scores_plot(typical)
+    for place, row in zip(falling(typical), plot.rows, strict=True):
+        (dot,) = row.dots
+        assert dot.estimate == pytest.approx(typical.means[:, place].mean())
+        assert float(row.notes[0]) == pytest.approx(dot.estimate, abs=0.05)
 
 
 def test_the_control_is_set_apart_by_shape_line_and_word(typical):
-    strip = scores_strip(typical)
-    scene = draw(strip, WIDE)
-    assert strip.rows[0].label == "Plain brine (control)"
+    plot = scores_plot(typical)
+    scene = plot.lay(WIDE).scene
+    assert "Plain brine (control)" in [row.label for row in plot.rows]
     assert {mark.kind for mark in marks(scene, "ink")} == {"diamond"}
     dashed = [shape for shape in scene.shapes if isinstance(shape, Line) and shape.dashed]
     assert {line.start[0] for line in dashed} == {marks(scene, "ink")[0].centres[0][0]}
 
 
 def test_a_variant_without_scores_says_so(make):
-    assert scores_strip(make(missing=(2,))).rows[2].notes == ("not scored",)
+    assert scores_plot(make(missing=(2,))).rows[-1].notes == ("not scored",)
 
 
 def test_nobody_scored_anything_is_borne(make):

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.charts.picture import board_title, differences_title, scores_title
+from blindspoon.charts.titles import board_title, differences_title, scores_title
 from blindspoon.findings.comparison import NotCompared
 
 BANNED = ("significant", "proved", "no difference", "identical", "taste the same")

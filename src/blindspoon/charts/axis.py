@@ -1,135 +1,238 @@
-"""A plot with a number across and a number up, its names beside it: for what was measured."""
+"""An axis: where values stand across a drawing, its numbers and words, what runs behind rows."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass
 
 from blindspoon import wording
-from blindspoon.charts.scene import Line, Marks, Point, Shape, Text, column
-from blindspoon.charts.style import INSET, LEADING, NOTE, SMALL, Sheet, nice_ticks
+from blindspoon.arrays import FloatArray
+from blindspoon.charts.scene import Area, Box, Line, Shape, Text, column, rectangle
+from blindspoon.charts.style import INSET, LEADING, Style
 from blindspoon.charts.text import text_width, wrap
+from blindspoon.stats.results import Interval
 
-NUMBERS, TALL, RADIUS = 34.0, 190.0, 4.0
-"""Pixels for the numbers up the side, for the least height of a plot, and of a mark."""
-WIDEST, WIDEST_NARROW = 0.38, 0.3
-"""Largest share of a wide and of a narrow sheet that the names beside a plot take."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Plane:
-    """Where things go in one plot, in pixels; `x` and `y` are the ends of both axes."""
-
-    left: float
-    right: float
-    top: float
-    bottom: float
-    x: tuple[float, float]
-    y: tuple[float, float]
-
-    def point(self, x: float, y: float) -> Point:
-        """Place of two values."""
-        across = (x - self.x[0]) / (self.x[1] - self.x[0])
-        up = (y - self.y[0]) / (self.y[1] - self.y[0])
-        return (
-            self.left + across * (self.right - self.left),
-            self.bottom - up * (self.bottom - self.top),
-        )
+TICK_GAP = 4.0
+"""Pixels between the numbers of an axis."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Name:
-    """Words for one mark or line, its look, and the values where it ends."""
+class Axis:
+    """One axis and its place on the sheet.
 
-    words: str
-    ink: str
-    kind: Literal["disc", "diamond"]
-    at: tuple[float, float]
+    Parameters
+    ----------
+    low, high : float
+        Its ends, in points.
+    ends : tuple of str
+        Words at both ends; both may be empty.
+    head : str
+        What is measured, where that is not clear without words.
+    step : float
+        Step of the scale; 0 if it has none.
+    reference : float or None
+        Where a line runs through all rows.
+    words : str
+        What stands over that line; without words it is dashed.
+    band : Interval or None
+        Shaded.
+    signed : bool
+        Whether its numbers bear their sign.
+    left, right : float
+        Where its ends stand, in pixels.
+    """
+
+    low: float
+    high: float
+    ends: tuple[str, str] = ("", "")
+    head: str = ""
+    step: float = 0.0
+    reference: float | None = None
+    words: str = ""
+    band: Interval | None = None
+    signed: bool = False
+    left: float = 0.0
+    right: float = 1.0
+
+    @property
+    def sides(self) -> tuple[float, float]:
+        """Left and right edge of the plot, a mark's room beyond the ends."""
+        return self.left - INSET, self.right + INSET
+
+    def x(self, value: float) -> float:
+        """Place of a value, in pixels."""
+        return self.left + (value - self.low) / (self.high - self.low) * (self.right - self.left)
+
+    def xs(self, values: FloatArray) -> FloatArray:
+        """Places of values, in pixels."""
+        return self.left + (values - self.low) * ((self.right - self.left) / (self.high - self.low))
+
+    def within(self, value: float) -> float:
+        """Keep a value between the ends."""
+        return min(max(value, self.low), self.high)
+
+    def ticks(self, size: float) -> list[tuple[float, str]]:
+        """Choose round values whose words, of a size in pixels, keep apart."""
+        write = wording.signed if self.signed else wording.number
+        found: list[tuple[float, str]] = []
+        for most in (10, 6, 4, 2):
+            values, digits = nice_ticks(self.low, self.high, most)
+            found = [(value, write(value, digits)) for value in values]
+            widest = max((text_width(words, size) for _, words in found), default=0.0)
+            if len(found) < 2 or self.x(found[1][0]) - self.x(found[0][0]) >= widest + TICK_GAP:
+                break
+        return found
 
 
-def plane_for(
-    names: Sequence[Name], sheet: Sheet, top: float, x: tuple[float, float], y: tuple[float, float]
-) -> Plane:
-    """Leave room for the numbers and for every line of every name."""
-    aside = _room(names, sheet)
-    tall = sum(_height(lines) for lines in _wrapped(names, aside))
-    return Plane(
-        left=NUMBERS + INSET,
-        right=sheet.width - aside - 2 * INSET - 2 * RADIUS - 18,
-        top=top,
-        bottom=top + max(TALL, tall),
-        x=x,
-        y=y,
-    )
+def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], int]:
+    """Choose round values between two ends, and the decimals that they need.
+
+    Examples
+    --------
+    >>> nice_ticks(-1.3, 3.4, 7)
+    ((-1.0, 0.0, 1.0, 2.0, 3.0), 0)
+    """
+    raw = (high - low) / most
+    power = math.floor(math.log10(raw))
+    step = next(m * 10.0**power for m in (1, 2, 5, 10) if m * 10.0**power >= raw * (1 - 1e-9))
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    digits = max(0, -math.floor(math.log10(step)))
+    return tuple(round(k * step, 9) for k in range(first, last + 1)), digits
 
 
-def head(words: str, note: str, width: float, y: float) -> tuple[list[Shape], float]:
-    """Set the words over a plot, a quieter note under them, and tell where the plot may start."""
-    first = Text(x=0, y=y + NOTE, text="", size=NOTE, bold=True)
-    bold = column(wrap(words, NOTE, width, bold=True), first, LEADING)
-    under = Text(x=0, y=bold[-1].y + LEADING, text="", size=SMALL, ink="soft")
-    soft = column(wrap(note, SMALL, width), under, LEADING) if note else ()
-    return [*bold, *soft], (*bold, *soft)[-1].y + 18
+def axis_header(
+    axes: Sequence[Axis], style: Style, width: float
+) -> tuple[list[Text], list[Text], float]:
+    """Set the words over axes side by side: heads and ends, words of reference; where they end."""
+    heads = [
+        wrap(axis.head, style.note, axis.sides[1] - axis.sides[0], bold=True) if axis.head else ()
+        for axis in axes
+    ]
+    y = style.leading * max(map(len, heads))
+    fixed, over, bottom = list[Text](), list[Text](), y
+    for axis, head in zip(axes, heads, strict=True):
+        first = y - style.leading * len(head) + style.note
+        bold = Text(x=axis.sides[0], y=first, text="", size=style.note, bold=True)
+        fixed += column(head, bold, style.leading)
+        ends, lines = end_words(axis.ends, style.note, axis.sides, y + style.note, style.leading)
+        lines = lines if any(axis.ends) else 0
+        if axis.words and axis.reference is not None:
+            half = text_width(axis.words, style.note) / 2
+            x = min(max(axis.x(axis.reference), half), width - half)
+            at = Text(x=x, y=y + style.note, text=axis.words, size=style.note, anchor="middle")
+            if any(at.box.overlaps(_padded(text)) for text in ends):
+                at, lines = at.moved(0, style.leading * lines), lines + 1
+            over.append(at)
+        fixed += ends
+        bottom = max(bottom, y + style.leading * lines)
+    return fixed, over, bottom + 4
 
 
-def guides(plane: Plane, most: int, also: float | None = None) -> list[Shape]:
-    """Draw lines across at round values, and one more that is dashed, with their numbers."""
-    ticks, digits = nice_ticks(*plane.y, most)
-    numbers = [(value, wording.number(value, digits)) for value in ticks]
-    ends = (plane.left - INSET, plane.right + INSET)
+def _padded(text: Text) -> Box:
+    box = text.box
+    return Box(box.left - 8, box.top, box.right + 8, box.bottom)
+
+
+def axis_behind(axis: Axis, top: float, bottom: float) -> list[Shape]:
+    """Draw the band and the line of reference behind a row."""
     shapes: list[Shape] = []
-    if also is not None:
-        y = plane.point(0, also)[1]
-        shapes.append(Line(start=(ends[0], y), end=(ends[1], y), ink="edge", dashed=True))
-        shapes.append(_side(y, wording.plain(also), "ink"))
-        numbers = [each for each in numbers if each[0] != also]
-    for value, words in numbers:
-        y = plane.point(0, value)[1]
-        shapes.insert(0, Line(start=(ends[0], y), end=(ends[1], y), ink="hair"))
-        if also is None or abs(y - plane.point(0, also)[1]) > LEADING:
-            shapes.append(_side(y, words, "soft"))
+    if axis.band is not None:
+        sides = axis.x(axis.band.low), axis.x(axis.band.high)
+        shapes.append(rectangle(sides[0], top, sides[1], bottom, "band"))
+        shapes += [Line(start=(x, top), end=(x, bottom), ink="edge", dashed=True) for x in sides]
+    if axis.reference is not None:
+        x, solid = axis.x(axis.reference), bool(axis.words)
+        ink = "ink" if solid else "edge"
+        shapes.append(Line(start=(x, top), end=(x, bottom), ink=ink, dashed=not solid))
     return shapes
 
 
-def numbers_under(plane: Plane, words: str, *, whole: bool = False) -> tuple[list[Shape], float]:
-    """Set the numbers under a plot, what they are below them, and tell where that ends."""
-    ticks, digits = nice_ticks(*plane.x, 6)
-    shapes: list[Shape] = []
-    for value in ticks:
-        if whole and value != round(value):
-            continue
-        x, y = plane.point(value, plane.y[0])
-        y += 4
-        number = wording.number(value, 0 if whole else digits)
-        shapes.append(Line(start=(x, y), end=(x, y + 4), ink="edge"))
-        shapes.append(
-            Text(x=x, y=y + 8 + SMALL, text=number, size=SMALL, ink="soft", anchor="middle")
-        )
-    foot = plane.bottom + 4 + 8 + SMALL + LEADING
-    first = Text(x=plane.left - INSET, y=foot, text="", size=SMALL, ink="soft")
-    lines = column(wrap(words, SMALL, 2 * INSET + plane.right - plane.left), first, LEADING)
-    return [*shapes, *lines], lines[-1].y + 5
+def axis_bar(axis: Axis, interval: Interval, y: float, ink: str, width: float) -> list[Shape]:
+    """Draw an interval; where it goes on beyond the axis it ends in an arrow."""
+    low, high = axis.x(axis.within(interval.low)), axis.x(axis.within(interval.high))
+    shapes: list[Shape] = [Line(start=(low, y), end=(high, y), ink=ink, width=width)]
+    for beyond, root, way in (
+        (interval.low < axis.low, low, -1),
+        (interval.high > axis.high, high, 1),
+    ):
+        if beyond:
+            tip = (root + way * (INSET - 1), y)
+            shapes.append(Area(corners=((root, y - 4.5), tip, (root, y + 4.5)), ink=ink))
+    return shapes
 
 
-def names_beside(plane: Plane, names: Sequence[Name], sheet: Sheet) -> list[Shape]:
-    """Name each mark or line beside the plot, a thin line leading there; none meets another."""
-    lines = _wrapped(names, _room(names, sheet))
-    x = plane.right + INSET + 14
-    places = [plane.point(*name.at) for name in names]
-    middles = apart(
-        [y for _, y in places], [_height(each) for each in lines], (plane.top, plane.bottom)
+def axis_numbers(
+    axis: Axis, y: float, size: float, width: float, ticks: Sequence[tuple[float, str]] = ()
+) -> tuple[list[Shape], float]:
+    """Set the numbers under an axis, and tell where they end.
+
+    Ticks that are given, the most important first, are left out where they have no room.
+    """
+    shapes, shown = list[Shape](), list[Text]()
+    for value, words in ticks or axis.ticks(size):
+        x, half = axis.x(value), text_width(words, size) / 2
+        place = min(max(x, half), width - half)
+        text = Text(x=place, y=y + 5 + size, text=words, size=size, ink="soft", anchor="middle")
+        if not any(_padded(text).overlaps(other.box) for other in shown if ticks):
+            shapes.append(Line(start=(x, y), end=(x, y + 4), ink="edge"))
+            shown.append(text)
+    return [*shapes, *shown], y + size + 9
+
+
+def end_words(
+    words: tuple[str, str],
+    size: float,
+    sides: tuple[float, float],
+    y: float,
+    leading: float = LEADING,
+) -> tuple[list[Text], int]:
+    """Set the words at both ends of an axis, and tell how many lines they take.
+
+    They stand side by side where that takes two lines at most, otherwise one under the other.
+
+    Parameters
+    ----------
+    words : tuple of str
+        At the low and at the high end.
+    size : float
+        Of the text, in pixels.
+    sides : tuple of float
+        Left and right edge, in pixels.
+    y : float
+        Base line of the first line.
+    leading : float
+        From there to the next.
+    """
+    if not any(words):
+        return [], 0
+    width = sides[1] - sides[0]
+    low, high = _side_by_side(words, size, width - 10)
+    under = max(len(low), len(high)) > 2
+    if under:
+        low, high = wrap(words[0], size, width), wrap(words[1], size, width)
+    start = Text(x=sides[0], y=y, text="", size=size, ink="soft")
+    below = y + leading * len(low) * under
+    end = Text(x=sides[1], y=below, text="", size=size, ink="soft", anchor="end")
+    lines = len(low) + len(high) if under else max(len(low), len(high))
+    return [*column(low, start, leading), *column(high, end, leading)], lines
+
+
+def _side_by_side(
+    words: tuple[str, str], size: float, width: float
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Wrap two texts into one width; neither gets less than its longest word while that fits."""
+    longest = [max(text_width(word, size) for word in text.split(" ")) for text in words]
+    if sum(longest) > width:
+        return ("", "", ""), ("", "", "")
+    spare = width - sum(longest)
+    wanted = [text_width(text, size) - word for text, word in zip(words, longest, strict=True)]
+    share = spare / sum(wanted) if sum(wanted) > spare else 1.0
+    low, high = (
+        wrap(text, size, word + want * share + 0.01)
+        for text, word, want in zip(words, longest, wanted, strict=True)
     )
-    leads: list[Shape] = []
-    shapes: list[Shape] = []
-    for name, words, place, y in zip(names, lines, places, middles, strict=True):
-        mark = (x + RADIUS, y)
-        leads.append(Line(start=place, end=mark, ink="hair"))
-        shapes.append(Marks(centres=(mark,), radius=RADIUS, ink=name.ink, kind=name.kind))
-        first = Text(x=x + 2 * RADIUS + 6, y=y + 4, text="", size=SMALL)
-        up = LEADING * (len(words) - 1) / 2
-        shapes += column(words, replace(first, y=first.y - up), LEADING)
-    return [*leads, *shapes]
+    return low, high
 
 
 def apart(
@@ -152,20 +255,3 @@ def apart(
         found[place] = min(found[place], edge - heights[place] / 2)
         edge = found[place] - heights[place] / 2
     return found
-
-
-def _side(y: float, words: str, ink: str) -> Text:
-    return Text(x=NUMBERS - 6, y=y + 4, text=words, size=SMALL, ink=ink, anchor="end")
-
-
-def _room(names: Sequence[Name], sheet: Sheet) -> float:
-    widest = max(text_width(name.words, SMALL) for name in names)
-    return min(widest + 0.01, (WIDEST if sheet.beside else WIDEST_NARROW) * sheet.width)
-
-
-def _wrapped(names: Sequence[Name], room: float) -> list[tuple[str, ...]]:
-    return [wrap(name.words, SMALL, room) for name in names]
-
-
-def _height(lines: Sequence[str]) -> float:
-    return LEADING * len(lines) + 3

@@ -1,42 +1,22 @@
-"""The chart of what panels of several sizes can hope to show, before anything is tasted.
-
-Curves of chances over the number of tasters: how the chart of chances is laid out.
-"""
+"""The chart of what panels of several sizes can hope to show, before anything is tasted."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 from typing import Literal
 
 from blindspoon import wording
 from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.picture import alt
-from blindspoon.charts.scene import Box, Line, Marks, Point, Scene, Shape, Text, column
-from blindspoon.charts.style import (
-    INSET,
-    LEADING,
-    NARROW,
-    NOTE,
-    SMALL,
-    WIDE,
-    Frame,
-    Sheet,
-    key_lines,
-)
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
+from blindspoon.charts.style import Laid, Sheet
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.size_results import Chance, Sizing, SizingCell
 from blindspoon.trial import Attribute, Trial
 
 WANTED, HARDLY = 0.8, 0.05
 """The chance that is asked for, and the one below which a panel cannot hope; as sizing has them."""
-AXIS, GAP, TALL = 22.0, 18.0, 170.0
-"""Pixels for the numbers of the axis, between panels, and from a chance of 0 to one of 1."""
-RADIUS, LEAST, PLANNED = 3.5, 2.0, 6.0
-"""Largest and smallest radius of a mark, and that of the planned panel."""
 KINDS: tuple[Literal["ring", "disc", "diamond"], ...] = ("ring", "disc", "diamond")
 
 Cells = Sequence[SizingCell]
@@ -71,205 +51,46 @@ class Chances:
     planned: SizingCell | None
     key: str
 
+    def lay(self, sheet: Sheet) -> Laid:
+        """Set the goals side by side where there is room, otherwise under one another."""
+        plots = [self._plot(goal) for goal in self.goals]
+        return lay_lines(plots, self.key, sheet, across=len(plots) if sheet.beside else 1)
 
-def chances_scene(chances: Chances, sheet: Sheet) -> Scene:
-    """Set the goals side by side where there is room, otherwise under one another."""
-    across = len(chances.goals) if sheet.beside else 1
-    wide = (sheet.width - AXIS - GAP * (across - 1)) / across
-    starts = [AXIS + place * (wide + GAP) for place in range(across)]
-    shapes: list[Shape] = []
-    y = 0.0
-    for first in range(0, len(chances.goals), across):
-        goals = chances.goals[first : first + across]
-        drawn, y = _tier(chances, goals, [_frame(chances, sheet, x, x + wide) for x in starts], y)
-        shapes += drawn
-        y += 16
-    drawn, y = key_lines(chances.key, sheet.width, y - 6)
-    return Scene(width=sheet.width, height=round(y), shapes=(*shapes, *drawn))
-
-
-def _frame(chances: Chances, sheet: Sheet, left: float, right: float) -> Frame:
-    """Leave room for the names of the lines; tasters stand in equal ratios."""
-    tasters = [math.log(cell.tasters) for row in chances.rows for cell in row]
-    alone = 0.5 * (min(tasters) == max(tasters))
-    return Frame(
-        sheet=sheet,
-        left=left + INSET,
-        right=right - _aside(chances),
-        low=min(tasters) - alone,
-        high=max(tasters) + alone,
-    )
-
-
-def _aside(chances: Chances) -> float:
-    """Width beside a plot for the names of its lines, in pixels."""
-    return 2 * INSET + 2 * RADIUS + max(text_width(_name(row), SMALL) for row in chances.rows)
-
-
-def _tier(
-    chances: Chances, goals: Sequence[Goal], frames: Sequence[Frame], y: float
-) -> tuple[list[Shape], float]:
-    """Draw goals side by side from y downwards, and tell where they end."""
-    shapes: list[Shape] = []
-    ends = []
-    for goal, frame in zip(goals, frames, strict=True):
-        drawn, end = _head(chances, goal, frame, y)
-        shapes += drawn
-        ends.append(end)
-    up = Text(x=0, y=max(ends) + SMALL + 9, text="times in 10", size=SMALL, ink="soft")
-    bottom = up.y + 12 + max(TALL, LEADING * len(chances.rows))
-    for goal, frame in zip(goals, frames, strict=True):
-        plot = Plot(frame=frame, top=up.y + 12, bottom=bottom)
-        shapes += [
-            *_guides(plot, numbers=frame is frames[0]),
-            *_lines(chances, goal, plot),
-            *_names(chances, goal, plot),
-            *_tasters(chances, plot),
-        ]
-    return [*shapes, up], bottom + 2 * LEADING + 13
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Plot:
-    """Where one goal is drawn: across as its frame, a chance of 1 at the top, of 0 below."""
-
-    frame: Frame
-    top: float
-    bottom: float
-
-    def y(self, chance: float) -> float:
-        """Place of a chance, in pixels."""
-        return self.bottom - chance * (self.bottom - self.top)
-
-    def point(self, tasters: int, chance: float) -> Point:
-        """Place of a panel and its chance, in pixels."""
-        return self.frame.x(math.log(tasters)), self.y(chance)
-
-
-def _head(chances: Chances, goal: Goal, frame: Frame, y: float) -> tuple[list[Text], float]:
-    """Set the words over a plot, what the planned panel can hope for under them."""
-    left = frame.left - INSET
-    room = frame.right + _aside(chances) - left
-    first = Text(x=left, y=y + NOTE, text="", size=NOTE, bold=True)
-    heads = column(wrap(goal.head, NOTE, room, bold=True), first, LEADING)
-    if chances.planned is None:
-        return [*heads], heads[-1].y
-    words = f"planned panel: {times(goal.chance(chances.planned).value)}"
-    under = Text(x=left, y=heads[-1].y + LEADING, text="", size=SMALL, ink="soft")
-    notes = column(wrap(words, SMALL, room), under, LEADING)
-    return [*heads, *notes], notes[-1].y
-
-
-def _guides(plot: Plot, *, numbers: bool) -> list[Shape]:
-    """Draw the lines across, the one that is asked for dashed, and their numbers."""
-    ends = (plot.frame.left - INSET, plot.frame.right + INSET)
-    shapes: list[Shape] = []
-    for tenths in range(0, 11, 2):
-        y, wanted = plot.y(tenths / 10), tenths == round(10 * WANTED)
-        ink = "edge" if wanted else "hair"
-        shapes.append(Line(start=(ends[0], y), end=(ends[1], y), ink=ink, dashed=wanted))
-        if numbers:
-            number = Text(x=AXIS - 6, y=y + 4, text=str(tenths), size=SMALL, anchor="end")
-            shapes.append(number)
-    return shapes
-
-
-def _lines(chances: Chances, goal: Goal, plot: Plot) -> list[Shape]:
-    """Draw a line a number of sessions, its marks, and the planned panel over all."""
-    shapes: list[Shape] = []
-    marks: list[Shape] = []
-    for place, row in enumerate(chances.rows):
-        points = [plot.point(cell.tasters, goal.chance(cell).value) for cell in row]
-        ink, width = _look(chances, row)
-        shapes += [
-            Line(start=start, end=end, ink=ink, width=width) for start, end in pairwise(points)
-        ]
-        marks.append(
-            Marks(centres=tuple(points), radius=_radius(row, plot), ink=ink, kind=_kind(place))
+    def _plot(self, goal: Goal) -> LinePlot:
+        """Draw a line a number of sessions; tasters stand in equal ratios."""
+        sizes = sorted({cell.tasters for row in self.rows for cell in row})
+        alone = 0.5 * (len(sizes) == 1)
+        first = [self.planned.tasters] if self.planned else []
+        shown = dict.fromkeys([*first, sizes[0], sizes[-1], *sizes])
+        planned = "" if self.planned is None else times(goal.chance(self.planned).value)
+        return LinePlot(
+            head=goal.head,
+            note=planned and f"planned panel: {planned}",
+            under="tasters",
+            x=(math.log(sizes[0]) - alone, math.log(sizes[-1]) + alone),
+            y=(0.0, 1.0),
+            dashed=WANTED,
+            ticks=tuple((math.log(size), f"{size:,}") for size in shown),
+            up=tuple((tenths / 10, str(tenths)) for tenths in range(0, 11, 2)),
+            series=tuple(self._series(goal, place) for place in self._order()),
         )
-    return [*shapes, *marks, *_planned(chances, goal, plot)]
 
+    def _order(self) -> list[int]:
+        """Places of the rows; the planned number of sessions lies on the others."""
+        return sorted(range(len(self.rows)), key=lambda place: self.planned in self.rows[place])
 
-def _planned(chances: Chances, goal: Goal, plot: Plot) -> list[Shape]:
-    """Draw the planned panel large, on a line that stands on the axis."""
-    cell = chances.planned
-    if cell is None:
-        return []
-    place = next(at for at, row in enumerate(chances.rows) if cell in row)
-    x, y = centre = plot.point(cell.tasters, goal.chance(cell).value)
-    return [
-        Line(start=(x, y), end=(x, plot.bottom + 4), ink="edge"),
-        Marks(centres=(centre,), radius=PLANNED + 1.5, ink="ground", kind=_solid(place)),
-        Marks(centres=(centre,), radius=PLANNED, ink="ink", kind=_kind(place)),
-    ]
-
-
-def _names(chances: Chances, goal: Goal, plot: Plot) -> list[Shape]:
-    """Name each line where it ends, with its mark; names that would meet move apart."""
-    wanted = [plot.y(goal.chance(row[-1]).value) for row in chances.rows]
-    x = plot.frame.right + INSET + 4
-    shapes: list[Shape] = []
-    for place, y in enumerate(_apart(wanted, plot.top, plot.bottom)):
-        row = chances.rows[place]
-        mark = (x + RADIUS, y)
-        ink, _ = _look(chances, row)
-        shapes.append(Marks(centres=(mark,), radius=RADIUS, ink=ink, kind=_kind(place)))
-        words = Text(x=x + 2 * RADIUS + 5, y=y + 4, text=_name(row), size=SMALL)
-        shapes.append(words)
-    return shapes
-
-
-def _apart(wanted: Sequence[float], top: float, bottom: float) -> list[float]:
-    """Move heights apart until none is nearer than a line of text, of equals the last on top."""
-    order = sorted(range(len(wanted)), key=lambda place: (wanted[place], -place))
-    found = list(wanted)
-    least = top
-    for place in order:
-        found[place] = max(found[place], least)
-        least = found[place] + LEADING
-    most = bottom
-    for place in reversed(order):
-        found[place] = min(found[place], most)
-        most = found[place] - LEADING
-    return found
-
-
-def _tasters(chances: Chances, plot: Plot) -> list[Shape]:
-    """Set the numbers of tasters under a plot where there is room, the planned one first."""
-    sizes = sorted({cell.tasters for row in chances.rows for cell in row})
-    planned = chances.planned.tasters if chances.planned else sizes[0]
-    middle = (plot.frame.left + plot.frame.right) / 2
-    like = Text(x=middle, y=plot.bottom + 8 + SMALL, text="", size=SMALL, anchor="middle")
-    shown: list[Text] = []
-    for size in (planned, sizes[0], sizes[-1], *sizes):
-        ink = "ink" if chances.planned and size == planned else "soft"
-        text = replace(like, x=plot.point(size, 0)[0], text=f"{size:,}", ink=ink)
-        left, top, right, bottom = text.box
-        if not any(Box(left - 5, top, right + 5, bottom).overlaps(each.box) for each in shown):
-            shown.append(text)
-    words = replace(like, y=like.y + LEADING, text="tasters", ink="soft")
-    ends = [Line(start=(t.x, plot.bottom), end=(t.x, plot.bottom + 4), ink="edge") for t in shown]
-    return [*ends, *shown, words]
-
-
-def _look(chances: Chances, row: Cells) -> tuple[str, float]:
-    """Ink and width of a line: the planned number of sessions stands out."""
-    return ("ink", 2.0) if chances.planned in row else ("people", 1.5)
-
-
-def _kind(place: int) -> Literal["ring", "disc", "diamond"]:
-    return KINDS[place % len(KINDS)]
-
-
-def _solid(place: int) -> Literal["disc", "diamond"]:
-    return "diamond" if _kind(place) == "diamond" else "disc"
-
-
-def _radius(row: Cells, plot: Plot) -> float:
-    """Make marks as large as they can be without hiding one another."""
-    xs = [plot.point(cell.tasters, 0)[0] for cell in row]
-    gaps = [after - before for before, after in pairwise(xs)]
-    return max(min(RADIUS, 0.6 * min(gaps, default=RADIUS / 0.6)), LEAST)
+    def _series(self, goal: Goal, place: int) -> NamedLine:
+        """Let the planned number of sessions stand out, and in it the planned panel."""
+        row = self.rows[place]
+        planned = self.planned is not None and self.planned in row
+        return NamedLine(
+            label=_name(row),
+            points=tuple((math.log(cell.tasters), goal.chance(cell).value) for cell in row),
+            ink="ink" if planned else "people",
+            kind=KINDS[place % len(KINDS)],
+            width=2.0 if planned else 1.5,
+            large=row.index(self.planned) if planned and self.planned else None,
+        )
 
 
 def _name(row: Cells) -> str:
@@ -313,10 +134,10 @@ def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
     return chart_of(
         name=f"{attribute.name}-chances",
         title=title,
-        alt=alt("Line chart", f"the chances of panels of {panels}", title + _rest(chances)),
-        wide=chances_scene(chances, WIDE),
-        narrow=chances_scene(chances, NARROW),
+        data=f"the chances of panels of {panels}",
+        lay=chances.lay,
         source=_source(sizing, trial, attribute),
+        finding=title + _rest(chances),
     )
 
 
@@ -358,8 +179,8 @@ def _rest(chances: Chances) -> str:
     said = f"; when nothing differs, a variant would be shown alike {OFTEN} by {who}"
     if chances.planned is None:
         return said
-    each = [times(goal.chance(chances.planned).value) for goal in chances.goals]
-    return f"{said}; for the planned panel the three chances are {wording.listing(each)}"
+    three = [times(goal.chance(chances.planned).value) for goal in chances.goals]
+    return f"{said}; for the planned panel the three chances are {wording.listing(three)}"
 
 
 def _enough(chances: Chances, goal: Goal) -> list[SizingCell]:
@@ -408,7 +229,7 @@ def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
         " which decides. Doubling the tasters is the same step everywhere.",
         "Difference: a variant that truly differs by so much is shown to differ. Alike: any one"
         f" variant is shown to be within {_points(sizing.margin)}.",
-        f"Dashed: {OFTEN}.",
+        f"Up the side: times in 10. Dashed: {OFTEN}.",
     ]
     if planned is not None:
         parts.append(f"The large mark is the planned panel: {_panel(planned)}.")

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from blindspoon.charts.picture import alt as alt_text
 from blindspoon.charts.scene import Scene, Text, column, rectangle
 from blindspoon.charts.style import NARROW, WIDE, Laid, Sheet
 from blindspoon.charts.svg import inline_svg, standalone_svg
@@ -29,9 +28,13 @@ class Chart:
         For people who do not see it.
     wide, narrow : str
         SVG elements for pages from about 760 px, and for phones (358 px), in the custom
-        properties of `palette.css_variables`.
+        properties of `style.css_variables`.
     figure : Scene
         The wide chart under its title and over its source.
+    data : str
+        What it is drawn from: "the scores of 12 tasters on texture".
+    lay : callable
+        Lays it out on a sheet of any size.
     """
 
     name: str
@@ -40,45 +43,43 @@ class Chart:
     wide: str
     narrow: str
     figure: Scene
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drawing:
-    """A chart before the size of its sheet is known.
-
-    Parameters
-    ----------
-    name, title : str
-        As of a `Chart`.
-    data : str
-        What it is drawn from, for its alt text: "the scores of 12 tasters on texture".
-    lay : callable
-        Lays it out on a sheet.
-    across : int
-        Most attributes that may stand side by side; 1 where `Sheet.across` means nothing.
-    """
-
-    name: str
-    title: str
     data: str
-    lay: Callable[[Sheet], Laid]
-    across: int = 1
+    lay: Callable[[Sheet], Laid] = field(compare=False, repr=False)
 
-    def alt(self, laid: Laid) -> str:
-        """Say what it shows as "[chart] of [data], where [finding]"."""
-        return alt_text(laid.kind, self.data, self.title)
 
-    def chart(self, source: str) -> Chart:
-        """Finish it for a page."""
-        wide = self.lay(WIDE)
-        return chart_of(
-            name=self.name,
-            title=self.title,
-            alt=self.alt(wide),
-            wide=wide.scene,
-            narrow=self.lay(NARROW).scene,
-            source=source,
-        )
+def chart_of(
+    *,
+    name: str,
+    title: str,
+    data: str,
+    lay: Callable[[Sheet], Laid],
+    source: str,
+    finding: str = "",
+) -> Chart:
+    """Finish a chart; the finding stands for its title in `alt` where the title has none."""
+    wide = lay(WIDE)
+    alt = alt_text(wide.kind, data, finding or title)
+    return Chart(
+        name=name,
+        title=title,
+        alt=alt,
+        wide=inline_svg(wide.scene, alt),
+        narrow=inline_svg(lay(NARROW).scene, alt),
+        figure=footed(wide.scene, title, f"Source: {source}" if source else ""),
+        data=data,
+        lay=lay,
+    )
+
+
+def alt_text(kind: str, data: str, finding: str) -> str:
+    """Say what a chart shows as "[chart] of [data], where [finding]".
+
+    Examples
+    --------
+    >>> alt_text("Dot plot", "12 tasters", "Nothing is settled on texture")
+    'Dot plot of 12 tasters, where nothing is settled on texture.'
+    """
+    return f"{kind} of {data}, where {finding[:1].lower()}{finding[1:]}."
 
 
 def svg_file(chart: Chart) -> bytes:
@@ -91,23 +92,6 @@ def png_file(chart: Chart) -> bytes:
     from blindspoon.charts.png import png  # noqa: PLC0415 - a third of a second of imports
 
     return png(chart.figure)
-
-
-def chart_of(*, name: str, title: str, alt: str, wide: Scene, narrow: Scene, source: str) -> Chart:
-    """Finish a chart from its drawings."""
-    return Chart(
-        name=name,
-        title=title,
-        alt=alt,
-        wide=inline_svg(wide, alt),
-        narrow=inline_svg(narrow, alt),
-        figure=framed(wide, title, source),
-    )
-
-
-def framed(scene: Scene, title: str, source: str) -> Scene:
-    """Put a drawing on a ground, its title over it and its source under it."""
-    return footed(scene, title, f"Source: {source}" if source else "")
 
 
 def footed(scene: Scene, title: str, foot: str) -> Scene:

@@ -1,42 +1,28 @@
-"""Rows of tasters over one axis.
+"""Dot plots: named rows beside one axis or more, each with people, an estimate and its interval.
 
-The charts of differences and of scores are both such strips; they differ in their axis and in
-what is drawn behind the rows.
-
-Tasters as marks that do not hide one another; where they are too many, as a hill.
-
-One row of a strip: people stand on a base line, what is concluded lies under it.
+Tasters are marks that do not hide one another; where they are too many, a density. They stand on
+the base line of their row; what is concluded lies under it.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray
-from blindspoon.charts.scene import (
-    Area,
-    Box,
-    Line,
-    Marks,
-    Point,
-    Scene,
-    Shape,
-    Text,
-    column,
-    rectangle,
-)
-from blindspoon.charts.style import INSET, WIDE, Frame, Laid, Sheet, Style, end_words, key_lines
+from blindspoon.charts.axis import Axis, axis_bar, axis_behind, axis_header, axis_numbers
+from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, column
+from blindspoon.charts.style import INSET, WIDE, Laid, Sheet, Style, key_lines
 from blindspoon.charts.text import text_width, wrap
 from blindspoon.stats.results import Interval
 
 MOST_MARKS = WIDE.style.marks
-"""Tasters that are told apart; more are drawn as a hill."""
+"""Tasters that are told apart; more are drawn as a density."""
 DIAMETERS, TALLEST = WIDE.style.diameters, WIDE.style.tallest
 """Of marks, and what a stack should not exceed while it can be split or they made smaller."""
 ABREAST = 0.7
@@ -76,14 +62,14 @@ def dodge(places: Places, size: Size) -> tuple[Point, ...]:
     >>> dodge(np.array([10.0, 10.0, 10.0]), Size(8.0, 2))
     ((6.0, 4.0), (14.0, 4.0), (10.0, 12.0))
     """
-    shifted = places + size.diameter * _aside(places, size.abreast)
+    shifted = places + size.diameter * _shifts(places, size.abreast)
     levels = _levels(shifted, size.diameter)
     return tuple(
         (float(x), size.diameter * (level + 0.5)) for x, level in zip(shifted, levels, strict=True)
     )
 
 
-def _aside(places: Places, abreast: int) -> Places:
+def _shifts(places: Places, abreast: int) -> Places:
     """Shift marks of one place aside, in diameters: each level is centred on the place."""
     shifts = np.zeros(places.size)
     for place in np.unique(places.round(3)):
@@ -137,7 +123,7 @@ def size_for(
     return next(fits, sizes[-1])
 
 
-def hill(values: FloatArray, low: float, high: float, step: float) -> FloatArray:
+def density(values: FloatArray, low: float, high: float, step: float) -> FloatArray:
     """Estimate how densely values lie along an axis.
 
     Parameters
@@ -160,8 +146,8 @@ def hill(values: FloatArray, low: float, high: float, step: float) -> FloatArray
 
     Examples
     --------
-    >>> density = hill(np.array([4.0, 5.0, 6.0]), 0.0, 10.0, 1.0)
-    >>> int(density.argmax()), round(float(density.sum()), 2)
+    >>> found = density(np.array([4.0, 5.0, 6.0]), 0.0, 10.0, 1.0)
+    >>> int(found.argmax()), round(float(found.sum()), 2)
     (100, 1.0)
     """
     counts, edges = np.histogram(values, BINS, (low, high))
@@ -174,183 +160,244 @@ def hill(values: FloatArray, low: float, high: float, step: float) -> FloatArray
 
 
 def outline(
-    density: FloatArray, left: float, right: float, base: float, tall: float
+    shares: FloatArray, left: float, right: float, base: float, tall: float
 ) -> tuple[Point, ...]:
-    """Corners of a hill that stands on a base line; a density of 1 is `tall` pixels high."""
-    xs = np.linspace(left, right, density.size)
-    seen = density * tall > 0.2
-    first, last = int(seen.argmax()), density.size - int(seen[::-1].argmax())
-    top = [(float(x), base - float(y)) for x, y in zip(xs, density * tall, strict=True)][first:last]
+    """Corners of a density that stands on a base line; a share of 1 is `tall` pixels high."""
+    xs = np.linspace(left, right, shares.size)
+    seen = shares * tall > 0.2
+    first, last = int(seen.argmax()), shares.size - int(seen[::-1].argmax())
+    top = [(float(x), base - float(y)) for x, y in zip(xs, shares * tall, strict=True)][first:last]
     return ((top[0][0], base), *top, (top[-1][0], base))
 
 
-ASIDE = 14.0
-"""Pixels between words and the plot beside them."""
+ASIDE, GAP = 14.0, 26.0
+"""Pixels between words and the plot beside them, and between axes side by side."""
+LABELS, LABELS_NARROW = 0.45, 104.0
+"""Share of the width that labels beside the rows may take, and pixels where it is narrow."""
+LEAST_PLOT = 100.0
+"""Pixels that an axis has at least, or the sheet is too narrow for the words beside it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dot:
+    """What one row shows on one axis.
+
+    Parameters
+    ----------
+    estimate : float or None
+    interval, thick : Interval or None
+        Of the estimate; a second one, drawn thick.
+    people : float array, shape (n,)
+        One value a taster, finite.
+    ink : str
+        Colour of the estimate.
+    mark : {"disc", "diamond"}
+        Its shape.
+    """
+
+    estimate: float | None = None
+    interval: Interval | None = None
+    thick: Interval | None = None
+    people: FloatArray = field(default_factory=lambda: np.empty(0))
+    ink: str = "ink"
+    mark: Literal["disc", "diamond"] = "disc"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One variant.
+    """One row.
 
     Parameters
     ----------
     label : str
+    dots : tuple of Dot
+        One an axis.
     notes : tuple of str
         Numbers and words beside the row; the first stands out.
-    aside : str
-        The same in one line.
-    values : float array, shape (n,)
-        One a taster, finite.
-    ink : str
-        Colour of the estimate.
-    mark : {"disc", "diamond"}
-        Shape of the estimate.
-    estimate : float or None
-    outer, inner : Interval or None
-        Thin and thick part of the interval.
-    short : tuple of str
-        The notes in fewer words, for a picture that is seen for seconds; may be empty.
+    head : str
+        Stands over the row, where a group of rows begins.
     """
 
     label: str
-    notes: tuple[str, ...]
-    aside: str
-    values: FloatArray
-    ink: str
-    mark: Literal["disc", "diamond"] = "disc"
-    estimate: float | None = None
-    outer: Interval | None = None
-    inner: Interval | None = None
-    short: tuple[str, ...] = ()
-
-    def said(self, style: Style) -> tuple[str, ...]:
-        """Choose the notes for a style."""
-        return self.short if style.brief and self.short else self.notes
+    dots: tuple[Dot, ...]
+    notes: tuple[str, ...] = ()
+    head: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Guides:
-    """What runs behind all rows, in points.
+class DotPlot:
+    """Rows and axes, before the size of the sheet is known.
 
     Parameters
     ----------
-    reference : float or None
-        Where a line runs through the rows.
-    words : str
-        What stands over that line; empty for a dashed line without words.
-    band : Interval or None
-        Shaded.
+    axes : tuple of Axis
+        Side by side.
+    rows : tuple of Row
+    key : tuple of str
+        How to read the chart, with people as marks and as densities.
+    kind : str
+        What it is called, unless it shows densities.
     """
 
-    reference: float | None
-    words: str = ""
-    band: Interval | None = None
+    axes: tuple[Axis, ...]
+    rows: tuple[Row, ...]
+    key: tuple[str, str]
+    kind: str = "Dot plot"
+
+    def lay(self, sheet: Sheet) -> Laid:
+        """Lay it out on a sheet."""
+        return _lay(self, sheet)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Crowd:
-    """How people are drawn, alike in all rows: as marks of one size, or as hills.
+class _People:
+    """How people are drawn, alike in all rows: the size of marks, or the scale of densities.
 
-    Parameters
-    ----------
-    size : Size or None
-        None for hills.
-    per_density : float
-        Pixels of height a unit of density; 0 for marks.
+    `tall` is how high they reach over a base line; 0 where there is nobody.
     """
 
+    tall: float = 0.0
     size: Size | None = None
-    per_density: float = 0.0
+    per_share: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnRow:
-    """What lies behind a row, its base line, all that stands on it, and where it ends."""
-
-    behind: list[Shape]
-    line: Line
-    shapes: list[Shape]
-    bottom: float
-
-
-def draw_row(
-    row: Row, hill: FloatArray | None, guides: Guides, frame: Frame, crowd: Crowd, y: float
-) -> DrawnRow:
-    """Draw one variant from y downwards."""
-    style = frame.sheet.style
-    tall = _people_height(row, frame, crowd)
-    least = style.pad + tall + style.under + style.pad
-    if frame.sheet.beside:
-        top, bottom = y, y + max(least, _height_beside(row, frame)) + frame.sheet.spare
-    else:
-        over, top = _words_over(row, frame, y)
-        bottom = top + least + frame.sheet.spare
-    base = (top + bottom - least) / 2 + style.pad + tall
-    words = _words_beside(row, frame, base, (top, bottom)) if frame.sheet.beside else over
-    ends = (frame.left - INSET, frame.right + INSET)
-    people = _people(row, hill, frame, crowd, base)
-    return DrawnRow(
-        behind=_behind(guides, frame, top, bottom),
-        line=Line(start=(ends[0], base), end=(ends[1], base), ink="hair"),
-        shapes=[*people, *_concluded(row, frame, base + style.under / 2), *words],
-        bottom=bottom,
+def _lay(plot: DotPlot, sheet: Sheet) -> Laid:
+    style = sheet.style
+    beside = sheet.beside or not any(row.notes for row in plot.rows)
+    axes = _axes(plot, sheet, beside=beside)
+    people = _people(plot, axes, style)
+    high = _height(plot, axes, people, sheet, beside=beside)
+    fixed, over, y = axis_header(axes, style, sheet.width)
+    parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
+    for step, row in enumerate(plot.rows, 2):
+        if row.head:
+            heading, y = _heading(row.head, sheet, y)
+            parts.append((step, heading))
+        if not beside:
+            words, y = _words_over(row, sheet, y)
+            parts.append((step, words))
+        under = style.under if people.tall else 0.0
+        base = y + (high + people.tall - under) / 2
+        if beside:
+            middle = base - style.note / 3 if people.tall else base
+            parts.append((step, _words_beside(row, axes, sheet, middle, (y, y + high))))
+        for axis, dot in zip(axes, row.dots, strict=True):
+            parts.append((1, axis_behind(axis, y, y + high)))
+            line = Line(start=(axis.sides[0], base), end=(axis.sides[1], base), ink="hair")
+            parts.append((0, [line]))
+            parts.append((step, _crowd(dot, axis, people, base)))
+            parts.append((step, _concluded(dot, axis, style, base + under / 2)))
+        y += high
+    bottom = y
+    for axis in axes:
+        numbers, y = axis_numbers(axis, bottom, style.small, sheet.width)
+        parts.append((0, numbers))
+    lines, y = key_lines(plot.key[bool(people.per_share)], sheet.width, y + 10, style)
+    parts.append((2, lines))
+    return Laid(
+        scene=Scene(
+            width=sheet.width,
+            height=round(y),
+            shapes=tuple(shape for _, shapes in parts for shape in shapes),
+        ),
+        kind="Density plot" if people.per_share else plot.kind,
+        rows=len(plot.rows),
+        cramped=min(axis.right - axis.left for axis in axes) < LEAST_PLOT,
+        steps=tuple(step for step, shapes in parts for _ in shapes),
     )
 
 
-def _people_height(row: Row, frame: Frame, crowd: Crowd) -> float:
-    if crowd.size is None:
-        return frame.sheet.style.hill
-    return max(height(frame.xs(row.values), crowd.size), frame.sheet.style.least)
+def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
+    """Share the width that the words beside the rows leave among the axes."""
+    style, left, right = sheet.style, 0.0, sheet.width
+    if beside:
+        room = min(style.labels, LABELS * sheet.width) if sheet.beside else LABELS_NARROW
+        widest = max(text_width(row.label, style.label, bold=bool(row.notes)) for row in plot.rows)
+        left = ASIDE + min(room, widest)
+    if beside and style.notes and any(row.notes for row in plot.rows):
+        notes = [note for row in plot.rows for note in row.notes]
+        widest = max(text_width(note, style.note, bold=True) for note in notes)
+        right -= min(style.numbers, widest) + ASIDE
+    gap = GAP if sheet.beside else GAP / 2
+    wide = (right - left - gap * (len(plot.axes) - 1)) / len(plot.axes)
+    starts = [left + place * (wide + gap) for place in range(len(plot.axes))]
+    return [
+        replace(axis, left=start + INSET, right=start + wide - INSET)
+        for axis, start in zip(plot.axes, starts, strict=True)
+    ]
 
 
-def _label(row: Row, frame: Frame) -> tuple[str, ...]:
-    return wrap(row.label, frame.sheet.style.label, frame.left - INSET - ASIDE, bold=True)
+def _people(plot: DotPlot, axes: Sequence[Axis], style: Style) -> _People:
+    """Decide how people are drawn; densities share one scale, so equal areas are equal shares."""
+    axis, rows = axes[0], [row.dots[0].people for row in plot.rows]
+    most = max(values.size for values in rows)
+    if most == 0:
+        return _People()
+    if most <= style.marks:
+        places = [axis.xs(values) for values in rows]
+        size = size_for(places, style.diameters, style.tallest)
+        return _People(tall=max(style.least, *(height(row, size) for row in places)), size=size)
+    shares = [density(v, axis.low, axis.high, axis.step) for v in rows if v.size]
+    highest = max(float(each.max()) for each in shares)
+    return _People(tall=style.density, per_share=style.density / highest)
 
 
-def _notes(row: Row, frame: Frame) -> tuple[list[str], list[str]]:
-    """Lines of the note that stands out, and of the others."""
-    if not frame.sheet.style.notes:
-        return [], []
-    size, room = frame.sheet.style.note, frame.sheet.width - frame.right - INSET - ASIDE
-    notes = row.said(frame.sheet.style)
-    first = list(wrap(notes[0], size, room, bold=True))
-    return first, [line for note in notes[1:] for line in wrap(note, size, room)]
+def _height(
+    plot: DotPlot, axes: Sequence[Axis], people: _People, sheet: Sheet, *, beside: bool
+) -> float:
+    """Give all rows one height: people, estimate and words have room in each."""
+    style = sheet.style
+    high = people.tall + style.under + 2 * style.pad if people.tall else style.row
+    if beside:
+        words = [(_label(row, axes, style), _notes(row, axes, sheet)) for row in plot.rows]
+        lines = max(max(len(label), len(notes)) for label, notes in words)
+        high = max(high, style.leading * lines + (2 * style.pad if people.tall else 4.0))
+    return high + sheet.spare
 
 
-def _height_beside(row: Row, frame: Frame) -> float:
-    lines = max(len(_label(row, frame)), sum(map(len, _notes(row, frame))))
-    return frame.sheet.style.leading * lines + 2 * frame.sheet.style.pad
+def _label(row: Row, axes: Sequence[Axis], style: Style) -> tuple[str, ...]:
+    room = axes[0].sides[0] - ASIDE + 0.01
+    return wrap(row.label, style.label, room, bold=bool(row.notes))
 
 
-def _words_beside(row: Row, frame: Frame, base: float, within: tuple[float, float]) -> list[Shape]:
-    """Set the label and the numbers beside a row, as near to its base line as they fit."""
-    style = frame.sheet.style
-    label, (first, others) = _label(row, frame), _notes(row, frame)
-    notes = [*first, *others]
-    left, right = (_first_line(len(lines), base, within, style) for lines in (label, notes))
-    name = Text(x=0, y=left, text="", size=style.label, bold=True)
-    aside = Text(x=frame.right + INSET + ASIDE, y=right, text="", size=style.note, ink="soft")
-    numbers = column(notes, aside, style.leading)
-    head = [replace(each, ink="ink", bold=True) for each in numbers[: len(first)]]
-    return [*column(label, name, style.leading), *head, *numbers[len(first) :]]
+def _notes(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[Text, ...]:
+    """Lines of the notes, not yet in their place; those of the first stand out."""
+    style, left = sheet.style, axes[-1].sides[1] + ASIDE
+    if not (style.notes and row.notes):
+        return ()
+    soft = Text(x=left, y=0, text="", size=style.note, ink="soft")
+    bold = replace(soft, ink="ink", bold=True)
+    room = sheet.width - left + 0.01
+    first = [replace(bold, text=x) for x in wrap(row.notes[0], style.note, room, bold=True)]
+    others = [replace(soft, text=x) for note in row.notes[1:] for x in wrap(note, style.note, room)]
+    return (*first, *others)
 
 
-def _first_line(lines: int, base: float, within: tuple[float, float], style: Style) -> float:
-    """Place the first of some lines so that their middle is near a base line."""
-    half, free = style.leading * lines / 2, max(style.pad - 2, 0.0)
-    middle = min(max(base - style.note / 3, within[0] + free + half), within[1] - free - half)
-    return middle - half + style.leading / 2 + style.note * 0.36
+def _words_beside(
+    row: Row, axes: Sequence[Axis], sheet: Sheet, near: float, within: tuple[float, float]
+) -> list[Shape]:
+    """Set the label and the notes beside a row, their middle as near to a height as they fit."""
+    style = sheet.style
+    lines = _label(row, axes, style)
+    first = Text(x=0, y=0, text="", size=style.label, bold=bool(row.notes))
+    shapes: list[Shape] = []
+    for texts in ([replace(first, text=line) for line in lines], _notes(row, axes, sheet)):
+        half = style.leading * len(texts) / 2
+        middle = min(max(near, within[0] + half), within[1] - half)
+        top = middle - half + style.leading / 2 + style.note * 0.36
+        shapes += [text.moved(0, top + style.leading * n) for n, text in enumerate(texts)]
+    return shapes
 
 
-def _words_over(row: Row, frame: Frame, y: float) -> tuple[list[Shape], float]:
-    width, style = frame.sheet.width, frame.sheet.style
-    label = wrap(row.label, style.label, width, bold=True)
+def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
+    """Set the label over a row, the notes behind it where they fit; tell where they end."""
+    width, style = sheet.width, sheet.style
     first = Text(x=0, y=y + style.label + style.pad, text="", size=style.label, bold=True)
-    texts = column(label, first, style.leading)
+    texts = column(wrap(row.label, style.label, width, bold=True), first, style.leading)
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
-    if not style.notes:
+    if not (style.notes and row.notes):
         return [*texts], y + free
-    words = ", ".join(row.said(style)) if style.brief else row.aside
+    words = ", ".join(row.notes)
     note = Text(x=width, y=y, text=words, size=style.note, ink="soft", anchor="end")
     if texts[-1].box.right + 12 <= note.box.left:
         return [*texts, note], y + free
@@ -359,207 +406,37 @@ def _words_over(row: Row, frame: Frame, y: float) -> tuple[list[Shape], float]:
     return [*texts, *lines], lines[-1].y + free
 
 
-def _behind(guides: Guides, frame: Frame, top: float, bottom: float) -> list[Shape]:
-    """Draw the band and the reference line behind one row."""
-    shapes: list[Shape] = []
-    if guides.band is not None:
-        low, high = frame.x(guides.band.low), frame.x(guides.band.high)
-        shapes.append(rectangle(low, top, high, bottom, "band"))
-        shapes += [_upright(x, top, bottom, "edge", dashed=True) for x in (low, high)]
-    if guides.reference is not None:
-        solid, x = bool(guides.words), frame.x(guides.reference)
-        shapes.append(_upright(x, top, bottom, "ink" if solid else "edge", dashed=not solid))
-    return shapes
+def _heading(head: str, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
+    """Set the words over a group of rows under a line, and tell where they end."""
+    style = sheet.style
+    size = style.label + 1
+    first = Text(x=0, y=y + 12 + style.leading, text="", size=size, bold=True)
+    words = column(wrap(head, size, sheet.width, bold=True), first, style.leading + 2)
+    line = Line(start=(0, y + 8), end=(sheet.width, y + 8), ink="hair")
+    return [line, *words], words[-1].box.bottom + 2
 
 
-def _upright(x: float, top: float, bottom: float, ink: str, *, dashed: bool) -> Line:
-    return Line(start=(x, top), end=(x, bottom), ink=ink, dashed=dashed)
-
-
-def _people(
-    row: Row, hill: FloatArray | None, frame: Frame, crowd: Crowd, base: float
-) -> list[Shape]:
-    if hill is not None:
-        edge = outline(hill, frame.left, frame.right, base, crowd.per_density)
-        return [Area(corners=edge, ink="edge")]
-    if crowd.size is None or not row.values.size:
+def _crowd(dot: Dot, axis: Axis, people: _People, base: float) -> list[Shape]:
+    """Draw the people of a row."""
+    if not dot.people.size:
         return []
-    centres = tuple((x, base - above) for x, above in dodge(frame.xs(row.values), crowd.size))
-    return [Marks(centres=centres, radius=crowd.size.diameter / 2 - 0.4, ink="people")]
+    if people.size is None:
+        shares = density(dot.people, axis.low, axis.high, axis.step)
+        edge = outline(shares, axis.left, axis.right, base, people.per_share)
+        return [Area(corners=edge, ink="edge")]
+    centres = tuple((x, base - above) for x, above in dodge(axis.xs(dot.people), people.size))
+    return [Marks(centres=centres, radius=people.size.diameter / 2 - 0.4, ink="people")]
 
 
-def _concluded(row: Row, frame: Frame, y: float) -> list[Shape]:
-    """Draw the estimate and its interval under a base line."""
+def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
+    """Draw the estimate over its interval."""
     shapes: list[Shape] = []
-    radius = frame.sheet.style.estimate
-    for interval, width in ((row.outer, 0.4 * radius), (row.inner, radius)):
+    for interval, width in ((dot.interval, 0.5), (dot.thick, 1.0)):
         if interval is not None:
-            shapes += _bar(interval, width, row.ink, frame, y)
-    if row.estimate is not None:
-        centre = (frame.x(min(max(row.estimate, frame.low), frame.high)), y)
-        shapes.append(Marks(centres=(centre,), radius=radius + 1.5, ink="ground", kind=row.mark))
-        shapes.append(Marks(centres=(centre,), radius=radius, ink=row.ink, kind=row.mark))
+            shapes += axis_bar(axis, interval, y, dot.ink, width * style.estimate)
+    if dot.estimate is not None:
+        centre = ((axis.x(axis.within(dot.estimate)), y),)
+        radius = style.estimate + (dot.mark == "diamond")
+        shapes.append(Marks(centres=centre, radius=radius + 1.5, ink="ground", kind=dot.mark))
+        shapes.append(Marks(centres=centre, radius=radius, ink=dot.ink, kind=dot.mark))
     return shapes
-
-
-def _bar(interval: Interval, width: float, ink: str, frame: Frame, y: float) -> list[Shape]:
-    """Draw a line; where it goes on beyond the axis it ends in an arrow."""
-    low, high = (min(max(end, frame.low), frame.high) for end in (interval.low, interval.high))
-    shapes: list[Shape] = [
-        Line(start=(frame.x(low), y), end=(frame.x(high), y), ink=ink, width=width)
-    ]
-    for end, shown, way in ((interval.low, low, -1), (interval.high, high, 1)):
-        if end != shown:
-            tip, root = frame.x(shown) + way * (INSET - 1), frame.x(shown)
-            shapes.append(Area(corners=((root, y - 4.5), (tip, y), (root, y + 4.5)), ink=ink))
-    return shapes
-
-
-LABELS = 0.45
-"""Share of the width that the labels beside the rows may take."""
-LEAST_PLOT, TICK_GAP = 100.0, 4.0
-"""Pixels that the plot has at least between the words beside it, and between ticks' words."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Strip:
-    """All rows and their axis, before the size of the page is known.
-
-    Parameters
-    ----------
-    rows : tuple of Row
-    low, high : float
-        Ends of the axis.
-    step : float
-        Step of the scale; 0 if it has none.
-    ends : tuple of str
-        Words at both ends of the axis.
-    guides : Guides
-    ticks : tuple of (float, str)
-    key : str
-        How to read the chart, in words.
-    brief : tuple of str
-        The same for a picture that is seen for seconds: with people as marks, and as hills.
-    """
-
-    rows: tuple[Row, ...]
-    low: float
-    high: float
-    step: float
-    ends: tuple[str, str]
-    guides: Guides
-    ticks: tuple[tuple[float, str], ...]
-    key: str
-    brief: tuple[str, str]
-
-
-def draw(strip: Strip, sheet: Sheet) -> Scene:
-    """Draw a strip on a sheet."""
-    return lay(strip, sheet).scene
-
-
-def lay(strip: Strip, sheet: Sheet) -> Laid:
-    """Lay a strip out on a sheet."""
-    frame = _frame(strip, sheet)
-    crowd, hills = _crowd(strip, frame)
-    ends, words, y = _header(strip, frame)
-    rows = list[DrawnRow]()
-    for row, high in zip(strip.rows, hills, strict=True):
-        rows.append(draw_row(row, high, strip.guides, frame, crowd, y))
-        y = rows[-1].bottom
-    ticks, y = _axis(strip, frame, y)
-    key = strip.brief[crowd.size is None] if sheet.style.brief else strip.key
-    lines, y = key_lines(key, sheet.width, y + 10, sheet.style)
-    parts: list[tuple[int, list[Shape]]] = [(0, [*ends]), (1, [*words])]
-    for step, drawn in enumerate(rows, 2):
-        parts += [(1, drawn.behind), (0, [drawn.line]), (step, drawn.shapes)]
-    parts += [(0, ticks), (2, lines)]
-    return Laid(
-        scene=Scene(
-            width=sheet.width,
-            height=round(y),
-            shapes=tuple(shape for _, shapes in parts for shape in shapes),
-        ),
-        kind="Dot plot" if crowd.size else "Density plot",
-        rows=len(rows),
-        cramped=frame.right - frame.left < LEAST_PLOT,
-        steps=tuple(step for step, shapes in parts for _ in shapes),
-    )
-
-
-def _frame(strip: Strip, sheet: Sheet) -> Frame:
-    left, right, style = INSET, sheet.width - INSET, sheet.style
-    if sheet.beside:
-        labels = [text_width(row.label, style.label, bold=True) for row in strip.rows]
-        left += min(style.labels, LABELS * sheet.width, max(labels)) + ASIDE
-    if sheet.beside and style.notes:
-        notes = [each for row in strip.rows for each in row.said(style)]
-        widest = max(text_width(note, style.note, bold=True) for note in notes)
-        right -= min(style.numbers, widest) + ASIDE
-    return Frame(sheet=sheet, left=left, right=right, low=strip.low, high=strip.high)
-
-
-def _crowd(strip: Strip, frame: Frame) -> tuple[Crowd, list[FloatArray | None]]:
-    """Decide how people are drawn; hills share one scale, so that equal areas are equal shares."""
-    style = frame.sheet.style
-    rows = [row.values for row in strip.rows]
-    if max(values.size for values in rows) <= style.marks:
-        places = [frame.xs(values) for values in rows]
-        return Crowd(size=size_for(places, style.diameters, style.tallest)), [None] * len(rows)
-    hills = [
-        hill(values, strip.low, strip.high, strip.step) if values.size else None for values in rows
-    ]
-    highest = max(float(each.max()) for each in hills if each is not None)
-    return Crowd(per_density=style.hill / highest), hills
-
-
-def _header(strip: Strip, frame: Frame) -> tuple[list[Text], list[Text], float]:
-    """Words over the axis: its ends, what the line through the rows stands for; where they end."""
-    style, sides = frame.sheet.style, (frame.left - INSET, frame.right + INSET)
-    ends, rows = end_words(strip.ends, style.note, sides, style.note, style.leading)
-    words = _reference_words(strip, frame)
-    if words is not None and any(words.box.overlaps(_padded(text)) for text in ends):
-        words = words.moved(0, style.leading * rows)
-        rows += 1
-    return ends, [words] if words else [], style.leading * rows + 4
-
-
-def _padded(text: Text) -> Box:
-    box = text.box
-    return Box(box.left - 8, box.top, box.right + 8, box.bottom)
-
-
-def _reference_words(strip: Strip, frame: Frame) -> Text | None:
-    if not strip.guides.words or strip.guides.reference is None:
-        return None
-    size = frame.sheet.style.note
-    half = text_width(strip.guides.words, size) / 2
-    x = min(max(frame.x(strip.guides.reference), half), frame.sheet.width - half)
-    return Text(x=x, y=size, text=strip.guides.words, size=size, anchor="middle")
-
-
-def _axis(strip: Strip, frame: Frame, y: float) -> tuple[list[Shape], float]:
-    shapes: list[Shape] = []
-    size = frame.sheet.style.small
-    for value, words in _ticks(strip, frame):
-        x = frame.x(value)
-        half = text_width(words, size) / 2
-        place = min(max(x, half), frame.sheet.width - half)
-        shapes.append(Line(start=(x, y), end=(x, y + 4), ink="edge"))
-        shapes.append(
-            Text(x=place, y=y + 5 + size, text=words, size=size, ink="soft", anchor="middle")
-        )
-    return shapes, y + size + 9
-
-
-def _ticks(strip: Strip, frame: Frame) -> tuple[tuple[float, str], ...]:
-    """Leave ticks out, but not zero, where their words would touch."""
-    zero = next((place for place, (value, _) in enumerate(strip.ticks) if value == 0), 0)
-    for every in (1, 2, 5):
-        kept = strip.ticks[zero % every :: every]
-        widths = [text_width(words, frame.sheet.style.small) for _, words in kept]
-        gaps = (frame.x(b) - frame.x(a) for (a, _), (b, _) in pairwise(kept))
-        room = zip(gaps, pairwise(widths), strict=True)
-        if all(gap >= (one + other) / 2 + TICK_GAP for gap, (one, other) in room):
-            break
-    return kept

@@ -1,16 +1,11 @@
-"""Charts as pictures of an exact size: for video, for posts and for print.
-
-Sizes of pictures, and the ways in which a chart is set to fill them.
-
-A chart, its title and its source -> the largest drawing that fits a picture.
-"""
+"""Charts in an exact size, for video, posts and print: as large as they can be drawn there."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from blindspoon.charts.chart import Drawing, balanced, footed
+from blindspoon.charts.chart import Chart, alt_text, balanced, footed
 from blindspoon.charts.scene import Scene, Shape, Text, column, rectangle
 from blindspoon.charts.style import WIDE, Laid, Sheet, Style
 from blindspoon.charts.svg import standalone_svg
@@ -67,11 +62,10 @@ FORMATS = {
 no source."""
 
 GRAND = Style(
-    brief=True,
     numbers=180.0,
     diameters=(16.0, 14.0, 12.0, 10.0),
     tallest=120.0,
-    hill=100.0,
+    density=100.0,
     least=24.0,
     under=28.0,
     pad=10.0,
@@ -79,39 +73,36 @@ GRAND = Style(
     row=44.0,
 )
 LARGE = Style(
-    brief=True,
     numbers=180.0,
     diameters=(12.0, 10.0, 9.0, 8.0),
     tallest=84.0,
-    hill=68.0,
+    density=68.0,
     least=18.0,
     under=22.0,
     pad=8.0,
     estimate=6.5,
     row=30.0,
 )
-PLAIN = Style(brief=True, numbers=180.0)
+PLAIN = Style(numbers=180.0)
 SNUG = Style(
-    brief=True,
     numbers=180.0,
     leading=14.5,
     diameters=(6.0, 5.0, 4.0),
     tallest=34.0,
-    hill=30.0,
+    density=30.0,
     least=10.0,
     under=14.0,
     pad=3.0,
     row=17.0,
 )
 TIGHT = Style(
-    brief=True,
     label=11.25,
     note=11.25,
     small=11.25,
     leading=13.5,
     diameters=(5.0, 4.0),
     tallest=22.0,
-    hill=18.0,
+    density=18.0,
     least=8.0,
     under=11.0,
     pad=2.0,
@@ -120,7 +111,7 @@ TIGHT = Style(
     labels=240.0,
 )
 LEAN = replace(TIGHT, notes=False, labels=190.0)
-BARE = replace(LEAN, marks=0, hill=8.0, under=8.5, pad=0.5, labels=300.0)
+BARE = replace(LEAN, marks=0, density=8.0, under=8.5, pad=0.5, labels=300.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,13 +186,13 @@ class Fitted:
 
 
 def fit(
-    drawing: Drawing, form: Format, titles: Sequence[str], *, source: str, question: str
+    chart: Chart, form: Format, titles: Sequence[str], *, source: str, question: str
 ) -> Fitted | None:
     """Find the largest drawing that fits; None if the smallest does not.
 
     Parameters
     ----------
-    drawing : Drawing
+    chart : Chart
     form : Format
     titles : sequence of str
         All have to find room, one at a time.
@@ -215,24 +206,22 @@ def fit(
             styles = attempt.anywhere
             if logical == form.logical[-1]:
                 styles += attempt.last
-            laid = _largest(drawing, form, page, styles)
+            laid = _largest(chart, form, page, styles)
             if laid is not None:
                 return Fitted(page=page, laid=laid)
     return None
 
 
-def _largest(drawing: Drawing, form: Format, page: Page, styles: Sequence[Style]) -> Laid | None:
+def _largest(chart: Chart, form: Format, page: Page, styles: Sequence[Style]) -> Laid | None:
     """Lay a chart out in the roomiest style that fits; its rows share what is left over."""
-    if not any(
-        _fits(drawing.lay(sheet), page) for sheet in _sheets(drawing, form, page, styles[-1:])
-    ):
+    if not any(_fits(chart.lay(sheet), page) for sheet in _sheets(form, page, styles[-1:])):
         return None
-    for sheet in _sheets(drawing, form, page, styles):
-        laid = drawing.lay(sheet)
+    for sheet in _sheets(form, page, styles):
+        laid = chart.lay(sheet)
         if _fits(laid, page):
             rest = page.room - 0.5 - laid.scene.height  # heights are rounded
             spare = min(rest, SPREAD * laid.scene.height) / laid.rows
-            return drawing.lay(replace(sheet, spare=max(spare, 0.0)))
+            return chart.lay(replace(sheet, spare=max(spare, 0.0)))
     return None
 
 
@@ -240,18 +229,12 @@ def _fits(laid: Laid, page: Page) -> bool:
     return not laid.cramped and laid.scene.height <= page.room
 
 
-def _sheets(drawing: Drawing, form: Format, page: Page, styles: Sequence[Style]) -> Iterator[Sheet]:
-    """Ways to set a chart on a page: words beside or over the rows, attributes in columns."""
+def _sheets(form: Format, page: Page, styles: Sequence[Style]) -> Iterator[Sheet]:
+    """Ways to set a chart on a page: words over the rows or beside them."""
     for style in styles:
-        if style in (LEAN, BARE):
-            besides = {True}
-        else:
-            besides = {form.beside, form.beside or style in (SNUG, TIGHT)}
-        for beside in sorted(besides):
-            for across in range(1, drawing.across + 1):
-                yield Sheet(
-                    width=page.width - 2 * page.side, beside=beside, style=style, across=across
-                )
+        besides = {form.beside, form.beside or style in (SNUG, TIGHT)}
+        for beside in [True] if style in (LEAN, BARE) else sorted(besides):
+            yield Sheet(width=page.width - 2 * page.side, beside=beside, style=style)
 
 
 def _page(
@@ -307,7 +290,7 @@ def _heads(
         if lines <= most:
             break
     first = Text(x=at[0], y=at[1] + 0.8 * size, text="", size=size, bold=True)
-    heads = tuple(column(each, first, LEADING * size) for each in wrapped)
+    heads = tuple(column(lines, first, LEADING * size) for lines in wrapped)
     return heads, at[1] + LEADING * size * lines
 
 
@@ -316,7 +299,7 @@ PRINT_DPI, CSS_DPI = 300, 96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stage:
+class Figure:
     """A picture of an exact size.
 
     Parameters
@@ -352,7 +335,7 @@ class Stage:
         return next(png_series([self]))
 
 
-def png_series(stages: Iterable[Stage]) -> Iterator[bytes]:
+def png_series(figures: Iterable[Figure]) -> Iterator[bytes]:
     """Write pictures of one size and theme as PNG files.
 
     A picture that goes on where the one before it ended costs only what was added.
@@ -360,25 +343,26 @@ def png_series(stages: Iterable[Stage]) -> Iterator[bytes]:
     from blindspoon.charts.png import Canvas  # noqa: PLC0415 - a third of a second of imports
 
     canvas, drawn = None, tuple[Shape, ...]()
-    for each in stages:
-        shapes = each.scene.shapes
+    for figure in figures:
+        shapes = figure.scene.shapes
         if canvas is None or shapes[: len(drawn)] != drawn:
-            canvas = Canvas(each.width, each.height, each.width / each.scene.width, each.dark)
+            ratio = figure.width / figure.scene.width
+            canvas = Canvas(figure.width, figure.height, ratio, figure.dark)
             drawn = ()
         for shape in shapes[len(drawn) :]:
             canvas.draw(shape)
         drawn = shapes
-        yield canvas.png(each.dpi)
+        yield canvas.png(figure.dpi)
 
 
-def stage(
-    drawing: Drawing, size: str, *, dark: bool = False, source: str, question: str = ""
-) -> Stage | None:
+def figure_of(
+    chart: Chart, size: str, *, dark: bool = False, source: str, question: str = ""
+) -> Figure | None:
     """Draw a chart as a picture of an exact size, as large as it can be drawn there.
 
     Parameters
     ----------
-    drawing : Drawing
+    chart : Chart
     size : {"video", "square", "tall", "print"}
         1920 x 1080, 1080 x 1080 and 1080 x 1920 pixels; "print" is as wide as the chart of a page
         (8 inches) at 300 dots an inch, and as high as it needs to be.
@@ -390,27 +374,27 @@ def stage(
 
     Returns
     -------
-    Stage or None
+    Figure or None
         None where the chart cannot be drawn in this size without words on one another.
     """
     if size == "print":
-        return _for_print(drawing, source, dark=dark)
+        return _for_print(chart, source, dark=dark)
     form = FORMATS[size]
-    fitted = fit(drawing, form, (drawing.title,), source=source, question=question)
+    fitted = fit(chart, form, (chart.title,), source=source, question=question)
     if fitted is None:
         return None
     shapes = (*fitted.page.fixed, *fitted.page.heads[0], *fitted.body)
-    return staged(drawing, form, fitted, shapes, dark=dark)
+    return finished(chart, form, fitted, shapes, dark=dark)
 
 
-def staged(
-    drawing: Drawing, form: Format, fitted: Fitted, shapes: tuple[Shape, ...], *, dark: bool
-) -> Stage:
+def finished(
+    chart: Chart, form: Format, fitted: Fitted, shapes: tuple[Shape, ...], *, dark: bool
+) -> Figure:
     """Finish a picture from the shapes that it shows."""
     page = fitted.page
-    return Stage(
-        name=drawing.name,
-        alt=drawing.alt(fitted.laid),
+    return Figure(
+        name=chart.name,
+        alt=alt_text(fitted.laid.kind, chart.data, chart.title),
         scene=Scene(width=page.width, height=page.height, shapes=shapes),
         width=form.width,
         height=form.height,
@@ -419,15 +403,15 @@ def staged(
     )
 
 
-def _for_print(drawing: Drawing, source: str, *, dark: bool) -> Stage | None:
-    laid = drawing.lay(WIDE)
+def _for_print(chart: Chart, source: str, *, dark: bool) -> Figure | None:
+    laid = chart.lay(WIDE)
     if laid.cramped:
         return None
-    scene = footed(laid.scene, drawing.title, source)
+    scene = footed(laid.scene, chart.title, source)
     width, height = (round(side * PRINT_DPI / CSS_DPI) for side in (scene.width, scene.height))
-    return Stage(
-        name=drawing.name,
-        alt=drawing.alt(laid),
+    return Figure(
+        name=chart.name,
+        alt=alt_text(laid.kind, chart.data, chart.title),
         scene=scene,
         width=width,
         height=height,

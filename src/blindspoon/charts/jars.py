@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from functools import partial
 
 from blindspoon import wording
 from blindspoon.batches.log import BatchLog
@@ -21,25 +21,14 @@ from blindspoon.batches.readings import (
     series,
 )
 from blindspoon.batches.safety import PH_LIMIT
-from blindspoon.charts.axis import (
-    RADIUS,
-    Name,
-    Plane,
-    guides,
-    head,
-    names_beside,
-    numbers_under,
-    plane_for,
-)
 from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.picture import alt
-from blindspoon.charts.scene import Line, Marks, Scene, Shape
-from blindspoon.charts.style import NARROW, WIDE, Sheet, key_lines, variant_inks
+from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
+from blindspoon.charts.style import Laid, Sheet, variant_inks
 from blindspoon.trial import Attribute, Trial
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class QuantityWords:
     """A quantity in the title, along its axis, and the unit after a number of it."""
 
     title: str
@@ -48,12 +37,12 @@ class Words:
     digits: int
 
 
-WORDS: Mapping[Quantity, Words] = {
-    "salt_percent": Words("salt", "salt, % of everything in the jar", " %", 2),
-    "citric_g_per_100_g": Words(
+WORDS: Mapping[Quantity, QuantityWords] = {
+    "salt_percent": QuantityWords("salt", "salt, % of everything in the jar", " %", 2),
+    "citric_g_per_100_g": QuantityWords(
         "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2
     ),
-    "last_ph": Words("pH", "last pH read before the tasting", "", 1),
+    "last_ph": QuantityWords("pH", "last pH read before the tasting", "", 1),
 }
 CAUTION = "Exploratory: batches are few, and no line is fitted."
 
@@ -81,10 +70,10 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
         title=title,
-        alt=alt("Scatter plot", data, _finding(points, words, trial, attribute)),
-        wide=measured_scene(against, trial, WIDE),
-        narrow=measured_scene(against, trial, NARROW),
+        data=data,
+        lay=partial(lay_measured, against, trial),
         source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
+        finding=_finding(points, words, trial, attribute),
     )
 
 
@@ -97,35 +86,30 @@ def known_points(against: TasteAgainst) -> tuple[TastePoint, ...]:
     )
 
 
-def measured_scene(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Scene:
+def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
     """Set the marks on the whole scale, their names beside them."""
-    points, words = known_points(against), WORDS[against.quantity]
-    attribute = trial.attribute(against.attribute)
-    names = [_name(point, trial) for point in points]
-    scale = attribute.scale
-    up = f"{attribute.label}, mean score in points"
-    shapes, top = head(up, _scale_words(attribute), sheet.width, 0.0)
-    plane = plane_for(names, sheet, top, _ends(against), (scale.low, scale.high))
-    shapes += [*guides(plane, 5), *names_beside(plane, names, sheet)]
-    for name in sorted(names, key=lambda each: each.kind == "diamond"):
-        at = plane.point(*name.at)
-        shapes.append(Marks(centres=(at,), radius=RADIUS + 2.5, ink="ground", kind=name.kind))
-        shapes.append(Marks(centres=(at,), radius=RADIUS + 1, ink=name.ink, kind=name.kind))
-    drawn, y = numbers_under(plane, words.axis)
-    keyed, y = key_lines(_key(against, trial), sheet.width, y + 8)
-    return Scene(width=sheet.width, height=round(y), shapes=(*shapes, *drawn, *keyed))
-
-
-def _name(point: TastePoint, trial: Trial) -> Name:
-    places = [variant.name for variant in trial.variants]
-    control = point.variant == trial.control
+    attribute, scale = trial.attribute(against.attribute), trial.attribute(against.attribute).scale
     inks = variant_inks(len(trial.variants), trial.control_index)
-    return Name(
-        words=trial.variant(point.variant).label + (" (control)" if control else ""),
-        ink=inks[places.index(point.variant)],
-        kind="diamond" if control else "disc",
-        at=(point.measured, point.perceived),
+    looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
+    points = sorted(known_points(against), key=lambda point: point.variant == trial.control)
+    plot = LinePlot(
+        head=f"{attribute.label}, mean score in points",
+        note=_scale_words(attribute),
+        under=WORDS[against.quantity].axis,
+        x=_ends(against),
+        y=(scale.low, scale.high),
+        series=tuple(
+            NamedLine(
+                label=trial.variant(point.variant).label
+                + " (control)" * (point.variant == trial.control),
+                points=((point.measured, point.perceived),),
+                ink=looks[point.variant],
+                kind="diamond" if point.variant == trial.control else "disc",
+            )
+            for point in points
+        ),
     )
+    return lay_lines([plot], _key(against, trial), sheet, kind="Scatter plot")
 
 
 def _ends(against: TasteAgainst) -> tuple[float, float]:
@@ -165,7 +149,7 @@ def _alike(against: TasteAgainst, trial: Trial) -> str:
 
 
 def _finding(
-    points: tuple[TastePoint, ...], words: Words, trial: Trial, attribute: Attribute
+    points: tuple[TastePoint, ...], words: QuantityWords, trial: Trial, attribute: Attribute
 ) -> str:
     """Tell every mark in numbers, for people who do not see it."""
     digits = wording.digits_for(attribute.scale)
@@ -183,7 +167,7 @@ MOST_NAMES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Track:
+class BatchReadings:
     """One quantity of one batch: days and values, and how it is named and drawn."""
 
     batch: str
@@ -193,25 +177,50 @@ class Track:
     days: tuple[int, ...]
     values: tuple[float, ...]
 
-    @property
-    def name(self) -> Name:
-        """What stands where the line ends."""
-        return Name(
-            words=self.label,
-            ink=self.ink,
-            kind="diamond" if self.control else "disc",
-            at=(self.days[-1], self.values[-1]),
-        )
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Readings:
     """All that is drawn: both quantities, what the days are counted from, and how to read it."""
 
-    ph: tuple[Track, ...]
-    temperature: tuple[Track, ...]
+    ph: tuple[BatchReadings, ...]
+    temperature: tuple[BatchReadings, ...]
     across: str
     key: str
+
+    def lay(self, sheet: Sheet) -> Laid:
+        """Set temperature under pH, over the same days."""
+        quantities = ((self.ph, "pH", LIMIT_WORDS), (self.temperature, "Temperature, °C", ""))
+        days = [day for tracks in (self.ph, self.temperature) for t in tracks for day in t.days]
+        x = (float(min(0, *days)), float(max(1, *days)))
+        plots = [self._plot(*quantity, x) for quantity in quantities if quantity[0]]
+        return lay_lines(plots, self.key, sheet)
+
+    def _plot(
+        self, batches: Sequence[BatchReadings], head: str, note: str, x: tuple[float, float]
+    ) -> LinePlot:
+        """Draw one quantity; the control lies on the others, thinner than they."""
+        limit = PH_LIMIT if note else None
+        values = [value for batch in batches for value in batch.values]
+        around = values if limit is None else [*values, limit]
+        return LinePlot(
+            head=head,
+            note=note,
+            under=self.across,
+            x=x,
+            y=(min(around) - 0.5, max(around) + 0.5),
+            dashed=limit,
+            whole=True,
+            series=tuple(
+                NamedLine(
+                    label=batch.label,
+                    points=tuple(zip(map(float, batch.days), batch.values, strict=True)),
+                    ink=batch.ink,
+                    kind="diamond" if batch.control else "disc",
+                    width=1.2 if batch.control else 2.2,
+                )
+                for batch in sorted(batches, key=lambda batch: batch.control)
+            ),
+        )
 
 
 def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
@@ -231,16 +240,14 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
     readings = readings_of(log, trial)
     if not readings.ph:
         return None
-    title = readings_title(readings.ph, len(log.batches))
     taken = sum(len(track.values) for track in readings.ph)
     batches = wording.count(len(readings.ph), "batch", "batches")
     data = f"{wording.count(taken, 'reading')} of pH in {batches}"
     return chart_of(
         name="readings",
-        title=title,
-        alt=alt("Line chart", data + (" and of temperature" * bool(readings.temperature)), title),
-        wide=readings_scene(readings, WIDE),
-        narrow=readings_scene(readings, NARROW),
+        title=readings_title(readings.ph, len(log.batches)),
+        data=data + " and of temperature" * bool(readings.temperature),
+        lay=readings.lay,
         source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
     )
 
@@ -259,19 +266,7 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
     )
 
 
-def readings_scene(readings: Readings, sheet: Sheet) -> Scene:
-    """Set temperature under pH, over the same days."""
-    days = [d for track in (*readings.ph, *readings.temperature) for d in track.days]
-    x = (float(min(0, *days)), float(max(1, *days)))
-    shapes, y = _panel(readings, readings.ph, sheet, 0.0, x, limit=True)
-    if readings.temperature:
-        drawn, y = _panel(readings, readings.temperature, sheet, y + 16, x, limit=False)
-        shapes += drawn
-    drawn, y = key_lines(readings.key, sheet.width, y + 8)
-    return Scene(width=sheet.width, height=round(y), shapes=(*shapes, *drawn))
-
-
-def readings_title(tracks: Sequence[Track], batches: int) -> str:
+def readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
     """State where the last readings of pH stand, and whether batches were not read."""
     above = [track for track in tracks if track.values[-1] > PH_LIMIT]
     unread = batches - len(tracks)
@@ -286,7 +281,7 @@ def readings_title(tracks: Sequence[Track], batches: int) -> str:
     return f"{every} last read at pH {LIMIT} or below"
 
 
-def _above(above: Sequence[Track], batches: int) -> str:
+def _above(above: Sequence[BatchReadings], batches: int) -> str:
     if len(above) == 1:
         value = wording.plain(above[0].values[-1])
         return f"{above[0].batch} was last read at pH {value}, above {LIMIT}"
@@ -301,24 +296,24 @@ def _above(above: Sequence[Track], batches: int) -> str:
 
 def _tracks(
     found: Sequence[Series], log: BatchLog, trial: Trial, quantity: str
-) -> tuple[Track, ...]:
+) -> tuple[BatchReadings, ...]:
     """Lines of one quantity; a batch is named where its variant has several."""
     inks = variant_inks(len(trial.variants), trial.control_index)
     tracks = []
     for variant, ink in zip(trial.variants, inks, strict=True):
         several = len(log.of_variant(variant.name)) > 1
         control = variant.name == trial.control
-        for each in found:
-            if each.variant == variant.name and each.quantity == quantity:
-                label = variant.label + (f", {each.batch}" if several else "")
+        for line in found:
+            if line.variant == variant.name and line.quantity == quantity:
+                label = variant.label + (f", {line.batch}" if several else "")
                 tracks.append(
-                    Track(
-                        batch=each.batch,
+                    BatchReadings(
+                        batch=line.batch,
                         label=label + (" (control)" if control else ""),
                         ink=ink,
                         control=control,
-                        days=_days(each, log),
-                        values=each.values,
+                        days=_days(line, log),
+                        values=line.values,
                     )
                 )
     return tuple(tracks)
@@ -332,49 +327,11 @@ def _days(found: Series, log: BatchLog) -> tuple[int, ...]:
     return tuple((day - first).days for day in found.dates)
 
 
-def _panel(
-    readings: Readings,
-    tracks: Sequence[Track],
-    sheet: Sheet,
-    y: float,
-    x: tuple[float, float],
-    *,
-    limit: bool,
-) -> tuple[list[Shape], float]:
-    """Draw one quantity from y downwards, and tell where it ends."""
-    words = ("pH", LIMIT_WORDS) if limit else ("Temperature, °C", "")
-    shapes, top = head(*words, sheet.width, y)
-    names = [track.name for track in tracks]
-    values = [value for track in tracks for value in track.values]
-    plane = plane_for(names, sheet, top, x, _readings_ends(values, limit=limit))
-    shapes += guides(plane, 5, PH_LIMIT if limit else None)
-    shapes += names_beside(plane, names, sheet)
-    for track in sorted(tracks, key=lambda each: each.control):
-        shapes += _line(track, plane)
-    under, y = numbers_under(plane, readings.across, whole=True)
-    return [*shapes, *under], y
-
-
-def _readings_ends(values: Sequence[float], *, limit: bool) -> tuple[float, float]:
-    """Leave half a unit around all values and, for pH, its limit."""
-    around = [*values, PH_LIMIT] if limit else values
-    return min(around) - 0.5, max(around) + 0.5
-
-
-def _line(track: Track, plane: Plane) -> list[Shape]:
-    """Join the readings of a batch; the control lies on the others, thinner than they."""
-    points = [plane.point(d, value) for d, value in zip(track.days, track.values, strict=True)]
-    width = 1.2 if track.control else 2.2
-    lines = [Line(start=a, end=b, ink=track.ink, width=width) for a, b in pairwise(points)]
-    marks = Marks(centres=tuple(points), radius=RADIUS, ink=track.ink, kind=track.name.kind)
-    return [*lines, marks]
-
-
-def _readings_key(*quantities: Sequence[Track]) -> str:
+def _readings_key(*quantities: Sequence[BatchReadings]) -> str:
     """Say how to read the chart, and where a mark hides another."""
     said = "Each mark is one reading, each line one batch; the control has diamonds."
     for tracks in quantities:
-        read = [at for each in tracks for at in set(zip(each.days, each.values, strict=True))]
+        read = [at for t in tracks for at in set(zip(t.days, t.values, strict=True))]
         if len(set(read)) < len(read):
             return f"{said} Where batches read alike, their marks lie on one another."
     return said

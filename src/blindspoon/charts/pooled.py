@@ -1,32 +1,15 @@
-"""The chart of several kitchens: what each found of a variant, and what they come to together.
-
-What several kitchens found on one attribute, as the title of a chart.
-"""
+"""The chart of several kitchens: what each found of a variant, and what they come to together."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-
-import numpy as np
+from dataclasses import replace
 
 from blindspoon import wording
+from blindspoon.charts.axis import Axis
 from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.dots import ASIDE, Crowd, Guides, Row, Size, draw_row
-from blindspoon.charts.picture import alt
-from blindspoon.charts.scene import Line, Scene, Shape, Text, column
-from blindspoon.charts.style import (
-    INSET,
-    NARROW,
-    WIDE,
-    Frame,
-    Sheet,
-    end_words,
-    key_lines,
-    nice_ticks,
-    variant_inks,
-)
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.charts.dots import Dot, DotPlot, Row
+from blindspoon.charts.style import variant_inks
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import NAMES
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
@@ -45,7 +28,7 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     clauses = list[str]()
     for group, verb, phrase in _groups(shown):
         clauses.append(f"{_named(group, pool)} {verb[len(group) > 1]} {phrase}")
-    if all(each.verdict == "open" for each in shown.comparisons):
+    if all(found.verdict == "open" for found in shown.comparisons):
         clauses = [f"nothing is settled on {label}"] if total > 1 else [f"{clauses[0]} on {label}"]
     return f"In kitchens like these {wording.spelled(len(pool.kitchens))}, {'; '.join(clauses)}"
 
@@ -57,21 +40,21 @@ def _groups(shown: PooledAttribute) -> Iterator[Group]:
     """Variants of one finding, the verb for one and for several, and what is said of them."""
     said = False
     for sign in (1, -1):
-        group = [each for each in shown.comparisons if _shown_sign(each) == sign]
+        group = [found for found in shown.comparisons if _shown_sign(found) == sign]
         if group:
             verb, _, rest = wording.comparative(sign, shown.attribute).partition(" ")
-            if all(each.verdict == "slight" for each in group):
+            if all(found.verdict == "slight" for found in group):
                 limit = f", by less than {wording.margin(shown.attribute)}"
             else:
                 limit = ""
             phrase = rest.partition(" on ")[0].removesuffix(" than") if said else rest
             yield group, _verbs(verb), phrase + ("" if said else " the control") + limit
             said = True
-    alike = [each for each in shown.comparisons if each.verdict == "alike"]
+    alike = [found for found in shown.comparisons if found.verdict == "alike"]
     if alike:
         where = "it" if said else f"the control on {shown.attribute.label.lower()}"
         yield alike, _verbs("was"), f"within {wording.margin(shown.attribute)} of {where}"
-    unsettled = [each for each in shown.comparisons if each.verdict == "open"]
+    unsettled = [found for found in shown.comparisons if found.verdict == "open"]
     if unsettled:
         yield unsettled, _verbs("is"), "not settled"
 
@@ -80,52 +63,22 @@ def _verbs(verb: str) -> tuple[str, str]:
     return verb, {"was": "were", "is": "are"}.get(verb, verb)
 
 
-def _shown_sign(each: PooledComparison) -> int:
+def _shown_sign(found: PooledComparison) -> int:
     """Tell the direction of a difference that was shown; 0 where none was."""
-    if isinstance(each.pooled, NoResult) or each.verdict not in ("different", "slight"):
+    if isinstance(found.pooled, NoResult) or found.verdict not in ("different", "slight"):
         return 0
-    return 1 if each.pooled.difference > 0 else -1
+    return 1 if found.pooled.difference > 0 else -1
 
 
 def _named(group: list[PooledComparison], pool: Pool) -> str:
     if len(group) > 2:
         return f"{wording.spelled(len(group))} variants"
-    return wording.listing(f"“{pool.variant(each.variant).label}”" for each in group)
+    return wording.listing(f"“{pool.variant(found.variant).label}”" for found in group)
 
 
-TICKS = 6
-LABELS, NUMBERS = 170.0, 150.0
-"""Widest columns of words beside the rows, in pixels."""
-ROWS = replace(WIDE.style, least=0.0, under=0.0, pad=10.0, labels=LABELS, numbers=NUMBERS)
-"""Nobody stands on the base line of a kitchen, so its interval lies on it."""
 BEYOND = 1.5
 """How far a pooled interval is drawn, in units of what the kitchens' own reach; then an arrow."""
 POOLED = "Kitchens like these"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forest:
-    """Panels and axis, before the size of the page is known.
-
-    Parameters
-    ----------
-    panels : tuple of (str, tuple of Row)
-        A heading and the rows of each variant, the pooled one last.
-    low, high : float
-        Ends of the axis, in points.
-    ends : tuple of str
-        Words at both ends of the axis.
-    guides : Guides
-    key : str
-        How to read the chart.
-    """
-
-    panels: tuple[tuple[str, tuple[Row, ...]], ...]
-    low: float
-    high: float
-    ends: tuple[str, str]
-    guides: Guides
-    key: str
 
 
 def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
@@ -145,199 +98,122 @@ def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
     shown = _shown(pool, attribute)
     if shown is None:
         return None
-    forest, title = forest_of(pool, shown), forest_title(shown, pool)
     label = shown.attribute.label.lower()
     kitchens = wording.count(len(pool.kitchens), "kitchen")
-    data = f"the differences from the control that {kitchens} found on {label}"
     return chart_of(
         name=f"{shown.attribute.name}-kitchens",
-        title=title,
-        alt=alt("Forest plot", data, title),
-        wide=forest_scene(forest, WIDE),
-        narrow=forest_scene(forest, NARROW),
+        title=forest_title(shown, pool),
+        data=f"the differences from the control that {kitchens} found on {label}",
+        lay=forest_plot(pool, shown).lay,
         source=_source(pool),
     )
 
 
-def forest_of(pool: Pool, shown: PooledAttribute) -> Forest:
-    """Gather what is drawn of one attribute: rows, axis and words."""
+def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
+    """Set the kitchens of each variant under its name, the pooled one last."""
     names = [variant.name for variant in pool.variants]
     inks = variant_inks(len(names), names.index(pool.first.control))
-    panels = tuple(
-        (pool.variant(each.variant).label, _rows(shown, each, inks[names.index(each.variant)]))
-        for each in shown.comparisons
-    )
+    rows = [
+        row
+        for comparison in shown.comparisons
+        for row in _rows(pool, shown, comparison, inks[names.index(comparison.variant)])
+    ]
     margin = shown.attribute.margin
     low, high = _limits(shown)
     less, more = wording.directions(shown.attribute)
-    return Forest(
-        panels=panels,
+    axis = Axis(
         low=low,
         high=high,
         ends=(f"← {less}", f"{more} →"),
-        guides=Guides(
-            reference=0.0,
-            words="same as the control",
-            band=None if margin is None else Interval(-margin, margin),
-        ),
-        key=_key(pool, shown),
+        reference=0.0,
+        words="same as the control",
+        band=None if margin is None else Interval(-margin, margin),
+        signed=True,
     )
-
-
-def forest_scene(forest: Forest, sheet: Sheet) -> Scene:
-    """Set the panels under one another, over one axis."""
-    frame = _frame(forest, replace(sheet, style=ROWS))
-    shapes, y = _header(forest, frame)
-    for heading, rows in forest.panels:
-        drawn, y = _panel(heading, rows, forest.guides, frame, y)
-        shapes += drawn
-    drawn, y = _axis(forest, frame, y + 4)
-    lines, end = key_lines(forest.key, sheet.width, y + 8)
-    return Scene(width=sheet.width, height=round(end), shapes=(*shapes, *drawn, *lines))
+    key = _key(pool, shown, axis)
+    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
 
 
 def _shown(pool: Pool, attribute: str | None) -> PooledAttribute | None:
-    pooled = [each for each in pool.attributes if each.comparisons]
+    pooled = [shown for shown in pool.attributes if shown.comparisons]
     if attribute is not None:
-        return next((each for each in pooled if each.attribute.name == attribute), None)
-    return next((each for each in pooled if each.primary), pooled[0] if pooled else None)
+        return next((shown for shown in pooled if shown.attribute.name == attribute), None)
+    return next((shown for shown in pooled if shown.primary), pooled[0] if pooled else None)
 
 
-def _rows(shown: PooledAttribute, each: PooledComparison, ink: str) -> tuple[Row, ...]:
-    pooled = _row(POOLED, each.pooled, shown, ink)
-    verdict = NAMES[each.verdict]
-    last = replace(
-        pooled,
-        mark="diamond",
-        inner=_equivalence(each.pooled, shown),
-        notes=(*pooled.notes, verdict),
-        aside=f"{pooled.aside}, {verdict}",
-    )
-    return (*(_row(own.kitchen, own.mixed, shown, ink) for own in each.own), last)
+def _rows(
+    pool: Pool, shown: PooledAttribute, comparison: PooledComparison, ink: str
+) -> Iterator[Row]:
+    head = pool.variant(comparison.variant).label
+    for own in comparison.own:
+        notes, dot = _notes(own.mixed, shown), _dot(own.mixed, ink)
+        yield Row(label=own.kitchen, dots=(dot,), notes=notes, head=head)
+        head = ""
+    pooled, verdict = comparison.pooled, NAMES[comparison.verdict]
+    interval = None
+    if comparison.verdict == "alike" and isinstance(pooled, MixedContrast):
+        interval = pooled.equivalence_interval
+    dot = replace(_dot(pooled, ink, interval), mark="diamond")
+    yield Row(label=POOLED, dots=(dot,), notes=(*_notes(pooled, shown, interval), verdict))
 
 
-def _row(label: str, found: MixedContrast | NoResult, shown: PooledAttribute, ink: str) -> Row:
+def _dot(found: MixedContrast | NoResult, ink: str, interval: Interval | None = None) -> Dot:
     if isinstance(found, NoResult):
-        words = "no result"
-    else:
-        digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
-        reach = wording.span(found.interval, shown.attribute).replace(" ", wording.NO_BREAK)
-        words = f"{wording.signed(found.difference, digits)} ({reach})"
-    return Row(
-        label=label,
-        notes=(words,),
-        aside=words,
-        short=(words,),
-        values=np.empty(0),
-        ink=ink,
-        estimate=None if isinstance(found, NoResult) else found.difference,
-        outer=None if isinstance(found, NoResult) else found.interval,
-    )
+        return Dot(ink=ink)
+    return Dot(estimate=found.difference, interval=interval or found.interval, ink=ink)
 
 
-def _equivalence(pooled: MixedContrast | NoResult, shown: PooledAttribute) -> Interval | None:
-    if isinstance(pooled, NoResult) or shown.attribute.margin is None:
-        return None
-    return pooled.equivalence_interval
+def _notes(
+    found: MixedContrast | NoResult, shown: PooledAttribute, interval: Interval | None = None
+) -> tuple[str, ...]:
+    if isinstance(found, NoResult):
+        return ("no result",)
+    digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
+    reach = wording.span(interval or found.interval, shown.attribute)
+    level = "" if interval is None else f", {wording.percent(1 - 2 * shown.alpha)}"
+    return wording.signed(found.difference, digits), f"{reach}{level}"
 
 
 def _limits(shown: PooledAttribute) -> tuple[float, float]:
     """Find the ends of the axis: all that kitchens found, of pooled intervals what is near."""
     scale, margin = shown.attribute.scale, shown.attribute.margin or 0.0
-    own, pooled = _own(shown), _pooled(shown)
-    seen = [-margin, margin, *_values(own), *(e.difference for e in _found(pooled))]
+    pooled = _found([comparison.pooled for comparison in shown.comparisons])
+    seen = [-margin, margin, *_ends(_own(shown)), *(found.difference for found in pooled)]
     low, high = min(seen), max(seen)
     reach = BEYOND * max(-low, high)
-    low, high = (f([end, *_values(pooled)]) for f, end in ((min, low), (max, high)))
+    low, high = min(low, *_ends(pooled)), max(high, *_ends(pooled))
     span = max(scale.high - scale.low, margin)
     low, high = max(low, -reach, -span), min(high, reach, span)
     room = max((high - low) * 0.03, span / 50)
     return min(low - room, -room), max(high + room, room)
 
 
-def _own(shown: PooledAttribute) -> list[MixedContrast | NoResult]:
-    return [own.mixed for each in shown.comparisons for own in each.own]
-
-
-def _pooled(shown: PooledAttribute) -> list[MixedContrast | NoResult]:
-    return [each.pooled for each in shown.comparisons]
+def _own(shown: PooledAttribute) -> list[MixedContrast]:
+    return _found([own.mixed for comparison in shown.comparisons for own in comparison.own])
 
 
 def _found(contrasts: list[MixedContrast | NoResult]) -> list[MixedContrast]:
-    return [each for each in contrasts if isinstance(each, MixedContrast)]
+    return [found for found in contrasts if isinstance(found, MixedContrast)]
 
 
-def _values(contrasts: list[MixedContrast | NoResult]) -> list[float]:
-    return [end for e in _found(contrasts) for end in (e.interval.low, e.interval.high)]
+def _ends(contrasts: list[MixedContrast]) -> list[float]:
+    return [end for found in contrasts for end in (found.interval.low, found.interval.high)]
 
 
-def _frame(forest: Forest, sheet: Sheet) -> Frame:
-    left, right = INSET, sheet.width - INSET
-    if sheet.beside:
-        rows = [row for _, each in forest.panels for row in each]
-        labels = [text_width(row.label, ROWS.label, bold=True) for row in rows]
-        notes = [text_width(note, ROWS.note, bold=True) for row in rows for note in row.notes]
-        left += min(LABELS, max(labels)) + ASIDE
-        right -= min(NUMBERS, max(notes)) + ASIDE
-    return Frame(sheet=sheet, left=left, right=right, low=forest.low, high=forest.high)
-
-
-def _header(forest: Forest, frame: Frame) -> tuple[list[Shape], float]:
-    """Words over the axis: what the line through the rows stands for, and both directions."""
-    words, size = forest.guides.words, ROWS.note
-    half = text_width(words, size) / 2
-    place = min(max(frame.x(0.0), half), frame.sheet.width - half)
-    middle = Text(x=place, y=size + ROWS.leading, text=words, size=size, anchor="middle")
-    sides = (frame.left - INSET, frame.right + INSET)
-    ends, lines = end_words(forest.ends, size, sides, size, ROWS.leading)
-    down = ROWS.leading * (lines - 1)
-    return [*ends, middle.moved(0, down)], size + ROWS.leading + down + 8
-
-
-def _panel(
-    heading: str, rows: tuple[Row, ...], guides: Guides, frame: Frame, y: float
-) -> tuple[list[Shape], float]:
-    """Draw one variant from y downwards, and tell where it ends."""
-    shapes: list[Shape] = [Line(start=(0, y + 8), end=(frame.sheet.width, y + 8), ink="hair")]
-    first = Text(x=0, y=y + 12 + ROWS.leading, text="", size=ROWS.label + 1, bold=True)
-    shapes += column(
-        wrap(heading, first.size, frame.sheet.width, bold=True), first, ROWS.leading + 2
-    )
-    y = shapes[-1].box.bottom + 2
-    for row in rows:
-        drawn = draw_row(row, None, guides, frame, Crowd(size=Size(0.0, 1)), y)
-        shapes += [*drawn.behind, *drawn.shapes]
-        y = drawn.bottom
-    return shapes, y
-
-
-def _axis(forest: Forest, frame: Frame, y: float) -> tuple[list[Shape], float]:
-    values, digits = nice_ticks(forest.low, forest.high, TICKS)
-    shapes: list[Shape] = []
-    for value in values:
-        x, words = frame.x(value), wording.signed(value, digits)
-        half = text_width(words, ROWS.small) / 2
-        place = min(max(x, half), frame.sheet.width - half)
-        under = Text(x=place, y=y + 5 + ROWS.small, text=words, size=ROWS.small, ink="soft")
-        shapes.append(Line(start=(x, y), end=(x, y + 4), ink="edge"))
-        shapes.append(replace(under, anchor="middle"))
-    return shapes, y + ROWS.small + 9
-
-
-def _key(pool: Pool, shown: PooledAttribute) -> str:
+def _key(pool: Pool, shown: PooledAttribute, axis: Axis) -> str:
     """Say how to read the chart."""
-    low, high = _limits(shown)
     control, level = pool.variant(pool.first.control).label, wording.percent(1 - shown.alpha)
-    parts = [
+    text = (
         f"Dots: each kitchen’s own difference from its control, “{control}”, in points, with its "
-        "own interval. Diamonds: kitchens like these, pooled by one mixed model, with the "
-        f"{level} interval"
-    ]
-    if shown.attribute.margin is not None:
-        inner = wording.percent(1 - 2 * shown.alpha)
-        parts[0] += f", thick where it is the {inner} interval that decides “alike”"
-    cut = any(end < low or end > high for end in _values([*_own(shown), *_pooled(shown)]))
-    parts[0] += ", an arrow where an interval goes on." if cut else "."
+        f"own interval. Diamonds: kitchens like these, pooled by one mixed model, with the {level} "
+        "interval"
+    )
+    if any(comparison.verdict == "alike" for comparison in shown.comparisons):
+        text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
+    pooled = _found([comparison.pooled for comparison in shown.comparisons])
+    ends = _ends([*_own(shown), *pooled])
+    cut = any(end != axis.within(end) for end in ends)
+    parts = [text + (", an arrow where an interval goes on." if cut else ".")]
     if shown.attribute.margin is not None:
         parts.append(f"Shaded: within the margin of {wording.margin(shown.attribute)}.")
     if not shown.primary:

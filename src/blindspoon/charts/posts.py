@@ -1,7 +1,4 @@
-"""The pictures that people publish beside a report, as files.
-
-A chart of differences, shown step by step: numbered frames for a video.
-"""
+"""What people publish beside a report: charts in sizes for posts, and frames of a reveal."""
 
 from __future__ import annotations
 
@@ -9,19 +6,18 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from blindspoon.charts.board import board_drawing, board_of
-from blindspoon.charts.chart import Drawing
-from blindspoon.charts.comparisons import differences_drawing
-from blindspoon.charts.figure import FORMATS, Stage, fit, png_series, stage, staged
-from blindspoon.charts.picture import Picture
+from blindspoon.charts.board import board_chart
+from blindspoon.charts.comparisons import differences_chart
+from blindspoon.charts.figure import FORMATS, Figure, figure_of, finished, fit, png_series
+from blindspoon.charts.outcome import AttributeOutcome
 
 BEHIND = {1: 0, 0: 1}
 """What is shown second lies behind what is shown first, and that behind all else."""
 
 
 def frames(
-    picture: Picture, size: str, *, dark: bool = False, source: str, question: str
-) -> tuple[Stage, ...]:
+    outcome: AttributeOutcome, size: str, *, dark: bool = False, source: str, question: str
+) -> tuple[Figure, ...]:
     """Draw the frames of a reveal; nothing that was seen moves.
 
     First the axis under the question, then the control's line and the margin, then one more
@@ -29,19 +25,19 @@ def frames(
 
     Parameters
     ----------
-    picture : Picture
+    outcome : AttributeOutcome
     size : {"video", "square", "tall"}
     dark : bool
     source, question : str
 
     Returns
     -------
-    tuple of Stage
+    tuple of Figure
         Three more than there are variants beside the control; none where there is no room.
     """
-    drawing, form = differences_drawing(picture), FORMATS[size]
-    title = question or picture.attribute.label
-    fitted = fit(drawing, form, (title, drawing.title), source=source, question="")
+    chart, form = differences_chart(outcome), FORMATS[size]
+    title = question or outcome.attribute.label
+    fitted = fit(chart, form, (title, chart.title), source=source, question="")
     if fitted is None:
         return ()
     asked, answered = ((*fitted.page.fixed, *head) for head in fitted.page.heads)
@@ -50,7 +46,7 @@ def frames(
     last = max(fitted.laid.steps)
     shown = [tuple(shape for shape, when in order if when <= step) for step in range(last + 1)]
     scenes = [*((*asked, *shapes) for shapes in shown), (*answered, *shown[-1])]
-    return tuple(staged(drawing, form, fitted, shapes, dark=dark) for shapes in scenes)
+    return tuple(finished(chart, form, fitted, shapes, dark=dark) for shapes in scenes)
 
 
 REVEALED = {"video": "frames", "tall": "frames/tall"}
@@ -58,13 +54,13 @@ REVEALED = {"video": "frames", "tall": "frames/tall"}
 
 
 def figure_files(
-    pictures: Sequence[Picture], *, question: str, source: str
+    outcomes: Sequence[AttributeOutcome], *, question: str, source: str
 ) -> Iterator[tuple[str, bytes]]:
     """Make every picture of a trial for posts, video and print.
 
     Parameters
     ----------
-    pictures : sequence of Picture
+    outcomes : sequence of AttributeOutcome
         One an attribute, of the same trial.
     question : str
         What the trial asked; stands over the charts.
@@ -80,52 +76,53 @@ def figure_files(
         ``figures/frames/01.png`` and so on, and ``figures/frames/tall/01.png``. What cannot be
         drawn in a size is left out.
     """
-    ordered = sorted(pictures, key=lambda each: not each.result.primary)
+    ordered = sorted(outcomes, key=lambda outcome: not outcome.result.primary)
+    compared = [outcome for outcome in ordered if outcome.result.comparisons]
+    charts = [differences_chart(outcome) for outcome in compared]
     for size in (*FORMATS, "print"):
-        for drawing in _drawings(ordered):
-            yield from _files(stage(drawing, size, source=source, question=question), size)
-        for drawn in boards(ordered, size, source=source, question=question):
-            yield from _files(drawn, size)
-    for head in [each for each in ordered if each.result.comparisons][:1]:
+        for chart in charts:
+            yield from _files(figure_of(chart, size, source=source, question=question), size)
+        for figure in boards(compared, size, source=source, question=question):
+            yield from _files(figure, size)
+    for head in compared[:1]:
         for size, folder in REVEALED.items():
             shown = frames(head, size, question=question, source=source)
             for number, data in enumerate(png_series(shown), 1):
                 yield f"figures/{folder}/{number:02d}.png", data
 
 
-def _drawings(pictures: Sequence[Picture]) -> list[Drawing]:
-    return [differences_drawing(each) for each in pictures if each.result.comparisons]
-
-
-def boards(pictures: Sequence[Picture], size: str, *, source: str, question: str) -> list[Stage]:
+def boards(
+    compared: Sequence[AttributeOutcome], size: str, *, source: str, question: str
+) -> list[Figure]:
     """Draw the board; shared out over several where its columns would be too narrow.
 
-    Of one attribute the chart of differences says it all.
+    The outcomes have comparisons; of one attribute the chart of differences says it all.
     """
-    compared = [each for each in pictures if each.result.comparisons]
     for several in range(1, len(compared) + 1) if len(compared) > 1 else ():
         across = math.ceil(len(compared) / several)
-        parts = [compared[first : first + across] for first in range(0, len(compared), across)]
-        drawings = (board_drawing(board_of(part)) for part in parts)
-        drawn = [stage(each, size, source=source, question=question) for each in drawings]
+        charts = [
+            board_chart(compared[first : first + across])
+            for first in range(0, len(compared), across)
+        ]
+        drawn = [figure_of(chart, size, source=source, question=question) for chart in charts]
         if several == 1 and drawn[0] is not None:
             return [drawn[0]]
         if all(drawn):
             return [
-                replace(each, name=f"{each.name}-{number}")
-                for number, each in enumerate(filter(None, drawn), 1)
+                replace(figure, name=f"{figure.name}-{number}")
+                for number, figure in enumerate(filter(None, drawn), 1)
             ]
     return []
 
 
-def _files(drawn: Stage | None, size: str) -> Iterator[tuple[str, bytes]]:
+def _files(figure: Figure | None, size: str) -> Iterator[tuple[str, bytes]]:
     """Write a picture: for paper light only, for posts dark as SVG only."""
-    if drawn is not None:
-        stem = f"figures/{size}/{drawn.name}"
-        yield f"{stem}.svg", drawn.svg
-        yield f"{stem}.png", drawn.png
-    if drawn is not None and size != "print":
-        dark = replace(drawn, dark=True)
+    if figure is not None:
+        stem = f"figures/{size}/{figure.name}"
+        yield f"{stem}.svg", figure.svg
+        yield f"{stem}.png", figure.png
+    if figure is not None and size != "print":
+        dark = replace(figure, dark=True)
         yield f"{stem}-dark.svg", dark.svg
         if size == "video":
             yield f"{stem}-dark.png", dark.png

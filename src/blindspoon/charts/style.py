@@ -1,16 +1,14 @@
-"""The room for a chart, and where things go in it.
+"""How charts look: colours by name, sizes of text and marks, and the sheet that a chart fills.
 
-The colours of all charts, by name; a page sets them as CSS custom properties.
+A page sets the colours as CSS custom properties.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-from blindspoon.arrays import FloatArray
 from blindspoon.charts.scene import Scene, Shape, Text, column
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.charts.text import wrap
 
 PALETTE: dict[str, tuple[str, str]] = {
     "ground": ("#fffefb", "#17191b"),
@@ -28,7 +26,7 @@ PALETTE: dict[str, tuple[str, str]] = {
     "v6": ("#4f222e", "#f3929f"),
 }
 """Colour on a light and on a dark ground. `people` and `v1` to `v6` are marks; `ink` and `soft`
-are text; `band` fills the margin, `edge` bounds it and fills the hills of many tasters."""
+are text; `band` fills the margin, `edge` bounds it and fills the density of many tasters."""
 
 PREFIX = "--bs-"
 COLOURS = sum(name[0] == "v" and name[1:].isdigit() for name in PALETTE)
@@ -89,8 +87,9 @@ class Style:
         Sizes of text, and from one base line to the next.
     diameters : tuple of float
         Of a taster's mark; the largest with which no stack is too tall is taken.
-    tallest, least, hill : float
-        Over a base line: what a stack should not exceed, what it takes at least, the highest hill.
+    tallest, least, density : float
+        Over a base line: what a stack should not exceed, what it takes at least, the highest
+        density.
     under, pad : float
         Under a base line for the estimate; free over and under a row.
     estimate : float
@@ -100,11 +99,9 @@ class Style:
     labels, numbers : float
         Widest columns of words beside the rows.
     marks : int
-        Most tasters that are told apart; 0 for hills only.
+        Most tasters that are told apart; 0 for densities only.
     notes : bool
         Whether numbers stand beside or over the rows.
-    brief : bool
-        Whether the words that say how to read a chart are kept short.
     """
 
     label: float = LABEL
@@ -114,16 +111,15 @@ class Style:
     diameters: tuple[float, ...] = (8.0, 7.0, 6.0, 5.0, 4.0)
     tallest: float = 56.0
     least: float = 14.0
-    hill: float = 44.0
+    density: float = 44.0
     under: float = 18.0
     pad: float = 6.0
     estimate: float = 5.0
     row: float = 21.0
     labels: float = 190.0
-    numbers: float = 126.0
+    numbers: float = 150.0
     marks: int = 40
     notes: bool = True
-    brief: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,15 +134,12 @@ class Sheet:
     style : Style
     spare : float
         Further height that every row is given, in pixels.
-    across : int
-        Attributes side by side; 0 where the chart chooses.
     """
 
     width: float
     beside: bool
     style: Style = Style()
     spare: float = 0.0
-    across: int = 0
 
 
 WIDE = Sheet(width=720.0, beside=True)
@@ -174,28 +167,9 @@ class Laid:
 
     scene: Scene
     kind: str
-    rows: int
-    cramped: bool
-    steps: tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
-    """Where things go across the sheet, in pixels."""
-
-    sheet: Sheet
-    left: float
-    right: float
-    low: float
-    high: float
-
-    def x(self, value: float) -> float:
-        """Place of a value along the axis."""
-        return self.left + (value - self.low) / (self.high - self.low) * (self.right - self.left)
-
-    def xs(self, values: FloatArray) -> FloatArray:
-        """Places of values along the axis."""
-        return self.left + (values - self.low) * ((self.right - self.left) / (self.high - self.low))
+    rows: int = 1
+    cramped: bool = False
+    steps: tuple[int, ...] = ()
 
 
 def key_lines(
@@ -206,74 +180,3 @@ def key_lines(
     first = Text(x=0, y=y + style.small, text="", size=style.small, ink="soft")
     end = y + style.small + style.leading * (len(lines) - 1) + 5
     return [*column(lines, first, style.leading)], end
-
-
-def end_words(
-    words: tuple[str, str],
-    size: float,
-    ends: tuple[float, float],
-    y: float,
-    leading: float = LEADING,
-) -> tuple[list[Text], int]:
-    """Set the words at both ends of an axis, and tell how many lines they take.
-
-    They stand side by side where that takes two lines at most, otherwise one under the other.
-
-    Parameters
-    ----------
-    words : tuple of str
-        At the low and at the high end.
-    size : float
-        Of the text, in pixels.
-    ends : tuple of float
-        Left and right edge, in pixels.
-    y : float
-        Base line of the first line.
-    leading : float
-        From there to the next.
-    """
-    width = ends[1] - ends[0]
-    low, high = _side_by_side(words, size, width - 10)
-    under = max(len(low), len(high)) > 2
-    if under:
-        low, high = (wrap(each, size, width) for each in words)
-    start = Text(x=ends[0], y=y, text="", size=size, ink="soft")
-    below = y + leading * len(low) * under
-    end = Text(x=ends[1], y=below, text="", size=size, ink="soft", anchor="end")
-    lines = len(low) + len(high) if under else max(len(low), len(high))
-    return [*column(low, start, leading), *column(high, end, leading)], lines
-
-
-def _side_by_side(
-    words: tuple[str, str], size: float, width: float
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Wrap two texts into one width; neither gets less than its longest word while that fits."""
-    longest = [max(text_width(word, size) for word in each.split(" ")) for each in words]
-    spare = max(width - sum(longest), 0.0)
-    full = [text_width(each, size) for each in words]
-    wanted = [whole - word for whole, word in zip(full, longest, strict=True)]
-    share = spare / sum(wanted) if sum(wanted) > spare else 1.0
-    if sum(longest) > width:
-        return ("", "", ""), ("", "", "")
-    low, high = (
-        wrap(each, size, word + want * share + 0.01)
-        for each, word, want in zip(words, longest, wanted, strict=True)
-    )
-    return low, high
-
-
-def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], int]:
-    """Choose round values between two ends, and the decimals that they need.
-
-    Examples
-    --------
-    >>> nice_ticks(-1.3, 3.4, 7)
-    ((-1.0, 0.0, 1.0, 2.0, 3.0), 0)
-    """
-    raw = (high - low) / most
-    power = math.floor(math.log10(raw))
-    step = next(m * 10.0**power for m in (1, 2, 5, 10) if m * 10.0**power >= raw * (1 - 1e-9))
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return tuple(round(k * step, 9) for k in range(first, last + 1)), max(
-        0, -math.floor(math.log10(step))
-    )

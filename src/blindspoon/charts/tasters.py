@@ -10,12 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.arrays import FloatArray
+from blindspoon.charts.axis import Axis
 from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.dots import MOST_MARKS, Guides, Row, Strip, draw
-from blindspoon.charts.ladder import Ladder, Rung, Track, ladder_scene
-from blindspoon.charts.picture import alt
-from blindspoon.charts.style import NARROW, WIDE, nice_ticks
+from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.findings.panel_results import AttributePanel, Effect, OrderEffect, TasterReview
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
@@ -39,14 +36,12 @@ def places_chart(attribute: Attribute, found: AttributePanel, source: str) -> Ch
     """
     if isinstance(found.position, NoResult) or len(found.position.effects) > MOST_MARKS:
         return None
-    title, ladder = places_title(attribute, found.first_cup), _ladder(attribute, found.position)
-    cups = wording.count(sum(each.cups for each in found.position.effects), "cup")
+    cups = wording.count(sum(effect.cups for effect in found.position.effects), "cup")
     return chart_of(
         name=f"{attribute.name}-places",
-        title=title,
-        alt=alt("Interval plot", f"the places of {cups} on {attribute.label.lower()}", title),
-        wide=ladder_scene(ladder, WIDE),
-        narrow=ladder_scene(ladder, NARROW),
+        title=places_title(attribute, found.first_cup),
+        data=f"the places of {cups} on {attribute.label.lower()}",
+        lay=_places_plot(attribute, found.position).lay,
         source=source,
     )
 
@@ -63,30 +58,31 @@ def places_title(attribute: Attribute, first: Effect | NoResult) -> str:
     return f"The first cup {phrase} later ones, by about {size}"
 
 
-def _ladder(attribute: Attribute, found: OrderEffect) -> Ladder:
-    ends = [end for each in found.effects for end in (each.interval.low, each.interval.high)]
+def _places_plot(attribute: Attribute, found: OrderEffect) -> DotPlot:
+    intervals = [effect.interval for effect in found.effects]
     margin, scale = attribute.margin, attribute.scale
     least = max(margin or 0.0, (scale.high - scale.low) / 20)
-    reach = 1.05 * max(least, *(abs(end) for end in ends))
+    reach = 1.05 * max(least, *(max(-interval.low, interval.high) for interval in intervals))
     shaded = f" Shaded: within the margin of {wording.margin(attribute)}." if margin else ""
     less, more = wording.directions(attribute)
-    return Ladder(
-        labels=tuple(f"Cup {each.label}" for each in found.effects),
-        tracks=(
-            Track(
-                head="Distance from the mean of all places, in points",
-                ends=(f"← {less}", f"{more} →"),
-                low=-reach,
-                high=reach,
-                rungs=tuple(Rung(value=each.effect, thin=each.interval) for each in found.effects),
-                reference=0.0,
-                band=None if margin is None else Interval(-margin, margin),
-                signed=True,
-            ),
-        ),
-        key=f"Dots: the place of a cup in its order, the variants and the tasters’ levels allowed "
-        f"for, with {wording.percent(LEVEL)} intervals, each on its own.{shaded} Exploratory.",
+    axis = Axis(
+        low=-reach,
+        high=reach,
+        head="Distance from the mean of all places, in points",
+        ends=(f"← {less}", f"{more} →"),
+        reference=0.0,
+        band=None if margin is None else Interval(-margin, margin),
+        signed=True,
     )
+    key = (
+        "Dots: the place of a cup in its order, the variants and the tasters’ levels allowed "
+        f"for, with {wording.percent(LEVEL)} intervals, each on its own.{shaded} Exploratory."
+    )
+    rows = [
+        Row(label=f"Cup {effect.label}", dots=(Dot(estimate=effect.effect, interval=interval),))
+        for effect, interval in zip(found.effects, intervals, strict=True)
+    ]
+    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Interval plot")
 
 
 SEEN, OWN = "Correlation with the others", "Spread of own repeats, in points"
@@ -111,24 +107,18 @@ def scale_use_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     -------
     Chart or None
         None where single tasters are not described. Above `MOST_MARKS` tasters they have no names:
-        three hills show their lowest, mean and highest scores.
+        three densities show their lowest, mean and highest scores.
     """
     reviews = _reviews(found)
     if not reviews:
         return None
-    title, many = scale_use_title(attribute, reviews), len(reviews) > MOST_MARKS
-    strip, ladder = _use_strip(attribute, reviews), _use_ladder(attribute, reviews)
+    many = len(reviews) > MOST_MARKS
     tasters = wording.count(len(reviews), "taster")
     return chart_of(
         name=f"{attribute.name}-scale-use",
-        title=title,
-        alt=alt(
-            "Density plot" if many else "Range plot",
-            f"the scores of {tasters} on {attribute.label.lower()}",
-            title,
-        ),
-        wide=draw(strip, WIDE) if many else ladder_scene(ladder, WIDE),
-        narrow=draw(strip, NARROW) if many else ladder_scene(ladder, NARROW),
+        title=scale_use_title(attribute, reviews),
+        data=f"the scores of {tasters} on {attribute.label.lower()}",
+        lay=(_use_densities if many else _use_ranges)(attribute, reviews).lay,
         source=source,
     )
 
@@ -140,7 +130,7 @@ def scale_use_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
         use = reviews[0].scale_use
         low, high = wording.plain(use.lowest), wording.plain(use.highest)
         return f"This taster’s {label} scores run from {low} to {high}"
-    means = [each.scale_use.mean for each in reviews]
+    means = [review.scale_use.mean for review in reviews]
     low, high = (wording.number(end, digits) for end in (min(means), max(means)))
     if low == high:
         return f"All tasters have a mean {label} score of {low}"
@@ -151,77 +141,50 @@ def _reviews(found: AttributePanel) -> tuple[TasterReview, ...]:
     return () if isinstance(found.tasters, NoResult) else found.tasters
 
 
-def _use_ladder(attribute: Attribute, reviews: Sequence[TasterReview]) -> Ladder:
-    ordered = sorted(reviews, key=lambda each: -each.scale_use.mean)
+def _use_axis(attribute: Attribute) -> Axis:
     scale = attribute.scale
-    return Ladder(
-        labels=tuple(each.taster for each in ordered),
-        tracks=(
-            Track(
-                head=f"{attribute.label}, in points",
-                ends=(attribute.low, attribute.high),
-                low=scale.low,
-                high=scale.high,
-                rungs=tuple(_used(each) for each in ordered),
-            ),
-        ),
-        key="Each dot is a taster’s mean score; the thin line runs from their lowest score to "
-        "their highest, the thick one a standard deviation to either side of the mean.",
+    ends, head = (attribute.low, attribute.high), f"{attribute.label}, in points"
+    return Axis(low=scale.low, high=scale.high, head=head, ends=ends, step=scale.step)
+
+
+def _use_ranges(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
+    ordered = sorted(reviews, key=lambda review: -review.scale_use.mean)
+    key = (
+        "Each dot is a taster’s mean score; the thin line runs from their lowest score to "
+        "their highest, the thick one a standard deviation to either side of the mean."
     )
+    rows = tuple(Row(label=review.taster, dots=(_used(review),)) for review in ordered)
+    return DotPlot(axes=(_use_axis(attribute),), rows=rows, key=(key, key), kind="Range plot")
 
 
-def _used(review: TasterReview) -> Rung:
+def _used(review: TasterReview) -> Dot:
     use = review.scale_use
     thick = None
     if not isinstance(use.sd, NoResult):
-        low, high = max(use.mean - use.sd, use.lowest), min(use.mean + use.sd, use.highest)
-        thick = Interval(low, high)
-    return Rung(value=use.mean, thin=Interval(use.lowest, use.highest), thick=thick)
+        thick = Interval(max(use.mean - use.sd, use.lowest), min(use.mean + use.sd, use.highest))
+    whole = Interval(use.lowest, use.highest)
+    return Dot(estimate=use.mean, interval=whole, thick=thick, ink="people")
 
 
-def _use_strip(attribute: Attribute, reviews: Sequence[TasterReview]) -> Strip:
-    uses = [each.scale_use for each in reviews]
-    digits, scale = wording.digits_for(attribute.scale), attribute.scale
+def _use_densities(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
+    uses, digits = [review.scale_use for review in reviews], wording.digits_for(attribute.scale)
     rows = (
-        ("Lowest score", [use.lowest for use in uses]),
-        ("Mean score", [use.mean for use in uses]),
-        ("Highest score", [use.highest for use in uses]),
+        _density("Lowest score", [use.lowest for use in uses], digits),
+        _density("Mean score", [use.mean for use in uses], digits),
+        _density("Highest score", [use.highest for use in uses], digits),
     )
-    key = f"Each hill shows how one number a taster spreads over {len(uses):,} tasters; the dot is "
-    return _strip(
-        tuple(_hill(name, np.array(values), digits) for name, values in rows),
-        (scale.low, scale.high),
-        scale.step,
-        (attribute.low, attribute.high),
-        f"{key}its mean.",
+    key = (
+        f"How one number a taster spreads over {len(uses):,} tasters: the density. The dot is its "
+        "mean."
     )
+    return DotPlot(axes=(_use_axis(attribute),), rows=rows, key=(key, key))
 
 
-def _hill(name: str, values: FloatArray, digits: int) -> Row:
-    middle = float(values.mean())
-    words = f"mean {wording.number(middle, digits)}"
-    return Row(label=name, notes=(words,), aside=words, values=values, ink="ink", estimate=middle)
-
-
-def _strip(
-    rows: tuple[Row, ...],
-    limits: tuple[float, float],
-    step: float,
-    ends: tuple[str, str],
-    key: str,
-) -> Strip:
-    values, digits = nice_ticks(*limits, 6)
-    return Strip(
-        rows=rows,
-        low=limits[0],
-        high=limits[1],
-        step=step,
-        ends=ends,
-        guides=Guides(reference=None),
-        ticks=tuple((value, wording.number(value, digits)) for value in values),
-        key=key,
-        brief=(key, key),
-    )
+def _density(label: str, values: Sequence[float], digits: int) -> Row:
+    people = np.array(values)
+    middle = float(people.mean())
+    note = f"mean {wording.number(middle, digits)}"
+    return Row(label=label, dots=(Dot(estimate=middle, people=people),), notes=(note,))
 
 
 def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) -> Chart | None:
@@ -237,26 +200,21 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     Returns
     -------
     Chart or None
-        None where neither is known of any taster. Above `MOST_MARKS` tasters a hill shows the
-        first.
+        None where neither is known of any taster. Above `MOST_MARKS` tasters a density shows
+        the first.
     """
     reviews = _reviews(found)
-    tracks = tuple(filter(None, (_seen_track(reviews), _own_track(reviews))))
-    if not tracks or (len(reviews) > MOST_MARKS and tracks[0].head != SEEN):
+    many = len(reviews) > MOST_MARKS
+    axes = _alike_axes(reviews)
+    if not axes or (many and axes[0].head != SEEN):
         return None
-    title, many = alikeness_title(attribute, reviews), len(reviews) > MOST_MARKS
-    strip, ladder = _seen_strip(reviews), _alike_ladder(reviews, tracks)
     tasters = wording.count(len(reviews), "taster")
+    plot = _seen_density(axes[0], reviews) if many else _alike_plot(reviews, axes)
     return chart_of(
         name=f"{attribute.name}-tasters",
-        title=title,
-        alt=alt(
-            "Density plot" if many else "Dot plot",
-            f"{tasters} beside the others and beside themselves on {attribute.label.lower()}",
-            title,
-        ),
-        wide=draw(strip, WIDE) if many and strip else ladder_scene(ladder, WIDE),
-        narrow=draw(strip, NARROW) if many and strip else ladder_scene(ladder, NARROW),
+        title=alikeness_title(attribute, reviews),
+        data=f"{tasters} beside the others and beside themselves on {attribute.label.lower()}",
+        lay=plot.lay,
         source=source,
     )
 
@@ -266,16 +224,14 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
     label = attribute.label.lower()
     seen = _correlations(reviews)
     if not seen:
-        own = [
-            each.repeatability_sd for each in reviews if isinstance(each.repeatability_sd, float)
-        ]
+        own = _own_spreads(reviews)
         digits = wording.digits_for(attribute.scale)
         low, high = (wording.number(end, digits) for end in (min(own), max(own)))
         reach = f"by {low}" if low == high else f"by {low} to {high}"
         whose = "This taster’s" if len(reviews) == 1 else "Tasters’"
         return f"{whose} repeats of the same variant spread {reach} points on {label}"
     middle = wording.number(float(np.median(seen)), 2)
-    turned = sum(each < 0 for each in seen)
+    turned = sum(correlation < 0 for correlation in seen)
     tail = f"; {wording.spelled(turned)} saw it more the other way round" if turned else ""
     if len(seen) == 1:
         return f"On {label}, one taster could be set beside the others: correlation {middle}"
@@ -285,72 +241,57 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
 
 
 def _correlations(reviews: Sequence[TasterReview]) -> list[float]:
-    return [each.correlation for each in reviews if isinstance(each.correlation, float)]
+    return [found for found in (each.correlation for each in reviews) if isinstance(found, float)]
 
 
-def _known(value: float | NoResult) -> Rung:
-    return Rung(value=None if isinstance(value, NoResult) else value)
+def _own_spreads(reviews: Sequence[TasterReview]) -> list[float]:
+    spreads = (review.repeatability_sd for review in reviews)
+    return [spread for spread in spreads if isinstance(spread, float)]
 
 
-def _seen_track(reviews: Sequence[TasterReview]) -> Track | None:
-    seen = _correlations(reviews)
-    if not seen:
-        return None
-    return Track(
-        head=SEEN,
-        ends=("the other way round", "alike"),
-        low=-1.0,
-        high=1.0,
-        rungs=tuple(_known(each.correlation) for each in _by_agreement(reviews)),
-        reference=0.0,
-    )
+def _alike_axes(reviews: Sequence[TasterReview]) -> tuple[Axis, ...]:
+    """Axes of what is known of any taster."""
+    axes, own = list[Axis](), _own_spreads(reviews)
+    if _correlations(reviews):
+        ends = ("the other way round", "alike")
+        axes.append(Axis(low=-1.0, high=1.0, head=SEEN, ends=ends, reference=0.0))
+    if own:
+        axes.append(Axis(low=0.0, high=1.08 * max(own) or 1.0, head=OWN, ends=("exact", "wide")))
+    return tuple(axes)
 
 
-def _own_track(reviews: Sequence[TasterReview]) -> Track | None:
-    own = [each.repeatability_sd for each in reviews if isinstance(each.repeatability_sd, float)]
-    if not own:
-        return None
-    return Track(
-        head=OWN,
-        ends=("exact", "wide"),
-        low=0.0,
-        high=1.08 * max(own) or 1.0,
-        rungs=tuple(_known(each.repeatability_sd) for each in _by_agreement(reviews)),
-    )
-
-
-def _by_agreement(reviews: Sequence[TasterReview]) -> list[TasterReview]:
-    """Sort from the most agreeing taster on; those without a correlation come last."""
-    return sorted(
-        reviews,
-        key=lambda each: 2.0 if isinstance(each.correlation, NoResult) else -each.correlation,
-    )
-
-
-def _alike_ladder(reviews: Sequence[TasterReview], tracks: tuple[Track, ...]) -> Ladder:
-    said = [_KEYS[track.head] for track in tracks]
+def _alike_plot(reviews: Sequence[TasterReview], axes: tuple[Axis, ...]) -> DotPlot:
+    """Set the tasters from the most agreeing one on; those without a correlation come last."""
+    ordered = sorted(reviews, key=lambda review: -_known(review.correlation, -2.0))
+    rows = [
+        Row(label=review.taster, dots=tuple(_alike_dot(review, axis) for axis in axes))
+        for review in ordered
+    ]
+    said = [_KEYS[axis.head] for axis in axes]
     if len(said) == 2:
         said = [f"{side}: {text}" for side, text in zip(("Left", "Right"), said, strict=True)]
-    if any(rung.value is None for track in tracks for rung in track.rungs):
+    if any(dot.estimate is None for row in rows for dot in row.dots):
         said.append("No dot where it is not known.")
-    if tracks[0].head == SEEN:
+    if axes[0].head == SEEN:
         said.append("A taster who differs may well be right.")
-    return Ladder(
-        labels=tuple(each.taster for each in _by_agreement(reviews)),
-        tracks=tracks,
-        key=" ".join(f"{text[:1].upper()}{text[1:]}" for text in said),
-    )
+    key = " ".join(f"{text[:1].upper()}{text[1:]}" for text in said)
+    return DotPlot(axes=axes, rows=tuple(rows), key=(key, key))
 
 
-def _seen_strip(reviews: Sequence[TasterReview]) -> Strip | None:
-    seen = np.array(_correlations(reviews))
-    if not seen.size:
-        return None
-    return _strip(
-        (_hill(SEEN, seen, 2),),
-        (-1.0, 1.0),
-        0.0,
-        ("the other way round", "alike"),
-        f"The hill shows how {seen.size:,} tasters’ means of the variants go with those of all "
-        "others; 1 is the same pattern, 0 none in common. The dot is the mean.",
+def _alike_dot(review: TasterReview, axis: Axis) -> Dot:
+    found = review.correlation if axis.head == SEEN else review.repeatability_sd
+    return Dot(estimate=None if isinstance(found, NoResult) else found)
+
+
+def _known(found: float | NoResult, otherwise: float) -> float:
+    return otherwise if isinstance(found, NoResult) else found
+
+
+def _seen_density(axis: Axis, reviews: Sequence[TasterReview]) -> DotPlot:
+    seen = _correlations(reviews)
+    key = (
+        f"How {len(seen):,} tasters’ means of the variants go with those of all others; 1 is the "
+        "same pattern, 0 none in common. The dot is the mean."
     )
+    rows = (_density("All tasters", seen, 2),)
+    return DotPlot(axes=(axis,), rows=rows, key=(key, key))

@@ -10,7 +10,7 @@ from blindspoon.batches.log import BatchLog
 from blindspoon.batches.readings import TasteAgainst, salty_with_sour, taste_against_measured
 from blindspoon.charts.jars import (
     WORDS,
-    Track,
+    BatchReadings,
     known_points,
     measured_chart,
     readings_chart,
@@ -80,7 +80,7 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
     )
 
 
-def _by_day(name: str, caption: str, tracks: Sequence[Track], days_are: str) -> Table:
+def _by_day(name: str, caption: str, tracks: Sequence[BatchReadings], days_are: str) -> Table:
     days = sorted({day for track in tracks for day in track.days})
     return Table(
         name=name,
@@ -92,7 +92,7 @@ def _by_day(name: str, caption: str, tracks: Sequence[Track], days_are: str) -> 
     )
 
 
-def _on(day: int, track: Track) -> str:
+def _on(day: int, track: BatchReadings) -> str:
     read = zip(track.days, track.values, strict=True)
     return "; ".join(wording.plain(value) for when, value in read if when == day)
 

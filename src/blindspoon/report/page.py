@@ -11,8 +11,9 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.charts.chart import Chart, png_file, svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
-from blindspoon.charts.picture import Picture, differences_title, picture_of
+from blindspoon.charts.outcome import AttributeOutcome, outcome_of
 from blindspoon.charts.style import css_variables
+from blindspoon.charts.titles import differences_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
 from blindspoon.findings.further import Depth
 from blindspoon.report import limits, methods
@@ -88,7 +89,7 @@ class ReportContent:
     sections : tuple of PageSection
     numbers, raw : tuple of Table
         What the procedures found, and every score.
-    pictures : tuple of Picture
+    pictures : tuple of AttributeOutcome
         What is drawn of each attribute.
     figures : tuple of Chart
         All that are written as files.
@@ -109,7 +110,7 @@ class ReportContent:
     sections: tuple[PageSection, ...]
     numbers: tuple[Table, ...]
     raw: tuple[Table, ...]
-    pictures: tuple[Picture, ...]
+    pictures: tuple[AttributeOutcome, ...]
     figures: tuple[Chart, ...]
     behind: Mapping[str, tuple[Table, ...]]
     files: tuple[tuple[str, str], ...]
@@ -131,7 +132,7 @@ def compose(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
     """
     trial, table, results = analysis.trial, analysis.table, analysis.results
     ordered = sorted(results, key=lambda result: not result.primary)
-    pictures = {result.attribute.name: picture_of(trial, table, result) for result in ordered}
+    pictures = {result.attribute.name: outcome_of(trial, table, result) for result in ordered}
     differences = {
         result.attribute.name: differences_chart(pictures[result.attribute.name])
         for result in ordered
@@ -180,7 +181,9 @@ def compose(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
     )
 
 
-def _titles(results: Sequence[AttributeResult], pictures: Mapping[str, Picture]) -> Iterator[str]:
+def _titles(
+    results: Sequence[AttributeResult], pictures: Mapping[str, AttributeOutcome]
+) -> Iterator[str]:
     return (differences_title(pictures[result.attribute.name]) for result in results)
 
 

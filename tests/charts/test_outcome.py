@@ -5,7 +5,7 @@ import datetime
 import numpy as np
 import pytest
 
-from blindspoon.charts.picture import picture_of
+from blindspoon.charts.outcome import outcome_of
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
@@ -81,11 +81,11 @@ def result(trial) -> AttributeResult:
 
 def test_replicates_are_averaged_and_gaps_stay(trial, result):
     expected = np.array([[4.0, 6.5], [5.0, np.nan]])
-    np.testing.assert_array_equal(picture_of(trial, table(), result).means, expected)
+    np.testing.assert_array_equal(outcome_of(trial, table(), result).means, expected)
 
 
 def test_a_difference_is_variant_minus_control(trial, result):
-    picture = picture_of(trial, table(), result)
+    picture = outcome_of(trial, table(), result)
     np.testing.assert_array_equal(picture.differences[:, 0], [-2.5, np.nan])
     assert picture.others == (0,)
     assert (picture.result.by, picture.control) == ("ranks", 1)
@@ -93,7 +93,7 @@ def test_a_difference_is_variant_minus_control(trial, result):
 
 
 def test_the_source_names_trial_host_and_days(trial, result):
-    picture = picture_of(trial, table(), result)
+    picture = outcome_of(trial, table(), result)
     assert picture.source == "“Crisp?”, Kitchen, 2026-09-19 to 2026-09-26"
 
 
@@ -102,4 +102,4 @@ def test_the_source_names_trial_host_and_days(trial, result):
     [((0, 1, 0, 1, 1), "batch"), ((0, 1, 0, 1, 2), "variant"), ((-1, -1, -1, -1, -1), "batch")],
 )
 def test_variants_made_once_are_called_batches(trial, result, batch, noun):
-    assert picture_of(trial, table(batch), result).noun == noun
+    assert outcome_of(trial, table(batch), result).noun == noun

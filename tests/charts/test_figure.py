@@ -1,4 +1,4 @@
-"""Pictures of an exact size: nothing cut, nothing covered, large enough to read on a phone."""
+"""Charts of an exact size: nothing cut, nothing covered, large enough to read on a phone."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.charts.board import board_drawing, board_of
-from blindspoon.charts.comparisons import differences_drawing, scores_drawing
-from blindspoon.charts.figure import ATTEMPTS, FORMATS, png_series, stage
+from blindspoon.charts.board import board_chart
+from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.figure import ATTEMPTS, FORMATS, figure_of, png_series
 from blindspoon.charts.posts import figure_files
 from blindspoon.charts.scene import Marks
 from blindspoon.charts.style import PALETTE
@@ -26,11 +26,11 @@ PIXELS = {"video": (1920, 1080), "square": (1080, 1080), "tall": (1080, 1920)}
 SOFT = {"ink", "soft"}
 
 
-def drawings(picture, several):
+def charts(picture, several):
     return [
-        differences_drawing(picture),
-        scores_drawing(picture),
-        board_drawing(board_of(several[:2])),
+        differences_chart(picture),
+        scores_chart(picture),
+        board_chart(several[:2]),
     ]
 
 
@@ -41,10 +41,10 @@ def several(picture):
     return [replace(picture, attribute=attribute, result=result), picture]
 
 
-def head(stages):
+def head(figure):
     """Its title: all that is set bold in one size, the largest."""
-    largest = max(text.size for text in stages.scene.texts)
-    return [text for text in stages.scene.texts if text.size == largest]
+    largest = max(text.size for text in figure.scene.texts)
+    return [text for text in figure.scene.texts if text.size == largest]
 
 
 def pixels(data: bytes) -> np.ndarray:
@@ -64,8 +64,8 @@ def rgb(colour: str) -> list[int]:
 @SIZES
 def test_nothing_is_cut_or_covered_and_all_is_legible(hard, size, faults):
     drawn = [
-        stage(each, size, source=SOURCE, question=QUESTION)
-        for each in drawings(hard, several(hard))
+        figure_of(each, size, source=SOURCE, question=QUESTION)
+        for each in charts(hard, several(hard))
     ]
     for each in filter(None, drawn):
         assert faults(each.scene) == [], each.name
@@ -85,8 +85,8 @@ def test_twelve_variants_fit_every_size(make, size, tasters, faults):
     shifts = tuple(0.25 * n - 1 for n in range(12))
     labels = tuple(f"Brine {n:02d}" for n in range(1, 13))
     picture = make(shifts=shifts, labels=labels, tasters=tasters, control=3)
-    for each in drawings(picture, several(picture)):
-        drawn = stage(each, size, source=SOURCE, question=QUESTION)
+    for each in charts(picture, several(picture)):
+        drawn = figure_of(each, size, source=SOURCE, question=QUESTION)
         assert drawn is not None, each.name
         assert faults(drawn.scene) == []
 
@@ -94,8 +94,8 @@ def test_twelve_variants_fit_every_size(make, size, tasters, faults):
 def test_twelve_long_labels_fit_a_video_and_a_tall_post(make):
     shifts = tuple(0.25 * n - 1 for n in range(12))
     labels = tuple(f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13))
-    drawing = differences_drawing(make(shifts=shifts, labels=labels))
-    fits = {size: stage(drawing, size, source=SOURCE) is not None for size in FORMATS}
+    chart = differences_chart(make(shifts=shifts, labels=labels))
+    fits = {size: figure_of(chart, size, source=SOURCE) is not None for size in FORMATS}
     assert fits == {"video": True, "tall": True, "square": False}
 
 
@@ -103,7 +103,7 @@ def test_twelve_long_labels_fit_a_video_and_a_tall_post(make):
     ("size", "dark"), [("video", True), ("square", False), ("square", True), ("tall", False)]
 )
 def test_the_png_has_its_exact_size_on_an_opaque_ground(typical, size, dark):
-    drawn = stage(differences_drawing(typical), size, dark=dark, source=SOURCE)
+    drawn = figure_of(differences_chart(typical), size, dark=dark, source=SOURCE)
     image = pixels(drawn.png)
     assert (image.shape[1], image.shape[0]) == PIXELS[size]
     assert image.shape[2] == 3 or (image[..., 3] == 255).all()
@@ -116,7 +116,7 @@ def test_the_png_has_its_exact_size_on_an_opaque_ground(typical, size, dark):
 
 @SIZES
 def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(typical, size):
-    drawn = stage(differences_drawing(typical), size, dark=True, source=SOURCE)
+    drawn = figure_of(differences_chart(typical), size, dark=True, source=SOURCE)
     root = attributes_of(drawn.svg)
     assert (int(root["width"]), int(root["height"])) == PIXELS[size]
     width, height = (float(side) for side in root["viewBox"].split()[2:])
@@ -129,9 +129,9 @@ def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(typical, s
 
 @SIZES
 def test_a_picture_says_finding_question_and_source(typical, size):
-    drawing = differences_drawing(typical)
-    drawn = stage(drawing, size, source=SOURCE, question="What keeps them crisp?")
-    assert " ".join(text.text for text in head(drawn)) == drawing.title
+    chart = differences_chart(typical)
+    drawn = figure_of(chart, size, source=SOURCE, question="What keeps them crisp?")
+    assert " ".join(text.text for text in head(drawn)) == chart.title
     said = " ".join(text.text for text in drawn.scene.texts)
     assert SOURCE in said
     assert "What keeps them crisp?" in said
@@ -141,7 +141,7 @@ def test_a_picture_says_finding_question_and_source(typical, size):
 
 @SIZES
 def test_the_chart_uses_the_room(typical, size):
-    drawn = stage(differences_drawing(typical), size, source=SOURCE)
+    drawn = figure_of(differences_chart(typical), size, source=SOURCE)
     title = max(text.box.bottom for text in head(drawn))
     source = min(text.box.top for text in drawn.scene.texts if text.text[:10] in SOURCE)
     body = [each.box for each in drawn.scene.shapes[1:] if title < each.box.top < source - 1]
@@ -156,37 +156,37 @@ def test_few_variants_are_drawn_larger(make):
     many = make(shifts=tuple(0.2 * n for n in range(10)), labels=tuple("ABCDEFGHIJ"))
     scales = [
         each.width / each.scene.width
-        for each in (stage(differences_drawing(p), "video", source=SOURCE) for p in (few, many))
+        for each in (figure_of(differences_chart(p), "video", source=SOURCE) for p in (few, many))
     ]
     assert scales[0] > 1.2 * scales[1]
 
 
-def test_tasters_that_find_no_room_become_hills_and_alt_says_so(make):
+def test_tasters_that_find_no_room_become_densities_and_alt_says_so(make):
     shifts = tuple(0.25 * n - 1 for n in range(12))
     picture = make(shifts=shifts, labels=tuple("ABCDEFGHIJKL"), tasters=40)
-    drawn = stage(differences_drawing(picture), "square", source=SOURCE)
+    drawn = figure_of(differences_chart(picture), "square", source=SOURCE)
     people = [each for each in drawn.scene.shapes if isinstance(each, Marks)]
     assert not [each for each in people if each.ink == "people"]
     assert drawn.alt.startswith("Density plot of ")
     said = " ".join(text.text for text in drawn.scene.texts)
-    assert "Hills: the tasters’ differences from “A”, in points." in said
+    assert "Densities: the tasters’ differences from “A”, in points." in said
 
 
 def test_print_is_the_wide_chart_at_300_dots_an_inch(typical):
-    drawing = differences_drawing(typical)
-    drawn = stage(drawing, "print", source=SOURCE)
+    chart = differences_chart(typical)
+    drawn = figure_of(chart, "print", source=SOURCE)
     image = Image.open(io.BytesIO(drawn.png))
     assert image.size == (2400, round(drawn.scene.height * 300 / 96))
     assert image.info["dpi"] == pytest.approx((300, 300), abs=0.1)
-    assert drawn.scene.width == drawing.chart("").figure.width
+    assert drawn.scene.width == chart.figure.width
     assert drawn.scene.texts[-1].text in SOURCE
     assert attributes_of(drawn.svg)["width"] == "768"
 
 
 def test_a_series_is_the_same_as_each_alone(typical):
-    drawn = stage(differences_drawing(typical), "square", source=SOURCE)
+    drawn = figure_of(differences_chart(typical), "square", source=SOURCE)
     half = replace(drawn, scene=replace(drawn.scene, shapes=drawn.scene.shapes[:12]))
-    other = stage(scores_drawing(typical), "square", source=SOURCE)
+    other = figure_of(scores_chart(typical), "square", source=SOURCE)
     assert list(png_series([half, drawn, other])) == [half.png, drawn.png, other.png]
 
 
@@ -212,7 +212,7 @@ def test_all_files_have_their_places(make):
 
 @SIZES
 def test_same_input_same_bytes(typical, size):
-    one, two = (stage(scores_drawing(typical), size, source=SOURCE) for _ in range(2))
+    one, two = (figure_of(scores_chart(typical), size, source=SOURCE) for _ in range(2))
     assert (one.png, one.svg) == (two.png, two.svg)
 
 

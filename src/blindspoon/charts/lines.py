@@ -1,0 +1,240 @@
+"""Line charts: values over an axis up the side and one across, each line named where it ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+from blindspoon import wording
+from blindspoon.charts.axis import Axis, apart, axis_numbers, nice_ticks
+from blindspoon.charts.scene import Line, Marks, Point, Scene, Shape, Text, column
+from blindspoon.charts.style import INSET, LEADING, NOTE, SMALL, Laid, Sheet, key_lines
+from blindspoon.charts.text import text_width, wrap
+
+TALL, RADIUS, LARGE, LEAD = 190.0, 4.0, 6.0, 14.0
+"""Pixels: least height of a plot, radius of a mark and of one that stands out, way to a name."""
+GAP, UNDER = 18.0, 16.0
+"""Pixels between plots side by side, and from one to the next under it."""
+WIDEST, WIDEST_NARROW = 0.38, 0.3
+"""Largest share of a plot that names beside it take, on a wide and on a narrow sheet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NamedLine:
+    """One line, or one mark alone.
+
+    Parameters
+    ----------
+    label : str
+        Stands where it ends.
+    points : tuple of (float, float)
+        Values across and up.
+    ink : str
+    kind : {"disc", "ring", "diamond"}
+    width : float
+        Of the line.
+    large : int or None
+        Which of the points stands out.
+    """
+
+    label: str
+    points: tuple[Point, ...]
+    ink: str
+    kind: Literal["disc", "ring", "diamond"] = "disc"
+    width: float = 2.2
+    large: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinePlot:
+    """One plot.
+
+    Parameters
+    ----------
+    head, note : str
+        Over it, the note quieter.
+    under : str
+        Under its numbers: what they are.
+    x, y : tuple of float
+        Ends of both axes.
+    series : tuple of NamedLine
+        Later ones lie on earlier ones.
+    dashed : float or None
+        Height of a dashed line.
+    ticks : tuple of (float, str)
+        Numbers across, the most important first; round values where there are none.
+    up : tuple of (float, str)
+        Numbers up the side, likewise.
+    whole : bool
+        Whether only whole numbers stand under it.
+    """
+
+    head: str
+    under: str
+    x: tuple[float, float]
+    y: tuple[float, float]
+    series: tuple[NamedLine, ...]
+    note: str = ""
+    dashed: float | None = None
+    ticks: tuple[tuple[float, str], ...] = ()
+    up: tuple[tuple[float, str], ...] = ()
+    whole: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plane:
+    """Where a plot stands: its axis across, and from its top to its bottom."""
+
+    plot: LinePlot
+    axis: Axis
+    top: float
+    bottom: float
+
+    def y(self, value: float) -> float:
+        low, high = self.plot.y
+        return self.bottom - (value - low) / (high - low) * (self.bottom - self.top)
+
+    def place(self, point: Point) -> Point:
+        return self.axis.x(point[0]), self.y(point[1])
+
+
+def lay_lines(
+    plots: Sequence[LinePlot], key: str, sheet: Sheet, *, kind: str = "Line chart", across: int = 1
+) -> Laid:
+    """Set plots side by side or under one another, the key under all.
+
+    Parameters
+    ----------
+    plots : sequence of LinePlot
+        Those side by side share the numbers up the side.
+    key : str
+        How to read the chart.
+    sheet : Sheet
+    kind : str
+        What it is called.
+    across : int
+        Plots side by side.
+    """
+    numbers = 10 + max(text_width(words, SMALL) for plot in plots for _, words in _up(plot))
+    wide = (sheet.width - numbers - GAP * (across - 1)) / across
+    shapes, y = list[Shape](), 0.0
+    for first in range(0, len(plots), across):
+        drawn, y = _tier(plots[first : first + across], sheet, numbers, wide, y)
+        shapes += drawn
+        y += UNDER
+    lines, y = key_lines(key, sheet.width, y - UNDER + 8)
+    scene = Scene(width=sheet.width, height=round(y), shapes=(*shapes, *lines))
+    return Laid(scene=scene, kind=kind)
+
+
+def _tier(
+    plots: Sequence[LinePlot], sheet: Sheet, numbers: float, wide: float, y: float
+) -> tuple[list[Shape], float]:
+    """Draw plots side by side from y downwards, and tell where they end."""
+    room = wide * (WIDEST if sheet.beside else WIDEST_NARROW)
+    names = [[wrap(series.label, SMALL, room) for series in plot.series] for plot in plots]
+    lefts = [numbers + place * (wide + GAP) for place in range(len(plots))]
+    heads = [
+        _head(plot, 0 if place == 0 else lefts[place], lefts[place] + wide, y)
+        for place, plot in enumerate(plots)
+    ]
+    top = max(texts[-1].y for texts in heads) + 18
+    tall = max(TALL, *(sum(map(_height, lines)) for lines in names))
+    shapes: list[Shape] = [text for texts in heads for text in texts]
+    ends = []
+    for place, (plot, lines) in enumerate(zip(plots, names, strict=True)):
+        widest = max(text_width(line, SMALL) for name in lines for line in name)
+        right = lefts[place] + wide - widest - 2 * RADIUS - 6 - LEAD - INSET
+        axis = Axis(low=plot.x[0], high=plot.x[1], left=lefts[place] + INSET, right=right)
+        plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
+        shapes += [*_guides(plane, numbers=place == 0), *_names(plane, lines), *_series(plane)]
+        under, end = _under(plane, sheet)
+        shapes += under
+        ends.append(end)
+    return shapes, max(ends)
+
+
+def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
+    first = Text(x=left, y=y + NOTE, text="", size=NOTE, bold=True)
+    bold = column(wrap(plot.head, NOTE, right - left, bold=True), first, LEADING)
+    after = Text(x=left, y=bold[-1].y + LEADING, text="", size=SMALL, ink="soft")
+    note = wrap(plot.note, SMALL, right - left) if plot.note else ()
+    return [*bold, *column(note, after, LEADING)]
+
+
+def _up(plot: LinePlot) -> list[tuple[float, str]]:
+    """Numbers up the side; the dashed line has one of its own."""
+    ticks, digits = nice_ticks(*plot.y, 5)
+    found = [*plot.up] or [(value, wording.number(value, digits)) for value in ticks]
+    if plot.dashed is not None and plot.dashed not in (value for value, _ in found):
+        found.append((plot.dashed, wording.plain(plot.dashed)))
+    return found
+
+
+def _guides(plane: _Plane, *, numbers: bool) -> list[Shape]:
+    """Draw lines across, the dashed one among them, and their numbers."""
+    plot, (left, right) = plane.plot, plane.axis.sides
+    shapes: list[Shape] = []
+    for value, words in _up(plot):
+        y, dashed = plane.y(value), value == plot.dashed
+        ink = "edge" if dashed else "hair"
+        shapes.append(Line(start=(left, y), end=(right, y), ink=ink, dashed=dashed))
+        near = plot.dashed is not None and abs(y - plane.y(plot.dashed)) <= LEADING
+        if numbers and (dashed or not near):
+            ink = "ink" if dashed else "soft"
+            shapes.append(Text(x=left - 6, y=y + 4, text=words, size=SMALL, ink=ink, anchor="end"))
+    return shapes
+
+
+def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
+    """Name each line beside the plot, a thin line leading there; none meets another."""
+    x = plane.axis.sides[1] + LEAD
+    ends = [plane.place(series.points[-1]) for series in plane.plot.series]
+    middles = apart([y for _, y in ends], [*map(_height, names)], (plane.top, plane.bottom))
+    leads, shapes = list[Shape](), list[Shape]()
+    for series, lines, end, y in zip(plane.plot.series, names, ends, middles, strict=True):
+        mark = (x + RADIUS, y)
+        leads.append(Line(start=end, end=mark, ink="hair"))
+        shapes.append(Marks(centres=(mark,), radius=RADIUS, ink=series.ink, kind=series.kind))
+        first = y + 4 - LEADING * (len(lines) - 1) / 2
+        shapes += column(lines, Text(x=x + 2 * RADIUS + 6, y=first, text="", size=SMALL), LEADING)
+    return [*leads, *shapes]
+
+
+def _height(lines: Sequence[str]) -> float:
+    return LEADING * len(lines) + 3
+
+
+def _series(plane: _Plane) -> list[Shape]:
+    """Draw lines under marks; a mark alone, or one that stands out, has a ground of its own."""
+    lines, marks = list[Shape](), list[Shape]()
+    for series in plane.plot.series:
+        ink, width, kind = series.ink, series.width, series.kind
+        places = tuple(plane.place(point) for point in series.points)
+        lines += [Line(start=a, end=b, ink=ink, width=width) for a, b in pairwise(places)]
+        gaps = [after[0] - before[0] for before, after in pairwise(places)]
+        radius = max(min([RADIUS, *(0.48 * gap for gap in gaps if gap > 0)]), 2.0)
+        mark = Marks(centres=places, radius=radius, ink=ink, kind=kind)
+        if len(places) > 1:
+            marks.append(mark)
+        if len(places) == 1 or series.large is not None:
+            shown = (places[series.large or 0],)
+            larger = LARGE if series.large is not None else RADIUS + 1
+            solid: Literal["disc", "diamond"] = "diamond" if kind == "diamond" else "disc"
+            marks.append(Marks(centres=shown, radius=larger + 1.5, ink="ground", kind=solid))
+            marks.append(replace(mark, centres=shown, radius=larger))
+    return [*lines, *marks]
+
+
+def _under(plane: _Plane, sheet: Sheet) -> tuple[list[Shape], float]:
+    """Set the numbers under a plot and what they are, and tell where that ends."""
+    ticks, (left, right) = plane.plot.ticks, plane.axis.sides
+    if plane.plot.whole:
+        whole = [value for value in nice_ticks(*plane.plot.x, 6)[0] if value == round(value)]
+        ticks = tuple((value, wording.number(value, 0)) for value in whole)
+    shapes, y = axis_numbers(plane.axis, plane.bottom + 4, SMALL, sheet.width, ticks)
+    first = Text(x=left, y=y + LEADING - 3, text="", size=SMALL, ink="soft")
+    words = column(wrap(plane.plot.under, SMALL, right - left), first, LEADING)
+    return [*shapes, *words], words[-1].y + 5

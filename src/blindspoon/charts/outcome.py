@@ -1,0 +1,120 @@
+"""What the charts of one attribute are drawn from: its scores, and what was judged of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blindspoon.arrays import FloatArray
+from blindspoon.findings.compare import means_of
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import Contrast, Interval
+from blindspoon.trial import Attribute, Trial, Variant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributeOutcome:
+    """One attribute, as the tasters scored it and as it was judged.
+
+    Parameters
+    ----------
+    attribute : Attribute
+    variants : tuple of Variant
+        In the order of the trial.
+    control : int
+        Position of the control in `variants`.
+    means : float array, shape (n_tasters, n_variants)
+        Each taster's mean over replicates, in points; NaN where nothing was scored. Of one
+        person alone, a row is a round.
+    result : AttributeResult
+    noun : {"batch", "variant"}
+        "batch" where no variant was tasted from several batches.
+    source : str
+        Where the data come from; stands under the figures that are files of their own.
+    """
+
+    attribute: Attribute
+    variants: tuple[Variant, ...]
+    control: int
+    means: FloatArray
+    result: AttributeResult
+    noun: str
+    source: str
+
+    @property
+    def differences(self) -> FloatArray:
+        """Each taster's means minus their mean of the control, shape (n_tasters, n_variants)."""
+        return self.means - self.means[:, [self.control]]
+
+    @property
+    def others(self) -> tuple[int, ...]:
+        """Positions of all variants but the control."""
+        return tuple(place for place in range(len(self.variants)) if place != self.control)
+
+    def comparison(self, place: int) -> Comparison | None:
+        """Look up a variant's comparison with its verdict; None where it was not compared."""
+        name = self.variants[place].name
+        comparisons = self.result.comparisons
+        return next((found for found in comparisons if found.variant.name == name), None)
+
+    def found(self, place: int) -> Contrast | None:
+        """Look up what the procedure that decides found; None where it gave no result."""
+        comparison = self.comparison(place)
+        return None if comparison is None else comparison.found
+
+    def interval(self, place: int) -> Interval | None:
+        """Give the interval that decides: of a variant that is alike, that of equivalence."""
+        comparison, found = self.comparison(place), self.found(place)
+        if comparison is None or found is None:
+            return None
+        alike = comparison.verdict == "alike"
+        return (found.equivalence_interval if alike else None) or found.interval
+
+    def difference(self, place: int) -> float:
+        """Give the estimate, in points, variant minus control; NaN where there is none."""
+        found = self.found(place)
+        return float("nan") if found is None else found.difference
+
+    def mean(self, place: int) -> float:
+        """Give the plain mean of a variant's scores, in points; NaN where nobody scored it."""
+        if place != self.control:
+            comparison = self.comparison(place)
+            if comparison is not None:
+                return comparison.mean_variant
+        elif self.result.comparisons:
+            return self.result.comparisons[0].mean_control
+        scored = self.means[np.isfinite(self.means[:, place]), place]
+        return float(scored.mean()) if scored.size else float("nan")
+
+
+def outcome_of(trial: Trial, table: ScoreTable, result: AttributeResult) -> AttributeOutcome:
+    """Gather what the charts of one attribute need.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+    result : AttributeResult
+        Of the attribute.
+    """
+    return AttributeOutcome(
+        attribute=result.attribute,
+        variants=trial.variants,
+        control=trial.control_index,
+        means=means_of(trial, table, trial.attributes.index(result.attribute)),
+        result=result,
+        noun=_noun(trial, table),
+        source=_source(trial),
+    )
+
+
+def _noun(trial: Trial, table: ScoreTable) -> str:
+    return "variant" if (table.batches_tasted(len(trial.variants)) > 1).any() else "batch"
+
+
+def _source(trial: Trial) -> str:
+    days = [session.date.isoformat() for session in trial.sessions if session.date]
+    when = trial.dates or (" to ".join(sorted({min(days), max(days)})) if days else "")
+    return ", ".join(part for part in (f"“{trial.title}”", trial.host, when) if part)
