@@ -93,10 +93,12 @@ class _Plane:
     bottom: float
 
     def y(self, value: float) -> float:
+        """Height of a value, in pixels."""
         low, high = self.plot.y
         return self.bottom - (value - low) / (high - low) * (self.bottom - self.top)
 
     def place(self, point: Point) -> Point:
+        """Place of two values, in pixels."""
         return self.axis.x(point[0]), self.y(point[1])
 
 
