@@ -126,7 +126,7 @@ def axis_header(
             over.append(at)
         fixed += ends
         bottom = max(bottom, y + style.leading * lines)
-    return fixed, over, bottom + max(style.pad - 2, 0.0)
+    return fixed, over, bottom + max(style.pad - 2, 1.0)
 
 
 def _padded(text: Text) -> Box:

@@ -111,7 +111,7 @@ TIGHT = Style(
     labels=240.0,
 )
 LEAN = replace(TIGHT, notes=False, labels=190.0)
-BARE = replace(LEAN, marks=0, density=8.0, under=8.5, pad=0.5, labels=300.0)
+BARE = replace(LEAN, marks=0, density=8.0, under=8.5, pad=0.3, labels=300.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
