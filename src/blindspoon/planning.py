@@ -37,8 +37,9 @@ from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import request_for
 from blindspoon.sheets.printing import print_sheets
 from blindspoon.sheets.tray_labels import Paper
-from blindspoon.simulate.size import Progress, size, sized_attribute
+from blindspoon.simulate.size import size, sized_attribute
 from blindspoon.simulate.size_results import Sizing, Spread, common_practice, spread_from
+from blindspoon.simulate.sweep import Progress
 from blindspoon.trial import Trial
 
 TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
@@ -268,7 +269,7 @@ class SizeOptions:
     opinion_sd: float | None = None
     tasters: Sequence[int] = ()
     sessions: Sequence[int] = ()
-    trials: int = 2000
+    trials: int | None = None
     jobs: int | None = None
 
 

@@ -12,8 +12,8 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate.balanced import decide, make_rule
-from blindspoon.simulate.cells import rank_differences
 from blindspoon.simulate.flips import make_flips, tell_apart, within
+from blindspoon.simulate.panels import rank_differences
 from blindspoon.simulate.size import size
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import Panel, draw_scores, serving_positions

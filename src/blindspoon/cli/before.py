@@ -89,9 +89,7 @@ def batches(folder: Path, as_json: bool) -> None:
 @click.option(
     "--trials",
     type=click.IntRange(100, 100_000),
-    default=2000,
-    show_default=True,
-    help="Simulated trials for each number.",
+    help="Simulated trials for each number.  [default: as few as make it precise to 0.01]",
 )
 @click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
 @CHART
@@ -102,10 +100,10 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     Simulates trials of this design and judges them as the report will: the chance to show a
     difference of one margin and of two, and to show a variant alike when nothing differs.
     """
-    from blindspoon.cli.printed import sizing_table  # noqa: PLC0415
-    from blindspoon.planning import SizeOptions, draw_chances, size_folder  # noqa: PLC0415
+    with progress("Simulating") as moved:  # says so before the libraries are read
+        from blindspoon.cli.printed import sizing_table  # noqa: PLC0415
+        from blindspoon.planning import SizeOptions, draw_chances, size_folder  # noqa: PLC0415
 
-    with progress("Simulating") as moved:
         trial, sizing = size_folder(folder, SizeOptions(**options), moved)
     if as_json:
         say_json(sizing.to_record())

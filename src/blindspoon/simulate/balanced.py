@@ -10,6 +10,7 @@ of the cells' and the cups', and one unknown ratio of the two.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.polynomial import Chebyshev
@@ -18,7 +19,7 @@ from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import SMALLEST
 
-NODES = 14
+NODES = 7
 """Ratios of the variances at which critical values are computed; they vary by about 1 %."""
 
 
@@ -242,7 +243,7 @@ def _fit(design: Balanced, df: FloatArray, squares: FloatArray) -> tuple[FloatAr
             step = x - slope / np.where(bend > 0, bend, np.inf)
             inside = (bend > 0) & (step > low) & (step < high)
             new = np.where(inside, step, np.where(rising | (x < 0), (low + high) / 2, x))
-            if np.abs(new - x).max(initial=0.0) < 1e-13:
+            if np.abs(new - x).max(initial=0.0) < 1e-10:
                 break
             x = new
     ratio = np.exp(x)
@@ -291,7 +292,7 @@ def _spread_of_variances(design: Balanced, ratio: FloatArray) -> FloatArray:
     return 2 * np.linalg.inv(np.einsum("al,ml,bl->mab", parts, weight, parts))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Rule:
     """A design with its critical values: all that is needed to decide a trial by it.
 
@@ -300,14 +301,20 @@ class Rule:
     design : Balanced
     different, equivalent : sequence of Chebyshev
         One a variant: Dunnett's critical values at alpha and at 2 alpha, by the ratio.
-    averaged : Rule or None
-        For trials whose repeats do not scatter; None with one session.
+    positions : float array, shape (t, k, s, q)
+    alpha : float
     """
 
     design: Balanced
     different: tuple[Chebyshev, ...]
     equivalent: tuple[Chebyshev, ...]
-    averaged: Rule | None
+    positions: FloatArray
+    alpha: float
+
+    @cached_property
+    def averaged(self) -> Rule:
+        """The rule for trials whose repeats do not scatter, by each taster's means."""
+        return make_rule(self.positions.mean(axis=2, keepdims=True), self.alpha)
 
 
 def make_rule(positions: FloatArray, alpha: float) -> Rule:
@@ -321,13 +328,12 @@ def make_rule(positions: FloatArray, alpha: float) -> Rule:
         Chance of a false difference over all variants.
     """
     design = balanced_design(positions)
-    sessions = positions.shape[2]
-    averaged = positions.mean(axis=2, keepdims=True)
     return Rule(
         design=design,
         different=_critical(design, alpha),
         equivalent=_critical(design, 2 * alpha),
-        averaged=make_rule(averaged, alpha) if sessions > 1 else None,
+        positions=positions,
+        alpha=alpha,
     )
 
 
@@ -378,7 +384,7 @@ def decide(rule: Rule, scores: FloatArray, margin: float) -> tuple[BoolArray, Bo
     ]
     different = (size >= reach[0]) & usable
     inside = (size + reach[1] < margin) & usable
-    if rule.averaged is not None and not usable.all():
+    if rule.design.sessions > 1 and not usable.all():
         rest = ~found.usable
         means = scores[rest].mean(axis=3, keepdims=True)
         different[rest], inside[rest] = decide(rule.averaged, means, margin)

@@ -2,85 +2,76 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from blindspoon.arrays import BoolArray, FloatArray, SingleArray
+from blindspoon.arrays import BoolArray, FloatArray, IntArray, SingleArray
 from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES, TOLERANCE, settle_ties
 
 ALL_UP_TO = 12
 """Tasters up to which all flips are made."""
 
-SAMPLED = 2047
-"""Flips that trials with more tasters share, their own signs added: chances stay within 0.005 of
-those with 99,999 (measured for 16 and 24 tasters), below their Monte Carlo error."""
+SAMPLED = 2048
+"""Flips that trials with more tasters share, their own signs among them: chances stay within
+0.005 of those with 99,999 (measured for 16 and 24 tasters), below their Monte Carlo error."""
 
-GROUP = 10
-"""Tasters whose turns are all added up before a sample is taken."""
+PRODUCT = 1 << 18
+"""Multiplications up to which a matrix product stays on one core (OpenBLAS): its threads cost
+more than they save on products as small as these."""
 
-TOGETHER = 1 << 17
-"""Flips times trials, or pairs of tasters times trials, that are held at once."""
+PAIRS = 1 << 17
+"""Pairs of tasters times trials that are held at once."""
 
+ROWS = 128
 
-@dataclass(frozen=True, slots=True)
-class Flips:
-    """Turns of whole tasters, shared by all trials of one size.
-
-    Parameters
-    ----------
-    count : int
-    samples : int array, shape (g, count), or None
-        For each ten tasters which of their 1,024 turns each flip has; None where all flips are
-        made, up to turning everyone at once.
-    """
-
-    count: int
-    samples: NDArray[np.int64] | None
-
-    @property
-    def own(self) -> int:
-        """How many to add: the trial's own signs, which a sample need not hold."""
-        return 0 if self.samples is None else 1
-
-    def sizes(self, scores: SingleArray) -> SingleArray:
-        """Sum whole-numbered scores, shape (m, t), after each flip; sizes of the sums, (count, m).
-
-        Without BLAS, whose threads cost more than they save on products as small as these.
-        """
-        tasters = np.ascontiguousarray(scores.T)[:, None, :]
-        if self.samples is None:
-            total = _turned(tasters[0], tasters[1:])
-        else:
-            total = np.zeros((self.count, len(scores)), dtype=np.float32)
-            for group, drawn in enumerate(self.samples):
-                tens = tasters[GROUP * group : GROUP * (group + 1)]
-                total += np.take(_turned(np.zeros_like(tens[0]), tens), drawn, axis=0)
-        return np.abs(total, out=total)
+NEAR = 1e-6
+"""Share by which two statistics in single precision may be apart and still be tied."""
 
 
-def _turned(sums: SingleArray, tasters: SingleArray) -> SingleArray:
-    """Add every taster's scores with both signs to sums: twice as many rows with each taster."""
-    for row in tasters:
-        sums = np.concatenate((sums + row, sums - row))
-    return sums
+def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
+    """Make all flips up to turning everyone at once, or a sample of 2,048 above 12 tasters.
 
-
-def make_flips(tasters: int, rng: np.random.Generator) -> Flips:
-    """Make all flips up to turning everyone at once, or a sample of 2,047 above 12 tasters.
+    Returns
+    -------
+    single array, shape (blocks, at most 128, tasters)
+        Signs; the first flip turns nobody.
 
     Examples
     --------
-    >>> flips = make_flips(3, np.random.default_rng(1))
-    >>> flips.sizes(np.array([[1.0, 2.0, 4.0]], dtype=np.float32)).ravel()
-    array([7., 3., 1., 5.], dtype=float32)
+    >>> signs = make_flips(3, np.random.default_rng(1))
+    >>> (signs @ np.array([1, 2, 4], dtype=np.float32)).tolist()
+    [[7.0, 3.0, -1.0, -5.0]]
     """
     if tasters <= ALL_UP_TO:
-        return Flips(2 ** (tasters - 1), None)
-    ways = [2 ** min(GROUP, tasters - start) for start in range(0, tasters, GROUP)]
-    return Flips(SAMPLED, np.array([rng.integers(0, each, SAMPLED) for each in ways]))
+        turned = np.arange(2 ** (tasters - 1))[:, None] << 1 >> np.arange(tasters) & 1
+    else:
+        turned = rng.integers(0, 2, (SAMPLED, tasters))
+        turned[0] = 0
+    signs = (1 - 2 * turned).astype(np.float32)
+    blocks: SingleArray = signs.reshape(-1, min(ROWS, len(signs)), tasters)
+    return blocks
+
+
+def _sizes(scores: SingleArray, signs: SingleArray) -> SingleArray:
+    """Sum whole-numbered scores, shape (m, t), after each flip; sizes of the sums, (flips, m)."""
+    sums = np.matmul(signs, np.ascontiguousarray(scores.T))
+    sizes: SingleArray = np.abs(sums, out=sums).reshape(-1, len(scores))
+    return sizes
+
+
+def _count(passed: BoolArray, signs: SingleArray) -> IntArray:
+    """Count over the flips, (flips, m) to (m,); a block's count fits in a byte."""
+    blocks = passed.view(np.uint8).reshape(*signs.shape[:2], -1)
+    counts: IntArray = blocks.sum(axis=1, dtype=np.uint8).sum(axis=0, dtype=np.int64)
+    return counts
+
+
+def _pieces(trials: int, signs: SingleArray) -> Iterator[slice]:
+    """Cut many trials into pieces whose products with a block of flips stay small."""
+    size = max(1, PRODUCT // (signs.shape[1] * signs.shape[2]))
+    return (slice(start, start + size) for start in range(0, trials, size))
 
 
 def smallest_p(tasters: int) -> float:
@@ -100,16 +91,21 @@ def smallest_p(tasters: int) -> float:
     return least if tasters <= EXACT_UP_TO else max(least, 1 / (SAMPLES + 1))
 
 
-def tell_apart(differences: FloatArray, flips: Flips, alpha: float) -> BoolArray:
+def tell_apart(
+    differences: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None = None
+) -> BoolArray:
     """Decide whether each variant is shown different, as `compare_ranks` would.
 
     Parameters
     ----------
     differences : float array, shape (m, t, v)
         Trials, tasters, variants: variant minus control, in points.
-    flips : Flips
+    signs : single array
+        As `make_flips` gives them.
     alpha : float
         Familywise.
+    asked : bool array, shape (m, v), optional
+        The variants that have to be decided; all by default. Others may be left False.
 
     Returns
     -------
@@ -118,8 +114,12 @@ def tell_apart(differences: FloatArray, flips: Flips, alpha: float) -> BoolArray
 
     Notes
     -----
-    P. H. Westfall and S. S. Young (1993), Resampling-Based Multiple Testing, algorithm 2.8.
-    Sums of ranks are whole numbers and stay exact in single precision.
+    P. H. Westfall and S. S. Young (1993), Resampling-Based Multiple Testing, algorithm 2.8: what
+    passes the largest statistic's critical value is shown, and the rest is judged again without
+    it. Flips are spared where bounds decide: a sum of n signed ranks passes z times its length
+    with a chance of at most 2 exp(-z^2 / 2) (W. Hoeffding 1963, J. Am. Stat. Assoc. 58, 13-30),
+    and passes its length with one of 3/16 at least (V. Dvořák and O. Klein 2022, SIAM J. Discrete
+    Math. 36).
 
     Examples
     --------
@@ -127,15 +127,45 @@ def tell_apart(differences: FloatArray, flips: Flips, alpha: float) -> BoolArray
     >>> tell_apart(differences, make_flips(6, np.random.default_rng(1)), 0.05)
     array([[ True]])
     """
-    parts = [
-        _step_down(_signed_ranks(part), flips, alpha) for part in _split(differences, flips.count)
-    ]
-    return np.concatenate(parts)
+    ranks = _signed_ranks(differences)
+    squares = (ranks**2).sum(axis=1)
+    lengths = np.sqrt(np.where(squares > 0, squares, 1.0))
+    reach = np.abs(ranks.sum(axis=1)) / lengths
+    shown: BoolArray = reach > math.sqrt(2 * math.log(2 * reach.shape[1] / alpha))
+    asked = np.ones_like(shown) if asked is None else asked
+    some = 1.0 if alpha < 3 / 16 else 0.0
+    going = np.flatnonzero((asked & ~shown & (reach >= some)).any(axis=1))
+    whole = ranks.astype(np.float32)
+    while going.size:
+        passed = np.concatenate([
+            _passes(whole[part], lengths[part], reach[part], ~shown[part], signs, alpha)
+            for part in (going[piece] for piece in _pieces(going.size, signs))
+        ])  # fmt: skip
+        shown[going] |= passed
+        going = going[passed.any(axis=1) & (asked & ~shown)[going].any(axis=1)]
+    return shown
 
 
-def _split(values: FloatArray, each: int) -> Iterator[FloatArray]:
-    size = max(1, TOGETHER // each)
-    return (values[start : start + size] for start in range(0, len(values), size))
+def _passes(
+    ranks: SingleArray,
+    lengths: FloatArray,
+    reach: FloatArray,
+    left: BoolArray,
+    signs: SingleArray,
+    alpha: float,
+) -> BoolArray:
+    """Tell which of the variants left pass the largest statistic of those left, shape (m, v)."""
+    largest = np.zeros((signs.shape[0] * signs.shape[1], len(ranks)), dtype=np.float32)
+    weights = (left / lengths).astype(np.float32)
+    for v in range(ranks.shape[2]):
+        sizes = _sizes(ranks[:, :, v], signs)
+        sizes *= weights[:, v]
+        np.maximum(largest, sizes, out=largest)
+    allowed = alpha * len(largest) * (1 + TOLERANCE)
+    near = (reach * (1 - NEAR)).astype(np.float32)
+    beyond = [_count(largest >= near[:, v], signs) for v in range(ranks.shape[2])]
+    passes: BoolArray = left & (reach > 0) & (np.column_stack(beyond) <= allowed)
+    return passes
 
 
 def _signed_ranks(differences: FloatArray) -> FloatArray:
@@ -157,39 +187,8 @@ def _signed_ranks(differences: FloatArray) -> FloatArray:
     return np.sign(differences) * ranks
 
 
-def _step_down(scores: FloatArray, flips: Flips, alpha: float) -> BoolArray:
-    """Adjust the p values of every trial, the clearest variant first."""
-    squares = (scores**2).sum(axis=1)
-    lengths = np.sqrt(np.where(squares > 0, squares, 1.0))
-    observed = np.abs(scores.sum(axis=1)) / lengths
-    order = np.argsort(-observed, axis=1, kind="stable")
-    ordered = np.take_along_axis(scores, order[:, None, :], axis=2).astype(np.float32)
-    lengths, observed = (np.take_along_axis(each, order, axis=1) for each in (lengths, observed))
-    reach = observed[:, :, None] * lengths[:, None, :] * (1 - TOLERANCE)
-    counts = _counts(ordered, np.ceil(reach).astype(np.float32), flips)
-    p = (counts + flips.own) / (flips.count + flips.own)
-    adjusted = np.empty_like(observed)
-    np.put_along_axis(adjusted, order, np.maximum.accumulate(p, axis=1), axis=1)
-    return adjusted <= alpha
-
-
-def _counts(scores: SingleArray, reach: SingleArray, flips: Flips) -> NDArray[np.uint32]:
-    """Count for each stage the flips in which any variant still in it reaches far enough.
-
-    Shapes: scores (m, t, v), variants in order; reach (m, stage, v); counts (m, stage).
-    """
-    trials, _, variants = scores.shape
-    reached = np.zeros((variants, flips.count, trials), dtype=bool)
-    for v in range(variants):
-        sizes = flips.sizes(scores[:, :, v])
-        for stage in range(v + 1):
-            reached[stage] |= sizes >= reach[:, stage, v]
-    counts: NDArray[np.uint32] = reached.view(np.uint8).sum(axis=1, dtype=np.uint32)
-    return counts.T
-
-
 def within(
-    differences: FloatArray, flips: Flips, alpha: float, margin: float, draws: FloatArray
+    differences: FloatArray, signs: SingleArray, alpha: float, margin: float, draws: FloatArray
 ) -> BoolArray:
     """Decide whether each variant's simultaneous interval lies inside the margin.
 
@@ -197,7 +196,7 @@ def within(
     ----------
     differences : float array, shape (m, t, v)
         As in `tell_apart`, a multiple of 1e-9 each.
-    flips : Flips
+    signs : single array
     alpha : float
         The intervals have level 1 - 2 alpha.
     margin : float
@@ -210,30 +209,47 @@ def within(
     -------
     bool array, shape (m, v)
         False where too few tasters allow no interval.
+
+    Notes
+    -----
+    The interval leaves out as many pairwise means at each end as the critical sum allows; it
+    lies inside where no more than those are beyond the margin, which is the test of the margin.
     """
-    t = differences.shape[1]
-    each = max(flips.count, t * (t + 1) // 2)
-    parts = [
-        _inside(part, drawn, flips, alpha, margin)
-        for part, drawn in zip(_split(differences, each), _split(draws, each), strict=True)
-    ]
-    return np.concatenate(parts)
-
-
-def _inside(
-    differences: FloatArray, draws: FloatArray, flips: Flips, alpha: float, margin: float
-) -> BoolArray:
-    """Count the pairwise means beyond the margin against those that the interval leaves out."""
     first, second = np.triu_indices(differences.shape[1])
-    pairs = settle_ties(differences[:, first] + differences[:, second]) / 2
     middle = (first.size - 1) // 2, first.size // 2
-    halves = np.partition(pairs, middle, axis=1)[:, list(middle)]
-    shifts = halves.mean(axis=1, keepdims=True)
-    bound = _critical_sum(_untied(settle_ties(differences - shifts), draws), flips, 2 * alpha)
-    left_out = np.ceil((first.size - bound / 2) / 2 - 1e-6)[:, None] - 1
-    beyond = np.stack([(pairs <= -margin).sum(axis=1), (pairs >= margin).sum(axis=1)])
-    exists = first.size > bound[:, None] / 2 * (1 + 1e-10)
-    return exists & (beyond <= left_out).all(axis=0)
+    size = max(1, PAIRS // first.size)
+    inside = np.zeros((len(differences), differences.shape[2]), dtype=bool)
+    for start in range(0, len(differences), size):
+        part = slice(start, start + size)
+        pairs = differences[part][:, first] + differences[part][:, second]
+        beyond = [
+            (pairs <= 1e-9 - 2 * margin).sum(axis=1),
+            (pairs >= 2 * margin - 1e-9).sum(axis=1),
+        ]
+        limits = 2.0 * (first.size - 2 * np.maximum(*beyond)) - 0.5
+        hopeful = np.flatnonzero((limits > 0).any(axis=1))
+        if hopeful.size:
+            rows, limits = start + hopeful, limits[hopeful]
+            halves = np.partition(pairs[hopeful], middle, axis=1)[:, list(middle)]
+            shifts = settle_ties(halves).mean(axis=1, keepdims=True) / 2
+            ranks = _untied(settle_ties(differences[rows] - shifts), draws[rows])
+            for piece in _pieces(rows.size, signs):
+                inside[rows[piece]] = _hold(ranks[piece], limits[piece], signs, 2 * alpha)
+    return inside
+
+
+def _hold(ranks: SingleArray, limits: FloatArray, signs: SingleArray, alpha: float) -> BoolArray:
+    """Tell whether the largest sum is beyond each limit in no more than a share alpha of flips."""
+    largest = np.zeros((signs.shape[0] * signs.shape[1], len(ranks)), dtype=np.float32)
+    for v in range(ranks.shape[2]):
+        np.maximum(largest, _sizes(ranks[:, :, v], signs), out=largest)
+    allowed = int(alpha * len(largest) + TOLERANCE) - (ranks.shape[1] > ALL_UP_TO)
+    if allowed < 0:
+        return np.zeros(limits.shape, dtype=bool)
+    bounds = limits.astype(np.float32)
+    beyond = [_count(largest > bounds[:, v], signs) for v in range(limits.shape[1])]
+    holds: BoolArray = (np.column_stack(beyond) <= allowed) & (limits > 0)
+    return holds
 
 
 def _untied(centred: FloatArray, draws: FloatArray) -> SingleArray:
@@ -244,16 +260,3 @@ def _untied(centred: FloatArray, draws: FloatArray) -> SingleArray:
     steps = np.broadcast_to(2.0 * np.arange(1, centred.shape[1] + 1)[:, None], centred.shape)
     np.put_along_axis(ranks, order, steps, axis=1)
     return (signs * ranks).astype(np.float32)
-
-
-def _critical_sum(scores: SingleArray, flips: Flips, alpha: float) -> FloatArray:
-    """Return what the largest sum may exceed in a share alpha of the flips, shape (m,)."""
-    largest = np.zeros((flips.count, len(scores)), dtype=np.float32)
-    for v in range(scores.shape[2]):
-        np.maximum(largest, flips.sizes(scores[:, :, v]), out=largest)
-    allowed = int(alpha * (flips.count + flips.own) + TOLERANCE) - flips.own
-    if allowed < 0:
-        return np.full(len(scores), np.inf)
-    place = max(flips.count - 1 - allowed, 0)
-    critical: FloatArray = np.partition(largest.T, place, axis=1)[:, place].astype(np.float64)
-    return critical

@@ -1,12 +1,10 @@
-"""Complete trials that never took place: a `Trial` and its `ScoreTable`, as a folder gives them.
-
-Scores of trials that never took place.
-"""
+"""Trials that never took place: their scores, many at once or as the table of a folder."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -41,6 +39,16 @@ class Panel:
         return self.tasters, self.variants, self.sessions
 
 
+@dataclass(frozen=True, slots=True)
+class Served:
+    """Who gets which cup when, one row a cup: session, taster, place (all from 0) and variant."""
+
+    session: IntArray
+    taster: IntArray
+    place: IntArray
+    variant: IntArray
+
+
 def draw_scores(
     panel: Panel,
     spread: Spread,
@@ -59,8 +67,7 @@ def draw_scores(
     scale : Scale
         Scores are rounded to its step and stop at its ends.
     shift : float
-        True difference in points. It lies across the middle of the scale, the control and the
-        other variants below, the variant above. In trial i it is variant ``1 + i % (k - 1)``.
+        True difference in points, see `true_levels`.
     trials : int
     rng : numpy.random.Generator
         The same state gives the same tasters and cups, whatever the shift.
@@ -78,21 +85,64 @@ def draw_scores(
     >>> scores.shape, set((scores % 0.5).ravel().tolist())
     ((1000, 4, 3, 1), {0.0})
     """
-    t, k, s = panel.shape
-    scores = rng.normal(0.0, spread.residual_sd, (trials, t, k, s))
-    scores += rng.normal(0.0, spread.taster_sd, (trials, t, 1, 1))
-    scores += rng.normal(0.0, spread.taster_variant_sd, (trials, t, k, 1))
-    levels = np.full((trials, k), (scale.low + scale.high - shift) / 2)
-    levels[np.arange(trials), differing(trials, k)] += shift
-    scores += levels[:, None, :, None]
-    if scale.step:
-        scores = scale.low + scale.step * np.round((scores - scale.low) / scale.step)
-    return np.clip(scores, scale.low, scale.high)
+    levels = true_levels(scale, shift, trials, panel.variants)
+    return on_scale(draw_scatter(panel, spread, trials, rng) + levels, scale)
+
+
+def draw_scatter(panel: Panel, spread: Spread, trials: int, rng: np.random.Generator) -> FloatArray:
+    """Draw what tasters and cups add to the levels, shape (trials, tasters, variants, sessions)."""
+    taster, variant, session = (place.ravel() for place in np.indices(panel.shape))
+    served = Served(session, taster, np.zeros_like(taster), variant)
+    parts = spread.taster_sd, spread.taster_variant_sd, spread.residual_sd
+    return _scatter(served, *parts, trials, rng).reshape(trials, *panel.shape)
+
+
+def true_levels(scale: Scale, shift: float, trials: int, variants: int) -> FloatArray:
+    """Set the levels of trials in which one variant differs, shape (trials, 1, variants, 1).
+
+    The difference lies across the middle of the scale, the control and the other variants below,
+    the variant above.
+    """
+    levels = np.full((trials, variants), (scale.low + scale.high - shift) / 2)
+    levels[np.arange(trials), differing(trials, variants)] += shift
+    return levels[:, None, :, None]
 
 
 def differing(trials: int, variants: int) -> IntArray:
     """Name the variant that differs in each trial: each in turn."""
     return 1 + np.arange(trials) % (variants - 1)
+
+
+def on_scale(scores: FloatArray, scale: Scale) -> FloatArray:
+    """Round scores to the step of the scale, in place, and keep them within its ends."""
+    if scale.step:
+        scores -= scale.low
+        scores /= scale.step
+        np.rint(scores, out=scores)
+        scores *= scale.step
+        scores += scale.low
+    return np.clip(scores, scale.low, scale.high, out=scores)
+
+
+def _scatter(
+    served: Served,
+    taster_sd: float,
+    opinion_sd: float,
+    cup_sd: float | FloatArray,
+    trials: int,
+    rng: np.random.Generator,
+    *,
+    tails: Literal["normal", "t"] = "normal",
+) -> FloatArray:
+    """Draw a taster's own level and opinions and what each cup adds, shape (trials, cups)."""
+    tasters, variants = int(served.taster.max()) + 1, int(served.variant.max()) + 1
+    own = rng.normal(0.0, taster_sd, (trials, tasters))
+    opinion = rng.normal(0.0, opinion_sd, (trials, tasters, variants)) + own[:, :, None]
+    shape = (trials, served.variant.size)
+    cups = rng.standard_normal(shape) if tails == "normal" else rng.standard_t(3, shape)
+    cups *= cup_sd
+    cups += opinion[:, served.taster, served.variant]
+    return cups
 
 
 def serving_positions(panel: Panel, rng: np.random.Generator) -> FloatArray:
@@ -107,7 +157,8 @@ def serving_positions(panel: Panel, rng: np.random.Generator) -> FloatArray:
     -------
     float array, shape (tasters, variants, sessions, variants - 1)
         Indicators of every position but the first. Orders are rows of Williams squares, so that
-        each variant is in each position equally often, give or take one, in every session.
+        each variant is in each position equally often, give or take one, in every session: as
+        `blind` balances them, in a hundredth of its time.
 
     Examples
     --------
@@ -129,16 +180,6 @@ ON_ONE_PLAN = 20
 
 ALPHA = 0.05
 ATTRIBUTE = "texture"
-
-
-@dataclass(frozen=True, slots=True)
-class Served:
-    """Who gets which cup when, one row a cup: session, taster, place (all from 0) and variant."""
-
-    session: IntArray
-    taster: IntArray
-    place: IntArray
-    variant: IntArray
 
 
 def make_trial(situation: Situation, variants: int, tasters: int) -> Trial:
@@ -247,19 +288,19 @@ def draw_trial_scores(
     float array, shape (trials, n)
         In points, on the steps of the scale.
     """
-    tasters, variants = int(served.taster.max()) + 1, len(true.levels)
-    own = rng.normal(0.0, situation.taster_sd, (trials, tasters))
-    opinion = rng.normal(0.0, situation.opinion_sd, (trials, tasters, variants))
-    shape = (trials, served.variant.size)
-    normal = situation.tails == "normal"
-    cups = rng.normal(size=shape) if normal else rng.standard_t(3, size=shape)
-    scores = np.array(true.levels)[served.variant] + own[:, served.taster]
-    scores += opinion[:, served.taster, served.variant]
+    variants = len(true.levels)
+    scores = _scatter(
+        served,
+        situation.taster_sd,
+        situation.opinion_sd,
+        np.array(situation.spreads(variants))[served.variant],
+        trials,
+        rng,
+        tails=situation.tails,
+    )
+    scores += np.array(true.levels)[served.variant]
     scores += np.array(situation.places(variants))[served.place]
-    scores += cups * np.array(situation.spreads(variants))[served.variant]
-    scale = situation.scale
-    steps = np.round((scores - scale.low) / scale.step)
-    return np.clip(np.round(scale.low + scale.step * steps, 9), scale.low, scale.high)
+    return np.round(on_scale(scores, situation.scale), 9)
 
 
 def _table(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings.verdict import finding, kind_of
+from blindspoon.findings.verdict import kind_of
 from blindspoon.simulate.size_results import Spread
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
@@ -90,7 +90,7 @@ def kinds_of_fits():
         return [
             ["open"] * (variants - 1)
             if isinstance(fit, NoResult)
-            else [kind_of(finding(each), margin=margin, alpha=alpha) for each in fit.contrasts]
+            else [kind_of(each, margin=margin, alpha=alpha) for each in fit.contrasts]
             for fit in fits
         ]
 

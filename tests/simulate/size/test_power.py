@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.stats import chi2, nct, norm, t
 
 from blindspoon.simulate.balanced import decide, make_rule
-from blindspoon.simulate.cells import Question, size_panel
+from blindspoon.simulate.panels import Question, size_panel
 from blindspoon.simulate.size_results import Spread, common_practice
 from blindspoon.simulate.trials import Panel, differing, draw_scores, serving_positions
 from blindspoon.trial import Scale

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import wilcoxon
 
-from blindspoon.findings.verdict import finding, kind_of
-from blindspoon.simulate.cells import rank_differences
+from blindspoon.findings.verdict import kind_of
 from blindspoon.simulate.flips import _signed_ranks, make_flips, smallest_p, tell_apart, within
+from blindspoon.simulate.panels import rank_differences
 from blindspoon.simulate.trials import Panel, draw_scores
 from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks, signed_ranks
@@ -30,7 +30,7 @@ def one_by_one(scores):
     for seed, means in enumerate(settle_ties(scores.mean(axis=3))):
         rng = np.random.default_rng(seed)
         contrasts = compare_ranks(means, control=0, alpha=0.05, rng=rng)
-        found.append([kind_of(finding(each), margin=MARGIN, alpha=0.05) for each in contrasts])
+        found.append([kind_of(each, margin=MARGIN, alpha=0.05) for each in contrasts])
     return np.array(found)
 
 

@@ -13,10 +13,10 @@ import pytest
 from blindspoon.errors import DesignError
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.simulate.cells import WANTED, _chunks, _rng, size_panel
+from blindspoon.simulate.panels import MOST, PRECISE, WANTED, Simulated, size_panel
 from blindspoon.simulate.size import SESSIONS, TASTERS, _question, size, sized_attribute
 from blindspoon.simulate.size_results import common_practice
-from blindspoon.simulate.trials import Panel, serving_positions
+from blindspoon.simulate.trials import Panel
 
 SMALL = {"tasters": [5, 8, 12], "sessions": [1, 2], "trials": 600}
 
@@ -55,11 +55,11 @@ def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, s
     spread = common_practice(trial.attributes[0].scale)
     question = _question(trial, sized_attribute(trial), spread, 120, 5)
     panel = Panel(tasters=9, sessions=2, variants=3)
-    positions = serving_positions(panel, _rng(question, panel, 0))
+    simulated = Simulated(question, panel)
     counted = Counter()
-    for scores, _ in _chunks(question, panel, shift):
+    for scores, _ in simulated.chunks(shift):
         for place, each in enumerate(scores):
-            table = as_table(each, positions, len(trial.attributes))
+            table = as_table(each, simulated.positions, len(trial.attributes))
             texture = compare_trial(trial, table)[0]
             kinds = [comparison.verdict for comparison in texture.comparisons]
             counted["alike"] += kinds.count("alike")
@@ -134,6 +134,19 @@ def test_the_difference_seen_8_times_in_10_is_seen_8_times_in_10(make_trial):
         chance = again.cell(12, 2, by).chance_margin
         error = np.hypot(chance.se, np.sqrt(WANTED * (1 - WANTED) / SMALL["trials"]))
         assert abs(chance.value - WANTED) < 3 * error
+
+
+def test_drawing_stops_where_every_chance_is_precise(make_trial):
+    """A share of a half needs 2,500 trials for an error of .01, one of .02 no more than 250."""
+    found = sized(make_trial(), trials=None, tasters=[8, 12], sessions=[1])
+    fixed = sized(make_trial(), trials=MOST, tasters=[8, 12], sessions=[1])
+    assert found.trials == MOST
+    for few, many in zip(found.cells, fixed.cells, strict=True):
+        for name in ("chance_margin", "chance_twice", "chance_alike", "chance_false"):
+            one, other = getattr(few, name), getattr(many, name)
+            assert 0.6 * other.se <= one.se <= PRECISE + 1e-12
+            assert abs(one.value - other.value) <= 4 * PRECISE
+    assert found != fixed
 
 
 def test_what_cannot_be_seen_has_its_reason(make_trial):

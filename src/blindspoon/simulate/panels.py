@@ -1,0 +1,277 @@
+"""One size of panel: its chances by both procedures, over simulated trials that both judge."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.special import ndtri
+
+from blindspoon.arrays import BoolArray, FloatArray
+from blindspoon.simulate.balanced import decide, make_rule
+from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
+from blindspoon.simulate.size_results import Chance, Seen, SizingCell, Spread
+from blindspoon.simulate.trials import (
+    Panel,
+    differing,
+    draw_scatter,
+    on_scale,
+    serving_positions,
+    true_levels,
+)
+from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.trial import Scale
+
+CHUNK = 250
+"""Trials drawn from one seed, whatever the number of workers."""
+
+PRECISE, MOST = 0.01, 2500
+"""Monte Carlo standard error at which drawing stops, and the trials that reach it in any case."""
+
+WANTED = 0.8
+"""The chance at which a difference counts as one that would be seen."""
+
+CLOSE, FARTHEST = 0.4, 2.0
+"""Normal deviates between that chance and one from which the difference is interpolated; largest
+ratio of one difference that is tried to the next."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What every panel is asked.
+
+    Parameters
+    ----------
+    variants : int
+        The control included.
+    scale : Scale
+    margin, alpha : float
+        Smallest difference that matters, in points; the attribute's share of alpha.
+    spread : Spread
+    trials : int or None
+        Of each chance; None for as few as make it precise enough.
+    seed : int
+    """
+
+    variants: int
+    scale: Scale
+    margin: float
+    alpha: float
+    spread: Spread
+    trials: int | None
+    seed: int
+
+
+Chunk = tuple[FloatArray, np.random.Generator]
+Judge = Callable[[FloatArray, np.random.Generator, BoolArray | None], tuple[BoolArray, BoolArray]]
+"""From scores of shape (m, t, k, s) to whether each variant is shown different, and whether its
+interval lies inside the margin, both (m, k - 1); only what is asked for has to be decided."""
+
+
+def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingCell, SizingCell]:
+    """Simulate the trials of one size of panel.
+
+    Parameters
+    ----------
+    question : Question
+    tasters, sessions : int
+
+    Returns
+    -------
+    tuple of SizingCell
+        By the mixed model and by ranks. The random draws depend on the seed and the size of the
+        panel only, and every difference is tried on the same tasters and cups.
+    """
+    panel = Panel(tasters=tasters, sessions=sessions, variants=question.variants)
+    simulated = Simulated(question, panel)
+    rule = make_rule(simulated.positions, question.alpha)
+
+    def by_mixed(
+        scores: FloatArray, _rng: np.random.Generator, _asked: BoolArray | None
+    ) -> tuple[BoolArray, BoolArray]:
+        return decide(rule, scores, question.margin)
+
+    def by_ranks(
+        scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
+    ) -> tuple[BoolArray, BoolArray]:
+        differences = rank_differences(scores)
+        signs = make_flips(tasters, rng)
+        different = tell_apart(differences, signs, question.alpha, asked)
+        if asked is not None:
+            return different, different
+        draws = rng.random((*differences.shape, 2))
+        return different, within(differences, signs, question.alpha, question.margin, draws)
+
+    return (
+        _cell(simulated, "mixed", by_mixed, None),
+        _cell(simulated, "ranks", by_ranks, smallest_p(tasters)),
+    )
+
+
+class Simulated:
+    """The trials of one panel, drawn as far as they are asked for.
+
+    Parameters
+    ----------
+    question : Question
+    panel : Panel
+
+    Attributes
+    ----------
+    positions : float array
+        As `serving_positions` draws them.
+    """
+
+    def __init__(self, question: Question, panel: Panel) -> None:
+        self.question, self.panel = question, panel
+        self.positions = serving_positions(panel, self._rng(0))
+        self._scatter: list[FloatArray] = []
+
+    def chunks(self, shift: float) -> Iterator[Chunk]:
+        """Give the scores chunk by chunk, each with the generator for what its judge draws."""
+        question, panel = self.question, self.panel
+        most = question.trials or MOST
+        for number, start in enumerate(range(0, most, CHUNK)):
+            if number == len(self._scatter):
+                size, rng = min(CHUNK, most - start), self._rng(1, number)
+                self._scatter.append(draw_scatter(panel, question.spread, size, rng))
+            scatter = self._scatter[number]
+            levels = true_levels(question.scale, shift, len(scatter), panel.variants)
+            yield on_scale(scatter + levels, question.scale), self._rng(2, number)
+
+    def _rng(self, *stream: int) -> np.random.Generator:
+        panel = self.panel
+        return np.random.default_rng((self.question.seed, panel.tasters, panel.sessions, *stream))
+
+
+def rank_differences(scores: FloatArray) -> FloatArray:
+    """Give each taster's mean differences from variant 0, ties settled as `compare_ranks` does.
+
+    Parameters
+    ----------
+    scores : float array, shape (m, t, k, s)
+
+    Returns
+    -------
+    float array, shape (m, t, k - 1)
+        In points.
+    """
+    means = settle_ties(scores.mean(axis=3))
+    return settle_ties(means[:, :, 1:] - means[:, :, :1])
+
+
+def _cell(
+    simulated: Simulated, procedure: Literal["mixed", "ranks"], judge: Judge, least: float | None
+) -> SizingCell:
+    question = simulated.question
+    reachable = least is None or least <= question.alpha
+
+    def power(shift: float) -> Chance:
+        return _power(simulated, judge, shift) if reachable else Chance(0.0, 0.0)
+
+    known = {shift: power(shift) for shift in (question.margin, 2 * question.margin)}
+    once, twice = known.values()
+    false, alike, all_alike = _nothing_differs(simulated, judge)
+    seen = _seen(power, known, question) if reachable else None
+    return SizingCell(
+        tasters=simulated.panel.tasters,
+        sessions=simulated.panel.sessions,
+        procedure=procedure,
+        chance_margin=once,
+        chance_twice=twice,
+        chance_alike=alike,
+        chance_all_alike=all_alike,
+        chance_false=false,
+        smallest_p=least,
+        smallest_seen=seen,
+        not_seen="" if seen else UNSEEN if reachable else UNREACHABLE,
+    )
+
+
+UNREACHABLE = "so few tasters cannot reach alpha by ranks, whatever they say"
+UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
+
+
+def _power(simulated: Simulated, judge: Judge, shift: float) -> Chance:
+    """Chance that the variant that differs is shown different."""
+
+    def shown(chunk: Chunk) -> BoolArray:
+        scores, rng = chunk
+        asked = np.zeros((len(scores), simulated.panel.variants - 1), dtype=bool)
+        asked[np.arange(len(scores)), differing(len(scores), simulated.panel.variants) - 1] = True
+        return judge(scores, rng, asked)[0][asked][:, None]
+
+    (chance,) = _chances(map(shown, simulated.chunks(shift)), simulated.question.trials)
+    return chance
+
+
+def _nothing_differs(simulated: Simulated, judge: Judge) -> list[Chance]:
+    """Chances of any false difference, of alike for a given variant, and for all variants."""
+
+    def shown(chunk: Chunk) -> FloatArray:
+        different, inside = judge(*chunk, None)
+        alike = inside & ~different
+        return np.column_stack([different.any(axis=1), alike.mean(axis=1), alike.all(axis=1)])
+
+    return _chances(map(shown, simulated.chunks(0.0)), simulated.question.trials)
+
+
+def _chances(chunks: Iterable[FloatArray | BoolArray], trials: int | None) -> list[Chance]:
+    """Average what the trials show, a column a question, until the errors are small enough."""
+    shown: list[FloatArray | BoolArray] = []
+    for chunk in chunks:
+        shown.append(chunk)
+        so_far = np.concatenate(shown)
+        errors = so_far.std(axis=0) / np.sqrt(len(so_far))
+        if trials is None and errors.max() <= PRECISE:
+            break
+    pairs = zip(so_far.mean(axis=0).tolist(), errors.tolist(), strict=True)
+    return [Chance(value, error) for value, error in pairs]
+
+
+def _seen(
+    power: Callable[[float], Chance], known: dict[float, Chance], question: Question
+) -> Seen | None:
+    """Find the difference that is shown 8 times in 10, within the length of the scale.
+
+    The chance rises steadily with the difference, almost in a line on the normal scale: the line
+    through the nearest known ones gives the next to try.
+    """
+    longest = question.scale.high - question.scale.low
+    nothing = Chance(question.alpha / (question.variants - 1), 0.0)
+    chances = {0.0: nothing, **known}
+    while True:
+        below = max(shift for shift, chance in chances.items() if chance.value < WANTED)
+        above = min((shift for shift in chances if shift > below), default=None)
+        if above is None and below >= longest:
+            return None
+        pair = sorted(chances)[-2:] if above is None else [below, above]
+        at, slope = _crossing(pair, chances)
+        nearest = min(pair, key=lambda shift: _away(chances[shift]))
+        if above is not None and _away(chances[nearest]) < CLOSE:
+            return Seen(at, _error(chances[nearest]) / slope)
+        at = min(max(at, below * 1.05), below * FARTHEST, longest) if above is None else at
+        chances[at] = power(at)
+
+
+def _crossing(pair: list[float], chances: dict[float, Chance]) -> tuple[float, float]:
+    """Difference at which the line through two deviates reaches the wanted one, and its slope."""
+    below, above = pair
+    low, high = _deviate(chances[below]), _deviate(chances[above])
+    slope = (high - low) / (above - below)
+    return below + (float(ndtri(WANTED)) - low) / slope, slope
+
+
+def _deviate(chance: Chance) -> float:
+    return float(ndtri(np.clip(chance.value, 0.5 / MOST, 1 - 0.5 / MOST)))
+
+
+def _away(chance: Chance) -> float:
+    return abs(_deviate(chance) - float(ndtri(WANTED)))
+
+
+def _error(chance: Chance) -> float:
+    """Monte Carlo standard error of a deviate near the wanted chance."""
+    return chance.se * float(np.sqrt(2 * np.pi) * np.exp(_deviate(chance) ** 2 / 2))
