@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from blindspoon import wording
 from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.multivariate import (
@@ -18,6 +16,7 @@ from blindspoon.findings.overall import Overall
 from blindspoon.findings.verdict import NAMES
 from blindspoon.report.section import PageSection
 from blindspoon.report.tables import counted, p, two
+from blindspoon.report.words import points
 from blindspoon.report.writers import (
     DASH,
     Cell,
@@ -79,7 +78,7 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
         role="Exploratory",
         paragraphs=(*paragraphs, _correlation_words(joint.correlations, trial)),
         numbers=tuple(tables),
-        points=tuple(_methods(joint.overall)),
+        points=points("together_methods", overall=joint.overall),
         files=(
             ("tables/correlations.csv", correlations_csv(joint.correlations)),
             ("tables/overall.csv", overall_csv(joint.overall)),
@@ -215,44 +214,3 @@ def _correlation_words(pairs: tuple[AttributePair, ...], trial: Trial) -> str:
 
 def _r(pair: AttributePair) -> str:
     return wording.number(pair.between.r, 2) if isinstance(pair.between, Correlation) else ""
-
-
-# How it was done --------------------------------------------------------------------------------
-
-
-def _methods(overall: Overall | NoResult) -> Iterator[tuple[str, str]]:
-    yield "How attributes were correlated.", CORRELATED
-    if isinstance(overall, Overall):
-        yield "How all attributes were held together.", _held(overall)
-
-
-CORRELATED = (
-    "Replicates were averaged. Within variants: the correlation of what is left of two attributes "
-    "when tasters and variants are taken out (an analysis of covariance after J. M. Bland and "
-    "D. G. Altman 1995, BMJ 310:446). Between variants: of the variants’ means, tasters taken out, "
-    "weighted by tasters (the same, BMJ 310:633); the interval treats the variants as a sample of "
-    "those that could have been made. Intervals by Fisher’s transformation, each for one pair by "
-    "itself. Nothing is decided by them. On scoring everything up together: E. L. Thorndike 1920, "
-    "J. Appl. Psychol. 4:25."
-)
-
-
-def _held(overall: Overall) -> str:
-    decides = "the mixed model" if overall.by == "mixed" else "ranks"
-    return (
-        f"{_held_by_ranks(overall)} By the mixed model, Dunnett’s p values were multiplied by the "
-        f"number of attributes (Bonferroni). The first sentences above go by {decides}. Verdicts "
-        "elsewhere on this page do not change: exploratory attributes are decided one at a time, "
-        "and said to be. Alike and slight are judged as there; this guards against a false "
-        "“different” only."
-    )
-
-
-def _held_by_ranks(overall: Overall) -> str:
-    if overall.method is None:
-        return "By ranks, the p values were multiplied by the number of attributes (Bonferroni)."
-    return (
-        f"By ranks, a taster’s differences on all {wording.spelled(overall.attributes)} attributes "
-        f"were turned at once, and the p values over attributes and variants were stepped "
-        "down (P. H. Westfall and S. S. Young 1993)."
-    )

@@ -1,106 +1,23 @@
-"""The tasters, in words, charts and tables: how far the evidence can lean on them."""
+"""The tasters, in words, charts and tables: how far the evidence can lean on them.
+
+The sentences stand in templates/tasters.txt.j2 and tasters_methods.txt.j2.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from blindspoon import wording
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
-from blindspoon.findings.panel_results import (
-    COLUMNS,
-    AttributePanel,
-    Concordance,
-    Effect,
-    OrderEffect,
-    Panel,
-    Repeatability,
-    long_rows,
-)
+from blindspoon.findings.panel_results import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.report.panel_tables import panel_tables, places_tables, taster_tables
 from blindspoon.report.section import PageSection
+from blindspoon.report.words import paragraphs, points
 from blindspoon.report.writers import to_csv
 from blindspoon.stats.results import NoResult
-from blindspoon.stats.two_way import LEVEL, FTest
-from blindspoon.trial import Attribute, Trial
-
-
-def order_sentences(trial: Trial, panel: Panel) -> str:
-    """Say what the first cup and the cup just before do, and whether comparisons mind.
-
-    Parameters
-    ----------
-    trial : Trial
-    panel : Panel
-    """
-    firsts = [
-        (trial.attribute(each.attribute), each.first_cup)
-        for each in panel.attributes
-        if isinstance(each.first_cup, Effect)
-    ]
-    if not firsts:
-        return f"Whether the order of the cups mattered cannot be told. {_reasons(panel)}"
-    return " ".join(_sentences(trial, panel, firsts))
-
-
-def _reasons(panel: Panel) -> str:
-    """Give every reason once."""
-    parts = [each.first_cup for each in panel.attributes]
-    return " ".join(dict.fromkeys(each.reason for each in parts if isinstance(each, NoResult)))
-
-
-def _sentences(trial: Trial, panel: Panel, firsts: list[tuple[Attribute, Effect]]) -> Iterator[str]:
-    seen = [each for each in firsts if each[1].interval.excludes_zero()]
-    yield from (_first(*each) for each in seen)
-    if not seen:
-        yield "Whether a first cup scores differently from later ones is not settled."
-    before = [
-        (trial.attribute(each.attribute), each.carry_over.test)
-        for each in panel.attributes
-        if isinstance(each.carry_over, OrderEffect)
-    ]
-    felt = [each.label.lower() for each, test in before if test.p_value < trial.decision.alpha]
-    if felt:
-        yield (
-            f"What was tasted just before a cup shows on {wording.listing(felt)}; the comparisons "
-            "do not allow for that."
-        )
-    elif before:
-        yield "Whether the cup just before matters is not settled."
-    looks = len(firsts) + len(before)
-    if looks > 1 and (seen or felt):
-        yield f"Of {wording.spelled(looks)} looks at the order, any may find something by chance."
-    if seen:
-        names = {each.name for each, _ in seen}
-        yield _allowed(
-            in_model=all(
-                each.position_in_model for each in panel.attributes if each.attribute in names
-            )
-        )
-
-
-def _first(attribute: Attribute, first: Effect) -> str:
-    phrase = wording.comparative(first.effect, attribute)
-    size = wording.points(first.effect, attribute, first.interval)
-    return (
-        f"The first cup {phrase} later ones, by about {size} ({wording.percent(LEVEL)} interval "
-        f"{wording.span(first.interval, attribute)})."
-    )
-
-
-def _allowed(*, in_model: bool) -> str:
-    """Say whether the comparisons are bent by it."""
-    if in_model:
-        return (
-            "The mixed model allows for the place of a cup, so its comparisons are not bent by it."
-        )
-    return "The comparisons do not allow for the place of a cup."
-
-
-ABOUT = (
-    "All this is about the evidence, not about the people. A taster who sees it otherwise may be "
-    "right, and a spread is what makes several tasters worth asking."
-)
+from blindspoon.stats.two_way import LEVEL
+from blindspoon.trial import Trial
 
 
 def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> PageSection | None:
@@ -125,14 +42,14 @@ def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> PageSect
         name="tasters",
         head="The tasters",
         role="Exploratory",
-        paragraphs=tuple(_paragraphs(trial, panel, shown=shown)),
+        paragraphs=_paragraphs(trial, panel, shown=shown),
         charts=tuple(_charts(trial, panel, shown=shown)),
         numbers=(
             *panel_tables(trial, panel),
             *places_tables(trial, told),
             *(taster_tables(trial, told) if shown else ()),
         ),
-        points=POINTS,
+        points=points("tasters_methods"),
         files=(("tables/panel.csv", panel_csv(panel, shown=shown)),),
         behind={
             f"{each.attribute}-{chart}": (f"panel-{table}-{each.attribute}",)
@@ -170,129 +87,52 @@ def _charts(trial: Trial, panel: Panel, *, shown: bool) -> Iterator[Chart]:
         yield from (chart for chart in made if chart is not None)
 
 
-def _paragraphs(trial: Trial, panel: Panel, *, shown: bool) -> Iterator[str]:
-    yield _agreement(trial, panel)
-    for each in answering(panel):
-        attribute = trial.attribute(each.attribute)
-        said = (
-            _repeats(attribute, each),
-            _controls(attribute, each),
-            _told(trial, attribute, each),
-        )
-        yield " ".join(filter(None, said))
-    yield order_sentences(trial, panel)
-    if not shown:
-        yield "This writeup does not tell of single tasters."
-    elif any(isinstance(each.tasters, NoResult) for each in panel.attributes):
-        yield "There are too many tasters to tell of each."
-    yield ABOUT
+# Words ------------------------------------------------------------------------------------------
 
 
-def _label(trial: Trial, each: AttributePanel) -> str:
-    return trial.attribute(each.attribute).label.lower()
-
-
-def _agreement(trial: Trial, panel: Panel) -> str:
-    """Say on what the tasters agreed most and least."""
-    known = [
-        (each.concordance.w, _label(trial, each))
-        for each in panel.attributes
-        if isinstance(each.concordance, Concordance)
-    ]
-    if not known:
-        reasons = dict.fromkeys(
-            each.concordance.reason
-            for each in panel.attributes
-            if isinstance(each.concordance, NoResult)
-        )
-        return f"How far the tasters agree cannot be measured. {' '.join(reasons)}"
-    known.sort(reverse=True)
-    (most, first), (least, last) = known[0], known[-1]
-    meaning = "where 1 is full agreement about the order of the variants and 0 none"
-    if len(known) == 1:
-        said = f"On {first}, Kendall’s W is {_w(most)}, {meaning}."
-    else:
-        said = (
-            f"The tasters agreed most on {first} (Kendall’s W {_w(most)}, {meaning}) and least on "
-            f"{last} ({_w(least)})."
-        )
-    return f"{said} Where variants hardly differ there is little to agree about."
-
-
-def _w(value: float) -> str:
-    return wording.number(value, 2)
-
-
-def _repeats(attribute: Attribute, each: AttributePanel) -> str:
-    found, label = each.repeatability, attribute.label.lower()
-    if isinstance(found, NoResult):
-        return f"{found.reason.rstrip('.')}, so how closely they repeat themselves is not known."
-    digits = wording.digits_for(attribute.scale)
-    margin = f" (the margin is {wording.margin(attribute)})" if attribute.margin else ""
-    return (
-        f"Scores that a taster gave to the same variant on {label} spread by "
-        f"{wording.number(found.sd, digits)} points, one standard deviation{margin}"
-        f"{_what_differs(found)}."
+def _paragraphs(trial: Trial, panel: Panel, *, shown: bool) -> tuple[str, ...]:
+    every = [(trial.attribute(each.attribute), each) for each in panel.attributes]
+    label = {attribute.name: attribute.label.lower() for attribute, _ in every}
+    agreement = [(label[each.attribute], each.concordance) for each in panel.attributes]
+    firsts = [(attribute, each.first_cup) for attribute, each in every]
+    looked = [(a, first) for a, first in firsts if not isinstance(first, NoResult)]
+    seen = [(a, first) for a, first in looked if first.interval.excludes_zero()]
+    before = [(a, c.carry_over) for a, c in every if not isinstance(c.carry_over, NoResult)]
+    alpha, names = trial.decision.alpha, {attribute.name for attribute, _ in seen}
+    return paragraphs(
+        "tasters",
+        agreed=sorted(
+            ((found.w, name) for name, found in agreement if not isinstance(found, NoResult)),
+            reverse=True,
+        ),
+        not_agreed=_reasons(found for _, found in agreement),
+        told=[
+            (attribute, each, wording.digits_for(attribute.scale), _apart(each, alpha))
+            for each in answering(panel)
+            for attribute in [trial.attribute(each.attribute)]
+        ],
+        alpha=alpha,
+        level=wording.percent(LEVEL),
+        looked=len(looked),
+        not_looked=_reasons(first for _, first in firsts),
+        seen=seen,
+        before=len(before),
+        felt=[a.label.lower() for a, carried in before if carried.test.p_value < alpha],
+        in_model=all(each.position_in_model for a, each in every if a.name in names),
+        shown=shown,
+        crowd=any(isinstance(each.tasters, NoResult) for each in panel.attributes),
     )
 
 
-def _what_differs(found: Repeatability) -> str:
-    """Name what the spread holds beside the tasters' own."""
-    held = ["what changed between sessions"] * found.across_sessions
-    held += ["what differs between batches"] * found.across_batches
-    return f"; that includes {wording.listing(held)}" if held else ""
+def _reasons(found: Iterable[object]) -> list[str]:
+    """Give every reason once."""
+    return list(dict.fromkeys(part.reason for part in found if isinstance(part, NoResult)))
 
 
-def _controls(attribute: Attribute, each: AttributePanel) -> str:
-    found = each.controls
-    if isinstance(found, NoResult):
-        return ""
-    digits = wording.digits_for(attribute.scale)
-    distance = wording.number(found.mean_absolute, digits)
-    moved = wording.signed(found.difference, digits)
-    return (
-        f"Two hidden cups of the control lay {distance} points apart on average; the later minus "
-        f"the earlier one came to {moved} points ({wording.percent(LEVEL)} interval "
-        f"{wording.span(found.interval, attribute)})."
-    )
-
-
-def _told(trial: Trial, attribute: Attribute, each: AttributePanel) -> str:
-    """Count who told the variants apart beyond their own spread."""
+def _apart(each: AttributePanel, alpha: float) -> tuple[int, int] | None:
+    """Count who told the variants apart beyond their own spread, of those who can be asked."""
     if isinstance(each.tasters, NoResult):
-        return ""
+        return None
     tests = [review.discrimination for review in each.tasters]
-    known = [test for test in tests if isinstance(test, FTest)]
-    alpha = trial.decision.alpha
-    if len(known) < 2:
-        return ""
-    apart = sum(test.p_value < alpha for test in known)
-    who = f"{wording.spelled(apart)} of {wording.spelled(len(known))} tasters"
-    return (
-        f"{who[:1].upper()}{who[1:]} told the variants apart on {attribute.label.lower()} beyond "
-        f"the spread of their own repeats; by chance alone about {wording.percent(alpha)} would "
-        "seem to."
-    )
-
-
-POINTS = (
-    (
-        "Agreement.",
-        "Kendall’s W with its correction for ties (M. G. Kendall and B. Babington Smith, 1939, "
-        "Ann. Math. Stat. 10:275–287), over tasters who scored every variant. Intraclass "
-        "correlations with variants as targets and tasters as raters (P. E. Shrout and J. L. "
-        "Fleiss, 1979, Psychol. Bull. 86:420–428): ICC(3,1) and ICC(3,k) ask whether tasters see "
-        "the same distances, which is what the comparisons use; ICC(2,1) and ICC(2,k) whether they "
-        "give the same numbers as well.",
-    ),
-    (
-        "Repeatability and telling apart.",
-        "The spread of a taster’s scores of the same variant, and the variants over that spread: "
-        "the analysis of variance of ISO 8586, in the terms of ISO 11132.",
-    ),
-    (
-        "Order.",
-        "Least squares with a level for every taster’s session, the variants, the place of the cup "
-        "and what was tasted just before (E. J. Williams, 1949, Aust. J. Sci. Res. A 2:149–168).",
-    ),
-)
+    known = [test for test in tests if not isinstance(test, NoResult)]
+    return (sum(test.p_value < alpha for test in known), len(known)) if len(known) > 1 else None

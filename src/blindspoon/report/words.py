@@ -9,6 +9,7 @@ from functools import cache
 import jinja2
 
 from blindspoon import wording
+from blindspoon.stats.results import NoResult
 
 MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July", "August"),
@@ -77,14 +78,11 @@ def templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters |= {
-        "capital": capital,
-        "count": wording.count,
-        "day": day,
-        "listing": wording.listing,
-        "p_cell": wording.p_cell,
-        "plain": wording.plain,
-        "sentence": sentence,
-        "spelled": wording.spelled,
-    }
+    said = (
+        *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
+        *(wording.p_cell, wording.percent, wording.plain, wording.points, wording.signed),
+        *(wording.span, wording.spelled, capital, day, sentence),
+    )
+    made.filters |= {function.__name__: function for function in said}
+    made.tests["lacking"] = lambda value: isinstance(value, NoResult)
     return made
