@@ -18,7 +18,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from blindspoon.collect import opening
-from blindspoon.collect.server import create_app, serve
+from blindspoon.collect.server import Addresses, create_app, serve
 from blindspoon.collect.sitting import Sitting
 from blindspoon.files.text_table import read_table
 
@@ -105,16 +105,18 @@ def rows(folder) -> Callable[..., list[dict[str, str]]]:
 
 
 @contextmanager
-def serving(folder: Path, *, lan: bool = False) -> Iterator[dict]:
+def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterator[dict]:
     """Serve a folder from a thread, until the thread is interrupted as Ctrl-C would."""
     found: Queue[dict] = Queue()
 
     def run() -> None:
         with opening.opened(folder) as sitting:
             links = {name: sitting.taster_link(name) for name in sitting.plan.tasters}
-            serve(
-                sitting, lan=lan, port=0, ready=lambda at: found.put(asdict(at) | {"links": links})
-            )
+
+            def ready(addresses: Addresses) -> None:
+                found.put(asdict(addresses) | {"links": links})
+
+            serve(sitting, lan=lan, port=0, ready=ready, tell=tell)
 
     thread = threading.Thread(target=run)
     thread.start()

@@ -85,19 +85,46 @@ def test_limits_on_headers_and_bodies_hold(served):
     assert "Server" not in ask(served)[1]
 
 
+def post(addresses, path, form):
+    kind = {"Content-Type": "application/x-www-form-urlencoded", "Accept": "application/json"}
+    body = "&".join(f"{name}={value}" for name, value in form.items())
+    return ask(addresses, path, "POST", kind, body)
+
+
 def test_an_answer_given_over_the_wire_is_on_the_disk(served, fields, rows):
     link = f"/t/{served['links']['T01']}"
-    kind = {"Content-Type": "application/x-www-form-urlencoded", "Accept": "application/json"}
-
-    def post(path, form):
-        body = "&".join(f"{name}={value}" for name, value in form.items())
-        return ask(served, path, "POST", kind, body)
-
-    post(f"{link}/agree", fields(ask(served, link)[2]))
+    post(served, f"{link}/agree", fields(ask(served, link)[2]))
     page = ask(served, f"{link}/1/1")[2]
-    status, _, reply = post(f"{link}/1/1", fields(page) | {"texture": "7"})
+    status, _, reply = post(served, f"{link}/1/1", fields(page) | {"texture": "7"})
     assert (status, json.loads(reply)["replaced"]) == (200, False)
     assert rows()[0]["texture"] == "7"
+
+
+def broken(_):
+    raise BrokenPipeError(32, "Broken pipe")
+
+
+@pytest.mark.parametrize("tell", [broken, lambda _: time.sleep(3)])
+def test_a_terminal_that_is_closed_or_stopped_stops_nobody(folder, serve, fields, tell):
+    with serve(folder, tell) as addresses:
+        started = time.monotonic()
+        for place in "012":
+            form = fields(ask(addresses)[2]) | {"name": place}
+            assert post(addresses, "/join", form)[0] == 303
+        assert time.monotonic() - started < 3
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes of POSIX")
+def test_answers_are_taken_after_the_reader_of_the_output_has_gone(folder, fields):
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    with subprocess.Popen([sys.executable, str(SCRIPT), str(folder)], **pipes) as process:
+        addresses = json.loads(process.stdout.readline())
+        process.stderr.close()
+        process.stdout.close()
+        for place in "012":
+            form = fields(ask(addresses)[2]) | {"name": place}
+            assert post(addresses, "/join", form)[0] == 303
+        process.kill()
 
 
 def test_a_port_that_is_taken_is_said(folder):

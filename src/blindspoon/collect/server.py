@@ -7,10 +7,13 @@ import hashlib
 import importlib.util
 import io
 import logging
+import queue
 import select
 import socket
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import jinja2
@@ -51,6 +54,9 @@ CONNECTIONS = 2000
 
 IDLE = 20
 """Seconds after which a connection that says nothing is closed."""
+
+MOST_UNTOLD = 1000
+"""Sentences that wait to be told; what happens beyond is not told."""
 
 _NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
 
@@ -170,7 +176,7 @@ def serve(
     ready : callable
         Is given the addresses once the page can be opened.
     tell : callable
-        Is told what happens, from several threads, and must be quick.
+        Is told what happens, from a thread of its own; it may be slow or fail.
 
     Returns
     -------
@@ -182,7 +188,6 @@ def serve(
     FormError
         If the port is taken, or there is no network to serve.
     """
-    sitting.tell = tell
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
         raise FormError([_no_network()])
@@ -197,13 +202,38 @@ def serve(
         channels: dict[int, Any] = {}
         hosts = _host_names(found, bound)
         server = _server(security.only_for_hosts(app, hosts), listener, channels)
-        try:
-            ready(addresses)
-            server.run()  # returns at Ctrl-C
-        finally:
-            wasyncore.close_all(channels)
+        with _from_a_thread() as later:
+            sitting.tell = lambda text: later(partial(tell, text))
+            later(partial(ready, addresses))
+            try:
+                server.run()  # returns at Ctrl-C
+            finally:
+                wasyncore.close_all(channels)
     sitting.reconcile()
     return sitting.tally()
+
+
+@contextlib.contextmanager
+def _from_a_thread() -> Iterator[Callable[[Callable[[], None]], None]]:
+    """Tell from a thread of its own: a terminal that is stopped or closed stops no request."""
+    waiting: queue.Queue[Callable[[], None] | None] = queue.Queue(MOST_UNTOLD)
+
+    def run() -> None:
+        while (telling := waiting.get()) is not None:
+            with contextlib.suppress(OSError, ValueError):  # nobody reads, or the file is closed
+                telling()
+
+    def later(telling: Callable[[], None] | None) -> None:
+        with contextlib.suppress(queue.Full):
+            waiting.put_nowait(telling)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    try:
+        yield later
+    finally:
+        later(None)
+        thread.join(timeout=1)
 
 
 def network_addresses() -> tuple[str, ...]:
