@@ -20,7 +20,7 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
-from blindspoon.scores.pseudonyms import veil
+from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.trial import Trial
 
@@ -64,10 +64,10 @@ def _under_pseudonyms(
 ) -> tuple[Trial, FolderTables, ScoreTable, tuple[Note, ...]]:
     """Build the table, its problems naming tasters as the files do and its rows as the report."""
     table, notes = build_table(trial, told.scores, told.servings, told.key)
-    veiled, tables = veil(trial, told)
+    trial, tables = pseudonymise(trial, told)
     if tables is not told:
-        table, notes = build_table(veiled, tables.scores, tables.servings, tables.key)
-    return veiled, tables, table, notes
+        table, notes = build_table(trial, tables.scores, tables.servings, tables.key)
+    return trial, tables, table, notes
 
 
 def write_report(analysis: Analysis, to: Path) -> Path:

@@ -82,15 +82,20 @@ def examine(folder: Path) -> Examination:
     try:
         trial = parse_trial(text.trial)
     except TrialError as error:
-        unreadable = [each for table in (*scores, *plan) if table for each in table.problems]
+        unreadable = [problem for table in (*scores, *plan) if table for problem in table.problems]
         return Examination(problems=(*error.problems, *unreadable), notes=text.notes)
     problems, notes = check_scores(trial, scores, *plan)
     more, known, cautions = _made(trial, text, (plan[1], *scores))
     problems, notes = (*problems, *more), (*notes, *known)
     waiting = [problem for problem in problems if problem.slug == "no-scores"]
+    awaited = (Note(file=problem.file, text=problem.found) for problem in waiting)
     return Examination(
         problems=tuple(problem for problem in problems if problem not in waiting),
-        notes=(*text.notes, *notes, *(Note(file=each.file, text=each.found) for each in waiting)),
+        notes=(
+            *text.notes,
+            *notes,
+            *awaited,
+        ),
         cautions=cautions,
     )
 
@@ -131,5 +136,7 @@ def _made(
         return error.problems, (), ()
     if made is None:
         return (), notes, ()
-    differs = [Note(file="batches.csv", text=each) for each in differences_in_words(trial, made)]
+    differs = [
+        Note(file="batches.csv", text=sentence) for sentence in differences_in_words(trial, made)
+    ]
     return (), (*notes, *differs), cautions_in_words(made)

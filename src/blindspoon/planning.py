@@ -1,9 +1,4 @@
-"""How many tasters a trial folder needs: what `size` reads and writes.
-
-A new trial folder from a commented template.
-
-Drawing the blind of a trial folder: codes, orders, the seal and the sheets, written once.
-"""
+"""Before the tasting: a new folder, how many tasters it needs, and the blind, written once."""
 
 from __future__ import annotations
 
@@ -16,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from blindspoon.analysis import analyse
-from blindspoon.batches.safety import caution
+from blindspoon.batches.cautions import caution
 from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Problem
 from blindspoon.files import disk
@@ -164,7 +159,7 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
         paper=paper,
         label_stock=labels,
         portion_g=trial.tasting.portion_g,
-        cautions=[caution(each) for each in made.cautions if not each.general] if made else (),
+        cautions=[caution(found) for found in made.cautions if not found.general] if made else (),
     )
     for name, content in sheets.items():
         disk.write_file_atomically(folder / "sheets" / name, content)
@@ -218,7 +213,7 @@ def _batches(table: TextTable | None) -> dict[str, list[str]]:
 
 def _tables(plan: ServingPlan) -> dict[str, bytes]:
     rows = {"key.csv": plan.key_rows(), "servings.csv": plan.servings_rows()}
-    return {name: write_csv(each).encode() for name, each in rows.items()}
+    return {name: write_csv(table).encode() for name, table in rows.items()}
 
 
 def _see_untasted(text: FolderText) -> None:
@@ -342,7 +337,7 @@ def _spread_of(folder: Path, attribute: str) -> Spread:
         if result.attribute.name == attribute:
             return spread_from(result, earlier.trial.title)
     raise DesignError(
-        [_not_scored(folder, attribute, [each.attribute.name for each in earlier.results])]
+        [_not_scored(folder, attribute, [result.attribute.name for result in earlier.results])]
     )
 
 

@@ -1,6 +1,6 @@
 """A trial as it was planned: what is compared, on what scale, by which rule.
 
-Every class is frozen and made once, by `trial_file.parse_trial`; nothing downstream checks it
+Every class is frozen and made once, by `trial_toml.parse_trial`; nothing downstream checks it
 again.
 """
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.batches import safety
-from blindspoon.batches.safety import SALT_RANGE, SOURCES, cautions
+from blindspoon.batches import cautions as safety
+from blindspoon.batches.cautions import SALT_RANGE, SOURCES, cautions
 
 
 def kinds(log):

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from blindspoon.batches.cautions import cautions
 from blindspoon.batches.differences import what_differs
 from blindspoon.batches.read import build_log
-from blindspoon.batches.safety import cautions
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 

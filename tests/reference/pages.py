@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 
-from blindspoon.batches import safety
+from blindspoon.batches import cautions as safety
 from blindspoon.batches.differences import SHARE, STANDARD, Factor
 from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
 from blindspoon.batches.units import DENSITY, GRAMS, MILLILITRES

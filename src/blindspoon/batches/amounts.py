@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from blindspoon.batches.differences import ACID, SALT, declares
-from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.batches.log import Batch, BatchLog, Row
 from blindspoon.batches.strengths import Acid, Strengths, acid_of, ingredient, strengths
 from blindspoon.trial import Trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Amounts:
+class Amounts(Row):
     """How a batch is brought to the control's salt and acid; grams.
 
     Parameters
@@ -47,25 +47,14 @@ class Amounts:
     near: bool
     declared: tuple[str, ...]
 
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        return {
-            **{name: getattr(self, name) for name in self.__slots__},
-            "declared": [*self.declared],
-        }
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoAmounts:
+class NoAmounts(Row):
     """A batch that cannot be brought to the control's strength, and why."""
 
     batch: str
     variant: str
     reason: str
-
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        return {name: getattr(self, name) for name in self.__slots__}
 
 
 def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
@@ -88,7 +77,7 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
     made, T follows from all else; afterwards, it is the smallest T at which neither the salt, the
     acid nor all else in the jar is too much, and the rest is added.
     """
-    found = {each.batch: each for each in strengths(log)}
+    found = {known.batch: known for known in strengths(log)}
     target = _target(found[batch.name] for batch in log.of_variant(trial.control))
     return tuple(
         _amounts(trial, log, batch, target)
@@ -99,7 +88,7 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
 
 def _target(control: Iterable[Strengths]) -> tuple[float, float] | str:
     """Salt % and citric g in 100 g of the control; a reason where they are not known."""
-    pairs = [(each.salt_percent, each.citric_g_per_100_g) for each in control]
+    pairs = [(batch.salt_percent, batch.citric_g_per_100_g) for batch in control]
     known = [(salt, acid) for salt, acid in pairs if salt is not None and acid is not None]
     if not pairs:
         return "the control has no batch"
@@ -139,8 +128,8 @@ def _acid(trial: Trial, log: BatchLog, batch: Batch, grams: float, wanted: float
         return own
     if not wanted:
         return Acid(name="", citric_per_g=1.0)
-    controls = (acid_of(each.acid) for each in log.of_variant(trial.control))
-    return next(each for each in controls if each.citric_per_g)
+    controls = (acid_of(jar.acid) for jar in log.of_variant(trial.control))
+    return next(acid for acid in controls if acid.citric_per_g)
 
 
 def _solve(
@@ -171,7 +160,7 @@ def _solve(
         add_water_g=max(rest_share * made - rest, 0.0),
         near=SALT.alike(100 * salt / total, target[0])
         and ACID.alike(100 * sour_g / total * (acid.citric_per_g or 1.0), target[1]),
-        declared=tuple(each.name for each in (SALT, ACID) if declares(trial, batch.variant, each)),
+        declared=tuple(part.name for part in (SALT, ACID) if declares(trial, batch.variant, part)),
     )
 
 

@@ -1,7 +1,4 @@
-"""What else differs: every variant's batches against the control's, factor by factor.
-
-Everything in which batches can differ, with the room that each is given.
-"""
+"""What else differs: every variant's batches against the control's, factor by factor."""
 
 from __future__ import annotations
 
@@ -10,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from blindspoon.batches.log import Batch, BatchLog, Value
+from blindspoon.batches.log import Batch, BatchLog, Row, Value
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import did_you_mean
 from blindspoon.trial import Trial
@@ -159,7 +156,7 @@ _NEEDED: Mapping[str, set[str]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Difference:
+class Difference(Row):
     """A factor in which a variant's batches and the control's are not alike.
 
     Parameters
@@ -185,13 +182,9 @@ class Difference:
     unit: str
     declared: bool
 
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        return {name: getattr(self, name) for name in self.__slots__}
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WhatDiffers:
+class WhatDiffers(Row):
     """A variant against the control.
 
     Parameters
@@ -223,16 +216,11 @@ class WhatDiffers:
     @property
     def undeclared(self) -> tuple[Difference, ...]:
         """What a difference in taste may be blamed on, besides the method."""
-        return tuple(each for each in self.differences if not each.declared)
-
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        row = {name: getattr(self, name) for name in self.__slots__}
-        return {**row, "differences": [each.to_row() for each in self.differences]}
+        return tuple(found for found in self.differences if not found.declared)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Together:
+class Together(Row):
     """Factors that always change together, so that no tasting can tell them apart.
 
     Parameters
@@ -245,10 +233,6 @@ class Together:
 
     factors: tuple[str, ...]
     variants: tuple[str, ...]
-
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        return {"factors": [*self.factors], "variants": [*self.variants]}
 
 
 def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
@@ -283,7 +267,7 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     >>> log = BatchLog(batches=jars, readings={}, columns=frozenset({"temperature_c"}),
     ...     own=("leaf",), quantities=(), first_tasted=None, last_tasted=None)
     >>> found = what_differs(trial, log)[0].differences
-    >>> [(each.factor, each.amount, each.declared) for each in found]
+    >>> [(one.factor, one.amount, one.declared) for one in found]
     [('leaf', None, True), ('temperature_c', -4.0, False)]
     """
     values = factor_values(log)
@@ -349,7 +333,9 @@ def _what_differs(
         variant=variant,
         batches=len(of_variant),
         control_batches=len(of_control),
-        differences=tuple(sorted((d for _, d in differences), key=lambda each: not each.declared)),
+        differences=tuple(
+            sorted((d for _, d in differences), key=lambda found: not found.declared)
+        ),
         alike=tuple(factor.name for factor in alike),
         not_known=tuple(factor.name for factor in not_known),
         declared_but_alike=tuple(
@@ -357,7 +343,7 @@ def _what_differs(
             for name in trial.variant(variant).differs
             if _any_answers(alike, name) and not _any_answers(met, name)
         ),
-        not_recorded=tuple(each[1] for each in unknown_factors(trial, log) if each[0] == variant),
+        not_recorded=tuple(name for of, name, _ in unknown_factors(trial, log) if of == variant),
     )
 
 
@@ -400,7 +386,7 @@ def _range(values: Sequence[Value]) -> tuple[float, float] | None:
 def _levels(factor: Factor, values: Sequence[Value]) -> tuple[int, ...]:
     """Give every batch the number of its level of a factor, by first appearance."""
     chains: dict[Value, Value] = {}
-    for value in sorted(set(values), key=lambda each: (isinstance(each, str), each)):
+    for value in sorted(set(values), key=lambda value: (isinstance(value, str), value)):
         last = next(reversed(chains), None)
         near = last is not None and factor.alike(last, value)
         chains[value] = chains[last] if near and last is not None else value

@@ -118,7 +118,7 @@ def series(log: BatchLog) -> tuple[Series, ...]:
         for batch in log.batches
         for quantity in quantities
     ]
-    return tuple(each for each in made if each.values)
+    return tuple(line for line in made if line.values)
 
 
 def taste_attribute(trial: Trial, taste: Literal["salty", "sour"]) -> str | None:
@@ -153,7 +153,7 @@ def taste_against_measured(
     for taste, quantity in asked:
         attribute = taste_attribute(trial, taste)
         points = () if attribute is None else _points(trial, table, log, attribute, quantity)
-        if attribute is not None and len(points) > 1 and any(each.measured for each in points):
+        if attribute is not None and len(points) > 1 and any(point.measured for point in points):
             found.append(
                 TasteAgainst(
                     attribute=attribute,
@@ -206,7 +206,7 @@ def _points(
     trial: Trial, table: ScoreTable, log: BatchLog, attribute: str, quantity: Quantity
 ) -> tuple[TastePoint, ...]:
     made = strengths(log)
-    column = [each.name for each in trial.attributes].index(attribute)
+    column = [scored.name for scored in trial.attributes].index(attribute)
     points = []
     for place, variant in enumerate(trial.variants):
         measured = _measured(made, variant.name, quantity)
@@ -226,7 +226,7 @@ def _points(
 def _measured(made: Sequence[Strengths], variant: str, quantity: Quantity) -> float | None:
     """Mean over the batches of a variant; None where one of them is not known."""
     values: list[float | None] = [
-        getattr(each, quantity) for each in made if each.variant == variant
+        getattr(batch, quantity) for batch in made if batch.variant == variant
     ]
     known = [value for value in values if value is not None]
     return sum(known) / len(known) if known and len(known) == len(values) else None
@@ -235,15 +235,15 @@ def _measured(made: Sequence[Strengths], variant: str, quantity: Quantity) -> fl
 def _taster_means(table: ScoreTable, variant: int, column: int) -> list[float]:
     rows = (table.variant == variant) & np.isfinite(table.scores[:, column])
     scores, taster = table.scores[rows, column], table.taster[rows]
-    return [float(scores[taster == each].mean()) for each in np.unique(taster)]
+    return [float(scores[taster == one].mean()) for one in np.unique(taster)]
 
 
 def _as_strong(points: Sequence[TastePoint], control: str, tolerance: float) -> tuple[str, ...]:
-    reference = next((each.measured for each in points if each.variant == control), None)
+    reference = next((point.measured for point in points if point.variant == control), None)
     if reference is None:
         return ()
     return tuple(
-        each.variant
-        for each in points
-        if each.variant != control and abs(each.measured - reference) <= tolerance + 1e-9
+        point.variant
+        for point in points
+        if point.variant != control and abs(point.measured - reference) <= tolerance + 1e-9
     )

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.batches.log import Batch, BatchLog, Row
 
 CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999
 """Standard atomic weights, abridged; IUPAC 2021."""
@@ -155,7 +155,7 @@ class Unknown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Strengths:
+class Strengths(Row):
     """What one batch comes to. A number is None where `unknown` says why it is not known.
 
     Parameters
@@ -214,14 +214,9 @@ class Strengths:
     unknown: tuple[Unknown, ...]
 
     def to_row(self) -> dict[str, object]:
-        """Give every number by its name, for tables and JSON; dates as text."""
-        row: dict[str, object] = {
-            name: getattr(self, name) for name in self.__slots__ if name != "unknown"
-        }
-        day = self.last_ph_date
-        row["last_ph_date"] = None if day is None else day.isoformat()
-        row["unknown"] = {each.strength: each.reason for each in self.unknown}
-        return row
+        """Do as every row, with the reasons by the name of the strength."""
+        row = super(Strengths, self).to_row()
+        return {**row, "unknown": {one.strength: one.reason for one in self.unknown}}
 
 
 def salt_needed(mass_g: float, percent: float, base: Base) -> float:

@@ -1,7 +1,4 @@
-"""What was made, put together: strengths, what else differs, cautions.
-
-What a difference in taste may be blamed on besides the method, in words.
-"""
+"""What was made, put together: strengths, what else differs and cautions; and how it is said."""
 
 from __future__ import annotations
 
@@ -9,8 +6,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
-from blindspoon.batches import safety
 from blindspoon.batches.amounts import Amounts, NoAmounts, amounts
+from blindspoon.batches.cautions import Caution, caution, cautions, sources
 from blindspoon.batches.differences import (
     SALT,
     Difference,
@@ -22,7 +19,6 @@ from blindspoon.batches.differences import (
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.read import build_log
 from blindspoon.batches.readings import INTERACTION, Quantity, TasteAgainst
-from blindspoon.batches.safety import Caution, cautions
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note
 from blindspoon.files.text_table import TextTable
@@ -136,7 +132,7 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
         lacking = label if not what.batches else "the control"
         yield f"What else differs is not known of {label}: batches.csv has no batch of {lacking}."
         return
-    declared = [each.factor for each in what.differences if each.declared]
+    declared = [found.factor for found in what.differences if found.declared]
     if len(declared) > 1:
         names = wording.listing(map(factor_name, declared))
         yield f"{label} differs in {names} at once; the tasting cannot tell which of them it is."
@@ -218,7 +214,7 @@ def same_but_tasted(trial: Trial, against: TasteAgainst, variant: str, kind: str
     label = f"“{trial.variant(variant).label}”"
     name, unit, digits = _MEASURED[against.quantity]
     both = (points[trial.control].measured, points[variant].measured)
-    theirs, ours = (wording.number(each, digits) for each in both)
+    theirs, ours = (wording.number(amount, digits) for amount in both)
     same = f"{label} had about the control’s {name} ({ours}{unit}, the control {theirs}{unit})"
     if kind == "alike":
         return f"{same}, and scored alike on {attribute.label.lower()}."
@@ -245,8 +241,8 @@ def same_and_alike(trial: Trial, against: TasteAgainst, variants: Sequence[str])
     measured = {point.variant: point.measured for point in against.points}
     name, unit, digits = _MEASURED[against.quantity]
     told = wording.listing(
-        f"“{trial.variant(each).label}” ({wording.number(measured[each], digits)}{unit})"
-        for each in variants
+        f"“{trial.variant(name).label}” ({wording.number(measured[name], digits)}{unit})"
+        for name in variants
     )
     control = f"{wording.number(measured[trial.control], digits)}{unit}"
     label = trial.attribute(against.attribute).label.lower()
@@ -344,7 +340,7 @@ class Made:
     def to_record(self) -> Record:
         """Give everything but the log, ready for JSON."""
         return {
-            name: [each.to_row() for each in getattr(self, name)]
+            name: [row.to_row() for row in getattr(self, name)]
             for name in ("strengths", "amounts", "differs", "together", "cautions")
         }
 
@@ -395,15 +391,15 @@ def differences_in_words(trial: Trial, made: Made) -> Iterator[str]:
     for what in made.differs:
         label = f"“{trial.variant(what.variant).label}”"
         if what.batches and what.control_batches:
-            declared = [in_words(each) for each in what.differences if each.declared]
+            declared = [in_words(found) for found in what.differences if found.declared]
             meant = f"as declared, {wording.listing(declared)}; " if declared else ""
             also = also_differed(what) or "nothing else that was written down differs"
             yield f"{label}: {meant}{also}."
         yield from remarks(trial, what)
-    yield from (inseparable(trial, each) for each in made.together)
+    yield from (inseparable(trial, together) for together in made.together)
 
 
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
     """Give each caution and its sources."""
     found = () if made is None else made.cautions
-    return tuple((safety.caution(each), safety.sources(each)) for each in found)
+    return tuple((caution(one), sources(one)) for one in found)

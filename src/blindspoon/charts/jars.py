@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from blindspoon import wording
+from blindspoon.batches.cautions import PH_LIMIT
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.readings import (
     TOLERANCE,
@@ -20,7 +21,6 @@ from blindspoon.batches.readings import (
     TastePoint,
     series,
 )
-from blindspoon.batches.safety import PH_LIMIT
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.charts.style import Laid, Sheet, variant_inks

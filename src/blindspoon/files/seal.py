@@ -67,8 +67,8 @@ def parse_seal(text: str) -> Seal | None:
 def rule_fingerprint(trial: Trial) -> str:
     """Fingerprint what decides a verdict: the rule, the control, the attributes, their scales."""
     attributes = [
-        [each.name, each.margin, each.scale.low, each.scale.high, each.scale.step]
-        for each in trial.attributes
+        [one.name, one.margin, one.scale.low, one.scale.high, one.scale.step]
+        for one in trial.attributes
     ]
     rule = {**asdict(trial.decision), "control": trial.control, "attributes": attributes}
     return _fingerprint(json.dumps(rule, sort_keys=True, default=str))

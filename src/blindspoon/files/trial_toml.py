@@ -1,7 +1,4 @@
-"""`Trial` -> the text of a trial.toml that reads as the same trial.
-
-The text of trial.toml -> `Trial`, every key checked and every default filled in.
-"""
+"""The text of trial.toml -> `Trial`, every key checked and every default filled in; and back."""
 
 from __future__ import annotations
 
@@ -299,19 +296,19 @@ def trial_text(trial: Trial) -> str:
 def _sections(trial: Trial) -> Iterator[list[str]]:
     about = ("title", "question", "product", "control", "host", "licence", "dates", "seed")
     yield _section("[trial]", ((name, getattr(trial, name)) for name in about))
-    yield _trial_toml_decision(trial.decision, trial.attributes)
+    yield _written_decision(trial.decision, trial.attributes)
     scales = {attribute.scale for attribute in trial.attributes}
     shared = next(iter(scales)) if len(scales) == 1 else None
     if shared is not None:
-        yield ["[scale]", *_trial_toml_scale(shared)]
+        yield ["[scale]", *_written_scale(shared)]
     for attribute in trial.attributes:
-        yield _trial_toml_attribute(attribute, own_scale=shared is None)
+        yield _written_attribute(attribute, own_scale=shared is None)
     for variant in trial.variants:
         fields = ("name", "label", "method", "differs")
         yield _section("[[variant]]", ((name, getattr(variant, name)) for name in fields))
     for session in trial.sessions:
         yield _section("[[session]]", (("name", session.name), ("date", session.date)))
-    yield _trial_toml_tasting(trial.tasting)
+    yield _written_tasting(trial.tasting)
     if not trial.tasters_shown:
         yield ["[publish]", "tasters = false"]
 
@@ -338,7 +335,7 @@ def _value(value: Value) -> str:
             return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _trial_toml_decision(decision: Decision, attributes: tuple[Attribute, ...]) -> list[str]:
+def _written_decision(decision: Decision, attributes: tuple[Attribute, ...]) -> list[str]:
     """Write the rule where there is one; the margins stand with the attributes."""
     pairs = [("declared", decision.declared), ("primary", decision.primary)]
     declared = [*pairs, ("alpha", decision.alpha), ("by", decision.by)]
@@ -347,18 +344,18 @@ def _trial_toml_decision(decision: Decision, attributes: tuple[Attribute, ...]) 
     return _section("[decision]", declared) if ruled else []
 
 
-def _trial_toml_scale(scale: Scale) -> list[str]:
+def _written_scale(scale: Scale) -> list[str]:
     return [f"{name} = {_value(getattr(scale, name))}" for name in ("low", "high", "step")]
 
 
-def _trial_toml_attribute(attribute: Attribute, *, own_scale: bool) -> list[str]:
+def _written_attribute(attribute: Attribute, *, own_scale: bool) -> list[str]:
     fields = ("name", "label", "low", "high", "less", "more", "margin")
     lines = _section("[[attribute]]", ((name, getattr(attribute, name)) for name in fields))
-    own = f"scale = {{ {', '.join(_trial_toml_scale(attribute.scale))} }}"
+    own = f"scale = {{ {', '.join(_written_scale(attribute.scale))} }}"
     return [*lines, own] if own_scale else lines
 
 
-def _trial_toml_tasting(tasting: Tasting) -> list[str]:
+def _written_tasting(tasting: Tasting) -> list[str]:
     numbered = tasting.tasters and tasting.tasters == default_tasters(len(tasting.tasters))
     fields = ("servings", "codes", "cleanser", "rest", "controls", "warm_up", "portion_g")
     return _section(

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 
 from blindspoon import wording
-from blindspoon.batches.safety import HEAD
+from blindspoon.batches.cautions import HEAD
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.verdict import flag_words

@@ -1,7 +1,4 @@
-"""What the tables of a trial say of one another, cup by cup, without knowing what is in it.
-
-Rows that name cups by their code only: which rows name the same one.
-"""
+"""What the tables of a trial say of one another, cup by cup, without knowing what is in it."""
 
 from __future__ import annotations
 

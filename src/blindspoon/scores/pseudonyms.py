@@ -43,12 +43,12 @@ def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     width = max(2, len(str(len(known))))
     free = (f"P{number:0{width}}" for number in range(1, 2 * len(known) + 1))
     taken = set(known)
-    numbers = [each for each in free if each not in taken][: len(named)]
+    numbers = [number for number in free if number not in taken][: len(named)]
     dealt = np.random.default_rng([seed, len(named)]).permutation(len(named))
     return {label: numbers[place] for label, place in zip(named, dealt.tolist(), strict=True)}
 
 
-def veil(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
+def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
     """Put pseudonyms for names into a trial and its tables.
 
     Parameters
@@ -63,7 +63,7 @@ def veil(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
         The same object where nothing may be a name. A ballot is called by its number, since its
         file may bear a name.
     """
-    told = [each for each in (*tables.scores, tables.servings, tables.key) if each is not None]
+    told = [table for table in (*tables.scores, tables.servings, tables.key) if table is not None]
     found = (table.columns["taster"].texts for table in told if "taster" in table.columns)
     told_of = (trial.tasting.tasters, *found)
     if all(ALL_IMPERSONAL.fullmatch("\n".join((*texts, ""))) for texts in told_of):
@@ -72,17 +72,17 @@ def veil(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
     if not names:
         return trial, tables
     listed = tuple(names.get(label, label) for label in trial.tasting.tasters)
-    ballots = (_veiled(table, names, number) for number, table in enumerate(tables.scores, 1))
-    veiled = replace(
+    ballots = (_renamed(table, names, number) for number, table in enumerate(tables.scores, 1))
+    renamed = replace(
         tables,
         scores=tuple(ballots),
-        servings=tables.servings and _veiled(tables.servings, names),
-        key=tables.key and _veiled(tables.key, names),
+        servings=tables.servings and _renamed(tables.servings, names),
+        key=tables.key and _renamed(tables.key, names),
     )
-    return replace(trial, tasting=replace(trial.tasting, tasters=listed)), veiled
+    return replace(trial, tasting=replace(trial.tasting, tasters=listed)), renamed
 
 
-def _veiled(table: TextTable, names: Mapping[str, str], number: int = 0) -> TextTable:
+def _renamed(table: TextTable, names: Mapping[str, str], number: int = 0) -> TextTable:
     file = f"ballots/ballot {number}" if table.file.startswith("ballots/") else table.file
     columns = dict(table.columns)
     if "taster" in columns:

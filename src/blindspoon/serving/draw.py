@@ -1,7 +1,4 @@
-"""From a request to a plan: draw the cups, deal the batches, and put codes on them.
-
-Drawing the cups of one session: which variants each taster gets, in which order.
-"""
+"""From a request to a plan: draw the cups, deal the batches, and put codes on them."""
 
 from __future__ import annotations
 

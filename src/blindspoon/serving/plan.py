@@ -1,7 +1,4 @@
-"""The serving plan: every coded cup, who gets it when, and how balanced the whole is.
-
-How balanced a drawn plan is, as numbers counted from the plan itself.
-"""
+"""The serving plan: every coded cup, who gets it when, and how balanced the whole is."""
 
 from __future__ import annotations
 

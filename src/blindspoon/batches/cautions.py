@@ -1,6 +1,4 @@
-"""Cautions in words. None of them, nor their absence, says that a food is safe.
-
-What to look at before anyone tastes: by the data where there are some, in general otherwise.
+"""What to look at before anyone tastes: by the data where there are some, in general otherwise.
 
 A caution never blocks anything, and none of them, nor their absence, says that a food is safe.
 Local codes, a tested recipe and licensed practice come first.
@@ -15,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from blindspoon import wording
-from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.batches.log import Batch, BatchLog, Row
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import shown
 
@@ -81,7 +79,7 @@ _SPOILT = re.compile(r"\b(mou?ld|slim|fuzz|rotten|rott|putrid|off[- ]smell|pink|
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Caution:
+class Caution(Row):
     """One thing to look at.
 
     Parameters
@@ -108,10 +106,6 @@ class Caution:
         """Whether it holds for every food of this sort, whatever the data."""
         return not self.batches
 
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        return {name: getattr(self, name) for name in self.__slots__}
-
 
 def cautions(log: BatchLog) -> tuple[Caution, ...]:
     """List the cautions that apply to what was made.
@@ -132,11 +126,11 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     >>> jar = Batch(name="jar 1", variant="plain", line=2, own={})
     >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(), own=(), quantities=(),
     ...     first_tasted=None, last_tasted=None)
-    >>> [(each.kind, each.batches) for each in cautions(log)][:2]
+    >>> [(found.kind, found.batches) for found in cautions(log)][:2]
     [('ph-not-read', ('jar 1',)), ('pressure', ())]
     """
     by_data = [*_by_ph(log), *_by_strength(log), *_by_words(log)]
-    pointed_at = {each.kind for each in by_data}
+    pointed_at = {found.kind for found in by_data}
     general: tuple[Kind, ...] = ("pressure", "mould", "vacuum", "allergens", "local-rules")
     return (*by_data, *(_caution(kind, []) for kind in general if kind not in pointed_at))
 
