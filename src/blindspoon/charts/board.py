@@ -190,7 +190,9 @@ def _grid(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> _Grid:
         place: wrap(first.variants[place].label, style.note, room, bold=True)
         for place in first.others
     }
-    widths = [text_width(line, style.note, bold=True) for each in labels.values() for line in each]
+    widths = [
+        text_width(line, style.note, bold=True) for lines in labels.values() for line in lines
+    ]
     left = GAP + max(widths) if sheet.beside else 0.0
     gaps = [
         APART if before.result.primary != after.result.primary else GAP

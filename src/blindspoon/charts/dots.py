@@ -338,7 +338,7 @@ def _people(plot: DotPlot, axes: Sequence[Axis], style: Style) -> _People:
         size = size_for(places, style.diameters, style.tallest)
         return _People(tall=max(style.least, *(height(row, size) for row in places)), size=size)
     shares = [density(v, axis.low, axis.high, axis.step) for v in rows if v.size]
-    highest = max(float(each.max()) for each in shares)
+    highest = max(float(share.max()) for share in shares)
     return _People(tall=style.density, per_share=style.density / highest)
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.style import variant_inks
+from blindspoon.charts.titles import finding_clauses
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import NAMES
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
@@ -24,56 +26,26 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
         Without a full stop: "In kitchens like these three, “Calcium” was crisper than the
         control; “Vine leaf” was within 1 point of it".
     """
-    label, total = shown.attribute.label.lower(), len(shown.comparisons)
-    clauses = list[str]()
-    for group, verb, phrase in _groups(shown):
-        clauses.append(f"{_named(group, pool)} {verb[len(group) > 1]} {phrase}")
-    if all(found.verdict == "open" for found in shown.comparisons):
-        clauses = [f"nothing is settled on {label}"] if total > 1 else [f"{clauses[0]} on {label}"]
+    label, compared = shown.attribute.label.lower(), shown.comparisons
+    labels = [pool.variant(found.variant).label for found in compared]
+    clauses = [f"nothing is settled on {label}"]
+    if len(compared) == 1 or any(found.verdict != "open" for found in compared):
+        judged = [(found.verdict, _direction(found)) for found in compared]
+        clauses = finding_clauses(judged, shown.attribute, partial(_named, labels))
     return f"In kitchens like these {wording.spelled(len(pool.kitchens))}, {'; '.join(clauses)}"
 
 
-Group = tuple[list[PooledComparison], tuple[str, str], str]
-
-
-def _groups(shown: PooledAttribute) -> Iterator[Group]:
-    """Variants of one finding, the verb for one and for several, and what is said of them."""
-    said = False
-    for sign in (1, -1):
-        group = [found for found in shown.comparisons if _shown_sign(found) == sign]
-        if group:
-            verb, _, rest = wording.comparative(sign, shown.attribute).partition(" ")
-            if all(found.verdict == "slight" for found in group):
-                limit = f", by less than {wording.margin(shown.attribute)}"
-            else:
-                limit = ""
-            phrase = rest.partition(" on ")[0].removesuffix(" than") if said else rest
-            yield group, _verbs(verb), phrase + ("" if said else " the control") + limit
-            said = True
-    alike = [found for found in shown.comparisons if found.verdict == "alike"]
-    if alike:
-        where = "it" if said else f"the control on {shown.attribute.label.lower()}"
-        yield alike, _verbs("was"), f"within {wording.margin(shown.attribute)} of {where}"
-    unsettled = [found for found in shown.comparisons if found.verdict == "open"]
-    if unsettled:
-        yield unsettled, _verbs("is"), "not settled"
-
-
-def _verbs(verb: str) -> tuple[str, str]:
-    return verb, {"was": "were", "is": "are"}.get(verb, verb)
-
-
-def _shown_sign(found: PooledComparison) -> int:
-    """Tell the direction of a difference that was shown; 0 where none was."""
+def _direction(found: PooledComparison) -> int:
+    """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
     if isinstance(found.pooled, NoResult) or found.verdict not in ("different", "slight"):
         return 0
     return 1 if found.pooled.difference > 0 else -1
 
 
-def _named(group: list[PooledComparison], pool: Pool) -> str:
-    if len(group) > 2:
-        return f"{wording.spelled(len(group))} variants"
-    return wording.listing(f"“{pool.variant(found.variant).label}”" for found in group)
+def _named(labels: Sequence[str], places: Sequence[int], _first: bool) -> str:
+    if len(places) > 2:
+        return f"{wording.spelled(len(places))} variants"
+    return wording.listing(f"“{labels[place]}”" for place in places)
 
 
 BEYOND = 1.5

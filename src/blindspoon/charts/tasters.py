@@ -241,7 +241,8 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
 
 
 def _correlations(reviews: Sequence[TasterReview]) -> list[float]:
-    return [found for found in (each.correlation for each in reviews) if isinstance(found, float)]
+    correlations = (review.correlation for review in reviews)
+    return [found for found in correlations if isinstance(found, float)]
 
 
 def _own_spreads(reviews: Sequence[TasterReview]) -> list[float]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 
 from blindspoon import wording
 from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.findings.comparison import Kind
 from blindspoon.findings.verdict import PROCEDURES
+from blindspoon.trial import Attribute
 
 MOST_NAMES = 3
 """Attributes that a title names; more are counted."""
@@ -29,77 +31,64 @@ def differences_title(outcome: AttributeOutcome) -> str:
     tail = _otherwise(outcome)
     if len(compared) > 1 and all(comparison.verdict == "open" for comparison in compared):
         return _to_whom(outcome, f"nothing is settled on {label}{tail}")
-    return _to_whom(outcome, "; ".join(_clauses(outcome, len(compared))) + tail)
+    judged = [(comparison.verdict, comparison.direction) for comparison in compared]
+    labels = [comparison.variant.label for comparison in compared]
+    clauses = finding_clauses(judged, outcome.attribute, partial(_subject, outcome.noun, labels))
+    return _to_whom(outcome, "; ".join(clauses) + tail)
 
 
-def _clauses(outcome: AttributeOutcome, total: int) -> list[str]:
-    """One clause for each thing that was found, the first with its full subject."""
-    clauses: list[str] = []
-    for places, predicate in _groups(outcome):
-        subject = _subject(outcome, places, total, first=not clauses)
-        plural = len(places) > 1
-        clauses.append(f"{subject} {_number_of_verb(predicate, plural=plural)}")
+def finding_clauses(
+    judged: Sequence[tuple[Kind, int]],
+    attribute: Attribute,
+    subject: Callable[[Sequence[int], bool], str],
+) -> list[str]:
+    """State each thing that was found in a clause, differences first, most variants first.
+
+    Parameters
+    ----------
+    judged : sequence of (str, int)
+        Of each variant: its verdict; 1 or -1 for a difference towards more or less, else 0.
+    attribute : Attribute
+    subject : callable
+        Names variants by their places in `judged`; told whether the clause is the first.
+    """
+    label, margin, clauses = attribute.label.lower(), wording.margin(attribute), list[str]()
+
+    def places(kinds: tuple[Kind, ...], way: int) -> list[int]:
+        return [n for n, (kind, sign) in enumerate(judged) if kind in kinds and sign == way]
+
+    def say(found: Sequence[int], predicate: str) -> None:
+        verb, _, rest = predicate.partition(" ")
+        verb = {"was": "were", "is": "are"}.get(verb, verb) if len(found) > 1 else verb
+        clauses.append(f"{subject(found, not clauses)} {verb} {rest}")
+
+    shown = [(places(("different", "slight"), way), way) for way in (1, -1)]
+    for found, way in sorted(shown, key=lambda group: -len(group[0])):
+        if found:
+            small = sum(judged[place][0] == "slight" for place in found)
+            phrase = wording.comparative(way, attribute)
+            if clauses:
+                phrase = phrase.partition(" on ")[0].removesuffix(" than")
+            else:
+                phrase += " the control"
+            who = "" if small == len(found) else f"{wording.spelled(small)} of them "
+            say(found, phrase + (f", {who}by less than {margin}" if small else ""))
+    alike, unsettled = places(("alike",), 0), places(("open",), 0)
+    if alike:
+        say(alike, f"was within {margin} of {'it' if clauses else f'the control on {label}'}")
+    if unsettled:
+        say(unsettled, "is not settled" if clauses else f"is not settled on {label}")
     return clauses
 
 
-def _groups(outcome: AttributeOutcome) -> list[tuple[list[int], str]]:
-    """Places of the variants of each finding, with what is said of one of them."""
-    label, margin = outcome.attribute.label.lower(), wording.margin(outcome.attribute)
-    higher, lower = (_of_kinds(outcome, ("different", "slight"), sign) for sign in (1, -1))
-    alike, unsettled = (_of_kinds(outcome, (kind,), 0) for kind in ("alike", "open"))
-    groups = list[tuple[list[int], str]]()
-    for places in sorted((higher, lower), key=len, reverse=True):
-        if places:
-            groups.append((places, _differed(outcome, places, first=not groups)))
-    said = bool(groups)
-    if alike:
-        where = "of it" if said else f"of the control on {label}"
-        groups.append((alike, f"was within {margin} {where}"))
-        said = True
-    if unsettled:
-        groups.append((unsettled, "is not settled" if said else f"is not settled on {label}"))
-    return groups
-
-
-def _of_kinds(outcome: AttributeOutcome, kinds: tuple[Kind, ...], sign: int) -> list[int]:
-    """Places of the variants with one of these verdicts, and a difference of this sign if any."""
-    return [
-        place
-        for place in outcome.others
-        if (compared := outcome.comparison(place)) is not None
-        and compared.verdict in kinds
-        and (sign == 0 or (outcome.difference(place) > 0) == (sign > 0))
-    ]
-
-
-def _differed(outcome: AttributeOutcome, places: Sequence[int], *, first: bool) -> str:
-    phrase = wording.comparative(outcome.difference(places[0]), outcome.attribute)
-    phrase = f"{phrase} the control" if first else phrase.partition(" on ")[0].removesuffix(" than")
-    small = sum(
-        compared.verdict == "slight"
-        for place in places
-        if (compared := outcome.comparison(place)) is not None
-    )
-    if not small:
-        return phrase
-    who = "" if small == len(places) else f"{wording.spelled(small)} of them "
-    return f"{phrase}, {who}by less than {wording.margin(outcome.attribute)}"
-
-
-def _number_of_verb(predicate: str, *, plural: bool) -> str:
-    if not plural:
-        return predicate
-    verb, _, rest = predicate.partition(" ")
-    return f"{ {'was': 'were', 'is': 'are'}.get(verb, verb) } {rest}"
-
-
-def _subject(outcome: AttributeOutcome, places: Sequence[int], total: int, *, first: bool) -> str:
-    number, label = len(places), f"“{outcome.variants[places[0]].label}”"
+def _subject(noun: str, labels: Sequence[str], places: Sequence[int], first: bool) -> str:
+    """Name variants by their number; one of several by its label too."""
+    number, total, label = len(places), len(labels), f"“{labels[places[0]]}”"
     if not first:
         return wording.spelled(number)
     if total == 1:
         return label
-    several = wording.count(total, outcome.noun, _plural(outcome.noun)).partition(" ")[2]
+    several = wording.count(total, noun, _plural(noun)).partition(" ")[2]
     if number == total:
         return f"both {several}" if total == 2 else f"all {wording.spelled(total)} {several}"
     named = f", {label}," if number == 1 else ""
