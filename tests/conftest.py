@@ -225,5 +225,18 @@ def needed(*names: str) -> str:
     return found
 
 
+# What reads, computes and judges; what draws, writes pages or serves them is left to the whole run.
+QUICK = {"batches", "files", "findings", "scores", "serving", "stats", "test_verdict.py"}
+LONG = {"slow", "bench", "browser"}
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    for item in items:
+        top, place, *_ = item.path.relative_to(ROOT).parts
+        if top == "tests" and place in QUICK and LONG.isdisjoint(item.keywords):
+            item.add_marker("quick")
+
+
 def pytest_addoption(parser):
     parser.addoption("--renew", action="store_true", help="renew committed pages, then compare")

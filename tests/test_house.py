@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from functools import cache
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 SRC = Path(__file__).parents[1] / "src" / "blindspoon"
+DATA = Path(__file__).parent / "data"
 
 # A module may import from those before it, and from its own package.
 ORDER = (
@@ -143,6 +145,12 @@ def test_help_loads_no_heavy_library(arguments):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+def test_every_data_file_has_its_source():
+    told = re.findall(r"^\| `([^`]+)` \|", (DATA / "SOURCES.md").read_text("utf-8"), re.MULTILINE)
+    files = {path.name for path in DATA.iterdir()} - {"SOURCES.md"}
+    assert sorted(told) == sorted(files)
 
 
 def test_every_public_function_has_a_docstring():

@@ -16,6 +16,7 @@ from blindspoon.stats.results import Interval
 NORMAL, FIVE = SITUATIONS[:2]
 
 
+@pytest.mark.slow
 def test_workers_change_nothing():
     def run(jobs):
         asked = {"trials": 120, "seed": 3, "tasters": [12], "variants": [4], "situations": [FIVE]}
