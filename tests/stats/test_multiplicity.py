@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import ndtr
 from scipy.stats import dunnett, multivariate_t, norm
 from scipy.stats import t as student
 
@@ -156,11 +157,9 @@ def fine_quadrature(loadings, t, df, *, two_sided):
     weight = np.exp(df * (x - np.expm1(2 * np.array(x)) / 2)) if df < np.inf else np.ones(1)
     tails = []
     for s in np.exp(x):
-        below = norm.cdf((s * t - loadings[:, None] * z) / np.sqrt(1 - loadings[:, None] ** 2))
+        below = ndtr((s * t - loadings[:, None] * z) / np.sqrt(1 - loadings[:, None] ** 2))
         if two_sided:
-            below -= norm.cdf(
-                (-s * t - loadings[:, None] * z) / np.sqrt(1 - loadings[:, None] ** 2)
-            )
+            below -= ndtr((-s * t - loadings[:, None] * z) / np.sqrt(1 - loadings[:, None] ** 2))
         tails.append((1 - below.prod(axis=0)) @ norm.pdf(z) * (z[1] - z[0]))
     return np.array(tails) @ weight / weight.sum()
 
