@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from blindspoon.report.tables import factor
+from blindspoon.batches.summary import factor_name
 from blindspoon.report.writers import DASH
 
 
@@ -67,7 +67,7 @@ def test_replicates_stand_in_one_cell(content_of):
 
 
 def test_factors_are_named_without_their_units():
-    assert [factor(name) for name in ("temperature_c", "calcium_g", "vine_leaf")] == [
+    assert [factor_name(name) for name in ("temperature_c", "calcium_g", "vine_leaf")] == [
         "temperature",
         "calcium",
         "vine leaf",

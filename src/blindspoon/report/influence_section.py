@@ -59,10 +59,10 @@ def influence_section(
     if not influence.declared:
         return None
     primary = trial.decision.primary
-    ordered = sorted(influence.declared, key=lambda each: each.attribute not in primary)
+    ordered = sorted(influence.declared, key=lambda outcome: outcome.attribute not in primary)
     keys = {key for name in NAMES for key in influence.moved(name)}
-    moved = [each for each in ordered if each.key in keys]
-    firm = [each for each in ordered if each.key not in keys]
+    moved = [outcome for outcome in ordered if outcome.key in keys]
+    firm = [outcome for outcome in ordered if outcome.key not in keys]
     table = _table(trial, influence, moved, shown=shown)
     return PageSection(
         name="influence",
@@ -87,14 +87,16 @@ def _tasters(trial: Trial, influence: Influence, ordered: list[Outcome], *, show
     """Say which verdicts hang on a single taster: those of primary attributes first."""
     alternatives = influence.of("taster")
     if not alternatives:
-        return next(each.reason for each in influence.not_done if each.name == "taster")
+        return next(lost.reason for lost in influence.not_done if lost.name == "taster")
     moved = influence.moved("taster")
     by_many = {key for key, moves in moved.items() if 2 * len(moves) > len(alternatives)}
     by_few = {key: moves for key, moves in moved.items() if key not in by_many}
-    primary = [each for each in ordered if each.attribute in trial.decision.primary]
+    primary = [outcome for outcome in ordered if outcome.attribute in trial.decision.primary]
     groups = [group for group in (primary, ordered[len(primary) :]) if group]
-    said = [_group(trial, each, by_few, shown=shown, whole=len(groups) == 1) for each in groups]
-    many = _listed((_named(trial, each) for each in ordered if each.key in by_many), "others")
+    said = [_group(trial, group, by_few, shown=shown, whole=len(groups) == 1) for group in groups]
+    many = _listed(
+        (_named(trial, outcome) for outcome in ordered if outcome.key in by_many), "others"
+    )
     move, they = ("moves", "it hangs") if len(by_many) == 1 else ("move", "they hang")
     numbers = (
         f"{many} {move} when any one of more than half the tasters is left out: {they} on how many "
@@ -111,14 +113,14 @@ def _group(
     shown: bool,
     whole: bool,
 ) -> str:
-    labels = dict.fromkeys(_label(trial, each) for each in group)
+    labels = dict.fromkeys(_label(trial, outcome) for outcome in group)
     place = "" if whole and len(labels) > 1 else f" on {_listed(labels, 'others')}"
-    hanging = [each for each in group if each.key in moved]
+    hanging = [outcome for outcome in group if outcome.key in moved]
     if not hanging:
         return f"No verdict{place} hangs on a single taster."
     if len(hanging) == 1:
         return _one(trial, hanging[0], moved[hanging[0].key], shown=shown)
-    named = _listed((_named(trial, each) for each in hanging), "others")
+    named = _listed((_named(trial, outcome) for outcome in hanging), "others")
     many, of = wording.spelled(len(hanging)), wording.spelled(len(group))
     return sentence(f"{many} of the {of} verdicts{place} hang on a single taster: {named}")
 
@@ -146,7 +148,7 @@ def _would(trial: Trial, outcome: Outcome) -> str:
 
 def _says(influence: Influence, name: Name) -> bool:
     """Whether an alternative gave any verdict at all."""
-    return any(each.verdict for made in influence.of(name) for each in made.outcomes)
+    return any(outcome.verdict for made in influence.of(name) for outcome in made.outcomes)
 
 
 def _others(
@@ -174,9 +176,11 @@ def _others(
 
 def _firm(trial: Trial, firm: list[Outcome]) -> Iterator[str]:
     """List the verdicts by attribute: by name where they are few, else counted."""
-    for attribute in dict.fromkeys(each.attribute for each in firm):
-        here = [each for each in firm if each.attribute == attribute]
-        names = [f"“{trial.variant(each.variant).label}” ({word(trial, each)})" for each in here]
+    for attribute in dict.fromkeys(outcome.attribute for outcome in firm):
+        here = [outcome for outcome in firm if outcome.attribute == attribute]
+        names = [
+            f"“{trial.variant(outcome.variant).label}” ({word(trial, outcome)})" for outcome in here
+        ]
         counted = wording.count(len(here), "verdict")
         said = wording.listing(names) if len(firm) <= MOST_FIRM else counted
         yield f"on {_label(trial, here[0])}, {said}"
@@ -190,9 +194,9 @@ def _table(
         return None
     taken = [name for name in NAMES if influence.of(name)]
     rows = []
-    for each in moved[:MOST_ROWS]:
-        cells = [_cell(trial, influence, name, each, shown=shown) for name in taken]
-        rows.append((_row_name(trial, each), (word(trial, each), *cells)))
+    for outcome in moved[:MOST_ROWS]:
+        cells = [_cell(trial, influence, name, outcome, shown=shown) for name in taken]
+        rows.append((_row_name(trial, outcome), (word(trial, outcome), *cells)))
     return Table(
         name="moves",
         caption="Verdicts that move",
@@ -206,8 +210,8 @@ def _table(
 
 def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome, *, shown: bool) -> str:
     """Say what a verdict becomes, and without whom."""
-    spoken = (outcome for each in influence.of(name) for outcome in each.outcomes)
-    if not any(each.key == declared.key and each.verdict is not None for each in spoken):
+    spoken = (outcome for made in influence.of(name) for outcome in made.outcomes)
+    if not any(outcome.key == declared.key and outcome.verdict is not None for outcome in spoken):
         return DASH
     changes: dict[str, list[str]] = {}
     for left_out, outcome in influence.moved(name).get(declared.key, ()):
@@ -265,9 +269,9 @@ def _head(trial: Trial, name: Name) -> str:
 
 def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
     """Say how each alternative was made, and why one was not."""
-    reasons = {each.name: each.reason for each in influence.not_done}
+    reasons = {lost.name: lost.reason for lost in influence.not_done}
     for name in NAMES:
-        silent = [each.reason for made in influence.of(name) for each in made.outcomes]
+        silent = [outcome.reason for made in influence.of(name) for outcome in made.outcomes]
         if name not in reasons and silent and not _says(influence, name):
             yield f"{_SILENT.get(name, _head(trial, name))}: not done.", silent[0]
         elif name not in reasons:

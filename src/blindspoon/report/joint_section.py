@@ -90,13 +90,16 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
 
 
 def _overall_table(analysis: Analysis, overall: Overall) -> Table:
-    alone = {(each.attribute.name, each.variant.name): each for each in analysis.comparisons}
+    alone = {
+        (comparison.attribute.name, comparison.variant.name): comparison
+        for comparison in analysis.comparisons
+    }
     rows = []
-    for each in overall.comparisons:
-        by_itself = alone[each.attribute, each.variant]
-        over_all = overall.verdict(each)
+    for comparison in overall.comparisons:
+        by_itself = alone[comparison.attribute, comparison.variant]
+        over_all = overall.verdict(comparison)
         words = (NAMES[by_itself.verdict], DASH if over_all is None else NAMES[over_all])
-        texts = (by_itself.variant.label, *cells(OVERALL, each), *words)
+        texts = (by_itself.variant.label, *cells(OVERALL, comparison), *words)
         rows.append((by_itself.attribute.label, texts))
     return Table(
         name="together-overall",
@@ -144,7 +147,9 @@ def overall_csv(overall: Overall | NoResult) -> str:
     names = [*csv_names(OVERALL), "reason"]
     if isinstance(overall, NoResult):
         return to_csv(names, [[*csv_values(OVERALL, overall), overall.reason]])
-    return to_csv(names, ([*csv_values(OVERALL, each), None] for each in overall.comparisons))
+    return to_csv(
+        names, ([*csv_values(OVERALL, comparison), None] for comparison in overall.comparisons)
+    )
 
 
 # Findings ---------------------------------------------------------------------------------------
@@ -153,13 +158,14 @@ def overall_csv(overall: Overall | NoResult) -> str:
 def overall_finding(comparisons: tuple[Comparison, ...], overall: Overall) -> str:
     """Say which differences hold when all attributes are held against each other."""
     stricter = {
-        (each.attribute, each.variant): overall.verdict(each) for each in overall.comparisons
+        (comparison.attribute, comparison.variant): overall.verdict(comparison)
+        for comparison in overall.comparisons
     }
     held, lost = list[Comparison](), list[Comparison]()
-    for each in comparisons:
-        if each.differs:
-            verdict = stricter.get((each.attribute.name, each.variant.name))
-            (held if verdict in ("different", "slight") else lost).append(each)
+    for comparison in comparisons:
+        if comparison.differs:
+            verdict = stricter.get((comparison.attribute.name, comparison.variant.name))
+            (held if verdict in ("different", "slight") else lost).append(comparison)
     start = "No attribute was declared primary, so each was decided by itself. "
     shown = len(held) + len(lost)
     if not shown:
@@ -193,9 +199,9 @@ def _listed(comparisons: list[Comparison]) -> str:
     if len(comparisons) > MOST_LISTED:
         return f": {wording.spelled(len(comparisons))}, listed with the numbers"
     by_attribute: dict[str, list[str]] = {}
-    for each in comparisons:
-        label = each.attribute.label.lower()
-        by_attribute.setdefault(label, []).append(f"“{each.variant.label}”")
+    for comparison in comparisons:
+        label = comparison.attribute.label.lower()
+        by_attribute.setdefault(label, []).append(f"“{comparison.variant.label}”")
     named = (f"{wording.listing(labels)} on {label}" for label, labels in by_attribute.items())
     return f": {'; '.join(named)}"
 

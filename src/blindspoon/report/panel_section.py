@@ -52,8 +52,8 @@ def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> PageSect
         points=points("tasters_methods"),
         files=(("tables/panel.csv", panel_csv(panel, shown=shown)),),
         behind={
-            f"{each.attribute}-{chart}": (f"panel-{table}-{each.attribute}",)
-            for each in told
+            f"{found.attribute}-{chart}": (f"panel-{table}-{found.attribute}",)
+            for found in told
             for chart, table in BEHIND
         },
     )
@@ -72,18 +72,18 @@ def panel_csv(panel: Panel, *, shown: bool = True) -> str:
 
 def answering(panel: Panel) -> tuple[AttributePanel, ...]:
     """Choose the attributes that are told of singly: the primary ones, else the first scored."""
-    scored = [each for each in panel.attributes if not isinstance(each.scale_use, NoResult)]
-    return tuple(each for each in scored if each.primary) or tuple(scored[:1])
+    scored = [found for found in panel.attributes if not isinstance(found.scale_use, NoResult)]
+    return tuple(found for found in scored if found.primary) or tuple(scored[:1])
 
 
 def _charts(trial: Trial, panel: Panel, *, shown: bool) -> Iterator[Chart]:
     source = ", ".join(part for part in (f"“{trial.title}”", trial.host) if part)
-    for each in answering(panel):
-        attribute = trial.attribute(each.attribute)
-        made = [places_chart(attribute, each, source)]
+    for found in answering(panel):
+        attribute = trial.attribute(found.attribute)
+        made = [places_chart(attribute, found, source)]
         if shown:
-            made = [chart(attribute, each, source) for chart in (scale_use_chart, alikeness_chart)]
-            made.append(places_chart(attribute, each, source))
+            made = [chart(attribute, found, source) for chart in (scale_use_chart, alikeness_chart)]
+            made.append(places_chart(attribute, found, source))
         yield from (chart for chart in made if chart is not None)
 
 
@@ -91,10 +91,10 @@ def _charts(trial: Trial, panel: Panel, *, shown: bool) -> Iterator[Chart]:
 
 
 def _paragraphs(trial: Trial, panel: Panel, *, shown: bool) -> tuple[str, ...]:
-    every = [(trial.attribute(each.attribute), each) for each in panel.attributes]
+    every = [(trial.attribute(found.attribute), found) for found in panel.attributes]
     label = {attribute.name: attribute.label.lower() for attribute, _ in every}
-    agreement = [(label[each.attribute], each.concordance) for each in panel.attributes]
-    firsts = [(attribute, each.first_cup) for attribute, each in every]
+    agreement = [(label[found.attribute], found.concordance) for found in panel.attributes]
+    firsts = [(attribute, found.first_cup) for attribute, found in every]
     looked = [(a, first) for a, first in firsts if not isinstance(first, NoResult)]
     seen = [(a, first) for a, first in looked if first.interval.excludes_zero()]
     before = [(a, c.carry_over) for a, c in every if not isinstance(c.carry_over, NoResult)]
@@ -107,9 +107,9 @@ def _paragraphs(trial: Trial, panel: Panel, *, shown: bool) -> tuple[str, ...]:
         ),
         not_agreed=_reasons(found for _, found in agreement),
         told=[
-            (attribute, each, wording.digits_for(attribute.scale), _apart(each, alpha))
-            for each in answering(panel)
-            for attribute in [trial.attribute(each.attribute)]
+            (attribute, found, wording.digits_for(attribute.scale), _apart(found, alpha))
+            for found in answering(panel)
+            for attribute in [trial.attribute(found.attribute)]
         ],
         alpha=alpha,
         level=wording.percent(LEVEL),
@@ -118,9 +118,9 @@ def _paragraphs(trial: Trial, panel: Panel, *, shown: bool) -> tuple[str, ...]:
         seen=seen,
         before=len(before),
         felt=[a.label.lower() for a, carried in before if carried.test.p_value < alpha],
-        in_model=all(each.position_in_model for a, each in every if a.name in names),
+        in_model=all(found.position_in_model for a, found in every if a.name in names),
         shown=shown,
-        crowd=any(isinstance(each.tasters, NoResult) for each in panel.attributes),
+        crowd=any(isinstance(found.tasters, NoResult) for found in panel.attributes),
     )
 
 
@@ -129,10 +129,10 @@ def _reasons(found: Iterable[object]) -> list[str]:
     return list(dict.fromkeys(part.reason for part in found if isinstance(part, NoResult)))
 
 
-def _apart(each: AttributePanel, alpha: float) -> tuple[int, int] | None:
+def _apart(found: AttributePanel, alpha: float) -> tuple[int, int] | None:
     """Count who told the variants apart beyond their own spread, of those who can be asked."""
-    if isinstance(each.tasters, NoResult):
+    if isinstance(found.tasters, NoResult):
         return None
-    tests = [review.discrimination for review in each.tasters]
+    tests = [review.discrimination for review in found.tasters]
     known = [test for test in tests if not isinstance(test, NoResult)]
     return (sum(test.p_value < alpha for test in known), len(known)) if len(known) > 1 else None

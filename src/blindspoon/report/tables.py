@@ -11,7 +11,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray
-from blindspoon.batches.summary import Made
+from blindspoon.batches.summary import Made, factor_name
 from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.report.writers import (
     DASH,
@@ -329,7 +329,7 @@ def methods_table(trial: Trial, table: ScoreTable) -> Table:
     tasted = table.batches_tasted(len(trial.variants))
     for variant, batches in zip(trial.variants, tasted.tolist(), strict=True):
         name = f"{variant.label} (control)" if variant.name == trial.control else variant.label
-        differs = wording.listing(map(factor, variant.differs))
+        differs = wording.listing(map(factor_name, variant.differs))
         texts = [variant.method, differs, f"{batches}" if batches else "not named"]
         rows.append((name, blank_as_dash(texts)))
     return Table(
@@ -340,17 +340,6 @@ def methods_table(trial: Trial, table: ScoreTable) -> Table:
         rows=tuple(rows),
         stacked=True,
     )
-
-
-def factor(column: str) -> str:
-    """Name a column of batches.csv in words, without its unit.
-
-    Examples
-    --------
-    >>> [factor(name) for name in ("temperature_c", "calcium_g", "vine_leaf")]
-    ['temperature', 'calcium', 'vine leaf']
-    """
-    return column.removesuffix("_c").removesuffix("_g").replace("_", " ")
 
 
 # Scores -----------------------------------------------------------------------------------------

@@ -73,7 +73,8 @@ def print_sheets(
     Examples
     --------
     >>> import numpy as np
-    >>> from blindspoon.serving import draw, request_for
+    >>> from blindspoon.serving.draw import draw
+    >>> from blindspoon.serving.request import request_for
     >>> from blindspoon.files.trial_toml import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "brined" }
