@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -120,9 +120,14 @@ def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
 @click.option("--tasters", type=SIZE, multiple=True, help="A size of panel; may be repeated.")
 @click.option("--only", multiple=True, metavar="SITUATION", help="All by default; may be repeated.")
 @click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
-@click.option("--to", type=click.File("a+", "utf-8"), help="A page whose tables are renewed.")
+@click.option(
+    "--to",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Write every rate as CSV, and print only the summary.",
+)
 @JSON
-def calibrate(as_json: bool, to: TextIO | None, **options: Any) -> None:  # noqa: ANN401 - Asked knows them
+def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: ANN401 - Asked knows them
     """Count how often the verdicts are right.
 
     Simulates complete trials in several situations, compares and judges them as real ones, and
@@ -130,15 +135,20 @@ def calibrate(as_json: bool, to: TextIO | None, **options: Any) -> None:  # noqa
     SITUATION is normal, five-points, heavy-tails, missing, disagreement, disagreement-twice,
     position, incomplete, wide-control or wide-variant.
     """
-    from blindspoon.simulate.calibration_page import Asked, run  # noqa: PLC0415
+    from blindspoon.files import disk  # noqa: PLC0415
+    from blindspoon.simulate.calibration_tables import (  # noqa: PLC0415
+        Asked,
+        run,
+        summary,
+        tables,
+        to_csv,
+    )
 
-    if to is not None:
-        to.seek(0)
-    earlier = to.read() if to is not None else ""
     with progress("Simulating") as moved:
-        found, page = run(Asked(**options, to=to.name if to else None), earlier, today(), moved)
+        found = run(Asked(**options), moved)
     if to is not None:
-        to.truncate(0)
-        to.write(page)
-    if as_json or to is None:
-        say_json(found.to_record()) if as_json else click.echo(page, nl=False)
+        disk.write_file_atomically(to, to_csv(found, today()).encode())
+    if as_json:
+        say_json(found.to_record())
+    else:
+        click.echo((tables if to is None else summary)(found.counted()), nl=False)

@@ -1,22 +1,14 @@
-"""What the design promises of these rates, and which of them are beyond it.
-
-How often the procedures were right, one frozen value a cell.
-
-Simulated verdicts against the truth, counted.
-
-Situations, panels and truths, spread over the cores: the entry to calibration.
-"""
+"""How often the verdicts are right: simulated trials, judged as real ones, against the truth."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from joblib import Parallel, delayed  # type: ignore[import-untyped]
 
 from blindspoon.arrays import IntArray
 from blindspoon.findings.compare import compare_trial
@@ -30,6 +22,7 @@ from blindspoon.simulate.situations import (
     Truths,
     truths,
 )
+from blindspoon.simulate.sweep import Progress, sweep
 from blindspoon.simulate.trials import make_trial, simulate
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.sign_flips import EXACT_UP_TO
@@ -82,6 +75,37 @@ class CalibrationCell:
     false_alike: Rate | None
 
 
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """One rate, by itself: a row of the CSV.
+
+    Parameters
+    ----------
+    situation, variants, tasters, truth, procedure
+        As in `CalibrationCell`.
+    question : {"false_alarm", "coverage", "found", "false_alike"}
+    rate : Rate
+    """
+
+    situation: str
+    variants: int
+    tasters: int
+    truth: Truth
+    procedure: By
+    question: str
+    rate: Rate
+
+    @property
+    def beyond(self) -> bool:
+        """Whether it is worse than its limit by more than its noise."""
+        return is_beyond(self.question, self.rate)
+
+    @property
+    def assumed(self) -> bool:
+        """Whether the procedure's assumptions hold in this situation."""
+        return is_assumed(self.situation, self.truth, self.procedure)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibration:
     """All cells of a calibration.
@@ -101,6 +125,16 @@ class Calibration:
     def to_record(self) -> Record:
         """Give everything as plain values, ready for JSON."""
         return asdict(self)
+
+    def counted(self) -> tuple[Counted, ...]:
+        """List every rate of a question that could be asked."""
+        return tuple(
+            Counted(cell.situation, cell.variants, cell.tasters, cell.truth, cell.procedure,
+                    question, getattr(cell, question))
+            for cell in self.cells
+            for question in QUESTIONS
+            if getattr(cell, question) is not None
+        )  # fmt: skip
 
 
 QUESTIONS = ("false_alarm", "coverage", "found", "false_alike")
@@ -228,8 +262,6 @@ TRIALS = 2000
 CHUNK = 100
 """Trials drawn from one seed, whatever the number of workers."""
 
-Progress = Callable[[int, int], None]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
@@ -287,11 +319,14 @@ def calibrate(
     ]
     wanted = {panel: _trials(panel, trials) for panel in panels}
     jobs = [
-        (panel, start, min(CHUNK, count - start))
-        for panel, count in wanted.items()
+        (seed, panel, start, min(CHUNK, count - start))
+        for panel, count in sorted(wanted.items(), key=lambda asked: -asked[0].tasters)
         for start in range(0, count, CHUNK)
     ]
-    counted = _work(jobs, seed, n_jobs, progress or (lambda _done, _all: None))
+    counted = {panel: np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64) for panel in panels}
+    chunks = sweep(count_chunk, jobs, n_jobs, progress)
+    for (_, panel, _, _), counts in zip(jobs, chunks, strict=True):
+        counted[panel] += counts
     cells = [cell for panel in panels for cell in _cells(panel, wanted[panel], counted[panel])]
     return Calibration(trials=trials, seed=seed, cells=tuple(cells))
 
@@ -301,22 +336,7 @@ def _trials(panel: Panel, trials: int) -> int:
     return max(1, trials >> halved)
 
 
-def _work(
-    jobs: list[tuple[Panel, int, int]], seed: int, n_jobs: int | None, progress: Progress
-) -> dict[Panel, IntArray]:
-    """Hand the chunks to the workers, the largest panels first, and add up what they count."""
-    progress(0, len(jobs))
-    counted = {panel: np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64) for panel, _, _ in jobs}
-    workers = Parallel(n_jobs=n_jobs, return_as="generator_unordered")
-    longest_first = sorted(jobs, key=lambda job: -job[0].tasters)
-    work = (delayed(count_chunk)(seed, *job) for job in longest_first)
-    for done, (panel, counts) in enumerate(workers(work), 1):
-        counted[panel] += counts
-        progress(done, len(jobs))
-    return counted
-
-
-def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> tuple[Panel, IntArray]:
+def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> IntArray:
     """Simulate and judge one chunk of trials.
 
     Parameters
@@ -329,8 +349,7 @@ def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> tuple[Panel
 
     Returns
     -------
-    panel : Panel
-    counts : int array, shape (2, 4, 2)
+    int array, shape (2, 4, 2)
         By the mixed model and by ranks, as `tally` counts.
     """
     situation, variants = panel.situation, panel.variants
@@ -344,7 +363,7 @@ def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> tuple[Panel
         for result in compare_trial(trial, table)
     ]
     counts = [tally([answers(result, by) for result in judged], true, by) for by in BOTH]
-    return panel, np.array(counts)
+    return np.array(counts)
 
 
 def _cells(panel: Panel, trials: int, counts: IntArray) -> list[CalibrationCell]:
@@ -375,20 +394,6 @@ BOUND_QUESTIONS = ("false_alarm", "coverage", "false_alike")
 """The rates that are held to a limit; the share found is not."""
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
-    """One rate that has a limit: whether it is beyond it, and whether it should not be.
-
-    ``assumed`` says that the procedure's assumptions hold in the cell's situation.
-    """
-
-    cell: CalibrationCell
-    question: str
-    rate: Rate
-    beyond: bool
-    assumed: bool
-
-
 def is_beyond(question: str, rate: Rate) -> bool:
     """Tell whether a rate is worse than its limit by more than its noise.
 
@@ -408,14 +413,9 @@ def is_beyond(question: str, rate: Rate) -> bool:
     return wrong > LIMIT + ERRORS * math.sqrt(LIMIT * (1 - LIMIT) / rate.trials)
 
 
-def held_to_limits(calibration: Calibration) -> Iterator[Held]:
+def held_to_limits(counted: Iterable[Counted]) -> Iterator[Counted]:
     """Go through every rate that has a limit, those without a claim included."""
-    for cell in calibration.cells:
-        assumed = is_assumed(cell.situation, cell.truth, cell.procedure)
-        for question in BOUND_QUESTIONS:
-            rate = getattr(cell, question)
-            if rate is not None:
-                yield Held(cell, question, rate, is_beyond(question, rate), assumed)
+    return (rate for rate in counted if rate.question in BOUND_QUESTIONS)
 
 
 def is_assumed(situation: str, truth: Truth, procedure: By) -> bool:
@@ -431,7 +431,7 @@ def is_assumed(situation: str, truth: Truth, procedure: By) -> bool:
     """
     if procedure == "ranks":
         return True
-    found = next(each for each in SITUATIONS if each.name == situation)
+    found = next(known for known in SITUATIONS if known.name == situation)
     return not truths(found, truth, FEWEST_VARIANTS).uneven
 
 

@@ -1,4 +1,4 @@
-"""The tables of a calibration, their place in a page, and the command."""
+"""The tables of a calibration, its CSV, and the command."""
 
 from __future__ import annotations
 
@@ -18,7 +18,15 @@ from blindspoon.simulate.calibrate import (
     is_beyond,
     pooled,
 )
-from blindspoon.simulate.calibration_page import BEGIN, END, Asked, Run, make_block, renew, run
+from blindspoon.simulate.calibration_tables import (
+    HEADING,
+    Asked,
+    from_csv,
+    run,
+    summary,
+    tables,
+    to_csv,
+)
 from blindspoon.simulate.situations import SITUATIONS
 
 DAY = datetime.date(2026, 9, 5)
@@ -41,8 +49,7 @@ def calibration(situation="normal", **found):
 
 
 def block(found):
-    made = Run(date=DAY, version="9.8.7", command="blindspoon calibrate", seconds=1234.0)
-    return make_block(found, made)
+    return tables(found.counted())
 
 
 @pytest.mark.parametrize(
@@ -71,7 +78,7 @@ def test_a_rate_beyond_its_limit_is_bold_and_listed():
 
 def test_where_assumptions_do_not_hold_it_is_said():
     found = calibration("wide-control", false_alarm=Rate(0.128, 0.0075, 2000))
-    claims = {each.cell.procedure: each.assumed for each in held_to_limits(found)}
+    claims = {one.procedure: one.assumed for one in held_to_limits(found.counted())}
     assert claims == {"mixed": False, "ranks": True}
     text = block(found)
     assert "| wide-control | mixed model | no |" in text
@@ -84,7 +91,7 @@ def test_a_question_that_was_never_asked_is_a_dash():
 
 
 def test_fewer_trials_with_an_interval_are_said():
-    text = block(calibration(coverage=Rate(0.8, 0.1, 16)))
+    text = block(calibration(coverage=Rate(0.8, 0.1, 16), false_alike=Rate(0.0, 0.0, 2000)))
     assert "| 0.800 ± 0.100 of 16 |" in text.replace("**", "")
 
 
@@ -96,33 +103,24 @@ def test_a_rate_of_few_trials_is_not_called_the_worst():
     assert "| 0.957 ± 0.005 (0.960) |" in text
 
 
-def test_how_it_was_made_stands_above():
-    text = block(calibration())
-    assert "Blindspoon 9.8.7, 2026-09-05, seed 3, 2,000 trials a cell, 21 minutes:" in text
-    assert "```sh\nblindspoon calibrate\n```" in text
-    assert text.startswith(BEGIN)
-    assert text.endswith(f"{END}\n")
-
-
 def test_pooled_rates_weigh_by_trials():
     rate = pooled([Rate(0.1, 0.03, 100), Rate(0.04, 0.01, 300)])
     assert (rate.value, rate.trials) == (pytest.approx(0.055), 400)
     assert rate.se == pytest.approx((0.03**2 / 16 + 0.01**2 * 9 / 16) ** 0.5)
 
 
-def test_text_around_the_tables_stays():
-    page = f"# Head\n\n{BEGIN}\nold\n{END}\n\nTail\n"
-    once = renew(page, block(calibration()))
-    assert once.startswith(f"# Head\n\n{BEGIN}\n\nBlindspoon")
-    assert once.endswith(f"{END}\n\nTail\n")
-    assert renew(once, block(calibration())) == once
+def test_a_line_of_the_csv_says_how_its_rate_was_made():
+    text = to_csv(calibration(false_alarm=Rate(0.128, 0.0075, 2000)), DAY)
+    heads, first, *_ = text.splitlines()
+    assert heads == ",".join(HEADING)
+    assert first.startswith("2026-09-05,")
+    assert first.endswith(",3,normal,4,6,none,mixed,false_alarm,0.128,0.0075,2000")
 
 
-def test_a_page_without_a_place_is_refused_before_anything_is_simulated():
-    called = []
-    with pytest.raises(DesignError, match="no place for the tables"):
-        run(Asked(trials=8), "# Head\n", DAY, lambda *done: called.append(done))
-    assert called == []
+def test_the_csv_gives_every_rate_back():
+    found = calibration(false_alarm=Rate(0.128, 0.0075, 2000), coverage=Rate(0.8, 0.1, 16))
+    assert from_csv(to_csv(found, DAY)) == found.counted()
+    assert summary(found.counted()) in tables(found.counted())
 
 
 @pytest.mark.parametrize(
@@ -134,7 +132,7 @@ def test_a_page_without_a_place_is_refused_before_anything_is_simulated():
 )
 def test_what_cannot_be_simulated_is_refused(asked, said):
     with pytest.raises(DesignError, match=said):
-        run(asked, "", DAY)
+        run(asked)
 
 
 def test_the_command_prints_json():
@@ -144,20 +142,20 @@ def test_the_command_prints_json():
     assert found["cells"][0]["coverage"]["trials"] == 8
 
 
-def test_the_command_renews_a_page(tmp_path):
-    page = tmp_path / "page.md"
-    page.write_text(f"# Head\n\n{BEGIN}\n{END}\nTail\n", encoding="utf-8")
-    done = CliRunner().invoke(commands, [*SMALL, "--to", str(page)])
-    assert (done.exit_code, done.stdout) == (0, "")
-    text = page.read_text(encoding="utf-8")
-    assert text.startswith("# Head\n\n<!-- calibration -->\n\nBlindspoon")
-    assert "--trials 8 --tasters 6 --only normal --to" in text
-    assert text.endswith(f"{END}\nTail\n")
+def test_the_command_writes_every_rate_and_prints_the_summary(tmp_path):
+    file = tmp_path / "rates.csv"
+    done = CliRunner().invoke(commands, [*SMALL, "--to", str(file)])
+    written = from_csv(file.read_text(encoding="utf-8"))
+    assert {(one.situation, one.tasters, one.procedure) for one in written} == {
+        ("normal", 6, "mixed"),
+        ("normal", 6, "ranks"),
+    }
+    assert done.stdout == summary(written)
 
 
 def test_the_command_prints_the_tables():
     done = CliRunner().invoke(commands, SMALL)
-    assert done.stdout.startswith(BEGIN)
+    assert done.stdout.startswith("### In short")
     assert "### normal" in done.stdout
 
 

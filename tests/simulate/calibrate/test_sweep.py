@@ -7,7 +7,6 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.verdict import judge
 from blindspoon.simulate import calibrate
 from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rates
 from blindspoon.simulate.situations import SITUATIONS
@@ -50,22 +49,31 @@ def test_trials_of_a_cell_and_progress():
 def breaking(monkeypatch, **changes):
     """Put a fault into every comparison by the mixed model."""
 
-    def broken(comparison):
-        mixed = comparison.mixed
-        return replace(
-            comparison, mixed=replace(mixed, **{name: how(mixed) for name, how in changes.items()})
-        )
-
     def compare(trial, table):
-        (result,) = compare_trial(trial, table)
-        return (judge(trial, table, replace(result, others=tuple(map(broken, result.others)))),)
+        results = compare_trial(trial, table)
+        return tuple(
+            replace(
+                result,
+                others=tuple(
+                    replace(
+                        comparison,
+                        mixed=replace(
+                            comparison.mixed,
+                            **{name: how(comparison.mixed) for name, how in changes.items()},
+                        ),
+                    )
+                    for comparison in result.others
+                ),
+            )
+            for result in results
+        )
 
     monkeypatch.setattr(calibrate, "compare_trial", compare)
 
 
 def count(truth="none", trials=140):
     panel = calibrate.Panel(situation=NORMAL, variants=5, tasters=10, truth=truth)
-    counts = calibrate.count_chunk(3, panel, 0, trials)[1]
+    counts = calibrate.count_chunk(3, panel, 0, trials)
     return rates(counts[0]), rates(counts[1])
 
 
@@ -100,6 +108,6 @@ def test_a_short_calibration_holds_its_limits(situation, name):
     found = calibrate.calibrate(
         trials=400, seed=20260906, tasters=[6, 12], situations=[situation(name)], n_jobs=-1
     )
-    assumed = [each for each in held_to_limits(found) if each.assumed]
+    assumed = [each for each in held_to_limits(found.counted()) if each.assumed]
     assert assumed
     assert [each for each in assumed if each.beyond] == []
