@@ -33,9 +33,11 @@ PRECISE, MOST = 0.01, 2500
 WANTED = 0.8
 """The chance at which a difference counts as one that would be seen."""
 
-CLOSE, FARTHEST = 0.4, 2.0
-"""Normal deviates between that chance and one from which the difference is interpolated; largest
-ratio of one difference that is tried to the next."""
+CLOSE = 0.4
+"""Normal deviates between that chance and one from which the difference is interpolated."""
+
+NARROW, FARTHEST = 1.05, 2.0
+"""Smallest and largest ratio of two differences that are tried one after the other."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,9 +252,11 @@ def _seen(
         pair = sorted(chances)[-2:] if above is None else [below, above]
         at, slope = _crossing(pair, chances)
         nearest = min(pair, key=lambda shift: _away(chances[shift]))
-        if above is not None and _away(chances[nearest]) < CLOSE:
+        if above is None:
+            farthest = min(below * FARTHEST, longest)
+            at = min(max(at, below * NARROW), farthest) if slope > 0 else farthest
+        elif _away(chances[nearest]) < CLOSE or above < below * NARROW:
             return Seen(at, _error(chances[nearest]) / slope)
-        at = min(max(at, below * 1.05), below * FARTHEST, longest) if above is None else at
         chances[at] = power(at)
 
 
@@ -261,7 +265,7 @@ def _crossing(pair: list[float], chances: dict[float, Chance]) -> tuple[float, f
     below, above = pair
     low, high = _deviate(chances[below]), _deviate(chances[above])
     slope = (high - low) / (above - below)
-    return below + (float(ndtri(WANTED)) - low) / slope, slope
+    return (below + (float(ndtri(WANTED)) - low) / slope if slope else np.inf), slope
 
 
 def _deviate(chance: Chance) -> float:
