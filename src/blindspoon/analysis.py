@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blindspoon.batches.summary import make_up
-from blindspoon.errors import DesignError, Note, Problem, TrialError
+from blindspoon.errors import DesignError, Note, Problem, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.files.seal import seal_sentences
 from blindspoon.files.text_table import FolderTables
@@ -62,12 +62,14 @@ def analyse(folder: Path) -> Analysis:
 def _under_pseudonyms(
     trial: Trial, told: FolderTables
 ) -> tuple[Trial, FolderTables, ScoreTable, tuple[Note, ...]]:
-    """Build the table, its problems naming tasters as the files do and its rows as the report."""
-    table, notes = build_table(trial, told.scores, told.servings, told.key)
-    trial, tables = pseudonymise(trial, told)
-    if tables is not told:
-        table, notes = build_table(trial, tables.scores, tables.servings, tables.key)
-    return trial, tables, table, notes
+    """Lift the blind under pseudonyms; what is wrong with the files names tasters as they do."""
+    hidden, tables = pseudonymise(trial, told)
+    try:
+        table, notes = build_table(hidden, tables.scores, tables.servings, tables.key)
+    except ScoreError:
+        build_table(trial, told.scores, told.servings, told.key)
+        raise
+    return hidden, tables, table, notes
 
 
 def write_report(analysis: Analysis, to: Path) -> Path:

@@ -55,6 +55,13 @@ def test_ranks_that_could_not_reach_alpha_are_told_of(content_of):
     assert "its adjusted p value cannot be below 0.250, and 0.05 was asked for" in text
 
 
+def test_ranks_that_could_not_reach_their_share_of_alpha_are_told_of(content_of):
+    # six tasters and four variants: 2 / 2**6 is below 0.05 and not below half of it
+    text = said(content_of("two primary", tasters=6), "unsettled")[-1]
+    assert "the rank comparison, which is shown beside the verdict, could not have called" in text
+    assert "its adjusted p value cannot be below 0.031, and 0.025 was asked for" in text
+
+
 def test_one_batch_each_compares_batches_and_not_methods(content_of):
     heading, text = part(content_of("usual"), "not-shown").points[0]
     assert heading == "What the methods do."
