@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from blindspoon.arrays import BoolArray
+from blindspoon.arrays import BoolArray, IntArray
 from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.findings.plain import Record, as_record
@@ -20,6 +20,18 @@ from blindspoon.trial import Trial
 if TYPE_CHECKING:
     from blindspoon.stats.ordinal import OrdinalContrast, OrdinalFit
 
+
+FEWER_SAMPLES = 9_999
+"""Flips that are sampled at first, a tenth of the usual."""
+
+MOST_TASTERS = 60
+"""Tasters up to whom each is left out in turn; one of so many carries little of the answer."""
+
+MOST_REFITS = 480
+"""Refits of one attribute for all tasters, or all sessions; one takes a few milliseconds."""
+
+MOST_SCORES = 4_000_000
+"""Scores that one kind of alternative may refit in all; a million take about half a second."""
 
 ONE_TASTER = "one taster"
 
@@ -147,30 +159,26 @@ class Influence:
             for each in self.alternatives
             for outcome in each.outcomes
         ]
-        return rows if shown else _nameless(rows)
+        if shown:
+            return rows
+        tasters = [row | {"left_out": ONE_TASTER} for row in rows if row["alternative"] == "taster"]
+        tasters.sort(key=lambda row: [str(cell) for cell in row.values()])
+        return [*tasters, *(row for row in rows if row["alternative"] != "taster")]
 
     def to_record(self, *, shown: bool = True) -> Record:
         """Write everything for JSON; `shown` as in `to_rows`."""
+        rows = self.to_rows(shown=shown)
+        for row in rows:  # the reason stands beside what it explains, where there is one
+            reason = row.pop("reason")
+            row.update({"verdict_reason": reason} if reason else {})
         return {
-            "outcomes": [_with_reason(row) for row in self.to_rows(shown=shown)],
+            "outcomes": rows,
             "not_done": [as_record(each) for each in self.not_done],
             "ordinal": [
                 {"attribute": attribute, **_fit_record(fit, self.variants)}
                 for attribute, fit in self.ordinal
             ],
         }
-
-
-def _nameless(rows: list[Record]) -> list[Record]:
-    tasters = [row | {"left_out": ONE_TASTER} for row in rows if row["alternative"] == "taster"]
-    tasters.sort(key=lambda row: [str(cell) for cell in row.values()])
-    return [*tasters, *(row for row in rows if row["alternative"] != "taster")]
-
-
-def _with_reason(row: Record) -> Record:
-    """Set the reason beside what it explains, and only where there is one."""
-    reason = row.pop("reason")
-    return row | ({"verdict_reason": reason} if reason else {})
 
 
 def _fit_record(fit: OrdinalFit | NoResult, variants: tuple[str, ...]) -> Record:
@@ -182,10 +190,6 @@ def _fit_record(fit: OrdinalFit | NoResult, variants: tuple[str, ...]) -> Record
         contrast["variant"] = variants[contrast["variant"]]
     names = ("levels", "grouped", "thresholds", "taster_sd", "log_likelihood", "contrasts")
     return {"fit": {name: record[name] for name in names}}
-
-
-FEWER_SAMPLES = 9_999
-"""Flips that are sampled at first, a tenth of the usual."""
 
 
 def declare(results: tuple[AttributeResult, ...]) -> dict[tuple[str, str], Outcome]:
@@ -282,16 +286,6 @@ def _doubtful(outcome: Outcome, alpha: float) -> bool:
     return outcome.changed or (p is not None and bool(abs(p - alpha) <= 4 * error))
 
 
-MOST_TASTERS = 60
-"""Tasters up to whom each is left out in turn; one of so many carries little of the answer."""
-
-MOST_REFITS = 480
-"""Refits of one attribute for all tasters, or all sessions; one takes a few milliseconds."""
-
-MOST_SCORES = 4_000_000
-"""Scores that one kind of alternative may refit in all; a million take about half a second."""
-
-
 def study_influence(
     trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
 ) -> Influence:
@@ -336,33 +330,26 @@ def study_influence(
 
 
 def _without_tasters(study: Study) -> Iterator[Alternative | NotDone]:
-    present = np.unique(study.table.taster).tolist()
-    reason = _too_many_tasters(study, len(present))
-    if reason:
-        yield NotDone(name="taster", reason=reason)
-        return
-    for taster in present:
-        rows = study.table.taster != taster
-        yield _left_out(study, "taster", study.table.tasters[taster], rows)
-
-
-def _left_out(study: Study, name: Name, left_out: str, rows: BoolArray) -> Alternative:
-    """Judge every attribute of some of the rows by the procedure that decides."""
-    table = only(study.table, rows)
-    outcomes = [outcome for each in study.compared for outcome in study.again(table, each)]
-    return Alternative(name=name, left_out=left_out, outcomes=tuple(outcomes))
-
-
-def _too_many_tasters(study: Study, tasters: int) -> str:
+    tasters = np.unique(study.table.taster).size
+    reason = _too_much(study, tasters * len(study.compared))
     if tasters < 2:
-        return "There is one taster only, on whom everything hangs."
-    refits = tasters * len(study.compared)
-    if tasters > MOST_TASTERS:
-        return (
+        reason = "There is one taster only, on whom everything hangs."
+    elif tasters > MOST_TASTERS:
+        reason = (
             f"With {tasters:,} tasters one of them can hardly move an answer; each is left out in "
             f"turn up to {MOST_TASTERS} tasters."
         )
-    return _too_much(study, refits)
+    return _in_turn(study, "taster", study.table.tasters, study.table.taster, reason)
+
+
+def _without_sessions(study: Study) -> Iterator[Alternative | NotDone]:
+    sessions = np.unique(study.table.session).size
+    reason = _too_much(study, sessions * len(study.compared))
+    if sessions < 2:
+        reason = "There was one session only."
+    elif any(each.unit == "round" for each in study.compared):
+        reason = "Comparing the rounds of one taster again without each in turn takes too long."
+    return _in_turn(study, "session", study.table.sessions, study.table.session, reason)
 
 
 def _too_much(study: Study, refits: int) -> str:
@@ -375,19 +362,22 @@ def _too_much(study: Study, refits: int) -> str:
     )
 
 
-def _without_sessions(study: Study) -> Iterator[Alternative | NotDone]:
-    present = np.unique(study.table.session).tolist()
-    reason = _too_much(study, len(present) * len(study.compared))
-    if len(present) < 2:
-        reason = "There was one session only."
-    elif any(each.unit == "round" for each in study.compared):
-        reason = "Comparing the rounds of one taster again without each in turn takes too long."
+def _in_turn(
+    study: Study, name: Name, labels: Sequence[str], codes: IntArray, reason: str
+) -> Iterator[Alternative | NotDone]:
+    """Leave out one after the other, unless there is a reason not to."""
     if reason:
-        yield NotDone(name="session", reason=reason)
+        yield NotDone(name=name, reason=reason)
         return
-    for session in present:
-        rows = study.table.session != session
-        yield _left_out(study, "session", study.table.sessions[session], rows)
+    for code in np.unique(codes).tolist():
+        yield _left_out(study, name, labels[code], codes != code)
+
+
+def _left_out(study: Study, name: Name, left_out: str, rows: BoolArray) -> Alternative:
+    """Judge every attribute of some of the rows by the procedure that decides."""
+    table = only(study.table, rows)
+    outcomes = [outcome for each in study.compared for outcome in study.again(table, each)]
+    return Alternative(name=name, left_out=left_out, outcomes=tuple(outcomes))
 
 
 def only(table: ScoreTable, rows: BoolArray) -> ScoreTable:
@@ -437,38 +427,34 @@ def _as_categories(
     if len(reasons) == len(fits):
         reason = reasons[0] if reasons else "Nothing was compared."
         return NotDone(name="ordinal", reason=reason)
+    places = {variant.name: place for place, variant in enumerate(study.trial.variants)}
     outcomes = []
     for result, (_, fit) in zip(study.compared, fits, strict=True):
+        reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
         found = {} if isinstance(fit, NoResult) else {each.variant: each for each in fit.contrasts}
-        places = {variant.name: at for at, variant in enumerate(study.trial.variants)}
         for each in result.comparisons:
             contrast = found.get(places[each.variant.name])
-            reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
-            outcomes.append(_as_category(study, result, each.variant.name, contrast, reason))
+            outcome = judged(result, each, NoResult(reason))
+            declared = study.declared[outcome.key]
+            outcomes.append(
+                replace(outcome, verdict=None)
+                if contrast is None
+                else _shown(outcome, contrast, declared, result.alpha)
+            )
     return Alternative(name="ordinal", left_out="", outcomes=tuple(outcomes))
 
 
-def _as_category(
-    study: Study,
-    result: AttributeResult,
-    variant: str,
-    contrast: OrdinalContrast | None,
-    reason: str,
-) -> Outcome:
+def _shown(outcome: Outcome, contrast: OrdinalContrast, declared: Outcome, alpha: float) -> Outcome:
     """Say whether ordered categories show a difference; they cannot show that there is none."""
-    differs = contrast is not None and contrast.p_adjusted <= result.alpha
-    direction = int(np.sign(contrast.log_odds)) if contrast is not None and differs else 0
-    verdict: Word | None = "different" if differs else "not_shown"
-    return Outcome(
-        attribute=result.attribute.name,
-        variant=variant,
-        verdict=None if contrast is None else verdict,
+    differs = contrast.p_adjusted <= alpha
+    direction = int(np.sign(contrast.log_odds)) if differs else 0
+    return replace(
+        outcome,
+        verdict="different" if differs else "not_shown",
         direction=direction,
-        difference=None,
-        p_adjusted=None if contrast is None else contrast.p_adjusted,
-        changed=contrast is not None
-        and direction != study.declared[result.attribute.name, variant].direction,
-        reason="" if contrast is not None else reason,
+        p_adjusted=contrast.p_adjusted,
+        changed=direction != declared.direction,
+        reason="",
     )
 
 

@@ -1,7 +1,4 @@
-"""How far each variant lies from the control, with simultaneous intervals, by signed ranks.
-
-Order statistics of the means of all pairs of differences (Walsh averages).
-"""
+"""How far each variant lies from the control: order statistics of Walsh averages, and intervals."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""Climb a log-likelihood by Newton steps, and notice when an estimate runs off.
+"""The log-likelihood of a logistic model with a normal taster intercept, integrated and maximised.
 
-Integrate a normal taster intercept out of logistic terms, with slopes and curvature.
+Newton steps notice when an estimate runs off.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Each variant against the control with the scores taken as ordered categories only.
-
-Fit a cumulative logit model of ordered levels, with a normal taster intercept.
-"""
+"""Each variant against the control, scores taken as ordered categories: a cumulative logit."""
 
 from __future__ import annotations
 

@@ -1,7 +1,5 @@
 """Variances of a mixed model by restricted maximum likelihood (REML).
 
-The restricted likelihood of a mixed model as a function of its variances.
-
 The criterion, its gradient and its Hessian are exact and taken in the variances, not in the
 standard deviations, whose gradient is zero wherever a standard deviation is zero.
 """

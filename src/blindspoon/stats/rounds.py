@@ -1,7 +1,5 @@
 """One taster alone: each variant against the control over rounds whose orders were drawn afresh.
 
-How one taster's differences would fall if the cups' names had been drawn otherwise.
-
 In each round the order was drawn afresh. If some variants are like the control, their cups and
 the control's could as well have borne one another's names: the scores stay where they are, and
 the names move over them in every way that the draw could have given.

@@ -3,10 +3,6 @@
 If a variant is like the control, a taster's differences are as likely to have come with all
 their signs turned. The null distribution of the statistics is that over such flips of whole
 tasters: all of them for few tasters, a sample for more, their joint normal limit for many.
-
-Equal means made equal numbers.
-
-The largest of several correlated normal deviates, in absolute value, far tails included.
 """
 
 from __future__ import annotations

@@ -1,7 +1,5 @@
 """Scores of one attribute split into tasters, variants and what is left, gaps allowed.
 
-The scores of one attribute as cells: each taster's cups of each variant.
-
 Least squares with a level of its own for every block, at a cost linear in the scores.
 """
 
