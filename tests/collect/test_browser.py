@@ -321,6 +321,19 @@ def test_a_scale_that_is_typed_says_at_once_what_it_does_not_take(sheet, folder,
     assert rows()[0]["texture"] == "72.5"
 
 
+@pytest.mark.parametrize("typed", ["7,5", "7.5"])
+def test_a_comma_is_read_as_a_point_and_shown_back(sheet, folder, serve, rows, accessible, typed):
+    text = (folder / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(text.replace("step = 0.5\n", ""))
+    with serve(folder) as served:
+        page = begin(sheet(), served)
+        page.locator("#texture").press_sequentially(typed)
+        page.keyboard.press("Tab")
+        page.locator("#texture-read", has_text="Read as 7.5").wait_for()
+        accessible(page)
+    assert rows()[0]["texture"] == "7.5"
+
+
 def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
     page = begin(sheet(), served)
     boxes = [each.bounding_box() for each in page.locator("label:not(.none):has(input)").all()]

@@ -133,6 +133,7 @@ def test_the_script_is_told_the_same_in_json(phone, rows):
     vera = phone("T01")
     good = vera.answer(1, json=True, texture="7")
     assert good.json["replaced"] is False
+    assert good.json["scores"] == {"texture": "7", "saltiness": ""}
     bad = vera.answer(1, json=True, texture="0.3")
     assert (bad.status_code, bad.json["problems"][0]["field"]) == (422, "texture")
     assert rows()[0]["texture"] == "7"
@@ -196,9 +197,20 @@ def test_a_scale_of_many_steps_is_typed(folder):
     with opening.opened(folder) as sitting:
         sitting.agree("1", "T01")
         page = create_app(sitting).test_client().get(f"/t/{sitting.taster_link('T01')}/1/1").text
-    assert page.count('type="number" inputmode="decimal"') == 2
-    assert 'min="0.0" max="100.0" step="any"' in page
+    assert page.count('type="text" inputmode="decimal"') == 2
+    assert "Texture, 0 to 100" in page
     assert 'type="radio"' not in page
+
+
+def test_a_typed_scale_below_zero_has_a_keyboard_with_a_minus(folder):
+    text = (folder / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(
+        text.replace("low = 0\nhigh = 10\nstep = 0.5", "low = -50\nhigh = 50")
+    )
+    with opening.opened(folder) as sitting:
+        sitting.agree("1", "T01")
+        page = create_app(sitting).test_client().get(f"/t/{sitting.taster_link('T01')}/1/1").text
+    assert page.count('type="text" inputmode="text"') == 2
 
 
 def test_a_taster_without_cups_in_the_open_session_waits(client, sitting):

@@ -162,7 +162,8 @@ class TasterPages:
         given = Given(answer, form.get("base", ""), form.get("page", "")[:40], number)
         mark, replaced = ballot.save({seat.code: given})[seat.code]
         if wants_json():
-            return jsonify(mark=mark, replaced=replaced)
+            scores = dict(zip(ballot.names, answer.scores, strict=True))
+            return jsonify(mark=mark, replaced=replaced, scores=scores)
         path = seat.path({"back": -1, "stop": len(ballot.codes)}.get(form.get("go", ""), 1))
         return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
 

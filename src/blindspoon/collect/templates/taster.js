@@ -37,17 +37,11 @@
   function store() {
     clearTimeout(dirty);
     dirty = 0;
-    const bad = [...form.elements].find((field) => field.validity && field.validity.badInput);
-    if (bad) {
-      fault(bad.name, "This is not a number.");
-      return false;
-    }
     form.elements.turn.value = Number(form.elements.turn.value) + 1;
     refused.set(location.pathname);
     offered = [];
     unsent.set(location.pathname, new URLSearchParams(new FormData(form)).toString());
     send();
-    return true;
   }
 
   async function send() {
@@ -106,7 +100,10 @@
     }
     if ((refused.all()[path] || {}).body === body) refused.set(path);
     showRefused();
-    if (form && path === location.pathname) form.elements.base.value = said.mark;
+    if (form && path === location.pathname) {
+      form.elements.base.value = said.mark;
+      showRead(said.scores);
+    }
     if (said.replaced) alsoElsewhere();
   }
 
@@ -144,6 +141,14 @@
     send();
   }
 
+  // A number that is typed is shown as it was understood: 7,5 as 7.5.
+  function showRead(scores) {
+    for (const [name, score] of Object.entries(scores)) {
+      const place = document.getElementById(name + "-read");
+      if (place) place.textContent = score && `Read as ${score}`;
+    }
+  }
+
   function finished() {
     if (leaving) location.assign(leaving);
     else if (sent && !refused.all()[location.pathname]) say(form ? "Saved" : "Everything is saved now", "good");
@@ -179,8 +184,10 @@
 
   function listen() {
     form.addEventListener("change", (event) => {
-      const place = document.getElementById(event.target.name + "-fault");
-      if (place) place.textContent = "";
+      for (const about of ["-fault", "-read"]) {
+        const place = document.getElementById(event.target.name + about);
+        if (place) place.textContent = "";
+      }
       store();
     });
     form.elements.comment.addEventListener("input", () => {
@@ -191,7 +198,7 @@
       event.preventDefault();
       const go = event.submitter ? event.submitter.value : "next";
       leaving = form.dataset[go] || form.dataset.next;
-      if (!store()) leaving = "";
+      store();
     });
     addEventListener("pagehide", () => { if (dirty) store(); });
   }
