@@ -183,8 +183,28 @@ def test_a_second_tap_on_one_s_own_name_goes_on(sheet, served):
     name.click()
     page.get_by_text("lost").wait_for()
     page.goto(served["join"])
-    name.dblclick()
+    page.get_by_role("link", name="Yes, go on").click()
     page.get_by_role("heading", name="Before you taste").wait_for()
+    twice = sheet()
+    twice.goto(served["join"])
+    twice.get_by_role("button", name="T02").dblclick()
+    twice.get_by_role("heading", name="Before you taste").wait_for()
+
+
+def test_the_same_phone_goes_on_where_it_was_and_another_can_take_over(sheet, served, accessible):
+    page = sheet()
+    page.goto(served["join"])
+    page.get_by_role("button", name="T01").click()
+    accessible(page)
+    page.get_by_role("button", name="Not me").click()
+    page.get_by_role("button", name="T02").click()
+    page.locator("button.main").click()
+    page.wait_for_url("**/1/1")
+    page.goto(served["join"])
+    accessible(page)
+    page.get_by_role("link", name="Yes, go on").click()
+    page.wait_for_url("**/1/1")
+    assert served["links"]["T02"] in page.url
 
 
 def test_each_tap_is_saved_as_it_is_given(sheet, served, rows):

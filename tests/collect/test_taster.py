@@ -16,7 +16,8 @@ def test_a_taster_picks_a_name_and_gets_their_own_link(client, sitting, fields):
     page = client.get("/").text
     reply = client.post("/join", data=fields(page) | {"name": "1"})
     assert reply.headers["Location"] == f"/t/{sitting.taster_link('T02')}"
-    assert ">T02</button>" in client.get("/").text
+    assert "You are T02?" in client.get("/").text
+    assert ">T02</button>" in client.get("/?other=1").text
     assert ">T02</button>" not in client.application.test_client().get("/").text
 
 
@@ -35,7 +36,54 @@ def test_asking_for_one_s_own_name_again_gives_the_same_link(client, sitting, fi
     replies = [client.post("/join", data=form) for _ in range(3)]
     assert {reply.headers["Location"] for reply in replies} == {f"/t/{sitting.taster_link('T01')}"}
     assert events == ["T01 has joined."]
-    assert fields(client.get("/").text)["device"] == form["device"]
+    assert fields(client.get("/?other=1").text)["device"] == form["device"]
+
+
+def test_the_same_phone_goes_on_where_it_was(client, sitting, fields, phone):
+    client.post("/join", data=fields(client.get("/").text) | {"name": "0"})
+    phone("T01").answer(1, texture="7", saltiness="4")
+    page = client.get("/").text
+    link = f"/t/{sitting.taster_link('T01')}"
+    assert "You are T01?" in page
+    assert f'href="{link}">Yes, go on' in page
+    assert client.get(link).headers["Location"] == f"{link}/1/2"
+
+
+def test_a_name_picked_by_mistake_is_given_back(client, sitting, fields):
+    client.post("/join", data=fields(client.get("/").text) | {"name": "0"})
+    old = f"/t/{sitting.taster_link('T01')}"
+    page = client.get(old).text
+    assert "You are T01?" in page
+    reply = client.post(f"{old}/leave", data=fields(page))
+    assert reply.headers["Location"] == "/?other=1"
+    assert sitting.free_names() == ["T01", "T02", "T03"]
+    assert client.get(old).status_code == 404
+
+
+def test_a_name_under_which_somebody_tastes_is_not_given_back(client, sitting, fields, phone):
+    client.post("/join", data=fields(client.get("/").text) | {"name": "0"})
+    page = phone("T01").agree()
+    link = f"/t/{sitting.taster_link('T01')}"
+    assert "Not me" not in page
+    form = {"ticket": sitting.memory.link("form", sitting.taster_link("T01"))}
+    assert client.post(f"{link}/leave", data=form).headers["Location"] == "/?other=1"
+    assert "T01" not in sitting.free_names()
+
+
+def test_one_phone_does_not_take_the_whole_list(client, sitting, fields):
+    form = fields(client.get("/").text)
+    for place in "012":
+        client.post("/join", data=form | {"name": place})
+    assert sitting.free_names() == ["T01", "T02"]
+
+
+def test_two_tasters_may_share_a_phone(client, sitting, fields):
+    form = fields(client.get("/").text)
+    for place, taster in enumerate(("T01", "T02")):
+        client.post("/join", data=form | {"name": str(place)})
+        sitting.agree("1", taster)
+    page = client.get("/").text
+    assert all(f"You are {taster}?" in page for taster in ("T01", "T02"))
 
 
 @pytest.mark.parametrize("device", ["", "ä"])

@@ -197,7 +197,10 @@ class Sitting:
         return [name for name in self.plan.tasters if name not in self.memory.joined]
 
     def join(self, taster: str, device: str) -> bool:
-        """Take a name; False where another device took it. The first to ask gets it."""
+        """Take a name; False where another device took it. The first to ask gets it.
+
+        A name that the device took before, and did not go on with, is free again.
+        """
 
         def joined(memory: Memory) -> dict[str, Any]:
             if taster in memory.joined:
@@ -207,7 +210,19 @@ class Sitting:
 
         if self._change(joined):
             self.say(f"{shown(taster)} has joined.")
+            for name in self.names_of(device):
+                if name != taster and self.may_leave(name):
+                    self.renew(name)
         return hmac.compare_digest(self.memory.devices.get(taster, ""), device)
+
+    def names_of(self, device: str) -> list[str]:
+        """Names that were taken on a device."""
+        return [name for name, theirs in self.memory.devices.items() if theirs == device]
+
+    def may_leave(self, taster: str) -> bool:
+        """Tell whether a name was picked and not gone on with, so that it can be given back."""
+        begun = any(name == taster for _, name in self.memory.agreed)
+        return taster in self.memory.devices and not begun
 
     def renew(self, taster: str) -> None:
         """Make a taster's link anew and their name free; the old link is dead."""

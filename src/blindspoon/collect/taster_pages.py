@@ -84,6 +84,7 @@ class TasterPages:
         app.add_url_rule("/", "join", self.join)
         app.add_url_rule("/join", "take_name", self.take_name, methods=["POST"])
         app.add_url_rule("/t/<link>", "begin", self.begin)
+        app.add_url_rule("/t/<link>/leave", "leave", self.leave, methods=["POST"])
         app.add_url_rule("/t/<link>/agree", "agree", self.agree, methods=["POST"])
         app.add_url_rule("/t/<link>/<session>/end", "end", self.end)
         app.add_url_rule("/t/<link>/<session>/<place>", "cup", self.cup)
@@ -91,16 +92,17 @@ class TasterPages:
 
     def join(self, taken: str = "") -> Response:
         """Let a taster pick their name; the phone is known again by a cookie."""
-        plan, memory = self._sitting.plan, self._sitting.memory
+        plan, sitting = self._sitting.plan, self._sitting
         device = request.cookies.get("device", "")[:40] or secrets.token_urlsafe(16)
-        own = {name for name, theirs in memory.devices.items() if theirs == device}
-        free = own.union(self._sitting.free_names())
-        names = [(place, name) for place, name in enumerate(plan.tasters) if name in free]
+        own = sitting.names_of(device)
+        links = {name: sitting.taster_link(name) for name in own}
+        free = {*own, *sitting.free_names()}
         page = render_template(
             "join.html.j2",
             plan=plan,
-            names=names,
-            ticket=self._access.ticket("join"),
+            names=[(place, name) for place, name in enumerate(plan.tasters) if name in free],
+            mine=() if taken or "other" in request.args else links.items(),
+            ticket_of=self._access.ticket,
             device=device,
             taken=taken,
         )
@@ -123,12 +125,21 @@ class TasterPages:
         """Go on where the taster was."""
         taster, session = self._access.taster(link), self._sitting.session
         ballot = self._sitting.ballots.get((session, taster))
+        known: dict[str, Any] = {"taster": taster, "leave": self._sitting.may_leave(taster)}
         if ballot is None:
-            return self._page("wait", link, taster=taster, session=session)
+            return self._page("wait", link, session=session, **known)
         if not self._sitting.has_agreed(session, taster):
-            return self._page("cautions", link, ballot=ballot)
+            return self._page("cautions", link, ballot=ballot, **known)
         first = ballot.codes.index(ballot.gaps[0]) if ballot.gaps else len(ballot.codes)
         return redirect(Seat(link=link, ballot=ballot, place=first + 1).path(), 303)
+
+    def leave(self, link: str) -> AnyResponse:
+        """Give a name back, unless somebody went on with it; then show the names."""
+        taster = self._access.taster(link)
+        self._access.form(link)
+        if self._sitting.may_leave(taster):
+            self._sitting.renew(taster)
+        return redirect("/?other=1", 303)
 
     def agree(self, link: str) -> AnyResponse:
         """Take down that the cautions were read."""
