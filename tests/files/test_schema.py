@@ -1,0 +1,37 @@
+"""The declared columns of the five tables, and what their kinds take."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from blindspoon.files.schema import KIND_WORDS, READINGS, TABLES, Known, as_number, read_columns
+from blindspoon.files.text_table import read_table
+
+COLUMNS = [(file, column) for file, columns in TABLES.items() for column in columns]
+
+
+@pytest.mark.parametrize(("file", "column"), COLUMNS)
+def test_every_column_says_what_it_means_in_one_sentence(file, column):
+    assert column.meaning.endswith(".") or column.name == "<attribute>"
+    assert column.kind in KIND_WORDS
+    assert [name for at, (name, *_) in COLUMNS if at == file].count(column.name) == 1
+
+
+def test_a_table_is_read_by_its_declaration():
+    data = b"batch,date,ph\njar 1,2026-09-05,3.6\njar 9,2026-02-30,46\n,,\njar 1,2026-09-06,\n"
+    table = read_table(data, "readings.csv")
+    checked = read_columns(table, READINGS, Known(batches=["jar 1"]))
+    assert [problem.slug for problem in checked.problems] == [
+        "unknown-batch", "bad-date", "absurd-ph"
+    ]  # fmt: skip
+    assert checked.usable.tolist() == [True, False, True]
+    assert checked.values["ph"][0] == 3.6
+    assert math.isnan(checked.values["ph"][2])
+    assert [str(day) for day in checked.values["date"]] == ["2026-09-05", "None", "2026-09-06"]
+
+
+@pytest.mark.parametrize("text", ["1e999", "nan", "inf", "1_0", "0x1", "", "1,5", "٣"])
+def test_what_is_no_finite_number_is_none(text):
+    assert as_number(text, decimal_comma=False) is None
