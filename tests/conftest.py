@@ -225,16 +225,19 @@ def needed(*names: str) -> str:
     return found
 
 
-# What reads, computes and judges; what draws, writes pages or serves them is left to the whole run.
+# What reads, computes and judges, in seconds: no command, page, chart or server, no searching for
+# examples, and none of the two studies that compute everything over and over.
 QUICK = {"batches", "files", "findings", "scores", "serving", "stats", "test_verdict.py"}
-LONG = {"slow", "bench", "browser"}
+LONG = {"slow", "bench", "browser", "blindspoon", "sensitivity", "test_multiplicity.py"}
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     for item in items:
-        top, place, *_ = item.path.relative_to(ROOT).parts
-        if top == "tests" and place in QUICK and LONG.isdisjoint(item.keywords):
+        top, place, *rest = item.path.relative_to(ROOT).parts
+        has = {*rest, *item.keywords, *getattr(item, "fixturenames", ())}
+        searches = hasattr(getattr(item, "obj", None), "hypothesis")
+        if top == "tests" and place in QUICK and LONG.isdisjoint(has) and not searches:
             item.add_marker("quick")
 
 

@@ -155,7 +155,7 @@ def _flags(trial: Trial, table: ScoreTable, index: int, means: FloatArray) -> tu
 
 def _several_batches(trial: Trial, table: ScoreTable) -> bool:
     """Whether any variant was tasted from more than one batch, every cup naming its batch."""
-    named = bool(table.batch.size) and table.batch.min() >= 0
+    named = bool(table.batch.size) and bool(table.batch.min() >= 0)
     return named and bool((table.batches_tasted(len(trial.variants)) > 1).any())
 
 

@@ -95,9 +95,8 @@ def normal_max_critical(alpha: float, correlation: FloatArray) -> float:
 
 def _points(size: int) -> FloatArray:
     """Return fixed, evenly spread points of the unit cube, shape (size, 8192)."""
-    steps = np.sqrt(np.array(_primes(size), dtype=float))
-    points: FloatArray = (steps[:, None] * np.arange(1, POINTS + 1)) % 1.0
-    return points
+    steps: FloatArray = np.sqrt(np.array(_primes(size), dtype=float))
+    return np.mod(steps[:, None] * np.arange(1, POINTS + 1), 1.0, dtype=np.float64)
 
 
 def _primes(count: int) -> list[int]:
