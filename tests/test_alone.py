@@ -17,7 +17,7 @@ from blindspoon.analysis import analyse
 from blindspoon.cli.main import commands
 from blindspoon.errors import ScoreError
 from blindspoon.planning import draw_blind
-from blindspoon.report.records import trial_record
+from blindspoon.writeup.records import trial_record
 
 CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
 ROUNDS = 8

@@ -93,3 +93,12 @@ def test_sizes_are_rows_a_panel_and_procedure():
     frame = bs.size(CUCUMBERS, tasters=[8], sessions=[1], trials=100).to_frame()
     assert set(frame["procedure"]) == {"mixed", "ranks"}
     assert isinstance(frame, pd.DataFrame)
+
+
+def test_the_page_and_the_pack_are_written_where_they_say(tmp_path):
+    wine = ROOT / "trials" / "randall-1989-wine"
+    assert bs.report(wine, tmp_path / "reports").read_bytes().lower().startswith(b"<!doctype html>")
+    written = bs.publish(wine, tmp_path / "published")
+    assert (written.folder / "index.html").exists()
+    assert written.zipped.exists()
+    assert callable(bs.report)  # no module of that name has taken its place

@@ -17,8 +17,8 @@ DATA = Path(__file__).parent / "data"
 # A module may import from those before it, and from its own package.
 ORDER = (
     "verify", "errors", "arrays", "trial", "files", "scores", "frames", "serving", "stats",
-    "wording", "batches", "findings", "simulate", "charts", "report", "analysis", "sheets",
-    "publish", "collect", "examine", "planning", "api", "cli", "__main__",
+    "wording", "batches", "findings", "simulate", "charts", "writeup", "analysis", "sheets",
+    "packing", "collect", "examine", "planning", "api", "cli", "__main__",
 )  # fmt: skip
 MODULES = sorted(SRC.rglob("*.py"))
 

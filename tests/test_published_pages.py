@@ -16,8 +16,8 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import analyse, compose_report
-from blindspoon.publish.kit import kit_files
-from blindspoon.report.page import page
+from blindspoon.packing.kit import kit_files
+from blindspoon.writeup.page import page
 
 pytestmark = pytest.mark.browser
 TRIALS = Path(__file__).parents[1] / "trials"

@@ -15,7 +15,7 @@ import pytest
 from blindspoon.analysis import analyse, to_record
 from blindspoon.errors import TrialFileError
 from blindspoon.frames import scores_frame
-from blindspoon.publish.pack import pack, publish, zip_of
+from blindspoon.packing.pack import pack, publish, zip_of
 from blindspoon.verify import in_words, recompute
 
 TRIALS = sorted((Path(__file__).parents[1] / "trials").iterdir())

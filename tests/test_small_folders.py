@@ -17,7 +17,7 @@ from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.cli.printed import comparison_table
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
-from blindspoon.publish.pack import pack
+from blindspoon.packing.pack import pack
 
 VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
 ATTRIBUTES = ("texture", "saltiness", "sourness", "bitterness")

@@ -26,7 +26,7 @@ from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
     from blindspoon.findings.further import Depth
-    from blindspoon.report.page import ReportContent
+    from blindspoon.writeup.page import ReportContent
 
 
 MOST_IN_DEPTH = 10_000
@@ -91,7 +91,7 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     TrialFileError
         If it could not be written; an earlier report is still there.
     """
-    from blindspoon.report.page import render  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
 
     target = to / analysis.folder
     disk.write_folder_atomically(target, render(compose_report(analysis)))
@@ -100,7 +100,7 @@ def write_report(analysis: Analysis, to: Path) -> Path:
 
 def compose_report(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
     """Say everything that the report says."""
-    from blindspoon.report.page import compose  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.writeup.page import compose  # noqa: PLC0415 - brings in matplotlib
 
     return compose(analysis, depth or look_deeper(analysis))
 
@@ -110,7 +110,7 @@ def to_record(analysis: Analysis, depth: Depth | None = None) -> dict[str, Any]:
 
     Above `MOST_IN_DEPTH` tasters the further analyses are None, with the reason.
     """
-    from blindspoon.report.records import trial_record  # noqa: PLC0415 - not for `check`
+    from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
     if len(analysis.table.tasters) > MOST_IN_DEPTH:
         reason = f"not printed above {MOST_IN_DEPTH:,} tasters; the report has it"

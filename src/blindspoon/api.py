@@ -22,7 +22,7 @@ from blindspoon.trial import Trial
 if TYPE_CHECKING:
     import pandas as pd
 
-    from blindspoon.publish.pack import Published
+    from blindspoon.packing.pack import Published
     from blindspoon.serving.plan import ServingPlan
     from blindspoon.simulate.size_results import Sizing
 
@@ -96,7 +96,7 @@ class Compared:
     def to_frame(self) -> pd.DataFrame:
         """Lay out the comparisons, a row each, with every number of ``compare --json``."""
         from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
-        from blindspoon.report.records import trial_record  # noqa: PLC0415 - not for `check`
+        from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
         return records_frame(trial_record(self.analysis)["comparisons"])
 
@@ -122,7 +122,7 @@ class Pooled:
 
     def to_record(self) -> dict[str, Any]:
         """Give everything as plain values: what ``compare --json`` prints of several folders."""
-        from blindspoon.report.records import pool_record  # noqa: PLC0415 - not for `check`
+        from blindspoon.writeup.records import pool_record  # noqa: PLC0415 - not for `check`
 
         return pool_record(self.pool)
 
@@ -312,6 +312,6 @@ def publish(folder: Folder, to: Folder = "published", *, jar_g: float = 1000) ->
     TrialError
         With every problem of the folder; what was published before is still there.
     """
-    from blindspoon.publish import pack  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.packing import pack  # noqa: PLC0415 - brings in matplotlib
 
     return pack.publish(analyse(Path(folder)), Path(to), jar_g=jar_g)

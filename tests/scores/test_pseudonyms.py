@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.analysis import analyse, write_report
-from blindspoon.report.records import trial_record
 from blindspoon.scores.pseudonyms import pseudonyms
+from blindspoon.writeup.records import trial_record
 
 TRIAL = """
 trial = { title = "Crisp cucumbers", control = "plain", seed = 7 }

@@ -17,15 +17,15 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.verdict import flag_words, judge
-from blindspoon.report.csv_files import csv_files
-from blindspoon.report.limits import not_shown
-from blindspoon.report.records import trial_record
 from blindspoon.scores.score_table import build_table
 from blindspoon.stats.flags import AT_THE_END, FEWEST, WIDER, Flag, find_flags, spread_ratios
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import MixedContrast, RankContrast
 from blindspoon.stats.signed_ranks import compare_ranks
 from blindspoon.wording import number
+from blindspoon.writeup.csv_files import csv_files
+from blindspoon.writeup.limits import not_shown
+from blindspoon.writeup.records import trial_record
 
 NAMES = ("plain", "oak", "vine", "clay")
 

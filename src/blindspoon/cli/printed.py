@@ -12,12 +12,12 @@ from blindspoon.batches.summary import Made, cautions_in_words, differences_in_w
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import PROCEDURES, flag_words
-from blindspoon.report.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
-from blindspoon.report.writers import Row, aligned, cells, filled, heads, on_a_terminal
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
+from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
+from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 
 MOST_LISTED = 20
 LIKE, ONLY = "kitchens like these", "these kitchens only"

@@ -13,13 +13,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from blindspoon import wording
-from blindspoon.report.words import points
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper_ballots import REST
 from blindspoon.sheets.pouring import amount, weight
 from blindspoon.sheets.telling import cited, heading, tells, veiled
 from blindspoon.sheets.tray_labels import session_line, trays_of
 from blindspoon.trial import Trial
+from blindspoon.writeup.words import points
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from blindspoon.charts.style import PALETTE, PREFIX
-from blindspoon.report.words import templates
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.checklist import make_checklist
 from blindspoon.sheets.paper_ballots import make_ballots
@@ -20,6 +19,7 @@ from blindspoon.sheets.tray_labels import (
     tray_cards,
 )
 from blindspoon.trial import Trial
+from blindspoon.writeup.words import templates
 
 COLOURS = ("ink", "soft", "edge", "hair")
 

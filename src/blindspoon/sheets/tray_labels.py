@@ -8,10 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from blindspoon.report.words import day
 from blindspoon.serving.plan import Serving, ServingPlan
 from blindspoon.sheets.telling import heading
 from blindspoon.trial import Trial
+from blindspoon.writeup.words import day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

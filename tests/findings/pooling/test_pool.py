@@ -10,8 +10,8 @@ import pytest
 
 from blindspoon.findings.pooling import pool, pool_scores
 from blindspoon.findings.verdict import kind_of
-from blindspoon.report.records import pool_record
 from blindspoon.stats.results import NoResult
+from blindspoon.writeup.records import pool_record
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 

@@ -1,0 +1,292 @@
+"""The files of a repeat: a page to follow, and a trial folder with everything but the scores."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.batches import summary
+from blindspoon.batches.summary import Made
+from blindspoon.charts.style import css_variables
+from blindspoon.files.text_table import write_csv
+from blindspoon.files.trial_toml import trial_text
+from blindspoon.packing.recipes import Recipe, recipes
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.serving.draw import draw
+from blindspoon.serving.plan import ServingPlan
+from blindspoon.serving.request import request_for
+from blindspoon.sheets.printing import print_sheets
+from blindspoon.trial import Session, Trial, default_tasters
+from blindspoon.writeup.limits import cautions
+from blindspoon.writeup.words import capital, templates
+from blindspoon.writeup.writers import Table, blank_as_dash
+
+JAR_G = 1000.0
+"""Grams that a jar holds, where the host says nothing else: about a litre."""
+
+
+def kit_files(
+    trial: Trial, table: ScoreTable, made: Made | None, *, jar_g: float = JAR_G
+) -> dict[str, bytes]:
+    """Make the files of a repeat.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+        Tells how many tasters and sessions there were.
+    made : Made or None
+        None where nothing was written down of the batches: there is then no batches.csv.
+    jar_g : float
+        Grams that a jar is to hold in all.
+
+    Returns
+    -------
+    dict of str to bytes
+        By path: ``do-it-yourself.html``, and a trial folder, ``trial.toml``, ``batches.csv``,
+        ``servings.csv``, ``key.csv``, ``scores.csv`` with a row a cup and no score yet, and the
+        sheets to print. Once scores stand in it, `compare` reads it.
+    """
+    again = repeat_of(trial, table)
+    jars = recipes(trial, made.log, jar_g) if made else ()
+    plan = draw_repeat(again, jars)
+    sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
+    files = {
+        "do-it-yourself.html": do_it_yourself(again, plan, jars, made, jar_g),
+        "trial.toml": trial_text(again).encode(),
+        "servings.csv": write_csv(plan.servings_rows()).encode(),
+        "key.csv": write_csv(plan.key_rows()).encode(),
+        "scores.csv": write_csv(_ballot_rows(again, plan)).encode(),
+        **{f"sheets/{name}": content for name, content in sheets.items()},
+    }
+    return files | ({"batches.csv": write_csv(_batch_rows(jars)).encode()} if jars else {})
+
+
+def _ballot_rows(trial: Trial, plan: ServingPlan) -> list[list[str]]:
+    """Give each cup its row, to be keyed in from paper."""
+    head, *rows = plan.servings_rows()
+    session, taster, code = (head.index(name) for name in ("session", "taster", "code"))
+    names = [attribute.name for attribute in trial.attributes]
+    blank = [""] * (len(names) + 1)
+    cups = [[row[session], row[taster], row[code], *blank] for row in rows]
+    return [["session", "taster", "code", *names, "comment"], *cups]
+
+
+def _batch_rows(jars: Sequence[Recipe]) -> list[list[str]]:
+    """Write what is to be weighed; the days and the temperature are the reader's to fill in."""
+    grams = list(dict.fromkeys(name for jar in jars for name in jar.grams))
+    words = ("acid", "starter", "vessel")
+    others = [name for name in words if any(name in jar.others for jar in jars)]
+    own = dict.fromkeys(name for jar in jars for name in jar.others)
+    others += [name for name in own if name not in (*words, "temperature_c")]
+    rows = [
+        [
+            jar_of(jar.variant),
+            jar.variant,
+            *(f"{jar.grams[name]:.4g}" if name in jar.grams else "" for name in grams),
+            *(jar.others.get(name, "") for name in others),
+            *[""] * 4,
+        ]
+        for jar in jars
+    ]
+    days = ["started", "finished", "temperature_c", "note"]
+    return [["batch", "variant", *grams, *others, *days], *rows]
+
+
+def repeat_of(trial: Trial, table: ScoreTable) -> Trial:
+    """Take over the plan, with as many tasters and sessions as there were.
+
+    Parameters
+    ----------
+    trial : Trial
+    table : ScoreTable
+
+    Returns
+    -------
+    Trial
+        Without the host and the dates, and with a seed of its own, so that its codes and orders
+        are not those of the first tasting.
+    """
+    seed = int.from_bytes(hashlib.sha256(f"repeat {trial.seed}".encode()).digest()[:4])
+    tasting = replace(trial.tasting, tasters=default_tasters(len(table.tasters)))
+    return replace(
+        trial,
+        host="",
+        dates="",
+        seed=seed,
+        sessions=tuple(Session(name=name, date=None) for name in table.sessions),
+        tasting=tasting,
+    )
+
+
+def draw_repeat(trial: Trial, made: Sequence[Recipe]) -> ServingPlan:
+    """Draw codes and orders for a repeat.
+
+    Raises
+    ------
+    DesignError
+        If the design cannot be drawn.
+    """
+    request = request_for(
+        trial,
+        controls=trial.tasting.controls,
+        warm_up=trial.tasting.warm_up,
+        batches={each.variant: [jar_of(each.variant)] for each in made},
+    )
+    return draw(request, np.random.default_rng([trial.seed, 0]))
+
+
+def jar_of(variant: str) -> str:
+    """Name the reader's jar of a variant.
+
+    Examples
+    --------
+    >>> jar_of("oak-leaf")
+    'oak-leaf jar'
+    """
+    return f"{variant} jar"
+
+
+# The page ---------------------------------------------------------------------------------------
+
+HEADS = {
+    "produce_g": "Produce, g",
+    "water_g": "Water, g",
+    "salt_g": "Salt, g",
+    "acid_g": "Acid, g",
+    "sugar_g": "Sugar, g",
+    "temperature_c": "°C",
+}
+
+
+def do_it_yourself(
+    trial: Trial, plan: ServingPlan, jars: Sequence[Recipe], made: Made | None, jar_g: float
+) -> bytes:
+    """Write the page; it needs no other file, no network and no script.
+
+    Parameters
+    ----------
+    trial : Trial
+        The repeat's.
+    plan : ServingPlan
+        Drawn for it.
+    jars : sequence of Recipe
+        May be empty, where no masses were written down.
+    made : Made or None
+        For what else differed, and the cautions.
+    jar_g : float
+    """
+    avoid = {
+        trial.variant(what.variant).label: summary.also_differed(what)
+        for what in (made.differs if made else ())
+        if what.undeclared
+    }
+    light, dark = (css_variables(dark=dark) for dark in (False, True))
+    return (
+        templates()
+        .get_template("kit.html.j2")
+        .render(
+            trial=trial,
+            request=plan.request,
+            control=trial.variant(trial.control).label,
+            cautions=cautions(made),
+            jar=wording.grams(jar_g),
+            avoid={label: also for label, also in avoid.items() if also},
+            recipe=_recipe_table(trial, jars, jar_g) if jars else None,
+            others=_others_table(trial, jars),
+            orders=[*_orders(plan)],
+            ballot=_ballot(trial),
+            light=light,
+            dark=dark,
+        )
+        .encode()
+    )
+
+
+def _recipe_table(trial: Trial, jars: Sequence[Recipe], jar_g: float) -> Table:
+    names = dict.fromkeys(name for jar in jars for name in jar.grams)
+    used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
+    return Table(
+        name="recipe",
+        caption=f"To weigh for a jar of {wording.grams(jar_g)}",
+        head="Variant",
+        columns=tuple(
+            HEADS.get(name) or f"{capital(summary.factor_name(name))}, g" for name in used
+        ),
+        rows=tuple(
+            (
+                trial.variant(jar.variant).label,
+                blank_as_dash(wording.kitchen(jar.grams.get(name, 0.0)) for name in used),
+            )
+            for jar in jars
+        ),
+    )
+
+
+def _others_table(trial: Trial, jars: Sequence[Recipe]) -> Table:
+    """Show the methods, and what is not weighed as it was in the first jars."""
+    by_variant = {jar.variant: jar for jar in jars}
+    names = list(dict.fromkeys(name for jar in jars for name in jar.others))
+    rows = []
+    for variant in trial.variants:
+        jar = by_variant.get(variant.name)
+        days = "" if jar is None or jar.days is None else wording.count(round(jar.days), "day")
+        held = "" if jar is None else wording.grams(jar.made_g)
+        own = [jar.others.get(name, "") if jar else "" for name in names]
+        rows.append((variant.label, blank_as_dash([variant.method, held, days, *own])))
+    others = (HEADS.get(name) or capital(summary.factor_name(name)) for name in names)
+    return Table(
+        name="methods",
+        caption="How the first jars were made",
+        head="Variant",
+        columns=("Method", "The jar held", "Time", *others),
+        rows=tuple(rows),
+        stacked=True,
+    )
+
+
+def _orders(plan: ServingPlan) -> Iterator[Table]:
+    """List each session's codes by taster, in serving order."""
+    head, *rows = plan.servings_rows()
+    at = {name: head.index(name) for name in head}
+    for session in plan.request.sessions:
+        of_session = [row for row in rows if row[at["session"]] == session]
+        told: dict[str, list[str]] = {}
+        for row in sorted(of_session, key=lambda row: int(row[at["position"]])):
+            told.setdefault(row[at["taster"]], []).append(row[at["code"]])
+        places = max(map(len, told.values()), default=0)
+        yield Table(
+            name=f"orders-{session}",
+            caption=f"Session {session}: codes in serving order",
+            head="Taster",
+            columns=tuple(f"Cup {place}" for place in range(1, places + 1)),
+            rows=tuple((taster, blank_as_dash(codes)) for taster, codes in told.items()),
+        )
+
+
+def _ballot(trial: Trial) -> Table:
+    rows = tuple(
+        (
+            attribute.label,
+            blank_as_dash(
+                [
+                    f"{wording.plain(attribute.scale.low)} {attribute.low}".strip(),
+                    f"{wording.plain(attribute.scale.high)} {attribute.high}".strip(),
+                    wording.plain(attribute.scale.step) if attribute.scale.step else "any number",
+                    wording.margin(attribute),
+                ]
+            ),
+        )
+        for attribute in trial.attributes
+    )
+    return Table(
+        name="ballot",
+        caption="What is scored of every cup",
+        head="Attribute",
+        columns=("From", "To", "Steps", "Margin that matters"),
+        rows=rows,
+    )

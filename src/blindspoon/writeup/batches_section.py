@@ -1,0 +1,134 @@
+"""What was made: what else differed, the readings of the jars, and taste against measurement."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from blindspoon import wording
+from blindspoon.batches import summary
+from blindspoon.batches.log import BatchLog
+from blindspoon.batches.readings import TasteAgainst, salty_with_sour, taste_against_measured
+from blindspoon.charts.jars import (
+    WORDS,
+    BatchReadings,
+    known_points,
+    measured_chart,
+    readings_chart,
+    readings_of,
+)
+from blindspoon.findings.comparison import Analysis
+from blindspoon.trial import Trial
+from blindspoon.writeup.limits import differed
+from blindspoon.writeup.section import PageSection
+from blindspoon.writeup.tables import in_points, methods_table, strengths_table
+from blindspoon.writeup.words import capital
+from blindspoon.writeup.writers import Table, blank_as_dash
+
+
+def differed_section(analysis: Analysis) -> PageSection:
+    """Say what else differed, with what was declared, weighed and read."""
+    trial, table, made = analysis.trial, analysis.table, analysis.made
+    strengths = strengths_table(trial, made)
+    chart = readings_chart(made.log, trial) if made else None
+    numbers = readings_tables(made.log, trial) if made else ()
+    return PageSection(
+        name="differed",
+        head="What else differed",
+        paragraphs=differed(analysis),
+        charts=() if chart is None else (chart,),
+        tables=(methods_table(trial, table), *([strengths] if strengths else [])),
+        numbers=numbers,
+        behind={"readings": tuple(table.name for table in numbers)},
+    )
+
+
+def measured_section(analysis: Analysis) -> PageSection | None:
+    """Hold what was tasted against what was measured; None without batches.csv."""
+    if analysis.made is None:
+        return None
+    trial = analysis.trial
+    found = taste_against_measured(trial, analysis.table, analysis.made.log)
+    drawn = [(chart, each) for each in found if (chart := measured_chart(each, trial))]
+    return PageSection(
+        name="measured",
+        head="Taste and measurement",
+        role="Exploratory",
+        paragraphs=tuple(_remarks(analysis, found)),
+        charts=tuple(chart for chart, _ in drawn),
+        numbers=tuple(_against_table(f"{chart.name}-table", each, trial) for chart, each in drawn),
+        behind={chart.name: (f"{chart.name}-table",) for chart, _ in drawn},
+    )
+
+
+def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
+    """Show what was read of every batch, a row a day, as the chart of readings counts them.
+
+    Of pH and of temperature, those that were read; empty without a reading of pH, as there is no
+    chart then.
+    """
+    readings = readings_of(log, trial)
+    if not readings.ph:
+        return ()
+    quantities = (
+        ("readings-ph", "pH, day by day", readings.ph),
+        ("readings-temperature", "Temperature in °C, day by day", readings.temperature),
+    )
+    return tuple(
+        _by_day(name, caption, tracks, readings.across)
+        for name, caption, tracks in quantities
+        if tracks
+    )
+
+
+def _by_day(name: str, caption: str, tracks: Sequence[BatchReadings], days_are: str) -> Table:
+    days = sorted({day for track in tracks for day in track.days})
+    return Table(
+        name=name,
+        caption=caption,
+        head="Day",
+        columns=tuple(track.label for track in tracks),
+        rows=tuple((f"{day}", blank_as_dash(_on(day, track) for track in tracks)) for day in days),
+        notes=(f"{capital(days_are)}. A dash: not read on that day.",),
+    )
+
+
+def _on(day: int, track: BatchReadings) -> str:
+    read = zip(track.days, track.values, strict=True)
+    return "; ".join(wording.plain(value) for when, value in read if when == day)
+
+
+def _against_table(name: str, against: TasteAgainst, trial: Trial) -> Table:
+    """Show how strong each variant measured and tasted."""
+    words, attribute = WORDS[against.quantity], trial.attribute(against.attribute)
+    return Table(
+        name=name,
+        caption=f"{attribute.label} and measured {words.title}",
+        head="Variant",
+        columns=(capital(words.axis), "Mean score", "Tasters"),
+        rows=tuple(
+            (
+                trial.variant(point.variant).label,
+                (
+                    wording.number(point.measured, words.digits),
+                    in_points(point.perceived, attribute),
+                    f"{point.tasters:,}",
+                ),
+            )
+            for point in known_points(against)
+        ),
+    )
+
+
+def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]:
+    trial = analysis.trial
+    kinds = {(c.attribute.name, c.variant.name): c.verdict for c in analysis.comparisons}
+    for against in found:
+        tasted = {v: kinds.get((against.attribute, v), "open") for v in against.same_strength}
+        alike = [variant for variant, kind in tasted.items() if kind == "alike"]
+        if len(alike) > 1:
+            yield summary.same_and_alike(trial, against, alike)
+            tasted = {v: kind for v, kind in tasted.items() if v not in alike}
+        said = (summary.same_but_tasted(trial, against, v, kind) for v, kind in tasted.items())
+        yield from filter(None, said)
+    if found:
+        yield summary.salty_goes_with_sour(salty_with_sour(trial, analysis.table))

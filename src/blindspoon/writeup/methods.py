@@ -1,0 +1,241 @@
+"""How it was tasted, how it was compared, what was planned, and how it is cited.
+
+Only what the folder says is said; what it does not record is named as not recorded. The sentences
+stand in templates/tasted.txt.j2, compared.txt.j2 and planned.txt.j2.
+"""
+
+from __future__ import annotations
+
+import datetime
+from importlib.metadata import version
+
+import numpy as np
+
+from blindspoon import __version__, wording
+from blindspoon.findings.comparison import Analysis, AttributeResult
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import MixedFit, NoResult
+from blindspoon.stats.rounds import MOST_TOGETHER
+from blindspoon.trial import Attribute, Scale, Trial
+from blindspoon.writeup.words import day, paragraphs
+
+LIBRARIES = ("numpy", "scipy")
+"""Those that computed something."""
+
+
+def software() -> str:
+    """Name Blindspoon and the libraries that computed something, with their versions."""
+    known = wording.listing(f"{name} {version(name)}" for name in LIBRARIES)
+    return f"Blindspoon {__version__} on {known}"
+
+
+def session_dates(trial: Trial, table: ScoreTable) -> list[datetime.date]:
+    """Dates of the sessions that were tasted, where trial.toml gives them; sorted."""
+    return sorted(
+        session.date
+        for session in trial.sessions
+        if session.date is not None and session.name in table.sessions
+    )
+
+
+def report_date(trial: Trial, table: ScoreTable) -> str:
+    """Date the page by the last session, or by the rule; may be empty."""
+    dates = session_dates(trial, table)
+    last = dates[-1] if dates else trial.decision.declared
+    return trial.dates or ("" if last is None else day(last))
+
+
+# How it was tasted ------------------------------------------------------------------------------
+
+
+def tasted(analysis: Analysis) -> tuple[str, ...]:
+    """Panel, blinding, orders, scale and cleanser, as far as they are known."""
+    trial, table = analysis.trial, analysis.table
+    cups = np.bincount(table.taster * len(table.sessions) + table.session)
+    cups = cups[cups > 0]
+    return paragraphs(
+        "tasted",
+        trial=trial,
+        table=table,
+        alone=len(table.tasters) == 1,
+        tasters=len(table.tasters),
+        cups=table.taster.size,
+        each=(int(cups.min()), int(cups.max())),
+        dates=[day(date) for date in session_dates(trial, table)],
+        orders=_orders(table),
+        every_place=(table.position > 0).all(),
+        any_place=(table.position > 0).any(),
+        scales=_scales(trial.attributes),
+        total=table.scores.size,
+        blank=int(np.isnan(table.scores).sum()),
+    )
+
+
+def _orders(table: ScoreTable) -> tuple[int, int]:
+    """Count the orders that differ from one another, and the sessions."""
+    rows = np.lexsort((table.position, table.session))
+    sessions = np.split(table.variant[rows], np.flatnonzero(np.diff(table.session[rows])) + 1)
+    return len({tuple(cups.tolist()) for cups in sessions}), len(sessions)
+
+
+def _scales(attributes: tuple[Attribute, ...]) -> list[tuple[list[str], Scale]]:
+    """Name the attributes that share a scale, with the words at its ends."""
+    shared: dict[Scale, list[str]] = {}
+    for attribute in attributes:
+        low, high = attribute.low, attribute.high
+        ends = f" ({low} to {high})" if low and high else ""
+        shared.setdefault(attribute.scale, []).append(f"{attribute.label.lower()}{ends}")
+    return [(names, scale) for scale, names in shared.items()]
+
+
+# How it was compared ----------------------------------------------------------------------------
+
+
+def compared(analysis: Analysis) -> tuple[str, ...]:
+    """Describe the statistics, completely enough for a paper."""
+    trial, results = analysis.trial, analysis.results
+    fits = [(r.attribute, r.mixed) for r in results if isinstance(r.mixed, MixedFit)]
+    found = (comparison.ranks for comparison in analysis.comparisons)
+    contrasts = [ranks for ranks in found if not isinstance(ranks, NoResult)]
+    methods = {contrast.method for contrast in contrasts}
+    twice = any(fit.taster_variant_sd is not None for _, fit in fits)
+    batches = any(fit.batch_sd is not None for _, fit in fits)
+    forms = {getattr(result.friedman, "form", "") for result in results}
+    with_margin = [result for result in results if result.attribute.margin is not None]
+    return paragraphs(
+        "compared",
+        trial=trial,
+        alone=any(result.unit == "round" for result in results),
+        fits=fits,
+        position=any(fit.note.position for _, fit in fits),
+        random=[
+            "taster",
+            *["taster by variant (because tasters scored a variant more than once)"] * twice,
+            *["batch"] * batches,
+        ],
+        at_zero=[
+            f"{component.replace(':', ' by ')} ({_plain_name(attribute)})"
+            for attribute, fit in fits
+            for component in fit.note.at_zero
+        ],
+        stuck=[_plain_name(attribute) for attribute, fit in fits if not fit.note.converged],
+        contrasts=contrasts,
+        zeros=sum(contrast.zero_differences for contrast in contrasts),
+        ways={name: text for name, text in _ways(trial).items() if name in methods},
+        together=_together(results),
+        forms=[text for name, text in FORMS.items() if name in forms],
+        margins=_margins(trial.attributes),
+        levels=[
+            wording.percent(level) for level in sorted({1 - 2 * each.alpha for each in with_margin})
+        ],
+        software=software(),
+    )
+
+
+FORMS = {
+    "Friedman": "Friedman’s test (1937)",
+    "Durbin": "Durbin’s form (1951) of Friedman’s test, for incomplete blocks",
+    "Skillings-Mack": "the form of Skillings and Mack (1981) of Friedman’s test, because scores "
+    "are missing",
+}
+
+
+def _plain_name(attribute: Attribute) -> str:
+    return attribute.name.replace("_", " ")
+
+
+def _ways(trial: Trial) -> dict[str, str]:
+    return {
+        "exact": "all sign patterns were enumerated",
+        "sampled": f"sign patterns were drawn at random from the trial’s seed, {trial.seed}",
+        "normal": "the joint normal limit was used",
+    }
+
+
+def _together(results: tuple[AttributeResult, ...]) -> bool:
+    """Whether every set of variants of a taster alone is tested."""
+    return max(len(result.comparisons) for result in results) <= MOST_TOGETHER
+
+
+def _margins(attributes: tuple[Attribute, ...]) -> list[str]:
+    shared: dict[str, list[str]] = {}
+    for attribute in attributes:
+        if attribute.margin is not None:
+            shared.setdefault(wording.margin(attribute), []).append(attribute.label.lower())
+    return [f"{margin} for {wording.listing(labels)}" for margin, labels in shared.items()]
+
+
+# What was planned -------------------------------------------------------------------------------
+
+
+def planned(analysis: Analysis) -> tuple[str, ...]:
+    """Tell what was declared before tasting, what is exploratory, and what the seal says."""
+    trial, rule = analysis.trial, analysis.trial.decision
+    dates = session_dates(trial, analysis.table)
+    return paragraphs(
+        "planned",
+        declared=rule.declared,
+        gap=(dates[0] - rule.declared).days if dates and rule.declared else None,
+        primary=[trial.attribute(name).label.lower() for name in rule.primary],
+        rest=[a.label.lower() for a in trial.attributes if a.name not in rule.primary],
+        sealed=analysis.sealed,
+    )
+
+
+# Sources ----------------------------------------------------------------------------------------
+
+
+def citation(analysis: Analysis) -> str:
+    """Say how the writeup is cited."""
+    trial = analysis.trial
+    author = trial.host.rstrip(".") or "Anonymous host"
+    date = report_date(trial, analysis.table) or "Undated"
+    title = trial.title if trial.title.endswith(("?", "!", ".")) else f"{trial.title}."
+    return (
+        f"{author}. {date}. {title} Writeup of a tasting, made with Blindspoon {__version__}. "
+        f"Data SHA-256 {analysis.fingerprint[:16]}."
+    )
+
+
+def references(results: tuple[AttributeResult, ...]) -> tuple[str, ...]:
+    """List the sources that the methods paragraphs name, in alphabetical order."""
+    forms = {getattr(result.friedman, "form", "") for result in results}
+    unused = {"fisher", "holm", "marcus"}
+    if any(result.unit == "round" for result in results):
+        unused = {"dunnett", "kenward", "westfall", "holm" if _together(results) else "marcus"}
+    unused |= {"durbin"} - {form.lower() for form in forms}
+    unused |= set() if "Skillings-Mack" in forms else {"skillings"}
+    return tuple(text for name, text in REFERENCES.items() if name not in unused)
+
+
+REFERENCES = {
+    "dunnett": "Dunnett, C. W. 1955. A multiple comparison procedure for comparing several "
+    "treatments with a control. Journal of the American Statistical Association 50:1096–1121; "
+    "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
+    "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
+    "Psychology, Statistical PageSection 4:85–90.",
+    "fisher": "Fisher, R. A. 1935. The Design of Experiments. Edinburgh: Oliver and Boyd.",
+    "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
+    "implicit in the analysis of variance. Journal of the American Statistical Association "
+    "32:675–701.",
+    "hodges": "Hodges, J. L., and E. L. Lehmann. 1963. Estimates of location based on rank "
+    "tests. Annals of Mathematical Statistics 34:598–611.",
+    "holm": "Holm, S. 1979. A simple sequentially rejective multiple test procedure. "
+    "Scandinavian Journal of Statistics 6:65–70.",
+    "kenward": "Kenward, M. G., and J. H. Roger. 1997. Small sample inference for fixed effects "
+    "from restricted maximum likelihood. Biometrics 53:983–997.",
+    "lang": "Lang, T. A., and D. G. Altman. 2013. Basic statistical reporting for articles "
+    "published in biomedical journals: the SAMPL guidelines. In Science Editors’ Handbook, "
+    "European Association of Science Editors.",
+    "marcus": "Marcus, R., E. Peritz, and K. R. Gabriel. 1976. On closed testing procedures with "
+    "special reference to ordered analysis of variance. Biometrika 63:655–660.",
+    "schuirmann": "Schuirmann, D. J. 1987. A comparison of the two one-sided tests procedure and "
+    "the power approach for assessing the equivalence of average bioavailability. Journal of "
+    "Pharmacokinetics and Biopharmaceutics 15:657–680.",
+    "skillings": "Skillings, J. H., and G. A. Mack. 1981. On the use of a Friedman-type statistic "
+    "in balanced and unbalanced block designs. Technometrics 23:171–177.",
+    "westfall": "Westfall, P. H., and S. S. Young. 1993. Resampling-Based Multiple Testing. New "
+    "York: Wiley.",
+    "wilcoxon": "Wilcoxon, F. 1945. Individual comparisons by ranking methods. Biometrics "
+    "Bulletin 1:80–83.",
+}

@@ -1,0 +1,399 @@
+"""An analysis -> everything that the page says -> index.html, complete in itself, and its files."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.charts.chart import Chart, png_file, svg_file
+from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.outcome import AttributeOutcome, outcome_of
+from blindspoon.charts.style import css_variables
+from blindspoon.charts.titles import differences_title
+from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
+from blindspoon.findings.further import Depth
+from blindspoon.scores.score_table import LeftOut, ScoreTable
+from blindspoon.trial import Trial
+from blindspoon.writeup import limits, methods
+from blindspoon.writeup.answer import Board, make_boards, short_answer
+from blindspoon.writeup.batches_section import differed_section, measured_section
+from blindspoon.writeup.csv_files import csv_files
+from blindspoon.writeup.influence_section import influence_section
+from blindspoon.writeup.joint_section import joint_section
+from blindspoon.writeup.next_steps import next_steps
+from blindspoon.writeup.panel_section import panel_section
+from blindspoon.writeup.section import PageSection, behind_attribute, on_the_page
+from blindspoon.writeup.tables import (
+    MOST_SERVINGS,
+    means_table,
+    mixed_table,
+    ranks_table,
+    raw_tables,
+    scores_table,
+)
+from blindspoon.writeup.words import sentence, templates
+from blindspoon.writeup.writers import Table, inline, markdown
+
+MOST_LISTED = 40
+"""Remarks, and things left out, that the page lists; tables/ has them all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributeFinding:
+    """What the page says of one attribute.
+
+    Parameters
+    ----------
+    name, label : str
+    role : str
+        "Primary" or "Exploratory".
+    headline : str
+        The finding in one sentence, where no chart stands here with it as its title; or empty.
+    sentences : tuple of str
+        One a variant.
+    pictured : bool
+        Whether the chart of differences stands at the head of the page instead of here.
+    differences, scores : Chart or None
+    """
+
+    name: str
+    label: str
+    role: str
+    headline: str
+    sentences: tuple[str, ...]
+    pictured: bool
+    differences: Chart | None
+    scores: Chart | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportContent:
+    """The report before it is a page: strings, tables of strings and charts, in reading order.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What it is about.
+    question, answer : str
+    byline : tuple of str
+    picture : Chart or None
+        The one at the head.
+    boards : tuple of Board
+    findings : tuple of AttributeFinding
+    remarks : tuple of (str, tuple of str)
+        What was written beside the scores, by variant.
+    sections : tuple of PageSection
+    numbers, raw : tuple of Table
+        What the procedures found, and every score.
+    pictures : tuple of AttributeOutcome
+        What is drawn of each attribute.
+    figures : tuple of Chart
+        All that are written as files.
+    behind : mapping of str to tuple of Table
+        The tables that hold what each draws, by the chart's name.
+    files : tuple of (str, str)
+        The CSV tables: path, and text.
+    """
+
+    analysis: Analysis
+    question: str
+    answer: str
+    byline: tuple[str, ...]
+    picture: Chart | None
+    boards: tuple[Board, ...]
+    findings: tuple[AttributeFinding, ...]
+    remarks: tuple[tuple[str, tuple[str, ...]], ...]
+    sections: tuple[PageSection, ...]
+    numbers: tuple[Table, ...]
+    raw: tuple[Table, ...]
+    pictures: tuple[AttributeOutcome, ...]
+    figures: tuple[Chart, ...]
+    behind: Mapping[str, tuple[Table, ...]]
+    files: tuple[tuple[str, str], ...]
+
+    @property
+    def title(self) -> str:
+        """The trial's."""
+        return self.analysis.trial.title
+
+
+def compose(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
+    """Say everything that the report says.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    depth : Depth, optional
+        What lies behind the comparisons; the sections about it are left out without it.
+    """
+    trial, table, results = analysis.trial, analysis.table, analysis.results
+    ordered = sorted(results, key=lambda result: not result.primary)
+    pictures = {result.attribute.name: outcome_of(trial, table, result) for result in ordered}
+    differences = {
+        result.attribute.name: differences_chart(pictures[result.attribute.name])
+        for result in ordered
+        if result.comparisons
+    }
+    scores = {
+        name: scores_chart(picture)
+        for name, picture in pictures.items()
+        if np.isfinite(picture.means).any()
+    }
+    picture = next(iter(differences.values()), None)
+    answering = [result for result in ordered if result.primary] or ordered
+    sections = tuple(filter(None, _sections(analysis, depth)))
+    numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
+    named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
+    every = (*numbers, *raw, *(each for part in sections for each in part.numbers))
+    return ReportContent(
+        analysis=analysis,
+        question=trial.question or _question(trial, alone=len(table.tasters) == 1),
+        answer=short_answer(analysis, answering, _titles(answering, pictures)),
+        byline=_byline(trial, table),
+        picture=picture,
+        boards=make_boards(ordered),
+        findings=tuple(
+            _finding(
+                result,
+                differences_title(pictures[result.attribute.name]),
+                differences.get(result.attribute.name),
+                scores.get(result.attribute.name),
+                picture,
+            )
+            for result in ordered
+        ),
+        remarks=_remarks(trial, table),
+        sections=sections,
+        numbers=numbers,
+        raw=raw,
+        pictures=tuple(pictures.values()),
+        figures=(
+            *differences.values(),
+            *scores.values(),
+            *(chart for part in sections for chart in part.charts),
+        ),
+        behind=on_the_page({k: v for each in named for k, v in each.items()}, every),
+        files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
+    )
+
+
+def _titles(
+    results: Sequence[AttributeResult], pictures: Mapping[str, AttributeOutcome]
+) -> Iterator[str]:
+    return (differences_title(pictures[result.attribute.name]) for result in results)
+
+
+def _question(trial: Trial, *, alone: bool) -> str:
+    """Ask what the trial asked, where trial.toml does not."""
+    control = trial.variant(trial.control).label
+    others = wording.count(len(trial.variants) - 1, "variant")
+    product = f" of {trial.product}" if trial.product else ""
+    return f"Can {'one taster' if alone else 'tasters'} tell {others}{product} from “{control}”?"
+
+
+def _byline(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
+    tasters = wording.count(len(table.tasters), "taster")
+    if len(table.tasters) == 1:
+        tasters += f", {wording.count(len(table.sessions), 'round')}"
+    date = methods.report_date(trial, table)
+    return tuple(filter(None, (trial.host, date, f"{tasters}, {_cups(table)}")))
+
+
+def _cups(table: ScoreTable) -> str:
+    return wording.count(table.taster.size, "cup")
+
+
+def _finding(
+    result: AttributeResult,
+    title: str,
+    differences: Chart | None,
+    scores: Chart | None,
+    picture: Chart | None,
+) -> AttributeFinding:
+    pictured = differences is not None and differences is picture
+    return AttributeFinding(
+        name=result.attribute.name,
+        label=result.attribute.label,
+        role="Primary" if result.primary else "Exploratory",
+        headline=sentence(title) if pictured or differences is None else "",
+        sentences=tuple(
+            f"“{other.variant.label}” was not compared: {other.reason.rstrip('.')}."
+            if isinstance(other, NotCompared)
+            else other.because
+            for other in result.others
+        ),
+        pictured=pictured,
+        differences=None if pictured else differences,
+        scores=scores,
+    )
+
+
+def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Remarks by variant, in the order of the trial; the first `MOST_LISTED`."""
+    shown = table.remarks[:MOST_LISTED]
+    grouped = (
+        (variant.label, tuple(said.text for said in shown if said.variant == variant.name))
+        for variant in trial.variants
+    )
+    return tuple((label, texts) for label, texts in grouped if texts)
+
+
+def _number_tables(
+    trial: Trial, table: ScoreTable, ordered: Sequence[AttributeResult]
+) -> Iterator[Table]:
+    """Means of all, then scores, mixed model and ranks of each attribute; those that exist."""
+    scored = [
+        result.attribute
+        for result in ordered
+        if np.isfinite(table.scores[:, trial.attributes.index(result.attribute)]).any()
+    ]
+    yield from filter(None, [means_table(trial, table, scored)])
+    for result in ordered:
+        made = (scores_table(trial, table, result.attribute), mixed_table(result))
+        yield from filter(None, (*made, ranks_table(result)))
+
+
+# The sections -----------------------------------------------------------------------------------
+
+
+def _sections(analysis: Analysis, depth: Depth | None) -> Iterator[PageSection | None]:
+    """Make the sections in the order of reading."""
+    needed = limits.needed_table(analysis)
+    yield differed_section(analysis)
+    yield measured_section(analysis)
+    if depth is not None:
+        yield from further_sections(analysis, depth)
+    for name, head, paragraphs in (
+        ("tasted", "How it was tasted", methods.tasted(analysis)),
+        ("compared", "How it was compared", methods.compared(analysis)),
+        ("planned", "What was planned, and what is exploratory", methods.planned(analysis)),
+    ):
+        yield PageSection(name=name, head=head, paragraphs=paragraphs)
+    yield PageSection(
+        name="unsettled",
+        head="What is not settled, and what would settle it",
+        paragraphs=limits.unsettled(analysis),
+        tables=() if needed is None else (needed,),
+    )
+    yield PageSection(name="next", head="What to try next", points=next_steps(analysis))
+    yield PageSection(
+        name="not-shown", head="What this does not show", points=limits.not_shown(analysis)
+    )
+    yield _left_out(analysis)
+    yield PageSection(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
+
+
+def further_sections(analysis: Analysis, depth: Depth) -> Iterator[PageSection | None]:
+    """Make the sections that look behind the comparisons."""
+    trial = analysis.trial
+    yield influence_section(trial, depth.influence, shown=trial.tasters_shown)
+    if depth.panel.tasters > 1:
+        yield panel_section(trial, depth.panel, shown=trial.tasters_shown)
+    yield joint_section(analysis, depth.joint)
+
+
+def _left_out(analysis: Analysis) -> PageSection:
+    """Say who and what was left out; scores that were not given are not rows."""
+    table = analysis.table
+    blank = int(np.isnan(table.scores).sum())
+    nothing = "No row of the scores was left out."
+    if blank:
+        verb = "was" if blank == 1 else "were"
+        nothing += f" {wording.count(blank, 'score')} {verb} not given."
+    lost = [*map(_place, table.left_out[:MOST_LISTED]), *map(str, analysis.notes[:MOST_LISTED])]
+    return PageSection(
+        name="left-out",
+        head="Who and what was left out",
+        paragraphs=() if table.left_out else (nothing,),
+        points=tuple(("", text) for text in lost),
+        note=all_in(len(table.left_out), "entry", "left_out.csv", "entries"),
+    )
+
+
+def _place(entry: LeftOut) -> str:
+    line = "" if entry.line is None else f" line {entry.line}"
+    return f"{entry.file}{line}: {entry.reason.rstrip('.')}."
+
+
+def all_in(total: int, singular: str, file: str, plural: str = "") -> str:
+    """Say where all are that the page does not list; nothing where it lists all."""
+    if total <= MOST_LISTED:
+        return ""
+    return f"All {wording.count(total, singular, plural)} are in tables/{file}."
+
+
+# The page ---------------------------------------------------------------------------------------
+
+
+def render(content: ReportContent) -> dict[str, bytes]:
+    """Make every file of the report.
+
+    Returns
+    -------
+    dict of str to bytes
+        By path in the report's folder: ``index.html``, ``figures/*.svg``, ``figures/*.png``,
+        ``tables/*.csv``. The page needs none of the others, no network and no script.
+    """
+    files = {"index.html": page(content).encode()}
+    for chart in content.figures:
+        files[f"figures/{chart.name}.svg"] = svg_file(chart)
+        files[f"figures/{chart.name}.png"] = png_file(chart)
+    files.update((path, text.encode()) for path, text in content.files)
+    return files
+
+
+def page(content: ReportContent, *, paper: bool = False) -> str:
+    """Fill the template; all text of the host and the tasters is escaped in it.
+
+    Parameters
+    ----------
+    content : ReportContent
+    paper : bool
+        For printing and PDF only: the wide charts, black on white, with page numbers.
+    """
+    return (
+        templates()
+        .get_template("page.html.j2")
+        .render(
+            content=content,
+            paper=paper,
+            light=css_variables(dark=False),
+            dark=css_variables(dark=True),
+            **_said_once(content),
+        )
+    )
+
+
+def _said_once(content: ReportContent) -> dict[str, object]:
+    """Say what the page and the writeup for a blog say beside the content."""
+    analysis = content.analysis
+    table = analysis.table
+    return {
+        "analysis": analysis,
+        "trial": analysis.trial,
+        "control": analysis.trial.variant(analysis.trial.control).label,
+        "margin": any(each.margin is not None for each in analysis.trial.attributes),
+        "remarks_note": all_in(len(table.remarks), "remark", "scores.csv"),
+        "alone": len(table.tasters) == 1,
+        "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
+        "cups": _cups(table),
+        "many": table.taster.size > MOST_SERVINGS,
+        "citation": methods.citation(analysis),
+        "references": methods.references(analysis.results),
+        "software": methods.software(),
+    }
+
+
+def writeup(content: ReportContent) -> str:
+    """Write the report in Markdown, without its tables of numbers, for a blog.
+
+    CommonMark with tables, no HTML. Figures are linked as ``figures/NAME.png``, tables as
+    ``tables/NAME.csv``.
+    """
+    made = templates().get_template("writeup.md.j2")
+    text = made.render(content=content, inline=inline, markdown=markdown, **_said_once(content))
+    return re.sub(r"\n{3,}", "\n\n", text.strip()) + "\n"

@@ -1,0 +1,436 @@
+"""The tables of a trial, each specified once: names for scripts, heads and digits for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from operator import attrgetter
+from typing import Any
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.arrays import FloatArray
+from blindspoon.batches.summary import Made, factor_name
+from blindspoon.findings.comparison import AttributeResult, Kind
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult
+from blindspoon.trial import Attribute, Trial
+from blindspoon.writeup.writers import (
+    DASH,
+    Column,
+    Table,
+    blank_as_dash,
+    cells,
+    heads,
+)
+
+MOST_SERVINGS = 200
+"""Servings whose scores are printed on the page; more are left to tables/scores.csv."""
+
+
+# How numbers are written ------------------------------------------------------------------------
+
+
+def finer(attribute: Attribute) -> int:
+    """Decimals of a table: one more than a sentence has."""
+    return wording.digits_for(attribute.scale) + 1
+
+
+def in_points(value: float, attribute: Attribute) -> str:
+    """Write a spread or a mean, in points."""
+    return wording.number(value, finer(attribute))
+
+
+def difference(value: float, attribute: Attribute) -> str:
+    """Write a difference with its sign, in points."""
+    return wording.signed(value, finer(attribute))
+
+
+def ends(interval: Interval, attribute: Attribute) -> str:
+    """Write an interval, in points."""
+    return f"{in_points(interval.low, attribute)} to {in_points(interval.high, attribute)}"
+
+
+def one(value: float, _: object) -> str:
+    """Write a number with one decimal."""
+    return wording.number(value, 1)
+
+
+def two(value: float, _: object) -> str:
+    """Write a number with two decimals."""
+    return wording.number(value, 2)
+
+
+def p(value: float, _: object) -> str:
+    """Write a p value."""
+    return wording.p_cell(value)
+
+
+def counted(value: int, _: object) -> str:
+    """Write a count."""
+    return f"{value:,}"
+
+
+# What the procedures find -----------------------------------------------------------------------
+
+
+def _too_few(contrast: Any) -> str:  # noqa: ANN401 - a rank contrast
+    if contrast.rounds:
+        return "too few rounds have scores of both for an interval at this level"
+    return "too few tasters scored both for an interval at this level"
+
+
+MIXED = (
+    Column("difference", "Difference", difference),
+    Column("se", "SE", in_points),
+    Column("df", "df", one),
+    Column("t", "t", two),
+    Column("p_value", "p", p),
+    Column("p_adjusted", "p adjusted", p),
+    Column("interval", "interval", ends, pair=True),
+    Column("equivalence_interval", "interval", ends, pair=True),
+)
+RANKS = (
+    Column("shift", "Shift", difference),
+    Column("interval", "interval", ends, pair=True, late=True, missing=_too_few),
+    Column("equivalence_interval", "interval", ends, pair=True, late=True, missing=_too_few),
+    Column("p_value", "p", p),
+    Column("p_adjusted", "p adjusted", p),
+    Column("smallest_p", "Smallest p", p),
+    Column("method"),
+    Column("zero_differences", "Zeros", counted),
+)
+COMPARISON = (
+    Column("tasters", "Tasters", counted),
+    Column("rounds", "Rounds", counted, of=lambda each: each.rounds or None, optional=True),
+    Column("servings"),
+    Column("mean_control"),
+    Column("mean_variant"),
+    Column("mixed", inner=MIXED),
+    Column("ranks", inner=RANKS),
+    Column("verdict"),
+    Column("verdict_by_other", only="csv"),
+    Column("because"),
+)
+NOTE = tuple(
+    Column(name, of=attrgetter(f"note.{name}"), only="json")
+    for name in ("position", "at_zero", "converged")
+)
+TASTER_VARIANT = Column("taster_variant_sd", missing=lambda _: "no taster scored a variant twice")
+FIT = (
+    Column("f"),
+    Column("df_num"),
+    Column("df_den"),
+    Column("p_value"),
+    Column("reml_criterion"),
+    Column("residual_sd"),
+    Column("taster_sd"),
+    TASTER_VARIANT,
+    Column("batch_sd", missing=lambda _: "no variant was tasted from several batches"),
+    *NOTE,
+)
+FRIEDMAN = (
+    Column("statistic"),
+    Column("df"),
+    Column("p_value"),
+    Column("tasters"),
+    Column("rounds", of=lambda each: each.rounds or None, optional=True, only="json"),
+    Column("form"),
+)
+NAME = Column("attribute", of=attrgetter("attribute.name"))
+VARIANT = Column("variant", of=attrgetter("variant.name"))
+RULE = (
+    NAME,
+    Column("primary"),
+    Column("margin", of=attrgetter("attribute.margin")),
+    Column("alpha"),
+)
+ATTRIBUTE = (*RULE, Column("friedman", inner=FRIEDMAN), Column("mixed", inner=FIT))
+FLAG = (Column("variant"), Column("kind"), Column("value"))
+LEFT_OUT = (Column("file"), Column("line"), Column("reason"))
+
+
+def chosen(columns: Iterable[Column], *names: str) -> tuple[Column, ...]:
+    """Choose columns by their names, in that order."""
+    named = {column.name: column for column in columns}
+    return tuple(named[name] for name in names)
+
+
+def at_levels(columns: Iterable[Column], result: AttributeResult) -> tuple[Column, ...]:
+    """Head the intervals by their levels; without a margin there is only the first."""
+    levels = {"interval": 1 - result.alpha}
+    if result.attribute.margin is not None:
+        levels["equivalence_interval"] = 1 - 2 * result.alpha
+    return tuple(
+        replace(column, head=f"{wording.percent(levels[column.name])} interval")
+        if column.pair
+        else column
+        for column in columns
+        if not column.pair or column.name in levels
+    )
+
+
+def mixed_table(result: AttributeResult) -> Table | None:
+    """Every comparison by the mixed model; None where it gave nothing."""
+    if isinstance(result.mixed, NoResult) or not result.comparisons:
+        return None
+    return _contrasts(result, "mixed", (fit_sentence(result.mixed, result.attribute),))
+
+
+def ranks_table(result: AttributeResult) -> Table | None:
+    """Every comparison by ranks; None where nothing could be compared."""
+    if not result.comparisons:
+        return None
+    notes = (_read_ranks(result), friedman_sentence(result.friedman))
+    return _contrasts(result, "ranks", notes)
+
+
+def _contrasts(result: AttributeResult, name: str, notes: tuple[str, ...]) -> Table:
+    """Make the table of one procedure; the reason of a row of dashes stands below."""
+    attribute, alone = result.attribute, result.unit == "round"
+    both, found = chosen(COMPARISON, "rounds" if alone else "tasters", name)
+    columns = (both, replace(found, inner=at_levels(found.inner, result)))
+    labelled = [(each.variant.label, each) for each in result.comparisons]
+    reasons = (
+        f"{label}: {lack.reason.rstrip('.')}."
+        for label, lack in ((label, getattr(each, name)) for label, each in labelled)
+        if isinstance(lack, NoResult)
+    )
+    return Table(
+        name=f"{name}-{attribute.name}",
+        caption=f"{attribute.label}: {'mixed model' if name == 'mixed' else name}",
+        head="Variant",
+        columns=heads(columns),
+        rows=tuple((label, cells(columns, each, attribute)) for label, each in labelled),
+        notes=(*reasons, *notes),
+    )
+
+
+def fit_sentence(fit: MixedFit, attribute: Attribute) -> str:
+    """Print the F test and the standard deviations of one fit."""
+    spreads = {
+        "residual": fit.residual_sd,
+        "taster": fit.taster_sd,
+        "taster by variant": fit.taster_variant_sd,
+        "batch": fit.batch_sd,
+    }
+    known = (
+        f"{name} {in_points(value, attribute)}"
+        for name, value in spreads.items()
+        if value is not None
+    )
+    unknown = (
+        " No taster scored a variant twice, so the taster-by-variant part cannot be told from the "
+        "residual."
+    )
+    return (
+        f"All variants alike: F({wording.plain(fit.df_num)}, {wording.number(fit.df_den, 1)}) = "
+        f"{wording.number(fit.f, 2)}, {wording.p_value(fit.p_value)}. Standard deviations in "
+        f"points: {wording.listing(known)}. REML criterion {wording.number(fit.reml_criterion, 2)}."
+        f"{unknown if fit.taster_variant_sd is None else ''}"
+    )
+
+
+def _read_ranks(result: AttributeResult) -> str:
+    """Say how the p values were made, and why an interval is missing."""
+    contrasts = [c.ranks for c in result.comparisons if not isinstance(c.ranks, NoResult)]
+    methods = sorted({contrast.method for contrast in contrasts})
+    lack = "too few rounds have both" if result.unit == "round" else "too few tasters scored both"
+    lacking = any(contrast.interval is None for contrast in contrasts)
+    return (
+        "Zeros are differences of zero. The smallest p is the smallest adjusted one that these "
+        f"{result.unit}s, ties and zeros could have given. Method: "
+        f"{wording.listing(methods) or DASH}."
+        f"{f' Where an interval is missing, {lack}.' * lacking}"
+    )
+
+
+def friedman_sentence(result: Friedman | NoResult) -> str:
+    """Print the rank test that all variants are alike."""
+    if isinstance(result, NoResult):
+        return f"Friedman’s test could not be made: {result.reason.rstrip('.')}."
+    return (
+        f"All variants alike, by ranks ({result.form}): χ²({result.df}) = "
+        f"{wording.number(result.statistic, 2)}, {wording.p_value(result.p_value)}, "
+        f"{wording.count(result.rounds or result.tasters, 'round' if result.rounds else 'taster')}."
+    )
+
+
+# In 80 columns -----------------------------------------------------------------------------------
+
+
+def _estimate(found: Contrast, attribute: Attribute) -> str:
+    digits = wording.estimate_digits(found.difference, found.interval, attribute)
+    return wording.signed(found.difference, digits)
+
+
+FOUND = (
+    Column("difference", "difference", _estimate, of=lambda found: found),
+    Column("interval", "interval", wording.span),
+)
+P = Column("p_adjusted", "p", p)
+IN_BRIEF = (
+    Column("found", inner=FOUND),
+    Column("mixed", inner=(replace(P, head="mixed p"),)),
+    Column("ranks", inner=(replace(P, head="ranks p"),)),
+    Column("verdict", "verdict", lambda verdict, _: in_brief(verdict)),
+)
+
+
+def in_brief(verdict: Kind) -> str:
+    """Call a verdict by one word or two."""
+    return "not settled" if verdict == "open" else verdict
+
+
+# What was declared and made ---------------------------------------------------------------------
+
+
+STRENGTHS = (
+    ("salt_percent", "Salt, % of everything", "salt %", 2),
+    ("salt_percent_of_water", "Salt, % of the water", "of water", 2),
+    ("citric_g_per_100_g", "Acid added, g in 100 g", "acid g", 2),
+    ("sugar_percent", "Sugar, % of everything", "sugar %", 1),
+    ("age_days", "Age, days", "days", 0),
+    ("degree_days", "Degree-days", "deg-days", 0),
+    ("last_ph", "Last pH", "last pH", 1),
+)
+"""Of a batch: the field, its head on a page and in 80 columns, and its decimals."""
+
+
+def strength_cells(strengths: object, blank: str) -> Iterator[str]:
+    """Write what a batch comes to, a text a strength of `STRENGTHS`."""
+    for name, _, _, digits in STRENGTHS:
+        value = getattr(strengths, name)
+        yield blank if value is None else wording.number(value, digits)
+
+
+def strengths_table(trial: Trial, made: Made | None) -> Table | None:
+    """Show what each batch comes to, and why a number is missing; None without batches.csv."""
+    if made is None:
+        return None
+    reasons = {lack.reason for batch in made.strengths for lack in batch.unknown}
+    return Table(
+        name="strengths",
+        caption="What was made, as weighed and measured",
+        head="Batch",
+        columns=("Variant", *(head for _, head, _, _ in STRENGTHS)),
+        rows=tuple(
+            (batch.batch, (trial.variant(batch.variant).label, *strength_cells(batch, DASH)))
+            for batch in made.strengths
+        ),
+        notes=tuple(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text in sorted(reasons)),
+    )
+
+
+def methods_table(trial: Trial, table: ScoreTable) -> Table:
+    """Show what trial.toml declares of each variant, and how many batches were tasted."""
+    rows = []
+    tasted = table.batches_tasted(len(trial.variants))
+    for variant, batches in zip(trial.variants, tasted.tolist(), strict=True):
+        name = f"{variant.label} (control)" if variant.name == trial.control else variant.label
+        differs = wording.listing(map(factor_name, variant.differs))
+        texts = [variant.method, differs, f"{batches}" if batches else "not named"]
+        rows.append((name, blank_as_dash(texts)))
+    return Table(
+        name="methods",
+        caption="The variants as declared",
+        head="Variant",
+        columns=("Method", "Meant to differ in", "Batches tasted"),
+        rows=tuple(rows),
+        stacked=True,
+    )
+
+
+# Scores -----------------------------------------------------------------------------------------
+
+
+def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table:
+    """Mean and spread of the scores of each variant on one attribute."""
+    index = trial.attributes.index(attribute)
+    alone = len(table.tasters) == 1
+    rows = []
+    for position, variant in enumerate(trial.variants):
+        given = (table.variant == position) & np.isfinite(table.scores[:, index])
+        tasters = np.unique((table.session if alone else table.taster)[given]).size
+        summary = _summary(table.scores[given, index], attribute)
+        rows.append((variant.label, blank_as_dash([f"{tasters:,}", *summary])))
+    return Table(
+        name=f"scores-{attribute.name}",
+        caption=f"{attribute.label}: the scores",
+        head="Variant",
+        columns=(
+            "Rounds" if alone else "Tasters",
+            *("Scores", "Mean", "SD", "Median", "Lowest", "Highest"),
+        ),
+        rows=tuple(rows),
+    )
+
+
+def _summary(scores: FloatArray, attribute: Attribute) -> list[str]:
+    if not scores.size:
+        return ["0", "", "", "", "", ""]
+    return [
+        f"{scores.size:,}",
+        in_points(float(scores.mean()), attribute),
+        in_points(float(scores.std(ddof=1)), attribute) if scores.size > 1 else "",
+        wording.number(float(np.median(scores)), wording.digits_for(attribute.scale)),
+        wording.plain(float(scores.min())),
+        wording.plain(float(scores.max())),
+    ]
+
+
+def means_table(trial: Trial, table: ScoreTable, shown: Sequence[Attribute]) -> Table | None:
+    """Show the mean of every variant on every attribute; None of a single attribute."""
+    indices = [trial.attributes.index(attribute) for attribute in shown]
+    if len(shown) < 2:
+        return None
+    return Table(
+        name="means",
+        caption="Mean scores, in points",
+        head="Variant",
+        columns=tuple(attribute.label for attribute in shown),
+        rows=tuple(
+            (
+                variant.label,
+                blank_as_dash(
+                    _summary(given[np.isfinite(given)], trial.attributes[index])[1]
+                    for index in indices
+                    for given in [table.scores[table.variant == place, index]]
+                ),
+            )
+            for place, variant in enumerate(trial.variants)
+        ),
+    )
+
+
+def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:
+    """Every score, a table an attribute: tasters down, variants across, replicates in one cell.
+
+    Of one person alone, rounds down. Empty where there are more than `MOST_SERVINGS`.
+    """
+    if table.taster.size > MOST_SERVINGS:
+        return ()
+    return tuple(
+        _raw(trial, table, index, attribute) for index, attribute in enumerate(trial.attributes)
+    )
+
+
+def _raw(trial: Trial, table: ScoreTable, index: int, attribute: Attribute) -> Table:
+    alone = len(table.tasters) == 1
+    names, place = (table.sessions, table.session) if alone else (table.tasters, table.taster)
+    given: list[list[list[str]]] = [[[] for _ in trial.variants] for _ in names]
+    for row in np.lexsort((table.position, table.session)):
+        score = float(table.scores[row, index])
+        if np.isfinite(score):
+            given[place[row]][table.variant[row]].append(wording.plain(score))
+    return Table(
+        name=f"raw-{attribute.name}",
+        caption=f"{attribute.label}: every score",
+        head="Round" if alone else "Taster",
+        columns=tuple(variant.label for variant in trial.variants),
+        rows=tuple(
+            (name, blank_as_dash("; ".join(scores) for scores in row))
+            for name, row in zip(names, given, strict=True)
+        ),
+    )

@@ -1,0 +1,88 @@
+"""Templates of sentences -> paragraphs, and templates of pages: the one jinja2 environment."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from functools import cache
+
+import jinja2
+
+from blindspoon import wording
+from blindspoon.stats.results import NoResult
+
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July", "August"),
+    *("September", "October", "November", "December"),
+)
+
+
+def day(date: datetime.date) -> str:
+    """Write a date in words, whatever the language of the machine.
+
+    Examples
+    --------
+    >>> day(datetime.date(2026, 9, 4))
+    '4 September 2026'
+    """
+    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+
+
+def capital(text: str) -> str:
+    """Begin with a capital."""
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def sentence(text: str) -> str:
+    """Give a clause its capital and its full stop.
+
+    Examples
+    --------
+    >>> sentence("one is open"), sentence("it ends here.")
+    ('One is open.', 'It ends here.')
+    """
+    return f"{capital(text).rstrip('.')}."
+
+
+def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
+    """Fill a template of sentences; blank lines part its paragraphs.
+
+    Parameters
+    ----------
+    name : str
+        Of a template, without its ending.
+    **facts : object
+        What it speaks of. Texts of the host are taken as they are: whoever prints escapes.
+    """
+    text = templates().get_template(f"{name}.txt.j2").render(facts)
+    parts = (re.sub(r"[ \n]+", " ", part).strip(" \n") for part in re.split(r"\n\s*\n", text))
+    return tuple(filter(None, parts))
+
+
+def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
+    """Fill a template of paragraphs that have a head before a bar."""
+    parted = (text.partition(" | ") for text in paragraphs(name, **facts))
+    return tuple((head, text) for head, _, text in parted)
+
+
+@cache
+def templates() -> jinja2.Environment:
+    """Give the templates; texts are escaped in those of pages, not in those of sentences."""
+    folders = ("writeup", "sheets", "packing")
+    made = jinja2.Environment(
+        loader=jinja2.ChoiceLoader(
+            [jinja2.PackageLoader("blindspoon", f"{folder}/templates") for folder in folders]
+        ),
+        autoescape=jinja2.select_autoescape(["html.j2"]),
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    said = (
+        *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
+        *(wording.p_cell, wording.percent, wording.plain, wording.points, wording.signed),
+        *(wording.span, wording.spelled, capital, day, sentence),
+    )
+    made.filters |= {function.__name__: function for function in said}
+    made.tests["lacking"] = lambda value: isinstance(value, NoResult)
+    return made

@@ -1,0 +1,143 @@
+"""A reader repeats a trial with nothing but the kit."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from blindspoon.analysis import analyse
+from blindspoon.batches.read import build_log
+from blindspoon.errors import ScoreError
+from blindspoon.examine import examine
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.packing.kit import kit_files, recipes
+
+TRIALS = sorted((Path(__file__).parents[3] / "trials").iterdir())
+
+
+@pytest.fixture(params=TRIALS, ids=lambda folder: folder.name)
+def analysis(request):
+    return analyse(request.param)
+
+
+@pytest.fixture
+def kit(analysis):
+    return kit_files(analysis.trial, analysis.table, analysis.made)
+
+
+def written(files, folder):
+    for name, content in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+    return folder
+
+
+def test_the_folder_has_nothing_to_mend_but_the_missing_scores(kit, tmp_path):
+    folder = written(kit, tmp_path / "kit")
+    assert not examine(folder).problems
+    with pytest.raises(ScoreError, match="no row has a score"):
+        analyse(folder)
+
+
+def test_once_scored_the_folder_is_compared(analysis, kit, tmp_path):
+    rows = list(csv.DictReader(io.StringIO(kit["scores.csv"].decode())))
+    rng = np.random.default_rng(5)
+    for row in rows:
+        for attribute in analysis.trial.attributes:
+            scale = attribute.scale
+            step = scale.step or 1.0
+            places = round((scale.high - scale.low) / step)
+            row[attribute.name] = f"{scale.low + step * rng.integers(0, places + 1):g}"
+    sheet = io.StringIO()
+    writer = csv.DictWriter(sheet, rows[0])
+    writer.writeheader()
+    writer.writerows(rows)
+    again = analyse(written(kit | {"scores.csv": sheet.getvalue().encode()}, tmp_path / "kit"))
+    assert len(again.table.tasters) == len(analysis.table.tasters)
+    assert again.table.sessions == analysis.table.sessions
+    assert again.table.balanced
+    assert len(again.comparisons) == len(analysis.comparisons)
+    assert again.trial.decision == analysis.trial.decision
+
+
+def test_a_repeat_has_codes_and_a_seed_of_its_own(analysis, kit):
+    again = parse_trial(kit["trial.toml"].decode())
+    assert again.seed != analysis.trial.seed
+    assert again.host == ""
+    assert all(session.date is None for session in again.sessions)
+
+
+def test_only_the_key_the_pouring_sheet_and_the_recipe_name_what_is_in_a_cup(analysis, kit):
+    label = analysis.trial.variants[1].label.encode()
+    naming = {name for name, content in kit.items() if label in content}
+    assert naming == {"trial.toml", "do-it-yourself.html", "sheets/pouring.html"}
+
+
+TRIAL = parse_trial(
+    """
+    trial = { title = "Crisp cucumbers", control = "plain" }
+    scale = { low = 0, high = 10 }
+    attribute = [{ name = "texture" }]
+    variant = [{ name = "plain" }, { name = "oak" }, { name = "lost" }]
+    """
+)
+
+
+def logged(text):
+    return build_log(TRIAL, read_table(text, "batches.csv"))[0]
+
+
+def test_two_batches_count_alike_and_their_words_are_both_told():
+    log = logged(
+        b"batch,variant,produce_g,water_g,salt_g,leaf\n"
+        b"a,plain,500,475,25,none\nb,plain,2000,1850,150,one\n"
+    )
+    (plain,) = recipes(TRIAL, log, 1000)
+    assert plain.grams["salt_g"] == pytest.approx((25 + 37.5) / 2)
+    assert sum(plain.grams.values()) == pytest.approx(1000)
+    assert plain.others == {"leaf": "none, one"}
+    assert plain.made_g == pytest.approx((1000 + 4000) / 2)
+
+
+def test_what_is_not_meant_to_differ_is_weighed_as_for_the_control():
+    salty = replace(TRIAL.variants[2], name="lost", differs=("salt",))
+    trial = replace(TRIAL, variants=(*TRIAL.variants[:2], salty))
+    log = logged(
+        b"batch,variant,produce_g,water_g,salt_g,tannin_g\n"
+        b"a,plain,500,475,25,0\nb,oak,520,452,28,3\nc,lost,500,450,50,0\n"
+    )
+    plain, oak, lost = recipes(trial, log, 1000)
+    assert oak.grams == plain.grams
+    assert lost.grams["salt_g"] == pytest.approx(50)
+    leafy = replace(TRIAL.variants[1], differs=("tannin_g",))
+    trial = replace(trial, variants=(TRIAL.variants[0], leafy, salty))
+    assert recipes(trial, log, 1000)[1].grams["tannin_g"] == pytest.approx(3)
+
+
+def test_a_variant_with_an_unknown_mass_has_no_recipe():
+    log = logged(b"batch,variant,produce_g,water_g,salt_g\na,plain,500,475,25\nb,oak,500,,25\n")
+    assert [each.variant for each in recipes(TRIAL, log, 1000)] == ["plain"]
+
+
+def test_the_page_scales_to_the_jar_and_puts_the_cautions_first():
+    demo = analyse(TRIALS[0])
+    page = kit_files(demo.trial, demo.table, demo.made, jar_g=500)["do-it-yourself.html"].decode()
+    assert page.index("First, the cautions") < page.index('id="make"') < page.index('id="serve"')
+    plain = re.search(r"<th scope=\"row\">Plain brine</th>(.*?)</tr>", page, re.DOTALL)[1]
+    cells = re.findall(r"<td>(.*?)</td>", plain)
+    jar = demo.made.log.batches[0]
+    share = 500 / (jar.produce_g + jar.water_g + jar.salt_g)
+    assert cells[:3] == [
+        f"{jar.produce_g * share:.0f}",
+        f"{jar.water_g * share:.0f}",
+        f"{jar.salt_g * share:.1f}",
+    ]
+    assert "cooler" in page
+    assert "http" not in page

@@ -1,0 +1,124 @@
+"""The data of a trial as a Data Package that others can read, and compare again."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from pathlib import Path
+
+import jsonschema
+import pandas
+import pytest
+
+from blindspoon.analysis import analyse
+from blindspoon.packing.package import data_package
+
+TESTS = Path(__file__).parents[2]
+TRIALS = sorted((TESTS.parent / "trials").iterdir())
+# Data Package 2.0, datapackage.org/profiles/2.0/datapackage.json, annotations left out.
+PROFILE = json.loads((TESTS / "data" / "data_package_2_0_profile.json").read_text())
+
+
+def packed(analysis, **changes):
+    return data_package(
+        analysis.trial, analysis.tables, folder=analysis.folder, software="Blindspoon 0", **changes
+    )
+
+
+def written(files, folder):
+    folder.mkdir()
+    for name, content in files.items():
+        (folder / name).write_bytes(content)
+    return folder
+
+
+@pytest.fixture(params=TRIALS, ids=lambda folder: folder.name)
+def analysis(request):
+    return analyse(request.param)
+
+
+def problems(descriptor):
+    return [error.message for error in jsonschema.Draft7Validator(PROFILE).iter_errors(descriptor)]
+
+
+def test_the_descriptor_fits_the_published_profile(analysis):
+    descriptor = json.loads(packed(analysis)["datapackage.json"])
+    assert not problems(descriptor)
+    assert descriptor["$schema"].endswith("/2.0/datapackage.json")
+    assert problems(descriptor | {"licenses": [{"title": "neither name nor path"}]})
+
+
+def test_every_table_is_as_described(analysis):
+    files = packed(analysis)
+    for resource in json.loads(files["datapackage.json"])["resources"]:
+        content = files[resource["path"]]
+        assert resource["bytes"] == len(content)
+        assert resource["hash"] == f"sha256:{hashlib.sha256(content).hexdigest()}"
+        table = pandas.read_csv(io.BytesIO(content), dtype=str, keep_default_na=False)
+        fields = resource["schema"]["fields"]
+        assert list(table.columns) == [field["name"] for field in fields]
+        for field in fields:
+            check_column(table[field["name"]], field)
+        key = resource["schema"].get("primaryKey")
+        assert key is None or not table.duplicated(key).any()
+
+
+def check_column(cells, field):
+    """Read a column by its declared type with pandas, and hold it against its constraints."""
+    told = cells[cells != ""]
+    limits = field.get("constraints", {})
+    if field["type"] in ("number", "integer"):
+        numbers = pandas.to_numeric(told)
+        assert (numbers >= limits.get("minimum", -1e9)).all()
+        assert (numbers <= limits.get("maximum", 1e9)).all()
+    elif field["type"] == "date":
+        pandas.to_datetime(told, format="%Y-%m-%d")
+    assert told.isin(limits["enum"]).all() if "enum" in limits else True
+
+
+def test_the_folder_gives_the_same_comparison(analysis, tmp_path):
+    again = analyse(written(packed(analysis), tmp_path / "data"))
+    assert again.trial == analysis.trial
+    assert again.results == analysis.results
+
+
+TRIAL = """
+trial = { title = "Crisp | cucumbers", control = "plain", licence = "ask me first" }
+scale = { low = -5, high = 5 }
+attribute = [{ name = "texture" }]
+variant = [{ name = "plain" }, { name = "oak" }]
+"""
+
+
+@pytest.fixture
+def named(tmp_path):
+    """Names, decimal commas, a formula in a comment and a column that the host kept for herself."""
+    folder = tmp_path / "Named trial"
+    folder.mkdir()
+    (folder / "trial.toml").write_text(TRIAL)
+    rows = ["taster;variant;texture;phone;comment"]
+    for place, name in enumerate(("Ottoline", "Wenceslas", "Philippa")):
+        rows.append(f"{name};plain;-1,5;0171 555;=1+1")
+        rows.append(f"{name};oak;{place},25;0171 555;")
+    (folder / "scores.csv").write_text("\n".join(rows))
+    return analyse(folder)
+
+
+def test_names_and_private_columns_stay_at_home(named, tmp_path):
+    files = packed(named)
+    whole = b"".join(files.values()).decode()
+    for private in ("Ottoline", "Wenceslas", "Philippa", "0171"):
+        assert private not in whole
+    assert "-1.5,'=1+1" in files["scores.csv"].decode()
+    assert analyse(written(files, tmp_path / "data")).results == named.results
+
+
+def test_a_licence_of_the_hosts_own_words_is_kept(named):
+    files = packed(named)
+    descriptor = json.loads(files["datapackage.json"])
+    assert not problems(descriptor)
+    assert descriptor["licenses"] == [{"path": "README.md", "title": "ask me first"}]
+    assert descriptor["name"] == "named-trial"
+    assert "Licence: ask me first." in files["README.md"].decode()
+    assert r"Crisp \| cucumbers" in files["README.md"].decode()

@@ -1,0 +1,107 @@
+"""The page as a browser shows it: accessible, within its width, the answer on the first screen."""
+
+import pytest
+
+from blindspoon.writeup.page import page
+
+pytestmark = pytest.mark.browser
+PHONE = {"width": 390, "height": 844}
+DESK = {"width": 1280, "height": 800}
+SLOW = [pytest.param(name, marks=pytest.mark.slow) for name in ("no decision", "one taster")]
+NAMES = ["usual", *SLOW, pytest.param("twelve variants", marks=pytest.mark.slow)]
+ENDS = ["usual", "twelve variants", *SLOW]
+
+
+@pytest.fixture
+def show(browser, content_of):
+    """Open the page of a scenario; what it asks the network for fails the test."""
+    opened = []
+
+    def show(name, viewport=PHONE, theme="light"):
+        sheet = browser.new_page(viewport=viewport, color_scheme=theme)
+        sheet.on("request", lambda request: pytest.fail(f"the page asked for {request.url}"))
+        sheet.set_content(page(content_of(name)))
+        opened.append(sheet)
+        return sheet
+
+    yield show
+    for sheet in opened:
+        sheet.close()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("name", NAMES)
+def test_axe_finds_nothing(show, name, viewport, theme):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    results = axe.Axe().run(show(name, viewport, theme))
+    assert results.violations_count == 0, results.generate_report()
+
+
+@pytest.mark.parametrize("name", ENDS)
+def test_the_page_does_not_scroll_sideways(show, name):
+    sheet = show(name)
+    for width in (320, 390, 768, 1280):
+        sheet.set_viewport_size({"width": width, "height": 844})
+        assert sheet.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("name", ENDS)
+def test_the_short_answer_stands_on_the_first_screen_of_a_phone(show, name):
+    box = show(name).locator(".answer").bounding_box()
+    assert box["y"] + box["height"] <= PHONE["height"]
+
+
+@pytest.mark.parametrize(("viewport", "drawn"), [(PHONE, "narrow"), (DESK, "wide")])
+def test_each_chart_is_drawn_once_for_the_width_of_the_screen(show, viewport, drawn):
+    sheet = show("usual", viewport)
+    figures = sheet.locator("figure").count()
+    assert sheet.locator(f"figure .{drawn} svg >> visible=true").count() == figures
+    assert sheet.locator("figure svg >> visible=true").count() == figures
+
+
+@pytest.mark.parametrize("name", ENDS)
+def test_the_board_is_seen_whole_on_a_phone(show, name):
+    sheet = show(name)
+    wide = sheet.evaluate(
+        "Math.max(...[...document.querySelectorAll('.board td')].map(cell =>"
+        " cell.getBoundingClientRect().right))"
+    )
+    assert wide <= PHONE["width"]
+
+
+def test_lines_are_of_a_readable_length(show):
+    sheet = show("usual", DESK)
+    width = sheet.evaluate(
+        """() => {
+            const text = document.querySelector('#tasted p').firstChild;
+            const range = document.createRange();
+            const lines = [];
+            let last = null, start = 0;
+            for (let place = 0; place < text.length; place++) {
+                range.setStart(text, place); range.setEnd(text, place + 1);
+                const top = range.getClientRects()[0]?.top ?? last;
+                if (last !== null && Math.abs(top - last) > 3) {
+                    lines.push(place - start); start = place;
+                }
+                last = top;
+            }
+            return lines;
+        }"""
+    )
+    assert 55 <= sum(width) / len(width) <= 80
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_no_chart_is_cut_by_the_edge_of_a_printed_page(show, paper):
+    sheet = show("usual", DESK)
+    sheet.emulate_media(media="print")
+    assert sheet.pdf(format=paper).startswith(b"%PDF")
+    rules = sheet.evaluate(
+        "[...document.querySelectorAll('figure')].map(each => getComputedStyle(each).breakInside)"
+    )
+    assert set(rules) == {"avoid"}
+    tallest = sheet.evaluate(
+        "Math.max(...[...document.querySelectorAll('figure')].map(each => each.offsetHeight))"
+    )
+    assert tallest < 900  # what fits on a printed page, in CSS pixels

@@ -1,0 +1,297 @@
+"""What the answer hangs on, in words."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import replace
+
+import pytest
+
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.sensitivity import Alternative, Influence, NotDone, Outcome
+from blindspoon.writeup.influence_section import (
+    COLUMNS,
+    MOST_ROWS,
+    influence_csv,
+    influence_section,
+)
+
+VARIANTS = ("plain", "oak-leaf", "vine", "clay")
+TOML = """
+trial = { title = "Crisp cucumbers", control = "plain" }
+decision = { declared = 2026-09-04, primary = ["texture"], margin = 1 }
+scale = { low = 0, high = 10 }
+[[variant]]
+name = "plain"
+[[variant]]
+name = "oak-leaf"
+label = "Oak leaf"
+[[variant]]
+name = "vine"
+[[variant]]
+name = "clay"
+[[attribute]]
+name = "salt"
+[[attribute]]
+name = "texture"
+less = "softer"
+more = "crisper"
+"""
+TRIAL = parse_trial(TOML)
+
+
+def outcome(attribute, variant, verdict, direction=0, *, changed=False):
+    return Outcome(
+        attribute=attribute,
+        variant=variant,
+        verdict=verdict,
+        direction=direction,
+        difference=0.5,
+        p_adjusted=0.04,
+        changed=changed,
+        reason="",
+    )
+
+
+DECLARED = (
+    outcome("salt", "oak-leaf", "alike"),
+    outcome("salt", "vine", "open"),
+    outcome("texture", "oak-leaf", "different", 1),
+    outcome("texture", "vine", "open"),
+    outcome("texture", "clay", "slight", -1),
+)
+
+
+def alternative(name, left_out="", **changes):
+    """The verdicts as declared, but for some, given as attribute_variant=(verdict, direction)."""
+    outcomes = []
+    for each in DECLARED:
+        new = changes.get(f"{each.attribute}_{each.variant.replace('-', '_')}")
+        verdict, direction = new or (each.verdict, each.direction)
+        parts = {"verdict": verdict, "direction": direction, "changed": new is not None}
+        outcomes.append(replace(each, **parts))
+    return Alternative(name=name, left_out=left_out, outcomes=tuple(outcomes))
+
+
+def influence(*alternatives, not_done=()):
+    return Influence(
+        declared=DECLARED,
+        alternatives=alternatives,
+        not_done=tuple(not_done),
+        ordinal=(),
+        variants=VARIANTS,
+    )
+
+
+def section(*alternatives, shown=True, trial=TRIAL, **options):
+    made = influence_section(trial, influence(*alternatives, **options), shown=shown)
+    assert made is not None
+    return made
+
+
+STILL = tuple(alternative("taster", f"T{k}") for k in range(11, 19))
+"""Eight tasters who move nothing."""
+
+
+def first(*alternatives, **options):
+    return section(*alternatives, *STILL, **options).paragraphs[0]
+
+
+OPEN = ("open", 0)
+
+
+def test_where_nobody_moves_anything_it_says_so():
+    assert first() == (
+        "No verdict on texture hangs on a single taster. No verdict on salt hangs on a single "
+        "taster."
+    )
+
+
+def test_one_taster_who_makes_the_difference_is_named():
+    moving = alternative("taster", "T07", texture_oak_leaf=OPEN)
+    said = first(alternative("taster", "T01"), moving)
+    assert said.startswith("Without T07, “Oak leaf” would not be settled on texture. ")
+    hidden = first(alternative("taster", "T01"), moving, shown=False)
+    assert hidden.startswith("Without one taster, “Oak leaf” would not be settled on texture. ")
+
+
+@pytest.mark.parametrize(
+    ("names", "shown", "who"),
+    [
+        (("T02", "T05"), True, "T02 or T05"),
+        (("T02", "T05"), False, "any one of two tasters"),
+        (("T02", "T03", "T04", "T05"), True, "any one of four tasters"),
+    ],
+)
+def test_several_who_each_make_the_difference(names, shown, who):
+    moving = [alternative("taster", name, salt_vine=("alike", 0)) for name in names]
+    said = first(*moving, shown=shown)
+    assert said.endswith(f"Without {who}, “Vine” would be alike within the margin on salt.")
+
+
+def test_different_changes_of_one_verdict_are_all_told():
+    said = first(
+        alternative("taster", "T01", texture_clay=OPEN),
+        alternative("taster", "T02", texture_clay=("different", -1)),
+    )
+    assert said.startswith(
+        "Without T01 or T02, “Clay” would not be settled or would be softer on texture."
+    )
+
+
+def test_several_verdicts_that_hang_on_one_taster_are_counted():
+    said = first(alternative("taster", "T01", texture_clay=OPEN, texture_oak_leaf=OPEN))
+    assert said.startswith(
+        "Two of the three verdicts on texture hang on a single taster: “Oak leaf” on texture and "
+        "“Clay” on texture."
+    )
+
+
+def test_a_verdict_that_moves_without_most_tasters_hangs_on_their_number():
+    most = [alternative("taster", f"T{k}", salt_vine=("alike", 0)) for k in range(9)]
+    said = first(*most, shown=False)
+    assert said.endswith(
+        "No verdict on salt hangs on a single taster. “Vine” on salt moves when any one of more "
+        "than half the tasters is left out: it hangs on how many tasted."
+    )
+    assert "hangs on how many" not in first(*most[:8])
+
+
+def test_without_a_primary_attribute_there_is_one_sentence():
+    undeclared = replace(TRIAL, decision=replace(TRIAL.decision, primary=()))
+    assert first(trial=undeclared) == "No verdict hangs on a single taster."
+
+
+def test_the_table_has_the_verdicts_that_move_and_no_others():
+    made = section(
+        alternative("taster", "T01", texture_clay=OPEN),
+        alternative("session", "1", texture_clay=("different", -1), salt_oak_leaf=OPEN),
+        alternative("session", "2", salt_oak_leaf=OPEN),
+        alternative("procedure", texture_oak_leaf=("slight", 1)),
+        alternative("ordinal", texture_vine=("different", 1), texture_clay=("not_shown", 0)),
+    )
+    (table,) = made.tables
+    assert table.columns == (
+        "As declared",
+        "Without one taster",
+        "Without one session",
+        "By the rank comparison",
+        "As ordered categories",
+    )
+    same = "the same"
+    assert table.rows == (
+        ("Oak leaf, texture", ("crisper", same, same, "slightly crisper", same)),
+        ("Vine, texture", ("not settled", same, same, same, "crisper")),
+        (
+            "Clay, texture",
+            (
+                "slightly softer",
+                "not settled without T01",
+                "softer without session 1",
+                same,
+                "not shown different",
+            ),
+        ),
+        ("Oak leaf, salt", ("alike", same, "not settled without session 1 or 2", same, same)),
+    )
+    assert made.paragraphs[1] == "These never move: on salt, “Vine” (not settled)."
+
+
+def test_where_nothing_moves_there_is_no_table():
+    made = section(alternative("taster", "T01"), alternative("procedure"))
+    assert made.tables == ()
+    assert made.paragraphs[1] == "All five verdicts stay as declared under every alternative below."
+
+
+def test_an_alternative_that_says_nothing_of_a_verdict_shows_a_dash():
+    silent = alternative("ordinal")
+    outcomes = tuple(replace(each, verdict=None) for each in silent.outcomes)
+    made = section(
+        alternative("taster", "T01", texture_clay=OPEN), replace(silent, outcomes=outcomes)
+    )
+    assert made.tables[0].rows[0][1][-1] == "–"
+
+
+def test_what_was_not_done_says_why():
+    lost = [
+        NotDone(name="taster", reason="With 100 tasters one of them can hardly move an answer."),
+        NotDone(name="session", reason="There was one session only."),
+    ]
+    made = section(alternative("procedure"), not_done=lost)
+    assert made.paragraphs[0] == lost[0].reason
+    points = dict(made.points)
+    assert points["Without one session: not done."] == "There was one session only."
+    assert "What the comparison that does not decide" in points["By the rank comparison."]
+    assert not any(head.startswith("Without one taster") for head in points)
+
+
+def test_many_verdicts_that_move_are_cut_and_counted():
+    attributes = "".join(f'[[attribute]]\nname = "a{k}"\n' for k in range(20))
+    head, *_ = TOML.replace('["texture"]', "[]").partition("[[attribute]]")
+    trial = parse_trial(head + attributes)
+    declared = tuple(outcome(f"a{k}", v, "open") for k in range(20) for v in VARIANTS[1:])
+    moved = tuple(replace(each, verdict="alike", changed=True) for each in declared)
+    alone = Alternative(name="taster", left_out="T01", outcomes=moved)
+    every = Influence(
+        declared=declared, alternatives=(alone,), not_done=(), ordinal=(), variants=VARIANTS
+    )
+    made = influence_section(trial, every)
+    assert made is not None
+    assert len(made.tables[0].rows) == MOST_ROWS
+    assert made.paragraphs[-1].endswith("tables/influence.csv has all 60.")
+    assert "“Oak leaf” on a0, “Vine” on a0, “Clay” on a0 and 57 others move" in made.paragraphs[0]
+
+
+def test_nothing_compared_makes_no_section():
+    none = Influence(declared=(), alternatives=(), not_done=(), ordinal=(), variants=VARIANTS)
+    assert influence_section(TRIAL, none) is None
+
+
+def test_the_file_has_a_row_a_verdict_and_alternative():
+    made = influence(alternative("taster", "T01", texture_clay=OPEN), alternative("procedure"))
+    rows = list(csv.DictReader(io.StringIO(influence_csv(made))))
+    assert list(rows[0]) == COLUMNS
+    assert len(rows) == 10
+    assert rows[4] == {
+        "alternative": "taster",
+        "left_out": "T01",
+        "attribute": "texture",
+        "variant": "clay",
+        "verdict": "open",
+        "direction": "0",
+        "difference": "0.5",
+        "p_adjusted": "0.04",
+        "changed": "yes",
+        "reason": "",
+    }
+    assert rows[5]["left_out"] == ""
+    assert "T01" not in influence_csv(made, shown=False)
+
+
+def test_where_no_alternative_says_anything_nothing_is_said_to_stay():
+    silent = alternative("procedure")
+    reason = "Fewer than two tasters scored the control and another variant."
+    outcomes = tuple(replace(each, verdict=None, reason=reason) for each in silent.outcomes)
+    lost = [NotDone(name="taster", reason="There is one taster only, on whom everything hangs.")]
+    made = section(replace(silent, outcomes=outcomes), not_done=lost)
+    assert made.paragraphs == ("There is one taster only, on whom everything hangs.",)
+    assert dict(made.points)["By the other procedure: not done."] == reason
+    assert made.tables == ()
+
+
+@pytest.mark.parametrize("shown", [True, False])
+def test_no_forbidden_word_and_no_p_value(shown):
+    made = section(
+        alternative("taster", "T01", texture_clay=OPEN, salt_vine=("alike", 0)),
+        alternative("session", "1", texture_oak_leaf=("different", -1)),
+        alternative("ordinal", texture_oak_leaf=("not_shown", 0)),
+        shown=shown,
+    )
+    text = " ".join(
+        [*made.paragraphs, *(" ".join(each) for each in made.points)]
+        + [" ".join([row, *cells]) for table in made.tables for row, cells in table.rows]
+    )
+    assert not re.search(r"significan|prove[ds]?\b|no difference|identical|\bp [=<>]|None", text)
+    assert ("T01" in text) == shown

@@ -1,0 +1,91 @@
+import pytest
+
+from blindspoon.writeup import limits
+
+
+def part(content, name):
+    return next(section for section in content.sections if section.name == name)
+
+
+def said(content, name):
+    return part(content, name).paragraphs
+
+
+def needed(content):
+    (table,) = part(content, "unsettled").tables
+    return table
+
+
+def test_the_rough_number_of_tasters_follows_the_square_root():
+    assert limits.more_tasters(12, 2.0, 1.0) == 40  # 4 x 12 = 48, 36 more, in fives
+    assert limits.more_tasters(12, 1.0, 0.99) == 1
+    assert limits.more_tasters(10, 1.0, 2.0) == 1
+
+
+def test_rough_numbers_are_said_to_be_rough(content_of):
+    content = content_of("nothing differs")
+    assert "a rough guide and no more" in said(content, "unsettled")[0]
+    assert len(needed(content).rows) == 8
+    cells = [cell for _, row in needed(content).rows for cell in row[2:]]
+    assert {cell.split()[0] for cell in cells} <= {"about", "too", "a"}
+
+
+def test_an_estimate_beyond_the_margin_cannot_become_alike(content_of):
+    rows = dict(needed(content_of("usual", effects=(1.2, 1.2, 0.0, 1.2), noise=3.0)).rows)
+    beyond = [row for row in rows.values() if abs(float(row[1].split()[0].replace("−", "-"))) > 1]
+    assert beyond
+    assert all(row[3] == "no number, as it stands" for row in beyond)
+
+
+def test_without_a_margin_nothing_can_become_alike(content_of):
+    content = content_of("no margin")
+    assert "Without a margin nothing can be shown to be alike" in said(content, "unsettled")[0]
+    assert needed(content).columns[-1] == "More, to show a difference"
+
+
+def test_where_all_is_settled_there_is_no_table(content_of):
+    content = content_of("all alike")
+    assert part(content, "unsettled").tables == ()
+    assert said(content, "unsettled") == ("Every comparison that could be made came to a verdict.",)
+
+
+def test_ranks_that_could_not_reach_alpha_are_told_of(content_of):
+    text = said(content_of("three tasters"), "unsettled")[-1]
+    assert "the rank comparison, which decides, could not have called anything different" in text
+    assert "its adjusted p value cannot be below 0.250, and 0.05 was asked for" in text
+
+
+def test_ranks_that_could_not_reach_their_share_of_alpha_are_told_of(content_of):
+    # six tasters and four variants: 2 / 2**6 is below 0.05 and not below half of it
+    text = said(content_of("two primary", tasters=6), "unsettled")[-1]
+    assert "the rank comparison, which is shown beside the verdict, could not have called" in text
+    assert "its adjusted p value cannot be below 0.031, and 0.025 was asked for" in text
+
+
+def test_one_batch_each_compares_batches_and_not_methods(content_of):
+    heading, text = part(content_of("usual"), "not-shown").points[0]
+    assert heading == "What the methods do."
+    assert "batches were compared and not methods" in text
+
+
+def test_several_batches_stand_for_their_method_as_far_as_they_can(content_of):
+    assert (
+        "tasted from 2 batches each"
+        in part(content_of("several batches"), "not-shown").points[0][1]
+    )
+
+
+@pytest.mark.parametrize("source", ["21 CFR 114.3", "Snyder et al. 2020", "Local codes"])
+def test_cautions_name_their_sources_and_defer_to_local_rules(source):
+    assert source in " ".join(text for _, text in limits.cautions(None))
+
+
+def test_what_else_differed_weakens_a_comparison_of_single_batches(content_of):
+    assert "cannot be told from it" in said(content_of("usual"), "differed")[0]
+    assert "Variants were made more than once" in said(content_of("several batches"), "differed")[0]
+
+
+def test_more_tasters_do_not_replace_more_batches(content_of):
+    name = "nothing differs"
+    assert "not about the method" in said(content_of(name), "unsettled")[0]
+    assert "only more batches narrow" in said(content_of(name, batches=2), "unsettled")[0]

@@ -1,0 +1,201 @@
+import re
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from blindspoon.writeup.page import page, render
+
+VOID = {"meta", "link", "br", "hr", "img", "input"}
+LIMIT = 400_000
+
+
+class Outline(HTMLParser):
+    """What a page is made of: tags with their attributes, headings, and whether tags close."""
+
+    def __init__(self, source):
+        super().__init__()
+        self.tags, self.open, self.headings = [], [], []
+        self.feed(source)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if re.fullmatch(r"h\d", tag):
+            self.headings.append(int(tag[1]))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def values(self, attribute):
+        return [found[attribute] for _, found in self.tags if attribute in found]
+
+
+@pytest.fixture(scope="session")
+def outlines(every_content):
+    return {name: Outline(page(content)) for name, content in every_content.items()}
+
+
+def test_headings_come_in_order_under_one_title(outlines):
+    for name, outline in outlines.items():
+        assert outline.headings.count(1) == 1, name
+        assert outline.headings[0] == 1, name
+        steps = np.diff(outline.headings)
+        assert steps.max() <= 1, name
+
+
+def test_ids_are_unique_and_links_within_the_page_lead_somewhere(outlines):
+    for name, outline in outlines.items():
+        ids = outline.values("id")
+        assert len(ids) == len(set(ids)), name
+        targets = {href[1:] for href in outline.values("href") if href.startswith("#")}
+        assert targets <= set(ids), name
+        assert set(" ".join(outline.values("aria-labelledby")).split()) <= set(ids), name
+
+
+def test_an_attribute_may_bear_the_name_of_a_section(content_of):
+    content = content_of("one attribute")
+    names = [f"attribute-{finding.name}" for finding in content.findings]
+    assert set(names) <= set(Outline(page(content)).values("id"))
+
+
+def test_the_page_needs_no_script_and_no_network(outlines, every_content):
+    for name, outline in outlines.items():
+        kinds = {tag for tag, _ in outline.tags}
+        assert not kinds & {"script", "link", "img", "iframe", "object", "base"}, name
+        assert outline.values("src") == [], name
+        assert not any(
+            attribute.startswith("on") for _, found in outline.tags for attribute in found
+        )
+        assert not re.search(r"@import|url\(", page(every_content[name])), name
+        outside = [href for href in outline.values("href") if not href.startswith(("#", "tables/"))]
+        assert outside == [], name
+
+
+def test_links_to_files_lead_to_files_of_the_report(content_of):
+    content = content_of("usual")
+    files = render(content)
+    links = [href for href in Outline(page(content)).values("href") if not href.startswith("#")]
+    assert links
+    assert set(links) <= set(files)
+
+
+def test_every_table_has_a_caption_and_scopes(outlines):
+    for name, outline in outlines.items():
+        tags = [tag for tag, _ in outline.tags]
+        assert tags.count("table") == tags.count("caption"), name
+        assert all("scope" in found for tag, found in outline.tags if tag == "th"), name
+
+
+def test_language_title_and_landmarks_are_there(outlines, every_content):
+    for name, outline in outlines.items():
+        assert ("html", {"lang": "en"}) in outline.tags, name
+        kinds = [tag for tag, _ in outline.tags]
+        assert all(kinds.count(tag) == 1 for tag in ("main", "nav", "footer", "title")), name
+        assert outline.tags[[tag for tag, _ in outline.tags].index("a")][1]["href"] == "#answer"
+        assert every_content[name].title
+
+
+def test_words_of_the_host_and_the_tasters_are_text(content_of):
+    content = content_of("words of the host")
+    source = page(content)
+    assert "<script" not in source
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; “brine”" in source
+    assert "“&lt;script&gt;alert(2)&lt;/script&gt;”" in source
+    assert "&lt;b&gt;spilt&lt;/b&gt;" in source
+    assert "&lt;em&gt;column&lt;/em&gt; is not used" in source
+    assert "<i>oak</i>" not in source
+    assert "{{ 7 * 7 }}" in source
+    assert ">49<" not in source
+
+
+def test_a_folder_gives_the_same_bytes_twice(content_of):
+    assert render(content_of("usual")) == render(content_of("usual"))
+    assert not re.search(r"(20\d\d-\d\d-\d\dT|\d\d:\d\d:\d\d)", page(content_of("usual")))
+
+
+def test_the_files_are_those_of_the_contract(content_of):
+    files = render(content_of("usual"))
+    assert all(isinstance(data, bytes) for data in files.values())
+    assert sorted(path for path in files if not path.startswith("figures/")) == [
+        "index.html",
+        "tables/attributes.csv",
+        "tables/comparisons.csv",
+        "tables/flags.csv",
+        "tables/left_out.csv",
+        "tables/scores.csv",
+    ]
+    drawings = [path for path in files if path.startswith("figures/")]
+    assert len(drawings) == 2 * 4  # two charts of each of two attributes
+    for path in drawings:
+        start = b"\x89PNG" if path.endswith(".png") else b"<"
+        assert files[path].startswith(start)
+
+
+def test_pages_stay_small(every_content):
+    for name, content in every_content.items():
+        assert len(page(content).encode()) < LIMIT, name
+
+
+def test_many_scores_are_left_to_the_table(content_of):
+    content = content_of("usual", tasters=2000, remarks=(), seed=3)
+    assert content.raw == ()
+    assert "The scores of all 20,000 cups are in tables/scores.csv" in page(content)
+    assert len(page(content).encode()) < LIMIT
+
+
+@pytest.mark.slow
+def test_the_page_stays_small_with_a_hundred_thousand_tasters(content_of):
+    content = content_of("one attribute", tasters=100_000)
+    assert len(page(content).encode()) < LIMIT
+    assert dict(content.files)["tables/scores.csv"].count("\n") == 500_001
+
+
+def test_everything_stands_in_the_order_of_reading(content_of):
+    source = page(content_of("usual"))
+    order = [
+        "<h1>",
+        'class="question"',
+        'id="answer"',
+        'id="picture"',
+        'id="board"',
+        'id="attribute-texture"',
+        'id="attribute-saltiness"',
+        'id="differed"',
+        'id="tasted"',
+        'id="compared"',
+        'id="unsettled"',
+        'id="not-shown"',
+        'id="cautions"',
+        'id="numbers"',
+        'id="scores"',
+        'id="cite"',
+    ]
+    places = [source.index(mark) for mark in order]
+    assert places == sorted(places)
+
+
+def test_the_chart_at_the_head_is_not_drawn_twice(every_content):
+    for name, content in every_content.items():
+        source = page(content)
+        for chart in content.figures:
+            assert source.count(chart.wide) == 1, f"{name}: {chart.name}"
+
+
+def test_a_trial_without_a_primary_attribute_is_headed_by_its_first(content_of):
+    assert content_of("no decision").picture.name == "texture-differences"
+    assert content_of("usual").picture.name == "texture-differences"
+
+
+def test_the_page_for_paper_has_the_wide_charts_and_no_dark_side(content_of):
+    text = page(content_of("usual"), paper=True)
+    assert 'class="paper"' in text
+    assert "prefers-color-scheme: dark) { :root { --bs" not in text
+    assert "counter(pages)" in text
+    assert "counter(pages)" not in page(content_of("usual"))

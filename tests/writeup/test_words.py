@@ -1,0 +1,94 @@
+"""What no page may say, whatever was found."""
+
+import html
+import re
+from dataclasses import replace
+
+import pytest
+
+from blindspoon.writeup.methods import citation, references
+from blindspoon.writeup.page import page
+
+FORBIDDEN = (
+    r"significan",
+    r"\bprove[ds]?\b",
+    r"\bproven\b",
+    r"no difference",
+    r"identical",
+    r"tastes? the same",
+    r"\bnan\b",
+    r"(?-i:\bNone\b)",
+    r"\binf\b",
+    r"p = 0\.000",
+    r"\bp = 1\b",
+    r"(^|\s)-\d",
+)
+
+
+def part(content, name):
+    return next(section for section in content.sections if section.name == name)
+
+
+def text_of(content):
+    """The page as it is read: without markup, styles and drawings, but with their alternatives."""
+    source = re.sub(r"<style.*?</style>", "", page(content), flags=re.DOTALL)
+    source = re.sub(r"<code>.*?</code>", "", source)
+    alternatives = " ".join(re.findall(r'aria-label="([^"]*)"', source))
+    drawn = " ".join(re.findall(r"<text[^>]*>([^<]*)</text>", source))
+    words = re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", " ", source, flags=re.DOTALL))
+    return html.unescape(f"{words} {alternatives} {drawn}")
+
+
+@pytest.mark.parametrize("pattern", FORBIDDEN)
+def test_forbidden_words_stand_on_no_page(every_content, pattern):
+    for name, content in every_content.items():
+        found = re.search(pattern, text_of(content), flags=re.IGNORECASE)
+        assert found is None, f"{name}: {found}"
+
+
+def test_the_search_would_find_a_forbidden_word(content_of):
+    content = content_of("usual")
+    chart = replace(content.picture, wide='<svg aria-label="drawn"><text x="1">inside</text></svg>')
+    text = text_of(replace(content, answer="A significant answer.", picture=chart))
+    assert re.search(FORBIDDEN[0], text)
+    assert {"drawn", "inside"} <= set(text.split())
+
+
+def test_p_values_stay_in_the_tables_and_the_methods(every_content):
+    for name, content in every_content.items():
+        said = [content.answer, *part(content, "differed").paragraphs]
+        said += [text for finding in content.findings for text in finding.sentences]
+        said += [finding.headline for finding in content.findings]
+        assert not re.search(r"\bp [=<>]|p value", " ".join(said)), name
+
+
+def test_every_variant_has_its_sentence_on_every_attribute(every_content):
+    for name, content in every_content.items():
+        variants = len(part(content, "differed").tables[0].rows) - 1
+        assert all(len(finding.sentences) == variants for finding in content.findings), name
+
+
+def test_no_space_or_stop_is_doubled(every_content):
+    for name, content in every_content.items():
+        for text in finished_strings(content):
+            assert "  " not in text, f"{name}: {text}"
+            assert ".." not in text, f"{name}: {text}"
+            assert not re.search(r" [.,;:]", text), f"{name}: {text}"
+
+
+def finished_strings(content):
+    analysis, named = content.analysis, ("differed", "tasted", "compared", "planned", "unsettled")
+    paragraphs = [text for name in named for text in part(content, name).paragraphs]
+    points = (*part(content, "not-shown").points, *part(content, "cautions").points)
+    said = [text for finding in content.findings for text in finding.sentences]
+    notes = [note for table in content.numbers for note in table.notes]
+    sources = [*references(analysis.results), citation(analysis)]
+    pairs = [text for pair in points for text in pair]
+    return [content.answer, *sources, *paragraphs, *pairs, *said, *notes]
+
+
+def test_every_paragraph_is_a_sentence(every_content):
+    for name, content in every_content.items():
+        for text in finished_strings(content):
+            assert text[0].isupper() or text[0].isdigit() or text[0] == "“", f"{name}: {text}"
+            assert text[-1] in ".?!", f"{name}: {text}"
