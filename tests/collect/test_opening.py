@@ -3,6 +3,7 @@
 import json
 import os
 import stat
+import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -189,3 +190,19 @@ def test_a_name_is_not_taken_where_the_disk_refuses_it(sitting, monkeypatch):
             sitting.join("T01", "phone")
     assert sitting.free_names() == ["T01", "T02", "T03"]
     assert sitting.join("T01", "phone")
+
+
+def test_names_asked_for_while_the_disk_is_slow_share_a_write(sitting, monkeypatch):
+    save, written = sitting._folder.save, []
+
+    def slow(self, name, content):
+        written.append(name)
+        time.sleep(0.05)
+        save(name, content)
+
+    monkeypatch.setattr(type(sitting._folder), "save", slow)
+    with ThreadPoolExecutor(12) as pool:
+        asked = pool.map(sitting.agree, ["1"] * 12, map(str, range(12)))
+        assert list(asked) == [None] * 12
+    assert len(sitting.memory.agreed) == 12
+    assert len(written) < 12

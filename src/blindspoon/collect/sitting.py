@@ -13,7 +13,9 @@ import json
 import secrets
 import threading
 import time
+from collections import deque
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any, TypeVar
 
@@ -146,6 +148,10 @@ class Memory:
         return memory
 
 
+Change = Callable[[Memory], dict[str, Any]]
+"""Gives the fields of a memory that are to be others."""
+
+
 class Sitting:
     """One tasting; safe to use from several threads.
 
@@ -169,7 +175,8 @@ class Sitting:
         self.ballots: dict[tuple[str, str], BallotFile] = {}
         self.tell: Tell = lambda _: None
         self._folder = folder
-        self._lock = threading.Lock()
+        self._disk = threading.Lock()
+        self._waiting: deque[tuple[Change, Future[bool]]] = deque()
         self._tasters: dict[str, str] = {}
         self._told: dict[str, float] = {}
         self._name_links()
@@ -296,18 +303,35 @@ class Sitting:
         """Tell what happens."""
         self.tell(text)
 
-    def _change(self, change: Callable[[Memory], dict[str, Any]]) -> bool:
+    def _change(self, change: Change) -> bool:
         """Change what is remembered, on the disk first; tell whether there was anything to change.
 
-        Raises OSError, and then nothing is changed.
+        Raises OSError, and then nothing is changed. Threads that come while another one writes
+        share the next write.
         """
-        with self._lock:
-            memory = replace(self.memory, **change(self.memory))
-            if memory == self.memory:
-                return False
-            self._folder.save(FILE, memory.to_bytes())
+        future: Future[bool] = Future()
+        self._waiting.append((change, future))
+        with self._disk:
+            if not future.done():
+                self._write_waiting()
+        return future.result()
+
+    def _write_waiting(self) -> None:
+        memory, changed = self.memory, {}
+        while self._waiting:
+            change, future = self._waiting.popleft()
+            before, memory = memory, replace(memory, **change(memory))
+            changed[future] = memory != before
+        try:
+            if memory != self.memory:
+                self._folder.save(FILE, memory.to_bytes())
+        except OSError as error:
+            for future in changed:
+                future.set_exception(error)
+        else:
             self.memory = memory
-            return True
+            for future, result in changed.items():
+                future.set_result(result)
 
     def _name_links(self) -> None:
         names = self.plan.tasters
