@@ -147,6 +147,21 @@ def test_help_loads_no_heavy_library(arguments):
     assert done.returncode == 0, done.stderr
 
 
+def test_a_new_folder_loads_no_statistics(tmp_path):
+    code = (
+        "import sys\n"
+        "from blindspoon.cli import main\n"
+        "try:\n"
+        f"    main(['new', {str(tmp_path / 'new')!r}])\n"
+        "except SystemExit as leave:\n"
+        "    assert not leave.code, leave.code\n"
+        "heavy = {'pandas', 'matplotlib', 'scipy', 'jinja2'} & set(sys.modules)\n"
+        "assert not heavy, heavy\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
 def test_every_data_file_has_its_source():
     told = re.findall(r"^\| `([^`]+)` \|", (DATA / "SOURCES.md").read_text("utf-8"), re.MULTILINE)
     files = {path.name for path in DATA.iterdir()} - {"SOURCES.md"}

@@ -1,9 +1,8 @@
-"""Before the tasting: a new folder, how many tasters it needs, and the blind, written once."""
+"""Before the tasting: how many tasters it needs, and the blind, written once."""
 
 from __future__ import annotations
 
 import datetime
-import secrets
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -36,54 +35,6 @@ from blindspoon.simulate.size import size, sized_attribute
 from blindspoon.simulate.size_results import Sizing, Spread, common_practice, spread_from
 from blindspoon.simulate.sweep import Progress
 from blindspoon.trial import Trial
-
-TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
-
-
-def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
-    """Write the files of a new trial.
-
-    Parameters
-    ----------
-    folder : Path
-        Made if there is none.
-    today : date
-        The day on which the rule is declared; the host may change it.
-
-    Returns
-    -------
-    tuple of str
-        Names of the files.
-
-    Raises
-    ------
-    TrialFileError
-        If one of the files exists, or the folder cannot be written: nothing is written then.
-    """
-    texts = {name: disk.shipped(f"starter/{name}") for name in TEMPLATES}
-    filled = texts["trial.toml"].replace("{today}", str(today))
-    texts["trial.toml"] = filled.replace("{seed}", str(secrets.randbelow(10**8)))
-    disk.make_files(folder, {name: text.encode() for name, text in texts.items()})
-    return TEMPLATES
-
-
-def start_example(folder: Path) -> tuple[str, ...]:
-    """Write a finished trial, invented from its plan to its scores, to try the commands on.
-
-    Returns
-    -------
-    tuple of str
-        Names of the files.
-
-    Raises
-    ------
-    TrialFileError
-        As `start` does.
-    """
-    files = disk.example()
-    disk.make_files(folder, files)
-    return tuple(files)
-
 
 STREAM = 1000
 """Tells the drawing's random stream from the others that come from the trial's seed."""

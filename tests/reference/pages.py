@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 
 from blindspoon.batches import cautions as safety
-from blindspoon.batches.differences import SHARE, STANDARD, Factor
+from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
 from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
 from blindspoon.batches.units import DENSITY, GRAMS, MILLILITRES
 from blindspoon.files import schema
@@ -80,7 +80,7 @@ def factors() -> Iterator[tuple[str, str, str]]:
     yield "your own column, all else", "the same", "its name"
 
 
-def _room(factor: Factor) -> str:
+def _room(factor: BatchFactor) -> str:
     unit = "percentage points" if factor.unit == "%" else factor.unit
     return f"{factor.tolerance:g} {unit}" if factor.tolerance else "the same words"
 

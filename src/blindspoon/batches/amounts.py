@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from blindspoon.batches.differences import ACID, SALT, declares
-from blindspoon.batches.log import Batch, BatchLog, Row
+from blindspoon.batches.log import Batch, BatchLog, BatchResult
 from blindspoon.batches.strengths import Acid, Strengths, acid_of, ingredient, strengths
 from blindspoon.trial import Trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Amounts(Row):
+class Amounts(BatchResult):
     """How a batch is brought to the control's salt and acid; grams.
 
     Parameters
@@ -49,7 +49,7 @@ class Amounts(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoAmounts(Row):
+class NoAmounts(BatchResult):
     """A batch that cannot be brought to the control's strength, and why."""
 
     batch: str

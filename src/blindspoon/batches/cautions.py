@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from blindspoon import wording
-from blindspoon.batches.log import Batch, BatchLog, Row
+from blindspoon.batches.log import Batch, BatchLog, BatchResult
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import shown
 
@@ -79,7 +79,7 @@ _SPOILT = re.compile(r"\b(mou?ld|slim|fuzz|rotten|rott|putrid|off[- ]smell|pink|
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Caution(Row):
+class Caution(BatchResult):
     """One thing to look at.
 
     Parameters

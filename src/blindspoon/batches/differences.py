@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from blindspoon.batches.log import Batch, BatchLog, Row, Value
+from blindspoon.batches.log import Batch, BatchLog, BatchResult, Value
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import did_you_mean
 from blindspoon.trial import Trial
 
 
-class Factor(NamedTuple):
+class BatchFactor(NamedTuple):
     """Something in which batches can differ.
 
     Attributes
@@ -50,22 +50,24 @@ class Factor(NamedTuple):
 SHARE = 0.05
 """Numbers of the host's own columns with a unit may differ by this share and count as alike."""
 
-SALT = Factor("salt", "%", 0.2, also=("salt_g", "salt_percent", "salt_oz"))
-ACID = Factor("acid", "g/100 g", 0.05, also=("acid_g", "citric_g_per_100_g"))
-FERMENTED = Factor("fermented", "days", 2.0, also=("fermented_days", "finished", "age", "days"))
-AGE = Factor("age", "days", 2.0, also=("age_days", "started", "days"))
+SALT = BatchFactor("salt", "%", 0.2, also=("salt_g", "salt_percent", "salt_oz"))
+ACID = BatchFactor("acid", "g/100 g", 0.05, also=("acid_g", "citric_g_per_100_g"))
+FERMENTED = BatchFactor(
+    "fermented", "days", 2.0, also=("fermented_days", "finished", "age", "days")
+)
+AGE = BatchFactor("age", "days", 2.0, also=("age_days", "started", "days"))
 
 STANDARD = (
     SALT,
     ACID,
-    Factor("kind of acid", "", 0.0, also=("acid", "acid_kind")),
-    Factor("sugar", "%", 0.2, also=("sugar_g", "sugar_percent")),
-    Factor("produce", "%", 5.0, also=("produce_g", "water_g", "produce_percent")),
-    Factor("temperature_c", "°C", 2.0, also=("temperature", "temperature_f")),
+    BatchFactor("kind of acid", "", 0.0, also=("acid", "acid_kind")),
+    BatchFactor("sugar", "%", 0.2, also=("sugar_g", "sugar_percent")),
+    BatchFactor("produce", "%", 5.0, also=("produce_g", "water_g", "produce_percent")),
+    BatchFactor("temperature_c", "°C", 2.0, also=("temperature", "temperature_f")),
     FERMENTED,
     AGE,
-    Factor("vessel", "", 0.0),
-    Factor("starter", "", 0.0),
+    BatchFactor("vessel", "", 0.0),
+    BatchFactor("starter", "", 0.0),
 )
 """What is compared besides the host's own columns. Masses are compared through the strengths they
 make. The tolerances are this project's choice: what a kitchen balance, a cellar and a busy week
@@ -74,10 +76,10 @@ do to a batch that was meant to be the same."""
 _UNIT = re.compile(r".+_(k?g|mg|m?l|[cm]?m|percent|c|h|min|days|pieces)", re.ASCII)
 
 
-def factor_values(log: BatchLog) -> Mapping[Factor, tuple[Value | None, ...]]:
+def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...]]:
     """List every factor that some batch has a value of, with its value in each batch."""
     found = strengths(log)
-    values: dict[Factor, tuple[Value | None, ...]] = {}
+    values: dict[BatchFactor, tuple[Value | None, ...]] = {}
     for factor in STANDARD:
         if not _NEEDED.get(factor.name, set()) <= log.columns:
             continue
@@ -90,7 +92,7 @@ def factor_values(log: BatchLog) -> Mapping[Factor, tuple[Value | None, ...]]:
     return {factor: column for factor, column in values.items() if set(column) != {None}}
 
 
-def declares(trial: Trial, variant: str, factor: Factor) -> bool:
+def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
     """Tell whether trial.toml says that a variant is meant to differ in a factor."""
     return any(factor.answers_to(name) for name in trial.variant(variant).differs)
 
@@ -112,12 +114,12 @@ def unknown_factors(trial: Trial, log: BatchLog) -> tuple[tuple[str, str, str], 
     )
 
 
-def _own_factor(name: str, column: Sequence[Value | None]) -> Factor:
+def _own_factor(name: str, column: Sequence[Value | None]) -> BatchFactor:
     """Give numbers room only where the column's unit shows that they measure something."""
     measures = _UNIT.fullmatch(name)
     if measures and not any(isinstance(value, str) for value in column):
-        return Factor(name, measures[1], SHARE, relative=True)
-    return Factor(name, "", 0.0)
+        return BatchFactor(name, measures[1], SHARE, relative=True)
+    return BatchFactor(name, "", 0.0)
 
 
 def _words(name: str) -> Callable[[Batch, Strengths], Value | None]:
@@ -156,7 +158,7 @@ _NEEDED: Mapping[str, set[str]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Difference(Row):
+class Difference(BatchResult):
     """A factor in which a variant's batches and the control's are not alike.
 
     Parameters
@@ -184,7 +186,7 @@ class Difference(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WhatDiffers(Row):
+class WhatDiffers(BatchResult):
     """A variant against the control.
 
     Parameters
@@ -220,7 +222,7 @@ class WhatDiffers(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Together(Row):
+class Together(BatchResult):
     """Factors that always change together, so that no tasting can tell them apart.
 
     Parameters
@@ -310,14 +312,14 @@ def moving_together(trial: Trial, log: BatchLog) -> tuple[Together, ...]:
 def _what_differs(
     trial: Trial,
     log: BatchLog,
-    values: Mapping[Factor, tuple[Value | None, ...]],
+    values: Mapping[BatchFactor, tuple[Value | None, ...]],
     variant: str,
 ) -> WhatDiffers:
     of_variant = [row for row, batch in enumerate(log.batches) if batch.variant == variant]
     of_control = [row for row, batch in enumerate(log.batches) if batch.variant == trial.control]
-    differences: list[tuple[Factor, Difference]] = []
-    alike: list[Factor] = []
-    not_known: list[Factor] = []
+    differences: list[tuple[BatchFactor, Difference]] = []
+    alike: list[BatchFactor] = []
+    not_known: list[BatchFactor] = []
     for factor, column in values.items() if of_variant and of_control else ():
         ours = [value for row in of_variant if (value := column[row]) is not None]
         theirs = [value for row in of_control if (value := column[row]) is not None]
@@ -347,12 +349,12 @@ def _what_differs(
     )
 
 
-def _any_answers(factors: Sequence[Factor], name: str) -> bool:
+def _any_answers(factors: Sequence[BatchFactor], name: str) -> bool:
     return any(factor.answers_to(name) for factor in factors)
 
 
 def _difference(
-    factor: Factor, control: Sequence[Value], variant: Sequence[Value], *, declared: bool
+    factor: BatchFactor, control: Sequence[Value], variant: Sequence[Value], *, declared: bool
 ) -> Difference:
     theirs, ours = _level(control), _level(variant)
     numeric = not isinstance(theirs, str) and not isinstance(ours, str)
@@ -383,7 +385,7 @@ def _range(values: Sequence[Value]) -> tuple[float, float] | None:
     return min(numbers), max(numbers)
 
 
-def _levels(factor: Factor, values: Sequence[Value]) -> tuple[int, ...]:
+def _levels(factor: BatchFactor, values: Sequence[Value]) -> tuple[int, ...]:
     """Give every batch the number of its level of a factor, by first appearance."""
     chains: dict[Value, Value] = {}
     for value in sorted(set(values), key=lambda value: (isinstance(value, str), value)):

@@ -10,7 +10,7 @@ Value = float | str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class BatchResult:
     """A result that is a row of a table and an object of JSON."""
 
     def to_row(self) -> dict[str, object]:
@@ -20,7 +20,7 @@ class Row:
 
 def _plain(value: object) -> object:
     match value:
-        case Row():
+        case BatchResult():
             return value.to_row()
         case datetime.date():
             return value.isoformat()

@@ -26,8 +26,8 @@ from blindspoon.errors import (
 from blindspoon.files.schema import (
     BATCHES,
     READINGS,
-    Column,
     Fault,
+    FileColumn,
     Known,
     as_number,
     column_problems,
@@ -152,7 +152,7 @@ def _read(
     return log, _Said(list(in_order(said.problems, files)), said.notes)
 
 
-def _opens(said: _Said, table: TextTable, columns: Iterable[Column]) -> bool:
+def _opens(said: _Said, table: TextTable, columns: Iterable[FileColumn]) -> bool:
     """Take over what is wrong with a table as a whole; tell whether its rows can be read."""
     lacking = column_problems(table, columns, Known()) if table.readable else []
     said.problems += [*table.problems, *lacking]
@@ -215,7 +215,7 @@ def _weighed(said: _Said, table: TextTable) -> dict[str, list[Any]]:
     return read
 
 
-def _numbers(said: _Said, table: TextTable, column: Column) -> list[float | None]:
+def _numbers(said: _Said, table: TextTable, column: FileColumn) -> list[float | None]:
     """Read a column of numbers; None where it is blank or at fault."""
     checked = read_columns(table, [column], Known())
     said.problems += checked.problems
@@ -273,7 +273,7 @@ def _read_readings(
             column = standard["temperature_c"]._replace(name=name, convert=unit.convert)
             values["temperature_c"] = _numbers(said, table, column)
         elif name not in values:
-            column = standard["ph"] if name == "ph" else Column(name, "number")
+            column = standard["ph"] if name == "ph" else FileColumn(name, "number")
             values[name] = _numbers(said, table, column)
     quantities = [name for name in values if name not in standard]
     found = []

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from blindspoon.batches.log import Batch, BatchLog, Row
+from blindspoon.batches.log import Batch, BatchLog, BatchResult
 
 CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999
 """Standard atomic weights, abridged; IUPAC 2021."""
@@ -155,7 +155,7 @@ class Unknown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Strengths(Row):
+class Strengths(BatchResult):
     """What one batch comes to. A number is None where `unknown` says why it is not known.
 
     Parameters

@@ -29,7 +29,7 @@ def new(folder: Path, example: bool) -> None:
 
     Writes trial.toml, batches.csv and readings.csv, and never over a file that is there.
     """
-    from blindspoon.planning import start, start_example  # noqa: PLC0415
+    from blindspoon.files.disk import start, start_example  # noqa: PLC0415
 
     if example:
         start_example(folder)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import errno
 import hashlib
 import itertools
 import os
 import re
+import secrets
 import shutil
 import threading
 from collections.abc import Collection, Iterator, Mapping
@@ -128,6 +130,44 @@ def example() -> dict[str, bytes]:
     home = Path(__file__).parents[3] / "trials" / "allotment-cucumbers"
     files = (file for file in (copy if copy.is_dir() else home).iterdir() if file.is_file())
     return {file.name: file.read_bytes() for file in sorted(files, key=lambda file: file.name)}
+
+
+TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
+
+
+def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
+    """Write the files of a new trial and give their names.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if there is none.
+    today : date
+        The day on which the rule is declared; the host may change it.
+
+    Raises
+    ------
+    TrialFileError
+        If one of the files exists, or the folder cannot be written: nothing is written then.
+    """
+    texts = {name: shipped(f"starter/{name}") for name in TEMPLATES}
+    filled = texts["trial.toml"].replace("{today}", str(today))
+    texts["trial.toml"] = filled.replace("{seed}", str(secrets.randbelow(10**8)))
+    make_files(folder, {name: text.encode() for name, text in texts.items()})
+    return TEMPLATES
+
+
+def start_example(folder: Path) -> tuple[str, ...]:
+    """Write a finished trial, invented from its plan to its scores, to try the commands on.
+
+    Raises
+    ------
+    TrialFileError
+        As `start` does.
+    """
+    files = example()
+    make_files(folder, files)
+    return tuple(files)
 
 
 def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:

@@ -50,7 +50,7 @@ KIND_WORDS: Mapping[Kind, str] = {
 """What a cell of each kind may hold."""
 
 
-class Column(NamedTuple):
+class FileColumn(NamedTuple):
     """One column of a table.
 
     Attributes
@@ -85,83 +85,87 @@ class Column(NamedTuple):
     convert: Callable[[float], float] = float
 
 
-_SESSION = Column(
+_SESSION = FileColumn(
     "session", "name", "The sitting; may be left out where there is one.", "several sessions",
     blank="never",
 )  # fmt: skip
 
 SCORES = (
     _SESSION,
-    Column("taster", "label", "Who tasted.", needed="always", blank="never"),
-    Column("code", "label", "The blind code on the cup.", "coded", read="coded", blank="never"),
-    Column(
+    FileColumn("taster", "label", "Who tasted.", needed="always", blank="never"),
+    FileColumn("code", "label", "The blind code on the cup.", "coded", read="coded", blank="never"),
+    FileColumn(
         "variant", "name", "What was in the cup, only where cups never had codes.", "uncoded",
         read="uncoded", barred="coded", blank="never",
     ),
-    Column(
+    FileColumn(
         "batch", "label", "The batch in the cup, only where cups never had codes.", read="uncoded"
     ),
-    Column("position", "position", "The place of the cup in its taster’s session.", blank="never"),
-    Column("comment", "text", "What the taster wrote beside the cup."),
+    FileColumn(
+        "position", "position", "The place of the cup in its taster’s session.", blank="never"
+    ),
+    FileColumn("comment", "text", "What the taster wrote beside the cup."),
 )  # fmt: skip
 """scores.csv and every ballot; beside these a column for each attribute."""
 
-ATTRIBUTE = Column(
+ATTRIBUTE = FileColumn(
     "<attribute>", "score", "The score, in points; blank where none was given.", needed="always"
 )
 
 SERVINGS = (
     _SESSION,
-    Column("taster", "label", "Who gets the cup.", needed="always", blank="never"),
-    Column(
+    FileColumn("taster", "label", "Who gets the cup.", needed="always", blank="never"),
+    FileColumn(
         "position", "position", "Its place in the taster’s session.", needed="always", blank="never"
     ),
-    Column("code", "label", "The blind code on the cup.", needed="always", blank="never"),
-    Column("variant", "name", "Stands in key.csv alone.", read="never", barred="always"),
-    Column("batch", "label", "Stands in key.csv alone.", read="never", barred="always"),
+    FileColumn("code", "label", "The blind code on the cup.", needed="always", blank="never"),
+    FileColumn("variant", "name", "Stands in key.csv alone.", read="never", barred="always"),
+    FileColumn("batch", "label", "Stands in key.csv alone.", read="never", barred="always"),
 )
 """servings.csv."""
 
 KEY = (
     _SESSION,
-    Column(
+    FileColumn(
         "taster", "label", "Who gets the cup; blank for a code that is the same for all.",
         needed="per taster", blank="per session",
     ),
-    Column("code", "label", "The blind code on the cup.", needed="always", blank="never"),
-    Column("variant", "name", "The variant in the cup.", needed="always", blank="never"),
-    Column("batch", "label", "The batch in the cup."),
+    FileColumn("code", "label", "The blind code on the cup.", needed="always", blank="never"),
+    FileColumn("variant", "name", "The variant in the cup.", needed="always", blank="never"),
+    FileColumn("batch", "label", "The batch in the cup."),
 )  # fmt: skip
 """key.csv."""
 
 BATCHES = (
-    Column("batch", "label", "One jar or vessel, as key.csv calls it.", "always", blank="never"),
-    Column("variant", "name", "What it was made as.", needed="always", blank="never"),
-    Column("produce_g", "mass", "Vegetables, fruit or what else is fermented."),
-    Column("water_g", "mass", "Water that was weighed in."),
-    Column("salt_g", "mass", "Salt that was weighed in."),
-    Column("acid_g", "mass", "Acid that was added."),
-    Column("sugar_g", "mass", "Sugar that was added."),
-    Column("acid", "text", "Which acid, with its strength, as in “vinegar 5 %”."),
-    Column("vessel", "text", "What it is in, as in “clip jar”."),
-    Column("starter", "text", "What started the ferment."),
-    Column("note", "text", "Whatever else is worth writing down."),
-    Column("started", "date", "The day on which it was made."),
-    Column("finished", "date", "The day on which it left the place where it fermented."),
-    Column("temperature_c", "temperature", "How warm it was kept while it fermented."),
+    FileColumn(
+        "batch", "label", "One jar or vessel, as key.csv calls it.", "always", blank="never"
+    ),
+    FileColumn("variant", "name", "What it was made as.", needed="always", blank="never"),
+    FileColumn("produce_g", "mass", "Vegetables, fruit or what else is fermented."),
+    FileColumn("water_g", "mass", "Water that was weighed in."),
+    FileColumn("salt_g", "mass", "Salt that was weighed in."),
+    FileColumn("acid_g", "mass", "Acid that was added."),
+    FileColumn("sugar_g", "mass", "Sugar that was added."),
+    FileColumn("acid", "text", "Which acid, with its strength, as in “vinegar 5 %”."),
+    FileColumn("vessel", "text", "What it is in, as in “clip jar”."),
+    FileColumn("starter", "text", "What started the ferment."),
+    FileColumn("note", "text", "Whatever else is worth writing down."),
+    FileColumn("started", "date", "The day on which it was made."),
+    FileColumn("finished", "date", "The day on which it left the place where it fermented."),
+    FileColumn("temperature_c", "temperature", "How warm it was kept while it fermented."),
 )
 """batches.csv; every other column is a factor of the host's own."""
 
 READINGS = (
-    Column("batch", "made", "What was measured.", "always", blank="never", row="a reading"),
-    Column("date", "date", "The day of the reading.", "always", blank="never", row="a reading"),
-    Column("ph", "ph", "The pH that was read."),
-    Column("temperature_c", "temperature", "How warm it was."),
-    Column("note", "text", "What was seen or smelt."),
+    FileColumn("batch", "made", "What was measured.", "always", blank="never", row="a reading"),
+    FileColumn("date", "date", "The day of the reading.", "always", blank="never", row="a reading"),
+    FileColumn("ph", "ph", "The pH that was read."),
+    FileColumn("temperature_c", "temperature", "How warm it was."),
+    FileColumn("note", "text", "What was seen or smelt."),
 )
 """readings.csv; every other column holds numbers."""
 
-TABLES: Mapping[str, tuple[Column, ...]] = {
+TABLES: Mapping[str, tuple[FileColumn, ...]] = {
     "scores.csv": (*SCORES, ATTRIBUTE),
     "servings.csv": SERVINGS,
     "key.csv": KEY,
@@ -219,7 +223,7 @@ class Checked(NamedTuple):
     problems: list[Problem]
 
 
-def read_columns(table: TextTable, columns: Iterable[Column], known: Known) -> Checked:
+def read_columns(table: TextTable, columns: Iterable[FileColumn], known: Known) -> Checked:
     """Read columns of a table, those that it has and that are read in this folder."""
     values: dict[str, NDArray[Any]] = {}
     usable, problems = np.ones(len(table), np.bool_), []
@@ -235,7 +239,7 @@ def read_columns(table: TextTable, columns: Iterable[Column], known: Known) -> C
     return Checked(values, usable, problems)
 
 
-def column_problems(table: TextTable, columns: Iterable[Column], known: Known) -> list[Problem]:
+def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Known) -> list[Problem]:
     """Name the columns that a table must have and has not, or has and must not have."""
     declared = list(columns)
     needed = [column.name for column in declared if column.needed in known.when]
@@ -343,7 +347,7 @@ _EMPTY: Mapping[Kind, object] = {
 
 
 def _read_texts(
-    texts: Sequence[str], column: Column, known: Known, *, decimal_comma: bool
+    texts: Sequence[str], column: FileColumn, known: Known, *, decimal_comma: bool
 ) -> tuple[NDArray[Any], dict[str, Fault]]:
     """Give a value for each distinct text of a column, and what is wrong with some."""
     empty = _EMPTY.get(column.kind, math.nan)
@@ -360,7 +364,7 @@ def _read_texts(
     return np.array(values, dtype=kind), faults
 
 
-def _value(text: str, column: Column, known: Known, decimal_comma: bool) -> object:
+def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> object:
     """Read one text: a value, or what is wrong with it."""
     name = column.name
     match column.kind:
@@ -386,7 +390,7 @@ def _value(text: str, column: Column, known: Known, decimal_comma: bool) -> obje
     return found
 
 
-def _blank(column: Column) -> Fault:
+def _blank(column: FileColumn) -> Fault:
     name = column.name
     if column.kind == "position":
         return _bad_position("")
@@ -458,7 +462,7 @@ def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
     return Fault("off-step", found, allowed, "Correct it, or the step in trial.toml")
 
 
-def _measure(text: str, value: float | None, column: Column) -> float | Fault:
+def _measure(text: str, value: float | None, column: FileColumn) -> float | Fault:
     """Read a number within the bounds of its kind."""
     bounds, name = BOUNDS[column.kind], column.name
     if value is None:

@@ -14,7 +14,7 @@ import numpy as np
 from blindspoon.arrays import FloatArray
 from blindspoon.errors import Note, Problem, in_order, shown, some_of
 from blindspoon.files import schema
-from blindspoon.files.schema import KEY, SCORES, SERVINGS, Column, Known, When
+from blindspoon.files.schema import KEY, SCORES, SERVINGS, FileColumn, Known, When
 from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.scores import crosscheck
 from blindspoon.scores.crosscheck import Cups
@@ -76,7 +76,9 @@ def open_ledger(
     problems = [problem for table in tables for problem in table.problems]
     notes = [note for table in tables for note in table.notes]
 
-    def read(some: Sequence[TextTable], columns: tuple[Column, ...], name: str = "code") -> Cups:
+    def read(
+        some: Sequence[TextTable], columns: tuple[FileColumn, ...], name: str = "code"
+    ) -> Cups:
         return _read(some, columns, name, known, session, problems, notes)
 
     scored = read(scores, SCORES, "code" if coded else "variant")
@@ -126,7 +128,7 @@ def _known(trial: Trial, tables: Sequence[TextTable], *, coded: bool) -> tuple[K
 
 def _read(
     tables: Sequence[TextTable],
-    columns: tuple[Column, ...],
+    columns: tuple[FileColumn, ...],
     name: str,
     known: Known,
     session: str,
