@@ -16,14 +16,7 @@ from blindspoon.trial import Trial
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Depth:
-    """The evidence behind the comparisons, none of which changes a verdict.
-
-    Parameters
-    ----------
-    panel : Panel
-    influence : Influence
-    joint : Joint
-    """
+    """The evidence behind the comparisons, none of which changes a verdict."""
 
     panel: Panel
     influence: Influence
@@ -39,14 +32,7 @@ class Depth:
 
 
 def deepen(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Depth:
-    """Study the tasters, what the answer hangs on, and the attributes together.
-
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-    results : tuple of AttributeResult
-    """
+    """Study the tasters, what the answer hangs on, and the attributes together."""
     return Depth(
         panel=study_panel(trial, table, results),
         influence=study_influence(trial, table, results),

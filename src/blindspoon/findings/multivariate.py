@@ -248,13 +248,7 @@ OVERALL_DRAWS = 1_000_002
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Joint:
-    """What was found of all attributes together.
-
-    Parameters
-    ----------
-    correlations : tuple of AttributePair or NoResult
-    overall : Overall or NoResult
-    """
+    """What was found of all attributes together."""
 
     correlations: tuple[AttributePair, ...] | NoResult
     overall: Overall | NoResult

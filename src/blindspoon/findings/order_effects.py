@@ -48,12 +48,7 @@ class Sittings:
 
 
 def seat(table: ScoreTable) -> Sittings:
-    """Find every serving's sitting and the variant before it.
-
-    Parameters
-    ----------
-    table : ScoreTable
-    """
+    """Find every serving's sitting and the variant before it."""
     sitting, position = table.taster * len(table.sessions) + table.session, table.position
     spot = sitting * (int(position.max(initial=0)) + 1) + position
     order = np.argsort(spot, kind="stable")

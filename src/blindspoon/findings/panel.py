@@ -156,11 +156,6 @@ ADDITIVE = NoResult(
 def discrimination(cells: Cells, taster: int) -> FTest | NoResult:
     """Compare a taster's spread between variants with the spread within them.
 
-    Parameters
-    ----------
-    cells : Cells
-    taster : int
-
     Notes
     -----
     The one-way analysis of variance of ISO 8586: variants over the residual.
@@ -373,10 +368,6 @@ def _ends_of_mean(single: Interval, tasters: int) -> Interval:
 
 def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
     """Correlate each taster's means of the variants with what all others made of them.
-
-    Parameters
-    ----------
-    cells : Cells
 
     Returns
     -------

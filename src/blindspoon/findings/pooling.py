@@ -77,10 +77,6 @@ def pool_scores(
     position : int array, shape (n,), optional
         Place of the serving in its session, for a categorical fixed effect.
 
-    Returns
-    -------
-    PooledFit or NoResult
-
     Notes
     -----
     M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997. With two variants in balanced

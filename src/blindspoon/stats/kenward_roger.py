@@ -43,10 +43,6 @@ def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
     contrasts : float array, shape (k, p)
         One contrast a row, linearly independent.
 
-    Returns
-    -------
-    ContrastTest
-
     Notes
     -----
     M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997, with the covariance of the

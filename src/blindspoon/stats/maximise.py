@@ -214,10 +214,6 @@ def climb(model: Model, start: FloatArray, free: int) -> Summit:
         An allowed place; the last parameter is the standard deviation of the tasters.
     free : int
 
-    Returns
-    -------
-    Summit
-
     Notes
     -----
     Newton's step shrinks quadratically near a maximum. Towards a limit at infinity the

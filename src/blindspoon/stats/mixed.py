@@ -200,10 +200,6 @@ def fit_contrasts(
         One a row, linearly independent.
     among : str
         Whose variation the contrasts are held against, for the reason where it is not known.
-
-    Returns
-    -------
-    tuple of RemlFit and ContrastTest, or NoResult
     """
     strata = make_strata(grid)
     between, df = residual_line(strata, repeats=False)

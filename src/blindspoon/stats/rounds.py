@@ -116,10 +116,6 @@ def _swapped(column: FloatArray, rng: np.random.Generator) -> Relabelled:
 def differences(cups: Round) -> list[FloatArray]:
     """Hold each cup of each variant against each of the control, under every naming of the cups.
 
-    Parameters
-    ----------
-    cups : Round
-
     Returns
     -------
     list of array, each of shape (n_ways, n_cups * n_control)

@@ -314,10 +314,6 @@ def fit_additive(means: FloatArray) -> AdditiveFit:
     means : array, shape (n_tasters, n_variants)
         In points; NaN where not scored.
 
-    Returns
-    -------
-    AdditiveFit
-
     Notes
     -----
     Tasters are swept out first, so that the equations are those of the variants alone
