@@ -1,7 +1,4 @@
-"""Several trial folders -> one pool: each is read and compared by itself, then all together.
-
-The whole path: folder -> trial and scores -> comparisons -> verdicts -> report.
-"""
+"""The whole path: folder -> trial and scores -> comparisons -> verdicts -> report, or one pool."""
 
 from __future__ import annotations
 
@@ -25,12 +22,11 @@ from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
-    from blindspoon.findings.further import Depth
+    from blindspoon.findings.further import FurtherAnalyses
     from blindspoon.writeup.page import ReportContent
 
-
-MOST_IN_DEPTH = 10_000
-"""Tasters up to which JSON holds what lies behind the comparisons."""
+MOST_FOR_JSON = 10_000
+"""Tasters up to whom JSON holds the further analyses."""
 
 
 def analyse(folder: Path) -> Analysis:
@@ -98,35 +94,29 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     return target / "index.html"
 
 
-def compose_report(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
+def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
     """Say everything that the report says."""
+    from blindspoon.findings.further import study_further  # noqa: PLC0415 - not for a table
     from blindspoon.writeup.page import compose  # noqa: PLC0415 - brings in matplotlib
 
-    return compose(analysis, depth or look_deeper(analysis))
+    return compose(analysis, further or study_further(analysis))
 
 
-def to_record(analysis: Analysis, depth: Depth | None = None) -> dict[str, Any]:
+def to_record(analysis: Analysis, further: FurtherAnalyses | None = None) -> dict[str, Any]:
     """Write everything that was found as plain values, for JSON.
 
-    Above `MOST_IN_DEPTH` tasters the further analyses are None, with the reason.
+    Above `MOST_FOR_JSON` tasters the further analyses are None, with the reason.
     """
+    from blindspoon.findings.further import study_further  # noqa: PLC0415 - not for a table
     from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
-    if len(analysis.table.tasters) > MOST_IN_DEPTH:
-        reason = f"not printed above {MOST_IN_DEPTH:,} tasters; the report has it"
+    if len(analysis.table.tasters) > MOST_FOR_JSON:
+        reason = f"not printed above {MOST_FOR_JSON:,} tasters; the report has it"
         names = ("panel", "influence", "together")
-        further = dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
-    else:
-        found = depth or look_deeper(analysis)
-        further = found.to_record(shown=analysis.trial.tasters_shown)
-    return trial_record(analysis) | further
-
-
-def look_deeper(analysis: Analysis) -> Depth:
-    """Study what lies behind the comparisons; neither report nor JSON does it twice."""
-    from blindspoon.findings.further import deepen  # noqa: PLC0415 - not for a table
-
-    return deepen(analysis.trial, analysis.table, analysis.results)
+        lacking = dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
+        return trial_record(analysis) | lacking
+    found = further or study_further(analysis)
+    return trial_record(analysis) | found.to_record(shown=analysis.trial.tasters_shown)
 
 
 def pool_folders(folders: Sequence[Path]) -> Pool:
@@ -145,9 +135,19 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
     kitchens, problems = list[Kitchen](), list[Problem]()
     for folder, name in zip(folders, kitchen_names(folders), strict=True):
         try:
-            kitchens.append(_kitchen(folder, name))
+            found = analyse(folder)
         except TrialError as error:
-            problems += [_in_folder(folder, each) for each in error.problems]
+            problems += [_in_folder(folder, problem) for problem in error.problems]
+            continue
+        kitchens.append(
+            Kitchen(
+                name=name,
+                fingerprint=found.fingerprint,
+                trial=found.trial,
+                table=found.table,
+                results=found.results,
+            )
+        )
     if problems:
         raise TrialError(problems)
     apart = matching_problems(kitchens)
@@ -187,20 +187,16 @@ def draw_forest(found: Pool, target: Path) -> None:
 
     chart = forest_chart(found)
     if chart is None:
-        raise DesignError([_nothing_to_draw(found)])
+        nothing = Problem(
+            slug="nothing-pooled",
+            file=found.kitchens[0].name,
+            found="there is no pooled comparison to draw",
+            allowed="a chart shows one variant or more that all kitchens scored",
+            remedy="Look at what is not pooled, and why",
+        )
+        raise DesignError([nothing])
     draw = png_file if target.suffix.lower() == ".png" else svg_file
     disk.write_file_atomically(target, draw(chart))
-
-
-def _kitchen(folder: Path, name: str) -> Kitchen:
-    found = analyse(folder)
-    return Kitchen(
-        name=name,
-        fingerprint=found.fingerprint,
-        trial=found.trial,
-        table=found.table,
-        results=found.results,
-    )
 
 
 def _in_folder(folder: Path, problem: Problem) -> Problem:
@@ -208,13 +204,3 @@ def _in_folder(folder: Path, problem: Problem) -> Problem:
     if problem.file == str(folder):
         return problem
     return replace(problem, file=str(folder / problem.file))
-
-
-def _nothing_to_draw(found: Pool) -> Problem:
-    return Problem(
-        slug="nothing-pooled",
-        file=found.kitchens[0].name,
-        found="there is no pooled comparison to draw",
-        allowed="a chart shows one variant or more that all kitchens scored",
-        remedy="Look at what is not pooled, and why",
-    )

@@ -11,7 +11,7 @@ from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other, Unit
 from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.flags import Flag, find_flags
+from blindspoon.stats.flags import find_flags
 from blindspoon.stats.friedman import friedman
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import Friedman, MixedContrast, MixedFit, NoResult, RankContrast
@@ -63,7 +63,14 @@ def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> Attribute
         others=others,
         by="ranks" if by_rounds else trial.decision.by,
         unit=unit,
-        flags=_flags(trial, table, index, means),
+        flags=find_flags(
+            means,
+            table.scores[:, index],
+            table.variant,
+            names=[variant.name for variant in trial.variants],
+            low=attribute.scale.low,
+            high=attribute.scale.high,
+        ),
     )
 
 
@@ -97,7 +104,14 @@ def mixed_of(
         Position in ``trial.attributes``.
     position : bool
         Whether the place of the cup is in the model where orders were drawn balanced.
+
+    Notes
+    -----
+    Batches are in the model where any variant was tasted from more than one and every cup names
+    its own.
     """
+    named = bool(table.batch.size) and bool(table.batch.min() >= 0)
+    several = named and bool((table.batches_tasted(len(trial.variants)) > 1).any())
     return compare_mixed(
         table.scores[:, index],
         table.taster,
@@ -105,7 +119,7 @@ def mixed_of(
         control=trial.control_index,
         alpha=trial.share_of_alpha(trial.attributes[index].name),
         position=table.position if position and table.balanced else None,
-        batch=table.batch if _several_batches(trial, table) else None,
+        batch=table.batch if several else None,
     )
 
 
@@ -146,19 +160,6 @@ def _by_rounds(means: FloatArray, *, compared: bool) -> Friedman | NoResult:
     return replace(found, tasters=1, rounds=found.tasters)
 
 
-def _flags(trial: Trial, table: ScoreTable, index: int, means: FloatArray) -> tuple[Flag, ...]:
-    scale = trial.attributes[index].scale
-    names = [variant.name for variant in trial.variants]
-    scores = table.scores[:, index]
-    return find_flags(means, scores, table.variant, names=names, low=scale.low, high=scale.high)
-
-
-def _several_batches(trial: Trial, table: ScoreTable) -> bool:
-    """Whether any variant was tasted from more than one batch, every cup naming its batch."""
-    named = bool(table.batch.size) and bool(table.batch.min() >= 0)
-    return named and bool((table.batches_tasted(len(trial.variants)) > 1).any())
-
-
 def _pair_up(
     trial: Trial,
     index: int,
@@ -169,7 +170,9 @@ def _pair_up(
 ) -> tuple[Other, ...]:
     attribute, control = trial.attributes[index], trial.control_index
     places = [place for place in range(len(trial.variants)) if place != control]
-    scores = [_given(table, index, place) for place in range(len(trial.variants))]
+    given = table.scores[:, index]
+    scored = np.isfinite(given)
+    scores = [given[scored & (table.variant == place)] for place in range(len(trial.variants))]
     tasted, alone = np.isfinite(means), unit_of(table) == "round"
     others = list[Other]()
     for place, by_ranks in zip(places, ranks, strict=True):
@@ -194,13 +197,6 @@ def _pair_up(
             )
         )
     return tuple(others)
-
-
-def _given(table: ScoreTable, index: int, position: int) -> FloatArray:
-    """Select the scores that a variant was given; some for each that could be compared."""
-    scores = table.scores[table.variant == position, index]
-    given: FloatArray = scores[np.isfinite(scores)]
-    return given
 
 
 def contrast_of(mixed: MixedFit | NoResult, position: int) -> MixedContrast | NoResult:

@@ -194,4 +194,4 @@ class Analysis:
     @property
     def comparisons(self) -> tuple[Comparison, ...]:
         """Every variant that could be compared, an attribute after the other."""
-        return tuple(each for result in self.results for each in result.comparisons)
+        return tuple(found for result in self.results for found in result.comparisons)

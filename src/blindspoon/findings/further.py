@@ -5,17 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from blindspoon.findings.comparison import AttributeResult
+from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.multivariate import Joint, study_joint
 from blindspoon.findings.panel import study_panel
 from blindspoon.findings.panel_results import Panel
 from blindspoon.findings.sensitivity import Influence, study_influence
-from blindspoon.scores.score_table import ScoreTable
-from blindspoon.trial import Trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Depth:
+class FurtherAnalyses:
     """The evidence behind the comparisons, none of which changes a verdict."""
 
     panel: Panel
@@ -31,10 +29,9 @@ class Depth:
         }
 
 
-def deepen(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Depth:
+def study_further(analysis: Analysis) -> FurtherAnalyses:
     """Study the tasters, what the answer hangs on, and the attributes together."""
-    return Depth(
-        panel=study_panel(trial, table, results),
-        influence=study_influence(trial, table, results),
-        joint=study_joint(trial, table, results),
+    given = analysis.trial, analysis.table, analysis.results
+    return FurtherAnalyses(
+        panel=study_panel(*given), influence=study_influence(*given), joint=study_joint(*given)
     )

@@ -22,11 +22,8 @@ from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.signed_ranks import taster_means
-from blindspoon.stats.two_way import AdditiveFit, fit_additive
+from blindspoon.stats.two_way import ZERO, AdditiveFit, fit_additive
 from blindspoon.trial import Trial
-
-NOTHING = 1e-9
-"""Points; scores that differ by less are the same, as in `taster_means`."""
 
 NO_INTERVAL = {"lacking": "too few degrees of freedom for an interval"}
 
@@ -97,7 +94,7 @@ def correlate_attributes(
     """
     if len(names) < 2:
         return NoResult("There is one attribute, so there is nothing for it to go with.")
-    fits = [fit_additive(each) for each in means]
+    fits = [fit_additive(table) for table in means]
     return tuple(
         _pair((names[one], names[two]), (means[one], means[two]), (fits[one], fits[two]))
         for one, two in combinations(range(len(names)), 2)
@@ -112,8 +109,8 @@ def _pair(
     """Correlate two attributes over the cells where both were scored."""
     both = np.isfinite(means[0]) & np.isfinite(means[1])
     one, two = (
-        fit if fit.cells == both.sum() else fit_additive(np.where(both, each, np.nan))
-        for each, fit in zip(means, fits, strict=True)
+        fit if fit.cells == both.sum() else fit_additive(np.where(both, table, np.nan))
+        for table, fit in zip(means, fits, strict=True)
     )
     return AttributePair(
         first=names[0],
@@ -151,7 +148,7 @@ def within_variants(one: AdditiveFit, two: AdditiveFit) -> Correlation | NoResul
         return NoResult("Too few tasters scored both attributes on several variants.")
     x, y = one.residuals.T, two.residuals.T
     xx, yy, xy = float(np.vdot(x, x)), float(np.vdot(y, y)), float(np.vdot(x, y))
-    if min(xx, yy) <= NOTHING**2 * (df + 1):
+    if min(xx, yy) <= ZERO**2 * (df + 1):
         return NoResult("Tasters and variants account for every score of one of the two.")
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     return Correlation(r=r, interval=fisher_interval(r, df), pairs=one.cells, df=df)
@@ -184,7 +181,7 @@ def between_variants(
     weights = tasters / tasters.sum()
     x, y = (fit.effects - weights @ fit.effects for fit in (one, two))
     xx, yy, xy = weights @ x**2, weights @ y**2, weights @ (x * y)
-    if min(xx, yy) <= NOTHING**2:
+    if min(xx, yy) <= ZERO**2:
         return NoResult("All variants have the same mean on one of the two.")
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     df = int(used.sum()) - 2
@@ -200,31 +197,24 @@ def correlations_finding(pairs: Sequence[AttributePair], trial: Trial) -> str:
 
     The strongest correlations come first.
     """
-    known = [pair for pair in pairs if isinstance(pair.within, Correlation)]
-    known.sort(key=lambda pair: -abs(_r(pair.within)))
-    shown = [pair for pair in known if clear(pair.within)]
+    known = [(pair.within, pair) for pair in pairs if isinstance(pair.within, Correlation)]
+    known.sort(key=lambda found: -abs(found[0].r))
+    shown = [(within.r > 0, pair) for within, pair in known if clear(within)]
     if not known:
         return "Within a variant, no correlation could be computed"
     if not shown:
         return "Within a variant, it is not settled which attributes go together"
     clauses = []
     for together, verb in ((True, "went together"), (False, "went against each other")):
-        named = [pair for pair in shown if together == (_r(pair.within) > 0)]
+        named = [pair_words(pair, trial) for up, pair in shown if up == together]
+        if len(named) > MOST_NAMED:
+            named = [f"{wording.spelled(len(named))} pairs of attributes"]
         if named:
-            clauses.append(f"{_some(named, trial)} {verb}")
+            clauses.append(f"{', '.join(named)} {verb}")
     rest = len(known) - len(shown)
-    tail = f"; {_others(rest)} could go either way" if rest else ""
+    others = "pair" if rest == 1 else f"{wording.spelled(rest)} pairs"
+    tail = f"; the other {others} could go either way" if rest else ""
     return f"Within a variant, {'; '.join(clauses)}{tail}"
-
-
-def _others(number: int) -> str:
-    return "the other pair" if number == 1 else f"the other {wording.spelled(number)} pairs"
-
-
-def _some(pairs: Sequence[AttributePair], trial: Trial) -> str:
-    if len(pairs) <= MOST_NAMED:
-        return ", ".join(pair_words(pair, trial) for pair in pairs)
-    return f"{wording.spelled(len(pairs))} pairs of attributes"
 
 
 def pair_words(pair: AttributePair, trial: Trial) -> str:
@@ -236,10 +226,6 @@ def pair_words(pair: AttributePair, trial: Trial) -> str:
 def clear(found: Correlation | NoResult) -> bool:
     """Whether there is an interval, and zero lies outside."""
     return isinstance(found, Correlation) and found.excludes_zero()
-
-
-def _r(found: Correlation | NoResult) -> float:
-    return found.r if isinstance(found, Correlation) else 0.0
 
 
 OVERALL_DRAWS = 1_000_002

@@ -14,11 +14,9 @@ from blindspoon.stats.two_way import Factor, Fit, FTest, equations, f_test, occu
 
 NO_POSITIONS = NoResult("It is not known at which place each cup was served.")
 ONE_PLACE = NoResult("Every cup has the same place.")
-NO_FIRST = NoResult("No cup has the first place.")
 NOT_VARIED = NoResult(
     "The orders do not vary enough to tell the place of a cup from what was in it."
 )
-NO_NEIGHBOURS = NoResult("It is not known what was tasted just before each cup.")
 NOT_CROSSED = NoResult(
     "The orders do not vary enough to tell what was tasted before a cup from its place and from "
     "what was in it."
@@ -98,18 +96,15 @@ def position_effect(
     if isinstance(found, NoResult):
         return found, found
     test, whole = found
-    effects = _effects(whole, place, tuple(str(each) for each in places))
-    first = _first(whole, place, effects[0]) if places[0] == 1 else NO_FIRST
-    return OrderEffect(test=test, effects=effects), first
-
-
-def _first(whole: Fit, place: Factor, effect: Effect) -> Effect:
-    """Set the first place against the mean of the later ones."""
+    effects = _effects(whole, place, tuple(map(str, places)))
+    every = OrderEffect(test=test, effects=effects)
+    if places[0] != 1:
+        return every, NoResult("No cup has the first place.")
     weights = np.zeros(whole.estimates.size)
     weights[-place.levels :] = -1 / (place.levels - 1)
     weights[-place.levels] = 1.0
     estimate, interval = whole.contrast(weights)
-    return replace(effect, effect=estimate, interval=interval)
+    return every, replace(effects[0], effect=estimate, interval=interval)
 
 
 def carry_over(
@@ -133,9 +128,11 @@ def carry_over(
     """
     used = np.isfinite(score) & sittings.linked
     seen, before = occurring(sittings.before[used] + 1)
-    labels = tuple(names[each - 1] for each in seen if each > 0)
+    labels = tuple(names[code - 1] for code in seen if code > 0)
     if not labels:
-        return NO_NEIGHBOURS if (sittings.position > 0).any() else NO_POSITIONS
+        placed = (sittings.position > 0).any()
+        lacking = NoResult("It is not known what was tasted just before each cup.")
+        return lacking if placed else NO_POSITIONS
     if len(labels) < 2:
         return NOT_CROSSED
     places, place = occurring(sittings.position[used])

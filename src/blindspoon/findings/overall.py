@@ -106,30 +106,18 @@ def compare_overall(
     if len(compared) < 2:
         return NoResult("Fewer than two attributes could be compared.")
     by_rounds = compared[0].unit == "round"
-    ranks, method = _by_rounds(compared) if by_rounds else _by_ranks(trial, means, rng)
+    ranks, method = ({}, None) if by_rounds else _by_ranks(trial, means, rng)
     return Overall(
         alpha=trial.decision.alpha,
         attributes=len(compared),
         by=compared[0].by,
         method=method,
         comparisons=tuple(
-            _judge(result, each, len(compared), ranks.get((each.attribute.name, each.variant.name)))
+            _judge(result, one, len(compared), ranks.get((one.attribute.name, one.variant.name)))
             for result in compared
-            for each in result.comparisons
+            for one in result.comparisons
         ),
     )
-
-
-def _by_rounds(
-    results: Sequence[AttributeResult],
-) -> tuple[dict[tuple[str, str], float], None]:
-    """Multiply the p values of a taster alone by the attributes."""
-    found = (each for result in results for each in result.comparisons)
-    return {
-        (each.attribute.name, each.variant.name): min(1.0, len(results) * each.ranks.p_adjusted)
-        for each in found
-        if not isinstance(each.ranks, NoResult)
-    }, None
 
 
 def _by_ranks(
@@ -138,8 +126,8 @@ def _by_ranks(
     """Find each comparison's p value over all, by attribute and variant."""
     control = trial.control_index
     places, columns = [], []
-    for attribute, each in zip(trial.attributes, means, strict=True):
-        differences = each - each[:, [control]]
+    for attribute, table in zip(trial.attributes, means, strict=True):
+        differences = table - table[:, [control]]
         for place, variant in enumerate(trial.variants):
             if place != control and np.isfinite(differences[:, place]).any():
                 places.append((attribute.name, variant.name))
@@ -182,6 +170,8 @@ def _judge(
 ) -> OverallComparison:
     mixed, ranks = comparison.mixed, comparison.ranks
     mixed_p = None if isinstance(mixed, NoResult) else min(1.0, attributes * mixed.p_adjusted)
+    if result.unit == "round" and not isinstance(ranks, NoResult):
+        ranks_p = min(1.0, attributes * ranks.p_adjusted)  # no whole tasters to turn
     verdicts: list[Kind | None] = [
         None
         if isinstance(contrast, NoResult) or p is None

@@ -57,9 +57,6 @@ def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
 
 NO_REPLICATES = NoResult("No taster scored a variant twice.")
 NONE_OF_OWN = NoResult("This taster scored no variant twice.")
-NO_PAIRS = NoResult("No taster scored two cups of the control in one session.")
-NO_ORDER = NoResult("It is not known which of two control cups came first.")
-ONE_TASTER = NoResult("Only one taster scored two control cups, which gives no interval.")
 
 
 def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeatability | NoResult:
@@ -126,13 +123,13 @@ def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlP
     _, start, cups = np.unique(sitting, return_index=True, return_counts=True)
     early, late = rows[start[cups == 2]], rows[start[cups == 2] + 1]
     if not early.size:
-        return NO_PAIRS
+        return NoResult("No taster scored two cups of the control in one session.")
     if (table.position[early] == 0).any():
-        return NO_ORDER
+        return NoResult("It is not known which of two control cups came first.")
     moved = score[late] - score[early]
     tasters, place = np.unique(table.taster[early], return_inverse=True)
     if tasters.size < 2:
-        return ONE_TASTER
+        return NoResult("Only one taster scored two control cups, which gives no interval.")
     own = np.bincount(place, moved) / np.bincount(place)
     reach = float(stdtrit(own.size - 1, (1 + LEVEL) / 2) * own.std(ddof=1) / np.sqrt(own.size))
     difference = float(own.mean())
@@ -145,12 +142,6 @@ def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlP
         pairs=moved.size,
         across_batches=bool(((batches[0] != batches[1]) & (np.minimum(*batches) >= 0)).any()),
     )
-
-
-ONE_VARIANT = NoResult("This taster scored one variant only.")
-ADDITIVE = NoResult(
-    "No taster scored enough variants to differ from the others in how they see them."
-)
 
 
 def discrimination(cells: Cells, taster: int) -> FTest | NoResult:
@@ -171,7 +162,7 @@ def discrimination(cells: Cells, taster: int) -> FTest | NoResult:
     count = cells.count[taster]
     variants, df = int((count > 0).sum()), int(cells.df[taster])
     if variants < 2:
-        return ONE_VARIANT
+        return NoResult("This taster scored one variant only.")
     if df == 0:
         return NONE_OF_OWN
     mean = np.nan_to_num(cells.mean[taster])
@@ -204,20 +195,13 @@ def interaction(
     additive = equations(score, taster, Factor(variant, cells.count.shape[1])).solve()
     within = float(cells.within.sum())
     if additive.df <= df:
-        return ADDITIVE
+        return NoResult(
+            "No taster scored enough variants to differ from the others in how they see them."
+        )
     return f_test(additive.rss - within, additive.df - df, within, df)
 
 
 UPPER = (1 + LEVEL) / 2
-FEW_TASTERS = NoResult("Fewer than two tasters scored every variant.")
-FEW_VARIANTS = NoResult("Fewer than two variants were scored.")
-NO_SPREAD = NoResult("No taster told any two variants apart.")
-PARALLEL = NoResult("All tasters see exactly the same distances, so there is nothing to divide by.")
-LEVEL_VARIANTS = NoResult("The tasters’ mean scores put all variants level.")
-TOO_SHORT = NoResult("A correlation says something from three variants on.")
-FLAT = NoResult("This taster gave every variant the same mean score.")
-FLAT_OTHERS = NoResult("The others, taken together, put all variants level.")
-NO_OTHERS = NoResult("No other taster scored the same variants.")
 
 
 def concordance(means: FloatArray) -> Concordance | NoResult:
@@ -240,13 +224,12 @@ def concordance(means: FloatArray) -> Concordance | NoResult:
     0.9286
     """
     tasters, variants = means.shape
-    lacking = _lacking(means)
-    if lacking is not None:
+    if lacking := _lacking(means):
         return lacking
     off = midranks(means) - (variants + 1) / 2
     spread = float((off**2).sum())
     if spread == 0:
-        return NO_SPREAD
+        return NoResult("No taster told any two variants apart.")
     w = min(float((off.sum(axis=0) ** 2).sum()) / (tasters * spread), 1.0)
     statistic, df = tasters * (variants - 1) * w, variants - 1
     p_value = max(float(chdtrc(df, statistic)), SMALLEST)
@@ -258,8 +241,8 @@ def concordance(means: FloatArray) -> Concordance | NoResult:
 def _lacking(means: FloatArray) -> NoResult | None:
     tasters, variants = means.shape
     if variants < 2:
-        return FEW_VARIANTS
-    return FEW_TASTERS if tasters < 2 else None
+        return NoResult("Fewer than two variants were scored.")
+    return NoResult("Fewer than two tasters scored every variant.") if tasters < 2 else None
 
 
 def intraclass(means: FloatArray) -> Intraclass | NoResult:
@@ -287,26 +270,31 @@ def intraclass(means: FloatArray) -> Intraclass | NoResult:
     >>> round(found.consistency_single, 2), round(found.agreement_single, 2)
     (0.71, 0.29)
     """
-    lacking = _lacking(means)
-    if lacking is not None:
+    if lacking := _lacking(means):
         return lacking
     between, level, error = _mean_squares(means)
     if error <= ZERO**2 < between:
-        return PARALLEL
+        return NoResult(
+            "All tasters see exactly the same distances, so there is nothing to divide by."
+        )
     if between <= ZERO * error:
-        return LEVEL_VARIANTS
+        return NoResult("The tasters’ mean scores put all variants level.")
     tasters, variants = means.shape
     consistent, its_interval = _consistency(between, error, tasters, variants)
     agreeing, other_interval = _agreement(between, max(level, error), error, tasters, variants)
+
+    def ends_of_mean(single: Interval) -> Interval:
+        return Interval(_of_mean(single.low, tasters), _of_mean(single.high, tasters))
+
     return Intraclass(
         consistency_single=consistent,
         consistency_single_interval=its_interval,
         consistency_mean=_of_mean(consistent, tasters),
-        consistency_mean_interval=_ends_of_mean(its_interval, tasters),
+        consistency_mean_interval=ends_of_mean(its_interval),
         agreement_single=agreeing,
         agreement_single_interval=other_interval,
         agreement_mean=_of_mean(agreeing, tasters),
-        agreement_mean_interval=_ends_of_mean(other_interval, tasters),
+        agreement_mean_interval=ends_of_mean(other_interval),
         tasters=tasters,
         variants=variants,
     )
@@ -362,10 +350,6 @@ def _of_mean(single: float, tasters: int) -> float:
     return tasters * single / (1 + (tasters - 1) * single)
 
 
-def _ends_of_mean(single: Interval, tasters: int) -> Interval:
-    return Interval(_of_mean(single.low, tasters), _of_mean(single.high, tasters))
-
-
 def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
     """Correlate each taster's means of the variants with what all others made of them.
 
@@ -385,7 +369,7 @@ def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
     >>> from blindspoon.stats.two_way import gather
     >>> taster, variant = np.divmod(np.arange(9), 3)
     >>> cells = gather(np.array([1, 2, 3, 5, 6, 8, 9, 8, 8.0]), taster, variant, 3, 3)
-    >>> [round(each, 3) for each in correlations(cells)]
+    >>> [round(r, 3) for r in correlations(cells)]
     [0.866, 0.945, -0.803]
     """
     scored = ~np.isnan(cells.mean)
@@ -413,20 +397,17 @@ def _with_others(
     tasted = np.diag(matrix) > ZERO
     shared = scored & tasted
     if scored.sum() < 3:
-        return TOO_SHORT
+        return NoResult("A correlation says something from three variants on.")
     if shared.sum() < 3 or np.linalg.matrix_rank(matrix, hermitian=True) < tasted.sum() - 1:
-        return NO_OTHERS
+        return NoResult("No other taster scored the same variants.")
     others = (np.linalg.pinv(matrix, hermitian=True) @ right)[shared]
     mine = own[shared] - own[shared].mean()
     others = others - others.mean()
     if np.abs(mine).max() < ZERO:
-        return FLAT
+        return NoResult("This taster gave every variant the same mean score.")
     if np.abs(others).max() < ZERO:
-        return FLAT_OTHERS
+        return NoResult("The others, taken together, put all variants level.")
     return float(np.clip(mine @ others / np.sqrt((mine @ mine) * (others @ others)), -1.0, 1.0))
-
-
-TOO_MANY = NoResult(f"Not listed above {MOST_TASTERS} tasters.")
 
 
 def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Panel:
@@ -481,7 +462,7 @@ def _attribute(
     scored = np.isfinite(given)
     score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
     cells = gather(score, taster, variant, len(table.tasters), len(trial.variants))
-    names = tuple(each.name for each in trial.variants)
+    names = tuple(own.name for own in trial.variants)
     position, first = position_effect(given, table.variant, len(names), sittings)
     return AttributePanel(
         attribute=result.attribute.name,
@@ -504,7 +485,7 @@ def _reviews(
     table: ScoreTable, cells: Cells, score: FloatArray, taster: IntArray, scale: Scale
 ) -> tuple[TasterReview, ...] | NoResult:
     if len(table.tasters) > MOST_TASTERS:
-        return TOO_MANY
+        return NoResult(f"Not listed above {MOST_TASTERS} tasters.")
     with_others = correlations(cells)
     reviews = []
     for place, label in enumerate(table.tasters):

@@ -60,17 +60,15 @@ def _measures(record: Record, before: str) -> Iterator[tuple[Cell, ...]]:
             case [float(low), float(high)]:
                 yield (path, None, low, high, "")
             case list():
-                for each in value:
-                    below = {name: part for name, part in each.items() if name != "label"}
-                    yield from _measures(below, f"{path}.{each['label']}.")
+                for effect in value:
+                    below = {name: part for name, part in effect.items() if name != "label"}
+                    yield from _measures(below, f"{path}.{effect['label']}.")
             case _ if not key.endswith("_reason") and key != "label":
                 yield (path, value, None, None, "")
 
 
 MOST_TASTERS = 200
 """Tasters of whom each is described; with more only the summaries are made."""
-
-HIDDEN = NoResult("Single tasters are not told of in this trial.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -327,6 +325,7 @@ class Panel:
         """
         kept = self
         if not shown:
-            hidden = (replace(attribute, tasters=HIDDEN) for attribute in self.attributes)
-            kept = replace(self, attributes=tuple(hidden))
+            hidden = NoResult("Single tasters are not told of in this trial.")
+            attributes = tuple(replace(one, tasters=hidden) for one in self.attributes)
+            kept = replace(self, attributes=attributes)
         return {"level": LEVEL, **as_record(kept)}

@@ -34,10 +34,10 @@ def as_record(value: object) -> Record:
     (4.5, 0.044)
     """
     record: Record = {}
-    for each in fields(value):  # type: ignore[arg-type]
-        part, name = getattr(value, each.name), each.metadata.get("name") or each.name
+    for column in fields(value):  # type: ignore[arg-type]
+        part, name = getattr(value, column.name), column.metadata.get("name") or column.name
         record[name] = _plain(part)
-        reason = part.reason if isinstance(part, NoResult) else each.metadata.get("lacking")
+        reason = part.reason if isinstance(part, NoResult) else column.metadata.get("lacking")
         if record[name] is None and reason:
             record[f"{name}_reason"] = reason
     return record
@@ -49,5 +49,5 @@ def _plain(part: Any) -> Any:  # noqa: ANN401 - as many kinds as there are field
     if isinstance(part, Interval):
         return [part.low, part.high]
     if isinstance(part, tuple):
-        return [_plain(each) for each in part]
+        return [_plain(inner) for inner in part]
     return as_record(part) if is_dataclass(part) else part

@@ -43,7 +43,7 @@ class Kitchen:
 
     def own(self, attribute: str, variant: str) -> MixedContrast | NoResult:
         """Look up this kitchen's own comparison by the mixed model, or why there is none."""
-        result = next(each for each in self.results if each.attribute.name == attribute)
+        result = next(found for found in self.results if found.attribute.name == attribute)
         for other in result.others:
             if other.variant.name == variant:
                 return NoResult(other.reason) if isinstance(other, NotCompared) else other.mixed
@@ -227,7 +227,17 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         Empty where they can be pooled.
     """
     first, *others = kitchens
-    problems = [_same_trial(one, two) for one, two in combinations(kitchens, 2) if _same(one, two)]
+    problems = [
+        Problem(
+            slug="same-trial",
+            file=two.name,
+            found=f"it holds the same trial as {one.name}",
+            allowed="every folder is a tasting of its own",
+            remedy="Leave one of them out",
+        )
+        for one, two in combinations(kitchens, 2)
+        if _same(one, two)
+    ]
     for other in others:
         if other.trial.control != first.trial.control:
             problems.append(_other_control(first, other))
@@ -241,12 +251,12 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
 
 def common_variants(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Names of the variants that all kitchens made, in the order of the first."""
-    return _common(_variants(kitchen.trial) for kitchen in kitchens)
+    return _common([_variants(kitchen.trial) for kitchen in kitchens])
 
 
 def common_attributes(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Names of the attributes that all kitchens scored, in the order of the first."""
-    return _common(_attributes(kitchen.trial) for kitchen in kitchens)
+    return _common([_attributes(kitchen.trial) for kitchen in kitchens])
 
 
 def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
@@ -255,10 +265,10 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     variants = _only_some([_variants(kitchen.trial) for kitchen in kitchens], kitchens)
     return (
         *(
-            NotPooled(attribute=n, variant=None, reason=f"Only {w} scored it.")
-            for n, w in attributes
+            NotPooled(attribute=a, variant=None, reason=f"Only {k} scored it.")
+            for a, k in attributes
         ),
-        *(NotPooled(attribute=None, variant=n, reason=f"Only {w} made it.") for n, w in variants),
+        *(NotPooled(attribute=None, variant=v, reason=f"Only {k} made it.") for v, k in variants),
     )
 
 
@@ -288,17 +298,16 @@ def _differs(first: Trial, other: Trial, attributes: Iterable[str]) -> Iterator[
             yield f"declared {wording.margin(theirs) or 'nothing'} as the margin of {name}"
 
 
-def _common(names: Iterable[Sequence[str]]) -> tuple[str, ...]:
-    first, *others = names
-    return tuple(name for name in first if all(name in other for other in others))
+def _common(names: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    return tuple(name for name in names[0] if all(name in other for other in names[1:]))
 
 
 def _only_some(
     names: Sequence[Sequence[str]], kitchens: Sequence[Kitchen]
 ) -> Iterator[tuple[str, str]]:
     """Names that not all kitchens have, with those that do."""
-    for name in dict.fromkeys(name for each in names for name in each):
-        having = [k.name for k, each in zip(kitchens, names, strict=True) if name in each]
+    for name in dict.fromkeys(name for own in names for name in own):
+        having = [k.name for k, own in zip(kitchens, names, strict=True) if name in own]
         if len(having) < len(kitchens):
             yield name, wording.listing(having)
 
@@ -315,11 +324,8 @@ def _same(one: Kitchen, two: Kitchen) -> bool:
     """Whether two folders hold the same trial: the same files, or the same cups and scores."""
     if one.fingerprint == two.fingerprint:
         return True
-    scores = (one.table.scores, two.table.scores)
-    if (
-        scores[0].shape != scores[1].shape
-        or np.isfinite(scores[0]).sum() != np.isfinite(scores[1]).sum()
-    ):
+    first, second = one.table.scores, two.table.scores
+    if first.shape != second.shape or np.isfinite(first).sum() != np.isfinite(second).sum():
         return False
     return _cups(one) == _cups(two)
 
@@ -333,16 +339,6 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
     return Counter(
         (table.sessions[session], table.tasters[taster], names[variant], row)
         for (session, taster, variant), row in zip(places, scores, strict=True)
-    )
-
-
-def _same_trial(one: Kitchen, two: Kitchen) -> Problem:
-    return Problem(
-        slug="same-trial",
-        file=two.name,
-        found=f"it holds the same trial as {one.name}",
-        allowed="every folder is a tasting of its own",
-        remedy="Leave one of them out",
     )
 
 
@@ -361,7 +357,8 @@ def _other_control(first: Kitchen, other: Kitchen) -> Problem:
 def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
     for name in common_attributes([first, other]):
         mine, theirs = first.trial.attribute(name), other.trial.attribute(name)
-        if _ends(mine) != _ends(theirs) or _turned(mine, theirs):
+        ends = [(attribute.scale.low, attribute.scale.high) for attribute in (mine, theirs)]
+        if ends[0] != ends[1] or _turned(mine, theirs):
             yield Problem(
                 slug="other-scale",
                 file=f"{other.name}/trial.toml",
@@ -372,25 +369,16 @@ def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
             )
 
 
-def _ends(attribute: Attribute) -> tuple[float, float]:
-    return attribute.scale.low, attribute.scale.high
-
-
 def _turned(one: Attribute, two: Attribute) -> bool:
     """Whether the words at the ends have changed places."""
     low, high = one.low.casefold(), one.high.casefold()
-    return (
-        bool(low or high)
-        and low != high
-        and ((low, high) == (two.high.casefold(), two.low.casefold()))
-    )
+    return low != high and (low, high) == (two.high.casefold(), two.low.casefold())
 
 
 def _scale(attribute: Attribute) -> str:
-    low, high = (wording.plain(end) for end in _ends(attribute))
+    ends = ((attribute.scale.low, attribute.low), (attribute.scale.high, attribute.high))
     return " to ".join(
-        f"{end} ({shown})" if shown else end
-        for end, shown in ((low, attribute.low), (high, attribute.high))
+        f"{wording.plain(end)} ({shown})" if shown else wording.plain(end) for end, shown in ends
     )
 
 

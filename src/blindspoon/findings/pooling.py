@@ -40,8 +40,6 @@ from blindspoon.stats.results import FitNote, MixedContrast, NoResult
 from blindspoon.stats.strata import Grid, Layout, make_grid
 from blindspoon.trial import Attribute, Variant
 
-AMONG = "tasters or kitchens"
-
 
 def pool_scores(
     score: FloatArray,
@@ -108,7 +106,9 @@ def pool_scores(
         control=control,
     )
     grid = rows.with_random_cells()
-    found = fit_contrasts(grid, against(control, rows.variants, grid.n_fixed), AMONG)
+    found = fit_contrasts(
+        grid, against(control, rows.variants, grid.n_fixed), "tasters or kitchens"
+    )
     if isinstance(found, NoResult):
         return found
     fit, test = found
@@ -184,13 +184,20 @@ class _Rows:
 def _these_only(
     rows: _Rows, alpha: float
 ) -> tuple[tuple[MixedContrast, ...] | NoResult, Disagreement | NoResult]:
-    """Compare in these kitchens alone, and test whether they disagree."""
+    """Compare in these kitchens alone, and test whether they disagree.
+
+    That is whether kitchens shift a variant by as much as they shift the control.
+    """
     grid = rows.with_fixed_cells()
     found = fit_contrasts(grid, against(rows.control, rows.variants, grid.n_fixed), "tasters")
     if isinstance(found, NoResult):
         return found, found
     fit, test = found
-    apart = kenward_roger(fit.at, _interactions(rows, grid.n_fixed))
+    shifts = against(rows.control, rows.variants, rows.variants)
+    crossed = np.kron(shifts, np.eye(rows.kitchens - 1))
+    contrasts = np.zeros((len(crossed), grid.n_fixed))
+    contrasts[:, rows.variants : rows.variants + crossed.shape[1]] = crossed
+    apart = kenward_roger(fit.at, contrasts)
     disagreement = Disagreement(
         f=apart.f,
         df_num=apart.df_num,
@@ -198,15 +205,6 @@ def _these_only(
         p_value=float(fdtrc(apart.df_num, apart.df_den, apart.f)),
     )
     return adjusted(test, rows.others, alpha), disagreement
-
-
-def _interactions(rows: _Rows, columns: int) -> FloatArray:
-    """Return contrasts of how kitchens shift a variant with how they shift the control."""
-    shifts = against(rows.control, rows.variants, rows.variants)
-    contrasts = np.zeros((len(shifts) * (rows.kitchens - 1), columns))
-    crossed = np.kron(shifts, np.eye(rows.kitchens - 1))
-    contrasts[:, rows.variants : rows.variants + crossed.shape[1]] = crossed
-    return contrasts
 
 
 def _note(fit: RemlFit, *, position: bool) -> FitNote:
@@ -268,18 +266,12 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
         "intervals allow for kitchens that disagree. “These kitchens only” does not reach beyond "
         "them, and no verdict stands on it."
     )
-    few = (
-        "Two kitchens say little about how much kitchens disagree, so pooled intervals are wide."
-        if number == 2
-        else ""
-    )
+    few = "Two kitchens say little about how much kitchens disagree, so pooled intervals are wide."
     ranks = (
         f"{kitchens[0].name} declared that {PROCEDURES['ranks']} decides; kitchens are pooled by "
         f"{PROCEDURES['mixed']} only, which decides here."
-        if rule.by == "ranks"
-        else ""
     )
-    return tuple(filter(None, (about, few, ranks)))
+    return (about, *[few] * (number == 2), *[ranks] * (rule.by == "ranks"))
 
 
 def pool(kitchens: Sequence[Kitchen]) -> Pool:
@@ -305,7 +297,7 @@ def pool(kitchens: Sequence[Kitchen]) -> Pool:
         kitchens=tuple(kitchens),
         variants=variants,
         attributes=tuple(attribute for attribute, _ in pooled),
-        not_pooled=(*not_common(kitchens), *(each for _, lost in pooled for each in lost)),
+        not_pooled=(*not_common(kitchens), *(gone for _, lost in pooled for gone in lost)),
         remarks=(*claims(kitchens), *rule_differences(kitchens)),
     )
 
@@ -340,7 +332,7 @@ def _scored(kitchen: Kitchen, variants: Sequence[Variant], attribute: str) -> _S
     trial, table = kitchen.trial, kitchen.table
     names = [variant.name for variant in variants]
     codes = np.array([names.index(v.name) if v.name in names else -1 for v in trial.variants])
-    score = table.scores[:, [each.name for each in trial.attributes].index(attribute)]
+    score = table.scores[:, trial.attributes.index(trial.attribute(attribute))]
     every = _Scored(
         taster=table.taster, variant=codes[table.variant], position=table.position, score=score
     )

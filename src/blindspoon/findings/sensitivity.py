@@ -128,7 +128,7 @@ class Influence:
 
     def of(self, name: Name) -> tuple[Alternative, ...]:
         """Select the alternatives of one kind."""
-        return tuple(each for each in self.alternatives if each.name == name)
+        return tuple(way for way in self.alternatives if way.name == name)
 
     def moved(self, name: Name) -> dict[tuple[str, str], tuple[tuple[str, Outcome], ...]]:
         """Collect what one kind of alternative changes.
@@ -139,10 +139,10 @@ class Influence:
             For each attribute and variant that moves, who or what was left out, and the outcome.
         """
         found: dict[tuple[str, str], tuple[tuple[str, Outcome], ...]] = {}
-        for each in self.of(name):
-            for outcome in each.outcomes:
+        for way in self.of(name):
+            for outcome in way.outcomes:
                 if outcome.changed:
-                    found[outcome.key] = (*found.get(outcome.key, ()), (each.left_out, outcome))
+                    found[outcome.key] = (*found.get(outcome.key, ()), (way.left_out, outcome))
         return found
 
     def to_rows(self, *, shown: bool = True) -> list[Record]:
@@ -155,9 +155,9 @@ class Influence:
             what they say, so that the order names nobody either.
         """
         rows = [
-            {"alternative": each.name, "left_out": each.left_out or None, **asdict(outcome)}
-            for each in self.alternatives
-            for outcome in each.outcomes
+            {"alternative": way.name, "left_out": way.left_out or None, **asdict(outcome)}
+            for way in self.alternatives
+            for outcome in way.outcomes
         ]
         if shown:
             return rows
@@ -173,7 +173,7 @@ class Influence:
             row.update({"verdict_reason": reason} if reason else {})
         return {
             "outcomes": rows,
-            "not_done": [as_record(each) for each in self.not_done],
+            "not_done": [as_record(way) for way in self.not_done],
             "ordinal": [
                 {"attribute": attribute, **_fit_record(fit, self.variants)}
                 for attribute, fit in self.ordinal
@@ -195,7 +195,9 @@ def _fit_record(fit: OrdinalFit | NoResult, variants: tuple[str, ...]) -> Record
 def declare(results: tuple[AttributeResult, ...]) -> dict[tuple[str, str], Outcome]:
     """Write the verdicts as they stand as outcomes, by attribute and variant."""
     outcomes = (
-        judged(result, each, each.contrasts[0]) for result in results for each in result.comparisons
+        judged(result, found, found.contrasts[0])
+        for result in results
+        for found in result.comparisons
     )
     return {outcome.key: outcome for outcome in outcomes}
 
@@ -231,7 +233,7 @@ class Study:
     @property
     def compared(self) -> list[AttributeResult]:
         """The attributes that have a verdict."""
-        return [each for each in self.results if each.comparisons]
+        return [result for result in self.results if result.comparisons]
 
     def index(self, result: AttributeResult) -> int:
         """Find the attribute's place in the trial."""
@@ -248,8 +250,8 @@ class Study:
     ) -> list[Outcome]:
         """Judge the contrasts of all variants that have a verdict."""
         return [
-            self.against(judged(result, each, contrasts[each.variant.name]))
-            for each in result.comparisons
+            self.against(judged(result, found, contrasts[found.variant.name]))
+            for found in result.comparisons
         ]
 
     def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
@@ -261,20 +263,18 @@ class Study:
     ) -> list[Outcome]:
         """Judge it by the mixed model."""
         fit = mixed_of(self.trial, table, self.index(result), position=position)
-        variants = enumerate(self.trial.variants)
-        return self.outcomes(
-            result, {each.name: contrast_of(fit, place) for place, each in variants}
-        )
+        names = enumerate(variant.name for variant in self.trial.variants)
+        return self.outcomes(result, {name: contrast_of(fit, place) for place, name in names})
 
     def by_ranks(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
         """Judge it by ranks; by all samples only where a tenth of them leaves a doubt."""
         index = self.index(result)
-        others = [each.name for each in self.trial.variants if each.name != self.trial.control]
+        others = [other.name for other in self.trial.variants if other.name != self.trial.control]
         means = means_of(self.trial, table, index)
         quick = ranks_of(self.trial, means, index, samples=FEWER_SAMPLES)
         outcomes = self.outcomes(result, dict(zip(others, quick, strict=True)))
-        sampled = any(isinstance(each, RankContrast) and each.method == "sampled" for each in quick)
-        if not sampled or not any(_doubtful(each, result.alpha) for each in outcomes):
+        sampled = any(isinstance(one, RankContrast) and one.method == "sampled" for one in quick)
+        if not sampled or not any(_doubtful(outcome, result.alpha) for outcome in outcomes):
             return outcomes
         full = ranks_of(self.trial, means, index)
         return self.outcomes(result, dict(zip(others, full, strict=True)))
@@ -312,7 +312,7 @@ def study_influence(
     within four standard errors of alpha.
     """
     study = Study(trial, table, results, declare(results))
-    fits = tuple((each.attribute.name, _ordinal(study, each)) for each in study.compared)
+    fits = tuple((result.attribute.name, _ordinal(study, result)) for result in study.compared)
     made = (
         *_without_tasters(study),
         *_without_sessions(study),
@@ -322,8 +322,8 @@ def study_influence(
     )
     return Influence(
         declared=tuple(study.declared.values()),
-        alternatives=tuple(each for each in made if isinstance(each, Alternative)),
-        not_done=tuple(each for each in made if isinstance(each, NotDone)),
+        alternatives=tuple(way for way in made if isinstance(way, Alternative)),
+        not_done=tuple(way for way in made if isinstance(way, NotDone)),
         ordinal=fits,
         variants=tuple(variant.name for variant in trial.variants),
     )
@@ -347,7 +347,7 @@ def _without_sessions(study: Study) -> Iterator[Alternative | NotDone]:
     reason = _too_much(study, sessions * len(study.compared))
     if sessions < 2:
         reason = "There was one session only."
-    elif any(each.unit == "round" for each in study.compared):
+    elif any(result.unit == "round" for result in study.compared):
         reason = "Comparing the rounds of one taster again without each in turn takes too long."
     return _in_turn(study, "session", study.table.sessions, study.table.session, reason)
 
@@ -376,7 +376,7 @@ def _in_turn(
 def _left_out(study: Study, name: Name, left_out: str, rows: BoolArray) -> Alternative:
     """Judge every attribute of some of the rows by the procedure that decides."""
     table = only(study.table, rows)
-    outcomes = [outcome for each in study.compared for outcome in study.again(table, each)]
+    outcomes = [outcome for result in study.compared for outcome in study.again(table, result)]
     return Alternative(name=name, left_out=left_out, outcomes=tuple(outcomes))
 
 
@@ -403,9 +403,9 @@ def _other_procedure(study: Study) -> Alternative:
     """Take what the second procedure said already; where it has no result nothing changes."""
     outcomes = []
     for result in study.compared:
-        for each in result.comparisons:
-            _, contrast = each.contrasts
-            outcome = study.against(judged(result, each, contrast))
+        for comparison in result.comparisons:
+            _, contrast = comparison.contrasts
+            outcome = study.against(judged(result, comparison, contrast))
             if isinstance(contrast, NoResult):
                 outcome = replace(outcome, verdict=None, changed=False)
             outcomes.append(outcome)
@@ -425,22 +425,18 @@ def _as_categories(
 ) -> Alternative | NotDone:
     reasons = [fit.reason for _, fit in fits if isinstance(fit, NoResult)]
     if len(reasons) == len(fits):
-        reason = reasons[0] if reasons else "Nothing was compared."
-        return NotDone(name="ordinal", reason=reason)
+        return NotDone(name="ordinal", reason=(*reasons, "Nothing was compared.")[0])
     places = {variant.name: place for place, variant in enumerate(study.trial.variants)}
     outcomes = []
     for result, (_, fit) in zip(study.compared, fits, strict=True):
         reason = fit.reason if isinstance(fit, NoResult) else "Nobody scored this variant."
-        found = {} if isinstance(fit, NoResult) else {each.variant: each for each in fit.contrasts}
-        for each in result.comparisons:
-            contrast = found.get(places[each.variant.name])
-            outcome = judged(result, each, NoResult(reason))
-            declared = study.declared[outcome.key]
-            outcomes.append(
-                replace(outcome, verdict=None)
-                if contrast is None
-                else _shown(outcome, contrast, declared, result.alpha)
-            )
+        found = {} if isinstance(fit, NoResult) else {one.variant: one for one in fit.contrasts}
+        for comparison in result.comparisons:
+            outcome = replace(judged(result, comparison, NoResult(reason)), verdict=None)
+            if contrast := found.get(places[comparison.variant.name]):
+                declared = study.declared[outcome.key]
+                outcome = _shown(outcome, contrast, declared, result.alpha)
+            outcomes.append(outcome)
     return Alternative(name="ordinal", left_out="", outcomes=tuple(outcomes))
 
 
@@ -460,19 +456,18 @@ def _shown(outcome: Outcome, contrast: OrdinalContrast, declared: Outcome, alpha
 
 def _without_position(study: Study) -> Alternative | NotDone:
     """Fit the mixed model without the place of the cup, where it was in the model."""
-    if any(each.by == "ranks" for each in study.compared):
+    if any(result.by == "ranks" for result in study.compared):
         reason = "The rank comparison decides, and the place of a cup has no part in it."
         return NotDone(name="position", reason=reason)
     placed = [
-        each
-        for each in study.compared
-        if isinstance(each.mixed, MixedFit) and each.mixed.note.position
+        result
+        for result in study.compared
+        if isinstance(result.mixed, MixedFit) and result.mixed.note.position
     ]
     reason = "The place of a cup was not in the model." if not placed else ""
     reason = reason or _too_much(study, len(placed))
     if reason:
         return NotDone(name="position", reason=reason)
-    outcomes = [
-        outcome for each in placed for outcome in study.by_mixed(study.table, each, position=False)
-    ]
-    return Alternative(name="position", left_out="", outcomes=tuple(outcomes))
+    found = (study.by_mixed(study.table, result, position=False) for result in placed)
+    outcomes = tuple(outcome for of_one in found for outcome in of_one)
+    return Alternative(name="position", left_out="", outcomes=outcomes)

@@ -57,10 +57,9 @@ def kind_of(found: Contrast, *, margin: float | None, alpha: float) -> Kind:
     Alike and slight by two one-sided tests at alpha: the simultaneous interval at level
     1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657.
     """
-    different = found.p_adjusted <= alpha
     equivalence = found.equivalence_interval
     inside = margin is not None and equivalence is not None and equivalence.within(margin)
-    if different:
+    if found.p_adjusted <= alpha:
         return "slight" if inside else "different"
     return "alike" if inside else "open"
 
@@ -79,7 +78,7 @@ def judge(
     made : Made, optional
         What else set a batch apart from the control's softens the sentence.
     """
-    what = {} if made is None else {each.variant: each for each in made.differs}
+    what = {} if made is None else {differs.variant: differs for differs in made.differs}
     return replace(
         result,
         others=tuple(
@@ -107,7 +106,8 @@ def _judged(
     )
     subject = _subject(trial, table, result, comparison.variant)
     if kind is None or isinstance(first, NoResult):
-        said = _undecided(subject, attribute, first)
+        reason = first.reason.rstrip(".") if isinstance(first, NoResult) else ""
+        said = f"{subject} is not settled on {attribute.label.lower()}. {reason}"
     else:
         said = sentence(kind, subject, attribute, first, result.alpha)
     if other is not None and other != (kind or "open"):
@@ -128,11 +128,6 @@ def _subject(trial: Trial, table: ScoreTable, result: AttributeResult, variant: 
     label = f"“{variant.label}”"
     several = table.batches_tasted(len(trial.variants))[trial.variants.index(variant)] > 1
     return to_whom + (label if several else f"{the} {label} batch")
-
-
-def _undecided(subject: str, attribute: Attribute, missing: Contrast | NoResult) -> str:
-    reason = missing.reason.rstrip(".") if isinstance(missing, NoResult) else ""
-    return f"{subject} is not settled on {attribute.label.lower()}. {reason}"
 
 
 def sentence(kind: Kind, subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
@@ -230,10 +225,10 @@ def weakened(trial: Trial, made: Made | None, comparisons: Iterable[Comparison])
 
     Blank where there is none.
     """
-    found = {each.variant.name for each in comparisons if each.differs}
+    found = {one.variant.name for one in comparisons if one.differs}
     named = [
         f"“{trial.variant(what.variant).label}” in "
-        + wording.listing(factor_name(each.factor) for each in what.undeclared)
+        + wording.listing(factor_name(own.factor) for own in what.undeclared)
         for what in (made.differs if made else ())
         if what.undeclared and what.variant in found
     ]

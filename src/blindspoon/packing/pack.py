@@ -9,9 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from blindspoon.analysis import compose_report, look_deeper, to_record
+from blindspoon.analysis import compose_report, to_record
 from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
+from blindspoon.findings.further import study_further
 
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
 """The date of every file in the zip, so that the same trial gives the same bytes."""
@@ -65,8 +66,8 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
     from blindspoon.writeup.methods import software  # noqa: PLC0415
     from blindspoon.writeup.page import page, render, writeup  # noqa: PLC0415
 
-    depth = look_deeper(analysis)
-    content = compose_report(analysis, depth)
+    further = study_further(analysis)
+    content = compose_report(analysis, further)
     trial, table, made = analysis.trial, analysis.table, analysis.made
     data = data_package(trial, analysis.tables, folder=analysis.folder, software=software())
     kit = kit_files(trial, table, made, jar_g=jar_g)
@@ -77,7 +78,9 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
         "print.html": page(content, paper=True).encode(),
         "writeup.md": writeup(content).encode(),
         "verify.py": disk.shipped("verify.py").encode(),
-        "tables/comparisons.json": json.dumps(to_record(analysis, depth), allow_nan=False).encode(),
+        "tables/comparisons.json": json.dumps(
+            to_record(analysis, further), allow_nan=False
+        ).encode(),
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
     }

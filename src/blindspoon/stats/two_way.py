@@ -80,10 +80,6 @@ def gather(
     )
 
 
-EXACT = NoResult("Nothing is left over to compare with: the scores repeat themselves exactly.")
-TOO_FEW = NoResult("There are too few scores for so many levels.")
-
-
 @dataclass(frozen=True, slots=True)
 class Factor:
     """Levels of the scores, counted from 0; -1 for a score without one."""
@@ -267,9 +263,11 @@ def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult
     3.0
     """
     if df < 1:
-        return TOO_FEW
+        return NoResult("There are too few scores for so many levels.")
     if rss <= df * ZERO**2:
-        return EXACT
+        return NoResult(
+            "Nothing is left over to compare with: the scores repeat themselves exactly."
+        )
     f = max(added, 0.0) / df_added / (rss / df)
     return FTest(
         f=f,

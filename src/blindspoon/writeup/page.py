@@ -15,7 +15,7 @@ from blindspoon.charts.outcome import AttributeOutcome, outcome_of
 from blindspoon.charts.style import css_variables
 from blindspoon.charts.titles import differences_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
-from blindspoon.findings.further import Depth
+from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.scores.score_table import LeftOut, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.writeup import limits, methods
@@ -121,13 +121,13 @@ class ReportContent:
         return self.analysis.trial.title
 
 
-def compose(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
+def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
     """Say everything that the report says.
 
     Parameters
     ----------
     analysis : Analysis
-    depth : Depth, optional
+    further : FurtherAnalyses, optional
         What lies behind the comparisons; the sections about it are left out without it.
     """
     trial, table, results = analysis.trial, analysis.table, analysis.results
@@ -145,7 +145,7 @@ def compose(analysis: Analysis, depth: Depth | None = None) -> ReportContent:
     }
     picture = next(iter(differences.values()), None)
     answering = [result for result in ordered if result.primary] or ordered
-    sections = tuple(filter(None, _sections(analysis, depth)))
+    sections = tuple(filter(None, _sections(analysis, further)))
     numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
     every = (*numbers, *raw, *(each for part in sections for each in part.numbers))
@@ -260,13 +260,13 @@ def _number_tables(
 # The sections -----------------------------------------------------------------------------------
 
 
-def _sections(analysis: Analysis, depth: Depth | None) -> Iterator[PageSection | None]:
+def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[PageSection | None]:
     """Make the sections in the order of reading."""
     needed = limits.needed_table(analysis)
     yield differed_section(analysis)
     yield measured_section(analysis)
-    if depth is not None:
-        yield from further_sections(analysis, depth)
+    if further is not None:
+        yield from further_sections(analysis, further)
     for name, head, paragraphs in (
         ("tasted", "How it was tasted", methods.tasted(analysis)),
         ("compared", "How it was compared", methods.compared(analysis)),
@@ -287,13 +287,13 @@ def _sections(analysis: Analysis, depth: Depth | None) -> Iterator[PageSection |
     yield PageSection(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
 
 
-def further_sections(analysis: Analysis, depth: Depth) -> Iterator[PageSection | None]:
+def further_sections(analysis: Analysis, further: FurtherAnalyses) -> Iterator[PageSection | None]:
     """Make the sections that look behind the comparisons."""
     trial = analysis.trial
-    yield influence_section(trial, depth.influence, shown=trial.tasters_shown)
-    if depth.panel.tasters > 1:
-        yield panel_section(trial, depth.panel, shown=trial.tasters_shown)
-    yield joint_section(analysis, depth.joint)
+    yield influence_section(trial, further.influence, shown=trial.tasters_shown)
+    if further.panel.tasters > 1:
+        yield panel_section(trial, further.panel, shown=trial.tasters_shown)
+    yield joint_section(analysis, further.joint)
 
 
 def _left_out(analysis: Analysis) -> PageSection:
