@@ -28,8 +28,8 @@ def explanations() -> dict[str, str]:
 
     Examples
     --------
-    >>> print(explanations()["no-rows"][:62])
-    `servings.csv` or `key.csv` has a header and nothing under it.
+    >>> print(explanations()["no-rows"][:48])
+    `servings.csv` or `key.csv` has only its header.
     """
     page = re.sub(r"^## .*\n", "", disk.shipped("errors.md"), flags=re.MULTILINE)
     _, *entries = re.split(r"^### ", page, flags=re.MULTILINE)

@@ -408,7 +408,10 @@ def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:
     if listed:
         found = f"{name} {quoted(text)} is not known{did_you_mean(text, listed)}"
         remedy = f"Correct it, or add the {name} to trial.toml"
-        return Fault(f"unknown-{name}", found, f"trial.toml lists {some_of(listed, 20)}", remedy)
+        slug = "unknown-session"
+        if name == "variant":
+            slug = "unknown-variant"
+        return Fault(slug, found, f"trial.toml lists {some_of(listed, 20)}", remedy)
     if _NAME.fullmatch(text):
         return text
     allowed = "a name has lower-case letters, digits and hyphens, 60 at most"

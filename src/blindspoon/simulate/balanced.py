@@ -316,6 +316,14 @@ class Rule:
         """The rule for trials whose repeats do not scatter, by each taster's means."""
         return make_rule(self.positions.mean(axis=2, keepdims=True), self.alpha)
 
+    @cached_property
+    def estimable(self) -> bool:
+        """Whether serving position and variant can be told apart."""
+        t, k, s, q = self.positions.shape
+        variants = np.tile(np.repeat(np.eye(k), s, axis=0), (t, 1))
+        fixed = np.column_stack([variants, self.positions.reshape(t * k * s, q)])
+        return bool(np.linalg.matrix_rank(fixed) == k + q)
+
 
 def make_rule(positions: FloatArray, alpha: float) -> Rule:
     """Prepare to decide trials of one design.
@@ -384,7 +392,7 @@ def decide(rule: Rule, scores: FloatArray, margin: float) -> tuple[BoolArray, Bo
     ]
     different = (size >= reach[0]) & usable
     inside = (size + reach[1] < margin) & usable
-    if rule.design.sessions > 1 and not usable.all():
+    if rule.design.sessions > 1 and not usable.all() and rule.averaged.estimable:
         rest = ~found.usable
         means = scores[rest].mean(axis=3, keepdims=True)
         different[rest], inside[rest] = decide(rule.averaged, means, margin)

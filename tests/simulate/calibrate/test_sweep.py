@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.verdict import judge
 from blindspoon.simulate import calibrate
 from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rates
 from blindspoon.simulate.situations import SITUATIONS
@@ -49,24 +50,15 @@ def test_trials_of_a_cell_and_progress():
 def breaking(monkeypatch, **changes):
     """Put a fault into every comparison by the mixed model."""
 
-    def compare(trial, table):
-        results = compare_trial(trial, table)
-        return tuple(
-            replace(
-                result,
-                others=tuple(
-                    replace(
-                        comparison,
-                        mixed=replace(
-                            comparison.mixed,
-                            **{name: how(comparison.mixed) for name, how in changes.items()},
-                        ),
-                    )
-                    for comparison in result.others
-                ),
-            )
-            for result in results
+    def broken(comparison):
+        mixed = comparison.mixed
+        return replace(
+            comparison, mixed=replace(mixed, **{name: how(mixed) for name, how in changes.items()})
         )
+
+    def compare(trial, table):
+        (result,) = compare_trial(trial, table)
+        return (judge(trial, table, replace(result, others=tuple(map(broken, result.others)))),)
 
     monkeypatch.setattr(calibrate, "compare_trial", compare)
 
