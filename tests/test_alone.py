@@ -188,7 +188,7 @@ def page(alone, tmp_path_factory):
         "To this taster, on texture, the “Cool cellar” batch was crisper",
         "by one person in eight rounds.",
         "1 taster, 8 rounds, 32 cups",
-        "Small dots: each round’s difference",
+        "Small dots: the rounds’ differences from",
         "This is one person’s palate, on these days: it says nothing about others.",
         "One person tasted alone, and a mixed model needs two, so the rank comparison decides",
         "Fisher, R. A. 1935",
