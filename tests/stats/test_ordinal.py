@@ -16,7 +16,7 @@ from scipy.special import expit
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from blindspoon.stats.dunnett import Dunnett
-from blindspoon.stats.maximise import Terms, climb, integrate
+from blindspoon.stats.maximise import Terms, integrate, maximise
 from blindspoon.stats.ordinal import (
     MOST_TASTERS,
     RUNS_OFF,
@@ -299,7 +299,7 @@ def test_no_other_place_is_higher():
     assert np.abs(ten(at).gradient).max() < 1e-3
     for sd in (0.05, 0.3, 3.0):
         start = np.append(at[:-1], sd)
-        assert climb(ten, start, at.size).point.value < fit.log_likelihood + 1e-6
+        assert maximise(ten, start, at.size).point.value < fit.log_likelihood + 1e-6
 
 
 # --- the result --------------------------------------------------------------------------------

@@ -14,6 +14,9 @@ from scipy.optimize import brentq
 from scipy.special import gammainc, gammaincinv, gammaln, ndtr, ndtri, stdtr, stdtrit
 
 from blindspoon.arrays import FloatArray
+from blindspoon.stats.sign_flips import prime_roots
+
+Key = tuple[tuple[float, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,38 +64,28 @@ class Dunnett:
 
         `df` may be a fraction or infinite. A single contrast gives the ordinary t test.
         """
-        return _p_value(self._key(), self.two_sided, abs(t) if self.two_sided else t, df)
+        key, t = self._key(), abs(t) if self.two_sided else t
+        tail = float(ndtr(-t)) if np.isinf(df) else float(stdtr(df, -t))
+        single = 2 * tail if self.two_sided else tail
+        if len(key) == 1:
+            return single
+        family = _family(key, self.two_sided)
+        p = family.over_scatter(t, df)
+        p += family.correction(t, df, p)
+        return float(np.clip(p, single, min(1.0, len(key) * single)))
 
     def critical_value(self, alpha: float, df: float) -> float:
         """Return the value that the largest statistic passes with chance `alpha`."""
-        return _critical_value(self._key(), self.two_sided, float(alpha), _rounded(df))
+        return _critical_value(self._key(), self.two_sided, float(alpha), float(f"{df:.10g}"))
 
-    def _key(self) -> tuple[tuple[float, ...], ...]:
-        """Round beyond what matters, so that like designs share their integrals."""
-        return tuple(tuple(row) for row in np.round(_distinct(self.correlation), 12).tolist())
+    def _key(self) -> Key:
+        """Round beyond what matters, so that like designs share their integrals.
 
-
-def _rounded(df: float) -> float:
-    return float(f"{df:.10g}")
-
-
-def _distinct(correlation: FloatArray) -> FloatArray:
-    """Leave out contrasts that are perfectly correlated with an earlier one."""
-    same = np.tril(np.abs(correlation) > 1 - 1e-9, -1).any(axis=1)
-    return correlation[np.ix_(~same, ~same)]
-
-
-Key = tuple[tuple[float, ...], ...]
-
-
-def _p_value(key: Key, two_sided: bool, t: float, df: float) -> float:
-    single = _single(t, df, two_sided)
-    if len(key) == 1:
-        return single
-    family = _family(key, two_sided)
-    p = family.over_scatter(t, df)
-    p += family.correction(t, df, p)
-    return float(np.clip(p, single, min(1.0, len(key) * single)))
+        A contrast that is perfectly correlated with an earlier one is left out.
+        """
+        same = np.tril(np.abs(self.correlation) > 1 - 1e-9, -1).any(axis=1)
+        distinct = self.correlation[np.ix_(~same, ~same)]
+        return tuple(tuple(row) for row in np.round(distinct, 12).tolist())
 
 
 @lru_cache(maxsize=1024)
@@ -111,13 +104,8 @@ def _critical_value(key: Key, two_sided: bool, alpha: float, df: float) -> float
     return value
 
 
-def _single(t: float, df: float, two_sided: bool) -> float:
-    """Return the tail of one t statistic."""
-    tail = float(ndtr(-t)) if np.isinf(df) else float(stdtr(df, -t))
-    return 2 * tail if two_sided else tail
-
-
 def _single_critical(alpha: float, df: float, two_sided: bool) -> float:
+    """Return the value that one t statistic passes with chance `alpha`."""
     tail = alpha / 2 if two_sided else alpha
     return -float(ndtri(tail) if np.isinf(df) else stdtrit(df, tail))
 
@@ -283,9 +271,7 @@ def _density_factor(half: float) -> float:
 @lru_cache(maxsize=32)
 def _lattice(dimensions: int) -> FloatArray:
     """Return points of a fixed lattice in the unit cube, folded, shape (dimensions, points)."""
-    primes = [n for n in range(2, 400) if all(n % d for d in range(2, int(n**0.5) + 1))]
-    steps = np.sqrt(np.array(primes[:dimensions], dtype=float))
-    at = np.outer(steps, np.arange(1, _POINTS + 1) - 0.5) % 1
+    at = np.outer(prime_roots(dimensions), np.arange(1, _POINTS + 1) - 0.5) % 1
     folded: FloatArray = np.abs(2 * at - 1)
     return folded
 

@@ -133,7 +133,7 @@ def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     ratios = np.full(means.shape[1], np.nan)
     sums, weights = _pairs(means)
     told = np.flatnonzero(weights.max(axis=1) >= FEWEST - 1)
-    first, second = (told[each] for each in np.triu_indices(told.size, 1))
+    first, second = (told[place] for place in np.triu_indices(told.size, 1))
     root = np.sqrt(weights[first, second])
     design = (np.equal.outer(first, told) | np.equal.outer(second, told)) * root[:, None]
     if told.size < 3 or np.linalg.matrix_rank(design) < told.size:

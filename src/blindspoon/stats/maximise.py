@@ -1,7 +1,4 @@
-"""The log-likelihood of a logistic model with a normal taster intercept, integrated and maximised.
-
-Newton steps notice when an estimate runs off.
-"""
+"""The log-likelihood of a logistic model with normal taster intercepts, maximised."""
 
 from __future__ import annotations
 
@@ -79,41 +76,30 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
     fixed = terms.design @ parameters
     center, spread = _modes(terms, fixed, sd)
     if nodes > 1 and sd:
-        u, _, share = _at_nodes(terms, fixed, sd, _placed(center, spread, nodes))
+        u, _, share = _at_nodes(terms, fixed, sd, center, spread, nodes)
         center = (share * u).sum(axis=1)
         spread = np.sqrt((share * (u - center[:, None]) ** 2).sum(axis=1))
-    u, each, share = _at_nodes(terms, fixed, sd, _placed(center, spread, nodes))
+    u, own, share = _at_nodes(terms, fixed, sd, center, spread, nodes)
     left = expit(-terms.sign[:, :, None] * (fixed[:, :, None] + sd * u[:, None, :]))
     slopes = _slopes(terms, left, u)
     mean = np.einsum("ik,ikp->ip", share, slopes)
     flat = slopes.reshape(-1, slopes.shape[2])
     scatter = flat.T @ (share.reshape(-1, 1) * flat) - mean.T @ mean
     hessian = scatter - _information(terms, left, u, share)
-    return Point(float(each.sum()), mean.sum(axis=0), hessian)
-
-
-@dataclass(frozen=True, slots=True)
-class _Nodes:
-    """Nodes and log weights (normal density included) of each taster, (tasters, nodes)."""
-
-    u: FloatArray
-    log_weight: FloatArray
-
-
-def _placed(center: FloatArray, spread: FloatArray, nodes: int) -> _Nodes:
-    z, log_rule = _rule(nodes)
-    u = center[:, None] + spread[:, None] * z
-    return _Nodes(u, log_rule + np.log(spread)[:, None] - u**2 / 2)
+    return Point(float(own.sum()), mean.sum(axis=0), hessian)
 
 
 def _at_nodes(
-    terms: Terms, fixed: FloatArray, sd: float, nodes: _Nodes
+    terms: Terms, fixed: FloatArray, sd: float, center: FloatArray, spread: FloatArray, nodes: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the nodes, each taster's log-likelihood and the nodes' shares in it."""
-    at = terms.sign[:, :, None] * (fixed[:, :, None] + sd * nodes.u[:, None, :])
-    log_joint = (terms.count[:, None, :] @ log_expit(at))[:, 0] + nodes.log_weight
-    each = logsumexp(log_joint, axis=1)
-    return nodes.u, each, np.exp(log_joint - each[:, None])
+    z, log_rule = _rule(nodes)
+    u = center[:, None] + spread[:, None] * z
+    log_weight = log_rule + np.log(spread)[:, None] - u**2 / 2  # the normal density included
+    at = terms.sign[:, :, None] * (fixed[:, :, None] + sd * u[:, None, :])
+    log_joint = (terms.count[:, None, :] @ log_expit(at))[:, 0] + log_weight
+    own = logsumexp(log_joint, axis=1)
+    return u, own, np.exp(log_joint - own[:, None])
 
 
 @lru_cache(maxsize=8)
@@ -157,7 +143,7 @@ def _information(terms: Terms, left: FloatArray, u: FloatArray, share: FloatArra
     curvature = terms.count[:, :, None] * left * (1 - left)
     weights = (share, share * u, share * u**2)
     flat, crossed, squared = (
-        np.einsum("ijk,ik->ij", curvature, each, optimize=True).ravel() for each in weights
+        np.einsum("ijk,ik->ij", curvature, weight, optimize=True).ravel() for weight in weights
     )
     design = terms.design.reshape(flat.size, -1)
     cross = design.T @ crossed
@@ -177,8 +163,8 @@ Model = Callable[[FloatArray], Point | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Summit:
-    """Where a climb ended.
+class Optimum:
+    """Where a search ended.
 
     Parameters
     ----------
@@ -203,8 +189,8 @@ class Summit:
     runs_off: bool
 
 
-def climb(model: Model, start: FloatArray, free: int) -> Summit:
-    """Climb from `start` in the first `free` parameters.
+def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
+    """Search for a maximum from `start` on, in the first `free` parameters.
 
     Parameters
     ----------
@@ -225,7 +211,7 @@ def climb(model: Model, start: FloatArray, free: int) -> Summit:
     --------
     >>> def parabola(at):
     ...     return Point(-float(at @ at), -2 * at, -2 * np.eye(2))
-    >>> climb(parabola, np.array([1.0, 2.0]), 2).at
+    >>> maximise(parabola, np.array([1.0, 2.0]), 2).at
     array([0., 0.])
     """
     at, point = start, model(start)
@@ -236,14 +222,14 @@ def climb(model: Model, start: FloatArray, free: int) -> Summit:
         step[:free], curved = _newton_step(point.gradient[:free], point.hessian[:free, :free])
         gain, length = float(point.gradient @ step), float(np.abs(step).max())
         if gain < 1e-10 and length < 1e-6 and curved:
-            return Summit(at, point, free, steps, converged=True, runs_off=False)
+            return Optimum(at, point, free, steps, converged=True, runs_off=False)
         if (gain < 1e-8 and length > 0.1) or abs(at[-1]) > FARTHEST_SD:
-            return Summit(at, point, free, steps, converged=False, runs_off=True)
+            return Optimum(at, point, free, steps, converged=False, runs_off=True)
         walked = _walk(model, at, point, step)
         if walked is None:
             break
         at, point = walked
-    return Summit(at, point, free, steps, converged=False, runs_off=False)
+    return Optimum(at, point, free, steps, converged=False, runs_off=False)
 
 
 def _newton_step(gradient: FloatArray, hessian: FloatArray) -> tuple[FloatArray, bool]:

@@ -171,12 +171,30 @@ def _paired(first: IntArray, second: IntArray) -> IntArray:
 
 def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFit | NoResult:
     """Fit the grid and test every variant against the control."""
-    variants = np.delete(np.arange(len(names)), control)
     found = fit_contrasts(grid, against(control, len(names), grid.n_fixed))
     if isinstance(found, NoResult):
         return found
     fit, test = found
-    return _result(fit, test, names[variants], alpha, grid)
+    residual, cell = scatter_sds(fit, grid)
+    zero = tuple(name for name, value in zip(fit.names, fit.variances, strict=True) if value == 0)
+    return MixedFit(
+        f=test.f,
+        df_num=test.df_num,
+        df_den=test.df_den,
+        p_value=float(fdtrc(test.df_num, test.df_den, test.f)),
+        reml_criterion=fit.at.value,
+        residual_sd=residual,
+        taster_sd=fit.sd("taster") or 0.0,
+        taster_variant_sd=cell,
+        batch_sd=fit.sd("batch"),
+        contrasts=adjusted(test, np.delete(names, control), alpha),
+        note=FitNote(
+            converged=fit.converged,
+            iterations=fit.iterations,
+            at_zero=zero,
+            position=grid.n_fixed > grid.servings.shape[0],
+        ),
+    )
 
 
 def against(control: int, variants: int, columns: int) -> FloatArray:
@@ -219,31 +237,6 @@ def fit_contrasts(
     if np.linalg.eigvalsh(test.covariance)[0] <= 0 or test.df.min() < LEAST_DF:
         return NoResult(f"The scores say too little about how much {among} vary.")
     return fit, test
-
-
-def _result(
-    fit: RemlFit, test: ContrastTest, variants: IntArray, alpha: float, grid: Grid
-) -> MixedFit:
-    residual, cell = scatter_sds(fit, grid)
-    zero = tuple(name for name, value in zip(fit.names, fit.variances, strict=True) if value == 0)
-    return MixedFit(
-        f=test.f,
-        df_num=test.df_num,
-        df_den=test.df_den,
-        p_value=float(fdtrc(test.df_num, test.df_den, test.f)),
-        reml_criterion=fit.at.value,
-        residual_sd=residual,
-        taster_sd=fit.sd("taster") or 0.0,
-        taster_variant_sd=cell,
-        batch_sd=fit.sd("batch"),
-        contrasts=adjusted(test, variants, alpha),
-        note=FitNote(
-            converged=fit.converged,
-            iterations=fit.iterations,
-            at_zero=zero,
-            position=grid.n_fixed > grid.servings.shape[0],
-        ),
-    )
 
 
 def scatter_sds(fit: RemlFit, grid: Grid) -> tuple[float, float | None]:

@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
-from blindspoon.stats.maximise import Point, Summit, Terms, climb, integrate
+from blindspoon.stats.maximise import Optimum, Point, Terms, integrate, maximise
 from blindspoon.stats.results import FitNote, Interval, NoResult
 
 ERROR_PER_TASTER = 1e-5
@@ -157,8 +157,9 @@ def fit_cumulative(
     """
     who = np.zeros(level.size, dtype=np.int64) if taster is None else taster
     model = CumulativeModel.of(level, who, design, nodes)
-    still = np.append(_start(level), np.zeros(design.shape[1] + 1))
-    alone = climb(model.with_nodes(1), still, still.size - 1)
+    below = np.cumsum(np.bincount(level))[:-1] / level.size  # the levels' shares alone
+    still = np.append(np.log(below / (1 - below)), np.zeros(design.shape[1] + 1))
+    alone = maximise(model.with_nodes(1), still, still.size - 1)
     if alone.runs_off:
         return NoResult(RUNS_OFF)
     best = alone
@@ -172,13 +173,13 @@ def fit_cumulative(
     return _result(best, model.inner.size + 1, nodes, steps)
 
 
-def _with_tasters(model: CumulativeModel, at: FloatArray) -> tuple[Summit, int]:
-    """Climb with a spread of the tasters, with more nodes until they are enough."""
+def _with_tasters(model: CumulativeModel, at: FloatArray) -> tuple[Optimum, int]:
+    """Maximise with a spread of the tasters, with more nodes until they are enough."""
     enough = ERROR_PER_TASTER * len(model.terms.count)
     start = np.append(at[:-1] * 1.2, 1.0)
     for growth in (1, 4, 16):
         nodes = min(growth * model.nodes, MOST_NODES)
-        end = climb(model.with_nodes(nodes), start, start.size)
+        end = maximise(model.with_nodes(nodes), start, start.size)
         finer = model.with_nodes(2 * nodes)(end.at)
         close = finer is not None and abs(finer.value - end.point.value) < enough
         if end.runs_off or (end.converged and close):
@@ -207,14 +208,7 @@ def _terms(level: IntArray, taster: IntArray, design: FloatArray) -> Terms:
     return filled
 
 
-def _start(level: IntArray) -> FloatArray:
-    """Return the thresholds of the levels' shares alone."""
-    below = np.cumsum(np.bincount(level))[:-1] / level.size
-    start: FloatArray = np.log(below / (1 - below))
-    return start
-
-
-def _result(end: Summit, bounds: int, nodes: int, steps: int) -> CumulativeFit | NoResult:
+def _result(end: Optimum, bounds: int, nodes: int, steps: int) -> CumulativeFit | NoResult:
     information = -end.point.hessian[: end.free, : end.free]
     if not end.converged or np.linalg.eigvalsh(information)[0] <= 0:
         return NoResult(UNSETTLED)
@@ -358,7 +352,7 @@ def compare_ordinal(
     >>> fit = compare_ordinal(score, taster, np.tile([0, 1, 2], 4), control=0, alpha=0.05)
     >>> fit.levels
     (2.0, 3.0, 4.0, 5.0)
-    >>> [each.variant for each in fit.contrasts]
+    >>> [contrast.variant for contrast in fit.contrasts]
     [1, 2]
     """
     kept = np.isfinite(score) & (taster >= 0) & (variant >= 0)
@@ -422,19 +416,15 @@ def _contrasts(fit: CumulativeFit, variants: IntArray, alpha: float) -> tuple[Or
     family = Dunnett(fit.covariance / np.outer(errors, errors))
     reach = family.critical_value(alpha, np.inf)
     rows = zip(variants.tolist(), fit.effects.tolist(), errors.tolist(), strict=True)
-    return tuple(_contrast(family, reach, *row) for row in rows)
-
-
-def _contrast(
-    family: Dunnett, reach: float, variant: int, log_odds: float, se: float
-) -> OrdinalContrast:
-    z = log_odds / se
-    return OrdinalContrast(
-        variant=variant,
-        log_odds=log_odds,
-        se=se,
-        z=z,
-        p_value=2 * float(ndtr(-abs(z))),
-        p_adjusted=family.p_value(z, np.inf),
-        interval=Interval(log_odds - reach * se, log_odds + reach * se),
+    return tuple(
+        OrdinalContrast(
+            variant=variant,
+            log_odds=log_odds,
+            se=se,
+            z=log_odds / se,
+            p_value=2 * float(ndtr(-abs(log_odds / se))),
+            p_adjusted=family.p_value(log_odds / se, np.inf),
+            interval=Interval(log_odds - reach * se, log_odds + reach * se),
+        )
+        for variant, log_odds, se in rows
     )

@@ -7,7 +7,7 @@ standard deviations, whose gradient is zero wherever a standard deviation is zer
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
@@ -268,7 +268,9 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     >>> fit.at.coefficients.round(3), fit.variances.round(3)
     (array([4.667, 6.   ]), array([5.   , 0.167]))
     """
-    if not _full_rank(strata):
+    weights = np.linalg.inv(strata.basis[2] + strata.padding)
+    gram = (weights.ravel() @ strata.moments).reshape((strata.n_columns,) * 2)
+    if not _well_posed(gram[: strata.n_fixed, : strata.n_fixed]):
         return NoResult("Serving position and variant cannot be told apart in this design.")
     ss, df = residual_line(strata, repeats=True)
     if not interaction:
@@ -282,21 +284,9 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     starts = _starts(strata, len(model.names))
     if not _well_posed(model(starts[0]).expected):
         return NoResult("The scores cannot tell the variances of the model apart.")
-    best = min((_descend(model, start) for start in starts), key=lambda end: end.at.value)
-    return RemlFit(
-        names=model.names,
-        variances=best.variances * unit**2,
-        at=_in_points(best.at, unit, strata),
-        converged=best.converged,
-        iterations=best.iterations,
-    )
-
-
-def _full_rank(strata: Strata) -> bool:
-    """Whether no fixed effect is a combination of the others."""
-    weights = np.linalg.inv(strata.basis[2] + strata.padding)
-    gram = (weights.ravel() @ strata.moments).reshape((strata.n_columns,) * 2)
-    return _well_posed(gram[: strata.n_fixed, : strata.n_fixed])
+    best = min((_descend(model, start) for start in starts), key=lambda fit: fit.at.value)
+    at = _in_points(best.at, unit, strata)
+    return replace(best, variances=best.variances * unit**2, at=at)
 
 
 def _well_posed(matrix: FloatArray) -> bool:
@@ -348,18 +338,8 @@ def _starts(strata: Strata, m: int) -> list[FloatArray]:
     return starts
 
 
-@dataclass(frozen=True, slots=True)
-class _End:
-    """Where a descent ended."""
-
-    variances: FloatArray
-    at: Criterion
-    converged: bool
-    iterations: int
-
-
-def _descend(model: Model, start: FloatArray) -> _End:
-    """Walk down the criterion."""
+def _descend(model: Model, start: FloatArray) -> RemlFit:
+    """Walk down the criterion, in the model's units."""
     residual = model.names.index("residual")
     variances, at = start, model(start)
     for step in range(1, MAX_STEPS + 1):
@@ -371,9 +351,12 @@ def _descend(model: Model, start: FloatArray) -> _End:
             break  # the information drowned in rounding
         if fall < TOLERANCE:
             variances = variances + towards
-            return _End(variances, model(variances), True, step)
+            at = model(variances)
+            return RemlFit(
+                names=model.names, variances=variances, at=at, converged=True, iterations=step
+            )
         variances, at = _walk(model, variances, at, towards, sure=fall < SURE)
-    return _End(variances, at, False, step)
+    return RemlFit(names=model.names, variances=variances, at=at, converged=False, iterations=step)
 
 
 def _model_step(

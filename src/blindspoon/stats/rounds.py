@@ -1,6 +1,6 @@
 """One taster alone: each variant against the control over rounds whose orders were drawn afresh.
 
-In each round the order was drawn afresh. If some variants are like the control, their cups and
+If some variants are like the control, their cups and
 the control's could as well have borne one another's names: the scores stay where they are, and
 the names move over them in every way that the draw could have given.
 """
@@ -87,7 +87,11 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
         return _swapped(np.array([way[0][0] for way in ways]), rng)
     counts = [len(way[0]) for way in ways]
     every = math.prod(counts) <= EXACT_UP_TO
-    drawn = np.indices(counts).reshape(len(counts), -1) if every else _some(counts, rng)
+    drawn = (
+        np.indices(counts).reshape(len(counts), -1)
+        if every
+        else np.stack([rng.integers(0, count, SAMPLES) for count in counts])
+    )
     largest = _largest(ways, drawn)
     observed = float(_largest(ways, np.zeros((len(counts), 1), np.int64))[0])
 
@@ -107,8 +111,8 @@ def _swapped(column: FloatArray, rng: np.random.Generator) -> Relabelled:
     scores = signed_ranks(column)
     null = null_distribution(scores, rng)
     found, most = (
-        null.tail(float(null.comparable(statistics(each))[0]), [0])
-        for each in (scores, np.abs(scores))
+        null.tail(float(null.comparable(statistics(signed))[0]), [0])
+        for signed in (scores, np.abs(scores))
     )
     return Relabelled(p_value=found, smallest_p=most, method=null.method)
 
@@ -155,10 +159,6 @@ def _namings(counts: tuple[int, ...]) -> IntArray:
     return np.concatenate(ways)
 
 
-def _some(counts: list[int], rng: np.random.Generator) -> IntArray:
-    return np.stack([rng.integers(0, count, SAMPLES) for count in counts])
-
-
 def _largest(ways: list[list[FloatArray]], drawn: IntArray) -> FloatArray:
     """Return the largest of the variants' statistics under each choice of a way a round.
 
@@ -181,8 +181,8 @@ def _largest(ways: list[list[FloatArray]], drawn: IntArray) -> FloatArray:
 
 def _keys(points: Sequence[FloatArray]) -> list[IntArray]:
     """Give each size of a difference a number, 0 for none; twice that, and one more above zero."""
-    sizes = np.unique(np.concatenate([[0.0], *(np.abs(each).ravel() for each in points)]))
-    return [2 * np.searchsorted(sizes, np.abs(each)) + (each > 0) for each in points]
+    sizes = np.unique(np.concatenate([[0.0], *(np.abs(way).ravel() for way in points)]))
+    return [2 * np.searchsorted(sizes, np.abs(way)) + (way > 0) for way in points]
 
 
 def _statistic(keys: IntArray) -> FloatArray:
@@ -292,11 +292,11 @@ def compare_rounds(
     (6, 2.0, 0.03125, Interval(low=1.0, high=5.0))
     """
     rounds = _rounds(score, session, variant, position)
-    others = [each for each in range(n_variants) if each != control]
-    reasons = {each: _reason(rounds, control, each) for each in others}
-    compared = [each for each in others if not reasons[each]]
+    others = [v for v in range(n_variants) if v != control]
+    reasons = {v: _reason(rounds, control, v) for v in others}
+    compared = [v for v in others if not reasons[v]]
     found = _compare(rounds, control, compared, alpha, rng) if compared else {}
-    return tuple(found.get(each) or NoResult(reasons[each]) for each in others)
+    return tuple(found.get(v) or NoResult(reasons[v]) for v in others)
 
 
 def _rounds(
@@ -418,17 +418,13 @@ def _family(
             listed = all(ways_to_name(cups) <= MOST_WAYS for cups in together)
             test = relabel(together, rng) if listed else _bonferroni([alone[v] for v in some])
             for v in some:
-                adjusted[v] = _larger(adjusted[v], test)
+                before = adjusted[v]
+                adjusted[v] = Relabelled(
+                    p_value=max(before.p_value, test.p_value),
+                    smallest_p=max(before.smallest_p, test.smallest_p),
+                    method="sampled" if "sampled" in (before.method, test.method) else "exact",
+                )
     return adjusted
-
-
-def _larger(first: Relabelled, second: Relabelled) -> Relabelled:
-    methods: set[Method] = {first.method, second.method}
-    return Relabelled(
-        p_value=max(first.p_value, second.p_value),
-        smallest_p=max(first.smallest_p, second.smallest_p),
-        method="sampled" if "sampled" in methods else "exact",
-    )
 
 
 def _bonferroni(tests: Sequence[Relabelled]) -> Relabelled:

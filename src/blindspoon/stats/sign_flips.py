@@ -70,9 +70,10 @@ def normal_max_tail(value: float, correlation: FloatArray) -> float:
     single = np.log(2) + float(log_ndtr(-value))
     if size == 1 or value <= 0:
         return max(float(np.exp(min(single, 0.0))), SMALLEST)
-    uniform = _points(size + 1)
+    uniform = (prime_roots(size + 1)[:, None] * np.arange(1, POINTS + 1)) % 1.0
     beyond = -ndtri_exp(np.log(uniform[0]) + log_ndtr(-value))
-    free = _root(correlation) @ ndtri(uniform[1:])
+    values, vectors = np.linalg.eigh(correlation)
+    free = (vectors * np.sqrt(np.maximum(values, 0.0))) @ ndtri(uniform[1:])
     share = 0.0
     for row, own in zip(correlation, free, strict=True):
         reached = np.abs(free + row[:, None] * (beyond - own)) >= value
@@ -86,35 +87,22 @@ def normal_max_critical(alpha: float, correlation: FloatArray) -> float:
         return 0.0
 
     def excess(value: float) -> float:
-        """Say how far the tail lies above alpha."""
         return normal_max_tail(value, correlation) - alpha
 
     low, high = -ndtri(alpha / 2), -ndtri(alpha / 2 / len(correlation)) + 1e-6
     return float(low if excess(low) <= 0 else brentq(excess, low, high, xtol=1e-7))
 
 
-def _points(size: int) -> FloatArray:
-    """Return fixed, evenly spread points of the unit cube, shape (size, 8192)."""
-    steps: FloatArray = np.sqrt(np.array(_primes(size), dtype=float))
-    return np.mod(steps[:, None] * np.arange(1, POINTS + 1), 1.0, dtype=np.float64)
-
-
-def _primes(count: int) -> list[int]:
-    """Return the first primes: their square roots are steps without a common measure."""
+def prime_roots(count: int) -> FloatArray:
+    """Return square roots of the first primes: steps without a common measure."""
     found: list[int] = []
     candidates = itertools.count(2)
     while len(found) < count:
         number = next(candidates)
         if all(number % prime for prime in found):
             found.append(number)
-    return found
-
-
-def _root(correlation: FloatArray) -> FloatArray:
-    """Return a matrix whose product with its transpose is the correlation."""
-    values, vectors = np.linalg.eigh(correlation)
-    root: FloatArray = vectors * np.sqrt(np.maximum(values, 0.0))
-    return root
+    roots: FloatArray = np.sqrt(np.array(found, dtype=float))
+    return roots
 
 
 EXACT_UP_TO = 18

@@ -133,7 +133,10 @@ def compare_ranks(
     others = [v for v in range(means.shape[1]) if v != control]
     differences = settle_ties(means[:, others] - means[:, [control]])
     compared = np.flatnonzero(~np.isnan(differences).all(axis=0)).tolist()
-    results: list[RankContrast | NoResult] = [_reason(means[:, control])] * len(others)
+    alone = "Nobody scored the control."
+    reason = "No taster scored both this variant and the control."
+    missing = NoResult(alone if np.isnan(means[:, control]).all() else reason)
+    results: list[RankContrast | NoResult] = [missing] * len(others)
     if compared:
         family = _in_fixed_order(differences[:, compared])
         contrasts = _compare(family, [others[c] for c in compared], alpha, rng, samples)
@@ -214,10 +217,3 @@ def _in_fixed_order(differences: FloatArray) -> FloatArray:
     sizes = np.abs(np.nan_to_num(differences))
     keys = (*np.nan_to_num(differences, nan=np.inf).T, sizes.sum(axis=1))
     return differences[np.lexsort(keys)]
-
-
-def _reason(control: FloatArray) -> NoResult:
-    """Say why a variant has no difference from the control."""
-    if np.isnan(control).all():
-        return NoResult("Nobody scored the control.")
-    return NoResult("No taster scored both this variant and the control.")

@@ -174,7 +174,9 @@ def make_strata(grid: Grid) -> Strata:
     tasters, columns = grid.means.shape[1:]
     shared = np.empty((tasters, counts.size, columns))
     sizes = np.empty((tasters, counts.size), dtype=np.int64)
-    parts = [_repeats(grid)]
+    extra = float(np.maximum(grid.servings - 1, 0).sum())  # rows around the mean of their cell
+    basis = np.array([0.0, 0.0, 1.0]).reshape(3, 1, 1)
+    parts = [_Part(basis, extra, grid.within[None, :, None, :])]
     for at, count in enumerate(counts):
         part, sizes[:, at], shared[:, at] = _equal_servings(grid, int(count))
         parts.append(part)
@@ -189,13 +191,6 @@ class _Part:
     basis: FloatArray
     copies: float
     moments: FloatArray
-
-
-def _repeats(grid: Grid) -> _Part:
-    """Rows around the mean of their cell."""
-    extra = np.maximum(grid.servings - 1, 0).sum()
-    basis = np.array([0.0, 0.0, 1.0]).reshape(3, 1, 1)
-    return _Part(basis, float(extra), grid.within[None, :, None, :])
 
 
 def _equal_servings(grid: Grid, count: int) -> tuple[_Part, IntArray, FloatArray]:

@@ -216,7 +216,7 @@ def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations
     weights = 1 / np.maximum(sizes, 1)
     centred = score - (np.bincount(block, score) * weights)[block]
     design, pattern = _patterns(factors)
-    counts = np.concatenate([_per_block(block, sizes.size, each) for each in factors], axis=1)
+    counts = np.concatenate([_per_block(block, sizes.size, factor) for factor in factors], axis=1)
     often = np.bincount(pattern, minlength=len(design))
     return Equations(
         matrix=(design.T * often) @ design - counts.T @ (counts * weights[:, None]),
