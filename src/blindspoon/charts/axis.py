@@ -12,6 +12,7 @@ from blindspoon.charts.scene import Area, Box, Line, Shape, Text, column, rectan
 from blindspoon.charts.style import INSET, LEADING, Style
 from blindspoon.charts.text import text_width, wrap
 from blindspoon.stats.results import Interval
+from blindspoon.trial import Attribute
 
 TICK_GAP = 4.0
 """Pixels between the numbers of an axis."""
@@ -85,6 +86,35 @@ class Axis:
         return found
 
 
+def difference_axis(
+    attribute: Attribute,
+    ends: tuple[float, float],
+    *,
+    head: str = "",
+    words: str = "same as the control",
+) -> Axis:
+    """Make an axis of differences in points: zero is the reference, the margin is shaded."""
+    less, more = wording.directions(attribute)
+    margin = attribute.margin
+    return Axis(
+        low=ends[0],
+        high=ends[1],
+        ends=(f"← {less}", f"{more} →"),
+        head=head,
+        step=attribute.scale.step,
+        reference=0.0,
+        words=words,
+        band=None if margin is None else Interval(-margin, margin),
+        signed=True,
+    )
+
+
+def shaded_words(attribute: Attribute) -> tuple[str, ...]:
+    """Say in a key what the band of `difference_axis` is, where it has one."""
+    margin = attribute.margin
+    return () if margin is None else (f"Shaded: within the margin of {wording.margin(attribute)}.",)
+
+
 def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], int]:
     """Choose round values between two ends, and the decimals that they need.
 
@@ -116,7 +146,6 @@ def axis_header(
         bold = Text(x=axis.sides[0], y=first, text="", size=style.note, bold=True)
         fixed += column(head, bold, style.leading)
         ends, lines = end_words(axis.ends, style.note, axis.sides, y + style.note, style.leading)
-        lines = lines if any(axis.ends) else 0
         if axis.words and axis.reference is not None:
             half = text_width(axis.words, style.note) / 2
             x = min(max(axis.x(axis.reference), half), width - half)
@@ -190,19 +219,7 @@ def end_words(
     """Set the words at both ends of an axis, and tell how many lines they take.
 
     They stand side by side where that takes two lines at most, otherwise one under the other.
-
-    Parameters
-    ----------
-    words : tuple of str
-        At the low and at the high end.
-    size : float
-        Of the text, in pixels.
-    sides : tuple of float
-        Left and right edge, in pixels.
-    y : float
-        Base line of the first line.
-    leading : float
-        From there to the next.
+    `sides` are the left and right edge, `y` is the base line of the first line, in pixels.
     """
     if not any(words):
         return [], 0

@@ -31,16 +31,8 @@ def mark_svg(
 ) -> str:
     """Draw an interval against zero and the margin, without words; screen readers leave it out.
 
-    Parameters
-    ----------
-    low, estimate, high : float or None
-        Of the difference, in points; None where there is none. What reaches beyond the limit
-        is cut.
-    margin : float or None
-        In points.
-    limit : float
-        Half the width of the drawing, in points, above 0; the same for all marks of an
-        attribute.
+    All in points. `limit` is half the width of the drawing, above 0 and the same for all marks of
+    an attribute; what reaches beyond it is cut.
     """
     interval = None if low is None or high is None else Interval(low, high)
     shapes = _mark_shapes(estimate, interval, margin, limit, Box(0, 0, WIDTH, HEIGHT), "ink", 3.5)
@@ -85,13 +77,7 @@ OTHERWISE = {"mixed": "by ranks", "ranks": "by the mixed model"}
 
 
 def board_chart(outcomes: Sequence[AttributeOutcome]) -> Chart:
-    """Draw the verdicts of a trial, primary attributes first.
-
-    Parameters
-    ----------
-    outcomes : sequence of AttributeOutcome
-        One an attribute, at least one, all of the same trial.
-    """
+    """Draw the verdicts of a trial; one outcome an attribute, at least one, primary ones first."""
     ordered = sorted(outcomes, key=lambda outcome: not outcome.result.primary)
     variants = wording.count(len(ordered[0].others), "variant")
     attributes = wording.count(len(ordered), "attribute")
@@ -142,7 +128,6 @@ class _Grid:
     ----------
     outcomes : sequence of AttributeOutcome
         One a column.
-    sheet : Sheet
     labels : dict of int to tuple of str
         Lines of each variant's label, by its place.
     lefts : tuple of float
@@ -190,10 +175,9 @@ def _grid(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> _Grid:
         place: wrap(first.variants[place].label, style.note, room, bold=True)
         for place in first.others
     }
-    widths = [
-        text_width(line, style.note, bold=True) for lines in labels.values() for line in lines
-    ]
-    left = GAP + max(widths) if sheet.beside else 0.0
+    lines = [line for wrapped in labels.values() for line in wrapped]
+    widest = max(text_width(line, style.note, bold=True) for line in lines)
+    left = GAP + widest if sheet.beside else 0.0
     gaps = [
         APART if before.result.primary != after.result.primary else GAP
         for before, after in pairwise(outcomes)

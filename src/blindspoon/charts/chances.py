@@ -63,6 +63,8 @@ class Chances:
         first = [self.planned.tasters] if self.planned else []
         shown = dict.fromkeys([*first, sizes[0], sizes[-1], *sizes])
         planned = "" if self.planned is None else times(goal.chance(self.planned).value)
+        # the planned number of sessions lies on the others
+        order = sorted(range(len(self.rows)), key=lambda place: self.planned in self.rows[place])
         return LinePlot(
             head=goal.head,
             note=planned and f"planned panel: {planned}",
@@ -72,29 +74,21 @@ class Chances:
             dashed=WANTED,
             ticks=tuple((math.log(size), f"{size:,}") for size in shown),
             up=tuple((tenths / 10, str(tenths)) for tenths in range(0, 11, 2)),
-            series=tuple(self._series(goal, place) for place in self._order()),
+            series=tuple(self._series(goal, place) for place in order),
         )
-
-    def _order(self) -> list[int]:
-        """Places of the rows; the planned number of sessions lies on the others."""
-        return sorted(range(len(self.rows)), key=lambda place: self.planned in self.rows[place])
 
     def _series(self, goal: Goal, place: int) -> NamedLine:
         """Let the planned number of sessions stand out, and in it the planned panel."""
         row = self.rows[place]
         planned = self.planned is not None and self.planned in row
         return NamedLine(
-            label=_name(row),
+            label=wording.count(row[0].sessions, "session"),
             points=tuple((math.log(cell.tasters), goal.chance(cell).value) for cell in row),
             ink="ink" if planned else "people",
             kind=KINDS[place % len(KINDS)],
             width=2.0 if planned else 1.5,
             large=row.index(self.planned) if planned and self.planned else None,
         )
-
-
-def _name(row: Cells) -> str:
-    return wording.count(row[0].sessions, "session")
 
 
 def times(chance: float) -> str:
@@ -120,12 +114,8 @@ OFTEN = times(WANTED).removeprefix("about ")
 def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
     """Draw what panels can hope for, by the procedure that decides.
 
-    Parameters
-    ----------
-    sizing : Sizing
-        With a cell for every pair of its numbers of tasters and sessions.
-    trial : Trial
-        The one that was sized: names the attribute, and says which panel is planned.
+    The sizing has a cell for every pair of its numbers of tasters and sessions; the trial that was
+    sized says which panel is planned.
     """
     chances, attribute = chances_of(sizing, trial), trial.attribute(sizing.attribute)
     title = _title(chances, sizing, attribute)
@@ -155,7 +145,7 @@ def chances_of(sizing: Sizing, trial: Trial) -> Chances:
         Goal(f"A difference of {_points(2 * sizing.margin)}", lambda cell: cell.chance_twice),
         Goal("Alike, when nothing differs", lambda cell: cell.chance_alike),
     )
-    key = _key(sizing, planned, _largest_error(goals, deciding))
+    key = _key(sizing, planned, max(goal.chance(c).se for goal in goals for c in deciding))
     return Chances(goals=goals, rows=rows, planned=planned, key=key)
 
 
@@ -216,10 +206,6 @@ def _largest(chances: Chances) -> str:
 
 def _points(value: float) -> str:
     return f"{wording.plain(value)}{wording.NO_BREAK}{'point' if value == 1 else 'points'}"
-
-
-def _largest_error(goals: Sequence[Goal], cells: Cells) -> float:
-    return max(goal.chance(cell).se for goal in goals for cell in cells)
 
 
 def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:

@@ -7,14 +7,13 @@ import math
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.axis import Axis
+from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.style import variant_inks
 from blindspoon.charts.titles import differences_title, scores_title
 from blindspoon.findings.verdict import NAMES, PROCEDURES
-from blindspoon.stats.results import Interval
 
 ROOM = 0.18
 """Share of the axis that is kept on either side of zero, for the words of the scale."""
@@ -91,19 +90,7 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
     """
     estimates = {place: outcome.difference(place) for place in outcome.others}
     rows = tuple(_differences_row(outcome, place) for place in _falling(estimates))
-    low, high = _limits(outcome, rows)
-    less, more = wording.directions(outcome.attribute)
-    margin = outcome.attribute.margin
-    axis = Axis(
-        low=low,
-        high=high,
-        ends=(f"← {less}", f"{more} →"),
-        step=outcome.attribute.scale.step,
-        reference=0.0,
-        words="same as the control",
-        band=None if margin is None else Interval(-margin, margin),
-        signed=True,
-    )
+    axis = difference_axis(outcome.attribute, _limits(outcome, rows))
     return DotPlot(axes=(axis,), rows=rows, key=_key(outcome, axis, rows))
 
 
@@ -163,26 +150,21 @@ def _key(outcome: AttributeOutcome, axis: Axis, rows: tuple[Row, ...]) -> tuple[
         who = "No round has scores of" if unit == "round" else "No taster scored"
         return (f"{who} both the control and another variant.",) * 2
     what = f"the {unit}s’ differences from “{control}”, in points."
-    parts = [_key_of_estimate(outcome, axis, [row.dots[0] for row in rows])]
-    if outcome.attribute.margin is not None:
-        parts.append(f"Shaded: within the margin of {wording.margin(outcome.attribute)}.")
-    if not outcome.result.primary:
-        parts.append("Exploratory.")
-    tail = " ".join(filter(None, parts))
+    estimate = _key_of_estimate(outcome, axis, [row.dots[0] for row in rows])
+    exploratory = "" if outcome.result.primary else "Exploratory."
+    tail = " ".join(filter(None, (estimate, *shaded_words(outcome.attribute), exploratory)))
     return f"Small dots: {what} {tail}", f"Densities: {what} {tail}"
 
 
 def _key_of_estimate(outcome: AttributeOutcome, axis: Axis, dots: list[Dot]) -> str:
     if all(dot.estimate is None for dot in dots):
         return ""
-    alpha, text = (
-        outcome.result.alpha,
-        f"Large dots: the estimate of {PROCEDURES[outcome.result.by]}",
-    )
+    alpha = outcome.result.alpha
+    text = f"Large dots: the estimate of {PROCEDURES[outcome.result.by]}"
     bars = [dot.interval for dot in dots if dot.interval is not None]
     if bars:
         text += f" with its {wording.percent(1 - alpha)} interval"
-    if any(one.verdict == "alike" for one in outcome.result.comparisons) and bars:
+    if bars and any(compared.verdict == "alike" for compared in outcome.result.comparisons):
         text += f" ({wording.percent(1 - 2 * alpha)} where “alike” was decided)"
     beyond = any(bar.low < axis.low or bar.high > axis.high for bar in bars)
     return text + (", an arrow where it goes on." if beyond else ".")

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.axis import Axis, axis_bar, axis_behind, axis_header, axis_numbers
@@ -30,9 +29,6 @@ ABREAST = 0.7
 BINS = 200
 
 
-Places = NDArray[np.float64]
-
-
 @dataclass(frozen=True, slots=True)
 class Size:
     """How large marks are, and how many of one place stand side by side."""
@@ -41,14 +37,8 @@ class Size:
     abreast: int
 
 
-def dodge(places: Places, size: Size) -> tuple[Point, ...]:
-    """Put marks where none hides another: in stacks that are some marks wide.
-
-    Parameters
-    ----------
-    places : float array, shape (n,)
-        Along the axis, in pixels.
-    size : Size
+def dodge(places: FloatArray, size: Size) -> tuple[Point, ...]:
+    """Put marks, shape (n,), where none hides another: in stacks that are some marks wide.
 
     Returns
     -------
@@ -69,7 +59,7 @@ def dodge(places: Places, size: Size) -> tuple[Point, ...]:
     )
 
 
-def _shifts(places: Places, abreast: int) -> Places:
+def _shifts(places: FloatArray, abreast: int) -> FloatArray:
     """Shift marks of one place aside, in diameters: each level is centred on the place."""
     shifts = np.zeros(places.size)
     for place in np.unique(places.round(3)):
@@ -80,7 +70,7 @@ def _shifts(places: Places, abreast: int) -> Places:
     return shifts
 
 
-def _levels(places: Places, diameter: float) -> list[int]:
+def _levels(places: FloatArray, diameter: float) -> list[int]:
     """Give each mark the lowest level where it touches no other."""
     levels, ends = [0] * places.size, list[float]()
     for mark in np.argsort(places, kind="stable"):
@@ -92,24 +82,17 @@ def _levels(places: Places, diameter: float) -> list[int]:
     return levels
 
 
-def height(places: Places, size: Size) -> float:
+def height(places: FloatArray, size: Size) -> float:
     """How high the marks of a row reach above its base line, in pixels."""
     return max((above for _, above in dodge(places, size)), default=0.0) + size.diameter / 2
 
 
 def size_for(
-    rows: list[Places], diameters: tuple[float, ...] = DIAMETERS, tallest: float = TALLEST
+    rows: list[FloatArray], diameters: tuple[float, ...] = DIAMETERS, tallest: float = TALLEST
 ) -> Size:
     """Choose the largest marks with which no row is too tall, the smallest if none will do.
 
-    Parameters
-    ----------
-    rows : list of float array
-        Places along the axis, in pixels.
-    diameters : tuple of float
-        Largest first.
-    tallest : float
-        Pixels that no row should exceed.
+    Rows are places along the axis; all is in pixels, the diameters largest first.
     """
     distinct = [np.unique(row.round(3), return_counts=True) for row in rows if row.size]
     gaps = [float(np.diff(places).min()) for places, _ in distinct if places.size > 1]
@@ -124,15 +107,9 @@ def size_for(
 
 
 def density(values: FloatArray, low: float, high: float, step: float) -> FloatArray:
-    """Estimate how densely values lie along an axis.
+    """Estimate how densely values, shape (n,), lie along an axis.
 
-    Parameters
-    ----------
-    values : float array, shape (n,)
-    low, high : float
-        Ends of the axis.
-    step : float
-        Step of the scale, 0 if it has none: ties are smoothed over half of it.
+    Ties are smoothed over half a step of the scale, which is 0 if it has none.
 
     Returns
     -------
@@ -184,7 +161,6 @@ class Dot:
 
     Parameters
     ----------
-    estimate : float or None
     interval, thick : Interval or None
         Of the estimate; a second one, drawn thick.
     people : float array, shape (n,)
@@ -209,7 +185,6 @@ class Row:
 
     Parameters
     ----------
-    label : str
     dots : tuple of Dot
         One an axis.
     notes : tuple of str
@@ -232,7 +207,6 @@ class DotPlot:
     ----------
     axes : tuple of Axis
         Side by side.
-    rows : tuple of Row
     key : tuple of str
         How to read the chart, with people as marks and as densities.
     kind : str
@@ -246,7 +220,49 @@ class DotPlot:
 
     def lay(self, sheet: Sheet) -> Laid:
         """Lay it out on a sheet."""
-        return _lay(self, sheet)
+        style = sheet.style
+        beside = sheet.beside or not any(row.notes for row in self.rows)
+        axes = _axes(self, sheet, beside=beside)
+        people = _people(self, axes, style)
+        high = _height(self, axes, people, sheet, beside=beside)
+        fixed, over, y = axis_header(axes, style, sheet.width)
+        parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
+        for step, row in enumerate(self.rows, 2):
+            if row.head:
+                heading, y = _heading(row.head, sheet, y)
+                parts.append((step, heading))
+            if not beside:
+                words, y = _words_over(row, sheet, y)
+                parts.append((step, words))
+            under = style.under if people.tall else 0.0
+            base = y + (high + people.tall - under) / 2
+            if beside:
+                middle = base - style.note / 3 if people.tall else base
+                parts.append((step, _words_beside(row, axes, sheet, middle, (y, y + high))))
+            for axis, dot in zip(axes, row.dots, strict=True):
+                parts.append((1, axis_behind(axis, y, y + high)))
+                line = Line(start=(axis.sides[0], base), end=(axis.sides[1], base), ink="hair")
+                parts.append((0, [line]))
+                parts.append((step, _crowd(dot, axis, people, base)))
+                parts.append((step, _concluded(dot, axis, style, base + under / 2)))
+            y += high
+        bottom = y
+        for axis in axes:
+            numbers, y = axis_numbers(axis, bottom, style.small, sheet.width)
+            parts.append((0, numbers))
+        lines, y = key_lines(self.key[bool(people.per_share)], sheet.width, y + 10, style)
+        parts.append((2, lines))
+        return Laid(
+            scene=Scene(
+                width=sheet.width,
+                height=round(y),
+                shapes=tuple(shape for _, shapes in parts for shape in shapes),
+            ),
+            kind="Density plot" if people.per_share else self.kind,
+            rows=len(self.rows),
+            cramped=min(axis.right - axis.left for axis in axes) < LEAST_PLOT,
+            steps=tuple(step for step, shapes in parts for _ in shapes),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,52 +275,6 @@ class _People:
     tall: float = 0.0
     size: Size | None = None
     per_share: float = 0.0
-
-
-def _lay(plot: DotPlot, sheet: Sheet) -> Laid:
-    style = sheet.style
-    beside = sheet.beside or not any(row.notes for row in plot.rows)
-    axes = _axes(plot, sheet, beside=beside)
-    people = _people(plot, axes, style)
-    high = _height(plot, axes, people, sheet, beside=beside)
-    fixed, over, y = axis_header(axes, style, sheet.width)
-    parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
-    for step, row in enumerate(plot.rows, 2):
-        if row.head:
-            heading, y = _heading(row.head, sheet, y)
-            parts.append((step, heading))
-        if not beside:
-            words, y = _words_over(row, sheet, y)
-            parts.append((step, words))
-        under = style.under if people.tall else 0.0
-        base = y + (high + people.tall - under) / 2
-        if beside:
-            middle = base - style.note / 3 if people.tall else base
-            parts.append((step, _words_beside(row, axes, sheet, middle, (y, y + high))))
-        for axis, dot in zip(axes, row.dots, strict=True):
-            parts.append((1, axis_behind(axis, y, y + high)))
-            line = Line(start=(axis.sides[0], base), end=(axis.sides[1], base), ink="hair")
-            parts.append((0, [line]))
-            parts.append((step, _crowd(dot, axis, people, base)))
-            parts.append((step, _concluded(dot, axis, style, base + under / 2)))
-        y += high
-    bottom = y
-    for axis in axes:
-        numbers, y = axis_numbers(axis, bottom, style.small, sheet.width)
-        parts.append((0, numbers))
-    lines, y = key_lines(plot.key[bool(people.per_share)], sheet.width, y + 10, style)
-    parts.append((2, lines))
-    return Laid(
-        scene=Scene(
-            width=sheet.width,
-            height=round(y),
-            shapes=tuple(shape for _, shapes in parts for shape in shapes),
-        ),
-        kind="Density plot" if people.per_share else plot.kind,
-        rows=len(plot.rows),
-        cramped=min(axis.right - axis.left for axis in axes) < LEAST_PLOT,
-        steps=tuple(step for step, shapes in parts for _ in shapes),
-    )
 
 
 def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:

@@ -39,17 +39,10 @@ class Format:
     beside: bool
 
 
-POST = (315, 342, 369, 396, 432)
+FILM, POST = (592, 640, 688, 736, 800), (315, 342, 369, 396, 432)
 FORMATS = {
     "video": Format(
-        width=1920,
-        height=1080,
-        side=80,
-        top=64,
-        bottom=56,
-        lines=2,
-        logical=(592, 640, 688, 736, 800),
-        beside=True,
+        width=1920, height=1080, side=80, top=64, bottom=56, lines=2, logical=FILM, beside=True
     ),
     "square": Format(
         width=1080, height=1080, side=54, top=50, bottom=44, lines=3, logical=POST, beside=False
@@ -170,34 +163,23 @@ class Page:
     top: float
     room: float
 
+    def scene(self, shapes: tuple[Shape, ...]) -> Scene:
+        """Make a drawing as large as the page."""
+        return Scene(width=self.width, height=self.height, shapes=shapes)
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fitted:
-    """A chart on the sheet that fits a page best."""
-
-    page: Page
-    laid: Laid
-
-    @property
-    def body(self) -> tuple[Shape, ...]:
-        """Its shapes where they stand on the page; what is left over lies at both ends."""
-        down = self.page.top + max(self.page.room - self.laid.scene.height, 0) / 2
-        return tuple(shape.moved(self.page.side, down) for shape in self.laid.scene.shapes)
+    def body(self, laid: Laid) -> tuple[Shape, ...]:
+        """Shapes of the chart where they stand; what is left over lies at both ends."""
+        down = self.top + max(self.room - laid.scene.height, 0) / 2
+        return tuple(shape.moved(self.side, down) for shape in laid.scene.shapes)
 
 
 def fit(
     chart: Chart, form: Format, titles: Sequence[str], *, source: str, question: str
-) -> Fitted | None:
+) -> tuple[Page, Laid] | None:
     """Find the largest drawing that fits; None if the smallest does not.
 
-    Parameters
-    ----------
-    chart : Chart
-    form : Format
-    titles : sequence of str
-        All have to find room, one at a time.
-    source, question : str
-        At the foot, and over the title while there is room for it; both may be empty.
+    All titles have to find room, one at a time; the question stands over them while there is room.
+    Question and source may be empty.
     """
     for attempt in ATTEMPTS if question else ATTEMPTS[1:]:
         for logical in form.logical:
@@ -208,7 +190,7 @@ def fit(
                 styles += attempt.last
             laid = _largest(chart, form, page, styles)
             if laid is not None:
-                return Fitted(page=page, laid=laid)
+                return page, laid
     return None
 
 
@@ -310,7 +292,6 @@ class Figure:
         On an opaque ground; in CSS pixels, to be enlarged to the size.
     width, height : int
         In pixels.
-    dark : bool
     dpi : int
         Pixels per inch where it is printed.
     """
@@ -362,11 +343,9 @@ def figure_of(
 
     Parameters
     ----------
-    chart : Chart
     size : {"video", "square", "tall", "print"}
         1920 x 1080, 1080 x 1080 and 1080 x 1920 pixels; "print" is as wide as the chart of a page
         (8 inches) at 300 dots an inch, and as high as it needs to be.
-    dark : bool
     source : str
         The line at the foot.
     question : str
@@ -378,43 +357,29 @@ def figure_of(
         None where the chart cannot be drawn in this size without words on one another.
     """
     if size == "print":
-        return _for_print(chart, source, dark=dark)
+        laid = chart.lay(WIDE)
+        scene = footed(laid.scene, chart.title, source)
+        return None if laid.cramped else pictured(chart, laid, scene, dark=dark)
     form = FORMATS[size]
     fitted = fit(chart, form, (chart.title,), source=source, question=question)
     if fitted is None:
         return None
-    shapes = (*fitted.page.fixed, *fitted.page.heads[0], *fitted.body)
-    return finished(chart, form, fitted, shapes, dark=dark)
+    page, laid = fitted
+    shapes = (*page.fixed, *page.heads[0], *page.body(laid))
+    return pictured(chart, laid, page.scene(shapes), form, dark=dark)
 
 
-def finished(
-    chart: Chart, form: Format, fitted: Fitted, shapes: tuple[Shape, ...], *, dark: bool
+def pictured(
+    chart: Chart, laid: Laid, scene: Scene, form: Format | None = None, *, dark: bool
 ) -> Figure:
-    """Finish a picture from the shapes that it shows."""
-    page = fitted.page
-    return Figure(
-        name=chart.name,
-        alt=alt_text(fitted.laid.kind, chart.data, chart.title),
-        scene=Scene(width=page.width, height=page.height, shapes=shapes),
-        width=form.width,
-        height=form.height,
-        dark=dark,
-        dpi=CSS_DPI,
-    )
-
-
-def _for_print(chart: Chart, source: str, *, dark: bool) -> Figure | None:
-    laid = chart.lay(WIDE)
-    if laid.cramped:
-        return None
-    scene = footed(laid.scene, chart.title, source)
+    """Make a picture of a scene in a format; in its own size, for print, without one."""
     width, height = (round(side * PRINT_DPI / CSS_DPI) for side in (scene.width, scene.height))
     return Figure(
         name=chart.name,
         alt=alt_text(laid.kind, chart.data, chart.title),
         scene=scene,
-        width=width,
-        height=height,
+        width=form.width if form else width,
+        height=form.height if form else height,
         dark=dark,
-        dpi=PRINT_DPI,
+        dpi=CSS_DPI if form else PRINT_DPI,
     )

@@ -1,7 +1,4 @@
-"""The chart of what was read of every batch while it was made: pH, and temperature.
-
-The chart of how strong each variant tasted, over how strong it measured.
-"""
+"""The charts of batches: readings of pH and temperature, and taste over measured strength."""
 
 from __future__ import annotations
 
@@ -50,27 +47,17 @@ CAUTION = "Exploratory: batches are few, and no line is fitted."
 def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
     """Draw the mean score of each variant over its measured strength.
 
-    Parameters
-    ----------
-    against : TasteAgainst
-    trial : Trial
-        Gives the variants their labels and colours, and the attribute its scale.
-
-    Returns
-    -------
-    Chart or None
-        None with fewer than two variants whose strength is known.
+    None with fewer than two variants whose strength is known.
     """
     points = known_points(against)
     if len(points) < 2:
         return None
     words, attribute = WORDS[against.quantity], trial.attribute(against.attribute)
-    title = f"Measured {words.title} and perceived {attribute.label.lower()}, a mark a variant"
-    data = f"perceived {attribute.label.lower()} over measured {words.title}"
+    label = attribute.label.lower()
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
-        title=title,
-        data=data,
+        title=f"Measured {words.title} and perceived {label}, a mark a variant",
+        data=f"perceived {label} over measured {words.title}",
         lay=partial(lay_measured, against, trial),
         source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
         finding=_finding(points, words, trial, attribute),
@@ -226,16 +213,7 @@ class Readings:
 def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
     """Draw the pH of every batch over its days, and the temperature where it was read.
 
-    Parameters
-    ----------
-    log : BatchLog
-    trial : Trial
-        Gives the variants their labels, order and colours.
-
-    Returns
-    -------
-    Chart or None
-        None where no reading has a pH.
+    None where no reading has a pH.
     """
     readings = readings_of(log, trial)
     if not readings.ph:
@@ -299,24 +277,21 @@ def _tracks(
 ) -> tuple[BatchReadings, ...]:
     """Lines of one quantity; a batch is named where its variant has several."""
     inks = variant_inks(len(trial.variants), trial.control_index)
-    tracks = []
-    for variant, ink in zip(trial.variants, inks, strict=True):
-        several = len(log.of_variant(variant.name)) > 1
-        control = variant.name == trial.control
-        for line in found:
-            if line.variant == variant.name and line.quantity == quantity:
-                label = variant.label + (f", {line.batch}" if several else "")
-                tracks.append(
-                    BatchReadings(
-                        batch=line.batch,
-                        label=label + (" (control)" if control else ""),
-                        ink=ink,
-                        control=control,
-                        days=_days(line, log),
-                        values=line.values,
-                    )
-                )
-    return tuple(tracks)
+    return tuple(
+        BatchReadings(
+            batch=line.batch,
+            label=variant.label
+            + f", {line.batch}" * (len(log.of_variant(variant.name)) > 1)
+            + " (control)" * (variant.name == trial.control),
+            ink=ink,
+            control=variant.name == trial.control,
+            days=_days(line, log),
+            values=line.values,
+        )
+        for variant, ink in zip(trial.variants, inks, strict=True)
+        for line in found
+        if line.variant == variant.name and line.quantity == quantity
+    )
 
 
 def _days(found: Series, log: BatchLog) -> tuple[int, ...]:

@@ -90,31 +90,16 @@ class AttributeOutcome:
 
 
 def outcome_of(trial: Trial, table: ScoreTable, result: AttributeResult) -> AttributeOutcome:
-    """Gather what the charts of one attribute need.
-
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-    result : AttributeResult
-        Of the attribute.
-    """
+    """Gather what the charts of one attribute need."""
+    several = (table.batches_tasted(len(trial.variants)) > 1).any()
+    days = [session.date.isoformat() for session in trial.sessions if session.date]
+    when = trial.dates or (" to ".join(sorted({min(days), max(days)})) if days else "")
     return AttributeOutcome(
         attribute=result.attribute,
         variants=trial.variants,
         control=trial.control_index,
         means=means_of(trial, table, trial.attributes.index(result.attribute)),
         result=result,
-        noun=_noun(trial, table),
-        source=_source(trial),
+        noun="variant" if several else "batch",
+        source=", ".join(part for part in (f"“{trial.title}”", trial.host, when) if part),
     )
-
-
-def _noun(trial: Trial, table: ScoreTable) -> str:
-    return "variant" if (table.batches_tasted(len(trial.variants)) > 1).any() else "batch"
-
-
-def _source(trial: Trial) -> str:
-    days = [session.date.isoformat() for session in trial.sessions if session.date]
-    when = trial.dates or (" to ".join(sorted({min(days), max(days)})) if days else "")
-    return ", ".join(part for part in (f"“{trial.title}”", trial.host, when) if part)

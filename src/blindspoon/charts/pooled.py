@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from blindspoon import wording
-from blindspoon.charts.axis import Axis
+from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.style import variant_inks
@@ -18,13 +18,10 @@ from blindspoon.stats.results import Interval, MixedContrast, NoResult
 
 
 def forest_title(shown: PooledAttribute, pool: Pool) -> str:
-    """State what was found in kitchens like these on one attribute.
+    """State what was found in kitchens like these on one attribute, without a full stop.
 
-    Returns
-    -------
-    str
-        Without a full stop: "In kitchens like these three, “Calcium” was crisper than the
-        control; “Vine leaf” was within 1 point of it".
+    "In kitchens like these three, “Calcium” was crisper than the control; “Vine leaf” was within
+    1 point of it".
     """
     label, compared = shown.attribute.label.lower(), shown.comparisons
     labels = [pool.variant(found.variant).label for found in compared]
@@ -56,28 +53,30 @@ POOLED = "Kitchens like these"
 def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
     """Draw each kitchen's difference and the pooled one, a panel a variant.
 
-    Parameters
-    ----------
-    pool : Pool
-    attribute : str, optional
-        The first primary one that is pooled where it is left out, else the first.
-
-    Returns
-    -------
-    Chart or None
-        None where no variant is pooled on the attribute.
+    Without an attribute, of the first primary one that is pooled, else of the first; None where
+    no variant is pooled on it.
     """
-    shown = _shown(pool, attribute)
-    if shown is None:
+    pooled = sorted(
+        (
+            shown
+            for shown in pool.attributes
+            if shown.comparisons and attribute in (None, shown.attribute.name)
+        ),
+        key=lambda shown: not shown.primary,
+    )
+    if not pooled:
         return None
+    shown = pooled[0]
     label = shown.attribute.label.lower()
     kitchens = wording.count(len(pool.kitchens), "kitchen")
+    titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
+    names = wording.listing(kitchen.name for kitchen in pool.kitchens)
     return chart_of(
         name=f"{shown.attribute.name}-kitchens",
         title=forest_title(shown, pool),
         data=f"the differences from the control that {kitchens} found on {label}",
         lay=forest_plot(pool, shown).lay,
-        source=_source(pool),
+        source=f"{wording.listing(titles)}, tasted in {names}",
     )
 
 
@@ -90,27 +89,9 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
         for comparison in shown.comparisons
         for row in _rows(pool, shown, comparison, inks[names.index(comparison.variant)])
     ]
-    margin = shown.attribute.margin
-    low, high = _limits(shown)
-    less, more = wording.directions(shown.attribute)
-    axis = Axis(
-        low=low,
-        high=high,
-        ends=(f"← {less}", f"{more} →"),
-        reference=0.0,
-        words="same as the control",
-        band=None if margin is None else Interval(-margin, margin),
-        signed=True,
-    )
+    axis = difference_axis(shown.attribute, _limits(shown))
     key = _key(pool, shown, axis)
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
-
-
-def _shown(pool: Pool, attribute: str | None) -> PooledAttribute | None:
-    pooled = [shown for shown in pool.attributes if shown.comparisons]
-    if attribute is not None:
-        return next((shown for shown in pooled if shown.attribute.name == attribute), None)
-    return next((shown for shown in pooled if shown.primary), pooled[0] if pooled else None)
 
 
 def _rows(
@@ -185,15 +166,6 @@ def _key(pool: Pool, shown: PooledAttribute, axis: Axis) -> str:
     pooled = _found([comparison.pooled for comparison in shown.comparisons])
     ends = _ends([*_own(shown), *pooled])
     cut = any(end != axis.within(end) for end in ends)
-    parts = [text + (", an arrow where an interval goes on." if cut else ".")]
-    if shown.attribute.margin is not None:
-        parts.append(f"Shaded: within the margin of {wording.margin(shown.attribute)}.")
-    if not shown.primary:
-        parts.append("Exploratory: not what the trials were made to answer.")
-    return " ".join(parts)
-
-
-def _source(pool: Pool) -> str:
-    titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
-    names = wording.listing(kitchen.name for kitchen in pool.kitchens)
-    return f"{wording.listing(titles)}, tasted in {names}"
+    text += ", an arrow where an interval goes on." if cut else "."
+    exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
+    return " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from blindspoon.charts.board import board_chart
 from blindspoon.charts.comparisons import differences_chart
-from blindspoon.charts.figure import FORMATS, Figure, figure_of, finished, fit, png_series
+from blindspoon.charts.figure import FORMATS, Figure, figure_of, fit, pictured, png_series
 from blindspoon.charts.outcome import AttributeOutcome
 
 BEHIND = {1: 0, 0: 1}
@@ -23,13 +23,6 @@ def frames(
     First the axis under the question, then the control's line and the margin, then one more
     variant in each frame, at last the finding in the place of the question.
 
-    Parameters
-    ----------
-    outcome : AttributeOutcome
-    size : {"video", "square", "tall"}
-    dark : bool
-    source, question : str
-
     Returns
     -------
     tuple of Figure
@@ -40,13 +33,14 @@ def frames(
     fitted = fit(chart, form, (title, chart.title), source=source, question="")
     if fitted is None:
         return ()
-    asked, answered = ((*fitted.page.fixed, *head) for head in fitted.page.heads)
-    pairs = zip(fitted.body, fitted.laid.steps, strict=True)
+    page, laid = fitted
+    asked, answered = ((*page.fixed, *head) for head in page.heads)
+    pairs = zip(page.body(laid), laid.steps, strict=True)
     order = sorted(pairs, key=lambda pair: BEHIND.get(pair[1], pair[1]))
-    last = max(fitted.laid.steps)
+    last = max(laid.steps)
     shown = [tuple(shape for shape, when in order if when <= step) for step in range(last + 1)]
     scenes = [*((*asked, *shapes) for shapes in shown), (*answered, *shown[-1])]
-    return tuple(finished(chart, form, fitted, shapes, dark=dark) for shapes in scenes)
+    return tuple(pictured(chart, laid, page.scene(shapes), form, dark=dark) for shapes in scenes)
 
 
 REVEALED = {"video": "frames", "tall": "frames/tall"}

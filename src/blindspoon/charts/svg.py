@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from html import escape
 from itertools import groupby
 from typing import NamedTuple
@@ -35,11 +35,7 @@ class Form(NamedTuple):
 def inline_svg(scene: Scene, label: str) -> str:
     """Write a scene for a page, in CSS custom properties that fall back to the light theme.
 
-    Parameters
-    ----------
-    scene : Scene
-    label : str
-        What a screen reader says; empty for an ornament that it leaves out.
+    The label is what a screen reader says; empty for an ornament that it leaves out.
     """
     named = f'role="img" aria-label="{escape(label)}"' if label else 'aria-hidden="true"'
     return _svg(scene, named, lambda ink: f"var({PREFIX}{ink},{PALETTE[ink][0]})")
@@ -48,17 +44,10 @@ def inline_svg(scene: Scene, label: str) -> str:
 def standalone_svg(
     scene: Scene, label: str, *, dark: bool = False, size: tuple[int, int] | None = None
 ) -> bytes:
-    """Write a scene as an SVG file.
+    """Write a scene as an SVG file, in the colours for a dark ground or a light one.
 
-    Parameters
-    ----------
-    scene : Scene
-    label : str
-        What a screen reader says.
-    dark : bool
-        Whether its colours are those for a dark ground.
-    size : tuple of int, optional
-        Width and height in pixels to which the scene is enlarged; its own without.
+    The label is what a screen reader says; `size` is the width and height in pixels to which the
+    scene is enlarged, its own without.
     """
     named = f'xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(label)}"'
     text = _svg(scene, named, lambda ink: PALETTE[ink][dark], size)
@@ -69,22 +58,19 @@ def _svg(scene: Scene, named: str, paint: Paint, size: tuple[int, int] | None = 
     own = (_short(scene.width), _short(scene.height))
     width, height = size or own
     forms = (form for shape in scene.shapes for form in _forms(shape, paint))
-    body = "".join(_written(look, list(group)) for look, group in groupby(forms, key=_look))
+    body = "".join(_written(*group) for group in groupby(forms, key=lambda form: form.look))
     return (
         f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}" '
         f'font-family="{FONTS}">{body}</svg>'
     )
 
 
-def _look(form: Form) -> str:
-    return form.look
-
-
-def _written(look: str, forms: list[Form]) -> str:
+def _written(look: str, group: Iterable[Form]) -> str:
     """Write forms that look alike, saying so once."""
-    if len(forms) == 1:
-        return forms[0].written(look)
-    return f"<g{look}>{''.join(form.written() for form in forms)}</g>"
+    first, *others = group
+    if not others:
+        return first.written(look)
+    return f"<g{look}>{''.join(form.written() for form in (first, *others))}</g>"
 
 
 def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:

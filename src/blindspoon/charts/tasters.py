@@ -1,7 +1,4 @@
-"""The charts of single tasters: which scale they use, how alike they see and repeat.
-
-The chart of the place of a cup in its order: whether early cups score otherwise.
-"""
+"""The charts of the panel: scale use, likeness and repeats of tasters, and the order of cups."""
 
 from __future__ import annotations
 
@@ -10,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.axis import Axis
+from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
 from blindspoon.findings.panel_results import AttributePanel, Effect, OrderEffect, TasterReview
@@ -22,17 +19,7 @@ from blindspoon.trial import Attribute
 def places_chart(attribute: Attribute, found: AttributePanel, source: str) -> Chart | None:
     """Draw how far the cups at each place lie from the mean of all places.
 
-    Parameters
-    ----------
-    attribute : Attribute
-    found : AttributePanel
-    source : str
-        Where the data come from.
-
-    Returns
-    -------
-    Chart or None
-        None where it cannot be estimated, or the places are more than `MOST_MARKS`.
+    None where it cannot be estimated, or the places are more than `MOST_MARKS`.
     """
     if isinstance(found.position, NoResult) or len(found.position.effects) > MOST_MARKS:
         return None
@@ -60,24 +47,16 @@ def places_title(attribute: Attribute, first: Effect | NoResult) -> str:
 
 def _places_plot(attribute: Attribute, found: OrderEffect) -> DotPlot:
     intervals = [effect.interval for effect in found.effects]
-    margin, scale = attribute.margin, attribute.scale
-    least = max(margin or 0.0, (scale.high - scale.low) / 20)
+    scale = attribute.scale
+    least = max(attribute.margin or 0.0, (scale.high - scale.low) / 20)
     reach = 1.05 * max(least, *(max(-interval.low, interval.high) for interval in intervals))
-    shaded = f" Shaded: within the margin of {wording.margin(attribute)}." if margin else ""
-    less, more = wording.directions(attribute)
-    axis = Axis(
-        low=-reach,
-        high=reach,
-        head="Distance from the mean of all places, in points",
-        ends=(f"← {less}", f"{more} →"),
-        reference=0.0,
-        band=None if margin is None else Interval(-margin, margin),
-        signed=True,
-    )
-    key = (
+    head = "Distance from the mean of all places, in points"
+    axis = difference_axis(attribute, (-reach, reach), head=head, words="")
+    dots = (
         "Dots: the place of a cup in its order, the variants and the tasters’ levels allowed "
-        f"for, with {wording.percent(LEVEL)} intervals, each on its own.{shaded} Exploratory."
+        f"for, with {wording.percent(LEVEL)} intervals, each on its own."
     )
+    key = " ".join((dots, *shaded_words(attribute), "Exploratory."))
     rows = [
         Row(label=f"Cup {effect.label}", dots=(Dot(estimate=effect.effect, interval=interval),))
         for effect, interval in zip(found.effects, intervals, strict=True)
@@ -94,20 +73,10 @@ _KEYS = {
 
 
 def scale_use_chart(attribute: Attribute, found: AttributePanel, source: str) -> Chart | None:
-    """Draw which part of the scale each taster fills.
+    """Draw which part of the scale each taster fills; None where single ones are not described.
 
-    Parameters
-    ----------
-    attribute : Attribute
-    found : AttributePanel
-    source : str
-        Where the data come from.
-
-    Returns
-    -------
-    Chart or None
-        None where single tasters are not described. Above `MOST_MARKS` tasters they have no names:
-        three densities show their lowest, mean and highest scores.
+    Above `MOST_MARKS` tasters they have no names: three densities show their lowest, mean and
+    highest scores.
     """
     reviews = _reviews(found)
     if not reviews:
@@ -153,17 +122,17 @@ def _use_ranges(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlo
         "Each dot is a taster’s mean score; the thin line runs from their lowest score to "
         "their highest, the thick one a standard deviation to either side of the mean."
     )
-    rows = tuple(Row(label=review.taster, dots=(_used(review),)) for review in ordered)
-    return DotPlot(axes=(_use_axis(attribute),), rows=rows, key=(key, key), kind="Range plot")
-
-
-def _used(review: TasterReview) -> Dot:
-    use = review.scale_use
-    thick = None
-    if not isinstance(use.sd, NoResult):
-        thick = Interval(max(use.mean - use.sd, use.lowest), min(use.mean + use.sd, use.highest))
-    whole = Interval(use.lowest, use.highest)
-    return Dot(estimate=use.mean, interval=whole, thick=thick, ink="people")
+    rows = []
+    for review in ordered:
+        use, thick = review.scale_use, None
+        if not isinstance(use.sd, NoResult):
+            low, high = max(use.mean - use.sd, use.lowest), min(use.mean + use.sd, use.highest)
+            thick = Interval(low, high)
+        whole = Interval(use.lowest, use.highest)
+        dot = Dot(estimate=use.mean, interval=whole, thick=thick, ink="people")
+        rows.append(Row(label=review.taster, dots=(dot,)))
+    axes = (_use_axis(attribute),)
+    return DotPlot(axes=axes, rows=tuple(rows), key=(key, key), kind="Range plot")
 
 
 def _use_densities(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
@@ -190,18 +159,7 @@ def _density(label: str, values: Sequence[float], digits: int) -> Row:
 def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) -> Chart | None:
     """Draw how far each taster sees the variants as the others do, and repeats their own scores.
 
-    Parameters
-    ----------
-    attribute : Attribute
-    found : AttributePanel
-    source : str
-        Where the data come from.
-
-    Returns
-    -------
-    Chart or None
-        None where neither is known of any taster. Above `MOST_MARKS` tasters a density shows
-        the first.
+    None where neither is known of any taster. Above `MOST_MARKS` tasters a density shows the first.
     """
     reviews = _reviews(found)
     many = len(reviews) > MOST_MARKS
@@ -241,13 +199,11 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
 
 
 def _correlations(reviews: Sequence[TasterReview]) -> list[float]:
-    correlations = (review.correlation for review in reviews)
-    return [found for found in correlations if isinstance(found, float)]
+    return [found for review in reviews if (found := _known(review.correlation)) is not None]
 
 
 def _own_spreads(reviews: Sequence[TasterReview]) -> list[float]:
-    spreads = (review.repeatability_sd for review in reviews)
-    return [spread for spread in spreads if isinstance(spread, float)]
+    return [found for review in reviews if (found := _known(review.repeatability_sd)) is not None]
 
 
 def _alike_axes(reviews: Sequence[TasterReview]) -> tuple[Axis, ...]:
@@ -263,10 +219,17 @@ def _alike_axes(reviews: Sequence[TasterReview]) -> tuple[Axis, ...]:
 
 def _alike_plot(reviews: Sequence[TasterReview], axes: tuple[Axis, ...]) -> DotPlot:
     """Set the tasters from the most agreeing one on; those without a correlation come last."""
-    ordered = sorted(reviews, key=lambda review: -_known(review.correlation, -2.0))
+    known = [(review, _known(review.correlation)) for review in reviews]
+    ordered = sorted(known, key=lambda pair: 2.0 if pair[1] is None else -pair[1])
     rows = [
-        Row(label=review.taster, dots=tuple(_alike_dot(review, axis) for axis in axes))
-        for review in ordered
+        Row(
+            label=review.taster,
+            dots=tuple(
+                Dot(estimate=seen if axis.head == SEEN else _known(review.repeatability_sd))
+                for axis in axes
+            ),
+        )
+        for review, seen in ordered
     ]
     said = [_KEYS[axis.head] for axis in axes]
     if len(said) == 2:
@@ -279,13 +242,8 @@ def _alike_plot(reviews: Sequence[TasterReview], axes: tuple[Axis, ...]) -> DotP
     return DotPlot(axes=axes, rows=tuple(rows), key=(key, key))
 
 
-def _alike_dot(review: TasterReview, axis: Axis) -> Dot:
-    found = review.correlation if axis.head == SEEN else review.repeatability_sd
-    return Dot(estimate=None if isinstance(found, NoResult) else found)
-
-
-def _known(found: float | NoResult, otherwise: float) -> float:
-    return otherwise if isinstance(found, NoResult) else found
+def _known(found: float | NoResult) -> float | None:
+    return None if isinstance(found, NoResult) else found
 
 
 def _seen_density(axis: Axis, reviews: Sequence[TasterReview]) -> DotPlot:
