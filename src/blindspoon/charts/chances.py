@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,14 +12,12 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.style import Laid, Sheet
 from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.simulate.size_results import Chance, Sizing, SizingCell
+from blindspoon.simulate.panels import WANTED
+from blindspoon.simulate.size_results import Sizing, SizingCell
+from blindspoon.simulate.sizing_words import HARDLY, Cells, ChanceOf, panel_words
 from blindspoon.trial import Attribute, Trial
 
-WANTED, HARDLY = 0.8, 0.05
-"""The chance that is asked for, and the one below which a panel cannot hope; as sizing has them."""
 KINDS: tuple[Literal["ring", "disc", "diamond"], ...] = ("ring", "disc", "diamond")
-
-Cells = Sequence[SizingCell]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +25,7 @@ class Goal:
     """What a panel may hope to show, and how likely it is to."""
 
     head: str
-    chance: Callable[[SizingCell], Chance]
+    chance: ChanceOf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,12 +185,7 @@ def _who(cells: Cells) -> str:
     """Name panels: "40 tasters in one session, 32 in two or 20 in three"."""
     first, *others = cells
     names = [f"{cell.tasters} in {wording.spelled(cell.sessions)}" for cell in others]
-    return wording.listing([_panel(first), *names], "or")
-
-
-def _panel(cell: SizingCell, at_most: str = "") -> str:
-    sessions = f"{wording.spelled(cell.sessions)} session{'s' * (cell.sessions > 1)}"
-    return f"{wording.count(cell.tasters, 'taster')} in {at_most}{sessions}"
+    return wording.listing([panel_words(first), *names], "or")
 
 
 def _span(sizes: Sequence[int], noun: str) -> str:
@@ -201,7 +194,8 @@ def _span(sizes: Sequence[int], noun: str) -> str:
 
 
 def _largest(chances: Chances) -> str:
-    return f"up to {_panel(chances.rows[-1][-1], 'up to ' if len(chances.rows) > 1 else '')}"
+    link = " in up to " if len(chances.rows) > 1 else " in "
+    return f"up to {panel_words(chances.rows[-1][-1], link)}"
 
 
 def _points(value: float) -> str:
@@ -218,7 +212,7 @@ def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
         f"Up the side: times in 10. Dashed: {OFTEN}.",
     ]
     if planned is not None:
-        parts.append(f"The large mark is the planned panel: {_panel(planned)}.")
+        parts.append(f"The large mark is the planned panel: {panel_words(planned)}.")
     small = ", too small to draw" if error * TALL < RADIUS else ""
     parts.append(
         f"The simulation’s own standard error is at most {wording.number(10 * error, 1)}"

@@ -266,18 +266,14 @@ def _kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, Flo
     extra = spread[:, 0, 0, None] * y**2 - 2 * spread[:, 0, 1, None] * y + spread[:, 1, 1, None]
     servings = design.tasters * design.sessions
     plain = (np.eye(design.variants - 1) + 1) / servings
-    adjusted = plain + _outer(design.pull, y / wide + curve * extra)
+    weights = y / wide + curve * extra
+    adjusted = plain + (design.pull * weights[:, None, :]) @ design.pull.T
     squared = design.pull.T**2
     own = 2 / servings + (y / wide) @ squared
     slope_x = 2 / servings + (e * (y / wide) ** 2) @ squared
     slope_y = ((1 - e) / wide**2) @ squared
     slopes = np.stack([slope_x, slope_y])
     return adjusted, 2 * own**2 / np.einsum("amv,mab,bmv->mv", slopes, spread, slopes)
-
-
-def _outer(pull: FloatArray, weights: FloatArray) -> FloatArray:
-    """Sum the outer products of the columns of `pull` with each row of weights."""
-    return (pull * weights[:, None, :]) @ pull.T
 
 
 def _spread_of_variances(design: Balanced, ratio: FloatArray) -> FloatArray:
@@ -350,12 +346,12 @@ def _critical(design: Balanced, alpha: float) -> tuple[Chebyshev, ...]:
     constant = design.sessions == 1 or not design.efficiency.size
     degree = 0 if constant else NODES - 1
     nodes = np.polynomial.chebyshev.chebpts1(degree + 1) / 2 + 0.5
-    covariance, df = _kenward_roger(design, nodes)
+    covariance, dfs = _kenward_roger(design, nodes)
     values = np.empty((nodes.size, design.variants - 1))
-    for row, (matrix, own_df) in enumerate(zip(covariance, df, strict=True)):
+    for row, (matrix, own_df) in enumerate(zip(covariance, dfs, strict=True)):
         sd = np.sqrt(np.diag(matrix))
         family = Dunnett(matrix / np.outer(sd, sd))
-        values[row] = [family.critical_value(alpha, float(f"{each:.11g}")) for each in own_df]
+        values[row] = [family.critical_value(alpha, float(f"{df:.11g}")) for df in own_df]
     return tuple(Chebyshev.fit(nodes, column, degree, domain=[0, 1]) for column in values.T)
 
 

@@ -153,11 +153,6 @@ class Answer:
 def answers(result: AttributeResult, procedure: By) -> dict[int, Answer]:
     """Pick a procedure's answers out of the verdicts of a trial that the mixed model decides.
 
-    Parameters
-    ----------
-    result : AttributeResult
-    procedure : {"mixed", "ranks"}
-
     Returns
     -------
     dict of int to Answer
@@ -175,15 +170,7 @@ def answers(result: AttributeResult, procedure: By) -> dict[int, Answer]:
 
 
 def tally(said: Sequence[dict[int, Answer]], true: Truths, procedure: By) -> IntArray:
-    """Count right and wrong over trials.
-
-    Parameters
-    ----------
-    said : sequence of dict
-        The answers of each trial.
-    true : Truths
-    procedure : {"mixed", "ranks"}
-        Whose true differences the intervals are held against.
+    """Count right and wrong over trials, by the answers of each.
 
     Returns
     -------
@@ -201,59 +188,40 @@ def tally(said: Sequence[dict[int, Answer]], true: Truths, procedure: By) -> Int
     """
     counts = np.zeros((len(QUESTIONS), 2), dtype=np.int64)
     for trial in said:
-        replies = (
-            _false_alarm(trial, true),
-            _covered(trial, true.differences(procedure)),
-            _found(trial, true),
-            _false_alike(trial, true),
-        )
-        counts += [(bool(reply), reply is not None) for reply in replies]
+        counts += [(bool(reply), reply is not None) for reply in _replies(trial, true, procedure)]
     return counts
 
 
-def rates(counts: IntArray) -> dict[str, Rate | None]:
-    """Turn counts of shape (4, 2) into rates; None for a question that was never asked."""
-    return {
-        name: _rate(int(true), int(asked)) if asked else None
-        for name, (true, asked) in zip(QUESTIONS, counts, strict=True)
-    }
+def _replies(trial: dict[int, Answer], true: Truths, procedure: By) -> tuple[bool | None, ...]:
+    """Answer `QUESTIONS` for one trial; None where one cannot be asked."""
 
+    def called(numbers: Sequence[int], *kinds: Kind) -> bool:
+        return any(number in trial and trial[number].kind in kinds for number in numbers)
 
-def _rate(true: int, asked: int) -> Rate:
-    share = true / asked
-    return Rate(share, math.sqrt(share * (1 - share) / asked), asked)
-
-
-def _numbers(true: Truths, *, differs: bool) -> list[int]:
-    return [number for number, off in enumerate(true.differs, 1) if off == differs]
-
-
-def _called(trial: dict[int, Answer], numbers: Iterable[int], kinds: tuple[Kind, Kind]) -> bool:
-    return any(number in trial and trial[number].kind in kinds for number in numbers)
-
-
-def _false_alarm(trial: dict[int, Answer], true: Truths) -> bool | None:
-    like = _numbers(true, differs=False)
-    return _called(trial, like, ("different", "slight")) if like else None
-
-
-def _found(trial: dict[int, Answer], true: Truths) -> bool | None:
-    off = _numbers(true, differs=True)
-    return _called(trial, off, ("different", "slight")) if len(off) == 1 else None
-
-
-def _false_alike(trial: dict[int, Answer], true: Truths) -> bool | None:
-    off = _numbers(true, differs=True)
-    return _called(trial, off, ("alike", "slight")) if off else None
-
-
-def _covered(trial: dict[int, Answer], differences: Sequence[float]) -> bool | None:
+    like = [number for number, off in enumerate(true.differs, 1) if not off]
+    unlike = [number for number, off in enumerate(true.differs, 1) if off]
+    differences = true.differences(procedure)
     held = [
         answer.interval.low - SLACK <= differences[number - 1] <= answer.interval.high + SLACK
         for number, answer in trial.items()
         if answer.interval is not None
     ]
-    return all(held) if held else None
+    return (
+        called(like, "different", "slight") if like else None,
+        all(held) if held else None,
+        called(unlike, "different", "slight") if len(unlike) == 1 else None,
+        called(unlike, "alike", "slight") if unlike else None,
+    )
+
+
+def rates(counts: IntArray) -> dict[str, Rate | None]:
+    """Turn counts of shape (4, 2) into rates; None for a question that was never asked."""
+    found: dict[str, Rate | None] = {}
+    for name, (true, asked) in zip(QUESTIONS, counts.tolist(), strict=True):
+        share = true / asked if asked else 0.0
+        error = math.sqrt(share * (1 - share) / max(asked, 1))
+        found[name] = Rate(share, error, asked) if asked else None
+    return found
 
 
 TASTERS = (4, 6, 8, 12, 16, 24)
@@ -296,15 +264,10 @@ def calibrate(
         Sizes of panels, from 2.
     variants : sequence of int
         From 3, the control included.
-    situations : sequence of Situation
     n_jobs : int, optional
         Processes, as joblib counts them: -1 for all cores.
     progress : callable, optional
         Called with the chunks of trials done and their number, first with 0.
-
-    Returns
-    -------
-    Calibration
 
     Examples
     --------
@@ -317,7 +280,10 @@ def calibrate(
         Panel(situation=situation, variants=kinds, tasters=size, truth=truth)
         for situation, kinds, size, truth in grid
     ]
-    wanted = {panel: _trials(panel, trials) for panel in panels}
+    wanted = {
+        panel: max(1, trials >> (panel.tasters > EXACT_UP_TO) + (panel.truth != "none"))
+        for panel in panels
+    }
     jobs = [
         (seed, panel, start, min(CHUNK, count - start))
         for panel, count in sorted(wanted.items(), key=lambda asked: -asked[0].tasters)
@@ -325,27 +291,26 @@ def calibrate(
     ]
     counted = {panel: np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64) for panel in panels}
     chunks = sweep(count_chunk, jobs, n_jobs, progress)
-    for (_, panel, _, _), counts in zip(jobs, chunks, strict=True):
-        counted[panel] += counts
-    cells = [cell for panel in panels for cell in _cells(panel, wanted[panel], counted[panel])]
+    for (_, panel, _, _), chunk in zip(jobs, chunks, strict=True):
+        counted[panel] += chunk
+    cells = [
+        CalibrationCell(
+            situation=panel.situation.name,
+            variants=panel.variants,
+            tasters=panel.tasters,
+            truth=panel.truth,
+            procedure=procedure,
+            trials=wanted[panel],
+            **rates(counts),
+        )
+        for panel in panels
+        for procedure, counts in zip(BOTH, counted[panel], strict=True)
+    ]
     return Calibration(trials=trials, seed=seed, cells=tuple(cells))
 
 
-def _trials(panel: Panel, trials: int) -> int:
-    halved = (panel.tasters > EXACT_UP_TO) + (panel.truth != "none")
-    return max(1, trials >> halved)
-
-
 def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> IntArray:
-    """Simulate and judge one chunk of trials.
-
-    Parameters
-    ----------
-    seed : int
-    panel : Panel
-    start : int
-        Number of the chunk's first trial in its cell.
-    trials : int
+    """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
     Returns
     -------
@@ -366,21 +331,6 @@ def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> IntArray:
     return np.array(counts)
 
 
-def _cells(panel: Panel, trials: int, counts: IntArray) -> list[CalibrationCell]:
-    return [
-        CalibrationCell(
-            situation=panel.situation.name,
-            variants=panel.variants,
-            tasters=panel.tasters,
-            truth=panel.truth,
-            procedure=procedure,
-            trials=trials,
-            **rates(counted),
-        )
-        for procedure, counted in zip(BOTH, counts, strict=True)
-    ]
-
-
 LIMIT = 0.055
 """Highest rate of an error at alpha 0.05 that is taken as held; coverage is at least 1 less it."""
 
@@ -395,12 +345,7 @@ BOUND_QUESTIONS = ("false_alarm", "coverage", "false_alike")
 
 
 def is_beyond(question: str, rate: Rate) -> bool:
-    """Tell whether a rate is worse than its limit by more than its noise.
-
-    Parameters
-    ----------
-    question : {"false_alarm", "coverage", "false_alike", "found"}
-    rate : Rate
+    """Tell whether a rate of one of `QUESTIONS` is worse than its limit by more than its noise.
 
     Examples
     --------

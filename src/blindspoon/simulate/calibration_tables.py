@@ -35,11 +35,7 @@ question could be asked."""
 
 PROCEDURES: dict[By, str] = {"mixed": "mixed model", "ranks": "ranks"}
 
-DIFFER: dict[Truth, str] = {
-    "none": "none differs",
-    "one": "one differs",
-    "all": "all differ",
-}
+DIFFER: dict[Truth, str] = {"none": "none differs", "one": "one differs", "all": "all differ"}
 
 COLUMNS: tuple[tuple[str, str, Truth], ...] = (
     ("false alarm, none differs", "false_alarm", "none"),
@@ -229,14 +225,10 @@ class Asked:
 
     Parameters
     ----------
-    trials, seed : int
-        See `blindspoon.simulate.calibrate.calibrate`.
-    tasters : sequence of int
-        Sizes of panels; the usual ones where empty.
+    trials, seed, tasters, jobs
+        See `blindspoon.simulate.calibrate.calibrate`; the usual panels where empty.
     only : sequence of str
         Names of situations; all where empty.
-    jobs : int
-        Processes, as joblib counts them.
     """
 
     trials: int = TRIALS
@@ -254,22 +246,6 @@ def run(asked: Asked, progress: Progress | None = None) -> Calibration:
     DesignError
         If there is no such situation, or a panel is of one.
     """
-    _check(asked)
-    return calibrate(
-        trials=asked.trials,
-        seed=asked.seed,
-        tasters=tuple(dict.fromkeys(asked.tasters)) or TASTERS,
-        situations=_chosen(asked.only) or SITUATIONS,
-        n_jobs=asked.jobs,
-        progress=progress,
-    )
-
-
-def _chosen(names: Sequence[str]) -> tuple[Situation, ...]:
-    return tuple(situation for situation in SITUATIONS if situation.name in names)
-
-
-def _check(asked: Asked) -> None:
     known = [situation.name for situation in SITUATIONS]
     problems = [
         _unfit("--only", f"there is no situation {name}{did_you_mean(name, known)}", known)
@@ -280,6 +256,15 @@ def _check(asked: Asked) -> None:
         problems.append(_unfit("--tasters", "a panel of one", ["2 tasters or more"]))
     if problems:
         raise DesignError(problems)
+    chosen = tuple(situation for situation in SITUATIONS if situation.name in asked.only)
+    return calibrate(
+        trials=asked.trials,
+        seed=asked.seed,
+        tasters=tuple(dict.fromkeys(asked.tasters)) or TASTERS,
+        situations=chosen or SITUATIONS,
+        n_jobs=asked.jobs,
+        progress=progress,
+    )
 
 
 def _unfit(option: str, found: str, allowed: Sequence[str]) -> Problem:

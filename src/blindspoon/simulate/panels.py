@@ -75,11 +75,6 @@ interval lies inside the margin, both (m, k - 1); only what is asked for has to 
 def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingCell, SizingCell]:
     """Simulate the trials of one size of panel.
 
-    Parameters
-    ----------
-    question : Question
-    tasters, sessions : int
-
     Returns
     -------
     tuple of SizingCell
@@ -151,14 +146,7 @@ class Simulated:
 def rank_differences(scores: FloatArray) -> FloatArray:
     """Give each taster's mean differences from variant 0, ties settled as `compare_ranks` does.
 
-    Parameters
-    ----------
-    scores : float array, shape (m, t, k, s)
-
-    Returns
-    -------
-    float array, shape (m, t, k - 1)
-        In points.
+    From scores of shape (m, t, k, s) to differences of shape (m, t, k - 1), in points.
     """
     means = settle_ties(scores.mean(axis=3))
     return settle_ties(means[:, :, 1:] - means[:, :, :1])

@@ -1,7 +1,4 @@
-"""What is truly so on the rounded, bounded scale: levels and the two true differences.
-
-What the simulated tastings are like: one frozen value a situation.
-"""
+"""Situations of simulated tastings, and what is truly so in each on its rounded, bounded scale."""
 
 from __future__ import annotations
 
@@ -198,16 +195,7 @@ class Truths:
 def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
     """Work out levels at which rounded scores differ by exactly the margin, or not at all.
 
-    Parameters
-    ----------
-    situation : Situation
-    truth : {"none", "one", "all"}
-    variants : int
-        The control included.
-
-    Returns
-    -------
-    Truths
+    The control counts among the variants.
 
     Notes
     -----
@@ -219,7 +207,7 @@ def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
     --------
     >>> from blindspoon.simulate.situations import SITUATIONS
     >>> found = truths(SITUATIONS[0], "one", 4)
-    >>> found.differs, [round(each, 9) for each in found.means], found.pseudomedians
+    >>> found.differs, [round(mean, 9) for mean in found.means], found.pseudomedians
     ((False, False, True), [0.0, 0.0, 1.5], (0.0, 0.0, 1.5))
     """
     differs = differing(truth, variants)
@@ -232,15 +220,16 @@ def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
         _mean(situation, variants, level, spread) - control
         for level, spread in zip(others, spreads[1:], strict=True)
     ]
+    levels = (situation.middle, *others)
     return Truths(
-        levels=(situation.middle, *others),
+        levels=levels,
         differs=differs,
         means=tuple(means),
         pseudomedians=tuple(
             _pseudomedian(situation, (situation.middle, spreads[0]), (level, spread))
             for level, spread in zip(others, spreads[1:], strict=True)
         ),
-        uneven=_is_uneven(situation, (situation.middle, *others), spreads),
+        uneven=_is_uneven(situation, levels, spreads),
     )
 
 
@@ -294,7 +283,7 @@ def _pseudomedian(
     )  # fmt: skip
     chances = np.cumsum(np.convolve(difference, difference))
     values = (np.arange(chances.size) - chances.size // 2) * step / (2 * sessions)
-    low, high = (int(np.searchsorted(chances, 0.5 + each)) for each in (-1e-9, 1e-9))
+    low, high = np.searchsorted(chances, [0.5 - 1e-9, 0.5 + 1e-9])
     return float(values[low] + values[high]) / 2
 
 

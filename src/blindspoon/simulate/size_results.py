@@ -1,7 +1,4 @@
-"""What the simulated trials showed, one frozen value a panel and procedure.
-
-How widely scores scatter: the only thing that sizing has to assume or be told.
-"""
+"""What sizing has to be told, how widely scores scatter, and what its simulated trials showed."""
 
 from __future__ import annotations
 
@@ -96,7 +93,14 @@ def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
     """
     fit = earlier.mixed if isinstance(earlier, AttributeResult) else earlier
     if isinstance(fit, NoResult):
-        raise DesignError([_no_fit(title, fit.reason)])
+        problem = Problem(
+            slug="no-spread",
+            file="trial.toml",
+            found=f"the trial “{title}” gives no spread: {fit.reason.rstrip('.')}",
+            allowed="an earlier trial has a mixed model of the attribute",
+            remedy="Name another trial, or give the standard deviations",
+        )
+        raise DesignError([problem])
     if fit.taster_variant_sd is not None:
         return Spread(
             residual_sd=fit.residual_sd,
@@ -113,16 +117,6 @@ def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
             f"as in the trial “{title}”, whose one session cannot tell cup-to-cup scatter from"
             " tasters' own opinions of a variant, so that their sum was split as is common practice"
         ),
-    )
-
-
-def _no_fit(title: str, reason: str) -> Problem:
-    return Problem(
-        slug="no-spread",
-        file="trial.toml",
-        found=f"the trial “{title}” gives no spread: {reason.rstrip('.')}",
-        allowed="an earlier trial has a mixed model of the attribute",
-        remedy="Name another trial, or give the standard deviations",
     )
 
 
@@ -236,15 +230,7 @@ class Sizing:
 
     def to_record(self) -> Record:
         """Everything, ready for JSON: text, finite numbers, None, lists and dictionaries."""
-        return {
-            "attribute": self.attribute,
-            "margin": self.margin,
-            "alpha": self.alpha,
-            "decided_by": self.decided_by,
-            "variants": self.variants,
-            "spread": asdict(self.spread),
-            "trials": self.trials,
-            "seed": self.seed,
+        return asdict(self) | {
             "cells": [cell.to_record() for cell in self.cells],
             "assumptions": list(self.assumptions),
             "sentences": list(self.sentences),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import takewhile
 
 from blindspoon import wording
 from blindspoon.findings.verdict import PROCEDURES
@@ -11,19 +12,14 @@ from blindspoon.simulate.size_results import Chance, SizingCell
 from blindspoon.trial import Attribute, Trial
 
 Cells = Sequence[SizingCell]
+ChanceOf = Callable[[SizingCell], Chance]
 
 HARDLY = 0.05
 """A chance below which a panel is said to be unable to show something."""
 
 
 def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tuple[str, ...]:
-    """List what was taken for granted.
-
-    Returns
-    -------
-    tuple of str
-        Whole sentences.
-    """
+    """List what was taken for granted, in whole sentences."""
     spread, scale = question.spread, attribute.scale
     digits = wording.digits_for(scale) + 1
     cup, taster, own = (
@@ -58,12 +54,9 @@ def _others(question: Question) -> str:
 def sentences_of(
     trial: Trial, attribute: Attribute, question: Question, cells: Cells
 ) -> tuple[str, ...]:
-    """Say what the panels can hope for, by the procedure that decides.
+    """Say what the panels can hope for, by the procedure that decides, in whole sentences.
 
-    Returns
-    -------
-    tuple of str
-        Whole sentences: what it takes, what the planned panel can do, and what cannot be done.
+    They say what it takes, what the planned panel can do, and what cannot be done.
     """
     deciding = [cell for cell in cells if cell.procedure == trial.decision.by]
     return (
@@ -78,7 +71,7 @@ def _needed(attribute: Attribute, question: Question, cells: Cells) -> list[str]
     """Say what panel it takes to see the margin, twice the margin, and to show alike."""
     margin = wording.plain(question.margin)
     twice = wording.plain(2 * question.margin)
-    goals: list[tuple[str, Callable[[SizingCell], Chance]]] = [
+    goals: list[tuple[str, ChanceOf]] = [
         (f"see a {margin}-point difference", lambda cell: cell.chance_margin),
         (f"see a {twice}-point difference", lambda cell: cell.chance_twice),
         (
@@ -89,17 +82,17 @@ def _needed(attribute: Attribute, question: Question, cells: Cells) -> list[str]
     return [_takes(goal, chance, cells) for goal, chance in goals]
 
 
-def _takes(goal: str, chance: Callable[[SizingCell], Chance], cells: Cells) -> str:
+def _takes(goal: str, chance: ChanceOf, cells: Cells) -> str:
     enough = [
         min((cell for cell in row if chance(cell).value >= WANTED), key=_tasters, default=None)
         for row in _by_sessions(cells)
     ]
-    panels = [_panel(cell) for cell in enough if cell is not None]
+    panels = [panel_words(cell) for cell in enough if cell is not None]
     if panels:
         return f"To {goal} 8 times in 10 takes {wording.listing(panels, 'or')}."
     best = max(cells, key=lambda cell: chance(cell).value)
     return (
-        f"No panel tried here would {goal} 8 times in 10; {_panel(best)} would do so"
+        f"No panel tried here would {goal} 8 times in 10; {panel_words(best)} would do so"
         f" {_times(chance(best).value)}."
     )
 
@@ -116,7 +109,7 @@ def _of_one_panel(
 
 
 def _can(attribute: Attribute, question: Question, cell: SizingCell) -> str:
-    who = _panel(cell, ", ")
+    who = panel_words(cell, ", ")
     alike = f"alike within {wording.margin(attribute)}"
     others = question.variants - 1
     whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
@@ -136,30 +129,19 @@ def _can(attribute: Attribute, question: Question, cell: SizingCell) -> str:
 def _cannot(attribute: Attribute, question: Question, cells: Cells) -> list[str]:
     """Name the panels that can hardly show a difference of one margin, or alike."""
     margin = wording.plain(question.margin)
-    goals: list[tuple[str, Callable[[SizingCell], Chance]]] = [
+    goals: list[tuple[str, ChanceOf]] = [
         (f"see a {margin}-point difference", lambda cell: cell.chance_margin),
         (f"show variants alike within {wording.margin(attribute)}", lambda c: c.chance_alike),
     ]
-    said = []
-    for goal, chance in goals:
-        limits = [_last_unable(row, chance) for row in _by_sessions(cells)]
-        panels = [_up_to(cell) for cell in limits if cell is not None]
-        if panels:
-            said.append(
-                f"Panels that can hardly ever {goal} (less than 1 time in 20):"
-                f" {wording.listing(panels)}."
-            )
-    return said
+    return [said for goal, chance in goals if (said := _hardly(goal, chance, cells))]
 
 
-def _last_unable(row: Cells, chance: Callable[[SizingCell], Chance]) -> SizingCell | None:
-    """Largest panel up to which none reaches the chance."""
-    last = None
-    for cell in row:
-        if chance(cell).value >= HARDLY:
-            break
-        last = cell
-    return last
+def _hardly(goal: str, chance: ChanceOf, cells: Cells) -> str:
+    rows = _by_sessions(cells)
+    unable = [[*takewhile(lambda cell: chance(cell).value < HARDLY, row)] for row in rows]
+    last = [panel_words(row[-1]).replace("tasters", "tasters or fewer", 1) for row in unable if row]
+    said = f"Panels that can hardly ever {goal} (less than 1 time in 20)"
+    return f"{said}: {wording.listing(last)}." if last else ""
 
 
 def _rank_floor(question: Question, cells: Cells) -> list[str]:
@@ -183,14 +165,10 @@ def _tasters(cell: SizingCell) -> int:
     return cell.tasters
 
 
-def _panel(cell: SizingCell, link: str = " in ") -> str:
+def panel_words(cell: SizingCell, link: str = " in ") -> str:
     """Name a panel: "12 tasters in two sessions"."""
     sessions = f"{wording.spelled(cell.sessions)} session{'s' * (cell.sessions > 1)}"
     return f"{wording.count(cell.tasters, 'taster')}{link}{sessions}"
-
-
-def _up_to(cell: SizingCell) -> str:
-    return _panel(cell).replace("tasters", "tasters or fewer", 1)
 
 
 def _times(chance: float) -> str:

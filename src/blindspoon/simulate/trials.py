@@ -60,17 +60,8 @@ def draw_scores(
 ) -> FloatArray:
     """Draw the scores of many trials in which one variant differs from all others.
 
-    Parameters
-    ----------
-    panel : Panel
-    spread : Spread
-    scale : Scale
-        Scores are rounded to its step and stop at its ends.
-    shift : float
-        True difference in points, see `true_levels`.
-    trials : int
-    rng : numpy.random.Generator
-        The same state gives the same tasters and cups, whatever the shift.
+    The shift is the true difference in points, see `true_levels`. The same state of the generator
+    gives the same tasters and cups, whatever the shift.
 
     Returns
     -------
@@ -91,7 +82,7 @@ def draw_scores(
 
 def draw_scatter(panel: Panel, spread: Spread, trials: int, rng: np.random.Generator) -> FloatArray:
     """Draw what tasters and cups add to the levels, shape (trials, tasters, variants, sessions)."""
-    taster, variant, session = (place.ravel() for place in np.indices(panel.shape))
+    taster, variant, session = np.indices(panel.shape).reshape(3, -1)
     served = Served(session, taster, np.zeros_like(taster), variant)
     parts = spread.taster_sd, spread.taster_variant_sd, spread.residual_sd
     return _scatter(served, *parts, trials, rng).reshape(trials, *panel.shape)
@@ -147,11 +138,6 @@ def _scatter(
 
 def serving_positions(panel: Panel, rng: np.random.Generator) -> FloatArray:
     """Draw serving orders that are balanced for position in each session.
-
-    Parameters
-    ----------
-    panel : Panel
-    rng : numpy.random.Generator
 
     Returns
     -------
@@ -213,17 +199,7 @@ def make_trial(situation: Situation, variants: int, tasters: int) -> Trial:
 def simulate(
     trial: Trial, situation: Situation, true: Truths, trials: int, rng: np.random.Generator
 ) -> Iterator[tuple[Trial, ScoreTable]]:
-    """Draw orders and scores, again and again.
-
-    Parameters
-    ----------
-    trial : Trial
-        As `make_trial` gives it.
-    situation : Situation
-    true : Truths
-        The variants' levels.
-    trials : int
-    rng : numpy.random.Generator
+    """Draw orders and scores of a trial that `make_trial` gave, again and again.
 
     Yields
     ------
@@ -239,24 +215,13 @@ def simulate(
         scores = draw_trial_scores(situation, true, served, count, rng)
         missing = rng.random(scores.shape) < situation.missing
         seeds = rng.integers(2**31, size=count).tolist()
-        for each, absent, seed in zip(scores, missing, seeds, strict=True):
-            table = _table(trial, served, each, ~absent, balanced=request.complete)
+        for drawn, absent, seed in zip(scores, missing, seeds, strict=True):
+            table = _table(trial, served, drawn, ~absent, balanced=request.complete)
             yield replace(trial, seed=seed), table
 
 
 def draw_orders(request: ServingRequest, rng: np.random.Generator) -> Served:
-    """Draw every session's orders as `blind` does, without codes.
-
-    Parameters
-    ----------
-    request : ServingRequest
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    Served
-        Sorted by session, taster and place.
-    """
+    """Draw every session's orders as `blind` does, without codes; by session, taster and place."""
     tasters, cups = len(request.tasters), request.cups
     met = np.zeros((tasters, len(request.variants)), dtype=np.int64)
     drawn = np.empty((0, cups), dtype=np.int64)
@@ -265,29 +230,14 @@ def draw_orders(request: ServingRequest, rng: np.random.Generator) -> Served:
         np.add.at(met, (np.arange(tasters)[:, None], rows), 1)
         drawn = np.concatenate((drawn, rows))
     shape = (len(request.sessions), tasters, cups)
-    session, taster, place = (each.ravel() for each in np.indices(shape))
+    session, taster, place = np.indices(shape).reshape(3, -1)
     return Served(session, taster, place, drawn.ravel())
 
 
 def draw_trial_scores(
     situation: Situation, true: Truths, served: Served, trials: int, rng: np.random.Generator
 ) -> FloatArray:
-    """Draw what tasters say, none missing.
-
-    Parameters
-    ----------
-    situation : Situation
-    true : Truths
-    served : Served
-        n cups.
-    trials : int
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    float array, shape (trials, n)
-        In points, on the steps of the scale.
-    """
+    """Draw what tasters say of n cups, none missing: shape (trials, n), on the scale's steps."""
     variants = len(true.levels)
     scores = _scatter(
         served,
