@@ -79,8 +79,10 @@ def test_procedures_know_arrays_only():
 
 
 def test_file_and_class_names_are_unique():
-    names = [path.stem for path in MODULES if path.stem != "__init__"]
-    assert sorted(set(names)) == sorted(names)
+    stems = [path.stem for path in MODULES if path.stem != "__init__"]
+    classes = [n.name for path in MODULES for n in nodes(path) if isinstance(n, ast.ClassDef)]
+    for names in (stems, classes):
+        assert sorted(set(names)) == sorted(names)
 
 
 def test_only_files_opens_files():

@@ -16,7 +16,7 @@ from blindspoon.simulate.flips import make_flips, tell_apart, within
 from blindspoon.simulate.panels import rank_differences
 from blindspoon.simulate.size import size
 from blindspoon.simulate.size_results import common_practice
-from blindspoon.simulate.trials import Panel, draw_scores, serving_positions
+from blindspoon.simulate.trials import PanelSize, draw_scores, serving_positions
 from blindspoon.trial import Scale
 
 SCALE = Scale(low=0, high=10, step=0.5)
@@ -45,7 +45,7 @@ def test_the_default_sweep_takes_less_than_20_seconds_on_two_cores():
 @pytest.mark.filterwarnings("ignore")  # statsmodels says what it thinks of its convergence
 @pytest.mark.parametrize(("tasters", "sessions"), [(8, 1), (12, 2), (40, 3)])
 def test_200_times_the_trials_of_a_loop_of_mixedlm(tasters, sessions):
-    panel = Panel(tasters=tasters, sessions=sessions, variants=5)
+    panel = PanelSize(tasters=tasters, sessions=sessions, variants=5)
     ours = trials_per_second(panel)
     theirs = mixedlm_per_second(panel)
     print(f"\n{tasters} x {sessions}: {ours:.0f} trials a second, MixedLM {theirs:.1f}")  # noqa: T201

@@ -232,7 +232,7 @@ CHUNK = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Panel:
+class GridCell:
     """One cell of the grid; both procedures judge the same simulated trials."""
 
     situation: Situation
@@ -277,7 +277,7 @@ def calibrate(
     """
     grid = itertools.product(situations, variants, tasters, TRUTHS)
     panels = [
-        Panel(situation=situation, variants=kinds, tasters=size, truth=truth)
+        GridCell(situation=situation, variants=kinds, tasters=size, truth=truth)
         for situation, kinds, size, truth in grid
     ]
     wanted = {
@@ -309,7 +309,7 @@ def calibrate(
     return Calibration(trials=trials, seed=seed, cells=tuple(cells))
 
 
-def count_chunk(seed: int, panel: Panel, start: int, trials: int) -> IntArray:
+def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray:
     """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
     Returns

@@ -14,7 +14,7 @@ from blindspoon.simulate.balanced import decide, make_rule
 from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
 from blindspoon.simulate.size_results import Chance, Seen, SizingCell, Spread
 from blindspoon.simulate.trials import (
-    Panel,
+    PanelSize,
     differing,
     draw_scatter,
     on_scale,
@@ -81,7 +81,7 @@ def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingC
         By the mixed model and by ranks. The random draws depend on the seed and the size of the
         panel only, and every difference is tried on the same tasters and cups.
     """
-    panel = Panel(tasters=tasters, sessions=sessions, variants=question.variants)
+    panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
     simulated = Simulated(question, panel)
     rule = make_rule(simulated.positions, question.alpha)
 
@@ -113,7 +113,7 @@ class Simulated:
     Parameters
     ----------
     question : Question
-    panel : Panel
+    panel : PanelSize
 
     Attributes
     ----------
@@ -121,7 +121,7 @@ class Simulated:
         As `serving_positions` draws them.
     """
 
-    def __init__(self, question: Question, panel: Panel) -> None:
+    def __init__(self, question: Question, panel: PanelSize) -> None:
         self.question, self.panel = question, panel
         self.positions = serving_positions(panel, self._rng(0))
         self._scatter: list[FloatArray] = []

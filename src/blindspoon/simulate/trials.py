@@ -20,7 +20,7 @@ from blindspoon.trial import Scale, Trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Panel:
+class PanelSize:
     """A size of trial: every taster gets every variant once a session.
 
     Parameters
@@ -50,7 +50,7 @@ class Served:
 
 
 def draw_scores(
-    panel: Panel,
+    panel: PanelSize,
     spread: Spread,
     scale: Scale,
     shift: float,
@@ -70,7 +70,7 @@ def draw_scores(
 
     Examples
     --------
-    >>> scores = draw_scores(Panel(tasters=4, sessions=1, variants=3),
+    >>> scores = draw_scores(PanelSize(tasters=4, sessions=1, variants=3),
     ...     Spread(residual_sd=1.0, taster_sd=1.0, taster_variant_sd=0.0),
     ...     Scale(low=0, high=10, step=0.5), 2.0, trials=1000, rng=np.random.default_rng(1))
     >>> scores.shape, set((scores % 0.5).ravel().tolist())
@@ -80,7 +80,9 @@ def draw_scores(
     return on_scale(draw_scatter(panel, spread, trials, rng) + levels, scale)
 
 
-def draw_scatter(panel: Panel, spread: Spread, trials: int, rng: np.random.Generator) -> FloatArray:
+def draw_scatter(
+    panel: PanelSize, spread: Spread, trials: int, rng: np.random.Generator
+) -> FloatArray:
     """Draw what tasters and cups add to the levels, shape (trials, tasters, variants, sessions)."""
     taster, variant, session = np.indices(panel.shape).reshape(3, -1)
     served = Served(session, taster, np.zeros_like(taster), variant)
@@ -136,7 +138,7 @@ def _scatter(
     return cups
 
 
-def serving_positions(panel: Panel, rng: np.random.Generator) -> FloatArray:
+def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:
     """Draw serving orders that are balanced for position in each session.
 
     Returns
@@ -148,7 +150,7 @@ def serving_positions(panel: Panel, rng: np.random.Generator) -> FloatArray:
 
     Examples
     --------
-    >>> panel = Panel(tasters=10, sessions=2, variants=5)
+    >>> panel = PanelSize(tasters=10, sessions=2, variants=5)
     >>> float(serving_positions(panel, np.random.default_rng(1)).sum(axis=0).min())
     2.0
     """

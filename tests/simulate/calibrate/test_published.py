@@ -114,7 +114,7 @@ def test_larger_panels_find_more(cells):
 def recomputed(name, tasters, truth, trials, seed=SEED):
     """The first trials of a published cell: its own draws, through the code of today."""
     situation = next(known for known in SITUATIONS if known.name == name)
-    panel = calibrate.Panel(situation=situation, variants=4, tasters=tasters, truth=truth)
+    panel = calibrate.GridCell(situation=situation, variants=4, tasters=tasters, truth=truth)
     starts = range(0, trials, calibrate.CHUNK)
     counts = sum(
         calibrate.count_chunk(seed, panel, at, min(calibrate.CHUNK, trials - at)) for at in starts

@@ -9,7 +9,7 @@ import pytest
 
 from blindspoon.simulate.balanced import balanced_design, decide, estimate, make_rule
 from blindspoon.simulate.size_results import Spread
-from blindspoon.simulate.trials import Panel, draw_scores, serving_positions
+from blindspoon.simulate.trials import PanelSize, draw_scores, serving_positions
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Scale
 
@@ -23,7 +23,7 @@ DESIGNS = list(itertools.product((4, 7, 10), (2, 5), (1, 2, 3), (True, False)))
 
 def simulated(tasters, variants, sessions, *, position, step, trials=4):
     """Scores under several true spreads, and the positions that the model knows of."""
-    panel = Panel(tasters=tasters, sessions=sessions, variants=variants)
+    panel = PanelSize(tasters=tasters, sessions=sessions, variants=variants)
     rng = np.random.default_rng([tasters, variants, sessions, position])
     positions = serving_positions(panel, rng)
     scale = Scale(low=0, high=10, step=step)
@@ -68,7 +68,7 @@ def test_the_simulated_trials_reach_every_boundary(one_by_one):
 
 @pytest.mark.parametrize("position", [True, False])
 def test_repeats_that_never_differ_are_averaged(position, one_by_one, kinds, kinds_of_fits):
-    panel = Panel(tasters=8, sessions=2, variants=3)
+    panel = PanelSize(tasters=8, sessions=2, variants=3)
     exact = Spread(residual_sd=0.0, taster_sd=1.0, taster_variant_sd=1.0)
     rng = np.random.default_rng(3)
     positions = serving_positions(panel, rng) if position else None
@@ -104,15 +104,15 @@ def test_interpolated_critical_values_are_those_of_the_ratio_between(one_by_one)
 
 
 def test_position_costs_its_degrees_of_freedom_in_one_session():
-    panel = Panel(tasters=10, sessions=1, variants=5)
+    panel = PanelSize(tasters=10, sessions=1, variants=5)
     positions = serving_positions(panel, np.random.default_rng(1))
     assert balanced_design(positions).lines[0][0] == 9 * 4 - 4
     assert balanced_design(positions[..., :0]).lines[0][0] == 9 * 4
 
 
 def test_whole_williams_squares_make_position_orthogonal_to_the_variants():
-    panel = Panel(tasters=10, sessions=2, variants=5)
+    panel = PanelSize(tasters=10, sessions=2, variants=5)
     design = balanced_design(serving_positions(panel, np.random.default_rng(1)))
     assert np.abs(design.pull).max() < 1e-12
-    odd = Panel(tasters=7, sessions=2, variants=5)
+    odd = PanelSize(tasters=7, sessions=2, variants=5)
     assert np.abs(balanced_design(serving_positions(odd, np.random.default_rng(1))).pull).max() > 0

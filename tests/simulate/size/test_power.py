@@ -13,7 +13,7 @@ from scipy.stats import chi2, nct, norm, t
 from blindspoon.simulate.balanced import decide, make_rule
 from blindspoon.simulate.panels import Question, size_panel
 from blindspoon.simulate.size_results import Spread, common_practice
-from blindspoon.simulate.trials import Panel, differing, draw_scores, serving_positions
+from blindspoon.simulate.trials import PanelSize, differing, draw_scores, serving_positions
 from blindspoon.trial import Scale
 
 WIDE = Scale(low=-1000, high=1000)
@@ -45,7 +45,7 @@ def two_sided_power(noncentrality, df, critical):
 @pytest.mark.parametrize("shift", [1.0, 2.0])
 def test_one_variant_has_the_power_of_the_paired_t_test(tasters, shift):
     """Noncentral t with n - 1 df: any text on power, such as J. Cohen 1988, section 2.3."""
-    found, _ = shares(Panel(tasters=tasters, sessions=1, variants=2), shift, 1.0)
+    found, _ = shares(PanelSize(tasters=tasters, sessions=1, variants=2), shift, 1.0)
     noncentrality = shift / (SCATTER * np.sqrt(2 / tasters))
     exact = two_sided_power(noncentrality, tasters - 1, t.isf(0.025, tasters - 1))
     assert abs(found - exact) < three_errors(exact)
@@ -53,7 +53,7 @@ def test_one_variant_has_the_power_of_the_paired_t_test(tasters, shift):
 
 @pytest.mark.parametrize("tasters", [6, 12])
 def test_balanced_positions_cost_one_degree_of_freedom(tasters):
-    panel = Panel(tasters=tasters, sessions=1, variants=2)
+    panel = PanelSize(tasters=tasters, sessions=1, variants=2)
     positions = serving_positions(panel, np.random.default_rng(1))
     found, _ = shares(panel, 1.5, 1.0, positions)
     noncentrality = 1.5 / (SCATTER * np.sqrt(2 / tasters))
@@ -62,7 +62,7 @@ def test_balanced_positions_cost_one_degree_of_freedom(tasters):
 
 
 def test_two_sessions_halve_the_cups_variance_only():
-    found, _ = shares(Panel(tasters=10, sessions=2, variants=2), 1.5, 1.0)
+    found, _ = shares(PanelSize(tasters=10, sessions=2, variants=2), 1.5, 1.0)
     scatter = np.sqrt(1.2**2 / 2 + 0.6**2)
     exact = two_sided_power(1.5 / (scatter * np.sqrt(2 / 10)), 9, t.isf(0.025, 9))
     # Where the cells scatter less than the cups the fit puts both together, and df stay at 9:
@@ -74,7 +74,7 @@ def test_two_sessions_halve_the_cups_variance_only():
 def test_four_variants_have_the_power_of_dunnetts_test(tasters):
     """Noncentral t past the critical value of Dunnett's two-sided test (1964), by quadrature."""
     df = 4 * (tasters - 1)
-    found, _ = shares(Panel(tasters=tasters, sessions=1, variants=5), 1.5, 1.0)
+    found, _ = shares(PanelSize(tasters=tasters, sessions=1, variants=5), 1.5, 1.0)
     noncentrality = 1.5 / (SCATTER * np.sqrt(2 / tasters))
     exact = two_sided_power(noncentrality, df, quadrature_critical(df, 4))
     assert abs(found - exact) < three_errors(exact)
@@ -99,7 +99,7 @@ def test_one_variant_is_shown_alike_as_often_as_two_one_sided_tests_show_it(tast
         return (2 * norm.cdf(room) - 1) * chi2.pdf(square, df) if room > 0 else 0.0
 
     exact = quad(given, 0, df * (margin / error / t.isf(0.05, df)) ** 2)[0]
-    _, found = shares(Panel(tasters=tasters, sessions=1, variants=2), 0.0, margin)
+    _, found = shares(PanelSize(tasters=tasters, sessions=1, variants=2), 0.0, margin)
     assert abs(found - exact) < three_errors(exact)
 
 

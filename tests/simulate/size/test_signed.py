@@ -9,7 +9,7 @@ from scipy.stats import wilcoxon
 from blindspoon.findings.verdict import kind_of
 from blindspoon.simulate.flips import _signed_ranks, make_flips, smallest_p, tell_apart, within
 from blindspoon.simulate.panels import rank_differences
-from blindspoon.simulate.trials import Panel, draw_scores
+from blindspoon.simulate.trials import PanelSize, draw_scores
 from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks, signed_ranks
 from blindspoon.trial import Scale
@@ -18,7 +18,7 @@ MARGIN = 2.5
 
 
 def simulated(tasters, variants, sessions, step, spread, trials):
-    panel = Panel(tasters=tasters, sessions=sessions, variants=variants)
+    panel = PanelSize(tasters=tasters, sessions=sessions, variants=variants)
     rng = np.random.default_rng([tasters, variants, sessions])
     scale = Scale(low=0, high=10, step=step)
     return draw_scores(panel, spread, scale, 1.5, trials=trials, rng=rng)

@@ -5,7 +5,7 @@ import pytest
 
 from blindspoon.errors import DesignError
 from blindspoon.simulate.size_results import Spread, common_practice, spread_from
-from blindspoon.simulate.trials import Panel, draw_scores
+from blindspoon.simulate.trials import PanelSize, draw_scores
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Scale
@@ -13,7 +13,7 @@ from blindspoon.trial import Scale
 
 def earlier(sessions, spread):
     """A large earlier trial, compared."""
-    panel = Panel(tasters=400, sessions=sessions, variants=4)
+    panel = PanelSize(tasters=400, sessions=sessions, variants=4)
     scale = Scale(low=-1000, high=1000)
     scores = draw_scores(panel, spread, scale, 0.0, trials=1, rng=np.random.default_rng(1))[0]
     taster, variant, _ = (each.ravel() for each in np.indices(scores.shape))

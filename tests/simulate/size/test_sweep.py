@@ -16,7 +16,7 @@ from blindspoon.scores.score_table import ScoreTable
 from blindspoon.simulate.panels import MOST, PRECISE, WANTED, Simulated, size_panel
 from blindspoon.simulate.size import SESSIONS, TASTERS, _question, size, sized_attribute
 from blindspoon.simulate.size_results import common_practice
-from blindspoon.simulate.trials import Panel
+from blindspoon.simulate.trials import PanelSize
 
 SMALL = {"tasters": [5, 8, 12], "sessions": [1, 2], "trials": 600}
 
@@ -54,7 +54,7 @@ def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, s
     trial = make_trial(margin=2.0, by=by)
     spread = common_practice(trial.attributes[0].scale)
     question = _question(trial, sized_attribute(trial), spread, 120, 5)
-    panel = Panel(tasters=9, sessions=2, variants=3)
+    panel = PanelSize(tasters=9, sessions=2, variants=3)
     simulated = Simulated(question, panel)
     counted = Counter()
     for scores, _ in simulated.chunks(shift):

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from blindspoon.simulate.size_results import Spread
-from blindspoon.simulate.trials import Panel, differing, draw_scores, serving_positions
+from blindspoon.simulate.trials import PanelSize, differing, draw_scores, serving_positions
 from blindspoon.trial import Scale
 
-PANEL = Panel(tasters=6, sessions=2, variants=4)
+PANEL = PanelSize(tasters=6, sessions=2, variants=4)
 WIDE = Scale(low=-1000, high=1000)
 
 
@@ -53,7 +53,7 @@ def test_the_same_cups_are_drawn_whatever_the_shift(usual):
 @pytest.mark.parametrize("tasters", [4, 7, 10, 23])
 @pytest.mark.parametrize("variants", [2, 3, 5, 6])
 def test_every_variant_is_in_each_position_equally_often_give_or_take_one(tasters, variants):
-    panel = Panel(tasters=tasters, sessions=2, variants=variants)
+    panel = PanelSize(tasters=tasters, sessions=2, variants=variants)
     taken = serving_positions(panel, np.random.default_rng(1))
     assert taken.sum(axis=1).tolist() == np.ones((tasters, 2, variants - 1)).tolist()
     first = 1 - taken.sum(axis=3, keepdims=True)
