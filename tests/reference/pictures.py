@@ -48,7 +48,7 @@ PARTS = """
   const band = all('polygon')[1].getBBox();
   const verdict = all('text').find(text => text.textContent.endsWith('different')).getBBox();
   const places = [
-    [value(taster, 'cx') + 3, value(taster, 'cy') - 5, 14, -22],
+    [value(taster, 'cx') + 3, value(taster, 'cy') - 2, 12, -16],
     [value(bar, 'x2') + 6, value(bar, 'y2'), 30, 2],
     [value(zero, 'x1'), value(zero, 'y2') - 6, -24, -8],
     [band.x, band.y + 12, -26, 0],
