@@ -91,6 +91,9 @@ def key_rows(key: TextTable) -> list[list[str]]:
     return [[row.get(name, "") for name in names] for _, row in key.rows()]
 
 
+KEPT = "The rule and the key are those that were sealed on"
+
+
 def seal_sentences(trial: Trial, key: TextTable | None, text: str | None) -> tuple[str, ...]:
     """Say whether the rule and the key are still those that were sealed.
 
@@ -114,7 +117,7 @@ def seal_sentences(trial: Trial, key: TextTable | None, text: str | None) -> tup
     rule = seal.rule == rule_fingerprint(trial)
     same = key is not None and seal.key == key_fingerprint(key_rows(key))
     if rule and same:
-        sentence = f"The rule and the key are those that were sealed on {seal.date}."
+        sentence = f"{KEPT} {seal.date}."
     else:
         changed = " and ".join(
             name for name, kept in (("the rule", rule), ("the key", same)) if not kept

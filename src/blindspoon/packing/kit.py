@@ -10,11 +10,11 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.batches import summary
+from blindspoon.batches.recipes import Recipe, recipes
 from blindspoon.batches.summary import Made
 from blindspoon.charts.style import css_variables
 from blindspoon.files.text_table import write_csv
 from blindspoon.files.trial_toml import trial_text
-from blindspoon.packing.recipes import Recipe, recipes
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.draw import draw
 from blindspoon.serving.plan import ServingPlan

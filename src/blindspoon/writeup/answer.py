@@ -1,25 +1,33 @@
 """The short answer in fewer than 60 words, and the board: a word and a mark for every comparison.
 
-The answer names variants and sizes where there is room for them, then names alone, then counts.
+The answer names variants and sizes where there is room for them, then names alone, then the first
+names and how many others, and counts only where even that is too long.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from blindspoon import wording
+from blindspoon.batches.summary import in_words
 from blindspoon.charts.board import mark_svg
-from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison, NotCompared, Other
-from blindspoon.findings.verdict import SHORT_NAMES, in_a_word, weakened
-from blindspoon.scores.score_table import ScoreTable
-from blindspoon.trial import Trial
+from blindspoon.files.seal import KEPT
+from blindspoon.findings.comparison import (
+    Analysis,
+    AttributeResult,
+    Comparison,
+    NotCompared,
+    Other,
+)
+from blindspoon.findings.verdict import SHORT_NAMES, in_a_word
+from blindspoon.trial import Attribute, Scale
+from blindspoon.writeup.naming import Naming, naming
 from blindspoon.writeup.words import sentence
 
 MOST_WORDS = 58
+MANY = 1000
 GROUPS = (
     ("different", 1),
     ("different", -1),
@@ -32,9 +40,7 @@ GROUPS = (
 """Verdicts, with the direction of a difference, in the order in which they are told."""
 
 
-def short_answer(
-    analysis: Analysis, answering: Sequence[AttributeResult], titles: Iterable[str]
-) -> str:
+def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> str:
     """Answer the question in fewer than 60 words, without a p value.
 
     Parameters
@@ -42,63 +48,98 @@ def short_answer(
     analysis : Analysis
     answering : sequence of AttributeResult
         The primary attributes, or all of them where none was declared.
-    titles : iterable of str
-        Titles of their charts, which count the verdicts.
     """
-    trial, table = analysis.trial, analysis.table
-    told = [comparison for result in answering for comparison in result.comparisons]
-    tail = f"{weakened(trial, analysis.made, told)} {_tail(trial, table)}".strip()
+    names, alone = naming(analysis), answering[0].unit == "round"
+    forms = [(True, MANY), (True, 3), (False, MANY), (False, 2), (False, 1), (True, 1), (False, 1)]
     candidates = [
-        " ".join(_about(result, noun_for(trial, table), sizes=sizes) for result in answering)
-        for sizes in (True, False)
+        " ".join(
+            _about(result, names, sizes=sizes, most=most, brief=number > 4) for result in answering
+        )
+        + " The board has the rest." * (number > 4)
+        for number, (sizes, most) in enumerate(forms)
     ]
-    candidates.append(" ".join(sentence(title) for title in titles))
     candidates.append(_overall([other for result in answering for other in result.others]))
-    answers = [f"{answer} {tail}" for answer in candidates]
+    rounds = len(analysis.table.sessions)
+    over = f", over {wording.spelled(rounds)} rounds" if rounds > 1 else ""
+    first = "" if analysis.trial.decision.declared else NO_RULE
+    catch = one_catch(analysis, names, answering)
+    if alone:
+        candidates = [f"To this taster{over}, {text[:1].lower()}{text[1:]}" for text in candidates]
+    answers = [" ".join(filter(None, (first, text, catch))) for text in candidates]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
 
 
-def noun_for(trial: Trial, table: ScoreTable) -> str:
-    """Call them batches where no variant was tasted from several of them, otherwise variants."""
-    return "batch" if most_batches(trial, table) < 2 else "variant"
+NO_RULE = "No rule was written down before the tasting, so take all of this as a lead."
 
 
-def most_batches(trial: Trial, table: ScoreTable) -> int:
-    """Count the named batches of the variant that was tasted from most."""
-    return int(table.batches_tasted(len(trial.variants)).max())
+def one_catch(analysis: Analysis, names: Naming, results: Sequence[AttributeResult]) -> str:
+    """Say what else differed in the variants that were found different; or nothing."""
+    found = {each.variant.name for result in results for each in result.comparisons if each.differs}
+    told = [
+        f"{names.subject([analysis.trial.variant(what.variant)])} was also "
+        f"{wording.listing(map(in_words, what.undeclared))}"
+        for what in (analysis.made.differs if analysis.made else ())
+        if what.undeclared and what.variant in found
+    ]
+    if len(told) > 1:
+        return f"One catch: {len(told)} of them differed in more than was meant."
+    return f"One catch: {told[0]}." if told else ""
 
 
-def _tail(trial: Trial, table: ScoreTable) -> str:
-    """Tell who tasted how many batches, and whether a rule had been declared."""
-    people, rounds = wording.count(len(table.tasters), "person", "people"), len(table.sessions)
-    if len(table.tasters) == 1:
-        people = "one person" + (f" in {wording.spelled(rounds)} rounds" if rounds > 1 else "")
-    sizes = np.maximum(table.batches_tasted(len(trial.variants)), 1).tolist()
+def trust(analysis: Analysis) -> str:
+    """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
+    table, names = analysis.table, naming(analysis)
+    people, rounds = len(table.tasters), len(table.sessions)
+    sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
     fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
-    batches = f"{most if fewest == most else f'{fewest} to {most}'} batches of each were"
-    if most == "one":
-        batches = "one batch of each was"
-    rule = "" if trial.decision.declared else " No rule was declared before tasting."
-    return sentence(f"{batches} tasted, by {people}") + rule
+    several = f"{most if fewest == most else f'{fewest} to {most}'} batches"
+    made = f"one {names.noun}" if most == "one" else several
+    who = "one person" if people == 1 else f"{wording.spelled(people)} people"
+    kind = "rounds" if people == 1 else "sittings"
+    times = f", in {wording.spelled(rounds)} {kind}" if rounds > 1 else ""
+    return f"{sentence(f'{who} tasted {made} of each{times}')} {blinding(analysis)}"
 
 
-def _about(result: AttributeResult, noun: str, *, sizes: bool) -> str:
-    """Tell of one attribute, a clause a group of variants with the same verdict."""
-    place = f"on {result.attribute.label.lower()}, "
-    if result.unit == "round":
-        place = f"to this taster, {place}"
+def blinding(analysis: Analysis) -> str:
+    """Say whether the folder shows that the tasting was blind; a sentence."""
+    if not analysis.table.coded:
+        return "Not shown to be blind: no codes are recorded."
+    if not analysis.sealed:
+        return "Not shown to be blind: cups carried codes, but their key was not sealed."
+    first = analysis.sealed[0]
+    if first.startswith(KEPT):
+        return f"Tasted blind, under codes. {first}"
+    return f"Not shown to be blind: {first[:1].lower()}{first[1:]}"
+
+
+def _about(result: AttributeResult, names: Naming, *, sizes: bool, most: int, brief: bool) -> str:
+    """Tell of one attribute, a clause a group of variants with the same verdict.
+
+    It is named where the first verdict does not tell of it; a brief text has the first group only.
+    """
+    label = result.attribute.label.lower()
     groups = [[each for each in result.others if _group(each) == group] for group in GROUPS]
     *settled, open_, _ = groups
-    if not any(settled) and len(open_) == len(result.others) > 2 and not any(map(_doubt, open_)):
-        return sentence(
-            f"{place}nothing is settled: none of the {wording.spelled(len(open_))} "
-            f"{_plural(noun)} could be told from the control, or shown to be alike"
+    if not any(settled) and len(open_) == len(result.others) > 2:
+        return (
+            f"On {label}, nothing is settled: none of {wording.spelled(len(open_))} could be told "
+            f"from {names.like}, or shown to be alike."
         )
-    clauses: list[str] = []
-    for members in filter(None, groups):
-        clause = _clause(members, noun, sizes=sizes, first=not clauses)
-        clauses.append(sentence(clause if clauses else place + clause))
-    return " ".join(clauses)
+    told = [members for members in groups if members][: 1 if brief else None]
+    on = "" if _tells(told[0][0]) else f" on {label}"
+    clauses = [
+        _clause(members, names, sizes=sizes, most=most, on="" if place else on, first=not place)
+        for place, members in enumerate(told)
+    ]
+    if groups[4] and groups[5] and not groups[6] and len(clauses) > 1:
+        clauses[-2:] = [f"{clauses[-2]}; {clauses[-1]}"]
+    return " ".join(map(sentence, clauses))
+
+
+def _tells(other: Other) -> bool:
+    """Whether the word of a verdict tells of which attribute it is: "crisper"."""
+    up, attribute = _group(other)[1], other.attribute
+    return bool(up and (attribute.more if up > 0 else attribute.less))
 
 
 def _group(other: Other) -> tuple[str, int]:
@@ -107,46 +148,60 @@ def _group(other: Other) -> tuple[str, int]:
     return other.verdict, other.direction
 
 
-def _clause(members: Sequence[Other], noun: str, *, sizes: bool, first: bool) -> str:
-    """One group of variants by name: subject, verb, predicate and sizes."""
-    names, many = wording.listing(map(_name, members)), len(members) > 1
-    if noun == "batch":
-        names = f"the {names} {_plural(noun) if many else noun}"
-    text = f"{names} {_predicate(members[0], many=many, first=first)}"
-    found = [each.found for each in members if isinstance(each, Comparison) and each.direction]
-    if sizes and found:
-        digits = wording.digits_for(members[0].attribute.scale)
-        shown = (wording.number(abs(each.difference), digits) for each in found if each)
-        text += f", by about {wording.listing(shown)} points"
-    return text
+def _clause(
+    members: Sequence[Other], names: Naming, *, sizes: bool, most: int, on: str, first: bool
+) -> str:
+    """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
+    ordered = sorted(members, key=_smallness)
+    most = most if len(ordered) > most + 1 else MANY
+    shown, rest = ordered[:most], len(ordered[most:])
+    subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
+    if _group(members[0])[0] == "open":
+        return f"whether {subject} {'differ' if many else 'differs'}{on} is not settled"
+    text = f"{subject} {_predicate(members[0], names.like, many=many, first=first)}"
+    found = [each for each in shown if isinstance(each, Comparison) and each.direction]
+    if not (sizes and found):
+        return text + on
+    scale = out_of(found[0].attribute.scale) if first else ""
+    by = f"up to {size_of(found[:1])}" if rest else size_of(found)
+    return f"{text}{on}, by {by}{scale}"
 
 
-def _name(other: Other) -> str:
-    doubt = _doubt(other)
-    return f"“{other.variant.label}”" + (f" ({doubt})" if doubt else "")
+def _smallness(other: Other) -> float:
+    found = other.found if isinstance(other, Comparison) and other.direction else None
+    return 0.0 if found is None else -abs(found.difference)
 
 
-def _doubt(other: Other) -> str:
-    """Say what the second procedure would call it, where that is something else; or nothing."""
-    if isinstance(other, NotCompared) or other.verdict_by_other is None or not other.disputed:
-        return ""
-    by = "the mixed model" if other.by == "ranks" else "ranks"
-    return f"{SHORT_NAMES[other.verdict_by_other]} by {by}"
+def size_of(found: Sequence[Comparison]) -> str:
+    """Give the sizes of differences with like decimals: "2.2 and 1.7 points", "1 point"."""
+    attribute, contrasts = found[0].attribute, [each.found for each in found if each.found]
+    digits = max(wording.estimate_digits(c.difference, c.interval, attribute) for c in contrasts)
+    shown = [wording.number(abs(contrast.difference), digits) for contrast in contrasts]
+    if len(shown) == 1 and float(shown[0]) == 1:
+        return "1 point"
+    return f"{wording.listing(shown)} points"
 
 
-def _predicate(other: Other, *, many: bool, first: bool) -> str:
+def out_of(scale: Scale) -> str:
+    """Say how long a scale is, where it starts at zero.
+
+    Examples
+    --------
+    >>> out_of(Scale(low=0, high=10)), out_of(Scale(low=1, high=9))
+    (' out of 10', '')
+    """
+    return "" if scale.low else f" out of {wording.plain(scale.high)}"
+
+
+def _predicate(other: Other, control: str, *, many: bool, first: bool) -> str:
     """Say what a group is, with the verb in its number; in full where it comes first."""
     was, attribute = "were" if many else "was", other.attribute
     if isinstance(other, NotCompared):
         return "could not be compared"
-    if other.verdict == "open":
-        return f"{'are' if many else 'is'} not settled"
     if other.verdict == "alike":
-        margin = wording.margin(attribute)
-        in_full = f"{was} within {margin} of the control, so alike for our purpose"
-        return in_full if first else f"{was} alike within {margin}"
+        return f"came within {wording.margin(attribute)} of {control if first else 'it'}"
     slightly = "slightly " if other.verdict == "slight" else ""
-    than = " than the control" if first else ""
+    than = f" than {control}" if first else ""
     up = other.direction > 0
     word = attribute.more if up else attribute.less
     if word:
@@ -157,22 +212,24 @@ def _predicate(other: Other, *, many: bool, first: bool) -> str:
 
 
 def _overall(others: Sequence[Other]) -> str:
-    """Count the whole trial, where even counts an attribute are too long."""
+    """Count the whole trial, where even the first names are too long."""
     kinds = [_group(other)[0] for other in others]
     counts = {
         "were different": kinds.count("different") + kinds.count("slight"),
-        "were alike within the margin": kinds.count("alike"),
+        "were within the margin": kinds.count("alike"),
         "are not settled": kinds.count("open"),
         "could not be made": kinds.count("not compared"),
     }
     words = wording.listing(f"{count} {text}" for text, count in counts.items() if count)
-    disputed = sum(bool(_doubt(other)) for other in others)
-    otherwise = f" ({disputed} otherwise by the second procedure)" if disputed else ""
-    return f"Of {len(others)} comparisons, {words}{otherwise}; the board shows each."
+    return f"Of {len(others)} comparisons, {words}; the board names each."
 
 
-def _plural(noun: str) -> str:
-    return "batches" if noun == "batch" else f"{noun}s"
+def otherwise(other: Other) -> str:
+    """Say what the second procedure would call it, where that is something else; or nothing."""
+    if isinstance(other, NotCompared) or other.verdict_by_other is None or not other.disputed:
+        return ""
+    by = "the mixed model" if other.by == "ranks" else "ranks"
+    return f"{SHORT_NAMES[other.verdict_by_other]} by {by}"
 
 
 # The board --------------------------------------------------------------------------------------
@@ -191,6 +248,8 @@ class BoardCell:
         The verdict; the difference with its sign, or empty.
     other : str
         What the second procedure would call it, where that is something else; or empty.
+    fragile : bool
+        Whether leaving out one taster often changes it.
     mark : str
         An inline SVG of the interval against zero and the margin; empty where there is none.
     kind : str
@@ -200,6 +259,7 @@ class BoardCell:
     word: str
     size: str = ""
     other: str = ""
+    fragile: bool = False
     mark: str = ""
     kind: str
 
@@ -239,18 +299,42 @@ class Board:
         ]
 
 
-def make_boards(ordered: Sequence[AttributeResult]) -> tuple[Board, ...]:
-    """Lay out the verdicts of attributes, the primary ones first."""
+def make_boards(
+    ordered: Sequence[AttributeResult], fragile: Collection[tuple[str, str]] = ()
+) -> tuple[Board, ...]:
+    """Lay out the verdicts of attributes, the primary ones first.
+
+    Parameters
+    ----------
+    ordered : sequence of AttributeResult
+    fragile : collection of (str, str)
+        Attribute and variant of the verdicts that one taster more or less often changes.
+    """
     several = math.ceil(len(ordered) / MOST_COLUMNS)
     width = math.ceil(len(ordered) / several)
     starts = range(0, len(ordered), width)
-    return tuple(_board(ordered[start : start + width]) for start in starts)
+    limits = _limits(ordered)
+    return tuple(_board(ordered[start : start + width], limits, fragile) for start in starts)
 
 
-def _board(results: Sequence[AttributeResult]) -> Board:
+def _board(
+    results: Sequence[AttributeResult],
+    limits: Mapping[object, float],
+    fragile: Collection[tuple[str, str]],
+) -> Board:
     primary = sum(result.primary for result in results)
     groups = (("Primary", primary), ("Exploratory", len(results) - primary))
-    columns = [_cells(result) for result in results]
+    columns = [
+        [
+            _cell(
+                other,
+                limits[_like(result.attribute)],
+                fragile=(result.attribute.name, other.variant.name) in fragile,
+            )
+            for other in result.others
+        ]
+        for result in results
+    ]
     labels = [other.variant.label for other in results[0].others]
     return Board(
         groups=tuple(group for group in groups if group[1]),
@@ -266,18 +350,25 @@ def _board(results: Sequence[AttributeResult]) -> Board:
     )
 
 
-def _cells(result: AttributeResult) -> list[BoardCell]:
-    """Draw the marks of one attribute on one scale, so that they can be compared."""
-    ends = [result.attribute.margin or 0.0]
-    for comparison in result.comparisons:
-        if comparison.found is not None:
-            interval = comparison.found.interval
-            ends.append(abs(comparison.found.difference))
-            ends += [] if interval is None else [abs(interval.low), abs(interval.high)]
-    return [_cell(other, max(ends)) for other in result.others]
+def _like(attribute: Attribute) -> tuple[Scale, float | None]:
+    return attribute.scale, attribute.margin
 
 
-def _cell(other: Other, limit: float) -> BoardCell:
+def _limits(results: Sequence[AttributeResult]) -> Mapping[object, float]:
+    """How far marks reach from zero; attributes of one scale and margin share it."""
+    ends: dict[object, float] = {}
+    for result in results:
+        kind = _like(result.attribute)
+        seen = [ends.get(kind, 0.0), result.attribute.margin or 0.0]
+        for contrast in filter(None, (each.found for each in result.comparisons)):
+            seen.append(abs(contrast.difference))
+            interval = contrast.interval
+            seen += [] if interval is None else [abs(interval.low), abs(interval.high)]
+        ends[kind] = max(seen)
+    return ends
+
+
+def _cell(other: Other, limit: float, *, fragile: bool) -> BoardCell:
     if isinstance(other, NotCompared):
         return BoardCell(word="not compared", kind="none")
     size, mark, attribute, found = "", "", other.attribute, other.found
@@ -288,4 +379,11 @@ def _cell(other: Other, limit: float) -> BoardCell:
             low, high = found.interval.low, found.interval.high
             mark = mark_svg(low, found.difference, high, attribute.margin, limit)
     word = in_a_word(other.verdict, attribute, up=other.direction > 0)
-    return BoardCell(word=word, size=size, other=_doubt(other), mark=mark, kind=other.verdict)
+    return BoardCell(
+        word=word,
+        size=size,
+        other=otherwise(other),
+        fragile=fragile,
+        mark=mark,
+        kind=other.verdict,
+    )

@@ -16,7 +16,7 @@ from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.verdict import flag_words
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Interval, NoResult
-from blindspoon.writeup.answer import most_batches
+from blindspoon.writeup.naming import most_batches
 from blindspoon.writeup.section import Points
 from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash

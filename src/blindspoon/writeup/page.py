@@ -19,14 +19,16 @@ from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.scores.score_table import LeftOut, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.writeup import limits, methods
-from blindspoon.writeup.answer import Board, make_boards, short_answer
+from blindspoon.writeup.answer import Board, make_boards, short_answer, trust
 from blindspoon.writeup.batches_section import differed_section, measured_section
 from blindspoon.writeup.csv_files import csv_files
+from blindspoon.writeup.front import advice, fragile_verdicts, recipe_table, weaknesses
 from blindspoon.writeup.influence_section import influence_section
 from blindspoon.writeup.joint_section import joint_section
+from blindspoon.writeup.naming import most_batches, naming
 from blindspoon.writeup.next_steps import next_steps
 from blindspoon.writeup.panel_section import panel_section
-from blindspoon.writeup.section import PageSection, behind_attribute, on_the_page
+from blindspoon.writeup.section import PageSection, Points, behind_attribute, on_the_page
 from blindspoon.writeup.tables import (
     MOST_SERVINGS,
     means_table,
@@ -37,6 +39,22 @@ from blindspoon.writeup.tables import (
 )
 from blindspoon.writeup.words import sentence, templates
 from blindspoon.writeup.writers import Table, inline, markdown
+
+FOLDS = (
+    ("hangs", "What would change it", ("influence", "unsettled", "not-shown")),
+    (
+        "how",
+        "How it was planned, tasted and compared",
+        ("planned", "tasted", "compared", "left-out"),
+    ),
+    ("people", "The tasters", ("tasters", "together")),
+    ("making", "What was made and measured", ("differed", "measured")),
+    ("care", "Cautions", ("cautions",)),
+)
+"""Sections that are folded together: an anchor, a head, and their names."""
+
+MOST_SAID = 3
+"""Remarks of a variant that stand open; more are folded."""
 
 MOST_LISTED = 40
 """Remarks, and things left out, that the page lists; tables/ has them all."""
@@ -78,11 +96,16 @@ class ReportContent:
     ----------
     analysis : Analysis
         What it is about.
-    question, answer : str
+    question, answer, trust : str
+        The last says who tasted what, and whether it was shown to be blind.
     byline : tuple of str
     picture : Chart or None
         The one at the head.
     boards : tuple of Board
+    weak, advice : tuple of (str, str)
+        What weakens the answer, and what to do with it.
+    recipe : Table or None
+        Grams for a jar of each variant.
     findings : tuple of AttributeFinding
     remarks : tuple of (str, tuple of str)
         What was written beside the scores, by variant.
@@ -102,9 +125,13 @@ class ReportContent:
     analysis: Analysis
     question: str
     answer: str
+    trust: str
     byline: tuple[str, ...]
     picture: Chart | None
     boards: tuple[Board, ...]
+    weak: Points
+    advice: Points
+    recipe: Table | None
     findings: tuple[AttributeFinding, ...]
     remarks: tuple[tuple[str, tuple[str, ...]], ...]
     sections: tuple[PageSection, ...]
@@ -144,6 +171,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         if np.isfinite(picture.means).any()
     }
     picture = next(iter(differences.values()), None)
+    influence = None if further is None else further.influence
     answering = [result for result in ordered if result.primary] or ordered
     sections = tuple(filter(None, _sections(analysis, further)))
     numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
@@ -152,10 +180,14 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     return ReportContent(
         analysis=analysis,
         question=trial.question or _question(trial, alone=len(table.tasters) == 1),
-        answer=short_answer(analysis, answering, _titles(answering, pictures)),
+        answer=short_answer(analysis, answering),
+        trust=trust(analysis),
         byline=_byline(trial, table),
         picture=picture,
-        boards=make_boards(ordered),
+        boards=make_boards(ordered, fragile_verdicts(influence)),
+        weak=weaknesses(analysis, influence),
+        advice=advice(analysis, ordered),
+        recipe=recipe_table(analysis),
         findings=tuple(
             _finding(
                 result,
@@ -179,12 +211,6 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         behind=on_the_page({k: v for each in named for k, v in each.items()}, every),
         files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
     )
-
-
-def _titles(
-    results: Sequence[AttributeResult], pictures: Mapping[str, AttributeOutcome]
-) -> Iterator[str]:
-    return (differences_title(pictures[result.attribute.name]) for result in results)
 
 
 def _question(trial: Trial, *, alone: bool) -> str:
@@ -363,9 +389,18 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
             paper=paper,
             light=css_variables(dark=False),
             dark=css_variables(dark=True),
+            folds=_folds(content),
+            most_said=MOST_SAID,
             **_said_once(content),
         )
     )
+
+
+def _folds(content: ReportContent) -> list[tuple[str, str, list[PageSection]]]:
+    """Sort the sections under the heads that they are folded below; empty ones are left out."""
+    by_name = {part.name: part for part in content.sections if part}
+    held = [(at, head, [by_name[n] for n in names if n in by_name]) for at, head, names in FOLDS]
+    return [fold for fold in held if fold[2]]
 
 
 def _said_once(content: ReportContent) -> dict[str, object]:
@@ -378,6 +413,9 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "control": analysis.trial.variant(analysis.trial.control).label,
         "margin": any(each.margin is not None for each in analysis.trial.attributes),
         "remarks_note": all_in(len(table.remarks), "remark", "scores.csv"),
+        "next": next((part for part in content.sections if part and part.name == "next"), None),
+        "one_batch": most_batches(analysis.trial, table) < 2,
+        "noun": naming(analysis).noun,
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
         "cups": _cups(table),

@@ -7,6 +7,7 @@ import re
 from functools import cache
 
 import jinja2
+from markupsafe import Markup, escape
 
 from blindspoon import wording
 from blindspoon.stats.results import NoResult
@@ -65,6 +66,22 @@ def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
     return tuple((head, text) for head, _, text in parted)
 
 
+UNBROKEN = re.compile(r"\b[^\W\d_]{1,10}-[^\W_]{1,10}\b(?!-)")
+UNITS = re.compile(r"(\d) (?=(?:°C|%|g|kg|points?|people|tasters|days)\b|°C|%)")
+
+
+def unbroken(text: str) -> Markup:
+    """Escape a text, keeping short hyphened words and numbers with their units on one line.
+
+    Examples
+    --------
+    >>> print(unbroken("half-sour & <b>"))
+    <span class="nb">half-sour</span> &amp; &lt;b&gt;
+    """
+    held = UNITS.sub("\\1\N{NO-BREAK SPACE}", str(escape(text)))
+    return Markup(UNBROKEN.sub(r'<span class="nb">\g<0></span>', held))
+
+
 @cache
 def templates() -> jinja2.Environment:
     """Give the templates; texts are escaped in those of pages, not in those of sentences."""
@@ -81,7 +98,7 @@ def templates() -> jinja2.Environment:
     said = (
         *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
         *(wording.p_cell, wording.percent, wording.plain, wording.points, wording.signed),
-        *(wording.span, wording.spelled, capital, day, sentence),
+        *(wording.span, wording.spelled, capital, day, sentence, unbroken),
     )
     made.filters |= {function.__name__: function for function in said}
     made.tests["lacking"] = lambda value: isinstance(value, NoResult)

@@ -1,0 +1,255 @@
+"""What stands open under the board: what weakens the answer, what to do with it, the recipe."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import islice
+
+from blindspoon import wording
+from blindspoon.batches.cautions import caution
+from blindspoon.batches.differences import WhatDiffers
+from blindspoon.batches.recipes import recipes
+from blindspoon.batches.summary import factor_name, in_words
+from blindspoon.files.seal import KEPT
+from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
+from blindspoon.findings.sensitivity import Influence
+from blindspoon.writeup.answer import otherwise, size_of
+from blindspoon.writeup.methods import session_dates
+from blindspoon.writeup.naming import Naming, most_batches, naming
+from blindspoon.writeup.section import Points
+from blindspoon.writeup.words import capital, day, sentence
+from blindspoon.writeup.writers import Table, blank_as_dash
+
+MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5
+JAR_G = 1000.0
+URGENT = ("ph-above-limit", "ph-not-falling", "ph-rising")
+Point = tuple[str, str]
+
+
+def fragile_verdicts(influence: Influence | None) -> frozenset[tuple[str, str]]:
+    """Collect the verdicts that leaving out any one of more than half the tasters changes."""
+    if influence is None:
+        return frozenset()
+    alternatives = len(influence.of("taster"))
+    moved = influence.moved("taster")
+    return frozenset(key for key, moves in moved.items() if 2 * len(moves) > alternatives)
+
+
+def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
+    """Say in at most five short points what weakens the answer, the gravest first."""
+    names = naming(analysis)
+    found = (
+        *_cautions(analysis),
+        *_more_than_meant(analysis, names),
+        *_rule(analysis),
+        *_one_palate(analysis),
+        *_one_batch(analysis, names),
+        *_fragile(analysis, names, influence),
+        *_disputed(analysis, names),
+        *_nothing_sealed(analysis),
+    )
+    return found[:MOST_WEAK]
+
+
+def _cautions(analysis: Analysis) -> Iterator[Point]:
+    """Tell what the batches' own numbers warn of, where somebody may eat them."""
+    found = analysis.made.cautions if analysis.made else ()
+    for one in [one for one in found if one.kind in URGENT and one.batches][:1]:
+        yield "Take care.", capital(caution(one))
+
+
+def _more_than_meant(analysis: Analysis, names: Naming) -> Iterator[Point]:
+    """Tell what else set the variants apart that were found different."""
+    trial = analysis.trial
+    shown = {each.variant.name for each in analysis.comparisons if each.differs}
+    differs = [what for what in (analysis.made.differs if analysis.made else ())]
+    found = [what for what in differs if what.variant in shown]
+    for what in islice((what for what in found if what.undeclared), MOST_NAMED):
+        subject = names.subject([trial.variant(what.variant)])
+        text = sentence(f"{subject} was also {wording.listing(map(in_words, what.undeclared))}")
+        yield "More than one change.", " ".join([text, *_shared(analysis, names, what, found)])
+    for what in found:
+        meant = [each for each in what.differences if each.declared]
+        if len(meant) > 1:
+            which = "which of them" if len(meant) > 2 else "which"
+            subject = names.subject([trial.variant(what.variant)])
+            yield (
+                "Two changes in one." if len(meant) == 2 else "Several changes in one.",
+                sentence(f"{subject} was {wording.listing(map(in_words, meant))}; ").rstrip(". ")
+                + f" we can’t say {which} mattered.",
+            )
+
+
+def _shared(
+    analysis: Analysis, names: Naming, what: WhatDiffers, found: Sequence[WhatDiffers]
+) -> Iterator[str]:
+    """Say which other variant that was found different shares what was not meant."""
+    for difference in what.undeclared:
+        others = [
+            analysis.trial.variant(other.variant)
+            for other in found
+            if other is not what
+            and any(
+                each.factor == difference.factor
+                and (each.amount or 0) * (difference.amount or 0) > 0
+                for each in other.differences
+            )
+        ]
+        if others:
+            factor = factor_name(difference.factor)
+            verb = "differs" if len(others) == 1 else "differ"
+            yield (
+                f"{capital(names.subject(others))} {verb} in {factor} as well, so {factor} may be "
+                "part of it."
+            )
+
+
+def _rule(analysis: Analysis) -> Iterator[Point]:
+    """Tell of a rule that came late, changed, or leaves out the margin."""
+    rule, dates = analysis.trial.decision, session_dates(analysis.trial, analysis.table)
+    if rule.declared is None:
+        yield "No rule beforehand.", "What is compared here may have been chosen after the scores."
+    elif dates and rule.declared > dates[0]:
+        yield "The rule came late.", f"It is dated {day(rule.declared)}, after the first sitting."
+    changed = [text for text in analysis.sealed if not text.startswith(KEPT)]
+    if changed:
+        yield "Not as it was sealed.", changed[0]
+    if all(attribute.margin is None for attribute in analysis.trial.attributes):
+        yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
+
+
+def _one_palate(analysis: Analysis) -> Iterator[Point]:
+    if len(analysis.table.tasters) == 1:
+        yield "One palate.", "Every round tells about this taster, and nothing about others."
+
+
+def _one_batch(analysis: Analysis, names: Naming) -> Iterator[Point]:
+    several = most_batches(analysis.trial, analysis.table)
+    if several < 2:
+        yield f"One {names.noun} of each.", f"The next {names.noun} may come out otherwise."
+    else:
+        yield (
+            f"At most {wording.spelled(several)} batches of each.",
+            "So few, made by one host, stand for the method only roughly.",
+        )
+
+
+def _fragile(analysis: Analysis, names: Naming, influence: Influence | None) -> Iterator[Point]:
+    """Count what hangs on single tasters, and name what does not."""
+    fragile = fragile_verdicts(influence)
+    if influence is None or not fragile:
+        return
+    moved = influence.moved("taster")
+    firm = [
+        each
+        for result in sorted(analysis.results, key=lambda result: not result.primary)
+        for each in result.comparisons
+        if each.differs and (each.attribute.name, each.variant.name) not in moved
+    ]
+    many = len(fragile) > 1
+    text = f"Leaving out one taster often changes {'them' if many else 'it'}."
+    if firm:
+        first = [each for each in firm if each.attribute == firm[0].attribute]
+        first = [each for each in first if each.direction == firm[0].direction]
+        subject = names.subject([each.variant for each in first[:3]], len(first[3:]))
+        text += f" {capital(subject)} stayed {_word(firm[0])} whoever was left out."
+    counted = f"{wording.spelled(len(fragile))} verdict{'s' if many else ''}"
+    yield f"{capital(counted)} marked fragile.", text
+
+
+def _word(comparison: Comparison) -> str:
+    attribute = comparison.attribute
+    word = attribute.more if comparison.direction > 0 else attribute.less
+    level = "higher" if comparison.direction > 0 else "lower"
+    return word or f"{level} on {attribute.label.lower()}"
+
+
+def _disputed(analysis: Analysis, names: Naming) -> Iterator[Point]:
+    """Name what the procedure that does not decide would call otherwise."""
+    disputed = [each for each in analysis.comparisons if otherwise(each)]
+    if not disputed:
+        return
+    told = [
+        f"{names.short(each.variant)} on {each.attribute.label.lower()} is {otherwise(each)}"
+        for each in disputed[:MOST_NAMED]
+    ]
+    rest = len(disputed) - len(told)
+    more = f"; {wording.spelled(rest)} more {'differs' if rest == 1 else 'differ'}" if rest else ""
+    yield "A second method differs.", sentence(f"{wording.listing(told)}{more}")
+
+
+def _nothing_sealed(analysis: Analysis) -> Iterator[Point]:
+    rule, dates = analysis.trial.decision, session_dates(analysis.trial, analysis.table)
+    if analysis.sealed or rule.declared is None:
+        return
+    before = (dates[0] - rule.declared).days if dates else 0
+    ahead = f", {wording.count(before, 'day')} before the tasting" if before > 0 else ""
+    sealed = "neither it nor the codes were sealed" if analysis.table.coded else "was not sealed"
+    yield "Nothing sealed.", f"The rule is dated {day(rule.declared)}{ahead}, but {sealed}."
+
+
+# What to do with it -----------------------------------------------------------------------------
+
+
+def advice(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Points:
+    """Say what to do, and what to leave, if the results hold; empty where nothing follows."""
+    names = naming(analysis)
+    found = [point for result in ordered for way in (1, -1) for point in _ways(result, names, way)]
+    kinds: dict[str, set[str]] = {}
+    for result in ordered:
+        for other in result.others:
+            kind = other.verdict if isinstance(other, Comparison) else "not compared"
+            kinds.setdefault(other.variant.name, set()).add(kind)
+    useless = [analysis.trial.variant(name) for name, kind in kinds.items() if kind == {"alike"}]
+    if useless:
+        on = f"all {wording.spelled(len(ordered))} questions" if len(ordered) > 1 else "it"
+        label = f"{capital(wording.listing(map(names.short, useless)))}?"
+        text = f"Leave {'it' if len(useless) == 1 else 'them'} out: within the margin on {on}."
+        found = [*found[: MOST_ADVICE - 1], (label, text)]
+    return tuple(found[:MOST_ADVICE])
+
+
+def _ways(result: AttributeResult, names: Naming, way: int) -> Iterator[Point]:
+    """Name what went one way on an attribute, the largest difference first."""
+    here = [each for each in result.comparisons if each.direction == way and each.found]
+    strong = [each for each in here if each.verdict == "different"]
+    if not strong:
+        return
+    strong.sort(key=lambda each: -abs(each.found.difference) if each.found else 0.0)
+    told = [f"{names.short(each.variant)}, by {size_of([each])}" for each in strong[:3]]
+    rest = f"; and {wording.spelled(len(strong) - 3)} more" if len(strong) > 3 else ""
+    yield f"{capital(_word(strong[0]))}?", sentence(f"{', or '.join(told)}{rest}")
+
+
+# Do it yourself ---------------------------------------------------------------------------------
+
+HEADS = {"produce_g": "Produce", "water_g": "Water", "salt_g": "Salt"}
+
+
+def recipe_table(analysis: Analysis) -> Table | None:
+    """Give each variant in grams for a jar of a kilogram; None where no masses are known."""
+    trial, made = analysis.trial, analysis.made
+    jars = recipes(trial, made.log, JAR_G) if made else ()
+    if not jars:
+        return None
+    names = dict.fromkeys(name for jar in jars for name in jar.grams)
+    used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
+    return Table(
+        name="grams",
+        caption="Grams for a jar of one kilogram in all",
+        head="Variant",
+        columns=(*(HEADS.get(name) or capital(factor_name(name)) for name in used), "Days", "°C"),
+        rows=tuple(
+            (
+                trial.variant(jar.variant).label,
+                blank_as_dash(
+                    [
+                        *(wording.kitchen(jar.grams.get(name, 0.0)) for name in used),
+                        "" if jar.days is None else f"{jar.days:.0f}",
+                        jar.others.get("temperature_c", ""),
+                    ]
+                ),
+            )
+            for jar in jars
+        ),
+    )

@@ -1,0 +1,104 @@
+"""How the page calls variants: "the calcium and cool-cellar jars", "plain brine"."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from blindspoon import wording
+from blindspoon.findings.comparison import Analysis
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.trial import Trial, Variant
+
+PLAIN = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,2}")
+"""A label of one to three words, which a sentence can use without quotation marks."""
+LONGEST = 24
+VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub", "barrel")}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Naming:
+    """What the variants of one trial are called.
+
+    Parameters
+    ----------
+    plain : bool
+        Whether all labels can stand without quotation marks.
+    noun, nouns : str
+        What each was made in, one and several: "jar", "jars"; "batch" where that is not written
+        down, and empty where a variant was tasted from several.
+    control : Variant
+    """
+
+    plain: bool
+    noun: str
+    nouns: str
+    control: Variant
+
+    def short(self, variant: Variant) -> str:
+        """Call a variant by its label, as it stands in the middle of a sentence.
+
+        Examples
+        --------
+        >>> leaf = Variant(name="leaf", label="Vine leaf", method="", differs=())
+        >>> Naming(plain=True, noun="jar", nouns="jars", control=leaf).short(leaf)
+        'vine leaf'
+        """
+        if not self.plain:
+            return f"“{variant.label}”"
+        kept = variant.name[:1].isupper() or variant.label[1:2].isupper()
+        return variant.label if kept else variant.label[:1].lower() + variant.label[1:]
+
+    def subject(self, variants: Sequence[Variant], others: int = 0) -> str:
+        """Name one variant or several, and how many others.
+
+        Examples
+        --------
+        >>> cool, leaf = (Variant(name=name, label=name, method="", differs=())
+        ...     for name in ("cool cellar", "vine leaf"))
+        >>> names = Naming(plain=True, noun="jar", nouns="jars", control=cool)
+        >>> names.subject([cool, leaf]), names.subject([leaf], 3)
+        ('the cool-cellar and vine-leaf jars', 'the vine-leaf jar and three other jars')
+        """
+        named = [self.short(variant) for variant in variants]
+        if not self.noun:
+            more = [f"{wording.spelled(others)} other{'s' if others > 1 else ''}"] * bool(others)
+            return wording.listing([*named, *more])
+        hyphened = [name.replace(" ", "-") if self.plain else name for name in named]
+        noun = self.noun if len(named) == 1 else self.nouns
+        text = f"the {wording.listing(hyphened)} {noun}"
+        other = f" and {wording.spelled(others)} other {self.nouns if others > 1 else self.noun}"
+        return text + (other if others else "")
+
+    @property
+    def like(self) -> str:
+        """Name the control, to compare with it."""
+        bare = not self.noun or not self.plain or " " in self.control.label
+        return self.short(self.control) if bare else self.subject([self.control])
+
+
+def naming(analysis: Analysis) -> Naming:
+    """Settle what the variants of a trial are called."""
+    trial = analysis.trial
+    labels = [variant.label for variant in trial.variants]
+    noun = _noun(analysis)
+    return Naming(
+        plain=all(PLAIN.fullmatch(label) and len(label) <= LONGEST for label in labels),
+        noun=noun,
+        nouns=VESSELS.get(noun, "batches" if noun else ""),
+        control=trial.variant(trial.control),
+    )
+
+
+def most_batches(trial: Trial, table: ScoreTable) -> int:
+    """Count the named batches of the variant that was tasted from most."""
+    return int(table.batches_tasted(len(trial.variants)).max())
+
+
+def _noun(analysis: Analysis) -> str:
+    if most_batches(analysis.trial, analysis.table) > 1:
+        return ""
+    batches = analysis.made.log.of_variant(analysis.trial.control) if analysis.made else ()
+    said = " ".join(batch.vessel for batch in batches)
+    return next((name for name in VESSELS if re.search(rf"\b{name}\b", said)), "batch")
