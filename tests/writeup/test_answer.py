@@ -22,27 +22,29 @@ def test_the_short_answer_is_short_and_holds_no_p_value(content_of, name, effect
 def test_sizes_are_given_with_the_names(content_of):
     text = content_of("everything differs").answer
     assert text.startswith(
-        "On texture, the “Cool cellar” and “Vine leaf” batches were crisper than the control, by "
-        "about "
+        "The vine-leaf and cool-cellar batches were crisper than plain brine, by 4.8 and 3.8 "
+        "points out of 10. The calcium and old-brine batches were softer, by "
     )
-    assert " The “Old brine” and “Calcium” batches were softer, by about " in text
 
 
 def test_what_is_not_settled_is_not_called_alike(content_of):
     text = content_of("nothing differs").answer
-    assert text.startswith("On texture, nothing is settled: none of the four batches could be told")
-    assert "alike for our purpose" not in text
+    assert text.startswith("On texture, nothing is settled: none of four could be told from plain")
+    assert "came within" not in text
 
 
-def test_what_lies_within_the_margin_is_alike_for_our_purpose(content_of):
+def test_what_lies_within_the_margin_came_within_it_of_the_control(content_of):
     text = content_of("all alike").answer
-    assert "were within 1\xa0point of the control, so alike for our purpose" in text
+    assert text == (
+        "The cool-cellar, vine-leaf, old-brine and calcium batches came within 1\xa0point of plain "
+        "brine on texture."
+    )
 
 
-def test_long_names_give_way_to_counts(content_of):
-    text = content_of("twelve variants").answer
-    assert "Brine of" not in text
-    assert "of eleven batches were" in text
+def test_long_names_give_way_to_the_first_and_how_many_others(content_of):
+    text = content_of("twelve variants", attributes=("texture",), primary=("texture",)).answer
+    assert "“Brine of 10 in the coldest cellar of all” batch and four other batches were" in text
+    assert "by up to " in text
 
 
 def test_a_verdict_that_the_second_procedure_does_not_share_says_so_in_its_sentence(content_of):
@@ -50,28 +52,36 @@ def test_a_verdict_that_the_second_procedure_does_not_share_says_so_in_its_sente
     cells = [cell for board in content.boards for _, row in board.rows for cell in row]
     disputed = [cell.other for cell in cells if cell.other]
     assert disputed == ["not settled by ranks"]
-    assert "“Vine leaf” (not settled by ranks)" in content.answer
+    weak = dict(content.weak)
+    assert weak["A second method differs."] == "Vine leaf on texture is not settled by ranks."
 
 
 def test_one_taster_is_spoken_of_as_one(content_of):
-    text = content_of("one taster").answer
-    assert text.startswith("To this taster, ")
-    assert text.endswith("by one person.")
+    content = content_of("one taster")
+    assert content.answer.startswith("To this taster, ")
+    assert content.trust.startswith("One person tasted one batch of each.")
 
 
 def test_without_a_rule_the_answer_says_so(content_of):
-    assert content_of("no decision").answer.endswith("No rule was declared before tasting.")
+    assert content_of("no decision").answer.startswith(
+        "No rule was written down before the tasting, so take all of this as a lead. "
+    )
 
 
 def test_several_batches_are_not_called_this_batch(content_of):
-    text = content_of("several batches").answer
-    assert "batch “" not in text
-    assert "” batch" not in text
-    assert "Two batches of each were tasted, by 12 people." in text
+    content = content_of("several batches")
+    assert "batch" not in content.answer
+    assert "Twelve people tasted two batches of each." in content.trust
 
 
 def test_one_batch_of_each_is_said(content_of):
-    assert "One batch of each was tasted, by 12 people." in content_of("usual").answer
+    text = content_of("usual").trust
+    assert text.startswith("Twelve people tasted one batch of each, in two sittings.")
+
+
+def test_a_tasting_that_was_not_shown_to_be_blind_says_so_at_the_top(content_of):
+    assert "Not shown to be blind: no codes are recorded." in content_of("uncoded").trust
+    assert "their key was not sealed" in content_of("usual").trust
 
 
 def test_what_could_not_be_compared_is_said(content_of):
@@ -80,7 +90,7 @@ def test_what_could_not_be_compared_is_said(content_of):
 
 def test_words_of_the_scale_are_used_where_there_are_no_comparatives(content_of):
     content = content_of("one variant", attributes=("sourness",), primary=("sourness",))
-    assert "scored higher (towards “very sour”) than the control" in content.answer
+    assert "scored higher (towards “very sour”) than plain brine on sourness" in content.answer
 
 
 def test_the_whole_trial_is_counted_where_nothing_else_is_short_enough(content_of):

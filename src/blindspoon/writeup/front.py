@@ -62,7 +62,7 @@ def _more_than_meant(analysis: Analysis, names: Naming) -> Iterator[Point]:
     """Tell what else set the variants apart that were found different."""
     trial = analysis.trial
     shown = {each.variant.name for each in analysis.comparisons if each.differs}
-    differs = [what for what in (analysis.made.differs if analysis.made else ())]
+    differs = analysis.made.differs if analysis.made else ()
     found = [what for what in differs if what.variant in shown]
     for what in islice((what for what in found if what.undeclared), MOST_NAMED):
         subject = names.subject([trial.variant(what.variant)])
