@@ -360,7 +360,8 @@ def _limits(results: Sequence[AttributeResult]) -> Mapping[object, float]:
     for result in results:
         kind = _like(result.attribute)
         seen = [ends.get(kind, 0.0), result.attribute.margin or 0.0]
-        for contrast in filter(None, (each.found for each in result.comparisons)):
+        contrasts = [each.found for each in result.comparisons if each.found]
+        for contrast in contrasts:
             seen.append(abs(contrast.difference))
             interval = contrast.interval
             seen += [] if interval is None else [abs(interval.low), abs(interval.high)]
