@@ -185,8 +185,8 @@ def page(alone, tmp_path_factory):
 @pytest.mark.parametrize(
     "words",
     [
-        "To this taster, on texture, the “Cool cellar” batch was crisper",
-        "by one person in eight rounds.",
+        "To this taster, over eight rounds, the cool-cellar",
+        "One person tasted one batch of each, in eight rounds.",
         "1 taster, 8 rounds, 32 cups",
         "Small dots: the rounds’ differences from",
         "This is one person’s palate, on these days: it says nothing about others.",

@@ -102,3 +102,9 @@ def test_the_page_and_the_pack_are_written_where_they_say(tmp_path):
     assert (written.folder / "index.html").exists()
     assert written.zipped.exists()
     assert callable(bs.report)  # no module of that name has taken its place
+
+
+def test_what_was_written_of_a_cup_that_nobody_scored_is_not_what_tasters_said(tmp_path):
+    page = bs.report(CUCUMBERS, tmp_path).read_text(encoding="utf-8")
+    assert "Snaps. Closest to a fresh one." in page
+    assert "spilt before I could taste it" not in page

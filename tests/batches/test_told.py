@@ -71,7 +71,7 @@ def test_the_report_tells_what_else_differed(blindspoon, cucumbers, tmp_path):
     assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
     page = (tmp_path / "out" / "cucumbers" / "index.html").read_text(encoding="utf-8")
     text = re.sub(r"\s+", " ", page)
-    assert "Not only the method differed: “Calcium” in temperature too." in text
+    assert "One catch: the calcium jar was also 3 °C cooler." in text
     assert "What was made, as weighed and measured" in text
     assert "builds up pressure and can burst" in text
 

@@ -54,8 +54,9 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
 def _cautions(analysis: Analysis) -> Iterator[Point]:
     """Tell what the batches' own numbers warn of, where somebody may eat them."""
     found = analysis.made.cautions if analysis.made else ()
-    for one in [one for one in found if one.kind in URGENT and one.batches][:1]:
-        yield "Take care.", capital(caution(one))
+    for warning in found:
+        if warning.kind in URGENT and warning.batches:
+            yield "Take care.", capital(caution(warning))
 
 
 def _more_than_meant(analysis: Analysis, names: Naming) -> Iterator[Point]:

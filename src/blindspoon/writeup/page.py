@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -259,8 +260,12 @@ def _finding(
 
 
 def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Remarks by variant, in the order of the trial; the first `MOST_LISTED`."""
-    shown = table.remarks[:MOST_LISTED]
+    """Remarks on scored cups by variant, in the order of the trial; the first `MOST_LISTED`."""
+    names = [variant.name for variant in trial.variants]
+    rows = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
+    scored = {(table.sessions[s], table.tasters[t], names[v]) for s, t, v in rows}
+    told = (said for said in table.remarks if (said.session, said.taster, said.variant) in scored)
+    shown = list(islice(told, MOST_LISTED))
     grouped = (
         (variant.label, tuple(said.text for said in shown if said.variant == variant.name))
         for variant in trial.variants
