@@ -11,7 +11,6 @@ from blindspoon.batches.differences import (
     STANDARD,
     factor_values,
     moving_together,
-    unknown_factors,
     what_differs,
 )
 from blindspoon.files.trial_toml import parse_trial
@@ -115,7 +114,10 @@ def test_what_was_declared_and_did_not_happen(trial, log_of, jar):
     what = found(trial, log, "cool-cellar")
     assert what.declared_but_alike == ("temperature_c",)
     assert what.not_recorded == ("age",)
-    assert [each[:2] for each in unknown_factors(trial, log)] == [
+    lacks = [
+        (each.variant, name) for each in what_differs(trial, log) for name in each.not_recorded
+    ]
+    assert lacks == [
         ("oak-leaf", "leaf"),
         ("cool-cellar", "age"),
     ]

@@ -7,15 +7,13 @@ import datetime
 import pytest
 
 from blindspoon.batches.log import Reading
-from blindspoon.batches.strengths import alcohol_at_most, salt_needed, strengths
+from blindspoon.batches.strengths import alcohol_at_most, strengths
 from blindspoon.batches.units import unit_of
 
 
 # Hand calculation: 2.5 % of 1000 g of produce and water is 25.0 g, which is 2.439 % of everything;
 # 2.5 % of everything needs 25.64 g.
 def test_the_two_bases_of_a_percentage(log_of, jar):
-    assert salt_needed(1000, 2.5, "produce and water") == pytest.approx(25.0)
-    assert salt_needed(1000, 2.5, "everything") == pytest.approx(25.64, abs=0.005)
     by_weight, by_all = strengths(log_of(jar(salt_g=25.0), jar(name="jar 2", salt_g=25.641026)))
     assert by_weight.salt_percent == pytest.approx(2.439, abs=0.0005)
     assert by_weight.salt_percent_of_produce_and_water == pytest.approx(2.5)
@@ -103,14 +101,13 @@ def test_a_column_that_is_missing_is_nothing_and_a_blank_cell_is_unknown(read):
     assert found.everything_g is None
     assert found.salt_percent is None
     assert found.salt_percent_of_water == pytest.approx(2.5)
-    assert "sugar_g not written" in found.unknown[0].reason
+    assert "sugar_g not written" in found.unknown["everything_g"]
 
 
 def test_salt_has_to_be_written(read):
     (found,) = strengths(read("batch,variant,produce_g,water_g\njar 1,plain,600,400\n", None))
     assert found.salt_percent is None
-    reasons = {each.strength: each.reason for each in found.unknown}
-    assert reasons["salt_percent"] == "there is no column salt_g"
+    assert found.unknown["salt_percent"] == "there is no column salt_g"
 
 
 def test_an_acid_without_a_weight_is_unknown(read):

@@ -6,10 +6,10 @@ Local codes, a tested recipe and licensed practice come first.
 
 from __future__ import annotations
 
-import datetime
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Literal
 
 from blindspoon import wording
@@ -18,21 +18,9 @@ from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import shown
 
 Kind = Literal[
-    "ph-not-read",
-    "ph-above-limit",
-    "ph-not-falling",
-    "ph-rising",
-    "ph-read-early",
-    "salt-low",
-    "salt-high",
-    "unsalted",
-    "alcohol",
-    "pressure",
-    "vacuum",
-    "mould",
-    "allergens",
-    "local-rules",
-]
+    "ph-not-read", "ph-above-limit", "ph-not-falling", "ph-rising", "ph-read-early", "salt-low",
+    "salt-high", "unsalted", "alcohol", "pressure", "vacuum", "mould", "allergens", "local-rules",
+]  # fmt: skip
 
 PH_LIMIT = 4.6
 """Finished equilibrium pH above which a food counts as low in acid."""
@@ -71,6 +59,15 @@ SOURCES: dict[Kind, tuple[str, ...]] = {
     "mould": ("common practice, no source",),
     "allergens": ("Codex CXS 1-1985, labelling of allergens, from memory",),
     "local-rules": ("IFST, guidelines on the ethics of tasting food, 2020",),
+}
+
+_LIMITS: Mapping[Kind, float] = {
+    "ph-above-limit": PH_LIMIT,
+    "ph-rising": PH_RISE,
+    "ph-read-early": float(FRESH_DAYS),
+    "salt-low": SALT_RANGE[0],
+    "salt-high": SALT_RANGE[1],
+    "alcohol": ALCOHOL_LIMIT,
 }
 
 _SEALED = re.compile(r"\b(clip|swing|bail|screw|lid|sealed|bottle|canning|mason|kilner)", re.I)
@@ -129,120 +126,71 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     >>> [(found.kind, found.batches) for found in cautions(log)][:2]
     [('ph-not-read', ('jar 1',)), ('pressure', ())]
     """
-    by_data = [*_by_ph(log), *_by_strength(log), *_by_words(log)]
-    pointed_at = {found.kind for found in by_data}
+    found: dict[Kind, list[_Found]] = {}
+    for batch, made in zip(log.batches, strengths(log), strict=True):
+        looks = (_by_ph(log, batch), _by_strength(batch, made), _by_words(log, batch))
+        for kind, value in chain(*looks):
+            found.setdefault(kind, []).append((batch.name, value))
     general: tuple[Kind, ...] = ("pressure", "mould", "vacuum", "allergens", "local-rules")
-    return (*by_data, *(_caution(kind, []) for kind in general if kind not in pointed_at))
-
-
-def _caution(
-    kind: Kind, found: Iterable[tuple[str, float | None]], limit: float | None = None
-) -> Caution:
-    pairs = list(found)
-    return Caution(
-        kind=kind,
-        batches=tuple(batch for batch, _ in pairs),
-        values=tuple(value for _, value in pairs if value is not None),
-        limit=limit,
-        sources=SOURCES[kind],
+    return (
+        *(_caution(kind, found[kind]) for kind in SOURCES if kind in found),
+        *(_caution(kind, []) for kind in general if kind not in found),
     )
 
 
 _Found = tuple[str, float | None]
 
 
-def _by_ph(log: BatchLog) -> Iterator[Caution]:
-    looks: tuple[tuple[Kind, float | None, Callable[[BatchLog, str], Iterator[_Found]]], ...] = (
-        ("ph-not-read", None, _not_read),
-        ("ph-above-limit", PH_LIMIT, _above_limit),
-        ("ph-not-falling", None, _not_falling),
-        ("ph-rising", PH_RISE, _rising),
-        ("ph-read-early", float(FRESH_DAYS), _read_early),
+def _caution(kind: Kind, found: Iterable[_Found]) -> Caution:
+    return Caution(
+        kind=kind,
+        batches=tuple(batch for batch, _ in found),
+        values=tuple(value for _, value in found if value is not None),
+        limit=_LIMITS.get(kind),
+        sources=SOURCES[kind],
     )
-    for kind, limit, look in looks:
-        found = [pair for batch in log.batches for pair in look(log, batch.name)]
-        if found:
-            yield _caution(kind, found, limit)
 
 
-def _ph(log: BatchLog, batch: str) -> list[tuple[datetime.date, float]]:
-    readings = log.readings_before_tasting(batch)
-    return [(reading.date, reading.ph) for reading in readings if reading.ph is not None]
-
-
-def _not_read(log: BatchLog, batch: str) -> Iterator[_Found]:
-    if not _ph(log, batch):
-        yield batch, None
-
-
-def _above_limit(log: BatchLog, batch: str) -> Iterator[_Found]:
-    read = _ph(log, batch)
-    if read and read[-1][1] > PH_LIMIT:
-        yield batch, read[-1][1]
-
-
-def _not_falling(log: BatchLog, batch: str) -> Iterator[_Found]:
-    read = _ph(log, batch)
-    if len(read) > 1 and read[0][1] > PH_LIMIT and read[-1][1] >= read[0][1]:
-        yield batch, read[-1][1]
-
-
-def _rising(log: BatchLog, batch: str) -> Iterator[_Found]:
-    read = [value for _, value in _ph(log, batch)]
-    if read and read[-1] - min(read) > PH_RISE + 1e-9:
-        yield batch, read[-1] - min(read)
-
-
-def _read_early(log: BatchLog, batch: str) -> Iterator[_Found]:
-    read = _ph(log, batch)
-    days = (log.first_tasted - read[-1][0]).days if read and log.first_tasted else 0
+def _by_ph(log: BatchLog, batch: Batch) -> Iterator[tuple[Kind, float | None]]:
+    readings = log.readings_before_tasting(batch.name)
+    read = [(reading.date, reading.ph) for reading in readings if reading.ph is not None]
+    if not read:
+        yield "ph-not-read", None
+        return
+    values = [value for _, value in read]
+    first, last, risen = values[0], values[-1], values[-1] - min(values)
+    days = (log.first_tasted - read[-1][0]).days if log.first_tasted else 0
+    if last > PH_LIMIT:
+        yield "ph-above-limit", last
+    if len(read) > 1 and last >= first > PH_LIMIT:
+        yield "ph-not-falling", last
+    if risen > PH_RISE + 1e-9:
+        yield "ph-rising", risen
     if days > FRESH_DAYS:
-        yield batch, float(days)
+        yield "ph-read-early", float(days)
 
 
-def _by_strength(log: BatchLog) -> Iterator[Caution]:
-    low, high = SALT_RANGE
-    looks: tuple[tuple[Kind, float | None, Callable[[Batch, Strengths], float | None]], ...] = (
-        ("salt-low", low, lambda b, m: _salt(b, m, lambda salt: 0 < salt < low)),
-        ("salt-high", high, lambda b, m: _salt(b, m, lambda salt: salt > high)),
-        ("unsalted", None, lambda b, m: _salt(b, m, lambda salt: salt == 0)),
-        ("alcohol", ALCOHOL_LIMIT, _alcohol),
-    )
-    pairs = list(zip(log.batches, strengths(log), strict=True))
-    for kind, limit, look in looks:
-        found = [(b.name, value) for b, made in pairs if (value := look(b, made)) is not None]
-        if found:
-            yield _caution(kind, found, limit)
+def _by_strength(batch: Batch, made: Strengths) -> Iterator[tuple[Kind, float | None]]:
+    salt, alcohol = made.salt_percent_of_produce_and_water, made.alcohol_percent
+    if salt is not None and batch.produce_g and not batch.acid_g:  # to ferment, not soured
+        if salt == 0:
+            yield "unsalted", salt
+        elif salt < SALT_RANGE[0]:
+            yield "salt-low", salt
+        elif salt > SALT_RANGE[1]:
+            yield "salt-high", salt
+    if alcohol is not None and alcohol >= ALCOHOL_LIMIT:
+        yield "alcohol", alcohol
 
 
-def _salt(batch: Batch, made: Strengths, outside: Callable[[float], bool]) -> float | None:
-    """Give the salt of a batch of produce without added acid, if it is outside."""
-    salt = made.salt_percent_of_produce_and_water
-    fermented = bool(batch.produce_g) and not batch.acid_g
-    return salt if salt is not None and fermented and outside(salt) else None
-
-
-def _alcohol(_: Batch, made: Strengths) -> float | None:
-    most = made.alcohol_percent
-    return most if most is not None and most >= ALCOHOL_LIMIT else None
-
-
-def _by_words(log: BatchLog) -> Iterator[Caution]:
-    looks: tuple[tuple[Kind, re.Pattern[str], Callable[[BatchLog, Batch], Iterable[str]]], ...] = (
-        ("pressure", _SEALED, lambda _, batch: (batch.vessel,)),
-        ("vacuum", _VACUUM, lambda _, batch: (batch.vessel, batch.note)),
-        ("mould", _SPOILT, _notes),
-    )
-    for kind, pattern, texts in looks:
-        found = [b.name for b in log.batches if any(map(pattern.search, texts(log, b)))]
-        if found:
-            yield _caution(kind, ((name, None) for name in found))
-
-
-def _notes(log: BatchLog, batch: Batch) -> Iterator[str]:
-    yield batch.note
-    for reading in log.readings_of(batch.name):
-        yield reading.note
+def _by_words(log: BatchLog, batch: Batch) -> Iterator[tuple[Kind, float | None]]:
+    notes = [batch.note, *(reading.note for reading in log.readings_of(batch.name))]
+    if _SEALED.search(batch.vessel):
+        yield "pressure", None
+    if _VACUUM.search(batch.vessel) or _VACUUM.search(batch.note):
+        yield "vacuum", None
+    if any(map(_SPOILT.search, notes)):
+        yield "mould", None
 
 
 HEAD = (
@@ -263,8 +211,14 @@ def caution(found: Caution) -> str:
     >>> caution(high).split(". ")[0]
     'jar 2: the last pH is above 4.6 (4.8)'
     """
-    names = wording.listing(shown(name) for name in found.batches)
-    return f"{names}: {_SAID[found.kind](found)}" if names else _upper(_SAID[found.kind](found))
+    days = found.kind == "ph-read-early"
+    ends = [wording.number(end, 0 if days else 1) for end in sorted(found.values)]
+    values = " to ".join(dict.fromkeys(ends[:1] + ends[-1:]))
+    said = SAID[found.kind].format(values=values, **_NUMBERS)
+    if found.general:
+        return said[:1].upper() + said[1:]
+    noted = "the notes mention mould, slime or a smell. " if found.kind == "mould" else ""
+    return f"{wording.listing(map(shown, found.batches))}: {noted}{said}"
 
 
 def sources(found: Caution) -> str:
@@ -272,81 +226,72 @@ def sources(found: Caution) -> str:
     return "; ".join(found.sources)
 
 
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
+_NUMBERS: Mapping[str, str] = {
+    "ph": wording.plain(PH_LIMIT),
+    "days": f"{FRESH_DAYS}",
+    "low": wording.plain(SALT_RANGE[0]),
+    "high": wording.plain(SALT_RANGE[1]),
+    "alcohol": wording.plain(ALCOHOL_LIMIT),
+}
 
-
-def _span(values: Iterable[float], digits: int) -> str:
-    """Write values: one, or lowest to highest."""
-    ends = dict.fromkeys(wording.number(end, digits) for end in (min(values), max(values)))
-    return " to ".join(ends)
-
-
-def _brine(found: Caution) -> str:
-    low, high = (wording.plain(end) for end in SALT_RANGE)
-    amount = f"{_span(found.values, 1)} % of produce and water"
-    side = "below" if found.kind == "salt-low" else "above"
-    return f"at {amount} the salt is {side} the usual {low} to {high} %"
-
-
-_SAID: Mapping[Kind, Callable[[Caution], str]] = {
-    "ph-not-read": lambda _: (
+SAID: Mapping[Kind, str] = {
+    "ph-not-read": (
         "no pH was read before the tasting, so whether it is sour enough is not known. Read it in "
-        f"the brine and in crushed produce; it should be {wording.plain(PH_LIMIT)} or lower."
+        "the brine and in crushed produce; it should be {ph} or lower."
     ),
-    "ph-above-limit": lambda found: (
-        f"the last pH is above {wording.plain(PH_LIMIT)} ({_span(found.values, 1)}). Above it a "
-        "food counts as low in acid, in which Clostridium botulinum can grow. Do not serve it on "
-        "the strength of a taste or a smell."
+    "ph-above-limit": (
+        "the last pH is above {ph} ({values}). Above it a food counts as low in acid, in which "
+        "Clostridium botulinum can grow. Do not serve it on the strength of a taste or a smell."
     ),
-    "ph-not-falling": lambda found: (
-        f"the pH did not fall (last {_span(found.values, 1)}). A vegetable ferment is under way "
-        "only if the pH falls steadily. Do not serve it."
+    "ph-not-falling": (
+        "the pH did not fall (last {values}). A vegetable ferment is under way only if the pH "
+        "falls steadily. Do not serve it."
     ),
-    "ph-rising": lambda found: (
-        f"the pH rose from its lowest, by {_span(found.values, 1)}. Yeasts and moulds at the "
-        "surface use up the acid. Read it once more, and look at the surface."
+    "ph-rising": (
+        "the pH rose from its lowest, by {values}. Yeasts and moulds at the surface use up the "
+        "acid. Read it once more, and look at the surface."
     ),
-    "ph-read-early": lambda found: (
-        f"the last pH was read {_span(found.values, 0)} days before the tasting, more than "
-        f"{FRESH_DAYS}. Read it again on the day."
+    "ph-read-early": (
+        "the last pH was read {values} days before the tasting, more than {days}. Read it again "
+        "on the day."
     ),
-    "salt-low": lambda found: (
-        f"{_brine(found)}. Salt keeps other microbes down until the acid does; recipes that are "
-        "tested for keeping do not cut it back."
+    "salt-low": (
+        "at {values} % of produce and water the salt is below the usual {low} to {high} %. Salt "
+        "keeps other microbes down until the acid does; recipes that are tested for keeping do "
+        "not cut it back."
     ),
-    "salt-high": lambda found: (
-        f"{_brine(found)}. It ferments slowly or not at all, and tasters who watch their salt "
-        "should know."
+    "salt-high": (
+        "at {values} % of produce and water the salt is above the usual {low} to {high} %. It "
+        "ferments slowly or not at all, and tasters who watch their salt should know."
     ),
-    "unsalted": lambda _: (
-        "no salt went in. Nothing but acid holds other microbes back: keep it in the refrigerator, "
-        "for a few days at most."
+    "unsalted": (
+        "no salt went in. Nothing but acid holds other microbes back: keep it in the "
+        "refrigerator, for a few days at most."
     ),
-    "alcohol": lambda found: (
-        f"its sugar could become {_span(found.values, 1)} % vol of alcohol, where "
-        f"{wording.plain(ALCOHOL_LIMIT)} % vol and more is labelled. Tell the tasters, children "
-        "and drivers first. A closed jar of it builds up pressure."
+    "alcohol": (
+        "its sugar could become {values} % vol of alcohol, where {alcohol} % vol and more is "
+        "labelled. Tell the tasters, children and drivers first. A closed jar of it builds up "
+        "pressure."
     ),
-    "pressure": lambda _: (
+    "pressure": (
         "a closed jar that ferments builds up pressure and can burst. Let gas out daily or use a "
         "lid that does, and open it over a sink, away from the face."
     ),
-    "vacuum": lambda _: (
+    "vacuum": (
         "vacuum packs and other packs without air keep out moulds, not Clostridium botulinum. Keep "
         "them at 5 °C or below."
     ),
-    "mould": lambda found: (
-        ("the notes mention mould, slime or a smell. " if found.batches else "")
-        + "Throw away whatever is mouldy, slimy, pink or smells wrong: the whole jar, untasted."
+    "mould": (
+        "Throw away whatever is mouldy, slimy, pink or smells wrong: the whole jar, untasted."
     ),
-    "allergens": lambda _: (
+    "allergens": (
         "name everything that went in to the tasters before they taste, allergens first: mustard, "
         "celery, fish, crustaceans, soya, nuts, sesame, gluten, milk, egg, sulphites."
     ),
-    "local-rules": lambda _: (
+    "local-rules": (
         "a home trial is no tested recipe. Where local codes, an inspector or a licensed "
         "practitioner ask for more, or say no, they come first. Tasters take part freely and may "
         "stop at any time."
     ),
 }
+"""Each caution, to stand after the names of its batches."""

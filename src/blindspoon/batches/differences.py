@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from blindspoon.batches.log import Batch, BatchLog, BatchResult, Value
 from blindspoon.batches.strengths import Strengths, strengths
-from blindspoon.errors import did_you_mean
 from blindspoon.trial import Trial
 
 
@@ -24,16 +23,22 @@ class BatchFactor(NamedTuple):
     tolerance : float
         Numbers up to so far apart count as alike, in `unit`; for `relative`, as a share of the
         larger one.
-    relative : bool
+    of : str
+        The field of a batch or of its strengths that it is read from; blank for the host's own.
     also : tuple of str
         Further names under which ``differs`` in trial.toml may declare it.
+    needs : tuple of str
+        Columns without which it would be the same in every batch for want of being written.
+    relative : bool
     """
 
     name: str
     unit: str
     tolerance: float
-    relative: bool = False
+    of: str = ""
     also: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+    relative: bool = False
 
     def answers_to(self, name: str) -> bool:
         """Tell whether a name in ``differs`` means this factor."""
@@ -50,24 +55,33 @@ class BatchFactor(NamedTuple):
 SHARE = 0.05
 """Numbers of the host's own columns with a unit may differ by this share and count as alike."""
 
-SALT = BatchFactor("salt", "%", 0.2, also=("salt_g", "salt_percent", "salt_oz"))
-ACID = BatchFactor("acid", "g/100 g", 0.05, also=("acid_g", "citric_g_per_100_g"))
-FERMENTED = BatchFactor(
-    "fermented", "days", 2.0, also=("fermented_days", "finished", "age", "days")
+SALT = BatchFactor("salt", "%", 0.2, "salt_percent", ("salt_g", "salt_percent", "salt_oz"))
+ACID = BatchFactor(
+    "acid", "g/100 g", 0.05, "citric_g_per_100_g", ("acid_g", "citric_g_per_100_g"), ("acid_g",)
 )
-AGE = BatchFactor("age", "days", 2.0, also=("age_days", "started", "days"))
+FERMENTED = BatchFactor(
+    "fermented", "days", 2.0, "fermented_days", ("fermented_days", "finished", "age", "days")
+)
+AGE = BatchFactor("age", "days", 2.0, "age_days", ("age_days", "started", "days"))
 
 STANDARD = (
     SALT,
     ACID,
-    BatchFactor("kind of acid", "", 0.0, also=("acid", "acid_kind")),
-    BatchFactor("sugar", "%", 0.2, also=("sugar_g", "sugar_percent")),
-    BatchFactor("produce", "%", 5.0, also=("produce_g", "water_g", "produce_percent")),
-    BatchFactor("temperature_c", "°C", 2.0, also=("temperature", "temperature_f")),
+    BatchFactor("kind of acid", "", 0.0, "acid", ("acid", "acid_kind"), ("acid_g",)),
+    BatchFactor("sugar", "%", 0.2, "sugar_percent", ("sugar_g", "sugar_percent"), ("sugar_g",)),
+    BatchFactor(
+        "produce",
+        "%",
+        5.0,
+        "produce_percent",
+        ("produce_g", "water_g", "produce_percent"),
+        ("produce_g", "water_g"),
+    ),
+    BatchFactor("temperature_c", "°C", 2.0, "temperature_c", ("temperature", "temperature_f")),
     FERMENTED,
     AGE,
-    BatchFactor("vessel", "", 0.0),
-    BatchFactor("starter", "", 0.0),
+    BatchFactor("vessel", "", 0.0, "vessel"),
+    BatchFactor("starter", "", 0.0, "starter"),
 )
 """What is compared besides the host's own columns. Masses are compared through the strengths they
 make. The tolerances are this project's choice: what a kitchen balance, a cellar and a busy week
@@ -78,40 +92,25 @@ _UNIT = re.compile(r".+_(k?g|mg|m?l|[cm]?m|percent|c|h|min|days|pieces)", re.ASC
 
 def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...]]:
     """List every factor that some batch has a value of, with its value in each batch."""
-    found = strengths(log)
-    values: dict[BatchFactor, tuple[Value | None, ...]] = {}
-    for factor in STANDARD:
-        if not _NEEDED.get(factor.name, set()) <= log.columns:
-            continue
-        values[factor] = tuple(map(_READ[factor.name], log.batches, found))
-    if values.get(FERMENTED) == values.get(AGE):  # all went from the cellar to the table
-        values.pop(FERMENTED, None)
+    made = list(zip(log.batches, strengths(log), strict=True))
+    values = {
+        factor: tuple(_read(factor, batch, found) for batch, found in made)
+        for factor in STANDARD
+        if log.columns.issuperset(factor.needs)
+    }
+    if values[FERMENTED] == values[AGE]:  # all went from the cellar to the table
+        del values[FERMENTED]
     for name in log.own:
         column = tuple(batch.own.get(name) for batch in log.batches)
         values[_own_factor(name, column)] = column
     return {factor: column for factor, column in values.items() if set(column) != {None}}
 
 
-def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
-    """Tell whether trial.toml says that a variant is meant to differ in a factor."""
-    return any(factor.answers_to(name) for name in trial.variant(variant).differs)
-
-
-def unknown_factors(trial: Trial, log: BatchLog) -> tuple[tuple[str, str, str], ...]:
-    """Name what variants are meant to differ in and batches.csv does not record.
-
-    Returns
-    -------
-    tuple of (variant, factor, hint)
-        The hint is the end of a sentence, or blank.
-    """
-    known = [name for factor in factor_values(log) for name in (factor.name, *factor.also)]
-    return tuple(
-        (variant.name, name, did_you_mean(name, known))
-        for variant in trial.variants
-        for name in variant.differs
-        if name not in known
-    )
+def _read(factor: BatchFactor, batch: Batch, found: Strengths) -> Value | None:
+    if factor.of == "acid":
+        return "none" if found.citric_g_per_100_g == 0 else batch.acid.lower() or None
+    value: Value | None = getattr(found if hasattr(found, factor.of) else batch, factor.of)
+    return None if value == "" else value
 
 
 def _own_factor(name: str, column: Sequence[Value | None]) -> BatchFactor:
@@ -122,39 +121,9 @@ def _own_factor(name: str, column: Sequence[Value | None]) -> BatchFactor:
     return BatchFactor(name, "", 0.0)
 
 
-def _words(name: str) -> Callable[[Batch, Strengths], Value | None]:
-    return lambda batch, _: getattr(batch, name) or None
-
-
-def _strength(name: str) -> Callable[[Batch, Strengths], Value | None]:
-    return lambda _, found: getattr(found, name)
-
-
-def _kind_of_acid(batch: Batch, found: Strengths) -> Value | None:
-    return "none" if found.citric_g_per_100_g == 0 else batch.acid.lower() or None
-
-
-_READ: Mapping[str, Callable[[Batch, Strengths], Value | None]] = {
-    "salt": _strength("salt_percent"),
-    "acid": _strength("citric_g_per_100_g"),
-    "kind of acid": _kind_of_acid,
-    "sugar": _strength("sugar_percent"),
-    "produce": _strength("produce_percent"),
-    "temperature_c": lambda batch, _: batch.temperature_c,
-    "fermented": _strength("fermented_days"),
-    "age": _strength("age_days"),
-    "vessel": _words("vessel"),
-    "starter": _words("starter"),
-}
-
-
-_NEEDED: Mapping[str, set[str]] = {
-    "acid": {"acid_g"},
-    "kind of acid": {"acid_g"},
-    "sugar": {"sugar_g"},
-    "produce": {"produce_g", "water_g"},
-}
-"""Columns without which a factor would be the same in every batch for want of being written."""
+def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
+    """Tell whether trial.toml says that a variant is meant to differ in a factor."""
+    return any(factor.answers_to(name) for name in trial.variant(variant).differs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,16 +209,6 @@ class Together(BatchResult):
 def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     """Hold every variant against the control on every factor.
 
-    Parameters
-    ----------
-    trial : Trial
-    log : BatchLog
-
-    Returns
-    -------
-    tuple of WhatDiffers
-        One a variant that is not the control, in the order of trial.toml.
-
     Notes
     -----
     Numbers of several batches are compared by their means, words by the sets of them. A factor
@@ -269,7 +228,7 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     >>> log = BatchLog(batches=jars, readings={}, columns=frozenset({"temperature_c"}),
     ...     own=("leaf",), quantities=(), first_tasted=None, last_tasted=None)
     >>> found = what_differs(trial, log)[0].differences
-    >>> [(one.factor, one.amount, one.declared) for one in found]
+    >>> [(factor.factor, factor.amount, factor.declared) for factor in found]
     [('leaf', None, True), ('temperature_c', -4.0, False)]
     """
     values = factor_values(log)
@@ -297,13 +256,11 @@ def moving_together(trial: Trial, log: BatchLog) -> tuple[Together, ...]:
     partings: dict[tuple[int, ...], list[str]] = {}
     for factor, values in factor_values(log).items():
         known = [value for value in values if value is not None]
-        if len(known) == len(values):
-            levels = _levels(factor, known)
-            if len(set(levels)) > 1:
-                partings.setdefault(levels, []).append(factor.name)
-    control = [batch.variant == trial.control for batch in log.batches]
+        levels = _levels(factor, known)
+        if len(known) == len(values) and len(set(levels)) > 1:
+            partings.setdefault(levels, []).append(factor.name)
     return tuple(
-        Together(factors=tuple(names), variants=_set_apart(log, levels, control))
+        Together(factors=tuple(names), variants=_set_apart(trial, log, levels))
         for levels, names in partings.items()
         if len(names) > 1
     )
@@ -317,7 +274,7 @@ def _what_differs(
 ) -> WhatDiffers:
     of_variant = [row for row, batch in enumerate(log.batches) if batch.variant == variant]
     of_control = [row for row, batch in enumerate(log.batches) if batch.variant == trial.control]
-    differences: list[tuple[BatchFactor, Difference]] = []
+    differ: dict[BatchFactor, Difference] = {}
     alike: list[BatchFactor] = []
     not_known: list[BatchFactor] = []
     for factor, column in values.items() if of_variant and of_control else ():
@@ -329,28 +286,24 @@ def _what_differs(
             alike.append(factor)
         else:
             declared = declares(trial, variant, factor)
-            differences.append((factor, _difference(factor, theirs, ours, declared=declared)))
-    met = [factor for factor, _ in differences]
+            differ[factor] = _difference(factor, theirs, ours, declared=declared)
+    meant = trial.variant(variant).differs
+    recorded = {name for factor in values for name in (factor.name, *factor.also)}
     return WhatDiffers(
         variant=variant,
         batches=len(of_variant),
         control_batches=len(of_control),
-        differences=tuple(
-            sorted((d for _, d in differences), key=lambda found: not found.declared)
-        ),
+        differences=tuple(sorted(differ.values(), key=lambda found: not found.declared)),
         alike=tuple(factor.name for factor in alike),
         not_known=tuple(factor.name for factor in not_known),
         declared_but_alike=tuple(
             name
-            for name in trial.variant(variant).differs
-            if _any_answers(alike, name) and not _any_answers(met, name)
+            for name in meant
+            if any(factor.answers_to(name) for factor in alike)
+            and not any(factor.answers_to(name) for factor in differ)
         ),
-        not_recorded=tuple(name for of, name, _ in unknown_factors(trial, log) if of == variant),
+        not_recorded=tuple(name for name in meant if name not in recorded),
     )
-
-
-def _any_answers(factors: Sequence[BatchFactor], name: str) -> bool:
-    return any(factor.answers_to(name) for factor in factors)
 
 
 def _difference(
@@ -388,15 +341,17 @@ def _range(values: Sequence[Value]) -> tuple[float, float] | None:
 def _levels(factor: BatchFactor, values: Sequence[Value]) -> tuple[int, ...]:
     """Give every batch the number of its level of a factor, by first appearance."""
     chains: dict[Value, Value] = {}
+    last: Value | None = None
     for value in sorted(set(values), key=lambda value: (isinstance(value, str), value)):
-        last = next(reversed(chains), None)
         near = last is not None and factor.alike(last, value)
         chains[value] = chains[last] if near and last is not None else value
+        last = value
     order: dict[Value, int] = {}
     return tuple(order.setdefault(chains[value], len(order)) for value in values)
 
 
-def _set_apart(log: BatchLog, levels: Sequence[int], control: Sequence[bool]) -> tuple[str, ...]:
-    usual = {level for level, own in zip(levels, control, strict=True) if own}
-    pairs: Iterator[tuple[Batch, int]] = zip(log.batches, levels, strict=True)
-    return tuple(dict.fromkeys(batch.variant for batch, level in pairs if level not in usual))
+def _set_apart(trial: Trial, log: BatchLog, levels: Sequence[int]) -> tuple[str, ...]:
+    """Name the variants with a batch at a level that no batch of the control has."""
+    pairs = [(batch.variant, level) for batch, level in zip(log.batches, levels, strict=True)]
+    usual = {level for variant, level in pairs if variant == trial.control}
+    return tuple(dict.fromkeys(variant for variant, level in pairs if level not in usual))

@@ -97,6 +97,10 @@ class Reading:
     note: str
     own: Mapping[str, float]
 
+    def value(self, quantity: str) -> float | None:
+        """Give "ph", "temperature_c", or a further quantity; None where it was not read."""
+        return {"ph": self.ph, "temperature_c": self.temperature_c, **self.own}.get(quantity)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchLog:

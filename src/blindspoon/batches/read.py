@@ -26,6 +26,7 @@ from blindspoon.errors import (
 from blindspoon.files.schema import (
     BATCHES,
     READINGS,
+    Checked,
     Fault,
     FileColumn,
     Known,
@@ -117,25 +118,44 @@ class _Said:
     problems: list[Problem] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
+    def opens(self, table: TextTable, columns: Iterable[FileColumn]) -> bool:
+        """Take over what is wrong with a table as a whole; tell whether its rows can be read."""
+        lacking = column_problems(table, columns, Known()) if table.readable else []
+        self.problems += [*table.problems, *lacking]
+        self.notes += table.notes
+        return table.readable and not lacking
+
+    def read(self, table: TextTable, columns: Iterable[FileColumn], known: Known) -> Checked:
+        """Read columns, and take over what is wrong with their cells."""
+        checked = read_columns(table, columns, known)
+        self.problems += checked.problems
+        return checked
+
+    def numbers(self, table: TextTable, column: FileColumn) -> list[float | None]:
+        """Read a column of numbers; None where it is blank or at fault."""
+        values = self.read(table, [column], Known()).values[column.name].tolist()
+        return [None if math.isnan(value) else value for value in values]
+
+    def note(self, table: TextTable, text: str, line: int | None = 1) -> None:
+        """Say something worth knowing, of the header unless another line is given."""
+        self.notes.append(Note(file=table.file, line=line, text=text))
+
 
 def _read(
     trial: Trial, batches: TextTable, readings: TextTable | None, cups: Sequence[TextTable]
 ) -> tuple[BatchLog, _Said]:
     said = _Said()
     days = [session.date for session in trial.sessions if session.date is not None]
-    last = max(days, default=None)
-    made, columns, own = _read_batches(said, trial, batches)
-    measured, quantities = _read_readings(said, batches, made, readings)
-    said.problems += _dates_in_order(made, batches.file, last)
-    said.problems += _salt_dissolves(made, batches.file)
+    first, last = min(days, default=None), max(days, default=None)
+    made, columns, own = _read_batches(said, trial, batches, last)
+    measured: list[Reading] = []
+    quantities: list[str] = []
+    if readings is not None and said.opens(readings, READINGS):
+        names = batches.cells("batch") if "batch" in batches.columns else None
+        measured, quantities = _read_readings(said, readings, names, made, last)
     if batches.readable and "batch" in batches.columns:
-        names = batches.cells("batch")
-        variants = batches.cells("variant") if "variant" in batches.columns else [""] * len(names)
-        said.problems += _all_made(dict(zip(names, variants, strict=True)), batches.file, cups)
-    for reading in measured:
-        if readings is not None and last and reading.date > last:
-            text = f"{reading.date} is after the last tasting on {last}: charted, not judged by"
-            said.notes.append(Note(file=readings.file, line=reading.line, text=text))
+        variants = dict(zip(batches.cells("batch"), _variants(batches), strict=True))
+        said.problems += _wrongly_tasted(variants, batches.file, cups)
     by_batch: dict[str, tuple[Reading, ...]] = {}
     for reading in sorted(measured, key=lambda reading: (reading.date, reading.line)):
         by_batch[reading.batch] = (*by_batch.get(reading.batch, ()), reading)
@@ -145,82 +165,89 @@ def _read(
         columns=frozenset(columns),
         own=tuple(own),
         quantities=tuple(quantities),
-        first_tasted=min(days, default=None),
+        first_tasted=first,
         last_tasted=last,
     )
     files = [batches.file, *([] if readings is None else [readings.file])]
     return log, _Said(list(in_order(said.problems, files)), said.notes)
 
 
-def _opens(said: _Said, table: TextTable, columns: Iterable[FileColumn]) -> bool:
-    """Take over what is wrong with a table as a whole; tell whether its rows can be read."""
-    lacking = column_problems(table, columns, Known()) if table.readable else []
-    said.problems += [*table.problems, *lacking]
-    said.notes += table.notes
-    return table.readable and not lacking
-
-
 def _read_batches(
-    said: _Said, trial: Trial, table: TextTable
+    said: _Said, trial: Trial, table: TextTable, last_tasted: datetime.date | None
 ) -> tuple[list[Batch], Iterable[str], Iterable[str]]:
     """Read batches.csv: its batches, the standard columns that it has, and the host's own."""
-    if not _opens(said, table, BATCHES):
+    if not said.opens(table, BATCHES):
         return [], (), ()
     known = Known(variants=[variant.name for variant in trial.variants])
-    named = read_columns(table, BATCHES[:2], known)
-    said.problems += [*named.problems, *_made_twice(table)]
+    named = said.read(table, BATCHES[:2], known)
+    said.problems += _made_twice(table)
     values = _weighed(said, table)
     rest = [column for column in BATCHES if column.kind in ("date", "text")]
-    others = read_columns(table, rest, known)
-    said.problems += others.problems
+    others = said.read(table, rest, known)
     values |= {name: column.tolist() for name, column in others.values.items()}
     own = dict(_own_factors(said, table))
-    said.notes += _unmade(table, trial)
-    return (
-        [
-            Batch(
-                name=table.columns["batch"].at(row),
-                variant=table.columns["variant"].at(row),
-                line=int(table.lines[row]),
-                own={name: column[row] for name, column in own.items() if column[row] != ""},
-                **{name: column[row] for name, column in values.items()},
-            )
-            for row in np.flatnonzero(named.usable).tolist()
-        ],
-        values,
-        own,
-    )
+    unmade = [name for name in known.variants if name not in table.columns["variant"].texts]
+    if unmade:
+        said.note(table, f"variants without a batch: {some_of(unmade, 20)}", line=None)
+    made = []
+    for row in np.flatnonzero(named.usable).tolist():
+        batch = Batch(
+            name=table.columns["batch"].at(row),
+            variant=table.columns["variant"].at(row),
+            line=int(table.lines[row]),
+            own={name: column[row] for name, column in own.items() if column[row] != ""},
+            **{name: column[row] for name, column in values.items()},
+        )
+        made.append(batch)
+        said.problems += [problem_at(table, row, *at) for at in _faults(batch, last_tasted)]
+    return made, values, own
+
+
+def _made_twice(table: TextTable) -> Iterator[Problem]:
+    """Find batches that have two rows."""
+    lines: dict[str, int] = {}
+    for row, name in enumerate(table.cells("batch")):
+        first = lines.setdefault(name, int(table.lines[row]))
+        if name and first != table.lines[row]:
+            found = f"batch {quoted(name)} stands a second time, after line {first}"
+            allowed = "a batch is one vessel and has one row"
+            fault = Fault("batch-twice", found, allowed, "Give every vessel a name of its own")
+            yield problem_at(table, row, "batch", fault)
 
 
 def _weighed(said: _Said, table: TextTable) -> dict[str, list[Any]]:
-    """Read masses and temperatures, each in its standard unit."""
+    """Read masses and temperatures, each in its standard unit; a quantity may stand in two."""
     standard = {column.name: column for column in BATCHES}
     read: dict[str, list[float | None]] = {}
     before: dict[str, str] = {}
     for name in table.columns:
+        ingredient, _, measure = name.rpartition("_")
+        if is_unweighed(name):
+            said.note(
+                table,
+                f"column {name} tells no weight, as spoons and cups of it differ; it is kept as a "
+                f"factor of your own. Weigh it and write {ingredient}_g",
+            )
         unit = unit_of(name)
         if unit is None:
-            if is_unweighed(name):
-                said.notes.append(_unweighed(table, name))
             continue
-        column = standard[unit.column]._replace(name=name, convert=unit.convert)
-        values = _numbers(said, table, column)
+        values = said.numbers(
+            table, standard[unit.column]._replace(name=name, convert=unit.convert)
+        )
         if unit.rough:
-            said.notes.append(_rough(table, name))
+            grams = MILLILITRES[measure] * DENSITY[ingredient]
+            text = f"column {name} is converted at {grams:.4g} g each; spoons and cups are not "
+            said.note(table, text + "grams, so weigh next time")
         if unit.column in read:
-            others = read[unit.column]
-            said.problems += _given_twice(table, name, values, before[unit.column], others)
-            values = [b if a is None else a for a, b in zip(others, values, strict=True)]
+            found = f"both {before[unit.column]} and {name} are filled in"
+            remedy = "Leave one of the cells blank"
+            fault = Fault("two-units", found, "a quantity stands once", remedy)
+            pairs = list(zip(read[unit.column], values, strict=True))
+            rows = [row for row, pair in enumerate(pairs) if None not in pair]
+            said.problems += [problem_at(table, row, name, fault) for row in rows]
+            values = [new if old is None else old for old, new in pairs]
         read[unit.column], before[unit.column] = values, name
     return read
-
-
-def _numbers(said: _Said, table: TextTable, column: FileColumn) -> list[float | None]:
-    """Read a column of numbers; None where it is blank or at fault."""
-    checked = read_columns(table, [column], Known())
-    said.problems += checked.problems
-    values = checked.values[column.name].tolist()
-    return [None if math.isnan(value) else value for value in values]
 
 
 def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Value]]]:
@@ -231,7 +258,7 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
         meant = _meant(name)
         if meant:
             text = f"column {shown(name)} is kept as a factor of your own (did you mean {meant}?)"
-            said.notes.append(Note(file=table.file, line=1, text=text))
+            said.note(table, text)
         cells: list[Value] = [*table.cells(name)]
         read = {
             text: as_number(text, decimal_comma=table.decimal_comma) if text else ""
@@ -254,33 +281,50 @@ def _meant(name: str) -> str:
     return "".join(difflib.get_close_matches(name.lower()[:80], _KNOWN, n=1, cutoff=0.8))
 
 
+def _faults(batch: Batch, last_tasted: datetime.date | None) -> Iterator[tuple[str, Fault]]:
+    """Find, by column, dates out of order and more salt than its water could dissolve."""
+    if batch.started and batch.finished and batch.finished < batch.started:
+        found = f"finished {batch.finished}, before it was started on {batch.started}"
+        allowed = "a batch is finished on the day it was started, or later"
+        yield "finished", Fault("finished-before-started", found, allowed, "Correct the date")
+    for name, day in (("started", batch.started), ("finished", batch.finished)):
+        if day and last_tasted and day > last_tasted:
+            found = f"{name} {day}, after the last tasting on {last_tasted}"
+            remedy = "Correct the date, or that of the session in trial.toml"
+            yield name, Fault("after-tasting", found, "what is tasted was made before", remedy)
+    water = (batch.water_g or 0.0) + (batch.produce_g or 0.0)
+    most = SATURATION / 100 * water
+    if water and batch.salt_g is not None and batch.salt_g > most:
+        found = f"{batch.salt_g:.6g} g salt for {water:.6g} g water and produce"
+        allowed = f"they could dissolve {most:.0f} g at most, were it all water"
+        remedy = "Correct the masses, or the unit in their columns"
+        yield "salt_g", Fault("too-much-salt", found, allowed, remedy)
+
+
 def _read_readings(
-    said: _Said, batches: TextTable, made: Sequence[Batch], table: TextTable | None
+    said: _Said,
+    table: TextTable,
+    names: Sequence[str] | None,
+    made: Iterable[Batch],
+    last_tasted: datetime.date | None,
 ) -> tuple[list[Reading], list[str]]:
     """Read readings.csv: its readings, and the columns that are the host's own."""
-    if table is None or not _opens(said, table, READINGS):
-        return [], []
-    known = Known(batches=batches.cells("batch") if "batch" in batches.columns else None)
     standard = {column.name: column for column in READINGS}
-    checked = read_columns(table, (standard["batch"], standard["date"], standard["note"]), known)
-    said.problems += checked.problems
+    texts = [standard[name] for name in ("batch", "date", "note")]
+    dates = said.read(table, texts, Known(batches=names)).values["date"]
     values: dict[str, list[float | None]] = {}
     for name in table.columns:
-        if name in ("batch", "date", "note"):
-            continue
         unit = unit_of(name)
         if unit is not None and unit.column == "temperature_c":
             column = standard["temperature_c"]._replace(name=name, convert=unit.convert)
-            values["temperature_c"] = _numbers(said, table, column)
-        elif name not in values:
+            values["temperature_c"] = said.numbers(table, column)
+        elif name not in ("batch", "date", "note"):
             column = standard["ph"] if name == "ph" else FileColumn(name, "number")
-            values[name] = _numbers(said, table, column)
+            values[name] = said.numbers(table, column)
     quantities = [name for name in values if name not in standard]
-    found = []
     started = {batch.name: batch.started for batch in made}
-    for row, (batch, day) in enumerate(
-        zip(table.cells("batch"), checked.values["date"], strict=True)
-    ):
+    found = []
+    for row, (batch, day) in enumerate(zip(table.cells("batch"), dates, strict=True)):
         if batch not in started or day is None:
             continue
         given = {name: column[row] for name, column in values.items()}
@@ -296,107 +340,46 @@ def _read_readings(
         found.append(reading)
         start = started[batch]
         if start and day < start:
-            fault = Fault(
-                "reading-before-start",
-                f"{day} is before {shown(batch)} was started on {start}",
-                "a batch is measured from the day it is started",
-                "Correct the date, or started in batches.csv",
-            )
-            said.problems.append(problem_at(table, row, "date", fault))
+            said.problems.append(problem_at(table, row, "date", _early(batch, day, start)))
+        if last_tasted and day > last_tasted:
+            text = f"{day} is after the last tasting on {last_tasted}: charted, not judged by"
+            said.note(table, text, reading.line)
     return found, quantities
 
 
-def _made_twice(table: TextTable) -> Iterator[Problem]:
-    """Find batches that have two rows."""
-    lines: dict[str, int] = {}
-    for row, name in enumerate(table.cells("batch")):
-        first = lines.setdefault(name, int(table.lines[row]))
-        if name and first != table.lines[row]:
-            fault = Fault(
-                "batch-twice",
-                f"batch {quoted(name)} stands a second time, after line {first}",
-                "a batch is one vessel and has one row",
-                "Give every vessel a name of its own",
-            )
-            yield problem_at(table, row, "batch", fault)
+def _early(batch: str, day: datetime.date, start: datetime.date) -> Fault:
+    return Fault(
+        "reading-before-start",
+        f"{day} is before {shown(batch)} was started on {start}",
+        "a batch is measured from the day it is started",
+        "Correct the date, or started in batches.csv",
+    )
 
 
-def _given_twice(
-    table: TextTable,
-    name: str,
-    values: Sequence[float | None],
-    before: str,
-    others: Sequence[float | None],
+def _wrongly_tasted(
+    made: Mapping[str, str], file: str, cups: Iterable[TextTable]
 ) -> Iterator[Problem]:
-    """Find rows in which a quantity stands in two units."""
-    found, allowed = f"both {before} and {name} are filled in", "a quantity stands once"
-    fault = Fault("two-units", found, allowed, "Leave one of the cells blank")
-    for row, (value, other) in enumerate(zip(values, others, strict=True)):
-        if value is not None and other is not None:
-            yield problem_at(table, row, name, fault)
+    """Find batches that were tasted and never made, or made as another variant than in `file`.
 
-
-def _salt_dissolves(batches: Iterable[Batch], file: str) -> Iterator[Problem]:
-    """Find batches with more salt than their water and produce could dissolve."""
-    for batch in batches:
-        water = (batch.water_g or 0.0) + (batch.produce_g or 0.0)
-        most = SATURATION / 100 * water
-        if water and batch.salt_g is not None and batch.salt_g > most:
-            found = f"{batch.salt_g:.6g} g salt for {water:.6g} g water and produce"
-            allowed = f"they could dissolve {most:.0f} g at most, were it all water"
-            remedy = "Correct the masses, or the unit in their columns"
-            yield _of_batch(batch, file, "salt_g", Fault("too-much-salt", found, allowed, remedy))
-
-
-def _dates_in_order(
-    batches: Iterable[Batch], file: str, last_tasted: datetime.date | None
-) -> Iterator[Problem]:
-    """Find batches that end before they start, or that were not ready when they were tasted."""
-    for batch in batches:
-        if batch.started and batch.finished and batch.finished < batch.started:
-            found = f"finished {batch.finished}, before it was started on {batch.started}"
-            allowed = "a batch is finished on the day it was started, or later"
-            fault = Fault("finished-before-started", found, allowed, "Correct the date")
-            yield _of_batch(batch, file, "finished", fault)
-        for name, day in (("started", batch.started), ("finished", batch.finished)):
-            if day and last_tasted and day > last_tasted:
-                found = f"{name} {day}, after the last tasting on {last_tasted}"
-                remedy = "Correct the date, or that of the session in trial.toml"
-                fault = Fault("after-tasting", found, "what is tasted was made before", remedy)
-                yield _of_batch(batch, file, name, fault)
-
-
-def _of_batch(batch: Batch, file: str, column: str, fault: Fault) -> Problem:
-    return Problem(file=file, line=batch.line, column=column, **fault._asdict())
-
-
-def _all_made(made: Mapping[str, str], file: str, cups: Iterable[TextTable]) -> Iterator[Problem]:
-    """Find batches that were tasted and never made, or made as another variant.
-
-    Parameters
-    ----------
-    made : mapping of str to str
-        Batch to variant, as in batches.csv.
-    file : str
-        Name of that file.
-    cups : iterable of TextTable
-        Tables with a column ``batch``; one without it says nothing.
+    A table of cups without a column ``batch`` says nothing.
     """
     for table in cups:
         if "batch" not in table.columns:
             continue
-        counts: dict[tuple[str, str], list[int]] = {}
-        has_variant = "variant" in table.columns
-        variants = table.cells("variant") if has_variant else [""] * len(table)
-        for row, pair in enumerate(zip(table.cells("batch"), variants, strict=True)):
-            counts.setdefault(pair, []).append(row)
-        for (batch, variant), rows in counts.items():
+        pairs: dict[tuple[str, str], list[int]] = {}
+        for row, pair in enumerate(zip(table.cells("batch"), _variants(table), strict=True)):
+            pairs.setdefault(pair, []).append(row)
+        for (batch, variant), rows in pairs.items():
             fault = _tasted_fault(made, file, batch, variant) if batch else None
             if fault is not None:
                 others = len(rows) - 1
                 more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""
                 fault = fault._replace(found=fault.found + more)
                 yield problem_at(table, rows[0], "batch", fault)
+
+
+def _variants(table: TextTable) -> list[str]:
+    return table.cells("variant") if "variant" in table.columns else [""] * len(table)
 
 
 def _tasted_fault(made: Mapping[str, str], file: str, batch: str, variant: str) -> Fault | None:
@@ -416,28 +399,3 @@ def _tasted_fault(made: Mapping[str, str], file: str, batch: str, variant: str) 
             "Correct one of them",
         )
     return None
-
-
-def _unmade(table: TextTable, trial: Trial) -> Iterator[Note]:
-    made = set(table.columns["variant"].texts)
-    lacking = [variant.name for variant in trial.variants if variant.name not in made]
-    if lacking:
-        yield Note(file=table.file, text=f"variants without a batch: {some_of(lacking, 20)}")
-
-
-def _rough(table: TextTable, name: str) -> Note:
-    ingredient, _, unit = name.rpartition("_")
-    grams = MILLILITRES[unit] * DENSITY[ingredient]
-    text = (
-        f"column {name} is converted at {grams:.4g} g each; spoons and cups are not grams, "
-        "so weigh next time"
-    )
-    return Note(file=table.file, line=1, text=text)
-
-
-def _unweighed(table: TextTable, name: str) -> Note:
-    text = (
-        f"column {name} tells no weight, as spoons and cups of it differ; it is kept as a factor "
-        f"of your own. Weigh it and write {name.rpartition('_')[0]}_g"
-    )
-    return Note(file=table.file, line=1, text=text)

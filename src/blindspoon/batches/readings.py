@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from blindspoon.batches.differences import ACID, SALT
-from blindspoon.batches.log import BatchLog, Reading
-from blindspoon.batches.strengths import Strengths, strengths
+from blindspoon.batches.log import BatchLog
+from blindspoon.batches.strengths import strengths
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation, rm_correlation
 from blindspoon.trial import Trial
@@ -112,13 +113,28 @@ def series(log: BatchLog) -> tuple[Series, ...]:
 
     A quantity without a reading is left out.
     """
-    quantities = ("ph", "temperature_c", *log.quantities)
-    made = [
-        _series(log, batch.name, batch.variant, batch.started, quantity)
-        for batch in log.batches
-        for quantity in quantities
-    ]
-    return tuple(line for line in made if line.values)
+    found = []
+    for batch in log.batches:
+        start, tasted = batch.started, log.first_tasted
+        for quantity in ("ph", "temperature_c", *log.quantities):
+            read = [
+                (reading.date, value)
+                for reading in log.readings_of(batch.name)
+                if (value := reading.value(quantity)) is not None
+            ]
+            if read:
+                found.append(
+                    Series(
+                        batch=batch.name,
+                        variant=batch.variant,
+                        quantity=quantity,
+                        dates=tuple(day for day, _ in read),
+                        days=tuple((day - start).days for day, _ in read) if start else None,
+                        values=tuple(value for _, value in read),
+                        tasted_day=(tasted - start).days if start and tasted else None,
+                    )
+                )
+    return tuple(found)
 
 
 def taste_attribute(trial: Trial, taste: Literal["salty", "sour"]) -> str | None:
@@ -132,17 +148,8 @@ def taste_against_measured(
 ) -> tuple[TasteAgainst, ...]:
     """Set saltiness against salt, and sourness against added acid and pH.
 
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-    log : BatchLog
-
-    Returns
-    -------
-    tuple of TasteAgainst
-        Those with two variants or more. A quantity that is zero throughout, such as acid that
-        nobody added, is left out.
+    Those with two variants or more. A quantity that is zero throughout, such as acid that nobody
+    added, is left out.
     """
     asked: tuple[tuple[Literal["salty", "sour"], Quantity], ...] = (
         ("salty", "salt_percent"),
@@ -153,16 +160,46 @@ def taste_against_measured(
     for taste, quantity in asked:
         attribute = taste_attribute(trial, taste)
         points = () if attribute is None else _points(trial, table, log, attribute, quantity)
-        if attribute is not None and len(points) > 1 and any(point.measured for point in points):
-            found.append(
-                TasteAgainst(
-                    attribute=attribute,
-                    quantity=quantity,
-                    points=points,
-                    same_strength=_as_strong(points, trial.control, TOLERANCE[quantity]),
+        if attribute is None or len(points) < 2 or not any(point.measured for point in points):
+            continue
+        strength = {point.variant: point.measured for point in points}
+        control = strength.pop(trial.control, math.inf)
+        reach = TOLERANCE[quantity] + 1e-9
+        found.append(
+            TasteAgainst(
+                attribute=attribute,
+                quantity=quantity,
+                points=points,
+                same_strength=tuple(
+                    v for v, own in strength.items() if abs(own - control) <= reach
+                ),
+            )
+        )
+    return tuple(found)
+
+
+def _points(
+    trial: Trial, table: ScoreTable, log: BatchLog, attribute: str, quantity: Quantity
+) -> tuple[TastePoint, ...]:
+    """Join strength and taste of the variants of which both are known."""
+    made = strengths(log)
+    scores = table.scores[:, [scored.name for scored in trial.attributes].index(attribute)]
+    points = []
+    for place, variant in enumerate(trial.variants):
+        measured = [getattr(batch, quantity) for batch in made if batch.variant == variant.name]
+        rows = (table.variant == place) & np.isfinite(scores)
+        tasters = np.unique(table.taster[rows])
+        means = [float(scores[rows & (table.taster == taster)].mean()) for taster in tasters]
+        if measured and None not in measured and means:
+            points.append(
+                TastePoint(
+                    variant=variant.name,
+                    measured=sum(measured) / len(measured),
+                    perceived=float(np.mean(means)),
+                    tasters=len(means),
                 )
             )
-    return tuple(found)
+    return tuple(points)
 
 
 def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoCorrelation:
@@ -173,77 +210,3 @@ def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoCo
     names = [attribute.name for attribute in trial.attributes]
     x, y = (table.scores[:, names.index(name)] for name in (sour, salty))
     return rm_correlation(x, y, table.taster)
-
-
-def _series(
-    log: BatchLog, batch: str, variant: str, started: datetime.date | None, quantity: str
-) -> Series:
-    read = [
-        (reading.date, value)
-        for reading in log.readings_of(batch)
-        if (value := _value(reading, quantity)) is not None
-    ]
-    tasted = log.first_tasted
-    return Series(
-        batch=batch,
-        variant=variant,
-        quantity=quantity,
-        dates=tuple(day for day, _ in read),
-        days=tuple((day - started).days for day, _ in read) if started else None,
-        values=tuple(value for _, value in read),
-        tasted_day=(tasted - started).days if started and tasted else None,
-    )
-
-
-def _value(reading: Reading, quantity: str) -> float | None:
-    if quantity in ("ph", "temperature_c"):
-        value: float | None = getattr(reading, quantity)
-        return value
-    return reading.own.get(quantity)
-
-
-def _points(
-    trial: Trial, table: ScoreTable, log: BatchLog, attribute: str, quantity: Quantity
-) -> tuple[TastePoint, ...]:
-    made = strengths(log)
-    column = [scored.name for scored in trial.attributes].index(attribute)
-    points = []
-    for place, variant in enumerate(trial.variants):
-        measured = _measured(made, variant.name, quantity)
-        means = _taster_means(table, place, column)
-        if measured is not None and means:
-            points.append(
-                TastePoint(
-                    variant=variant.name,
-                    measured=measured,
-                    perceived=float(np.mean(means)),
-                    tasters=len(means),
-                )
-            )
-    return tuple(points)
-
-
-def _measured(made: Sequence[Strengths], variant: str, quantity: Quantity) -> float | None:
-    """Mean over the batches of a variant; None where one of them is not known."""
-    values: list[float | None] = [
-        getattr(batch, quantity) for batch in made if batch.variant == variant
-    ]
-    known = [value for value in values if value is not None]
-    return sum(known) / len(known) if known and len(known) == len(values) else None
-
-
-def _taster_means(table: ScoreTable, variant: int, column: int) -> list[float]:
-    rows = (table.variant == variant) & np.isfinite(table.scores[:, column])
-    scores, taster = table.scores[rows, column], table.taster[rows]
-    return [float(scores[taster == one].mean()) for one in np.unique(taster)]
-
-
-def _as_strong(points: Sequence[TastePoint], control: str, tolerance: float) -> tuple[str, ...]:
-    reference = next((point.measured for point in points if point.variant == control), None)
-    if reference is None:
-        return ()
-    return tuple(
-        point.variant
-        for point in points
-        if point.variant != control and abs(point.measured - reference) <= tolerance + 1e-9
-    )

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
 from blindspoon.batches.log import Batch, BatchLog, BatchResult
+from blindspoon.batches.units import INGREDIENTS
 
 CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999
 """Standard atomic weights, abridged; IUPAC 2021."""
@@ -109,20 +110,15 @@ def acid_of(text: str) -> Acid:
         return Acid(name=name, citric_per_g=None, reason="its strength is above 100 %")
     if name in JUICES:
         return Acid(name=name, citric_per_g=JUICES[name] / (1000 * JUICE_DENSITY))
-    if name.endswith("vinegar"):
-        return _vinegar(name, share)
-    if name in EQUIVALENT_MASS:
-        equal = EQUIVALENT_MASS["citric acid"] / EQUIVALENT_MASS[name]
-        return Acid(name=name, citric_per_g=equal * (1.0 if share is None else share))
-    return Acid(name=name, citric_per_g=None, reason="how sour it is, is not known")
-
-
-def _vinegar(name: str, share: float | None) -> Acid:
-    if share is None:
+    if name.endswith("vinegar") and share is None:
         reason = f'{name} is written without its strength, as in "{name} 5 %"'
         return Acid(name=name, citric_per_g=None, reason=reason)
-    equal = EQUIVALENT_MASS["citric acid"] / EQUIVALENT_MASS["acetic acid"]
-    return Acid(name=name, citric_per_g=share / VINEGAR_DENSITY * equal)
+    pure = "acetic acid" if name.endswith("vinegar") else name
+    if pure in EQUIVALENT_MASS:
+        density = 1.0 if pure == name else VINEGAR_DENSITY
+        equal = EQUIVALENT_MASS["citric acid"] / EQUIVALENT_MASS[pure]
+        return Acid(name=name, citric_per_g=(1.0 if share is None else share) / density * equal)
+    return Acid(name=name, citric_per_g=None, reason="how sour it is, is not known")
 
 
 def times_natural_juice(citric_g_per_100_g: float) -> float:
@@ -136,22 +132,12 @@ def times_natural_juice(citric_g_per_100_g: float) -> float:
     return citric_g_per_100_g / (FRESH_JUICE / (10 * JUICE_DENSITY))
 
 
-Base = Literal["everything", "produce and water", "water"]
-
 ETHANOL_PER_SUGAR = 0.538
 """Grams of ethanol that a gram of table sugar gives at most: four of C2H6O (46.07) from one of
 C12H22O11 (342.30). J. L. Gay-Lussac's 0.511 is for grape sugar, which is lighter by its water."""
 
 ETHANOL_DENSITY = 0.789
 """Grams in a millilitre of ethanol at 20 °C, from memory."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unknown:
-    """A strength that cannot be worked out, and why."""
-
-    strength: str
-    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,7 +177,8 @@ class Strengths(BatchResult):
     last_ph : float or None
         Of the last reading with a pH up to the first day of tasting.
     last_ph_date : date or None
-    unknown : tuple of Unknown
+    unknown : mapping of str to str
+        By the name of a strength, why it cannot be worked out.
     """
 
     batch: str
@@ -211,51 +198,11 @@ class Strengths(BatchResult):
     degree_days_from: Literal["readings", "temperature_c"] | None
     last_ph: float | None
     last_ph_date: datetime.date | None
-    unknown: tuple[Unknown, ...]
-
-    def to_row(self) -> dict[str, object]:
-        """Do as every row, with the reasons by the name of the strength."""
-        row = super(Strengths, self).to_row()
-        return {**row, "unknown": {one.strength: one.reason for one in self.unknown}}
-
-
-def salt_needed(mass_g: float, percent: float, base: Base) -> float:
-    """Give the salt for a jar at a percentage of a base.
-
-    Parameters
-    ----------
-    mass_g : float
-        Grams without the salt: of produce and water, or of the water for that base.
-    percent : float
-        0 to below 100 of everything; any of the other bases.
-    base : {"everything", "produce and water", "water"}
-        Of everything the salt's own mass is a part; of the others it is not.
-
-    Returns
-    -------
-    float
-        Grams.
-
-    Examples
-    --------
-    >>> round(salt_needed(1000, 2.5, "everything"), 2)
-    25.64
-    >>> salt_needed(1000, 2.5, "produce and water")
-    25.0
-    """
-    share = percent / 100
-    return share / (1 - share) * mass_g if base == "everything" else share * mass_g
+    unknown: Mapping[str, str]
 
 
 def alcohol_at_most(sugar_g: float, millilitres: float) -> float:
-    """Give the % vol of alcohol that sugar could become.
-
-    Parameters
-    ----------
-    sugar_g : float
-        Grams of table sugar.
-    millilitres : float
-        Of everything in the jar.
+    """Give the % vol of alcohol that table sugar could become in a jar of so much of everything.
 
     Notes
     -----
@@ -303,51 +250,36 @@ def ingredient(log: BatchLog, batch: Batch, name: str) -> float | None:
     return grams if column in log.columns else 0.0
 
 
-def blank_ingredients(log: BatchLog, batch: Batch) -> tuple[str, ...]:
-    """Name the ingredients whose blank cells keep the mass of a batch from being known."""
-    names = ("produce", "water", "salt", "acid", "sugar")
-    return tuple(f"{name}_g" for name in names if ingredient(log, batch, name) is None)
-
-
 def _strengths(log: BatchLog, batch: Batch) -> Strengths:
-    produce, water, salt, acid, sugar = (
-        ingredient(log, batch, name) for name in ("produce", "water", "salt", "acid", "sugar")
-    )
-    total = _total(produce, water, salt, acid, sugar)
+    masses = {name: ingredient(log, batch, name) for name in INGREDIENTS}
+    known = [grams for grams in masses.values() if grams is not None]
+    total = sum(known) if len(known) == len(masses) and sum(known) > 0 else None
+    produce, water, sugar = (masses[name] for name in ("produce", "water", "sugar"))
     base = None if produce is None or water is None else produce + water
-    known_salt = salt if "salt_g" in log.columns else None
-    sour = _citric(batch, acid)
-    citric = _percent(sour, total)
-    alcohol = alcohol_at_most(sugar, total) if sugar is not None and total else None
-    end = batch.finished or log.first_tasted
-    warmth, warmth_from = _degree_days(log, batch, end)
+    salt = masses["salt"] if "salt_g" in log.columns else None
+    citric = _percent(_citric(batch, masses["acid"]), total)
+    warmth, warmth_from = _degree_days(log, batch)
     ph = [reading for reading in log.readings_before_tasting(batch.name) if reading.ph is not None]
     return Strengths(
         batch=batch.name,
         variant=batch.variant,
         everything_g=total,
         produce_percent=_percent(produce, total),
-        salt_percent=_percent(known_salt, total),
-        salt_percent_of_produce_and_water=_percent(known_salt, base),
-        salt_percent_of_water=_percent(known_salt, water),
+        salt_percent=_percent(salt, total),
+        salt_percent_of_produce_and_water=_percent(salt, base),
+        salt_percent_of_water=_percent(salt, water),
         citric_g_per_100_g=citric,
         times_natural_juice=None if citric is None else times_natural_juice(citric),
         sugar_percent=_percent(sugar, total),
-        alcohol_percent=alcohol,
+        alcohol_percent=alcohol_at_most(sugar, total) if sugar is not None and total else None,
         fermented_days=_days(batch.started, batch.finished),
         age_days=_days(batch.started, log.first_tasted),
         degree_days=warmth,
         degree_days_from=warmth_from,
         last_ph=ph[-1].ph if ph else None,
         last_ph_date=ph[-1].date if ph else None,
-        unknown=tuple(_unknown(log, batch, total, water)),
+        unknown=dict(_unknown(log, batch, masses)),
     )
-
-
-def _total(*parts: float | None) -> float | None:
-    known = [part for part in parts if part is not None]
-    total = sum(known)
-    return total if len(known) == len(parts) and total > 0 else None
 
 
 def _percent(part: float | None, whole: float | None) -> float | None:
@@ -367,53 +299,48 @@ def _days(start: datetime.date | None, end: datetime.date | None) -> int | None:
 
 
 def _degree_days(
-    log: BatchLog, batch: Batch, end: datetime.date | None
+    log: BatchLog, batch: Batch
 ) -> tuple[float | None, Literal["readings", "temperature_c"] | None]:
-    days = _days(batch.started, end)
-    if days is None or batch.started is None:
+    start, days = batch.started, _days(batch.started, batch.finished or log.first_tasted)
+    if start is None or days is None:
         return None, None
     warm = [
-        ((reading.date - batch.started).days, reading.temperature_c)
+        (day, reading.temperature_c)
         for reading in log.readings_of(batch.name)
-        if reading.temperature_c is not None and 0 <= (reading.date - batch.started).days <= days
+        if reading.temperature_c is not None and 0 <= (day := (reading.date - start).days) <= days
     ]
     if len(warm) >= 2:
-        return _area(warm, days), "readings"
+        return _area([(0, warm[0][1]), *warm, (days, warm[-1][1])]), "readings"
     if batch.temperature_c is not None:
         return max(batch.temperature_c, 0.0) * days, "temperature_c"
     return None, None
 
 
-def _area(points: Sequence[tuple[int, float]], days: int) -> float:
-    """Add up temperature over days by trapezoids, with the first and last held to the ends."""
-    ends = [(0, points[0][1]), *points, (days, points[-1][1])]
+def _area(points: Sequence[tuple[int, float]]) -> float:
+    """Add up temperature over days by trapezoids."""
     return sum(
         (later - day) * (max(warm, 0.0) + max(next_warm, 0.0)) / 2
-        for (day, warm), (later, next_warm) in pairwise(ends)
+        for (day, warm), (later, next_warm) in pairwise(points)
     )
 
 
 def _unknown(
-    log: BatchLog, batch: Batch, total: float | None, water: float | None
-) -> list[Unknown]:
+    log: BatchLog, batch: Batch, masses: Mapping[str, float | None]
+) -> Iterator[tuple[str, str]]:
     """Say why what is None is so."""
-    blank = blank_ingredients(log, batch)
-    found = []
-    if total is None:
-        missing = f"{', '.join(blank)} not written; write 0 where none went in"
-        why = missing if blank else "no masses are written"
-        found.append(Unknown(strength="everything_g", reason=why))
+    blank = ", ".join(f"{name}_g" for name, grams in masses.items() if grams is None)
+    if blank:
+        yield "everything_g", f"{blank} not written; write 0 where none went in"
+    elif not any(masses.values()):
+        yield "everything_g", "no masses are written"
     if "salt_g" not in log.columns:
-        found.append(Unknown(strength="salt_percent", reason="there is no column salt_g"))
-    if not water:
-        found.append(Unknown(strength="salt_percent_of_water", reason="no water was weighed in"))
-    if batch.acid_g:
-        acid = acid_of(batch.acid)
-        reason = acid.reason if batch.acid else "which acid it is, is not written"
-        if reason:
-            found.append(Unknown(strength="citric_g_per_100_g", reason=reason))
+        yield "salt_percent", "there is no column salt_g"
+    if not masses["water"]:
+        yield "salt_percent_of_water", "no water was weighed in"
+    reason = acid_of(batch.acid).reason if batch.acid else "which acid it is, is not written"
+    if batch.acid_g and reason:
+        yield "citric_g_per_100_g", reason
     if batch.started is None:
-        found.append(Unknown(strength="age_days", reason="started is blank"))
+        yield "age_days", "started is blank"
     elif log.first_tasted is None:
-        found.append(Unknown(strength="age_days", reason="trial.toml dates no session"))
-    return found
+        yield "age_days", "trial.toml dates no session"

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
 from blindspoon.batches.amounts import Amounts, NoAmounts, amounts
 from blindspoon.batches.cautions import Caution, caution, cautions, sources
 from blindspoon.batches.differences import (
-    SALT,
     Difference,
     Together,
     WhatDiffers,
@@ -61,32 +60,22 @@ def in_words(difference: Difference) -> str:
     >>> in_words(warm)
     '3\xa0°C cooler'
     """
-    amount = difference.amount
+    amount, name = difference.amount, factor_name(difference.factor)
     if amount is None:
-        ours, theirs = difference.variant_value, difference.control_value
-        return (
-            f"different in {factor_name(difference.factor)} ({_value(ours)}, not {_value(theirs)})"
-        )
-    phrase = _PHRASES.get(difference.factor)
+        values = (difference.variant_value, difference.control_value)
+        ours, theirs = (v if isinstance(v, str) else wording.plain(v) for v in values)
+        return f"different in {name} ({ours}, not {theirs})"
+    usual = ("higher in {name} by {size}", "lower in {name} by {size}")
+    phrase = _PHRASES.get(difference.factor, usual)
     size = _size(abs(amount), difference.unit)
-    if phrase is not None:
-        return phrase(size, amount > 0)
-    level = "higher" if amount > 0 else "lower"
-    return f"{level} in {factor_name(difference.factor)} by {size}"
+    return phrase[amount <= 0].format(name=name, size=size)
 
 
 def also_differed(what: WhatDiffers) -> str:
     """Tell what else set a variant's batches apart from the control's.
 
-    Parameters
-    ----------
-    what : WhatDiffers
-
-    Returns
-    -------
-    str
-        Half a sentence that compares with the control, without a full stop, to stand beside a
-        verdict; blank where nothing undeclared differs.
+    Half a sentence without a full stop, to stand beside a verdict; blank where nothing undeclared
+    differs.
 
     Examples
     --------
@@ -105,21 +94,10 @@ def also_differed(what: WhatDiffers) -> str:
 
 
 def softened(because: str, kind: str, what: WhatDiffers | None) -> str:
-    """Soften the sentence of a verdict by what else differed.
+    """Soften the sentence of a verdict, with its full stop, by what else differed.
 
-    Parameters
-    ----------
-    because : str
-        The sentence of a verdict, with its full stop.
-    kind : {"different", "slight", "alike", "open"}
-        That verdict.
-    what : WhatDiffers or None
-        None where batches.csv is missing.
-
-    Returns
-    -------
-    str
-        The sentence as it was where nothing undeclared differed.
+    `kind` is that verdict. The sentence stays as it was where nothing undeclared differed, or
+    where that is not known, as batches.csv is missing.
     """
     also = "" if what is None else also_differed(what)
     return f"{because.rstrip('.')}; {also}{_CONSEQUENCES[kind]}." if also else because
@@ -133,18 +111,25 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
         yield f"What else differs is not known of {label}: batches.csv has no batch of {lacking}."
         return
     declared = [found.factor for found in what.differences if found.declared]
-    if len(declared) > 1:
-        names = wording.listing(map(factor_name, declared))
-        yield f"{label} differs in {names} at once; the tasting cannot tell which of them it is."
-    if what.not_known:
-        names = wording.listing(map(factor_name, what.not_known))
-        yield f"Whether {label} differs in {names} is not known: a cell is blank."
-    if what.declared_but_alike:
-        names = wording.listing(map(factor_name, what.declared_but_alike))
-        yield f"{label} is meant to differ in {names}, but its batches are like the control’s."
-    if what.not_recorded:
-        names = wording.listing(map(factor_name, what.not_recorded))
-        yield f"{label} is meant to differ in {names}, which batches.csv does not record."
+    told = (
+        (
+            declared if len(declared) > 1 else (),
+            "{label} differs in {names} at once; the tasting cannot tell which of them it is.",
+        ),
+        (what.not_known, "Whether {label} differs in {names} is not known: a cell is blank."),
+        (
+            what.declared_but_alike,
+            "{label} is meant to differ in {names}, but its batches are like the control’s.",
+        ),
+        (
+            what.not_recorded,
+            "{label} is meant to differ in {names}, which batches.csv does not record.",
+        ),
+    )
+    for factors, sentence in told:
+        if factors:
+            names = wording.listing(map(factor_name, factors))
+            yield sentence.format(label=label, names=names)
 
 
 def inseparable(trial: Trial, together: Together) -> str:
@@ -171,9 +156,8 @@ def what_to_add(trial: Trial, amounts: Amounts | NoAmounts) -> str:
     )
     to_add = [f"{_grams(grams)} {what}" for grams, what in parts if grams >= LEAST_GRAMS]
     control = f"“{trial.variant(trial.control).label}”"
-    purpose = ""
-    if amounts.declared:
-        purpose = f" But it is meant to differ in {wording.listing(amounts.declared)}."
+    meant = wording.listing(amounts.declared)
+    purpose = f" But it is meant to differ in {meant}." if meant else ""
     if not to_add:
         return f"{name}: as salty and as sour as {control}.{purpose}"
     if amounts.near:
@@ -192,30 +176,18 @@ def what_to_weigh(amounts: Amounts) -> str:
 
 
 def same_but_tasted(trial: Trial, against: TasteAgainst, variant: str, kind: str) -> str:
-    """Say that a variant of the control's strength tasted otherwise, or did not; a sentence.
+    """Say that a variant of ``against.same_strength`` tasted otherwise, or did not; a sentence.
 
-    Parameters
-    ----------
-    trial : Trial
-    against : TasteAgainst
-    variant : str
-        One of ``against.same_strength``.
-    kind : str
-        The verdict on it for that attribute.
-
-    Returns
-    -------
-    str
-        Blank where nothing was shown.
+    `kind` is the verdict on it for that attribute. Blank where nothing was shown.
     """
     points = {point.variant: point for point in against.points}
     difference = points[variant].perceived - points[trial.control].perceived
     attribute = trial.attribute(against.attribute)
-    label = f"“{trial.variant(variant).label}”"
-    name, unit, digits = _MEASURED[against.quantity]
-    both = (points[trial.control].measured, points[variant].measured)
-    theirs, ours = (wording.number(amount, digits) for amount in both)
-    same = f"{label} had about the control’s {name} ({ours}{unit}, the control {theirs}{unit})"
+    name, amounts = _amounts(against)
+    same = (
+        f"“{trial.variant(variant).label}” had about the control’s {name} ({amounts[variant]}, "
+        f"the control {amounts[trial.control]})"
+    )
     if kind == "alike":
         return f"{same}, and scored alike on {attribute.label.lower()}."
     if kind not in ("different", "slight"):
@@ -229,23 +201,13 @@ def same_but_tasted(trial: Trial, against: TasteAgainst, variant: str, kind: str
 
 
 def same_and_alike(trial: Trial, against: TasteAgainst, variants: Sequence[str]) -> str:
-    """Say that several variants of the control's strength scored alike with it; a sentence.
-
-    Parameters
-    ----------
-    trial : Trial
-    against : TasteAgainst
-    variants : sequence of str
-        Some of ``against.same_strength``, at least two.
-    """
-    measured = {point.variant: point.measured for point in against.points}
-    name, unit, digits = _MEASURED[against.quantity]
+    """Say that two variants of ``against.same_strength`` or more scored alike; a sentence."""
+    name, amounts = _amounts(against)
     told = wording.listing(
-        f"“{trial.variant(name).label}” ({wording.number(measured[name], digits)}{unit})"
-        for name in variants
+        f"“{trial.variant(variant).label}” ({amounts[variant]})" for variant in variants
     )
-    control = f"{wording.number(measured[trial.control], digits)}{unit}"
     label = trial.attribute(against.attribute).label.lower()
+    control = amounts[trial.control]
     return f"{told} had about the control’s {name} ({control}), and scored alike on {label}."
 
 
@@ -253,23 +215,23 @@ def salty_goes_with_sour(found: WithinCorrelation | NoCorrelation) -> str:
     """Say how saltiness went with sourness within tasters; a sentence."""
     if isinstance(found, NoCorrelation):
         return f"How saltiness goes with sourness is not known: {found.reason}."
-    ends = found.interval
-    span = (
-        f", 95 % interval {wording.number(ends[0], 2)} to {wording.number(ends[1], 2)}"
-        if ends
-        else ""
-    )
+    ends, size = found.interval, f"r = {wording.number(found.r, 2)}"
+    if ends:
+        low, high = (wording.number(end, 2) for end in ends)
+        size += f", 95 % interval {low} to {high}"
     if ends is None or ends[0] <= 0 <= ends[1]:
         finding = "Whether cups that were more sour also tasted saltier is not settled"
     else:
         way = "saltier" if found.r > 0 else "less salty"
         finding = f"Cups that a taster found more sour, the same taster found {way}"
-    size = f"r = {wording.number(found.r, 2)}{span}"
     return f"{finding} (within tasters, {size}; {wording.count(found.tasters, 'taster')})."
 
 
-def _value(value: float | str) -> str:
-    return value if isinstance(value, str) else wording.plain(value)
+def _amounts(against: TasteAgainst) -> tuple[str, Mapping[str, str]]:
+    """Name what was measured, and write how much of it each variant had."""
+    name, unit, digits = _MEASURED[against.quantity]
+    points = against.points
+    return name, {p.variant: f"{wording.number(p.measured, digits)}{unit}" for p in points}
 
 
 def _trimmed(value: float, digits: int) -> str:
@@ -302,12 +264,13 @@ _MEASURED: Mapping[Quantity, tuple[str, str, int]] = {
     "last_ph": ("pH", "", 1),
 }
 
-_PHRASES: Mapping[str, Callable[[str, bool], str]] = {
-    "temperature_c": lambda size, more: f"{size} {'warmer' if more else 'cooler'}",
-    "age": lambda size, more: f"{size} {'older' if more else 'younger'}",
-    "fermented": lambda size, more: f"fermented {size} {'longer' if more else 'less'}",
-    SALT.name: lambda size, more: f"{size} {'higher' if more else 'lower'} in salt",
+_PHRASES: Mapping[str, tuple[str, str]] = {
+    "temperature_c": ("{size} warmer", "{size} cooler"),
+    "age": ("{size} older", "{size} younger"),
+    "fermented": ("fermented {size} longer", "fermented {size} less"),
+    "salt": ("{size} higher in salt", "{size} lower in salt"),
 }
+"""What is said where a variant's batch has more of a factor than the control's, and less."""
 
 Record = dict[str, object]
 

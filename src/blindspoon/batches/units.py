@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from operator import mul
 from typing import NamedTuple
 
 INGREDIENTS = ("produce", "water", "salt", "acid", "sugar")
@@ -45,18 +47,10 @@ class Unit(NamedTuple):
 
 
 def unit_of(column: str) -> Unit | None:
-    """Find what a column measures and how it is converted.
+    """Find what a column of that name measures and how it is converted.
 
-    Parameters
-    ----------
-    column : str
-        Name in the file.
-
-    Returns
-    -------
-    Unit or None
-        None where the column is none of the known masses and temperatures, or where its unit does
-        not say how much it weighs, as in cups of produce or spoons of acid.
+    None where it is none of the known masses and temperatures, or where its unit does not say how
+    much it weighs, as in cups of produce or spoons of acid.
 
     Examples
     --------
@@ -70,14 +64,17 @@ def unit_of(column: str) -> Unit | None:
     """
     name, _, unit = column.rpartition("_")
     if name == "temperature" and unit in ("c", "f"):
-        return Unit("temperature_c", _celsius if unit == "f" else float, rough=False)
+        celsius = float if unit == "c" else lambda fahrenheit: (fahrenheit - 32) / 1.8
+        return Unit("temperature_c", celsius, rough=False)
     if name not in INGREDIENTS:
         return None
     if unit in GRAMS:
-        return Unit(f"{name}_g", _times(GRAMS[unit]), rough=False)
+        return Unit(f"{name}_g", partial(mul, GRAMS[unit]), rough=False)
     if unit in MILLILITRES and name in DENSITY:
         exact_enough = name == "water" and unit in ("ml", "l", "qt")
-        return Unit(f"{name}_g", _times(MILLILITRES[unit] * DENSITY[name]), rough=not exact_enough)
+        return Unit(
+            f"{name}_g", partial(mul, MILLILITRES[unit] * DENSITY[name]), rough=not exact_enough
+        )
     return None
 
 
@@ -91,11 +88,3 @@ def is_unweighed(column: str) -> bool:
     """
     name, _, unit = column.rpartition("_")
     return name in INGREDIENTS and unit in MILLILITRES and name not in DENSITY
-
-
-def _times(factor: float) -> Callable[[float], float]:
-    return lambda value: value * factor
-
-
-def _celsius(fahrenheit: float) -> float:
-    return (fahrenheit - 32) / 1.8

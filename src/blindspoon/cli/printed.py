@@ -239,7 +239,7 @@ def batches_table(trial: Trial, made: Made) -> str:
     longest = max((len(name) for name, *_ in rows), default=0)
     short = ("", *(short for _, _, short, _ in STRENGTHS))
     unknown = {
-        f"{batch.batch}: {lack.reason}" for batch in made.strengths for lack in batch.unknown
+        f"{batch.batch}: {why}" for batch in made.strengths for why in batch.unknown.values()
     }
     listed = {
         "Not known:": sorted(unknown),

@@ -309,7 +309,7 @@ def strengths_table(trial: Trial, made: Made | None) -> Table | None:
     """Show what each batch comes to, and why a number is missing; None without batches.csv."""
     if made is None:
         return None
-    reasons = {lack.reason for batch in made.strengths for lack in batch.unknown}
+    reasons = {reason for batch in made.strengths for reason in batch.unknown.values()}
     return Table(
         name="strengths",
         caption="What was made, as weighed and measured",
