@@ -15,6 +15,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 LISTED = 1000
 """Rows with one and the same problem that are told apart; those beyond are counted."""
@@ -57,6 +58,27 @@ class Problem:
         word = "key" if self.file.endswith(".toml") else "column"
         column = "" if self.column is None else f", {word} {self.column}"
         return f"{self.file}{line}{column}"
+
+
+class Rule(NamedTuple):
+    """What has to hold, and what to do where it does not: the parts of a `Problem`.
+
+    Examples
+    --------
+    >>> rule = Rule("blank-cell", "every row has a code", "Write it")
+    >>> print(rule.broken("a blank cell", "key.csv", 4, "code"))
+    key.csv line 4, column code: a blank cell; every row has a code. Write it.
+    """
+
+    slug: str
+    allowed: str
+    remedy: str
+
+    def broken(
+        self, found: str, file: str, line: int | None = None, column: str | None = None
+    ) -> Problem:
+        """Say what was found instead, and where."""
+        return Problem(file=file, line=line, column=column, found=found, **self._asdict())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

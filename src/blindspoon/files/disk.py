@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
-from blindspoon.errors import Note, Problem, TrialFileError, did_you_mean, shown
+from blindspoon.errors import Note, Problem, Rule, TrialFileError, did_you_mean, shown
 from blindspoon.files.text_table import FolderTables, TextTable, read_table
 
 KEY = ("key.csv",)
@@ -26,6 +26,25 @@ TABLES = ("scores.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv"
 """Tables that may stand beside trial.toml."""
 
 _READ = ("trial.toml", *TABLES, "seal.toml")
+
+_NO_TRIAL = Rule(
+    "missing-file",
+    "a trial is a folder with trial.toml in it",
+    'Check the path, or start a trial with "blindspoon new"',
+)
+_UNREADABLE = Rule(
+    "unreadable-file",
+    "every file of the trial can be read",
+    "Mend it, or move it out of the folder",
+)
+_TAKEN = Rule(
+    "already-there",
+    "it is written once and never over another",
+    "Choose another folder, or move the file away if it is no longer needed",
+)
+_UNWRITABLE = Rule(
+    "cannot-write", "what was there before is unchanged", "Free the place, or choose another"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +96,7 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
     folder : Path
         Holds trial.toml and perhaps the files of `TABLES` and ballots/*.csv.
     without : collection of str
-        Names of files that are not opened.
+        Names of files that stay closed.
 
     Raises
     ------
@@ -91,7 +110,7 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
         try:
             files[shown(name, 200)] = _read(folder / name)
         except OSError as error:
-            problems.append(_unreadable(shown(name, 200), error))
+            problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 200)))
     trial = _decode(files.get("trial.toml", b""), problems)
     if problems:
         raise TrialFileError(problems)
@@ -136,19 +155,12 @@ TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
 
 
 def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
-    """Write the files of a new trial and give their names.
-
-    Parameters
-    ----------
-    folder : Path
-        Made if there is none.
-    today : date
-        The day on which the rule is declared; the host may change it.
+    """Write the files of a new trial, its rule declared today, and give their names.
 
     Raises
     ------
     TrialFileError
-        If one of the files exists, or the folder cannot be written: nothing is written then.
+        As `make_files` does.
     """
     texts = {name: shipped(f"starter/{name}") for name in TEMPLATES}
     filled = texts["trial.toml"].replace("{today}", str(today))
@@ -163,7 +175,7 @@ def start_example(folder: Path) -> tuple[str, ...]:
     Raises
     ------
     TrialFileError
-        As `start` does.
+        As `make_files` does.
     """
     files = example()
     make_files(folder, files)
@@ -187,7 +199,8 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     """
     taken = [name for name in contents if os.path.lexists(folder / name)]
     if taken:
-        raise TrialFileError([_taken(name) for name in taken])
+        found = "there is such a file already"
+        raise TrialFileError([_TAKEN.broken(found, name) for name in taken])
     made = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -198,17 +211,7 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     except OSError as error:
         for path in made:
             _remove(path)
-        raise TrialFileError([_unwritable(folder, error)]) from error
-
-
-def _taken(name: str) -> Problem:
-    return Problem(
-        slug="already-there",
-        file=name,
-        found="there is such a file already",
-        allowed="it is written once and never over another",
-        remedy="Choose another folder, or move the file away if it is no longer needed",
-    )
+        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(folder))]) from error
 
 
 def write_file_atomically(target: Path, content: bytes) -> None:
@@ -223,7 +226,7 @@ def write_file_atomically(target: Path, content: bytes) -> None:
         _clear_up(target)
         replace_file(target, content)
     except OSError as error:
-        raise TrialFileError([_unwritable(target, error)]) from error
+        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(target))]) from error
 
 
 def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
@@ -270,12 +273,13 @@ def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None
     new, old = _sibling(target, "new"), _sibling(target, "old")
     try:
         _clear_up(target)
-        _see_replaceable(target)
+        with _EXCHANGE:  # another thread may have moved the folder aside
+            _see_replaceable(target)
         for name, content in contents.items():
             _write(new / name, content)
         _exchange(target, new, old)
     except OSError as error:
-        raise TrialFileError([_unwritable(target, error)]) from error
+        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(target))]) from error
     finally:
         _remove(new)
     _remove(old)
@@ -285,10 +289,10 @@ def _names(folder: Path, problems: list[Problem]) -> list[str]:
     """List the files to read, in a fixed order."""
     if not folder.is_dir():
         found = "this is a file" if folder.exists() else "there is no such folder"
-        problems.append(_no_trial(str(folder), found))
+        problems.append(_NO_TRIAL.broken(found, str(folder)))
         return []
     if not os.path.lexists(folder / "trial.toml"):
-        problems.append(_no_trial("trial.toml", "there is no such file"))
+        problems.append(_NO_TRIAL.broken("there is no such file", "trial.toml"))
     names = [name for name in _READ if os.path.lexists(folder / name)]
     ballots = folder / "ballots"
     if not os.path.lexists(ballots):
@@ -296,7 +300,7 @@ def _names(folder: Path, problems: list[Problem]) -> list[str]:
     try:
         listed = sorted(entry.name for entry in ballots.iterdir() if _is_ballot(entry.name))
     except OSError as error:
-        problems.append(_unreadable("ballots", error))
+        problems.append(_UNREADABLE.broken(cannot("read", error), "ballots"))
         return names
     return [*names, *(f"ballots/{name}" for name in listed)]
 
@@ -315,16 +319,10 @@ def _decode(data: bytes, problems: list[Problem]) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        problems.append(
-            Problem(
-                slug="encoding",
-                file="trial.toml",
-                line=data.count(b"\n", 0, error.start) + 1,
-                found=f"byte {data[error.start]:#04x} is not UTF-8",
-                allowed="trial.toml is text in UTF-8",
-                remedy="Save it again as UTF-8",
-            )
-        )
+        rule = Rule("encoding", "trial.toml is text in UTF-8", "Save it again as UTF-8")
+        found = f"byte {data[error.start]:#04x} is not UTF-8"
+        line = data.count(b"\n", 0, error.start) + 1
+        problems.append(rule.broken(found, "trial.toml", line))
         return ""
 
 
@@ -342,40 +340,10 @@ def _notes(folder: Path) -> Iterator[Note]:
             yield Note(file=name, text=f"this is not read: {text}")
 
 
-def _no_trial(file: str, found: str) -> Problem:
-    return Problem(
-        slug="missing-file",
-        file=file,
-        found=found,
-        allowed="a trial is a folder with trial.toml in it",
-        remedy='Check the path, or start a trial with "blindspoon new"',
-    )
-
-
-def _unreadable(name: str, error: OSError) -> Problem:
-    return Problem(
-        slug="unreadable-file",
-        file=name,
-        found=f"it cannot be read: {reason(error)}",
-        allowed="every file of the trial can be read",
-        remedy="Mend it, or move it out of the folder",
-    )
-
-
-def _unwritable(target: Path, error: OSError) -> Problem:
-    return Problem(
-        slug="cannot-write",
-        file=str(target),
-        found=f"it cannot be written: {reason(error)}",
-        allowed="what was there before is unchanged",
-        remedy="Free the place, or choose another",
-    )
-
-
-def reason(error: OSError) -> str:
-    """Say why the system refused, as part of a sentence."""
+def cannot(be_done: str, error: OSError) -> str:
+    """Say that the system refused to have a file "read" or "written", and why."""
     text = error.strerror or str(error)
-    return text[:1].lower() + text[1:]
+    return f"it cannot be {be_done}: {text[:1].lower()}{text[1:]}"
 
 
 _COUNTER = itertools.count()
@@ -402,16 +370,14 @@ def _clear_up(target: Path) -> None:
 
 def _runs(process: int) -> bool:
     """Tell whether a process of that number is alive; this one, in other threads too, is."""
-    if process == os.getpid():
-        return True
-    if os.name != "posix":  # signal 0 would end a process elsewhere
+    if process == os.getpid() or os.name != "posix":  # signal 0 would end a process elsewhere
         return True
     try:
         os.kill(process, 0)
     except (ProcessLookupError, OverflowError):
         return False
     except PermissionError:
-        return True
+        pass
     return True
 
 

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from blindspoon.errors import Problem, TrialFileError, shown
-from blindspoon.files.disk import reason, replace_file
+from blindspoon.errors import Rule, TrialFileError, shown
+from blindspoon.files.disk import cannot, replace_file
 
 PRIVATE = ".blindspoon"
 """Folder in the trial folder for what is never published."""
@@ -57,13 +57,8 @@ def read_file(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        problem = Problem(
-            slug="unreadable-file",
-            file=shown(str(path), 200),
-            found=f"it cannot be read: {reason(error)}",
-            allowed="the file of scores can be read",
-            remedy="Check the path",
-        )
+        rule = Rule("unreadable-file", "the file of scores can be read", "Check the path")
+        problem = rule.broken(cannot("read", error), shown(str(path), 200))
         raise TrialFileError([problem]) from error
 
 
@@ -79,7 +74,9 @@ def held(folder: Path) -> Iterator[DurableFolder]:
         try:
             _lock(lock.fileno())
         except OSError as error:
-            raise TrialFileError([_held(folder)]) from error
+            rule = Rule("collect-runs", "one at a time writes ballots", "Stop the other one first")
+            found = 'another "collect" has this folder open'
+            raise TrialFileError([rule.broken(found, shown(str(folder), 200))]) from error
         yield DurableFolder(folder)
 
 
@@ -89,24 +86,14 @@ def complaining() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        problem = Problem(
-            slug="cannot-write",
-            file=shown(str(error.filename2 or error.filename), 200),
-            found=f"it cannot be written: {reason(error)}",
-            allowed="what was there before is unchanged",
-            remedy="Free the place, close other programs that have it open, and try again",
+        rule = Rule(
+            "cannot-write",
+            "what was there before is unchanged",
+            "Free the place, close other programs that have it open, and try again",
         )
+        file = shown(str(error.filename2 or error.filename), 200)
+        problem = rule.broken(cannot("written", error), file)
         raise TrialFileError([problem]) from error
-
-
-def _held(folder: Path) -> Problem:
-    return Problem(
-        slug="collect-runs",
-        file=shown(str(folder), 200),
-        found='another "collect" has this folder open',
-        allowed="one at a time writes ballots",
-        remedy="Stop the other one first",
-    )
 
 
 def _lock(handle: int) -> None:

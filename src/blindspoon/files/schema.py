@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blindspoon.arrays import BoolArray, FloatArray
-from blindspoon.errors import Problem, did_you_mean, problems_of_rows, quoted, shown, some_of
+from blindspoon.errors import Problem, Rule, did_you_mean, problems_of_rows, quoted, shown, some_of
 from blindspoon.files.text_table import TextTable
 from blindspoon.files.toml import LABEL_LIMIT, is_label
 from blindspoon.trial import Attribute, Scale
@@ -239,19 +239,21 @@ def read_columns(table: TextTable, columns: Iterable[FileColumn], known: Known) 
     return Checked(values, usable, problems)
 
 
+_LIFTED = Rule(
+    "lifts-the-blind",
+    "only key.csv says what is in a cup",
+    "Take the column out, or, if there never were codes, the code column and servings.csv and"
+    " key.csv",
+)
+
+
 def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Known) -> list[Problem]:
     """Name the columns that a table must have and has not, or has and must not have."""
     declared = list(columns)
     needed = [column.name for column in declared if column.needed in known.when]
     return missing_columns(table, sorted(needed, key="session".__eq__)) + [
-        Problem(
-            slug="lifts-the-blind",
-            file=table.file,
-            column=column.name,
-            found=f"a column {column.name} stands beside the codes",
-            allowed="only key.csv says what is in a cup",
-            remedy="Take the column out, or, if there never were codes, the code column and"
-            " servings.csv and key.csv",
+        _LIFTED.broken(
+            f"a column {column.name} stands beside the codes", table.file, None, column.name
         )
         for column in declared
         if column.barred in known.when and column.name in table.columns
@@ -260,15 +262,10 @@ def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Know
 
 def missing_columns(table: TextTable, needed: Iterable[str]) -> list[Problem]:
     """Name the columns that a table must have and has not."""
+    allowed = f"the header has {some_of(map(quoted, table.columns))}"
     return [
-        Problem(
-            slug="missing-column",
-            file=table.file,
-            line=None,
-            column=name,
-            found=f"there is no column {name}{did_you_mean(name, table.columns)}",
-            allowed=f"the header has {some_of(map(quoted, table.columns))}",
-            remedy=f"Name the column {name}, or add it",
+        Rule("missing-column", allowed, f"Name the column {name}, or add it").broken(
+            f"there is no column {name}{did_you_mean(name, table.columns)}", table.file, None, name
         )
         for name in needed
         if name not in table.columns

@@ -11,13 +11,14 @@ import csv
 import io
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from blindspoon.arrays import BoolArray, IntArray
-from blindspoon.errors import Note, Problem, problems_of_rows, quoted, shown, some_of
+from blindspoon.errors import Note, Problem, Rule, problems_of_rows, quoted, shown, some_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +197,36 @@ LINE_LIMIT = 100_000
 LARGE = 1_000_000
 """Bytes from which a file is read by pandas, which takes half a second to load."""
 
+_ENCODING = Rule("encoding", "tables are text in UTF-8", 'Save it again as "CSV UTF-8"')
+_NUL = Rule(
+    "nul-byte",
+    "a table holds text only",
+    "The file may be damaged; save it again as CSV, or take the byte out",
+)
+_EMPTY = Rule(
+    "empty-file",
+    "its first line names the columns",
+    "Write the header and the rows, or remove the file",
+)
+_LINE = Rule(
+    "line-too-long",
+    f"a line has {LINE_LIMIT:,} bytes at most",
+    "Look whether its line ends were lost, or shorten it",
+)
+_QUOTES = Rule(
+    "quotes",
+    'a cell in quotation marks ends with one, and writes one inside itself as ""',
+    "Close the cell, or double the marks inside it",
+)
+_REPEATED = Rule(
+    "repeated-column", "every column has a name of its own", "Rename or remove all but one"
+)
+_SEPARATOR = Rule(
+    "separator",
+    "columns are separated by commas, semicolons or tabs",
+    "Save it again with one of these between the columns",
+)
+
 
 def write_csv(rows: Iterable[Iterable[str]]) -> str:
     r"""Write rows as CSV: commas, quotes as in RFC 4180, line feeds.
@@ -246,7 +277,9 @@ def read_table(data: bytes, file: str) -> TextTable:
     problem = _unreadable(data, file)
     if problem is not None:
         return _unread(file, problem)
-    separator = _separator(data)
+    header = re.search(rb"^[^\n]*[^\s][^\n]*", data, re.MULTILINE)
+    bare = re.sub(rb'"[^"]*"', b"", header[0] if header else b"").decode()
+    separator = max(",;\t", key=bare.count)
     parts = _by_pandas(data, separator) if len(data) >= LARGE else None
     parts = parts or _by_csv(data.decode(), separator, file)
     return _assemble(file, parts, decimal_comma=separator != ",")
@@ -269,97 +302,30 @@ def _unread(file: str, *problems: Problem) -> TextTable:
 
 def _unreadable(data: bytes, file: str) -> Problem | None:
     """Say why bytes are not the text of a table, if they are not."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return _not_utf8(file, None, "the file is UTF-16 text")
-    if data.startswith(b"PK\x03\x04"):
-        return _not_utf8(file, None, "the file is a spreadsheet's own format or an archive")
-    if b"\0" in data:
-        return _nul(data, file)
+    zeros = data.count(b"\0")
+    for found, foreign in (
+        ("the file is UTF-16 text", data.startswith((b"\xff\xfe", b"\xfe\xff"))),
+        ("the file is a spreadsheet's own format or an archive", data.startswith(b"PK\x03\x04")),
+        ("every other byte is zero, as in UTF-16 text", zeros * 3 > len(data)),
+    ):
+        if foreign:
+            return _ENCODING.broken(found, file)
+    if zeros:
+        line = data.count(b"\n", 0, data.index(b"\0")) + 1
+        return _NUL.broken("a NUL byte stands in the text", file, line)
     try:
         blank = not data.decode().strip()
     except UnicodeDecodeError as error:
         found = f"byte {data[error.start]:#04x} is not UTF-8, perhaps Latin-1"
-        return _not_utf8(file, _line_at(data, error.start), found)
-    return _empty(file) if blank else _too_long(data, file)
-
-
-def _line_at(data: bytes, place: int) -> int:
-    return data.count(b"\n", 0, place) + 1
-
-
-def _not_utf8(file: str, line: int | None, found: str) -> Problem:
-    allowed = "tables are text in UTF-8"
-    remedy = 'Save it again as "CSV UTF-8"'
-    return Problem(
-        slug="encoding", file=file, line=line, found=found, allowed=allowed, remedy=remedy
-    )
-
-
-def _nul(data: bytes, file: str) -> Problem:
-    if data.count(b"\0") * 3 > len(data):
-        return _not_utf8(file, None, "every other byte is zero, as in UTF-16 text")
-    return Problem(
-        slug="nul-byte",
-        file=file,
-        line=_line_at(data, data.index(b"\0")),
-        found="a NUL byte stands in the text",
-        allowed="a table holds text only",
-        remedy="The file may be damaged; save it again as CSV, or take the byte out",
-    )
-
-
-def _empty(file: str) -> Problem:
-    return Problem(
-        slug="empty-file",
-        file=file,
-        found="the file is empty",
-        allowed="its first line names the columns",
-        remedy="Write the header and the rows, or remove the file",
-    )
-
-
-def _too_long(data: bytes, file: str) -> Problem | None:
+        return _ENCODING.broken(found, file, data.count(b"\n", 0, error.start) + 1)
+    if blank:
+        return _EMPTY.broken("the file is empty", file)
     ends = np.flatnonzero(np.frombuffer(data + b"\n", np.uint8) == ord("\n"))
     lengths = np.diff(ends, prepend=-1) - 1
     line = int(np.argmax(lengths > LINE_LIMIT))
     if lengths[line] <= LINE_LIMIT:
         return None
-    return Problem(
-        slug="line-too-long",
-        file=file,
-        line=line + 1,
-        found=f"the line has {lengths[line]:,} bytes",
-        allowed=f"a line has {LINE_LIMIT:,} bytes at most",
-        remedy="Look whether its line ends were lost, or shorten it",
-    )
-
-
-def _separator(data: bytes) -> str:
-    header = re.search(rb"^[^\n]*[^\s][^\n]*", data, re.MULTILINE)
-    bare = re.sub(rb'"[^"]*"', b"", header[0] if header else b"").decode()
-    return max(",;\t", key=bare.count)
-
-
-def _regular_lines(body: bytes, separator: str, width: int) -> IntArray | None:
-    """Say on which line each row begins; None unless all rows are well quoted and of one width."""
-    buffer = np.frombuffer(body, np.uint8)
-    is_end, is_quote = buffer == ord("\n"), buffer == ord('"')
-    closes_cell = is_end | (buffer == ord(separator))
-    if is_quote.any():
-        inside = np.bitwise_xor.accumulate(is_quote)
-        edge = np.concatenate([[True], closes_cell | is_quote])
-        opens, closes = np.flatnonzero(is_quote & inside), np.flatnonzero(is_quote & ~inside)
-        if inside[-1] or not (edge[opens].all() and edge[closes + 2].all()):
-            return None
-        closes_cell &= ~inside
-    ends = np.flatnonzero(closes_cell)
-    if ends.size % width:
-        return None
-    closes_row = is_end[ends].reshape(-1, width)
-    if not closes_row[:, -1].all() or closes_row[:, :-1].any():
-        return None
-    before = np.searchsorted(np.flatnonzero(is_end), ends[width - 1 :: width], side="right")
-    return 2 + np.concatenate([[0], before[:-1]])
+    return _LINE.broken(f"the line has {lengths[line]:,} bytes", file, line + 1)
 
 
 def _by_pandas(data: bytes, separator: str) -> _Parts | None:
@@ -389,12 +355,36 @@ def _by_pandas(data: bytes, separator: str) -> _Parts | None:
     return _Parts(1, names, columns, lines, [])
 
 
+def _regular_lines(body: bytes, separator: str, width: int) -> IntArray | None:
+    """Say on which line each row begins; None unless all rows are well quoted and of one width."""
+    buffer = np.frombuffer(body, np.uint8)
+    is_end, is_quote = buffer == ord("\n"), buffer == ord('"')
+    closes_cell = is_end | (buffer == ord(separator))
+    if is_quote.any():
+        inside = np.bitwise_xor.accumulate(is_quote)
+        edge = np.concatenate([[True], closes_cell | is_quote])
+        opens, closes = np.flatnonzero(is_quote & inside), np.flatnonzero(is_quote & ~inside)
+        if inside[-1] or not (edge[opens].all() and edge[closes + 2].all()):
+            return None
+        closes_cell &= ~inside
+    ends = np.flatnonzero(closes_cell)
+    if ends.size % width:
+        return None
+    closes_row = is_end[ends].reshape(-1, width)
+    if not closes_row[:, -1].all() or closes_row[:, :-1].any():
+        return None
+    before = np.searchsorted(np.flatnonzero(is_end), ends[width - 1 :: width], side="right")
+    return 2 + np.concatenate([[0], before[:-1]])
+
+
 def _by_csv(text: str, separator: str, file: str) -> _Parts:
     """Read any file, row by row."""
     rows = _rows(text, separator)
     header_line, header = next(rows, (1, []))
+    unpaired = "the quotation marks of this row do not pair up, so nothing is read from here on"
     if not header:
-        problem = _empty(file) if header is not None else _broken_quotes(file, header_line)
+        empty = _EMPTY.broken("the file is empty", file)
+        problem = _QUOTES.broken(unpaired, file, header_line) if header is None else empty
         return _Parts(header_line, [], [], np.empty(0, np.int64), [problem])
     needed = max(place for place, name in enumerate(header, 1) if tidied(name))
     cells: list[str] = []
@@ -403,13 +393,21 @@ def _by_csv(text: str, separator: str, file: str) -> _Parts:
     broken: list[Problem] = []
     for line, row in rows:
         if row is None:
-            broken.append(_broken_quotes(file, line))
+            broken.append(_QUOTES.broken(unpaired, file, line))
         elif fitted := _fitted(row, needed, len(header)):
             cells += fitted
             lines.append(line)
         else:
             ragged.append((line, len(row)))
-    problems = problems_of_rows(range(len(ragged)), lambda k: _ragged(file, *ragged[k], needed))
+
+    def ragged_row(place: int) -> Problem:
+        line, length = ragged[place]
+        allowed = f"the header names {needed} column{'s' * (needed != 1)}"
+        remedy = "Add what is missing, or put a cell that holds the separator in quotation marks"
+        found = f"the row has {length} cell{'s' * (length != 1)}"
+        return Rule("ragged-row", allowed, remedy).broken(found, file, line)
+
+    problems = problems_of_rows(range(len(ragged)), ragged_row)
     columns = [TextColumn.of(cells[k :: len(header)]) for k in range(len(header))]
     return _Parts(header_line, header, columns, np.array(lines, np.int64), problems + broken)
 
@@ -436,35 +434,14 @@ def _fitted(row: list[str], needed: int, width: int) -> list[str] | None:
     return (row + [""] * width)[:width]
 
 
-def _broken_quotes(file: str, line: int) -> Problem:
-    return Problem(
-        slug="quotes",
-        file=file,
-        line=line,
-        found="the quotation marks of this row do not pair up, so nothing is read from here on",
-        allowed='a cell in quotation marks ends with one, and writes one inside itself as ""',
-        remedy="Close the cell, or double the marks inside it",
-    )
-
-
-def _ragged(file: str, line: int, cells: int, needed: int) -> Problem:
-    return Problem(
-        slug="ragged-row",
-        file=file,
-        line=line,
-        found=f"the row has {cells} cell{'s' * (cells != 1)}",
-        allowed=f"the header names {needed} column{'s' * (needed != 1)}",
-        remedy="Add what is missing, or put a cell that holds the separator in quotation marks",
-    )
-
-
 def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
     """Leave out blank rows and unnamed columns, and see that every name stands once."""
-    names = [tidied(name) for name in parts.names]
-    named = [name for name in names if name]
-    if len(named) < 2:
-        lone = [_lone_column(file, parts.header_line, name) for name in named]
-        return _unread(file, *(parts.problems or lone))
+    line, names = parts.header_line, [tidied(name) for name in parts.names]
+    times = Counter(filter(None, names))
+    if times.total() < 2:
+        lone = (f"the header is one cell, {quoted(name)}" for name in times)
+        problems = [_SEPARATOR.broken(found, file, line) for found in lone]
+        return _unread(file, *(parts.problems or problems))
     filled = _filled(parts)
     columns: dict[str, TextColumn] = {}
     unnamed = []
@@ -472,14 +449,20 @@ def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
         if name:
             columns.setdefault(name, column if filled.all() else column.keep(filled))
         elif any(column.texts):
-            unnamed.append(place)
+            unnamed.append(str(place))
+    repeated = [
+        _REPEATED.broken(f"{n} columns have this name", file, line, shown(name))
+        for name, n in times.items()
+        if n > 1
+    ]
+    text = f"columns without a name are not used: number {some_of(unnamed)}"
     return TextTable(
         file=file,
         columns=columns,
         lines=parts.lines[filled],
         decimal_comma=decimal_comma,
-        problems=(*parts.problems, *_repeated_names(file, parts.header_line, names)),
-        notes=_notes_on_unnamed(file, parts.header_line, unnamed),
+        problems=(*parts.problems, *repeated),
+        notes=(Note(file=file, line=line, text=text),) if unnamed else (),
     )
 
 
@@ -491,34 +474,3 @@ def _filled(parts: _Parts) -> BoolArray:
             return np.ones_like(filled)
         filled |= column.codes != column.texts.index("")
     return filled
-
-
-def _repeated_names(file: str, line: int, names: list[str]) -> Iterator[Problem]:
-    for name in dict.fromkeys(name for name in names if name and names.count(name) > 1):
-        yield Problem(
-            slug="repeated-column",
-            file=file,
-            line=line,
-            column=shown(name),
-            found=f"{names.count(name)} columns have this name",
-            allowed="every column has a name of its own",
-            remedy="Rename or remove all but one",
-        )
-
-
-def _lone_column(file: str, line: int, name: str) -> Problem:
-    return Problem(
-        slug="separator",
-        file=file,
-        line=line,
-        found=f"the header is one cell, {quoted(name)}",
-        allowed="columns are separated by commas, semicolons or tabs",
-        remedy="Save it again with one of these between the columns",
-    )
-
-
-def _notes_on_unnamed(file: str, line: int, places: list[int]) -> tuple[Note, ...]:
-    if not places:
-        return ()
-    text = f"columns without a name are not used: number {some_of(map(str, places))}"
-    return (Note(file=file, line=line, text=text),)

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
-from blindspoon.errors import Problem, TrialFileError, did_you_mean, quoted, shown, some_of
+from blindspoon.errors import Problem, Rule, TrialFileError, did_you_mean, quoted, shown, some_of
 
 LABEL_LIMIT = 80
 """Characters in the longest name of a taster or batch."""
@@ -81,17 +81,11 @@ class Section:
     def complain(self, slug: str, key: str, found: str, allowed: str, remedy: str) -> None:
         """Add a problem with one key, or with the whole section where `key` is empty."""
         place = ".".join(part for part in (self.path, key) if part)
-        self.problems.append(
-            Problem(
-                slug=slug,
-                file=self._file,
-                line=self._line(place),
-                column=shown(place, 80) or None,
-                found=found,
-                allowed=allowed,
-                remedy=remedy,
-            )
-        )
+        key_of_line = place
+        while key_of_line and key_of_line not in self._lines:
+            key_of_line = key_of_line.rpartition(".")[0]
+        line, column = self._lines.get(key_of_line), shown(place, 80) or None
+        self.problems.append(Rule(slug, allowed, remedy).broken(found, self._file, line, column))
 
     def require(self, *keys: str) -> None:
         """Complain about each key that is absent."""
@@ -132,22 +126,12 @@ class Section:
     def number(self, key: str, allowed: Range, default: float | None = None) -> float | None:
         """Read a finite number in a range."""
         value = self._take(key, (int, float), "a number is needed", "Write it without quotes")
-        if value is None:
-            return default
-        if not (abs(value) <= 1e300 and allowed.holds(value)):
-            self._out_of_range(key, value, allowed)
-            return default
-        return float(value)
+        return default if value is None or self._out_of(allowed, key, value) else float(value)
 
     def whole(self, key: str, allowed: Range, default: int | None = None) -> int | None:
         """Read a whole number in a range."""
         value = self._take(key, (int,), "a whole number is needed", "Write digits only")
-        if value is None:
-            return default
-        if not allowed.holds(value):
-            self._out_of_range(key, value, allowed)
-            return default
-        return int(value)
+        return default if value is None or self._out_of(allowed, key, value) else int(value)
 
     def flag(self, key: str, *, default: bool = False) -> bool:
         """Read true or false."""
@@ -173,15 +157,12 @@ class Section:
     def texts(self, key: str) -> tuple[str, ...]:
         """Read a list of distinct texts that can be labels."""
         remedy = 'Write it in square brackets, such as ["one", "two"]'
-        values = self._take(key, (list,), "a list of texts is needed", remedy) or []
-        for value in values:
-            if not isinstance(value, str):
-                found = f"{_shown(value)} is {_kind(value)}"
-                self.complain("wrong-type", key, found, "a list of texts is needed", remedy)
-            elif not is_label(value):
+        texts = self._items(key, str, "a list of texts is needed", remedy)
+        for text in texts:
+            if not is_label(text):
                 allowed = f"1 to {LABEL_LIMIT} characters, none of them a control character"
-                self.complain("bad-name", key, quoted(value), allowed, "Rename it")
-        texts = [value.strip() for value in values if isinstance(value, str)]
+                self.complain("bad-name", key, quoted(text), allowed, "Rename it")
+        texts = [text.strip() for text in texts]
         self.see_distinct(key, texts)
         return tuple(texts)
 
@@ -201,13 +182,8 @@ class Section:
     def sections(self, key: str) -> list[Section]:
         """Read an array of tables; an empty list where it is absent."""
         remedy = f"Write [[{key}]], in double square brackets, above each"
-        values = self._take(key, (list,), "a list of tables is needed", remedy) or []
-        for value in values:
-            if not isinstance(value, dict):
-                found = f"{_shown(value)} is {_kind(value)}"
-                self.complain("wrong-type", key, found, "a list of tables is needed", remedy)
-        tables = [value for value in values if isinstance(value, dict)]
-        return [self._below(value, f"{key}[{n}]") for n, value in enumerate(tables, 1)]
+        tables = self._items(key, dict, "a list of tables is needed", remedy)
+        return [self._below(table, f"{key}[{n}]") for n, table in enumerate(tables, 1)]
 
     def close(self) -> None:
         """Complain about every key that nobody asked for."""
@@ -231,13 +207,21 @@ class Section:
         self.complain("wrong-type", key, f"{_shown(value)} is {_kind(value)}", allowed, remedy)
         return None
 
-    def _out_of_range(self, key: str, value: float, allowed: Range) -> None:
-        self.complain("not-allowed", key, f"{key} is {_shown(value)}", allowed.words, "Change it")
+    def _items(self, key: str, kind: type, allowed: str, remedy: str) -> list[Any]:
+        """Read a list whose items are of one kind; leave out those that are not."""
+        values = self._take(key, (list,), allowed, remedy) or []
+        for value in values:
+            if not isinstance(value, kind):
+                found = f"{_shown(value)} is {_kind(value)}"
+                self.complain("wrong-type", key, found, allowed, remedy)
+        return [value for value in values if isinstance(value, kind)]
 
-    def _line(self, place: str) -> int | None:
-        while place and place not in self._lines:
-            place = place.rpartition(".")[0]
-        return self._lines.get(place)
+    def _out_of(self, allowed: Range, key: str, value: float) -> bool:
+        """Complain about a number that a key does not take."""
+        if abs(value) <= 1e300 and allowed.holds(value):
+            return False
+        self.complain("not-allowed", key, f"{key} is {_shown(value)}", allowed.words, "Change it")
+        return True
 
 
 _NOT_MEANT = (bool, datetime.datetime)  # Python counts them as int and as date, TOML does not
@@ -255,15 +239,15 @@ _KINDS = {
 }
 
 
+_TOML = Rule(
+    "toml",
+    'a line is key = value, texts stand in "quotation marks", sections in [brackets]',
+    "Correct the line, or the one before it",
+)
+
+
 def read_toml(text: str, file: str) -> Section:
     """Parse TOML 1.0.
-
-    Parameters
-    ----------
-    text : str
-        The whole file.
-    file : str
-        Name that messages give it.
 
     Raises
     ------
@@ -273,22 +257,13 @@ def read_toml(text: str, file: str) -> Section:
     try:
         values = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        raise TrialFileError([_not_toml(text, file, error)]) from None
+        place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        at_end = text.count("\n") + 1 if "end of document" in str(error) else None
+        what = re.sub(r"\s*\(at .*\)$", "", str(error)) or "too deeply nested"
+        found = f"this is not TOML: {what[:1].lower()}{what[1:200]}"
+        problem = _TOML.broken(found, file, int(place[1]) if place else at_end)
+        raise TrialFileError([problem]) from None
     return Section(values, "", file, _key_lines(text), [])
-
-
-def _not_toml(text: str, file: str, error: Exception) -> Problem:
-    place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-    at_end = text.count("\n") + 1 if "end of document" in str(error) else None
-    what = re.sub(r"\s*\(at .*\)$", "", str(error)) or "too deeply nested"
-    return Problem(
-        slug="toml",
-        file=file,
-        line=int(place[1]) if place else at_end,
-        found=f"this is not TOML: {what[:1].lower()}{what[1:200]}",
-        allowed='a line is key = value, texts stand in "quotation marks", sections in [brackets]',
-        remedy="Correct the line, or the one before it",
-    )
 
 
 def _key_lines(text: str) -> dict[str, int]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
-from typing import Literal, cast
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Literal, TypeVar, cast
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
 from blindspoon.files.schema import SCORES
@@ -57,6 +57,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     root = read_toml(text, file)
     about, rule = root.section("trial"), root.section("decision")
     title = about.required_text("title")
+    hashed = hashlib.sha256(title.encode()).digest()
     trial = Trial(
         title=title,
         question=about.text("question"),
@@ -65,11 +66,16 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         licence=about.text("licence"),
         dates=about.text("dates"),
         control=about.required_text("control"),
-        seed=_seed(about, title),
-        decision=_decision(rule),
+        seed=cast("int", about.whole("seed", _SEED, int.from_bytes(hashed[:4]))),
+        decision=Decision(
+            declared=rule.date("declared"),
+            primary=rule.texts("primary"),
+            alpha=rule.number("alpha", _ALPHA) or 0.05,
+            by=cast("Literal['mixed', 'ranks']", rule.choice("by", ("mixed", "ranks"))),
+        ),
         attributes=_attributes(root, rule.number("margin", _ABOVE_ZERO)),
-        variants=_variants(root),
-        sessions=_sessions(root),
+        variants=_named(root, "variant", _variant, least=2),
+        sessions=_named(root, "session", _session),
         tasting=_tasting(root.section("tasting")),
         tasters_shown=_tasters_shown(root.section("publish")),
     )
@@ -100,26 +106,9 @@ _NAME = r"[a-z0-9-]{1,60}"
 _NAME_RULE = "it has lower-case letters, digits and hyphens, 60 at most"
 
 
-def _seed(about: Section, title: str) -> int:
-    """Read the seed, or make one from the title that is the same on every machine."""
-    seed = about.whole("seed", _SEED)
-    if seed is not None:
-        return seed
-    return int.from_bytes(hashlib.sha256(title.encode()).digest()[:4])
-
-
 def _label(name: str) -> str:
     words = name.replace("_", " ").replace("-", " ")
     return words[:1].upper() + words[1:]
-
-
-def _decision(rule: Section) -> Decision:
-    return Decision(
-        declared=rule.date("declared"),
-        primary=rule.texts("primary"),
-        alpha=rule.number("alpha", _ALPHA) or 0.05,
-        by=cast("Literal['mixed', 'ranks']", rule.choice("by", ("mixed", "ranks"))),
-    )
 
 
 def _scale(section: Section) -> Scale:
@@ -140,18 +129,41 @@ def _scale(section: Section) -> Scale:
     return Scale(low=low, high=high, step=step)
 
 
+_Named = TypeVar("_Named", Attribute, Variant, Session)
+
+
+def _named(
+    root: Section, key: str, read: Callable[[Section], _Named], least: int = 0
+) -> tuple[_Named, ...]:
+    """Read an array of tables, each with a name of its own."""
+    sections = root.sections(key)
+    found = []
+    for section in sections:
+        found.append(read(section))
+        section.close()
+    if len(found) < least:
+        said, allowed = f"trial.toml lists {len(found)} [[{key}]]", f"{least} or more are needed"
+        root.complain("missing-section", key, said, allowed, f"Add [[{key}]] with its name")
+    names = [thing.name for thing in found]
+    for place, (section, name) in enumerate(zip(sections, names, strict=True)):
+        if name and name in names[:place]:
+            said = f"{quoted(name)} stands above already"
+            section.complain("repeated-name", "name", said, "every name stands once", "Rename one")
+    return tuple(found)
+
+
 def _attributes(root: Section, margin: float | None) -> tuple[Attribute, ...]:
     shared = root.section("scale")
     default = _scale(shared) if "scale" in root else None
-    sections = root.sections("attribute")
-    attributes = tuple(_attribute(section, default, margin, root) for section in sections)
-    _see_some(root, "attribute", len(attributes), 1)
-    _see_distinct(sections, [attribute.name for attribute in attributes])
-    return attributes
+
+    def read(section: Section) -> Attribute:
+        return _attribute(section, default, margin, ruled="decision" in root)
+
+    return _named(root, "attribute", read, least=1)
 
 
 def _attribute(
-    section: Section, default: Scale | None, margin: float | None, root: Section
+    section: Section, default: Scale | None, margin: float | None, *, ruled: bool
 ) -> Attribute:
     name = section.name(_ATTRIBUTE_NAME, _ATTRIBUTE_RULE)
     if name in {column.name for column in SCORES}:
@@ -162,7 +174,7 @@ def _attribute(
     if scale is None:
         section.require("scale")
     own_margin = section.number("margin", _ABOVE_ZERO)
-    attribute = Attribute(
+    return Attribute(
         name=name,
         label=section.text("label", _label(name)),
         low=section.text("low"),
@@ -170,49 +182,27 @@ def _attribute(
         less=section.text("less"),
         more=section.text("more"),
         scale=scale or Scale(low=0.0, high=1.0),
-        margin=(own_margin or margin) if "decision" in root else None,
+        margin=(own_margin or margin) if ruled else None,
     )
-    section.close()
-    return attribute
-
-
-def _variants(root: Section) -> tuple[Variant, ...]:
-    sections = root.sections("variant")
-    variants = tuple(_variant(section) for section in sections)
-    _see_some(root, "variant", len(variants), 2)
-    _see_distinct(sections, [variant.name for variant in variants])
-    return variants
 
 
 def _variant(section: Section) -> Variant:
     name = section.name(_NAME, _NAME_RULE)
-    variant = Variant(
+    return Variant(
         name=name,
         label=section.text("label", _label(name)),
         method=section.text("method"),
         differs=section.texts("differs"),
     )
-    section.close()
-    return variant
-
-
-def _sessions(root: Section) -> tuple[Session, ...]:
-    sections = root.sections("session")
-    sessions = tuple(_session(section) for section in sections)
-    _see_distinct(sections, [session.name for session in sessions])
-    return sessions
 
 
 def _session(section: Section) -> Session:
-    session = Session(name=section.name(_NAME, _NAME_RULE), date=section.date("date"))
-    section.close()
-    return session
+    return Session(name=section.name(_NAME, _NAME_RULE), date=section.date("date"))
 
 
 def _tasting(section: Section) -> Tasting:
     if section.holds("tasters", int):
-        count = section.whole("tasters", _TASTERS) or 0
-        tasters = default_tasters(count)
+        tasters = default_tasters(section.whole("tasters", _TASTERS) or 0)
     else:
         tasters = section.texts("tasters")
     codes = section.choice("codes", ("per taster", "per session"))
@@ -238,20 +228,6 @@ def _tasters_shown(section: Section) -> bool:
     return shown
 
 
-def _see_some(root: Section, key: str, count: int, least: int) -> None:
-    if count < least:
-        found = f"trial.toml lists {count} [[{key}]]"
-        allowed = f"{least} or more are needed"
-        root.complain("missing-section", key, found, allowed, f"Add [[{key}]] with its name")
-
-
-def _see_distinct(sections: Sequence[Section], names: Sequence[str]) -> None:
-    for place, (section, name) in enumerate(zip(sections, names, strict=True)):
-        if name and name in names[:place]:
-            found = f"{quoted(name)} stands above already"
-            section.complain("repeated-name", "name", found, "every name stands once", "Rename one")
-
-
 def _see_known(section: Section, key: str, names: Sequence[str], known: Sequence[str]) -> None:
     for name in names:
         if name and name not in known:
@@ -266,10 +242,6 @@ Value = str | float | bool | datetime.date | tuple[str, ...] | None
 def trial_text(trial: Trial) -> str:
     r"""Write trial.toml.
 
-    Parameters
-    ----------
-    trial : Trial
-
     Returns
     -------
     str
@@ -278,7 +250,6 @@ def trial_text(trial: Trial) -> str:
 
     Examples
     --------
-    >>> from blindspoon.files.trial_toml import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp", control = "plain" }
     ... scale = { low = 0, high = 10 }
@@ -288,37 +259,52 @@ def trial_text(trial: Trial) -> str:
     >>> parse_trial(trial_text(trial)) == trial
     True
     """
-    return (
-        "\n\n".join("\n".join(section) for section in _sections(trial) if len(section) > 1) + "\n"
-    )
+    sections = ("\n".join(section) for section in _sections(trial) if len(section) > 1)
+    return "\n\n".join(sections) + "\n"
 
 
 def _sections(trial: Trial) -> Iterator[list[str]]:
+    """Write each section, with the keys that say something; blanks are the defaults."""
     about = ("title", "question", "product", "control", "host", "licence", "dates", "seed")
-    yield _section("[trial]", ((name, getattr(trial, name)) for name in about))
-    yield _written_decision(trial.decision, trial.attributes)
+    yield _section("[trial]", trial, about)
+    bare = trial.decision == Decision(declared=None, primary=(), alpha=0.05, by="mixed")
+    if not bare or any(attribute.margin is not None for attribute in trial.attributes):
+        yield _section("[decision]", trial.decision, ("declared", "primary", "alpha", "by"))
     scales = {attribute.scale for attribute in trial.attributes}
-    shared = next(iter(scales)) if len(scales) == 1 else None
-    if shared is not None:
-        yield ["[scale]", *_written_scale(shared)]
+    if len(scales) == 1:
+        yield ["[scale]", *_scale_lines(*scales)]
     for attribute in trial.attributes:
-        yield _written_attribute(attribute, own_scale=shared is None)
+        fields = ("name", "label", "low", "high", "less", "more", "margin")
+        own = f"scale = {{ {', '.join(_scale_lines(attribute.scale))} }}"
+        yield _section("[[attribute]]", attribute, fields) + [own] * (len(scales) > 1)
     for variant in trial.variants:
-        fields = ("name", "label", "method", "differs")
-        yield _section("[[variant]]", ((name, getattr(variant, name)) for name in fields))
+        yield _section("[[variant]]", variant, ("name", "label", "method", "differs"))
     for session in trial.sessions:
-        yield _section("[[session]]", (("name", session.name), ("date", session.date)))
-    yield _written_tasting(trial.tasting)
+        yield _section("[[session]]", session, ("name", "date"))
+    tasters = trial.tasting.tasters
+    numbered = tasters and tasters == default_tasters(len(tasters))
+    head, *others = _section(
+        "[tasting]",
+        trial.tasting,
+        ("servings", "codes", "cleanser", "rest", "controls", "warm_up", "portion_g",
+         "allergens", "consent"),
+    )  # fmt: skip
+    panel = [f"tasters = {len(tasters) if numbered else _value(tasters)}"] if tasters else []
+    yield [head, *panel, *others]
     if not trial.tasters_shown:
         yield ["[publish]", "tasters = false"]
 
 
-def _section(head: str, pairs: Iterable[tuple[str, Value]]) -> list[str]:
-    """Write the keys that say something; blanks and empty lists are the defaults."""
-    return [
-        head,
-        *(f"{key} = {_value(value)}" for key, value in pairs if value not in ("", (), None)),
-    ]
+def _section(head: str, part: object, fields: Iterable[str]) -> list[str]:
+    pairs = ((name, getattr(part, name)) for name in fields)
+    return [head, *(f"{key} = {_value(value)}" for key, value in pairs if value not in _BLANK)]
+
+
+_BLANK = ("", (), None)
+
+
+def _scale_lines(scale: Scale) -> list[str]:
+    return [f"{name} = {_value(getattr(scale, name))}" for name in ("low", "high", "step")]
 
 
 def _value(value: Value) -> str:
@@ -333,35 +319,3 @@ def _value(value: Value) -> str:
             return f"[{', '.join(map(_value, value))}]"
         case _:
             return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _written_decision(decision: Decision, attributes: tuple[Attribute, ...]) -> list[str]:
-    """Write the rule where there is one; the margins stand with the attributes."""
-    pairs = [("declared", decision.declared), ("primary", decision.primary)]
-    declared = [*pairs, ("alpha", decision.alpha), ("by", decision.by)]
-    bare = decision == Decision(declared=None, primary=(), alpha=0.05, by="mixed")
-    ruled = not bare or any(attribute.margin is not None for attribute in attributes)
-    return _section("[decision]", declared) if ruled else []
-
-
-def _written_scale(scale: Scale) -> list[str]:
-    return [f"{name} = {_value(getattr(scale, name))}" for name in ("low", "high", "step")]
-
-
-def _written_attribute(attribute: Attribute, *, own_scale: bool) -> list[str]:
-    fields = ("name", "label", "low", "high", "less", "more", "margin")
-    lines = _section("[[attribute]]", ((name, getattr(attribute, name)) for name in fields))
-    own = f"scale = {{ {', '.join(_written_scale(attribute.scale))} }}"
-    return [*lines, own] if own_scale else lines
-
-
-def _written_tasting(tasting: Tasting) -> list[str]:
-    numbered = tasting.tasters and tasting.tasters == default_tasters(len(tasting.tasters))
-    fields = ("servings", "codes", "cleanser", "rest", "controls", "warm_up", "portion_g")
-    return _section(
-        "[tasting]",
-        (
-            ("tasters", len(tasting.tasters) if numbered else tasting.tasters),
-            *((name, getattr(tasting, name)) for name in (*fields, "allergens", "consent")),
-        ),
-    )
