@@ -249,14 +249,12 @@ _LIFTED = Rule(
 
 def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Known) -> list[Problem]:
     """Name the columns that a table must have and has not, or has and must not have."""
-    declared = list(columns)
+    declared, file = list(columns), table.file
     needed = [column.name for column in declared if column.needed in known.when]
     return missing_columns(table, sorted(needed, key="session".__eq__)) + [
-        _LIFTED.broken(
-            f"a column {column.name} stands beside the codes", table.file, None, column.name
-        )
-        for column in declared
-        if column.barred in known.when and column.name in table.columns
+        _LIFTED.broken(f"a column {name} stands beside the codes", file, column=name)
+        for name, barred in ((column.name, column.barred) for column in declared)
+        if barred in known.when and name in table.columns
     ]
 
 
@@ -353,7 +351,9 @@ def _read_texts(
     for text in texts:
         value = _value(text, column, known, decimal_comma) if text else empty
         if not text and column.blank not in known.when:
-            value = _blank(column)
+            allowed, remedy = f"{column.row} has a {column.name}", f"Write the {column.name}"
+            blank = Fault("blank-cell", "a blank cell", allowed, remedy)
+            value = _bad_position("") if column.kind == "position" else blank
         if isinstance(value, Fault):
             faults[text] = value
         values.append(empty if isinstance(value, Fault) else value)
@@ -368,7 +368,12 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
         case "text":
             found: object = text
         case "label":
-            found = text if is_label(text) else _bad_label(text, name)
+            allowed = (
+                f"a {name} has 1 to {LABEL_LIMIT} characters, none of them a control character"
+            )
+            said = f"{name} {quoted(text)} cannot be used"
+            bad = Fault("bad-label", said, f"a {name} has {limit}", "Shorten or mend it")
+            found = text if is_label(text) else bad
         case "name":
             listed = known.sessions if name == "session" else known.variants
             found = text if text in listed else _name(text, name, listed)
@@ -385,19 +390,6 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
         case _:
             found = _measure(text, as_number(text, decimal_comma=decimal_comma), column)
     return found
-
-
-def _blank(column: FileColumn) -> Fault:
-    name = column.name
-    if column.kind == "position":
-        return _bad_position("")
-    return Fault("blank-cell", "a blank cell", f"{column.row} has a {name}", f"Write the {name}")
-
-
-def _bad_label(text: str, name: str) -> Fault:
-    allowed = f"a {name} has 1 to {LABEL_LIMIT} characters, none of them a control character"
-    found = f"{name} {quoted(text)} cannot be used"
-    return Fault("bad-label", found, allowed, "Shorten or mend it")
 
 
 def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:

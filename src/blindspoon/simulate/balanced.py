@@ -289,7 +289,7 @@ def _spread_of_variances(design: Balanced, ratio: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rule:
+class DecisionRule:
     """A design with its critical values: all that is needed to decide a trial by it.
 
     Parameters
@@ -308,7 +308,7 @@ class Rule:
     alpha: float
 
     @cached_property
-    def averaged(self) -> Rule:
+    def averaged(self) -> DecisionRule:
         """The rule for trials whose repeats do not scatter, by each taster's means."""
         return make_rule(self.positions.mean(axis=2, keepdims=True), self.alpha)
 
@@ -321,7 +321,7 @@ class Rule:
         return bool(np.linalg.matrix_rank(fixed) == k + q)
 
 
-def make_rule(positions: FloatArray, alpha: float) -> Rule:
+def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     """Prepare to decide trials of one design.
 
     Parameters
@@ -332,7 +332,7 @@ def make_rule(positions: FloatArray, alpha: float) -> Rule:
         Chance of a false difference over all variants.
     """
     design = balanced_design(positions)
-    return Rule(
+    return DecisionRule(
         design=design,
         different=_critical(design, alpha),
         equivalent=_critical(design, 2 * alpha),
@@ -355,12 +355,12 @@ def _critical(design: Balanced, alpha: float) -> tuple[Chebyshev, ...]:
     return tuple(Chebyshev.fit(nodes, column, degree, domain=[0, 1]) for column in values.T)
 
 
-def decide(rule: Rule, scores: FloatArray, margin: float) -> tuple[BoolArray, BoolArray]:
+def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolArray, BoolArray]:
     """Decide many trials as `compare_mixed` and the rule of the verdicts would.
 
     Parameters
     ----------
-    rule : Rule
+    rule : DecisionRule
     scores : float array, shape (m, t, k, s)
     margin : float
         In points.
