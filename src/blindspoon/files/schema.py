@@ -368,9 +368,7 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
         case "text":
             found: object = text
         case "label":
-            allowed = (
-                f"a {name} has 1 to {LABEL_LIMIT} characters, none of them a control character"
-            )
+            limit = f"1 to {LABEL_LIMIT} characters, none of them a control character"
             said = f"{name} {quoted(text)} cannot be used"
             bad = Fault("bad-label", said, f"a {name} has {limit}", "Shorten or mend it")
             found = text if is_label(text) else bad
