@@ -29,8 +29,8 @@ from blindspoon.scores.score_table import check_scores
 from blindspoon.serving.draw import add_taster, draw, taster_stream
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import request_for
+from blindspoon.sheets.paper import Paper
 from blindspoon.sheets.printing import print_sheets
-from blindspoon.sheets.tray_labels import Paper
 from blindspoon.simulate.size import size, sized_attribute
 from blindspoon.simulate.size_results import Sizing, Spread, common_practice, spread_from
 from blindspoon.simulate.sweep import Progress

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from blindspoon.sheets.paper_ballots import make_ballots, steps
-from blindspoon.sheets.tray_labels import trays_of
+from blindspoon.sheets.trays import trays_of
 from blindspoon.trial import MOST_STEPS, Scale
 
 

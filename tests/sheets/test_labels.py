@@ -4,8 +4,9 @@ import re
 
 import pytest
 
+from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS, stock_named
 from blindspoon.sheets.printing import print_sheets
-from blindspoon.sheets.tray_labels import LABEL_STOCKS, PAPERS, label_sheets, stock_named
+from blindspoon.sheets.trays import label_sheets
 
 
 @pytest.mark.parametrize(
@@ -38,7 +39,7 @@ def test_labels_are_centred_on_their_paper(name):
 def test_every_cup_has_one_label(case, name):
     _, plan = case("twelve")
     sheets = label_sheets(plan, LABEL_STOCKS[name], owner=True)
-    told = sorted((label.code, label.owner) for sheet in sheets for label in sheet)
+    told = sorted(label for sheet in sheets for label in sheet)
     assert told == sorted((c.code, f"{c.taster} · session {c.session}") for c in plan.servings)
     assert {len(sheet) for sheet in sheets[:-1]} <= {LABEL_STOCKS[name].count}
 

@@ -4,16 +4,16 @@ import re
 
 import pytest
 
-from blindspoon.sheets.pouring import pouring_sheet
+from blindspoon.sheets.pouring import pouring_sheets
 
 
 @pytest.mark.parametrize("name", ["usual", "warm-up", "per session", "incomplete", "twelve"])
 def test_cups_are_those_of_the_key(case, name):
     trial, plan = case(name)
-    sheet = pouring_sheet(trial, plan, None)
+    sheet = pouring_sheets(trial, plan, None)
     told = {
         (number, taster, code, pour.variant, pour.batch)
-        for number, session in enumerate(sheet.sessions, 1)
+        for number, session in enumerate(sheet, 1)
         for pour in session.pours
         for code, taster in pour.cups
     }
@@ -22,42 +22,42 @@ def test_cups_are_those_of_the_key(case, name):
         for cup in plan.servings
     }
     assert told == key
-    assert sum(len(pour.cups) for each in sheet.sessions for pour in each.pours) == len(key)
+    assert sum(len(pour.cups) for each in sheet for pour in each.pours) == len(key)
 
 
 @pytest.mark.parametrize("name", ["usual", "warm-up", "per session"])
 def test_the_check_by_tray_agrees_with_the_pouring(case, name):
-    for session in pouring_sheet(*case(name), None).sessions:
+    for session in pouring_sheets(*case(name), None):
         poured = {(code, who): pour.mark for pour in session.pours for code, who in pour.cups}
-        checked = {(code, c.taster): mark for c in session.checks for code, mark in c.cups}
+        checked = {(code, who): mark for who, cups in session.checks for code, mark in cups}
         assert poured == checked
 
 
 def test_codes_stand_in_their_order(case):
-    for session in pouring_sheet(*case("twelve"), None).sessions:
+    for session in pouring_sheets(*case("twelve"), None):
         for pour in session.pours:
             codes = [code for code, _ in pour.cups]
             assert codes == sorted(codes)
 
 
 def test_amounts_are_cups_times_the_portion(case):
-    session = pouring_sheet(*case("twelve"), 12.5).sessions[0]
+    session = pouring_sheets(*case("twelve"), 12.5)[0]
     assert session.amount == "480 cups, 6 kg in all"
     assert {pour.amount for pour in session.pours} == {"40 cups, 500 g in all"}
-    assert {p.amount for p in pouring_sheet(*case("twelve"), None).sessions[0].pours} == {"40 cups"}
+    assert {p.amount for p in pouring_sheets(*case("twelve"), None)[0].pours} == {"40 cups"}
 
 
 def test_batches_of_a_variant_have_marks_of_their_own(case):
-    session = pouring_sheet(*case("warm-up"), None).sessions[0]
+    session = pouring_sheets(*case("warm-up"), None)[0]
     marks = [pour.mark for pour in session.pours]
     assert marks == ["A1", "A2", "B1", "B2", "C1", "C2", "D1", "D2"]
     assert [pour.control for pour in session.pours] == [True] * 2 + [False] * 6
 
 
 def test_a_warm_up_cup_for_everybody_is_asked_for(case):
-    first = pouring_sheet(*case("warm-up"), 10).sessions[0].warm_up
+    first = pouring_sheets(*case("warm-up"), 10)[0].warm_up
     assert first.startswith("First 6 cups, 60 g in all, without a code")
-    assert pouring_sheet(*case("usual"), 10).sessions[0].warm_up == ""
+    assert pouring_sheets(*case("usual"), 10)[0].warm_up == ""
 
 
 def test_every_cup_has_a_box_to_tick(case, sheets):

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.sheets.tray_labels import LABEL_STOCKS, PAPERS, trays_of
+from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS
+from blindspoon.sheets.trays import trays_of
 
 pytestmark = pytest.mark.browser
 FILES = ["checklist", "pouring", "trays", "labels", "ballots"]

@@ -141,7 +141,7 @@ def blind(
     from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
     from blindspoon.examine import examine  # noqa: PLC0415
     from blindspoon.planning import add_late, draw_blind, write_sheets  # noqa: PLC0415
-    from blindspoon.sheets.tray_labels import LABEL_STOCKS  # noqa: PLC0415
+    from blindspoon.sheets.paper import LABEL_STOCKS  # noqa: PLC0415
 
     if labels is not None and labels not in LABEL_STOCKS:
         allowed = ", ".join(LABEL_STOCKS)

@@ -9,17 +9,38 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 
 from blindspoon import wording
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper_ballots import REST
 from blindspoon.sheets.pouring import amount, weight
-from blindspoon.sheets.telling import cited, heading, tells, veiled
-from blindspoon.sheets.tray_labels import session_line, trays_of
+from blindspoon.sheets.telling import heading, tells, veiled
+from blindspoon.sheets.trays import session_line, trays_of
 from blindspoon.trial import Trial
 from blindspoon.writeup.words import points
+
+PRACTICE = "Whatever has no number: common practice, no source."
+
+SOURCES = {
+    "IFST": "Institute of Food Science & Technology, Guidelines for ethical and professional "
+    "practices for the sensory analysis of foods: volunteers, informed consent, hygiene, no "
+    "children without guidance.",
+    "4120": "ISO 4120, read as AS 2542.2.2:2014, clauses 5.2 to 5.8: three-digit codes, the same "
+    "vessel, quantity and temperature, prepared out of sight, colour masked, no communication, "
+    "swallowing or not stated. The standard is for triangle tests; only its rules of serving are "
+    "followed here.",
+    "13299": "ISO 13299:2016: one temperature, three-digit codes, a designed order, replicates on "
+    "different days if possible, identities not disclosed until the end.",
+    "E1871": "ASTM E1871-97, 5.1: portion, number of cups, cleanser and temperature are settled in "
+    "a trial run; samples are uniform. It does not cover alcohol.",
+    "cleansers": "One cleanser, kept: sourness was scored higher after carrots or water than after "
+    "crackers (Vickers, Morris and Savaria 2008, Journal of Sensory Studies 23:526). Only table "
+    "water crackers worked for all of seven foods (Lucak and Delwiche 2009, Chemosensory "
+    "Perception 2:32).",
+    "room": "Rooms are the subject of ISO 8589; what stands here is common practice, no source.",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +51,7 @@ class Item:
     ----------
     name, text : str
     source : str
-        An entry of `telling.SOURCES`; empty where a caution or a step is common practice.
+        An entry of `SOURCES`; empty where a caution or a step is common practice.
     blank : bool
         Whether there is room to write.
     """
@@ -47,7 +68,7 @@ class Part:
 
     heading: str
     lead: str
-    items: tuple[Item, ...]
+    items: list[Item]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,29 +77,31 @@ class Checklist:
 
     title: str
     facts: tuple[tuple[str, str], ...]
-    parts: tuple[Part, ...]
+    parts: list[Part]
     sources: tuple[tuple[str, str], ...]
 
 
 def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> Checklist:
     """Write the list for a trial; it names no variant, for it lies about where tasters are."""
-    tasting, trays = trial.tasting, trays_of(plan)
-    sessions = Counter(tray.session for tray in trays)
-    told = points(
-        "checklist",
-        request=plan.request,
-        alone=plan.request.alone,
-        consent=veiled(tasting.consent, trial),
-        allergens=veiled(tasting.allergens, trial),
-        cleanser=veiled(tasting.cleanser, trial),
-        rest=veiled(tasting.rest, trial, REST),
-        portion="the same spoonful" if portion_g is None else weight(portion_g),
-        cups=_cups(plan, portion_g),
-        ballots=_per_session(sessions, "ballot"),
+    tasting = trial.tasting
+    sessions = Counter(tray.session for tray in trays_of(plan))
+    parts = _parts(
+        points(
+            "checklist",
+            request=plan.request,
+            alone=plan.request.alone,
+            consent=veiled(tasting.consent, trial),
+            allergens=veiled(tasting.allergens, trial),
+            cleanser=veiled(tasting.cleanser, trial),
+            rest=veiled(tasting.rest, trial, REST),
+            portion="the same spoonful" if portion_g is None else weight(portion_g),
+            cups=_cups(plan, sessions.total(), portion_g),
+            ballots=_per_session(sessions, "ballot"),
+        )
     )
-    parts = tuple(_parts(told))
     cups = wording.count(plan.request.cups, "coded cup")
     warm_up = ", after one without a code" if plan.request.warm_up else ""
+    used = dict.fromkeys(item.source for part in parts for item in part.items if item.source)
     return Checklist(
         title=heading(trial) if tells(trial.title, trial) else trial.title,
         facts=(
@@ -87,42 +110,35 @@ def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
             ("Each taster gets", f"{cups} in a session{warm_up}"),
         ),
         parts=parts,
-        sources=cited([item.source for part in parts for item in part.items]),
+        sources=tuple((name, SOURCES[name]) for name in used),
     )
 
 
-def _parts(told: tuple[tuple[str, str], ...]) -> Iterator[Part]:
+def _parts(told: Iterable[tuple[str, str]]) -> list[Part]:
     """Gather the things to do under the heads of their parts."""
-    part: Part | None = None
+    parts: list[Part] = []
     for name, text in told:
         if name.startswith("# "):
-            if part is not None:
-                yield part
-            part = Part(heading=name.removeprefix("# "), lead=text, items=())
-        elif part is not None:
-            part = replace(part, items=(*part.items, _item(name, text)))
-    if part is not None:
-        yield part
+            parts.append(Part(heading=name.removeprefix("# "), lead=text, items=[]))
+            continue
+        marked = re.search(r" \[(\w+)\]$", text)
+        mark = marked[1] if marked else ""
+        parts[-1].items.append(
+            Item(
+                name=name,
+                text=text[: marked.start()] if marked else text,
+                source="" if mark == "write" else mark,
+                blank=mark == "write",
+            )
+        )
+    return parts
 
 
-def _item(name: str, text: str) -> Item:
-    marked = re.search(r" \[(\w+)\]$", text)
-    mark = marked[1] if marked else ""
-    return Item(
-        name=name,
-        text=text[: marked.start()] if marked else text,
-        source="" if mark == "write" else mark,
-        blank=mark == "write",
-    )
-
-
-def _cups(plan: ServingPlan, portion_g: float | None) -> str:
+def _cups(plan: ServingPlan, trays: int, portion_g: float | None) -> str:
     counts = Counter(cup.session for cup in plan.servings)
-    coded = amount(len(plan.servings), portion_g)
     split = f" ({_per_session(counts, 'cup')})" if len(counts) > 1 else ""
-    if not plan.request.warm_up:
-        return f"{coded}{split}."
-    return f"{coded}{split}, and {amount(len(trays_of(plan)), portion_g)} without a code."
+    more = f", and {amount(trays, portion_g)} without a code" if plan.request.warm_up else ""
+    return f"{amount(len(plan.servings), portion_g)}{split}{more}."
 
 
 def _per_session(counts: Counter[str], what: str) -> str:

@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
+from blindspoon import wording
 from blindspoon.charts.style import PALETTE, PREFIX
 from blindspoon.serving.plan import ServingPlan
-from blindspoon.sheets.checklist import make_checklist
+from blindspoon.sheets.checklist import PRACTICE, make_checklist
+from blindspoon.sheets.paper import MARGIN, PAPERS, Paper, stock_named
 from blindspoon.sheets.paper_ballots import make_ballots
-from blindspoon.sheets.pouring import pouring_sheet
-from blindspoon.sheets.telling import PRACTICE, heading
-from blindspoon.sheets.tray_labels import (
-    MARGIN,
-    PAPERS,
-    Paper,
-    label_sheets,
-    stock_named,
-    tray_cards,
-)
+from blindspoon.sheets.pouring import pouring_sheets
+from blindspoon.sheets.telling import heading, telling_words
+from blindspoon.sheets.trays import label_sheets, tray_cards
 from blindspoon.trial import Trial
 from blindspoon.writeup.words import templates
 
@@ -91,34 +87,29 @@ def print_sheets(
     if portion_g is not None and not portion_g > 0:
         message = f"portion_g is {portion_g}; it is above 0"
         raise ValueError(message)
-    size, head = PAPERS[paper], heading(trial)
+    page = partial(_page, size=PAPERS[paper], margin=MARGIN, head=heading(trial))
+    pouring, labels = pouring_sheets(trial, plan, portion_g), PAPERS[stock.paper]
+    telling = wording.listing(f"“{word}”" for word in telling_words(trial, plan))
+    sheets = label_sheets(plan, stock, owner=label_owner)
+    cards, warm_up = tray_cards(trial, plan), plan.request.warm_up
     return {
-        "checklist.html": _page(
-            "checklist", size, MARGIN, list=make_checklist(trial, plan, portion_g)
+        "checklist.html": page("checklist", list=make_checklist(trial, plan, portion_g)),
+        "pouring.html": page(
+            "pouring", trial=trial, sessions=pouring, cautions=cautions, telling=telling
         ),
-        "pouring.html": _page(
-            "pouring", size, MARGIN, sheet=pouring_sheet(trial, plan, portion_g, cautions)
-        ),
-        "trays.html": _page("trays", size, MARGIN, head=head, cards=tray_cards(trial, plan)),
-        "labels.html": _page(
-            "labels",
-            PAPERS[stock.paper],
-            0,
-            head=head,
-            stock=stock,
-            sheets=label_sheets(plan, stock, owner=label_owner),
-        ),
-        "ballots.html": _page("ballots", size, MARGIN, all=make_ballots(trial, plan, paper)),
+        "trays.html": page("trays", cards=cards, warm_up=warm_up),
+        "labels.html": page("labels", size=labels, margin=0, stock=stock, sheets=sheets),
+        "ballots.html": page("ballots", all=make_ballots(trial, plan, paper)),
     }
 
 
-def _page(name: str, size: tuple[float, float], margin: float, **content: object) -> bytes:
+def _page(name: str, *, size: tuple[float, float], margin: float, **content: object) -> bytes:
     """Fill a template; all text of the host is escaped in it."""
     template = templates().get_template(f"{name}.html.j2")
     width, height = (round(side, 3) for side in size)
     return template.render(
         name=name,
-        colours="".join(f"{PREFIX}{each}:{PALETTE[each][0]};" for each in COLOURS),
+        colours="".join(f"{PREFIX}{colour}:{PALETTE[colour][0]};" for colour in COLOURS),
         width=width,
         height=height,
         margin=margin,
