@@ -40,30 +40,54 @@ def kit_files(
     table : ScoreTable
         Tells how many tasters and sessions there were.
     made : Made or None
-        None where nothing was written down of the batches: there is then no batches.csv.
+        None where nothing was written down of the batches: batches.csv has no amounts then.
     jar_g : float
         Grams that a jar is to hold in all.
 
     Returns
     -------
     dict of str to bytes
-        By path: ``do-it-yourself.html``, and a trial folder, ``trial.toml``, ``batches.csv``,
-        ``servings.csv``, ``key.csv``, ``scores.csv`` with a row a cup and no score yet, and the
-        sheets to print. Once scores stand in it, `compare` reads it.
+        By path: ``do-it-yourself.html``, and a trial folder that is not drawn yet, ``trial.toml``
+        with a rule to declare and ``batches.csv``. ``drawn/`` is the same with a drawing, its
+        sheets, and ``scores.csv`` with a row a cup, for whoever has no Blindspoon.
     """
     again = repeat_of(trial, table)
     jars = recipes(trial, made.log, jar_g) if made else ()
-    plan = draw_repeat(again, jars)
+    plan = draw_repeat(again)
     sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
-    files = {
-        "do-it-yourself.html": do_it_yourself(again, plan, jars, made, jar_g),
-        "trial.toml": trial_text(again).encode(),
+    folder = {
+        "trial.toml": rule_to_declare(again).encode(),
+        "batches.csv": write_csv(_batch_rows(again, jars)).encode(),
+    }
+    drawn = {
+        **folder,
         "servings.csv": write_csv(plan.servings_rows()).encode(),
         "key.csv": write_csv(plan.key_rows()).encode(),
         "scores.csv": write_csv(_ballot_rows(again, plan)).encode(),
         **{f"sheets/{name}": content for name, content in sheets.items()},
     }
-    return files | ({"batches.csv": write_csv(_batch_rows(jars)).encode()} if jars else {})
+    page = do_it_yourself(again, plan, jars, made, jar_g)
+    return {
+        "do-it-yourself.html": page,
+        **folder,
+        **{f"drawn/{name}": content for name, content in drawn.items()},
+    }
+
+
+DECLARE = """\
+# The rule of the first trial. Change what you like, and write the day on which you fix it, before
+# anyone tastes, without the # before it:
+# declared = 2026-12-31
+"""
+
+
+def rule_to_declare(trial: Trial) -> str:
+    """Write trial.toml with the rule waiting for the reader's own date."""
+    text = trial_text(replace(trial, decision=replace(trial.decision, declared=None)))
+    heading = "[decision]\n"
+    if heading not in text:
+        text += f"\n{heading}"
+    return text.replace(heading, heading + DECLARE)
 
 
 def _ballot_rows(trial: Trial, plan: ServingPlan) -> list[list[str]]:
@@ -76,23 +100,22 @@ def _ballot_rows(trial: Trial, plan: ServingPlan) -> list[list[str]]:
     return [["session", "taster", "code", *names, "comment"], *cups]
 
 
-def _batch_rows(jars: Sequence[Recipe]) -> list[list[str]]:
+def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
     """Write what is to be weighed; the days and the temperature are the reader's to fill in."""
     grams = list(dict.fromkeys(name for jar in jars for name in jar.grams))
     words = ("acid", "starter", "vessel")
     others = [name for name in words if any(name in jar.others for jar in jars)]
     own = dict.fromkeys(name for jar in jars for name in jar.others)
     others += [name for name in own if name not in (*words, "temperature_c")]
-    rows = [
-        [
-            jar_of(jar.variant),
-            jar.variant,
-            *(f"{jar.grams[name]:.4g}" if name in jar.grams else "" for name in grams),
-            *(jar.others.get(name, "") for name in others),
-            *[""] * 4,
-        ]
-        for jar in jars
-    ]
+    by_variant = {jar.variant: jar for jar in jars}
+    rows = []
+    for variant in trial.variants:
+        jar = by_variant.get(variant.name)
+        weighed = jar.grams if jar else {}
+        told = jar.others if jar else {}
+        cells = [f"{weighed[name]:.4g}" if name in weighed else "" for name in grams]
+        cells += [told.get(name, "") for name in others]
+        rows.append([jar_of(variant.name), variant.name, *cells, *[""] * 4])
     days = ["started", "finished", "temperature_c", "note"]
     return [["batch", "variant", *grams, *others, *days], *rows]
 
@@ -123,7 +146,7 @@ def repeat_of(trial: Trial, table: ScoreTable) -> Trial:
     )
 
 
-def draw_repeat(trial: Trial, made: Sequence[Recipe]) -> ServingPlan:
+def draw_repeat(trial: Trial) -> ServingPlan:
     """Draw codes and orders for a repeat.
 
     Raises
@@ -135,7 +158,7 @@ def draw_repeat(trial: Trial, made: Sequence[Recipe]) -> ServingPlan:
         trial,
         controls=trial.tasting.controls,
         warm_up=trial.tasting.warm_up,
-        batches={each.variant: [jar_of(each.variant)] for each in made},
+        batches={variant.name: [jar_of(variant.name)] for variant in trial.variants},
     )
     return draw(request, np.random.default_rng([trial.seed, 0]))
 

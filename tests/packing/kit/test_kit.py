@@ -18,6 +18,7 @@ from blindspoon.examine import examine
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.packing.kit import kit_files, recipes
+from blindspoon.packing.package import data_package
 
 TRIALS = sorted((Path(__file__).parents[3] / "trials").iterdir())
 
@@ -42,15 +43,16 @@ def written(files, folder):
 def test_the_folder_has_nothing_to_mend_but_the_missing_scores(kit, tmp_path):
     folder = written(kit, tmp_path / "kit")
     assert not examine(folder).problems
+    assert not examine(folder / "drawn").problems
     with pytest.raises(ScoreError, match="no row has a score"):
-        analyse(folder)
+        analyse(folder / "drawn")
 
 
-def test_once_scored_the_folder_is_compared(analysis, kit, tmp_path):
-    rows = list(csv.DictReader(io.StringIO(kit["scores.csv"].decode())))
+def scored(rows, trial):
+    """The rows of a table of cups, with a score by chance for each."""
     rng = np.random.default_rng(5)
     for row in rows:
-        for attribute in analysis.trial.attributes:
+        for attribute in trial.attributes:
             scale = attribute.scale
             step = scale.step or 1.0
             places = round((scale.high - scale.low) / step)
@@ -59,12 +61,60 @@ def test_once_scored_the_folder_is_compared(analysis, kit, tmp_path):
     writer = csv.DictWriter(sheet, rows[0])
     writer.writeheader()
     writer.writerows(rows)
-    again = analyse(written(kit | {"scores.csv": sheet.getvalue().encode()}, tmp_path / "kit"))
+    return sheet.getvalue()
+
+
+def table_of(text):
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def test_the_drawn_folder_is_compared_once_it_is_scored(analysis, kit, tmp_path):
+    folder = written(kit, tmp_path / "kit") / "drawn"
+    rows = table_of(kit["drawn/scores.csv"].decode())
+    (folder / "scores.csv").write_text(scored(rows, analysis.trial))
+    again = analyse(folder)
     assert len(again.table.tasters) == len(analysis.table.tasters)
     assert again.table.sessions == analysis.table.sessions
     assert again.table.balanced
     assert len(again.comparisons) == len(analysis.comparisons)
-    assert again.trial.decision == analysis.trial.decision
+    assert again.trial.decision == replace(analysis.trial.decision, declared=None)
+
+
+COMMANDS = re.compile(r"<pre>(.*?)</pre>", re.DOTALL)
+
+
+@pytest.fixture
+def unpacked(tmp_path):
+    """What a reader of the demonstration has: kit and data, the rule declared by them."""
+    demo = analyse(TRIALS[0])
+    written(kit_files(demo.trial, demo.table, demo.made), tmp_path / "kit")
+    package = data_package(demo.trial, demo.tables, folder=demo.folder, software="a test")
+    written(package, tmp_path / "data")
+    plan = tmp_path / "kit" / "trial.toml"
+    plan.write_text(plan.read_text().replace("# declared", "declared"))
+    return tmp_path
+
+
+def test_every_command_of_the_page_works_as_it_stands(unpacked, blindspoon):
+    page = (unpacked / "kit" / "do-it-yourself.html").read_text()
+    lines = [line for block in COMMANDS.findall(page) for line in block.splitlines()]
+    assert lines[:2] == ["blindspoon blind kit", "blindspoon collect kit --lan"]
+    for line in lines:
+        said = line
+        if said.endswith("--lan"):  # serves until it is ended; here a spreadsheet has the scores
+            cups = table_of((unpacked / "kit" / "servings.csv").read_text())
+            (unpacked / "sheet.csv").write_text(scored(cups, analyse(TRIALS[0]).trial))
+            said = "blindspoon collect kit --from sheet.csv"
+        done = blindspoon(*said.split()[1:], cwd=unpacked)
+        assert done.returncode == 0, f"{line}: {done.stderr}"
+    assert "blind" in (unpacked / "reports" / "kit" / "index.html").read_text()
+
+
+def test_the_rule_waits_for_a_date_of_the_readers_own(kit):
+    text = kit["trial.toml"].decode()
+    assert parse_trial(text).decision.declared is None
+    mine = parse_trial(text.replace("# declared", "declared"))
+    assert mine.decision.declared is not None
 
 
 def test_a_repeat_has_codes_and_a_seed_of_its_own(analysis, kit):
@@ -77,7 +127,9 @@ def test_a_repeat_has_codes_and_a_seed_of_its_own(analysis, kit):
 def test_only_the_key_the_pouring_sheet_and_the_recipe_name_what_is_in_a_cup(analysis, kit):
     label = analysis.trial.variants[1].label.encode()
     naming = {name for name, content in kit.items() if label in content}
-    assert naming == {"trial.toml", "do-it-yourself.html", "sheets/pouring.html"}
+    assert naming == {
+        *("trial.toml", "drawn/trial.toml", "do-it-yourself.html", "drawn/sheets/pouring.html")
+    }
 
 
 TRIAL = parse_trial(
