@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.serving.orders import settle
+from blindspoon.serving.search import settle
 
 REPLICATION_WEIGHT = 2.0
 """That each variant occurs equally often comes before the pairs."""
@@ -43,7 +43,6 @@ def choose_sets(
         Cups of these in a set; at most `variants`.
     offset : float array, shape (t * (t + 1),)
         Where the counts stand before these sets, as `deviation` says.
-    rng : numpy.random.Generator
 
     Returns
     -------
@@ -56,10 +55,12 @@ def choose_sets(
     [[0, 2], [0, 1], [1, 2]]
     """
     plan = known_plan(variants, places)
-    whole = tasters // len(plan)
+    whole, rest = divmod(tasters, len(plan))
     sets = [_relabelled(plan, variants, rng) for _ in range(whole)]
-    off = offset.copy()
-    for count in _chunks(tasters - whole * len(plan)):
+    off, weight = offset.copy(), np.ones(variants * (variants + 1))
+    weight[:variants] = REPLICATION_WEIGHT
+    for first in range(0, rest, CHUNK):
+        count = min(CHUNK, rest - first)
         start = rng.permutation(_relabelled(plan, variants, rng))[np.arange(count) % len(plan)]
         off -= _wanted(count, variants, places)
         found = settle(
@@ -67,7 +68,7 @@ def choose_sets(
             forms=lambda row: _other_sets(row, variants),
             cells=lambda forms: cells(forms, variants),
             deviation=off,
-            weight=_weight(variants),
+            weight=weight,
             rng=rng,
             updates=UPDATES,
             content=not offset.any(),
@@ -80,16 +81,8 @@ def choose_sets(
 def even_replication(sets: IntArray, variants: int) -> IntArray:
     """Exchange variants until none is in two sets more than another, with the least harm to pairs.
 
-    Parameters
-    ----------
-    sets : int array, shape (n, places)
-        Ascending in each row.
-    variants : int
-
-    Returns
-    -------
-    int array, shape (n, places)
-        Ascending in each row; sets that are even already come back as they are.
+    Sets, shape (n, places), are ascending in each row; those that are even already come back as
+    they are.
 
     Examples
     --------
@@ -118,16 +111,8 @@ def _exchanged(sets: IntArray, row: int, one: int, other: int) -> IntArray:
 def cells(sets: IntArray, variants: int) -> IntArray:
     """Which counts each set adds to: its variants first, then its pairs of them.
 
-    Parameters
-    ----------
-    sets : int array, shape (n, places)
-        Ascending in each row.
-    variants : int
-
-    Returns
-    -------
-    int array, shape (n, places * (places + 1) / 2)
-        Positions in one flat table of ``variants * (variants + 1)`` counts.
+    Sets, shape (n, places), ascending in each row, give positions, shape (n, places * (places + 1)
+    / 2), in one flat table of ``variants * (variants + 1)`` counts.
     """
     first, second = np.triu_indices(sets.shape[1], 1)
     pairs = variants + sets[:, first] * variants + sets[:, second]
@@ -164,7 +149,7 @@ def known_plan(variants: int, places: int) -> IntArray:
     """
     if comb(variants, places) > TOO_MANY:
         return _developed(tuple(range(places)), variants)
-    subsets = np.array(list(itertools.combinations(range(variants), places)))
+    subsets = _choices(variants, places)
     found = [_union(subsets, variants, modulus) for modulus in (variants, variants - 1)]
     return min((plan for plan in (*found, subsets) if plan is not None), key=len)
 
@@ -182,7 +167,7 @@ def _union(subsets: IntArray, variants: int, modulus: int) -> IntArray | None:
     for size in range(1, min(MOST_BLOCKS, len(plans)) + 1):
         if comb(len(plans), size) > TOO_MANY:
             return None
-        chosen = np.array(list(itertools.combinations(range(len(plans)), size)))
+        chosen = _choices(len(plans), size)
         balanced = chosen[_is_balanced(counts[chosen].sum(axis=1), variants)]
         if len(balanced):
             unions = [np.concatenate([plans[i] for i in choice]) for choice in balanced]
@@ -232,16 +217,6 @@ def _wanted(tasters: int, variants: int, places: int) -> FloatArray:
     return wanted
 
 
-def _chunks(count: int) -> list[int]:
-    return [min(CHUNK, count - first) for first in range(0, count, CHUNK)]
-
-
-def _weight(variants: int) -> FloatArray:
-    weight = np.ones(variants * (variants + 1))
-    weight[:variants] = REPLICATION_WEIGHT
-    return weight
-
-
 def _relabelled(plan: IntArray, variants: int, rng: np.random.Generator) -> IntArray:
     labels: IntArray = rng.permutation(variants)
     return np.sort(labels[plan], axis=1)
@@ -250,15 +225,15 @@ def _relabelled(plan: IntArray, variants: int, rng: np.random.Generator) -> IntA
 def _other_sets(row: IntArray, variants: int) -> IntArray:
     """All sets of the size, where they are few, or all that differ in one variant."""
     if comb(variants, len(row)) <= LISTED_UP_TO:
-        return _all_sets(variants, len(row))
+        return _choices(variants, len(row))
     rest = np.setdiff1d(np.arange(variants), row)
-    swapped = np.tile(row, (len(row) * len(rest) + 1, 1))
-    swapped[np.arange(len(row) * len(rest)), np.repeat(np.arange(len(row)), len(rest))] = np.tile(
-        rest, len(row)
-    )
+    ways = len(row) * len(rest)
+    swapped = np.tile(row, (ways + 1, 1))  # the last is the row as it is
+    swapped[np.arange(ways), np.repeat(np.arange(len(row)), len(rest))] = np.tile(rest, len(row))
     return np.sort(swapped, axis=1)
 
 
 @lru_cache(maxsize=128)
-def _all_sets(variants: int, places: int) -> IntArray:
-    return np.array(list(itertools.combinations(range(variants), places)))
+def _choices(count: int, size: int) -> IntArray:
+    """All ways to choose so many, shape (n_ways, size)."""
+    return np.array(list(itertools.combinations(range(count), size)))

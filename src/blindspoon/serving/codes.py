@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -25,12 +25,7 @@ set*: any two that one taster gets in a session, and no code twice in the sessio
 same, but tasters may have codes in common; *different in the set*: a taster gets no code twice.
 """
 
-RULES: tuple[CodeRule, ...] = (
-    "unlike in the session",
-    "unlike in the set",
-    "shared",
-    "different in the set",
-)
+RULES: tuple[CodeRule, ...] = get_args(CodeRule)
 
 KNOWN_NUMBERS = frozenset({"101", "112", "404", "420", "911"})
 """Emergency numbers and the like; common practice, no source."""
@@ -103,8 +98,8 @@ def draw_codes(
         msg = f"a set of {max(sizes)} codes; there are {len(usable_codes())}"
         raise ValueError(msg)
     known = known or [frozenset()] * len(sizes)
-    fresh = [(rule, True) for rule in RULES[:2]]
-    for rule, new_only in (*fresh, *((rule, False) for rule in RULES)):
+    new_first = [*((rule, True) for rule in RULES[:2]), *((rule, False) for rule in RULES)]
+    for rule, new_only in new_first:
         for _ in range(ATTEMPTS):
             drawn = _draw(sizes, taken, known, rule, rng, new_only=new_only)
             if drawn is not None:
@@ -128,7 +123,7 @@ def rule_kept(sets: Sequence[Sequence[str]], *, per_session: bool = False) -> Co
     >>> rule_kept([["347", "518"], ["342", "690"]])
     'unlike in the set'
     """
-    groups = [sorted(set().union(*sets))] if per_session else [list(one) for one in sets]
+    groups = [sorted(set().union(*sets))] if per_session else [list(codes) for codes in sets]
     everything = [code for group in groups for code in group]
     if _unlike(everything):
         return "unlike in the session"
@@ -169,9 +164,7 @@ def _draw(
     new_only: bool,
 ) -> list[list[str]] | None:
     """One attempt, code by code; None where it ran out of codes."""
-    near = (
-        _likeness() if rule != "different in the set" else np.eye(len(usable_codes()), dtype=bool)
-    )
+    near = np.eye(len(usable_codes()), dtype=bool) if rule == RULES[3] else _likeness()
     free = _free(taken) if rule in RULES[:2] else np.ones(len(near), dtype=bool)
     if rule == "unlike in the session":
         free &= ~near[~free].any(axis=0)

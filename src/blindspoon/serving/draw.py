@@ -12,9 +12,9 @@ from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.errors import DesignError, Problem
 from blindspoon.serving import blocks, orders
 from blindspoon.serving.codes import draw_codes
-from blindspoon.serving.orders import deal, deal_batches
 from blindspoon.serving.plan import Serving, ServingPlan, plan_of, rows_of
 from blindspoon.serving.request import ServingRequest, check_request
+from blindspoon.serving.search import deal, deal_batches
 
 TIE = 0.02
 """What a count of another session weighs: it only decides between plans that are as even."""

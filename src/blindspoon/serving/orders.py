@@ -4,157 +4,17 @@ Items are numbers, 0 the control. The practice is that of H. J. H. MacFie, N. Br
 K. Greenhoff and L. V. Vallis 1989, Journal of Sensory Studies 4:129-148: every product in every
 position and straight after every other product equally often, by the squares of E. J. Williams
 1949, Australian Journal of Scientific Research A 2:149-168.
-
-The one search of this package: rows of a design are redrawn in turn until counts are even.
-
-A design is a set of rows (cups in order, or variants in a set). Each row adds one to some cells
-of a table of counts, and the design is the better, the smaller the weighted sum of squared
-deviations of the cells. Given all other rows, the cost of every way to write one row is a sum
-over its cells, so the best one is found by looking, and the search is a heat bath: each row in
-turn takes one of its possible forms at random, good ones more often, and ever more so.
-
-Dealing things out to tasters so that nobody gets the same again while there is another.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from blindspoon.arrays import FloatArray, IntArray
-
-Rows = Callable[[IntArray], IntArray]
-
-MOST_SWEEPS = 200
-HOT, COLD = 6.0, 0.7
-"""Temperatures at the start and the end, where 1 is the cost of one count too many."""
-
-
-def settle(
-    rows: IntArray,
-    *,
-    forms: Rows,
-    cells: Rows,
-    deviation: FloatArray,
-    weight: FloatArray,
-    rng: np.random.Generator,
-    updates: int,
-    content: bool,
-) -> IntArray:
-    """Redraw the rows of a design until its counts are as even as the search can make them.
-
-    Parameters
-    ----------
-    rows : int array, shape (n_rows, width)
-        A design to start from.
-    forms : callable
-        One row -> all its possible forms, shape (n_forms, width).
-    cells : callable
-        Forms -> the cells that each adds one to, shape (n_forms, n_cells_of_a_row); no cell
-        twice in a row.
-    deviation : float array, shape (n_cells,)
-        Counts of rows that stay as they are, minus the wanted counts.
-    weight : float array, shape (n_cells,)
-        How much a squared deviation of a cell costs.
-    rng : numpy.random.Generator
-    updates : int
-        About how often a row is redrawn, all in all; bounds the time.
-    content : bool
-        Whether to stop as soon as every cell is within one of what is wanted.
-
-    Returns
-    -------
-    int array, shape (n_rows, width)
-        The best design seen; never worse than the one at the start.
-    """
-    current, own = rows.copy(), cells(rows)
-    off = deviation.copy()
-    np.add.at(off, own, 1.0)
-    cost = best_cost = float((weight * off**2).sum())
-    best = current.copy()
-    sweeps = int(np.clip(updates // len(rows), 3, MOST_SWEEPS))
-    for heat in (*np.geomspace(HOT, COLD, sweeps), 1e-9, 1e-9):
-        for row in rng.permutation(len(rows)):
-            if content and np.abs(off).max() < 1:
-                return current
-            off[own[row]] -= 1
-            options = forms(current[row])
-            taken = cells(options)
-            price = (weight * (2 * off + 1))[taken].sum(axis=1)
-            choice = int(np.argmin(price - heat * rng.gumbel(size=len(price))))
-            cost += price[choice] - (weight * (2 * off + 1))[own[row]].sum()
-            current[row], own[row] = options[choice], taken[choice]
-            off[own[row]] += 1
-        if cost < best_cost - 1e-9:
-            best_cost, best = cost, current.copy()
-    return best
-
-
-DEAL_CHUNK = 200
-"""Tasters that are looked at together; the assignment takes the cube of their number."""
-
-
-def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
-    """Give each taster one thing, at random among the ways with the fewest repetitions.
-
-    Parameters
-    ----------
-    repeats : float array, shape (n, n)
-        How much of thing j taster i has had before.
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    int array, shape (n,)
-        The thing of each taster, a permutation.
-
-    Examples
-    --------
-    >>> deal(np.array([[1.0, 0.0], [0.0, 1.0]]), np.random.default_rng(1)).tolist()
-    [1, 0]
-    """
-    count = len(repeats)
-    tasters, things = rng.permutation(count), rng.permutation(count)
-    given = np.empty(count, dtype=np.int64)
-    for first in range(0, count, DEAL_CHUNK):
-        some, those = tasters[first : first + DEAL_CHUNK], things[first : first + DEAL_CHUNK]
-        row, column = linear_sum_assignment(repeats[np.ix_(some, those)])
-        given[some[row]] = those[column]
-    return given
-
-
-def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) -> IntArray:
-    """Deal the batches of one variant to the tasters who get it in a session.
-
-    Parameters
-    ----------
-    served : int array, shape (n_batches,)
-        How often each batch has been served so far, over all sessions.
-    history : int array, shape (n, n_batches)
-        How often each of the n tasters has had each batch before.
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    int array, shape (n,)
-        A batch for each taster. The batches are dealt equally often, give or take one, in the
-        session and in all.
-
-    Examples
-    --------
-    >>> history = np.array([[1, 0], [0, 1], [1, 0]])
-    >>> deal_batches(np.array([2, 1]), history, np.random.default_rng(1)).tolist()
-    [1, 0, 1]
-    """
-    least_first = np.lexsort((rng.random(len(served)), served))
-    slots = np.resize(least_first, len(history))
-    chosen: IntArray = slots[deal(history[:, slots].astype(np.float64), rng)]
-    return chosen
-
+from blindspoon.serving.search import settle
 
 LISTED_UP_TO = 6
 """Rows up to this length are rewritten as any permutation, longer ones by small changes."""
@@ -206,31 +66,27 @@ def complete_orders(
     Parameters
     ----------
     tasters, items : int
-        Rows and cups a row; the control counts `controls` times among the items.
-    controls : int
-        1 or 2.
+        Rows and cups a row; the control counts `controls` times, 1 or 2, among the items.
     offset : float array, shape (n_cells,)
         Deviations of earlier sessions, made small: they only break ties.
-    rng : numpy.random.Generator
 
     Returns
     -------
     int array, shape (tasters, items)
         Items from 0, 0 being the control.
     """
-    square = williams(items)
-    squares = [_relabelled(square, rng) for _ in range(tasters // len(square) + 1)]
+    square, kinds = williams(items), items - controls + 1
+    squares = [rng.permutation(items)[square] for _ in range(tasters // len(square) + 1)]
     whole, last = squares[:-1], squares[-1]
     count = tasters % len(square)
     if count:
         half = last if count > items else last[:items]
         whole.append(rng.permutation(half)[:count])
     orders = np.concatenate(whole)
-    orders[orders >= items - controls + 1] = 0
+    orders[orders >= kinds] = 0
     if count:
         # Where all counts are wanted alike, within one of them is as good as it gets.
         content = controls == 1 and not offset.any()
-        kinds = items - controls + 1
         orders[-count:] = arrange(orders[-count:], kinds, offset, rng, content=content)
     return orders
 
@@ -253,7 +109,6 @@ def arrange(
         Number of different items.
     offset : float array, shape (n_cells,)
         Where the counts stand before these rows, as `deviation` says.
-    rng : numpy.random.Generator
     content : bool
         Whether to stop as soon as every count is within one of what is wanted.
 
@@ -272,7 +127,7 @@ def arrange(
         off -= expected(chunk, items)
         found = settle(
             chunk,
-            forms=_rewritten,
+            forms=lambda row: row[_changes(len(row))],
             cells=lambda forms: cells(forms, items),
             deviation=off,
             weight=weight,
@@ -288,16 +143,7 @@ def arrange(
 def even_positions(rows: IntArray, items: int) -> IntArray:
     """Exchange cups within rows until no item's counts in two positions differ by two.
 
-    Parameters
-    ----------
-    rows : int array, shape (n, cups)
-    items : int
-        Number of different items.
-
-    Returns
-    -------
-    int array, shape (n, cups)
-        The same cups in each row. Rows that are even already come back as they are.
+    Rows, shape (n, cups), that are even already come back as they are.
 
     Notes
     -----
@@ -317,21 +163,16 @@ def even_positions(rows: IntArray, items: int) -> IntArray:
     while found:
         found = False
         for i, j in pairs:
-            ahead = _ahead(even, items, i, j)
-            if ahead.max() >= 2:
+            often, seldom = (np.bincount(even[:, at], minlength=items) for at in (i, j))
+            if (often - seldom).max() >= 2:
                 found = True
-                _exchange(even, i, j, int(ahead.argmax()), ahead)
+                _exchange(even, i, j, often - seldom)
     return even
 
 
-def _ahead(rows: IntArray, items: int, i: int, j: int) -> IntArray:
-    """Count how much oftener each item is in position i than in j."""
-    return np.bincount(rows[:, i], minlength=items) - np.bincount(rows[:, j], minlength=items)
-
-
-def _exchange(rows: IntArray, i: int, j: int, item: int, ahead: IntArray) -> None:
-    """Walk as `even_positions` says, in place."""
-    free = rows[:, i] != rows[:, j]
+def _exchange(rows: IntArray, i: int, j: int, ahead: IntArray) -> None:
+    """Walk as `even_positions` says, in place; `ahead` is how much oftener an item is in i."""
+    item, free = int(ahead.argmax()), rows[:, i] != rows[:, j]
     while True:
         row = int(np.flatnonzero(free & (rows[:, i] == item))[0])
         rows[row, i], rows[row, j] = rows[row, j], rows[row, i]
@@ -344,15 +185,8 @@ def _exchange(rows: IntArray, i: int, j: int, item: int, ahead: IntArray) -> Non
 def cells(rows: IntArray, items: int) -> IntArray:
     """Which counts each row adds to: (item, position) first, then (item, next item).
 
-    Parameters
-    ----------
-    rows : int array, shape (n, cups)
-    items : int
-
-    Returns
-    -------
-    int array, shape (n, 2 * cups - 1)
-        Positions in one flat table of ``items * (cups + items)`` counts.
+    Rows, shape (n, cups), give positions, shape (n, 2 * cups - 1), in one flat table of
+    ``items * (cups + items)`` counts.
     """
     cups = rows.shape[1]
     positions = rows * cups + np.arange(cups)
@@ -360,17 +194,7 @@ def cells(rows: IntArray, items: int) -> IntArray:
 
 
 def expected(rows: IntArray, items: int) -> FloatArray:
-    """Give the counts that the cells would have on average if every row were shuffled freely.
-
-    Parameters
-    ----------
-    rows : int array, shape (n, cups)
-    items : int
-
-    Returns
-    -------
-    float array, shape (items * (cups + items),)
-    """
+    """Give the counts of the `cells` on average if every row were shuffled freely."""
     cups = rows.shape[1]
     times = (rows[:, :, None] == np.arange(items)).sum(axis=1)
     together = times.T @ times - np.diag(times.sum(axis=0))
@@ -382,15 +206,6 @@ def deviation(rows: IntArray, items: int) -> FloatArray:
     """Say how far the counts of served rows are from `expected`, in the same order."""
     counts = np.bincount(cells(rows, items).ravel(), minlength=items * (rows.shape[1] + items))
     return counts - expected(rows, items)
-
-
-def _relabelled(square: IntArray, rng: np.random.Generator) -> IntArray:
-    labels: IntArray = rng.permutation(square.shape[1])
-    return labels[square]
-
-
-def _rewritten(row: IntArray) -> IntArray:
-    return row[_changes(len(row))]
 
 
 @lru_cache(maxsize=64)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Literal
 
 from blindspoon.errors import DesignError, Problem
@@ -78,32 +79,20 @@ def request_for(
 ) -> ServingRequest:
     """Take what the drawing needs from a trial.
 
-    Parameters
-    ----------
-    trial : Trial
-    controls : {1, 2}
-        How often the control is hidden among a taster's cups of one session.
-    warm_up : bool
-        Whether an uncoded cup is served first.
-    sessions : sequence of str
-        Names of sessions, where trial.toml lists none; "1" if there are none here either.
-    batches : mapping of str to sequence of str, optional
-        Batches of each variant.
-
-    Returns
-    -------
-    ServingRequest
+    The others are as in `ServingRequest`; `sessions` are named where trial.toml lists none, "1" if
+    there are none here either.
 
     Raises
     ------
     DesignError
         If the cups, tasters and variants do not fit together, with every problem found.
     """
+    names = [variant.name for variant in trial.variants]
     request = ServingRequest(
         control=trial.control,
-        others=tuple(v.name for v in trial.variants if v.name != trial.control),
+        others=tuple(name for name in names if name != trial.control),
         tasters=trial.tasting.tasters,
-        sessions=tuple(s.name for s in trial.sessions) or tuple(sessions) or ("1",),
+        sessions=tuple(session.name for session in trial.sessions) or tuple(sessions) or ("1",),
         cups=trial.tasting.servings or len(trial.variants) + controls - 1,
         controls=controls,
         codes=trial.tasting.codes,
@@ -124,62 +113,44 @@ def check_request(request: ServingRequest) -> None:
         control and one more, so few in all that a variant would never be served, or more codes
         in a set than there are.
     """
-    found = [*_tasters(request), *_cups(request), *_codes(request)]
+    found = tuple(_problems(request))
     if found:
         raise DesignError(found)
 
 
-def _tasters(request: ServingRequest) -> list[Problem]:
-    if request.tasters:
-        return []
-    return [
-        _problem(
-            "no-tasters",
-            "tasting.tasters",
-            "no tasters",
-            "at least one is needed to draw who gets which cup",
-            'Write tasters = ["T01", "T02"] or a number under [tasting]',
-        )
-    ]
-
-
-def _cups(request: ServingRequest) -> list[Problem]:
-    most = len(request.others) + request.controls
-    least = request.controls + 1
-    if request.cups > most:
-        allowed = f"there are {most} to serve: the control{_twice(request)} and each other variant"
-        return [_servings("too-many-servings", request, allowed, f"Write {most} or fewer")]
-    if request.cups < least:
-        allowed = f"a taster needs the control{_twice(request)} and one other variant"
-        return [_servings("too-few-servings", request, allowed, f"Write {least} or more")]
+def _problems(request: ServingRequest) -> Iterator[Problem]:
+    others, codes = len(request.others), len(usable_codes())
+    least, most = request.controls + 1, request.controls + others
+    control = "the control twice" if request.controls == 2 else "the control"
     sets = len(request.tasters) * len(request.sessions)
-    if request.tasters and sets * request.places < len(request.others):
-        needed = -(-len(request.others) // request.places)
+    needed = others + 2 if request.codes == "per session" else request.cups
+    found = f"{request.cups} servings for each taster and session"
+    servings = partial(Problem, file=FILE, column="tasting.servings", found=found)
+    if not request.tasters:
+        yield Problem(
+            slug="no-tasters",
+            file=FILE,
+            column="tasting.tasters",
+            found="no tasters",
+            allowed="at least one is needed to draw who gets which cup",
+            remedy='Write tasters = ["T01", "T02"] or a number under [tasting]',
+        )
+    if request.cups > most:
+        allowed = f"there are {most} to serve: {control} and each other variant"
+        remedy = f"Write {most} or fewer"
+        yield servings(slug="too-many-servings", allowed=allowed, remedy=remedy)
+    elif request.cups < least:
+        allowed = f"a taster needs {control} and one other variant"
+        remedy = f"Write {least} or more"
+        yield servings(slug="too-few-servings", allowed=allowed, remedy=remedy)
+    elif request.tasters and sets * request.places < others:
         allowed = (
-            f"in {sets} {'set' if sets == 1 else 'sets'} of cups they cannot hold all "
-            f"{len(request.others)} variants beside the control, which takes {needed} sets"
+            f"in {sets} {'set' if sets == 1 else 'sets'} of cups they cannot hold all {others} "
+            f"variants beside the control, which takes {-(-others // request.places)} sets"
         )
         remedy = "Have more servings, tasters or sessions"
-        return [_servings("too-few-servings", request, allowed, remedy)]
-    return []
-
-
-def _codes(request: ServingRequest) -> list[Problem]:
-    count = request.cups if request.codes == "per taster" else len(request.others) + 2
-    if count <= len(usable_codes()):
-        return []
-    allowed = f"there are {len(usable_codes())} three-digit codes to tell them apart"
-    return [_servings("too-many-servings", request, allowed, "Serve fewer cups in a session")]
-
-
-def _servings(slug: str, request: ServingRequest, allowed: str, remedy: str) -> Problem:
-    found = f"{request.cups} servings for each taster and session"
-    return _problem(slug, "tasting.servings", found, allowed, remedy)
-
-
-def _twice(request: ServingRequest) -> str:
-    return " twice" if request.controls == 2 else ""
-
-
-def _problem(slug: str, column: str, found: str, allowed: str, remedy: str) -> Problem:
-    return Problem(slug=slug, file=FILE, column=column, found=found, allowed=allowed, remedy=remedy)
+        yield servings(slug="too-few-servings", allowed=allowed, remedy=remedy)
+    if needed > codes:
+        allowed = f"there are {codes} three-digit codes to tell them apart"
+        remedy = "Serve fewer cups in a session"
+        yield servings(slug="too-many-servings", allowed=allowed, remedy=remedy)

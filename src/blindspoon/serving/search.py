@@ -1,0 +1,145 @@
+"""The searches of the drawing: making rows of a design even, and dealing out what is new.
+
+A design is a set of rows (cups in order, or variants in a set). Each row adds one to some cells
+of a table of counts, and the design is the better, the smaller the weighted sum of squared
+deviations of the cells. Given all other rows, the cost of every way to write one row is a sum
+over its cells, so the best one is found by looking, and the search is a heat bath: each row in
+turn takes one of its possible forms at random, good ones more often, and ever more so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from blindspoon.arrays import FloatArray, IntArray
+
+Rows = Callable[[IntArray], IntArray]
+
+MOST_SWEEPS = 200
+HOT, COLD = 6.0, 0.7
+"""Temperatures at the start and the end, where 1 is the cost of one count too many."""
+
+
+def settle(
+    rows: IntArray,
+    *,
+    forms: Rows,
+    cells: Rows,
+    deviation: FloatArray,
+    weight: FloatArray,
+    rng: np.random.Generator,
+    updates: int,
+    content: bool,
+) -> IntArray:
+    """Redraw the rows of a design until its counts are as even as the search can make them.
+
+    Parameters
+    ----------
+    rows : int array, shape (n_rows, width)
+        A design to start from.
+    forms : callable
+        One row -> all its possible forms, shape (n_forms, width).
+    cells : callable
+        Forms -> the cells that each adds one to, shape (n_forms, n_cells_of_a_row); no cell
+        twice in a row.
+    deviation : float array, shape (n_cells,)
+        Counts of rows that stay as they are, minus the wanted counts.
+    weight : float array, shape (n_cells,)
+        How much a squared deviation of a cell costs.
+    rng : numpy.random.Generator
+    updates : int
+        About how often a row is redrawn, all in all; bounds the time.
+    content : bool
+        Whether to stop as soon as every cell is within one of what is wanted.
+
+    Returns
+    -------
+    int array, shape (n_rows, width)
+        The best design seen; never worse than the one at the start.
+    """
+    current, own = rows.copy(), cells(rows)
+    off = deviation.copy()
+    np.add.at(off, own, 1.0)
+    cost = best_cost = float((weight * off**2).sum())
+    best = current.copy()
+    sweeps = int(np.clip(updates // len(rows), 3, MOST_SWEEPS))
+    for heat in (*np.geomspace(HOT, COLD, sweeps), 1e-9, 1e-9):
+        for row in rng.permutation(len(rows)):
+            if content and np.abs(off).max() < 1:
+                return current
+            off[own[row]] -= 1
+            options = forms(current[row])
+            taken = cells(options)
+            price = (weight * (2 * off + 1))[taken].sum(axis=1)
+            choice = int(np.argmin(price - heat * rng.gumbel(size=len(price))))
+            cost += price[choice] - (weight * (2 * off + 1))[own[row]].sum()
+            current[row], own[row] = options[choice], taken[choice]
+            off[own[row]] += 1
+        if cost < best_cost - 1e-9:
+            best_cost, best = cost, current.copy()
+    return best
+
+
+DEAL_CHUNK = 200
+"""Tasters that are looked at together; the assignment takes the cube of their number."""
+
+
+def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
+    """Give each taster one thing, at random among the ways with the fewest repetitions.
+
+    Parameters
+    ----------
+    repeats : float array, shape (n, n)
+        How much of thing j taster i has had before.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    int array, shape (n,)
+        The thing of each taster, a permutation.
+
+    Examples
+    --------
+    >>> deal(np.array([[1.0, 0.0], [0.0, 1.0]]), np.random.default_rng(1)).tolist()
+    [1, 0]
+    """
+    count = len(repeats)
+    tasters, things = rng.permutation(count), rng.permutation(count)
+    given = np.empty(count, dtype=np.int64)
+    for first in range(0, count, DEAL_CHUNK):
+        some, those = tasters[first : first + DEAL_CHUNK], things[first : first + DEAL_CHUNK]
+        row, column = linear_sum_assignment(repeats[np.ix_(some, those)])
+        given[some[row]] = those[column]
+    return given
+
+
+def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) -> IntArray:
+    """Deal the batches of one variant to the tasters who get it in a session.
+
+    Parameters
+    ----------
+    served : int array, shape (n_batches,)
+        How often each batch has been served so far, over all sessions.
+    history : int array, shape (n, n_batches)
+        How often each of the n tasters has had each batch before.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    int array, shape (n,)
+        A batch for each taster. The batches are dealt equally often, give or take one, in the
+        session and in all.
+
+    Examples
+    --------
+    >>> history = np.array([[1, 0], [0, 1], [1, 0]])
+    >>> deal_batches(np.array([2, 1]), history, np.random.default_rng(1)).tolist()
+    [1, 0, 1]
+    """
+    least_first = np.lexsort((rng.random(len(served)), served))
+    slots = np.resize(least_first, len(history))
+    chosen: IntArray = slots[deal(history[:, slots].astype(np.float64), rng)]
+    return chosen
