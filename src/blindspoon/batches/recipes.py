@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from blindspoon.batches.differences import STANDARD, declares
 from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.batches.strengths import ingredient
+from blindspoon.batches.strengths import ingredient, strengths
 from blindspoon.batches.units import INGREDIENTS
 from blindspoon.trial import Trial
 
@@ -44,19 +44,10 @@ class Recipe:
 def recipes(trial: Trial, log: BatchLog, jar_g: float) -> tuple[Recipe, ...]:
     r"""Scale what was made to a jar.
 
-    Parameters
-    ----------
-    trial : Trial
-    log : BatchLog
-    jar_g : float
-        Grams that the reader's jar is to hold: produce, water, salt, acid and sugar together.
-
-    Returns
-    -------
-    tuple of Recipe
-        In the order of the trial; a variant of which a mass is not known is left out. Several
-        batches of a variant count alike: the mean of their shares is taken. What a variant is
-        not meant to differ in is weighed as for the control, so that one thing changes at a time.
+    `jar_g` is what the reader's jar is to hold: produce, water, salt, acid and sugar together, in
+    grams. In the order of the trial; a variant of which a mass is not known is left out. Several
+    batches of a variant count alike: the mean of their shares is taken. What a variant is not
+    meant to differ in is weighed as for the control, so that one thing changes at a time.
 
     Examples
     --------
@@ -100,37 +91,29 @@ def _like_the_control(trial: Trial, recipe: Recipe, control: Recipe) -> Recipe:
 
 def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
     batches = log.of_variant(variant)
-    totals = [_total(log, batch) for batch in batches]
-    known = [total for total in totals if total is not None]
-    if not batches or len(known) < len(batches):
+    made = [found for found in strengths(log) if found.variant == variant]
+    totals = [found.everything_g for found in made if found.everything_g is not None]
+    days = [found.fermented_days for found in made if found.fermented_days is not None]
+    if not batches or len(totals) < len(batches):
         return None
     names = [f"{name}_g" for name in INGREDIENTS if f"{name}_g" in log.columns]
-    names += [name for name in log.own if _weighed(name, batches)]
+    names += [name for name in log.own if _is_mass(name, batches)]
     return Recipe(
         variant=variant,
         grams={
             name: jar_g
-            * _mean([_mass(log, b, name) / t for b, t in zip(batches, known, strict=True)])
+            * _mean([_mass(log, b, name) / total for b, total in zip(batches, totals, strict=True)])
             for name in names
         },
         others=dict(_others(log, batches, names)),
-        days=_days(batches),
-        made_g=_mean(known),
+        days=_mean(days) if len(days) == len(batches) else None,
+        made_g=_mean(totals),
     )
 
 
-def _total(log: BatchLog, batch: Batch) -> float | None:
-    """Sum what fills the jar; None where a part is not known."""
-    parts = [ingredient(log, batch, name) for name in INGREDIENTS]
-    known = [part for part in parts if part is not None]
-    return sum(known) if len(known) == len(parts) and sum(known) > 0 else None
-
-
-def _weighed(name: str, batches: Sequence[Batch]) -> bool:
+def _is_mass(name: str, batches: Sequence[Batch]) -> bool:
     """Whether a factor of the host's own is a mass, so that it grows with the jar."""
-    return name.endswith("_g") and all(
-        isinstance(batch.own.get(name, 0.0), float | int) for batch in batches
-    )
+    return name.endswith("_g") and not any(isinstance(b.own.get(name), str) for b in batches)
 
 
 def _mass(log: BatchLog, batch: Batch, name: str) -> float:
@@ -139,32 +122,18 @@ def _mass(log: BatchLog, batch: Batch, name: str) -> float:
     return ingredient(log, batch, name.removesuffix("_g")) or 0.0
 
 
-def _mean(values: Sequence[float]) -> float:
-    return sum(values) / len(values)
-
-
 def _others(
     log: BatchLog, batches: Sequence[Batch], weighed: Sequence[str]
 ) -> Iterator[tuple[str, str]]:
+    """Give what is not weighed as the host wrote it, each value once."""
     for name in ("acid", "starter", "vessel", "temperature_c", *log.own):
         if name not in weighed:
-            values = [
-                batch.own.get(name) if name in log.own else getattr(batch, name)
-                for batch in batches
-            ]
-            told = dict.fromkeys(_shown(value) for value in values if value not in (None, ""))
+            values = [b.own.get(name) if name in log.own else getattr(b, name) for b in batches]
+            known = [value for value in values if value not in (None, "")]
+            told = [value if isinstance(value, str) else f"{value:g}" for value in known]
             if told:
-                yield name, ", ".join(told)
+                yield name, ", ".join(dict.fromkeys(told))
 
 
-def _shown(value: float | str | None) -> str:
-    return f"{value:g}" if isinstance(value, float | int) else str(value)
-
-
-def _days(batches: Sequence[Batch]) -> float | None:
-    spans = [
-        float((batch.finished - batch.started).days)
-        for batch in batches
-        if batch.started is not None and batch.finished is not None
-    ]
-    return _mean(spans) if len(spans) == len(batches) else None
+def _mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values)

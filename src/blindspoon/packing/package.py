@@ -5,10 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
+from blindspoon.batches.units import INGREDIENTS
+from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import FolderTables, TextTable, write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.trial import Attribute, Trial
@@ -18,11 +20,10 @@ from blindspoon.writeup.writers import guarded, inline
 Record = dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DataColumn:
+class DataColumn(NamedTuple):
     """A column as Table Schema (Data Package 2.0) describes it.
 
-    Parameters
+    Attributes
     ----------
     name : str
     kind : str
@@ -36,12 +37,12 @@ class DataColumn:
     name: str
     kind: str
     meaning: str
-    limits: Record = field(default_factory=dict)
+    limits: Mapping[str, Any] = {}
 
     def to_record(self) -> Record:
         """Describe the column for datapackage.json."""
         described: Record = {"name": self.name, "type": self.kind, "description": self.meaning}
-        return described | ({"constraints": self.limits} if self.limits else {})
+        return described | ({"constraints": dict(self.limits)} if self.limits else {})
 
 
 def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
@@ -50,43 +51,27 @@ def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
     In the order in which they stand in a table.
     """
     variants = [variant.name for variant in trial.variants]
+    place = "Place of the cup in its taster's session, from 1."
+    held = f"What was in the cup; the control is “{trial.control}”."
     return (
-        DataColumn(name="session", kind="string", meaning="Name of the sitting."),
-        DataColumn(name="taster", kind="string", meaning="Pseudonym of who tasted."),
-        DataColumn(
-            name="position",
-            kind="integer",
-            meaning="Place of the cup in its taster's session, from 1.",
-            limits={"minimum": 1},
-        ),
-        DataColumn(name="code", kind="string", meaning="Blind code of the cup."),
-        DataColumn(
-            name="variant",
-            kind="string",
-            meaning=f"What was in the cup; the control is “{trial.control}”.",
-            limits={"enum": variants},
-        ),
-        DataColumn(name="batch", kind="string", meaning="Jar or vessel it came from."),
+        DataColumn("session", "string", "Name of the sitting."),
+        DataColumn("taster", "string", "Pseudonym of who tasted."),
+        DataColumn("position", "integer", place, {"minimum": 1}),
+        DataColumn("code", "string", "Blind code of the cup."),
+        DataColumn("variant", "string", held, {"enum": variants}),
+        DataColumn("batch", "string", "Jar or vessel it came from."),
         *(_score(attribute) for attribute in trial.attributes),
-        DataColumn(name="comment", kind="string", meaning="What the taster wrote beside the cup."),
+        DataColumn("comment", "string", "What the taster wrote beside the cup."),
     )
 
 
 def _score(attribute: Attribute) -> DataColumn:
     scale = attribute.scale
-    ends = [
-        f"{value:g} is “{word}”"
-        for value, word in ((scale.low, attribute.low), (scale.high, attribute.high))
-        if word
-    ]
+    ends = ((scale.low, attribute.low), (scale.high, attribute.high))
+    words = ", ".join(f"{value:g} is “{word}”" for value, word in ends if word)
     steps = f", in steps of {scale.step:g}" if scale.step else ""
-    words = f"; {', '.join(ends)}" if ends else ""
-    return DataColumn(
-        name=attribute.name,
-        kind="number",
-        meaning=f"{attribute.label}, in points{steps}{words}. Blank: not scored.",
-        limits={"minimum": scale.low, "maximum": scale.high},
-    )
+    told = f"{attribute.label}, in points{steps}{'; ' if words else ''}{words}. Blank: not scored."
+    return DataColumn(attribute.name, "number", told, {"minimum": scale.low, "maximum": scale.high})
 
 
 MADE = {
@@ -103,29 +88,18 @@ MADE = {
     "temperature_c": ("number", "Temperature in °C."),
     "temperature_f": ("number", "Temperature in °F."),
 }
-INGREDIENTS = ("produce", "water", "salt", "acid", "sugar")
 UNITS = {
-    "g": "grams",
-    "kg": "kilograms",
-    "oz": "ounces",
-    "lb": "pounds",
-    "ml": "millilitres",
-    "l": "litres",
-    "qt": "US quarts",
-    "cups": "US cups",
-    "tbsp": "US tablespoons",
+    "g": "grams", "kg": "kilograms", "oz": "ounces", "lb": "pounds", "ml": "millilitres",
+    "l": "litres", "qt": "US quarts", "cups": "US cups", "tbsp": "US tablespoons",
     "tsp": "US teaspoons",
-}
+}  # fmt: skip
 
 
 def made_column(name: str, *, numeric: bool) -> DataColumn:
     """Describe a column of batches.csv or readings.csv.
 
-    Parameters
-    ----------
-    name : str
-    numeric : bool
-        Whether every cell that is not blank is a number; decides where the name is the host's own.
+    `numeric` tells whether every cell that is not blank is a number; it decides where the name is
+    the host's own.
 
     Examples
     --------
@@ -133,73 +107,11 @@ def made_column(name: str, *, numeric: bool) -> DataColumn:
     ('Salt in ounces.', 'string')
     """
     if name in MADE:
-        kind, meaning = MADE[name]
-        return DataColumn(name=name, kind=kind, meaning=meaning)
+        return DataColumn(name, *MADE[name])
     ingredient, _, unit = name.rpartition("_")
     if ingredient in INGREDIENTS and unit in UNITS and numeric:
-        meaning = f"{ingredient.capitalize()} in {UNITS[unit]}."
-        return DataColumn(name=name, kind="number", meaning=meaning)
-    kind = "number" if numeric else "string"
-    return DataColumn(name=name, kind=kind, meaning="Written down by the host.")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Resource:
-    """One table of the package.
-
-    Parameters
-    ----------
-    name : str
-        Of the file, without its ending.
-    title : str
-        What a row is.
-    columns : tuple of DataColumn
-    rows : sequence of sequence of str
-        Cells in the order of the columns.
-    key : tuple of str
-        Columns that tell the rows apart; may be empty.
-    """
-
-    name: str
-    title: str
-    columns: tuple[DataColumn, ...]
-    rows: Sequence[Sequence[str]]
-    key: tuple[str, ...] = ()
-
-    @property
-    def path(self) -> str:
-        """Name of the file."""
-        return f"{self.name}.csv"
-
-    def to_csv(self) -> str:
-        """Write the table; a text that a spreadsheet would take for a formula is guarded."""
-        free = [
-            place
-            for place, column in enumerate(self.columns)
-            if column.kind == "string" and "enum" not in column.limits
-        ]
-        rows = [list(row) for row in self.rows]
-        for row in rows:
-            for place in free:
-                row[place] = guarded(row[place])
-        return write_csv([[column.name for column in self.columns], *rows])
-
-    def to_record(self) -> Record:
-        """Describe the table for datapackage.json; the file's size and hash are added there."""
-        schema: Record = {"fields": [column.to_record() for column in self.columns]}
-        if self.key:
-            schema["primaryKey"] = list(self.key)
-        return {
-            "name": self.name,
-            "type": "table",
-            "title": self.title,
-            "path": self.path,
-            "scheme": "file",
-            "format": "csv",
-            "mediatype": "text/csv",
-            "encoding": "utf-8",
-            "schema": schema,
-        }
+        return DataColumn(name, "number", f"{ingredient.capitalize()} in {UNITS[unit]}.")
+    return DataColumn(name, "number" if numeric else "string", "Written down by the host.")
 
 
 TITLES = {
@@ -216,67 +128,98 @@ KEYS = {
 }
 
 
-def cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resource:
-    """Put tables of cups under one another, with the columns that have a meaning.
+@dataclass(frozen=True, slots=True)
+class Resource:
+    """One table of the package.
 
     Parameters
     ----------
-    name : {"scores", "servings", "key"}
-    trial : Trial
-    tables : sequence of TextTable
-        At least one; a column that one of them lacks is blank there. Other columns, which the
-        host may have kept for themselves, are not published.
+    name : str
+        Of the file, without its ending.
+    columns : tuple of DataColumn
+    rows : sequence of sequence of str
+        Cells in the order of the columns.
+    """
+
+    name: str
+    columns: tuple[DataColumn, ...]
+    rows: Sequence[Sequence[str]]
+
+    @property
+    def path(self) -> str:
+        """Name of the file."""
+        return f"{self.name}.csv"
+
+    @property
+    def title(self) -> str:
+        """What a row is."""
+        return TITLES[self.name]
+
+    def to_csv(self) -> bytes:
+        """Write the table; a text that a spreadsheet would take for a formula is guarded."""
+        free = [column.kind == "string" and "enum" not in column.limits for column in self.columns]
+        rows = (
+            [guarded(cell) if text else cell for text, cell in zip(free, row, strict=True)]
+            for row in self.rows
+        )
+        return write_csv([[column.name for column in self.columns], *rows]).encode()
+
+    def to_record(self, content: bytes) -> Record:
+        """Describe the table and the file that holds it for datapackage.json."""
+        schema: Record = {"fields": [column.to_record() for column in self.columns]}
+        key = self._key()
+        return {
+            "name": self.name,
+            "type": "table",
+            "title": self.title,
+            "path": self.path,
+            "scheme": "file",
+            "format": "csv",
+            "mediatype": "text/csv",
+            "encoding": "utf-8",
+            "schema": schema | ({"primaryKey": key} if key else {}),
+            "bytes": len(content),
+            "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+        }
+
+    def _key(self) -> list[str]:
+        """Name the columns that tell the rows apart, if they do."""
+        names = [column.name for column in self.columns]
+        key = [name for name in KEYS.get(self.name, ()) if name in names]
+        told = {tuple(row[names.index(name)] for name in key) for row in self.rows}
+        return key if len(told) == len(self.rows) else []
+
+
+def cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resource:
+    """Put tables of cups under one another, with the columns that have a meaning.
+
+    A column that one of the tables lacks is blank there. Other columns, which the host may have
+    kept for themselves, are not published.
     """
     found = {column for table in tables for column in table.columns}
     columns = tuple(column for column in cup_columns(trial) if column.name in found)
-    rows = [row for table in tables for row in _rows(table, columns)]
-    return _resource(name, columns, rows)
+    return Resource(name, columns, [row for table in tables for row in _rows(table, columns)])
 
 
 def made_resource(name: str, table: TextTable) -> Resource:
     """Take over every column of batches.csv or readings.csv; the rows are the host's log."""
-    columns = tuple(made_column(each, numeric=_numeric(table, each)) for each in table.columns)
-    return _resource(name, columns, list(_rows(table, columns)))
-
-
-def _resource(
-    name: str, columns: tuple[DataColumn, ...], rows: Sequence[Sequence[str]]
-) -> Resource:
-    made = Resource(name=name, title=TITLES[name], columns=columns, rows=rows)
-    names = [column.name for column in columns]
-    key = tuple(each for each in KEYS.get(name, ()) if each in names)
-    places = [names.index(each) for each in key]
-    told = {tuple(row[place] for place in places) for row in rows}
-    return replace(made, key=key if key and len(told) == len(rows) else ())
+    columns = []
+    for own, column in table.columns.items():
+        texts = [text for text in column.texts if text]
+        read = [as_number(text, decimal_comma=table.decimal_comma) for text in texts]
+        columns.append(made_column(own, numeric=bool(texts) and None not in read))
+    return Resource(name, tuple(columns), _rows(table, columns))
 
 
 def _rows(table: TextTable, columns: Sequence[DataColumn]) -> list[list[str]]:
     """Give the cells, numbers with a decimal point whatever the file had."""
-    blank = [""] * len(table)
-    cells = {column.name: _cells(table, column, blank) for column in columns}
-    return [list(row) for row in zip(*cells.values(), strict=True)]
-
-
-def _cells(table: TextTable, column: DataColumn, blank: list[str]) -> list[str]:
-    if column.name not in table.columns:
-        return blank
-    cells = table.cells(column.name)
-    if table.decimal_comma and column.kind in ("number", "integer"):
-        return [cell.replace(",", ".") for cell in cells]
-    return cells
-
-
-def _numeric(table: TextTable, name: str) -> bool:
-    texts = [text for text in table.columns[name].texts if text]
-    return bool(texts) and all(_is_number(text, table) for text in texts)
-
-
-def _is_number(text: str, table: TextTable) -> bool:
-    try:
-        float(text.replace(",", ".") if table.decimal_comma else text)
-    except ValueError:
-        return False
-    return not text.strip("+-").lower().startswith(("n", "i"))
+    told = []
+    for column in columns:
+        cells = table.cells(column.name) if column.name in table.columns else [""] * len(table)
+        if table.decimal_comma and column.kind in ("number", "integer"):
+            cells = [cell.replace(",", ".") for cell in cells]
+        told.append(cells)
+    return [list(row) for row in zip(*told, strict=True)]
 
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -318,20 +261,24 @@ def data_package(
     gives the same bytes.
     """
     resources = tuple(_resources(trial, tables))
-    files = {each.path: each.to_csv().encode() for each in resources}
+    files = {resource.path: resource.to_csv() for resource in resources}
+    question = f"{trial.question} " if trial.question else ""
     descriptor = {
         "$schema": PROFILE,
-        "name": _slug(folder),
+        "name": re.sub(r"[^a-z0-9._-]+", "-", folder.lower()).strip("-._") or "trial",
         "title": trial.title,
-        "description": _description(trial, software),
+        "description": f"{question}Scores of a side-by-side tasting, with the plan and the key, so "
+        f"that the comparison can be made again. Made with {software}.",
         **_licences(trial.licence),
         **({"contributors": [{"title": trial.host}]} if trial.host else {}),
         "keywords": ["blind tasting", *([trial.product] if trial.product else [])],
-        "resources": [_with_file(each.to_record(), files[each.path]) for each in resources],
+        "resources": [resource.to_record(files[resource.path]) for resource in resources],
     }
+    dictionary = templates().get_template("data.md.j2")
+    readme = dictionary.render(trial=trial, resources=resources, inline=inline).rstrip() + "\n"
     return {
         "datapackage.json": (json.dumps(descriptor, indent=2, ensure_ascii=False) + "\n").encode(),
-        "README.md": _readme(trial, resources).encode(),
+        "README.md": readme.encode(),
         "trial.toml": trial_text(trial).encode(),
         **files,
     }
@@ -349,18 +296,6 @@ def _resources(trial: Trial, tables: FolderTables) -> Iterator[Resource]:
             yield made_resource(name, table)
 
 
-def _slug(text: str) -> str:
-    return re.sub(r"[^a-z0-9._-]+", "-", text.lower()).strip("-._") or "trial"
-
-
-def _description(trial: Trial, software: str) -> str:
-    question = f"{trial.question} " if trial.question else ""
-    return (
-        f"{question}Scores of a side-by-side tasting, with the plan and the key, so that the "
-        f"comparison can be made again. Made with {software}."
-    )
-
-
 def _licences(text: str) -> Record:
     """Describe the licence; one that is not known is named as it is written, if it can be."""
     if text.lower() in LICENCES:
@@ -369,14 +304,3 @@ def _licences(text: str) -> Record:
     if re.fullmatch(r"[-a-zA-Z0-9._]+", text):
         return {"licenses": [{"name": text}]}
     return {"licenses": [{"path": "README.md", "title": text}]} if text else {}
-
-
-def _with_file(record: Record, content: bytes) -> Record:
-    digest = hashlib.sha256(content).hexdigest()
-    return record | {"bytes": len(content), "hash": f"sha256:{digest}"}
-
-
-def _readme(trial: Trial, resources: Sequence[Resource]) -> str:
-    """Write the data dictionary for people."""
-    text = templates().get_template("data.md.j2")
-    return text.render(trial=trial, resources=resources, inline=inline).rstrip() + "\n"
