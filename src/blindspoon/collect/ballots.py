@@ -44,14 +44,7 @@ Rows = Mapping[str, Mapping[str, str]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CupAnswer:
-    """The scores and the comment of one cup.
-
-    Parameters
-    ----------
-    scores : tuple of str
-        As they stand in a ballot, in the order of the attributes; blank where none was given.
-    comment : str
-    """
+    """The comment on a cup and its scores, by attribute; those that were not given are blank."""
 
     scores: tuple[str, ...]
     comment: str = ""
@@ -71,15 +64,8 @@ class CupAnswer:
 class Given(NamedTuple):
     """An answer as a page sends it.
 
-    Parameters
-    ----------
-    answer : CupAnswer
-    base : str
-        The mark of the answer that the page had seen.
-    page : str
-        Names the page that was opened.
-    turn : int
-        Its how many-th answer this is.
+    `base` is the mark of the answer that the page had seen, `page` names the page that was opened,
+    and `turn` is its how many-th answer this is.
     """
 
     answer: CupAnswer
@@ -231,15 +217,10 @@ class BallotFile:
 
     Parameters
     ----------
-    session, taster : str
     codes : tuple of str
         The cups, in the order of serving.
-    attributes : tuple of Attribute
     file : str
         Its name in the trial folder.
-    folder : DurableFolder
-    tell : callable
-        Is told what happens.
     elsewhere : mapping of str to str
         Cups that are scored in another file, which it names; they are not asked for.
     columns : tuple of str

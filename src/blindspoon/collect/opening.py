@@ -1,7 +1,4 @@
-"""A trial folder becomes a sitting, which is never asked what is in a cup.
-
-Scores from a spreadsheet's export: what they would add, and adding them.
-"""
+"""A trial folder becomes a sitting, blind to what is in a cup; a table of scores is added to it."""
 
 from __future__ import annotations
 
@@ -9,6 +6,7 @@ import contextlib
 import hashlib
 import re
 import secrets
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -56,7 +54,14 @@ def opened(folder: Path) -> Iterator[Sitting]:
         text = disk.read_folder(folder, without=disk.KEY)
         trial, servings = parse_trial(text.trial), text.table("servings.csv")
         if servings is None:
-            raise TrialFileError([_no_servings()])
+            problem = Problem(
+                slug="missing-file",
+                file="servings.csv",
+                found="there is no such file",
+                allowed="the score page needs to know who is served which cup when",
+                remedy='Draw the codes and orders with "blind" first',
+            )
+            raise TrialFileError([problem])
         ledger = open_ledger(trial, text.scores, servings)
         problems = [problem for problem in ledger.problems if problem.slug != "no-scores"]
         if problems or ledger.plan is None:
@@ -77,7 +82,13 @@ def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) 
     folder.save(FILE, memory.to_bytes())
     sitting = Sitting(_plan(trial, served), folder, memory)
     files = {cup: f"ballots/{name}" for cup, name in file_names(orders).items()}
-    elsewhere = _elsewhere(ledger, set(files.values()))
+    own = set(files.values())
+    elsewhere: defaultdict[tuple[str, str], dict[str, str]] = defaultdict(dict)
+    for row in range(len(ledger.scored)):
+        file, _ = ledger.scored.place(row)
+        session, taster, code = ledger.scored.texts(row)
+        if file not in own:
+            elsewhere[session, taster][code] = file
     for cup, codes in orders.items():
         sitting.ballots[cup] = BallotFile(
             session=cup[0],
@@ -87,10 +98,11 @@ def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) 
             file=files[cup],
             folder=folder,
             tell=sitting.say,
-            elsewhere=elsewhere.get(cup, {}),
+            elsewhere=elsewhere[cup],
         )
         sitting.ballots[cup].load()
-    unfinished = (s for s in sitting.plan.sessions if any(b.gaps for b in sitting.ballots_of(s)))
+    sessions = sitting.plan.sessions
+    unfinished = (name for name in sessions if any(b.gaps for b in sitting.ballots_of(name)))
     sitting.open_session(next(unfinished, "") if data is None else memory.session)
     return sitting
 
@@ -127,27 +139,6 @@ def file_names(cups: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
         taken.add(name.casefold())
         names[session, taster] = f"{name}.csv"
     return names
-
-
-def _elsewhere(ledger: Ledger, own: set[str]) -> dict[tuple[str, str], dict[str, str]]:
-    """Find cups that have a row in scores.csv or in a ballot that is not the page's."""
-    found: dict[tuple[str, str], dict[str, str]] = {}
-    for row in range(len(ledger.scored)):
-        file, _ = ledger.scored.place(row)
-        if file not in own:
-            session, taster, code = ledger.scored.texts(row)
-            found.setdefault((session, taster), {})[code] = file
-    return found
-
-
-def _no_servings() -> Problem:
-    return Problem(
-        slug="missing-file",
-        file="servings.csv",
-        found="there is no such file",
-        allowed="the score page needs to know who is served which cup when",
-        remedy='Draw the codes and orders with "blind" first',
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

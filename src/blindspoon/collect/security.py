@@ -17,17 +17,8 @@ BODY_LIMIT = 64 * 1024
 """Bytes in the largest request body."""
 
 HEADERS = {
-    "Content-Security-Policy": "; ".join(
-        (
-            "default-src 'none'",
-            "script-src 'self'",
-            "style-src 'self'",
-            "connect-src 'self'",
-            "form-action 'self'",
-            "base-uri 'none'",
-            "frame-ancestors 'none'",
-        )
-    ),
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
     # With no-referrer a browser sends "Origin: null" with a page's own forms, and they could not
     # be told from another site's. Links leave this origin with neither.
     "Referrer-Policy": "same-origin",
@@ -91,11 +82,7 @@ def faults(problems: Sequence[Problem]) -> dict[tuple[int, str], str]:
 def only_for_hosts(app: WSGI, hosts: Collection[str]) -> WSGI:
     """Turn away requests that name another host, as a page of another site could make them do.
 
-    Parameters
-    ----------
-    app : WSGI application
-    hosts : collection of str
-        Names with their port, in lower case, such as "127.0.0.1:8765".
+    `hosts` are names with their port, in lower case, such as "127.0.0.1:8765".
     """
 
     def guarded(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
@@ -119,10 +106,7 @@ def harden(response: Response) -> Response:
 class RateLimit:
     """Counts links that do not exist, for each address, and tells who asks for too many.
 
-    Parameters
-    ----------
-    clock : callable
-        Seconds, never going back.
+    `clock` gives seconds, never going back.
 
     Examples
     --------

@@ -64,20 +64,11 @@ _NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
 def create_app(sitting: Sitting, join_address: str = "") -> Flask:
     """Make the application of one tasting.
 
-    Parameters
-    ----------
-    sitting : Sitting
-    join_address : str
-        Where tasters join, shown to the host with its QR code.
-
-    Returns
-    -------
-    Flask
-        Without the check of the Host header, which `serve` puts around it.
+    `join_address` is where tasters join, shown to the host with its QR code. The check of the Host
+    header is not in it: `serve` puts it around it.
     """
     app = Flask(__name__, static_folder=None)
-    app.config["MAX_CONTENT_LENGTH"] = security.BODY_LIMIT
-    app.config["MAX_FORM_MEMORY_SIZE"] = security.BODY_LIMIT
+    app.config["MAX_CONTENT_LENGTH"] = app.config["MAX_FORM_MEMORY_SIZE"] = security.BODY_LIMIT
     app.config["MAX_FORM_PARTS"] = FORM_PARTS
     app.url_map.merge_slashes = False
     app.jinja_options = {
@@ -167,7 +158,6 @@ def serve(
 
     Parameters
     ----------
-    sitting : Sitting
     lan : bool
         Listen to the network. Everybody in it can then open the page where tasters join; what
         they send and read is not encrypted. Otherwise only this computer is listened to.
@@ -190,7 +180,14 @@ def serve(
     """
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
-        raise FormError([_no_network()])
+        problem = Problem(
+            slug="cannot-serve",
+            file="the network",
+            found="this computer is in no network",
+            allowed="phones reach the score page over a network that they share with it",
+            remedy="Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
+        )
+        raise FormError([problem])
     with _listening("0.0.0.0" if lan else "127.0.0.1", port) as listener:  # noqa: S104 - asked for
         bound = int(listener.getsockname()[1])
         join, *others = (f"http://{address}:{bound}/" for address in found)
@@ -318,13 +315,3 @@ def _host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
         names |= {own, f"{own}.local"}
     ports = ["", f":{port}"] if port == 80 else [f":{port}"]
     return frozenset(f"{name}{suffix}" for name in names for suffix in ports)
-
-
-def _no_network() -> Problem:
-    return Problem(
-        slug="cannot-serve",
-        file="the network",
-        found="this computer is in no network",
-        allowed="phones reach the score page over a network that they share with it",
-        remedy="Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
-    )

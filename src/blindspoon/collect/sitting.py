@@ -155,18 +155,8 @@ Change = Callable[[Memory], dict[str, Any]]
 class Sitting:
     """One tasting; safe to use from several threads.
 
-    Parameters
-    ----------
-    plan : Plan
-    folder : DurableFolder
-    memory : Memory
-        As it was at the last restart.
-
-    Attributes
-    ----------
-    ballots : dict of (session, taster) to BallotFile
-    tell : callable
-        Is told what happens; `serve` sets it.
+    It begins with the memory of the last restart. `ballots` are by session and taster; `serve` sets
+    `tell`, which is told what happens.
     """
 
     def __init__(self, plan: Plan, folder: DurableFolder, memory: Memory) -> None:
