@@ -68,7 +68,6 @@ def build_log(
 
     Parameters
     ----------
-    trial : Trial
     batches : TextTable
         batches.csv: ``batch``, ``variant``, and any of ``produce_g``, ``water_g``, ``salt_g``,
         ``acid``, ``acid_g``, ``sugar_g``, ``started``, ``finished``, ``temperature_c``,
@@ -82,7 +81,6 @@ def build_log(
 
     Returns
     -------
-    log : BatchLog
     notes : tuple of Note
 
     Raises

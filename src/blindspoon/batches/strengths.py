@@ -82,10 +82,6 @@ def acid_of(text: str) -> Acid:
         The cell ``acid``: one of `EQUIVALENT_MASS`, of `JUICES`, or vinegar with its strength
         ("vinegar 5 %"). A percentage beside a pure acid is its share of the mass.
 
-    Returns
-    -------
-    Acid
-
     Notes
     -----
     By titratable acid: a gram of acid counts 64.04 g a mole of H+ (citric acid) over its own. The

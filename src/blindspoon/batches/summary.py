@@ -318,7 +318,6 @@ def make_up(
 
     Parameters
     ----------
-    trial : Trial
     batches, readings : TextTable or None
         None where there is no such file.
     cups : sequence of TextTable or None

@@ -192,7 +192,6 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path) -> Addition:
 
     Parameters
     ----------
-    folder : Path
     sitting : Sitting
         Of this folder.
     source : Path

@@ -31,7 +31,6 @@ def publish(analysis: Analysis, to: Path, *, jar_g: float) -> Published:
 
     Parameters
     ----------
-    analysis : Analysis
     to : Path
         The trial's own folder, and its zip file, lie in it.
     jar_g : float

@@ -241,7 +241,6 @@ def data_package(
 
     Parameters
     ----------
-    trial : Trial
     tables : FolderTables
         Tasters under pseudonyms.
     folder : str

@@ -74,7 +74,6 @@ def draw_codes(
         Number of codes of each taster's set.
     taken : frozenset of str
         Codes that are in use in this session already.
-    rng : numpy.random.Generator
     known : sequence of frozenset of str
         Codes that each taster is not to meet again; passed over as long as that breaks neither of
         the first two rules.

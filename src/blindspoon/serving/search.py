@@ -49,7 +49,6 @@ def settle(
         Counts of rows that stay as they are, minus the wanted counts.
     weight : float array, shape (n_cells,)
         How much a squared deviation of a cell costs.
-    rng : numpy.random.Generator
     updates : int
         About how often a row is redrawn, all in all; bounds the time.
     content : bool
@@ -94,7 +93,6 @@ def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
     ----------
     repeats : float array, shape (n, n)
         How much of thing j taster i has had before.
-    rng : numpy.random.Generator
 
     Returns
     -------
@@ -125,7 +123,6 @@ def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) 
         How often each batch has been served so far, over all sessions.
     history : int array, shape (n, n_batches)
         How often each of the n tasters has had each batch before.
-    rng : numpy.random.Generator
 
     Returns
     -------

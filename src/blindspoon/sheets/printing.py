@@ -34,7 +34,6 @@ def print_sheets(
 
     Parameters
     ----------
-    trial : Trial
     plan : ServingPlan
         Drawn for this trial.
     paper : {"a4", "letter"}
