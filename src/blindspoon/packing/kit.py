@@ -20,6 +20,7 @@ from blindspoon.serving.draw import draw
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.serving.request import request_for
 from blindspoon.sheets.printing import print_sheets
+from blindspoon.sheets.trays import trays_of
 from blindspoon.trial import Session, Trial, default_tasters
 from blindspoon.writeup.limits import cautions
 from blindspoon.writeup.words import capital, templates
@@ -53,7 +54,13 @@ def kit_files(
     """
     again = repeat_of(trial, table)
     jars = recipes(trial, made.log, jar_g) if made else ()
-    plan = draw_repeat(again)
+    request = request_for(
+        again,
+        controls=again.tasting.controls,
+        warm_up=again.tasting.warm_up,
+        batches={variant.name: [jar_of(variant.name)] for variant in again.variants},
+    )
+    plan = draw(request, np.random.default_rng([again.seed, 0]))
     sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
     folder = {
         "trial.toml": rule_to_declare(again).encode(),
@@ -66,9 +73,8 @@ def kit_files(
         "scores.csv": write_csv(_ballot_rows(again, plan)).encode(),
         **{f"sheets/{name}": content for name, content in sheets.items()},
     }
-    page = do_it_yourself(again, plan, jars, made, jar_g)
     return {
-        "do-it-yourself.html": page,
+        "do-it-yourself.html": do_it_yourself(again, plan, jars, made, jar_g),
         **folder,
         **{f"drawn/{name}": content for name, content in drawn.items()},
     }
@@ -92,75 +98,45 @@ def rule_to_declare(trial: Trial) -> str:
 
 def _ballot_rows(trial: Trial, plan: ServingPlan) -> list[list[str]]:
     """Give each cup its row, to be keyed in from paper."""
-    head, *rows = plan.servings_rows()
-    session, taster, code = (head.index(name) for name in ("session", "taster", "code"))
     names = [attribute.name for attribute in trial.attributes]
     blank = [""] * (len(names) + 1)
-    cups = [[row[session], row[taster], row[code], *blank] for row in rows]
+    trays = trays_of(plan)
+    cups = [[tray.session, tray.taster, cup.code, *blank] for tray in trays for cup in tray.cups]
     return [["session", "taster", "code", *names, "comment"], *cups]
 
 
 def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
     """Write what is to be weighed; the days and the temperature are the reader's to fill in."""
     grams = list(dict.fromkeys(name for jar in jars for name in jar.grams))
-    words = ("acid", "starter", "vessel")
-    others = [name for name in words if any(name in jar.others for jar in jars)]
-    own = dict.fromkeys(name for jar in jars for name in jar.others)
-    others += [name for name in own if name not in (*words, "temperature_c")]
+    told = dict.fromkeys(name for jar in jars for name in jar.others)
+    words: list[str] = [name for name in ("acid", "starter", "vessel") if name in told]
+    words += [name for name in told if name not in (*words, "temperature_c")]
     by_variant = {jar.variant: jar for jar in jars}
     rows = []
     for variant in trial.variants:
         jar = by_variant.get(variant.name)
-        weighed = jar.grams if jar else {}
-        told = jar.others if jar else {}
-        cells = [f"{weighed[name]:.4g}" if name in weighed else "" for name in grams]
-        cells += [told.get(name, "") for name in others]
+        cells = [f"{jar.grams[name]:.4g}" if jar and name in jar.grams else "" for name in grams]
+        cells += [jar.others.get(name, "") if jar else "" for name in words]
         rows.append([jar_of(variant.name), variant.name, *cells, *[""] * 4])
     days = ["started", "finished", "temperature_c", "note"]
-    return [["batch", "variant", *grams, *others, *days], *rows]
+    return [["batch", "variant", *grams, *words, *days], *rows]
 
 
 def repeat_of(trial: Trial, table: ScoreTable) -> Trial:
     """Take over the plan, with as many tasters and sessions as there were.
 
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-
-    Returns
-    -------
-    Trial
-        Without the host and the dates, and with a seed of its own, so that its codes and orders
-        are not those of the first tasting.
+    Without the host and the dates, and with a seed of its own, so that its codes and orders are not
+    those of the first tasting.
     """
     seed = int.from_bytes(hashlib.sha256(f"repeat {trial.seed}".encode()).digest()[:4])
-    tasting = replace(trial.tasting, tasters=default_tasters(len(table.tasters)))
     return replace(
         trial,
         host="",
         dates="",
         seed=seed,
         sessions=tuple(Session(name=name, date=None) for name in table.sessions),
-        tasting=tasting,
+        tasting=replace(trial.tasting, tasters=default_tasters(len(table.tasters))),
     )
-
-
-def draw_repeat(trial: Trial) -> ServingPlan:
-    """Draw codes and orders for a repeat.
-
-    Raises
-    ------
-    DesignError
-        If the design cannot be drawn.
-    """
-    request = request_for(
-        trial,
-        controls=trial.tasting.controls,
-        warm_up=trial.tasting.warm_up,
-        batches={variant.name: [jar_of(variant.name)] for variant in trial.variants},
-    )
-    return draw(request, np.random.default_rng([trial.seed, 0]))
 
 
 def jar_of(variant: str) -> str:
@@ -176,58 +152,34 @@ def jar_of(variant: str) -> str:
 
 # The page ---------------------------------------------------------------------------------------
 
-HEADS = {
-    "produce_g": "Produce, g",
-    "water_g": "Water, g",
-    "salt_g": "Salt, g",
-    "acid_g": "Acid, g",
-    "sugar_g": "Sugar, g",
-    "temperature_c": "°C",
-}
-
 
 def do_it_yourself(
     trial: Trial, plan: ServingPlan, jars: Sequence[Recipe], made: Made | None, jar_g: float
 ) -> bytes:
-    """Write the page; it needs no other file, no network and no script.
+    """Write the page of a repeat; it needs no other file, no network and no script.
 
-    Parameters
-    ----------
-    trial : Trial
-        The repeat's.
-    plan : ServingPlan
-        Drawn for it.
-    jars : sequence of Recipe
-        May be empty, where no masses were written down.
-    made : Made or None
-        For what else differed, and the cautions.
-    jar_g : float
+    Without masses there are no jars; what else differed, and the cautions, come from `made`.
     """
     avoid = {
         trial.variant(what.variant).label: summary.also_differed(what)
         for what in (made.differs if made else ())
         if what.undeclared
     }
-    light, dark = (css_variables(dark=dark) for dark in (False, True))
-    return (
-        templates()
-        .get_template("kit.html.j2")
-        .render(
-            trial=trial,
-            request=plan.request,
-            control=trial.variant(trial.control).label,
-            cautions=cautions(made),
-            jar=wording.grams(jar_g),
-            avoid={label: also for label, also in avoid.items() if also},
-            recipe=_recipe_table(trial, jars, jar_g) if jars else None,
-            others=_others_table(trial, jars),
-            orders=[*_orders(plan)],
-            ballot=_ballot(trial),
-            light=light,
-            dark=dark,
-        )
-        .encode()
-    )
+    page = templates().get_template("kit.html.j2")
+    return page.render(
+        trial=trial,
+        request=plan.request,
+        control=trial.variant(trial.control).label,
+        cautions=cautions(made),
+        jar=wording.grams(jar_g),
+        avoid={label: also for label, also in avoid.items() if also},
+        recipe=_recipe_table(trial, jars, jar_g) if jars else None,
+        others=_others_table(trial, jars),
+        orders=[*_orders(plan)],
+        ballot=_ballot(trial),
+        light=css_variables(dark=False),
+        dark=css_variables(dark=True),
+    ).encode()
 
 
 def _recipe_table(trial: Trial, jars: Sequence[Recipe], jar_g: float) -> Table:
@@ -237,9 +189,7 @@ def _recipe_table(trial: Trial, jars: Sequence[Recipe], jar_g: float) -> Table:
         name="recipe",
         caption=f"To weigh for a jar of {wording.grams(jar_g)}",
         head="Variant",
-        columns=tuple(
-            HEADS.get(name) or f"{capital(summary.factor_name(name))}, g" for name in used
-        ),
+        columns=tuple(f"{capital(summary.factor_name(name))}, g" for name in used),
         rows=tuple(
             (
                 trial.variant(jar.variant).label,
@@ -261,12 +211,12 @@ def _others_table(trial: Trial, jars: Sequence[Recipe]) -> Table:
         held = "" if jar is None else wording.grams(jar.made_g)
         own = [jar.others.get(name, "") if jar else "" for name in names]
         rows.append((variant.label, blank_as_dash([variant.method, held, days, *own])))
-    others = (HEADS.get(name) or capital(summary.factor_name(name)) for name in names)
+    others = ("°C" if name == "temperature_c" else summary.factor_name(name) for name in names)
     return Table(
         name="methods",
         caption="How the first jars were made",
         head="Variant",
-        columns=("Method", "The jar held", "Time", *others),
+        columns=("Method", "The jar held", "Time", *map(capital, others)),
         rows=tuple(rows),
         stacked=True,
     )
@@ -274,42 +224,31 @@ def _others_table(trial: Trial, jars: Sequence[Recipe]) -> Table:
 
 def _orders(plan: ServingPlan) -> Iterator[Table]:
     """List each session's codes by taster, in serving order."""
-    head, *rows = plan.servings_rows()
-    at = {name: head.index(name) for name in head}
     for session in plan.request.sessions:
-        of_session = [row for row in rows if row[at["session"]] == session]
-        told: dict[str, list[str]] = {}
-        for row in sorted(of_session, key=lambda row: int(row[at["position"]])):
-            told.setdefault(row[at["taster"]], []).append(row[at["code"]])
-        places = max(map(len, told.values()), default=0)
+        trays = [tray for tray in trays_of(plan) if tray.session == session]
+        places = max((len(tray.cups) for tray in trays), default=0)
         yield Table(
             name=f"orders-{session}",
             caption=f"Session {session}: codes in serving order",
             head="Taster",
             columns=tuple(f"Cup {place}" for place in range(1, places + 1)),
-            rows=tuple((taster, blank_as_dash(codes)) for taster, codes in told.items()),
+            rows=tuple((tray.taster, blank_as_dash(c.code for c in tray.cups)) for tray in trays),
         )
 
 
 def _ballot(trial: Trial) -> Table:
-    rows = tuple(
-        (
-            attribute.label,
-            blank_as_dash(
-                [
-                    f"{wording.plain(attribute.scale.low)} {attribute.low}".strip(),
-                    f"{wording.plain(attribute.scale.high)} {attribute.high}".strip(),
-                    wording.plain(attribute.scale.step) if attribute.scale.step else "any number",
-                    wording.margin(attribute),
-                ]
-            ),
-        )
-        for attribute in trial.attributes
-    )
+    rows = []
+    for attribute in trial.attributes:
+        scale = attribute.scale
+        low = f"{wording.plain(scale.low)} {attribute.low}".strip()
+        high = f"{wording.plain(scale.high)} {attribute.high}".strip()
+        steps = wording.plain(scale.step) if scale.step else "any number"
+        cells = blank_as_dash([low, high, steps, wording.margin(attribute)])
+        rows.append((attribute.label, cells))
     return Table(
         name="ballot",
         caption="What is scored of every cup",
         head="Attribute",
         columns=("From", "To", "Steps", "Margin that matters"),
-        rows=rows,
+        rows=tuple(rows),
     )
