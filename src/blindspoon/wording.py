@@ -163,6 +163,18 @@ def span(interval: Interval, attribute: Attribute) -> str:
     return f"{number(interval.low, digits)} to {number(interval.high, digits)}"
 
 
+def reach(interval: Interval, attribute: Attribute) -> str:
+    """Say how far a difference could reach either way: "0.8 less to 1.1 more"."""
+    ends = (interval.low, interval.high)
+    digits = telling_digits(ends, [0.0], digits_for(attribute.scale))
+    low, high = (number(abs(end), digits) for end in ends)
+    if interval.low >= 0:
+        return f"{low} to {high} more"
+    if interval.high <= 0:
+        return f"{high} to {low} less"
+    return f"{low} less to {high} more"
+
+
 def estimate_digits(value: float, interval: Interval | None, attribute: Attribute) -> int:
     """Decimals for an estimate: more where it would read 0.0 although zero is excluded.
 
@@ -187,9 +199,10 @@ def points(value: float, attribute: Attribute, interval: Interval | None = None)
     >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
     ...     more="", scale=Scale(low=0, high=10), margin=1.0)
     >>> points(-1.84, crisp), points(1.0, crisp)
-    ('1.8 points', '1.0 points')
+    ('1.8 points', '1 point')
     """
-    return f"{number(abs(value), estimate_digits(value, interval, attribute))} points"
+    size = number(abs(value), estimate_digits(value, interval, attribute))
+    return "1 point" if float(size) == 1 else f"{size} points"
 
 
 def margin(attribute: Attribute) -> str:
@@ -211,6 +224,22 @@ def listing(items: Iterable[str], last: str = "and") -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def capital(text: str) -> str:
+    """Begin with a capital."""
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def sentence(text: str) -> str:
+    """Give a clause its capital and its full stop.
+
+    Examples
+    --------
+    >>> sentence("one is open"), sentence("it ends here.")
+    ('One is open.', 'It ends here.')
+    """
+    return f"{capital(text).rstrip('.')}."
 
 
 def comparative(difference: float, attribute: Attribute) -> str:

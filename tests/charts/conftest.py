@@ -14,6 +14,7 @@ from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
 from blindspoon.charts.style import NARROW, WIDE, css_variables
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
+from blindspoon.findings.naming import name_all
 from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import (
     Interval,
@@ -154,7 +155,7 @@ def build(case: Case) -> AttributeOutcome:
             by=case.by,
             unit="round" if case.tasters == 1 else "taster",
         ),
-        noun="batch",
+        names=name_all(variants, variants[case.control].name, "batch"),
         source="“What keeps half-sour cucumbers crisp?”, invented, 2026-09-19",
     )
 

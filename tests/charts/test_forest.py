@@ -73,8 +73,8 @@ def build(
         kind = kind_of(pooled, margin=margin, alpha=0.05)
         comparisons.append(
             PooledComparison(
-                attribute="texture",
-                variant=name,
+                attribute=attribute,
+                variant=trial.variant(name),
                 own=tuple(own),
                 pooled=pooled,
                 these=contrast(shift, half / 2),
@@ -220,21 +220,21 @@ def test_nothing_overlaps_and_nothing_is_cut(case, sheet):
 def test_the_title_states_the_finding():
     pool = HARD["typical"]
     assert forest_title(pool.attributes[0], pool).replace("\N{NO-BREAK SPACE}", " ") == (
-        "In kitchens like these three, “Brine 1” and “Brine 4” were crisper than the control; "
-        "“Brine 3” was softer; “Brine 2” was within 1 point of it"
+        "In kitchens like these three, “Brine 1” and “Brine 4” were crisper than “Plain brine”; "
+        "“Brine 3” was softer"
     )
 
 
 @pytest.mark.parametrize(
     ("shifts", "half", "end"),
     [
-        ((0.1,), 0.5, "“Brine 1” was within 1 point of the control on texture"),
+        ((0.1,), 0.5, "“Brine 1” came within 1 point of “Plain brine” on texture"),
         ((0.1, 0.0), 3.0, "nothing is settled on texture"),
-        ((0.1,), 3.0, "“Brine 1” is not settled on texture"),
-        ((0.4, 2.0), 0.3, "“Brine 1” and “Brine 2” were crisper than the control"),
-        ((0.4,), 0.3, "“Brine 1” was crisper than the control, by less than 1 point"),
-        ((2.0, 2.1, 2.2), 0.5, "three variants were crisper than the control"),
-        ((-2.0, 0.0), 0.9, "“Brine 1” was softer than the control; “Brine 2” was within 1 point"),
+        ((0.1,), 3.0, "whether “Brine 1” differs on texture is not settled"),
+        ((0.4, 2.0), 0.3, "“Brine 2” was crisper than “Plain brine”; “Brine 1” was slightly"),
+        ((0.4,), 0.3, "“Brine 1” was slightly crisper than “Plain brine”"),
+        ((2.0, 2.1, 2.2), 0.5, "“Brine 3”, “Brine 2” and “Brine 1” were crisper than “Plain"),
+        ((-2.0, 0.0), 0.9, "“Brine 1” was softer than “Plain brine”; “Brine 2” came within"),
     ],
 )
 def test_titles_of_other_findings(shifts, half, end):

@@ -7,6 +7,7 @@ import pytest
 
 from blindspoon.charts.outcome import outcome_of
 from blindspoon.findings.comparison import AttributeResult
+from blindspoon.findings.naming import naming
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
@@ -79,13 +80,17 @@ def result(trial) -> AttributeResult:
     )
 
 
+def drawn(trial, result):
+    return outcome_of(trial, table(), result, naming(trial, table(), None))
+
+
 def test_replicates_are_averaged_and_gaps_stay(trial, result):
     expected = np.array([[4.0, 6.5], [5.0, np.nan]])
-    np.testing.assert_array_equal(outcome_of(trial, table(), result).means, expected)
+    np.testing.assert_array_equal(drawn(trial, result).means, expected)
 
 
 def test_a_difference_is_variant_minus_control(trial, result):
-    picture = outcome_of(trial, table(), result)
+    picture = drawn(trial, result)
     np.testing.assert_array_equal(picture.differences[:, 0], [-2.5, np.nan])
     assert picture.others == (0,)
     assert (picture.result.by, picture.control) == ("ranks", 1)
@@ -93,13 +98,5 @@ def test_a_difference_is_variant_minus_control(trial, result):
 
 
 def test_the_source_names_trial_host_and_days(trial, result):
-    picture = outcome_of(trial, table(), result)
+    picture = drawn(trial, result)
     assert picture.source == "“Crisp?”, Kitchen, 2026-09-19 to 2026-09-26"
-
-
-@pytest.mark.parametrize(
-    ("batch", "noun"),
-    [((0, 1, 0, 1, 1), "batch"), ((0, 1, 0, 1, 2), "variant"), ((-1, -1, -1, -1, -1), "batch")],
-)
-def test_variants_made_once_are_called_batches(trial, result, batch, noun):
-    assert outcome_of(trial, table(batch), result).noun == noun

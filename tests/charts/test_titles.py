@@ -7,6 +7,7 @@ import pytest
 from blindspoon.charts.titles import board_title, differences_title, scores_title
 from blindspoon.findings.comparison import NotCompared
 
+LONG = [f"Brine number {n:02d}, oak and vine leaf, dill" for n in range(1, 13)]
 BANNED = ("significant", "proved", "no difference", "identical", "taste the same")
 
 
@@ -28,88 +29,69 @@ def verdicts(picture, kinds, others=None):
     [
         (
             "different different different different",
-            "All four batches were crisper than the control",
+            "The cool-cellar, vine-leaf, calcium and old-brine batches were crisper than plain "
+            "brine",
         ),
         (
             "different different open open",
-            "Two of four batches were crisper than the control; two are not settled",
+            "The cool-cellar and vine-leaf batches were crisper than plain brine",
         ),
         (
-            "different -different open open",
-            "One of four batches, “Cool cellar”, was crisper than the control; one was softer; "
-            "two are not settled",
-        ),
-        (
-            "-different -slight open open",
-            "Two of four batches were softer than the control, one of them by less than "
-            "1\xa0point; "
-            "two are not settled",
-        ),
-        (
-            "slight slight alike open",
-            "Two of four batches were crisper than the control, by less than 1\xa0point; one was "
-            "within 1\xa0point of it; one is not settled",
-        ),
-        (
-            "different -slight -different -open",
-            "Two of four batches were softer than the control, one of them by less than "
-            "1\xa0point; "
-            "one was crisper; one is not settled",
+            "different -slight open open",
+            "The cool-cellar batch was crisper than plain brine; the vine-leaf batch was slightly "
+            "softer",
         ),
         (
             "alike alike alike alike",
-            "All four batches were within 1\xa0point of the control on texture",
+            "The cool-cellar, vine-leaf, calcium and old-brine batches came within 1\xa0point of "
+            "plain brine on texture",
         ),
         (
             "alike open open open",
-            "One of four batches, “Cool cellar”, was within 1\xa0point of the control on texture; "
-            "three are not settled",
+            "The cool-cellar batch came within 1\xa0point of plain brine on texture",
         ),
         ("open open open open", "Nothing is settled on texture"),
     ],
 )
-def test_each_kind_of_result_has_its_title(typical, kinds, expected):
+def test_each_kind_of_result_names_its_variants(typical, kinds, expected):
     assert differences_title(verdicts(typical, kinds.split())) == expected
 
 
 def test_one_variant_is_named(make):
     picture = make(shifts=(0.0, 2.0), labels=("Plain", "Oak leaf"))
     assert differences_title(verdicts(picture, ["different"])) == (
-        "“Oak leaf” was crisper than the control"
+        "The oak-leaf batch was crisper than the plain batch"
     )
-    assert differences_title(verdicts(picture, ["open"])) == "“Oak leaf” is not settled on texture"
+    assert differences_title(verdicts(picture, ["open"])) == (
+        "Whether the oak-leaf batch differs on texture is not settled"
+    )
 
 
-def test_two_of_two_are_both(make):
+def test_variants_made_several_times_are_not_called_batches(make):
     picture = make(shifts=(0.0, 2.0, 2.0), labels=("Plain", "Oak", "Vine"))
-    picture = replace(verdicts(picture, ["different", "different"]), noun="variant")
-    assert differences_title(picture) == "Both variants were crisper than the control"
+    picture = verdicts(replace(picture, names=replace(picture.names, noun="")), ["different"] * 2)
+    assert differences_title(picture) == "Oak and vine were crisper than plain"
 
 
 def test_without_comparatives_the_scale_gives_the_words(make):
-    picture = make(words=("soft", "crisp", "", ""))
-    assert differences_title(verdicts(picture, ["different", "-different", "open", "open"])) == (
-        "One of four batches, “Cool cellar”, scored higher on texture (towards “crisp”) than the "
-        "control; one scored lower; two are not settled"
+    picture = make(
+        shifts=(0.0, 2.0, -2.0), labels=("Plain", "Oak", "Vine"), words=("soft", "crisp", "", "")
+    )
+    assert differences_title(verdicts(picture, ["different", "open"])) == (
+        "The oak batch scored higher (towards “crisp”) than the plain batch on texture"
+    )
+    assert differences_title(verdicts(picture, ["open", "-slight"])) == (
+        "The vine batch scored slightly lower (towards “soft”) than the plain batch on texture"
     )
 
 
-def test_a_verdict_that_the_other_procedure_does_not_share_is_told(typical):
-    picture = verdicts(typical, ["different", "different", "open", "open"], {1: "open"})
-    assert differences_title(picture).endswith(
-        "two are not settled; the rank comparison judges “Cool cellar” otherwise"
+def test_of_many_long_names_a_title_has_the_first_and_a_count(make):
+    picture = make(shifts=[0.25 * n - 1 for n in range(12)], labels=LONG)
+    title = differences_title(verdicts(picture, ["different"] * 11))
+    assert title == (
+        "The “Brine number 02, oak and vine leaf, dill” batch and ten other batches were crisper "
+        "than the control"
     )
-    ranks = replace(picture, result=replace(picture.result, by="ranks"))
-    assert differences_title(ranks).endswith("the mixed model judges “Cool cellar” otherwise")
-    opened = verdicts(typical, ["open"] * 4, {1: "different", 2: "slight"})
-    assert differences_title(opened) == (
-        "Nothing is settled on texture; the rank comparison judges two of them otherwise"
-    )
-
-
-def test_a_slight_difference_is_a_difference_to_both(typical):
-    picture = verdicts(typical, ["slight", "open", "open", "open"], {1: "different"})
-    assert "otherwise" not in differences_title(picture)
 
 
 def test_one_taster_speaks_for_themselves(make):
@@ -122,10 +104,11 @@ def test_what_could_not_be_compared_is_no_finding(make):
 
 
 def test_scores_run_between_the_lowest_and_the_highest_mean(typical):
-    means = {typical.variants[k].label: typical.means[:, k].mean() for k in range(5)}
+    means = {typical.names.short(typical.variants[k]): typical.means[:, k].mean() for k in range(5)}
     low, high = min(means, key=means.get), max(means, key=means.get)
-    title = f"On average, texture scored from {means[low]:.1f} (“{low}”) to {means[high]:.1f}"
-    assert scores_title(typical) == f"{title} (“{high}”)"
+    assert scores_title(typical) == (
+        f"On average, texture ran from {means[low]:.1f} for {low} to {means[high]:.1f} for {high}"
+    )
 
 
 def test_one_mean_throughout(make):
@@ -133,21 +116,32 @@ def test_one_mean_throughout(make):
 
 
 @pytest.mark.parametrize(
-    ("kinds", "expected"),
+    ("first", "second", "expected"),
     [
-        (["different", "open"], "Differences from the control were shown on trait 0; nothing is "
-         "settled on trait 1"),
-        (["different", "slight"], "Differences from the control were shown on trait 0 and trait 1"),
-        (["alike", "open"], "All batches were within the margin on trait 0; nothing is settled on "
-         "trait 1"),
-        (["open", "open"], "Nothing is settled on trait 0 or trait 1"),
-        (["different"] * 4, "Differences from the control were shown on all four attributes"),
-        (["open"] * 4, "Nothing is settled on any attribute"),
+        (
+            "different open open open",
+            "open -slight open open",
+            "The cool-cellar and vine-leaf batches differed from plain brine in some way",
+        ),
+        (
+            "different alike alike open",
+            "alike alike open alike",
+            "The cool-cellar batch differed from plain brine in some way; the vine-leaf batch came "
+            "within the margin of it in all",
+        ),
+        (
+            "alike alike alike alike",
+            "alike alike alike open",
+            "The cool-cellar, vine-leaf and calcium batches came within the margin of plain brine "
+            "in all",
+        ),
+        ("open alike open open", "open open open alike", "Nothing is settled on any attribute"),
     ],
-)  # fmt: skip
-def test_the_board_says_where_something_was_found(attributes, kinds, expected):
+)
+def test_the_board_names_what_differed_anywhere(attributes, first, second, expected):
     pictures = [
-        verdicts(picture, [kind] * 4) for picture, kind in zip(attributes, kinds, strict=False)
+        verdicts(picture, kinds.split())
+        for picture, kinds in zip(attributes, (first, second), strict=False)
     ]
     assert board_title(pictures) == expected
 
@@ -155,9 +149,9 @@ def test_the_board_says_where_something_was_found(attributes, kinds, expected):
 def test_all_alike_needs_all(attributes):
     picture = verdicts(attributes[0], ["alike"] * 4)
     gone = NotCompared(attribute=picture.attribute, variant=picture.variants[1], reason="")
-    others = (*picture.result.others, gone)
+    others = (gone, *picture.result.others[1:])
     picture = replace(picture, result=replace(picture.result, others=others))
-    assert "All batches" not in board_title([picture])
+    assert "cool-cellar" not in board_title([picture])
 
 
 def test_no_title_claims_too_much(hard):

@@ -224,14 +224,14 @@ def test_a_verdict_in_dispute_says_which_procedure_to_trust_and_why():
     ratio = number(flag.value, 1)
     why = f"the control’s scores spread {ratio} times wider than the others’"
     assert oak.because.endswith(f", and is the safer one here: {why}.")
-    assert "; the rank comparison would call it" in oak.because
+    assert ". The rank comparison would call it" in oak.because
     assert record["flags"] == [{"kind": "spread", "variant": "plain", "value": flag.value}]
 
 
 def test_where_ranks_decide_the_mixed_model_is_the_less_safe_one():
     _, oak, _ = disputed("ranks", wide=1)
     assert re.search(
-        r"; the mixed model would call it .*, but is the less safe one here: the scores of “Oak” "
+        r"\. The mixed model would call it .*, but is the less safe one here: the scores of “Oak” "
         r"spread \d\.\d times wider than the others’\.$",
         oak.because,
     )
@@ -239,7 +239,7 @@ def test_where_ranks_decide_the_mixed_model_is_the_less_safe_one():
 
 def test_the_spread_of_a_third_variant_is_not_blamed():
     _, oak, _ = disputed("mixed", wide=3)
-    assert re.search(r"; the rank comparison would call it [a-z ]+\.$", oak.because)
+    assert re.search(r"\. The rank comparison would call it [a-z ]+\.$", oak.because)
 
 
 def test_ranks_that_can_say_nothing_are_not_recommended():
@@ -254,7 +254,7 @@ def test_ranks_that_can_say_nothing_are_not_recommended():
     (found,) = judge(trial, table, changed).others
     assert found.verdict == "different"
     assert found.because.endswith(
-        "; the rank comparison would call it not settled, and could not call anything different; "
+        ". The rank comparison would call it not settled, and could not call anything different; "
         "the mixed model is not safe here: the scores of “Oak” spread 1.8 times wider than the "
         "others’."
     )

@@ -2,7 +2,7 @@ import re
 
 import pytest
 
-from blindspoon.writeup.words import sentence
+from blindspoon.wording import sentence
 
 NAMES = ["usual", "nothing differs", "everything differs", "twelve variants", "two primary"]
 

@@ -16,7 +16,6 @@ from blindspoon.charts.style import Laid, Sheet, key_lines, variant_inks
 from blindspoon.charts.svg import inline_svg
 from blindspoon.charts.text import text_width, wrap
 from blindspoon.charts.titles import board_title, differences_title
-from blindspoon.findings.verdict import SHORT_NAMES, in_a_word
 from blindspoon.stats.results import Interval
 
 WIDTH, HEIGHT, EDGE = 72.0, 16.0, 4.0
@@ -73,7 +72,6 @@ LABELS, MOST_LABELS = 0.32, 0.42
 """Share of the width that labels may take, with marks in the cells and without."""
 LEAST_COLUMN, MARK, SMALL_MARK = 48.0, 150.0, 64.0
 """Narrowest column, widest mark, and a mark beside a word, in pixels."""
-OTHERWISE = {"mixed": "by ranks", "ranks": "by the mixed model"}
 
 
 def board_chart(outcomes: Sequence[AttributeOutcome]) -> Chart:
@@ -88,22 +86,6 @@ def board_chart(outcomes: Sequence[AttributeOutcome]) -> Chart:
         lay=partial(_lay, ordered),
         source=outcomes[0].source,
     )
-
-
-def verdict_word(outcome: AttributeOutcome, place: int) -> str:
-    """Say what was judged of a variant: "crisper"."""
-    compared = outcome.comparison(place)
-    if compared is None:
-        return "not compared"
-    return in_a_word(compared.verdict, outcome.attribute, up=outcome.difference(place) > 0)
-
-
-def other_word(outcome: AttributeOutcome, place: int) -> str:
-    """Say what the procedure that does not decide would judge, where that is something else."""
-    compared = outcome.comparison(place)
-    if compared is None or compared.verdict_by_other is None or not compared.disputed:
-        return ""
-    return f"({SHORT_NAMES[compared.verdict_by_other]} {OTHERWISE[outcome.result.by]})"
 
 
 def _limit(outcomes: Sequence[AttributeOutcome], like: AttributeOutcome) -> float:
@@ -186,7 +168,7 @@ def _grid(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> _Grid:
     tall = 0.7 * style.row
     mark, words = (min(width, MARK), tall), (0.0, tall + 2)
     if not style.notes:
-        said = [verdict_word(outcome, place) for outcome in outcomes for place in outcome.others]
+        said = [outcome.word(place) for outcome in outcomes for place in outcome.others]
         widest = max(text_width(word, style.note, bold=True) for word in said)
         fits = width >= widest + SMALL_MARK + 8
         mark, words = ((SMALL_MARK, tall), (SMALL_MARK + 8, 0.0)) if fits else ((0, 0), (0, 0))
@@ -207,7 +189,7 @@ def _broken(grid: _Grid) -> bool:
     said = [outcome.attribute.label for outcome in grid.outcomes]
     for outcome in grid.outcomes:
         for place in outcome.others:
-            said += [verdict_word(outcome, place), other_word(outcome, place).strip("()")]
+            said += [outcome.word(place), outcome.other_word(place)]
     size = grid.sheet.style.note
     words = {word for text in said for word in text.split(" ")}
     return any(text_width(word, size, bold=True) > grid.width for word in words)
@@ -275,9 +257,9 @@ def _cell(
     y = top + grid.words[1] + 0.8 * style.leading
     ink = "ink" if shown else "soft"
     first = Text(x=x, y=y, text="", size=style.note, bold=shown, ink=ink)
-    lines = wrap(verdict_word(outcome, place), style.note, room, bold=shown)
+    lines = wrap(outcome.word(place), style.note, room, bold=shown)
     words = column(lines, first, style.leading)
-    other = other_word(outcome, place)
+    other = outcome.other_word(place)
     after = Text(x=x, y=words[-1].y + style.leading, text="", size=style.small, ink="soft")
     aside = column(wrap(other, style.small, room) if other else (), after, style.leading)
     return [*shapes, *words, *aside], (*words, *aside)[-1].y + 0.2 * style.leading

@@ -124,6 +124,7 @@ def _notes(outcome: AttributeOutcome, place: int, tasters: int) -> tuple[str, ..
     if interval is not None:
         level = f", {wording.percent(1 - 2 * outcome.result.alpha)}" if alike else ""
         notes.append(f"{wording.span(interval, attribute)}{level}")
+    notes += filter(None, [outcome.other_word(place)])
     if 0 < tasters < _tasters(outcome):
         notes.append(wording.count(tasters, outcome.result.unit))
     return tuple(notes)

@@ -9,6 +9,8 @@ import numpy as np
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.compare import means_of
 from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.naming import Naming
+from blindspoon.findings.verdict import SHORT_NAMES, in_a_word
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, Interval
 from blindspoon.trial import Attribute, Trial, Variant
@@ -29,8 +31,8 @@ class AttributeOutcome:
         Each taster's mean over replicates, in points; NaN where nothing was scored. Of one
         person alone, a row is a round.
     result : AttributeResult
-    noun : {"batch", "variant"}
-        "batch" where no variant was tasted from several batches.
+    names : Naming
+        What the variants are called.
     source : str
         Where the data come from; stands under the figures that are files of their own.
     """
@@ -40,7 +42,7 @@ class AttributeOutcome:
     control: int
     means: FloatArray
     result: AttributeResult
-    noun: str
+    names: Naming
     source: str
 
     @property
@@ -77,6 +79,21 @@ class AttributeOutcome:
         found = self.found(place)
         return float("nan") if found is None else found.difference
 
+    def word(self, place: int) -> str:
+        """Say what was judged of a variant: "crisper"."""
+        compared = self.comparison(place)
+        if compared is None:
+            return "not compared"
+        return in_a_word(compared.verdict, self.attribute, up=self.difference(place) > 0)
+
+    def other_word(self, place: int) -> str:
+        """Say what the second procedure would judge, where it is something else, in brackets."""
+        compared = self.comparison(place)
+        if compared is None or compared.verdict_by_other is None or not compared.disputed:
+            return ""
+        by = "by ranks" if compared.by == "mixed" else "by the mixed model"
+        return f"({SHORT_NAMES[compared.verdict_by_other]} {by})"
+
     def mean(self, place: int) -> float:
         """Give the plain mean of a variant's scores, in points; NaN where nobody scored it."""
         if place != self.control:
@@ -89,9 +106,10 @@ class AttributeOutcome:
         return float(scored.mean()) if scored.size else float("nan")
 
 
-def outcome_of(trial: Trial, table: ScoreTable, result: AttributeResult) -> AttributeOutcome:
+def outcome_of(
+    trial: Trial, table: ScoreTable, result: AttributeResult, names: Naming
+) -> AttributeOutcome:
     """Gather what the charts of one attribute need."""
-    several = (table.batches_tasted(len(trial.variants)) > 1).any()
     days = [session.date.isoformat() for session in trial.sessions if session.date]
     when = trial.dates or (" to ".join(sorted({min(days), max(days)})) if days else "")
     return AttributeOutcome(
@@ -100,6 +118,6 @@ def outcome_of(trial: Trial, table: ScoreTable, result: AttributeResult) -> Attr
         control=trial.control_index,
         means=means_of(trial, table, trial.attributes.index(result.attribute)),
         result=result,
-        noun="variant" if several else "batch",
+        names=names,
         source=", ".join(part for part in (f"“{trial.title}”", trial.host, when) if part),
     )

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
-from functools import partial
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.style import variant_inks
-from blindspoon.charts.titles import finding_clauses
+from blindspoon.charts.titles import title_of
+from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import NAMES
 from blindspoon.stats.results import Interval, MixedContrast, NoResult
@@ -23,26 +23,11 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     "In kitchens like these three, “Calcium” was crisper than the control; “Vine leaf” was within
     1 point of it".
     """
-    label, compared = shown.attribute.label.lower(), shown.comparisons
-    labels = [pool.variant(found.variant).label for found in compared]
-    clauses = [f"nothing is settled on {label}"]
-    if len(compared) == 1 or any(found.verdict != "open" for found in compared):
-        judged = [(found.verdict, _direction(found)) for found in compared]
-        clauses = finding_clauses(judged, shown.attribute, partial(_named, labels))
-    return f"In kitchens like these {wording.spelled(len(pool.kitchens))}, {'; '.join(clauses)}"
-
-
-def _direction(found: PooledComparison) -> int:
-    """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
-    if isinstance(found.pooled, NoResult) or found.verdict not in ("different", "slight"):
-        return 0
-    return 1 if found.pooled.difference > 0 else -1
-
-
-def _named(labels: Sequence[str], places: Sequence[int], _first: bool) -> str:
-    if len(places) > 2:
-        return f"{wording.spelled(len(places))} variants"
-    return wording.listing(f"“{labels[place]}”" for place in places)
+    names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
+    found = f"nothing is settled on {shown.attribute.label.lower()}"
+    if len(compared) == 1 or any(each.verdict != "open" for each in compared):
+        found = title_of(compared, names)
+    return f"In kitchens like these {wording.spelled(len(pool.kitchens))}, {found}"
 
 
 BEYOND = 1.5
@@ -87,17 +72,15 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     rows = [
         row
         for comparison in shown.comparisons
-        for row in _rows(pool, shown, comparison, inks[names.index(comparison.variant)])
+        for row in _rows(shown, comparison, inks[names.index(comparison.variant.name)])
     ]
     axis = difference_axis(shown.attribute, _limits(shown))
     key = _key(pool, shown, axis)
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
 
 
-def _rows(
-    pool: Pool, shown: PooledAttribute, comparison: PooledComparison, ink: str
-) -> Iterator[Row]:
-    head = pool.variant(comparison.variant).label
+def _rows(shown: PooledAttribute, comparison: PooledComparison, ink: str) -> Iterator[Row]:
+    head = comparison.variant.label
     for own in comparison.own:
         notes, dot = _notes(own.mixed, shown), _dot(own.mixed, ink)
         yield Row(label=own.kitchen, dots=(dot,), notes=notes, head=head)

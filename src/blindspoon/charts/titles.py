@@ -3,129 +3,51 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from functools import partial
+from collections.abc import Sequence
 
 from blindspoon import wording
 from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.findings.comparison import Kind
-from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.trial import Attribute
+from blindspoon.findings.naming import Naming
+from blindspoon.findings.sentences import ALL, Told, clauses
+from blindspoon.trial import Variant
+from blindspoon.wording import capital
 
 MOST_NAMES = 3
-"""Attributes that a title names; more are counted."""
+"""Variants that the title of a board names; more are counted."""
+LONGEST = 110
+"""Characters of a title, while fewer names can make it shorter."""
 
 
 def differences_title(outcome: AttributeOutcome) -> str:
-    """State what was found on one attribute.
+    """State what was found on one attribute, by name, without a full stop.
 
-    Returns
-    -------
-    str
-        Without a full stop: "Two of four batches were crisper than the control; two are not
-        settled". A verdict that the other procedure does not share is told of.
+    "The calcium and cool-cellar jars were crisper than plain brine; whether the vine-leaf jar
+    differs is not settled". Of many variants, or long names, the first are named and the others
+    counted.
     """
     compared, label = outcome.result.comparisons, outcome.attribute.label.lower()
     if not compared:
         return f"Nothing could be compared on {label}"
-    tail = _otherwise(outcome)
     if len(compared) > 1 and all(comparison.verdict == "open" for comparison in compared):
-        return _to_whom(outcome, f"nothing is settled on {label}{tail}")
-    judged = [(comparison.verdict, comparison.direction) for comparison in compared]
-    labels = [comparison.variant.label for comparison in compared]
-    clauses = finding_clauses(judged, outcome.attribute, partial(_subject, outcome.noun, labels))
-    return _to_whom(outcome, "; ".join(clauses) + tail)
+        return to_whom(outcome, f"nothing is settled on {label}")
+    return to_whom(outcome, title_of(compared, outcome.names))
 
 
-def finding_clauses(
-    judged: Sequence[tuple[Kind, int]],
-    attribute: Attribute,
-    subject: Callable[[Sequence[int], bool], str],
-) -> list[str]:
-    """State each thing that was found in a clause, differences first, most variants first.
-
-    Parameters
-    ----------
-    judged : sequence of (str, int)
-        Of each variant: its verdict; 1 or -1 for a difference towards more or less, else 0.
-    attribute : Attribute
-    subject : callable
-        Names variants by their places in `judged`; told whether the clause is the first.
-    """
-    label, margin, clauses = attribute.label.lower(), wording.margin(attribute), list[str]()
-
-    def places(kinds: tuple[Kind, ...], way: int) -> list[int]:
-        return [n for n, (kind, sign) in enumerate(judged) if kind in kinds and sign == way]
-
-    def say(found: Sequence[int], predicate: str) -> None:
-        verb, _, rest = predicate.partition(" ")
-        verb = {"was": "were", "is": "are"}.get(verb, verb) if len(found) > 1 else verb
-        clauses.append(f"{subject(found, not clauses)} {verb} {rest}")
-
-    shown = [(places(("different", "slight"), way), way) for way in (1, -1)]
-    for found, way in sorted(shown, key=lambda group: -len(group[0])):
-        if found:
-            small = sum(judged[place][0] == "slight" for place in found)
-            phrase = wording.comparative(way, attribute)
-            if clauses:
-                phrase = phrase.partition(" on ")[0].removesuffix(" than")
-            else:
-                phrase += " the control"
-            who = "" if small == len(found) else f"{wording.spelled(small)} of them "
-            say(found, phrase + (f", {who}by less than {margin}" if small else ""))
-    alike, unsettled = places(("alike",), 0), places(("open",), 0)
-    if alike:
-        say(alike, f"was within {margin} of {'it' if clauses else f'the control on {label}'}")
-    if unsettled:
-        say(unsettled, "is not settled" if clauses else f"is not settled on {label}")
-    return clauses
+def title_of(told: Sequence[Told], names: Naming) -> str:
+    """Name what was found on one attribute in as many words as a title can have."""
+    ways = [(first, most) for first in (ALL, 3, 2, 1) for most in (ALL, 3, 2, 1)]
+    title = ""
+    for first, most in ways:
+        title = "; ".join(clauses(told, names, sizes=False, most=most, first=first))
+        if len(title) <= LONGEST:
+            break
+    return title
 
 
-def _subject(noun: str, labels: Sequence[str], places: Sequence[int], first: bool) -> str:
-    """Name variants by their number; one of several by its label too."""
-    number, total, label = len(places), len(labels), f"“{labels[places[0]]}”"
-    if not first:
-        return wording.spelled(number)
-    if total == 1:
-        return label
-    several = wording.count(total, noun, _plural(noun)).partition(" ")[2]
-    if number == total:
-        return f"both {several}" if total == 2 else f"all {wording.spelled(total)} {several}"
-    named = f", {label}," if number == 1 else ""
-    return f"{wording.spelled(number)} of {wording.spelled(total)} {several}{named}"
-
-
-def _plural(noun: str) -> str:
-    return "batches" if noun == "batch" else f"{noun}s"
-
-
-def _otherwise(outcome: AttributeOutcome) -> str:
-    """Tell of the verdicts that the procedure that does not decide would not share."""
-    disputed = [
-        outcome.variants[place].label
-        for place in outcome.others
-        if (compared := outcome.comparison(place)) is not None
-        and compared.verdict_by_other is not None
-        and _stand(compared.verdict_by_other) != _stand(compared.verdict)
-    ]
-    if not disputed:
-        return ""
-    total = len(outcome.result.comparisons)
-    them = f"{wording.spelled(len(disputed))} of them" if len(disputed) < total else "all of them"
-    if len(disputed) == 1:
-        them = "it" if total == 1 else f"“{disputed[0]}”"
-    other = PROCEDURES["ranks" if outcome.result.by == "mixed" else "mixed"]
-    return f"; {other} judges {them} otherwise"
-
-
-def _stand(kind: Kind) -> Kind:
-    return "different" if kind == "slight" else kind
-
-
-def _to_whom(outcome: AttributeOutcome, sentence: str) -> str:
-    if outcome.result.unit == "round":
-        return f"To this taster, {sentence}"
-    return sentence[:1].upper() + sentence[1:]
+def to_whom(outcome: AttributeOutcome, clause: str) -> str:
+    """Say of one person alone that it is about them; otherwise only begin with a capital."""
+    return f"To this taster, {clause}" if outcome.result.unit == "round" else capital(clause)
 
 
 def scores_title(outcome: AttributeOutcome) -> str:
@@ -139,41 +61,25 @@ def scores_title(outcome: AttributeOutcome) -> str:
     low, high = (wording.number(scored[place], digits) for place in ends)
     if low == high:
         return f"On average, {label} scored {low} throughout"
-    first, last = (f"“{outcome.variants[place].label}”" for place in ends)
-    return f"On average, {label} scored from {low} ({first}) to {high} ({last})"
+    first, last = (outcome.names.short(outcome.variants[place]) for place in ends)
+    return f"On average, {label} ran from {low} for {first} to {high} for {last}"
 
 
 def board_title(outcomes: Sequence[AttributeOutcome]) -> str:
-    """State on which attributes something was found."""
-    found: dict[str, list[str]] = {"shown": [], "alike": [], "open": []}
+    """Name the variants that differed on any attribute, and those that came close on all."""
+    names = outcomes[0].names
+    kinds: dict[Variant, set[Kind | None]] = {}
     for outcome in outcomes:
-        found[_state(outcome)].append(outcome.attribute.label.lower())
-    several = _plural(outcomes[0].noun)
-    starts = {
-        "shown": "differences from the control were shown on",
-        "alike": f"all {several} were within the margin on",
-        "open": "nothing is settled on",
-    }
-    if len(found["open"]) == len(outcomes) > MOST_NAMES:
-        return _to_whom(outcomes[0], "nothing is settled on any attribute")
-    clauses = [
-        f"{starts[state]} {_where(labels, len(outcomes), 'or' if state == 'open' else 'and')}"
-        for state, labels in found.items()
-        if labels
-    ]
-    return _to_whom(outcomes[0], "; ".join(clauses))
-
-
-def _state(outcome: AttributeOutcome) -> str:
-    kinds = [comparison.verdict for comparison in outcome.result.comparisons]
-    if "different" in kinds or "slight" in kinds:
-        return "shown"
-    alike = set(kinds) == {"alike"} and not outcome.result.not_compared
-    return "alike" if alike else "open"
-
-
-def _where(labels: Sequence[str], total: int, joined: str) -> str:
-    if len(labels) <= MOST_NAMES:
-        return wording.listing(labels, joined)
-    every = len(labels) == total
-    return ("all " if every else "") + wording.spelled(len(labels)) + " attributes"
+        for other in outcome.result.others:
+            kinds.setdefault(other.variant, set()).add(other.verdict)
+    shown = [variant for variant, found in kinds.items() if found & {"different", "slight"}]
+    alike = [variant for variant, found in kinds.items() if found == {"alike"}]
+    said = []
+    for variants, predicate in (
+        (shown, f"differed from {names.like} in some way"),
+        (alike, f"came within the margin of {'it' if shown else names.like} in all"),
+    ):
+        if variants:
+            named, rest = variants[:MOST_NAMES], len(variants[MOST_NAMES:])
+            said.append(f"{names.subject(named, rest)} {predicate}")
+    return to_whom(outcomes[0], "; ".join(said) or "nothing is settled on any attribute")

@@ -107,7 +107,7 @@ def pooled_table(pool: Pool) -> str:
         filled(f"  {wording.listing(filter(None, (each.attribute, each.variant)))}: {each.reason}")
         for each in pool.not_pooled
     ]
-    blocks = ["\n".join(_pooled_attribute(pool, attribute)) for attribute in ordered]
+    blocks = ["\n".join(_pooled_attribute(attribute)) for attribute in ordered]
     return on_a_terminal([_pooled_heading(pool), *blocks, _under("Not pooled:", lost)])
 
 
@@ -125,21 +125,21 @@ def _pooled_heading(pool: Pool) -> str:
     return "\n".join(map(filled, (pool.first.title, kitchens, rule, *pool.remarks)))
 
 
-def _pooled_attribute(pool: Pool, found: PooledAttribute) -> Iterator[str]:
+def _pooled_attribute(found: PooledAttribute) -> Iterator[str]:
     yield _role(found.attribute, found.alpha, primary=found.primary)
     if found.comparisons:
         rows = [("", *heads((*FOUND, P)), "verdict")]
         for comparison in found.comparisons:
-            rows += _pooled_rows(pool, found.attribute, comparison)
+            rows += _pooled_rows(found.attribute, comparison)
         yield from aligned(rows, least=len(ONLY) + 2)
     yield _between(found)
 
 
-def _pooled_rows(pool: Pool, attribute: Attribute, found: PooledComparison) -> Iterator[Row]:
+def _pooled_rows(attribute: Attribute, found: PooledComparison) -> Iterator[Row]:
     def row(name: str, contrast: MixedContrast | NoResult, verdict: str = "") -> Row:
         return (f"  {name}", *cells((*FOUND, P), contrast, attribute, "-"), verdict)
 
-    yield (pool.variant(found.variant).label, "", "", "", "")
+    yield (found.variant.label, "", "", "", "")
     for own in found.own:
         yield row(own.kitchen, own.mixed)
     yield row(LIKE, found.pooled, in_brief(found.verdict))

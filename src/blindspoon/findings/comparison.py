@@ -107,6 +107,9 @@ class NotCompared:
     attribute: Attribute
     variant: Variant
     reason: str
+    verdict: None = None
+    direction: int = 0
+    found: None = None
 
 
 Other = Comparison | NotCompared

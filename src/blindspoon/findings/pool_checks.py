@@ -126,8 +126,8 @@ class PooledComparison:
 
     Parameters
     ----------
-    attribute, variant : str
-        Names.
+    attribute : Attribute
+    variant : Variant
     own : tuple of Own
         One a kitchen, in order.
     pooled : MixedContrast or NoResult
@@ -139,13 +139,25 @@ class PooledComparison:
         One plain sentence.
     """
 
-    attribute: str
-    variant: str
+    attribute: Attribute
+    variant: Variant
     own: tuple[Own, ...]
     pooled: MixedContrast | NoResult
     these: MixedContrast | NoResult
     verdict: Kind
-    because: str
+    because: str = ""
+
+    @property
+    def found(self) -> MixedContrast | None:
+        """What was found in kitchens like these; None where there is no result."""
+        return None if isinstance(self.pooled, NoResult) else self.pooled
+
+    @property
+    def direction(self) -> int:
+        """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
+        if self.found is None or self.verdict not in ("different", "slight"):
+            return 0
+        return 1 if self.found.difference > 0 else -1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

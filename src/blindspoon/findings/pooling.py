@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import fdtrc
@@ -11,6 +11,7 @@ from scipy.special import fdtrc
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.findings.comparison import Kind
+from blindspoon.findings.naming import Naming, name_all
 from blindspoon.findings.pool_checks import (
     Disagreement,
     Kitchen,
@@ -25,7 +26,8 @@ from blindspoon.findings.pool_checks import (
     not_common,
     rule_differences,
 )
-from blindspoon.findings.verdict import PROCEDURES, kind_of, reach, sentence
+from blindspoon.findings.sentences import verdict_sentence
+from blindspoon.findings.verdict import PROCEDURES, kind_of
 from blindspoon.stats.kenward_roger import kenward_roger
 from blindspoon.stats.mixed import (
     adjusted,
@@ -221,41 +223,21 @@ def _note(fit: RemlFit, *, position: bool) -> FitNote:
 LIKE_THESE = "In kitchens like these"
 
 
-def because(
-    kind: Kind,
-    label: str,
-    attribute: Attribute,
-    found: MixedContrast | NoResult,
-    alpha: float,
-) -> str:
-    """Say what is known of one variant in kitchens like these.
-
-    Parameters
-    ----------
-    kind : {"different", "slight", "alike", "open"}
-    label : str
-        Of the variant.
-    attribute : Attribute
-    found : MixedContrast or NoResult
-        The pooled difference.
-    alpha : float
-        At which it was decided.
+def because(comparison: PooledComparison, names: Naming, alpha: float) -> str:
+    """Say what is known of one variant in kitchens like these, decided at `alpha`.
 
     Returns
     -------
     str
         One sentence; a second gives the reason where there is no result.
     """
-    subject, about = f"“{label}”", attribute.label.lower()
+    subject, found = names.subject([comparison.variant]), comparison.pooled
     if isinstance(found, NoResult):
-        return f"{subject} is not settled on {about}. {found.reason}"
-    if kind == "open":
+        about = comparison.attribute.label.lower()
         return (
-            f"{subject} is not settled on {about}: in kitchens like these the difference could be "
-            f"anything from {reach(found.interval, attribute)}."
+            f"Whether {subject} differs from {names.like} on {about} is not settled. {found.reason}"
         )
-    said = sentence(kind, f"{LIKE_THESE}, {subject}", attribute, found, alpha)
-    return f"{said}."
+    return f"{LIKE_THESE}, {verdict_sentence(comparison, subject, names.like, alpha)}."
 
 
 def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
@@ -349,13 +331,14 @@ def _pool_attribute(
     alpha = first.share_of_alpha(name)
     fit = _fit(kitchens, parts, kept, control, alpha)
     others = [variants[place] for place in kept if place != control]
+    names = name_all(variants, first.control)
     pooled = PooledAttribute(
         attribute=attribute,
         primary=name in first.decision.primary,
         alpha=alpha,
         fit=fit,
         comparisons=tuple(
-            _comparison(kitchens, variant, place, attribute, fit, alpha)
+            _comparison(kitchens, variant, place, attribute, fit, alpha, names)
             for place, variant in enumerate(others)
         ),
     )
@@ -414,6 +397,7 @@ def _comparison(
     attribute: Attribute,
     fit: PooledFit | NoResult,
     alpha: float,
+    names: Naming,
 ) -> PooledComparison:
     pooled: MixedContrast | NoResult
     these: MixedContrast | NoResult
@@ -424,9 +408,9 @@ def _comparison(
         pooled = fit.contrasts[place]
         these = fit.these if isinstance(fit.these, NoResult) else fit.these[place]
         kind = kind_of(pooled, margin=attribute.margin, alpha=alpha)
-    return PooledComparison(
-        attribute=attribute.name,
-        variant=variant.name,
+    made = PooledComparison(
+        attribute=attribute,
+        variant=variant,
         own=tuple(
             Own(
                 kitchen=kitchen.name,
@@ -438,5 +422,5 @@ def _comparison(
         pooled=pooled,
         these=these,
         verdict=kind,
-        because=because(kind, variant.label, attribute, pooled, alpha),
     )
+    return replace(made, because=because(made, names, alpha))

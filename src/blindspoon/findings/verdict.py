@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
-from blindspoon.batches.summary import Made, factor_name, softened
+from blindspoon.batches.summary import Made, softened
 from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind
+from blindspoon.findings.naming import Naming, naming
+from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag
-from blindspoon.stats.results import Contrast, Interval, NoResult
-from blindspoon.trial import Attribute, Trial, Variant
+from blindspoon.stats.results import Contrast, NoResult
+from blindspoon.trial import Attribute, Trial
 
 NAMES: dict[Kind, str] = {
     "different": "different",
@@ -79,10 +80,11 @@ def judge(
         What else set a batch apart from the control's softens the sentence.
     """
     what = {} if made is None else {differs.variant: differs for differs in made.differs}
+    names = naming(trial, table, made)
     return replace(
         result,
         others=tuple(
-            _judged(trial, table, result, other, what.get(other.variant.name))
+            _judged(trial, result, other, names, what.get(other.variant.name))
             if isinstance(other, Comparison)
             else other
             for other in result.others
@@ -92,9 +94,9 @@ def judge(
 
 def _judged(
     trial: Trial,
-    table: ScoreTable,
     result: AttributeResult,
     comparison: Comparison,
+    names: Naming,
     what: WhatDiffers | None,
 ) -> Comparison:
     attribute, (first, second) = comparison.attribute, comparison.contrasts
@@ -104,76 +106,22 @@ def _judged(
         else kind_of(contrast, margin=attribute.margin, alpha=result.alpha)
         for contrast in (first, second)
     )
-    subject = _subject(trial, table, result, comparison.variant)
-    if kind is None or isinstance(first, NoResult):
-        reason = first.reason.rstrip(".") if isinstance(first, NoResult) else ""
-        said = f"{subject} is not settled on {attribute.label.lower()}. {reason}"
+    judged = replace(comparison, verdict=kind or "open", verdict_by_other=other)
+    subject = names.subject([comparison.variant])
+    if isinstance(first, NoResult):
+        label = attribute.label.lower()
+        said = f"whether {subject} differs from {names.like} on {label} is not settled"
     else:
-        said = sentence(kind, subject, attribute, first, result.alpha)
-    if other is not None and other != (kind or "open"):
-        by_other = PROCEDURES["ranks" if comparison.by == "mixed" else "mixed"]
-        said += f"; {by_other} would call it {NAMES[other]}"
-        said += _which_to_trust(trial, result, comparison)
-    return replace(
-        comparison,
-        verdict=kind or "open",
-        verdict_by_other=other,
-        because=softened(f"{said}.", kind or "open", what),
-    )
-
-
-def _subject(trial: Trial, table: ScoreTable, result: AttributeResult, variant: Variant) -> str:
-    """Name what the sentence is about: one batch, unless several batches of it were tasted."""
-    the, to_whom = ("the", "To this taster, ") if result.unit == "round" else ("The", "")
-    label = f"“{variant.label}”"
-    several = table.batches_tasted(len(trial.variants))[trial.variants.index(variant)] > 1
-    return to_whom + (label if several else f"{the} {label} batch")
-
-
-def sentence(kind: Kind, subject: str, attribute: Attribute, found: Contrast, alpha: float) -> str:
-    """Say a verdict with its size or reach, without a full stop.
-
-    Parameters
-    ----------
-    kind : {"different", "slight", "alike", "open"}
-    subject : str
-        What was compared with the control, as the sentence begins: "The Oak leaf batch".
-    attribute : Attribute
-    found : MixedContrast or RankContrast
-    alpha : float
-        At which it was decided.
-    """
-    label, margin = attribute.label.lower(), wording.margin(attribute)
-    if kind == "open":
-        could_be = "there are too few scores of both for an interval"
-        if found.interval is not None:
-            could_be = f"the difference could be anything from {reach(found.interval, attribute)}"
-        return f"{subject} is not settled on {label}: {could_be}"
-    level = wording.percent(1 - 2 * alpha if kind == "alike" else 1 - alpha)
-    interval = found.equivalence_interval if kind == "alike" else found.interval
-    within = f" ({level} interval {wording.span(interval, attribute)})" if interval else ""
-    if kind == "alike":
-        return (
-            f"{subject} was within {margin} of the control on {label}, so alike for our "
-            f"purpose{within}"
-        )
-    said = (
-        f"{subject} {wording.comparative(found.difference, attribute)} the control, "
-        f"by about {wording.points(found.difference, attribute, found.interval)}{within}"
-    )
-    return f"{said}, shown to be less than {margin}" if kind == "slight" else said
-
-
-def reach(interval: Interval, attribute: Attribute) -> str:
-    """Say how far a difference could reach either way: "0.8 less to 1.1 more"."""
-    ends = (interval.low, interval.high)
-    digits = wording.telling_digits(ends, [0.0], wording.digits_for(attribute.scale))
-    low, high = (wording.number(abs(end), digits) for end in ends)
-    if interval.low >= 0:
-        return f"{low} to {high} more"
-    if interval.high <= 0:
-        return f"{high} to {low} less"
-    return f"{low} less to {high} more"
+        said = verdict_sentence(judged, subject, names.like, result.alpha)
+    said = f"To this taster, {said}" if result.unit == "round" else wording.capital(said)
+    said = softened(f"{said}.", judged.verdict, what)
+    if isinstance(first, NoResult):
+        said += f" {first.reason.rstrip('.')}."
+    if judged.disputed:
+        by_other = wording.capital(PROCEDURES["ranks" if comparison.by == "mixed" else "mixed"])
+        trust = _which_to_trust(trial, result, comparison)
+        said += f" {by_other} would call it {NAMES[other or 'open']}{trust}."
+    return replace(judged, because=said)
 
 
 def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Comparison) -> str:
@@ -218,18 +166,3 @@ def flag_words(trial: Trial, flag: Flag) -> str:
     share = f"{wording.number(100 * flag.value, 0)}{wording.NO_BREAK}%"
     end = "low" if flag.kind == "low_end" else "high"
     return f"{share} of {scores} stand at the {end} end of the scale"
-
-
-def weakened(trial: Trial, made: Made | None, comparisons: Iterable[Comparison]) -> str:
-    """Name the variants found different whose batches also differed otherwise; a sentence.
-
-    Blank where there is none.
-    """
-    found = {one.variant.name for one in comparisons if one.differs}
-    named = [
-        f"“{trial.variant(what.variant).label}” in "
-        + wording.listing(factor_name(own.factor) for own in what.undeclared)
-        for what in (made.differs if made else ())
-        if what.undeclared and what.variant in found
-    ]
-    return f"Not only the method differed: {wording.listing(named)} too." if named else ""

@@ -22,8 +22,9 @@ from blindspoon.serving.request import request_for
 from blindspoon.sheets.printing import print_sheets
 from blindspoon.sheets.trays import trays_of
 from blindspoon.trial import Session, Trial, default_tasters
+from blindspoon.wording import capital
 from blindspoon.writeup.limits import cautions
-from blindspoon.writeup.words import capital, templates
+from blindspoon.writeup.words import templates
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 JAR_G = 1000.0

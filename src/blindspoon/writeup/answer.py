@@ -17,27 +17,24 @@ from blindspoon.files.seal import KEPT
 from blindspoon.findings.comparison import (
     Analysis,
     AttributeResult,
-    Comparison,
     NotCompared,
     Other,
 )
+from blindspoon.findings.naming import Naming, names_of
+from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import SHORT_NAMES, in_a_word
 from blindspoon.trial import Attribute, Scale
-from blindspoon.writeup.naming import Naming, naming
-from blindspoon.writeup.words import sentence
+from blindspoon.wording import sentence
 
 MOST_WORDS = 58
-MANY = 1000
-GROUPS = (
-    ("different", 1),
-    ("different", -1),
-    ("slight", 1),
-    ("slight", -1),
-    ("alike", 0),
-    ("open", 0),
-    ("not compared", 0),
+
+
+FORMS = (
+    *((sizes, most, ALL) for sizes, most in ((True, ALL), (True, 3), (False, ALL), (False, 2))),
+    *((False, 1, ALL), (True, 1, 1), (False, 1, 1)),
 )
-"""Verdicts, with the direction of a difference, in the order in which they are told."""
+"""What is given up while an answer is too long: sizes, names of more variants, all but the first
+group of verdicts."""
 
 
 def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> str:
@@ -49,14 +46,15 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     answering : sequence of AttributeResult
         The primary attributes, or all of them where none was declared.
     """
-    names, alone = naming(analysis), answering[0].unit == "round"
-    forms = [(True, MANY), (True, 3), (False, MANY), (False, 2), (False, 1), (True, 1), (False, 1)]
+    names, alone = names_of(analysis), answering[0].unit == "round"
     candidates = [
         " ".join(
-            _about(result, names, sizes=sizes, most=most, brief=number > 4) for result in answering
+            wording.sentence(clause)
+            for result in answering
+            for clause in clauses(result.others, names, sizes=sizes, most=most, first=first)
         )
-        + " The board has the rest." * (number > 4)
-        for number, (sizes, most) in enumerate(forms)
+        + " The board has the rest." * (first < ALL)
+        for sizes, most, first in FORMS
     ]
     candidates.append(_overall([other for result in answering for other in result.others]))
     rounds = len(analysis.table.sessions)
@@ -88,7 +86,7 @@ def one_catch(analysis: Analysis, names: Naming, results: Sequence[AttributeResu
 
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
-    table, names = analysis.table, naming(analysis)
+    table, names = analysis.table, names_of(analysis)
     people, rounds = len(table.tasters), len(table.sessions)
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
     fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
@@ -112,113 +110,14 @@ def blinding(analysis: Analysis) -> str:
     return f"Not shown to be blind: {first[:1].lower()}{first[1:]}"
 
 
-def _about(result: AttributeResult, names: Naming, *, sizes: bool, most: int, brief: bool) -> str:
-    """Tell of one attribute, a clause a group of variants with the same verdict.
-
-    It is named where the first verdict does not tell of it; a brief text has the first group only.
-    """
-    label = result.attribute.label.lower()
-    groups = [[each for each in result.others if _group(each) == group] for group in GROUPS]
-    *settled, open_, _ = groups
-    if not any(settled) and len(open_) == len(result.others) > 2:
-        return (
-            f"On {label}, nothing is settled: none of {wording.spelled(len(open_))} could be told "
-            f"from {names.like}, or shown to be alike."
-        )
-    told = [members for members in groups if members][: 1 if brief else None]
-    on = "" if _tells(told[0][0]) else f" on {label}"
-    clauses = [
-        _clause(members, names, sizes=sizes, most=most, on="" if place else on, first=not place)
-        for place, members in enumerate(told)
-    ]
-    if groups[4] and groups[5] and not groups[6] and len(clauses) > 1:
-        clauses[-2:] = [f"{clauses[-2]}; {clauses[-1]}"]
-    return " ".join(map(sentence, clauses))
-
-
-def _tells(other: Other) -> bool:
-    """Whether the word of a verdict tells of which attribute it is: "crisper"."""
-    up, attribute = _group(other)[1], other.attribute
-    return bool(up and (attribute.more if up > 0 else attribute.less))
-
-
-def _group(other: Other) -> tuple[str, int]:
-    if isinstance(other, NotCompared):
-        return "not compared", 0
-    return other.verdict, other.direction
-
-
-def _clause(
-    members: Sequence[Other], names: Naming, *, sizes: bool, most: int, on: str, first: bool
-) -> str:
-    """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
-    ordered = sorted(members, key=_smallness)
-    most = most if len(ordered) > most + 1 else MANY
-    shown, rest = ordered[:most], len(ordered[most:])
-    subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
-    if _group(members[0])[0] == "open":
-        return f"whether {subject} {'differ' if many else 'differs'}{on} is not settled"
-    text = f"{subject} {_predicate(members[0], names.like, many=many, first=first)}"
-    found = [each for each in shown if isinstance(each, Comparison) and each.direction]
-    if not (sizes and found):
-        return text + on
-    scale = out_of(found[0].attribute.scale) if first else ""
-    by = f"up to {size_of(found[:1])}" if rest else size_of(found)
-    return f"{text}{on}, by {by}{scale}"
-
-
-def _smallness(other: Other) -> float:
-    found = other.found if isinstance(other, Comparison) and other.direction else None
-    return 0.0 if found is None else -abs(found.difference)
-
-
-def size_of(found: Sequence[Comparison]) -> str:
-    """Give the sizes of differences with like decimals: "2.2 and 1.7 points", "1 point"."""
-    attribute, contrasts = found[0].attribute, [each.found for each in found if each.found]
-    digits = max(wording.estimate_digits(c.difference, c.interval, attribute) for c in contrasts)
-    shown = [wording.number(abs(contrast.difference), digits) for contrast in contrasts]
-    if len(shown) == 1 and float(shown[0]) == 1:
-        return "1 point"
-    return f"{wording.listing(shown)} points"
-
-
-def out_of(scale: Scale) -> str:
-    """Say how long a scale is, where it starts at zero.
-
-    Examples
-    --------
-    >>> out_of(Scale(low=0, high=10)), out_of(Scale(low=1, high=9))
-    (' out of 10', '')
-    """
-    return "" if scale.low else f" out of {wording.plain(scale.high)}"
-
-
-def _predicate(other: Other, control: str, *, many: bool, first: bool) -> str:
-    """Say what a group is, with the verb in its number; in full where it comes first."""
-    was, attribute = "were" if many else "was", other.attribute
-    if isinstance(other, NotCompared):
-        return "could not be compared"
-    if other.verdict == "alike":
-        return f"came within {wording.margin(attribute)} of {control if first else 'it'}"
-    slightly = "slightly " if other.verdict == "slight" else ""
-    than = f" than {control}" if first else ""
-    up = other.direction > 0
-    word = attribute.more if up else attribute.less
-    if word:
-        return f"{was} {slightly}{word}{than}"
-    towards = attribute.high if up else attribute.low
-    end = f" (towards “{towards}”)" if towards else ""
-    return f"scored {slightly}{'higher' if up else 'lower'}{end}{than}"
-
-
 def _overall(others: Sequence[Other]) -> str:
     """Count the whole trial, where even the first names are too long."""
-    kinds = [_group(other)[0] for other in others]
+    kinds = [other.verdict for other in others]
     counts = {
         "were different": kinds.count("different") + kinds.count("slight"),
         "were within the margin": kinds.count("alike"),
         "are not settled": kinds.count("open"),
-        "could not be made": kinds.count("not compared"),
+        "could not be made": kinds.count(None),
     }
     words = wording.listing(f"{count} {text}" for text, count in counts.items() if count)
     return f"Of {len(others)} comparisons, {words}; the board names each."

@@ -18,10 +18,10 @@ from blindspoon.charts.jars import (
 )
 from blindspoon.findings.comparison import Analysis
 from blindspoon.trial import Trial
+from blindspoon.wording import capital
 from blindspoon.writeup.limits import differed
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import in_points, methods_table, strengths_table
-from blindspoon.writeup.words import capital
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 

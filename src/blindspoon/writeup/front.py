@@ -12,12 +12,14 @@ from blindspoon.batches.recipes import recipes
 from blindspoon.batches.summary import factor_name, in_words
 from blindspoon.files.seal import KEPT
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
+from blindspoon.findings.naming import Naming, most_batches, names_of
 from blindspoon.findings.sensitivity import Influence
-from blindspoon.writeup.answer import otherwise, size_of
+from blindspoon.findings.sentences import size_of
+from blindspoon.wording import capital, sentence
+from blindspoon.writeup.answer import otherwise
 from blindspoon.writeup.methods import session_dates
-from blindspoon.writeup.naming import Naming, most_batches, naming
 from blindspoon.writeup.section import Points
-from blindspoon.writeup.words import capital, day, sentence
+from blindspoon.writeup.words import day
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5
@@ -37,7 +39,7 @@ def fragile_verdicts(influence: Influence | None) -> frozenset[tuple[str, str]]:
 
 def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
     """Say in at most five short points what weakens the answer, the gravest first."""
-    names = naming(analysis)
+    names = names_of(analysis)
     found = (
         *_cautions(analysis),
         *_more_than_meant(analysis, names),
@@ -194,7 +196,7 @@ def _nothing_sealed(analysis: Analysis) -> Iterator[Point]:
 
 def advice(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Points:
     """Say what to do, and what to leave, if the results hold; empty where nothing follows."""
-    names = naming(analysis)
+    names = names_of(analysis)
     found = [point for result in ordered for way in (1, -1) for point in _ways(result, names, way)]
     kinds: dict[str, set[str]] = {}
     for result in ordered:

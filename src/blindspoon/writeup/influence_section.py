@@ -8,8 +8,8 @@ from blindspoon import wording
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import PROCEDURES, in_a_word
 from blindspoon.trial import Trial
+from blindspoon.wording import sentence
 from blindspoon.writeup.section import PageSection
-from blindspoon.writeup.words import sentence
 from blindspoon.writeup.writers import DASH, Table, to_csv
 
 SAME = "the same"

@@ -13,10 +13,10 @@ from blindspoon import wording
 from blindspoon.batches.cautions import HEAD
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.comparison import Analysis, Comparison
+from blindspoon.findings.naming import most_batches
 from blindspoon.findings.verdict import flag_words
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Interval, NoResult
-from blindspoon.writeup.naming import most_batches
 from blindspoon.writeup.section import Points
 from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
+from blindspoon.findings.naming import most_batches
 from blindspoon.writeup.limits import MOST_TASTERS, blocks, more_tasters
-from blindspoon.writeup.naming import most_batches
 from blindspoon.writeup.section import Points
 
 MOST_STEPS = 6

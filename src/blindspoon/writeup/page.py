@@ -17,8 +17,10 @@ from blindspoon.charts.style import css_variables
 from blindspoon.charts.titles import differences_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
 from blindspoon.findings.further import FurtherAnalyses
+from blindspoon.findings.naming import most_batches, names_of
 from blindspoon.scores.score_table import LeftOut, ScoreTable
 from blindspoon.trial import Trial
+from blindspoon.wording import sentence
 from blindspoon.writeup import limits, methods
 from blindspoon.writeup.answer import Board, make_boards, short_answer, trust
 from blindspoon.writeup.batches_section import differed_section, measured_section
@@ -26,7 +28,6 @@ from blindspoon.writeup.csv_files import csv_files
 from blindspoon.writeup.front import advice, fragile_verdicts, recipe_table, weaknesses
 from blindspoon.writeup.influence_section import influence_section
 from blindspoon.writeup.joint_section import joint_section
-from blindspoon.writeup.naming import most_batches, naming
 from blindspoon.writeup.next_steps import next_steps
 from blindspoon.writeup.panel_section import panel_section
 from blindspoon.writeup.section import PageSection, Points, behind_attribute, on_the_page
@@ -38,7 +39,7 @@ from blindspoon.writeup.tables import (
     raw_tables,
     scores_table,
 )
-from blindspoon.writeup.words import sentence, templates
+from blindspoon.writeup.words import templates
 from blindspoon.writeup.writers import Table, inline, markdown
 
 FOLDS = (
@@ -160,7 +161,10 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     """
     trial, table, results = analysis.trial, analysis.table, analysis.results
     ordered = sorted(results, key=lambda result: not result.primary)
-    pictures = {result.attribute.name: outcome_of(trial, table, result) for result in ordered}
+    names = names_of(analysis)
+    pictures = {
+        result.attribute.name: outcome_of(trial, table, result, names) for result in ordered
+    }
     differences = {
         result.attribute.name: differences_chart(pictures[result.attribute.name])
         for result in ordered
@@ -420,7 +424,7 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "remarks_note": all_in(len(table.remarks), "remark", "scores.csv"),
         "next": next((part for part in content.sections if part and part.name == "next"), None),
         "one_batch": most_batches(analysis.trial, table) < 2,
-        "noun": naming(analysis).noun,
+        "noun": names_of(analysis).noun,
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
         "cups": _cups(table),

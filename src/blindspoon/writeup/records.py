@@ -46,8 +46,8 @@ POOLED_ATTRIBUTE = (
 )
 OWN = (Column("kitchen"), Column("alpha"), Column("mixed", inner=MIXED))
 POOLED_COMPARISON = (
-    Column("attribute"),
-    Column("variant"),
+    NAME,
+    VARIANT,
     Column("kitchens", of=lambda each: tuple(record(OWN, own) for own in each.own)),
     Column("pooled", inner=MIXED),
     Column("these_kitchens", of=lambda each: each.these, inner=MIXED),

@@ -29,22 +29,6 @@ def day(date: datetime.date) -> str:
     return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
 
 
-def capital(text: str) -> str:
-    """Begin with a capital."""
-    return f"{text[:1].upper()}{text[1:]}"
-
-
-def sentence(text: str) -> str:
-    """Give a clause its capital and its full stop.
-
-    Examples
-    --------
-    >>> sentence("one is open"), sentence("it ends here.")
-    ('One is open.', 'It ends here.')
-    """
-    return f"{capital(text).rstrip('.')}."
-
-
 def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
     """Fill a template of sentences; blank lines part its paragraphs.
 
@@ -98,7 +82,7 @@ def templates() -> jinja2.Environment:
     said = (
         *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
         *(wording.p_cell, wording.percent, wording.plain, wording.points, wording.signed),
-        *(wording.span, wording.spelled, capital, day, sentence, unbroken),
+        *(wording.span, wording.spelled, wording.capital, wording.sentence, day, unbroken),
     )
     made.filters |= {function.__name__: function for function in said}
     made.tests["lacking"] = lambda value: isinstance(value, NoResult)

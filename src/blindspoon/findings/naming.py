@@ -1,4 +1,4 @@
-"""How the page calls variants: "the calcium and cool-cellar jars", "plain brine"."""
+"""What readers call variants: "the calcium and cool-cellar jars", "plain brine"."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
+from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import Analysis
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial, Variant
@@ -73,21 +74,31 @@ class Naming:
 
     @property
     def like(self) -> str:
-        """Name the control, to compare with it."""
+        """Name the control, to compare with it; one whose name is long is only the control."""
+        if len(self.control.label) > LONGEST:
+            return "the control"
         bare = not self.noun or not self.plain or " " in self.control.label
         return self.short(self.control) if bare else self.subject([self.control])
 
 
-def naming(analysis: Analysis) -> Naming:
+def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
     """Settle what the variants of a trial are called."""
-    trial = analysis.trial
-    labels = [variant.label for variant in trial.variants]
-    noun = _noun(analysis)
+    return name_all(trial.variants, trial.control, _noun(trial, table, made))
+
+
+def names_of(analysis: Analysis) -> Naming:
+    """Settle what the variants of an analysed trial are called."""
+    return naming(analysis.trial, analysis.table, analysis.made)
+
+
+def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Naming:
+    """Settle what variants are called that were made in `noun`, or in several of them each."""
+    labels = [variant.label for variant in variants]
     return Naming(
         plain=all(PLAIN.fullmatch(label) and len(label) <= LONGEST for label in labels),
         noun=noun,
         nouns=VESSELS.get(noun, "batches" if noun else ""),
-        control=trial.variant(trial.control),
+        control=next(variant for variant in variants if variant.name == control),
     )
 
 
@@ -96,9 +107,9 @@ def most_batches(trial: Trial, table: ScoreTable) -> int:
     return int(table.batches_tasted(len(trial.variants)).max())
 
 
-def _noun(analysis: Analysis) -> str:
-    if most_batches(analysis.trial, analysis.table) > 1:
+def _noun(trial: Trial, table: ScoreTable, made: Made | None) -> str:
+    if most_batches(trial, table) > 1:
         return ""
-    batches = analysis.made.log.of_variant(analysis.trial.control) if analysis.made else ()
+    batches = made.log.of_variant(trial.control) if made else ()
     said = " ".join(batch.vessel for batch in batches)
     return next((name for name in VESSELS if re.search(rf"\b{name}\b", said)), "batch")

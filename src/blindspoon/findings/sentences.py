@@ -1,0 +1,192 @@
+"""Findings told by name, one clause for all that share a verdict: answer, titles and verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from blindspoon import wording
+from blindspoon.findings.comparison import Kind
+from blindspoon.findings.naming import Naming
+from blindspoon.stats.results import Contrast
+from blindspoon.trial import Attribute, Scale, Variant
+
+ALL = 1000
+"""More variants than any trial has: all are named."""
+
+
+class Told(Protocol):
+    """A variant on an attribute, of one kitchen or of several.
+
+    `verdict` is None where it was not compared; `direction` is 1 or -1 for a difference that was
+    shown towards more or less, otherwise 0.
+    """
+
+    @property
+    def attribute(self) -> Attribute: ...  # noqa: D102
+    @property
+    def variant(self) -> Variant: ...  # noqa: D102
+    @property
+    def verdict(self) -> Kind | None: ...  # noqa: D102
+    @property
+    def direction(self) -> int: ...  # noqa: D102
+    @property
+    def found(self) -> Contrast | None: ...  # noqa: D102
+
+
+GROUPS: tuple[tuple[Kind | None, int], ...] = (
+    ("different", 1),
+    ("different", -1),
+    ("slight", 1),
+    ("slight", -1),
+    ("alike", 0),
+    ("open", 0),
+    (None, 0),
+)
+"""Verdicts, with the direction of a difference, in the order in which they are told."""
+
+
+def clauses(
+    others: Sequence[Told], names: Naming, *, sizes: bool, most: int = ALL, first: int = ALL
+) -> list[str]:
+    """Tell of one attribute, a clause for each group of variants with the same verdict.
+
+    Parameters
+    ----------
+    others : sequence of Told
+        Of one attribute, at least one.
+    names : Naming
+    sizes : bool
+        Whether differences have their sizes.
+    most : int
+        Variants that a clause names; more are counted.
+    first : int
+        Groups that are told of.
+
+    Returns
+    -------
+    list of str
+        Without capital and full stop. The attribute is named where the first verdict does not
+        tell of it: "crisper" does.
+    """
+    label = others[0].attribute.label.lower()
+    groups = [[other for other in others if _group(other) == group] for group in GROUPS]
+    told = [members for members in groups if members]
+    if told == [groups[5]] and len(others) > 2:
+        number = wording.spelled(len(others))
+        return [
+            f"on {label}, nothing is settled: none of {number} could be told from {names.like}, "
+            "or shown to be alike"
+        ]
+    kept = told[:first]
+    on = "" if _tells(kept[0][0]) else f" on {label}"
+    made = [
+        _clause(members, names, sizes=sizes, most=most, on="" if place else on, first=not place)
+        for place, members in enumerate(kept)
+    ]
+    if kept[-1] is groups[5] and len(kept) > 1 and kept[-2] is groups[4]:
+        made[-2:] = [f"{made[-2]}; {made[-1]}"]
+    return made
+
+
+def _group(other: Told) -> tuple[Kind | None, int]:
+    return other.verdict, other.direction
+
+
+def _tells(other: Told) -> bool:
+    """Whether the word of a verdict tells of which attribute it is: "crisper"."""
+    up, attribute = other.direction, other.attribute
+    return bool(up and (attribute.more if up > 0 else attribute.less))
+
+
+def _clause(
+    members: Sequence[Told], names: Naming, *, sizes: bool, most: int, on: str, first: bool
+) -> str:
+    """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
+    ordered = sorted(members, key=_smallness)
+    most = most if len(ordered) > most + 1 else ALL
+    shown, rest = ordered[:most], len(ordered[most:])
+    subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
+    if members[0].verdict == "open":
+        return f"whether {subject} {'differ' if many else 'differs'}{on} is not settled"
+    text = f"{subject} {predicate(members[0], names.like, many=many, first=first)}"
+    found = [each for each in shown if each.direction]
+    if not (sizes and found):
+        return text + on
+    scale = out_of(found[0].attribute.scale) if first else ""
+    by = f"up to {size_of(found[:1])}" if rest else size_of(found)
+    return f"{text}{on}, by {by}{scale}"
+
+
+def _smallness(other: Told) -> float:
+    return -abs(other.found.difference) if other.direction and other.found else 0.0
+
+
+def size_of(others: Sequence[Told]) -> str:
+    """Give the sizes of differences with like decimals: "2.2 and 1.7 points", "1 point"."""
+    attribute, contrasts = others[0].attribute, [other.found for other in others if other.found]
+    digits = max(wording.estimate_digits(c.difference, c.interval, attribute) for c in contrasts)
+    shown = [wording.number(abs(contrast.difference), digits) for contrast in contrasts]
+    if len(shown) == 1 and float(shown[0]) == 1:
+        return "1 point"
+    return f"{wording.listing(shown)} points"
+
+
+def out_of(scale: Scale) -> str:
+    """Say how long a scale is, where it starts at zero.
+
+    Examples
+    --------
+    >>> out_of(Scale(low=0, high=10)), out_of(Scale(low=1, high=9))
+    (' out of 10', '')
+    """
+    return "" if scale.low else f" out of {wording.plain(scale.high)}"
+
+
+def predicate(other: Told, control: str, *, many: bool, first: bool) -> str:
+    """Say what variants are, with the verb in its number; in full where `first`."""
+    was, attribute = "were" if many else "was", other.attribute
+    if other.verdict is None:
+        return "could not be compared"
+    if other.verdict == "alike":
+        return f"came within {wording.margin(attribute)} of {control if first else 'it'}"
+    slightly = "slightly " if other.verdict == "slight" else ""
+    than = f" than {control}" if first else ""
+    up = other.direction > 0
+    word = attribute.more if up else attribute.less
+    if word:
+        return f"{was} {slightly}{word}{than}"
+    towards = attribute.high if up else attribute.low
+    end = f" (towards “{towards}”)" if towards else ""
+    return f"scored {slightly}{'higher' if up else 'lower'}{end}{than}"
+
+
+def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> str:
+    """Say one verdict with its size or reach, without capital and full stop.
+
+    Parameters
+    ----------
+    told : Told
+    subject, control : str
+        What was compared, and with what: "the calcium jar", "plain brine".
+    alpha : float
+        At which it was decided.
+    """
+    attribute, found, label = told.attribute, told.found, told.attribute.label.lower()
+    if told.verdict == "open" or found is None:
+        reach = "there are too few scores of both for an interval"
+        if found is not None and found.interval is not None:
+            reach = (
+                f"the difference could be anything from {wording.reach(found.interval, attribute)}"
+            )
+        return f"whether {subject} differs from {control} on {label} is not settled: {reach}"
+    alike = told.verdict == "alike"
+    interval = found.equivalence_interval if alike else found.interval
+    level = wording.percent(1 - 2 * alpha if alike else 1 - alpha)
+    within = f" ({level} interval {wording.span(interval, attribute)})" if interval else ""
+    on = "" if _tells(told) else f" on {label}"
+    text = f"{subject} {predicate(told, control, many=False, first=True)}{on}"
+    if alike:
+        return text + within
+    small = f": a difference, but of less than {wording.margin(attribute)}"
+    return f"{text}, by {size_of([told])}{within}" + small * (told.verdict == "slight")
