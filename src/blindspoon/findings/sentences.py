@@ -16,22 +16,27 @@ ALL = 1000
 
 
 class Told(Protocol):
-    """A variant on an attribute, of one kitchen or of several.
-
-    `verdict` is None where it was not compared; `direction` is 1 or -1 for a difference that was
-    shown towards more or less, otherwise 0.
-    """
+    """A variant on an attribute, of one kitchen or of several."""
 
     @property
-    def attribute(self) -> Attribute: ...  # noqa: D102
+    def attribute(self) -> Attribute:
+        """What was scored."""
+
     @property
-    def variant(self) -> Variant: ...  # noqa: D102
+    def variant(self) -> Variant:
+        """What was held against the control."""
+
     @property
-    def verdict(self) -> Kind | None: ...  # noqa: D102
+    def verdict(self) -> Kind | None:
+        """None where it was not compared."""
+
     @property
-    def direction(self) -> int: ...  # noqa: D102
+    def direction(self) -> int:
+        """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
+
     @property
-    def found(self) -> Contrast | None: ...  # noqa: D102
+    def found(self) -> Contrast | None:
+        """What decides; None where there is no result."""
 
 
 GROUPS: tuple[tuple[Kind | None, int], ...] = (
