@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.batches.readings import (
+from blindspoon.batches.measured import (
     salty_with_sour,
     series,
     taste_against_measured,

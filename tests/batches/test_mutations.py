@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from blindspoon.batches.amounts import amounts
 from blindspoon.batches.cautions import caution, cautions
 from blindspoon.batches.differences import moving_together, what_differs
+from blindspoon.batches.measured import series
 from blindspoon.batches.read import build_log, check_batches
-from blindspoon.batches.readings import series
 from blindspoon.batches.strengths import strengths
 from blindspoon.batches.summary import inseparable, remarks, softened, what_to_add
 from blindspoon.files.text_table import read_table

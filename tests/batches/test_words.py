@@ -7,7 +7,7 @@ import pytest
 from blindspoon.batches import summary
 from blindspoon.batches.amounts import Amounts, NoAmounts
 from blindspoon.batches.differences import Difference, Together, WhatDiffers
-from blindspoon.batches.readings import TasteAgainst, TastePoint
+from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation
 

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import pytest
 
-from blindspoon.batches.readings import TasteAgainst, TastePoint
+from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.charts.chart import png_file
 from blindspoon.charts.jars import lay_measured, measured_chart
 from blindspoon.charts.scene import Line, Marks

@@ -16,8 +16,8 @@ from blindspoon.batches.differences import (
     what_differs,
 )
 from blindspoon.batches.log import BatchLog
+from blindspoon.batches.measured import INTERACTION, Quantity, TasteAgainst
 from blindspoon.batches.read import build_log
-from blindspoon.batches.readings import INTERACTION, Quantity, TasteAgainst
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note
 from blindspoon.files.text_table import TextTable

@@ -10,7 +10,7 @@ from functools import partial
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.readings import (
+from blindspoon.batches.measured import (
     TOLERANCE,
     Quantity,
     Series,

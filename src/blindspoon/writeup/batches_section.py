@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.readings import TasteAgainst, salty_with_sour, taste_against_measured
+from blindspoon.batches.measured import TasteAgainst, salty_with_sour, taste_against_measured
 from blindspoon.charts.jars import (
     WORDS,
     BatchReadings,

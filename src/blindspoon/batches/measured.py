@@ -1,4 +1,4 @@
-"""Taste beside measurement: readings over time, and scores against what was weighed."""
+"""What was measured: readings over time, and scores beside what was weighed and read."""
 
 from __future__ import annotations
 
