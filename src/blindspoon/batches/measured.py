@@ -25,13 +25,39 @@ TASTES: Mapping[str, tuple[str, ...]] = {
 }
 """Names of attributes that are taken to score a taste."""
 
-TOLERANCE: Mapping[Quantity, float] = {
-    "salt_percent": SALT.tolerance,
-    "citric_g_per_100_g": ACID.tolerance,
-    "last_ph": 0.1,
+
+@dataclass(frozen=True, slots=True)
+class MeasuredQuantity:
+    """How a quantity is called and written.
+
+    Parameters
+    ----------
+    title, axis : str
+        In a title, and along an axis.
+    unit : str
+        After a number of it.
+    digits : int
+    tolerance : float
+        How far apart two variants may be and count as equally strong, in the unit.
+    """
+
+    title: str
+    axis: str
+    unit: str
+    digits: int
+    tolerance: float
+
+
+QUANTITIES: Mapping[Quantity, MeasuredQuantity] = {
+    "salt_percent": MeasuredQuantity(
+        "salt", "salt, % of everything in the jar", " %", 2, SALT.tolerance
+    ),
+    "citric_g_per_100_g": MeasuredQuantity(
+        "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2, ACID.tolerance
+    ),
+    "last_ph": MeasuredQuantity("pH", "last pH read before the tasting", "", 1, 0.1),
 }
-"""How far apart two variants may be and count as equally strong; %, g in 100 g, pH. That of pH is
-what strips and cheap meters tell apart, from memory."""
+"""The tolerance of pH is what strips and cheap meters tell apart, from memory."""
 
 INTERACTION = (
     "P. A. S. Breslin 1996, Trends Food Sci. Technol. 7:390",
@@ -98,7 +124,7 @@ class TasteAgainst:
     points : tuple of TastePoint
         In the order of trial.toml; variants without a strength or a score are not among them.
     same_strength : tuple of str
-        Variants as strong as the control, within `TOLERANCE`: what they taste like cannot come
+        Variants as strong as the control, within its tolerance: what they taste like cannot come
         from the strength.
     """
 
@@ -164,7 +190,7 @@ def taste_against_measured(
             continue
         strength = {point.variant: point.measured for point in points}
         control = strength.pop(trial.control, math.inf)
-        reach = TOLERANCE[quantity] + 1e-9
+        reach = QUANTITIES[quantity].tolerance + 1e-9
         found.append(
             TasteAgainst(
                 attribute=attribute,

@@ -16,7 +16,7 @@ from blindspoon.batches.differences import (
     what_differs,
 )
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.measured import INTERACTION, Quantity, TasteAgainst
+from blindspoon.batches.measured import INTERACTION, QUANTITIES, TasteAgainst
 from blindspoon.batches.read import build_log
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note
@@ -229,9 +229,10 @@ def salty_goes_with_sour(found: WithinCorrelation | NoCorrelation) -> str:
 
 def _amounts(against: TasteAgainst) -> tuple[str, Mapping[str, str]]:
     """Name what was measured, and write how much of it each variant had."""
-    name, unit, digits = _MEASURED[against.quantity]
-    points = against.points
-    return name, {p.variant: f"{wording.number(p.measured, digits)}{unit}" for p in points}
+    quantity = QUANTITIES[against.quantity]
+    unit = quantity.unit.replace(" ", wording.NO_BREAK)
+    amounts = {p.variant: wording.number(p.measured, quantity.digits) for p in against.points}
+    return quantity.title, {variant: f"{amount}{unit}" for variant, amount in amounts.items()}
 
 
 def _trimmed(value: float, digits: int) -> str:
@@ -256,12 +257,6 @@ _CONSEQUENCES: Mapping[str, str] = {
     "slight": ", which may be the reason",
     "alike": ", which may hide a difference",
     "open": "",
-}
-
-_MEASURED: Mapping[Quantity, tuple[str, str, int]] = {
-    "salt_percent": ("salt", f"{wording.NO_BREAK}%", 2),
-    "citric_g_per_100_g": ("added acid", f"{wording.NO_BREAK}g in 100{wording.NO_BREAK}g", 2),
-    "last_ph": ("pH", "", 1),
 }
 
 _PHRASES: Mapping[str, tuple[str, str]] = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -11,8 +11,8 @@ from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import (
-    TOLERANCE,
-    Quantity,
+    QUANTITIES,
+    MeasuredQuantity,
     Series,
     TasteAgainst,
     TastePoint,
@@ -23,24 +23,6 @@ from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.charts.style import Laid, Sheet, variant_inks
 from blindspoon.trial import Attribute, Trial
 
-
-@dataclass(frozen=True, slots=True)
-class QuantityWords:
-    """A quantity in the title, along its axis, and the unit after a number of it."""
-
-    title: str
-    axis: str
-    unit: str
-    digits: int
-
-
-WORDS: Mapping[Quantity, QuantityWords] = {
-    "salt_percent": QuantityWords("salt", "salt, % of everything in the jar", " %", 2),
-    "citric_g_per_100_g": QuantityWords(
-        "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2
-    ),
-    "last_ph": QuantityWords("pH", "last pH read before the tasting", "", 1),
-}
 CAUTION = "Exploratory: batches are few, and no line is fitted."
 
 
@@ -52,7 +34,7 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
     points = known_points(against)
     if len(points) < 2:
         return None
-    words, attribute = WORDS[against.quantity], trial.attribute(against.attribute)
+    words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     label = attribute.label.lower()
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
@@ -82,7 +64,7 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
     plot = LinePlot(
         head=f"{attribute.label}, mean score in points",
         note=_scale_words(attribute),
-        under=WORDS[against.quantity].axis,
+        under=QUANTITIES[against.quantity].axis,
         x=_ends(against),
         y=(scale.low, scale.high),
         series=tuple(
@@ -103,7 +85,7 @@ def _ends(against: TasteAgainst) -> tuple[float, float]:
     """Keep the ends apart, so that strengths which count as equal do not look far apart."""
     measured = [point.measured for point in known_points(against)]
     low, high = min(measured), max(measured)
-    least = 2 * TOLERANCE[against.quantity]
+    least = 2 * QUANTITIES[against.quantity].tolerance
     more = max(0.08 * (high - low), (least - (high - low)) / 2)
     return low - more, high + more
 
@@ -126,7 +108,8 @@ def _alike(against: TasteAgainst, trial: Trial) -> str:
     """Name the variants as strong as the control: their taste cannot come from the strength."""
     if not against.same_strength:
         return ""
-    tolerance = wording.plain(TOLERANCE[against.quantity]) + WORDS[against.quantity].unit
+    quantity = QUANTITIES[against.quantity]
+    tolerance = wording.plain(quantity.tolerance) + quantity.unit
     others = sum(point.variant != trial.control for point in against.points)
     if len(against.same_strength) == others > 1:
         return f"All are within {tolerance} of the control and count as equally strong. "
@@ -136,7 +119,7 @@ def _alike(against: TasteAgainst, trial: Trial) -> str:
 
 
 def _finding(
-    points: tuple[TastePoint, ...], words: QuantityWords, trial: Trial, attribute: Attribute
+    points: tuple[TastePoint, ...], words: MeasuredQuantity, trial: Trial, attribute: Attribute
 ) -> str:
     """Tell every mark in numbers, for people who do not see it."""
     digits = wording.digits_for(attribute.scale)

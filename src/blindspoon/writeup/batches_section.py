@@ -7,9 +7,13 @@ from collections.abc import Iterator, Sequence
 from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.measured import TasteAgainst, salty_with_sour, taste_against_measured
+from blindspoon.batches.measured import (
+    QUANTITIES,
+    TasteAgainst,
+    salty_with_sour,
+    taste_against_measured,
+)
 from blindspoon.charts.jars import (
-    WORDS,
     BatchReadings,
     known_points,
     measured_chart,
@@ -99,7 +103,7 @@ def _on(day: int, track: BatchReadings) -> str:
 
 def _against_table(name: str, against: TasteAgainst, trial: Trial) -> Table:
     """Show how strong each variant measured and tasted."""
-    words, attribute = WORDS[against.quantity], trial.attribute(against.attribute)
+    words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     return Table(
         name=name,
         caption=f"{attribute.label} and measured {words.title}",
