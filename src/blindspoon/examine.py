@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
-from blindspoon.errors import Note, Problem, TrialError, TrialFileError
+from blindspoon.errors import Note, Problem, Rule, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.text_table import TextTable
 from blindspoon.files.trial_toml import parse_trial
@@ -60,13 +60,13 @@ class Examination:
         """Lay out everything, a row each: kind, file, line and text."""
         from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
 
-        found = [
-            *(("problem", each.file, each.line, str(each)) for each in self.problems),
-            *(("note", each.file, each.line, each.text) for each in self.notes),
+        rows = [
+            *(("problem", found.file, found.line, str(found)) for found in self.problems),
+            *(("note", found.file, found.line, found.text) for found in self.notes),
             *(("caution", None, None, text) for text, _ in self.cautions),
         ]
         columns = ("kind", "file", "line", "text")
-        return records_frame([dict(zip(columns, row, strict=True)) for row in found])
+        return records_frame([dict(zip(columns, row, strict=True)) for row in rows])
 
 
 def examine(folder: Path) -> Examination:
@@ -91,11 +91,7 @@ def examine(folder: Path) -> Examination:
     awaited = (Note(file=problem.file, text=problem.found) for problem in waiting)
     return Examination(
         problems=tuple(problem for problem in problems if problem not in waiting),
-        notes=(
-            *text.notes,
-            *notes,
-            *awaited,
-        ),
+        notes=(*text.notes, *notes, *awaited),
         cautions=cautions,
     )
 
@@ -112,18 +108,15 @@ def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
     trial = parse_trial(text.trial)
     made, notes = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
     if made is None:
-        raise TrialFileError([_nothing_made()])
+        raise TrialFileError([_NOTHING_MADE.broken("no batch is written down", "batches.csv")])
     return trial, made, notes
 
 
-def _nothing_made() -> Problem:
-    return Problem(
-        slug="nothing-made",
-        file="batches.csv",
-        found="no batch is written down",
-        allowed="it has a row for each jar or vessel",
-        remedy="Write down what you made, or what you are about to make",
-    )
+_NOTHING_MADE = Rule(
+    "nothing-made",
+    "it has a row for each jar or vessel",
+    "Write down what you made, or what you are about to make",
+)
 
 
 def _made(
@@ -136,7 +129,5 @@ def _made(
         return error.problems, (), ()
     if made is None:
         return (), notes, ()
-    differs = [
-        Note(file="batches.csv", text=sentence) for sentence in differences_in_words(trial, made)
-    ]
+    differs = (Note(file="batches.csv", text=text) for text in differences_in_words(trial, made))
     return (), (*notes, *differs), cautions_in_words(made)

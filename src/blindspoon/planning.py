@@ -6,13 +6,11 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from blindspoon.analysis import analyse
-from blindspoon.batches.cautions import caution
-from blindspoon.batches.summary import make_up
-from blindspoon.errors import DesignError, Problem
+from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import (
@@ -29,12 +27,12 @@ from blindspoon.scores.score_table import check_scores
 from blindspoon.serving.draw import add_taster, draw, taster_stream
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import request_for
-from blindspoon.sheets.paper import Paper
-from blindspoon.sheets.printing import print_sheets
-from blindspoon.simulate.size import size, sized_attribute
-from blindspoon.simulate.size_results import Sizing, Spread, common_practice, spread_from
-from blindspoon.simulate.sweep import Progress
 from blindspoon.trial import Trial
+
+if TYPE_CHECKING:
+    from blindspoon.sheets.paper import Paper
+    from blindspoon.simulate.size_results import Sizing, Spread
+    from blindspoon.simulate.sweep import Progress
 
 STREAM = 1000
 """Tells the drawing's random stream from the others that come from the trial's seed."""
@@ -58,7 +56,9 @@ def draw_blind(folder: Path, today: datetime.date) -> ServingPlan:
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
-    _see_untasted(text)
+    tasted = [table.file for table in text.scores if len(table)]
+    if tasted:
+        raise DesignError([_TASTED.broken("cups were scored already", file) for file in tasted])
     request = request_for(
         trial,
         controls=trial.tasting.controls,
@@ -101,6 +101,10 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     TrialError
         If no blind was drawn, or the sheets cannot be written.
     """
+    from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
+    from blindspoon.batches.summary import make_up  # noqa: PLC0415
+    from blindspoon.sheets.printing import print_sheets  # noqa: PLC0415
+
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
     made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
@@ -123,34 +127,25 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     servings, key = text.table("servings.csv"), text.table("key.csv")
     if servings is None or key is None:
         missing = [name for name in ("servings.csv", "key.csv") if name not in text.files]
-        raise DesignError([_undrawn(name) for name in missing])
+        raise DesignError([_UNDRAWN.broken("there is no such file", name) for name in missing])
     problems, _ = check_scores(trial, text.scores, servings, key)
     kept = [problem for problem in problems if problem.file in (servings.file, key.file)]
     if kept:
         raise DesignError(kept)
-    served, known = _filled(trial, servings), key_rows(key)
+    only = trial.sessions[0].name if trial.sessions else "1"
+    heading = ["session", "taster", "position", "code"]
+    rows = ({"session": only} | row for _, row in servings.rows())
+    served = [[row[name] for name in heading] for row in rows]
+    sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
     request = request_for(
-        replace(
-            trial,
-            tasting=replace(trial.tasting, tasters=tuple(dict.fromkeys(r[1] for r in served))),
-        ),
+        replace(trial, tasting=replace(trial.tasting, tasters=tasters)),
         controls=trial.tasting.controls,
         warm_up=trial.tasting.warm_up,
-        sessions=tuple(dict.fromkeys(r[0] for r in served)),
+        sessions=sessions,
         batches=_batches(text.table("batches.csv")),
     )
-    heading = ["session", "taster", "code", "variant", "batch"]
-    return trial, plan_from_rows(
-        request, [["session", "taster", "position", "code"], *served], [heading, *known]
-    )
-
-
-def _filled(trial: Trial, servings: TextTable) -> list[list[str]]:
-    only = trial.sessions[0].name if trial.sessions else "1"
-    return [
-        [row.get("session", only), row["taster"], row["position"], row["code"]]
-        for _, row in servings.rows()
-    ]
+    known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
+    return trial, plan_from_rows(request, [heading, *served], known)
 
 
 def _batches(table: TextTable | None) -> dict[str, list[str]]:
@@ -167,30 +162,17 @@ def _tables(plan: ServingPlan) -> dict[str, bytes]:
     return {name: write_csv(table).encode() for name, table in rows.items()}
 
 
-def _see_untasted(text: FolderText) -> None:
-    scored = [table.file for table in text.scores if len(table)]
-    if scored:
-        raise DesignError([_tasted(file) for file in scored])
-
-
-def _tasted(file: str) -> Problem:
-    return Problem(
-        slug="already-tasted",
-        file=file,
-        found="cups were scored already",
-        allowed="the blind is drawn before anyone tastes",
-        remedy="Start a new trial folder, or add a late taster with --add",
-    )
-
-
-def _undrawn(file: str) -> Problem:
-    return Problem(
-        slug="not-drawn",
-        file=file,
-        found="there is no such file",
-        allowed="the blind is drawn first",
-        remedy='Run "blindspoon blind FOLDER"',
-    )
+_TASTED = Rule(
+    "already-tasted",
+    "the blind is drawn before anyone tastes",
+    "Start a new trial folder, or add a late taster with --add",
+)
+_UNDRAWN = Rule("not-drawn", "the blind is drawn first", 'Run "blindspoon blind FOLDER"')
+_UNFIT = Rule(
+    "not-sizable",
+    "sizing takes 3 tasters or more, 1 session or more and a spread above 0",
+    "Correct the option",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,6 +219,8 @@ def size_folder(
     TrialError
         If a folder has problems, the attribute has no margin, or nothing would scatter.
     """
+    from blindspoon.simulate.size import size  # noqa: PLC0415 - brings in scipy
+
     trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
     try:
         found = size(
@@ -249,7 +233,7 @@ def size_folder(
             progress=progress,
         )
     except ValueError as error:
-        raise DesignError([_unfit(str(error))]) from error
+        raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     return trial, found
 
 
@@ -264,12 +248,13 @@ def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
 
 
 def _spread(trial: Trial, options: SizeOptions) -> Spread:
+    from blindspoon.simulate.size import sized_attribute  # noqa: PLC0415 - brings in scipy
+    from blindspoon.simulate.size_results import Spread, common_practice  # noqa: PLC0415
+
     attribute = sized_attribute(trial)
-    spread = (
-        common_practice(attribute.scale)
-        if options.like is None
-        else _spread_of(options.like, attribute.name)
-    )
+    spread = common_practice(attribute.scale)
+    if options.like is not None:
+        spread = _spread_of(options.like, attribute.name)
     given = {
         "residual_sd": options.cup_sd,
         "taster_sd": options.taster_sd,
@@ -283,31 +268,17 @@ def _spread(trial: Trial, options: SizeOptions) -> Spread:
 
 
 def _spread_of(folder: Path, attribute: str) -> Spread:
+    from blindspoon.analysis import analyse  # noqa: PLC0415 - only for an earlier trial
+    from blindspoon.simulate.size_results import spread_from  # noqa: PLC0415
+
     earlier = analyse(folder)
-    for result in earlier.results:
-        if result.attribute.name == attribute:
-            return spread_from(result, earlier.trial.title)
-    raise DesignError(
-        [_not_scored(folder, attribute, [result.attribute.name for result in earlier.results])]
+    results = {result.attribute.name: result for result in earlier.results}
+    if attribute in results:
+        return spread_from(results[attribute], earlier.trial.title)
+    rule = Rule(
+        "not-like",
+        f"it scored {', '.join(results)}",
+        "Choose another trial, or give the spread with --cup-sd and --opinion-sd",
     )
-
-
-def _not_scored(folder: Path, attribute: str, scored: Sequence[str]) -> Problem:
-    return Problem(
-        slug="not-like",
-        file=str(folder),
-        column=attribute,
-        found="the earlier trial did not score this attribute",
-        allowed=f"it scored {', '.join(scored)}",
-        remedy="Choose another trial, or give the spread with --cup-sd and --opinion-sd",
-    )
-
-
-def _unfit(found: str) -> Problem:
-    return Problem(
-        slug="not-sizable",
-        file="trial.toml",
-        found=found,
-        allowed="sizing takes 3 tasters or more, 1 session or more and a spread above 0",
-        remedy="Correct the option",
-    )
+    found = "the earlier trial did not score this attribute"
+    raise DesignError([rule.broken(found, str(folder), column=attribute)])

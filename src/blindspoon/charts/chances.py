@@ -14,18 +14,10 @@ from blindspoon.charts.style import Laid, Sheet
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.panels import WANTED
 from blindspoon.simulate.size_results import Sizing, SizingCell
-from blindspoon.simulate.sizing_words import HARDLY, Cells, ChanceOf, panel_words
+from blindspoon.simulate.sizing_words import Cells, Goal, by_sessions, panel_words, times
 from blindspoon.trial import Attribute, Trial
 
 KINDS: tuple[Literal["ring", "disc", "diamond"], ...] = ("ring", "disc", "diamond")
-
-
-@dataclass(frozen=True, slots=True)
-class Goal:
-    """What a panel may hope to show, and how likely it is to."""
-
-    head: str
-    chance: ChanceOf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +56,7 @@ class Chances:
         # the planned number of sessions lies on the others
         order = sorted(range(len(self.rows)), key=lambda place: self.planned in self.rows[place])
         return LinePlot(
-            head=goal.head,
+            head=goal.words,
             note=planned and f"planned panel: {planned}",
             under="tasters",
             x=(math.log(sizes[0]) - alone, math.log(sizes[-1]) + alone),
@@ -87,23 +79,6 @@ class Chances:
             width=2.0 if planned else 1.5,
             large=row.index(self.planned) if planned and self.planned else None,
         )
-
-
-def times(chance: float) -> str:
-    r"""Write a chance as people say it, without promising what rounding would.
-
-    Examples
-    --------
-    >>> times(0.02), times(0.43), times(0.97)
-    ('hardly ever', 'about 4\xa0times\xa0in\xa010', 'nearly always')
-    """
-    if chance < HARDLY:
-        return "hardly ever"
-    if chance >= 1 - HARDLY:
-        return "nearly always"
-    tenths = min(max(round(10 * chance), 1), 9)
-    often = f"{wording.count(tenths, 'time')} in 10".replace(" ", wording.NO_BREAK)
-    return f"about {often}"
 
 
 OFTEN = times(WANTED).removeprefix("about ")
@@ -132,10 +107,6 @@ def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
 def chances_of(sizing: Sizing, trial: Trial) -> Chances:
     """Gather what is drawn: goals, cells and words."""
     deciding = [cell for cell in sizing.cells if cell.procedure == sizing.decided_by]
-    rows = tuple(
-        tuple(sorted((c for c in deciding if c.sessions == s), key=lambda c: c.tasters))
-        for s in sorted({cell.sessions for cell in deciding})
-    )
     panel = (len(trial.tasting.tasters), len(trial.sessions))
     planned = next((c for c in deciding if (c.tasters, c.sessions) == panel), None)
     goals = (
@@ -144,7 +115,7 @@ def chances_of(sizing: Sizing, trial: Trial) -> Chances:
         Goal("Alike, when nothing differs", lambda cell: cell.chance_alike),
     )
     key = _key(sizing, planned, max(goal.chance(c).se for goal in goals for c in deciding))
-    return Chances(goals=goals, rows=rows, planned=planned, key=key)
+    return Chances(goals=goals, rows=by_sessions(deciding), planned=planned, key=key)
 
 
 def _title(chances: Chances, sizing: Sizing, attribute: Attribute) -> str:

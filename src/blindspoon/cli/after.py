@@ -127,7 +127,7 @@ def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
     help="Write every rate as CSV, and print only the summary.",
 )
 @JSON
-def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: ANN401 - Asked knows them
+def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: ANN401 - run knows them
     """Count how often the verdicts are right.
 
     Simulates complete trials in several situations, compares and judges them as real ones, and
@@ -136,16 +136,10 @@ def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: 
     position, incomplete, wide-control or wide-variant.
     """
     from blindspoon.files import disk  # noqa: PLC0415
-    from blindspoon.simulate.calibration_tables import (  # noqa: PLC0415
-        Asked,
-        run,
-        summary,
-        tables,
-        to_csv,
-    )
+    from blindspoon.simulate.calibration_tables import run, summary, tables, to_csv  # noqa: PLC0415
 
     with progress("Simulating") as moved:
-        found = run(Asked(**options), moved)
+        found = run(**options, progress=moved)
     if to is not None:
         disk.write_file_atomically(to, to_csv(found, today()).encode())
     if as_json:

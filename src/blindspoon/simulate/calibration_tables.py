@@ -5,11 +5,10 @@ from __future__ import annotations
 import csv
 import datetime
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import cast
 
 from blindspoon import __version__, wording
-from blindspoon.errors import DesignError, Problem, did_you_mean
+from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.comparison import By
 from blindspoon.simulate.calibrate import (
@@ -90,9 +89,8 @@ def summary(counted: Iterable[Counted]) -> str:
 def tables(counted: Sequence[Counted]) -> str:
     """Write the summary and a table of every rate for each situation, in Markdown."""
     named = {one.situation for one in counted}
-    parts = [
-        part for known in SITUATIONS if known.name in named for part in _section(counted, known)
-    ]
+    known = [situation for situation in SITUATIONS if situation.name in named]
+    parts = [part for situation in known for part in _section(counted, situation)]
     return "\n\n".join(["### In short", summary(counted).rstrip(), *parts]) + "\n"
 
 
@@ -219,27 +217,18 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 SEED = 20260905
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What may be chosen.
+def run(
+    *,
+    trials: int = TRIALS,
+    seed: int = SEED,
+    tasters: Sequence[int] = (),
+    only: Sequence[str] = (),
+    jobs: int = -1,
+    progress: Progress | None = None,
+) -> Calibration:
+    """Calibrate as the user asks: the usual panels and all situations where none are named.
 
-    Parameters
-    ----------
-    trials, seed, tasters, jobs
-        See `blindspoon.simulate.calibrate.calibrate`; the usual panels where empty.
-    only : sequence of str
-        Names of situations; all where empty.
-    """
-
-    trials: int = TRIALS
-    seed: int = SEED
-    tasters: Sequence[int] = ()
-    only: Sequence[str] = ()
-    jobs: int = -1
-
-
-def run(asked: Asked, progress: Progress | None = None) -> Calibration:
-    """Calibrate as it was asked for.
+    The rest is that of `blindspoon.simulate.calibrate.calibrate`.
 
     Raises
     ------
@@ -247,31 +236,23 @@ def run(asked: Asked, progress: Progress | None = None) -> Calibration:
         If there is no such situation, or a panel is of one.
     """
     known = [situation.name for situation in SITUATIONS]
-    problems = [
-        _unfit("--only", f"there is no situation {name}{did_you_mean(name, known)}", known)
-        for name in asked.only
-        if name not in known
-    ]
-    if min(asked.tasters, default=2) < 2:
-        problems.append(_unfit("--tasters", "a panel of one", ["2 tasters or more"]))
+    remedy, problems = "Correct the option", []
+    for name in only:
+        if name not in known:
+            rule = Rule("not-sizable", f"allowed are {', '.join(known)}", remedy)
+            found = f"there is no situation {name}{did_you_mean(name, known)}"
+            problems.append(rule.broken(found, "--only"))
+    if min(tasters, default=2) < 2:
+        rule = Rule("not-sizable", "allowed are 2 tasters or more", remedy)
+        problems.append(rule.broken("a panel of one", "--tasters"))
     if problems:
         raise DesignError(problems)
-    chosen = tuple(situation for situation in SITUATIONS if situation.name in asked.only)
+    chosen = tuple(situation for situation in SITUATIONS if situation.name in only)
     return calibrate(
-        trials=asked.trials,
-        seed=asked.seed,
-        tasters=tuple(dict.fromkeys(asked.tasters)) or TASTERS,
+        trials=trials,
+        seed=seed,
+        tasters=tuple(dict.fromkeys(tasters)) or TASTERS,
         situations=chosen or SITUATIONS,
-        n_jobs=asked.jobs,
+        n_jobs=jobs,
         progress=progress,
-    )
-
-
-def _unfit(option: str, found: str, allowed: Sequence[str]) -> Problem:
-    return Problem(
-        slug="not-sizable",
-        file=option,
-        found=found,
-        allowed=f"allowed are {', '.join(allowed)}",
-        remedy="Correct the option",
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from blindspoon.errors import DesignError, Problem
+from blindspoon.errors import DesignError, Rule
 from blindspoon.simulate.panels import MOST, Question, size_panel
 from blindspoon.simulate.size_results import Sizing, Spread
 from blindspoon.simulate.sizing_words import assumptions_of, sentences_of
@@ -50,10 +50,6 @@ def size(
     progress : callable, optional
         Called with the panels done and their number, first with 0.
 
-    Returns
-    -------
-    Sizing
-
     Raises
     ------
     DesignError
@@ -88,9 +84,8 @@ def size(
     ]
     longest_first = sorted(panels, key=lambda panel: -panel[0] * panel[1])
     jobs = [(question, *panel) for panel in longest_first]
-    found = dict(
-        zip(longest_first, sweep(size_panel, jobs, n_jobs, progress, "threads"), strict=True)
-    )
+    chances = sweep(size_panel, jobs, n_jobs, progress, "threads")
+    found = dict(zip(longest_first, chances, strict=True))
     cells = tuple(cell for panel in panels for cell in found[panel])
     return Sizing(
         attribute=attribute.name,
@@ -116,15 +111,13 @@ def sized_attribute(trial: Trial) -> Attribute:
 def _question(
     trial: Trial, attribute: Attribute, spread: Spread, trials: int | None, seed: int
 ) -> Question:
-    problem = _unfit_margin(attribute)
-    if problem is not None:
-        raise DesignError([problem])
+    margin = _margin(attribute)
     if (trials is not None and trials < FEWEST) or seed < 0:
         raise ValueError(f"{FEWEST} trials or more and a seed of 0 or more are needed")
     return Question(
         variants=len(trial.variants),
         scale=attribute.scale,
-        margin=attribute.margin or 0.0,
+        margin=margin,
         alpha=trial.share_of_alpha(attribute.name),
         spread=spread,
         trials=trials,
@@ -132,34 +125,28 @@ def _question(
     )
 
 
-def _unfit_margin(attribute: Attribute) -> Problem | None:
-    span = attribute.scale.high - attribute.scale.low
-    if attribute.margin is None:
-        found, slug = f"{attribute.name} has no margin", "no-margin"
-        allowed = "sizing needs the smallest difference that matters, in points"
-    elif 2 * attribute.margin > span:
-        found = f"the margin of {attribute.name} is {attribute.margin:g} on a scale of {span:g}"
-        allowed, slug = "a margin is at most half the length of the scale", "wide-margin"
-    else:
-        return None
+def _margin(attribute: Attribute) -> float:
+    margin, span = attribute.margin, attribute.scale.high - attribute.scale.low
     remedy = "Set margin in [decision] or in its [[attribute]]"
-    return Problem(
-        slug=slug,
-        file="trial.toml",
-        column="margin",
-        found=found,
-        allowed=allowed,
-        remedy=remedy,
-    )
+    if margin is None:
+        found = f"{attribute.name} has no margin"
+        allowed = "sizing needs the smallest difference that matters, in points"
+        rule = Rule("no-margin", allowed, remedy)
+    elif 2 * margin > span:
+        found = f"the margin of {attribute.name} is {margin:g} on a scale of {span:g}"
+        rule = Rule("wide-margin", "a margin is at most half the length of the scale", remedy)
+    else:
+        return margin
+    raise DesignError([rule.broken(found, "trial.toml", column="margin")])
 
 
 def _sizes(
     given: Sequence[int] | None, usual: Iterable[int], planned: int, least: int
 ) -> list[int]:
     """Sort the sizes to try; those planned join the usual ones, where none are given."""
-    sizes = sorted(
-        {*usual, *([planned] if planned >= least else [])} if given is None else {*given}
-    )
+    if given is None:
+        given = [*usual, planned] if planned >= least else [*usual]
+    sizes = sorted({*given})
     if not sizes or sizes[0] < least:
         raise ValueError(f"sizes are whole numbers from {least}, not {sizes}")
     return sizes

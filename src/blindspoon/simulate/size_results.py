@@ -6,7 +6,7 @@ import math
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from blindspoon.errors import DesignError, Problem
+from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.trial import Scale
@@ -73,18 +73,9 @@ def common_practice(scale: Scale) -> Spread:
 def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
     """Take the spread from a trial that was compared before.
 
-    Parameters
-    ----------
-    earlier : MixedFit or AttributeResult
-        Of an attribute scored on the same scale.
-    title : str
-        Name of the earlier trial, for the sentence that says where the values come from.
-
-    Returns
-    -------
-    Spread
-        Where the earlier trial had one session, cup-to-cup and taster:variant scatter cannot be
-        told apart; their sum is then split in the proportion of common practice.
+    The attribute was scored on the same scale; the title of the trial is for the sentence that
+    says where the values come from. Where it had one session, cup-to-cup and taster:variant
+    scatter cannot be told apart: their sum is then split in the proportion of common practice.
 
     Raises
     ------
@@ -93,14 +84,13 @@ def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
     """
     fit = earlier.mixed if isinstance(earlier, AttributeResult) else earlier
     if isinstance(fit, NoResult):
-        problem = Problem(
-            slug="no-spread",
-            file="trial.toml",
-            found=f"the trial “{title}” gives no spread: {fit.reason.rstrip('.')}",
-            allowed="an earlier trial has a mixed model of the attribute",
-            remedy="Name another trial, or give the standard deviations",
+        rule = Rule(
+            "no-spread",
+            "an earlier trial has a mixed model of the attribute",
+            "Name another trial, or give the standard deviations",
         )
-        raise DesignError([problem])
+        found = f"the trial “{title}” gives no spread: {fit.reason.rstrip('.')}"
+        raise DesignError([rule.broken(found, "trial.toml")])
     if fit.taster_variant_sd is not None:
         return Spread(
             residual_sd=fit.residual_sd,

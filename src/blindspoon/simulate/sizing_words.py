@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import takewhile
+from itertools import groupby, takewhile
+from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.findings.verdict import PROCEDURES
@@ -13,6 +14,14 @@ from blindspoon.trial import Attribute, Trial
 
 Cells = Sequence[SizingCell]
 ChanceOf = Callable[[SizingCell], Chance]
+
+
+class Goal(NamedTuple):
+    """What a panel may hope to show, in words, and how likely it is to."""
+
+    words: str
+    chance: ChanceOf
+
 
 HARDLY = 0.05
 """A chance below which a panel is said to be unable to show something."""
@@ -27,6 +36,8 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
         for sd in (spread.residual_sd, spread.taster_sd, spread.taster_variant_sd)
     )
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
+    others = question.variants - 2
+    rest = f"{wording.spelled(others)} other{'s' * (others != 1)} equal it" if others else "rest"
     found = [
         f"Spread of the scores: {spread.source}. Standard deviations in points: {cup} from cup to"
         f" cup, {taster} between tasters, {own} in a taster's own opinion of a variant.",
@@ -34,7 +45,7 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
         " differences lie across the middle of the scale, and scatter is normal.",
         "Every taster gets every variant once a session, in orders balanced for position;"
         " position itself has no effect, but the mixed model allows for one.",
-        f"One variant differs from the control and the {_others(question)}, or nothing differs;"
+        f"One variant differs from the control and the {rest}, or nothing differs;"
         f" decided at alpha {question.alpha:g} as the report will decide it.",
     ]
     cups = trial.tasting.servings
@@ -46,11 +57,6 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
     return tuple(found)
 
 
-def _others(question: Question) -> str:
-    others = question.variants - 2
-    return f"{wording.spelled(others)} other{'s' * (others != 1)} equal it" if others else "rest"
-
-
 def sentences_of(
     trial: Trial, attribute: Attribute, question: Question, cells: Cells
 ) -> tuple[str, ...]:
@@ -59,34 +65,31 @@ def sentences_of(
     They say what it takes, what the planned panel can do, and what cannot be done.
     """
     deciding = [cell for cell in cells if cell.procedure == trial.decision.by]
+    margin, alike = wording.plain(question.margin), f"alike within {wording.margin(attribute)}"
+    see = Goal(f"see a {margin}-point difference", lambda cell: cell.chance_margin)
+    twice = f"see a {wording.plain(2 * question.margin)}-point difference"
+    one_alike = f"show a variant that does not differ {alike}"
+    wanted = [
+        see,
+        Goal(twice, lambda cell: cell.chance_twice),
+        Goal(one_alike, lambda cell: cell.chance_alike),
+    ]
+    beyond = [see, Goal(f"show variants {alike}", lambda cell: cell.chance_alike)]
+    hardly = (_hardly(goal, chance, deciding) for goal, chance in beyond)
     return (
-        *_needed(attribute, question, deciding),
+        *(_takes(goal, chance, deciding) for goal, chance in wanted),
         *_of_one_panel(trial, attribute, question, deciding),
-        *_cannot(attribute, question, deciding),
+        *filter(None, hardly),
         *_rank_floor(question, [cell for cell in cells if cell.procedure == "ranks"]),
     )
 
 
-def _needed(attribute: Attribute, question: Question, cells: Cells) -> list[str]:
-    """Say what panel it takes to see the margin, twice the margin, and to show alike."""
-    margin = wording.plain(question.margin)
-    twice = wording.plain(2 * question.margin)
-    goals: list[tuple[str, ChanceOf]] = [
-        (f"see a {margin}-point difference", lambda cell: cell.chance_margin),
-        (f"see a {twice}-point difference", lambda cell: cell.chance_twice),
-        (
-            f"show a variant that does not differ alike within {wording.margin(attribute)}",
-            lambda cell: cell.chance_alike,
-        ),
-    ]
-    return [_takes(goal, chance, cells) for goal, chance in goals]
-
-
 def _takes(goal: str, chance: ChanceOf, cells: Cells) -> str:
-    enough = [
-        min((cell for cell in row if chance(cell).value >= WANTED), key=_tasters, default=None)
-        for row in _by_sessions(cells)
-    ]
+    """Say what panel it takes to reach a goal."""
+    enough = (
+        next((cell for cell in row if chance(cell).value >= WANTED), None)
+        for row in by_sessions(cells)
+    )
     panels = [panel_words(cell) for cell in enough if cell is not None]
     if panels:
         return f"To {goal} 8 times in 10 takes {wording.listing(panels, 'or')}."
@@ -109,35 +112,24 @@ def _of_one_panel(
 
 
 def _can(attribute: Attribute, question: Question, cell: SizingCell) -> str:
-    who = panel_words(cell, ", ")
-    alike = f"alike within {wording.margin(attribute)}"
+    alike = f"alike within {wording.margin(attribute)} {_times(cell.chance_alike.value)}"
     others = question.variants - 1
     whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
-    every = f", {whole} {_times(cell.chance_all_alike.value)}"
-    if cell.smallest_seen is None:
-        seen = cell.not_seen
-    else:
+    every = f", {whole} {_times(cell.chance_all_alike.value)}" if others > 1 else ""
+    seen = cell.not_seen
+    if cell.smallest_seen is not None:
         digits = max(1, wording.digits_for(attribute.scale))
         size = wording.number(cell.smallest_seen.difference, digits)
         seen = f"about 8 times in 10 you would see a {size}-point difference"
     return (
-        f"{who}: {seen}; where nothing differs, a given variant would be shown {alike}"
-        f" {_times(cell.chance_alike.value)}{every if others > 1 else ''}."
+        f"{panel_words(cell, ', ')}: {seen}; where nothing differs, a given variant would be shown"
+        f" {alike}{every}."
     )
 
 
-def _cannot(attribute: Attribute, question: Question, cells: Cells) -> list[str]:
-    """Name the panels that can hardly show a difference of one margin, or alike."""
-    margin = wording.plain(question.margin)
-    goals: list[tuple[str, ChanceOf]] = [
-        (f"see a {margin}-point difference", lambda cell: cell.chance_margin),
-        (f"show variants alike within {wording.margin(attribute)}", lambda c: c.chance_alike),
-    ]
-    return [said for goal, chance in goals if (said := _hardly(goal, chance, cells))]
-
-
 def _hardly(goal: str, chance: ChanceOf, cells: Cells) -> str:
-    rows = _by_sessions(cells)
+    """Name the panels that can hardly ever reach a goal; empty where there are none."""
+    rows = by_sessions(cells)
     unable = [[*takewhile(lambda cell: chance(cell).value < HARDLY, row)] for row in rows]
     last = [panel_words(row[-1]).replace("tasters", "tasters or fewer", 1) for row in unable if row]
     said = f"Panels that can hardly ever {goal} (less than 1 time in 20)"
@@ -153,16 +145,10 @@ def _rank_floor(question: Question, cells: Cells) -> list[str]:
     return [f"With {who} or fewer {PROCEDURES['ranks']} cannot reach {alpha} whatever they say."]
 
 
-def _by_sessions(cells: Cells) -> list[list[SizingCell]]:
-    """Rows of cells with the same sessions, tasters rising."""
-    return [
-        sorted((cell for cell in cells if cell.sessions == s), key=_tasters)
-        for s in sorted({cell.sessions for cell in cells})
-    ]
-
-
-def _tasters(cell: SizingCell) -> int:
-    return cell.tasters
+def by_sessions(cells: Cells) -> tuple[tuple[SizingCell, ...], ...]:
+    """Rows of cells with the same number of sessions, tasters rising."""
+    ordered = sorted(cells, key=lambda cell: (cell.sessions, cell.tasters))
+    return tuple(tuple(row) for _, row in groupby(ordered, key=lambda cell: cell.sessions))
 
 
 def panel_words(cell: SizingCell, link: str = " in ") -> str:
@@ -171,17 +157,21 @@ def panel_words(cell: SizingCell, link: str = " in ") -> str:
     return f"{wording.count(cell.tasters, 'taster')}{link}{sessions}"
 
 
-def _times(chance: float) -> str:
-    """Write a chance as people say it.
+def times(chance: float, hardly: str = "hardly ever") -> str:
+    r"""Write a chance as people say it, without promising what rounding would.
 
     Examples
     --------
-    >>> _times(0.02), _times(0.43), _times(0.97)
-    ('less than 1 time in 20', 'about 4 times in 10', 'nearly always')
+    >>> times(0.02), times(0.43), times(0.97)
+    ('hardly ever', 'about 4\xa0times\xa0in\xa010', 'nearly always')
     """
     if chance < HARDLY:
-        return "less than 1 time in 20"
-    if chance >= 0.95:
+        return hardly
+    if chance >= 1 - HARDLY:
         return "nearly always"
-    tenths = max(1, min(9, round(10 * chance)))
-    return f"about {wording.count(tenths, 'time')} in 10"
+    tenths = min(max(round(10 * chance), 1), 9)
+    return "about " + f"{wording.count(tenths, 'time')} in 10".replace(" ", wording.NO_BREAK)
+
+
+def _times(chance: float) -> str:
+    return times(chance, "less than 1 time in 20").replace(wording.NO_BREAK, " ")

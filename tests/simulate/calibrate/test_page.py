@@ -20,7 +20,6 @@ from blindspoon.simulate.calibrate import (
 )
 from blindspoon.simulate.calibration_tables import (
     HEADING,
-    Asked,
     from_csv,
     run,
     summary,
@@ -126,13 +125,13 @@ def test_the_csv_gives_every_rate_back():
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        (Asked(only=["normel"]), 'no situation normel .did you mean "normal"'),
-        (Asked(tasters=[1]), "a panel of one"),
+        ({"only": ["normel"]}, 'no situation normel .did you mean "normal"'),
+        ({"tasters": [1]}, "a panel of one"),
     ],
 )
 def test_what_cannot_be_simulated_is_refused(asked, said):
     with pytest.raises(DesignError, match=said):
-        run(asked)
+        run(**asked)
 
 
 def test_the_command_prints_json():
