@@ -15,7 +15,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from blindspoon.errors import FormError, Problem, shown, some_of
+from blindspoon.errors import FormError, Problem, Rule, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.schema import missing_columns
@@ -129,16 +129,9 @@ def read_answers(
     texts = [{name: row.get(name, "")[:200] for name in names} for row in rows]
     points, problems = points_of(attributes, replace(table_of(file, texts), decimal_comma=True))
     comments = [tidy_comment(row.get("comment", "")) for row in rows]
+    short = Rule("long-comment", f"a comment has {COMMENT_LIMIT:,} at most", "Shorten it")
     problems += [
-        Problem(
-            slug="long-comment",
-            file=file,
-            line=line,
-            column="comment",
-            found=f"the comment has {len(comment):,} characters",
-            allowed=f"a comment has {COMMENT_LIMIT:,} at most",
-            remedy="Shorten it",
-        )
+        short.broken(f"the comment has {len(comment):,} characters", file, line, "comment")
         for line, comment in enumerate(comments, 2)
         if len(comment) > COMMENT_LIMIT
     ]
@@ -426,22 +419,20 @@ class BallotFile:
         for (line, row), points in zip(table.rows(), scores, strict=True):
             code, named = row["code"], {name: row.get(name, own[name]) for name in own}
             if named != own or code not in self.codes or code in rows:
-                problems.append(self._foreign(line, row))
+                cup = f"cup {shown(code)} of {shown(row['taster'])}"
+                found = f"{cup} is not on this ballot, or stands on it twice"
+                problems.append(self._own_cups().broken(found, self.file, line))
             rows[code] = row | own | dict(zip(self.names, points, strict=True))
         if problems:
             raise FormError(problems)
         return tuple(dict.fromkeys((*self.columns, *table.columns))), rows
 
-    def _foreign(self, line: int, row: Mapping[str, str]) -> Problem:
-        return Problem(
-            slug="foreign-row",
-            file=self.file,
-            line=line,
-            found=f"cup {shown(row['code'])} of {shown(row['taster'])} is not on this ballot, or"
-            " stands on it twice",
-            allowed=f"the score page keeps the ballot of {shown(self.taster)} in session"
-            f" {self.session} here, with cups {some_of(map(shown, self.codes), 12)}",
-            remedy="Correct the row, or move it to a file of another name in ballots",
+    def _own_cups(self) -> Rule:
+        return Rule(
+            "foreign-row",
+            f"the score page keeps the ballot of {shown(self.taster)} in session {self.session} "
+            f"here, with cups {some_of(map(shown, self.codes), 12)}",
+            "Correct the row, or move it to a file of another name in ballots",
         )
 
     def _report(self, before: int, after: int, disputed: Sequence[str]) -> None:

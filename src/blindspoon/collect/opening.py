@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, points_of, tidy_comment
 from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
-from blindspoon.errors import FormError, Problem, ScoreError, TrialFileError, shown, some_of
+from blindspoon.errors import FormError, Rule, ScoreError, TrialFileError, shown, some_of
 from blindspoon.files import disk, durable
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.text_table import read_table
@@ -28,6 +28,13 @@ Cup = tuple[str, str, str]
 
 NAME_LIMIT = 120
 """Characters of a ballot's file name that come from the taster."""
+
+
+_SERVED = Rule(
+    "missing-file",
+    "the score page needs to know who is served which cup when",
+    'Draw the codes and orders with "blind" first',
+)
 
 
 @contextlib.contextmanager
@@ -54,14 +61,7 @@ def opened(folder: Path) -> Iterator[Sitting]:
         text = disk.read_folder(folder, without=disk.KEY)
         trial, servings = parse_trial(text.trial), text.table("servings.csv")
         if servings is None:
-            problem = Problem(
-                slug="missing-file",
-                file="servings.csv",
-                found="there is no such file",
-                allowed="the score page needs to know who is served which cup when",
-                remedy='Draw the codes and orders with "blind" first',
-            )
-            raise TrialFileError([problem])
+            raise TrialFileError([_SERVED.broken("there is no such file", "servings.csv")])
         ledger = open_ledger(trial, text.scores, servings)
         problems = [problem for problem in ledger.problems if problem.slug != "no-scores"]
         if problems or ledger.plan is None:
@@ -226,15 +226,9 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path) -> Addition:
             present += 1
         elif there := _conflict(ballot, code, answer):
             found = f"{shown(code)} of {shown(taster)} in session {session} is scored in {there}"
-            problem = Problem(
-                slug="scored-already",
-                file=table.file,
-                line=int(table.lines[row]),
-                found=found,
-                allowed="a file adds what is not scored yet, and replaces nothing",
-                remedy=f"Take the row out, or correct {there}",
-            )
-            problems.append(problem)
+            allowed = "a file adds what is not scored yet, and replaces nothing"
+            rule = Rule("scored-already", allowed, f"Take the row out, or correct {there}")
+            problems.append(rule.broken(found, table.file, int(table.lines[row])))
         else:
             new[session, taster, code] = answer
     if problems:

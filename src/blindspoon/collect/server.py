@@ -31,7 +31,7 @@ from blindspoon.collect.ballots import Tell, TooManyConflictsError
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
-from blindspoon.errors import FormError, Problem
+from blindspoon.errors import FormError, Rule
 
 FORM_PARTS = 4_000
 """Fields in the largest form, the grid of a paper ballot."""
@@ -58,6 +58,16 @@ IDLE = 20
 MOST_UNTOLD = 1000
 """Sentences that wait to be told; what happens beyond is not told."""
 
+_NETWORK = Rule(
+    "cannot-serve",
+    "phones reach the score page over a network that they share with it",
+    "Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
+)
+_PORT = Rule(
+    "cannot-serve",
+    "a port is 1024 to 65535 and used by no other program",
+    "Stop the other program, or choose another port",
+)
 _NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
 
 
@@ -180,14 +190,7 @@ def serve(
     """
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
-        problem = Problem(
-            slug="cannot-serve",
-            file="the network",
-            found="this computer is in no network",
-            allowed="phones reach the score page over a network that they share with it",
-            remedy="Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
-        )
-        raise FormError([problem])
+        raise FormError([_NETWORK.broken("this computer is in no network", "the network")])
     with _listening("0.0.0.0" if lan else "127.0.0.1", port) as listener:  # noqa: S104 - asked for
         bound = int(listener.getsockname()[1])
         join, *others = (f"http://{address}:{bound}/" for address in found)
@@ -256,14 +259,8 @@ def _listening(address: str, port: int) -> Iterator[socket.socket]:
             listener.bind((address, port))
         except (OSError, OverflowError) as error:
             reason = getattr(error, "strerror", None) or str(error)
-            problem = Problem(
-                slug="cannot-serve",
-                file=f"port {port}",
-                found=f"the score page cannot listen there: {reason}",
-                allowed="a port is 1024 to 65535 and used by no other program",
-                remedy="Stop the other program, or choose another port",
-            )
-            raise FormError([problem]) from error
+            found = f"the score page cannot listen there: {reason}"
+            raise FormError([_PORT.broken(found, f"port {port}")]) from error
         yield listener
 
 

@@ -20,7 +20,7 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any, TypeVar
 
 from blindspoon.collect.ballots import BallotFile, Tell
-from blindspoon.errors import FormError, Problem, shown
+from blindspoon.errors import FormError, Rule, shown
 from blindspoon.files.durable import DurableFolder
 from blindspoon.trial import Attribute, Tasting
 from blindspoon.wording import count
@@ -137,14 +137,9 @@ class Memory:
             )
             memory.link("host")
         except (ValueError, TypeError, KeyError, AttributeError) as error:
-            problem = Problem(
-                slug="damaged-links",
-                file=FILE,
-                found="the file of links is damaged",
-                allowed="only the score page writes it",
-                remedy="Remove it; every taster then needs a new link, and no score is lost",
-            )
-            raise FormError([problem]) from error
+            remedy = "Remove it; every taster then needs a new link, and no score is lost"
+            rule = Rule("damaged-links", "only the score page writes it", remedy)
+            raise FormError([rule.broken("the file of links is damaged", FILE)]) from error
         return memory
 
 

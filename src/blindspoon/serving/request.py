@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Literal
 
-from blindspoon.errors import DesignError, Problem
+from blindspoon.errors import DesignError, Problem, Rule
 from blindspoon.serving.codes import usable_codes
 from blindspoon.trial import Trial
 
@@ -118,39 +117,39 @@ def check_request(request: ServingRequest) -> None:
         raise DesignError(found)
 
 
+_TASTERS = Rule(
+    "no-tasters",
+    "at least one is needed to draw who gets which cup",
+    'Write tasters = ["T01", "T02"] or a number under [tasting]',
+)
+
+
 def _problems(request: ServingRequest) -> Iterator[Problem]:
+    if not request.tasters:
+        yield _TASTERS.broken("no tasters", FILE, column="tasting.tasters")
+    found = f"{request.cups} servings for each taster and session"
+    for rule in _broken(request):
+        yield rule.broken(found, FILE, column="tasting.servings")
+
+
+def _broken(request: ServingRequest) -> Iterator[Rule]:
+    """Say why the cups of a set are too many or too few."""
     others, codes = len(request.others), len(usable_codes())
     least, most = request.controls + 1, request.controls + others
     control = "the control twice" if request.controls == 2 else "the control"
     sets = len(request.tasters) * len(request.sessions)
-    needed = others + 2 if request.codes == "per session" else request.cups
-    found = f"{request.cups} servings for each taster and session"
-    servings = partial(Problem, file=FILE, column="tasting.servings", found=found)
-    if not request.tasters:
-        yield Problem(
-            slug="no-tasters",
-            file=FILE,
-            column="tasting.tasters",
-            found="no tasters",
-            allowed="at least one is needed to draw who gets which cup",
-            remedy='Write tasters = ["T01", "T02"] or a number under [tasting]',
-        )
     if request.cups > most:
         allowed = f"there are {most} to serve: {control} and each other variant"
-        remedy = f"Write {most} or fewer"
-        yield servings(slug="too-many-servings", allowed=allowed, remedy=remedy)
+        yield Rule("too-many-servings", allowed, f"Write {most} or fewer")
     elif request.cups < least:
         allowed = f"a taster needs {control} and one other variant"
-        remedy = f"Write {least} or more"
-        yield servings(slug="too-few-servings", allowed=allowed, remedy=remedy)
+        yield Rule("too-few-servings", allowed, f"Write {least} or more")
     elif request.tasters and sets * request.places < others:
         allowed = (
             f"in {sets} {'set' if sets == 1 else 'sets'} of cups they cannot hold all {others} "
             f"variants beside the control, which takes {-(-others // request.places)} sets"
         )
-        remedy = "Have more servings, tasters or sessions"
-        yield servings(slug="too-few-servings", allowed=allowed, remedy=remedy)
-    if needed > codes:
+        yield Rule("too-few-servings", allowed, "Have more servings, tasters or sessions")
+    if (request.cups if request.codes == "per taster" else others + 2) > codes:
         allowed = f"there are {codes} three-digit codes to tell them apart"
-        remedy = "Serve fewer cups in a session"
-        yield servings(slug="too-many-servings", allowed=allowed, remedy=remedy)
+        yield Rule("too-many-servings", allowed, "Serve fewer cups in a session")
