@@ -22,6 +22,7 @@ from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
 Files = dict[str, bytes]
 ROOT = Path(__file__).parents[1]
+PHONE = {"width": 390, "height": 844}
 
 TRIAL = b"""\
 [trial]
@@ -197,7 +198,7 @@ def apart() -> Callable[..., subprocess.CompletedProcess[str]]:
     return run
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser():
     """A system Chromium; its absence fails where CI is set, and skips elsewhere."""
     found = needed("chromium", "chromium-browser", "google-chrome")
@@ -206,6 +207,47 @@ def browser():
         opened = engine.chromium.launch(executable_path=found, args=["--no-sandbox"])
         yield opened
         opened.close()
+
+
+@pytest.fixture(scope="session")
+def tab(browser):
+    """The one page, without a network, of all tests that only look: opening one takes a second."""
+    page = browser.new_context(offline=True).new_page()
+    page.asked = []
+    page.on("request", lambda request: page.asked.append(request.url))
+    return page
+
+
+@pytest.fixture
+def screen(tab):
+    """Show a file, or HTML, on the tab; whatever else it asks for fails the test."""
+    tab.asked.clear()
+    own = []
+
+    def screen(page, viewport=PHONE, theme="light"):
+        tab.emulate_media(media="screen", color_scheme=theme)
+        tab.set_viewport_size(viewport)
+        if isinstance(page, Path):
+            own.append(page.as_uri())
+            tab.goto(own[-1])
+        else:
+            tab.set_content(page)
+        return tab
+
+    yield screen
+    assert tab.asked == own
+
+
+@pytest.fixture(scope="session")
+def accessible():
+    """See that axe finds nothing on a page."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+
+    def accessible(page):
+        results = axe.Axe().run(page)
+        assert results.violations_count == 0, results.generate_report()
+
+    return accessible
 
 
 @pytest.fixture(scope="session")

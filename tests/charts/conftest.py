@@ -286,15 +286,12 @@ OVERLAPS = """
 
 
 @pytest.fixture
-def covered(browser):
+def covered(screen):
     """Texts of charts that a browser cuts off, or lets run into one another."""
 
     def covered(charts):
         svgs = "".join(f"<p>{svg}</p>" for chart in charts for svg in (chart.wide, chart.narrow))
-        page = browser.new_page(viewport={"width": 1000, "height": 900})
-        page.set_content(f"<style>:root{{{css_variables(dark=False)}}}</style>{svgs}")
-        found = page.evaluate(OVERLAPS)
-        page.close()
-        return found
+        colours = f"<style>:root{{{css_variables(dark=False)}}}</style>"
+        return screen(colours + svgs, {"width": 1000, "height": 900}).evaluate(OVERLAPS)
 
     return covered

@@ -35,6 +35,7 @@ class Scenario:
 
 
 LONG = "A label of forty characters, no {} less"
+TWELVE = tuple(f"Brine {k:02} of the coldest cellar of them all" for k in range(12))
 SCENARIOS = {
     "usual": Scenario(attributes=(("Texture", "soft", "crisp"), ("Saltiness", "", ""))),
     "four attributes": Scenario(
@@ -50,20 +51,18 @@ SCENARIOS = {
     "to a hundred": Scenario(scale="low = 0, high = 100", tasters=3),
     "alone": Scenario(tasters=1, sessions=3),
     "warm-up": Scenario(warm_up=True, controls=2, batches=2, sessions=2),
+    "warm-up for two": Scenario(warm_up=True, controls=2, batches=2, tasters=2),
     "per session": Scenario(codes="per session"),
     "incomplete": Scenario(servings=3, tasters=12),
     "large": Scenario(
-        variants=tuple(f"Brine {k:02} of the coldest cellar of them all" for k in range(12)),
+        variants=TWELVE,
         attributes=tuple((f"Attribute {k}", "none", "much") for k in range(8)),
         scale="low = 0, high = 10, step = 0.5",
         tasters=40,
         sessions=3,
     ),
-    "twelve": Scenario(
-        variants=tuple(f"Brine {k:02} of the coldest cellar of them all" for k in range(12)),
-        tasters=40,
-        sessions=2,
-    ),
+    "twelve": Scenario(variants=TWELVE, tasters=40, sessions=2),
+    "twelve for two": Scenario(variants=TWELVE, tasters=2),
     "other letters": Scenario(
         title="Какие огурцы хрустят?",
         product="квашеные огурцы",
