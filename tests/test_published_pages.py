@@ -138,34 +138,29 @@ def write(path, columns, rows):
 
 
 @pytest.fixture
-def show(browser, pages):
-    """Open a page without a network, and keep what it asks for in `asked`."""
-    contexts = []
-
-    def show(name, *, viewport=PHONE, theme="light", scripts=True):
-        context = browser.new_context(
-            viewport=viewport, color_scheme=theme, java_script_enabled=scripts, offline=True
-        )
-        contexts.append(context)
-        sheet = context.new_page()
-        sheet.asked = []
-        sheet.on("request", lambda request: sheet.asked.append(request.url))
-        sheet.goto(pages[name].as_uri())
-        return sheet
-
-    yield show
-    for context in contexts:
-        context.close()
+def show(screen, pages):
+    """Open a page without a network; what it asks for fails the test."""
+    return lambda name, viewport=PHONE, theme="light": screen(pages[name], viewport, theme)
 
 
 @pytest.fixture(scope="module")
-def phone(browser, pages):
+def bare(browser):
+    """A page without scripts and network, with what it asked for in `asked`."""
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False, offline=True)
+    sheet, sheet.asked = context.new_page(), []
+    sheet.on("request", lambda request: sheet.asked.append(request.url))
+    yield sheet
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def phone(tab, pages):
     """Each page on a phone, opened once for the tests that only look at it."""
     opened = {}
 
     def phone(name):
         if name not in opened:
-            opened[name] = browser.new_page(viewport=PHONE)
+            opened[name] = tab.context.new_page()
             opened[name].goto(pages[name].as_uri())
         opened[name].set_viewport_size(PHONE)
         return opened[name]
@@ -176,10 +171,8 @@ def phone(browser, pages):
 
 
 @pytest.mark.parametrize(("name", "width", "theme"), AXE)
-def test_axe_finds_nothing(show, name, width, theme):
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    results = axe.Axe().run(show(name, viewport={"width": width, "height": 844}, theme=theme))
-    assert results.violations_count == 0, results.generate_report()
+def test_axe_finds_nothing(show, accessible, name, width, theme):
+    accessible(show(name, {"width": width, "height": 844}, theme))
 
 
 # Words outside of what scrolls by itself, and how far to the right they reach.
@@ -268,8 +261,10 @@ def test_the_skip_link_comes_into_view_and_leads_to_the_answer(show):
     ["demo/index", "demo/kit", "extreme/index"]
     + [pytest.param(name, marks=pytest.mark.slow) for name in ("demo/print", "extreme/kit")],
 )
-def test_a_page_is_the_same_without_scripts_and_asks_for_nothing(show, name, pages):
-    usual, bare = show(name), show(name, scripts=False)
+def test_a_page_is_the_same_without_scripts_and_asks_for_nothing(show, bare, name, pages):
+    usual = show(name)
+    bare.asked.clear()
+    bare.goto(pages[name].as_uri())
     assert usual.inner_text("body") == bare.inner_text("body")
     assert len(usual.inner_text("body")) > 2000
     assert usual.asked == bare.asked == [pages[name].as_uri()]

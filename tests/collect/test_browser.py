@@ -19,37 +19,60 @@ VIEWS = [
 ]
 
 
+@pytest.fixture(scope="module")
+def idle():
+    """Pages that tests have done with, by whether scripts run: opening one takes a second."""
+    return {True: [], False: []}
+
+
 @pytest.fixture
-def sheet(browser):
+def sheet(browser, idle):
     """Open a page; an error in it, or a request to anywhere else, fails the test."""
-    contexts = []
+    taken, seen, errors = [], [], []
+    watched = {
+        "pageerror": lambda error: errors.append(str(error)),
+        "request": lambda request: seen.append(request.url),
+    }
 
     def open_sheet(viewport=PHONE, theme="light", *, script=True):
-        context = browser.new_context(
-            viewport=viewport, color_scheme=theme, java_script_enabled=script
-        )
-        contexts.append(context)
-        page = context.new_page()
+        page = idle[script].pop() if idle[script] else None
+        page = page or browser.new_context(java_script_enabled=script).new_page()
+        taken.append((page, script))
         page.set_default_timeout(5000)
-        page.on("pageerror", lambda error: pytest.fail(str(error)))
-        page.on("request", lambda each: seen.append(each.url))
+        page.set_viewport_size(viewport)
+        page.emulate_media(color_scheme=theme)
+        for event, told in watched.items():
+            page.on(event, told)
         return page
 
-    seen = []
     yield open_sheet
-    for context in contexts:
-        context.close()
-    assert not [url for url in seen if not url.startswith("http://127.0.0.1:")]
+    for page, script in taken:
+        if page.is_closed():
+            page.context.close()
+        else:
+            for event, told in watched.items():
+                page.remove_listener(event, told)
+            forget(page)
+            idle[script].append(page)
+    assert errors == []
+    assert [url for url in seen if not url.startswith("http://127.0.0.1:")] == []
 
 
-@pytest.fixture
-def accessible():
-    """See that axe finds nothing."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+def forget(page):
+    """Leave a page as if nobody had used it."""
+    page.unroute_all(behavior="ignoreErrors")
+    page.context.set_offline(False)
+    page.evaluate("localStorage.clear(); sessionStorage.clear()")
+    page.goto("about:blank")
+    page.context.clear_cookies()
+
+
+@pytest.fixture(name="accessible")
+def accessible_(accessible):
+    """See that axe finds nothing, and that nothing sticks out."""
 
     def look(page):
-        results = axe.Axe().run(page)
-        assert results.violations_count == 0, results.generate_report()
+        accessible(page)
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
     return look
