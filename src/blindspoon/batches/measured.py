@@ -191,15 +191,9 @@ def taste_against_measured(
         strength = {point.variant: point.measured for point in points}
         control = strength.pop(trial.control, math.inf)
         reach = QUANTITIES[quantity].tolerance + 1e-9
+        same = tuple(name for name, own in strength.items() if abs(own - control) <= reach)
         found.append(
-            TasteAgainst(
-                attribute=attribute,
-                quantity=quantity,
-                points=points,
-                same_strength=tuple(
-                    v for v, own in strength.items() if abs(own - control) <= reach
-                ),
-            )
+            TasteAgainst(attribute=attribute, quantity=quantity, points=points, same_strength=same)
         )
     return tuple(found)
 
@@ -214,14 +208,14 @@ def _points(
     for place, variant in enumerate(trial.variants):
         measured = [getattr(batch, quantity) for batch in made if batch.variant == variant.name]
         rows = (table.variant == place) & np.isfinite(scores)
-        tasters = np.unique(table.taster[rows])
-        means = [float(scores[rows & (table.taster == taster)].mean()) for taster in tasters]
-        if measured and None not in measured and means:
+        _, taster = np.unique(table.taster[rows], return_inverse=True)
+        means = np.bincount(taster, scores[rows]) / np.bincount(taster)
+        if measured and None not in measured and len(means):
             points.append(
                 TastePoint(
                     variant=variant.name,
                     measured=sum(measured) / len(measured),
-                    perceived=float(np.mean(means)),
+                    perceived=float(means.mean()),
                     tasters=len(means),
                 )
             )

@@ -98,11 +98,11 @@ def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
         return None
     names = [f"{name}_g" for name in INGREDIENTS if f"{name}_g" in log.columns]
     names += [name for name in log.own if _is_mass(name, batches)]
+    filled = list(zip(batches, totals, strict=True))
     return Recipe(
         variant=variant,
         grams={
-            name: jar_g
-            * _mean([_mass(log, b, name) / total for b, total in zip(batches, totals, strict=True)])
+            name: jar_g * _mean([_mass(log, batch, name) / total for batch, total in filled])
             for name in names
         },
         others=dict(_others(log, batches, names)),
@@ -113,7 +113,8 @@ def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
 
 def _is_mass(name: str, batches: Sequence[Batch]) -> bool:
     """Whether a factor of the host's own is a mass, so that it grows with the jar."""
-    return name.endswith("_g") and not any(isinstance(b.own.get(name), str) for b in batches)
+    values = [batch.own.get(name) for batch in batches]
+    return name.endswith("_g") and not any(isinstance(value, str) for value in values)
 
 
 def _mass(log: BatchLog, batch: Batch, name: str) -> float:
@@ -128,7 +129,8 @@ def _others(
     """Give what is not weighed as the host wrote it, each value once."""
     for name in ("acid", "starter", "vessel", "temperature_c", *log.own):
         if name not in weighed:
-            values = [b.own.get(name) if name in log.own else getattr(b, name) for b in batches]
+            own = name in log.own
+            values = [batch.own.get(name) if own else getattr(batch, name) for batch in batches]
             known = [value for value in values if value not in (None, "")]
             told = [value if isinstance(value, str) else f"{value:g}" for value in known]
             if told:

@@ -63,7 +63,9 @@ def in_words(difference: Difference) -> str:
     amount, name = difference.amount, factor_name(difference.factor)
     if amount is None:
         values = (difference.variant_value, difference.control_value)
-        ours, theirs = (v if isinstance(v, str) else wording.plain(v) for v in values)
+        ours, theirs = (
+            value if isinstance(value, str) else wording.plain(value) for value in values
+        )
         return f"different in {name} ({ours}, not {theirs})"
     usual = ("higher in {name} by {size}", "lower in {name} by {size}")
     phrase = _PHRASES.get(difference.factor, usual)
@@ -231,8 +233,10 @@ def _amounts(against: TasteAgainst) -> tuple[str, Mapping[str, str]]:
     """Name what was measured, and write how much of it each variant had."""
     quantity = QUANTITIES[against.quantity]
     unit = quantity.unit.replace(" ", wording.NO_BREAK)
-    amounts = {p.variant: wording.number(p.measured, quantity.digits) for p in against.points}
-    return quantity.title, {variant: f"{amount}{unit}" for variant, amount in amounts.items()}
+    return quantity.title, {
+        point.variant: f"{wording.number(point.measured, quantity.digits)}{unit}"
+        for point in against.points
+    }
 
 
 def _trimmed(value: float, digits: int) -> str:
@@ -359,4 +363,4 @@ def differences_in_words(trial: Trial, made: Made) -> Iterator[str]:
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
     """Give each caution and its sources."""
     found = () if made is None else made.cautions
-    return tuple((caution(one), sources(one)) for one in found)
+    return tuple((caution(look), sources(look)) for look in found)
