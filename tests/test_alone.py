@@ -15,8 +15,9 @@ from click.testing import CliRunner
 
 from blindspoon.analysis import analyse
 from blindspoon.cli.main import commands
+from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
-from blindspoon.planning import draw_blind
+from blindspoon.lifting import lift_blind
 from blindspoon.writeup.records import trial_record
 
 CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
@@ -97,6 +98,7 @@ def alone(tmp_path_factory):
     (folder / "trial.toml").write_text(toml(), encoding="utf-8")
     draw_blind(folder, datetime.date(2026, 9, 8))
     score(folder)
+    lift_blind(folder, datetime.date(2026, 9, 18), lambda _: True)
     return folder
 
 

@@ -6,6 +6,8 @@ The examples in errors.md are what is said then; ``--renew`` writes them there.
 from __future__ import annotations
 
 import contextlib
+import csv
+import datetime
 import json
 import re
 import shutil
@@ -18,9 +20,11 @@ from click.testing import CliRunner
 from blindspoon.cli import commands
 from blindspoon.collect.ballots import read_answers
 from blindspoon.collect.opening import opened
+from blindspoon.drawing import draw_blind
 from blindspoon.errors import Problem, TrialError
 from blindspoon.examine import explanations
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.lifting import lift_blind
 
 PAGE = Path(__file__).parents[1] / "src" / "blindspoon" / "errors.md"
 FOLDER, OTHER, PORT = Path("pickles"), Path("mill"), 8000
@@ -75,6 +79,28 @@ def one_taster():
 def planned(tasting):
     drop(SERVINGS, KEY, SCORES, BALLOT)
     put(TRIAL, "tasters = 3", tasting)
+
+
+def sealed():
+    """Draw the blind and score it, as if nobody could tell anything apart."""
+    drop(SERVINGS, KEY, SCORES, BALLOT)
+    draw_blind(FOLDER, datetime.date(2026, 9, 4))
+    with (FOLDER / SERVINGS).open(encoding="utf-8") as file:
+        cups = [f"{row['taster']},{row['code']},5,5" for row in csv.DictReader(file)]
+    write(SCORES, "\n".join(["taster,code,texture,saltiness", *cups]).encode())
+
+
+def lifted():
+    sealed()
+    lift_blind(FOLDER, datetime.date(2026, 9, 20), lambda _: True)
+
+
+def meanwhile():
+    """What a host is told who answers after another score came in."""
+    sealed()
+    with pytest.raises(TrialError) as error:
+        lift_blind(FOLDER, datetime.date(2026, 9, 20), lambda _: not put(SCORES, ",5,5", ",6,5"))
+    return error.value.problems
 
 
 def strayed():
@@ -180,6 +206,10 @@ CASES = {
     "already-there": ("new pickles",),
     "already-tasted": ("blind pickles", drop, SERVINGS, KEY),
     "not-drawn": ("blind pickles --sheets", drop, SERVINGS, KEY),
+    "not-lifted": (COMPARE, sealed),
+    "not-sealed": ("lift pickles --yes",),
+    "already-lifted": ("lift pickles --yes", lifted),
+    "changed-meanwhile": (meanwhile,),
     "cannot-serve": (f"collect pickles --port {PORT}",),
     "collect-runs": (ADD,),
     "damaged-links": (ADD, write, ".blindspoon/collect.json", b"{"),

@@ -18,7 +18,7 @@ DATA = Path(__file__).parent / "data"
 ORDER = (
     "verify", "errors", "arrays", "trial", "files", "scores", "frames", "serving", "stats",
     "wording", "batches", "findings", "simulate", "charts", "writeup", "analysis", "sheets",
-    "packing", "collect", "examine", "planning", "api", "cli", "__main__",
+    "packing", "collect", "examine", "planning", "drawing", "lifting", "api", "cli", "__main__",
 )  # fmt: skip
 MODULES = sorted(SRC.rglob("*.py"))
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+import blindspoon as bs
 from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
 
@@ -60,14 +61,15 @@ def test_an_installed_package_has_the_example_in_it(tmp_path, monkeypatch):
     assert included == {"trials/allotment-cucumbers": "blindspoon/example"}
 
 
-def taste(folder, codes_only=False):
-    """Score every cup as if nobody could tell anything apart."""
+def taste(folder):
+    """Score every cup as if nobody could tell anything apart, and lift the blind."""
     served = rows(folder / "servings.csv")
     lines = ["session,taster,code,saltiness,sourness,ferment,texture,comment"]
     for number, cup in enumerate(served):
         scores = ",".join(str((number * step) % 11) for step in (3, 5, 7, 4))
         lines.append(f"{cup['session']},{cup['taster']},{cup['code']},{scores},")
     (folder / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    bs.lift(folder, yes=True)
 
 
 def test_a_new_trial_is_sound_and_explains_itself(blindspoon, trial):
@@ -161,7 +163,7 @@ def test_the_report_says_whether_the_rule_is_the_sealed_one(drawn, report_text):
     assert "The rule and the key are those that were sealed on" in report_text(drawn)
     toml = drawn / "trial.toml"
     toml.write_text(toml.read_text("utf-8").replace("margin = 1.0", "margin = 2.0"), "utf-8")
-    assert "the rule changed" in report_text(drawn)
+    assert "The rule was changed after it was sealed: margin of" in report_text(drawn)
 
 
 def test_the_report_says_whether_the_key_is_the_sealed_one(drawn, report_text):
@@ -173,7 +175,7 @@ def test_the_report_says_whether_the_key_is_the_sealed_one(drawn, report_text):
     first, second = lines[1].rsplit(",", 1), lines[2].rsplit(",", 1)
     swapped = [f"{first[0]},{second[1]}", f"{second[0]},{first[1]}"]
     key.write_text("\n".join([lines[0], *swapped, *lines[3:]]), encoding="utf-8")
-    assert "the key changed" in report_text(drawn)
+    assert "The key is not the one that was sealed on" in report_text(drawn)
 
 
 def test_the_control_can_be_hidden_twice(blindspoon, trial):

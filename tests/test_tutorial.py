@@ -100,7 +100,9 @@ def test_nothing_is_typed_before_the_first_verdict(steps):
 def test_every_command_of_the_tutorial_ends_well(steps):
     commands = [step for step in steps if step.kind == "command"]
     assert [(step.text, step.code, step.output) for step in commands if step.code] == []
-    verbs = "new compare report check new size batches blind collect check compare publish compare"
+    verbs = (
+        "new compare report check new size batches blind collect check lift compare publish compare"
+    )
     assert [step.text.split()[1] for step in commands] == verbs.split()
 
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Note, Problem, ScoreError, TrialError
 from blindspoon.files import disk
-from blindspoon.files.seal import seal_sentences
 from blindspoon.files.text_table import FolderTables
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
@@ -19,6 +18,7 @@ from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
 from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.scores.score_table import ScoreTable, build_table
+from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -35,11 +35,14 @@ def analyse(folder: Path) -> Analysis:
     Raises
     ------
     TrialError
-        With every problem of the folder.
+        With every problem of the folder, or where its blind is sealed and not lifted.
     """
     text = disk.read_folder(folder)
     declared, told = parse_trial(text.trial), text.tables()
-    trial, tables, table, notes = _under_pseudonyms(declared, told)
+    trial, tables = pseudonymise(declared, told)
+    stands = standing(declared, told, text.seal, tables)
+    see_lifted(stands)
+    table, notes = _scores(declared, told, trial, tables)
     cups = (tables.key, *tables.scores)
     made, known = make_up(trial, tables.batches, tables.readings, cups)
     return Analysis(
@@ -47,25 +50,23 @@ def analyse(folder: Path) -> Analysis:
         fingerprint=disk.fingerprint(text),
         trial=trial,
         table=table,
-        results=compare_trial(trial, table, made),
+        results=compare_trial(trial, table, made, exploratory=bool(stands.bent)),
         made=made,
         notes=(*text.notes, *notes, *known),
-        sealed=seal_sentences(declared, told.key, text.seal),
+        standing=stands,
         tables=tables,
     )
 
 
-def _under_pseudonyms(
-    trial: Trial, told: FolderTables
-) -> tuple[Trial, FolderTables, ScoreTable, tuple[Note, ...]]:
+def _scores(
+    declared: Trial, told: FolderTables, trial: Trial, tables: FolderTables
+) -> tuple[ScoreTable, tuple[Note, ...]]:
     """Lift the blind under pseudonyms; what is wrong with the files names tasters as they do."""
-    hidden, tables = pseudonymise(trial, told)
     try:
-        table, notes = build_table(hidden, tables.scores, tables.servings, tables.key)
+        return build_table(trial, tables.scores, tables.servings, tables.key)
     except ScoreError:
-        build_table(trial, told.scores, told.servings, told.key)
+        build_table(declared, told.scores, told.servings, told.key)
         raise
-    return hidden, tables, table, notes
 
 
 def write_report(analysis: Analysis, to: Path) -> Path:

@@ -17,11 +17,13 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
+from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from blindspoon.lifting import Lifting
     from blindspoon.packing.pack import Published
     from blindspoon.serving.plan import ServingPlan
     from blindspoon.simulate.size_results import Sizing
@@ -144,10 +146,11 @@ def read(folder: Folder) -> TrialFolder:
     Raises
     ------
     TrialError
-        With every problem of the folder.
+        With every problem of the folder, or where its blind is sealed and not lifted.
     """
     text = disk.read_folder(Path(folder))
     trial, tables = parse_trial(text.trial), text.tables()
+    see_lifted(standing(trial, tables, text.seal))
     table, notes = build_table(trial, tables.scores, tables.servings, tables.key)
     return TrialFolder(path=Path(folder), trial=trial, table=table, notes=(*text.notes, *notes))
 
@@ -242,9 +245,37 @@ def blind(folder: Folder, *, today: datetime.date | None = None) -> ServingPlan:
     TrialError
         If the design cannot be drawn, a cup was scored already, or the blind was drawn before.
     """
-    from blindspoon.planning import draw_blind  # noqa: PLC0415 - brings in the sheets
+    from blindspoon.drawing import draw_blind  # noqa: PLC0415 - brings in the sheets
 
     return draw_blind(Path(folder), today or datetime.datetime.now().astimezone().date())
+
+
+def lift(folder: Folder, *, yes: bool = False, today: datetime.date | None = None) -> Lifting:
+    """End the tasting and lift the blind, once, with a record in seal.toml.
+
+    Parameters
+    ----------
+    folder : str or path
+        Its blind was drawn and sealed by `blind`.
+    yes : bool
+        Whether to do it; without it nothing is written, and what is missing can be looked at.
+    today : date, optional
+        Stands in the record.
+
+    Returns
+    -------
+    Lifting
+        What is ``missing``, what is recorded, and whether it was.
+
+    Raises
+    ------
+    TrialError
+        If there is nothing to lift, it was lifted before, or the folder has problems.
+    """
+    from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
+
+    date = today or datetime.datetime.now().astimezone().date()
+    return lift_blind(Path(folder), date, lambda _: yes)
 
 
 def compare(folder: Folder) -> Compared:

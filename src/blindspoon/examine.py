@@ -17,6 +17,7 @@ from blindspoon.files import disk
 from blindspoon.files.text_table import TextTable
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
+from blindspoon.scores.standing import correction_problems, standing
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -78,7 +79,8 @@ def examine(folder: Path) -> Examination:
         If files of the folder cannot be read at all.
     """
     text = disk.read_folder(folder)
-    scores, plan = text.scores, (text.table("servings.csv"), text.table("key.csv"))
+    tables = text.tables()
+    scores, plan = tables.scores, (tables.servings, tables.key)
     try:
         trial = parse_trial(text.trial)
     except TrialError as error:
@@ -86,7 +88,9 @@ def examine(folder: Path) -> Examination:
         return Examination(problems=(*error.problems, *unreadable), notes=text.notes)
     problems, notes = check_scores(trial, scores, *plan)
     more, known, cautions = _made(trial, text, (plan[1], *scores))
-    problems, notes = (*problems, *more), (*notes, *known)
+    corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)
+    stands = standing(trial, tables, text.seal)
+    problems, notes = (*problems, *more, *corrected), (*notes, *known, *stands.notes)
     waiting = [problem for problem in problems if problem.slug == "no-scores"]
     awaited = (Note(file=problem.file, text=problem.found) for problem in waiting)
     return Examination(

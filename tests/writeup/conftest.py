@@ -12,6 +12,7 @@ from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
 from blindspoon.scores.score_table import LeftOut, Remark, ScoreTable
+from blindspoon.scores.standing import Standing
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 from blindspoon.writeup.page import ReportContent, compose
 
@@ -182,7 +183,7 @@ def make_content(scenario: Scenario) -> ReportContent:
         results=compare_trial(trial, table),
         made=None,
         notes=scenario.notes,
-        sealed=(),
+        standing=Standing(),
         tables=FolderTables(scores=(), servings=None, key=None, batches=None, readings=None),
     )
     return compose(analysis)

@@ -1,4 +1,4 @@
-"""After the tasting: compare, report, publish; and calibrate, for the procedures themselves."""
+"""After the tasting: lift, compare, report, publish; and calibrate, for the procedures."""
 
 from __future__ import annotations
 
@@ -7,10 +7,30 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from blindspoon.cli.say import CHART, FOLDERS, JSON, SIZE, progress, say_json, today
+from blindspoon.cli.say import CHART, FOLDER, FOLDERS, JSON, SIZE, progress, say_json, today
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+
+@click.command()
+@FOLDER
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def lift(folder: Path, yes: bool) -> None:
+    """End the tasting and lift the blind, once.
+
+    Lists what is missing and asks; writes the date, the cups scored and a fingerprint of the
+    scores into seal.toml. Until then compare, report and publish refuse a sealed folder.
+    """
+    from blindspoon.lifting import Lifting, lift_blind  # noqa: PLC0415
+
+    def agreed(found: Lifting) -> bool:
+        for line in found.lines():
+            click.echo(line)
+        return yes or click.confirm("Whoever is added after this makes it exploratory. Lift it?")
+
+    found = lift_blind(folder, today(), agreed)
+    click.echo(f"Blind lifted: now compare {folder}." if found.recorded else "Nothing was lifted.")
 
 
 @click.command()

@@ -139,18 +139,20 @@ def blind(
     key.csv nor the pouring sheet. Refuses once a cup was scored, and never draws twice.
     """
     from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
+    from blindspoon.drawing import add_late, draw_blind, write_sheets  # noqa: PLC0415
     from blindspoon.examine import examine  # noqa: PLC0415
-    from blindspoon.planning import add_late, draw_blind, write_sheets  # noqa: PLC0415
     from blindspoon.sheets.paper import LABEL_STOCKS  # noqa: PLC0415
 
     if labels is not None and labels not in LABEL_STOCKS:
         allowed = ", ".join(LABEL_STOCKS)
         raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
     if not sheets:
-        say_cautions(examine(folder).cautions)
         plan = draw_blind(folder, today()) if add is None else add_late(folder, add, today())
         for line in (*balance_lines(plan.balance), *plan.notes):
             click.echo(line)
+        found = examine(folder)
+        say_notes([note for note in found.notes if note.file in ("seal.toml", "trial.toml")])
+        say_cautions(found.cautions)
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
     for page in write_sheets(folder, paper, labels):
         click.echo(f"Sheet written: {page}")

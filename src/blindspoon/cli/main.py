@@ -34,6 +34,7 @@ for verb in (
     tasting.collect,
     tasting.check,
     tasting.explain,
+    after.lift,
     after.compare,
     after.report,
     after.publish,

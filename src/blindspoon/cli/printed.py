@@ -50,7 +50,8 @@ def _heading(analysis: Analysis) -> str:
         f"{PROCEDURES[analysis.results[0].by].capitalize()} decides; p values are adjusted "
         f"over the variants.{f' {wording.ALONE}' * alone}"
     )
-    return "\n".join(map(filled, (trial.title, f"{wording.listing(size)}.", rule)))
+    stands = analysis.standing.sentences
+    return "\n".join(map(filled, (trial.title, f"{wording.listing(size)}.", rule, *stands)))
 
 
 def _role(attribute: Attribute, alpha: float, *, primary: bool) -> str:

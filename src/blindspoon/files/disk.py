@@ -22,7 +22,10 @@ from blindspoon.files.text_table import FolderTables, TextTable, read_table
 
 KEY = ("key.csv",)
 """What lifts the blind; who must not know leaves it out."""
-TABLES = ("scores.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv")
+TABLES = (
+    *("scores.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv"),
+    "corrections.csv",
+)
 """Tables that may stand beside trial.toml."""
 
 _READ = ("trial.toml", *TABLES, "seal.toml")
@@ -79,7 +82,7 @@ class FolderText:
 
     def tables(self) -> FolderTables:
         """Read every table of a folder that has been tasted."""
-        others = ("servings", "key", "batches", "readings")
+        others = ("servings", "key", "batches", "readings", "corrections")
         named = {name: self.table(f"{name}.csv") for name in others}
         return FolderTables(scores=self.scores, **named)
 

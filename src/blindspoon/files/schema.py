@@ -165,12 +165,24 @@ READINGS = (
 )
 """readings.csv; every other column holds numbers."""
 
+CORRECTIONS = (
+    _SESSION,
+    FileColumn("taster", "label", "Whose cup it was.", "always", blank="never"),
+    FileColumn("code", "label", "The blind code on the cup.", "always", blank="never"),
+    FileColumn("attribute", "text", "The column that was corrected.", "always", blank="never"),
+    FileColumn("was", "text", "What stood there when the blind was lifted; blank for nothing."),
+    FileColumn("new", "text", "What stands there now; blank for nothing."),
+    FileColumn("reason", "text", "Why; the report prints it.", "always", blank="never"),
+)
+"""corrections.csv: scores that were changed after the blind was lifted, in that order."""
+
 TABLES: Mapping[str, tuple[FileColumn, ...]] = {
     "scores.csv": (*SCORES, ATTRIBUTE),
     "servings.csv": SERVINGS,
     "key.csv": KEY,
     "batches.csv": BATCHES,
     "readings.csv": READINGS,
+    "corrections.csv": CORRECTIONS,
 }
 
 

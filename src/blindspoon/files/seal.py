@@ -1,77 +1,167 @@
-"""What was fixed when the blind was drawn, so that a later change can be seen."""
+"""The record of a blind: what was fixed when it was drawn, who was added, when it was lifted."""
 
 from __future__ import annotations
 
 import datetime
 import hashlib
 import json
+import re
 import tomllib
-from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
 
+from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
 from blindspoon.trial import Trial
 
 FILE = "seal.toml"
 
 HEAD = """\
-# What was fixed when the blind was drawn. The report says whether it is still so.
-# The rule is [decision] with the control, the attributes, their scales and margins.
+# Written by Blindspoon: what was fixed when the blind was drawn, and when it was lifted.
+# [rule] is the rule as it was then; a later change of trial.toml is told in the report.
+
 """
+
+Kind = Literal["taster", "session"]
+Cup = tuple[str, str, str]
+"""Session, taster and code."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Added:
+    """Who, or which session, was added to the key after it was drawn.
+
+    Parameters
+    ----------
+    kind : {"taster", "session"}
+    name : str
+    date : date
+    after : int
+        How often the blind had been lifted by then.
+    """
+
+    kind: Kind
+    name: str
+    date: datetime.date
+    after: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lift:
+    """The moment at which the blind was lifted.
+
+    Parameters
+    ----------
+    date : date
+    tasters : int
+        Who had scored a cup.
+    scored, cups : int
+        Cups with a score, and all that were to be served.
+    scores : str
+        SHA-256 of the scores in hexadecimal; see `scores_fingerprint`.
+    last : bool
+        Whether no declared look follows.
+    """
+
+    date: datetime.date
+    tasters: int
+    scored: int
+    cups: int
+    scores: str
+    last: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seal:
-    """Fingerprints of the key and of the rule, with the day on which they were fixed.
+    """What seal.toml holds.
 
     Parameters
     ----------
     date : date
         The day on which the blind was drawn.
-    key, rule : str
-        SHA-256 in hexadecimal; see `key_fingerprint` and `rule_fingerprint`.
-    late : tuple of str
-        Tasters who were added afterwards, each as "name, day".
+    key : str
+        SHA-256 of the key in hexadecimal; see `key_fingerprint`.
+    rule : mapping of str to str
+        The rule as it was then; see `rule_text`.
+    added : tuple of Added
+        In the order in which they were added.
+    lifted : tuple of Lift
+        One at most, or one a declared look.
+    rest : mapping
+        What else stands in the file: it is written back as it was.
     """
 
     date: datetime.date
     key: str
-    rule: str
-    late: tuple[str, ...] = ()
+    rule: Mapping[str, str]
+    added: tuple[Added, ...] = ()
+    lifted: tuple[Lift, ...] = ()
+    rest: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def attributes(self) -> tuple[str, ...]:
+        """The attributes that were sealed."""
+        scales = "scale of "
+        return tuple(name.removeprefix(scales) for name in self.rule if name.startswith(scales))
 
     def to_toml(self) -> str:
         """Write the seal as the text of seal.toml."""
-        late = json.dumps(list(self.late), ensure_ascii=False)
-        lines = f'date = {self.date}\nkey = "{self.key}"\nrule = "{self.rule}"\nlate = {late}\n'
-        return HEAD + lines
+        rows = {
+            name: [
+                {part: getattr(row, part) for part in row.__slots__} for row in getattr(self, name)
+            ]
+            for name in ("added", "lifted")
+        }
+        own = {"date": self.date, "key": self.key, "rule": self.rule} | rows
+        return HEAD + "\n".join(_toml(own | dict(self.rest))).strip() + "\n"
 
-    def with_late(self, taster: str, day: datetime.date, key: str) -> Seal:
-        """Seal the key again after a taster was added to it."""
-        return replace(self, key=key, late=(*self.late, f"{taster}, {day}"))
+    def with_added(self, kind: Kind, name: str, day: datetime.date, key: str) -> Seal:
+        """Seal the key again after a taster or a session was added to it."""
+        new = Added(kind=kind, name=name, date=day, after=len(self.lifted))
+        return replace(self, key=key, added=(*self.added, new))
 
 
 def parse_seal(text: str) -> Seal | None:
     """Read seal.toml; None where it is not as Blindspoon wrote it."""
     try:
         found = tomllib.loads(text)
+        own = {name: found.pop(name) for name in ("date", "key", "rule")}
+        added = tuple(Added(**row) for row in found.pop("added", ()))
+        lifted = tuple(Lift(**row) for row in found.pop("lifted", ()))
+        rule = {str(name): str(value) for name, value in own["rule"].items()}
+        if not isinstance(own["date"], datetime.date):
+            return None
         return Seal(
-            date=found["date"],
-            key=str(found["key"]),
-            rule=str(found["rule"]),
-            late=tuple(map(str, found["late"])),
+            date=own["date"],
+            key=str(own["key"]),
+            rule=rule,
+            added=added,
+            lifted=lifted,
+            rest=found,
         )
-    except (tomllib.TOMLDecodeError, KeyError, TypeError):
+    except (tomllib.TOMLDecodeError, KeyError, TypeError, AttributeError):
         return None
 
 
-def rule_fingerprint(trial: Trial) -> str:
-    """Fingerprint what decides a verdict: the rule, the control, the attributes, their scales."""
-    attributes = [
-        [one.name, one.margin, one.scale.low, one.scale.high, one.scale.step]
-        for one in trial.attributes
-    ]
-    rule = {**asdict(trial.decision), "control": trial.control, "attributes": attributes}
-    return _fingerprint(json.dumps(rule, sort_keys=True, default=str))
+def rule_text(trial: Trial) -> dict[str, str]:
+    """Write what decides a verdict as text: the rule, the control, the scales and margins."""
+    rule = trial.decision
+    told = {
+        "control": trial.control,
+        "declared date": str(rule.declared or "none"),
+        "primary attributes": ", ".join(rule.primary) or "none",
+        "alpha": f"{rule.alpha:g}",
+        "deciding comparison": rule.by,
+    }
+    for attribute in trial.attributes:
+        scale = attribute.scale
+        steps = f" in steps of {scale.step:g}" if scale.step else ""
+        told[f"scale of {attribute.name}"] = f"{scale.low:g} to {scale.high:g}{steps}"
+        told[f"margin of {attribute.name}"] = (
+            f"{attribute.margin:g}" if attribute.margin else "none"
+        )
+    return told
 
 
 def key_fingerprint(rows: Iterable[Sequence[str]]) -> str:
@@ -82,7 +172,7 @@ def key_fingerprint(rows: Iterable[Sequence[str]]) -> str:
     rows : iterable of sequence of str
         Without the heading: session, taster, code, variant, batch (may be left out or blank).
     """
-    return _fingerprint(json.dumps(sorted([*row, ""][:5] for row in rows)))
+    return _fingerprint(sorted([*row, ""][:5] for row in rows))
 
 
 def key_rows(key: TextTable) -> list[list[str]]:
@@ -91,41 +181,71 @@ def key_rows(key: TextTable) -> list[list[str]]:
     return [[row.get(name, "") for name in names] for _, row in key.rows()]
 
 
-KEPT = "The rule and the key are those that were sealed on"
+def scores_by_cup(
+    trial: Trial, tables: Iterable[TextTable], attributes: Sequence[str]
+) -> dict[Cup, dict[str, str]]:
+    """Give every score by cup and attribute, numbers written one way; no cup without a score."""
+    found = {}
+    for table in tables:
+        for _, row in table.rows():
+            cells = {name: row.get(name, "") for name in attributes}
+            given = {name: number_text(cell, table) for name, cell in cells.items() if cell}
+            if given:
+                found[cup_of(trial, row)] = given
+    return found
 
 
-def seal_sentences(trial: Trial, key: TextTable | None, text: str | None) -> tuple[str, ...]:
-    """Say whether the rule and the key are still those that were sealed.
-
-    Parameters
-    ----------
-    trial : Trial
-    key : TextTable or None
-    text : str or None
-        Of seal.toml; None where the blind was not drawn by Blindspoon.
-
-    Returns
-    -------
-    tuple of str
-        Empty where there is no seal.
-    """
-    if text is None:
-        return ()
-    seal = parse_seal(text)
-    if seal is None:
-        return ("The record of what was sealed before tasting is damaged, so it shows nothing.",)
-    rule = seal.rule == rule_fingerprint(trial)
-    same = key is not None and seal.key == key_fingerprint(key_rows(key))
-    if rule and same:
-        sentence = f"{KEPT} {seal.date}."
-    else:
-        changed = " and ".join(
-            name for name, kept in (("the rule", rule), ("the key", same)) if not kept
-        )
-        sentence = f"Since they were sealed on {seal.date}, {changed} changed."
-    added = f"Added to the key afterwards: {'; '.join(seal.late)}." if seal.late else ""
-    return tuple(filter(None, (sentence, added)))
+def cup_of(trial: Trial, row: Mapping[str, str]) -> Cup:
+    """Name the cup of a row; the session where the column is left out is the only one."""
+    only = trial.sessions[0].name if trial.sessions else "1"
+    return row.get("session", only), row.get("taster", ""), row.get("code", "")
 
 
-def _fingerprint(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
+def number_text(cell: str, table: TextTable) -> str:
+    """Write a number one way, whatever the file had: 7, 7.0 and 7,0 are the same."""
+    value = as_number(cell, decimal_comma=table.decimal_comma)
+    return cell if value is None else f"{value:.12g}"
+
+
+def scores_fingerprint(scores: Mapping[Cup, Mapping[str, str]]) -> str:
+    """Fingerprint what `scores_by_cup` gives, whichever files the scores stand in."""
+    return _fingerprint(sorted([*cup, sorted(given.items())] for cup, given in scores.items()))
+
+
+def _fingerprint(value: object) -> str:
+    return hashlib.sha256(json.dumps(value).encode()).hexdigest()
+
+
+def _toml(values: Mapping[str, Any], path: str = "") -> Iterator[str]:
+    """Write a table of TOML: plain keys first, then tables and lists of tables."""
+    tables = {}
+    for key, value in values.items():
+        rows = isinstance(value, list) and value and all(isinstance(row, Mapping) for row in value)
+        if rows or isinstance(value, Mapping):
+            tables[key] = value
+        else:
+            yield f"{_bare(key)} = {_value(value)}"
+    for key, value in tables.items():
+        place = f"{path}{_bare(key)}"
+        for row in value if isinstance(value, list) else [value]:
+            yield f"\n[[{place}]]" if isinstance(value, list) else f"\n[{place}]"
+            yield from _toml(row, f"{place}.")
+
+
+def _bare(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _value(key)
+
+
+def _value(value: object) -> str:
+    match value:
+        case bool():
+            return str(value).lower()
+        case str():
+            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        case list():
+            return f"[{', '.join(map(_value, value))}]"
+        case Mapping():
+            pairs = (f"{_bare(key)} = {_value(inner)}" for key, inner in value.items())
+            return f"{{ {', '.join(pairs)} }}"
+        case _:
+            return str(value)

@@ -155,7 +155,7 @@ class FolderTables:
     ----------
     scores : tuple of TextTable
         scores.csv and every ballot.
-    servings, key, batches, readings : TextTable or None
+    servings, key, batches, readings, corrections : TextTable or None
     """
 
     scores: tuple[TextTable, ...] = ()
@@ -163,6 +163,7 @@ class FolderTables:
     key: TextTable | None = None
     batches: TextTable | None = None
     readings: TextTable | None = None
+    corrections: TextTable | None = None
 
 
 def table_of(file: str, rows: Sequence[Mapping[str, str]]) -> TextTable:

@@ -22,7 +22,7 @@ from blindspoon.trial import Trial
 
 
 def compare_trial(
-    trial: Trial, table: ScoreTable, made: Made | None = None
+    trial: Trial, table: ScoreTable, made: Made | None = None, *, exploratory: bool = False
 ) -> tuple[AttributeResult, ...]:
     """Compare every variant with the control on every attribute, and judge.
 
@@ -33,6 +33,8 @@ def compare_trial(
     table : ScoreTable
     made : Made, optional
         What was written down of the batches; its differences soften the sentences.
+    exploratory : bool
+        Whether no attribute is primary any more.
 
     Returns
     -------
@@ -42,12 +44,19 @@ def compare_trial(
         person alone gave scores, only ranks compare, within that person's sessions, the rounds.
     """
     return tuple(
-        judge(trial, table, _compare_attribute(trial, table, index), made)
+        judge(
+            trial,
+            table,
+            _compare_attribute(trial, table, index, primary=not exploratory),
+            made,
+        )
         for index in range(len(trial.attributes))
     )
 
 
-def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> AttributeResult:
+def _compare_attribute(
+    trial: Trial, table: ScoreTable, index: int, *, primary: bool
+) -> AttributeResult:
     attribute, means = trial.attributes[index], means_of(trial, table, index)
     unit, mixed = unit_of(table), mixed_of(trial, table, index)
     by_rounds = unit == "round"
@@ -56,7 +65,7 @@ def _compare_attribute(trial: Trial, table: ScoreTable, index: int) -> Attribute
     compared = any(isinstance(other, Comparison) for other in others)
     return AttributeResult(
         attribute=attribute,
-        primary=attribute.name in trial.decision.primary,
+        primary=primary and attribute.name in trial.decision.primary,
         alpha=trial.share_of_alpha(attribute.name),
         friedman=_by_rounds(means, compared=compared) if by_rounds else friedman(means),
         mixed=mixed,

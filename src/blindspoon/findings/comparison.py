@@ -12,6 +12,7 @@ from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.scores.standing import Standing
 from blindspoon.stats.flags import Flag
 from blindspoon.stats.results import (
     Contrast,
@@ -178,8 +179,8 @@ class Analysis:
         None where nothing was written down of the batches.
     notes : tuple of Note
         What is worth knowing about the files.
-    sealed : tuple of str
-        Whether the rule and the key are those that were sealed; empty where nothing was.
+    standing : Standing
+        When it was sealed and lifted, and what was changed since.
     tables : FolderTables
         What was read, tasters under pseudonyms.
     """
@@ -191,7 +192,7 @@ class Analysis:
     results: tuple[AttributeResult, ...]
     made: Made | None
     notes: tuple[Note, ...]
-    sealed: tuple[str, ...]
+    standing: Standing
     tables: FolderTables
 
     @property

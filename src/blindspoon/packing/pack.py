@@ -68,7 +68,13 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
     further = study_further(analysis)
     content = compose_report(analysis, further)
     trial, table, made = analysis.trial, analysis.table, analysis.made
-    data = data_package(trial, analysis.tables, folder=analysis.folder, software=software())
+    data = data_package(
+        trial,
+        analysis.tables,
+        folder=analysis.folder,
+        software=software(),
+        seal=analysis.standing.published,
+    )
     kit = kit_files(trial, table, made, jar_g=jar_g)
     source = ". ".join((*content.byline, "Made with Blindspoon."))
     return {

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from blindspoon.batches.units import INGREDIENTS
-from blindspoon.files.schema import as_number
+from blindspoon.files.schema import CORRECTIONS, as_number
+from blindspoon.files.seal import FILE, Seal
 from blindspoon.files.text_table import FolderTables, TextTable, write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.trial import Attribute, Trial
@@ -119,6 +120,7 @@ TITLES = {
     "servings": "Who got which cup when, a row a cup",
     "key": "What was in each cup",
     "batches": "What was made, a row a jar",
+    "corrections": "What was corrected after the blind was lifted, a row a score",
     "readings": "What was measured of a jar, a row a measurement",
 }
 KEYS = {
@@ -211,6 +213,17 @@ def made_resource(name: str, table: TextTable) -> Resource:
     return Resource(name, tuple(columns), _rows(table, columns))
 
 
+def corrections_resource(trial: Trial, table: TextTable) -> Resource:
+    """Take the declared columns of corrections.csv."""
+    kinds = {column.name: column for column in cup_columns(trial)}
+    columns = tuple(
+        kinds.get(name, DataColumn(name, "string", column.meaning))
+        for column in CORRECTIONS
+        if (name := column.name) in table.columns
+    )
+    return Resource("corrections", columns, _rows(table, columns))
+
+
 def _rows(table: TextTable, columns: Sequence[DataColumn]) -> list[list[str]]:
     """Give the cells, numbers with a decimal point whatever the file had."""
     told = []
@@ -235,7 +248,7 @@ LICENCES = {
 
 
 def data_package(
-    trial: Trial, tables: FolderTables, *, folder: str, software: str
+    trial: Trial, tables: FolderTables, *, folder: str, software: str, seal: Seal | None = None
 ) -> dict[str, bytes]:
     """Make every file of the package.
 
@@ -247,6 +260,8 @@ def data_package(
         Name of the trial folder; the package's name is made from it.
     software : str
         With its version, for the description.
+    seal : Seal, optional
+        Of these tables, so that `compare` says of them what it said of the trial.
 
     Returns
     -------
@@ -279,6 +294,7 @@ def data_package(
         "datapackage.json": (json.dumps(descriptor, indent=2, ensure_ascii=False) + "\n").encode(),
         "README.md": readme.encode(),
         "trial.toml": trial_text(trial).encode(),
+        **({FILE: seal.to_toml().encode()} if seal else {}),
         **files,
     }
 
@@ -289,6 +305,8 @@ def _resources(trial: Trial, tables: FolderTables) -> Iterator[Resource]:
         yield cups_resource("servings", trial, [tables.servings])
     if tables.key is not None:
         yield cups_resource("key", trial, [tables.key])
+    if tables.corrections is not None:
+        yield corrections_resource(trial, tables.corrections)
     for name in ("batches", "readings"):
         table: TextTable | None = getattr(tables, name)
         if table is not None and len(table):

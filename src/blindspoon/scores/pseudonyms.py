@@ -63,7 +63,8 @@ def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTable
         The same object where nothing may be a name. A ballot is called by its number, since its
         file may bear a name.
     """
-    told = [table for table in (*tables.scores, tables.servings, tables.key) if table is not None]
+    cups = (*tables.scores, tables.servings, tables.key, tables.corrections)
+    told = [table for table in cups if table is not None]
     found = (table.columns["taster"].texts for table in told if "taster" in table.columns)
     told_of = (trial.tasting.tasters, *found)
     if all(ALL_IMPERSONAL.fullmatch("\n".join((*texts, ""))) for texts in told_of):
@@ -78,6 +79,7 @@ def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTable
         scores=tuple(ballots),
         servings=tables.servings and _renamed(tables.servings, names),
         key=tables.key and _renamed(tables.key, names),
+        corrections=tables.corrections and _renamed(tables.corrections, names),
     )
     return replace(trial, tasting=replace(trial.tasting, tasters=listed)), renamed
 

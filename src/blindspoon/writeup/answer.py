@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from blindspoon import wording
 from blindspoon.batches.summary import in_words
 from blindspoon.charts.board import mark_svg
-from blindspoon.files.seal import KEPT
 from blindspoon.findings.comparison import (
     Analysis,
     AttributeResult,
@@ -60,6 +59,8 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     rounds = len(analysis.table.sessions)
     over = f", over {wording.spelled(rounds)} rounds" if rounds > 1 else ""
     first = "" if analysis.trial.decision.declared else NO_RULE
+    if analysis.standing.bent:
+        first = f"{' '.join(analysis.standing.bent)} {ONLY_A_LEAD}"
     catch = one_catch(analysis, names, answering)
     if alone:
         candidates = [f"To this taster{over}, {text[:1].lower()}{text[1:]}" for text in candidates]
@@ -68,6 +69,7 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
 
 
 NO_RULE = "No rule was written down before the tasting, so take all of this as a lead."
+ONLY_A_LEAD = "So all of this is exploratory."
 
 
 def one_catch(analysis: Analysis, names: Naming, results: Sequence[AttributeResult]) -> str:
@@ -102,12 +104,12 @@ def blinding(analysis: Analysis) -> str:
     """Say whether the folder shows that the tasting was blind; a sentence."""
     if not analysis.table.coded:
         return "Not shown to be blind: no codes are recorded."
-    if not analysis.sealed:
+    stands = analysis.standing
+    if stands.seal is None:
         return "Not shown to be blind: cups carried codes, but their key was not sealed."
-    first = analysis.sealed[0]
-    if first.startswith(KEPT):
-        return f"Tasted blind, under codes. {first}"
-    return f"Not shown to be blind: {first[:1].lower()}{first[1:]}"
+    if stands.bent:
+        return f"Not shown to be blind as it was planned. {stands.told[0]}"
+    return f"Tasted blind, under codes. {' '.join(stands.told[:2])}"
 
 
 def _overall(others: Sequence[Other]) -> str:

@@ -10,7 +10,6 @@ from blindspoon.batches.cautions import caution
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.recipes import recipes
 from blindspoon.batches.summary import factor_name, in_words
-from blindspoon.files.seal import KEPT
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import Naming, most_batches, names_of
 from blindspoon.findings.sensitivity import Influence
@@ -114,9 +113,8 @@ def _rule(analysis: Analysis) -> Iterator[Point]:
         yield "No rule beforehand.", "What is compared here may have been chosen after the scores."
     elif dates and rule.declared > dates[0]:
         yield "The rule came late.", f"It is dated {day(rule.declared)}, after the first sitting."
-    changed = [text for text in analysis.sealed if not text.startswith(KEPT)]
-    if changed:
-        yield "Not as it was sealed.", changed[0]
+    if analysis.standing.bent:
+        yield "Not as it was sealed.", " ".join(analysis.standing.bent)
     if all(attribute.margin is None for attribute in analysis.trial.attributes):
         yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
 
@@ -183,7 +181,7 @@ def _disputed(analysis: Analysis, names: Naming) -> Iterator[Point]:
 
 def _nothing_sealed(analysis: Analysis) -> Iterator[Point]:
     rule, dates = analysis.trial.decision, session_dates(analysis.trial, analysis.table)
-    if analysis.sealed or rule.declared is None:
+    if analysis.standing.seal or rule.declared is None:
         return
     before = (dates[0] - rule.declared).days if dates else 0
     ahead = f", {wording.count(before, 'day')} before the tasting" if before > 0 else ""

@@ -178,7 +178,7 @@ def planned(analysis: Analysis) -> tuple[str, ...]:
         gap=(dates[0] - rule.declared).days if dates and rule.declared else None,
         primary=[trial.attribute(name).label.lower() for name in rule.primary],
         rest=[a.label.lower() for a in trial.attributes if a.name not in rule.primary],
-        sealed=analysis.sealed,
+        standing=analysis.standing,
     )
 
 

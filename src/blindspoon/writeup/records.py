@@ -66,6 +66,7 @@ def trial_record(analysis: Analysis) -> Record:
         is None, and the reason stands beside it under the same name with ``_reason``.
     """
     trial, table, results = analysis.trial, analysis.table, analysis.results
+    stands = analysis.standing
     return {
         "trial": {
             "title": trial.title,
@@ -91,6 +92,12 @@ def trial_record(analysis: Analysis) -> Record:
             for lost in result.not_compared
         ],
         "left_out": [record(LEFT_OUT, lost) for lost in table.left_out],
+        "seal": {
+            "sealed": stands.seal and str(stands.seal.date),
+            "lifted": stands.lift and str(stands.lift.date),
+            "changed": list(stands.bent),
+            "sentences": list(stands.told),
+        },
     }
 
 

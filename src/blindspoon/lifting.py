@@ -1,0 +1,134 @@
+"""The end of the tasting: the blind is lifted once, with a record of what was scored by then."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from blindspoon.errors import DesignError, Note, Problem, ScoreError
+from blindspoon.files import disk
+from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_fingerprint
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.score_table import check_scores
+from blindspoon.scores.standing import standing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lifting:
+    """What lifting the blind records, and what is missing by then.
+
+    Parameters
+    ----------
+    missing : tuple of Note
+        Cups and tasters without a score.
+    bent : tuple of str
+        What is not as it was sealed; it can still be put back.
+    lift : Lift
+        What is recorded in seal.toml.
+    recorded : bool
+        Whether it was.
+    """
+
+    missing: tuple[Note, ...]
+    bent: tuple[str, ...]
+    lift: Lift
+    recorded: bool = False
+
+    def lines(self) -> list[str]:
+        """Say what is missing, what was changed, and how much is there."""
+        lift = self.lift
+        cups = f"{lift.scored} of {lift.cups} cups are scored, by {lift.tasters} tasters."
+        return [*(f"missing: {note}" for note in self.missing), *self.bent, cups]
+
+
+def lift_blind(folder: Path, today: datetime.date, agreed: Callable[[Lifting], bool]) -> Lifting:
+    """Lift the blind of a folder, if the host agrees to what is missing.
+
+    Parameters
+    ----------
+    folder : Path
+    today : date
+    agreed : callable
+        Called once with what would be recorded; nothing is written where it says no.
+
+    Raises
+    ------
+    TrialError
+        If no blind was sealed, it was lifted before, a file has a problem, nothing was scored,
+        or scores came in while the host was asked.
+    """
+    found, seal = _prepare(folder, today)
+    if not agreed(found):
+        return found
+    if _prepare(folder, today) != (found, seal):
+        raise DesignError(
+            [
+                _problem(
+                    "changed-meanwhile",
+                    "the folder changed while you were asked",
+                    "what is lifted is what you were told of",
+                    "Lift it again",
+                )
+            ]
+        )
+    sealed = replace(seal, lifted=(*seal.lifted, found.lift))
+    disk.write_file_atomically(folder / FILE, sealed.to_toml().encode())
+    return replace(found, recorded=True)
+
+
+def _prepare(folder: Path, today: datetime.date) -> tuple[Lifting, Seal]:
+    text = disk.read_folder(folder)
+    trial, tables = parse_trial(text.trial), text.tables()
+    stands = standing(trial, tables, text.seal)
+    if stands.seal is None:
+        raise DesignError(
+            [
+                _problem(
+                    "not-sealed",
+                    "no blind was sealed here",
+                    "only a blind that was drawn and sealed is lifted",
+                    "Run compare: it needs no lifting here",
+                )
+            ]
+        )
+    if stands.lift is not None and not stands.waiting:
+        raise DesignError(
+            [
+                _problem(
+                    "already-lifted",
+                    f"it was lifted on {stands.lift.date}",
+                    "the blind is lifted once",
+                    "Run compare; list what you correct in corrections.csv",
+                )
+            ]
+        )
+    problems, missing = check_scores(trial, tables.scores, tables.servings, tables.key)
+    if tables.key is None:
+        problems = (*problems, _lost("key.csv"))
+    if problems:
+        raise ScoreError(problems)
+    scores = scores_by_cup(trial, tables.scores, stands.seal.attributes)
+    lift = Lift(
+        date=today,
+        tasters=len({taster for _, taster, _ in scores}),
+        scored=len(scores),
+        cups=len(tables.servings or tables.key or ()),
+        scores=scores_fingerprint(scores),
+    )
+    return Lifting(missing=missing, bent=stands.bent, lift=lift), stands.seal
+
+
+def _lost(file: str) -> Problem:
+    return Problem(
+        slug="not-drawn",
+        file=file,
+        found="there is no such file",
+        allowed="it says which variant a code stands for",
+        remedy='Put it back, or draw it again with "blindspoon blind FOLDER --again"',
+    )
+
+
+def _problem(slug: str, found: str, allowed: str, remedy: str) -> Problem:
+    return Problem(slug=slug, file=FILE, found=found, allowed=allowed, remedy=remedy)

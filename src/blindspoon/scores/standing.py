@@ -1,0 +1,279 @@
+"""Where a folder stands: sealed, lifted, and what was changed since, each a sentence."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from blindspoon.errors import DesignError, Note, Problem, some_of
+from blindspoon.files.schema import CORRECTIONS, Known, column_problems, read_columns
+from blindspoon.files.seal import (
+    FILE,
+    Added,
+    Cup,
+    Lift,
+    Seal,
+    cup_of,
+    key_fingerprint,
+    key_rows,
+    number_text,
+    parse_seal,
+    rule_text,
+    scores_by_cup,
+    scores_fingerprint,
+)
+from blindspoon.files.text_table import FolderTables, TextTable
+from blindspoon.trial import Trial
+
+UNSEALED = "Nothing was sealed, so nothing shows that it was tasted blind."
+DAMAGED = "The record of what was sealed before tasting is damaged, so it shows nothing."
+WHILE = "Every attribute is exploratory while it is so."
+Scores = Mapping[Cup, Mapping[str, str]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What seal.toml and the folder say of one another.
+
+    Parameters
+    ----------
+    seal : Seal or None
+        None where the blind was not drawn by Blindspoon, or its record is damaged.
+    waiting : bool
+        Whether the blind is sealed, and the scores that are there are not lifted yet.
+    bent : tuple of str
+        Sentences on what was changed after it was fixed. Where there is one, every attribute is
+        exploratory.
+    told : tuple of str
+        Sentences on everything else.
+    warned : tuple of str
+        Sentences on a rule that was declared late or not at all.
+    published : Seal or None
+        The same seal for the files under pseudonyms, so that they say the same.
+    """
+
+    seal: Seal | None = None
+    waiting: bool = False
+    bent: tuple[str, ...] = ()
+    told: tuple[str, ...] = (UNSEALED,)
+    warned: tuple[str, ...] = ()
+    published: Seal | None = None
+
+    @property
+    def lift(self) -> Lift | None:
+        """The last time that the blind was lifted."""
+        return self.seal.lifted[-1] if self.seal and self.seal.lifted else None
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Everything, what was changed first."""
+        return (*self.bent, *self.told, *self.warned)
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """What a host may still put right."""
+        damaged = [text for text in self.told if text == DAMAGED]
+        bent = [f"{text} {WHILE}" for text in self.bent]
+        return (
+            *(Note(file=FILE, text=text) for text in (*damaged, *bent)),
+            *(Note(file="trial.toml", text=text) for text in self.warned),
+        )
+
+
+def standing(
+    trial: Trial, tables: FolderTables, text: str | None, hidden: FolderTables | None = None
+) -> Standing:
+    """Hold a folder against its seal.
+
+    Parameters
+    ----------
+    trial : Trial
+    tables : FolderTables
+        As they are, tasters under their own names; none stands in the sentences.
+    text : str or None
+        Of seal.toml; None where there is none.
+    hidden : FolderTables, optional
+        The tables under pseudonyms, for `Standing.published`.
+    """
+    seal, warned = parse_seal(text or ""), tuple(_warned(trial))
+    if seal is None:
+        return Standing(told=(UNSEALED if text is None else DAMAGED,), warned=warned)
+    lift = seal.lifted[-1] if seal.lifted else None
+    late = [added for added in seal.added if added.after >= _final(seal)]
+    names = {added.name for added in late}
+    scores = scores_by_cup(trial, tables.scores, seal.attributes)
+    earlier = {cup: given for cup, given in scores.items() if names.isdisjoint(cup[:2])}
+    lifted, since = _lifted(trial, earlier, tables.corrections, lift)
+    moved = lift is not None and lifted is None
+    waiting = lift is None or (not lift.last and moved)
+    bent = [*_changed(trial, seal), *_key_changed(seal, tables.key), *_too_late(late)]
+    if moved and not waiting:
+        bent.append(
+            "Scores were changed after the blind was lifted, and corrections.csv does not say why."
+        )
+    return Standing(
+        seal=seal,
+        waiting=waiting,
+        bent=tuple(bent),
+        told=(*_kept(seal, bent=bool(bent)), *_added(seal), *since),
+        warned=warned,
+        published=None if hidden is None else _under_pseudonyms(seal, tables, hidden, lifted),
+    )
+
+
+def _under_pseudonyms(
+    seal: Seal, told: FolderTables, hidden: FolderTables, lifted: Scores | None
+) -> Seal:
+    """Seal the files under pseudonyms as far as those under names are as they were sealed."""
+    if told.key is None or hidden.key is None or not seal.lifted:
+        return seal
+    columns = (key.columns["taster"].texts for key in (told.key, hidden.key))
+    names = dict(zip(*columns, strict=True))
+    kept = seal.key == key_fingerprint(key_rows(told.key))
+    lifts = seal.lifted
+    if lifted:
+        scores = {(s, names.get(taster, taster), c): v for (s, taster, c), v in lifted.items()}
+        lifts = (*lifts[:-1], replace(lifts[-1], scores=scores_fingerprint(scores)))
+    return replace(
+        seal,
+        key=key_fingerprint(key_rows(hidden.key)) if kept else seal.key,
+        added=tuple(replace(added, name=names.get(added.name, added.name)) for added in seal.added),
+        lifted=lifts,
+        rest={},
+    )
+
+
+def see_lifted(found: Standing) -> None:
+    """Refuse to look behind a blind that is sealed and not lifted.
+
+    Raises
+    ------
+    DesignError
+    """
+    if found.waiting:
+        more = " for the scores that were added" if found.lift else ""
+        problem = Problem(
+            slug="not-lifted",
+            file=FILE,
+            found=f"the blind is not lifted{more} yet",
+            allowed="nothing is compared before the tasting has ended",
+            remedy='Run "blindspoon lift FOLDER"; it says what is missing, and asks',
+        )
+        raise DesignError([problem])
+
+
+def _warned(trial: Trial) -> Iterator[str]:
+    """Say that the rule is declared late, or not at all."""
+    declared = trial.decision.declared
+    dates = [session.date for session in trial.sessions if session.date is not None]
+    if declared is None:
+        yield "No rule is declared, so every attribute is exploratory."
+    elif dates and declared > min(dates):
+        yield f"The rule is declared on {declared}, after the first session on {min(dates)}."
+
+
+def _changed(trial: Trial, seal: Seal) -> Iterator[str]:
+    """Say what of the rule is not as it was sealed; equal changes of several attributes once."""
+    now = rule_text(trial)
+    groups: dict[tuple[str, str, str], list[str]] = {}
+    for what in dict.fromkeys([*seal.rule, *now]):
+        before, after = seal.rule.get(what, "none"), now.get(what, "none")
+        if before != after:
+            kind, _, attribute = what.partition(" of ")
+            groups.setdefault((kind, before, after), []).append(attribute)
+    if groups:
+        changes = [
+            f"{kind}{f' of {some_of(names, 3)}' if names[0] else ''} from {before} to {after}"
+            for (kind, before, after), names in groups.items()
+        ]
+        yield f"The rule was changed after it was sealed: {'; '.join(changes)}."
+
+
+def _key_changed(seal: Seal, key: TextTable | None) -> Iterator[str]:
+    if key is None:
+        yield f"The key that was sealed on {seal.date} is missing."
+    elif seal.key != key_fingerprint(key_rows(key)):
+        yield f"The key is not the one that was sealed on {seal.date}."
+
+
+def _final(seal: Seal) -> float:
+    """Say how often the blind was lifted when no look was left."""
+    return next((place for place, lift in enumerate(seal.lifted, 1) if lift.last), math.inf)
+
+
+def _too_late(late: Sequence[Added]) -> Iterator[str]:
+    for kind in ("taster", "session"):
+        number = sum(added.kind == kind for added in late)
+        if number:
+            yield f"After the blind was lifted {_many(number, kind)} added."
+
+
+def _kept(seal: Seal, *, bent: bool) -> Iterator[str]:
+    what = "The blind was" if bent else "The rule and the key are those that were"
+    yield f"{what} sealed on {seal.date}."
+    for lift in seal.lifted:
+        look = "" if lift.last else " for a declared look"
+        yield (
+            f"The blind was lifted{look} on {lift.date}, with {lift.scored} of {lift.cups} cups "
+            f"scored by {_number(lift.tasters, 'taster')}."
+        )
+
+
+def _added(seal: Seal) -> Iterator[str]:
+    for kind in ("taster", "session"):
+        dates = [added.date for added in seal.added if added.kind == kind and not added.after]
+        if dates:
+            on = some_of(map(str, dict.fromkeys(dates)), 5)
+            yield f"{_many(len(dates), kind).capitalize()} added on {on}, under the blind."
+
+
+def _many(number: int, word: str) -> str:
+    return f"{_number(number, word)} {'was' if number == 1 else 'were'}"
+
+
+def _number(number: int, word: str) -> str:
+    return f"one {word}" if number == 1 else f"{number} {word}s"
+
+
+def _lifted(
+    trial: Trial, scores: Scores, table: TextTable | None, lift: Lift | None
+) -> tuple[Scores | None, tuple[str, ...]]:
+    """Undo corrections from the last one on, until the scores are those that were lifted.
+
+    None where they never are; beside them the corrections that lie between, each a sentence.
+    """
+    now = {cup: dict(given) for cup, given in scores.items()}
+    said: list[str] = []
+    rows = list(table.rows()) if table is not None and not correction_problems(trial, table) else []
+    while lift is not None and scores_fingerprint(now) != lift.scores:
+        if not rows or table is None:
+            return None, ()
+        _, row = rows.pop()
+        name, cup = row["attribute"], cup_of(trial, row)
+        was, new = (number_text(row.get(end, ""), table) for end in ("was", "new"))
+        given = now.setdefault(cup, {})
+        if given.pop(name, "") != new:
+            return None, ()
+        given |= {name: was} if was else {}
+        if not given:
+            del now[cup]
+        said.append(
+            f"Corrected after the blind was lifted: {name} of cup {cup[2]} in session {cup[0]}, "
+            f"from {was or 'no score'} to {new or 'no score'} ({row['reason']})."
+        )
+    return now, tuple(reversed(said))
+
+
+def correction_problems(trial: Trial, table: TextTable) -> list[Problem]:
+    """List what is wrong with corrections.csv on its own."""
+    named = table.columns["session"].texts if "session" in table.columns else ()
+    known = Known(
+        sessions=tuple(session.name for session in trial.sessions) or named,
+        when=("always", *(("several sessions",) if len(trial.sessions) > 1 else ())),
+    )
+    return [
+        *table.problems,
+        *(column_problems(table, CORRECTIONS, known) if table.readable else ()),
+        *read_columns(table, CORRECTIONS, known).problems,
+    ]
