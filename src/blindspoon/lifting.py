@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from blindspoon.errors import DesignError, Note, Problem, ScoreError
+from blindspoon.errors import DesignError, Note, Rule, ScoreError
 from blindspoon.files import disk
 from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_fingerprint
 from blindspoon.files.trial_toml import parse_trial
@@ -63,16 +63,7 @@ def lift_blind(folder: Path, today: datetime.date, agreed: Callable[[Lifting], b
     if not agreed(found):
         return found
     if _prepare(folder, today) != (found, seal):
-        raise DesignError(
-            [
-                _problem(
-                    "changed-meanwhile",
-                    "the folder changed while you were asked",
-                    "what is lifted is what you were told of",
-                    "Lift it again",
-                )
-            ]
-        )
+        raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
     sealed = replace(seal, lifted=(*seal.lifted, found.lift))
     disk.write_file_atomically(folder / FILE, sealed.to_toml().encode())
     return replace(found, recorded=True)
@@ -83,30 +74,13 @@ def _prepare(folder: Path, today: datetime.date) -> tuple[Lifting, Seal]:
     trial, tables = parse_trial(text.trial), text.tables()
     stands = standing(trial, tables, text.seal)
     if stands.seal is None:
-        raise DesignError(
-            [
-                _problem(
-                    "not-sealed",
-                    "no blind was sealed here",
-                    "only a blind that was drawn and sealed is lifted",
-                    "Run compare: it needs no lifting here",
-                )
-            ]
-        )
+        raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])
     if stands.lift is not None and not stands.waiting:
-        raise DesignError(
-            [
-                _problem(
-                    "already-lifted",
-                    f"it was lifted on {stands.lift.date}",
-                    "the blind is lifted once",
-                    "Run compare; list what you correct in corrections.csv",
-                )
-            ]
-        )
+        found = f"it was lifted on {stands.lift.date}"
+        raise DesignError([_LIFTED.broken(found, FILE)])
     problems, missing = check_scores(trial, tables.scores, tables.servings, tables.key)
     if tables.key is None:
-        problems = (*problems, _lost("key.csv"))
+        problems = (*problems, _LOST.broken("there is no such file", "key.csv"))
     if problems:
         raise ScoreError(problems)
     scores = scores_by_cup(trial, tables.scores, stands.seal.attributes)
@@ -120,15 +94,19 @@ def _prepare(folder: Path, today: datetime.date) -> tuple[Lifting, Seal]:
     return Lifting(missing=missing, bent=stands.bent, lift=lift), stands.seal
 
 
-def _lost(file: str) -> Problem:
-    return Problem(
-        slug="not-drawn",
-        file=file,
-        found="there is no such file",
-        allowed="it says which variant a code stands for",
-        remedy='Put it back, or draw it again with "blindspoon blind FOLDER --again"',
-    )
-
-
-def _problem(slug: str, found: str, allowed: str, remedy: str) -> Problem:
-    return Problem(slug=slug, file=FILE, found=found, allowed=allowed, remedy=remedy)
+_MEANWHILE = Rule("changed-meanwhile", "what is lifted is what you were told of", "Lift it again")
+_UNSEALED = Rule(
+    "not-sealed",
+    "only a blind that was drawn and sealed is lifted",
+    "Run compare: it needs no lifting here",
+)
+_LIFTED = Rule(
+    "already-lifted",
+    "the blind is lifted once",
+    "Run compare; list what you correct in corrections.csv",
+)
+_LOST = Rule(
+    "not-drawn",
+    "it says which variant a code stands for",
+    'Put it back, or draw it again with "blindspoon blind FOLDER --again"',
+)

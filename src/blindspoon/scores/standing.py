@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from blindspoon.errors import DesignError, Note, Problem, some_of
+from blindspoon.errors import DesignError, Note, Problem, Rule, some_of
 from blindspoon.files.schema import CORRECTIONS, Known, column_problems, read_columns
 from blindspoon.files.seal import (
     FILE,
@@ -153,14 +153,14 @@ def see_lifted(found: Standing) -> None:
     """
     if found.waiting:
         more = " for the scores that were added" if found.lift else ""
-        problem = Problem(
-            slug="not-lifted",
-            file=FILE,
-            found=f"the blind is not lifted{more} yet",
-            allowed="nothing is compared before the tasting has ended",
-            remedy='Run "blindspoon lift FOLDER"; it says what is missing, and asks',
-        )
-        raise DesignError([problem])
+        raise DesignError([_UNLIFTED.broken(f"the blind is not lifted{more} yet", FILE)])
+
+
+_UNLIFTED = Rule(
+    "not-lifted",
+    "nothing is compared before the tasting has ended",
+    'Run "blindspoon lift FOLDER"; it says what is missing, and asks',
+)
 
 
 def _warned(trial: Trial) -> Iterator[str]:
