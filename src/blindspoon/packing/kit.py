@@ -10,7 +10,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.batches import summary
-from blindspoon.batches.recipes import Recipe, recipes
+from blindspoon.batches.amounts import Recipe, recipes
 from blindspoon.batches.summary import Made
 from blindspoon.charts.style import css_variables
 from blindspoon.files.text_table import write_csv

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from blindspoon import wording
+from blindspoon.batches.amounts import recipes
 from blindspoon.batches.cautions import caution
 from blindspoon.batches.differences import WhatDiffers
-from blindspoon.batches.recipes import recipes
 from blindspoon.batches.summary import factor_name, in_words
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import Naming, most_batches, names_of
