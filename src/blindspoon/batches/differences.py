@@ -64,6 +64,7 @@ FERMENTED = BatchFactor(
 )
 AGE = BatchFactor("age", "days", 2.0, "age_days", ("age_days", "started", "days"))
 
+WARMTH = BatchFactor("temperature_c", "°C", 2.0, "temperature_c", ("temperature", "temperature_f"))
 STANDARD = (
     SALT,
     ACID,
@@ -77,7 +78,7 @@ STANDARD = (
         ("produce_g", "water_g", "produce_percent"),
         ("produce_g", "water_g"),
     ),
-    BatchFactor("temperature_c", "°C", 2.0, "temperature_c", ("temperature", "temperature_f")),
+    WARMTH,
     FERMENTED,
     AGE,
     BatchFactor("vessel", "", 0.0, "vessel"),

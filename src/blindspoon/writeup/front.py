@@ -6,14 +6,21 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from blindspoon import wording
-from blindspoon.batches.amounts import recipes
+from blindspoon.batches.amounts import Recipe, recipes
 from blindspoon.batches.cautions import caution
-from blindspoon.batches.differences import WhatDiffers
+from blindspoon.batches.differences import (
+    FERMENTED,
+    WARMTH,
+    BatchFactor,
+    WhatDiffers,
+    declares,
+)
 from blindspoon.batches.summary import factor_name, in_words
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import Naming, most_batches, names_of
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
+from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.answer import otherwise
 from blindspoon.writeup.methods import session_dates
@@ -233,24 +240,25 @@ def recipe_table(analysis: Analysis) -> Table | None:
     jars = recipes(trial, made.log, JAR_G) if made else ()
     if not jars:
         return None
+    control = next((jar for jar in jars if jar.variant == trial.control), None)
     names = dict.fromkeys(name for jar in jars for name in jar.grams)
     used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
+    rows = []
+    for jar in jars:
+        grams = (wording.kitchen(jar.grams.get(name, 0.0)) for name in used)
+        kept = {factor: _meant(trial, jar, control, factor) for factor in (FERMENTED, WARMTH)}
+        days, warmth = kept[FERMENTED].days, kept[WARMTH].others.get("temperature_c", "")
+        cells = [*grams, "" if days is None else f"{days:.0f}", warmth]
+        rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
     return Table(
         name="grams",
         caption="Grams for a jar of one kilogram in all",
         head="Variant",
         columns=(*(HEADS.get(name) or capital(factor_name(name)) for name in used), "Days", "°C"),
-        rows=tuple(
-            (
-                trial.variant(jar.variant).label,
-                blank_as_dash(
-                    [
-                        *(wording.kitchen(jar.grams.get(name, 0.0)) for name in used),
-                        "" if jar.days is None else f"{jar.days:.0f}",
-                        jar.others.get("temperature_c", ""),
-                    ]
-                ),
-            )
-            for jar in jars
-        ),
+        rows=tuple(rows),
     )
+
+
+def _meant(trial: Trial, jar: Recipe, control: Recipe | None, factor: BatchFactor) -> Recipe:
+    """Give the jar that is meant to be followed: what slipped is made as the control's was."""
+    return jar if control is None or declares(trial, jar.variant, factor) else control

@@ -7,7 +7,7 @@ cautions.txt.j2.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import re
 
 from blindspoon import wording
 from blindspoon.batches.cautions import HEAD
@@ -178,9 +178,14 @@ def differed(analysis: Analysis) -> tuple[str, ...]:
     )
 
 
+OURS = re.compile(r", (from memory|no source)\b")
+"""What we note of a source for ourselves, and a reader of a page has no use for."""
+
+
 def cautions(made: Made | None) -> Points:
     """List what the batches' own numbers warn of, then what holds for every home-made food."""
-    own: Sequence[tuple[str, str]] = [
-        (text, f"({source})" if source else "") for text, source in cautions_in_words(made)
+    own = [
+        (text, f"({OURS.sub('', source)})" if source else "")
+        for text, source in cautions_in_words(made)
     ]
     return (*([(HEAD, "")] if own else []), *own, *points("cautions"))
