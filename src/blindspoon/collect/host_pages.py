@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import segno
 from flask import Flask, Response, abort, make_response, redirect, render_template, request
@@ -24,6 +23,9 @@ from blindspoon.collect.sitting import Sitting
 
 Cells = Sequence[Mapping[str, str]]
 """Texts of the grid by column, a mapping a cup."""
+
+Told = Mapping[tuple[int, str], str]
+"""What is said beside cells of the grid, by row and column."""
 
 REFRESH = ("5", "15", "60")
 """Seconds after which the page loads itself again, where the host asked for it."""
@@ -100,7 +102,7 @@ class HostPages:
     def grid(self, link: str, session: str, place: str) -> Response:
         """Show a paper ballot to key in, with what is there already."""
         ballot = self._ballot(link, session, place)
-        return self._grid(link, place, ballot, _stored(ballot), saved=self._saved())
+        return self._grid(link, place, ballot, _stored(ballot))
 
     def key(self, link: str, session: str, place: str) -> AnyResponse:
         """Store a paper ballot; all of it, or nothing where a cell is wrong."""
@@ -109,8 +111,7 @@ class HostPages:
         typed = _typed(ballot, form)
         answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            page = self._grid(link, place, ballot, typed, wrong=faults(problems))
-            return make_response(page, 422)
+            return self._grid(link, place, ballot, typed, 422, wrong=faults(problems))
         opened = form.get("page", "")[:40]
         given = {
             code: Given(answer, form.get(f"{row}-base", ""), opened)
@@ -125,7 +126,7 @@ class HostPages:
     def second_grid(self, link: str, session: str, place: str) -> Response:
         """Show an empty grid, to key the same paper ballot a second time."""
         ballot = self._ballot(link, session, place)
-        return self._grid(link, place, ballot, _typed(ballot, {}), again=True, saved=self._saved())
+        return self._grid(link, place, ballot, _typed(ballot, {}), again=True)
 
     def key_again(self, link: str, session: str, place: str) -> AnyResponse:
         """Compare a second keying with the first; store nothing where they differ."""
@@ -133,17 +134,14 @@ class HostPages:
         typed = _typed(ballot, self._access.form(link))
         answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            page = self._grid(link, place, ballot, typed, again=True, wrong=faults(problems))
-            return make_response(page, 422)
+            return self._grid(link, place, ballot, typed, 422, again=True, wrong=faults(problems))
         differ = _differences(ballot, answers)
         if not differ:
             self._sitting.note_twice(session, ballot.taster)
             return self._to_next(link, session, place, "again")
-        values = [
-            {**row, "comment": first["comment"]}
-            for row, first in zip(typed, _stored(ballot), strict=True)
-        ]
-        return make_response(self._grid(link, place, ballot, values, differ=differ), 409)
+        pairs = zip(typed, _stored(ballot), strict=True)
+        values = [{**row, "comment": first["comment"]} for row, first in pairs]
+        return self._grid(link, place, ballot, values, 409, differ=differ)
 
     def _taster(self, place: str) -> str:
         if place not in self._places:
@@ -156,10 +154,6 @@ class HostPages:
         if ballot is None:
             abort(404)
         return ballot
-
-    def _saved(self) -> str:
-        """Name the taster whose ballot was just stored, if the address says so."""
-        return self._places.get(request.args.get("saved", ""), "")
 
     def _page(self, name: str, link: str, **content: object) -> Response:
         ticket = self._access.ticket(link)
@@ -184,18 +178,26 @@ class HostPages:
         place: str,
         ballot: BallotFile,
         values: Cells,
-        **more: Any,  # noqa: ANN401 - again, saved, wrong, differ: what the page says beside it
+        status: int = 200,
+        *,
+        again: bool = False,
+        wrong: Told | None = None,
+        differ: Told | None = None,
     ) -> Response:
-        nothing = {"again": False, "saved": "", "wrong": {}, "differ": {}}
-        return self._page(
+        """Show the cells of a ballot; it names whose was just stored, if the address does."""
+        page = self._page(
             "key",
             link,
             place=place,
             ballot=ballot,
             values=values,
+            again=again,
+            wrong=wrong or {},
+            differ=differ or {},
+            saved=self._places.get(request.args.get("saved", ""), ""),
             page=secrets.token_urlsafe(12),
-            **(nothing | more),
         )
+        return make_response(page, status)
 
     def _to_next(self, link: str, session: str, place: str, kind: str) -> AnyResponse:
         """Go to the next ballot that has gaps (or was keyed once), else to the overview."""
