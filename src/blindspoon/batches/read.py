@@ -43,21 +43,6 @@ SATURATION = 35.9
 handbooks of chemistry give it."""
 
 
-def check_batches(
-    trial: Trial,
-    batches: TextTable,
-    readings: TextTable | None = None,
-    cups: Sequence[TextTable] = (),
-) -> tuple[tuple[Problem, ...], tuple[Note, ...]]:
-    """Say everything that is wrong with, or worth knowing of, what was made.
-
-    Parameters are those of `build_log`. Which cup holds which batch is not looked up; only that
-    every batch that key.csv or the scores name was made.
-    """
-    _, said = _read(trial, batches, readings, cups)
-    return tuple(said.problems), tuple(said.notes)
-
-
 def build_log(
     trial: Trial,
     batches: TextTable,
@@ -69,18 +54,17 @@ def build_log(
     Parameters
     ----------
     batches : TextTable
-        batches.csv: ``batch``, ``variant``, and any of ``produce_g``, ``water_g``, ``salt_g``,
-        ``acid``, ``acid_g``, ``sugar_g``, ``started``, ``finished``, ``temperature_c``,
-        ``vessel``, ``starter``, ``note``. Masses may also be in kg, oz or lb, temperature in °F
-        (``salt_oz``, ``temperature_f``). Every other column is a factor of the host's own.
+        batches.csv, with the columns of `schema.BATCHES`. Masses may also be in kg, oz or lb,
+        temperature in °F (``salt_oz``, ``temperature_f``). Every other column is a factor of the
+        host's own.
     readings : TextTable or None
-        readings.csv: ``batch``, ``date``, ``ph``, ``temperature_c``, ``note``, and further columns
-        of numbers.
+        readings.csv, with the columns of `schema.READINGS` and further ones of numbers.
     cups : sequence of TextTable
         Tables whose column ``batch`` names what was tasted: key.csv, or scores never coded.
 
     Returns
     -------
+    log : BatchLog
     notes : tuple of Note
 
     Raises
@@ -103,9 +87,33 @@ def build_log(
     >>> round(log.batches[0].salt_g, 1), log.batches[0].own
     (14.2, {'leaf': 'none'})
     """
-    log, said = _read(trial, batches, readings, cups)
+    said = _Said()
+    days = [session.date for session in trial.sessions if session.date is not None]
+    first, last = min(days, default=None), max(days, default=None)
+    made, columns, own = _read_batches(said, trial, batches, last)
+    measured: list[Reading] = []
+    quantities: list[str] = []
+    if readings is not None and said.opens(readings, READINGS):
+        names = batches.cells("batch") if "batch" in batches.columns else None
+        measured, quantities = _read_readings(said, readings, names, made, last)
+    if batches.readable and "batch" in batches.columns:
+        variants = dict(zip(batches.cells("batch"), _variants(batches), strict=True))
+        said.problems += _wrongly_tasted(variants, batches.file, cups)
     if said.problems:
-        raise ScoreError(said.problems)
+        files = [batches.file, *([] if readings is None else [readings.file])]
+        raise ScoreError(in_order(said.problems, files))
+    by_batch: dict[str, tuple[Reading, ...]] = {}
+    for reading in sorted(measured, key=lambda reading: (reading.date, reading.line)):
+        by_batch[reading.batch] = (*by_batch.get(reading.batch, ()), reading)
+    log = BatchLog(
+        batches=tuple(made),
+        readings=by_batch,
+        columns=frozenset(columns),
+        own=tuple(own),
+        quantities=tuple(quantities),
+        first_tasted=first,
+        last_tasted=last,
+    )
     return log, tuple(said.notes)
 
 
@@ -137,37 +145,6 @@ class _Said:
     def note(self, table: TextTable, text: str, line: int | None = 1) -> None:
         """Say something worth knowing, of the header unless another line is given."""
         self.notes.append(Note(file=table.file, line=line, text=text))
-
-
-def _read(
-    trial: Trial, batches: TextTable, readings: TextTable | None, cups: Sequence[TextTable]
-) -> tuple[BatchLog, _Said]:
-    said = _Said()
-    days = [session.date for session in trial.sessions if session.date is not None]
-    first, last = min(days, default=None), max(days, default=None)
-    made, columns, own = _read_batches(said, trial, batches, last)
-    measured: list[Reading] = []
-    quantities: list[str] = []
-    if readings is not None and said.opens(readings, READINGS):
-        names = batches.cells("batch") if "batch" in batches.columns else None
-        measured, quantities = _read_readings(said, readings, names, made, last)
-    if batches.readable and "batch" in batches.columns:
-        variants = dict(zip(batches.cells("batch"), _variants(batches), strict=True))
-        said.problems += _wrongly_tasted(variants, batches.file, cups)
-    by_batch: dict[str, tuple[Reading, ...]] = {}
-    for reading in sorted(measured, key=lambda reading: (reading.date, reading.line)):
-        by_batch[reading.batch] = (*by_batch.get(reading.batch, ()), reading)
-    log = BatchLog(
-        batches=tuple(made),
-        readings=by_batch,
-        columns=frozenset(columns),
-        own=tuple(own),
-        quantities=tuple(quantities),
-        first_tasted=first,
-        last_tasted=last,
-    )
-    files = [batches.file, *([] if readings is None else [readings.file])]
-    return log, _Said(list(in_order(said.problems, files)), said.notes)
 
 
 def _read_batches(

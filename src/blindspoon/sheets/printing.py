@@ -44,7 +44,6 @@ def print_sheets(
         Whether a label says in small whose cup it is, and of which session.
     portion_g : float, optional
         Grams in one cup, above 0; "the same spoonful" if left out.
-
     cautions : sequence of str
         What the log of the batches warns of, for whoever pours; it may name batches.
 
