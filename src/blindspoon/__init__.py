@@ -6,6 +6,8 @@ when they are first used.
 
 from typing import TYPE_CHECKING
 
+from blindspoon.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from blindspoon.api import (
         Compared,
@@ -22,8 +24,6 @@ if TYPE_CHECKING:
         size,
     )
     from blindspoon.errors import TrialError
-
-__version__ = "0.1.0"
 
 __all__ = [
     "Compared",

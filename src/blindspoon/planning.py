@@ -87,8 +87,8 @@ def size_folder(
 
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
     """Write the chart of what panels can hope for, as PNG or as SVG by the file's ending."""
-    from blindspoon.charts.chances import chances_chart  # noqa: PLC0415
     from blindspoon.charts.chart import png_file, svg_file  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415
 
     chart = chances_chart(sizing, trial)
     draw = png_file if target.suffix.lower() == ".png" else svg_file

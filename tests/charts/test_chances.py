@@ -11,13 +11,13 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from blindspoon.charts.chances import WANTED, chances_chart, chances_of
 from blindspoon.charts.chart import png_file, svg_file
 from blindspoon.charts.lines import LARGE, RADIUS
 from blindspoon.charts.scene import Box, Line, Marks
 from blindspoon.charts.style import NARROW, WIDE, css_variables
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate import panels, sizing_words
+from blindspoon.simulate.chances import WANTED, chances_chart, chances_of
 from blindspoon.simulate.size_results import Chance, Sizing, SizingCell, Spread
 from blindspoon.simulate.sizing_words import HARDLY, times
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from blindspoon import __version__
 from blindspoon.cli import after, before, tasting
 from blindspoon.cli.say import say_problems
 from blindspoon.errors import TrialError
+from blindspoon.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

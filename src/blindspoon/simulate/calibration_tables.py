@@ -7,7 +7,7 @@ import datetime
 from collections.abc import Iterable, Iterator, Sequence
 from typing import cast
 
-from blindspoon import __version__, wording
+from blindspoon import wording
 from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.comparison import By
@@ -24,6 +24,7 @@ from blindspoon.simulate.calibrate import (
 )
 from blindspoon.simulate.situations import SITUATIONS, TRUTHS, Situation, Truth
 from blindspoon.simulate.sweep import Progress
+from blindspoon.version import __version__
 
 HEADING = (
     "date", "blindspoon", "seed", "situation", "variants", "tasters", "truth", "procedure",
