@@ -135,6 +135,7 @@ def renamed(name, *words):
             path.write_bytes(path.read_bytes().replace(word.encode(), f"{name}{word}".encode()))
 
 
+DECISION = '[decision]\ndeclared = 2026-09-04\nprimary = ["texture"]\nmargin = 1.0\n'
 TRIAL, SCORES, SERVINGS, KEY = "trial.toml", "scores.csv", "servings.csv", "key.csv"
 JARS, READ, BALLOT = "batches.csv", "readings.csv", "ballots/1-T03.csv"
 CHECK, COMPARE, TWO = "check pickles", "compare pickles", "compare pickles mill"
@@ -204,6 +205,8 @@ CASES = {
     "not-like": ("size pickles --like mill", renamed, "old_", "texture"),
     "not-sizable": ("size pickles --cup-sd 0 --taster-sd 0 --opinion-sd 0",),
     "already-there": ("new pickles",),
+    "still-template": ("blind pickles", put, TRIAL, '"oak-leaf"', '"oak-leaf"\nlabel = "Change A"'),
+    "not-declared": ("blind pickles --declare", put, TRIAL, DECISION, ""),
     "already-tasted": ("blind pickles", drop, SERVINGS, KEY),
     "not-drawn": ("blind pickles --sheets", drop, SERVINGS, KEY),
     "not-lifted": (COMPARE, sealed),

@@ -1,14 +1,18 @@
-"""The blind has a moment: what a host may do before it, at it and after it."""
+"""The blind has a moment; and no taster's name stands in anything that is sent out after it."""
 
 from __future__ import annotations
 
 import csv
+import datetime
+import io
 import json
 import re
+import zipfile
 
 import pytest
 
 import blindspoon as bs
+from blindspoon.drawing import add_late
 
 TOML = """\
 [trial]
@@ -216,3 +220,89 @@ def test_a_reader_of_the_published_data_is_told_the_same(blindspoon, lifted, tmp
     assert "margin of texture, saltiness from 1 to 2.5" in " ".join(
         blindspoon("compare", data).stdout.split()
     )
+
+
+NAMES = ["Adalbert", "Benedikta", "Grandma Wilhelmina", "Zoë", "Jean-Luc", "Finnegan"]
+LATE = "Gustavson"
+NAMED = re.compile(rb"(?i)adalbert|benedikta|grandma|wilhelmina|jean|finnegan|gustavson|Zo\xc3\xab")
+BATCHES = """\
+batch,variant,vessel,Finnegan,started,note
+Adalbert's jar,plain,clip jar,yes,2026-09-04,from Benedikta's garden
+jar 2,oak-leaf,clip jar,no,2026-09-04,as grandma makes them
+"""
+TEXTS = {
+    'title = "Crisp cucumbers"': 'title = "Crisp cucumbers for Wilhelmina"',
+    'name = "oak-leaf"': 'name = "oak-leaf"\nlabel = "Oak leaf by Jean-Luc"\nmethod = "Finnegan’s"',
+    "[tasting]": '[tasting]\nallergens = "mustard, says Zoë"',
+}
+
+
+@pytest.fixture
+def named(tmp_path):
+    """A folder in which names stand wherever they can, sealed, added to and lifted."""
+    folder = tmp_path / "leaf"
+    folder.mkdir()
+    listed = ", ".join(f'"{name}"' for name in NAMES)
+    toml = re.sub(r"tasters = .*", f"tasters = [{listed}]", TOML)
+    (folder / "trial.toml").write_text(toml, encoding="utf-8")
+    for before, after in TEXTS.items():
+        change(folder / "trial.toml", before, after)
+    (folder / "batches.csv").write_text(BATCHES, encoding="utf-8")
+    bs.blind(folder)
+    add_late(folder, LATE, datetime.date(2026, 9, 5))
+    taste(folder)
+    lines = (folder / "scores.csv").read_text(encoding="utf-8").splitlines()
+    said = f"benedikta and Grandma say so; {LATE}’s words"
+    lines = [f"{lines[0]},comment", *(f"{line},{said}" for line in lines[1:])]
+    (folder / "scores.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    bs.lift(folder, yes=True)
+    return folder
+
+
+def bytes_of(folder, zipped):
+    """Every file of a folder, and of a zip file, and their names."""
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    yield from ((path.name, path.read_bytes()) for path in files)
+    with zipfile.ZipFile(io.BytesIO(zipped.read_bytes())) as archive:
+        yield from ((f"zip {name}", archive.read(name)) for name in archive.namelist())
+
+
+def test_no_name_of_a_taster_stands_in_a_published_byte(named, tmp_path):
+    _, cup, *_ = (named / "scores.csv").read_text(encoding="utf-8").splitlines()
+    session, taster, code, texture, *_ = cup.split(",")
+    change(named / "scores.csv", f"{code},{texture},", f"{code},9,")
+    (named / "corrections.csv").write_text(
+        "session,taster,code,attribute,was,new,reason\n"
+        f"{session},{taster},{code},texture,{texture},9,Zoë misread what finnegan wrote\n",
+        encoding="utf-8",
+    )
+    (named / "Benedikta.csv").write_text("her own list\n", encoding="utf-8")
+    written = bs.publish(named, tmp_path / "out")
+    found = [
+        (name, NAMED.findall(data))
+        for name, data in bytes_of(written.folder, written.zipped)
+        if NAMED.search(data) or NAMED.search(name.encode())
+    ]
+    assert found == []
+    page = (written.folder / "index.html").read_text(encoding="utf-8")
+    assert "One taster was added on 2026-09-05, under the blind." in page
+    assert bs.compare(written.folder / "data").comparisons[0].verdict
+
+
+def test_check_lists_where_a_name_stands(blindspoon, named):
+    said = blindspoon("check", named).stdout
+    assert "note: trial.toml: a text names a taster" in said
+    assert "note: batches.csv: a taster is named in line 2, 3;" in said
+    assert "note: scores.csv: a taster is named in line 2, 3, 4" in said
+
+
+def test_a_host_who_tastes_signs_with_their_name_and_is_told(blindspoon, named, tmp_path):
+    change(named / "trial.toml", "[decision]", 'host = "Adalbert"\n[decision]')
+    assert "the host tastes too; the host’s name is published" in blindspoon("check", named).stdout
+    data = bs.publish(named, tmp_path / "out").folder / "data" / "datapackage.json"
+    assert data.read_text(encoding="utf-8").count("Adalbert") == 1
+
+
+def test_words_that_call_nobody_stay(named):
+    change(named / "trial.toml", "Crisp", "The crisp")
+    assert "The crisp cucumbers" in bs.compare(named).analysis.trial.title

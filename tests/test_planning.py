@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import json
 import os
 import re
@@ -20,6 +21,9 @@ ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
 
 
+TODAY = datetime.datetime.now().astimezone().date()
+
+
 def rows(path):
     with path.open(newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
@@ -33,12 +37,17 @@ def contents(folder):
 def trial(blindspoon, tmp_path):
     done = blindspoon("new", tmp_path / "trial")
     assert done.returncode == 0, done.stderr
+    toml = tmp_path / "trial" / "trial.toml"
+    text = toml.read_text(encoding="utf-8")
+    for letter in "AB":
+        text = text.replace(f'"Change {letter}"', f'"With leaf {letter}"')
+    toml.write_text(text.replace("The same, but ...", "The same, with a leaf"), encoding="utf-8")
     return tmp_path / "trial"
 
 
 @pytest.fixture
 def drawn(blindspoon, trial):
-    done = blindspoon("blind", trial)
+    done = blindspoon("blind", trial, "--declare")
     assert done.returncode == 0, done.stderr
     return trial
 
@@ -96,6 +105,43 @@ def test_a_new_trial_goes_all_the_way(blindspoon, drawn):
     found = json.loads(blindspoon("compare", drawn, "--json").stdout)
     assert found["trial"]["tasters"] == 8
     assert len(found["comparisons"]) == 8
+
+
+def test_a_template_is_not_drawn(blindspoon, tmp_path):
+    blindspoon("new", tmp_path / "new")
+    done = blindspoon("blind", tmp_path / "new", "--declare")
+    assert done.returncode == 1
+    assert "a variant is still “Change A”" in done.stderr
+    assert "declared = " not in re.sub("#.*", "", (tmp_path / "new/trial.toml").read_text("utf-8"))
+
+
+def test_a_rule_is_declared_when_the_host_says_so(blindspoon, trial):
+    assert parse_trial((trial / "trial.toml").read_text("utf-8")).decision.declared is None
+    assert "No rule is declared" in blindspoon("check", trial).stdout
+    before = (trial / "trial.toml").read_text("utf-8").splitlines()
+    done = blindspoon("blind", trial, "--declare")
+    assert "No rule is declared" not in done.stdout
+    after = (trial / "trial.toml").read_text("utf-8").splitlines()
+    ((old, new),) = [pair for pair in zip(before, after, strict=True) if pair[0] != pair[1]]
+    assert (
+        new
+        == f"declared = {datetime.datetime.now().astimezone().date()}  {old[old.index('#', 1) :]}"
+    )
+    taste(trial)
+    assert bs.compare(trial).to_record()["seal"]["changed"] == []
+
+
+def test_an_undeclared_rule_and_a_late_one_are_warned_of_everywhere(blindspoon, trial):
+    done = blindspoon("blind", trial)  # no terminal, so nobody is asked
+    assert "note: trial.toml: No rule is declared" in done.stdout
+    taste(trial)
+    assert "No rule is declared" in " ".join(blindspoon("compare", trial).stdout.split())
+    toml = trial / "trial.toml"
+    late = re.sub(r"# declared.*", "declared = 2026-09-20", toml.read_text("utf-8"))
+    toml.write_text(late.replace(f"# date = {TODAY}", "date = 2026-09-19"), "utf-8")
+    said = "The rule is declared on 2026-09-20, after the first session on 2026-09-19."
+    assert said in blindspoon("check", trial).stdout
+    assert said in " ".join(blindspoon("compare", trial).stdout.split())
 
 
 def test_no_variant_stands_in_what_tasters_see(drawn):

@@ -16,7 +16,7 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
-from blindspoon.scores.pseudonyms import pseudonymise
+from blindspoon.scores.pseudonyms import pseudonymise, without_names
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.trial import Trial
@@ -52,7 +52,7 @@ def analyse(folder: Path) -> Analysis:
         table=table,
         results=compare_trial(trial, table, made, exploratory=bool(stands.bent)),
         made=made,
-        notes=(*text.notes, *notes, *known),
+        notes=(*without_names(text.notes, declared, told), *notes, *known),
         standing=stands,
         tables=tables,
     )

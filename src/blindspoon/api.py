@@ -230,13 +230,17 @@ def size(  # noqa: PLR0913 - each is an option of the command
     return size_folder(Path(folder), options)[1]
 
 
-def blind(folder: Folder, *, today: datetime.date | None = None) -> ServingPlan:
+def blind(
+    folder: Folder, *, declare: bool = False, today: datetime.date | None = None
+) -> ServingPlan:
     """Draw codes and serving orders, and write servings.csv, key.csv and seal.toml.
 
     Parameters
     ----------
     folder : str or path
         Holds trial.toml, and batches.csv where the batches are to be dealt out.
+    declare : bool
+        Whether the rule is declared today, where trial.toml does not date it.
     today : date, optional
         Stands in the seal.
 
@@ -247,7 +251,8 @@ def blind(folder: Folder, *, today: datetime.date | None = None) -> ServingPlan:
     """
     from blindspoon.drawing import draw_blind  # noqa: PLC0415 - brings in the sheets
 
-    return draw_blind(Path(folder), today or datetime.datetime.now().astimezone().date())
+    date = today or datetime.datetime.now().astimezone().date()
+    return draw_blind(Path(folder), date, declare=declare)
 
 
 def lift(folder: Folder, *, yes: bool = False, today: datetime.date | None = None) -> Lifting:

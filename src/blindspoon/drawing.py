@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,7 +29,7 @@ STREAM = 1000
 """Tells the drawing's random stream from the others that come from the trial's seed."""
 
 
-def draw_blind(folder: Path, today: datetime.date) -> ServingPlan:
+def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> ServingPlan:
     """Draw codes and orders, and write servings.csv, key.csv and seal.toml.
 
     Parameters
@@ -37,15 +38,21 @@ def draw_blind(folder: Path, today: datetime.date) -> ServingPlan:
         Holds trial.toml, and batches.csv where the batches are to be dealt out.
     today : date
         Stands in the seal.
+    declare : bool
+        Whether the rule is declared today, where trial.toml does not date it; the date is written
+        there.
 
     Raises
     ------
     TrialError
-        If the design cannot be drawn, if a cup was scored already, or if one of the three files
-        exists: nothing is written then.
+        If the design cannot be drawn or is still that of the template, if a cup was scored
+        already, or if one of the three files exists: nothing is written then.
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
+    dated = declared_text(text.trial, today) if declare and not trial.decision.declared else None
+    trial = parse_trial(dated) if dated else trial
+    _see_own(trial)
     tasted = [table.file for table in text.scores if len(table)]
     if tasted:
         raise DesignError([_TASTED.broken("cups were scored already", file) for file in tasted])
@@ -59,7 +66,49 @@ def draw_blind(folder: Path, today: datetime.date) -> ServingPlan:
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
     disk.make_files(folder, {**_tables(plan), FILE: seal.to_toml().encode()})
+    if dated:
+        disk.write_file_atomically(folder / "trial.toml", dated.encode())
     return plan
+
+
+def undeclared(folder: Path) -> str:
+    """Say the rule that trial.toml has and does not date; empty where there is none, or a date."""
+    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
+    rule = rule_text(trial)
+    if trial.decision.declared or not trial.decision.primary:
+        return ""
+    return "; ".join(f"{what}: {value}" for what, value in rule.items() if what != "declared date")
+
+
+def declared_text(text: str, today: datetime.date) -> str:
+    """Write the date of the rule into the text of trial.toml, and change nothing else.
+
+    Raises
+    ------
+    DesignError
+        If there is no line for it.
+    """
+    line = f"declared = {today}"
+    dated, times = re.subn(
+        r"^#[ \t]*declared[ \t]*=[^#\n]*", f"{line}  ", text, count=1, flags=re.M
+    )
+    if not times:
+        dated = re.sub(r"^(\[decision\][^\n]*)$", rf"\1\n{line}", text, count=1, flags=re.M)
+    if dated == text or parse_trial(dated).decision.declared != today:
+        raise DesignError([_UNDATED.broken("the rule has no date", "trial.toml")])
+    return dated
+
+
+def _see_own(trial: Trial) -> None:
+    """Refuse a trial that still says what the template says."""
+    template = parse_trial(disk.shipped("starter/trial.toml").replace("{seed}", "1"))
+    others = [variant for variant in template.variants if variant.name != template.control]
+    told = {text for variant in others for text in (variant.label, variant.method)}
+    same = [v for v in trial.variants if {v.label, v.method} & told]
+    if same:
+        raise DesignError(
+            [_TEMPLATE.broken(f"a variant is still “{v.label}”", "trial.toml") for v in same]
+        )
 
 
 def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
@@ -152,6 +201,12 @@ def _tables(plan: ServingPlan) -> dict[str, bytes]:
     return {name: write_csv(table).encode() for name, table in rows.items()}
 
 
+_TEMPLATE = Rule(
+    "still-template",
+    "the cups are drawn for what you made",
+    "Give the variant its label and its method",
+)
+_UNDATED = Rule("not-declared", "it is dated before anyone tastes", "Write declared = the day")
 _TASTED = Rule(
     "already-tasted",
     "the blind is drawn before anyone tastes",

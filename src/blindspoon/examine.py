@@ -16,6 +16,7 @@ from blindspoon.errors import Note, Problem, Rule, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.text_table import TextTable
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing
 from blindspoon.trial import Trial
@@ -90,7 +91,10 @@ def examine(folder: Path) -> Examination:
     more, known, cautions = _made(trial, text, (plan[1], *scores))
     corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)
     stands = standing(trial, tables, text.seal)
-    problems, notes = (*problems, *more, *corrected), (*notes, *known, *stands.notes)
+    problems, notes = (
+        (*problems, *more, *corrected),
+        (*notes, *known, *stands.notes, *name_notes(trial, tables)),
+    )
     waiting = [problem for problem in problems if problem.slug == "no-scores"]
     awaited = (Note(file=problem.file, text=problem.found) for problem in waiting)
     return Examination(

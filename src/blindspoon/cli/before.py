@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Any, Literal
 
@@ -117,6 +118,9 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @click.command()
 @FOLDER
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
+@click.option(
+    "--declare", is_flag=True, help="Date the rule of trial.toml today, if it has no date."
+)
 @click.option("--sheets", is_flag=True, help="Only print the sheets of the drawn blind again.")
 @click.option(
     "--paper",
@@ -131,7 +135,12 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     help="Stock of the cup labels: a4-21, a4-65, letter-30 or letter-80.",
 )
 def blind(
-    folder: Path, add: str | None, sheets: bool, paper: Literal["a4", "letter"], labels: str | None
+    folder: Path,
+    add: str | None,
+    declare: bool,
+    sheets: bool,
+    paper: Literal["a4", "letter"],
+    labels: str | None,
 ) -> None:
     """Draw codes and serving orders, and print the sheets.
 
@@ -139,7 +148,7 @@ def blind(
     key.csv nor the pouring sheet. Refuses once a cup was scored, and never draws twice.
     """
     from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
-    from blindspoon.drawing import add_late, draw_blind, write_sheets  # noqa: PLC0415
+    from blindspoon.drawing import add_late, draw_blind, undeclared, write_sheets  # noqa: PLC0415
     from blindspoon.examine import examine  # noqa: PLC0415
     from blindspoon.sheets.paper import LABEL_STOCKS  # noqa: PLC0415
 
@@ -147,7 +156,14 @@ def blind(
         allowed = ", ".join(LABEL_STOCKS)
         raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
     if not sheets:
-        plan = draw_blind(folder, today()) if add is None else add_late(folder, add, today())
+        if add is None:
+            rule = "" if declare or not sys.stdin.isatty() else undeclared(folder)
+            agreed = declare or bool(
+                rule and click.confirm(f"{rule}\nIs this your rule, from today?")
+            )
+            plan = draw_blind(folder, today(), declare=agreed)
+        else:
+            plan = add_late(folder, add, today())
         for line in (*balance_lines(plan.balance), *plan.notes):
             click.echo(line)
         found = examine(folder)

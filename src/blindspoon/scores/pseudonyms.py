@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
+from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import FolderTables, TextColumn, TextTable
-from blindspoon.trial import Trial
+from blindspoon.trial import Attribute, Tasting, Trial, Variant
 
 LABEL = r"(?:[a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}"
 IMPERSONAL = re.compile(LABEL, re.IGNORECASE)
@@ -49,7 +52,7 @@ def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
 
 
 def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
-    """Put pseudonyms for names into a trial and its tables.
+    """Put pseudonyms for names into a trial and its tables, wherever a text has one.
 
     Parameters
     ----------
@@ -61,34 +64,162 @@ def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTable
     trial : Trial
     tables : FolderTables
         The same object where nothing may be a name. A ballot is called by its number, since its
-        file may bear a name.
+        file may bear a name. The host, who signs, keeps theirs.
     """
-    cups = (*tables.scores, tables.servings, tables.key, tables.corrections)
-    told = [table for table in cups if table is not None]
-    found = (table.columns["taster"].texts for table in told if "taster" in table.columns)
-    told_of = (trial.tasting.tasters, *found)
-    if all(ALL_IMPERSONAL.fullmatch("\n".join((*texts, ""))) for texts in told_of):
-        return trial, tables
-    names = pseudonyms((label for texts in told_of for label in texts), trial.seed)
+    names = _names(trial, tables)
     if not names:
         return trial, tables
+    words = words_of(names)
+    others = ("servings", "key", "batches", "readings", "corrections")
+    renamed = {
+        name: _renamed(table, names, words) for name in others if (table := getattr(tables, name))
+    }
+    ballots = (_renamed(table, names, words, n) for n, table in enumerate(tables.scores, 1))
     listed = tuple(names.get(label, label) for label in trial.tasting.tasters)
-    ballots = (_renamed(table, names, number) for number, table in enumerate(tables.scores, 1))
-    renamed = replace(
-        tables,
-        scores=tuple(ballots),
-        servings=tables.servings and _renamed(tables.servings, names),
-        key=tables.key and _renamed(tables.key, names),
-        corrections=tables.corrections and _renamed(tables.corrections, names),
+    hidden = _without_names(trial, words)
+    return (
+        replace(hidden, host=trial.host, tasting=replace(hidden.tasting, tasters=listed)),
+        replace(tables, scores=tuple(ballots), **renamed),
     )
-    return replace(trial, tasting=replace(trial.tasting, tasters=listed)), renamed
 
 
-def _renamed(table: TextTable, names: Mapping[str, str], number: int = 0) -> TextTable:
+def _names(trial: Trial, tables: FolderTables) -> dict[str, str]:
+    """Give a pseudonym to every taster who is named; empty where nobody is."""
+    cups = (*tables.scores, tables.servings, tables.key, tables.corrections)
+    found = (table.columns["taster"].texts for table in cups if table and "taster" in table.columns)
+    told_of = (trial.tasting.tasters, *found)
+    if all(ALL_IMPERSONAL.fullmatch("\n".join((*texts, ""))) for texts in told_of):
+        return {}
+    return pseudonyms((label for texts in told_of for label in texts), trial.seed)
+
+
+WORD = re.compile(r"[^\W_]+")
+SMALL = frozenset({"and", "the", "von", "van", "der"})
+FREE = ("comment", "note", "reason")
+"""Columns in which a name may be written small."""
+FIXED = ("session", "taster", "position", "code", "variant")
+
+
+def words_of(names: Mapping[str, str]) -> dict[str, str]:
+    """Give the pseudonym of every word that may call a taster, in small letters.
+
+    Examples
+    --------
+    >>> words_of({"Aunt Vera": "P02", "Bo": "P01"})
+    {'aunt': 'P02', 'vera': 'P02', 'bo': 'P01'}
+    """
+    found: dict[str, str] = {}
+    for label, pseudonym in names.items():
+        parts = WORD.findall(unicodedata.normalize("NFC", label))
+        for part in parts:
+            if (
+                not part.isdigit()
+                and len(part) >= min(3, 1 + len(parts))
+                and part.casefold() not in SMALL
+            ):
+                found.setdefault(part.casefold(), pseudonym)
+    return found
+
+
+def masked(text: str, words: Mapping[str, str], *, small: bool = False) -> str:
+    """Put pseudonyms for the names in a text.
+
+    Parameters
+    ----------
+    text : str
+    words : mapping of str to str
+        See `words_of`.
+    small : bool
+        Whether a name may begin with a small letter.
+
+    Examples
+    --------
+    >>> masked("Aunt Vera’s jar will do", {"aunt": "P02", "vera": "P02", "will": "P01"})
+    'P02’s jar will do'
+    """
+
+    def instead(word: re.Match[str]) -> str:
+        known = small or not word[0][0].islower()
+        return words.get(word[0].casefold(), word[0]) if known else word[0]
+
+    said = WORD.sub(instead, plain := unicodedata.normalize("NFC", text))
+    return text if said == plain else re.sub(r"\b(P\d+)(?: \1\b)+", r"\1", said)
+
+
+def without_names(notes: Iterable[Note], trial: Trial, tables: FolderTables) -> tuple[Note, ...]:
+    """Put pseudonyms for the names in notes, such as that of a file that is not read."""
+    words = words_of(_names(trial, tables))
+    return tuple(
+        replace(note, file=masked(note.file, words, small=True), text=masked(note.text, words))
+        for note in notes
+    )
+
+
+def name_notes(trial: Trial, tables: FolderTables) -> Iterator[Note]:
+    """Name the lines whose texts hold a taster's name, and say what is published there."""
+    hidden, other = pseudonymise(trial, tables)
+    if other is tables:
+        return
+    instead = "what is published has a pseudonym there"
+    words = words_of(_names(trial, tables))
+    tasters = trial.tasting.tasters
+    if replace(hidden, tasting=replace(hidden.tasting, tasters=tasters)) != trial:
+        yield Note(file="trial.toml", text=f"a text names a taster; {instead}")
+    if masked(trial.host, words) != trial.host:
+        yield Note(file="trial.toml", text="the host tastes too; the host’s name is published")
+    for table, new in zip(_all(tables), _all(other), strict=True):
+        rows = set[int]()
+        for (name, column), hid in zip(table.columns.items(), new.columns.values(), strict=True):
+            pairs = zip(column.texts, hid.texts, strict=True)
+            changed = {told for told, said in pairs if told != said}
+            rows |= set() if name == "taster" else set(column.rows_of(changed).tolist())
+        if rows:
+            lines = some_of((str(table.lines[row]) for row in sorted(rows)), 10)
+            yield Note(file=table.file, text=f"a taster is named in line {lines}; {instead}")
+
+
+def _all(tables: FolderTables) -> list[TextTable]:
+    others = (tables.key, tables.batches, tables.readings, tables.corrections)
+    return [*tables.scores, *(table for table in others if table)]
+
+
+def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
+    """Mask every text of a trial but its names of variants, attributes and sessions."""
+
+    def hide(value: Any) -> Any:  # noqa: ANN401 - of any field of a trial
+        match value:
+            case str():
+                return masked(value, words)
+            case tuple():
+                return tuple(map(hide, value))
+            case Attribute() | Variant() | Tasting():
+                names = (name for name in value.__slots__ if name not in FIXED_FIELDS)
+                return replace(value, **{name: hide(getattr(value, name)) for name in names})
+            case _:
+                return value
+
+    texts = ("title", "question", "product", "dates", "attributes", "variants", "tasting")
+    return replace(trial, **{name: hide(getattr(trial, name)) for name in texts})
+
+
+FIXED_FIELDS = ("name", "tasters", "codes")
+"""What is looked up by its text."""
+
+
+def _renamed(
+    table: TextTable, names: Mapping[str, str], words: Mapping[str, str], number: int = 0
+) -> TextTable:
     file = f"ballots/ballot {number}" if table.file.startswith("ballots/") else table.file
-    columns = dict(table.columns)
-    if "taster" in columns:
-        told = columns["taster"]
-        columns["taster"] = TextColumn(tuple(names.get(t, t) for t in told.texts), told.codes)
+
+    def hidden(name: str, column: TextColumn) -> TextColumn:
+        if name == "taster":
+            texts = tuple(names.get(text, text) for text in column.texts)
+        elif name in FIXED:
+            return column
+        else:
+            texts = tuple(masked(text, words, small=name in FREE) for text in column.texts)
+        return TextColumn(texts, column.codes)
+
+    columns = {masked(name, words): hidden(name, column) for name, column in table.columns.items()}
     notes = tuple(replace(note, file=file) for note in table.notes)
     return replace(table, file=file, columns=columns, notes=notes)

@@ -104,7 +104,9 @@ def standing(
     names = {added.name for added in late}
     scores = scores_by_cup(trial, tables.scores, seal.attributes)
     earlier = {cup: given for cup, given in scores.items() if names.isdisjoint(cup[:2])}
-    lifted, since = _lifted(trial, earlier, tables.corrections, lift)
+    lifted, since = _lifted(
+        trial, earlier, tables.corrections, lift, (hidden or tables).corrections
+    )
     moved = lift is not None and lifted is None
     waiting = lift is None or (not lift.last and moved)
     bent = [*_changed(trial, seal), *_key_changed(seal, tables.key), *_too_late(late)]
@@ -237,7 +239,11 @@ def _number(number: int, word: str) -> str:
 
 
 def _lifted(
-    trial: Trial, scores: Scores, table: TextTable | None, lift: Lift | None
+    trial: Trial,
+    scores: Scores,
+    table: TextTable | None,
+    lift: Lift | None,
+    said_of: TextTable | None = None,
 ) -> tuple[Scores | None, tuple[str, ...]]:
     """Undo corrections from the last one on, until the scores are those that were lifted.
 
@@ -250,6 +256,7 @@ def _lifted(
         if not rows or table is None:
             return None, ()
         _, row = rows.pop()
+        reason = said_of.columns["reason"].at(len(rows)) if said_of else row["reason"]
         name, cup = row["attribute"], cup_of(trial, row)
         was, new = (number_text(row.get(end, ""), table) for end in ("was", "new"))
         given = now.setdefault(cup, {})
@@ -260,7 +267,7 @@ def _lifted(
             del now[cup]
         said.append(
             f"Corrected after the blind was lifted: {name} of cup {cup[2]} in session {cup[0]}, "
-            f"from {was or 'no score'} to {new or 'no score'} ({row['reason']})."
+            f"from {was or 'no score'} to {new or 'no score'} ({reason})."
         )
     return now, tuple(reversed(said))
 
