@@ -141,7 +141,8 @@ def _acid(
     return next(known, ("", 1.0))
 
 
-# A jar of the reader's ------------------------------------------------------------------------
+JAR_G = 1000.0
+"""Grams that a reader's jar holds, where the host says nothing else: about a litre."""
 
 MIXED = ("salt", "acid", "kind of acid", "sugar", "produce")
 """Factors of which a change shifts the shares of everything in the jar."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.batches import summary
-from blindspoon.batches.amounts import Recipe, recipes
+from blindspoon.batches.amounts import JAR_G, Recipe, recipes
 from blindspoon.batches.summary import Made
 from blindspoon.charts.style import css_variables
 from blindspoon.files.text_table import write_csv
@@ -26,9 +26,6 @@ from blindspoon.wording import capital
 from blindspoon.writeup.limits import cautions
 from blindspoon.writeup.words import templates
 from blindspoon.writeup.writers import Table, blank_as_dash
-
-JAR_G = 1000.0
-"""Grams that a jar holds, where the host says nothing else: about a litre."""
 
 
 def kit_files(

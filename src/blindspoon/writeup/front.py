@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from blindspoon import wording
-from blindspoon.batches.amounts import Recipe, recipes
+from blindspoon.batches.amounts import JAR_G, Recipe, recipes
 from blindspoon.batches.cautions import caution
 from blindspoon.batches.differences import (
     FERMENTED,
@@ -29,7 +29,6 @@ from blindspoon.writeup.words import day
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5
-JAR_G = 1000.0
 URGENT = ("ph-above-limit", "ph-not-falling", "ph-rising")
 Point = tuple[str, str]
 
