@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
-from blindspoon.findings.naming import most_batches
+from blindspoon.findings.naming import most_batches, names_of
 from blindspoon.writeup.limits import MOST_TASTERS, blocks, more_tasters
 from blindspoon.writeup.section import Points
 
@@ -97,6 +97,7 @@ def _lacking(analysis: Analysis) -> Iterator[tuple[bool, Step]]:
     """Say of everything that a tasting may lack whether it does, and what to do about it."""
     trial, table = analysis.trial, analysis.table
     declared, alone = trial.decision.declared is not None, len(table.tasters) == 1
+    noun = names_of(analysis).noun
     yield (
         not declared,
         (
@@ -132,8 +133,8 @@ def _lacking(analysis: Analysis) -> Iterator[tuple[bool, Step]]:
         most_batches(trial, table) < 2,
         (
             "Make each a second time.",
-            "One jar of each was tasted. A second jar of each, or a repeat in another kitchen, "
-            "tells the method from the jar.",
+            f"One {noun} of each was tasted. A second one of each, or a repeat in another kitchen, "
+            f"tells the method from the {noun}.",
         ),
     )
     yield (
