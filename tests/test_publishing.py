@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import subprocess
 import sys
 import time
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.analysis import analyse, to_record
+from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
 from blindspoon.frames import scores_frame
@@ -25,15 +26,60 @@ TRIALS = sorted((Path(__file__).parents[1] / "trials").iterdir())
 @pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
 def packed(request):
     analysis = analyse(request.param)
-    return analysis, pack(analysis, jar_g=1000)
+    steps = []
+    made = pack(analysis, jar_g=1000, progress=lambda done, of: steps.append((done, of)))
+    assert steps == [(done, len(steps)) for done in range(1, len(steps) + 1)]
+    return analysis, made.files
 
 
 def test_every_form_is_there(packed):
     _, files = packed
     forms = {"index.html", "print.html", "writeup.md", "data/datapackage.json", "data/scores.csv"}
-    forms |= {"data/trial.toml", "kit/do-it-yourself.html", "kit/trial.toml", "kit/key.csv"}
+    forms |= {"data/trial.toml", "kit/do-it-yourself.html", "kit/trial.toml", "kit/batches.csv"}
+    forms |= {"START.html", "blog.md", "say.md", "preview.png", "kit/drawn/key.csv"}
     assert forms <= set(files)
     assert len(files["index.html"]) < 400_000
+
+
+def test_the_guide_leads_to_every_folder_and_to_every_file_at_the_head(packed):
+    _, files = packed
+    guide = files["START.html"].decode()
+    for name in {path.rpartition("/")[0] or path for path in files} - {"START.html"}:
+        whole = {"data": "data/README.md", "kit": "kit/do-it-yourself.html"}.get(name, name)
+        assert whole in guide or name.startswith("kit/drawn"), name
+    assert "could not be drawn" not in guide
+
+
+def test_the_post_is_short_and_has_the_answer_and_the_first_picture(packed):
+    analysis, files = packed
+    content = compose_report(analysis)
+    text = files["blog.md"].decode()
+    assert f"figures/{content.picture.name}.png" in text
+    assert content.answer.split(".")[0] in text.replace("\\", "")
+    told = re.sub(r"!?\[.*?\]\(.*?\)|[^\w\s]", " ", text)
+    assert 120 < len(told.split()) < 360
+
+
+def test_what_is_said_of_pictures_names_every_chart(packed):
+    analysis, files = packed
+    text = files["say.md"].decode()
+    for chart in compose_report(analysis).figures:
+        assert f"- `{chart.name}`: " in text
+
+
+def test_what_cannot_be_drawn_is_said_in_the_guide_and_on_the_terminal(tmp_path, blindspoon):
+    folder = tmp_path / "long"
+    shutil.copytree(TRIALS[0], folder)
+    plan = (folder / "trial.toml").read_text()
+    for word in ("Cool cellar", "Vine leaf", "Calcium", "Old brine", "Plain brine"):
+        long = f"{word} as it was made in our allotment kitchen that summer " * 3
+        plan = plan.replace(f'label = "{word}"', f'label = "{long.strip()}"')
+    (folder / "trial.toml").write_text(plan)
+    done = blindspoon("publish", folder, "--to", tmp_path / "out")
+    said = "Not drawn in figures/square: "
+    assert said in done.stdout
+    assert said in (tmp_path / "out" / "long" / "START.html").read_text()
+    assert "Publishing" in done.stderr
 
 
 ALONE = """\
@@ -75,7 +121,7 @@ def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
 
 def test_the_same_trial_gives_the_same_zip(packed):
     analysis, files = packed
-    again = pack(analysis, jar_g=1000)
+    again = pack(analysis, jar_g=1000).files
     assert {name for name in files if files[name] != again[name]} == set()
     whole = zip_of(analysis.folder, files)
     archive = zipfile.ZipFile(io.BytesIO(whole))

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from blindspoon.lifting import Lifting
-    from blindspoon.packing.pack import Published
+    from blindspoon.packing.pack import Progress, Published
     from blindspoon.serving.plan import ServingPlan
     from blindspoon.simulate.size_results import Sizing
 
@@ -316,7 +316,7 @@ def pool(*folders: Folder) -> Pooled:
 
 
 def report(folder: Folder, to: Folder = "reports") -> Path:
-    """Write the page of a trial with its figures and tables, and say where it is.
+    """Write the page of a trial with its charts and tables, and say where it is.
 
     Parameters
     ----------
@@ -332,7 +332,13 @@ def report(folder: Folder, to: Folder = "reports") -> Path:
     return write_report(analyse(Path(folder)), Path(to))
 
 
-def publish(folder: Folder, to: Folder = "published", *, jar_g: float = 1000) -> Published:
+def publish(
+    folder: Folder,
+    to: Folder = "published",
+    *,
+    jar_g: float = 1000,
+    progress: Progress | None = None,
+) -> Published:
     """Write all that is sent out: the page in every form, figures, data and a kit.
 
     Parameters
@@ -342,6 +348,8 @@ def publish(folder: Folder, to: Folder = "published", *, jar_g: float = 1000) ->
         The trial's own folder, and its zip file, lie in it.
     jar_g : float
         Grams that a reader's jar holds, to which the recipes are scaled.
+    progress : callable, optional
+        Told how many steps are done, and of how many.
 
     Raises
     ------
@@ -350,4 +358,4 @@ def publish(folder: Folder, to: Folder = "published", *, jar_g: float = 1000) ->
     """
     from blindspoon.packing import pack  # noqa: PLC0415 - brings in matplotlib
 
-    return pack.publish(analyse(Path(folder)), Path(to), jar_g=jar_g)
+    return pack.publish(analyse(Path(folder)), Path(to), jar_g=jar_g, progress=progress)

@@ -13,7 +13,8 @@ from PIL import Image
 
 from blindspoon.charts.board import board_chart
 from blindspoon.charts.comparisons import differences_chart, scores_chart
-from blindspoon.charts.figure import ATTEMPTS, FORMATS, figure_of, png_series
+from blindspoon.charts.figure import ATTEMPTS, FORMATS, POSTED, figure_of, png_series
+from blindspoon.charts.posts import SIZES as EVERY_SIZE
 from blindspoon.charts.posts import figure_files
 from blindspoon.charts.scene import Marks
 from blindspoon.charts.style import PALETTE
@@ -21,8 +22,13 @@ from blindspoon.charts.style import PALETTE
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
 QUESTION = "Which of four changes to a plain brine can tasters notice once the jars are ready?"
 SIZES = pytest.mark.parametrize("size", list(FORMATS))
-LEAST = {"video": 26, "square": 28, "tall": 28}
-PIXELS = {"video": (1920, 1080), "square": (1080, 1080), "tall": (1080, 1920)}
+LEAST = {"video": 26, "square": 28, "tall": 28, "preview": 16}
+PIXELS = {
+    "video": (1920, 1080),
+    "square": (1080, 1080),
+    "tall": (1080, 1920),
+    "preview": (1200, 630),
+}
 SOFT = {"ink", "soft"}
 
 
@@ -190,20 +196,25 @@ def test_a_series_is_the_same_as_each_alone(typical):
     assert list(png_series([half, drawn, other])) == [half.png, drawn.png, other.png]
 
 
+def all_files(pictures, question):
+    sized = (figure_files(pictures, size, question=question, source=SOURCE) for size in EVERY_SIZE)
+    return {path: data for files in sized for path, data in files}
+
+
 def test_all_files_have_their_places(make):
     pictures = several(make(shifts=(0.0, 2.0), labels=("Plain", "Oak")))
-    one, two = (dict(figure_files(pictures, question=QUESTION, source=SOURCE)) for _ in range(2))
+    one, two = (all_files(pictures, QUESTION) for _ in range(2))
     assert one == two
     names = ("texture-differences", "other-differences", "board")
-    expected = {f"figures/{size}/{name}{end}" for size in FORMATS for name in names
+    expected = {f"figures/{size}/{name}{end}" for size in POSTED for name in names
                 for end in (".png", ".svg", "-dark.svg")}  # fmt: skip
     expected |= {f"figures/video/{name}-dark.png" for name in names}
     expected |= {f"figures/print/{name}.{end}" for name in names for end in ("png", "svg")}
     expected |= {f"figures/frames/{n:02d}.png" for n in range(1, 5)}
-    expected |= {f"figures/frames/tall/{n:02d}.png" for n in range(1, 5)}
+    expected |= {f"figures/frames/tall/{n:02d}.png" for n in range(1, 5)} | {"preview.png"}
     assert set(one) == expected
     for path, data in one.items():
-        size = path.split("/")[1]
+        size = "preview" if path == "preview.png" else path.split("/")[1]
         if path.endswith(".png") and size in PIXELS:
             assert Image.open(io.BytesIO(data)).size == PIXELS[size]
         if path.endswith(".svg"):
@@ -218,12 +229,21 @@ def test_same_input_same_bytes(typical, size):
 
 def test_a_trial_without_comparisons_has_only_its_scores(make):
     picture = make(missing=(0,))
-    assert dict(figure_files([picture], question="", source=SOURCE)) == {}
+    assert all_files([picture], "") == {}
+
+
+def test_what_has_no_room_is_named_and_not_left_out(make):
+    labels = ["Plain", *(f"{name} with a long label" * 2 for name in "ABCDEFGHIJK")]
+    pictures = several(make(tasters=40, shifts=(0.0,) * 12, labels=labels))
+    found = all_files(pictures, QUESTION)
+    lost = {path for path, data in found.items() if data is None}
+    assert {"figures/square/texture-differences", "figures/square/board"} <= lost
+    assert not any(f"{path}.png" in found for path in lost)
 
 
 @pytest.mark.bench
 def test_all_pictures_of_a_trial_take_less_than_five_seconds(attributes):
     start = time.process_time()
-    made = dict(figure_files(attributes, question=QUESTION, source=SOURCE))
+    made = all_files(attributes, QUESTION)
     assert len(made) > 70
     assert time.process_time() - start < 5

@@ -50,9 +50,14 @@ FORMATS = {
     "tall": Format(
         width=1080, height=1920, side=54, top=130, bottom=160, lines=4, logical=POST, beside=False
     ),
+    "preview": Format(
+        width=1200, height=630, side=50, top=40, bottom=34, lines=2, logical=FILM, beside=True
+    ),
 }
-"""A tall picture keeps more free at its ends, where players lay their buttons: common practice,
-no source."""
+"""A tall picture keeps more free at its ends, where players lay their buttons, and a link's preview
+is 1200 by 630: common practice, no source."""
+POSTED = ("video", "square", "tall")
+"""Sizes of which every chart is made."""
 
 GRAND = Style(
     numbers=180.0,
@@ -343,9 +348,9 @@ def figure_of(
 
     Parameters
     ----------
-    size : {"video", "square", "tall", "print"}
-        1920 x 1080, 1080 x 1080 and 1080 x 1920 pixels; "print" is as wide as the chart of a page
-        (8 inches) at 300 dots an inch, and as high as it needs to be.
+    size : {"video", "square", "tall", "preview", "print"}
+        1920 x 1080, 1080 x 1080, 1080 x 1920 and 1200 x 630 pixels; "print" is as wide as the chart
+        of a page (8 inches) at 300 dots an inch, and as high as it needs to be.
     source : str
         The line at the foot.
     question : str

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from blindspoon.charts.board import board_chart
 from blindspoon.charts.comparisons import differences_chart
-from blindspoon.charts.figure import FORMATS, Figure, figure_of, fit, pictured, png_series
+from blindspoon.charts.figure import FORMATS, POSTED, Figure, figure_of, fit, pictured, png_series
 from blindspoon.charts.outcome import AttributeOutcome
 
 BEHIND = {1: 0, 0: 1}
@@ -43,19 +43,25 @@ def frames(
     return tuple(pictured(chart, laid, page.scene(shapes), form, dark=dark) for shapes in scenes)
 
 
-REVEALED = {"video": "frames", "tall": "frames/tall"}
-"""Folders of the frames of each size."""
+REVEALED = {"frames": "video", "frames/tall": "tall"}
+"""Folders of frames, and the size of each."""
+SIZES = ("preview", *POSTED, "print", *REVEALED)
+"""All that `figure_files` makes pictures for."""
+Drawn = tuple[str, bytes | None]
+"""The path of a picture; None, with the path short of its ending, where there is no room for it."""
 
 
 def figure_files(
-    outcomes: Sequence[AttributeOutcome], *, question: str, source: str
-) -> Iterator[tuple[str, bytes]]:
-    """Make every picture of a trial for posts, video and print.
+    outcomes: Sequence[AttributeOutcome], size: str, *, question: str, source: str
+) -> Iterator[Drawn]:
+    """Make every picture of a trial in one size.
 
     Parameters
     ----------
     outcomes : sequence of AttributeOutcome
         One an attribute, of the same trial.
+    size : str
+        One of `SIZES`.
     question : str
         What the trial asked; stands over the charts.
     source : str
@@ -63,26 +69,31 @@ def figure_files(
 
     Yields
     ------
-    path, data : str, bytes
+    path, data : str, bytes or None
         ``figures/video/``, ``figures/square/`` and ``figures/tall/`` with ``<name>.png``,
         ``<name>.svg`` and ``<name>-dark.svg``, for video also ``<name>-dark.png``;
         ``figures/print/`` with ``<name>.png`` at 300 dots an inch and ``<name>.svg``;
-        ``figures/frames/01.png`` and so on, and ``figures/frames/tall/01.png``. What cannot be
-        drawn in a size is left out.
+        ``figures/frames/01.png`` and so on, and ``figures/frames/tall/01.png``; ``preview.png``
+        of the first attribute.
     """
     ordered = sorted(outcomes, key=lambda outcome: not outcome.result.primary)
     compared = [outcome for outcome in ordered if outcome.result.comparisons]
-    charts = [differences_chart(outcome) for outcome in compared]
-    for size in (*FORMATS, "print"):
-        for chart in charts:
-            yield from _files(figure_of(chart, size, source=source, question=question), size)
-        for figure in boards(compared, size, source=source, question=question):
-            yield from _files(figure, size)
-    for head in compared[:1]:
-        for size, folder in REVEALED.items():
-            shown = frames(head, size, question=question, source=source)
+    if size in REVEALED:
+        for head in compared[:1]:
+            shown = frames(head, REVEALED[size], question=question, source=source)
             for number, data in enumerate(png_series(shown), 1):
-                yield f"figures/{folder}/{number:02d}.png", data
+                yield f"figures/{size}/{number:02d}.png", data
+            if not shown:
+                yield f"figures/{size}/frames", None
+        return
+    for outcome in compared[:1] if size == "preview" else compared:
+        chart = differences_chart(outcome)
+        figure = figure_of(chart, size, source=source, question=question)
+        yield from sized_files(figure, size, chart.name)
+    if len(compared) > 1 and size != "preview":
+        drawn = boards(compared, size, source=source, question=question)
+        for board in drawn or [None]:
+            yield from sized_files(board, size, "board")
 
 
 def boards(
@@ -92,7 +103,7 @@ def boards(
 
     The outcomes have comparisons; of one attribute the chart of differences says it all.
     """
-    for several in range(1, len(compared) + 1) if len(compared) > 1 else ():
+    for several in range(1, len(compared) + 1):
         across = math.ceil(len(compared) / several)
         charts = [
             board_chart(compared[first : first + across])
@@ -109,13 +120,18 @@ def boards(
     return []
 
 
-def _files(figure: Figure | None, size: str) -> Iterator[tuple[str, bytes]]:
-    """Write a picture: for paper light only, for posts dark as SVG only."""
-    if figure is not None:
-        stem = f"figures/{size}/{figure.name}"
-        yield f"{stem}.svg", figure.svg
-        yield f"{stem}.png", figure.png
-    if figure is not None and size != "print":
+def sized_files(figure: Figure | None, size: str, name: str) -> Iterator[Drawn]:
+    """Write a picture, for paper light only, for posts dark as SVG only; None if there is none."""
+    if figure is None:
+        yield "preview" if size == "preview" else f"figures/{size}/{name}", None
+        return
+    if size == "preview":
+        yield "preview.png", figure.png
+        return
+    stem = f"figures/{size}/{figure.name}"
+    yield f"{stem}.svg", figure.svg
+    yield f"{stem}.png", figure.png
+    if size != "print":
         dark = replace(figure, dark=True)
         yield f"{stem}-dark.svg", dark.svg
         if size == "video":

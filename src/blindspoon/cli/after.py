@@ -12,6 +12,8 @@ from blindspoon.cli.say import CHART, FOLDER, FOLDERS, JSON, SIZE, progress, say
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from blindspoon.packing.pack import Published
+
 
 @click.command()
 @FOLDER
@@ -93,7 +95,7 @@ def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: b
     help="Where the reports are kept, a folder a trial.",
 )
 def report(folders: Sequence[Path], to: Path) -> None:
-    """Write the writeup: reports/TRIAL/index.html with its figures and tables.
+    """Write the page: reports/TRIAL/index.html, with its charts and tables beside it.
 
     An existing report of the same trial is replaced whole, or not at all.
     """
@@ -123,15 +125,24 @@ def report(folders: Sequence[Path], to: Path) -> None:
 def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
     """Write all that is sent out: the writeup in every form, figures, data, a kit.
 
-    The page, the same for paper and for a blog, figures for print, posts and video, the data as a
-    Data Package, and a kit with which a reader repeats the trial; in a folder and as one zip file.
+    START.html there says what lies where and for what: the page, the same for paper, a blog post,
+    what to say on camera, figures for print, posts and video, the data as a Data Package, and a
+    kit with which a reader repeats the trial; in a folder and as one zip file.
     """
     from blindspoon import api  # noqa: PLC0415
 
     for folder in folders:
-        written = api.publish(folder, to, jar_g=jar)
-        click.echo(f"Published: {written.folder / 'index.html'} and all beside it")
-        click.echo(f"In one file: {written.zipped}")
+        with progress(f"Publishing {folder}") as moved:
+            written = api.publish(folder, to, jar_g=jar, progress=moved)
+        say_published(written)
+
+
+def say_published(written: Published) -> None:
+    """Say where all lies, and what is lacking."""
+    for text in written.lacking:
+        click.echo(f"note: {text}")
+    click.echo(f"Published: {written.folder / 'START.html'} says what is what")
+    click.echo(f"In one file: {written.zipped}")
 
 
 @click.command()

@@ -5,28 +5,57 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
+from itertools import groupby
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from blindspoon import wording
 from blindspoon.analysis import compose_report, to_record
 from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
 
+if TYPE_CHECKING:
+    from blindspoon.charts.chart import Chart
+    from blindspoon.charts.posts import Drawn
+
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
 """The date of every file in the zip, so that the same trial gives the same bytes."""
+Progress = Callable[[int, int], None]
+"""Told how many steps are done, and of how many."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pack:
+    """All that is sent out of one trial.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        By path; START.html is the guide to them.
+    lacking : tuple of str
+        Sentences: what could not be made, and why.
+    """
+
+    files: Mapping[str, bytes]
+    lacking: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Published:
-    """What was written: the folder and the zip file beside it."""
+    """What was written: the folder, the zip file beside it, and sentences on what is lacking."""
 
     folder: Path
     zipped: Path
+    lacking: tuple[str, ...]
 
 
-def publish(analysis: Analysis, to: Path, *, jar_g: float) -> Published:
+def publish(
+    analysis: Analysis, to: Path, *, jar_g: float, progress: Progress | None = None
+) -> Published:
     """Write all forms of a trial's writeup, replacing earlier ones whole or not at all.
 
     Parameters
@@ -35,33 +64,39 @@ def publish(analysis: Analysis, to: Path, *, jar_g: float) -> Published:
         The trial's own folder, and its zip file, lie in it.
     jar_g : float
         Grams that a jar of the reader's is to hold.
+    progress : callable, optional
 
     Raises
     ------
     TrialFileError
         If they could not be written; earlier ones are still there.
     """
-    made = pack(analysis, jar_g=jar_g)
-    target = to / analysis.folder
-    disk.write_folder_atomically(target, made)
-    zipped = target.with_name(f"{analysis.folder}.zip")
-    disk.write_file_atomically(zipped, zip_of(analysis.folder, made))
-    return Published(folder=target, zipped=zipped)
+    return write_pack(pack(analysis, jar_g=jar_g, progress=progress), to / analysis.folder)
 
 
-def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
+def write_pack(made: Pack, target: Path) -> Published:
+    """Write a pack as a folder, and beside it as a zip file."""
+    disk.write_folder_atomically(target, made.files)
+    zipped = target.with_name(f"{target.name}.zip")
+    disk.write_file_atomically(zipped, zip_of(target.name, made.files))
+    return Published(folder=target, zipped=zipped, lacking=made.lacking)
+
+
+def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) -> Pack:
     """Make every file: the page, the same for paper and for a blog, figures, data and the kit.
 
     Returns
     -------
-    dict of str to bytes
-        By path: ``index.html``, ``print.html``, ``writeup.md``, ``figures/`` (print, video, posts
-        and the frames of a reveal), ``tables/``, ``verify.py`` (checks them with other libraries),
+    Pack
+        ``START.html`` (what lies where), ``index.html``, ``print.html``, ``blog.md``,
+        ``writeup.md``, ``say.md``, ``preview.png``, ``figures/`` (print, video, posts and the
+        frames of a reveal), ``tables/``, ``verify.py`` (checks them with other libraries),
         ``data/`` (a Data Package that `compare` reads) and ``kit/`` (to repeat the trial).
     """
-    from blindspoon.charts.posts import figure_files  # noqa: PLC0415 - matplotlib, for PNG
+    from blindspoon.charts.posts import SIZES, figure_files  # noqa: PLC0415 - matplotlib, for PNG
     from blindspoon.packing.kit import kit_files  # noqa: PLC0415 - jinja2, and the drawing of orders
     from blindspoon.packing.package import data_package  # noqa: PLC0415
+    from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
     from blindspoon.writeup.methods import software  # noqa: PLC0415
     from blindspoon.writeup.page import page, render, writeup  # noqa: PLC0415
 
@@ -77,18 +112,50 @@ def pack(analysis: Analysis, *, jar_g: float) -> dict[str, bytes]:
     )
     kit = kit_files(trial, table, made, jar_g=jar_g)
     source = ". ".join((*content.byline, "Made with Blindspoon."))
-    return {
+    sized = partial(figure_files, content.pictures, question=content.question, source=source)
+    steps = [partial(chart_file, chart) for chart in content.figures]
+    drawn, lacking = draw([*steps, *(partial(sized, size) for size in SIZES)], progress)
+    record = json.dumps(to_record(analysis, further), allow_nan=False)
+    files = {
         **render(content),
-        **dict(figure_files(content.pictures, question=content.question, source=source)),
+        **drawn,
         "print.html": page(content, paper=True).encode(),
+        "blog.md": blog(content).encode(),
         "writeup.md": writeup(content).encode(),
+        "say.md": say(content, drawn).encode(),
         "verify.py": disk.shipped("verify.py").encode(),
-        "tables/comparisons.json": json.dumps(
-            to_record(analysis, further), allow_nan=False
-        ).encode(),
+        "tables/comparisons.json": record.encode(),
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
     }
+    guide = start(content.title, content.answer, files, lacking).encode()
+    return Pack(files={"START.html": guide, **files}, lacking=lacking)
+
+
+def chart_file(chart: Chart) -> Iterable[Drawn]:
+    """Draw a chart of the page as PNG."""
+    from blindspoon.charts.chart import png_file  # noqa: PLC0415 - matplotlib
+
+    yield f"figures/{chart.name}.png", png_file(chart)
+
+
+def draw(
+    steps: Iterable[Callable[[], Iterable[Drawn]]], progress: Progress | None
+) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """Draw pictures step by step; sentences say which of them there was no room for."""
+    steps, drawn = list(steps), dict[str, bytes | None]()
+    for done, step in enumerate(steps, 1):
+        drawn.update(step())
+        if progress is not None:
+            progress(done, len(steps))
+    lost = sorted(path.rpartition("/")[::2] for path, data in drawn.items() if data is None)
+    lacking = tuple(
+        f"Not drawn{f' in {folder}' if folder else ''}: "
+        f"{wording.listing(name for _, name in found)}. "
+        "Words would lie on one another there; shorter labels help."
+        for folder, found in groupby(lost, key=lambda place: place[0])
+    )
+    return {path: data for path, data in drawn.items() if data is not None}, lacking
 
 
 def zip_of(folder: str, contents: Mapping[str, bytes]) -> bytes:

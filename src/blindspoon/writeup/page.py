@@ -10,7 +10,7 @@ from itertools import islice
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.chart import Chart, png_file, svg_file
+from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.outcome import AttributeOutcome, outcome_of
 from blindspoon.charts.style import css_variables
@@ -370,15 +370,14 @@ def render(content: ReportContent) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        By path in the report's folder: ``index.html``, ``figures/*.svg``, ``figures/*.png``,
-        ``tables/*.csv``. The page needs none of the others, no network and no script.
+        By path in the report's folder: ``index.html``, ``figures/*.svg``, ``tables/*.csv``. The
+        page needs none of the others, no network and no script.
     """
-    files = {"index.html": page(content).encode()}
-    for chart in content.figures:
-        files[f"figures/{chart.name}.svg"] = svg_file(chart)
-        files[f"figures/{chart.name}.png"] = png_file(chart)
-    files.update((path, text.encode()) for path, text in content.files)
-    return files
+    return {
+        "index.html": page(content).encode(),
+        **{f"figures/{chart.name}.svg": svg_file(chart) for chart in content.figures},
+        **{path: text.encode() for path, text in content.files},
+    }
 
 
 def page(content: ReportContent, *, paper: bool = False) -> str:

@@ -1,0 +1,72 @@
+"""What goes out beside the page: a blog post, what to say and to paste, a guide to it all."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Sequence
+
+from blindspoon.charts.style import css_variables
+from blindspoon.writeup.page import ReportContent
+from blindspoon.writeup.words import sentence, templates
+from blindspoon.writeup.writers import inline
+
+MOST_METHODS, MOST_POINTS = 6, 3
+"""Variants of which a post tells how they were made, and points that it takes over of a list."""
+
+
+def blog(content: ReportContent) -> str:
+    """Write a post of about 300 words in CommonMark, with the picture at its head."""
+    trial = content.analysis.trial
+    return _markdown(
+        "blog.md.j2",
+        content=content,
+        control=trial.variant(trial.control),
+        others=[variant for variant in trial.variants if variant.name != trial.control],
+        methods=len(trial.variants) <= MOST_METHODS,
+        most=MOST_POINTS,
+    )
+
+
+def say(content: ReportContent, drawn: Collection[str]) -> str:
+    """Write what can be said on camera, put under a video, and told of each picture."""
+    who, _, blinding = content.trust.partition(". ")
+    blind = ", blind" if blinding.startswith("Tasted blind") else "; it is not shown to be blind"
+    finding = content.picture.title if content.picture else content.answer
+    trial = content.analysis.trial
+    lead = "" if trial.decision.declared else "As a lead, for no rule was written down: "
+    cautions = next((part.points for part in content.sections if part.name == "cautions"), ())
+    return _markdown(
+        "say.md.j2",
+        content=content,
+        spoken=(f"{lead}{sentence(finding)}", f"{who}{blind}."),
+        trial=trial,
+        caution=cautions[0] if cautions else None,
+        drawn=drawn,
+    )
+
+
+def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str]) -> str:
+    """Write the guide: what each file is for, and which could not be made.
+
+    Parameters
+    ----------
+    title, answer : str
+    files : collection of str
+        Paths of all that lies beside it.
+    lacking : sequence of str
+    """
+    folders = {path.rpartition("/")[0] for path in files}
+    made = templates().get_template("start.html.j2")
+    return made.render(
+        title=title,
+        answer=answer,
+        here={*files, *folders},
+        lacking=lacking,
+        light=css_variables(dark=False),
+        dark=css_variables(dark=True),
+    )
+
+
+def _markdown(name: str, **facts: object) -> str:
+    text = templates().get_template(name).render(inline=inline, **facts)
+    return re.sub(r"\n{3,}", "\n\n", text.strip()) + "\n"
