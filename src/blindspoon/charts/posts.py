@@ -92,7 +92,7 @@ def figure_files(
         yield from sized_files(figure, size, chart.name)
     if len(compared) > 1 and size != "preview":
         drawn = boards(compared, size, source=source, question=question)
-        for board in drawn or [None]:
+        for board in drawn or (None,):
             yield from sized_files(board, size, "board")
 
 

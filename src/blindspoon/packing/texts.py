@@ -6,8 +6,9 @@ import re
 from collections.abc import Collection, Sequence
 
 from blindspoon.charts.style import css_variables
+from blindspoon.wording import sentence
 from blindspoon.writeup.page import ReportContent
-from blindspoon.writeup.words import sentence, templates
+from blindspoon.writeup.words import templates
 from blindspoon.writeup.writers import inline
 
 MOST_METHODS, MOST_POINTS = 6, 3
