@@ -9,8 +9,8 @@ import pytest
 from scipy.stats import permutation_test
 
 from blindspoon.stats.friedman import friedman
-from blindspoon.stats.sign_flips import statistics
-from blindspoon.stats.signed_ranks import compare_ranks, signed_ranks, taster_means
+from blindspoon.stats.sign_flips import signed_ranks, statistics
+from blindspoon.stats.signed_ranks import compare_ranks, taster_means
 
 
 def panel(n, k, step):

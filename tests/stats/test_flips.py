@@ -16,10 +16,10 @@ from blindspoon.stats.sign_flips import (
     all_flips,
     null_distribution,
     sampled_flips,
+    signed_ranks,
+    single_step,
     statistics,
-    step_down,
 )
-from blindspoon.stats.signed_ranks import signed_ranks
 
 DATA = Path(__file__).parents[1] / "data"
 LEVELS = {"two_sided_0.10": 0.1, "two_sided_0.05": 0.05, "two_sided_0.02": 0.02,
@@ -96,7 +96,7 @@ def test_the_clearest_variant_agrees_with_scipys_sign_flips():
         n_resamples=np.inf,
     )
     null = null_distribution(scores, rng())
-    assert step_down(null, statistics(scores)).min() == pytest.approx(expected.pvalue, rel=1e-12)
+    assert single_step(null, statistics(scores)).min() == pytest.approx(expected.pvalue, rel=1e-12)
 
 
 def test_sampled_flips_agree_with_all_flips():
@@ -155,5 +155,5 @@ def test_nobody_who_differs_leaves_a_null_of_zeros():
 def test_adjusted_p_values_never_fall_along_the_way():
     scores = signed_ranks(np.random.default_rng(4).normal(1, 1, size=(11, 6)))
     observed = statistics(scores)
-    adjusted = step_down(null_distribution(scores, rng()), observed)
+    adjusted = single_step(null_distribution(scores, rng()), observed)
     assert (np.diff(adjusted[np.argsort(-observed)]) >= 0).all()

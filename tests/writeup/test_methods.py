@@ -25,7 +25,7 @@ SEPTEMBER = datetime.date(2026, 9, 19)
         "Kenward and Roger (1997)",
         "Dunnett’s method (Dunnett 1955, 1964)",
         "signed ranks (Wilcoxon 1945)",
-        "step-down maximum (Westfall and Young 1993)",
+        "single-step maximum (Westfall and Young 1993)",
         "Hodges and Lehmann (1963)",
         "Friedman’s test (1937)",
         "two one-sided tests; Schuirmann 1987",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -11,8 +11,7 @@ from blindspoon.arrays import FloatArray
 from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind
 from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import Method, NoResult
-from blindspoon.stats.sign_flips import null_distribution, statistics, step_down
-from blindspoon.stats.signed_ranks import signed_ranks
+from blindspoon.stats.sign_flips import null_distribution, signed_ranks, single_step, statistics
 from blindspoon.trial import Trial
 
 NOT_COMPARED = {"lacking": "this procedure gave no result here"}
@@ -94,7 +93,7 @@ def compare_overall(
 
     Notes
     -----
-    *By ranks.* One step-down max-T (P. H. Westfall and S. S. Young 1993) over all attributes
+    *By ranks.* One single-step max-T (P. H. Westfall and S. S. Young 1993) over all attributes
     and variants: a taster's differences on all attributes are turned at once, so the
     attributes' dependence is in the flips. *By the mixed model.* Bonferroni over the attributes
     on Dunnett's p: min(1, m p); so too by ranks over the rounds of a taster alone, who has no
@@ -150,7 +149,7 @@ def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[
     Returns
     -------
     adjusted : array, shape (n_comparisons,)
-        Step-down max-T.
+        Single-step max-T.
     method : {"exact", "sampled", "normal"}
 
     Examples
@@ -162,7 +161,7 @@ def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[
     """
     scores = signed_ranks(differences)
     null, observed = null_distribution(scores, rng), statistics(scores)
-    return step_down(null, observed), null.method
+    return single_step(null, observed), null.method
 
 
 def _judge(
@@ -175,9 +174,7 @@ def _judge(
     verdicts: list[Kind | None] = [
         None
         if isinstance(contrast, NoResult) or p is None
-        else kind_of(
-            replace(contrast, p_adjusted=p), margin=result.attribute.margin, alpha=result.alpha
-        )
+        else kind_of(contrast, margin=result.attribute.margin, alpha=result.alpha, p_adjusted=p)
         for contrast, p in ((mixed, mixed_p), (ranks, ranks_p))
     ]
     return OverallComparison(

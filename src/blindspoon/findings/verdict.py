@@ -12,7 +12,7 @@ from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag
-from blindspoon.stats.results import Contrast, NoResult
+from blindspoon.stats.results import Contrast, NoResult, RankContrast
 from blindspoon.trial import Attribute, Trial
 
 NAMES: dict[Kind, str] = {
@@ -42,7 +42,9 @@ def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
     return SHORT_NAMES[kind]
 
 
-def kind_of(found: Contrast, *, margin: float | None, alpha: float) -> Kind:
+def kind_of(
+    found: Contrast, *, margin: float | None, alpha: float, p_adjusted: float | None = None
+) -> Kind:
     """Apply the rule to one procedure's finding.
 
     Parameters
@@ -52,15 +54,22 @@ def kind_of(found: Contrast, *, margin: float | None, alpha: float) -> Kind:
         In points; without one nothing can be slight or alike.
     alpha : float
         The attribute's share.
+    p_adjusted : float, optional
+        Over more than the variants of one attribute; it decides in place of the finding's own.
 
     Notes
     -----
-    Alike and slight by two one-sided tests at alpha: the simultaneous interval at level
-    1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657.
+    Different by the adjusted p value; by ranks where the interval leaves zero out, which is the
+    same test inverted. Alike and slight by two one-sided tests at alpha: the simultaneous
+    interval at level 1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet.
+    Biopharm. 15:657.
     """
     equivalence = found.equivalence_interval
     inside = margin is not None and equivalence is not None and equivalence.within(margin)
-    if found.p_adjusted <= alpha:
+    differs = (found.p_adjusted if p_adjusted is None else p_adjusted) <= alpha
+    if p_adjusted is None and isinstance(found, RankContrast) and found.interval is not None:
+        differs = found.interval.excludes_zero()
+    if differs:
         return "slight" if inside else "different"
     return "alike" if inside else "open"
 

@@ -21,9 +21,6 @@ PRODUCT = 1 << 18
 """Multiplications up to which a matrix product stays on one core (OpenBLAS): its threads cost
 more than they save on products as small as these."""
 
-PAIRS = 1 << 17
-"""Pairs of tasters times trials that are held at once."""
-
 ROWS = 128
 
 NEAR = 1e-6
@@ -110,13 +107,11 @@ def tell_apart(
     Returns
     -------
     bool array, shape (m, v)
-        Whether the p value, adjusted by step-down max-T, is at most alpha.
+        Whether the p value, adjusted by single-step max-T, is at most alpha.
 
     Notes
     -----
-    P. H. Westfall and S. S. Young (1993), Resampling-Based Multiple Testing, algorithm 2.8: what
-    passes the largest statistic's critical value is shown, and the rest is judged again without
-    it. Flips are spared where bounds decide: a sum of n signed ranks passes z times its length
+    Flips are spared where bounds decide: a sum of n signed ranks passes z times its length
     with a chance of at most 2 exp(-z^2 / 2) (W. Hoeffding 1963, J. Am. Stat. Assoc. 58, 13-30),
     and passes its length with one of 3/16 at least (V. Dvořák and O. Klein 2022, SIAM J. Discrete
     Math. 36).
@@ -132,40 +127,22 @@ def tell_apart(
     lengths = np.sqrt(np.where(squares > 0, squares, 1.0))
     reach = np.abs(ranks.sum(axis=1)) / lengths
     shown: BoolArray = reach > math.sqrt(2 * math.log(2 * reach.shape[1] / alpha))
-    asked = np.ones_like(shown) if asked is None else asked
     some = 1.0 if alpha < 3 / 16 else 0.0
-    going = np.flatnonzero((asked & ~shown & (reach >= some)).any(axis=1))
+    left = ~shown & (reach >= some) & (reach > 0) & (True if asked is None else asked)
+    going = np.flatnonzero(left.any(axis=1))
     whole = ranks.astype(np.float32)
-    while going.size:
-        passed = np.concatenate([
-            _passes(whole[part], lengths[part], reach[part], ~shown[part], signs, alpha)
-            for part in (going[piece] for piece in _pieces(going.size, signs))
-        ])  # fmt: skip
-        shown[going] |= passed
-        going = going[passed.any(axis=1) & (asked & ~shown)[going].any(axis=1)]
+    for piece in _pieces(going.size, signs):
+        part = going[piece]
+        largest = np.zeros((signs.shape[0] * signs.shape[1], part.size), dtype=np.float32)
+        for v in range(ranks.shape[2]):
+            sizes = _sizes(whole[part, :, v], signs)
+            sizes /= lengths[part, v].astype(np.float32)
+            np.maximum(largest, sizes, out=largest)
+        near = (reach[part] * (1 - NEAR)).astype(np.float32)
+        beyond = [_count(largest >= near[:, v], signs) for v in range(ranks.shape[2])]
+        allowed = alpha * len(largest) * (1 + TOLERANCE)
+        shown[part] |= left[part] & (np.column_stack(beyond) <= allowed)
     return shown
-
-
-def _passes(
-    ranks: SingleArray,
-    lengths: FloatArray,
-    reach: FloatArray,
-    left: BoolArray,
-    signs: SingleArray,
-    alpha: float,
-) -> BoolArray:
-    """Tell which of the variants left pass the largest statistic of those left, shape (m, v)."""
-    largest = np.zeros((signs.shape[0] * signs.shape[1], len(ranks)), dtype=np.float32)
-    weights = (left / lengths).astype(np.float32)
-    for v in range(ranks.shape[2]):
-        sizes = _sizes(ranks[:, :, v], signs)
-        sizes *= weights[:, v]
-        np.maximum(largest, sizes, out=largest)
-    allowed = alpha * len(largest) * (1 + TOLERANCE)
-    near = (reach * (1 - NEAR)).astype(np.float32)
-    beyond = [_count(largest >= near[:, v], signs) for v in range(ranks.shape[2])]
-    passes: BoolArray = left & (reach > 0) & (np.column_stack(beyond) <= allowed)
-    return passes
 
 
 def _signed_ranks(differences: FloatArray) -> FloatArray:
@@ -187,9 +164,7 @@ def _signed_ranks(differences: FloatArray) -> FloatArray:
     return np.sign(differences) * ranks
 
 
-def within(
-    differences: FloatArray, signs: SingleArray, alpha: float, margin: float, draws: FloatArray
-) -> BoolArray:
+def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
     """Decide whether each variant's simultaneous interval lies inside the margin.
 
     Parameters
@@ -201,62 +176,21 @@ def within(
         The intervals have level 1 - 2 alpha.
     margin : float
         In points.
-    draws : float array, shape (m, t, v, 2)
-        Uniform from 0 to 1: coins that give zeros their signs, and lots that break ties, as in
-        `shifts_with_intervals`.
 
     Returns
     -------
     bool array, shape (m, v)
-        False where too few tasters allow no interval.
-
-    Notes
-    -----
-    The interval leaves out as many pairwise means at each end as the critical sum allows; it
-    lies inside where no more than those are beyond the margin, which is the test of the margin.
+        Whether the test that made the interval rejects either end of the margin.
     """
-    first, second = np.triu_indices(differences.shape[1])
-    middle = (first.size - 1) // 2, first.size // 2
-    size = max(1, PAIRS // first.size)
-    inside = np.zeros((len(differences), differences.shape[2]), dtype=bool)
-    for start in range(0, len(differences), size):
-        part = slice(start, start + size)
-        pairs = differences[part][:, first] + differences[part][:, second]
-        beyond = [
-            (pairs <= 1e-9 - 2 * margin).sum(axis=1),
-            (pairs >= 2 * margin - 1e-9).sum(axis=1),
-        ]
-        limits = 2.0 * (first.size - 2 * np.maximum(*beyond)) - 0.5
-        hopeful = np.flatnonzero((limits > 0).any(axis=1))
-        if hopeful.size:
-            rows, limits = start + hopeful, limits[hopeful]
-            halves = np.partition(pairs[hopeful], middle, axis=1)[:, list(middle)]
-            shifts = settle_ties(halves).mean(axis=1, keepdims=True) / 2
-            ranks = _untied(settle_ties(differences[rows] - shifts), draws[rows])
-            for piece in _pieces(rows.size, signs):
-                inside[rows[piece]] = _hold(ranks[piece], limits[piece], signs, 2 * alpha)
+    inside = np.ones((len(differences), differences.shape[2]), dtype=bool)
+    for v in range(differences.shape[2]):
+        asked = np.arange(differences.shape[2]) == v
+        for end in (margin, -margin):
+            beyond = settle_ties(differences[:, :, v] - end)
+            leaning = (_signed_ranks(beyond[..., None]).sum(axis=1)[:, 0] * end) < 0
+            rows = np.flatnonzero(inside[:, v] & leaning)
+            shifted = differences[rows]
+            shifted[:, :, v] = beyond[rows]
+            inside[:, v] = False
+            inside[rows, v] = tell_apart(shifted, signs, 2 * alpha, asked)[:, v]
     return inside
-
-
-def _hold(ranks: SingleArray, limits: FloatArray, signs: SingleArray, alpha: float) -> BoolArray:
-    """Tell whether the largest sum is beyond each limit in no more than a share alpha of flips."""
-    largest = np.zeros((signs.shape[0] * signs.shape[1], len(ranks)), dtype=np.float32)
-    for v in range(ranks.shape[2]):
-        np.maximum(largest, _sizes(ranks[:, :, v], signs), out=largest)
-    allowed = int(alpha * len(largest) + TOLERANCE) - (ranks.shape[1] > ALL_UP_TO)
-    if allowed < 0:
-        return np.zeros(limits.shape, dtype=bool)
-    bounds = limits.astype(np.float32)
-    beyond = [_count(largest > bounds[:, v], signs) for v in range(limits.shape[1])]
-    holds: BoolArray = (np.column_stack(beyond) <= allowed) & (limits > 0)
-    return holds
-
-
-def _untied(centred: FloatArray, draws: FloatArray) -> SingleArray:
-    """Twice the signed ranks, ties and the signs of zeros drawn."""
-    signs = np.where(centred == 0, np.sign(draws[..., 0] - 0.5), np.sign(centred))
-    order = np.lexsort((draws[..., 1], np.abs(centred)), axis=1)
-    ranks = np.empty_like(centred)
-    steps = np.broadcast_to(2.0 * np.arange(1, centred.shape[1] + 1)[:, None], centred.shape)
-    np.put_along_axis(ranks, order, steps, axis=1)
-    return (signs * ranks).astype(np.float32)

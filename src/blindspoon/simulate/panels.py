@@ -98,8 +98,7 @@ def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingC
         different = tell_apart(differences, signs, question.alpha, asked)
         if asked is not None:
             return different, different
-        draws = rng.random((*differences.shape, 2))
-        return different, within(differences, signs, question.alpha, question.margin, draws)
+        return different, within(differences, signs, question.alpha, question.margin)
 
     return (
         _cell(simulated, "mixed", by_mixed, None),

@@ -3,16 +3,30 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Callable, Sequence
+from functools import cache, partial
 
 import numpy as np
 
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.results import Interval
-from blindspoon.stats.sign_flips import SAMPLES, null_distribution, settle_ties
+from blindspoon.stats.sign_flips import (
+    SAMPLES,
+    TOLERANCE,
+    SignFlips,
+    all_can_be_made,
+    all_flips,
+    null_distribution,
+    settle_ties,
+    signed_ranks,
+    statistics,
+)
 
 FEW = 1000
+BESIDE = 0.25e-9
+"""How far beside the estimate a shift lies that is no mean of two differences, in points."""
+STEPS_BACK = 8
+"""Points by which the search begins outside the ends that it would have without ties."""
 
 
 def walsh_quantiles(differences: FloatArray, positions: Sequence[int]) -> FloatArray:
@@ -42,22 +56,10 @@ def walsh_quantiles(differences: FloatArray, positions: Sequence[int]) -> FloatA
     >>> walsh_quantiles(np.array([1.0, 3.0, 8.0]), range(6))
     array([1. , 2. , 3. , 4.5, 5.5, 8. ])
     """
-    values, counts = np.unique(differences, return_counts=True)
-    if len(values) <= FEW:
-        return _by_listing(values, counts.astype(np.int64), positions)
+    if len(np.unique(differences)) <= FEW:
+        means, times = _pairwise_means(differences)
+        return means[np.searchsorted(np.cumsum(times), positions, side="right")]
     return _by_halving(np.sort(differences), positions)
-
-
-def _by_listing(
-    values: FloatArray, counts: np.ndarray[tuple[int], np.dtype[np.int64]], positions: Sequence[int]
-) -> FloatArray:
-    """List the pairs of distinct values with how often each occurs."""
-    first, second = np.triu_indices(len(values))
-    times = counts[first] * np.where(first == second, counts[first] + 1, 2 * counts[second]) // 2
-    sums = settle_ties(values[first] + values[second])
-    order = np.argsort(sums, kind="stable")
-    below = np.cumsum(times[order])
-    return sums[order][np.searchsorted(below, positions, side="right")] / 2
 
 
 def _by_halving(ordered: FloatArray, positions: Sequence[int]) -> FloatArray:
@@ -85,7 +87,7 @@ def _by_halving(ordered: FloatArray, positions: Sequence[int]) -> FloatArray:
 def shifts_with_intervals(
     differences: FloatArray, alpha: float, rng: np.random.Generator, samples: int = SAMPLES
 ) -> list[tuple[float, Interval | None, Interval | None]]:
-    """Estimate each variant's shift and invert the joint signed rank test around the estimates.
+    """Estimate each variant's shift, and keep the shifts that the joint test does not reject.
 
     Parameters
     ----------
@@ -106,32 +108,40 @@ def shifts_with_intervals(
 
     Notes
     -----
-    A shift is kept if the signed rank test of the differences less the shift does not reach
-    the critical value: that of the largest statistic over the variants (single-step max-T)
-    when whole tasters are flipped about the estimated shifts, ranks without ties. The kept
-    shifts run from one pairwise mean to another (J. W. Tukey's construction; M. Hollander and
-    D. A. Wolfe 1973, section 3.3), ends included.
+    A shift of a variant is tested as `compare_ranks` tests zero: by the signed ranks of its
+    differences less the shift, with their ties and zeros, against the flips of the largest
+    statistic, the other variants being held at zero. Answers change at means of two
+    differences only (J. W. Tukey's construction; M. Hollander and D. A. Wolfe 1973, section
+    3.3), so each is tested, and a point between each two. The interval reaches from the first
+    that is kept to the last; where that is a point between two, its end is open.
 
-    Each variant's own level is exact or better for differences without ties. With ties it is
-    no worse: break them by adding independent symmetric noise, let the noise shrink, and the
-    untied intervals, which hold their level, shrink onto the one given here, which includes its
-    ends (after G. E. Noether 1967, J. Am. Stat. Assoc. 62:184). Only the dependence
-    between variants is taken at the estimates instead of the unknown shifts.
+    Up to 18 tasters all flips are made at every shift. Above, the critical value is that at a
+    point beside the estimate, since ties and zeros hardly move it; where more than 1,000
+    differences are distinct, none are taken to be tied.
 
     Examples
     --------
     >>> differences = np.array([[2.0], [3.0], [1.0], [2.0], [1.0], [4.0]])
-    >>> shifts_with_intervals(differences, 0.05, np.random.default_rng(1))
-    [(2.0, Interval(low=1.0, high=4.0), Interval(low=1.0, high=3.0))]
+    >>> ((shift, interval, _),) = shifts_with_intervals(differences, 0.05, np.random.default_rng(1))
+    >>> shift, interval.low, interval.high
+    (2.0, 1.0, 4.0)
     """
-    columns = [column[~np.isnan(column)] for column in differences.T]
-    shifts = [_shift(column) for column in columns]
-    null = null_distribution(_untied_ranks(differences - shifts, rng), rng, samples)
-    bounds = zip(null.critical(alpha), null.critical(2 * alpha), strict=True)
-    return [
-        (shift, *_intervals(column, both))
-        for shift, column, both in zip(shifts, columns, bounds, strict=True)
-    ]
+    levels, found = (alpha, 2 * alpha), []
+    for v, column in enumerate(differences.T):
+        own = column[~np.isnan(column)]
+        shift = _shift(own)
+        if all_can_be_made(len(column), samples):
+            others = all_flips(signed_ranks(np.delete(differences, v, axis=1)))
+            p_at = _p_by_all_flips(column, others.max(axis=1, initial=0.0))
+            first, second = (_kept(own, shift, partial(_above, p_at, level)) for level in levels)
+        else:
+            beside = differences.copy()
+            beside[:, v] -= shift + BESIDE
+            null = null_distribution(signed_ranks(beside), rng, samples)
+            bounds = (float(null.critical(level)[v]) for level in levels)
+            first, second = (_kept_below(own, shift, bound) for bound in bounds)
+        found.append((shift, first, second))
+    return found
 
 
 def _shift(differences: FloatArray) -> float:
@@ -140,39 +150,88 @@ def _shift(differences: FloatArray) -> float:
     return float(walsh_quantiles(differences, [last // 2, last - last // 2]).mean())
 
 
-def _intervals(
-    differences: FloatArray, bounds: tuple[float, float]
-) -> tuple[Interval | None, Interval | None]:
-    """Cut the sorted pairwise means at both ends as far as each bound allows."""
-    last = len(differences) * (len(differences) + 1) // 2 - 1
-    cuts = [_cut(len(differences), bound) for bound in bounds]
-    kept = [cut for cut in cuts if cut is not None]
-    ends = walsh_quantiles(differences, [end for cut in kept for end in (cut, last - cut)])
-    found = dict(zip(kept, ends.reshape(-1, 2).tolist(), strict=True))
-    first, second = (None if cut is None else Interval(*found[cut]) for cut in cuts)
-    return first, second
+def _p_by_all_flips(column: FloatArray, others: FloatArray) -> Callable[[float], float]:
+    """Return the p value of a shift, given the largest of the other variants after each flip."""
+
+    @cache
+    def p_at(shift: float) -> float:
+        scores = signed_ranks(settle_ties(column - shift)[:, None])
+        largest = np.maximum(all_flips(scores)[:, 0], others)
+        return SignFlips("exact", largest[:, None]).tail(float(statistics(scores)[0]), [0])
+
+    return p_at
 
 
-def _cut(n: int, bound: float) -> int | None:
-    """Return how many pairwise means lie outside at either end; None if not even none do.
+def _above(p_at: Callable[[float], float], level: float, shift: float) -> bool:
+    return p_at(shift) > level
 
-    The positive rank sum is the number of pairwise means above the shift that is tested, so
-    a shift is rejected if (pairs - 2 number) / length exceeds the bound.
-    """
+
+def _kept_below(differences: FloatArray, shift: float, bound: float) -> Interval | None:
+    """Keep the shifts whose statistic does not exceed a critical value."""
+
+    def keeps(tested: float) -> bool:
+        scores = signed_ranks((differences - tested)[:, None])
+        return float(statistics(scores)[0]) <= bound * (1 + TOLERANCE)
+
+    n = len(differences)
     pairs, length = n * (n + 1) / 2, math.sqrt(n * (n + 1) * (2 * n + 1) / 6)
-    if pairs <= bound * length * (1 + 1e-10):
+    if pairs <= bound * length * (1 + TOLERANCE):
         return None
-    return math.ceil((pairs - bound * length) / 2 - 1e-6) - 1
+    # the positive rank sum is the number of pairwise means above the shift, so that so many
+    # of them lie outside at either end; untied, which is a little wider
+    cut = math.ceil((pairs - bound * length) / 2 - 1e-6) - 1
+    ends = walsh_quantiles(differences, [cut, int(pairs) - 1 - cut])
+    if len(np.unique(differences)) > FEW:
+        return Interval(*ends.tolist())
+    return _kept(differences, shift, keeps, ends)
 
 
-def _untied_ranks(centred: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Return twice the signed ranks with ties, and the signs of zeros, drawn at random."""
-    scores = np.zeros_like(centred)
-    for column, into in zip(settle_ties(centred).T, scores.T, strict=True):
-        present = np.flatnonzero(~np.isnan(column))
-        values = column[present]
-        coins, lots = rng.random((2, len(present)))
-        signs = np.where(values == 0, np.sign(coins - 0.5), np.sign(values))
-        order = np.lexsort((lots, np.abs(values)))
-        into[present[order]] = signs[order] * 2 * np.arange(1, len(present) + 1)
-    return scores
+def _kept(
+    differences: FloatArray,
+    shift: float,
+    keeps: Callable[[float], bool],
+    near: FloatArray | None = None,
+) -> Interval | None:
+    """Reach from the first pairwise mean, or point between two, that is kept to the last.
+
+    The search begins outside all of them, or a little outside the ends that are given. A mean of
+    a single pair is no end by itself, except zero; the estimate always belongs to the interval.
+    """
+    means, times = _pairwise_means(differences)
+    points = np.empty(2 * len(means) + 1)
+    points[1::2] = means
+    points[::2] = [means[0] - 1, *(means[1:] + means[:-1]) / 2, means[-1] + 1]
+    tested = np.ones(points.size, dtype=bool)
+    tested[1::2] = (times > 1) | (means == 0)
+    first, last = 0, points.size - 1
+    if near is not None:
+        low, high = 2 * np.searchsorted(means, near) + 1
+        first, last = max(int(low) - STEPS_BACK, first), min(int(high) + STEPS_BACK, last)
+    places = np.flatnonzero(tested).tolist()
+    kept = [
+        next((at for at in side if first <= at <= last and keeps(float(points[at]))), None)
+        for side in (places, places[::-1])
+    ]
+    if kept[0] is None or kept[1] is None:
+        return Interval(shift, shift)
+    if kept[0] == 0 or kept[1] == points.size - 1:
+        return None
+    # an end between two means, at an even place, goes on to the mean outside it
+    low, high = means[(kept[0] - 1) // 2], means[kept[1] // 2]
+    return Interval(
+        low=float(min(low, shift)),
+        high=float(max(high, shift)),
+        low_open=bool(low < shift) and kept[0] % 2 == 0 and not keeps(float(low)),
+        high_open=bool(high > shift) and kept[1] % 2 == 0 and not keeps(float(high)),
+    )
+
+
+def _pairwise_means(differences: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """List the distinct means of two differences, and how many pairs have each."""
+    values, counts = np.unique(differences, return_counts=True)
+    first, second = np.triu_indices(len(values))
+    pairs: FloatArray = np.where(
+        first == second, counts[first] * (counts[first] + 1) / 2, counts[first] * counts[second]
+    )
+    sums, place = np.unique(settle_ties(values[first] + values[second]), return_inverse=True)
+    return sums / 2, np.bincount(place, pairs).astype(np.float64)

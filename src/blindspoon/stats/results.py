@@ -14,18 +14,28 @@ Method = Literal["exact", "sampled", "normal"]
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A closed interval in scale points."""
+    """An interval in scale points; its ends belong to it unless they are open."""
 
     low: float
     high: float
+    low_open: bool = False
+    high_open: bool = False
 
     def within(self, margin: float) -> bool:
         """Whether the interval lies strictly between minus margin and plus margin."""
-        return -margin < self.low and self.high < margin
+        return self.above(-margin) and self.below(margin)
 
     def excludes_zero(self) -> bool:
         """Whether zero lies outside."""
-        return self.low > 0 or self.high < 0
+        return self.above(0) or self.below(0)
+
+    def above(self, value: float) -> bool:
+        """Whether all of it lies above the value."""
+        return self.low > value or (self.low_open and self.low == value)
+
+    def below(self, value: float) -> bool:
+        """Whether all of it lies below the value."""
+        return self.high < value or (self.high_open and self.high == value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +152,8 @@ class RankContrast:
         Simultaneous at level 1 - alpha and 1 - 2 alpha; None where too few tasters or
         rounds have both.
     p_value, p_adjusted : float
-        Two-sided; the second over all variants of this attribute, by step-down max-T or by the
-        closed test of `compare_rounds`.
+        Two-sided; the second over all variants of this attribute, by single-step max-T or by
+        the closed test of `compare_rounds`.
     smallest_p : float
         The smallest adjusted p that these tasters or rounds, ties and zeros could have given.
     method : {"exact", "sampled", "normal"}

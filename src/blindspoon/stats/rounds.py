@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
 
@@ -18,9 +18,14 @@ from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.hodges_lehmann import shifts_with_intervals
-from blindspoon.stats.results import Method, NoResult, RankContrast
-from blindspoon.stats.sign_flips import TOLERANCE, null_distribution, settle_ties, statistics
-from blindspoon.stats.signed_ranks import signed_ranks
+from blindspoon.stats.results import Interval, Method, NoResult, RankContrast
+from blindspoon.stats.sign_flips import (
+    TOLERANCE,
+    null_distribution,
+    settle_ties,
+    signed_ranks,
+    statistics,
+)
 
 Round = Sequence[Sequence[float]]
 """Scores of one round, in points: those of the control first, then of each variant's cups."""
@@ -275,8 +280,10 @@ def compare_rounds(
     *Estimate.* ``shift`` and the intervals are `shifts_with_intervals` of each variant's rounds
     alone, two cups of one variant averaged first, at alpha over the number of variants (C. E.
     Bonferroni 1936). They need six rounds with one variant at the usual 0.05, eight with four,
-    so a variant can be different and have no interval. With two cups of the control they lean
-    on differences that scatter evenly to both sides; the p values do not.
+    so a variant can be different and have no interval. Where the closed test says more, or
+    less, than they do, they end at zero, which is then left out, or belongs to them. With two
+    cups of the control they lean on differences that scatter evenly to both sides; the p values
+    do not.
 
     *Least p.* No ``p_adjusted`` of these rounds, ties and zeros could be below ``smallest_p``:
     2 / 2^n for n rounds that differ, or more.
@@ -381,6 +388,7 @@ def _compare(
         ((shift, interval, equivalence),) = shifts_with_intervals(
             column[:, None], alpha / len(variants), rng
         )
+        interval = _agreeing(interval, shift, differs=family[v].p_value <= alpha)
         results[v] = RankContrast(
             variant=v,
             tasters=1,
@@ -395,6 +403,19 @@ def _compare(
             method=family[v].method,
         )
     return results
+
+
+def _agreeing(interval: Interval | None, shift: float, *, differs: bool) -> Interval | None:
+    """End an interval at zero where the closed test says more than it, or less."""
+    if interval is None or interval.excludes_zero() == differs:
+        return interval
+    if not differs:
+        return Interval(min(interval.low, 0.0), max(interval.high, 0.0))
+    return (
+        replace(interval, low=0.0, low_open=True)
+        if shift > 0
+        else replace(interval, high=0.0, high_open=True)
+    )
 
 
 def _of(rounds: Sequence[Cups], control: int, variants: Sequence[int]) -> Iterator[Round]:

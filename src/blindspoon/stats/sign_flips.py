@@ -31,6 +31,34 @@ def settle_ties(points: FloatArray) -> FloatArray:
     return np.round(points, 9)
 
 
+def signed_ranks(differences: FloatArray) -> FloatArray:
+    """Rank the absolute differences of each variant and give them their signs.
+
+    Parameters
+    ----------
+    differences : array, shape (n_tasters, n_variants)
+        Variant minus control, in points; NaN where not both were scored.
+
+    Returns
+    -------
+    array of the same shape
+        Twice the signed ranks, so that they are whole; ties are averaged; 0 for a zero
+        difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for NaN.
+
+    Examples
+    --------
+    >>> signed_ranks(np.array([[-2.0], [0.0], [2.0], [np.nan], [1.0]])).ravel()
+    array([-5.,  0.,  5.,  0.,  2.])
+    """
+    scores = np.zeros_like(differences)
+    for column, into in zip(differences.T, scores.T, strict=True):
+        differing = np.nan_to_num(column) != 0
+        found = column[differing]
+        _, place, tied = np.unique(np.abs(found), return_inverse=True, return_counts=True)
+        into[differing] = np.sign(found) * (2 * np.cumsum(tied) - tied + 1)[place]
+    return scores
+
+
 POINTS = 8192
 SMALLEST = float(np.finfo(np.float64).tiny)
 
@@ -148,11 +176,16 @@ def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int
         twice the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
     """
     scores = scores[scores.any(axis=1)]
-    if len(scores) <= EXACT_UP_TO and 2 ** max(len(scores) - 1, 0) <= 2 * samples:
+    if all_can_be_made(len(scores), samples):
         return SignFlips("exact", all_flips(scores))
     if len(scores) <= SAMPLED_UP_TO:
         return SignFlips("sampled", sampled_flips(scores, rng, samples))
     return JointNormal.from_scores(scores, rng, samples)
+
+
+def all_can_be_made(tasters: int, samples: int) -> bool:
+    """Whether all flips of so many tasters are made, given how many would be sampled."""
+    return tasters <= EXACT_UP_TO and 2 ** max(tasters - 1, 0) <= 2 * samples
 
 
 def statistics(scores: FloatArray) -> FloatArray:
@@ -160,8 +193,8 @@ def statistics(scores: FloatArray) -> FloatArray:
     return _standardised(scores.sum(axis=0), scores)
 
 
-def step_down(null: Null, observed: FloatArray) -> FloatArray:
-    """Adjust each variant's p for the others, the clearest first.
+def single_step(null: Null, observed: FloatArray) -> FloatArray:
+    """Adjust each variant's p value for the others, by single-step max-T.
 
     Parameters
     ----------
@@ -169,23 +202,13 @@ def step_down(null: Null, observed: FloatArray) -> FloatArray:
     observed : array, shape (n_variants,)
         The variants' statistics.
 
-    Returns
-    -------
-    array, shape (n_variants,)
-        Adjusted p values.
-
     Notes
     -----
-    Step-down max-T: P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing,
-    algorithm 2.8. A variant is held against those not yet taken, and no adjusted p is smaller
-    than that of a clearer variant.
+    P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing, section 2.3.1: each
+    is held against the largest of all.
     """
-    values = null.comparable(observed)
-    order = np.argsort(-values, kind="stable")
-    stages = [null.tail(values[v], order[place:].tolist()) for place, v in enumerate(order)]
-    adjusted = np.empty(len(order))
-    adjusted[order] = np.maximum.accumulate(stages)
-    return adjusted
+    values, every = null.comparable(observed), range(len(observed))
+    return np.array([null.tail(value, every) for value in values])
 
 
 @dataclass(frozen=True, slots=True)

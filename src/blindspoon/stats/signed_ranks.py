@@ -13,8 +13,9 @@ from blindspoon.stats.sign_flips import (
     Null,
     null_distribution,
     settle_ties,
+    signed_ranks,
+    single_step,
     statistics,
-    step_down,
 )
 
 
@@ -80,8 +81,8 @@ def compare_ranks(
     alpha : float
         Familywise error rate of all variants together, between 0 and 1.
     rng : numpy.random.Generator
-        Draws flips where not all are made, and breaks ties for the intervals. The tasters are
-        put in a fixed order first, so the same scores under other labels draw the same.
+        Draws flips where not all are made. The tasters are put in a fixed order first, so the
+        same scores under other labels draw the same.
     samples : int
         Flips to sample where not all are made; fewer than usual for a quick look.
 
@@ -96,28 +97,24 @@ def compare_ranks(
     *Test.* A taster's differences from the control are turned all at once. A variant's
     statistic is the absolute sum of its signed ranks (F. Wilcoxon 1945, Biometrics Bull. 1:80)
     over the root of their sum of squares; ties are averaged, and a zero or a missing difference
-    counts 0. ``p_value`` refers it to the flips alone, ``p_adjusted`` by step-down max-T to the
-    largest over the variants (P. H. Westfall and S. S. Young 1993). All flips are made up to
-    18 tasters who differ in anything, 99,999 sampled up to 1,000 with the data counted as one
-    more; above, the flips' joint normal limit is taken. The null hypothesis is that each
-    taster's differences could as well have come turned; it holds, and the p values with it,
-    however unequal the tasters' spreads and wherever scores are missing.
+    counts 0. ``p_value`` refers it to the flips alone, ``p_adjusted`` to the flips of the
+    largest over the variants (single-step max-T: P. H. Westfall and S. S. Young 1993). All
+    flips are made up to 18 tasters who differ in anything, 99,999 sampled up to 1,000 with the
+    data counted as one more; above, the flips' joint normal limit is taken. The null hypothesis
+    is that each taster's differences could as well have come turned; it holds, and the p values
+    with it, however unequal the tasters' spreads and wherever scores are missing.
 
     *Estimate.* ``shift`` is the median of the pairwise means of the differences, each paired
     with itself too (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598); zeros stay
-    in. The intervals are `shifts_with_intervals`: they hold for all variants at once and need
-    at least six tasters at the usual 0.05, more with several variants, and are None below.
-    They are single-step, so a variant can have ``p_adjusted`` below alpha and an interval
-    that reaches zero. The reverse is rare (below 1 in 100 in simulations) and comes from zeros,
-    which the test sets aside and the interval keeps, and from the interval's flips, which are
-    those at the estimates.
+    in. The interval is what the test of ``p_adjusted`` does not reject
+    (`shifts_with_intervals`), so it leaves zero out where that is at most alpha. It holds for
+    all variants at once, needs at least six tasters at the usual 0.05, more with several
+    variants, and is None below.
 
     *Least p.* No ``p_adjusted`` with the same zeros, ties and gaps could have been below
-    ``smallest_p``, and it would be reached had all tasters who differed leaned the same way on
-    every variant. (Two variants whose largest statistics tie over different tasters reach a
-    little more.) For a variant on which m tasters differ it is 2 / 2^m, or that of a
-    variant whose largest possible statistic is as large, if larger: such a variant either
-    stands in front, and p values never fall along the way, or is among those to be beaten.
+    ``smallest_p``. For a variant on which m tasters differ it is 2 / 2^m, or that of a
+    variant whose largest possible statistic is as large, if larger: it is among those to be
+    beaten.
     Sampled flips and the normal limit give it as they give any p value. A p value
     below the smallest normal float, 2.2e-308, is given as that.
 
@@ -157,7 +154,7 @@ def _compare(
     null = null_distribution(scores, rng, samples)
     observed = statistics(scores)
     alone = [null.tail(value, [v]) for v, value in enumerate(null.comparable(observed))]
-    adjusted = step_down(null, observed)
+    adjusted = single_step(null, observed)
     smallest = _smallest_p(null, statistics(np.abs(scores)))
     estimates = shifts_with_intervals(differences, alpha, rng, samples)
     return [
@@ -175,34 +172,6 @@ def _compare(
         )
         for v, variant in enumerate(variants)
     ]
-
-
-def signed_ranks(differences: FloatArray) -> FloatArray:
-    """Rank the absolute differences of each variant and give them their signs.
-
-    Parameters
-    ----------
-    differences : array, shape (n_tasters, n_variants)
-        Variant minus control, in points; NaN where not both were scored.
-
-    Returns
-    -------
-    array of the same shape
-        Twice the signed ranks, so that they are whole; ties are averaged; 0 for a zero
-        difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for NaN.
-
-    Examples
-    --------
-    >>> signed_ranks(np.array([[-2.0], [0.0], [2.0], [np.nan], [1.0]])).ravel()
-    array([-5.,  0.,  5.,  0.,  2.])
-    """
-    scores = np.zeros_like(differences)
-    for column, into in zip(differences.T, scores.T, strict=True):
-        differing = np.nan_to_num(column) != 0
-        found = column[differing]
-        _, place, tied = np.unique(np.abs(found), return_inverse=True, return_counts=True)
-        into[differing] = np.sign(found) * (2 * np.cumsum(tied) - tied + 1)[place]
-    return scores
 
 
 def _smallest_p(null: Null, peaks: FloatArray) -> list[float]:

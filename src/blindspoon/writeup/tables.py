@@ -14,7 +14,7 @@ from blindspoon.arrays import FloatArray
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult
+from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult, RankContrast
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.writers import (
     DASH,
@@ -49,7 +49,9 @@ def difference(value: float, attribute: Attribute) -> str:
 
 def ends(interval: Interval, attribute: Attribute) -> str:
     """Write an interval, in points."""
-    return f"{in_points(interval.low, attribute)} to {in_points(interval.high, attribute)}"
+    above, below = "above " * interval.low_open, "below " * interval.high_open
+    low, high = in_points(interval.low, attribute), in_points(interval.high, attribute)
+    return f"{above}{low} to {below}{high}"
 
 
 def one(value: float, _: object) -> str:
@@ -81,6 +83,14 @@ def _too_few(contrast: Any) -> str:  # noqa: ANN401 - a rank contrast
     return "too few tasters scored both for an interval at this level"
 
 
+def _open_ends(found: RankContrast) -> str:
+    """Name the ends of the interval that do not belong to it."""
+    span = found.interval
+    if span is None:
+        return ""
+    return " ".join(["low"] * span.low_open + ["high"] * span.high_open)
+
+
 MIXED = (
     Column("difference", "Difference", difference),
     Column("se", "SE", in_points),
@@ -99,6 +109,7 @@ RANKS = (
     Column("p_adjusted", "p adjusted", p),
     Column("smallest_p", "Smallest p", p),
     Column("method"),
+    Column("open_ends", of=_open_ends),
     Column("zero_differences", "Zeros", counted),
 )
 COMPARISON = (
