@@ -11,6 +11,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+# Before numpy comes in: on matrices as small as here, threads double the processor time.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from click.testing import CliRunner
 
@@ -199,6 +202,13 @@ def apart() -> Callable[..., subprocess.CompletedProcess[str]]:
 
 
 @pytest.fixture(scope="session")
+def reported(blindspoon, tmp_path_factory):
+    """The report of the demonstration, written once: what was said, and the folder of reports."""
+    to = tmp_path_factory.mktemp("reported")
+    return blindspoon("report", ROOT / "trials" / "allotment-cucumbers", "--to", to), to
+
+
+@pytest.fixture(scope="session")
 def browser():
     """A system Chromium; its absence fails where CI is set, and skips elsewhere."""
     found = needed("chromium", "chromium-browser", "google-chrome")
@@ -272,9 +282,16 @@ def needed(*names: str) -> str:
 
 
 # What reads, computes and judges, in seconds: no command, page, chart or server, no searching for
-# examples, and none of the two studies that compute everything over and over.
+# examples or through all plans, and none of the two studies that compute everything over and over.
 QUICK = {"batches", "files", "findings", "scores", "serving", "stats", "test_verdict.py"}
-LONG = {"slow", "bench", "browser", "blindspoon", "sensitivity", "test_multiplicity.py"}
+SEARCHES = {"test_blind.py", "test_blocks.py", "test_orders.py"}
+LONG = {"slow", "bench", "browser", "blindspoon", "sensitivity", "test_multiplicity.py", *SEARCHES}
+
+
+def pytest_configure(config):
+    """Read the files of the quick tests only, where `-m quick` is all that is asked."""
+    if config.option.markexpr == "quick" and config.args_source is config.ArgsSource.TESTPATHS:
+        config.args = [str(ROOT / "tests" / place) for place in sorted(QUICK)]
 
 
 @pytest.hookimpl(tryfirst=True)

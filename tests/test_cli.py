@@ -141,38 +141,47 @@ def test_a_missing_number_has_its_reason_beside_it(blindspoon):
         assert each["mixed"]["batch_sd_reason"]
 
 
-def test_the_report_says_where_it_lies_and_is_the_same_twice(blindspoon, apart, tmp_path):
-    first = blindspoon("report", CUCUMBERS, "--to", tmp_path / "one")
-    second = apart("report", CUCUMBERS, "--to", tmp_path / "two")
-    page = tmp_path / "one" / "allotment-cucumbers" / "index.html"
-    assert first.stdout == f"Report written: {page}\n"
+def test_the_report_says_where_it_lies_and_is_the_same_twice(reported, apart, tmp_path):
+    first, to = reported
+    second = apart("report", CUCUMBERS, "--to", tmp_path)
+    assert first.stdout == f"Report written: {to / 'allotment-cucumbers' / 'index.html'}\n"
     assert second.returncode == 0
-    files = [path for path in (tmp_path / "one").rglob("*") if path.is_file()]
+    files = [path for path in to.rglob("*") if path.is_file()]
     assert len(files) > 10
     for path in files:
-        twin = tmp_path / "two" / path.relative_to(tmp_path / "one")
+        twin = tmp_path / path.relative_to(to)
         assert path.read_bytes() == twin.read_bytes(), path.name
 
 
-def test_a_failed_report_leaves_the_old_one(blindspoon, cucumbers, tmp_path):
-    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
-    page = tmp_path / "out" / "cucumbers" / "index.html"
+@pytest.fixture
+def small(tmp_path, uncoded):
+    """A folder of three tasters, whose report is soon drawn."""
+    folder = tmp_path / "small"
+    folder.mkdir()
+    for name, data in uncoded.items():
+        (folder / name).write_bytes(data)
+    return folder
+
+
+def test_a_failed_report_leaves_the_old_one(blindspoon, small, tmp_path):
+    assert blindspoon("report", small, "--to", tmp_path / "out").returncode == 0
+    page = tmp_path / "out" / "small" / "index.html"
     before = page.read_bytes()
-    spoil(cucumbers / "trial.toml", "control =", "contorl =")
-    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 1
+    spoil(small / "trial.toml", "control =", "contorl =")
+    assert blindspoon("report", small, "--to", tmp_path / "out").returncode == 1
     assert page.read_bytes() == before
 
 
-def test_a_report_never_replaces_a_folder_that_is_not_a_report(blindspoon, cucumbers):
-    done = blindspoon("report", cucumbers, "--to", cucumbers.parent)
+def test_a_report_never_replaces_a_folder_that_is_not_a_report(blindspoon, small):
+    done = blindspoon("report", small, "--to", small.parent)
     assert done.returncode == 1
-    assert "cucumbers" in done.stderr
-    assert (cucumbers / "scores.csv").exists()
+    assert "small" in done.stderr
+    assert (small / "scores.csv").exists()
 
 
-def test_a_report_that_cannot_be_written_is_a_message(blindspoon, cucumbers, tmp_path):
+def test_a_report_that_cannot_be_written_is_a_message(blindspoon, small, tmp_path):
     (tmp_path / "taken").write_text("a file where the reports should go", encoding="utf-8")
-    done = blindspoon("report", cucumbers, "--to", tmp_path / "taken")
+    done = blindspoon("report", small, "--to", tmp_path / "taken")
     assert done.returncode in {1, 2}
     assert "taken" in done.stderr
     assert "Traceback" not in done.stderr

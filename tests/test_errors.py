@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -15,15 +16,20 @@ from blindspoon.errors import LISTED, Note, Problem, TrialError, in_order, probl
 from blindspoon.examine import explanations
 
 ROOT = Path(__file__).parents[1]
-TREES = [ast.parse(path.read_text(encoding="utf-8")) for path in (ROOT / "src").rglob("*.py")]
-NODES = [node for tree in TREES for node in ast.walk(tree)]
 EXPLANATIONS = explanations()
+
+
+@cache
+def nodes() -> list[ast.AST]:
+    """All of the package, parsed."""
+    sources = (path.read_text(encoding="utf-8") for path in (ROOT / "src").rglob("*.py"))
+    return [node for source in sources for node in ast.walk(ast.parse(source))]
 
 
 def places_of_slug() -> dict[str, int]:
     """At which place each function or record of the package takes a slug."""
     places = {}
-    for node in NODES:
+    for node in nodes():
         if isinstance(node, ast.FunctionDef):
             names = [each.arg for each in node.args.args if each.arg not in ("self", "cls")]
         elif isinstance(node, ast.ClassDef):
@@ -44,7 +50,7 @@ def texts(node: ast.AST) -> Iterator[str]:
 
 def slugs_in_source() -> set[str]:
     places, found = places_of_slug(), set()
-    for node in NODES:
+    for node in nodes():
         if isinstance(node, ast.Call):
             name = node.func.attr if isinstance(node.func, ast.Attribute) else ""
             name = node.func.id if isinstance(node.func, ast.Name) else name

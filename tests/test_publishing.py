@@ -17,6 +17,7 @@ from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
 from blindspoon.frames import scores_frame
+from blindspoon.packing import pack as packing
 from blindspoon.packing.pack import pack, publish, zip_of
 from blindspoon.verify import in_words, recompute
 
@@ -119,6 +120,12 @@ def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
         assert "url(" not in text, name
 
 
+@pytest.mark.parametrize(
+    "packed",
+    [pytest.param(TRIALS[0], marks=pytest.mark.slow), TRIALS[1]],
+    ids=lambda folder: folder.name,
+    indirect=True,
+)
 def test_the_same_trial_gives_the_same_zip(packed):
     analysis, files = packed
     again = pack(analysis, jar_g=1000).files
@@ -129,13 +136,26 @@ def test_the_same_trial_gives_the_same_zip(packed):
     assert {name.partition("/")[2] for name in archive.namelist()} == set(files)
 
 
-def test_publishing_twice_replaces_and_a_trial_is_never_written_over(tmp_path):
+def test_all_but_the_pictures_of_the_same_trial_is_the_same(packed, monkeypatch):
+    """Drawing the pictures of the demonstration once more is slow; see above."""
+    analysis, files = packed
+    drawn = {name: data for name, data in files.items() if re.search(r"\.png$|^figures/.+/", name)}
+    monkeypatch.setattr(packing, "draw", lambda *_: (drawn, ()))
+    again = pack(analysis, jar_g=1000).files
+    assert {name for name in files if files[name] != again[name]} == set()
+    assert {"index.html", "data/scores.csv", "kit/drawn/key.csv"} <= set(files) - set(drawn)
+
+
+def test_publishing_twice_replaces_and_a_trial_is_never_written_over(tmp_path, monkeypatch):
     analysis = analyse(TRIALS[1])
+    made = packing.Pack(files={"index.html": b"page", "kit/drawn/key.csv": b"key"}, lacking=())
+    monkeypatch.setattr(packing, "pack", lambda *_, **__: made)
     first = publish(analysis, tmp_path, jar_g=500)
     before = first.zipped.read_bytes()
+    (first.folder / "index.html").write_text("an older page")
     publish(analysis, tmp_path, jar_g=500)
     assert first.zipped.read_bytes() == before
-    assert (first.folder / "index.html").exists()
+    assert (first.folder / "index.html").read_bytes() == b"page"
     (first.folder / "trial.toml").write_text("mine")
     with pytest.raises(TrialFileError):
         publish(analysis, tmp_path, jar_g=500)

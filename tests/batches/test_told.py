@@ -67,10 +67,15 @@ def test_without_batches_nothing_is_softened(blindspoon, because, cucumbers):
     assert blindspoon("batches", cucumbers).returncode == 1
 
 
-def test_the_report_tells_what_else_differed(blindspoon, cucumbers, tmp_path):
-    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
-    page = (tmp_path / "out" / "cucumbers" / "index.html").read_text(encoding="utf-8")
-    text = re.sub(r"\s+", " ", page)
+@pytest.fixture
+def report(reported):
+    """The folder of the report, and its page as one line."""
+    folder = reported[1] / "allotment-cucumbers"
+    return folder, re.sub(r"\s+", " ", (folder / "index.html").read_text(encoding="utf-8"))
+
+
+def test_the_report_tells_what_else_differed(report):
+    _, text = report
     assert "One catch: the calcium jar was also 3 °C cooler." in text
     assert "What was made, as weighed and measured" in text
     assert "builds up pressure and can burst" in text
@@ -100,12 +105,8 @@ def test_a_caution_blocks_nothing(blindspoon, cucumbers):
     assert blindspoon("compare", cucumbers).returncode == 0
 
 
-def test_the_report_shows_readings_and_what_was_tasted_against_them(
-    blindspoon, cucumbers, tmp_path
-):
-    assert blindspoon("report", cucumbers, "--to", tmp_path / "out").returncode == 0
-    folder = tmp_path / "out" / "cucumbers"
-    text = re.sub(r"\s+", " ", (folder / "index.html").read_text(encoding="utf-8"))
+def test_the_report_shows_readings_and_what_was_tasted_against_them(report):
+    folder, text = report
     assert "All five batches were last read at pH 4.6 or below" in text
     assert "“Calcium” had about the control’s pH (3.7, the control 3.6), yet was less sour" in text
     assert (folder / "figures" / "readings.png").exists()

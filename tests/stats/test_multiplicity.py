@@ -147,20 +147,22 @@ def test_quadrature_is_as_good_as_a_much_finer_one(two_sided, df):
 
 
 def fine_quadrature(loadings, t, df, *, two_sided):
-    """Sum over 2,001 values of the scatter and 801 of what the contrasts share."""
-    z = np.linspace(-9, 9, 801)
+    """Sum over 1,001 values of the scatter and 401 of what the contrasts share."""
+    z = np.linspace(-9, 9, 401)
+    density = norm.pdf(z) * (z[1] - z[0])
+    spread = np.sqrt(1 - loadings[:, None] ** 2)
     x = (
-        np.linspace(-40 / min(df, 1e5) - 6 / np.sqrt(df), 8 / np.sqrt(df), 2001)
+        np.linspace(-40 / min(df, 1e5) - 6 / np.sqrt(df), 8 / np.sqrt(df), 1001)
         if df < np.inf
         else [0]
     )
     weight = np.exp(df * (x - np.expm1(2 * np.array(x)) / 2)) if df < np.inf else np.ones(1)
     tails = []
     for s in np.exp(x):
-        below = ndtr((s * t - loadings[:, None] * z) / np.sqrt(1 - loadings[:, None] ** 2))
+        below = ndtr((s * t - loadings[:, None] * z) / spread)
         if two_sided:
-            below -= ndtr((-s * t - loadings[:, None] * z) / np.sqrt(1 - loadings[:, None] ** 2))
-        tails.append((1 - below.prod(axis=0)) @ norm.pdf(z) * (z[1] - z[0]))
+            below -= ndtr((-s * t - loadings[:, None] * z) / spread)
+        tails.append((1 - below.prod(axis=0)) @ density)
     return np.array(tails) @ weight / weight.sum()
 
 

@@ -230,7 +230,7 @@ def test_finds_the_deeper_of_two_optima(rows, dense):
     alone = _descend(Model.of(trial.strata(), 1.0, interaction=True), np.ones(3))
     assert alone.converged
     assert alone.at.value > fit.at.value + 0.3
-    starts = itertools.product([0.5, 10.0, 50.0], repeat=3)
+    starts = itertools.product([0.5, 50.0], repeat=3)
     ends = [
         minimize(lambda at: model.criterion(at**2), start, method="L-BFGS-B") for start in starts
     ]

@@ -38,7 +38,7 @@ name = "cool-cellar"
 """.replace("seed = 7\n[trial]", "[trial]\nseed = 7")
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_trial():
     """A trial of two variants and a control, scored from 0 to 10 in halves."""
 

@@ -47,25 +47,41 @@ def as_table(scores, positions, attributes):
     )
 
 
-@pytest.mark.parametrize("by", ["mixed", "ranks"])
-@pytest.mark.parametrize("shift", [0.0, 2.0])
-def test_chances_count_the_verdicts_that_the_report_would_give(make_trial, by, shift):
-    """120 simulated trials through `compare_trial`, one at a time."""
-    trial = make_trial(margin=2.0, by=by)
+@pytest.fixture(scope="module")
+def compared(make_trial):
+    """120 simulated trials through `compare_trial`, one at a time, with a shift and without."""
+    trial = make_trial(margin=2.0)
     spread = common_practice(trial.attributes[0].scale)
     question = _question(trial, sized_attribute(trial), spread, 120, 5)
     panel = PanelSize(tasters=9, sessions=2, variants=3)
     simulated = Simulated(question, panel)
+    tables = {
+        shift: [
+            as_table(each, simulated.positions, len(trial.attributes))
+            for scores, _ in simulated.chunks(shift)
+            for each in scores
+        ]
+        for shift in (0.0, 2.0)
+    }
+    found = {
+        shift: [compare_trial(trial, table)[0].comparisons for table in tables[shift]]
+        for shift in tables
+    }
+    return found, size_panel(question, 9, 2)
+
+
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
+@pytest.mark.parametrize("shift", [0.0, 2.0])
+def test_chances_count_the_verdicts_that_the_report_would_give(compared, by, shift):
+    found, cells = compared
     counted = Counter()
-    for scores, _ in simulated.chunks(shift):
-        for place, each in enumerate(scores):
-            table = as_table(each, simulated.positions, len(trial.attributes))
-            texture = compare_trial(trial, table)[0]
-            kinds = [comparison.verdict for comparison in texture.comparisons]
-            counted["alike"] += kinds.count("alike")
-            counted["all"] += kinds == ["alike", "alike"]
-            counted["seen"] += kinds[place % 2] in {"different", "slight"}
-    cell = next(c for c in size_panel(question, 9, 2) if c.procedure == by)
+    for place, comparisons in enumerate(found[shift]):
+        verdicts = [(each.verdict, each.verdict_by_other) for each in comparisons]
+        kinds = [verdict[by == "ranks"] for verdict in verdicts]
+        counted["alike"] += kinds.count("alike")
+        counted["all"] += kinds == ["alike", "alike"]
+        counted["seen"] += kinds[place % 2] in {"different", "slight"}
+    cell = next(cell for cell in cells if cell.procedure == by)
     if shift:
         assert counted["seen"] == round(120 * cell.chance_margin.value) > 20
     else:
