@@ -103,7 +103,7 @@ def test_json_has_the_fields_of_the_contract(blindspoon):
     found = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
     assert set(found) == {
         "trial", "attributes", "comparisons", "not_compared", "left_out",
-        "panel", "influence", "together",
+        "panel", "influence", "together", "seal",
     }  # fmt: skip
     assert set(found["trial"]) == {
         "title", "control", "variants", "tasters", "sessions", "unit", "alpha", "decided_by",
