@@ -339,6 +339,21 @@ def test_an_answer_given_too_late_is_kept_aside_and_the_next_session_works(
     assert rows() == []
 
 
+def test_the_end_goes_to_the_next_session_by_itself(sheet, folder, serve, accessible):
+    with (folder / "servings.csv").open("a") as file:
+        file.write("2,T01,1,901\n2,T01,2,902\n")
+    (folder / "key.csv").unlink()
+    with serve(folder) as served:
+        page, host = begin(sheet(), served), sheet(DESK)
+        page.get_by_role("button", name="Stop here").click()
+        page.get_by_text("Session 2 comes next").wait_for()
+        accessible(page)
+        host.goto(served["host"])
+        host.get_by_role("button", name="Open session 2").click()
+        page.get_by_role("heading", name="Before you taste").wait_for()
+        assert page.get_by_text("session 2").count()
+
+
 @pytest.mark.slow
 def test_a_score_can_be_taken_back(sheet, served, rows):
     page = begin(sheet(), served)

@@ -59,6 +59,11 @@ def test_a_paper_ballot_is_keyed_and_the_next_one_shown(keyed, rows, host):
     ]
 
 
+def test_the_next_ballot_to_key_is_one_on_paper(keyed, sitting, host):
+    sitting.join("T02", "phone")
+    assert keyed(WHOLE).headers["Location"] == f"{host}/1/key/3?saved=1"
+
+
 def test_a_decimal_comma_is_understood(keyed, rows):
     keyed([("6,5", "")])
     assert rows()[0]["texture"] == "6.5"

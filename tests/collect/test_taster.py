@@ -1,6 +1,8 @@
 """The pages of a taster, as a browser without script uses them."""
 
 import re
+import threading
+import time
 
 import pytest
 
@@ -277,3 +279,44 @@ def test_a_disk_that_refuses_is_said_to_the_taster_and_the_terminal(phone, event
     reply = vera.answer(1, page=page, json=True, texture="7")
     assert (reply.status_code, "could not be saved" in reply.json["message"]) == (503, True)
     assert any("ballots/1-T01.csv cannot be written (No space left" in each for each in events)
+
+
+@pytest.fixture
+def second_session(folder):
+    """T01 has two more cups in session 2, which is not open."""
+    with (folder / "servings.csv").open("a") as file:
+        file.write("2,T01,1,901\n2,T01,2,902\n")
+    (folder / "key.csv").unlink()
+
+
+def test_codes_of_a_session_that_is_not_open_are_on_no_page(second_session, client, phone):
+    ana = phone("T01")
+    pages = [ana.read(f"{ana.base}/{place}") for place in ("2/end", "2/1", "1/end", "1/1")]
+    assert not any("901" in page for page in pages)
+    assert "Session 2 comes next" in pages[2]
+
+
+def test_the_end_leads_to_the_next_session_by_a_link(second_session, client, sitting, phone):
+    ana = phone("T01")
+    assert "On to session 2" not in ana.read(f"{ana.place}end")
+    sitting.open_session("2")
+    assert f'href="{ana.base}">On to session 2' in ana.read(f"{ana.place}end")
+    assert client.get(f"{ana.base}/now").json == {"session": "2"}
+
+
+def test_closing_is_a_line_that_no_answer_crosses(sitting, phone, monkeypatch):
+    ballot = sitting.ballots["1", "T01"]
+    given, done, save = phone("T01"), [], type(ballot).save
+
+    def slow(self, answers):
+        closing.start()
+        time.sleep(0.1)
+        receipts = save(self, answers)
+        done.append(sitting.session)
+        return receipts
+
+    closing = threading.Thread(target=lambda: (sitting.open_session(""), done.append("closed")))
+    monkeypatch.setattr(type(ballot), "save", slow)
+    assert given.answer(1, json=True, texture="7").status_code == 200
+    closing.join()
+    assert done == ["1", "closed"]

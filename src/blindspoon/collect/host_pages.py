@@ -200,13 +200,13 @@ class HostPages:
         return make_response(page, status)
 
     def _to_next(self, link: str, session: str, place: str, kind: str) -> AnyResponse:
-        """Go to the next ballot that has gaps (or was keyed once), else to the overview."""
+        """Go to the next paper ballot that has gaps (or was keyed once), else to the overview."""
         number, twice = int(place), self._sitting.memory.twice
         places = list(self._places.items())
         for other, taster in (*places[number:], *places[: number - 1]):
             ballot = self._sitting.ballots.get((session, taster))
-            if ballot is None:
-                continue
+            if ballot is None or taster in self._sitting.memory.joined:
+                continue  # who has joined tastes by phone
             once = not ballot.gaps and (session, taster) not in twice
             if once if kind == "again" else ballot.gaps:
                 return redirect(f"/h/{link}/{session}/{kind}/{other}?saved={place}", 303)

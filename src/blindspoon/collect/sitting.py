@@ -7,6 +7,7 @@ has joined lie in .blindspoon in the trial folder, which is no part of the publi
 from __future__ import annotations
 
 import base64
+import contextlib
 import hashlib
 import hmac
 import json
@@ -14,7 +15,7 @@ import secrets
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any, TypeVar
@@ -161,6 +162,8 @@ class Sitting:
         self.tell: Tell = lambda _: None
         self._folder = folder
         self._disk = threading.Lock()
+        self._saves = threading.Condition()
+        self._saving, self._turning = 0, False
         self._waiting: deque[tuple[Change, Future[bool]]] = deque()
         self._tasters: dict[str, str] = {}
         self._told: dict[str, float] = {}
@@ -248,10 +251,49 @@ class Sitting:
         self._change(lambda memory: {"twice": _with(memory.twice, (session, taster))})
 
     def open_session(self, session: str) -> None:
-        """Open a session, and close the one before; empty closes only."""
+        """Open a session, and close the one before; empty closes only.
+
+        Answers that are being saved come first; those that come meanwhile wait, and are told.
+        """
+        with self._saves:
+            self._saves.wait_for(lambda: not self._turning)
+            self._turning = True
+            self._saves.wait_for(lambda: not self._saving)
         before = self.session
-        if self._change(lambda _: {"session": session}):
+        try:
+            changed = self._change(lambda _: {"session": session})
+        finally:
+            with self._saves:
+                self._turning = False
+                self._saves.notify_all()
+        if changed:
             self.say(f"Session {session} is open." if session else f"Session {before} is closed.")
+
+    @contextlib.contextmanager
+    def while_open(self, session: str) -> Iterator[bool]:
+        """Tell whether a session is open; it stays so until the block is left.
+
+        What is saved in the block was saved before the session was closed.
+        """
+        with self._saves:
+            self._saves.wait_for(lambda: not self._turning)
+            self._saving += 1
+        try:
+            yield session == self.session
+        finally:
+            with self._saves:
+                self._saving -= 1
+                self._saves.notify_all()
+
+    def session_of(self, taster: str) -> str:
+        """Name the session that is open, if the taster has cups in it; else empty."""
+        return self.session if (self.session, taster) in self.ballots else ""
+
+    def session_after(self, session: str, taster: str) -> str:
+        """Name the next session in which a taster has cups to score; empty after the last."""
+        later = self.plan.sessions[self.plan.sessions.index(session) + 1 :]
+        own = (self.ballots.get((name, taster)) for name in later)
+        return next((ballot.session for ballot in own if ballot and ballot.gaps), "")
 
     def ballots_of(self, session: str) -> list[BallotFile]:
         """Give the ballots of a session, in the order of the tasters."""

@@ -84,6 +84,7 @@ class TasterPages:
         app.add_url_rule("/", "join", self.join)
         app.add_url_rule("/join", "take_name", self.take_name, methods=["POST"])
         app.add_url_rule("/t/<link>", "begin", self.begin)
+        app.add_url_rule("/t/<link>/now", "now", self.now)
         app.add_url_rule("/t/<link>/leave", "leave", self.leave, methods=["POST"])
         app.add_url_rule("/t/<link>/agree", "agree", self.agree, methods=["POST"])
         app.add_url_rule("/t/<link>/<session>/end", "end", self.end)
@@ -133,6 +134,10 @@ class TasterPages:
         first = ballot.codes.index(ballot.gaps[0]) if ballot.gaps else len(ballot.codes)
         return redirect(Seat(link=link, ballot=ballot, place=first + 1).path(), 303)
 
+    def now(self, link: str) -> Response:
+        """Name the session in which the taster has cups to score now; empty for none."""
+        return jsonify(session=self._sitting.session_of(self._access.taster(link)))
+
     def leave(self, link: str) -> AnyResponse:
         """Give a name back, unless somebody went on with it; then show the names."""
         taster = self._access.taster(link)
@@ -161,8 +166,6 @@ class TasterPages:
         """Store what was filled in for one cup, then acknowledge it."""
         seat = self._seat(link, session, place)
         form, ballot = self._access.form(link), seat.ballot
-        if session != self._sitting.session:
-            return refuse(409, CLOSED.format(session))
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
             return refuse(409, STALE)
         (answer,), problems = read_answers(ballot.attributes, [form], ballot.file)
@@ -171,7 +174,10 @@ class TasterPages:
         turn = form.get("turn", "0")[:9]
         number = int(turn) if turn.isascii() and turn.isdigit() else 0
         given = Given(answer, form.get("base", ""), form.get("page", "")[:40], number)
-        mark, replaced = ballot.save({seat.code: given})[seat.code]
+        with self._sitting.while_open(session) as open_now:
+            if not open_now:
+                return refuse(409, CLOSED.format(session))
+            mark, replaced = ballot.save({seat.code: given})[seat.code]
         if wants_json():
             scores = dict(zip(ballot.names, answer.scores, strict=True))
             return jsonify(mark=mark, replaced=replaced, scores=scores)
@@ -179,8 +185,10 @@ class TasterPages:
         return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
 
     def end(self, link: str, session: str) -> AnyResponse:
-        """Thank the taster, and name the cups that are not scored."""
-        ballot = self._ballot(link, session)
+        """Thank the taster, name the cups that are not scored, and say what comes next."""
+        ballot, sitting = self._ballot(link, session), self._sitting
+        if not sitting.has_agreed(session, ballot.taster):
+            return redirect(f"/t/{link}", 303)  # nobody sees codes before the session is open
         seats = [
             Seat(link=link, ballot=ballot, place=place) for place in range(1, len(ballot.codes) + 1)
         ]
@@ -189,7 +197,8 @@ class TasterPages:
             link,
             ballot=ballot,
             gaps=[seat for seat in seats if seat.code in ballot.gaps],
-            open=session == self._sitting.session,
+            now=sitting.session_of(ballot.taster),
+            next=sitting.session_after(session, ballot.taster),
             last=seats[-1].path(),
         )
 

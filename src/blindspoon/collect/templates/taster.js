@@ -203,16 +203,19 @@
     addEventListener("pagehide", () => { if (dirty) store(); });
   }
 
+  // Goes on when the host opens the next session; what is not sent yet comes first.
   async function lookAgain() {
     try {
-      const reply = await fetch(home.base);
-      if (reply.ok) return location.reload();
+      const { session } = await (await fetch(home.base + "/now")).json();
+      if (session !== home.now && !Object.keys(unsent.all()).length) {
+        return session ? location.assign(home.base) : location.reload();
+      }
     } catch { /* the host's computer does not answer: look again later */ }
-    setTimeout(lookAgain, 1000 * home.wait);
+    setTimeout(lookAgain, 4000);
   }
 
   if (form) { restore(); listen(); say("Answers are saved as you give them."); }
-  if (home.wait) setTimeout(lookAgain, 1000 * home.wait);
+  if (home.now !== undefined) lookAgain();
   addEventListener("online", send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   offerAgain();
