@@ -90,6 +90,11 @@ def sealed():
     write(SCORES, "\n".join(["taster,code,texture,saltiness", *cups]).encode())
 
 
+def reseeded():
+    sealed()
+    put(TRIAL, "seed = 7", "seed = 8")
+
+
 def lifted():
     sealed()
     lift_blind(FOLDER, datetime.date(2026, 9, 20), lambda _: True)
@@ -207,6 +212,9 @@ CASES = {
     "already-there": ("new pickles",),
     "still-template": ("blind pickles", put, TRIAL, '"oak-leaf"', '"oak-leaf"\nlabel = "Change A"'),
     "not-declared": ("blind pickles --declare", put, TRIAL, DECISION, ""),
+    "no-new-session": ("blind pickles --more",),
+    "not-proved": ("blind pickles --again",),
+    "another-drawing": ("blind pickles --again", reseeded),
     "already-tasted": ("blind pickles", drop, SERVINGS, KEY),
     "not-drawn": ("blind pickles --sheets", drop, SERVINGS, KEY),
     "not-lifted": (COMPARE, sealed),

@@ -12,7 +12,7 @@ import zipfile
 import pytest
 
 import blindspoon as bs
-from blindspoon.drawing import add_late
+from blindspoon.drawing import add_late, add_more
 
 TOML = """\
 [trial]
@@ -149,6 +149,75 @@ def test_a_late_friend_after_the_lifting_makes_it_exploratory(blindspoon, lifted
     page = words(bs.report(lifted, tmp_path / "out"))
     assert "After the blind was lifted one taster was added. So all of this is" in page
     assert "Gus" not in page
+
+
+def add(folder, kind):
+    """Do what a host does who adds a friend or another evening."""
+    if kind == "taster":
+        bs_add = add_late(folder, "Gus", datetime.date(2026, 9, 5))
+        assert "Gus" in bs_add.request.tasters
+    else:
+        listed = '\n[[session]]\nname = "1"\n' if "[[session]]" not in toml_of(folder) else ""
+        name = toml_of(folder).count("[[session]]") + 2 - bool(not listed)
+        extra = f'{listed}[[session]]\nname = "{name}"\n[tasting]'
+        change(folder / "trial.toml", "[tasting]", extra)
+        add_more(folder, datetime.date(2026, 9, 6))
+
+
+def toml_of(folder):
+    return (folder / "trial.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    "kinds", [(), ("taster",), ("session",), ("session", "taster", "session")], ids=len
+)
+def test_a_lost_key_comes_back_as_it_was_whatever_was_added(blindspoon, folder, kinds):
+    for kind in kinds:
+        add(folder, kind)
+    taste(folder)
+    kept = {name: (folder / name).read_bytes() for name in ("key.csv", "servings.csv", "seal.toml")}
+    assert "nothing was lost" in blindspoon("blind", folder, "--again").stdout
+    for name in ("key.csv", "servings.csv"):
+        (folder / name).unlink()
+        assert blindspoon("compare", folder).returncode == 1
+        done = blindspoon("blind", folder, "--again")
+        assert f"as it was sealed: {name}." in done.stdout, done.stderr
+    assert kept == {name: (folder / name).read_bytes() for name in kept}
+
+
+def test_a_key_that_is_another_is_not_written_and_not_overwritten(blindspoon, folder):
+    key = (folder / "key.csv").read_text(encoding="utf-8")
+    (folder / "key.csv").unlink()
+    change(folder / "trial.toml", "seed = 7", "seed = 8")
+    done = blindspoon("blind", folder, "--again")
+    assert done.returncode == 1
+    assert "is not the key that was sealed on" in done.stderr
+    assert not (folder / "key.csv").exists()
+    change(folder / "trial.toml", "seed = 8", "seed = 7")
+    (folder / "key.csv").write_text(key.replace("oak-leaf", "plain"), encoding="utf-8")
+    assert "there is another key already" in blindspoon("blind", folder, "--again").stderr
+    assert "oak-leaf" not in (folder / "key.csv").read_text(encoding="utf-8")
+
+
+def test_a_second_evening_disturbs_nobody_and_costs_nothing(blindspoon, folder):
+    before = rows(folder / "servings.csv")
+    assert "every session that is listed is drawn" in blindspoon("blind", folder, "--more").stderr
+    add(folder, "session")
+    after = rows(folder / "servings.csv")
+    assert after[: len(before)] == before
+    assert {row["session"] for row in after[len(before) :]} == {"2"}
+    taste(folder)
+    assert bs.lift(folder, yes=True).bent == ()
+    assert "One session was added on 2026-09-06, under the blind." in " ".join(
+        blindspoon("compare", folder).stdout.split()
+    )
+
+
+def test_a_name_in_other_capitals_is_asked_about(blindspoon, folder):
+    done = blindspoon("blind", folder, "--add", "ada")
+    assert done.returncode == 130
+    assert "There is Ada already." in done.stdout
+    assert "ada" not in (folder / "servings.csv").read_text(encoding="utf-8")
 
 
 def test_a_changed_margin_is_the_first_sentence_of_the_answer(blindspoon, lifted, tmp_path):
@@ -306,3 +375,72 @@ def test_a_host_who_tastes_signs_with_their_name_and_is_told(blindspoon, named, 
 def test_words_that_call_nobody_stay(named):
     change(named / "trial.toml", "Crisp", "The crisp")
     assert "The crisp cucumbers" in bs.compare(named).analysis.trial.title
+
+
+@pytest.fixture
+def looked(folder, tmp_path):
+    """A trial of two declared looks, six tasters drawn."""
+    other = tmp_path / "looks"
+    other.mkdir()
+    planned = 'primary = ["texture"]\nlooks = [6, 8]'
+    (other / "trial.toml").write_text(TOML.replace('primary = ["texture"]', planned), "utf-8")
+    bs.blind(other)
+    taste(other)
+    return other
+
+
+def level(folder):
+    (texture,) = (r for r in bs.compare(folder).analysis.results if r.attribute.name == "texture")
+    return round(texture.alpha, 6), texture.primary
+
+
+def test_looks_share_alpha_and_tasters_come_between_them(blindspoon, looked):
+    done = blindspoon("lift", looked, "--yes")
+    assert "This is a declared look: tasters may be added after it." in done.stdout
+    assert level(looked) == (0.005, True)
+    said = " ".join(blindspoon("compare", looked).stdout.split())
+    assert "Looked at after 6 of 8 tasters, as declared, at a tenth of alpha." in said
+    for name in ("Gus", "Hal"):
+        add_late(looked, name, datetime.date(2026, 9, 20))
+    taste(looked)
+    done = blindspoon("compare", looked)
+    assert "the blind is not lifted for the scores that were added yet" in done.stderr
+    assert blindspoon("lift", looked, "--yes").returncode == 0
+    assert level(looked) == (0.045, True)
+    assert "at 9 tenths of alpha" in " ".join(blindspoon("compare", looked).stdout.split())
+    assert blindspoon("lift", looked, "--yes").returncode == 1
+    add_late(looked, "Ivo", datetime.date(2026, 9, 21))
+    assert level(looked) == (0.045, False)
+
+
+def test_a_panel_that_stays_small_ends_with_what_is_left(blindspoon, looked, tmp_path):
+    assert bs.lift(looked, yes=True, last=True).lift.last
+    assert level(looked) == (0.045, True)
+    data = bs.publish(looked, tmp_path / "out").folder / "data"
+    assert level(data) == (0.045, True)
+    add_late(looked, "Gus", datetime.date(2026, 9, 20))
+    assert level(looked)[1] is False
+
+
+def test_looks_without_a_seal_go_by_the_tasters(looked):
+    (looked / "seal.toml").unlink()
+    assert level(looked) == (0.005, True)
+
+
+def test_more_looks_after_sealing_are_a_changed_rule(looked):
+    change(looked / "trial.toml", "looks = [6, 8]", "looks = [6, 8, 10]")
+    bs.lift(looked, yes=True)
+    assert "looks from 6, 8 to 6, 8, 10" in bs.compare(looked).to_record()["seal"]["changed"][0]
+
+
+@pytest.mark.parametrize("looks", ["[12]", "[12, 12]", "[20, 12]", "12", '["a", "b"]', "[0, 3]"])
+def test_looks_that_are_none_are_a_message(blindspoon, looked, looks):
+    change(looked / "trial.toml", "[6, 8]", looks)
+    done = blindspoon("check", looked)
+    assert done.returncode == 1
+    assert "key decision.looks" in done.stdout
+
+
+def test_codes_that_all_share_are_a_look_and_check_says_so(blindspoon, looked):
+    change(looked / "trial.toml", "[tasting]", '[tasting]\ncodes = "per session"')
+    assert "With codes per session their means are a look" in blindspoon("check", looked).stdout

@@ -42,6 +42,7 @@ def analyse(folder: Path) -> Analysis:
     trial, tables = pseudonymise(declared, told)
     stands = standing(declared, told, text.seal, tables)
     see_lifted(stands)
+    trial = replace(trial, decision=replace(trial.decision, share=stands.share))
     table, notes = _scores(declared, told, trial, tables)
     cups = (tables.key, *tables.scores)
     made, known = make_up(trial, tables.batches, tables.readings, cups)

@@ -255,7 +255,9 @@ def blind(
     return draw_blind(Path(folder), date, declare=declare)
 
 
-def lift(folder: Folder, *, yes: bool = False, today: datetime.date | None = None) -> Lifting:
+def lift(
+    folder: Folder, *, yes: bool = False, last: bool = False, today: datetime.date | None = None
+) -> Lifting:
     """End the tasting and lift the blind, once, with a record in seal.toml.
 
     Parameters
@@ -264,6 +266,8 @@ def lift(folder: Folder, *, yes: bool = False, today: datetime.date | None = Non
         Its blind was drawn and sealed by `blind`.
     yes : bool
         Whether to do it; without it nothing is written, and what is missing can be looked at.
+    last : bool
+        Whether nobody is added after this, though a declared look is left.
     today : date, optional
         Stands in the record.
 
@@ -280,7 +284,7 @@ def lift(folder: Folder, *, yes: bool = False, today: datetime.date | None = Non
     from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
 
     date = today or datetime.datetime.now().astimezone().date()
-    return lift_blind(Path(folder), date, lambda _: yes)
+    return lift_blind(Path(folder), date, lambda _: yes, last=last)
 
 
 def compare(folder: Folder) -> Compared:

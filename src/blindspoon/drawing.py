@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,13 +14,13 @@ import numpy as np
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
 from blindspoon.files.disk import FolderText
-from blindspoon.files.seal import FILE, Seal, key_fingerprint, key_rows, parse_seal, rule_text
+from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
 from blindspoon.files.text_table import TextTable, write_csv
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
-from blindspoon.serving.draw import add_taster, draw, taster_stream
+from blindspoon.serving.draw import add_session, add_taster, draw, taster_stream
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
-from blindspoon.serving.request import request_for
+from blindspoon.serving.request import ServingRequest, request_for
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -56,12 +57,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     tasted = [table.file for table in text.scores if len(table)]
     if tasted:
         raise DesignError([_TASTED.broken("cups were scored already", file) for file in tasted])
-    request = request_for(
-        trial,
-        controls=trial.tasting.controls,
-        warm_up=trial.tasting.warm_up,
-        batches=_batches(text.table("batches.csv")),
-    )
+    request = _request(trial, text)
     plan = draw(request, np.random.default_rng([trial.seed, STREAM]))
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
@@ -120,13 +116,95 @@ def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
         If no blind was drawn, its tables have problems, or there is a taster of that name.
     """
     text = disk.read_folder(folder)
-    trial, before = _drawn(text)
-    plan = add_taster(before, name, taster_stream(trial.seed, name))
-    contents = _tables(plan)
+    return _add(folder, text, "taster", [name], today)
+
+
+def add_more(folder: Path, today: datetime.date) -> ServingPlan:
+    """Draw every session that trial.toml lists and that has no cups yet; others do not change.
+
+    Raises
+    ------
+    TrialError
+        If no blind was drawn, its tables have problems, or there is no such session.
+    """
+    text = disk.read_folder(folder)
+    trial, plan = _drawn(text)
+    new = [each.name for each in trial.sessions if each.name not in plan.request.sessions]
+    if not new:
+        raise DesignError(
+            [_ALL_DRAWN.broken("every session that is listed is drawn", "trial.toml")]
+        )
+    return _add(folder, text, "session", new, today)
+
+
+def alike(folder: Path, name: str) -> str:
+    """Find a taster whose name differs from this one by its capitals only; may be empty."""
+    _, plan = _drawn(disk.read_folder(folder))
+    others = (other for other in plan.request.tasters if other != name)
+    return next((other for other in others if other.casefold() == name.casefold()), "")
+
+
+def draw_again(folder: Path) -> tuple[str, ...]:
+    """Draw a key or a plan that was lost again, and write it only if it is what was sealed.
+
+    Returns
+    -------
+    tuple of str
+        The files that were written; empty where none was missing.
+
+    Raises
+    ------
+    TrialError
+        If nothing was sealed, trial.toml or batches.csv are not as they were, or another key is
+        there: nothing is written then.
+    """
+    text = disk.read_folder(folder)
+    trial, seal, key = parse_trial(text.trial), parse_seal(text.seal or ""), text.table("key.csv")
+    if seal is None:
+        raise DesignError([_UNPROVED.broken("there is no seal to prove a key against", FILE)])
+    plan = _as_sealed(trial, text, seal)
+    if key_fingerprint(plan.key_rows()[1:]) != seal.key:
+        found = f"what is drawn from it is not the key that was sealed on {seal.date}"
+        raise DesignError([_ANOTHER.broken(found, "trial.toml")])
+    if key is not None and key_fingerprint(key_rows(key)) != seal.key:
+        raise DesignError([_OTHER_KEY.broken("there is another key already", "key.csv")])
+    lost = {name: data for name, data in _tables(plan).items() if name not in text.files}
+    disk.make_files(folder, lost)
+    return tuple(lost)
+
+
+def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
+    """Draw as at first, and add what was added, in that order."""
+    later = {(added.kind, added.name) for added in seal.added}
+    tasters = tuple(name for name in trial.tasting.tasters if ("taster", name) not in later)
+    first = replace(
+        trial,
+        tasting=replace(trial.tasting, tasters=tasters),
+        sessions=tuple(s for s in trial.sessions if ("session", s.name) not in later),
+    )
+    plan = draw(_request(first, text), np.random.default_rng([trial.seed, STREAM]))
+    for added in seal.added:
+        plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
+        plan = _with(plan, trial.seed, added.kind, added.name)
+    return plan
+
+
+def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
+    if kind == "taster":
+        return add_taster(plan, name, taster_stream(seed, name))
+    return add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
+
+
+def _add(
+    folder: Path, text: FolderText, kind: Kind, names: Sequence[str], today: datetime.date
+) -> ServingPlan:
+    trial, plan = _drawn(text)
     seal = parse_seal(text.seal or "")
-    if seal is not None:
-        kept = seal.with_added("taster", name, today, key_fingerprint(plan.key_rows()[1:]))
-        contents[FILE] = kept.to_toml().encode()
+    for name in names:
+        plan = _with(plan, trial.seed, kind, name)
+        plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
+        seal = seal and seal.with_added(kind, name, today, key_fingerprint(plan.key_rows()[1:]))
+    contents = _tables(plan) | ({FILE: seal.to_toml().encode()} if seal else {})
     for file, content in contents.items():  # the key first: a cup without a serving harms nobody
         disk.write_file_atomically(folder / file, content)
     return plan
@@ -176,15 +254,19 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     rows = ({"session": only} | row for _, row in servings.rows())
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
-    request = request_for(
-        replace(trial, tasting=replace(trial.tasting, tasters=tasters)),
-        controls=trial.tasting.controls,
-        warm_up=trial.tasting.warm_up,
-        sessions=sessions,
-        batches=_batches(text.table("batches.csv")),
-    )
+    request = _request(replace(trial, tasting=replace(trial.tasting, tasters=tasters)), text)
+    request = replace(request, sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
     return trial, plan_from_rows(request, [heading, *served], known)
+
+
+def _request(trial: Trial, text: FolderText) -> ServingRequest:
+    return request_for(
+        trial,
+        controls=trial.tasting.controls,
+        warm_up=trial.tasting.warm_up,
+        batches=_batches(text.table("batches.csv")),
+    )
 
 
 def _batches(table: TextTable | None) -> dict[str, list[str]]:
@@ -207,6 +289,22 @@ _TEMPLATE = Rule(
     "Give the variant its label and its method",
 )
 _UNDATED = Rule("not-declared", "it is dated before anyone tastes", "Write declared = the day")
+_ALL_DRAWN = Rule(
+    "no-new-session",
+    "sessions are added that are listed and not drawn yet",
+    "Add a [[session]] to trial.toml first",
+)
+_UNPROVED = Rule(
+    "not-proved",
+    "a key is drawn again only if it can be proved",
+    "Look for a copy of the key, or of seal.toml",
+)
+_ANOTHER = Rule(
+    "another-drawing",
+    "seed, control, variants, tasters, sessions, [tasting] and the jars are as they were",
+    "Put them back as they were on that day",
+)
+_OTHER_KEY = Rule("already-there", "no file is written over another", "Move it away first")
 _TASTED = Rule(
     "already-tasted",
     "the blind is drawn before anyone tastes",

@@ -40,10 +40,17 @@ class Lifting:
         """Say what is missing, what was changed, and how much is there."""
         lift = self.lift
         cups = f"{lift.scored} of {lift.cups} cups are scored, by {lift.tasters} tasters."
-        return [*(f"missing: {note}" for note in self.missing), *self.bent, cups]
+        look = [] if lift.last else ["This is a declared look: tasters may be added after it."]
+        return [*(f"missing: {note}" for note in self.missing), *self.bent, cups, *look]
 
 
-def lift_blind(folder: Path, today: datetime.date, agreed: Callable[[Lifting], bool]) -> Lifting:
+def lift_blind(
+    folder: Path,
+    today: datetime.date,
+    agreed: Callable[[Lifting], bool],
+    *,
+    last: bool = False,
+) -> Lifting:
     """Lift the blind of a folder, if the host agrees to what is missing.
 
     Parameters
@@ -52,6 +59,8 @@ def lift_blind(folder: Path, today: datetime.date, agreed: Callable[[Lifting], b
     today : date
     agreed : callable
         Called once with what would be recorded; nothing is written where it says no.
+    last : bool
+        Whether nobody is added after this, though a look is left.
 
     Raises
     ------
@@ -59,17 +68,17 @@ def lift_blind(folder: Path, today: datetime.date, agreed: Callable[[Lifting], b
         If no blind was sealed, it was lifted before, a file has a problem, nothing was scored,
         or scores came in while the host was asked.
     """
-    found, seal = _prepare(folder, today)
+    found, seal = _prepare(folder, today, last=last)
     if not agreed(found):
         return found
-    if _prepare(folder, today) != (found, seal):
+    if _prepare(folder, today, last=last) != (found, seal):
         raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
     sealed = replace(seal, lifted=(*seal.lifted, found.lift))
     disk.write_file_atomically(folder / FILE, sealed.to_toml().encode())
     return replace(found, recorded=True)
 
 
-def _prepare(folder: Path, today: datetime.date) -> tuple[Lifting, Seal]:
+def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting, Seal]:
     text = disk.read_folder(folder)
     trial, tables = parse_trial(text.trial), text.tables()
     stands = standing(trial, tables, text.seal)
@@ -84,12 +93,15 @@ def _prepare(folder: Path, today: datetime.date) -> tuple[Lifting, Seal]:
     if problems:
         raise ScoreError(problems)
     scores = scores_by_cup(trial, tables.scores, stands.seal.attributes)
+    looks, tasters = trial.decision.looks, len({taster for _, taster, _ in scores})
+    final = not looks or len(stands.seal.lifted) + 1 == len(looks) or tasters >= looks[-1]
     lift = Lift(
         date=today,
-        tasters=len({taster for _, taster, _ in scores}),
+        tasters=tasters,
         scored=len(scores),
         cups=len(tables.servings or tables.key or ()),
         scores=scores_fingerprint(scores),
+        last=last or final,
     )
     return Lifting(missing=missing, bent=stands.bent, lift=lift), stands.seal
 

@@ -97,12 +97,21 @@ class Decision:
         Chance of a false "different" over the variants, and over the primary attributes.
     by : {"mixed", "ranks"}
         The comparison that decides.
+    tasters : int or None
+        How many the panel is to have; may be None.
+    looks : tuple of int
+        Tasters at which the result is looked at, the whole panel last; empty where it is once.
+    share : float
+        Part of alpha that this look has: a tenth at each early one, the rest at the last.
     """
 
     declared: datetime.date | None
     primary: tuple[str, ...]
     alpha: float
     by: Literal["mixed", "ranks"]
+    tasters: int | None = None
+    looks: tuple[int, ...] = ()
+    share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,5 +217,5 @@ class Trial:
 
     def share_of_alpha(self, attribute: str) -> float:
         """Give the alpha at which an attribute is decided: primary attributes share it."""
-        primary = self.decision.primary
-        return self.decision.alpha / len(primary) if attribute in primary else self.decision.alpha
+        primary, alpha = self.decision.primary, self.decision.alpha * self.decision.share
+        return alpha / len(primary) if attribute in primary else alpha

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 @click.command()
 @FOLDER
 @click.option("--yes", is_flag=True, help="Do not ask.")
-def lift(folder: Path, yes: bool) -> None:
+@click.option("--last", is_flag=True, help="Nobody is added any more, though a look is left.")
+def lift(folder: Path, yes: bool, last: bool) -> None:
     """End the tasting and lift the blind, once.
 
     Lists what is missing and asks; writes the date, the cups scored and a fingerprint of the
@@ -29,9 +30,10 @@ def lift(folder: Path, yes: bool) -> None:
     def agreed(found: Lifting) -> bool:
         for line in found.lines():
             click.echo(line)
-        return yes or click.confirm("Whoever is added after this makes it exploratory. Lift it?")
+        price = "Whoever is added after this makes it exploratory. " * found.lift.last
+        return yes or click.confirm(f"{price}Lift it?")
 
-    found = lift_blind(folder, today(), agreed)
+    found = lift_blind(folder, today(), agreed, last=last)
     click.echo(f"Blind lifted: now compare {folder}." if found.recorded else "Nothing was lifted.")
 
 

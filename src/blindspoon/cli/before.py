@@ -118,6 +118,8 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @click.command()
 @FOLDER
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
+@click.option("--more", is_flag=True, help="Draw the sessions that were listed since.")
+@click.option("--again", is_flag=True, help="Draw a lost key again, and prove it by the seal.")
 @click.option(
     "--declare", is_flag=True, help="Date the rule of trial.toml today, if it has no date."
 )
@@ -137,6 +139,8 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 def blind(
     folder: Path,
     add: str | None,
+    more: bool,
+    again: bool,
     declare: bool,
     sheets: bool,
     paper: Literal["a4", "letter"],
@@ -147,28 +151,37 @@ def blind(
     Writes servings.csv, key.csv, seal.toml and the sheets. Whoever tastes must see neither
     key.csv nor the pouring sheet. Refuses once a cup was scored, and never draws twice.
     """
+    from blindspoon import drawing  # noqa: PLC0415
     from blindspoon.cli.printed import balance_lines  # noqa: PLC0415
-    from blindspoon.drawing import add_late, draw_blind, undeclared, write_sheets  # noqa: PLC0415
     from blindspoon.examine import examine  # noqa: PLC0415
     from blindspoon.sheets.paper import LABEL_STOCKS  # noqa: PLC0415
 
     if labels is not None and labels not in LABEL_STOCKS:
         allowed = ", ".join(LABEL_STOCKS)
         raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
-    if not sheets:
-        if add is None:
-            rule = "" if declare or not sys.stdin.isatty() else undeclared(folder)
-            agreed = declare or bool(
-                rule and click.confirm(f"{rule}\nIs this your rule, from today?")
-            )
-            plan = draw_blind(folder, today(), declare=agreed)
+    if again:
+        found = drawing.draw_again(folder)
+        click.echo(f"Drawn again, as it was sealed: {' and '.join(found) or 'nothing was lost'}.")
+    elif not sheets:
+        if add is not None:
+            other = drawing.alike(folder, add)
+            if other:
+                click.echo(f"There is {other} already.")
+                click.confirm(f"Is {add} somebody else?", abort=True)
+            plan = drawing.add_late(folder, add, today())
+        elif more:
+            plan = drawing.add_more(folder, today())
         else:
-            plan = add_late(folder, add, today())
+            rule = "" if declare or not sys.stdin.isatty() else drawing.undeclared(folder)
+            asked = f"{rule}\nIs this your rule, from today?"
+            plan = drawing.draw_blind(
+                folder, today(), declare=declare or bool(rule and click.confirm(asked))
+            )
         for line in (*balance_lines(plan.balance), *plan.notes):
             click.echo(line)
-        found = examine(folder)
-        say_notes([note for note in found.notes if note.file in ("seal.toml", "trial.toml")])
-        say_cautions(found.cautions)
+        known = examine(folder)
+        say_notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])
+        say_cautions(known.cautions)
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
-    for page in write_sheets(folder, paper, labels):
+    for page in drawing.write_sheets(folder, paper, labels):
         click.echo(f"Sheet written: {page}")

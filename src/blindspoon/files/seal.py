@@ -153,6 +153,8 @@ def rule_text(trial: Trial) -> dict[str, str]:
         "primary attributes": ", ".join(rule.primary) or "none",
         "alpha": f"{rule.alpha:g}",
         "deciding comparison": rule.by,
+        "declared tasters": str(rule.tasters or "none"),
+        "looks": ", ".join(map(str, rule.looks)) or "none",
     }
     for attribute in trial.attributes:
         scale = attribute.scale

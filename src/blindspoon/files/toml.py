@@ -166,6 +166,16 @@ class Section:
         self.see_distinct(key, texts)
         return tuple(texts)
 
+    def rising(self, key: str, allowed: Range, most: int) -> tuple[int, ...]:
+        """Read a list of two to `most` whole numbers, each above the one before."""
+        words = f"it is 2 to {most} whole numbers, each above the one before"
+        values = self._items(key, int, words, "Write it in square brackets, such as [12, 20]")
+        right = 2 <= len(values) <= most and values == sorted(set(values))
+        if values and not (right and all(map(allowed.holds, values))):
+            self.complain("not-allowed", key, _shown(values), words, "Change it")
+            return ()
+        return tuple(values)
+
     def see_distinct(self, key: str, names: Sequence[str]) -> None:
         """Complain about every name that stands more than once."""
         for name, times in Counter(names).items():

@@ -6,6 +6,7 @@ import datetime
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Literal, TypeVar, cast
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
@@ -72,6 +73,8 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
             primary=rule.texts("primary"),
             alpha=rule.number("alpha", _ALPHA) or 0.05,
             by=cast("Literal['mixed', 'ranks']", rule.choice("by", ("mixed", "ranks"))),
+            tasters=rule.whole("tasters", _TASTERS),
+            looks=rule.rising("looks", _TASTERS, 5),
         ),
         attributes=_attributes(root, rule.number("margin", _ABOVE_ZERO)),
         variants=_named(root, "variant", _variant, least=2),
@@ -236,7 +239,7 @@ def _see_known(section: Section, key: str, names: Sequence[str], known: Sequence
             section.complain("unknown-name", key, found, allowed, "Name one of them")
 
 
-Value = str | float | bool | datetime.date | tuple[str, ...] | None
+Value = str | float | bool | datetime.date | tuple[str, ...] | tuple[int, ...] | None
 
 
 def trial_text(trial: Trial) -> str:
@@ -267,9 +270,13 @@ def _sections(trial: Trial) -> Iterator[list[str]]:
     """Write each section, with the keys that say something; blanks are the defaults."""
     about = ("title", "question", "product", "control", "host", "licence", "dates", "seed")
     yield _section("[trial]", trial, about)
-    bare = trial.decision == Decision(declared=None, primary=(), alpha=0.05, by="mixed")
+    bare = replace(trial.decision, share=1.0) == Decision(
+        declared=None, primary=(), alpha=0.05, by="mixed"
+    )
     if not bare or any(attribute.margin is not None for attribute in trial.attributes):
-        yield _section("[decision]", trial.decision, ("declared", "primary", "alpha", "by"))
+        yield _section(
+            "[decision]", trial.decision, ("declared", "primary", "alpha", "by", "tasters", "looks")
+        )
     scales = {attribute.scale for attribute in trial.attributes}
     if len(scales) == 1:
         yield ["[scale]", *_scale_lines(*scales)]

@@ -49,6 +49,8 @@ class Standing:
         Sentences on everything else.
     warned : tuple of str
         Sentences on a rule that was declared late or not at all.
+    share : float
+        Part of alpha that this look has; 1 where one look was declared.
     published : Seal or None
         The same seal for the files under pseudonyms, so that they say the same.
     """
@@ -58,6 +60,7 @@ class Standing:
     bent: tuple[str, ...] = ()
     told: tuple[str, ...] = (UNSEALED,)
     warned: tuple[str, ...] = ()
+    share: float = 1.0
     published: Seal | None = None
 
     @property
@@ -98,7 +101,11 @@ def standing(
     """
     seal, warned = parse_seal(text or ""), tuple(_warned(trial))
     if seal is None:
-        return Standing(told=(UNSEALED if text is None else DAMAGED,), warned=warned)
+        told = UNSEALED if text is None else DAMAGED
+        attributes = [each.name for each in trial.attributes] if trial.decision.looks else []
+        tasters = {taster for _, taster, _ in scores_by_cup(trial, tables.scores, attributes)}
+        share, looked = _look(trial, len(tasters), None)
+        return Standing(told=(told, *looked), warned=warned, share=share)
     lift = seal.lifted[-1] if seal.lifted else None
     late = [added for added in seal.added if added.after >= _final(seal)]
     names = {added.name for added in late}
@@ -114,11 +121,13 @@ def standing(
         bent.append(
             "Scores were changed after the blind was lifted, and corrections.csv does not say why."
         )
+    share, looked = _look(trial, lift.tasters if lift else 0, lift)
     return Standing(
         seal=seal,
+        share=share,
         waiting=waiting,
         bent=tuple(bent),
-        told=(*_kept(seal, bent=bool(bent)), *_added(seal), *since),
+        told=(*_kept(seal, bent=bool(bent)), *_added(seal), *looked, *since),
         warned=warned,
         published=None if hidden is None else _under_pseudonyms(seal, tables, hidden, lifted),
     )
@@ -165,9 +174,27 @@ _UNLIFTED = Rule(
 )
 
 
+def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[str, ...]]:
+    """Give this look its part of alpha, and say so: a tenth early, the rest at the last.
+
+    By Bonferroni over the looks, so for every procedure.
+    """
+    looks, planned = trial.decision.looks, trial.decision.tasters
+    if not looks:
+        missed = planned and lift and tasters != planned
+        return 1.0, (f"{planned} tasters were declared, and {tasters} scored.",) if missed else ()
+    last = lift.last if lift else tasters >= looks[-1]
+    left = 11 - len(looks)
+    part = f"{left} tenths of alpha, which were left" if last else "a tenth of alpha"
+    said = f"Looked at after {tasters} of {looks[-1]} tasters, as declared, at {part}."
+    return (left if last else 1) / 10, (said,)
+
+
 def _warned(trial: Trial) -> Iterator[str]:
     """Say that the rule is declared late, or not at all."""
     declared = trial.decision.declared
+    if trial.decision.looks and trial.tasting.codes == "per session":
+        yield "With codes per session their means are a look: draw codes per taster."
     dates = [session.date for session in trial.sessions if session.date is not None]
     if declared is None:
         yield "No rule is declared, so every attribute is exploratory."

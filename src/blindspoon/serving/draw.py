@@ -184,6 +184,17 @@ def add_taster(
     return plan_of(request, served)
 
 
+def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> ServingPlan:
+    """Add a session for every taster; the cups of all others stay as they are."""
+    request = replace(plan.request, sessions=(*plan.request.sessions, name))
+    served, order = list(plan.servings), {name: n for n, name in enumerate(request.tasters)}
+    met = np.zeros((len(request.tasters), len(request.variants)), dtype=np.int64)
+    for serving in served:
+        met[order[serving.taster], request.variants.index(serving.variant)] += 1
+    rows = draw_session(request, rows_of(request, served), met, rng)
+    return plan_of(request, served + _pour(request, served, name, request.tasters, rows, rng))
+
+
 def taster_stream(seed: int, name: str) -> np.random.Generator:
     """Give the random stream of a late taster, from the trial's seed and the name alone.
 
