@@ -11,7 +11,7 @@ from blindspoon import wording
 from blindspoon.charts.axis import Axis
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.outcome import AttributeOutcome
-from blindspoon.charts.scene import Box, Line, Marks, Scene, Shape, Text, column, rectangle
+from blindspoon.charts.scene import Box, Line, Marks, Scene, Shape, Text, block, column, rectangle
 from blindspoon.charts.style import Laid, Sheet, key_lines, variant_inks
 from blindspoon.charts.svg import inline_svg
 from blindspoon.charts.text import text_width, wrap
@@ -257,11 +257,9 @@ def _cell(
     y = top + grid.words[1] + 0.8 * style.leading
     ink = "ink" if shown else "soft"
     first = Text(x=x, y=y, text="", size=style.note, bold=shown, ink=ink)
-    lines = wrap(outcome.word(place), style.note, room, bold=shown)
-    words = column(lines, first, style.leading)
-    other = outcome.other_word(place)
+    words = block(outcome.word(place), room, style.leading, first)
     after = Text(x=x, y=words[-1].y + style.leading, text="", size=style.small, ink="soft")
-    aside = column(wrap(other, style.small, room) if other else (), after, style.leading)
+    aside = block(outcome.other_word(place), room, style.leading, after)
     return [*shapes, *words, *aside], (*words, *aside)[-1].y + 0.2 * style.leading
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from blindspoon.charts.scene import Scene, Text, column, rectangle
+from blindspoon.charts.scene import Scene, Text, block, column, rectangle
 from blindspoon.charts.style import NARROW, WIDE, Laid, Sheet
 from blindspoon.charts.svg import inline_svg, standalone_svg
 from blindspoon.charts.text import wrap
@@ -97,11 +97,11 @@ def png_file(chart: Chart) -> bytes:
 def footed(scene: Scene, title: str, foot: str) -> Scene:
     """Put a drawing on a ground, its title over it and any words under it."""
     over = balanced(title, TITLE, scene.width)
-    under = wrap(foot, SOURCE, scene.width) if foot else ()
     top = Text(x=EDGE, y=EDGE + TITLE, text="", size=TITLE, bold=True)
     body = EDGE + TITLE_LEADING * len(over) + 20
     end = body + scene.height + 14
-    below = Text(x=EDGE, y=end + SOURCE, text="", size=SOURCE, ink="soft")
+    soft = Text(x=EDGE, y=end + SOURCE, text="", size=SOURCE, ink="soft")
+    under = block(foot, scene.width, SOURCE_LEADING, soft)
     width, height = scene.width + 2 * EDGE, round(end + SOURCE_LEADING * len(under) + EDGE - 8)
     return Scene(
         width=width,
@@ -110,7 +110,7 @@ def footed(scene: Scene, title: str, foot: str) -> Scene:
             rectangle(0, 0, width, height, "ground"),
             *column(over, top, TITLE_LEADING),
             *(shape.moved(EDGE, body) for shape in scene.shapes),
-            *column(under, below, SOURCE_LEADING),
+            *under,
         ),
     )
 

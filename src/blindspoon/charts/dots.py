@@ -15,7 +15,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.axis import Axis, axis_bar, axis_behind, axis_header, axis_numbers
-from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, column
+from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, block
 from blindspoon.charts.style import INSET, WIDE, Laid, Sheet, Style, key_lines
 from blindspoon.charts.text import text_width, wrap
 from blindspoon.stats.results import Interval
@@ -363,7 +363,7 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     """Set the label over a row, the notes behind it where they fit; tell where they end."""
     width, style = sheet.width, sheet.style
     first = Text(x=0, y=y + style.label + style.pad, text="", size=style.label, bold=True)
-    texts = column(wrap(row.label, style.label, width, bold=True), first, style.leading)
+    texts = block(row.label, width, style.leading, first)
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
     if not (style.notes and row.notes):
         return [*texts], y + free
@@ -372,16 +372,16 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     if texts[-1].box.right + 12 <= note.box.left:
         return [*texts, note], y + free
     under = replace(note, x=0, y=y + style.leading, anchor="start")
-    lines = column(wrap(words, style.note, width), under, style.leading)
+    lines = block(words, width, style.leading, under)
     return [*texts, *lines], lines[-1].y + free
 
 
 def _heading(head: str, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     """Set the words over a group of rows under a line, and tell where they end."""
     style = sheet.style
-    size = style.label + 1
-    first = Text(x=0, y=y + 12 + style.leading, text="", size=size, bold=True)
-    words = column(wrap(head, size, sheet.width, bold=True), first, style.leading + 2)
+    top = y + 12 + style.leading
+    first = Text(x=0, y=top, text="", size=style.label + 1, bold=True)
+    words = block(head, sheet.width, style.leading + 2, first)
     line = Line(start=(0, y + 8), end=(sheet.width, y + 8), ink="hair")
     return [line, *words], words[-1].box.bottom + 2
 

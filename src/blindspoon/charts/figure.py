@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon.charts.chart import Chart, alt_text, balanced, footed
-from blindspoon.charts.scene import Scene, Shape, Text, column, rectangle
+from blindspoon.charts.scene import Scene, Shape, Text, block, column, rectangle
 from blindspoon.charts.style import WIDE, Laid, Sheet, Style
 from blindspoon.charts.svg import standalone_svg
 from blindspoon.charts.text import wrap
@@ -260,7 +260,7 @@ def _column(
 ) -> tuple[Text, ...]:
     """Set soft words from a top left corner downwards."""
     first = Text(x=at[0], y=at[1] + 0.8 * size, text="", size=size, ink="soft")
-    return column(wrap(words, size, width), first, leading) if words else ()
+    return block(words, width, leading, first)
 
 
 def _heads(

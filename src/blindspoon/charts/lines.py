@@ -9,7 +9,7 @@ from typing import Literal
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, apart, axis_numbers, nice_ticks
-from blindspoon.charts.scene import Line, Marks, Point, Scene, Shape, Text, column
+from blindspoon.charts.scene import Line, Marks, Point, Scene, Shape, Text, block, column
 from blindspoon.charts.style import INSET, LEADING, NOTE, SMALL, Laid, Sheet, key_lines
 from blindspoon.charts.text import text_width, wrap
 
@@ -160,10 +160,9 @@ def _tier(
 
 def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
     first = Text(x=left, y=y + NOTE, text="", size=NOTE, bold=True)
-    bold = column(wrap(plot.head, NOTE, right - left, bold=True), first, LEADING)
+    bold = block(plot.head, right - left, LEADING, first)
     after = Text(x=left, y=bold[-1].y + LEADING, text="", size=SMALL, ink="soft")
-    note = wrap(plot.note, SMALL, right - left) if plot.note else ()
-    return [*bold, *column(note, after, LEADING)]
+    return [*bold, *block(plot.note, right - left, LEADING, after)]
 
 
 def _up(plot: LinePlot) -> list[tuple[float, str]]:
@@ -238,5 +237,5 @@ def _under(plane: _Plane, sheet: Sheet) -> tuple[list[Shape], float]:
         ticks = tuple((value, wording.number(value, 0)) for value in whole)
     shapes, y = axis_numbers(plane.axis, plane.bottom + 4, SMALL, sheet.width, ticks)
     first = Text(x=left, y=y + LEADING - 3, text="", size=SMALL, ink="soft")
-    words = column(wrap(plane.plot.under, SMALL, right - left), first, LEADING)
+    words = block(plane.plot.under, right - left, LEADING, first)
     return [*shapes, *words], words[-1].y + 5

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
-from blindspoon.charts.text import text_width
+from blindspoon.charts.text import text_width, wrap
 
 ASCENT, DESCENT = 0.8, 0.22
 """How far text reaches above and below its baseline, in units of its size."""
@@ -150,6 +150,12 @@ def column(lines: Iterable[str], like: Text, leading: float) -> tuple[Text, ...]
     return tuple(
         replace(like, text=line, y=like.y + row * leading) for row, line in enumerate(lines)
     )
+
+
+def block(words: str, width: float, leading: float, like: Text) -> tuple[Text, ...]:
+    """Wrap words into a column that begins at the place of `like`; empty without words."""
+    lines = wrap(words, like.size, width, bold=like.bold) if words else ()
+    return column(lines, like, leading)
 
 
 def _shift(points: tuple[Point, ...], dx: float, dy: float) -> tuple[Point, ...]:

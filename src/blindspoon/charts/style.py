@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from blindspoon.charts.scene import Scene, Shape, Text, column
-from blindspoon.charts.text import wrap
+from blindspoon.charts.scene import Scene, Shape, Text, block
 
 PALETTE: dict[str, tuple[str, str]] = {
     "ground": ("#fffefb", "#17191b"),
@@ -176,7 +175,6 @@ def key_lines(
     key: str, width: float, y: float, style: Style = WIDE.style
 ) -> tuple[list[Shape], float]:
     """Set the words that say how to read a chart, and tell where they end."""
-    lines = wrap(key, style.small, width)
     first = Text(x=0, y=y + style.small, text="", size=style.small, ink="soft")
-    end = y + style.small + style.leading * (len(lines) - 1) + 5
-    return [*column(lines, first, style.leading)], end
+    lines = block(key, width, style.leading, first)
+    return [*lines], lines[-1].y + 5
