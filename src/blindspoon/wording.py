@@ -211,7 +211,18 @@ def margin(attribute: Attribute) -> str:
     """Write the margin: "1 point", "0.5 points"; empty where there is none."""
     if attribute.margin is None:
         return ""
-    return f"{plain(attribute.margin)}{NO_BREAK}{'point' if attribute.margin == 1 else 'points'}"
+    return in_points(attribute.margin)
+
+
+def in_points(size: float) -> str:
+    r"""Write a size that people chose, on the scale of the scores.
+
+    Examples
+    --------
+    >>> in_points(1.0), in_points(0.5)
+    ('1\xa0point', '0.5\xa0points')
+    """
+    return f"{plain(size)}{NO_BREAK}{'point' if size == 1 else 'points'}"
 
 
 def listing(items: Iterable[str], last: str = "and") -> str:

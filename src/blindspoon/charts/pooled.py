@@ -24,10 +24,10 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     1 point of it".
     """
     names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
-    found = f"nothing is settled on {shown.attribute.label.lower()}"
-    if len(compared) == 1 or any(each.verdict != "open" for each in compared):
-        found = title_of(compared, names)
-    return f"In kitchens like these {wording.spelled(len(pool.kitchens))}, {found}"
+    said = f"nothing is settled on {shown.attribute.label.lower()}"
+    if len(compared) == 1 or any(found.verdict != "open" for found in compared):
+        said = title_of(compared, names)
+    return f"In kitchens like these {wording.spelled(len(pool.kitchens))}, {said}"
 
 
 BEYOND = 1.5

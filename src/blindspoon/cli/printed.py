@@ -66,8 +66,8 @@ def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
     yield _role(result.attribute, result.alpha, primary=result.primary)
     if result.comparisons:
         rows = [
-            (each.variant.label, *cells(IN_BRIEF, each, result.attribute, "-"))
-            for each in result.comparisons
+            (found.variant.label, *cells(IN_BRIEF, found, result.attribute, "-"))
+            for found in result.comparisons
         ]
         yield from aligned([("", *heads(IN_BRIEF)), *rows])
     for lost in result.not_compared:
@@ -79,8 +79,8 @@ def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
 def _left_out(analysis: Analysis) -> str:
     lost = analysis.table.left_out
     lines = [
-        _item(f"{each.file}{'' if each.line is None else f' line {each.line}'}: {each.reason}")
-        for each in lost[:MOST_LISTED]
+        _item(f"{row.file}{'' if row.line is None else f' line {row.line}'}: {row.reason}")
+        for row in lost[:MOST_LISTED]
     ]
     if len(lost) > MOST_LISTED:
         lines.append(f"  ... and {len(lost) - MOST_LISTED:,} more (see --json).")
@@ -105,8 +105,8 @@ def pooled_table(pool: Pool) -> str:
     """
     ordered = sorted(pool.attributes, key=lambda attribute: not attribute.primary)
     lost = [
-        filled(f"  {wording.listing(filter(None, (each.attribute, each.variant)))}: {each.reason}")
-        for each in pool.not_pooled
+        filled(f"  {wording.listing(filter(None, (left.attribute, left.variant)))}: {left.reason}")
+        for left in pool.not_pooled
     ]
     blocks = ["\n".join(_pooled_attribute(attribute)) for attribute in ordered]
     return on_a_terminal([_pooled_heading(pool), *blocks, _under("Not pooled:", lost)])
@@ -180,14 +180,8 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
     )
     rows = [_chances(cell, floors[cell.tasters, cell.sessions], attribute) for cell in decided]
     lines = aligned([SIZES, *rows], indent="", least=0, ragged=False)
-    return on_a_terminal(
-        [
-            *map(filled, sizing.sentences),
-            filled(head),
-            "\n".join(lines),
-            *map(filled, sizing.assumptions),
-        ]
-    )
+    sentences, assumptions = map(filled, sizing.sentences), map(filled, sizing.assumptions)
+    return on_a_terminal([*sentences, filled(head), "\n".join(lines), *assumptions])
 
 
 def _chances(cell: SizingCell, floor: float | None, attribute: Attribute) -> Row:
@@ -245,8 +239,8 @@ def batches_table(trial: Trial, made: Made) -> str:
     listed = {
         "Not known:": sorted(unknown),
         "To match the control:": [
-            *(summary.what_to_add(trial, each) for each in made.amounts),
-            *(summary.what_to_weigh(each) for each in made.amounts if isinstance(each, Amounts)),
+            *(summary.what_to_add(trial, found) for found in made.amounts),
+            *(summary.what_to_weigh(found) for found in made.amounts if isinstance(found, Amounts)),
         ],
         "What else differs:": differences_in_words(trial, made),
         "Cautions:": [CARE, *(f"{text} ({source})" for text, source in cautions_in_words(made))],

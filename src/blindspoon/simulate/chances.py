@@ -14,7 +14,14 @@ from blindspoon.charts.style import Laid, Sheet
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.panels import WANTED
 from blindspoon.simulate.size_results import Sizing, SizingCell
-from blindspoon.simulate.sizing_words import Cells, Goal, by_sessions, panel_words, times
+from blindspoon.simulate.sizing_words import (
+    Cells,
+    Goal,
+    by_sessions,
+    panel_words,
+    spread_words,
+    times,
+)
 from blindspoon.trial import Attribute, Trial
 
 KINDS: tuple[Literal["ring", "disc", "diamond"], ...] = ("ring", "disc", "diamond")
@@ -109,9 +116,10 @@ def chances_of(sizing: Sizing, trial: Trial) -> Chances:
     deciding = [cell for cell in sizing.cells if cell.procedure == sizing.decided_by]
     panel = (len(trial.tasting.tasters), len(trial.sessions))
     planned = next((c for c in deciding if (c.tasters, c.sessions) == panel), None)
+    once, twice = (wording.in_points(many * sizing.margin) for many in (1, 2))
     goals = (
-        Goal(f"A difference of {_points(sizing.margin)}", lambda cell: cell.chance_margin),
-        Goal(f"A difference of {_points(2 * sizing.margin)}", lambda cell: cell.chance_twice),
+        Goal(f"A difference of {once}", lambda cell: cell.chance_margin),
+        Goal(f"A difference of {twice}", lambda cell: cell.chance_twice),
         Goal("Alike, when nothing differs", lambda cell: cell.chance_alike),
     )
     key = _key(sizing, planned, max(goal.chance(c).se for goal in goals for c in deciding))
@@ -121,7 +129,7 @@ def chances_of(sizing: Sizing, trial: Trial) -> Chances:
 def _title(chances: Chances, sizing: Sizing, attribute: Attribute) -> str:
     """State what it takes to see a difference of the margin, or that nothing tried does."""
     once, twice = (_enough(chances, goal) for goal in chances.goals[:2])
-    margin, double = _points(sizing.margin), _points(2 * sizing.margin)
+    margin, double = wording.in_points(sizing.margin), wording.in_points(2 * sizing.margin)
     label = attribute.label.lower()
     if once:
         return f"A difference of {margin} on {label} would be seen {OFTEN} by {_who(once)}"
@@ -169,17 +177,13 @@ def _largest(chances: Chances) -> str:
     return f"up to {panel_words(chances.rows[-1][-1], link)}"
 
 
-def _points(value: float) -> str:
-    return f"{wording.plain(value)}{wording.NO_BREAK}{'point' if value == 1 else 'points'}"
-
-
 def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
     """Say how to read the chart."""
     parts = [
         f"Each mark: {sizing.trials:,} simulated trials, judged by {PROCEDURES[sizing.decided_by]},"
         " which decides. Doubling the tasters is the same step everywhere.",
         "Difference: a variant that truly differs by so much is shown to differ. Alike: any one"
-        f" variant is shown to be within {_points(sizing.margin)}.",
+        f" variant is shown to be within {wording.in_points(sizing.margin)}.",
         f"Up the side: times in 10. Dashed: {OFTEN}.",
     ]
     if planned is not None:
@@ -194,13 +198,8 @@ def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
 
 def _source(sizing: Sizing, trial: Trial, attribute: Attribute) -> str:
     """Say that nobody tasted anything, and what scatter was assumed."""
-    spread, digits = sizing.spread, wording.digits_for(attribute.scale) + 1
-    cup, taster, own = (
-        wording.number(sd, digits)
-        for sd in (spread.residual_sd, spread.taster_sd, spread.taster_variant_sd)
-    )
+    spread = spread_words(sizing.spread, attribute).replace("'", "’")
     return (
-        f"simulated for “{trial.title}”, not tasted. Assumed standard deviations, in points: {cup}"
-        f" from cup to cup, {taster} between tasters, {own} in a taster’s own opinion of a variant"
-        f" ({spread.source})."
+        f"simulated for “{trial.title}”, not tasted. Assumed standard deviations, in points:"
+        f" {spread} ({sizing.spread.source})."
     )

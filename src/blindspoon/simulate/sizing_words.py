@@ -9,7 +9,7 @@ from typing import NamedTuple
 from blindspoon import wording
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.panels import WANTED, Question
-from blindspoon.simulate.size_results import Chance, SizingCell
+from blindspoon.simulate.size_results import Chance, SizingCell, Spread
 from blindspoon.trial import Attribute, Trial
 
 Cells = Sequence[SizingCell]
@@ -30,17 +30,12 @@ HARDLY = 0.05
 def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tuple[str, ...]:
     """List what was taken for granted, in whole sentences."""
     spread, scale = question.spread, attribute.scale
-    digits = wording.digits_for(scale) + 1
-    cup, taster, own = (
-        wording.number(sd, digits)
-        for sd in (spread.residual_sd, spread.taster_sd, spread.taster_variant_sd)
-    )
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
     others = question.variants - 2
     rest = f"{wording.spelled(others)} other{'s' * (others != 1)} equal it" if others else "rest"
     found = [
-        f"Spread of the scores: {spread.source}. Standard deviations in points: {cup} from cup to"
-        f" cup, {taster} between tasters, {own} in a taster's own opinion of a variant.",
+        f"Spread of the scores: {spread.source}. Standard deviations in points:"
+        f" {spread_words(spread, attribute)}.",
         f"Scores run from {wording.plain(scale.low)} to {wording.plain(scale.high)}{step}; true"
         " differences lie across the middle of the scale, and scatter is normal.",
         "Every taster gets every variant once a session, in orders balanced for position;"
@@ -55,6 +50,19 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
             f" {question.variants} variants: expect less than is promised here."
         )
     return tuple(found)
+
+
+def spread_words(spread: Spread, attribute: Attribute) -> str:
+    """Give the three standard deviations, each with what it is of."""
+    digits = wording.digits_for(attribute.scale) + 1
+    cup, taster, own = (
+        wording.number(sd, digits)
+        for sd in (spread.residual_sd, spread.taster_sd, spread.taster_variant_sd)
+    )
+    return (
+        f"{cup} from cup to cup, {taster} between tasters, {own} in a taster's own opinion of a"
+        " variant"
+    )
 
 
 def sentences_of(
