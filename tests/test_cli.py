@@ -31,7 +31,7 @@ def test_a_sound_folder_has_no_problems(blindspoon):
     done = blindspoon("check", CUCUMBERS)
     assert done.returncode == 0
     assert "no problems, 8 notes" in done.stdout
-    assert "this batch was also 3 °C cooler" in done.stdout
+    assert "it was also 3 °C cooler" in done.stdout
     assert "T09 in session 2 has no score" in done.stdout
 
 

@@ -74,7 +74,7 @@ COOL = difference("temperature_c", -3.0, "°C")
 )
 def test_a_verdict_is_softened_by_its_kind(kind, end):
     said = summary.softened("It was crisper.", kind, what(AGE, COOL)).replace("\xa0", " ")
-    assert said.startswith("It was crisper; this batch was also 9 days younger and 3 °C cooler")
+    assert said.startswith("It was crisper; it was also 9 days younger and 3 °C cooler")
     assert said.endswith(end)
 
 
@@ -85,7 +85,7 @@ def test_what_was_declared_does_not_soften():
 
 
 def test_several_batches_are_spoken_of_as_such():
-    assert summary.also_differed(what(AGE, batches=2)).startswith("these batches were also")
+    assert summary.also_differed(what(AGE, batches=2)).startswith("they were also")
 
 
 def test_remarks_name_what_is_not_known_and_not_as_declared():

@@ -86,12 +86,12 @@ def also_differed(what: WhatDiffers) -> str:
     >>> what = WhatDiffers(variant="oak", batches=1, control_batches=1, differences=(cool,),
     ...     alike=(), not_known=(), declared_but_alike=(), not_recorded=())
     >>> also_differed(what).replace(chr(160), " ")
-    'this batch was also 9 days younger'
+    'it was also 9 days younger'
     """
     found = what.undeclared
     if not found:
         return ""
-    subject = "this batch was" if what.batches == 1 else "these batches were"
+    subject = "it was" if what.batches == 1 else "they were"
     return f"{subject} also {wording.listing(map(in_words, found))}"
 
 
