@@ -53,9 +53,7 @@ def test_strengths_as_json(blindspoon):
 
 
 def test_a_verdict_is_softened_by_what_else_differed(because, cucumbers):
-    assert "it was also 3\xa0°C cooler, which may be the reason" in because(
-        cucumbers, "calcium"
-    )
+    assert "it was also 3\xa0°C cooler, which may be the reason" in because(cucumbers, "calcium")
     spoil(cucumbers / "trial.toml", '["calcium_g"]', '["calcium_g", "temperature_c"]')
     assert "cooler" not in because(cucumbers, "calcium")
 
