@@ -261,6 +261,41 @@ def test_a_position_beside_the_score_takes_the_place_of_the_planned_one(own):
     )
 
 
+def test_the_order_after_shuffling_is_written_as_it_was_tasted(own):
+    planned = [row["code"] for row in rows(own / "servings.csv") if row["session"] == "2"]
+    tasted = [planned[2], planned[0], planned[3], planned[1]]
+    key = (own / "key.csv").read_bytes()
+    run("blind", own, "--tasted", f"2: {' '.join(tasted)}")
+    after = {row["code"]: int(row["position"]) for row in rows(own / "servings.csv")
+             if row["session"] == "2"}  # fmt: skip
+    assert sorted(after, key=after.get) == tasted
+    assert (own / "key.csv").read_bytes() == key
+    assert record(own)["seal"]["changed"] == []
+    for wrong in (f"2: {tasted[0]}", f"3: {' '.join(tasted)}", "", f"2: {' '.join(tasted * 2)}"):
+        done = CliRunner().invoke(commands, ["blind", str(own), "--tasted", wrong])
+        assert "are not the cups of round" in str(done.exception)
+
+
+@pytest.mark.parametrize(("rounds", "told"), [(1, True), (5, True), (6, False)])
+def test_fewer_than_six_rounds_can_show_nothing_and_check_and_blind_say_so(tmp_path, rounds, told):
+    kept = toml().split("[[session]]")
+    (tmp_path / "trial.toml").write_text("[[session]]".join(kept[: rounds + 1]), encoding="utf-8")
+    words = "can show nothing in fewer than 6 rounds"
+    for verb in ("check", "blind"):
+        assert (words in run(verb, tmp_path)) is told
+
+
+@pytest.mark.parametrize(("rounds", "can"), [(5, False), (6, True)])
+def test_the_smallest_p_is_above_alpha_with_five_rounds_only(own, rounds, can):
+    (own / "seal.toml").unlink()
+    for name in ("servings.csv", "key.csv", "scores.csv"):
+        head, *lines = (own / name).read_text("utf-8").splitlines()
+        kept = [line for line in lines if int(line.split(",")[0]) <= rounds]
+        (own / name).write_text("\n".join([head, *kept]), "utf-8")
+    least = [each["ranks"]["smallest_p"] for each in record(own)["comparisons"]]
+    assert (min(least) <= 0.05) is can
+
+
 def test_a_round_that_is_corrected_in_part_is_a_problem(own):
     planned = rows(own / "servings.csv")[0]
     given = rows(own / "scores.csv")

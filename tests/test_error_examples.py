@@ -213,6 +213,7 @@ CASES = {
     "still-template": ("blind pickles", put, TRIAL, '"oak-leaf"', '"oak-leaf"\nlabel = "Change A"'),
     "not-declared": ("blind pickles --declare", put, TRIAL, DECISION, ""),
     "no-new-session": ("blind pickles --more",),
+    "not-that-round": ("blind pickles --tasted 1:512,999",),
     "not-proved": ("blind pickles --again",),
     "another-drawing": ("blind pickles --again", reseeded),
     "already-tasted": ("blind pickles", drop, SERVINGS, KEY),

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from blindspoon.errors import DesignError, Rule
+from blindspoon.errors import DesignError, Rule, shown
 from blindspoon.files import disk
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
@@ -135,6 +135,35 @@ def add_more(folder: Path, today: datetime.date) -> ServingPlan:
             [_ALL_DRAWN.broken("every session that is listed is drawn", "trial.toml")]
         )
     return _add(folder, text, "session", new, today)
+
+
+def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
+    """Write the order in which one person alone tasted a round after shuffling its cups.
+
+    Parameters
+    ----------
+    folder : Path
+    session : str
+    codes : sequence of str
+        Every code of that session, the first cup first.
+
+    Raises
+    ------
+    TrialError
+        If there are several tasters, or these are not the codes of that session.
+    """
+    _, plan = _drawn(disk.read_folder(folder))
+    drawn = sorted(serving.code for serving in plan.servings if serving.session == session)
+    if len(plan.request.tasters) > 1 or not drawn or sorted(codes) != drawn:
+        found = f"{' '.join(codes)} are not the cups of round {shown(session)}"
+        raise DesignError([_NOT_THAT_ROUND.broken(found, "servings.csv")])
+    place = {code: number for number, code in enumerate(codes, 1)}
+    tasted = (
+        replace(each, position=place[each.code]) if each.session == session else each
+        for each in plan.servings
+    )
+    order = replace(plan, servings=tuple(tasted))
+    disk.write_file_atomically(folder / "servings.csv", _tables(order)["servings.csv"])
 
 
 def alike(folder: Path, name: str) -> str:
@@ -293,6 +322,11 @@ _ALL_DRAWN = Rule(
     "no-new-session",
     "sessions are added that are listed and not drawn yet",
     "Add a [[session]] to trial.toml first",
+)
+_NOT_THAT_ROUND = Rule(
+    "not-that-round",
+    "one person alone names every code of the round once, as tasted",
+    "Read them again from the cups",
 )
 _UNPROVED = Rule(
     "not-proved",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -20,6 +20,9 @@ from blindspoon.cli.say import (
     say_notes,
     today,
 )
+
+if TYPE_CHECKING:
+    from blindspoon.serving.plan import ServingPlan
 
 
 @click.command()
@@ -119,6 +122,11 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @FOLDER
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
 @click.option("--more", is_flag=True, help="Draw the sessions that were listed since.")
+@click.option(
+    "--tasted",
+    metavar="ROUND:CODES",
+    help="One person alone: the order after shuffling, as in '1: 512 037'.",
+)
 @click.option("--again", is_flag=True, help="Draw a lost key again, and prove it by the seal.")
 @click.option(
     "--declare", is_flag=True, help="Date the rule of trial.toml today, if it has no date."
@@ -136,10 +144,12 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     metavar="STOCK",
     help="Stock of the cup labels: a4-21, a4-65, letter-30 or letter-80.",
 )
-def blind(
+def blind(  # noqa: PLR0913 - each is an option of the command
     folder: Path,
+    *,
     add: str | None,
     more: bool,
+    tasted: str | None,
     again: bool,
     declare: bool,
     sheets: bool,
@@ -159,24 +169,16 @@ def blind(
     if labels is not None and labels not in LABEL_STOCKS:
         allowed = ", ".join(LABEL_STOCKS)
         raise click.BadParameter(f"'{labels}' is not one of {allowed}.", param_hint="--labels")
+    if tasted is not None:
+        session, _, codes = tasted.partition(":")
+        drawing.write_order(folder, session.strip(), codes.replace(",", " ").split())
+        click.echo(f"Order of round {session.strip()} written: {folder / 'servings.csv'}.")
+        return
     if again:
         found = drawing.draw_again(folder)
         click.echo(f"Drawn again, as it was sealed: {' and '.join(found) or 'nothing was lost'}.")
     elif not sheets:
-        if add is not None:
-            other = drawing.alike(folder, add)
-            if other:
-                click.echo(f"There is {other} already.")
-                click.confirm(f"Is {add} somebody else?", abort=True)
-            plan = drawing.add_late(folder, add, today())
-        elif more:
-            plan = drawing.add_more(folder, today())
-        else:
-            rule = "" if declare or not sys.stdin.isatty() else drawing.undeclared(folder)
-            asked = f"{rule}\nIs this your rule, from today?"
-            plan = drawing.draw_blind(
-                folder, today(), declare=declare or bool(rule and click.confirm(asked))
-            )
+        plan = _plan(folder, add, more=more, declare=declare)
         for line in (*balance_lines(plan.balance), *plan.notes):
             click.echo(line)
         known = examine(folder)
@@ -185,3 +187,20 @@ def blind(
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
     for page in drawing.write_sheets(folder, paper, labels):
         click.echo(f"Sheet written: {page}")
+
+
+def _plan(folder: Path, add: str | None, *, more: bool, declare: bool) -> ServingPlan:
+    """Draw, or add to what was drawn; ask where only the host can know."""
+    from blindspoon import drawing  # noqa: PLC0415
+
+    if add is not None:
+        other = drawing.alike(folder, add)
+        if other:
+            click.echo(f"There is {other} already.")
+            click.confirm(f"Is {add} somebody else?", abort=True)
+        return drawing.add_late(folder, add, today())
+    if more:
+        return drawing.add_more(folder, today())
+    rule = "" if declare or not sys.stdin.isatty() else drawing.undeclared(folder)
+    agreed = bool(rule and click.confirm(f"{rule}\nIs this your rule, from today?"))
+    return drawing.draw_blind(folder, today(), declare=declare or agreed)

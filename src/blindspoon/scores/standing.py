@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -191,8 +192,15 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
 
 
 def _warned(trial: Trial) -> Iterator[str]:
-    """Say that the rule is declared late, or not at all."""
+    """Say that the rule is declared late, or not at all, or that nothing can come of it."""
     declared = trial.decision.declared
+    rounds, names = len(trial.sessions) or 1, trial.tasting.tasters
+    if len(names) == 1 and 2 ** (1 - rounds) > trial.decision.alpha:
+        needed = next(n for n in itertools.count(rounds) if 2 ** (1 - n) <= trial.decision.alpha)
+        yield (
+            f"One person alone can show nothing in fewer than {needed} rounds, and {rounds} "
+            f"{'is' if rounds == 1 else 'are'} listed; more may be added until the blind is lifted."
+        )
     if trial.decision.looks and trial.tasting.codes == "per session":
         yield "With codes per session their means are a look: draw codes per taster."
     dates = [session.date for session in trial.sessions if session.date is not None]
