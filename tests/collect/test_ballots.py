@@ -213,3 +213,33 @@ def test_events_say_how_far_a_taster_is(save, events):
         "T01 has scored 2 of 3 cups in session 1.",
         "T01 has finished session 1.",
     ]
+
+
+def test_what_another_tab_gave_unseen_stays_where_this_one_says_nothing(save, rows, kept):
+    save(an("7", comment="snaps"), page="a")
+    receipt = save(an("", "3"), page="b")
+    assert receipt.answer == an("7", "3", "snaps")
+    assert not receipt.replaced
+    assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "3")
+    assert kept() == []
+
+
+def test_a_correction_by_hand_back_to_an_earlier_value_is_kept_and_said(
+    save, folder, rows, ballot, kept, events
+):
+    save(an("7"))
+    save(an("8"), turn=1)
+    path = folder / "ballots/1-T01.csv"
+    path.write_text(path.read_text().replace(",8,", ",7,"))
+    ballot.reconcile()
+    assert rows()[0]["texture"] == "8"
+    assert kept() == [("037", "7")]
+    assert "changed by hand to an older state of cup 037; the newer answer stays" in events[-1]
+
+
+def test_a_correction_by_hand_is_said(save, folder, ballot, events):
+    save(an("7"))
+    path = folder / "ballots/1-T01.csv"
+    path.write_text(path.read_text().replace(",7,", ",2,"))
+    ballot.reconcile()
+    assert "cup 037 is corrected, the earlier answer kept." in events[-1]

@@ -301,6 +301,45 @@ def test_two_phones_on_one_link_are_told(sheet, served, rows, folder):
     assert ",037,7," in (folder / "ballots/conflicts/1-T01.csv").read_text()
 
 
+def test_a_second_tab_shows_the_first_and_replaces_nothing(sheet, served, rows, folder):
+    page = begin(sheet(), served)
+    tab = page.context.new_page()
+    tab.goto(page.url)
+    tap(page, "texture", "7")
+    tab.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
+    tap(tab, "saltiness", "3")
+    saved(tab)
+    page.locator("input[name=saltiness][value='3']:checked").wait_for(state="attached")
+    tab.close()
+    assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "3")
+    assert not (folder / "ballots/conflicts").exists()
+
+
+def test_a_second_phone_that_saw_nothing_yet_wipes_nothing(sheet, served, rows):
+    first, second = begin(sheet(), served), sheet()
+    second.goto(first.url)
+    tap(first, "texture", "7")
+    saved(first)
+    tap(second, "saltiness", "3")
+    second.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
+    tap(second, "saltiness", "4")
+    saved(second)
+    assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "4")
+
+
+def test_a_grid_that_is_keyed_and_not_saved_warns(sheet, served, rows):
+    page, asked = sheet(DESK), []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.goto(f"{served['host']}/1/key/1")
+    page.keyboard.type("7")
+    page.get_by_role("link", name="Host").click(no_wait_after=True)
+    page.wait_for_timeout(200)
+    assert asked == ["beforeunload"]
+    page.locator("input.cell").first.press("Enter")
+    page.wait_for_url("**/1/key/2?saved=1")
+    assert (rows()[0]["texture"], len(asked)) == ("7", 1)
+
+
 @pytest.mark.slow
 def test_a_closed_session_is_said_and_the_answer_waits_for_it(sheet, served, rows):
     page, host = begin(sheet(), served), sheet(DESK)

@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from blindspoon.collect import opening
+from blindspoon.collect.ballots import CupAnswer, Given
 from blindspoon.collect.opening import file_names
 from blindspoon.errors import TrialError
 
@@ -206,3 +207,40 @@ def test_names_asked_for_while_the_disk_is_slow_share_a_write(sitting, monkeypat
         assert list(asked) == [None] * 12
     assert len(sitting.memory.agreed) == 12
     assert len(written) < 12
+
+
+def test_a_failed_renewal_keeps_the_old_link(sitting, monkeypatch):
+    link = sitting.taster_link("T01")
+    monkeypatch.setattr(os, "fsync", lambda _: (_ for _ in ()).throw(OSError(28, "disk full")))
+    with pytest.raises(OSError, match="disk full"):
+        sitting.renew("T01")
+    assert (sitting.taster_of(link), sitting.taster_link("T01")) == ("T01", link)
+
+
+def test_a_late_taster_can_join_without_a_restart(sitting, folder, client, events):
+    link = sitting.taster_link("T01")
+    with (folder / "servings.csv").open("a") as file:
+        file.write("1,Ana,1,771\n1,Ana,2,772\n")
+    assert "Ana</button>" in client.get("/").text
+    assert sitting.ballots["1", "Ana"].codes == ("771", "772")
+    assert "Ana</a>" in client.get(f"/h/{sitting.host_link}").text
+    assert sitting.taster_of(link) == "T01"
+    assert events == ["Ana can join."]
+
+
+def test_servings_spoilt_meanwhile_are_told_once_and_stop_nobody(sitting, folder, phone, events):
+    (folder / "servings.csv").write_text("session,taster\n")
+    for _ in range(2):
+        sitting.reconcile()
+    assert ["The tasting goes on as it was." in event for event in events] == [True]
+    assert phone("T01").answer(1, texture="7").status_code == 303
+
+
+def test_a_cup_added_to_scores_meanwhile_stops_neither_phones_nor_the_next_start(folder):
+    table = "taster,code,texture,saltiness\n"
+    with opening.opened(folder) as sitting:
+        (folder / "scores.csv").write_text(f"{table}T01,037,5,5\nT01,512,5,5\n")
+        sitting.ballots["1", "T01"].save({"037": Given(CupAnswer(scores=("7", "")), "", "a")})
+    ballot = opened(folder).ballots["1", "T01"]
+    assert ballot.elsewhere == {"512": "scores.csv"}
+    assert ballot.answer("037").scores == ("7", "")

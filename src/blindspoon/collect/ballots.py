@@ -75,10 +75,15 @@ class Given(NamedTuple):
 
 
 class Receipt(NamedTuple):
-    """The mark of what an acknowledged cup holds, and whether an answer of others was replaced."""
+    """What an acknowledged cup holds, and whether an answer of others was replaced."""
 
-    mark: str
+    answer: CupAnswer
     replaced: bool
+
+    @property
+    def mark(self) -> str:
+        """That of the answer."""
+        return self.answer.mark
 
 
 class TooManyConflictsError(Exception):
@@ -288,7 +293,7 @@ class BallotFile:
         given : mapping of str to Given
             By code; none of them in `elsewhere`. An answer of the same page, turn and content as
             one that was saved before changes nothing, nor does one that is older than what its
-            page sent since.
+            page sent since. What others gave unseen by the page, and it leaves blank, stays.
 
         Raises
         ------
@@ -299,11 +304,12 @@ class BallotFile:
             self._see_outside_changes()
             before = self.count
             fresh = {code: sent for code, sent in given.items() if self._is_news(code, sent)}
+            taken = {code: self._beside_unseen(code, sent) for code, sent in fresh.items()}
             disputed = [code for code, sent in fresh.items() if self._is_disputed(code, sent)]
-            self._keep(disputed)
-            self._fill({code: sent.answer for code, sent in fresh.items()})
+            self._keep([self.rows[code] for code in disputed])
+            self._fill(taken)
             self._remember(fresh)
-            receipts = {code: Receipt(self.answer(code).mark, code in disputed) for code in given}
+            receipts = {code: Receipt(self.answer(code), code in disputed) for code in given}
             after = self.count
         self._report(before, after, disputed)
         return receipts
@@ -319,10 +325,21 @@ class BallotFile:
             return False
         return not sent.answer.blank or code in self.rows
 
+    def _is_unseen(self, code: str, sent: Given) -> bool:
+        return sent.base != self.answer(code).mark and self._writer.get(code) != sent.page
+
+    def _beside_unseen(self, code: str, sent: Given) -> CupAnswer:
+        """Fill what an answer leaves blank with what stands there unseen: a second tab, a phone."""
+        if not self._is_unseen(code, sent):
+            return sent.answer
+        now, new = self.answer(code), sent.answer
+        scores = (mine or there for mine, there in zip(new.scores, now.scores, strict=True))
+        return CupAnswer(scores=tuple(scores), comment=new.comment or now.comment)
+
     def _is_disputed(self, code: str, sent: Given) -> bool:
-        now = self.answer(code)
-        unseen = sent.base != now.mark and self._writer.get(code) != sent.page
-        return unseen and not now.blank and sent.answer != now
+        now, new = self.answer(code), self._beside_unseen(code, sent)
+        pairs = zip((*now.scores, now.comment), (*new.scores, new.comment), strict=True)
+        return self._is_unseen(code, sent) and any(old and old != new for old, new in pairs)
 
     def _remember(self, fresh: Mapping[str, Given]) -> None:
         for code, sent in fresh.items():
@@ -356,9 +373,9 @@ class BallotFile:
         self.folder.save(self.file, data)
         self.columns, self.rows, self._bytes = columns, rows, data
 
-    def _keep(self, codes: Sequence[str]) -> None:
-        """Write answers that are about to be replaced into the record of conflicts."""
-        if not codes:
+    def _keep(self, replaced: Sequence[Mapping[str, str]]) -> None:
+        """Write rows that are about to be replaced, or are not taken, into the conflicts."""
+        if not replaced:
             return
         name = f"{CONFLICTS}/{self.file.rpartition('/')[2]}"
         earlier = self.folder.read(name)
@@ -366,14 +383,15 @@ class BallotFile:
         if len(kept) >= MOST_KEPT:
             raise TooManyConflictsError
         now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
-        rows = [*kept, *({**self.rows[code], "replaced": now} for code in codes)]
+        rows = [*kept, *({**row, "replaced": now} for row in replaced)]
         self.folder.save(name, write_rows((*self.columns, "replaced"), rows))
 
     def _see_outside_changes(self) -> None:
         """Merge what was changed in the file by hand since it was last written or read.
 
         A row that says what never stood here is a correction and counts. One that is missing, or
-        says what stood here before, comes from an old copy, and what was acknowledged since stays.
+        says what stood here before, comes from an old copy, and what was acknowledged since stays;
+        if no row is missing it may be a correction all the same, and is kept. All of it is told.
         """
         data = self.folder.read(self.file)
         if data == self._bytes:
@@ -382,7 +400,11 @@ class BallotFile:
         theirs = {code: self._answer_of(row).mark for code, row in outside.items()}
         changed = {code for code, mark in theirs.items() if mark != self.answer(code).mark}
         old = {code for code in changed if theirs[code] in self._past.get(code, ())}
-        self._keep([code for code in self.rows if code in changed - old])
+        missing = [code for code in self.rows if code not in theirs]
+        corrected = [code for code in self.rows if code in changed - old]
+        self._keep([self.rows[code] for code in corrected])
+        self._keep([outside[code] for code in outside if code in old and not missing])
+        self._tell_changes(corrected, [*missing, *old])
         kept = {code: row for code, row in self.rows.items() if code in old or code not in theirs}
         columns = tuple(dict.fromkeys((*self.columns, *columns)))
         if kept:
@@ -391,6 +413,14 @@ class BallotFile:
             self.columns, self.rows, self._bytes = columns, outside, data
         self._note_marks(self.rows)
         self._writer.clear()
+
+    def _tell_changes(self, corrected: Sequence[str], older: Sequence[str]) -> None:
+        where = f"{self.file} was changed by hand"
+        if corrected:
+            self.tell(f"{where}: cup {some_of(corrected)} is corrected, the earlier answer kept.")
+        if older:
+            what = "the newer answer stays. To go back to an older one, key it in"
+            self.tell(f"{where} to an older state of cup {some_of(older)}; {what}.")
 
     def _read_outside(self, data: bytes | None) -> tuple[tuple[str, ...], Rows]:
         """Read a file changed by hand; put it aside where it fails the check."""

@@ -38,7 +38,11 @@ class HostPages:
         self._sitting = sitting
         self._access = access
         self._address = join_address.rstrip("/")
-        self._places = {str(place): name for place, name in enumerate(sitting.plan.tasters, 1)}
+
+    @property
+    def _places(self) -> dict[str, str]:
+        """Tasters by their place in the list, which a late one does not change."""
+        return {str(place): name for place, name in enumerate(self._sitting.plan.tasters, 1)}
 
     def add_to(self, app: Flask) -> None:
         """Register the addresses."""

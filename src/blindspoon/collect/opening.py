@@ -6,15 +6,24 @@ import contextlib
 import hashlib
 import re
 import secrets
+import threading
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
 from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, points_of, tidy_comment
 from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
-from blindspoon.errors import FormError, Rule, ScoreError, TrialFileError, shown, some_of
+from blindspoon.errors import (
+    FormError,
+    Rule,
+    ScoreError,
+    TrialError,
+    TrialFileError,
+    shown,
+    some_of,
+)
 from blindspoon.files import disk, durable
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.text_table import read_table
@@ -59,28 +68,78 @@ def opened(folder: Path) -> Iterator[Sitting]:
     parse_trial(disk.read_folder(folder, without=disk.KEY).trial)  # before anything is written
     with durable.held(folder) as kept:
         text = disk.read_folder(folder, without=disk.KEY)
-        trial, servings = parse_trial(text.trial), text.table("servings.csv")
-        if servings is None:
-            raise TrialFileError([_SERVED.broken("there is no such file", "servings.csv")])
-        ledger = open_ledger(trial, text.scores, servings)
-        problems = [problem for problem in ledger.problems if problem.slug != "no-scores"]
-        if problems or ledger.plan is None:
-            raise ScoreError(problems)
+        trial, ledger, served = _read(text)
         with durable.complaining():
             kept.sweep()
-            sitting = _sitting(trial, ledger, ledger.plan, kept)
+            sitting = _sitting(trial, ledger, served, kept)
+        sitting.look_for_late = _looking(folder, kept, sitting)
         yield sitting
 
 
+def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Cups]:
+    """Read who is served what, and what is scored; a cup that is scored twice stops no evening."""
+    trial, servings = parse_trial(text.trial), text.table("servings.csv")
+    if servings is None:
+        raise TrialFileError([_SERVED.broken("there is no such file", "servings.csv")])
+    ledger = open_ledger(trial, text.scores, servings)
+    problems = [it for it in ledger.problems if it.slug not in ("no-scores", "scored-twice")]
+    if problems or ledger.plan is None:
+        raise ScoreError(problems)
+    return trial, ledger, ledger.plan
+
+
+def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[], None]:
+    """Make what sees that servings.csv was changed, and adds the tasters that are new in it."""
+    lock, seen = threading.Lock(), [_stamp(folder)]
+
+    def look() -> None:
+        with lock:
+            if (now := _stamp(folder)) == seen[0]:
+                return
+            seen[0] = now
+            try:
+                trial, ledger, served = _read(disk.read_folder(folder, without=disk.KEY))
+                ballots = _ballots(trial, ledger, served, kept, sitting)
+            except TrialError as error:
+                sitting.say(f"{error.problems[0]} The tasting goes on as it was.")
+                return
+            late = {taster for _, taster in ballots} - {*sitting.plan.tasters}
+            sitting.add(_plan(trial, served), ballots)
+            for taster in sorted(late):
+                sitting.say(f"{shown(taster)} can join.")
+
+    return look
+
+
+def _stamp(folder: Path) -> tuple[int, int] | None:
+    try:
+        found = (folder / "servings.csv").stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size
+
+
 def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) -> Sitting:
+    data = folder.read(FILE)
+    memory = Memory() if data is None else Memory.from_bytes(data)
+    folder.save(FILE, memory.to_bytes())
+    plan = _plan(trial, served)
+    sitting = Sitting(plan, folder, memory)
+    sitting.add(plan, _ballots(trial, ledger, served, folder, sitting))
+    sessions = sitting.plan.sessions
+    unfinished = (name for name in sessions if any(b.gaps for b in sitting.ballots_of(name)))
+    sitting.open_session(next(unfinished, "") if data is None else memory.session)
+    return sitting
+
+
+def _ballots(
+    trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder, sitting: Sitting
+) -> dict[tuple[str, str], BallotFile]:
+    """Load every ballot that the sitting does not have yet."""
     orders: dict[tuple[str, str], tuple[str, ...]] = {}
     for row in sorted(range(len(served)), key=lambda row: int(served.position[row])):
         session, taster, code = served.texts(row)
         orders[session, taster] = (*orders.get((session, taster), ()), code)
-    data = folder.read(FILE)
-    memory = Memory() if data is None else Memory.from_bytes(data)
-    folder.save(FILE, memory.to_bytes())
-    sitting = Sitting(_plan(trial, served), folder, memory)
     files = {cup: f"ballots/{name}" for cup, name in file_names(orders).items()}
     own = set(files.values())
     elsewhere: defaultdict[tuple[str, str], dict[str, str]] = defaultdict(dict)
@@ -89,22 +148,22 @@ def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) 
         session, taster, code = ledger.scored.texts(row)
         if file not in own:
             elsewhere[session, taster][code] = file
-    for cup, codes in orders.items():
-        sitting.ballots[cup] = BallotFile(
+    ballots: dict[tuple[str, str], BallotFile] = {}
+    for cup in orders.keys() - sitting.ballots.keys():
+        ballot = ballots[cup] = BallotFile(
             session=cup[0],
             taster=cup[1],
-            codes=codes,
+            codes=orders[cup],
             attributes=trial.attributes,
             file=files[cup],
             folder=folder,
             tell=sitting.say,
-            elsewhere=elsewhere[cup],
         )
-        sitting.ballots[cup].load()
-    sessions = sitting.plan.sessions
-    unfinished = (name for name in sessions if any(b.gaps for b in sitting.ballots_of(name)))
-    sitting.open_session(next(unfinished, "") if data is None else memory.session)
-    return sitting
+        ballot.load()
+        own_cups = {code for code in ballot.codes if not ballot.answer(code).blank}
+        there = elsewhere[cup].items()
+        ballot.elsewhere = {code: file for code, file in there if code not in own_cups}
+    return {cup: ballots[cup] for cup in orders if cup in ballots}
 
 
 def _plan(trial: Trial, served: Cups) -> Plan:

@@ -15,7 +15,7 @@ import secrets
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any, TypeVar
@@ -152,7 +152,7 @@ class Sitting:
     """One tasting; safe to use from several threads.
 
     It begins with the memory of the last restart. `ballots` are by session and taster; `serve` sets
-    `tell`, which is told what happens.
+    `tell`, which is told what happens. `look_for_late` adds tasters for whom cups were drawn since.
     """
 
     def __init__(self, plan: Plan, folder: DurableFolder, memory: Memory) -> None:
@@ -160,6 +160,7 @@ class Sitting:
         self.memory = memory
         self.ballots: dict[tuple[str, str], BallotFile] = {}
         self.tell: Tell = lambda _: None
+        self.look_for_late: Callable[[], None] = lambda: None
         self._folder = folder
         self._disk = threading.Lock()
         self._saves = threading.Condition()
@@ -310,11 +311,18 @@ class Sitting:
 
     def reconcile(self) -> None:
         """Look whether ballots were changed by hand; trouble is told, and stops nothing."""
+        self.look_for_late()
         for ballot in self.ballots.values():
             try:
                 ballot.reconcile()
             except OSError as error:
                 self.trouble(error)
+
+    def add(self, plan: Plan, ballots: Mapping[tuple[str, str], BallotFile]) -> None:
+        """Take in a plan and ballots; those that are there stay as they are."""
+        self.plan = plan
+        self.ballots = {**ballots, **self.ballots}
+        self._name_links()
 
     def trouble(self, error: OSError) -> None:
         """Tell that a file could not be written; the same is not told again at once."""

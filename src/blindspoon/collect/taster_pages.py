@@ -93,6 +93,7 @@ class TasterPages:
 
     def join(self, taken: str = "") -> Response:
         """Let a taster pick their name; the phone is known again by a cookie."""
+        self._sitting.look_for_late()
         plan, sitting = self._sitting.plan, self._sitting
         device = request.cookies.get("device", "")[:40] or secrets.token_urlsafe(16)
         own = sitting.names_of(device)
@@ -177,10 +178,13 @@ class TasterPages:
         with self._sitting.while_open(session) as open_now:
             if not open_now:
                 return refuse(409, CLOSED.format(session))
-            mark, replaced = ballot.save({seat.code: given})[seat.code]
+            stored, replaced = ballot.save({seat.code: given})[seat.code]
         if wants_json():
-            scores = dict(zip(ballot.names, answer.scores, strict=True))
-            return jsonify(mark=mark, replaced=replaced, scores=scores)
+            scores = dict(zip(ballot.names, stored.scores, strict=True))
+            cells = scores | {"comment": stored.comment}
+            sent = dict(zip(cells, (*answer.scores, answer.comment), strict=True))
+            filled = {name: text for name, text in cells.items() if text and not sent[name]}
+            return jsonify(mark=stored.mark, replaced=replaced, scores=scores, filled=filled)
         path = seat.path({"back": -1, "stop": len(ballot.codes)}.get(form.get("go", ""), 1))
         return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
 

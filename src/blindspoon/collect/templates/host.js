@@ -6,6 +6,13 @@
   const wrong = document.querySelector("[aria-invalid], td.wrong input");
   const cell = wrong || document.querySelector("input.cell");
   if (cell) { cell.focus(); cell.select(); }
+  const grid = document.querySelector("form.grid");
+  if (grid) {
+    let keyed = Boolean(wrong);
+    grid.addEventListener("input", () => { keyed = true; });
+    grid.addEventListener("submit", () => { keyed = false; });
+    addEventListener("beforeunload", (event) => { if (keyed) event.preventDefault(); });
+  }
   if (!area) return;
 
   async function renew() {

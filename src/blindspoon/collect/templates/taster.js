@@ -28,6 +28,8 @@
   const unsent = kept("unsent " + home.base);    // answers that are not acknowledged
   const refused = kept("refused " + home.base);  // those that the host's computer does not take
 
+  const tabs = window.BroadcastChannel && new BroadcastChannel("answers " + home.base);
+
   function say(text, kind) {
     if (!state) return;
     state.textContent = text;
@@ -96,14 +98,19 @@
     else if (waiting) {
       const newer = new URLSearchParams(waiting);
       newer.set("base", said.mark);
+      for (const [name, text] of Object.entries(said.filled)) {
+        if (!newer.get(name)) newer.set(name, text);
+      }
       unsent.set(path, newer.toString());
     }
     if ((refused.all()[path] || {}).body === body) refused.set(path);
     showRefused();
     if (form && path === location.pathname) {
       form.elements.base.value = said.mark;
+      fill(new Map(Object.entries(said.filled)), true);
       showRead(said.scores);
     }
+    if (tabs) tabs.postMessage(path);
     if (said.replaced) alsoElsewhere();
   }
 
@@ -174,12 +181,22 @@
     const aside = refused.all()[location.pathname];
     const body = unsent.all()[location.pathname] || (aside && aside.body);
     if (!body) return;
-    const fields = new URLSearchParams(body);
-    for (const field of form.elements) {
+    fill(new URLSearchParams(body));
+  }
+
+  // With `blank`, only what is still blank.
+  function fill(fields, blank) {
+    for (const field of [...form.elements]) {
       if (field.type === "hidden" || !fields.has(field.name)) continue;
+      if (blank && form.elements[field.name].value) continue;
       if (field.type === "radio") field.checked = field.value === fields.get(field.name);
       else field.value = fields.get(field.name);
     }
+  }
+
+  // A second tab shows what was given in the first.
+  function follow({ data }) {
+    if (form && data === location.pathname && !dirty && !unsent.all()[data]) location.reload();
   }
 
   function listen() {
@@ -214,6 +231,7 @@
     setTimeout(lookAgain, 4000);
   }
 
+  if (tabs) tabs.onmessage = follow;
   if (form) { restore(); listen(); say("Answers are saved as you give them."); }
   if (home.now !== undefined) lookAgain();
   addEventListener("online", send);
