@@ -19,7 +19,8 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from urllib.parse import quote, urlencode, urlsplit
@@ -62,6 +63,12 @@ def serving(folder: Path) -> Iterator[tuple[dict, subprocess.Popen[str]]]:
             if process.poll() is None:
                 process.send_signal(signal.SIGINT)
             process.wait(timeout=30)
+
+
+def run(task: Coroutine):
+    """Wait for a task in a thread of its own: the loop of a test's browser may run in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, task).result()
 
 
 class Link:
@@ -157,7 +164,7 @@ def test_phones_all_at_once_lose_nothing_and_wait_less_than_a_second(tmp_path, p
     folder = make_folder(tmp_path, phones)
     with serving(folder) as (addresses, _):
         started = time.perf_counter()
-        given, taken = asyncio.run(all_taste(addresses, pause))
+        given, taken = run(all_taste(addresses, pause))
         say(f"{phones} phones, {pause} s between taps at most", taken, started)
     assert len(taken) == phones * CUPS * len(NAMES)
     assert on_disk(folder, addresses) == given
@@ -186,7 +193,7 @@ def test_idle_connections_starve_nobody(tmp_path, sockets, phones):
     folder = make_folder(tmp_path, phones)
     with serving(folder) as (addresses, _), idle(addresses, sockets):
         started = time.perf_counter()
-        given, taken = asyncio.run(all_taste(addresses, 0.0))
+        given, taken = run(all_taste(addresses, 0.0))
         say(f"{phones} phones beside {sockets} idle connections", taken, started)
     assert on_disk(folder, addresses) == given
     assert taken[int(len(taken) * 0.99)] < 1.0
@@ -198,7 +205,7 @@ def test_more_idle_connections_than_there_is_room_for_are_closed_in_time(tmp_pat
     folder = make_folder(tmp_path, 1)
     with serving(folder) as (addresses, _), idle(addresses, 2100):
         started = time.perf_counter()
-        given, taken = asyncio.run(all_taste(addresses, 0.0))
+        given, taken = run(all_taste(addresses, 0.0))
         say("1 phone beside 2,100 idle connections", taken, started)
         print(f"the first answer waited {time.perf_counter() - started:.1f} s in all")  # noqa: T201
     assert len(given) == CUPS
@@ -248,7 +255,7 @@ def test_every_acknowledged_answer_survives_a_kill(tmp_path, rounds):
     for _ in range(rounds):
         with serving(folder) as (addresses, process):
             delay = 0.6 * chance.random()
-            asyncio.run(hammer_and_kill(addresses, process, delay, acknowledged, sent))
+            run(hammer_and_kill(addresses, process, delay, acknowledged, sent))
         stands = comments_on_disk(folder, addresses)
         lost = [cup for cup, last in acknowledged.items() if not last <= stands[cup] <= sent[cup]]
         assert not lost
@@ -353,12 +360,12 @@ def test_hostile_requests_break_nothing_and_reach_no_other_file(tmp_path, reques
     folder, chance = make_folder(inside, 4), random.Random(11)
     before = {path for path in tmp_path.rglob("*") if path.is_file()}
     with serving(folder) as (addresses, process):
-        pages = asyncio.run(forms(addresses))
+        pages = run(forms(addresses))
         codes = Counter(
             send(addresses, hostile_request(chance, addresses, pages)) for _ in range(requests)
         )
         assert process.poll() is None
-        assert asyncio.run(forms(addresses)).keys() == pages.keys()
+        assert run(forms(addresses)).keys() == pages.keys()
     print(f"\n{requests} hostile requests: {dict(codes.most_common())}")  # noqa: T201
     assert not [code for code in codes if code.startswith("5") and code != "501"]  # 501: chunked
     assert codes["200"] + codes["303"] + codes["422"] > requests / 5  # not all died at the door
