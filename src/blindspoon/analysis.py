@@ -56,6 +56,7 @@ def analyse(folder: Path) -> Analysis:
         notes=(*without_names(text.notes, declared, told), *notes, *known),
         standing=stands,
         tables=tables,
+        photos=disk.read_photos(folder, [photo.file for photo in trial.photos]),
     )
 
 

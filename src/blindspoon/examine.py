@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.errors import Note, Problem, Rule, TrialError, TrialFileError
 from blindspoon.files import disk
+from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import TextTable
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
@@ -95,6 +96,9 @@ def examine(folder: Path) -> Examination:
         (*problems, *more, *corrected),
         (*notes, *known, *stands.notes, *name_notes(trial, tables)),
     )
+    photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
+    lacking = photographs(trial, photos)[1]
+    notes += tuple(Note(file="photos", text=said.rstrip(".")) for said in lacking)
     waiting = [problem for problem in problems if problem.slug == "no-scores"]
     awaited = (Note(file=problem.file, text=problem.found) for problem in waiting)
     return Examination(

@@ -151,6 +151,25 @@ class Tasting:
     consent: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo:
+    """A picture that the host wants on the page.
+
+    Parameters
+    ----------
+    file : str
+        Name in ``photos/`` of the trial folder.
+    alt : str
+        What it shows, for people who do not see it.
+    variant : str
+        The name of what it shows; may be empty.
+    """
+
+    file: str
+    alt: str
+    variant: str
+
+
 def default_tasters(count: int) -> tuple[str, ...]:
     """Label tasters of whom only the number is known.
 
@@ -185,6 +204,11 @@ class Trial:
     tasting : Tasting
     tasters_shown : bool
         Whether what is published may speak of single tasters, by their pseudonyms.
+    story : str
+        The host's own paragraphs, parted by blank lines; may be empty.
+    photos : tuple of Photo
+    address : str
+        Where the page will lie, with a slash at its end; may be empty.
     """
 
     title: str
@@ -201,6 +225,9 @@ class Trial:
     sessions: tuple[Session, ...]
     tasting: Tasting
     tasters_shown: bool = True
+    story: str = ""
+    photos: tuple[Photo, ...] = ()
+    address: str = ""
 
     @property
     def control_index(self) -> int:

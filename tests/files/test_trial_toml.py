@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.files.trial_toml import parse_trial, trial_text
-from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
+from blindspoon.trial import Attribute, Decision, Photo, Scale, Session, Tasting, Trial, Variant
 
 TRIALS = Path(__file__).parents[2] / "trials"
 
@@ -76,6 +76,9 @@ def trials(draw):
             portion_g=draw(st.none() | number),
         ),
         tasters_shown=draw(st.booleans()),
+        story=draw(st.sampled_from(["", "One.\n\nTwo."])),
+        photos=draw(st.sampled_from([(), (Photo(file="a b.JPG", alt="x", variant=variants[0]),)])),
+        address=draw(st.sampled_from(["", "https://example.org/pickles/"])),
     )
 
 

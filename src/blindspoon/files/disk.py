@@ -120,6 +120,15 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
     return FolderText(trial=trial, files=files, notes=tuple(_notes(folder)))
 
 
+def read_photos(folder: Path, names: Collection[str]) -> dict[str, bytes]:
+    """Read those pictures of ``photos/`` that are there and can be read, by their names."""
+    found = dict[str, bytes]()
+    for name in names:
+        with contextlib.suppress(OSError):
+            found[name] = _read(folder / "photos" / name)
+    return found
+
+
 def fingerprint(text: FolderText) -> str:
     """Give the SHA-256 of all files of a folder, names and contents, in hexadecimal.
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import Literal, TypeVar, cast
+from typing import Literal, TypedDict, TypeVar, cast
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
 from blindspoon.files.schema import SCORES
@@ -15,6 +16,7 @@ from blindspoon.files.toml import Range, Section, read_toml
 from blindspoon.trial import (
     Attribute,
     Decision,
+    Photo,
     Scale,
     Session,
     Tasting,
@@ -56,7 +58,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     ('Oak leaf', 10.0, 'mixed')
     """
     root = read_toml(text, file)
-    about, rule = root.section("trial"), root.section("decision")
+    about, rule, story = map(root.section, ("trial", "decision", "story"))
     title = about.required_text("title")
     hashed = hashlib.sha256(title.encode()).digest()
     trial = Trial(
@@ -80,11 +82,15 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         variants=_named(root, "variant", _variant, least=2),
         sessions=_named(root, "session", _session),
         tasting=_tasting(root.section("tasting")),
-        tasters_shown=_tasters_shown(root.section("publish")),
+        **_published(root.section("publish")),
+        story=story.text("text"),
+        photos=tuple(map(_photo, root.sections("photo"))),
     )
-    _see_known(about, "control", [trial.control], [v.name for v in trial.variants])
+    names = [variant.name for variant in trial.variants]
+    _see_known(root, "photo", [photo.variant for photo in trial.photos], names)
+    _see_known(about, "control", [trial.control], names)
     _see_known(rule, "primary", trial.decision.primary, [a.name for a in trial.attributes])
-    for section in (about, rule, root):
+    for section in (about, rule, story, root):
         section.close()
     if root.problems:
         raise TrialFileError(in_order(root.problems))
@@ -225,10 +231,28 @@ def _tasting(section: Section) -> Tasting:
     return tasting
 
 
-def _tasters_shown(section: Section) -> bool:
-    shown = section.flag("tasters", default=True)
+class _Published(TypedDict):
+    tasters_shown: bool
+    address: str
+
+
+def _published(section: Section) -> _Published:
+    shown, address = section.flag("tasters", default=True), section.text("address")
     section.close()
-    return shown
+    if address and not re.fullmatch(r"https?://[^\s\"<>]+", address):
+        allowed = "an address begins with https:// and has no blanks"
+        section.complain("not-allowed", "address", quoted(address), allowed, "Correct it")
+    return {"tasters_shown": shown, "address": f"{address.rstrip('/')}/" if address else ""}
+
+
+def _photo(section: Section) -> Photo:
+    file = section.required_text("file")
+    photo = Photo(file=file, alt=section.required_text("alt"), variant=section.text("variant"))
+    section.close()
+    if file and not re.fullmatch(r"(?i)[^/\\:]+\.(jpe?g|png|webp)", file):
+        allowed = "it is the name of a .jpg, .png or .webp in the folder photos"
+        section.complain("not-allowed", "file", quoted(file), allowed, "Write its name alone")
+    return photo
 
 
 def _see_known(section: Section, key: str, names: Sequence[str], known: Sequence[str]) -> None:
@@ -298,8 +322,11 @@ def _sections(trial: Trial) -> Iterator[list[str]]:
     )  # fmt: skip
     panel = [f"tasters = {len(tasters) if numbered else _value(tasters)}"] if tasters else []
     yield [head, *panel, *others]
-    if not trial.tasters_shown:
-        yield ["[publish]", "tasters = false"]
+    hidden = [] if trial.tasters_shown else ["tasters = false"]
+    yield [*_section("[publish]", trial, ("address",)), *hidden]
+    yield ["[story]", f"text = {_value(trial.story)}"] if trial.story else []
+    for photo in trial.photos:
+        yield _section("[[photo]]", photo, ("file", "alt", "variant"))
 
 
 def _section(head: str, part: object, fields: Iterable[str]) -> list[str]:

@@ -5,7 +5,8 @@ A difference is always variant minus control, in points of the attribute's scale
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 from blindspoon.batches.summary import Made
@@ -183,6 +184,8 @@ class Analysis:
         When it was sealed and lifted, and what was changed since.
     tables : FolderTables
         What was read, tasters under pseudonyms.
+    photos : mapping of str to bytes
+        The host's pictures as they lie in the folder, by their names; never published as they are.
     """
 
     folder: str
@@ -194,6 +197,7 @@ class Analysis:
     notes: tuple[Note, ...]
     standing: Standing
     tables: FolderTables
+    photos: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     @property
     def comparisons(self) -> tuple[Comparison, ...]:

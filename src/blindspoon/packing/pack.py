@@ -128,6 +128,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
     }
+    files |= {f"photos/{photo.name}": photo.file for photo in content.photos}
+    lacking += content.lacking
     guide = start(content.title, content.answer, files, lacking).encode()
     return Pack(files={"START.html": guide, **files}, lacking=lacking)
 

@@ -6,7 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from blindspoon.batches.units import INGREDIENTS
@@ -293,7 +293,7 @@ def data_package(
     return {
         "datapackage.json": (json.dumps(descriptor, indent=2, ensure_ascii=False) + "\n").encode(),
         "README.md": readme.encode(),
-        "trial.toml": trial_text(trial).encode(),
+        "trial.toml": trial_text(replace(trial, photos=())).encode(),
         **({FILE: seal.to_toml().encode()} if seal else {}),
         **files,
     }

@@ -12,7 +12,7 @@ import numpy as np
 
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import FolderTables, TextColumn, TextTable
-from blindspoon.trial import Attribute, Tasting, Trial, Variant
+from blindspoon.trial import Attribute, Photo, Tasting, Trial, Variant
 
 LABEL = r"(?:[a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}"
 IMPERSONAL = re.compile(LABEL, re.IGNORECASE)
@@ -192,17 +192,20 @@ def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
                 return masked(value, words)
             case tuple():
                 return tuple(map(hide, value))
-            case Attribute() | Variant() | Tasting():
+            case Attribute() | Variant() | Tasting() | Photo():
                 names = (name for name in value.__slots__ if name not in FIXED_FIELDS)
                 return replace(value, **{name: hide(getattr(value, name)) for name in names})
             case _:
                 return value
 
-    texts = ("title", "question", "product", "dates", "attributes", "variants", "tasting")
+    texts = (
+        *("title", "question", "product", "dates", "attributes", "variants", "tasting"),
+        *("story", "photos"),
+    )
     return replace(trial, **{name: hide(getattr(trial, name)) for name in texts})
 
 
-FIXED_FIELDS = ("name", "tasters", "codes")
+FIXED_FIELDS = ("name", "tasters", "codes", "file", "variant")
 """What is looked up by its text."""
 
 

@@ -15,6 +15,7 @@ from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.outcome import AttributeOutcome, outcome_of
 from blindspoon.charts.style import css_variables
 from blindspoon.charts.titles import differences_title
+from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
 from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.findings.naming import most_batches, names_of
@@ -122,6 +123,9 @@ class ReportContent:
         The tables that hold what each draws, by the chart's name.
     files : tuple of (str, str)
         The CSV tables: path, and text.
+    photos : tuple of Photograph
+    lacking : tuple of str
+        Sentences: which pictures of the host's are left out, and why.
     """
 
     analysis: Analysis
@@ -143,6 +147,8 @@ class ReportContent:
     figures: tuple[Chart, ...]
     behind: Mapping[str, tuple[Table, ...]]
     files: tuple[tuple[str, str], ...]
+    photos: tuple[Photograph, ...]
+    lacking: tuple[str, ...]
 
     @property
     def title(self) -> str:
@@ -182,6 +188,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
     every = (*numbers, *raw, *(each for part in sections for each in part.numbers))
+    photos, lacking = photographs(trial, analysis.photos)
     return ReportContent(
         analysis=analysis,
         question=trial.question or _question(trial, alone=len(table.tasters) == 1),
@@ -215,6 +222,8 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         ),
         behind=on_the_page({k: v for each in named for k, v in each.items()}, every),
         files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
+        photos=photos,
+        lacking=lacking,
     )
 
 

@@ -1,0 +1,131 @@
+"""The host's pictures -> small upright ones that hold nothing but what is seen."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import PurePath
+from typing import TYPE_CHECKING
+
+from blindspoon.trial import Photo, Trial
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+ON_A_PAGE = 140_000
+"""Letters that all pictures of a page take together, which keeps it under 400 KB."""
+SIZES = ((1200, 80), (1000, 76), (800, 70), (640, 64), (480, 56), (320, 50))
+"""Longest sides in pixels, with qualities of JPEG, the best first."""
+BESIDE = (1600, 84)
+"""The same for the picture that lies beside the page."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photograph:
+    """A picture as it is published, with nothing of the camera and the place in it.
+
+    Parameters
+    ----------
+    name : str
+        Of its file.
+    alt, label : str
+        What it shows; the label of the variant, or empty.
+    inline : str
+        An address that holds the picture itself.
+    file : bytes
+        The same picture, larger, as JPEG.
+    width, height : int
+        In pixels, of the inline one.
+    """
+
+    name: str
+    alt: str
+    label: str
+    inline: str
+    file: bytes
+    width: int
+    height: int
+
+
+def photographs(
+    trial: Trial, found: Mapping[str, bytes]
+) -> tuple[tuple[Photograph, ...], tuple[str, ...]]:
+    """Make the pictures that trial.toml lists, in its order.
+
+    Parameters
+    ----------
+    trial : Trial
+    found : mapping of str to bytes
+        What lies in ``photos/``, by name.
+
+    Returns
+    -------
+    tuple of Photograph, tuple of str
+        Those that could be made, and sentences on those that are left out.
+    """
+    made, lacking = list[Photograph](), list[str]()
+    for number, photo in enumerate(trial.photos, 1):
+        if photo.file not in found:
+            lacking.append(f"The picture {photo.file} is left out: photos has no such file.")
+            continue
+        try:
+            with warnings.catch_warnings():  # far more pixels than a camera's: refused
+                warnings.simplefilter("error")
+                upright = _upright(found[photo.file])
+        except Exception as error:
+            lacking.append(f"The picture {photo.file} is left out: it cannot be read ({error}).")
+            continue
+        inline = _inline(upright, ON_A_PAGE // len(trial.photos))
+        if inline is None:
+            lacking.append(f"The picture {photo.file} is left out: with so many the page is full.")
+        else:
+            made.append(_finished(trial, photo, number, upright, inline))
+    return tuple(made), tuple(lacking)
+
+
+def _finished(
+    trial: Trial, photo: Photo, number: int, upright: Image.Image, inline: tuple[str, int, int]
+) -> Photograph:
+    stem = re.sub(r"[^a-z0-9]+", "-", PurePath(photo.file).stem.lower()).strip("-")
+    text, width, height = inline
+    return Photograph(
+        name=f"{number}-{stem or 'photo'}.jpg",
+        alt=photo.alt,
+        label=trial.variant(photo.variant).label if photo.variant else "",
+        inline=text,
+        file=_jpeg(upright, *BESIDE)[0],
+        width=width,
+        height=height,
+    )
+
+
+def _upright(data: bytes) -> Image.Image:
+    """Paint a picture, turned as the camera was held, on white: only pixels come along."""
+    from PIL import Image, ImageOps  # noqa: PLC0415 - only where there are pictures
+
+    with Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as opened:
+        turned = ImageOps.exif_transpose(opened).convert("RGBA")
+    ground = Image.new("RGB", turned.size, "white")
+    ground.paste(turned, mask=turned.getchannel("A"))
+    return ground
+
+
+def _inline(upright: Image.Image, room: int) -> tuple[str, int, int] | None:
+    """Write the largest that fits as a data address, with its sides; None where none does."""
+    for size in SIZES:
+        data, width, height = _jpeg(upright, *size)
+        text = f"data:image/jpeg;base64,{base64.b64encode(data).decode()}"
+        if len(text) <= room:
+            return text, width, height
+    return None
+
+
+def _jpeg(upright: Image.Image, longest: int, quality: int) -> tuple[bytes, int, int]:
+    small, out = upright.copy(), io.BytesIO()
+    small.thumbnail((longest, longest))
+    small.save(out, "JPEG", quality=quality, optimize=True)
+    return out.getvalue(), *small.size
