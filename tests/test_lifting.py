@@ -7,6 +7,7 @@ import datetime
 import io
 import json
 import re
+import shutil
 import zipfile
 
 import pytest
@@ -444,3 +445,25 @@ def test_looks_that_are_none_are_a_message(blindspoon, looked, looks):
 def test_codes_that_all_share_are_a_look_and_check_says_so(blindspoon, looked):
     change(looked / "trial.toml", "[tasting]", '[tasting]\ncodes = "per session"')
     assert "With codes per session their means are a look" in blindspoon("check", looked).stdout
+
+
+def test_a_score_that_comes_after_the_lifting_is_kept_and_its_price_is_said(blindspoon, lifted):
+    before = bs.compare(lifted).analysis.table.taster.size
+    add_late(lifted, "Gus", datetime.date(2026, 9, 20))
+    code = next(row["code"] for row in rows(lifted / "servings.csv") if row["taster"] == "Gus")
+    export = lifted.parent / "export.csv"
+    export.write_text(f"taster,code,texture,saltiness\nGus,{code},5,5\n", encoding="utf-8")
+    done = blindspoon("collect", lifted, "--from", export)
+    assert done.returncode == 0, done.stderr
+    assert "a score added now makes it all exploratory" in done.stdout
+    assert bs.compare(lifted).analysis.table.taster.size == before + 1
+
+
+def test_a_kitchen_that_changed_its_rule_has_no_primary_attribute_in_a_pool(lifted, tmp_path):
+    other = shutil.copytree(lifted, tmp_path / "mill")
+    change(other / "trial.toml", "Crisp cucumbers", "The mill's crisp cucumbers")
+    scores = (other / "scores.csv").read_text(encoding="utf-8")
+    (other / "scores.csv").write_text(scores.replace(",6,", ",7,"), encoding="utf-8")
+    assert not any(each.primary for each in bs.pool(other, lifted).pool.attributes)
+    assert any(each.primary for each in bs.pool(lifted, other).pool.attributes)
+    assert "nothing" in " ".join(bs.pool(lifted, other).pool.remarks)

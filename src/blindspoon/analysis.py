@@ -142,11 +142,14 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
         except TrialError as error:
             problems += [_in_folder(folder, problem) for problem in error.problems]
             continue
+        trial = found.trial
+        if found.standing.bent:  # nothing of it is primary any more
+            trial = replace(trial, decision=replace(trial.decision, primary=()))
         kitchens.append(
             Kitchen(
                 name=name,
                 fingerprint=found.fingerprint,
-                trial=found.trial,
+                trial=trial,
                 table=found.table,
                 results=found.results,
             )

@@ -39,7 +39,8 @@ class Lifting:
     def lines(self) -> list[str]:
         """Say what is missing, what was changed, and how much is there."""
         lift = self.lift
-        cups = f"{lift.scored} of {lift.cups} cups are scored, by {lift.tasters} tasters."
+        who = "one taster" if lift.tasters == 1 else f"{lift.tasters} tasters"
+        cups = f"{lift.scored} of {lift.cups} cups are scored, by {who}."
         look = [] if lift.last else ["This is a declared look: tasters may be added after it."]
         return [*(f"missing: {note}" for note in self.missing), *self.bent, cups, *look]
 

@@ -50,6 +50,13 @@ def test_keys_that_are_not_known_are_written_back():
     assert parse_seal(seal.to_toml()) == seal
 
 
+def test_keys_of_a_row_that_are_not_known_are_written_back_too():
+    text = SEAL.with_added("taster", "Gus", DAY, "k").to_toml()
+    seal = parse_seal("\ufeff" + text.replace("after = 0", 'after = 0\nby = "Ada"'))
+    assert (seal.added[0].name, seal.added[0].rest) == ("Gus", {"by": "Ada"})
+    assert 'by = "Ada"' in seal.to_toml()
+
+
 @pytest.mark.parametrize("text", ["date = 1\nkey = 2", 'date = "x"\nkey = ""\n[rule]', "[", ""])
 def test_what_is_no_seal_is_none(text):
     assert parse_seal(text) is None

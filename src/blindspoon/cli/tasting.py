@@ -40,7 +40,9 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
     """
     from blindspoon.collect.opening import opened, plan_addition  # noqa: PLC0415
     from blindspoon.collect.server import serve  # noqa: PLC0415
+    from blindspoon.examine import after_lifting  # noqa: PLC0415
 
+    say_notes(after_lifting(folder))
     with opened(folder) as sitting:
         if source is not None:
             addition = plan_addition(folder, sitting, source)

@@ -9,7 +9,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
@@ -39,12 +39,15 @@ class Added:
     date : date
     after : int
         How often the blind had been lifted by then.
+    rest : mapping
+        Keys that are not known; they are written back.
     """
 
     kind: Kind
     name: str
     date: datetime.date
     after: int = 0
+    rest: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +65,8 @@ class Lift:
         SHA-256 of the scores in hexadecimal; see `scores_fingerprint`.
     last : bool
         Whether no declared look follows.
+    rest : mapping
+        Keys that are not known; they are written back.
     """
 
     date: datetime.date
@@ -70,6 +75,7 @@ class Lift:
     cups: int
     scores: str
     last: bool = True
+    rest: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +115,8 @@ class Seal:
         """Write the seal as the text of seal.toml."""
         rows = {
             name: [
-                {part: getattr(row, part) for part in row.__slots__} for row in getattr(self, name)
+                {part: getattr(row, part) for part in row.__slots__ if part != "rest"} | row.rest
+                for row in getattr(self, name)
             ]
             for name in ("added", "lifted")
         }
@@ -125,10 +132,10 @@ class Seal:
 def parse_seal(text: str) -> Seal | None:
     """Read seal.toml; None where it is not as Blindspoon wrote it."""
     try:
-        found = tomllib.loads(text)
+        found = tomllib.loads(text.removeprefix("\ufeff"))
         own = {name: found.pop(name) for name in ("date", "key", "rule")}
-        added = tuple(Added(**row) for row in found.pop("added", ()))
-        lifted = tuple(Lift(**row) for row in found.pop("lifted", ()))
+        added = tuple(_read_row(Added, row) for row in found.pop("added", ()))
+        lifted = tuple(_read_row(Lift, row) for row in found.pop("lifted", ()))
         rule = {str(name): str(value) for name, value in own["rule"].items()}
         if not isinstance(own["date"], datetime.date):
             return None
@@ -142,6 +149,15 @@ def parse_seal(text: str) -> Seal | None:
         )
     except (tomllib.TOMLDecodeError, KeyError, TypeError, AttributeError):
         return None
+
+
+_Row = TypeVar("_Row", Added, Lift)
+
+
+def _read_row(kind: type[_Row], row: dict[str, Any]) -> _Row:
+    """Read a row of [[added]] or [[lifted]]; what is not known is kept."""
+    known = {name: row.pop(name) for name in kind.__slots__ if name in row and name != "rest"}
+    return kind(**known, rest=row)
 
 
 def rule_text(trial: Trial) -> dict[str, str]:
