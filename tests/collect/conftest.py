@@ -15,11 +15,15 @@ from queue import Queue
 from urllib.parse import urlsplit
 
 import pytest
+from flask import Flask
 from flask.testing import FlaskClient
 
 from blindspoon.collect import opening
+from blindspoon.collect.host_pages import HostPages
+from blindspoon.collect.security import Access
 from blindspoon.collect.server import Addresses, create_app, serve
 from blindspoon.collect.sitting import Sitting
+from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.files.text_table import read_table
 
 
@@ -48,8 +52,20 @@ def events(sitting) -> list[str]:
 
 
 @pytest.fixture
-def client(sitting) -> FlaskClient:
-    return create_app(sitting, "http://192.0.2.7:8765/").test_client()
+def both_pages() -> Callable[[Sitting], Flask]:
+    """One application of all pages."""
+
+    def create(sitting: Sitting) -> Flask:
+        access = Access(sitting)
+        host = HostPages(sitting, access, lambda: "http://192.0.2.7:8765/")
+        return create_app(sitting, TasterPages(sitting, access), host)
+
+    return create
+
+
+@pytest.fixture
+def client(sitting, both_pages) -> FlaskClient:
+    return both_pages(sitting).test_client()
 
 
 def fields_of(page: str) -> dict[str, str]:

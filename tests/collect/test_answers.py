@@ -86,3 +86,14 @@ def test_an_export_holds_no_formula(text):
     data = write_for_spreadsheet(["texture", "comment"], [{"texture": "-1.5", "comment": text}])
     (_, row) = csv.reader(io.StringIO(data.decode("utf-8-sig")))
     assert row == ["-1.5", f"'{text}"]
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("start", ["", "nice;", "nice\t", 'nice;"', "nice\n", "nice; "])
+@pytest.mark.parametrize("sign", "=+-@")
+def test_no_cell_of_the_export_is_a_formula_whatever_it_is_split_at(separator, start, sign):
+    rows = [{"code": "037", "texture": "-1", "comment": f"{start}{sign}cmd|' /C calc'!A0"}]
+    text = write_for_spreadsheet(["code", "texture", "comment"], rows).decode("utf-8-sig")
+    read = csv.reader(io.StringIO(text), delimiter=separator)
+    cells = [cell.strip(' "') for row in read for cell in row]
+    assert not [cell for cell in cells if cell[:1] in set("=+-@") and cell != "-1"]

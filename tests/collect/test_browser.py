@@ -456,6 +456,18 @@ def test_the_overview_renews_itself(sheet, served):
     host.get_by_text("1 of 3 tasters joined").wait_for()
 
 
+def test_the_overview_renews_itself_under_the_focus_and_says_when(sheet, served):
+    host, page = sheet(DESK), sheet()
+    host.goto(served["host"])
+    host.get_by_role("link", name="Key in T02").focus()
+    begin(page, served)
+    host.get_by_text("1 of 3 tasters joined").wait_for()
+    assert host.evaluate("document.activeElement.textContent") == "Key in T02"
+    assert re.fullmatch(r"As of \d.*\.", host.text_content("#news"))
+    host.context.set_offline(True)
+    host.get_by_text("has not answered since").wait_for()
+
+
 @pytest.mark.slow
 def test_markup_in_a_comment_does_not_run_in_the_report(browser, folder, coded):
     bad = ["<script>window.pwned=1</script>", "<img src=x onerror=window.pwned=1>", "=1+1", "]]>"]

@@ -7,7 +7,6 @@ import pytest
 
 from blindspoon.collect import opening
 from blindspoon.collect.security import HEADERS, RateLimit, only_for_hosts
-from blindspoon.collect.server import create_app
 
 KEY_WORDS = ("oak-leaf", "Oak leaf", "plain", "Plain", "cool-cellar", "Cool cellar", "jar 1")
 
@@ -25,7 +24,7 @@ def crawl(client, start):
     return found
 
 
-def test_no_page_names_a_variant_and_the_key_is_never_opened(folder, monkeypatch):
+def test_no_page_names_a_variant_and_the_key_is_never_opened(folder, both_pages, monkeypatch):
     opened = []
     for name in ("read_bytes", "open"):
         kept = getattr(Path, name)
@@ -38,7 +37,7 @@ def test_no_page_names_a_variant_and_the_key_is_never_opened(folder, monkeypatch
     with opening.opened(folder) as sitting:
         for taster in sitting.plan.tasters:
             sitting.agree("1", taster)
-        client = create_app(sitting, "http://192.0.2.7/").test_client()
+        client = both_pages(sitting).test_client()
         links = [f"/t/{sitting.taster_link(name)}" for name in sitting.plan.tasters]
         pages = crawl(client, ["/", f"/h/{sitting.host_link}", *links])
     assert len(pages) > 20
@@ -130,7 +129,7 @@ def test_only_the_addresses_of_the_page_are_answered():
         start("200 OK", [])
         return [b"in"]
 
-    guarded = only_for_hosts(app, {"127.0.0.1:8765"})
+    guarded = only_for_hosts(app, lambda: {"127.0.0.1:8765"})
 
     def ask(host):
         said = []
@@ -190,13 +189,13 @@ def test_a_body_too_large_is_refused(phone):
     assert phone("T01").answer(1, comment="x" * 70_000).status_code == 413
 
 
-def test_markup_in_names_and_comments_stays_text(folder):
+def test_markup_in_names_and_comments_stays_text(folder, both_pages):
     name = "<script>alert(1)</script>"
     for file in ("servings.csv", "key.csv"):
         path = folder / file
         path.write_text(path.read_text().replace("T01", name))
     with opening.opened(folder) as sitting:
-        client = create_app(sitting, "http://192.0.2.7/").test_client()
+        client = both_pages(sitting).test_client()
         pages = crawl(client, ["/", f"/h/{sitting.host_link}"])
     assert not [path for path, page in pages.items() if "<script>alert" in page]
     assert "&lt;script&gt;alert(1)" in pages["/"]

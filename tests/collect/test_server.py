@@ -20,8 +20,8 @@ from blindspoon.errors import FormError
 SCRIPT = Path(__file__).with_name("serve_folder.py")
 
 
-def ask(addresses, path="/", method="GET", headers=None, body=None):
-    link = http.client.HTTPConnection(urlsplit(addresses["join"]).netloc, timeout=10)
+def ask(addresses, path="/", method="GET", headers=None, body=None, *, of="join"):
+    link = http.client.HTTPConnection(urlsplit(addresses[of]).netloc, timeout=10)
     with contextlib.closing(link):
         link.request(method, path, body, headers or {})
         reply = link.getresponse()
@@ -64,6 +64,38 @@ def test_it_listens_to_the_network_where_asked(folder, serve):
         near = {"join": f"http://127.0.0.2:{place.port}/"}  # nothing leaves this computer
         assert ask(near, headers={"Host": place.netloc})[0] == 200
         assert ask(near, headers={"Host": f"127.0.0.2:{place.port}"})[0] == 421
+        with pytest.raises(OSError, match="refused"):
+            socket.create_connection(("127.0.0.2", urlsplit(addresses["host"]).port), timeout=2)
+
+
+def test_no_address_of_the_host_answers_where_the_tasters_are(served):
+    path = urlsplit(served["host"]).path
+    secret = {"ticket": "x", "session": "1", "lock": "1"}
+    for more in ("", "/progress", "/scores.csv", "/taster/1", "/1/key/1", "/1/again/1"):
+        assert ask(served, path + more, of="host")[0] == 200
+        assert ask(served, path + more)[0] == 404
+        assert post(served, path + more, secret)[0] == 404
+    assert ask(served, f"/t/{served['links']['T01']}", of="host")[0] == 404
+
+
+def test_a_wireless_address_that_changes_is_followed(folder, serve, monkeypatch):
+    found = ["192.0.2.7"]
+    monkeypatch.setattr(server, "network_addresses", lambda: tuple(found))
+    with serve(folder, lan=True) as addresses:
+        port = urlsplit(addresses["join"]).port
+        near = {"join": f"http://127.0.0.1:{port}/"}
+        found[0] = "192.0.2.8"
+        assert ask(near, headers={"Host": f"192.0.2.8:{port}"})[0] == 200
+        assert ask(near, headers={"Host": f"192.0.2.7:{port}"})[0] == 421
+        page = ask(addresses, urlsplit(addresses["host"]).path, of="host")[2]
+        assert f"http://192.0.2.8:{port}/" in page
+
+
+def test_without_lan_no_page_shows_a_code_of_this_computer_alone(served):
+    path = urlsplit(served["host"]).path
+    pages = [ask(served, path + more, of="host")[2] for more in ("", "/taster/1")]
+    assert "--lan" in pages[0]
+    assert not any("<svg" in page for page in pages)
 
 
 def test_the_terminal_s_code_holds_the_join_address_only(served):
@@ -167,5 +199,5 @@ def test_the_names_of_the_page_in_a_network(monkeypatch):
 def test_it_is_ready_when_it_says_so(folder, serve):
     with serve(folder) as addresses:
         started = time.monotonic()
-        assert ask(addresses, f"/h/{addresses['host'].rsplit('/', 1)[1]}")[0] == 200
+        assert ask(addresses, urlsplit(addresses["host"]).path, of="host")[0] == 200
         assert time.monotonic() - started < 5

@@ -7,7 +7,6 @@ import time
 import pytest
 
 from blindspoon.collect import opening
-from blindspoon.collect.server import create_app
 
 
 def checked(page):
@@ -101,13 +100,13 @@ def test_cautions_come_before_the_first_cup_and_cannot_be_skipped(client, sittin
     assert "037" in phone("T01").read(f"/t/{link}")
 
 
-def test_cautions_tell_what_the_trial_says(folder):
+def test_cautions_tell_what_the_trial_says(folder, both_pages):
     tasting = 'allergens = "mustard seed, garlic"\nconsent = "First.\\n\\nSecond."'
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(f"{text}\n[tasting]\n{tasting}\n")
     with opening.opened(folder) as sitting:
         link = sitting.taster_link("T01")
-        page = create_app(sitting).test_client().get(f"/t/{link}").text
+        page = both_pages(sitting).test_client().get(f"/t/{link}").text
     assert "They may contain: mustard seed, garlic." in page
     assert "<p>First.</p>\n<p>Second.</p>" in page
     for word in ("smells wrong", "salty", "alcohol", "pregnant", "stop at any time", "local rules"):
@@ -158,12 +157,12 @@ def test_whoever_stops_early_is_thanked_and_sees_what_is_open(phone):
     assert re.findall(r">(\d+)</a>", page) == ["512", "846"]
 
 
-def test_the_rest_is_called_to_mind_between_cups(folder):
+def test_the_rest_is_called_to_mind_between_cups(folder, both_pages):
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(text + '\n[tasting]\ncleanser = "water and bread"\n')
     with opening.opened(folder) as sitting:
         sitting.agree("1", "T01")
-        client = create_app(sitting).test_client()
+        client = both_pages(sitting).test_client()
         first, second = (client.get(f"/t/{sitting.taster_link('T01')}/1/{k}").text for k in (1, 2))
     assert "water and bread" not in first
     assert "Before this cup: water and bread, then rest about a minute." in second
@@ -215,23 +214,23 @@ def test_a_page_of_other_cups_is_turned_away(phone, rows):
     assert rows() == []
 
 
-def test_tasters_are_told_the_food_and_not_the_question(folder):
+def test_tasters_are_told_the_food_and_not_the_question(folder, both_pages):
     path = folder / "trial.toml"
     more = 'question = "Do oak leaves help?"\nproduct = "pickled cucumbers"\ncontrol'
     path.write_text(path.read_text().replace("control", more, 1))
     with opening.opened(folder) as sitting:
-        client = create_app(sitting).test_client()
+        client = both_pages(sitting).test_client()
         pages = [client.get(path).text for path in ("/", f"/t/{sitting.taster_link('T01')}")]
     assert "<h1>Pickled cucumbers</h1>" in pages[0]
     assert "3 cups of pickled cucumbers" in pages[1]
     assert not any("oak" in page or "half-sour" in page for page in pages)
 
 
-def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows):
+def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows, both_pages):
     (folder / "scores.csv").write_text("taster,code,texture,saltiness\nT01,512,7,5\n")
     with opening.opened(folder) as sitting:
         sitting.agree("1", "T01")
-        client = create_app(sitting).test_client()
+        client = both_pages(sitting).test_client()
         page = client.get(f"/t/{sitting.taster_link('T01')}/1/2").text
         form = {"ticket": sitting.memory.link("form", sitting.taster_link("T01")), "code": "512"}
         path = f"/t/{sitting.taster_link('T01')}/1/2"
@@ -241,25 +240,25 @@ def test_a_cup_scored_on_paper_is_not_asked_again(folder, rows):
     assert rows() == []
 
 
-def test_a_scale_of_many_steps_is_typed(folder):
+def test_a_scale_of_many_steps_is_typed(folder, both_pages):
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(text.replace("high = 10\nstep = 0.5", "high = 100"))
     with opening.opened(folder) as sitting:
         sitting.agree("1", "T01")
-        page = create_app(sitting).test_client().get(f"/t/{sitting.taster_link('T01')}/1/1").text
+        page = both_pages(sitting).test_client().get(f"/t/{sitting.taster_link('T01')}/1/1").text
     assert page.count('type="text" inputmode="decimal"') == 2
     assert "Texture, 0 to 100" in page
     assert 'type="radio"' not in page
 
 
-def test_a_typed_scale_below_zero_has_a_keyboard_with_a_minus(folder):
+def test_a_typed_scale_below_zero_has_a_keyboard_with_a_minus(folder, both_pages):
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(
         text.replace("low = 0\nhigh = 10\nstep = 0.5", "low = -50\nhigh = 50")
     )
     with opening.opened(folder) as sitting:
         sitting.agree("1", "T01")
-        page = create_app(sitting).test_client().get(f"/t/{sitting.taster_link('T01')}/1/1").text
+        page = both_pages(sitting).test_client().get(f"/t/{sitting.taster_link('T01')}/1/1").text
     assert page.count('type="text" inputmode="text"') == 2
 
 

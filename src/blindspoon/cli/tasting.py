@@ -25,7 +25,7 @@ from blindspoon.cli.say import (
 @click.option(
     "--lan", is_flag=True, help="Let phones in your network open the page; it is not encrypted."
 )
-@click.option("--port", type=click.IntRange(1024, 65535), help="Port to listen on.")
+@click.option("--port", type=click.IntRange(1024, 65534), help="Port to listen on.")
 @click.option(
     "--from",
     "source",

@@ -19,7 +19,14 @@ from blindspoon.errors import FormError, Problem, Rule, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.schema import missing_columns
-from blindspoon.files.text_table import TextTable, read_table, table_of, tidied, write_csv
+from blindspoon.files.text_table import (
+    TextTable,
+    guarded,
+    read_table,
+    table_of,
+    tidied,
+    write_csv,
+)
 from blindspoon.files.toml import CONTROL
 from blindspoon.trial import Attribute
 
@@ -196,16 +203,14 @@ def write_for_spreadsheet(names: Sequence[str], rows: Iterable[Mapping[str, str]
     "-1,'=1+1"
     """
 
-    def guarded(text: str) -> str:
-        if not text.startswith(tuple("=+-@\uff1d\uff0b\uff0d\uff20")):  # the wide forms count too
-            return text
+    def safe_cell(text: str) -> str:
         try:
             float(text)
         except ValueError:
-            return f"'{text}"
+            return guarded(text)
         return text
 
-    safe = ({name: guarded(text) for name, text in row.items()} for row in rows)
+    safe = ({name: safe_cell(text) for name, text in row.items()} for row in rows)
     return b"\xef\xbb\xbf" + write_rows(names, safe)
 
 

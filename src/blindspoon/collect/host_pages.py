@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import segno
 from flask import Flask, Response, abort, make_response, redirect, render_template, request
@@ -32,12 +32,24 @@ REFRESH = ("5", "15", "60")
 
 
 class HostPages:
-    """Handlers of what the host opens; `join_address` is where tasters join."""
+    """Handlers of what the host opens.
 
-    def __init__(self, sitting: Sitting, access: Access, join_address: str) -> None:
+    `join_address` gives where tasters join, which may change while they taste; `lan` tells whether
+    phones can reach it.
+    """
+
+    def __init__(
+        self,
+        sitting: Sitting,
+        access: Access,
+        join_address: Callable[[], str],
+        *,
+        lan: bool = True,
+    ) -> None:
         self._sitting = sitting
         self._access = access
-        self._address = join_address.rstrip("/")
+        self._join_address = join_address
+        self._lan = lan
 
     @property
     def _places(self) -> dict[str, str]:
@@ -49,6 +61,7 @@ class HostPages:
         app.add_url_rule("/h/<link>", "host", self.overview)
         app.add_url_rule("/h/<link>/progress", "progress", self.progress)
         app.add_url_rule("/h/<link>/session", "session", self.session, methods=["POST"])
+        app.add_url_rule("/h/<link>/joining", "joining", self.joining, methods=["POST"])
         app.add_url_rule("/h/<link>/scores.csv", "scores", self.scores)
         app.add_url_rule("/h/<link>/taster/<place>", "taster", self.taster)
         app.add_url_rule("/h/<link>/taster/<place>", "renew", self.renew, methods=["POST"])
@@ -61,7 +74,7 @@ class HostPages:
 
     def overview(self, link: str) -> Response:
         """Show how far everybody is."""
-        return self._overview("host", link, qr=_qr(self._address), address=self._address)
+        return self._overview("host", link)
 
     def progress(self, link: str) -> Response:
         """Give the part of the overview that changes."""
@@ -74,6 +87,12 @@ class HostPages:
         if name and name not in self._sitting.plan.sessions:
             abort(400)
         self._sitting.open_session(name)
+        return redirect(f"/h/{link}", 303)
+
+    def joining(self, link: str) -> AnyResponse:
+        """Let nobody take a name any more, or everybody again."""
+        self._access.host(link)
+        self._sitting.lock(locked=bool(self._access.form(link).get("lock")))
         return redirect(f"/h/{link}", 303)
 
     def scores(self, link: str) -> Response:
@@ -91,10 +110,9 @@ class HostPages:
         """Show the own link of one taster."""
         self._access.host(link)
         taster = self._taster(place)
-        address = f"{self._address}/t/{self._sitting.taster_link(taster)}"
-        return self._page(
-            "link", link, taster=taster, place=place, address=address, qr=_qr(address)
-        )
+        address = f"{self._join_address()}t/{self._sitting.taster_link(taster)}"
+        qr = _qr(address) if self._lan else ""
+        return self._page("link", link, taster=taster, place=place, address=address, qr=qr)
 
     def renew(self, link: str, place: str) -> AnyResponse:
         """Make a taster's link anew."""
@@ -164,14 +182,23 @@ class HostPages:
         page = render_template(f"{name}.html.j2", base=f"/h/{link}", ticket=ticket, **content)
         return make_response(page)
 
-    def _overview(self, name: str, link: str, **content: object) -> Response:
+    def _overview(self, name: str, link: str) -> Response:
         self._access.host(link)
         sitting = self._sitting
         sitting.reconcile()
         places = {taster: place for place, taster in self._places.items()}
         tables = {session: sitting.ballots_of(session) for session in sitting.plan.sessions}
-        known = {"plan": sitting.plan, "memory": sitting.memory, "places": places, "tables": tables}
-        response = self._page(name, link, **known, **content)
+        address = self._join_address()
+        response = self._page(
+            name,
+            link,
+            plan=sitting.plan,
+            memory=sitting.memory,
+            places=places,
+            tables=tables,
+            address=address,
+            qr=_qr(address) if self._lan else "",
+        )
         if request.args.get("every") in REFRESH:
             response.headers["Refresh"] = request.args["every"]
         return response
@@ -248,5 +275,5 @@ def _differences(ballot: BallotFile, second: Sequence[CupAnswer]) -> dict[tuple[
 
 def _qr(address: str) -> Markup:
     """Draw an address as a QR code, dark on light on every screen."""
-    code = segno.make(address or "-", error="m", micro=False)
+    code = segno.make(address, error="m", micro=False)
     return Markup(code.svg_inline(scale=4, border=4, dark="#000", light="#fff", omitsize=True))  # noqa: S704 - drawn here

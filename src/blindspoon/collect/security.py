@@ -79,14 +79,14 @@ def faults(problems: Sequence[Problem]) -> dict[tuple[int, str], str]:
     return said
 
 
-def only_for_hosts(app: WSGI, hosts: Collection[str]) -> WSGI:
+def only_for_hosts(app: WSGI, hosts: Callable[[], Collection[str]]) -> WSGI:
     """Turn away requests that name another host, as a page of another site could make them do.
 
-    `hosts` are names with their port, in lower case, such as "127.0.0.1:8765".
+    `hosts` gives names with their port, in lower case, such as "127.0.0.1:8765".
     """
 
     def guarded(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
-        if str(environ.get("HTTP_HOST", "")).lower() in hosts:
+        if str(environ.get("HTTP_HOST", "")).lower() in hosts():
             return app(environ, start)
         body = f"{MESSAGES[421]}\n".encode()
         length = ("Content-Length", str(len(body)))
@@ -131,6 +131,15 @@ class RateLimit:
             while len(self._counts) > _ADDRESSES:
                 self._counts.popitem(last=False)
             return count >= _GUESSES
+
+
+def by_port(apps: Mapping[int, WSGI]) -> WSGI:
+    """Give each request to the application of the port that it came to."""
+
+    def chosen(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
+        return apps[int(str(environ["SERVER_PORT"]))](environ, start)
+
+    return chosen
 
 
 class Access:

@@ -65,17 +65,16 @@ _NETWORK = Rule(
 )
 _PORT = Rule(
     "cannot-serve",
-    "a port is 1024 to 65535 and used by no other program",
+    "a port is 1024 to 65534, and no other program uses it or the next one",
     "Stop the other program, or choose another port",
 )
 _NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
 
 
-def create_app(sitting: Sitting, join_address: str = "") -> Flask:
-    """Make the application of one tasting.
+def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
+    """Make an application of some pages of one tasting.
 
-    `join_address` is where tasters join, shown to the host with its QR code. The check of the Host
-    header is not in it: `serve` puts it around it.
+    The check of the Host header is not in it: `serve` puts it around it.
     """
     app = Flask(__name__, static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = app.config["MAX_FORM_MEMORY_SIZE"] = security.BODY_LIMIT
@@ -90,9 +89,8 @@ def create_app(sitting: Sitting, join_address: str = "") -> Flask:
     app.jinja_env.filters["plain"] = wording.plain
     app.jinja_env.globals |= {"count": wording.count, "spelled": wording.spelled}
     _add_static(app)
-    access = security.Access(sitting)
-    TasterPages(sitting, access).add_to(app)
-    HostPages(sitting, access, join_address).add_to(app)
+    for handlers in pages:
+        handlers.add_to(app)
     app.after_request(security.harden)
 
     @app.errorhandler(HTTPException)
@@ -164,7 +162,9 @@ def serve(
     ready: Callable[[Addresses], None],
     tell: Tell = lambda _: None,
 ) -> str:
-    """Serve the score page until Ctrl-C.
+    """Serve the score page until Ctrl-C: the tasters' pages, and the host's on a port of their own.
+
+    The host's pages answer on this computer only.
 
     Parameters
     ----------
@@ -172,7 +172,7 @@ def serve(
         Listen to the network. Everybody in it can then open the page where tasters join; what
         they send and read is not encrypted. Otherwise only this computer is listened to.
     port : int
-        0 takes any that is free.
+        Of the tasters; the host's is the next one. 0 takes any two that are free.
     ready : callable
         Is given the addresses once the page can be opened.
     tell : callable
@@ -191,17 +191,34 @@ def serve(
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
         raise FormError([_NETWORK.broken("this computer is in no network", "the network")])
-    with _listening("0.0.0.0" if lan else "127.0.0.1", port) as listener:  # noqa: S104 - asked for
-        bound = int(listener.getsockname()[1])
+
+    def now() -> tuple[str, ...]:
+        """Give the addresses, which may change while people taste."""
+        return (lan and network_addresses()) or found
+
+    wide = "0.0.0.0" if lan else "127.0.0.1"  # noqa: S104 - asked for
+    with (
+        _listening(wide, port) as outer,
+        _listening("127.0.0.1", port + 1 if port else 0) as inner,
+    ):
+        bound, own = (int(listener.getsockname()[1]) for listener in (outer, inner))
         join, *others = (f"http://{address}:{bound}/" for address in found)
         qr = io.StringIO()
         segno.make(join, error="m", micro=False).terminal(out=qr, compact=True)
-        host = f"http://127.0.0.1:{bound}/h/{sitting.host_link}"
+        host = f"http://127.0.0.1:{own}/h/{sitting.host_link}"
         addresses = Addresses(join=join, host=host, others=tuple(others), qr=qr.getvalue(), lan=lan)
-        app = create_app(sitting, join)
+        access = security.Access(sitting)
+        pages = HostPages(sitting, access, lambda: f"http://{now()[0]}:{bound}/", lan=lan)
+        tasters = create_app(sitting, TasterPages(sitting, access))
+        hosts = create_app(sitting, pages)
         channels: dict[int, Any] = {}
-        hosts = _host_names(found, bound)
-        server = _server(security.only_for_hosts(app, hosts), listener, channels)
+        app = security.by_port(
+            {
+                bound: security.only_for_hosts(tasters, lambda: _host_names(now(), bound)),
+                own: security.only_for_hosts(hosts, lambda: _host_names(("127.0.0.1",), own)),
+            }
+        )
+        server = _server(app, [outer, inner], channels)
         with _from_a_thread() as later:
             sitting.tell = lambda text: later(partial(tell, text))
             later(partial(ready, addresses))
@@ -264,13 +281,13 @@ def _listening(address: str, port: int) -> Iterator[socket.socket]:
         yield listener
 
 
-def _server(app: security.WSGI, listener: socket.socket, channels: dict[int, Any]) -> Any:  # noqa: ANN401 - waitress has no types
+def _server(app: security.WSGI, sockets: list[socket.socket], channels: dict[int, Any]) -> Any:  # noqa: ANN401 - waitress has no types
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     logging.getLogger("waitress").addFilter(_is_no_hang_up)
     return waitress.server.create_server(
         app,
         map=channels,
-        sockets=[listener],
+        sockets=sockets,
         threads=THREADS,
         connection_limit=_connections(),
         channel_timeout=IDLE,

@@ -76,6 +76,8 @@ class Memory:
         The session that is open; empty for none.
     joined : tuple of str
         Tasters who have taken their name, in order.
+    locked : tuple of str
+        Tasters whose name nobody can take.
     devices : dict of str to str
         What tells the phone on which a taster took their name from all others.
     renewed : dict of str to int
@@ -87,6 +89,7 @@ class Memory:
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
     session: str = ""
     joined: tuple[str, ...] = ()
+    locked: tuple[str, ...] = ()
     devices: dict[str, str] = field(default_factory=dict)
     renewed: dict[str, int] = field(default_factory=dict)
     agreed: Pairs = ()
@@ -124,13 +127,14 @@ class Memory:
             return tuple((str(session), str(taster)) for session, taster in found[name])
 
         try:
-            found = {"devices": {}} | json.loads(data)  # earlier files have none
+            found = {"devices": {}, "locked": []} | json.loads(data)  # earlier files have none
             if set(found) != {known.name for known in fields(cls)} or len(found["secret"]) != 64:
                 raise ValueError
             memory = cls(
                 secret=str(found["secret"]),
                 session=str(found["session"]),
                 joined=tuple(map(str, found["joined"])),
+                locked=tuple(map(str, found["locked"])),
                 devices={str(name): str(device) for name, device in found["devices"].items()},
                 renewed={str(name): int(times) for name, times in found["renewed"].items()},
                 agreed=pairs("agreed"),
@@ -189,8 +193,16 @@ class Sitting:
         return self._tasters.get(link)
 
     def free_names(self) -> list[str]:
-        """Name the tasters who have not joined yet."""
-        return [name for name in self.plan.tasters if name not in self.memory.joined]
+        """Name the tasters whose name can be taken."""
+        taken = {*self.memory.joined, *self.memory.locked}
+        return [name for name in self.plan.tasters if name not in taken]
+
+    def lock(self, *, locked: bool) -> None:
+        """Let nobody take the names that are free, or everybody again; a renewed name is free."""
+        if self._change(
+            lambda _: {"locked": (*self.memory.locked, *self.free_names()) if locked else ()}
+        ):
+            self.say("Nobody else can join." if locked else "Tasters can join again.")
 
     def join(self, taster: str, device: str) -> bool:
         """Take a name; False where another device took it. The first to ask gets it.
@@ -199,7 +211,7 @@ class Sitting:
         """
 
         def joined(memory: Memory) -> dict[str, Any]:
-            if taster in memory.joined:
+            if taster in memory.joined or taster in memory.locked:
                 return {}
             devices = memory.devices | {taster: device}
             return {"joined": (*memory.joined, taster), "devices": devices}
@@ -227,6 +239,7 @@ class Sitting:
             times = memory.renewed.get(taster, 0) + 1
             return {
                 "joined": tuple(name for name in memory.joined if name != taster),
+                "locked": tuple(name for name in memory.locked if name != taster),
                 "devices": {name: it for name, it in memory.devices.items() if name != taster},
                 "renewed": memory.renewed | {taster: times},
             }

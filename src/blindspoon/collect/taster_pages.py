@@ -107,6 +107,7 @@ class TasterPages:
             ticket_of=self._access.ticket,
             device=device,
             taken=taken,
+            locked=bool(sitting.memory.locked),
         )
         response = make_response(page)
         response.set_cookie("device", device, max_age=WEEK, httponly=True, samesite="Lax")

@@ -242,6 +242,23 @@ def write_csv(rows: Iterable[Iterable[str]]) -> str:
     return text.getvalue()
 
 
+_FORMULA = "=+\\-@\uff1d\uff0b\uff0d\uff20"  # the wide forms count too
+_LIVE = re.compile(rf'^(?=[{_FORMULA}\t\r])|(?<=[;\t\r\n])([\s"]*)(?=[{_FORMULA}])')
+
+
+def guarded(text: str) -> str:
+    """Put an apostrophe before what a spreadsheet would take for a formula.
+
+    Some split at semicolons or tabs, and then take no notice of the quotes around a cell.
+
+    Examples
+    --------
+    >>> guarded("=1+1"), guarded("-"), guarded("crisp, +1"), guarded("nice; =1+1")
+    ("'=1+1", "'-", 'crisp, +1', "nice; '=1+1")
+    """
+    return _LIVE.sub(r"\1'", text)
+
+
 def read_table(data: bytes, file: str) -> TextTable:
     r"""Read a delimited file: UTF-8; comma, semicolon or tab; any line ends; quoted newlines.
 

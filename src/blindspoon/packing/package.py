@@ -12,11 +12,11 @@ from typing import Any, NamedTuple
 from blindspoon.batches.units import INGREDIENTS
 from blindspoon.files.schema import CORRECTIONS, as_number
 from blindspoon.files.seal import FILE, Seal
-from blindspoon.files.text_table import FolderTables, TextTable, write_csv
+from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.words import templates
-from blindspoon.writeup.writers import guarded, inline
+from blindspoon.writeup.writers import inline
 
 Record = dict[str, Any]
 

@@ -15,7 +15,7 @@ from operator import attrgetter
 from typing import Any, Literal
 
 from blindspoon import wording
-from blindspoon.files.text_table import write_csv
+from blindspoon.files.text_table import guarded, write_csv
 from blindspoon.stats.results import Interval, NoResult
 
 Cell = str | float | int | bool | None
@@ -191,17 +191,6 @@ def _plain(value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fiel
 
 
 # CSV --------------------------------------------------------------------------------------------
-
-
-def guarded(text: str) -> str:
-    """Put an apostrophe before a text that a spreadsheet would take for a formula.
-
-    Examples
-    --------
-    >>> guarded("=1+1"), guarded("-"), guarded("crisp, +1")
-    ("'=1+1", "'-", 'crisp, +1')
-    """
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") and text else text
 
 
 def to_csv(columns: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:

@@ -2,6 +2,7 @@
 "use strict";
 (function () {
   const area = document.getElementById("progress");
+  const news = document.getElementById("news");
   const said = document.getElementById("fresh");
   const wrong = document.querySelector("[aria-invalid], td.wrong input");
   const cell = wrong || document.querySelector("input.cell");
@@ -15,19 +16,37 @@
   }
   if (!area) return;
 
+  let shown = "", asOf = new Date().toLocaleTimeString();
+  const name = (element) => element.getAttribute("href") || element.ariaLabel || element.textContent;
+  const focusable = () => [...area.querySelectorAll("a, button, [tabindex]")];
+
+  // What has the focus keeps it, and a table stays where it was scrolled to.
+  function show(text) {
+    if (text === shown) return;
+    const held = area.contains(document.activeElement) && name(document.activeElement);
+    const across = [...area.querySelectorAll(".scroll")].map((table) => table.scrollLeft);
+    area.innerHTML = shown = text;
+    area.querySelectorAll(".scroll").forEach((table, k) => { table.scrollLeft = across[k] || 0; });
+    const again = held && focusable().find((element) => name(element) === held);
+    if (again) again.focus({ preventScroll: true });
+  }
+
   async function renew() {
-    if (!document.hidden && !area.contains(document.activeElement)) {
+    if (!document.hidden) {
       try {
         const reply = await fetch(area.dataset.from);
         if (!reply.ok) throw new Error(String(reply.status));
-        const text = await reply.text();
-        if (!area.contains(document.activeElement)) area.innerHTML = text;
-        said.textContent = "";
+        show(await reply.text());
+        asOf = new Date().toLocaleTimeString();
+        said.hidden = true;
       } catch {
-        said.textContent = "The score page does not answer. Is it still running?";
+        said.textContent = `The score page has not answered since ${asOf}. Is it still running?`;
+        said.hidden = false;
       }
+      news.textContent = `As of ${asOf}.`;
     }
     setTimeout(renew, 3000);
   }
-  setTimeout(renew, 3000);
+  renew();
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) news.textContent = ""; });
 })();
