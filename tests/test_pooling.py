@@ -205,3 +205,23 @@ def test_rules_that_differ_are_said_above_the_table(kitchens):
 
 def test_kitchens_of_one_name_are_told_apart():
     assert kitchen_names([Path("a/pickles"), Path("b/pickles")]) == ("a/pickles", "b/pickles")
+
+
+def test_kitchens_have_a_page_with_all_that_was_found(kitchens, blindspoon, tmp_path):
+    done = blindspoon("report", "--pool", *kitchens, "--to", tmp_path)
+    assert done.returncode == 0, done.stderr
+    page = Path(done.stdout.removeprefix("Report written: ").strip()).read_text()
+    found = pool_folders([Path(folder) for folder in kitchens])
+    for attribute in found.attributes:
+        for comparison in attribute.comparisons:
+            assert f'id="{attribute.attribute.name}-{comparison.variant.name}"' in page
+    assert "In kitchens like these three, " in page.split('class="answer"')[1][:60]
+    assert "From kitchen to kitchen a difference scatters by" in page
+    assert "Interval for “alike”" in page
+    assert not re.search(r'(?:src|href)="(?!#)', page)
+
+
+def test_one_kitchen_is_no_pool(kitchens, blindspoon):
+    done = blindspoon("report", "--pool", kitchens[0])
+    assert done.returncode == 2
+    assert "takes two folders or more" in done.stderr

@@ -122,6 +122,22 @@ class Pooled:
 
     pool: Pool
 
+    def report(self, to: Folder = "reports") -> Path:
+        """Write the page of these kitchens, with its charts and numbers, and say where it is."""
+        from blindspoon.packing import pack  # noqa: PLC0415 - brings in the charts
+
+        target = Path(to) / pack.name_of(self.pool)
+        made = pack.pack_kitchens(self.pool, all_sizes=False)
+        disk.write_folder_atomically(target, made.files)
+        return target / "index.html"
+
+    def publish(self, to: Folder = "published", progress: Progress | None = None) -> Published:
+        """Write the page, the same for paper, and the charts for print, posts and video."""
+        from blindspoon.packing import pack  # noqa: PLC0415 - brings in matplotlib
+
+        made = pack.pack_kitchens(self.pool, all_sizes=True, progress=progress)
+        return pack.write_pack(made, Path(to) / pack.name_of(self.pool))
+
     def to_record(self) -> dict[str, Any]:
         """Give everything as plain values: what ``compare --json`` prints of several folders."""
         from blindspoon.writeup.records import pool_record  # noqa: PLC0415 - not for `check`

@@ -15,6 +15,14 @@ if TYPE_CHECKING:
     from blindspoon.packing.pack import Published
 
 
+POOL = click.option(
+    "--pool",
+    "together",
+    is_flag=True,
+    help="One page of all: the folders are repeats of a trial in several kitchens.",
+)
+
+
 @click.command()
 @FOLDER
 @click.option("--yes", is_flag=True, help="Do not ask.")
@@ -96,13 +104,17 @@ def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: b
     show_default=True,
     help="Where the reports are kept, a folder a trial.",
 )
-def report(folders: Sequence[Path], to: Path) -> None:
+@POOL
+def report(folders: Sequence[Path], to: Path, together: bool) -> None:
     """Write the page: reports/TRIAL/index.html, with its charts and tables beside it.
 
     An existing report of the same trial is replaced whole, or not at all.
     """
     from blindspoon import api  # noqa: PLC0415
 
+    if together:
+        click.echo(f"Report written: {api.pool(*kitchens(folders)).report(to)}")
+        return
     for folder in folders:
         click.echo(f"Report written: {api.report(folder, to)}")
 
@@ -124,7 +136,8 @@ def report(folders: Sequence[Path], to: Path) -> None:
     metavar="GRAMS",
     help="What the reader's jar holds, to which the recipes are scaled.",
 )
-def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
+@POOL
+def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> None:
     """Write all that is sent out: the writeup in every form, figures, data, a kit.
 
     START.html there says what lies where and for what: the page, the same for paper, a blog post,
@@ -133,10 +146,23 @@ def publish(folders: Sequence[Path], to: Path, jar: float) -> None:
     """
     from blindspoon import api  # noqa: PLC0415
 
+    if together:
+        found = api.pool(*kitchens(folders))
+        with progress("Publishing") as moved:
+            written = found.publish(to, progress=moved)
+        say_published(written)
+        return
     for folder in folders:
         with progress(f"Publishing {folder}") as moved:
             written = api.publish(folder, to, jar_g=jar, progress=moved)
         say_published(written)
+
+
+def kitchens(folders: Sequence[Path]) -> Sequence[Path]:
+    """See that there are several."""
+    if len(folders) < 2:
+        raise click.UsageError("--pool takes two folders or more.")
+    return folders
 
 
 def say_published(written: Published) -> None:

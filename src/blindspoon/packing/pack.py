@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import zipfile
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from blindspoon.findings.further import study_further
 if TYPE_CHECKING:
     from blindspoon.charts.chart import Chart
     from blindspoon.charts.posts import Drawn
+    from blindspoon.findings.pool_checks import Pool
 
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
 """The date of every file in the zip, so that the same trial gives the same bytes."""
@@ -132,6 +134,55 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     lacking += content.lacking
     guide = start(content.title, content.answer, files, lacking).encode()
     return Pack(files={"START.html": guide, **files}, lacking=lacking)
+
+
+def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = None) -> Pack:
+    """Make the page of several kitchens with its charts and numbers.
+
+    Parameters
+    ----------
+    pool : Pool
+    all_sizes : bool
+        Whether to make print.html and the charts for print, posts and video too, with a guide.
+    progress : callable, optional
+    """
+    from blindspoon.charts.chart import svg_file  # noqa: PLC0415
+    from blindspoon.charts.figure import POSTED, figure_of  # noqa: PLC0415
+    from blindspoon.charts.posts import sized_files  # noqa: PLC0415
+    from blindspoon.packing.texts import start  # noqa: PLC0415
+    from blindspoon.writeup.kitchens_page import kitchens_page, pooled_findings  # noqa: PLC0415
+    from blindspoon.writeup.records import pool_record  # noqa: PLC0415
+
+    findings = pooled_findings(pool)
+    charts = [finding.chart for finding in findings if finding.chart]
+    record = json.dumps(pool_record(pool), allow_nan=False)
+    files = {
+        "index.html": kitchens_page(pool, findings).encode(),
+        "tables/comparisons.json": record.encode(),
+        **{f"figures/{chart.name}.svg": svg_file(chart) for chart in charts},
+    }
+    if not all_sizes:
+        return Pack(files=files, lacking=())
+    source = f"{wording.listing(kitchen.name for kitchen in pool.kitchens)}. Made with Blindspoon."
+
+    def sized(chart: Chart, size: str) -> Iterable[Drawn]:
+        return sized_files(figure_of(chart, size, source=source), size, chart.name)
+
+    steps = [partial(chart_file, chart) for chart in charts]
+    steps += [partial(sized, chart, size) for chart in charts for size in (*POSTED, "print")]
+    drawn, lacking = draw(steps, progress)
+    files |= {**drawn, "print.html": kitchens_page(pool, findings, paper=True).encode()}
+    guide = start(pool.first.title, findings[0].answer, files, lacking)
+    return Pack(files={"START.html": guide.encode(), **files}, lacking=lacking)
+
+
+def name_of(pool: Pool) -> str:
+    """Name the folder of several kitchens after them.
+
+    The first two, and how many more.
+    """
+    names = [re.sub(r"[^\w.-]+", "-", kitchen.name).strip("-.") for kitchen in pool.kitchens]
+    return "-and-".join(names if len(names) == 2 else [*names[:2], f"{len(names) - 2}-more"])
 
 
 def chart_file(chart: Chart) -> Iterable[Drawn]:

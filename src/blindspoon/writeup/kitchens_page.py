@@ -1,0 +1,128 @@
+"""What several kitchens found together -> a page of its own, from the parts of a trial's page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from blindspoon import wording
+from blindspoon.charts.chart import Chart
+from blindspoon.charts.pooled import forest_chart, forest_title
+from blindspoon.charts.style import css_variables
+from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.stats.results import NoResult
+from blindspoon.writeup.methods import software
+from blindspoon.writeup.tables import MIXED, chosen
+from blindspoon.writeup.words import templates
+from blindspoon.writeup.writers import Table, cells
+
+SHOWN = chosen(MIXED, "difference", "interval", "equivalence_interval", "p_adjusted")
+HEADS = ("Difference", "Interval", "Interval for “alike”", "p, adjusted")
+LIKE, ONLY = "Kitchens like these", "These kitchens only"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PooledFinding:
+    """What the page says of one attribute.
+
+    Parameters
+    ----------
+    label : str
+    primary : bool
+    sentences : tuple of str
+        One a variant.
+    chart : Chart or None
+        None where nothing is pooled.
+    answer : str
+        The finding in one sentence.
+    spread : tuple of str
+        How far kitchens disagree; sentences, the one for everybody first.
+    tables : tuple of Table
+        What each kitchen found, a table a variant.
+    """
+
+    label: str
+    primary: bool
+    sentences: tuple[str, ...]
+    chart: Chart | None
+    answer: str
+    spread: tuple[str, ...]
+    tables: tuple[Table, ...]
+
+
+def pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
+    """Say everything about every attribute, the primary ones first."""
+    ordered = sorted(pool.attributes, key=lambda attribute: not attribute.primary)
+    charts = {found.attribute.name: forest_chart(pool, found.attribute.name) for found in ordered}
+    return tuple(
+        PooledFinding(
+            label=found.attribute.label,
+            primary=found.primary,
+            sentences=tuple(comparison.because for comparison in found.comparisons),
+            chart=charts[found.attribute.name],
+            answer=wording.sentence(forest_title(found, pool)),
+            spread=tuple(_spread(found)),
+            tables=tuple(_tables(found)),
+        )
+        for found in ordered
+    )
+
+
+def _spread(found: PooledAttribute) -> Iterator[str]:
+    """Say how far a difference scatters from kitchen to kitchen, and what the test of it finds."""
+    fit = found.fit
+    if isinstance(fit, NoResult):
+        yield f"Not pooled: {fit.reason}"
+        return
+    digits = wording.digits_for(found.attribute.scale) + 1
+    spread = wording.number(fit.kitchen_difference_sd, digits)
+    yield f"From kitchen to kitchen a difference scatters by {spread} points (SD)."
+    test = fit.disagreement
+    if isinstance(test, NoResult):
+        yield test.reason
+    else:
+        degrees = f"{wording.number(test.df_num, 0)} and {wording.number(test.df_den, 1)}"
+        yield (
+            "Whether they disagree more than their tasters explain: "
+            f"F {wording.number(test.f, 2)} on {degrees} degrees of freedom, "
+            f"{wording.p_value(test.p_value)}."
+        )
+
+
+def _tables(found: PooledAttribute) -> Iterator[Table]:
+    for comparison in found.comparisons:
+        contrasts = {own.kitchen: own.mixed for own in comparison.own}
+        contrasts |= {LIKE: comparison.pooled, ONLY: comparison.these}
+        yield Table(
+            name=f"{found.attribute.name}-{comparison.variant.name}",
+            caption=f"{found.attribute.label}: {comparison.variant.label}",
+            head="Kitchen",
+            columns=HEADS,
+            rows=tuple(
+                (name, cells(SHOWN, contrast, found.attribute))
+                for name, contrast in contrasts.items()
+            ),
+        )
+
+
+def kitchens_page(pool: Pool, findings: tuple[PooledFinding, ...], *, paper: bool = False) -> str:
+    """Fill the template; all text of the hosts is escaped in it.
+
+    Parameters
+    ----------
+    pool : Pool
+    findings : tuple of PooledFinding
+        Made by `pooled_findings`.
+    paper : bool
+        For printing and PDF only.
+    """
+    made = templates().get_template("kitchens.html.j2")
+    return made.render(
+        pool=pool,
+        findings=findings,
+        paper=paper,
+        control=pool.variant(pool.first.control).label,
+        software=software(),
+        light=css_variables(dark=False),
+        dark=css_variables(dark=True),
+    )
