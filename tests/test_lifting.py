@@ -11,6 +11,7 @@ import shutil
 import zipfile
 
 import pytest
+from PIL import Image
 
 import blindspoon as bs
 from blindspoon.drawing import add_late, add_more
@@ -346,6 +347,11 @@ def test_no_name_of_a_taster_stands_in_a_published_byte(named, tmp_path):
         f"{session},{taster},{code},texture,{texture},9,Zoë misread what finnegan wrote\n",
         encoding="utf-8",
     )
+    (named / "photos").mkdir()
+    Image.new("RGB", (300, 200), "green").save(named / "photos" / "grandma-and-Zoë.jpg")
+    with (named / "trial.toml").open("a", encoding="utf-8") as file:
+        file.write('[[photo]]\nfile = "grandma-and-Zoë.jpg"\nalt = "What grandma made"\n')
+        file.write('[[photo]]\nfile = "Benedikta.jpg"\nalt = "Lost by Benedikta"\n')
     (named / "Benedikta.csv").write_text("her own list\n", encoding="utf-8")
     written = bs.publish(named, tmp_path / "out")
     found = [
@@ -356,6 +362,7 @@ def test_no_name_of_a_taster_stands_in_a_published_byte(named, tmp_path):
     assert found == []
     page = (written.folder / "index.html").read_text(encoding="utf-8")
     assert "One taster was added on 2026-09-05, under the blind." in page
+    assert "What P0" in page
     assert bs.compare(written.folder / "data").comparisons[0].verdict
 
 

@@ -46,6 +46,9 @@ def analyse(folder: Path) -> Analysis:
     table, notes = _scores(declared, told, trial, tables)
     cups = (tables.key, *tables.scores)
     made, known = make_up(trial, tables.batches, tables.readings, cups)
+    pairs = zip(declared.photos, trial.photos, strict=True)
+    names = {photo.file: hidden.file for photo, hidden in pairs}
+    pictures = disk.read_photos(folder, list(names))
     return Analysis(
         folder=folder.resolve().name,
         fingerprint=disk.fingerprint(text),
@@ -56,7 +59,7 @@ def analyse(folder: Path) -> Analysis:
         notes=(*without_names(text.notes, declared, told), *notes, *known),
         standing=stands,
         tables=tables,
-        photos=disk.read_photos(folder, [photo.file for photo in trial.photos]),
+        photos={names[file]: data for file, data in pictures.items()},
     )
 
 

@@ -192,6 +192,9 @@ def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
                 return masked(value, words)
             case tuple():
                 return tuple(map(hide, value))
+            case Photo():
+                file = masked(value.file, words, small=True)
+                return replace(value, file=file, alt=masked(value.alt, words, small=True))
             case Attribute() | Variant() | Tasting() | Photo():
                 names = (name for name in value.__slots__ if name not in FIXED_FIELDS)
                 return replace(value, **{name: hide(getattr(value, name)) for name in names})
@@ -199,7 +202,7 @@ def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
                 return value
 
     texts = (
-        *("title", "question", "product", "dates", "attributes", "variants", "tasting"),
+        *("title", "question", "product", "dates", "attributes", "variants", "tasting", "photos"),
         *("story", "photos"),
     )
     return replace(trial, **{name: hide(getattr(trial, name)) for name in texts})
