@@ -18,6 +18,7 @@ from blindspoon.stats.results import Friedman, MixedContrast, MixedFit, NoResult
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES
 from blindspoon.stats.signed_ranks import compare_ranks, taster_means
+from blindspoon.stats.sittings import Movement, compare_sittings
 from blindspoon.trial import Trial
 
 
@@ -72,6 +73,7 @@ def _compare_attribute(
         others=others,
         by="ranks" if by_rounds else trial.decision.by,
         unit=unit,
+        sittings=sittings_of(trial, table, index),
         flags=find_flags(
             means,
             table.scores[:, index],
@@ -80,6 +82,19 @@ def _compare_attribute(
             low=attribute.scale.low,
             high=attribute.scale.high,
         ),
+    )
+
+
+def sittings_of(trial: Trial, table: ScoreTable, index: int) -> Movement | NoResult:
+    """Hold the sittings of the attribute at `index` against one another."""
+    return compare_sittings(
+        table.scores[:, index],
+        table.taster,
+        table.session,
+        table.variant,
+        control=trial.control_index,
+        n_variants=len(trial.variants),
+        alpha=trial.share_of_alpha(trial.attributes[index].name),
     )
 
 

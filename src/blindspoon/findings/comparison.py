@@ -23,12 +23,45 @@ from blindspoon.stats.results import (
     NoResult,
     RankContrast,
 )
+from blindspoon.stats.sittings import ONE_SITTING, Movement
 from blindspoon.trial import Attribute, Trial, Variant
 
 Kind = Literal["different", "slight", "alike", "open"]
 By = Literal["mixed", "ranks"]
 Unit = Literal["taster", "round"]
 """What is compared within: tasters, or the rounds of the only one."""
+
+
+def kind_of(
+    found: Contrast, *, margin: float | None, alpha: float, p_adjusted: float | None = None
+) -> Kind:
+    """Apply the rule to one procedure's finding.
+
+    Parameters
+    ----------
+    found : MixedContrast or RankContrast
+    margin : float or None
+        In points; without one nothing can be slight or alike.
+    alpha : float
+        The attribute's share.
+    p_adjusted : float, optional
+        Over more than the variants of one attribute; it decides in place of the finding's own.
+
+    Notes
+    -----
+    Different by the adjusted p value; by ranks where the interval leaves zero out, which is the
+    same test inverted. Alike and slight by two one-sided tests at alpha: the simultaneous
+    interval at level 1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet.
+    Biopharm. 15:657.
+    """
+    equivalence = found.equivalence_interval
+    inside = margin is not None and equivalence is not None and equivalence.within(margin)
+    differs = (found.p_adjusted if p_adjusted is None else p_adjusted) <= alpha
+    if p_adjusted is None and isinstance(found, RankContrast) and found.interval is not None:
+        differs = found.interval.excludes_zero()
+    if differs:
+        return "slight" if inside else "different"
+    return "alike" if inside else "open"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,6 +170,8 @@ class AttributeResult:
         The procedure that decides.
     unit : {"taster", "round"}
         What is compared within; "round" where one person tasted alone.
+    sittings : Movement or NoResult
+        Whether the differences moved from sitting to sitting.
     flags : tuple of Flag
         Variants, the control among them, whose scores spread wide or stand at an end.
     """
@@ -149,7 +184,18 @@ class AttributeResult:
     others: tuple[Other, ...]
     by: By
     unit: Unit = "taster"
+    sittings: Movement | NoResult = ONE_SITTING
     flags: tuple[Flag, ...] = ()
+
+    def kind_of(self, found: Contrast, *, p_adjusted: float | None = None) -> Kind:
+        """Apply the rule to what a procedure found of a variant, as `kind_of` says."""
+        margin, sittings = self.attribute.margin, self.sittings
+        steady = isinstance(sittings, NoResult) or (
+            margin is not None and sittings.steady(found.variant, margin)
+        )
+        return kind_of(
+            found, margin=margin if steady else None, alpha=self.alpha, p_adjusted=p_adjusted
+        )
 
     @property
     def comparisons(self) -> tuple[Comparison, ...]:

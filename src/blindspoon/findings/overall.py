@@ -9,7 +9,6 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind
-from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import Method, NoResult
 from blindspoon.stats.sign_flips import null_distribution, signed_ranks, single_step, statistics
 from blindspoon.trial import Trial
@@ -174,7 +173,7 @@ def _judge(
     verdicts: list[Kind | None] = [
         None
         if isinstance(contrast, NoResult) or p is None
-        else kind_of(contrast, margin=result.attribute.margin, alpha=result.alpha, p_adjusted=p)
+        else result.kind_of(contrast, p_adjusted=p)
         for contrast, p in ((mixed, mixed_p), (ranks, ranks_p))
     ]
     return OverallComparison(

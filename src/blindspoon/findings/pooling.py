@@ -10,7 +10,7 @@ from scipy.special import fdtrc
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.findings.comparison import Kind
+from blindspoon.findings.comparison import Kind, kind_of
 from blindspoon.findings.naming import Naming, name_all
 from blindspoon.findings.pool_checks import (
     Disagreement,
@@ -27,7 +27,7 @@ from blindspoon.findings.pool_checks import (
     rule_differences,
 )
 from blindspoon.findings.sentences import verdict_sentence
-from blindspoon.findings.verdict import PROCEDURES, kind_of
+from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.stats.kenward_roger import kenward_roger
 from blindspoon.stats.mixed import (
     adjusted,

@@ -12,7 +12,6 @@ from blindspoon.arrays import BoolArray, IntArray
 from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.findings.plain import Record, as_record
-from blindspoon.findings.verdict import kind_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, MixedFit, NoResult, RankContrast
 from blindspoon.trial import Trial
@@ -207,7 +206,7 @@ def judged(
 ) -> Outcome:
     """Judge a contrast by the rule; without a result nothing is settled."""
     attribute, found = comparison.attribute, None if isinstance(contrast, NoResult) else contrast
-    kind = "open" if found is None else kind_of(found, margin=attribute.margin, alpha=result.alpha)
+    kind = "open" if found is None else result.kind_of(found)
     difference = None if found is None else found.difference
     return Outcome(
         attribute=attribute.name,

@@ -7,12 +7,13 @@ from dataclasses import replace
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, softened
-from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind
+from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind, kind_of
 from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag
-from blindspoon.stats.results import Contrast, NoResult, RankContrast
+from blindspoon.stats.results import Contrast, NoResult
+from blindspoon.stats.sittings import SPAN
 from blindspoon.trial import Attribute, Trial
 
 NAMES: dict[Kind, str] = {
@@ -40,38 +41,6 @@ def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
         word = (attribute.more if up else attribute.less) or ("higher" if up else "lower")
         return f"slightly {word}" if kind == "slight" else word
     return SHORT_NAMES[kind]
-
-
-def kind_of(
-    found: Contrast, *, margin: float | None, alpha: float, p_adjusted: float | None = None
-) -> Kind:
-    """Apply the rule to one procedure's finding.
-
-    Parameters
-    ----------
-    found : MixedContrast or RankContrast
-    margin : float or None
-        In points; without one nothing can be slight or alike.
-    alpha : float
-        The attribute's share.
-    p_adjusted : float, optional
-        Over more than the variants of one attribute; it decides in place of the finding's own.
-
-    Notes
-    -----
-    Different by the adjusted p value; by ranks where the interval leaves zero out, which is the
-    same test inverted. Alike and slight by two one-sided tests at alpha: the simultaneous
-    interval at level 1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet.
-    Biopharm. 15:657.
-    """
-    equivalence = found.equivalence_interval
-    inside = margin is not None and equivalence is not None and equivalence.within(margin)
-    differs = (found.p_adjusted if p_adjusted is None else p_adjusted) <= alpha
-    if p_adjusted is None and isinstance(found, RankContrast) and found.interval is not None:
-        differs = found.interval.excludes_zero()
-    if differs:
-        return "slight" if inside else "different"
-    return "alike" if inside else "open"
 
 
 def judge(
@@ -110,9 +79,7 @@ def _judged(
 ) -> Comparison:
     attribute, (first, second) = comparison.attribute, comparison.contrasts
     kind, other = (
-        None
-        if isinstance(contrast, NoResult)
-        else kind_of(contrast, margin=attribute.margin, alpha=result.alpha)
+        None if isinstance(contrast, NoResult) else result.kind_of(contrast)
         for contrast in (first, second)
     )
     judged = replace(comparison, verdict=kind or "open", verdict_by_other=other)
@@ -122,15 +89,51 @@ def _judged(
         said = f"whether {subject} differs from {names.like} on {label} is not settled"
     else:
         said = verdict_sentence(judged, subject, names.like, result.alpha)
+        said += _on_these_days(result, judged)
     said = f"To this taster, {said}" if result.unit == "round" else wording.capital(said)
     said = softened(f"{said}.", judged.verdict, what)
     if isinstance(first, NoResult):
         said += f" {first.reason.rstrip('.')}."
+    else:
+        said += _movement(result, first)
     if judged.disputed:
         by_other = wording.capital(PROCEDURES["ranks" if comparison.by == "mixed" else "mixed"])
         trust = _which_to_trust(trial, result, comparison)
         said += f" {by_other} would call it {NAMES[other or 'open']}{trust}."
     return replace(judged, because=said)
+
+
+def _on_these_days(result: AttributeResult, judged: Comparison) -> str:
+    """Say what a verdict over several sittings speaks about."""
+    if isinstance(result.sittings, NoResult) or judged.verdict == "open":
+        return ""
+    if judged.verdict == "alike" and result.attribute.margin is not None:
+        twice = wording.plain(SPAN * result.attribute.margin)
+        return f", on average over these sittings and at none of them {twice} points off"
+    return ", on these days"
+
+
+def _movement(result: AttributeResult, found: Contrast) -> str:
+    """Say that a difference moved, or why its mean alone does not make it alike."""
+    sittings, attribute = result.sittings, result.attribute
+    if isinstance(sittings, NoResult):
+        return ""
+    if sittings.moved:
+        first, last = sittings.differences[[0, -1], found.variant].tolist()
+        digits = wording.digits_for(attribute.scale)
+        told = [
+            f"{wording.number(abs(value), digits)} {'less' if value < 0 else 'more'}"
+            for value in (first, last)
+        ]
+        return (
+            f" Differences moved from sitting to sitting ({wording.p_value(sittings.p_value)}): "
+            f"{told[0]} at the first, {told[1]} at the last."
+        )
+    plain = kind_of(found, margin=attribute.margin, alpha=result.alpha)
+    if attribute.margin is None or plain == result.kind_of(found):
+        return ""
+    twice = wording.plain(SPAN * attribute.margin)
+    return f" On average it lies within the margin; a single sitting could be {twice} points off."
 
 
 def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Comparison) -> str:

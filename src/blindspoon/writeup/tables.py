@@ -157,7 +157,13 @@ RULE = (
     Column("margin", of=attrgetter("attribute.margin")),
     Column("alpha"),
 )
-ATTRIBUTE = (*RULE, Column("friedman", inner=FRIEDMAN), Column("mixed", inner=FIT))
+SITTINGS = (Column("f"), Column("df_num"), Column("df_den"), Column("p_value"), Column("tasters"))
+ATTRIBUTE = (
+    *RULE,
+    Column("friedman", inner=FRIEDMAN),
+    Column("mixed", inner=FIT),
+    Column("session_interaction", of=attrgetter("sittings"), inner=SITTINGS),
+)
 FLAG = (Column("variant"), Column("kind"), Column("value"))
 LEFT_OUT = (Column("file"), Column("line"), Column("reason"))
 

@@ -1,0 +1,166 @@
+"""Whether the differences from the control moved from sitting to sitting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import fdtrc
+
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.stats.dunnett import Dunnett
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.signed_ranks import taster_means
+
+ONE_SITTING = NoResult("There was one sitting only.")
+SPAN = 2.0
+"""Margins within which every single sitting has to lie where the mean is called alike."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Movement:
+    """The sittings of one attribute, held against one another.
+
+    Parameters
+    ----------
+    f, df_num, df_den, p_value : float
+        That no variant's difference moved, by unpooled mean squares.
+    tasters : int
+        Those with every variant at every sitting.
+    differences : float array, shape (n_sessions, n_variants)
+        Variant minus control at each sitting, in points; 0 for the control.
+    intervals : tuple of (tuple of Interval)
+        A row a sitting, a column a variant: level 1 - 2 alpha, simultaneous over the variants,
+        by that sitting's own scatter.
+    alpha : float
+    """
+
+    f: float
+    df_num: float
+    df_den: float
+    p_value: float
+    tasters: int
+    differences: FloatArray
+    intervals: tuple[tuple[Interval, ...], ...]
+    alpha: float
+
+    @property
+    def moved(self) -> bool:
+        """Whether the differences were shown to move."""
+        return self.p_value <= self.alpha
+
+    def within(self, variant: int, margin: float) -> bool:
+        """Whether a variant stayed in twice the margin at every sitting."""
+        return all(row[variant].within(SPAN * margin) for row in self.intervals)
+
+    def steady(self, variant: int, margin: float) -> bool:
+        """Whether its mean over the sittings may stand for them."""
+        return not self.moved and self.within(variant, margin)
+
+
+def compare_sittings(
+    score: FloatArray,
+    taster: IntArray,
+    session: IntArray,
+    variant: IntArray,
+    *,
+    control: int,
+    n_variants: int,
+    alpha: float,
+) -> Movement | NoResult:
+    """Test whether the variants' differences moved, and give them sitting by sitting.
+
+    Parameters
+    ----------
+    score : float array, shape (n,)
+        In points; NaN where none was given.
+    taster, session, variant : int array, shape (n,)
+        Codes from 0.
+    control, n_variants : int
+    alpha : float
+
+    Returns
+    -------
+    Movement or NoResult
+        The reason where a variant was not at every sitting, or fewer than two tasters were.
+
+    Notes
+    -----
+    Cups of one variant, taster and sitting are averaged. With tasters, their sittings and their
+    likings of a variant all free, the mean square of variant by session is held against what is
+    left, (tasters - 1)(variants - 1)(sessions - 1) degrees of freedom: the F of a balanced
+    layout (R. A. Fisher 1925, Statistical Methods for Research Workers, chapter 7), over the
+    tasters who missed nothing. A sitting's own interval takes its own scatter of taster by
+    variant and C. W. Dunnett's (1955) critical value.
+
+    Examples
+    --------
+    >>> score = np.array([5.0, 6, 5, 4, 6, 8, 6, 5, 4, 5, 5, 3])
+    >>> rows = np.arange(12)
+    >>> found = compare_sittings(score, rows // 4, rows // 2 % 2, rows % 2, control=0,
+    ...     n_variants=2, alpha=0.05)
+    >>> found.differences[:, 1].round(2).tolist(), round(found.f, 2), found.df_den
+    ([1.33, -1.33], 64.0, 2.0)
+    """
+    sessions = int(session.max()) + 1
+    if sessions < 2:
+        return ONE_SITTING
+    cells = taster_means(
+        score,
+        taster * sessions + session,
+        variant,
+        n_tasters=(int(taster.max()) + 1) * sessions,
+        n_variants=n_variants,
+    ).reshape(-1, sessions, n_variants)
+    there: BoolArray = np.isfinite(cells)
+    served: BoolArray = np.asarray(there.any(axis=(0, 1)))
+    if (
+        not np.asarray(there.any(axis=0))[:, served].all()
+        or not served[control]
+        or served.sum() < 2
+    ):
+        return NoResult("Not every variant was tasted at every sitting.")
+    cells = cells[:, :, served]
+    complete: BoolArray = np.asarray(np.isfinite(cells).all(axis=2))
+    every = cells[complete.all(axis=1)]
+    if len(every) < 2 or complete.sum(axis=0).min() < 2:
+        return NoResult("Fewer than two tasters had every variant at every sitting.")
+    f, degrees = _interaction(every)
+    at = int(np.flatnonzero(served).searchsorted(control))
+    differences, intervals = np.zeros((sessions, n_variants)), []
+    for place in range(sessions):
+        here = cells[complete[:, place], place]
+        n, k = here.shape
+        means, rest = here.mean(axis=0), here - here.mean(axis=1, keepdims=True)
+        rest = rest - rest.mean(axis=0)
+        df = (n - 1) * (k - 1)
+        error = np.sqrt(2 * (rest**2).sum() / df / n)
+        family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
+        half = float(family.critical_value(2 * alpha, df) * error)
+        differences[place, served] = means - means[at]
+        intervals.append(tuple(Interval(d - half, d + half) for d in differences[place].tolist()))
+    return Movement(
+        f=f,
+        df_num=degrees[0],
+        df_den=degrees[1],
+        p_value=float(fdtrc(*degrees, f)) if np.isfinite(f) else 0.0,
+        tasters=len(every),
+        differences=differences,
+        intervals=tuple(intervals),
+        alpha=alpha,
+    )
+
+
+def _interaction(cells: FloatArray) -> tuple[float, tuple[float, float]]:
+    """Return the F of session by variant and its degrees of freedom; tasters first."""
+    n, s, k = cells.shape
+    table = cells.mean(axis=0)
+    own = table - table.mean(axis=0) - table.mean(axis=1, keepdims=True) + table.mean()
+    rest = cells - cells.mean(axis=0)
+    rest = rest - rest.mean(axis=1, keepdims=True)
+    rest = rest - rest.mean(axis=2, keepdims=True)
+    df = float((s - 1) * (k - 1)), float((n - 1) * (s - 1) * (k - 1))
+    between, left = n * float((own**2).sum()) / df[0], float((rest**2).sum()) / df[1]
+    if left < 1e-12 * max(float(cells.var()), 1e-300):
+        return (0.0 if between < 1e-12 else np.inf), df
+    return between / left, df

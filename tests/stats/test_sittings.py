@@ -1,0 +1,88 @@
+"""Whether differences moved from sitting to sitting, against statsmodels' analysis of variance."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from statsmodels.formula.api import ols
+from statsmodels.stats.anova import anova_lm
+
+from blindspoon.stats.mixed import compare_mixed
+from blindspoon.stats.results import NoResult
+from blindspoon.stats.sittings import compare_sittings
+
+
+def rows(tasters, sessions, variants, seed=1, moves=None, taster_variant=0.5):
+    """A complete trial, normal scores with residual SD 1; `moves` by session and variant."""
+    rng = np.random.default_rng(seed)
+    t, s, v = (a.ravel() for a in np.indices((tasters, sessions, variants)))
+    score = rng.normal(size=t.size) + rng.normal(0, taster_variant, (tasters, variants))[t, v]
+    score += rng.normal(size=tasters)[t] + rng.normal(0, 0.5, (tasters, sessions))[t, s]
+    return score + (0 if moves is None else np.asarray(moves)[s, v]), t, s, v
+
+
+def found(score, t, s, v, alpha=0.05):
+    return compare_sittings(score, t, s, v, control=0, n_variants=int(v.max()) + 1, alpha=alpha)
+
+
+def test_the_f_is_that_of_the_analysis_of_variance():
+    score, t, s, v = rows(6, 3, 4)
+    table = pd.DataFrame({"y": score, "t": t, "s": s, "v": v})
+    fit = ols("y ~ C(t)*C(v) + C(t)*C(s) + C(s):C(v)", data=table).fit()
+    line = anova_lm(fit, typ=1).loc["C(s):C(v)"]
+    one = found(score, t, s, v)
+    assert (one.f, one.p_value) == pytest.approx((line["F"], line["PR(>F)"]), rel=1e-9)
+    assert (one.df_num, one.df_den) == (6, 30)
+
+
+def test_a_sitting_is_judged_as_a_trial_of_its_own():
+    # one sitting by the mixed model: the same difference, and the same interval at 1 - 2 alpha
+    score, t, s, v = rows(7, 2, 3, seed=4)
+    one, here = found(score, t, s, v), s == 1
+    alone = compare_mixed(score[here], t[here], v[here], control=0, alpha=0.05)
+    for contrast in alone.contrasts:
+        interval = one.intervals[1][contrast.variant]
+        assert interval.low == pytest.approx(contrast.equivalence_interval.low, abs=1e-6)
+        assert interval.high == pytest.approx(contrast.equivalence_interval.high, abs=1e-6)
+
+
+def test_what_cannot_be_held_against_another_says_so():
+    score, t, s, v = rows(4, 2, 3)
+    absent = (s == 1) & (v == 2)
+    assert found(score[~absent], t[~absent], s[~absent], v[~absent]) == NoResult(
+        "Not every variant was tasted at every sitting."
+    )
+    single = (s == 0) | (t == 0)
+    assert found(score[single], t[single], s[single], v[single]) == NoResult(
+        "Fewer than two tasters had every variant at every sitting."
+    )
+    assert isinstance(found(score[s == 0], t[s == 0], s[s == 0], v[s == 0]), NoResult)
+
+
+def alike(tasters, offs, seed):
+    """Whether the one variant that moves by `offs` is called alike at a margin of 1."""
+    moves = np.zeros((len(offs), 4))
+    moves[:, 1] = offs
+    score, t, s, v = rows(tasters, len(offs), 4, seed=seed, moves=moves)
+    fit = compare_mixed(score, t, v, control=0, alpha=0.05)
+    mean = fit.contrasts[0].equivalence_interval.within(1.0)
+    return mean, mean and found(score, t, s, v).steady(1, 1.0)
+
+
+def test_a_difference_that_goes_from_less_to_more_is_not_alike():
+    # evidence: -3 to +3 over five sittings was "alike" in 11 of 12 trials by the mean alone
+    told = np.array([alike(8, (-3, -1.5, 0, 1.5, 3), seed) for seed in range(20)])
+    assert told[:, 1].sum() == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("offs", [(-2, 0, 2), (2, -2), (-2, -1, 0, 1, 2), (2, 0, -2)])
+def test_two_margins_off_is_seldom_alike(offs):
+    told = np.array([alike(12, offs, seed) for seed in range(1000)])
+    assert told[:, 1].mean() <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / 1000)
+
+
+def test_steady_differences_are_not_said_to_move():
+    p = np.array([found(*rows(8, 3, 3, seed=seed)).p_value for seed in range(200)])
+    assert np.mean(p <= 0.05) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
