@@ -18,7 +18,7 @@ from blindspoon.stats.results import Friedman, MixedContrast, MixedFit, NoResult
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES
 from blindspoon.stats.signed_ranks import compare_ranks, taster_means
-from blindspoon.stats.sittings import Movement, compare_sittings
+from blindspoon.stats.sittings import HeldSittings, compare_sittings
 from blindspoon.trial import Trial
 
 
@@ -85,7 +85,7 @@ def _compare_attribute(
     )
 
 
-def sittings_of(trial: Trial, table: ScoreTable, index: int) -> Movement | NoResult:
+def sittings_of(trial: Trial, table: ScoreTable, index: int) -> HeldSittings | NoResult:
     """Hold the sittings of the attribute at `index` against one another."""
     return compare_sittings(
         table.scores[:, index],

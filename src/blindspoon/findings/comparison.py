@@ -23,7 +23,7 @@ from blindspoon.stats.results import (
     NoResult,
     RankContrast,
 )
-from blindspoon.stats.sittings import ONE_SITTING, Movement
+from blindspoon.stats.sittings import ONE_SITTING, HeldSittings
 from blindspoon.trial import Attribute, Trial, Variant
 
 Kind = Literal["different", "slight", "alike", "open"]
@@ -170,7 +170,7 @@ class AttributeResult:
         The procedure that decides.
     unit : {"taster", "round"}
         What is compared within; "round" where one person tasted alone.
-    sittings : Movement or NoResult
+    sittings : HeldSittings or NoResult
         Whether the differences moved from sitting to sitting.
     flags : tuple of Flag
         Variants, the control among them, whose scores spread wide or stand at an end.
@@ -184,7 +184,7 @@ class AttributeResult:
     others: tuple[Other, ...]
     by: By
     unit: Unit = "taster"
-    sittings: Movement | NoResult = ONE_SITTING
+    sittings: HeldSittings | NoResult = ONE_SITTING
     flags: tuple[Flag, ...] = ()
 
     def kind_of(self, found: Contrast, *, p_adjusted: float | None = None) -> Kind:

@@ -24,7 +24,7 @@ NOT_CROSSED = NoResult(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Movement:
+class Sittings:
     """Where each serving stood in its taster's session.
 
     Parameters
@@ -45,7 +45,7 @@ class Movement:
     linked: BoolArray
 
 
-def seat(table: ScoreTable) -> Movement:
+def seat(table: ScoreTable) -> Sittings:
     """Find every serving's sitting and the variant before it."""
     sitting, position = table.taster * len(table.sessions) + table.session, table.position
     spot = sitting * (int(position.max(initial=0)) + 1) + position
@@ -53,7 +53,7 @@ def seat(table: ScoreTable) -> Movement:
     found = np.minimum(np.searchsorted(spot[order], spot - 1), max(spot.size - 1, 0))
     at = order[found]
     has = (position > 1) & (spot[at] == spot - 1)
-    return Movement(
+    return Sittings(
         sitting=sitting,
         position=position,
         before=np.where(has, table.variant[at], -1),
@@ -62,7 +62,7 @@ def seat(table: ScoreTable) -> Movement:
 
 
 def position_effect(
-    score: FloatArray, variant: IntArray, variants: int, sittings: Movement
+    score: FloatArray, variant: IntArray, variants: int, sittings: Sittings
 ) -> tuple[OrderEffect | NoResult, Effect | NoResult]:
     """Estimate what the place of a cup does to its score.
 
@@ -72,7 +72,7 @@ def position_effect(
         NaN where none was given.
     variant : int array, shape (n_servings,)
     variants : int
-    sittings : Movement
+    sittings : Sittings
 
     Returns
     -------
@@ -108,7 +108,7 @@ def position_effect(
 
 
 def carry_over(
-    score: FloatArray, variant: IntArray, names: tuple[str, ...], sittings: Movement
+    score: FloatArray, variant: IntArray, names: tuple[str, ...], sittings: Sittings
 ) -> OrderEffect | NoResult:
     """Estimate what the variant tasted just before does to a score.
 
@@ -119,7 +119,7 @@ def carry_over(
     variant : int array, shape (n_servings,)
     names : tuple of str
         Of the variants.
-    sittings : Movement
+    sittings : Sittings
 
     Notes
     -----

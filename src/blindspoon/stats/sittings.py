@@ -18,7 +18,7 @@ SPAN = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Movement:
+class HeldSittings:
     """The sittings of one attribute, held against one another.
 
     Parameters
@@ -67,7 +67,7 @@ def compare_sittings(
     control: int,
     n_variants: int,
     alpha: float,
-) -> Movement | NoResult:
+) -> HeldSittings | NoResult:
     """Test whether the variants' differences moved, and give them sitting by sitting.
 
     Parameters
@@ -81,7 +81,7 @@ def compare_sittings(
 
     Returns
     -------
-    Movement or NoResult
+    HeldSittings or NoResult
         The reason where a variant was not at every sitting, or fewer than two tasters were.
 
     Notes
@@ -139,7 +139,7 @@ def compare_sittings(
         half = float(family.critical_value(2 * alpha, df) * error)
         differences[place, served] = means - means[at]
         intervals.append(tuple(Interval(d - half, d + half) for d in differences[place].tolist()))
-    return Movement(
+    return HeldSittings(
         f=f,
         df_num=degrees[0],
         df_den=degrees[1],
