@@ -7,7 +7,7 @@ from scipy.special import chdtrc, chdtri, fdtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import AttributeResult
-from blindspoon.findings.order_effects import Movement, carry_over, position_effect, seat
+from blindspoon.findings.order_effects import Sittings, carry_over, position_effect, seat
 from blindspoon.findings.panel_results import (
     MOST_TASTERS,
     AttributePanel,
@@ -456,7 +456,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
 
 
 def _attribute(
-    trial: Trial, table: ScoreTable, index: int, result: AttributeResult, sittings: Movement
+    trial: Trial, table: ScoreTable, index: int, result: AttributeResult, sittings: Sittings
 ) -> AttributePanel:
     given, scale = table.scores[:, index], trial.attributes[index].scale
     scored = np.isfinite(given)
