@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from blindspoon.arrays import BoolArray, IntArray
-from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of
+from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of, sittings_of
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.findings.plain import Record, as_record
 from blindspoon.scores.score_table import ScoreTable
@@ -257,13 +257,18 @@ class Study:
         """Judge an attribute of this table by the procedure that decides."""
         return (self.by_mixed if result.by == "mixed" else self.by_ranks)(table, result)
 
+    def held(self, table: ScoreTable, result: AttributeResult) -> AttributeResult:
+        """Hold the sittings of this table against one another, in place of the declared ones."""
+        return replace(result, sittings=sittings_of(self.trial, table, self.index(result)))
+
     def by_mixed(
         self, table: ScoreTable, result: AttributeResult, *, position: bool = True
     ) -> list[Outcome]:
         """Judge it by the mixed model."""
         fit = mixed_of(self.trial, table, self.index(result), position=position)
         names = enumerate(variant.name for variant in self.trial.variants)
-        return self.outcomes(result, {name: contrast_of(fit, place) for place, name in names})
+        held = self.held(table, result)
+        return self.outcomes(held, {name: contrast_of(fit, place) for place, name in names})
 
     def by_ranks(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
         """Judge it by ranks; by all samples only where a tenth of them leaves a doubt."""
@@ -271,12 +276,13 @@ class Study:
         others = [other.name for other in self.trial.variants if other.name != self.trial.control]
         means = means_of(self.trial, table, index)
         quick = ranks_of(self.trial, means, index, samples=FEWER_SAMPLES)
-        outcomes = self.outcomes(result, dict(zip(others, quick, strict=True)))
+        held = self.held(table, result)
+        outcomes = self.outcomes(held, dict(zip(others, quick, strict=True)))
         sampled = any(isinstance(one, RankContrast) and one.method == "sampled" for one in quick)
         if not sampled or not any(_doubtful(outcome, result.alpha) for outcome in outcomes):
             return outcomes
         full = ranks_of(self.trial, means, index)
-        return self.outcomes(result, dict(zip(others, full, strict=True)))
+        return self.outcomes(held, dict(zip(others, full, strict=True)))
 
 
 def _doubtful(outcome: Outcome, alpha: float) -> bool:
