@@ -15,6 +15,8 @@ from blindspoon.stats.signed_ranks import taster_means
 ONE_SITTING = NoResult("There was one sitting only.")
 SPAN = 2.0
 """Margins within which every single sitting has to lie where the mean is called alike."""
+WHATEVER = 1.5
+"""The same where differences were shown to move."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,13 +51,14 @@ class HeldSittings:
         """Whether the differences were shown to move."""
         return self.p_value <= self.alpha
 
-    def within(self, variant: int, margin: float) -> bool:
-        """Whether a variant stayed in twice the margin at every sitting."""
-        return all(row[variant].within(SPAN * margin) for row in self.intervals)
-
     def steady(self, variant: int, margin: float) -> bool:
-        """Whether its mean over the sittings may stand for them."""
-        return not self.moved and self.within(variant, margin)
+        """Whether its mean over the sittings may stand for them.
+
+        No movement was shown and every sitting lies in twice the margin, or every sitting lies in
+        one and a half: then a movement that was shown is too small to matter.
+        """
+        span = WHATEVER if self.moved else SPAN
+        return all(row[variant].within(span * margin) for row in self.intervals)
 
 
 def compare_sittings(
