@@ -105,6 +105,7 @@ def compare_sittings(
     >>> found.differences[:, 1].round(2).tolist(), round(found.f, 2), found.df_den
     ([1.33, -1.33], 64.0, 2.0)
     """
+    session = np.unique(session, return_inverse=True)[1]
     sessions = int(session.max()) + 1
     if sessions < 2:
         return ONE_SITTING
