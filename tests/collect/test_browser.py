@@ -1,5 +1,6 @@
 """The score page in a real browser: phone and laptop, light and dark, with script and without."""
 
+import itertools
 import re
 
 import pytest
@@ -305,8 +306,11 @@ def test_a_second_tab_shows_the_first_and_replaces_nothing(sheet, served, rows, 
     page = begin(sheet(), served)
     tab = page.context.new_page()
     tab.goto(page.url)
+    page.bring_to_front()
     tap(page, "texture", "7")
+    saved(page)
     tab.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
+    tab.bring_to_front()
     tap(tab, "saltiness", "3")
     saved(tab)
     page.locator("input[name=saltiness][value='3']:checked").wait_for(state="attached")
@@ -433,8 +437,11 @@ def test_a_comma_is_read_as_a_point_and_shown_back(sheet, folder, serve, rows, a
 
 def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
     page = begin(sheet(), served)
-    boxes = [each.bounding_box() for each in page.locator("label:not(.none):has(input)").all()]
-    assert len(boxes) == 42
+    lines = [each.bounding_box() for each in page.locator(".line").all()]
+    assert [line["width"] for line in lines] == [350, 350]
+    assert min(line["height"] for line in lines) >= 44
+    boxes = [each.bounding_box() for each in page.locator("[data-by]").all()]
+    assert len(boxes) == 4
     assert min(min(box["width"], box["height"]) for box in boxes) >= 44
     sizes = page.evaluate("[...document.querySelectorAll('button')].map(b => b.offsetHeight)")
     assert min(sizes) >= 44
@@ -444,6 +451,44 @@ def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
     assert font >= 16  # below that phones zoom into a field
     page.set_viewport_size({"width": 320, "height": 640})
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_the_host_s_page_fits_the_narrowest_phone(sheet, served):
+    page = sheet({"width": 320, "height": 640})
+    page.goto(served["host"])
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+@pytest.mark.parametrize("width", [320, 390, 1280])
+def test_a_scale_is_one_unbroken_line_with_its_ends_at_the_ends(sheet, served, width):
+    page = begin(sheet({"width": width, "height": 800}), served)
+    steps = page.locator("label:has(input[name=texture]):not(.none)")
+    boxes = steps.evaluate_all("all => all.map(it => it.getBoundingClientRect().toJSON())")
+    assert len(boxes) == 21
+    assert {box["y"] for box in boxes} == {boxes[0]["y"]}
+    gaps = [after["x"] - box["right"] for box, after in itertools.pairwise(boxes)]
+    assert max(map(abs, gaps)) < 0.1
+    ends = page.locator(".ends").first.bounding_box()
+    assert abs(ends["x"] - boxes[0]["x"]) < 1
+    assert abs(ends["x"] + ends["width"] - boxes[-1]["right"]) < 1
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_a_finger_slides_along_the_line_and_a_step_is_put_right(sheet, served, rows):
+    page = begin(sheet(), served)
+    line = page.locator(".line").first.bounding_box()
+    y = line["y"] + 20
+    page.mouse.move(line["x"] + 5, y)
+    page.mouse.down()
+    page.mouse.move(line["x"] + line["width"] * 0.5, y, steps=3)
+    assert page.locator("output.value").first.text_content() == "5"
+    assert rows() == []
+    page.mouse.up()
+    saved(page)
+    assert rows()[0]["texture"] == "5"
+    with page.expect_response("**/1/1"):
+        page.get_by_role("button", name="Texture: one step higher").click()
+    assert rows()[0]["texture"] == "5.5"
 
 
 @pytest.mark.slow

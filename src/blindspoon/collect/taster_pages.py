@@ -36,15 +36,15 @@ def steps(scale: Scale) -> tuple[str, ...]:
     return tuple(map(written, scale.side_by_side()))
 
 
-def columns(count: int, widest: int = 7) -> int:
-    """Give the steps rows of the same length, or nearly.
+def numbered(count: int, most: int = 11) -> int:
+    """Say which steps of a line have room for their number on the narrowest phone: every how many.
 
     Examples
     --------
-    >>> [columns(count) for count in (5, 9, 11, 21)]
-    [5, 5, 6, 7]
+    >>> [numbered(count) for count in (5, 11, 21)]
+    [1, 1, 2]
     """
-    return -(-count // max(-(-count // widest), 1))
+    return -(-count // most)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,8 +251,8 @@ class TasterPages:
         asked: list[dict[str, Any]] = []
         for attribute, value in zip(seat.ballot.attributes, answer.scores, strict=True):
             choices = steps(attribute.scale)
-            wide = columns(len(choices))
-            asked.append({"of": attribute, "steps": choices, "columns": wide, "value": value})
+            every = numbered(len(choices))
+            asked.append({"of": attribute, "steps": choices, "every": every, "value": value})
         return self._page(
             "cup",
             seat.link,

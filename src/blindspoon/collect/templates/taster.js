@@ -192,14 +192,69 @@
       if (field.type === "radio") field.checked = field.value === fields.get(field.name);
       else field.value = fields.get(field.name);
     }
+    showValues();
+  }
+
+  function showValues() {
+    for (const value of form.querySelectorAll("output.value")) {
+      const [{ name }] = value.closest("fieldset").querySelectorAll("input");
+      value.textContent = form.elements[name].value.replace("-", "−");
+    }
+  }
+
+  // A finger that slides along the line picks the step below it; lifting it answers.
+  function slide(line) {
+    const steps = [...line.querySelectorAll("input")];
+    const all = [...form.elements[steps[0].name]];
+    let before = null;
+    function pick(event) {
+      const { left, width } = line.getBoundingClientRect();
+      const place = Math.floor((event.clientX - left) / width * steps.length);
+      steps[Math.min(Math.max(place, 0), steps.length - 1)].checked = true;
+      showValues();
+    }
+    line.addEventListener("pointerdown", (event) => {
+      if (event.button || !event.isPrimary) return;
+      before = all.find((step) => step.checked);
+      line.setPointerCapture(event.pointerId);
+      pick(event);
+    });
+    line.addEventListener("pointermove", (event) => { if (before) pick(event); });
+    line.addEventListener("pointerup", () => {
+      const now = all.find((step) => step.checked);
+      if (!before) return;
+      now.focus({ preventScroll: true });
+      if (now !== before) now.dispatchEvent(new Event("change", { bubbles: true }));
+      before = null;
+    });
+    line.addEventListener("pointercancel", () => {
+      if (before) before.checked = true;
+      before = null;
+      showValues();
+    });
+  }
+
+  function nudge({ currentTarget: { dataset } }) {
+    const steps = [...form.elements[dataset.of]].filter((step) => step.value);
+    const next = steps[steps.findIndex((step) => step.checked) + Number(dataset.by)];
+    if (!next || !steps.some((step) => step.checked)) return;
+    next.checked = true;
+    next.dispatchEvent(new Event("change", { bubbles: true }));
   }
 
   // A second tab shows what was given in the first.
   function follow({ data }) {
-    if (form && data === location.pathname && !dirty && !unsent.all()[data]) location.reload();
+    if (form && data === location.pathname && !dirty && !unsent.all()[data]) location.replace(location.href);
   }
 
   function listen() {
+    form.querySelectorAll(".line").forEach(slide);
+    for (const button of form.querySelectorAll("[data-by]")) {
+      button.hidden = false;
+      button.addEventListener("click", nudge);
+    }
+    form.addEventListener("change", showValues);
+    showValues();
     form.addEventListener("change", (event) => {
       for (const about of ["-fault", "-read"]) {
         const place = document.getElementById(event.target.name + about);
