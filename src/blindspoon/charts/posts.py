@@ -101,7 +101,7 @@ def boards(
 ) -> list[Figure]:
     """Draw the board; shared out over several where its columns would be too narrow.
 
-    The outcomes have comparisons; of one attribute the chart of differences says it all.
+    The outcomes have comparisons.
     """
     for several in range(1, len(compared) + 1):
         across = math.ceil(len(compared) / several)
