@@ -13,7 +13,8 @@ from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_o
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.findings.plain import Record, as_record
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Contrast, MixedFit, NoResult, RankContrast
+from blindspoon.stats.results import Contrast, MixedFit, NoResult
+from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -271,14 +272,14 @@ class Study:
         return self.outcomes(held, {name: contrast_of(fit, place) for place, name in names})
 
     def by_ranks(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
-        """Judge it by ranks; by all samples only where a tenth of them leaves a doubt."""
+        """Judge it by ranks; where flips are sampled, by a tenth unless they leave a doubt."""
         index = self.index(result)
         others = [other.name for other in self.trial.variants if other.name != self.trial.control]
         means = means_of(self.trial, table, index)
-        quick = ranks_of(self.trial, means, index, samples=FEWER_SAMPLES)
+        sampled = len(means) > EXACT_UP_TO
+        quick = ranks_of(self.trial, means, index, samples=FEWER_SAMPLES if sampled else SAMPLES)
         held = self.held(table, result)
         outcomes = self.outcomes(held, dict(zip(others, quick, strict=True)))
-        sampled = any(isinstance(one, RankContrast) and one.method == "sampled" for one in quick)
         if not sampled or not any(_doubtful(outcome, result.alpha) for outcome in outcomes):
             return outcomes
         full = ranks_of(self.trial, means, index)
