@@ -118,3 +118,10 @@ def test_the_page_bears_the_date_of_the_last_session(content_of):
 def test_the_scale_may_be_any_number(content_of):
     text = said(content_of("to a hundred"), "tasted")
     assert "were scored from 0 to 100, any number allowed." in text
+
+
+def test_the_rule_over_sittings_is_told_where_there_were_several(content_of):
+    assert "Over several sittings a difference is their average" in said(
+        content_of("replicates"), "compared"
+    )
+    assert "sittings" not in said(content_of("all alike"), "compared")

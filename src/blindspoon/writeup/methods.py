@@ -103,8 +103,12 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
     batches = any(fit.batch_sd is not None for _, fit in fits)
     forms = {getattr(result.friedman, "form", "") for result in results}
     with_margin = [result for result in results if result.attribute.margin is not None]
+    several = len(analysis.table.sessions) > 1 and len(analysis.table.tasters) > 1
+    held = {_plain_name(r.attribute): not isinstance(r.sittings, NoResult) for r in with_margin}
     return paragraphs(
         "compared",
+        sittings=several and any(held.values()),
+        unheld=[name for name, found in held.items() if several and not found],
         trial=trial,
         alone=any(result.unit == "round" for result in results),
         fits=fits,
