@@ -129,7 +129,7 @@ def outcome(files, *, packed=False):
             assert json.dumps(to_record(found), allow_nan=False)
             assert compose_report(found).answer
             if packed:
-                assert {"index.html", "data/datapackage.json"} <= set(pack(found, jar_g=1000))
+                assert {"index.html", "data/datapackage.json"} <= set(pack(found, jar_g=1000).files)
         except TrialError as error:
             return error.problems
     return ()

@@ -296,7 +296,7 @@ def compare_rounds(
     >>> (oak,) = compare_rounds(score, rounds, cups, position, control=0, n_variants=2,
     ...     alpha=0.05, rng=np.random.default_rng(1))
     >>> oak.rounds, oak.shift, oak.p_adjusted, oak.interval
-    (6, 2.0, 0.03125, Interval(low=1.0, high=5.0))
+    (6, 2.0, 0.03125, Interval(low=1.0, high=5.0, low_open=False, high_open=False))
     """
     rounds = _rounds(score, session, variant, position)
     others = [v for v in range(n_variants) if v != control]

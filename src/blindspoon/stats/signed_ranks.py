@@ -123,7 +123,7 @@ def compare_ranks(
     >>> means = np.array([[5, 7, 5], [4, 7, 4], [6, 7, 7], [3, 5, 2], [5, 6, 5], [4, 8, 5.0]])
     >>> first, second = compare_ranks(means, control=0, alpha=0.1, rng=np.random.default_rng(1))
     >>> first.shift, first.p_value, first.p_adjusted, first.interval
-    (2.0, 0.03125, 0.03125, Interval(low=1.0, high=4.0))
+    (2.0, 0.03125, 0.03125, Interval(low=1.0, high=3.0, low_open=False, high_open=False))
     >>> second.p_adjusted, second.zero_differences, second.smallest_p
     (1.0, 3, 0.25)
     """

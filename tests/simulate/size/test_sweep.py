@@ -85,7 +85,7 @@ def test_chances_count_the_verdicts_that_the_report_would_give(compared, by, shi
     if shift:
         assert counted["seen"] == round(120 * cell.chance_margin.value) > 20
     else:
-        near = 0 if by == "mixed" else 3  # ties of ranks are broken by other draws
+        near = 1 if by == "mixed" else 3  # a sitting may be too far off, which size does not ask
         assert abs(counted["alike"] - 240 * cell.chance_alike.value) <= near
         assert abs(counted["all"] - 120 * cell.chance_all_alike.value) <= near
         assert 2 * counted["all"] + 5 < counted["alike"] > 20
