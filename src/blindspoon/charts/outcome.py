@@ -10,7 +10,7 @@ from blindspoon.arrays import FloatArray
 from blindspoon.findings.compare import means_of
 from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.naming import Naming
-from blindspoon.findings.verdict import SHORT_NAMES, in_a_word
+from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, Interval
 from blindspoon.trial import Attribute, Trial, Variant
@@ -89,10 +89,8 @@ class AttributeOutcome:
     def other_word(self, place: int) -> str:
         """Say what the second procedure would judge, where it is something else, in brackets."""
         compared = self.comparison(place)
-        if compared is None or compared.verdict_by_other is None or not compared.disputed:
-            return ""
-        by = "by ranks" if compared.by == "mixed" else "by the mixed model"
-        return f"({SHORT_NAMES[compared.verdict_by_other]} {by})"
+        said = "" if compared is None else otherwise(compared)
+        return f"({said})" if said else ""
 
     def mean(self, place: int) -> float:
         """Give the plain mean of a variant's scores, in points; NaN where nobody scored it."""

@@ -7,7 +7,15 @@ from dataclasses import replace
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, softened
-from blindspoon.findings.comparison import AttributeResult, By, Comparison, Kind, kind_of
+from blindspoon.findings.comparison import (
+    AttributeResult,
+    By,
+    Comparison,
+    Kind,
+    NotCompared,
+    Other,
+    kind_of,
+)
 from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.scores.score_table import ScoreTable
@@ -41,6 +49,14 @@ def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
         word = (attribute.more if up else attribute.less) or ("higher" if up else "lower")
         return f"slightly {word}" if kind == "slight" else word
     return SHORT_NAMES[kind]
+
+
+def otherwise(other: Other) -> str:
+    """Say what the second procedure would call it, where that is something else; or nothing."""
+    if isinstance(other, NotCompared) or other.verdict_by_other is None or not other.disputed:
+        return ""
+    by = "the mixed model" if other.by == "ranks" else "ranks"
+    return f"{SHORT_NAMES[other.verdict_by_other]} by {by}"
 
 
 def judge(

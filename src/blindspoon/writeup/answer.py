@@ -21,7 +21,7 @@ from blindspoon.findings.comparison import (
 )
 from blindspoon.findings.naming import Naming, names_of
 from blindspoon.findings.sentences import ALL, clauses
-from blindspoon.findings.verdict import SHORT_NAMES, in_a_word
+from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.trial import Attribute, Scale
 from blindspoon.wording import sentence
 
@@ -123,14 +123,6 @@ def _overall(others: Sequence[Other]) -> str:
     }
     words = wording.listing(f"{count} {text}" for text, count in counts.items() if count)
     return f"Of {len(others)} comparisons, {words}; the board names each."
-
-
-def otherwise(other: Other) -> str:
-    """Say what the second procedure would call it, where that is something else; or nothing."""
-    if isinstance(other, NotCompared) or other.verdict_by_other is None or not other.disputed:
-        return ""
-    by = "the mixed model" if other.by == "ranks" else "ranks"
-    return f"{SHORT_NAMES[other.verdict_by_other]} by {by}"
 
 
 # The board --------------------------------------------------------------------------------------

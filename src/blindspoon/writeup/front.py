@@ -20,9 +20,9 @@ from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import Naming, most_batches, names_of
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
+from blindspoon.findings.verdict import otherwise
 from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence
-from blindspoon.writeup.answer import otherwise
 from blindspoon.writeup.methods import session_dates
 from blindspoon.writeup.section import Points
 from blindspoon.writeup.words import day
