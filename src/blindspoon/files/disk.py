@@ -120,6 +120,14 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
     return FolderText(trial=trial, files=files, notes=tuple(_notes(folder)))
 
 
+def trials_in(shelf: Path) -> dict[str, Path]:
+    """Find the trial folders that lie in a folder, or the folder itself, by their names."""
+    found = [shelf] if (shelf / "trial.toml").is_file() else []
+    with contextlib.suppress(OSError):
+        found += sorted(path.parent for path in shelf.glob("[!.]*/trial.toml"))
+    return {folder.resolve().name: folder for folder in found}
+
+
 def read_photos(folder: Path, names: Collection[str]) -> dict[str, bytes]:
     """Read those pictures of ``photos/`` that are there and can be read, by their names."""
     found = dict[str, bytes]()

@@ -1,0 +1,285 @@
+"""Where a trial stands, what comes next, and what may be changed now; the key stays closed."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+from blindspoon.errors import Problem, TrialError
+from blindspoon.files import disk
+from blindspoon.files.durable import DurableFolder
+from blindspoon.files.seal import Cup, Seal, parse_seal, scores_by_cup, scores_fingerprint
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.trial import Trial
+from blindspoon.wording import count, listing
+
+State = Literal[
+    "planned", "sealed", "tasting", "closed", "lifted", "published",
+    "never coded", "never sealed", "broken",
+]  # fmt: skip
+
+Part = Literal["story", "served", "rule", "jars", "jar names", "taster", "scores"]
+"""What may be changed or not: title, question, host, licence and what is published; what tasters
+read; what is sealed, with whom it is served to; jars and readings; the names of jars that were
+dealt; a late taster; scores."""
+
+STEPS = {
+    "question": "The question",
+    "jars": "The jars",
+    "tasters": "The tasters",
+    "codes": "The codes",
+    "sheets": "The sheets",
+    "tasting": "The tasting",
+    "look": "A last look",
+    "lift": "Lifting the blind",
+    "findings": "The findings",
+    "publish": "Publishing",
+}
+"""Every step of a trial, in order; the names are the addresses of pages."""
+
+IN_WORDS: dict[State, str] = {
+    "planned": "Planned",
+    "sealed": "Codes drawn",
+    "tasting": "Tasting now",
+    "closed": "Tasting closed",
+    "lifted": "Blind lifted",
+    "published": "Published",
+    "never coded": "Tasted without codes",
+    "never sealed": "Tasted, never sealed",
+    "broken": "Cannot be read",
+}
+
+
+class Step(NamedTuple):
+    """One step of a trial: its address, its title, "done", "next" or "later", and more words."""
+
+    name: str
+    title: str
+    mark: Literal["done", "next", "later"]
+    told: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """Where a trial stands.
+
+    Parameters
+    ----------
+    folder : Path
+    state : State
+    trial : Trial or None
+        None where the folder is broken.
+    seal : Seal or None
+    problems : tuple of Problem
+        Why the folder is broken.
+    made : frozenset of str
+        Variants of which a jar is written down.
+    scored, cups : int
+        Cups with a score, and all that are to be served.
+    sheets : bool
+        Whether sheets were printed.
+    """
+
+    folder: Path
+    state: State
+    trial: Trial | None = None
+    seal: Seal | None = None
+    problems: tuple[Problem, ...] = ()
+    made: frozenset[str] = frozenset()
+    scored: int = 0
+    cups: int = 0
+    sheets: bool = False
+
+    @property
+    def unmade(self) -> tuple[str, ...]:
+        """Names of the variants of which no jar is written down."""
+        names = (variant.name for variant in self.trial.variants) if self.trial else ()
+        return tuple(name for name in names if name not in self.made)
+
+    @property
+    def _scored(self) -> str:
+        return f"{self.scored} of {count(self.cups, 'cup')} scored"
+
+    @property
+    def title(self) -> str:
+        """What the trial is called; its folder's name where that cannot be read."""
+        return self.trial.title if self.trial else self.folder.resolve().name
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """Every step, the one that comes next among them; none where the folder is broken."""
+        if self.trial is None:
+            return ()
+        found = list(zip(STEPS.items(), self._told(self.trial), strict=True))
+        first = next((place for place, (_, (done, _)) in enumerate(found) if not done), -1)
+        return tuple(
+            Step(name, title, "done" if done else "next" if place == first else "later", told)
+            for place, ((name, title), (done, told)) in enumerate(found)
+        )
+
+    @property
+    def next(self) -> Step | None:
+        """The step that comes next; None where all are done or nothing can be said."""
+        return next((step for step in self.steps if step.mark == "next"), None)
+
+    @property
+    def sentence(self) -> str:
+        """Where it stands, in a sentence or two."""
+        if self.trial is None:
+            return f"A file of it cannot be read: {self.problems[0]}"
+        if self.state == "planned" and self.unmade:
+            labels = listing(f"“{self.trial.variant(name).label}”" for name in self.unmade)
+            return f"No jar is written down yet of {labels}."
+        nothing = "so nothing shows that it was tasted blind"
+        return {
+            "planned": "Every jar is written down, and nobody has tasted yet.",
+            "sealed": "The codes are drawn, and nobody has tasted yet.",
+            "tasting": f"Tasters have begun: {self._scored}.",
+            "closed": f"The tasting is closed: {self._scored}.",
+            "lifted": f"The blind is lifted: {self._scored}.",
+            "published": f"It is published: {self._scored}.",
+            "never coded": f"It was tasted, but cups had no codes, {nothing}.",
+            "never sealed": f"It was tasted, but nothing was sealed, {nothing}.",
+        }[self.state]
+
+    def locked(self, part: Part) -> str:
+        """Say why a part may not be changed now, and what opens it; empty where it may.
+
+        Examples
+        --------
+        >>> Stage(folder=Path("."), state="planned").locked("rule")
+        ''
+        >>> Stage(folder=Path("."), state="sealed").locked("rule")
+        'Sealed when the codes were drawn. While nobody has tasted, you can take the drawing back.'
+        """
+        found = _LOCKED[part]
+        return found.get(self.state, found.get("", "")) if self.state != "broken" else _MEND
+
+    def _told(self, trial: Trial) -> Iterator[tuple[bool, str]]:
+        """Tell of each step whether it is behind, and what there is to know of it."""
+        seal, state, declared = self.seal, self.state, trial.decision.declared
+        planned, lifted = state == "planned", state in ("lifted", "published")
+        out = "" if state not in ("never coded", "never sealed") else "left out"
+        yes = f"you said yes to the rule on {on(declared)}" if declared else "the rule has no date"
+        yield (True, yes) if declared or not planned else (False, "say yes to the rule")
+        jars = len(trial.variants) - len(self.unmade)
+        yield not planned or not self.unmade, f"{jars} of {len(trial.variants)} written down"
+        names = trial.tasting.tasters
+        yield not planned or bool(names), count(len(names), "taster") if names else "nobody named"
+        drawn = f"sealed on {on(seal.date)}" if seal else "after jars and tasters"
+        yield not planned, out or drawn
+        yield self.sheets or state not in ("planned", "sealed"), out or "ballots, labels, trays"
+        dates = listing(on(session.date) for session in trial.sessions if session.date)
+        told = self._scored if self.scored else dates or "after the codes"
+        yield state not in ("planned", "sealed", "tasting"), told
+        yield bool(lifted or out), out or "mend slips while nobody knows what is what"
+        day = f"lifted on {on(seal.lifted[-1].date)}" if seal and seal.lifted else ""
+        yield bool(lifted or out), out or day or "once, with no way back"
+        yield state == "published", "what the scores show" if lifted or out else "after lifting"
+        yield state == "published", "when you have read the findings"
+
+
+_MEND = "A file of this trial cannot be read. Mend it first."
+_LIFTED_SCORES = "The blind is lifted. A slip is corrected with a reason, and reported."
+_UNTASTED = "Nobody has tasted yet."
+
+_LOCKED: dict[Part, dict[State | Literal[""], str]] = {
+    "story": {},
+    "served": {
+        "planned": "", "sealed": "", "": "Tasters have begun, and all of them read the same.",
+    },
+    "rule": {
+        "planned": "",
+        "sealed": "Sealed when the codes were drawn. While nobody has tasted, you can take the "
+        "drawing back.",
+        "": "Sealed when the codes were drawn. Tasters have begun, so it stays as it is.",
+    },
+    "jars": {},
+    "jar names": {
+        "planned": "",
+        "sealed": "The codes were dealt to these jars. You can take the drawing back.",
+        "": "Cups were poured from these jars, so they keep their names.",
+    },
+    "taster": {
+        "planned": "Until the codes are drawn, names are written with the tasters.",
+        "sealed": "", "tasting": "",
+        "": "The tasting is over. Open it again for a late taster.",
+    },
+    "scores": {
+        "planned": _UNTASTED, "sealed": _UNTASTED, "tasting": "",
+        "closed": "The tasting is closed. Open it again to change a score.",
+        "": _LIFTED_SCORES,
+    },
+}  # fmt: skip
+"""What is said of a part that may not be changed, by state; "" stands for every other state."""
+
+
+def on(day: datetime.date) -> str:
+    """Write a day as people do.
+
+    Examples
+    --------
+    >>> on(datetime.date(2026, 10, 7))
+    '7 October 2026'
+    """
+    return f"{day.day} {day:%B %Y}"
+
+
+def stage(folder: Path) -> Stage:
+    """See where a trial stands, from its files but never from its key.
+
+    Parameters
+    ----------
+    folder : Path
+        A trial folder; one that cannot be read is "broken", with the problems.
+    """
+    try:
+        text = disk.read_folder(folder, without=disk.KEY)
+        trial = parse_trial(text.trial)
+    except TrialError as error:
+        return Stage(folder=folder, state="broken", problems=error.problems)
+    scores = scores_by_cup(trial, text.scores, [attribute.name for attribute in trial.attributes])
+    servings, jars = text.table("servings.csv"), text.table("batches.csv")
+    seal = parse_seal(text.seal or "")
+    state = _state(folder, text, seal, scores)
+    uncoded = sum(map(len, text.scores)) if state == "never coded" else 0
+    rows = jars.rows() if jars else ()
+    return Stage(
+        folder=folder,
+        state=state,
+        trial=trial,
+        seal=seal,
+        made=frozenset(row.get("variant", "") for _, row in rows if row.get("batch")),
+        scored=uncoded or len(scores),
+        cups=len(servings) if servings is not None else uncoded or len(scores),
+        sheets=(folder / "sheets").is_dir(),
+    )
+
+
+def _state(
+    folder: Path, text: disk.FolderText, seal: Seal | None, scores: Mapping[Cup, Mapping[str, str]]
+) -> State:
+    if "servings.csv" not in text.files and seal is None:
+        coded = any("code" in table.columns for table in text.scores)
+        return "planned" if not scores else "never sealed" if coded else "never coded"
+    if seal is None:
+        return "never sealed"
+    lift = seal.lifted[-1] if seal.lifted else None
+    if lift and (lift.last or lift.scores == scores_fingerprint(scores)):
+        return "published" if seal.rest.get("published") else "lifted"
+    if seal.rest.get("closed"):
+        return "closed"
+    return "tasting" if scores or opened_before(folder) else "sealed"
+
+
+def opened_before(folder: Path) -> bool:
+    """Tell whether a session was ever opened on the score page."""
+    with contextlib.suppress(OSError, ValueError, TypeError):
+        memory = json.loads(DurableFolder(folder).read(".blindspoon/collect.json") or b"{}")
+        return bool(memory.get("session") or memory.get("joined"))
+    return False
