@@ -1,0 +1,339 @@
+"""Forced choice: exact tails and limits, the share who can tell, d', the sequential rule, Holm.
+
+A method is known by the chance of a right answer from somebody who guesses. Tails and limits are
+exact binomial; *who can tell* are those who are right for sure, while the others guess:
+``p = guess + share (1 - guess)``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import bdtrik, betainc, betaincinv, gammaln, ndtr, ndtri
+
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(200)
+
+
+def upper_tail(
+    right: int | IntArray, tests: int | IntArray, chance: float | FloatArray
+) -> FloatArray:
+    """Give the probability of that many right answers or more, of independent tests.
+
+    Examples
+    --------
+    >>> round(float(upper_tail(13, 24, 1 / 3)), 6)  # 13 of 24 triangles
+    0.028441
+    """
+    k, n = np.broadcast_arrays(np.asarray(right, float), np.asarray(tests, float))
+    inside = (k >= 1) & (k <= n)
+    low, high = np.where(inside, k, 1.0), np.where(inside, n - k + 1, 1.0)
+    return np.where(inside, betainc(low, high, chance), np.where(k < 1, 1.0, 0.0))
+
+
+def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
+    """Give the fewest right answers that guessing brings with probability alpha at most.
+
+    Returns
+    -------
+    int array
+        ``tests + 1`` where even all right would not do.
+
+    Notes
+    -----
+    The tables of ISO 4120, ISO 5495 and ISO 10399 hold the same numbers.
+    """
+    n = np.asarray(tests, np.int64)
+    about = np.floor(bdtrik(1 - alpha, n, guess)).astype(np.int64)
+    tried = np.clip(about[..., None] + np.arange(-2, 4), 0, n[..., None] + 1)
+    enough = upper_tail(tried, n[..., None], guess) <= alpha
+    least: IntArray = np.take_along_axis(tried, enough.argmax(axis=-1)[..., None], -1)[..., 0]
+    return least
+
+
+def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) -> IntArray:
+    """Give the most right answers that show at level 1 - alpha that fewer than `share` can tell.
+
+    Returns
+    -------
+    int array
+        -1 where not even none right would do.
+
+    Notes
+    -----
+    The tables of similarity of ISO 4120 and ISO 5495 hold the same numbers; ISO 4120, 8.2 allows
+    no conclusion where the number is below that of guessing.
+    """
+    p = guess + share * (1 - guess)
+    n = np.asarray(tests, np.int64)
+    about = np.nan_to_num(np.floor(bdtrik(alpha, n, p)), nan=-1).astype(np.int64)
+    tried = np.clip(about[..., None] + np.arange(-3, 3), -1, n[..., None])
+    few = 1 - upper_tail(tried + 1, n[..., None], p) <= alpha
+    most: IntArray = np.where(few, tried, -1).max(axis=-1)
+    return most
+
+
+def limits(right: int, tests: int, alpha: float) -> tuple[float, float]:
+    """Give exact limits of a probability, each passed by chance with probability alpha at most.
+
+    Notes
+    -----
+    C. J. Clopper and E. S. Pearson 1934, Biometrika 26, 404-413.
+    """
+    low = float(betaincinv(right, tests - right + 1, alpha)) if right else 0.0
+    high = float(betaincinv(right + 1, tests - right, 1 - alpha)) if right < tests else 1.0
+    return low, high
+
+
+def share_who_can_tell(p: float, guess: float) -> float:
+    """Turn a probability of being right into the share who can tell, 0 to 1."""
+    return min(max((p - guess) / (1 - guess), 0.0), 1.0)
+
+
+def holm(p_values: Sequence[float]) -> tuple[float, ...]:
+    """Adjust p values for their number. S. Holm 1979, Scand. J. Statist. 6, 65-70.
+
+    Examples
+    --------
+    >>> holm([0.04, 0.01, 0.5])
+    (0.08, 0.03, 0.5)
+    """
+    p = np.asarray(p_values, float)
+    order = np.argsort(p, kind="stable")
+    adjusted = np.empty_like(p)
+    adjusted[order] = np.maximum.accumulate(np.arange(p.size, 0, -1) * p[order])
+    return tuple(np.minimum(adjusted, 1.0).tolist())
+
+
+class Answers(NamedTuple):
+    """What was said of two kinds of set, as in "A" or "not A".
+
+    Attributes
+    ----------
+    same, of_same : int
+        How often "A" (or "same") was said where it was right, of how many.
+    other, of_other : int
+        How often it was said of the other kind, of how many.
+    """
+
+    same: int
+    of_same: int
+    other: int
+    of_other: int
+
+
+def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
+    """Test whether the word was said more often where it was right.
+
+    Returns
+    -------
+    p_value : float
+        One-sided, given how often the word was said at all.
+    needed : int or None
+        Right answers of both kinds that are needed, given the same; None where nothing would do.
+
+    Notes
+    -----
+    R. A. Fisher 1934, Statistical Methods for Research Workers, 5th ed., as ISO 8588 has it for
+    few answers.
+    """
+    said = answers.same + answers.other
+    k = np.arange(max(0, said - answers.of_other), min(said, answers.of_same) + 1)
+
+    def ways(n: int, of: IntArray) -> FloatArray:
+        return np.asarray(gammaln(n + 1) - gammaln(of + 1) - gammaln(n - of + 1), float)
+
+    logs = ways(answers.of_same, k) + ways(answers.of_other, said - k)
+    logs = logs - ways(answers.of_same + answers.of_other, np.array(said))
+    tail = np.minimum(np.cumsum(np.exp(logs)[::-1])[::-1], 1.0)
+    enough = np.flatnonzero(tail <= alpha)
+    least = 2 * int(k[enough[0]]) + answers.of_other - said if enough.size else None
+    return float(tail[answers.same - k[0]]), least
+
+
+def _triangle(d: FloatArray) -> FloatArray:
+    z, w = 5 * (_NODES + 1), 5 * _WEIGHTS
+    away = d[..., None] * np.sqrt(2 / 3)
+    both = ndtr(away - z * np.sqrt(3)) + ndtr(-away - z * np.sqrt(3))
+    return 2 * _integral(both * _density(z), w)
+
+
+def _tetrad(d: FloatArray) -> FloatArray:
+    z, w = 10 * _NODES, 10 * _WEIGHTS
+    own, other = ndtr(z), ndtr(z - d[..., None])
+    return 1 - 2 * _integral(_density(z) * (2 * own * other - other**2), w)
+
+
+def _three_afc(d: FloatArray) -> FloatArray:
+    z, w = 10 * _NODES, 10 * _WEIGHTS
+    return _integral(_density(z) * ndtr(z + d[..., None]) ** 2, w)
+
+
+def _duo_trio(d: FloatArray) -> FloatArray:
+    near, far = ndtr(d / np.sqrt(2)), ndtr(d / np.sqrt(6))
+    return np.asarray(1 - near - far + 2 * near * far, float)
+
+
+def _paired(d: FloatArray) -> FloatArray:
+    return np.asarray(ndtr(d / np.sqrt(2)), float)
+
+
+def _density(z: FloatArray) -> FloatArray:
+    return np.asarray(np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi), float)
+
+
+def _integral(values: FloatArray, weights: FloatArray) -> FloatArray:
+    return np.asarray(values @ weights, float)
+
+
+PSYCHOMETRIC: Mapping[str, Callable[[FloatArray], FloatArray]] = {
+    "triangle": _triangle,
+    "tetrad": _tetrad,
+    "three-afc": _three_afc,
+    "duo-trio": _duo_trio,
+    "paired": _paired,
+}
+"""Chance of a right answer by the distance d' between the two, in standard deviations.
+
+S. Ura 1960 (triangle), H. A. David and S. K. Trivedi 1962 (duo-trio), M. J. Hacker and R. Ratcliff
+1979 (m-AFC), D. M. Ennis 1993, J. M. Ennis and V. Jesionka 2011 (tetrad).
+"""
+
+FARTHEST = 12.0
+"""A d' above which nobody is ever wrong in double precision."""
+
+
+def distance(method: str, p: float) -> float:
+    """Give d' for a chance of a right answer: 0 up to guessing, `FARTHEST` where all are right."""
+    low, high = 0.0, FARTHEST
+    chance = PSYCHOMETRIC[method]
+    if p <= float(chance(np.array(0.0))):
+        return 0.0
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (middle, high) if float(chance(np.array(middle))) < p else (low, middle)
+    return (low + high) / 2
+
+
+def distance_error(method: str, p: float, tests: int) -> float:
+    """Give the standard error of d', by the delta method; p lies between guessing and 1.
+
+    Notes
+    -----
+    ``var(d') = p (1 - p) / (n (dp/dd')^2)``: J. Bi, D. M. Ennis and M. O'Mahony 1997, J. Sensory
+    Stud. 12, 87-104.
+    """
+    d = distance(method, p)
+    low, high = PSYCHOMETRIC[method](np.array([d - 1e-4, d + 1e-4]))
+    return float(np.sqrt(p * (1 - p) / tests) / ((high - low) / 2e-4))
+
+
+def yes_no_distance(answers: Answers) -> tuple[float, float]:
+    """Give d' and its standard error for "A" or "not A"; no share is 0 or 1.
+
+    Notes
+    -----
+    V. Gourevitch and E. Galanter 1967, Psychometrika 32, 25-33.
+    """
+    shares = (answers.same / answers.of_same, answers.other / answers.of_other)
+    counts = (answers.of_same, answers.of_other)
+    hit, false = (float(ndtri(share)) for share in shares)
+    variance = sum(
+        p * (1 - p) / n / _density(np.array(z)) ** 2
+        for p, n, z in zip(shares, counts, (hit, false), strict=True)
+    )
+    return hit - false, float(np.sqrt(variance))
+
+
+def said_same(d: float, threshold: float) -> float:
+    """Give the chance that two cups d' apart are called the same: D. M. Ennis et al. 1988."""
+    near, far = ndtr([(threshold - d) / np.sqrt(2), (-threshold - d) / np.sqrt(2)])
+    return float(near - far)
+
+
+def same_different_distance(answers: Answers) -> tuple[float, float]:
+    """Give d' and its standard error for "same" or "different"; no share is 0 or 1.
+
+    Notes
+    -----
+    The differencing model: N. A. Macmillan, H. L. Kaplan and C. D. Creelman 1977, Psychol. Rev.
+    84, 452-471. The error is by the delta method.
+    """
+    same, other = answers.same / answers.of_same, answers.other / answers.of_other
+
+    def found(p_same: float, p_other: float) -> float:
+        threshold = float(np.sqrt(2) * ndtri((p_same + 1) / 2))
+        low, high = 0.0, 2 * FARTHEST
+        for _ in range(60):
+            middle = (low + high) / 2
+            closer = said_same(middle, threshold) > p_other
+            low, high = (middle, high) if closer else (low, middle)
+        return (low + high) / 2
+
+    step = 1e-4
+    if found(same, other) < step:
+        return 0.0, float("nan")
+    by_same = (found(same + step, other) - found(same - step, other)) / (2 * step)
+    by_other = (found(same, other + step) - found(same, other - step)) / (2 * step)
+    variance = by_same**2 * same * (1 - same) / answers.of_same
+    variance += by_other**2 * other * (1 - other) / answers.of_other
+    return found(same, other), float(np.sqrt(variance))
+
+
+class Boundary(NamedTuple):
+    """Wald's two lines: right answers at which to stop after each number of tests.
+
+    Attributes
+    ----------
+    slope : float
+        Right answers a test, of both lines.
+    alike, different : float
+        Where the lines begin; at or below the first it is alike, at or above the second different.
+    """
+
+    slope: float
+    alike: float
+    different: float
+
+    def stops(self, right: BoolArray) -> tuple[int, str]:
+        """Say after how many tests a line was met, and which; after all of them "open"."""
+        counts = np.arange(1, right.size + 1)
+        above = np.cumsum(right) - self.slope * counts
+        met = np.flatnonzero((above <= self.alike) | (above >= self.different))
+        if not met.size:
+            return int(right.size), "open"
+        kind = "alike" if above[met[0]] <= self.alike else "different"
+        return int(met[0]) + 1, kind
+
+
+def boundary(guess: float, share: float, alpha: float, beta: float) -> Boundary:
+    """Draw the lines of the sequential rule.
+
+    Parameters
+    ----------
+    guess : float
+    share : float
+        Who may be able to tell, and it would still do.
+    alpha, beta : float
+        Chance of a false "different", and of a false "alike".
+
+    Notes
+    -----
+    A. Wald 1947, Sequential Analysis; ISO 16820.
+
+    Examples
+    --------
+    >>> line = boundary(1 / 2, 0.4, 0.1, 0.1)
+    >>> line.stops(np.array([letter == "P" for letter in "PPPPNPPPNPPP"]))
+    (12, 'different')
+    """
+    p = guess + share * (1 - guess)
+    odds = np.log(p / guess) + np.log((1 - guess) / (1 - p))
+    return Boundary(
+        slope=float(np.log((1 - guess) / (1 - p)) / odds),
+        alike=float(np.log(beta / (1 - alpha)) / odds),
+        different=float(np.log((1 - beta) / alpha) / odds),
+    )
