@@ -24,7 +24,7 @@ from blindspoon.drawing import draw_blind
 from blindspoon.errors import Problem, TrialError
 from blindspoon.examine import explanations
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.lifting import lift_blind
+from blindspoon.lifting import close_tasting, lift_blind
 
 PAGE = Path(__file__).parents[1] / "src" / "blindspoon" / "errors.md"
 FOLDER, OTHER, PORT = Path("pickles"), Path("mill"), 8000
@@ -98,6 +98,11 @@ def reseeded():
 def lifted():
     sealed()
     lift_blind(FOLDER, datetime.date(2026, 9, 20), lambda _: True)
+
+
+def closed():
+    sealed()
+    close_tasting(FOLDER, datetime.date(2026, 9, 20))
 
 
 def meanwhile():
@@ -220,6 +225,7 @@ CASES = {
     "not-drawn": ("blind pickles --sheets", drop, SERVINGS, KEY),
     "not-lifted": (COMPARE, sealed),
     "not-sealed": ("lift pickles --yes",),
+    "tasting-closed": ("close pickles", closed),
     "already-lifted": ("lift pickles --yes", lifted),
     "changed-meanwhile": (meanwhile,),
     "cannot-serve": (f"collect pickles --port {PORT}",),

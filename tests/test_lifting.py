@@ -474,3 +474,62 @@ def test_a_kitchen_that_changed_its_rule_has_no_primary_attribute_in_a_pool(lift
     assert not any(each.primary for each in bs.pool(other, lifted).pool.attributes)
     assert any(each.primary for each in bs.pool(lifted, other).pool.attributes)
     assert "nothing" in " ".join(bs.pool(lifted, other).pool.remarks)
+
+
+def test_a_closed_tasting_takes_neither_scores_nor_tasters_until_it_is_open_again(
+    blindspoon, folder
+):
+    taste(folder)
+    assert blindspoon("close", folder).returncode == 0
+    (folder / "more.csv").write_text("taster,code,texture,saltiness\n", encoding="utf-8")
+    for words in (
+        ["collect", folder, "--from", folder / "more.csv"],
+        ["blind", folder, "--add", "Gus"],
+    ):
+        done = blindspoon(*words)
+        assert done.returncode == 1
+        assert "the tasting was closed on" in done.stderr
+    assert "is open again" in blindspoon("close", folder, "--reopen").stdout
+    assert "closed" not in (folder / "seal.toml").read_text("utf-8")
+    assert blindspoon("blind", folder, "--add", "Gus").returncode == 0
+
+
+def test_closing_is_kept_when_the_blind_is_lifted_and_shuts_nothing_then(blindspoon, folder):
+    taste(folder)
+    assert blindspoon("close", folder).returncode == 0
+    assert blindspoon("lift", folder, "--yes").returncode == 0
+    assert re.search(r"^closed = \d{4}", (folder / "seal.toml").read_text("utf-8"), re.MULTILINE)
+    for words in (["close", folder], ["close", folder, "--reopen"]):
+        assert "it was lifted on" in blindspoon(*words).stderr
+    assert blindspoon("blind", folder, "--add", "Gus").returncode == 0  # told in the report
+
+
+def test_a_drawing_taken_back_lies_aside_and_the_next_has_other_codes(blindspoon, folder):
+    before = {row["code"] for row in rows(folder / "key.csv")}
+    key, plan = ((folder / name).read_bytes() for name in ("key.csv", "trial.toml"))
+    assert blindspoon("blind", folder, "--take-back").returncode == 0
+    assert not [name for name in ("key.csv", "seal.toml", "sheets") if (folder / name).exists()]
+    (aside,) = (folder / ".blindspoon" / "drawn").iterdir()
+    assert (aside / "key.csv").read_bytes() == key
+    assert (aside / "sheets" / "pouring.html").exists()
+    assert blindspoon("blind", folder).returncode == 0
+    assert {row["code"] for row in rows(folder / "key.csv")} != before
+    changed = set(plan.splitlines()) ^ set((folder / "trial.toml").read_bytes().splitlines())
+    assert [line[:6] for line in changed] == [b"seed ="] * 2
+
+
+def test_no_drawing_is_taken_back_under_a_score(blindspoon, folder):
+    taste(folder, who=("Ada",))
+    done = blindspoon("blind", folder, "--take-back")
+    assert done.returncode == 1
+    assert "cups were scored already" in done.stderr
+    assert (folder / "key.csv").exists()
+
+
+@pytest.mark.parametrize("stopped", [("seal.toml",), ("seal.toml", "servings.csv")])
+def test_a_drawing_that_was_stopped_is_completed_as_it_was_begun(blindspoon, folder, stopped):
+    whole = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+    for name in stopped:
+        (folder / name).unlink()
+    assert blindspoon("blind", folder).returncode == 0
+    assert {name: (folder / name).read_bytes() for name in whole} == whole

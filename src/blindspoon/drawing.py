@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+import secrets
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,12 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from blindspoon.errors import DesignError, Rule, shown
-from blindspoon.files import disk
+from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
 from blindspoon.files.text_table import TextTable, write_csv
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
+from blindspoon.scores.standing import see_open
 from blindspoon.serving.draw import add_session, add_taster, draw, taster_stream
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import ServingRequest, request_for
@@ -47,7 +49,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     ------
     TrialError
         If the design cannot be drawn or is still that of the template, if a cup was scored
-        already, or if one of the three files exists: nothing is written then.
+        already, or if one of the three files exists and is another: nothing is written then.
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
@@ -61,9 +63,12 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     plan = draw(request, np.random.default_rng([trial.seed, STREAM]))
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
-    disk.make_files(folder, {**_tables(plan), FILE: seal.to_toml().encode()})
-    if dated:
+    drawn = {**_tables(plan), FILE: seal.to_toml().encode()}  # the seal last: it says all is there
+    if FILE not in text.files:  # a drawing that was stopped is completed
+        drawn = {name: data for name, data in drawn.items() if text.files.get(name) != data}
+    if dated and drawn.keys().isdisjoint(text.files):
         disk.write_file_atomically(folder / "trial.toml", dated.encode())
+    disk.make_files(folder, drawn)
     return plan
 
 
@@ -84,15 +89,20 @@ def declared_text(text: str, today: datetime.date) -> str:
     DesignError
         If there is no line for it.
     """
-    line = f"declared = {today}"
-    dated, times = re.subn(
-        r"^#[ \t]*declared[ \t]*=[^#\n]*", f"{line}  ", text, count=1, flags=re.M
-    )
+    return _written(text, "decision", "declared", today)
+
+
+def _written(text: str, section: str, key: str, value: object) -> str:
+    """Write a key into the text of trial.toml, in its place or first in its section."""
+    line, known = f"{key} = {value}", rf"^(?:#[ \t]*)?{key}[ \t]*=[^#\n]*"
+    new, times = re.subn(known, f"{line}  ", text, count=1, flags=re.M)
     if not times:
-        dated = re.sub(r"^(\[decision\][^\n]*)$", rf"\1\n{line}", text, count=1, flags=re.M)
-    if dated == text or parse_trial(dated).decision.declared != today:
-        raise DesignError([_UNDATED.broken("the rule has no date", "trial.toml")])
-    return dated
+        new = re.sub(rf"^(\[{section}\][^\n]*)$", rf"\1\n{line}", text, count=1, flags=re.M)
+    new = re.sub(rf"^({re.escape(line)})  $", r"\1", new, flags=re.M)
+    found = parse_trial(new)
+    if str({"seed": found.seed, "declared": found.decision.declared}[key]) != str(value):
+        raise DesignError([_UNWRITTEN.broken(f"there is no line for {key}", "trial.toml")])
+    return new
 
 
 def _see_own(trial: Trial) -> None:
@@ -202,6 +212,36 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     return tuple(lost)
 
 
+def take_back(folder: Path, today: datetime.date) -> Path:
+    """Take a drawing back before any cup is scored; the next one draws other codes.
+
+    What was drawn moves to ``.blindspoon/drawn/DATE``, and trial.toml gets another seed: with the
+    old one the same codes would be drawn.
+
+    Returns
+    -------
+    Path
+        Where it lies.
+
+    Raises
+    ------
+    TrialError
+        If nothing was sealed, a cup was scored, or the folder is open elsewhere.
+    """
+    with durable.held(folder, "what takes the drawing back"):
+        text = disk.read_folder(folder)
+        seal = parse_seal(text.seal or "")
+        if seal is None:
+            raise DesignError([_UNTAKEN.broken("nothing was sealed here", FILE)])
+        tasted = [table.file for table in text.scores if len(table)]
+        if tasted or seal.lifted:
+            files = tasted or [FILE]
+            raise DesignError([_TASTED.broken("cups were scored already", name) for name in files])
+        seeded = _written(text.trial, "trial", "seed", secrets.randbelow(10**8))
+        disk.write_file_atomically(folder / "trial.toml", seeded.encode())
+        return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
+
+
 def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
     """Draw as at first, and add what was added, in that order."""
     later = {(added.kind, added.name) for added in seal.added}
@@ -229,6 +269,7 @@ def _add(
 ) -> ServingPlan:
     trial, plan = _drawn(text)
     seal = parse_seal(text.seal or "")
+    see_open(seal)
     for name in names:
         plan = _with(plan, trial.seed, kind, name)
         plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
@@ -317,7 +358,12 @@ _TEMPLATE = Rule(
     "the cups are drawn for what you made",
     "Give the variant its label and its method",
 )
-_UNDATED = Rule("not-declared", "it is dated before anyone tastes", "Write declared = the day")
+_UNWRITTEN = Rule(
+    "not-declared",
+    "the day of the rule, and the seed, stand on a line of their own",
+    "Write the key in its section first",
+)
+_UNTAKEN = Rule("not-sealed", "only a blind that was sealed is taken back", "Draw it with blind")
 _ALL_DRAWN = Rule(
     "no-new-session",
     "sessions are added that are listed and not drawn yet",

@@ -1,4 +1,4 @@
-"""The end of the tasting: the blind is lifted once, with a record of what was scored by then."""
+"""The end of the tasting: closed and reopened, then the blind is lifted once, with a record."""
 
 from __future__ import annotations
 
@@ -9,10 +9,17 @@ from pathlib import Path
 
 from blindspoon.errors import DesignError, Note, Rule, ScoreError
 from blindspoon.files import disk
-from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_fingerprint
+from blindspoon.files.seal import (
+    FILE,
+    Lift,
+    Seal,
+    parse_seal,
+    scores_by_cup,
+    scores_fingerprint,
+)
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
-from blindspoon.scores.standing import standing
+from blindspoon.scores.standing import see_open, standing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +52,48 @@ class Lifting:
         return [*(f"missing: {note}" for note in self.missing), *self.bent, cups, *look]
 
 
+def close_tasting(folder: Path, today: datetime.date) -> None:
+    """Close the tasting: while it is closed nothing is scored and nobody is added.
+
+    Raises
+    ------
+    TrialError
+        If no blind was sealed, or it was lifted or closed before.
+    """
+    seal = _unlifted(folder)
+    see_open(seal)
+    _write(folder, replace(seal, closed=today))
+
+
+def reopen_tasting(folder: Path) -> bool:
+    """Open a tasting that was closed, and tell whether it was.
+
+    Raises
+    ------
+    TrialError
+        If no blind was sealed, or it was lifted before.
+    """
+    seal = _unlifted(folder)
+    if seal.closed:
+        _write(folder, replace(seal, closed=None))
+    return seal.closed is not None
+
+
+def _unlifted(folder: Path) -> Seal:
+    text = disk.read_folder(folder, without=disk.TABLES)
+    parse_trial(text.trial)
+    seal = parse_seal(text.seal or "")
+    if seal is None:
+        raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])
+    if seal.lifted and seal.lifted[-1].last:
+        raise DesignError([_LIFTED.broken(f"it was lifted on {seal.lifted[-1].date}", FILE)])
+    return seal
+
+
+def _write(folder: Path, seal: Seal) -> None:
+    disk.write_file_atomically(folder / FILE, seal.to_toml().encode())
+
+
 def lift_blind(
     folder: Path,
     today: datetime.date,
@@ -74,8 +123,8 @@ def lift_blind(
         return found
     if _prepare(folder, today, last=last) != (found, seal):
         raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
-    sealed = replace(seal, lifted=(*seal.lifted, found.lift))
-    disk.write_file_atomically(folder / FILE, sealed.to_toml().encode())
+    closed = seal.closed if found.lift.last else None  # after a declared look the tasting goes on
+    _write(folder, replace(seal, lifted=(*seal.lifted, found.lift), closed=closed))
     return replace(found, recorded=True)
 
 
@@ -110,7 +159,7 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
 _MEANWHILE = Rule("changed-meanwhile", "what is lifted is what you were told of", "Lift it again")
 _UNSEALED = Rule(
     "not-sealed",
-    "only a blind that was drawn and sealed is lifted",
+    "only a blind that was drawn and sealed is closed, lifted or taken back",
     "Run compare: it needs no lifting here",
 )
 _LIFTED = Rule(

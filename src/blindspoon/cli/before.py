@@ -131,6 +131,9 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @click.option(
     "--declare", is_flag=True, help="Date the rule of trial.toml today, if it has no date."
 )
+@click.option(
+    "--take-back", is_flag=True, help="Before any score: undo the drawing, for a new one."
+)
 @click.option("--sheets", is_flag=True, help="Only print the sheets of the drawn blind again.")
 @click.option(
     "--paper",
@@ -152,6 +155,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     tasted: str | None,
     again: bool,
     declare: bool,
+    take_back: bool,
     sheets: bool,
     paper: Literal["a4", "letter"],
     labels: str | None,
@@ -173,6 +177,10 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         session, _, codes = tasted.partition(":")
         drawing.write_order(folder, session.strip(), codes.replace(",", " ").split())
         click.echo(f"Order of round {session.strip()} written: {folder / 'servings.csv'}.")
+        return
+    if take_back:
+        aside = drawing.take_back(folder, today())
+        click.echo(f"Drawing taken back: it lies in {aside}. Draw again when the plan is right.")
         return
     if again:
         found = drawing.draw_again(folder)

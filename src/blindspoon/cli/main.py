@@ -32,6 +32,7 @@ for verb in (
     before.size,
     before.blind,
     tasting.collect,
+    tasting.close,
     tasting.check,
     tasting.explain,
     after.lift,

@@ -17,6 +17,7 @@ from blindspoon.cli.say import (
     say_problems,
     summary,
     tell,
+    today,
 )
 
 
@@ -79,6 +80,21 @@ def check(folder: Path, as_json: bool) -> None:
         click.echo(summary(folder, len(found.problems), len(found.notes)))
     if found.problems:
         raise SystemExit(1)
+
+
+@click.command()
+@FOLDER
+@click.option("--reopen", is_flag=True, help="Open it again; until the blind is lifted.")
+def close(folder: Path, reopen: bool) -> None:
+    """Close the tasting: nothing is scored, and nobody added, while it is closed."""
+    from blindspoon import lifting  # noqa: PLC0415
+
+    if reopen:
+        was = lifting.reopen_tasting(folder)
+        click.echo("The tasting is open again." if was else "The tasting was open.")
+        return
+    lifting.close_tasting(folder, today())
+    click.echo(f"Tasting closed: now check {folder}, then lift {folder}.")
 
 
 @click.command()

@@ -26,10 +26,12 @@ from blindspoon.errors import (
 )
 from blindspoon.files import disk, durable
 from blindspoon.files.durable import DurableFolder
+from blindspoon.files.seal import parse_seal
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.crosscheck import Cups
 from blindspoon.scores.ledger import Ledger, open_ledger
+from blindspoon.scores.standing import see_open
 from blindspoon.trial import Trial
 
 Cup = tuple[str, str, str]
@@ -47,13 +49,15 @@ _SERVED = Rule(
 
 
 @contextlib.contextmanager
-def opened(folder: Path) -> Iterator[Sitting]:
+def opened(folder: Path, holder: str = 'another "collect"') -> Iterator[Sitting]:
     """Make a trial folder ready to be filled in, for one process at a time.
 
     Parameters
     ----------
     folder : Path
         Holds trial.toml and servings.csv. The key is not opened.
+    holder : str
+        Who holds the folder meanwhile, for another one who wants it.
 
     Yields
     ------
@@ -63,10 +67,13 @@ def opened(folder: Path) -> Iterator[Sitting]:
     Raises
     ------
     TrialError
-        With every problem of the folder; if another process has it open; if it cannot be written.
+        With every problem of the folder; if another process has it open, or the tasting is closed;
+        if it cannot be written.
     """
-    parse_trial(disk.read_folder(folder, without=disk.KEY).trial)  # before anything is written
-    with durable.held(folder) as kept:
+    text = disk.read_folder(folder, without=disk.KEY)
+    parse_trial(text.trial)  # before anything is written
+    see_open(parse_seal(text.seal or ""))
+    with durable.held(folder, holder) as kept:
         text = disk.read_folder(folder, without=disk.KEY)
         trial, ledger, served = _read(text)
         with durable.complaining():

@@ -226,8 +226,7 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in contents.items():
             made.append(folder / name)
-            _write(folder / name, content)
-        _sync_folder(folder)
+            replace_file(folder / name, content)
     except OSError as error:
         for path in made:
             _remove(path)

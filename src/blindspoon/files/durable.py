@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -63,8 +64,19 @@ def read_file(path: Path) -> bytes:
 
 
 @contextlib.contextmanager
-def held(folder: Path) -> Iterator[DurableFolder]:
-    """Keep a trial folder for this process alone, as long as it lives. Raises TrialFileError."""
+def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
+    """Keep a trial folder for this process alone, as long as it lives.
+
+    Parameters
+    ----------
+    holder : str
+        Who keeps it; told to whoever else wants it.
+
+    Raises
+    ------
+    TrialFileError
+        If another one has it, or nothing can be written there.
+    """
     with complaining():
         private = folder / PRIVATE
         private.mkdir(mode=0o700, exist_ok=True)
@@ -75,9 +87,31 @@ def held(folder: Path) -> Iterator[DurableFolder]:
             _lock(lock.fileno())
         except OSError as error:
             rule = Rule("collect-runs", "one at a time writes ballots", "Stop the other one first")
-            found = 'another "collect" has this folder open'
+            found = f"{_holder(private)} has this folder open"
             raise TrialFileError([rule.broken(found, shown(str(folder), 200))]) from error
+        with complaining():
+            (private / "holder").write_text(holder, encoding="utf-8")
         yield DurableFolder(folder)
+
+
+def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
+    """Move files into a new folder of this day in ``.blindspoon/drawn``, those that are there."""
+    with complaining():
+        days = folder / PRIVATE / "drawn"
+        days.mkdir(exist_ok=True)
+        aside = days / f"{day}-{sum(1 for _ in days.iterdir()) + 1}"
+        aside.mkdir()
+        for name in names:
+            if (folder / name).exists():
+                (folder / name).rename(aside / name)
+    return aside
+
+
+def _holder(private: Path) -> str:
+    """Read who holds a folder; nobody is named in the moment before it is written."""
+    with contextlib.suppress(OSError, UnicodeDecodeError):
+        return shown((private / "holder").read_text(encoding="utf-8"))
+    return "another program"
 
 
 @contextlib.contextmanager

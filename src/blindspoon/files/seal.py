@@ -1,4 +1,4 @@
-"""The record of a blind: what was fixed when it was drawn, who was added, when it was lifted."""
+"""The record of a blind: what was fixed when drawn, who was added, when it ended."""
 
 from __future__ import annotations
 
@@ -94,6 +94,8 @@ class Seal:
         In the order in which they were added.
     lifted : tuple of Lift
         One at most, or one a declared look.
+    closed : date or None
+        The day on which the tasting was closed; None while cups may be scored.
     rest : mapping
         What else stands in the file: it is written back as it was.
     """
@@ -103,6 +105,7 @@ class Seal:
     rule: Mapping[str, str]
     added: tuple[Added, ...] = ()
     lifted: tuple[Lift, ...] = ()
+    closed: datetime.date | None = None
     rest: Mapping[str, Any] = field(default_factory=dict)
 
     @property
@@ -120,7 +123,8 @@ class Seal:
             ]
             for name in ("added", "lifted")
         }
-        own = {"date": self.date, "key": self.key, "rule": self.rule} | rows
+        closed = {"closed": self.closed} if self.closed else {}
+        own = {"date": self.date, "key": self.key, "rule": self.rule} | closed | rows
         return HEAD + "\n".join(_toml(own | dict(self.rest))).strip() + "\n"
 
     def with_added(self, kind: Kind, name: str, day: datetime.date, key: str) -> Seal:
@@ -137,7 +141,10 @@ def parse_seal(text: str) -> Seal | None:
         added = tuple(_read_row(Added, row) for row in found.pop("added", ()))
         lifted = tuple(_read_row(Lift, row) for row in found.pop("lifted", ()))
         rule = {str(name): str(value) for name, value in own["rule"].items()}
-        if not isinstance(own["date"], datetime.date):
+        closed = found.pop("closed", None)
+        if not isinstance(own["date"], datetime.date) or not isinstance(
+            closed, datetime.date | None
+        ):
             return None
         return Seal(
             date=own["date"],
@@ -145,6 +152,7 @@ def parse_seal(text: str) -> Seal | None:
             rule=rule,
             added=added,
             lifted=lifted,
+            closed=closed,
             rest=found,
         )
     except (tomllib.TOMLDecodeError, KeyError, TypeError, AttributeError):

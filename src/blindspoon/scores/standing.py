@@ -168,6 +168,22 @@ def see_lifted(found: Standing) -> None:
         raise DesignError([_UNLIFTED.broken(f"the blind is not lifted{more} yet", FILE)])
 
 
+def see_open(seal: Seal | None) -> None:
+    """Refuse scores and tasters while the tasting is closed and not lifted.
+
+    Raises
+    ------
+    DesignError
+    """
+    if seal and seal.closed and not (seal.lifted and seal.lifted[-1].last):
+        raise DesignError([_CLOSED.broken(f"the tasting was closed on {seal.closed}", FILE)])
+
+
+_CLOSED = Rule(
+    "tasting-closed",
+    "nothing is scored, and nobody added, while it is closed",
+    'Open it again with "blindspoon close FOLDER --reopen"',
+)
 _UNLIFTED = Rule(
     "not-lifted",
     "nothing is compared before the tasting has ended",
