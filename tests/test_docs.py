@@ -222,7 +222,7 @@ def place(tmp_path_factory):
         (place / name / "scores.csv").write_text(scores.replace(",6,", score), encoding="utf-8")
     for name in ("scores.csv", "servings.csv", "key.csv"):
         head, *rows = (place / "alone" / name).read_text(encoding="utf-8").splitlines(keepends=True)
-        kept = [row for row in rows if row.split(",")[1] == "T01"]
+        kept = [row for row in rows if row.split(",")[1] == "T02"]
         (place / "alone" / name).write_text("".join([head, *kept]), encoding="utf-8")
     (place / "two-jars").mkdir()
     (place / "two-jars/trial.toml").write_text(TWO_JARS, encoding="utf-8")

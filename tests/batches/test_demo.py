@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import importlib
+import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -51,3 +54,13 @@ def test_its_ph_is_under_way_and_its_salt_usual(demo):
     found = {each.kind: each.batches for each in cautions(log) if not each.general}
     assert set(found) == {"pressure"}
     assert len(found["pressure"]) == 5
+
+
+def test_its_blind_was_drawn_sealed_and_lifted_by_the_tool(tmp_path):
+    sys.path.insert(0, str(FOLDER.parents[1] / "tests" / "reference"))
+    made = importlib.import_module("allotment_cucumbers")
+    for name in ("trial.toml", "batches.csv"):
+        shutil.copy(FOLDER / name, tmp_path)
+    made.tasted_blind(tmp_path)
+    for name in ("servings.csv", "key.csv", "scores.csv", "seal.toml"):
+        assert (tmp_path / name).read_bytes() == (FOLDER / name).read_bytes(), name

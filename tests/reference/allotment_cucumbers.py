@@ -1,25 +1,31 @@
 """Invents the demonstration trial; nothing in it was tasted by anybody.
 
 ``python tests/reference/allotment_cucumbers.py FOLDER`` writes the tables of
-``trials/allotment-cucumbers`` from a fixed seed. trial.toml, batches.csv and readings.csv are
-written by hand. The effects below, and the seed, were chosen so that the trial shows each kind
-of verdict and a few flaws of a real evening: a spilt cup, forgotten cells, and a taster who
-uses only the middle half of the scale.
+``trials/allotment-cucumbers``: scores from a fixed seed, and a blind drawn, sealed and lifted by
+Blindspoon on invented days. trial.toml, batches.csv and readings.csv are written by hand. The
+effects below, and the seed, were chosen so that the trial shows each kind of verdict and a few
+flaws of a real evening: a spilt cup, forgotten cells, and a taster who uses only the middle half
+of the scale.
 """
 
 from __future__ import annotations
 
 import csv
+import datetime
 import sys
 from pathlib import Path
 
 import numpy as np
+
+from blindspoon.drawing import draw_blind
+from blindspoon.lifting import lift_blind
 
 VARIANTS = ("plain", "cool-cellar", "vine-leaf", "calcium", "old-brine")
 BATCHES = ("jar 1", "jar 2", "jar 3", "jar 4", "jar 5")
 ATTRIBUTES = ("saltiness", "sourness", "ferment", "texture")
 TASTERS = tuple(f"T{number:02d}" for number in range(1, 13))
 SESSIONS = ("1", "2")
+DRAWN, LIFTED = datetime.date(2026, 9, 4), datetime.date(2026, 9, 20)
 
 # Typical scores of the control, then what each variant adds to them, in points.
 BASE = {"saltiness": 5.4, "sourness": 5.2, "ferment": 4.6, "texture": 4.8}
@@ -106,11 +112,33 @@ def cell(
 
 
 def write(folder: Path, seed: int = 20261258) -> None:
-    """Write the three tables."""
+    """Write the three tables, as of a trial that Blindspoon did not draw."""
     for name, rows in tables(seed).items():
-        with (folder / name).open("w", newline="", encoding="utf-8") as file:
-            csv.writer(file, lineterminator="\n").writerows(rows)
+        save(folder / name, rows)
+
+
+def tasted_blind(folder: Path, seed: int = 20261258) -> None:
+    """Draw the blind as a host does, give each cup the scores of `tables`, and lift it."""
+    made = tables(seed)
+    cups = {
+        (session, taster, code): variant for session, taster, code, variant, _ in made["key.csv"]
+    }
+    head, *rows = made["scores.csv"]
+    given = {(row[0], row[1], cups[*row[:3]]): row[3:] for row in rows}
+    plan = draw_blind(folder, DRAWN)
+    served = [
+        [cup.session, cup.taster, cup.code, *given[cup.session, cup.taster, cup.variant]]
+        for cup in plan.servings
+    ]
+    save(folder / "scores.csv", [head, *served])
+    lift_blind(folder, LIFTED, lambda _: True)
+
+
+def save(path: Path, rows: list[list[str]]) -> None:
+    """Write a table as CSV."""
+    with path.open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file, lineterminator="\n").writerows(rows)
 
 
 if __name__ == "__main__":
-    write(Path(sys.argv[1]))
+    tasted_blind(Path(sys.argv[1]))

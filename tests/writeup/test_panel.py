@@ -45,6 +45,12 @@ def sections(demo, wine):
     return {
         "demo": section(demo),
         "hidden": section(demo, shown=False),
+        "first cups half a point higher": section(
+            demo,
+            replace(
+                demo.table, scores=demo.table.scores + 0.5 * (demo.table.position == 1)[:, None]
+            ),
+        ),
         "wine": section(wine),
         "alone": section(demo, only(demo.table, alone)),
         "nothing known of order": section(
@@ -111,7 +117,9 @@ def test_findings_come_first(sections):
     assert said[0].startswith("The tasters agreed most on sourness (Kendall’s W 0.83")
     assert "Nine of twelve tasters told the variants apart on texture" in said[1]
     assert "the margin is 1\N{NO-BREAK SPACE}point" in said[1]
-    assert "The first cup was crisper than later ones, by about 0.5 points" in said[2]
+    assert "Whether a first cup scores differently from later ones is not settled" in said[2]
+    higher = sections["first cups half a point higher"].paragraphs[2]
+    assert "The first cup was saltier than later ones, by about 0.6 points" in higher
     assert "The mixed model allows for the place" in said[2]
     assert said[-1].startswith("All this is about the evidence, not about the people.")
 
