@@ -16,11 +16,12 @@ from blindspoon.errors import DesignError, Rule, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
-from blindspoon.files.text_table import TextTable, write_csv
+from blindspoon.files.text_table import write_csv
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
 from blindspoon.serving.draw import add_session, add_taster, draw, taster_stream
+from blindspoon.serving.jars import Jars, all_named, jars_of
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import ServingRequest, request_for
 from blindspoon.trial import Trial
@@ -59,8 +60,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     tasted = [table.file for table in text.scores if len(table)]
     if tasted:
         raise DesignError([_TASTED.broken("cups were scored already", file) for file in tasted])
-    request = _request(trial, text)
-    plan = draw(request, np.random.default_rng([trial.seed, STREAM]))
+    plan = draw(_first_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
     drawn = {**_tables(plan), FILE: seal.to_toml().encode()}  # the seal last: it says all is there
@@ -251,7 +251,7 @@ def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
         tasting=replace(trial.tasting, tasters=tasters),
         sessions=tuple(s for s in trial.sessions if ("session", s.name) not in later),
     )
-    plan = draw(_request(first, text), np.random.default_rng([trial.seed, STREAM]))
+    plan = draw(_first_request(first, text), np.random.default_rng([trial.seed, STREAM]))
     for added in seal.added:
         plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
         plan = _with(plan, trial.seed, added.kind, added.name)
@@ -324,28 +324,23 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     rows = ({"session": only} | row for _, row in servings.rows())
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
-    request = _request(replace(trial, tasting=replace(trial.tasting, tasters=tasters)), text)
+    made, named = jars_of(text.table("batches.csv")), jars_of(key)
+    jars = {variant: made.get(variant) or names for variant, names in named.items()}
+    request = _request(replace(trial, tasting=replace(trial.tasting, tasters=tasters)), jars)
     request = replace(request, sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
     return trial, plan_from_rows(request, [heading, *served], known)
 
 
-def _request(trial: Trial, text: FolderText) -> ServingRequest:
+def _first_request(trial: Trial, text: FolderText) -> ServingRequest:
+    jars = jars_of(text.table("batches.csv"))
+    return _request(trial, all_named(jars, [variant.name for variant in trial.variants]))
+
+
+def _request(trial: Trial, jars: Jars) -> ServingRequest:
     return request_for(
-        trial,
-        controls=trial.tasting.controls,
-        warm_up=trial.tasting.warm_up,
-        batches=_batches(text.table("batches.csv")),
+        trial, controls=trial.tasting.controls, warm_up=trial.tasting.warm_up, batches=jars
     )
-
-
-def _batches(table: TextTable | None) -> dict[str, list[str]]:
-    """List the batches of each variant, as far as batches.csv names both."""
-    found: dict[str, list[str]] = {}
-    for _, row in table.rows() if table else ():
-        if row.get("batch") and row.get("variant"):
-            found.setdefault(row["variant"], []).append(row["batch"])
-    return found
 
 
 def _tables(plan: ServingPlan) -> dict[str, bytes]:

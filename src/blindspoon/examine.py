@@ -21,6 +21,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing
+from blindspoon.serving.jars import foretold, jars_of
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -97,6 +98,8 @@ def examine(folder: Path) -> Examination:
         (*problems, *more, *corrected),
         (*notes, *known, *stands.notes, *name_notes(trial, tables)),
     )
+    jars = jars_of(tables.key) or jars_of(text.table("batches.csv"))
+    notes += tuple(Note(file="trial.toml", text=said) for said in foretold(trial, jars))
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
     notes += tuple(Note(file="photos", text=said.rstrip(".")) for said in lacking)

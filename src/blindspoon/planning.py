@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.serving.jars import foretold, jars_of
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -69,7 +70,8 @@ def size_folder(
     """
     from blindspoon.simulate.size import size  # noqa: PLC0415 - brings in scipy
 
-    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
+    text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
+    trial = parse_trial(text.trial)
     try:
         found = size(
             trial,
@@ -82,7 +84,8 @@ def size_folder(
         )
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
-    return trial, found
+    told = foretold(trial, jars_of(text.table("batches.csv")))
+    return trial, replace(found, assumptions=(*found.assumptions, *told))
 
 
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from blindspoon.errors import ScoreError
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
@@ -157,15 +158,53 @@ def test_several_batches_enter_the_model():
     assert one_each.mixed.batch_sd is None
 
 
-def test_an_unnamed_cup_leaves_batches_out_of_the_model():
-    # which batch the cup was from nobody knows, so no batch can be a term
+def jars_of(control="", stray=False):
     rng = np.random.default_rng(5)
-    cups = [(t, name, jar) for t in range(8) for name in ("plain", "leaf") for jar in (1, 2)]
-    lines = [f"T{t},{name},{name} {jar},{rng.uniform(2, 8):.2f}" for t, name, jar in cups]
-    head = "taster,variant,batch,texture"
-    assert compare([head, *lines]).mixed.batch_sd is not None
-    unnamed = [lines[0].replace("plain 1", ""), *lines[1:]]
-    assert compare([head, *unnamed]).mixed.batch_sd is None
+    lines = ["taster,variant,batch,texture"]
+    for taster in range(8):
+        for name, jars in (("plain", 1), ("leaf", 2), ("calcium", 2)):
+            jar = control if name == "plain" else f"{name} {taster % jars}"
+            lines.append(f"T{taster},{name},{jar},{rng.uniform(2, 8):.2f}")
+    if stray:
+        lines[2] = lines[2].replace("leaf 0", "")
+    return lines
+
+
+def test_a_variant_that_names_no_batch_counts_as_one():
+    # one unnamed control used to take the batches out of the model: .005 for .639
+    unnamed, named = compare(jars_of()), compare(jars_of(control="crock"))
+    assert unnamed.mixed == named.mixed
+    assert unnamed.mixed.batch_sd is not None
+
+
+def test_a_stray_blank_batch_leaves_its_cup_out_with_the_reason():
+    _, table = read(jars_of(stray=True))
+    (left_out,) = table.left_out
+    assert (left_out.file, left_out.line) == ("scores.csv", 3)
+    assert "without a batch beside others" in left_out.reason
+    whole = jars_of()
+    assert compare(jars_of(stray=True)).mixed == compare([*whole[:2], *whole[3:]]).mixed
+
+
+def test_where_only_unnamed_cups_were_scored_the_folder_says_so():
+    with pytest.raises(ScoreError, match="no cup that names its batch has a score"):
+        read(
+            [
+                "taster,variant,batch,texture",
+                *(
+                    f"T{t},leaf,{jar},{'5' if not jar else ''}"
+                    for t in "12"
+                    for jar in ("", "a", "b")
+                ),
+            ]
+        )
+
+
+@pytest.mark.parametrize("by", ["mixed", "ranks"])
+def test_by_ranks_the_claim_is_about_these_jars(by):
+    # ranks hold nothing against the jars: .21-.29 false "different" as a claim about the method
+    found = compare(jars_of(), f'{TOML}[decision]\nby = "{by}"\n').comparisons[0].because
+    assert ("in these batches" in found) == (by == "ranks")
 
 
 def placed(tasters=9):

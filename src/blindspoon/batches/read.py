@@ -338,6 +338,7 @@ def _wrongly_tasted(
 
     A table of cups without a column ``batch`` says nothing.
     """
+    known = {*made.values()}
     for table in cups:
         if "batch" not in table.columns:
             continue
@@ -345,7 +346,9 @@ def _wrongly_tasted(
         for row, pair in enumerate(zip(table.cells("batch"), _variants(table), strict=True)):
             pairs.setdefault(pair, []).append(row)
         for (batch, variant), rows in pairs.items():
-            fault = _tasted_fault(made, file, batch, variant) if batch else None
+            unwritten = batch not in made and variant and variant not in known
+            told = batch and not unwritten  # a variant without any row is no misspelt jar
+            fault = _tasted_fault(made, file, batch, variant) if told else None
             if fault is not None:
                 others = len(rows) - 1
                 more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""

@@ -131,11 +131,10 @@ def mixed_of(
 
     Notes
     -----
-    Batches are in the model where any variant was tasted from more than one and every cup names
-    its own.
+    Batches are in the model where any variant was tasted from more than one; a variant that
+    names none counts as one.
     """
-    named = bool(table.batch.size) and bool(table.batch.min() >= 0)
-    several = named and bool((table.batches_tasted(len(trial.variants)) > 1).any())
+    several = bool((table.batches_tasted(len(trial.variants)) > 1).any())
     return compare_mixed(
         table.scores[:, index],
         table.taster,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from blindspoon import wording
 from blindspoon.batches.summary import Made
@@ -30,12 +30,15 @@ class Naming:
         What each was made in, one and several: "jar", "jars"; "batch" where that is not written
         down, and empty where a variant was tasted from several.
     control : Variant
+    these : str
+        "in these jars" where ranks speak of several each and cannot speak of the method.
     """
 
     plain: bool
     noun: str
     nouns: str
     control: Variant
+    these: str = ""
 
     def short(self, variant: Variant) -> str:
         """Call a variant by its label, as it stands in the middle of a sentence.
@@ -83,7 +86,14 @@ class Naming:
 
 def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
     """Settle what the variants of a trial are called."""
-    return name_all(trial.variants, trial.control, _noun(trial, table, made))
+    batches = made.log.of_variant(trial.control) if made else ()
+    said = " ".join(batch.vessel for batch in batches)
+    noun = next((name for name in VESSELS if re.search(rf"\b{name}\b", said)), "batch")
+    if most_batches(trial, table) < 2:
+        return name_all(trial.variants, trial.control, noun)
+    names = name_all(trial.variants, trial.control)
+    these = "" if of_methods(trial, table) else f"in these {VESSELS.get(noun, 'batches')}"
+    return replace(names, these=these)
 
 
 def names_of(analysis: Analysis) -> Naming:
@@ -102,14 +112,12 @@ def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Namin
     )
 
 
+def of_methods(trial: Trial, table: ScoreTable) -> bool:
+    """Whether what decides is held against how far batches of one variant differ: not by ranks."""
+    by_ranks = trial.decision.by == "ranks" or len(table.tasters) == 1
+    return most_batches(trial, table) > 1 and not by_ranks
+
+
 def most_batches(trial: Trial, table: ScoreTable) -> int:
     """Count the named batches of the variant that was tasted from most."""
     return int(table.batches_tasted(len(trial.variants)).max())
-
-
-def _noun(trial: Trial, table: ScoreTable, made: Made | None) -> str:
-    if most_batches(trial, table) > 1:
-        return ""
-    batches = made.log.of_variant(trial.control) if made else ()
-    said = " ".join(batch.vessel for batch in batches)
-    return next((name for name in VESSELS if re.search(rf"\b{name}\b", said)), "batch")

@@ -106,6 +106,7 @@ def _judged(
     else:
         said = verdict_sentence(judged, subject, names.like, result.alpha)
         said += _on_these_days(result, judged)
+        said += f", {names.these}" * bool(names.these)
     said = f"To this taster, {said}" if result.unit == "round" else wording.capital(said)
     said = softened(f"{said}.", judged.verdict, what)
     if isinstance(first, NoResult):

@@ -223,6 +223,42 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
     )
 
 
+def strays(batch: TextColumn, variant: IntArray) -> BoolArray:
+    """Find cups without a batch beside cups of their variant that name theirs.
+
+    Only where a variant has several batches: elsewhere no batch matters.
+
+    Parameters
+    ----------
+    batch : TextColumn
+        n labels, blank where none is named.
+    variant : int array, shape (n,)
+        Codes from 0.
+
+    Returns
+    -------
+    bool array, shape (n,)
+    """
+    blank = np.zeros(len(batch), np.bool_)
+    blank[batch.rows_of([""])] = True
+    named = np.unique(np.stack([variant[~blank], batch.codes[~blank]]), axis=1)[0]
+    counts = np.bincount(named, minlength=int(variant.max(initial=0)) + 1)
+    return blank & (counts[variant] > 0) & bool(counts.max(initial=0) > 1)
+
+
+def stray_cups(cups: Cups, variant: TextColumn) -> Iterator[Note]:
+    """Say once, with its count, that cups are left out because their batch is not named."""
+    places = [cups.place(row) for row in np.flatnonzero(strays(cups.batch, variant.codes)).tolist()]
+    if places:
+        (file, line), lines = places[0], [f"{line:,}" for _, line in places]
+        rows = f"{len(places):,} rows (lines {some_of(lines)})" if len(places) > 1 else "this row"
+        text = (
+            f"{rows} without a batch beside others of the variant that name theirs: left out of "
+            "the comparison"
+        )
+        yield Note(file=file, line=line, text=text)
+
+
 def no_scores(scored: Cups, points: FloatArray) -> list[Problem]:
     """Complain if not one score was given."""
     if np.isfinite(points).any():

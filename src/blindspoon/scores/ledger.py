@@ -6,8 +6,9 @@ may be, in its absences.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -19,6 +20,8 @@ from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.scores import crosscheck
 from blindspoon.scores.crosscheck import Cups
 from blindspoon.trial import Trial
+
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +91,7 @@ def open_ledger(
     problems += crosscheck.score_problems(scored, plan, keyed)
     problems += crosscheck.plan_problems(plan, keyed)
     problems += crosscheck.key_problems(plan, keyed)
-    problems += _batch_problems(scored, keyed, coded=coded)
+    problems += _of_batches(crosscheck.batch_problems, scored, keyed, coded=coded)
     if plan is not None and not problems:
         plan = crosscheck.as_tasted(plan, scored)
         problems += crosscheck.taken_positions(plan)
@@ -102,7 +105,12 @@ def open_ledger(
         key=keyed,
         problems=in_order(problems, (table.file for table in tables)),
         notes=(*notes, *_notes(trial, scored, plan, coded=coded)),
-        absences=() if problems else tuple(crosscheck.absences(trial, scored, points, plan)),
+        absences=()
+        if problems
+        else (
+            *crosscheck.absences(trial, scored, points, plan),
+            *_of_batches(crosscheck.stray_cups, scored, keyed, coded=coded),
+        ),
     )
 
 
@@ -202,10 +210,17 @@ def _points(trial: Trial, tables: Sequence[TextTable], problems: list[Problem]) 
     return np.concatenate(blocks or [np.empty((0, len(trial.attributes)))])
 
 
-def _batch_problems(scored: Cups, key: Cups | None, *, coded: bool) -> list[Problem]:
+def _of_batches(
+    look: Callable[[Cups, TextColumn], Iterable[Found]],
+    scored: Cups,
+    key: Cups | None,
+    *,
+    coded: bool,
+) -> Iterable[Found]:
+    """Look at the batches where they stand beside variants: in the key, or in uncoded scores."""
     if key is not None and key.tables:
-        return crosscheck.batch_problems(key, key.tables[0].columns["variant"])
-    return [] if coded else crosscheck.batch_problems(scored, scored.name)
+        return look(key, key.tables[0].columns["variant"])
+    return () if coded else look(scored, scored.name)
 
 
 def _unused_columns(tables: Sequence[TextTable], read: Collection[str]) -> Iterator[Note]:

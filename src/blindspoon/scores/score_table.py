@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
-from blindspoon.errors import Note, Problem, ScoreError
+from blindspoon.errors import Note, Problem, Rule, ScoreError
 from blindspoon.files.text_table import TextColumn, TextTable
-from blindspoon.scores.crosscheck import Cups, number_rows
+from blindspoon.scores.crosscheck import Cups, number_rows, strays
 from blindspoon.scores.ledger import Ledger, open_ledger
 from blindspoon.trial import Trial
 
@@ -116,6 +116,11 @@ class ScoreTable:
         variant, batch = _contents(trial, ledger, served)
         cup = np.arange(len(scored)) if plan is None else scored.match(plan)
         given = np.asarray(np.isfinite(ledger.points).any(axis=1))
+        given &= ~strays(batch, variant)[cup]
+        if not given.any():
+            raise ScoreError(
+                [_NO_NAMED.broken("no cup that names its batch has a score", "key.csv")]
+            )
         taster, session = _only(scored.taster, given), _only(scored.session, given)
         batches = _only(TextColumn(batch.texts, batch.codes[cup]), given)
         return cls(
@@ -244,6 +249,13 @@ def build_table(
     if ledger.problems or missing:
         raise ScoreError((*ledger.problems, *missing))
     return ScoreTable.from_ledger(trial, ledger), ledger.notes
+
+
+_NO_NAMED = Rule(
+    "no-scores",
+    "cups without a batch are left out beside others of their variant that name theirs",
+    "Name the batch of the cups that were scored",
+)
 
 
 def _missing_key(ledger: Ledger) -> tuple[Problem, ...]:

@@ -62,8 +62,10 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     if analysis.standing.bent:
         first = f"{' '.join(analysis.standing.bent)} {ONLY_A_LEAD}"
     catch = one_catch(analysis, names, answering)
-    if alone:
-        candidates = [f"To this taster{over}, {text[:1].lower()}{text[1:]}" for text in candidates]
+    about = ", ".join([f"to this taster{over}"] * alone + [names.these] * bool(names.these))
+    if about:
+        about = wording.capital(about)
+        candidates = [f"{about}, {text[:1].lower()}{text[1:]}" for text in candidates]
     answers = [" ".join(filter(None, (first, text, catch))) for text in candidates]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
 

@@ -132,8 +132,17 @@ def _one_palate(analysis: Analysis) -> Iterator[Point]:
 
 def _one_batch(analysis: Analysis, names: Naming) -> Iterator[Point]:
     several = most_batches(analysis.trial, analysis.table)
+    tasted = analysis.table.batches_tasted(len(analysis.trial.variants))
     if several < 2:
         yield f"One {names.noun} of each.", f"The next {names.noun} may come out otherwise."
+    elif names.these:
+        yield "These batches only.", "Ranks cannot tell how far batches of one variant differ."
+    elif tasted[analysis.trial.control_index] < 2:
+        yield (
+            "One batch of the control.",
+            "How far its batches would differ is taken from the others’. A second one of the "
+            "control would tell most.",
+        )
     else:
         yield (
             f"At most {wording.spelled(several)} batches of each.",

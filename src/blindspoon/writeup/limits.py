@@ -13,7 +13,7 @@ from blindspoon import wording
 from blindspoon.batches.cautions import HEAD
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.comparison import Analysis, Comparison
-from blindspoon.findings.naming import most_batches
+from blindspoon.findings.naming import most_batches, of_methods
 from blindspoon.findings.verdict import flag_words
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Interval, NoResult
@@ -51,7 +51,7 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
         intervals=any(comparison.found and comparison.found.interval for comparison in left),
         blocks=blocks_of(table),
         margin=any(attribute.margin is not None for attribute in trial.attributes),
-        several=most_batches(trial, table) > 1,
+        several=of_methods(trial, table),
         hopeless=hopeless,
         by_ranks=results[0].by == "ranks",
     )
@@ -161,7 +161,8 @@ def not_shown(analysis: Analysis) -> Points:
     return points(
         "not_shown",
         table=table,
-        batches=(min(batches), max(batches)),
+        batches=(max(min(batches), 1), max(batches)),
+        modelled=of_methods(trial, analysis.table),
         flags=said,
         kinds={flag.kind for _, flag in flags},
     )
@@ -174,6 +175,7 @@ def differed(analysis: Analysis) -> tuple[str, ...]:
         "differed",
         table=analysis.table,
         several=most_batches(trial, analysis.table) > 1,
+        modelled=of_methods(trial, analysis.table),
         differences=None if made is None else [*differences_in_words(trial, made)],
     )
 
