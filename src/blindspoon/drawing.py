@@ -21,9 +21,9 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
 from blindspoon.serving.draw import add_session, add_taster, draw, taster_stream
-from blindspoon.serving.jars import Jars, all_named, jars_of
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import ServingRequest, request_for
+from blindspoon.serving.vessels import Jars, all_named, jars_of
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:

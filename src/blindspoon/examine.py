@@ -21,7 +21,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing
-from blindspoon.serving.jars import foretold, jars_of
+from blindspoon.serving.vessels import foretold, jars_of
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:

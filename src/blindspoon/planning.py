@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.serving.jars import foretold, jars_of
+from blindspoon.serving.vessels import foretold, jars_of
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import pytest
 from blindspoon.drawing import add_late, draw_again, draw_blind
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.serving.jars import all_named, foretold
+from blindspoon.serving.vessels import all_named, foretold
 
 TODAY = datetime.date(2026, 9, 4)
 TOML = """
