@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from blindspoon.cli import after, before, tasting
+from blindspoon.cli import after, before, pages, tasting
 from blindspoon.cli.say import say_problems
 from blindspoon.errors import TrialError
 from blindspoon.version import __version__
@@ -27,6 +27,7 @@ def commands() -> None:
 
 
 for verb in (
+    pages.open_,
     before.new,
     before.batches,
     before.size,

@@ -142,6 +142,27 @@ def by_port(apps: Mapping[int, WSGI]) -> WSGI:
     return chosen
 
 
+def own_form(ticket: str) -> Mapping[str, str]:
+    """Give the form that was sent from a page with this ticket in it.
+
+    Raises
+    ------
+    HTTPException
+        400, 403 or 415 where it was sent from elsewhere.
+    """
+    if request.mimetype != "application/x-www-form-urlencoded":
+        abort(415)
+    origin = request.headers.get("Origin")
+    if origin is not None and origin != f"http://{request.host}":
+        abort(403)
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        abort(403)
+    given = request.form.get("ticket", "")
+    if not hmac.compare_digest(given.encode("utf-8", "replace"), ticket.encode()):
+        abort(403)
+    return request.form
+
+
 class Access:
     """Lets in whoever has a link; every handler asks it first."""
 
@@ -173,17 +194,7 @@ class Access:
         HTTPException
             400, 403 or 415 where it was sent from elsewhere.
         """
-        if request.mimetype != "application/x-www-form-urlencoded":
-            abort(415)
-        origin = request.headers.get("Origin")
-        if origin is not None and origin != f"http://{request.host}":
-            abort(403)
-        if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
-            abort(403)
-        given = request.form.get("ticket", "")
-        if not hmac.compare_digest(given.encode("utf-8", "replace"), self.ticket(link).encode()):
-            abort(403)
-        return request.form
+        return own_form(self.ticket(link))
 
     def _turn_away(self) -> None:
         abort(429 if self._guesses.too_many(request.remote_addr or "") else 404)

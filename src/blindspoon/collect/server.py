@@ -198,8 +198,8 @@ def serve(
 
     wide = "0.0.0.0" if lan else "127.0.0.1"  # noqa: S104 - asked for
     with (
-        _listening(wide, port) as outer,
-        _listening("127.0.0.1", port + 1 if port else 0) as inner,
+        listening(wide, port) as outer,
+        listening("127.0.0.1", port + 1 if port else 0) as inner,
     ):
         bound, own = (int(listener.getsockname()[1]) for listener in (outer, inner))
         join, *others = (f"http://{address}:{bound}/" for address in found)
@@ -218,7 +218,7 @@ def serve(
                 own: security.only_for_hosts(hosts, lambda: _host_names(("127.0.0.1",), own)),
             }
         )
-        server = _server(app, [outer, inner], channels)
+        server = make_server(app, [outer, inner], channels)
         with _from_a_thread() as later:
             sitting.tell = lambda text: later(partial(tell, text))
             later(partial(ready, addresses))
@@ -268,7 +268,8 @@ def network_addresses() -> tuple[str, ...]:
 
 
 @contextlib.contextmanager
-def _listening(address: str, port: int) -> Iterator[socket.socket]:
+def listening(address: str, port: int) -> Iterator[socket.socket]:
+    """Take a port of an address. Raises FormError."""
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
         if importlib.util.find_spec("fcntl"):  # elsewhere the option lets two programs share a port
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -281,19 +282,27 @@ def _listening(address: str, port: int) -> Iterator[socket.socket]:
         yield listener
 
 
-def _server(app: security.WSGI, sockets: list[socket.socket], channels: dict[int, Any]) -> Any:  # noqa: ANN401 - waitress has no types
+def make_server(
+    app: security.WSGI,
+    sockets: list[socket.socket],
+    channels: dict[int, Any],
+    *,
+    limit: int = security.BODY_LIMIT,
+    threads: int = THREADS,
+) -> Any:  # noqa: ANN401 - waitress has no types
+    """Make a server of bodies of at most `limit` bytes; closing all `channels` ends it."""
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     logging.getLogger("waitress").addFilter(_is_no_hang_up)
     return waitress.server.create_server(
         app,
         map=channels,
         sockets=sockets,
-        threads=THREADS,
+        threads=threads,
         connection_limit=_connections(),
         channel_timeout=IDLE,
         cleanup_interval=5,
         max_request_header_size=16 * 1024,
-        max_request_body_size=security.BODY_LIMIT,
+        max_request_body_size=limit,
         asyncore_use_poll=hasattr(select, "poll"),
         clear_untrusted_proxy_headers=True,
         expose_tracebacks=False,

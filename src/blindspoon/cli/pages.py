@@ -1,0 +1,41 @@
+"""The whole trial from a browser page; and where trials stand, for who types no verb."""
+
+from __future__ import annotations
+
+import sys
+import webbrowser
+from pathlib import Path
+
+import click
+
+
+@click.command("open")
+@click.argument("shelf", type=click.Path(path_type=Path), default=".")
+@click.option("--port", type=click.IntRange(1024, 65535), help="Port to listen on.")
+@click.option("--no-browser", is_flag=True, help="Only print the address.")
+def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
+    """Do the whole trial from pages in the browser, on this computer alone.
+
+    SHELF is a folder with trial folders in it, by default the one you are in. Every verb goes on
+    working beside the pages. Ctrl-C ends them, or the button on every page.
+    """
+    from blindspoon.files.own_state import own_secret  # noqa: PLC0415
+    from blindspoon.workbench.door import Door  # noqa: PLC0415
+    from blindspoon.workbench.listening import running, serve  # noqa: PLC0415
+
+    if not shelf.is_dir():
+        raise click.BadParameter(f"there is no folder {shelf}.", param_hint="SHELF")
+    shelf, door = shelf.resolve(), Door(own_secret())
+
+    def ready(address: str) -> None:
+        click.echo(f"{address}door/{door.new_pass(again=True)}")
+        sys.stdout.flush()
+        if not no_browser:
+            webbrowser.open(f"{address}door/{door.new_pass()}")
+
+    if there := running(shelf, door):
+        click.echo("It is open already, here:", err=True)
+        ready(there)
+        return
+    click.echo("For this computer alone; open it here. Ctrl-C ends it.", err=True)
+    serve(shelf, door, port, ready)

@@ -1,0 +1,58 @@
+"""What Blindspoon keeps for its user beside every trial: a secret, and which shelves are open."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import secrets
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+from blindspoon.files.disk import replace_file
+
+
+def state_folder() -> Path:
+    """Find the folder for a program's own state, as the system has it."""
+    given = os.environ.get("XDG_STATE_HOME", "")
+    if sys.platform == "win32" and not given:
+        given = os.environ.get("LOCALAPPDATA", "")
+    elif sys.platform == "darwin" and not given:
+        given = str(Path.home() / "Library" / "Application Support")
+    return (Path(given) if given else Path.home() / ".local" / "state") / "blindspoon"
+
+
+def own_secret() -> bytes:
+    """Give 256 bits that only this user can read; made at the first time. Raises OSError."""
+    file = state_folder() / "door"
+    with contextlib.suppress(FileNotFoundError):
+        kept = file.read_bytes()
+        if len(kept) == 32:
+            return kept
+    file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    replace_file(file, secrets.token_bytes(32), 0o600)
+    return file.read_bytes()
+
+
+def open_shelves() -> dict[str, int]:
+    """Give the port of every shelf that was open when it was last heard of."""
+    try:
+        found = json.loads((state_folder() / "open.json").read_bytes())
+        return {str(shelf): int(port) for shelf, port in found.items()}
+    except (OSError, ValueError, AttributeError, TypeError):
+        return {}
+
+
+def note_open(shelves: Mapping[str, int]) -> None:
+    """Write down which shelves are open. Raises OSError."""
+    replace_file(state_folder() / "open.json", json.dumps(dict(shelves)).encode(), 0o600)
+
+
+def note_trouble(text: str) -> Path:
+    """Keep the traceback of a bug, and say where."""
+    file = state_folder() / "trouble.txt"
+    with contextlib.suppress(OSError):
+        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        replace_file(file, text.encode(errors="replace"), 0o600)
+    return file

@@ -1,0 +1,275 @@
+"""The application: who is let in, how a page is registered, found, filled and refused."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import traceback
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import cast
+
+import jinja2
+from flask import Flask, abort, jsonify, make_response, redirect, render_template, request
+from markupsafe import Markup
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response
+
+from blindspoon import stage as stages
+from blindspoon import wording
+from blindspoon.charts.style import css_variables
+from blindspoon.collect.security import HEADERS, own_form, wants_json
+from blindspoon.errors import Problem, TrialError
+from blindspoon.files import disk, own_state
+from blindspoon.stage import Part, Stage, stage
+from blindspoon.workbench.door import Door
+from blindspoon.workbench.jobs import Jobs
+
+BODY_LIMIT = 2 * 1024 * 1024
+"""Bytes in the largest request body."""
+
+Form = Mapping[str, str]
+Handler = Callable[..., Response]
+
+_STATIC = {"workbench.css": "text/css; charset=utf-8", "workbench.js": "text/javascript"}
+
+_POLICY = {
+    "Content-Security-Policy": f"{HEADERS['Content-Security-Policy']}; "
+    "frame-src 'self'; img-src 'self' data:"
+}
+_FRAMED = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
+    "frame-ancestors 'self'; sandbox allow-popups",
+    "X-Frame-Options": "SAMEORIGIN",
+}
+
+MESSAGES = {
+    403: "Open Blindspoon from the starter on your desktop, or type “blindspoon open”.",
+    404: "There is no such page. If it was a trial, it is no longer on the shelf.",
+    413: "This is longer than a page of Blindspoon sends.",
+    500: "Something went wrong in Blindspoon itself. Your files are as they were.",
+}
+_ELSE = "This was not sent by a page of Blindspoon. Go back, load the page again, and try again."
+
+
+class Workbench:
+    """The pages of one shelf. `close` ends the server.
+
+    Safe to use from several threads; writing is one at a time (`writing` is the lock).
+    """
+
+    def __init__(
+        self, shelf: Path, door: Door, port: int, close: Callable[[], None] = lambda: None
+    ) -> None:
+        self.shelf, self.door, self.close = shelf, door, close
+        self.jobs = Jobs()
+        self.cookie = f"blindspoon-{port}"
+        self.app = Flask(__name__, static_folder=None)
+        self._said = ""
+        self._set_up()
+
+    # -- how a page is registered -----------------------------------------------------------
+
+    def get(self, path: str, *, broken: bool = False) -> Callable[[Handler], Handler]:
+        """Register a page of a trial; its handler is given the stage and parts of the address."""
+        return self._route(path, "GET", broken=broken)
+
+    def post(self, path: str, *, broken: bool = False) -> Callable[[Handler], Handler]:
+        """Register what a form is sent to; its handler is given the stage and the form as well."""
+        return self._route(path, "POST", broken=broken)
+
+    def _route(self, path: str, method: str, *, broken: bool) -> Callable[[Handler], Handler]:
+        def register(handler: Handler) -> Handler:
+            def run(name: str, **parts: str) -> Response:
+                found = self.stage(name)
+                if found.state == "broken" and not broken:
+                    return redirect(self.address(found), 303)
+                form = (self.form(),) if method == "POST" else ()
+                return handler(found, *form, **parts)
+
+            self.app.add_url_rule(f"/t/<name>/{path}", f"{method} {path}", run, methods=[method])
+            return handler
+
+        return register
+
+    # -- what a handler uses ----------------------------------------------------------------
+
+    def stage(self, name: str) -> Stage:
+        """Find a trial among those on the shelf; 404 where it is not one of them."""
+        folder = disk.trials_in(self.shelf).get(name)
+        if folder is None:
+            abort(404)
+        return stage(folder)
+
+    def form(self) -> Form:
+        """Give the form that a page of ours sent; 400, 403 or 415 where another did."""
+        return own_form(self.door.proof("ticket"))
+
+    def see(self, found: Stage, part: Part) -> None:
+        """Refuse, with 409, to change what may not be changed now."""
+        if told := found.locked(part):
+            abort(self.page("message.html.j2", found, code=409, text=told))
+
+    def address(self, found: Stage, path: str = "") -> str:
+        """Give the address of a page of a trial."""
+        return f"/t/{found.folder.resolve().name}/{path}"
+
+    def say(self, text: str) -> None:
+        """Say on the next page what was done."""
+        self._said = text
+
+    def go(self, found: Stage, path: str = "") -> Response:
+        """Lead on to another page of the trial."""
+        return redirect(self.address(found, path), 303)
+
+    def page(
+        self,
+        template: str,
+        found: Stage | None = None,
+        step: str = "",
+        code: int = 200,
+        **values: object,
+    ) -> Response:
+        """Fill a template; `typed` and `faults` are by place, the name of a field.
+
+        A page with a `job` that runs renews itself, without scripts too.
+        """
+        said, self._said = (self._said, "") if code == 200 else ("", self._said)
+        own: dict[str, object] = {
+            "stage": found,
+            "step": step,
+            "typed": {},
+            "faults": {},
+            "said": said,
+            "job": None,
+        }
+        return make_response(render_template(template, **own | values), code)
+
+    def checked(self, faults: Mapping[str, str], texts: Mapping[str, str]) -> Response:
+        """Answer the script while a host types: faults by place, and texts by the id of a part."""
+        return jsonify(faults=dict(faults), texts=dict(texts))
+
+    def framed(self, content: bytes | str) -> Response:
+        """Answer with a finished page that loads nothing and runs nothing."""
+        response = make_response(content)
+        response.headers["Content-Type"] = "text/html; charset=utf-8"
+        response.headers.update(_FRAMED)
+        return response
+
+    # -- who is let in ----------------------------------------------------------------------
+
+    def _set_up(self) -> None:
+        app = self.app
+        app.config["MAX_CONTENT_LENGTH"] = app.config["MAX_FORM_MEMORY_SIZE"] = BODY_LIMIT
+        app.config["MAX_FORM_PARTS"] = 10_000
+        app.jinja_options = {
+            "autoescape": True,
+            "undefined": jinja2.StrictUndefined,
+            "trim_blocks": True,
+            "lstrip_blocks": True,
+        }
+        ticket = Markup('<input type="hidden" name="ticket" value="{}">')
+        app.jinja_env.filters["plain"] = wording.plain
+        app.jinja_env.globals |= {
+            "count": wording.count,
+            "spelled": wording.spelled,
+            "capital": wording.capital,
+            "on": stages.on,
+            "in_words": stages.IN_WORDS,
+            "address": self.address,
+            "ticket_field": ticket.format(self.door.proof("ticket")),
+        }
+        self._add_static()
+        app.add_url_rule("/door/<text>", "door", self._let_in)
+        app.add_url_rule("/here", "here", lambda: self.door.proof("here", str(self.shelf)))
+        app.before_request(self._see_cookie)
+        app.after_request(_harden)
+        app.register_error_handler(HTTPException, self._of_request)
+        app.register_error_handler(TrialError, self._of_trial)
+        app.register_error_handler(Exception, self._of_bug)
+
+    def _add_static(self) -> None:
+        """Serve style sheet and script from memory; no path of a request names a file."""
+        with self.app.app_context():
+            colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
+            files = {name: render_template(name, **colours) for name in _STATIC}
+        digest = hashlib.sha256("".join(files.values()).encode()).hexdigest()[:12]
+        self.app.jinja_env.globals["static"] = f"/{digest}"
+        for name, text in files.items():
+
+            def file(text: str = text, kind: str = _STATIC[name]) -> Response:
+                headers = {"Content-Type": kind, "Cache-Control": "private, max-age=86400"}
+                return make_response(text, headers)
+
+            self.app.add_url_rule(f"/{digest}/{name}", name, file)
+        self.app.add_url_rule("/favicon.ico", "favicon", lambda: ("", 204))
+
+    def _let_in(self, text: str) -> Response:
+        """Swap the pass of an address for a cookie."""
+        if not self.door.admits(text):
+            abort(403)
+        response = redirect("/", 303)
+        response.set_cookie(
+            self.cookie, self.door.proof("cookie"), httponly=True, samesite="Strict"
+        )
+        return response
+
+    def _see_cookie(self) -> None:
+        given = request.cookies.get(self.cookie, "").encode("utf-8", "replace")
+        known = hmac.compare_digest(given, self.door.proof("cookie").encode())
+        if not known and request.endpoint not in ("door", "here", "favicon", *_STATIC):
+            abort(403)
+
+    # -- how it is refused ------------------------------------------------------------------
+
+    def _of_request(self, error: HTTPException) -> Response:
+        if error.response is not None:
+            return cast("Response", error.response)
+        code = error.code or 400
+        return self._refused(code, MESSAGES.get(code, _ELSE))
+
+    def _refused(self, code: int, text: str, problems: Sequence[Problem] = ()) -> Response:
+        if wants_json():
+            return make_response(jsonify(message=text), code)
+        return self.page("message.html.j2", None, code=code, text=text, problems=problems)
+
+    def _of_trial(self, error: TrialError) -> Response:
+        unwritten = error.problems[0].slug == "cannot-write"
+        text = "A file could not be written." if unwritten else "A file has to be mended first."
+        return self._refused(507 if unwritten else 422, text, error.problems)
+
+    def _of_bug(self, error: Exception) -> Response:
+        file = own_state.note_trouble("".join(traceback.format_exception(error)))
+        return self._refused(500, f"{MESSAGES[500]} What happened stands in {file}.")
+
+
+def _harden(response: Response) -> Response:
+    for name, value in (HEADERS | _POLICY).items():
+        response.headers.setdefault(name, value)
+    response.headers.setdefault("Cache-Control", "no-store")
+    return response
+
+
+def create_workbench(
+    shelf: Path, door: Door, port: int, close: Callable[[], None] = lambda: None
+) -> Workbench:
+    """Make the workbench of a shelf, with every page.
+
+    The check of the Host header is not in it: `listening.serve` puts it around it.
+
+    Parameters
+    ----------
+    shelf : Path
+        Folder with trial folders in it, or one of them.
+    door : Door
+    port : int
+        Names the cookie, as cookies do not tell ports apart.
+    close : callable
+        Ends the server.
+    """
+    from blindspoon.workbench import shelf as shelf_pages  # noqa: PLC0415
+
+    bench = Workbench(shelf, door, port, close)
+    for add_to in (shelf_pages.add_to,):
+        add_to(bench)
+    return bench
