@@ -295,13 +295,15 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
     made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
+    warned = [caution(found) for found in made.cautions if not found.general] if made else []
     sheets = print_sheets(
         trial,
         plan,
         paper=paper,
         label_stock=labels,
         portion_g=trial.tasting.portion_g,
-        cautions=[caution(found) for found in made.cautions if not found.general] if made else (),
+        cautions=warned,
+        roles=True,
     )
     for name, content in sheets.items():
         disk.write_file_atomically(folder / "sheets" / name, content)

@@ -63,3 +63,19 @@ def test_twelve_variants_forty_tasters_and_three_sessions_take_no_two_seconds(ca
     start = time.process_time()
     print_sheets(trial, plan)
     assert time.process_time() - start < 2
+
+
+def test_a_file_a_role_holds_the_single_sheets_and_only_the_helpers_names_a_variant(sheets):
+    pages = sheets("usual", roles=True)
+    assert list(pages)[5:8] == ["helper.html", "table.html", "tasters/01-T01.html"]
+    for whole, parts in {"helper": ("checklist", "pouring"), "table": ("trays",)}.items():
+        for part in parts:
+            inside = pages[f"{part}.html"].split("<main>")[1].split("</main>")[0]
+            assert inside.strip() in pages[f"{whole}.html"]
+    assert [name for name, page in pages.items() if "Oak leaf" in page] == [
+        "pouring.html",
+        "helper.html",
+    ]
+    codes = [set(re.findall(r"<b>(\d{3})</b>", pages[f"tasters/0{n}-T0{n}.html"])) for n in (1, 2)]
+    assert [len(own) for own in codes] == [4, 4]
+    assert all("<bdi>T02" not in pages[name] for name in pages if "01-T01" in name)

@@ -193,8 +193,11 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         say_notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])
         say_cautions(known.cautions)
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
-    for page in drawing.write_sheets(folder, paper, labels):
-        click.echo(f"Sheet written: {page}")
+    pages = drawing.write_sheets(folder, paper, labels)
+    for page in dict.fromkeys(
+        page if page.parent.name == "sheets" else page.parent for page in pages
+    ):
+        click.echo(f"Sheet{'' if page.suffix else 's, one a taster,'} written: {page}")
 
 
 def _plan(folder: Path, add: str | None, *, more: bool, declare: bool) -> ServingPlan:

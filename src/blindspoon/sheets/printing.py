@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from functools import partial
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+from markupsafe import Markup
 
 from blindspoon import wording
 from blindspoon.charts.style import PALETTE, PREFIX
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.checklist import PRACTICE, make_checklist
 from blindspoon.sheets.paper import MARGIN, PAPERS, Paper, stock_named
-from blindspoon.sheets.paper_ballots import make_ballots
+from blindspoon.sheets.paper_ballots import REST, Ballots, make_ballots
 from blindspoon.sheets.pouring import pouring_sheets
-from blindspoon.sheets.telling import heading, telling_words
+from blindspoon.sheets.telling import heading, telling_words, veiled
 from blindspoon.sheets.trays import label_sheets, tray_cards
 from blindspoon.trial import Trial
 from blindspoon.writeup.words import templates
@@ -29,6 +33,7 @@ def print_sheets(
     label_owner: bool = True,
     portion_g: float | None = None,
     cautions: Sequence[str] = (),
+    roles: bool = False,
 ) -> dict[str, bytes]:
     """Make everything that is printed for the day.
 
@@ -46,13 +51,17 @@ def print_sheets(
         Grams in one cup, above 0; "the same spoonful" if left out.
     cautions : sequence of str
         What the log of the batches warns of, for whoever pours; it may name batches.
+    roles : bool
+        Whether to add a file for each who gets one: ``helper.html`` (checklist, pouring sheet),
+        ``table.html`` (what is said at the table, tray cards), ``tasters/01-NAME.html`` (their
+        ballots). Labels have a paper of their own.
 
     Returns
     -------
     dict of str to bytes
         HTML by file name: ``checklist.html``, ``pouring.html``, ``trays.html``, ``labels.html``,
         ``ballots.html``. Each needs no other file, no network and no script. Variants and
-        batches are named in ``pouring.html`` only.
+        batches are named in ``pouring.html`` and ``helper.html`` only.
 
     Raises
     ------
@@ -85,20 +94,56 @@ def print_sheets(
     if portion_g is not None and not portion_g > 0:
         message = f"portion_g is {portion_g}; it is above 0"
         raise ValueError(message)
-    page = partial(_page, size=PAPERS[paper], margin=MARGIN, head=heading(trial))
-    pouring, labels = pouring_sheets(trial, plan, portion_g), PAPERS[stock.paper]
     telling = wording.listing(f"“{word}”" for word in telling_words(trial, plan))
-    sheets = label_sheets(plan, stock, owner=label_owner)
-    cards, warm_up = tray_cards(trial, plan), plan.request.warm_up
-    return {
-        "checklist.html": page("checklist", list=make_checklist(trial, plan, portion_g)),
-        "pouring.html": page(
-            "pouring", trial=trial, sessions=pouring, cautions=cautions, telling=telling
-        ),
-        "trays.html": page("trays", cards=cards, warm_up=warm_up),
-        "labels.html": page("labels", size=labels, margin=0, stock=stock, sheets=sheets),
-        "ballots.html": page("ballots", all=make_ballots(trial, plan, paper)),
+    sheets, warm_up = label_sheets(plan, stock, owner=label_owner), plan.request.warm_up
+    told: dict[str, dict[str, Any]] = {
+        "checklist": {"list": make_checklist(trial, plan, portion_g)},
+        "pouring": {
+            "trial": trial,
+            "sessions": pouring_sheets(trial, plan, portion_g),
+            "cautions": cautions,
+            "telling": telling,
+        },
+        "trays": {"cards": tray_cards(trial, plan), "warm_up": warm_up},
+        "labels": {"stock": stock, "sheets": sheets, "size": PAPERS[stock.paper], "margin": 0},
+        "ballots": {"all": make_ballots(trial, plan, paper)},
     }
+    at: dict[str, Any] = {"size": PAPERS[paper], "margin": MARGIN, "head": heading(trial)}
+
+    def page(name: str, **values: Any) -> bytes:  # noqa: ANN401 - the template knows them
+        return _page(name, **at | values)
+
+    single = {f"{name}.html": page(name, **values) for name, values in told.items()}
+    return single | (_roles(trial, plan, page, told) if roles else {})
+
+
+def _roles(
+    trial: Trial, plan: ServingPlan, page: Callable[..., bytes], told: dict[str, dict[str, Any]]
+) -> dict[str, bytes]:
+    """Put sheets together by who gets them, one after the other in one file."""
+
+    def part(name: str, **values: object) -> tuple[str, Markup]:
+        template = templates().get_template(f"{name}.html.j2")
+        context = template.new_context({"practice": PRACTICE, "head": heading(trial), **values})
+        return name, Markup("".join(template.blocks["body"](context)))  # noqa: S704 - of a template
+
+    words = {
+        name: veiled(getattr(trial.tasting, name), trial) for name in ("allergens", "cleanser")
+    }
+    rest = veiled(trial.tasting.rest, trial, REST)
+    table = part("table", **words, rest=rest, warm_up=plan.request.warm_up)
+    helper = [part(name, **told[name]) for name in ("checklist", "pouring")]
+    roles = {
+        "helper": page("role", title="For the helper", parts=helper),
+        "table": page("role", title="For the table", parts=[table, part("trays", **told["trays"])]),
+    }
+    every: Ballots = told["ballots"]["all"]
+    for number, taster in enumerate(plan.request.tasters, 1):
+        own = tuple(ballot for ballot in every.ballots if ballot.taster == taster)
+        parts = [part("ballots", all=replace(every, ballots=own))]
+        name = re.sub(r"\W+", "-", taster)[:60].strip("-")
+        roles[f"tasters/{number:02}-{name}"] = page("role", title=f"For {taster}", parts=parts)
+    return {f"{name}.html": content for name, content in roles.items()}
 
 
 def _page(name: str, *, size: tuple[float, float], margin: float, **content: object) -> bytes:
