@@ -184,7 +184,7 @@ def alike(folder: Path, name: str) -> str:
 
 
 def draw_again(folder: Path) -> tuple[str, ...]:
-    """Draw a key or a plan that was lost again, and write it only if it is what was sealed.
+    """Draw a key or a plan that was lost, or is a part, again; write it only if it was sealed.
 
     Returns
     -------
@@ -205,10 +205,15 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     if key_fingerprint(plan.key_rows()[1:]) != seal.key:
         found = f"what is drawn from it is not the key that was sealed on {seal.date}"
         raise DesignError([_ANOTHER.broken(found, "trial.toml")])
-    if key is not None and key_fingerprint(key_rows(key)) != seal.key:
+    lost = {
+        name: data  # a part of it is left where adding somebody was stopped
+        for name, data in _tables(plan).items()
+        if set(text.files.get(name, b"").splitlines()) < set(data.splitlines())
+    }
+    if key is not None and "key.csv" not in lost and key_fingerprint(key_rows(key)) != seal.key:
         raise DesignError([_OTHER_KEY.broken("there is another key already", "key.csv")])
-    lost = {name: data for name, data in _tables(plan).items() if name not in text.files}
-    disk.make_files(folder, lost)
+    for name, data in lost.items():
+        disk.write_file_atomically(folder / name, data)
     return tuple(lost)
 
 
@@ -274,8 +279,8 @@ def _add(
         plan = _with(plan, trial.seed, kind, name)
         plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
         seal = seal and seal.with_added(kind, name, today, key_fingerprint(plan.key_rows()[1:]))
-    contents = _tables(plan) | ({FILE: seal.to_toml().encode()} if seal else {})
-    for file, content in contents.items():  # the key first: a cup without a serving harms nobody
+    contents = ({FILE: seal.to_toml().encode()} if seal else {}) | _tables(plan)
+    for file, content in contents.items():  # the seal first: the rest is drawn again from it
         disk.write_file_atomically(folder / file, content)
     return plan
 

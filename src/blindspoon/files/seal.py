@@ -23,6 +23,9 @@ HEAD = """\
 
 """
 
+EARLIER = "fingerprint"
+"""The rule in a seal of a version that kept no text of it."""
+
 Kind = Literal["taster", "session"]
 Cup = tuple[str, str, str]
 """Session, taster and code."""
@@ -138,9 +141,15 @@ def parse_seal(text: str) -> Seal | None:
     try:
         found = tomllib.loads(text.removeprefix("\ufeff"))
         own = {name: found.pop(name) for name in ("date", "key", "rule")}
-        added = tuple(_read_row(Added, row) for row in found.pop("added", ()))
+        late = [text.rsplit(", ", 1) for text in found.pop("late", ())]
+        rows = [
+            {"kind": "taster", "name": name, "date": datetime.date.fromisoformat(day)}
+            for name, day in late
+        ]
+        added = tuple(_read_row(Added, row) for row in [*rows, *found.pop("added", ())])
         lifted = tuple(_read_row(Lift, row) for row in found.pop("lifted", ()))
-        rule = {str(name): str(value) for name, value in own["rule"].items()}
+        rule = {EARLIER: own["rule"]} if isinstance(own["rule"], str) else own["rule"]
+        rule = {str(name): str(value) for name, value in rule.items()}
         closed = found.pop("closed", None)
         if not isinstance(own["date"], datetime.date) or not isinstance(
             closed, datetime.date | None
@@ -155,8 +164,25 @@ def parse_seal(text: str) -> Seal | None:
             closed=closed,
             rest=found,
         )
-    except (tomllib.TOMLDecodeError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError):
         return None
+
+
+def seal_of(trial: Trial, text: str) -> Seal | None:
+    """Read seal.toml; the rule that an earlier version fingerprinted is held against trial.toml."""
+    seal = parse_seal(text)
+    if seal is None or EARLIER not in seal.rule:
+        return seal
+    attributes = [
+        [each.name, each.margin, each.scale.low, each.scale.high, each.scale.step]
+        for each in trial.attributes
+    ]
+    rule = {name: getattr(trial.decision, name) for name in ("declared", "primary", "alpha", "by")}
+    rule |= {"control": trial.control, "attributes": attributes}
+    text = json.dumps(rule, sort_keys=True, default=str)
+    same = hashlib.sha256(text.encode()).hexdigest() == seal.rule[EARLIER]
+    now = rule_text(trial)
+    return replace(seal, rule=now if same else dict.fromkeys(now, "not kept") | dict(seal.rule))
 
 
 _Row = TypeVar("_Row", Added, Lift)

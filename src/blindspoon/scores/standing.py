@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from blindspoon.errors import DesignError, Note, Problem, Rule, some_of
 from blindspoon.files.schema import CORRECTIONS, Known, column_problems, read_columns
 from blindspoon.files.seal import (
+    EARLIER,
     FILE,
     Added,
     Cup,
@@ -19,10 +20,10 @@ from blindspoon.files.seal import (
     key_fingerprint,
     key_rows,
     number_text,
-    parse_seal,
     rule_text,
     scores_by_cup,
     scores_fingerprint,
+    seal_of,
 )
 from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.trial import Trial
@@ -100,7 +101,7 @@ def standing(
     hidden : FolderTables, optional
         The tables under pseudonyms, for `Standing.published`.
     """
-    seal, warned = parse_seal(text or ""), tuple(_warned(trial))
+    seal, warned = seal_of(trial, text or ""), tuple(_warned(trial))
     if seal is None:
         told = UNSEALED if text is None else DAMAGED
         attributes = [each.name for each in trial.attributes] if trial.decision.looks else []
@@ -228,6 +229,9 @@ def _warned(trial: Trial) -> Iterator[str]:
 
 def _changed(trial: Trial, seal: Seal) -> Iterator[str]:
     """Say what of the rule is not as it was sealed; equal changes of several attributes once."""
+    if EARLIER in seal.rule:
+        yield "The rule was changed after it was sealed; an earlier version kept no text of it."
+        return
     now = rule_text(trial)
     groups: dict[tuple[str, str, str], list[str]] = {}
     for what in dict.fromkeys([*seal.rule, *now]):
