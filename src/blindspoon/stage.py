@@ -272,7 +272,7 @@ def _state(
     lift = seal.lifted[-1] if seal.lifted else None
     if lift and (lift.last or lift.scores == scores_fingerprint(scores)):
         return "published" if seal.rest.get("published") else "lifted"
-    if seal.rest.get("closed"):
+    if seal.closed:
         return "closed"
     return "tasting" if scores or opened_before(folder) else "sealed"
 

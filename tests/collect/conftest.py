@@ -57,7 +57,7 @@ def both_pages() -> Callable[[Sitting], Flask]:
 
     def create(sitting: Sitting) -> Flask:
         access = Access(sitting)
-        host = HostPages(sitting, access, lambda: "http://192.0.2.7:8765/")
+        host = HostPages.of_link(sitting, access, lambda: "http://192.0.2.7:8765/")
         return create_app(sitting, TasterPages(sitting, access), host)
 
     return create

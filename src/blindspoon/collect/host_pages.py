@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import segno
 from flask import Flask, Response, abort, make_response, redirect, render_template, request
@@ -31,46 +32,99 @@ REFRESH = ("5", "15", "60")
 """Seconds after which the page loads itself again, where the host asked for it."""
 
 
-class HostPages:
-    """Handlers of what the host opens.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """The tasting that a request is about, for whoever may see it, and how its pages are made.
 
-    `join_address` gives where tasters join, which may change while they taste; `lan` tells whether
-    phones can reach it.
+    Parameters
+    ----------
+    sitting : Sitting
+    base : str
+        Address of the overview, without a slash at its end.
+    fill : callable
+        Makes a page of the name of a template and what it says.
+    join : str
+        Where tasters join, which may change while they taste.
+    phones : {"in", "out", ""}
+        Whether phones are let in, where the host decides that here; else empty.
+    lan : bool
+        Whether phones can reach the address.
+    """
+
+    sitting: Sitting
+    base: str
+    fill: Callable[..., Response]
+    join: str
+    phones: str = ""
+    lan: bool = True
+
+    @property
+    def places(self) -> dict[str, str]:
+        """Tasters by their place in the list, which a late one does not change."""
+        return {str(place): name for place, name in enumerate(self.sitting.plan.tasters, 1)}
+
+    def taster(self, place: str) -> str:
+        """Name the taster of a place; 404 where there is none."""
+        if place not in self.places:
+            abort(404)
+        return self.places[place]
+
+    def ballot(self, session: str, place: str) -> BallotFile:
+        """Give the ballot of a place; 404 where there is none."""
+        ballot = self.sitting.ballots.get((session, self.taster(place)))
+        if ballot is None:
+            abort(404)
+        return ballot
+
+
+class HostPages:
+    """Handlers of what the host opens, with the word of the address that says which tasting it is.
+
+    `find` gives the desk, and turns away whoever may not see it; `form` gives what one of its pages
+    sent.
     """
 
     def __init__(
-        self,
-        sitting: Sitting,
-        access: Access,
-        join_address: Callable[[], str],
-        *,
-        lan: bool = True,
+        self, find: Callable[[str], Desk], form: Callable[[str], Mapping[str, str]]
     ) -> None:
-        self._sitting = sitting
-        self._access = access
-        self._join_address = join_address
-        self._lan = lan
+        self._find = find
+        self._form = form
 
-    @property
-    def _places(self) -> dict[str, str]:
-        """Tasters by their place in the list, which a late one does not change."""
-        return {str(place): name for place, name in enumerate(self._sitting.plan.tasters, 1)}
+    @classmethod
+    def of_link(
+        cls, sitting: Sitting, access: Access, join: Callable[[], str], *, lan: bool = True
+    ) -> HostPages:
+        """Make them for one sitting, for whoever has the host's link."""
 
-    def add_to(self, app: Flask) -> None:
+        def find(link: str) -> Desk:
+            access.host(link)
+            base = f"/h/{link}"
+
+            def fill(name: str, **content: object) -> Response:
+                own = {"frame": "base.html.j2", "base": base, "ticket": access.ticket(link)}
+                return make_response(render_template(f"{name}.html.j2", **own | content))
+
+            return Desk(sitting=sitting, base=base, fill=fill, join=join(), lan=lan)
+
+        return cls(find, access.form)
+
+    def add_to(self, app: Flask, base: str = "/h/<link>") -> None:
         """Register the addresses."""
-        app.add_url_rule("/h/<link>", "host", self.overview)
-        app.add_url_rule("/h/<link>/progress", "progress", self.progress)
-        app.add_url_rule("/h/<link>/session", "session", self.session, methods=["POST"])
-        app.add_url_rule("/h/<link>/joining", "joining", self.joining, methods=["POST"])
-        app.add_url_rule("/h/<link>/scores.csv", "scores", self.scores)
-        app.add_url_rule("/h/<link>/taster/<place>", "taster", self.taster)
-        app.add_url_rule("/h/<link>/taster/<place>", "renew", self.renew, methods=["POST"])
-        key = "/h/<link>/<session>/key/<place>"
-        app.add_url_rule(key, "grid", self.grid)
-        app.add_url_rule(key, "key", self.key, methods=["POST"])
-        again = "/h/<link>/<session>/again/<place>"
-        app.add_url_rule(again, "second_grid", self.second_grid)
-        app.add_url_rule(again, "key_again", self.key_again, methods=["POST"])
+        for path, method, handler in (
+            ("", "GET", self.overview),
+            ("/progress", "GET", self.progress),
+            ("/session", "POST", self.session),
+            ("/joining", "POST", self.joining),
+            ("/scores.csv", "GET", self.scores),
+            ("/taster/<place>", "GET", self.taster),
+            ("/taster/<place>", "POST", self.renew),
+            ("/<session>/key/<place>", "GET", self.grid),
+            ("/<session>/key/<place>", "POST", self.key),
+            ("/<session>/again/<place>", "GET", self.second_grid),
+            ("/<session>/again/<place>", "POST", self.key_again),
+        ):
+            name = f"host {handler.__name__}"
+            app.add_url_rule(f"{base}{path}", name, handler, methods=[method])
 
     def overview(self, link: str) -> Response:
         """Show how far everybody is."""
@@ -82,25 +136,25 @@ class HostPages:
 
     def session(self, link: str) -> AnyResponse:
         """Open a session, or close the one that is open."""
-        self._access.host(link)
-        name = self._access.form(link).get("session", "")
-        if name and name not in self._sitting.plan.sessions:
+        desk = self._find(link)
+        name = self._form(link).get("session", "")
+        if name and name not in desk.sitting.plan.sessions:
             abort(400)
-        self._sitting.open_session(name)
-        return redirect(f"/h/{link}", 303)
+        desk.sitting.open_session(name)
+        return redirect(desk.base, 303)
 
     def joining(self, link: str) -> AnyResponse:
         """Let nobody take a name any more, or everybody again."""
-        self._access.host(link)
-        self._sitting.lock(locked=bool(self._access.form(link).get("lock")))
-        return redirect(f"/h/{link}", 303)
+        desk = self._find(link)
+        desk.sitting.lock(locked=bool(self._form(link).get("lock")))
+        return redirect(desk.base, 303)
 
     def scores(self, link: str) -> Response:
         """Give everything that was filled in here, safe to open in a spreadsheet."""
-        self._access.host(link)
-        attributes = [attribute.name for attribute in self._sitting.plan.attributes]
+        sitting = self._find(link).sitting
+        attributes = [attribute.name for attribute in sitting.plan.attributes]
         names = ["session", "taster", "code", *attributes, "comment"]
-        rows = [row for ballot in self._sitting.ballots.values() for row in ballot.in_order()]
+        rows = [row for ballot in sitting.ballots.values() for row in ballot.in_order()]
         response = make_response(write_for_spreadsheet(names, rows))
         response.headers["Content-Type"] = "text/csv; charset=utf-8"
         response.headers["Content-Disposition"] = 'attachment; filename="scores-so-far.csv"'
@@ -108,32 +162,34 @@ class HostPages:
 
     def taster(self, link: str, place: str) -> Response:
         """Show the own link of one taster."""
-        self._access.host(link)
-        taster = self._taster(place)
-        address = f"{self._join_address()}t/{self._sitting.taster_link(taster)}"
-        qr = _qr(address) if self._lan else ""
-        return self._page("link", link, taster=taster, place=place, address=address, qr=qr)
+        desk = self._find(link)
+        taster = desk.taster(place)
+        address = f"{desk.join}t/{desk.sitting.taster_link(taster)}" if desk.join else ""
+        qr = _qr(address) if desk.lan and address else ""
+        return desk.fill("link", taster=taster, place=place, address=address, qr=qr)
 
     def renew(self, link: str, place: str) -> AnyResponse:
         """Make a taster's link anew."""
-        self._access.host(link)
-        self._access.form(link)
-        self._sitting.renew(self._taster(place))
-        return redirect(f"/h/{link}/taster/{place}", 303)
+        desk = self._find(link)
+        self._form(link)
+        desk.sitting.renew(desk.taster(place))
+        return redirect(f"{desk.base}/taster/{place}", 303)
 
     def grid(self, link: str, session: str, place: str) -> Response:
         """Show a paper ballot to key in, with what is there already."""
-        ballot = self._ballot(link, session, place)
-        return self._grid(link, place, ballot, _stored(ballot))
+        desk = self._find(link)
+        ballot = desk.ballot(session, place)
+        return _grid(desk, place, ballot, _stored(ballot))
 
     def key(self, link: str, session: str, place: str) -> AnyResponse:
         """Store a paper ballot; all of it, or nothing where a cell is wrong."""
-        ballot = self._ballot(link, session, place)
-        form = self._access.form(link)
+        desk = self._find(link)
+        ballot = desk.ballot(session, place)
+        form = self._form(link)
         typed = _typed(ballot, form)
         answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            return self._grid(link, place, ballot, typed, 422, wrong=faults(problems))
+            return _grid(desk, place, ballot, typed, 422, wrong=faults(problems))
         opened = form.get("page", "")[:40]
         given = {
             code: Given(answer, form.get(f"{row}-base", ""), opened)
@@ -142,106 +198,88 @@ class HostPages:
         }
         ballot.save(given)
         if form.get("twice"):
-            self._sitting.note_twice(session, ballot.taster)
-        return self._to_next(link, session, place, "key")
+            desk.sitting.note_twice(session, ballot.taster)
+        return _to_next(desk, session, place, "key")
 
     def second_grid(self, link: str, session: str, place: str) -> Response:
         """Show an empty grid, to key the same paper ballot a second time."""
-        ballot = self._ballot(link, session, place)
-        return self._grid(link, place, ballot, _typed(ballot, {}), again=True)
+        desk = self._find(link)
+        ballot = desk.ballot(session, place)
+        return _grid(desk, place, ballot, _typed(ballot, {}), again=True)
 
     def key_again(self, link: str, session: str, place: str) -> AnyResponse:
         """Compare a second keying with the first; store nothing where they differ."""
-        ballot = self._ballot(link, session, place)
-        typed = _typed(ballot, self._access.form(link))
+        desk = self._find(link)
+        ballot = desk.ballot(session, place)
+        typed = _typed(ballot, self._form(link))
         answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            return self._grid(link, place, ballot, typed, 422, again=True, wrong=faults(problems))
+            return _grid(desk, place, ballot, typed, 422, again=True, wrong=faults(problems))
         differ = _differences(ballot, answers)
         if not differ:
-            self._sitting.note_twice(session, ballot.taster)
-            return self._to_next(link, session, place, "again")
+            desk.sitting.note_twice(session, ballot.taster)
+            return _to_next(desk, session, place, "again")
         pairs = zip(typed, _stored(ballot), strict=True)
         values = [{**row, "comment": first["comment"]} for row, first in pairs]
-        return self._grid(link, place, ballot, values, 409, differ=differ)
-
-    def _taster(self, place: str) -> str:
-        if place not in self._places:
-            abort(404)
-        return self._places[place]
-
-    def _ballot(self, link: str, session: str, place: str) -> BallotFile:
-        self._access.host(link)
-        ballot = self._sitting.ballots.get((session, self._taster(place)))
-        if ballot is None:
-            abort(404)
-        return ballot
-
-    def _page(self, name: str, link: str, **content: object) -> Response:
-        ticket = self._access.ticket(link)
-        page = render_template(f"{name}.html.j2", base=f"/h/{link}", ticket=ticket, **content)
-        return make_response(page)
+        return _grid(desk, place, ballot, values, 409, differ=differ)
 
     def _overview(self, name: str, link: str) -> Response:
-        self._access.host(link)
-        sitting = self._sitting
+        desk = self._find(link)
+        sitting = desk.sitting
         sitting.reconcile()
-        places = {taster: place for place, taster in self._places.items()}
-        tables = {session: sitting.ballots_of(session) for session in sitting.plan.sessions}
-        address = self._join_address()
-        response = self._page(
+        response = desk.fill(
             name,
-            link,
             plan=sitting.plan,
             memory=sitting.memory,
-            places=places,
-            tables=tables,
-            address=address,
-            qr=_qr(address) if self._lan else "",
+            places={taster: place for place, taster in desk.places.items()},
+            tables={session: sitting.ballots_of(session) for session in sitting.plan.sessions},
+            address=desk.join,
+            phones=desk.phones,
+            qr=_qr(desk.join) if desk.lan and desk.join else "",
         )
         if request.args.get("every") in REFRESH:
             response.headers["Refresh"] = request.args["every"]
         return response
 
-    def _grid(
-        self,
-        link: str,
-        place: str,
-        ballot: BallotFile,
-        values: Cells,
-        status: int = 200,
-        *,
-        again: bool = False,
-        wrong: Told | None = None,
-        differ: Told | None = None,
-    ) -> Response:
-        """Show the cells of a ballot; it names whose was just stored, if the address does."""
-        page = self._page(
-            "key",
-            link,
-            place=place,
-            ballot=ballot,
-            values=values,
-            again=again,
-            wrong=wrong or {},
-            differ=differ or {},
-            saved=self._places.get(request.args.get("saved", ""), ""),
-            page=secrets.token_urlsafe(12),
-        )
-        return make_response(page, status)
 
-    def _to_next(self, link: str, session: str, place: str, kind: str) -> AnyResponse:
-        """Go to the next paper ballot that has gaps (or was keyed once), else to the overview."""
-        number, twice = int(place), self._sitting.memory.twice
-        places = list(self._places.items())
-        for other, taster in (*places[number:], *places[: number - 1]):
-            ballot = self._sitting.ballots.get((session, taster))
-            if ballot is None or taster in self._sitting.memory.joined:
-                continue  # who has joined tastes by phone
-            once = not ballot.gaps and (session, taster) not in twice
-            if once if kind == "again" else ballot.gaps:
-                return redirect(f"/h/{link}/{session}/{kind}/{other}?saved={place}", 303)
-        return redirect(f"/h/{link}", 303)
+def _grid(
+    desk: Desk,
+    place: str,
+    ballot: BallotFile,
+    values: Cells,
+    status: int = 200,
+    *,
+    again: bool = False,
+    wrong: Told | None = None,
+    differ: Told | None = None,
+) -> Response:
+    """Show the cells of a ballot; it names whose was just stored, if the address does."""
+    page = desk.fill(
+        "key",
+        place=place,
+        ballot=ballot,
+        values=values,
+        again=again,
+        wrong=wrong or {},
+        differ=differ or {},
+        saved=desk.places.get(request.args.get("saved", ""), ""),
+        page=secrets.token_urlsafe(12),
+    )
+    return make_response(page, status)
+
+
+def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
+    """Go to the next paper ballot that has gaps (or was keyed once), else to the overview."""
+    number, memory = int(place), desk.sitting.memory
+    places = list(desk.places.items())
+    for other, taster in (*places[number:], *places[: number - 1]):
+        ballot = desk.sitting.ballots.get((session, taster))
+        if ballot is None or taster in memory.joined:
+            continue  # who has joined tastes by phone
+        once = not ballot.gaps and (session, taster) not in memory.twice
+        if once if kind == "again" else ballot.gaps:
+            return redirect(f"{desk.base}/{session}/{kind}/{other}?saved={place}", 303)
+    return redirect(desk.base, 303)
 
 
 def _stored(ballot: BallotFile) -> Cells:

@@ -208,7 +208,7 @@ def serve(
         host = f"http://127.0.0.1:{own}/h/{sitting.host_link}"
         addresses = Addresses(join=join, host=host, others=tuple(others), qr=qr.getvalue(), lan=lan)
         access = security.Access(sitting)
-        pages = HostPages(sitting, access, lambda: f"http://{now()[0]}:{bound}/", lan=lan)
+        pages = HostPages.of_link(sitting, access, lambda: f"http://{now()[0]}:{bound}/", lan=lan)
         tasters = create_app(sitting, TasterPages(sitting, access))
         hosts = create_app(sitting, pages)
         channels: dict[int, Any] = {}
