@@ -171,7 +171,7 @@ def test_phones_all_at_once_lose_nothing_and_wait_less_than_a_second(tmp_path, p
     assert taken[int(len(taken) * 0.99)] < 1.0
 
 
-def idle(addresses: dict, sockets: int) -> ExitStack:
+def idle(addresses: dict, sockets: int, source: str = "127.0.0.1") -> ExitStack:
     """Open connections: a third say nothing, a third half a header, a third half a body."""
     resource = pytest.importorskip("resource", reason="needs room for many sockets")
     hard = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
@@ -183,7 +183,8 @@ def idle(addresses: dict, sockets: int) -> ExitStack:
         b"POST /join HTTP/1.1\r\nContent-Length: 9\r\n\r\nx",
     )
     for number in range(sockets):
-        link = stack.enter_context(socket.create_connection((place.hostname, place.port), 10))
+        target = (place.hostname, place.port)
+        link = stack.enter_context(socket.create_connection(target, 10, (source, 0)))
         link.sendall(begun[number % 3])
     return stack
 
@@ -201,15 +202,16 @@ def test_idle_connections_starve_nobody(tmp_path, sockets, phones):
 
 @pytest.mark.slow
 @pytest.mark.bench
-def test_more_idle_connections_than_there_is_room_for_are_closed_in_time(tmp_path):
-    folder = make_folder(tmp_path, 1)
-    with serving(folder) as (addresses, _), idle(addresses, 2100):
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere 127.0.0.3 needs setting up")
+def test_one_device_with_2_300_slow_sockets_keeps_nobody_waiting(tmp_path):
+    folder = make_folder(tmp_path, 20)
+    with serving(folder) as (addresses, _), idle(addresses, 2300, "127.0.0.3"):
         started = time.perf_counter()
         given, taken = run(all_taste(addresses, 0.0))
-        say("1 phone beside 2,100 idle connections", taken, started)
-        print(f"the first answer waited {time.perf_counter() - started:.1f} s in all")  # noqa: T201
-    assert len(given) == CUPS
-    assert time.perf_counter() - started < 60
+        say("20 phones beside 2,300 slow sockets of one device", taken, started)
+        print(f"all of it took {time.perf_counter() - started:.1f} s")  # noqa: T201
+    assert len(given) == 20 * CUPS
+    assert taken[int(len(taken) * 0.99)] < 1.0
 
 
 async def hammer(link: Link, base: str, acknowledged: dict, sent: dict) -> None:

@@ -137,11 +137,13 @@ def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterato
     thread = threading.Thread(target=run)
     thread.start()
     addresses = found.get(timeout=20)
-    yield addresses
-    interrupt = ctypes.pythonapi.PyThreadState_SetAsyncExc
-    interrupt(ctypes.c_ulong(thread.ident), ctypes.py_object(KeyboardInterrupt))
-    with socket.create_connection(("127.0.0.1", urlsplit(addresses["host"]).port)):
-        thread.join(timeout=20)
+    try:
+        yield addresses
+    finally:
+        interrupt = ctypes.pythonapi.PyThreadState_SetAsyncExc
+        interrupt(ctypes.c_ulong(thread.ident), ctypes.py_object(KeyboardInterrupt))
+        with socket.create_connection(("127.0.0.1", urlsplit(addresses["host"]).port)):
+            thread.join(timeout=20)
     assert not thread.is_alive()
 
 

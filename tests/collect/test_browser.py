@@ -319,6 +319,34 @@ def test_a_second_tab_shows_the_first_and_replaces_nothing(sheet, served, rows, 
     assert not (folder / "ballots/conflicts").exists()
 
 
+def test_a_second_tab_that_sees_the_other_s_storage_late_follows_all_the_same(sheet, served):
+    page = begin(sheet(), served)
+    tab = page.context.new_page()
+    late = """const own = Storage.prototype.getItem, until = Date.now() + 4000;
+        Storage.prototype.getItem = function (key) {
+          return key.startsWith("unsent") && Date.now() < until
+            ? JSON.stringify({ [location.pathname]: "x=1" }) : own.call(this, key); }; null"""
+    tab.goto(page.url)
+    tab.evaluate(late)
+    tap(page, "texture", "7")
+    saved(page)
+    tab.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
+    tab.close()
+
+
+def test_a_tap_that_comes_before_the_script_is_saved(sheet, served, rows):
+    page = begin(sheet(), served)
+
+    def after_a_tap(route):
+        page.evaluate("document.querySelector('input[name=texture][value=\"7\"]').checked = true")
+        route.continue_()
+
+    page.route("**/taster.js", after_a_tap)
+    page.evaluate("location.reload()")
+    saved(page)
+    assert rows()[0]["texture"] == "7"
+
+
 def test_a_second_phone_that_saw_nothing_yet_wipes_nothing(sheet, served, rows):
     first, second = begin(sheet(), served), sheet()
     second.goto(first.url)

@@ -6,9 +6,7 @@ import contextlib
 import hashlib
 import importlib.util
 import io
-import logging
 import queue
-import select
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -18,15 +16,13 @@ from typing import Any
 
 import jinja2
 import segno
-import waitress.server  # type: ignore[import-untyped]
 from flask import Flask, Response, make_response, render_template
-from waitress import wasyncore
-from waitress.channel import ClientDisconnected  # type: ignore[import-untyped]
+from waitress import wasyncore  # type: ignore[import-untyped]
 from werkzeug.exceptions import HTTPException
 
 from blindspoon import wording
 from blindspoon.charts.style import css_variables
-from blindspoon.collect import security
+from blindspoon.collect import connections, security
 from blindspoon.collect.ballots import Tell, TooManyConflictsError
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.sitting import Sitting
@@ -44,16 +40,6 @@ STATIC = {
 
 PORT = 8765
 """Where the page is served if nothing else is asked for."""
-
-THREADS = 64
-"""Requests that are answered at the same time. Nearly all their time they wait for the disk, which
-takes many small writes that wait together nearly as fast as one."""
-
-CONNECTIONS = 2000
-"""Open connections, where the system lets a process have as many."""
-
-IDLE = 20
-"""Seconds after which a connection that says nothing is closed."""
 
 MOST_UNTOLD = 1000
 """Sentences that wait to be told; what happens beyond is not told."""
@@ -218,7 +204,7 @@ def serve(
                 own: security.only_for_hosts(hosts, lambda: _host_names(("127.0.0.1",), own)),
             }
         )
-        server = make_server(app, [outer, inner], channels)
+        server = connections.make_server(app, [outer, inner], channels)
         with _from_a_thread() as later:
             sitting.tell = lambda text: later(partial(tell, text))
             later(partial(ready, addresses))
@@ -280,54 +266,6 @@ def listening(address: str, port: int) -> Iterator[socket.socket]:
             found = f"the score page cannot listen there: {reason}"
             raise FormError([_PORT.broken(found, f"port {port}")]) from error
         yield listener
-
-
-def make_server(
-    app: security.WSGI,
-    sockets: list[socket.socket],
-    channels: dict[int, Any],
-    *,
-    limit: int = security.BODY_LIMIT,
-    threads: int = THREADS,
-) -> Any:  # noqa: ANN401 - waitress has no types
-    """Make a server of bodies of at most `limit` bytes; closing all `channels` ends it."""
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    logging.getLogger("waitress").addFilter(_is_no_hang_up)
-    return waitress.server.create_server(
-        app,
-        map=channels,
-        sockets=sockets,
-        threads=threads,
-        connection_limit=_connections(),
-        channel_timeout=IDLE,
-        cleanup_interval=5,
-        max_request_header_size=16 * 1024,
-        max_request_body_size=limit,
-        asyncore_use_poll=hasattr(select, "poll"),
-        clear_untrusted_proxy_headers=True,
-        expose_tracebacks=False,
-        ident=None,
-    )
-
-
-def _is_no_hang_up(record: logging.LogRecord) -> bool:
-    """Tell a real error from the one that waitress meets when it refuses who has hung up."""
-    error = record.exc_info[1] if record.exc_info else None
-    return not isinstance(getattr(error, "__context__", None), ClientDisconnected)
-
-
-def _connections() -> int:
-    """Ask the system for room for `CONNECTIONS`, and say how many it gives."""
-    try:
-        import resource  # noqa: PLC0415 - POSIX only
-    except ImportError:
-        return 400  # of the 512 sockets that a Windows program can wait for
-    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    wanted = CONNECTIONS + 200
-    if soft != resource.RLIM_INFINITY and soft < wanted:
-        soft = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
-        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
-    return CONNECTIONS if soft == resource.RLIM_INFINITY else min(CONNECTIONS, soft - 200)
 
 
 def _host_names(found: tuple[str, ...], port: int) -> frozenset[str]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from waitress import wasyncore  # type: ignore[import-untyped]
 
-from blindspoon.collect import server
+from blindspoon.collect import connections, server
 from blindspoon.collect.security import only_for_hosts
 from blindspoon.errors import FormError
 from blindspoon.files import own_state
@@ -71,7 +71,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         bench = create_workbench(shelf, door, bound, close)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
-        made = server.make_server(guarded, [listener], channels, limit=BODY_LIMIT)
+        made = connections.make_server(guarded, [listener], channels, limit=BODY_LIMIT)
         own_state.note_open(own_state.open_shelves() | {str(shelf): bound})
         ready(f"http://127.0.0.1:{bound}/")
         try:

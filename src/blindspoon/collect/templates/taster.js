@@ -6,7 +6,7 @@
   const state = document.getElementById("state");
   const home = (form || document.querySelector("main")).dataset;
   const LONGEST = 15;
-  let busy = false, failures = 0, timer = 0, dirty = 0, leaving = "", sent = false, offered = [];
+  let busy = false, failures = 0, timer = 0, dirty = 0, leaving = "", sent = false, offered = [], behind = false;
 
   // Something by address that outlives the page where the phone allows it.
   function kept(key) {
@@ -242,9 +242,10 @@
     next.dispatchEvent(new Event("change", { bubbles: true }));
   }
 
-  // A second tab shows what was given in the first.
-  function follow({ data }) {
-    if (form && data === location.pathname && !dirty && !unsent.all()[data]) location.replace(location.href);
+  // A second tab shows what was given in the first, as soon as it has nothing to send itself. What
+  // is unsent may be seen here later than the message comes, so it looks again until it is so.
+  function follow() {
+    if (behind && !dirty && !unsent.all()[location.pathname]) location.replace(location.href);
   }
 
   function listen() {
@@ -286,11 +287,19 @@
     setTimeout(lookAgain, 4000);
   }
 
-  if (tabs) tabs.onmessage = follow;
-  if (form) { restore(); listen(); say("Answers are saved as you give them."); }
+  if (tabs) tabs.onmessage = ({ data }) => { behind = behind || Boolean(form && data === location.pathname); follow(); };
+  if (form) {
+    const early = [...form.querySelectorAll("input:not([type=hidden]), textarea")].some((field) =>
+      field.type === "radio" ? field.checked !== field.defaultChecked : field.value !== field.defaultValue);
+    restore();
+    listen();
+    say("Answers are saved as you give them.");
+    if (early) store();  // given before this script ran
+  }
   if (home.now !== undefined) lookAgain();
   addEventListener("online", send);
+  addEventListener("storage", follow);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   offerAgain();
-  setInterval(() => { if (Object.keys(refused.all()).length) offerAgain(); }, 4000);
+  setInterval(() => { follow(); if (Object.keys(refused.all()).length) offerAgain(); }, 4000);
 })();

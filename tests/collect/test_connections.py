@@ -1,0 +1,74 @@
+"""Slow and idle connections, and the room that they leave to others."""
+
+import contextlib
+import socket
+import sys
+import time
+from urllib.parse import urlsplit
+
+import pytest
+
+from blindspoon.collect import connections
+
+HALF = b"GET / HTTP/1.1\r\nHost: x"
+
+
+def connect(addresses, stack, source="127.0.0.1"):
+    place = urlsplit(addresses["join"])
+    link = socket.create_connection((place.hostname, place.port), 10, (source, 0))
+    return stack.enter_context(link)
+
+
+def status(link, addresses):
+    host = urlsplit(addresses["join"]).netloc
+    link.sendall(f"GET / HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
+    return link.recv(12)[9:]
+
+
+def is_open(link):
+    link.setblocking(False)
+    try:
+        return bool(link.recv(1))
+    except BlockingIOError:
+        return True
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere 127.0.0.3 needs setting up")
+def test_one_device_with_many_slow_sockets_keeps_nobody_out(folder, serve, monkeypatch):
+    monkeypatch.setattr(connections, "FROM_ONE", 20)
+    with serve(folder) as addresses, contextlib.ExitStack() as stack:
+        phone = connect(addresses, stack)
+        assert status(phone, addresses) == b"200"
+        slow = [connect(addresses, stack, "127.0.0.3") for _ in range(60)]
+        for link in slow[-20:]:
+            link.sendall(HALF)
+        started = time.monotonic()
+        assert status(connect(addresses, stack), addresses) == b"200"
+        assert time.monotonic() - started < 5
+        assert [is_open(link) for link in slow] == [False] * 40 + [True] * 20
+        assert is_open(phone)
+
+
+def test_in_a_full_house_who_never_asked_goes_before_who_was_answered(folder, serve, monkeypatch):
+    monkeypatch.setattr(connections, "_room", lambda: 3)
+    with serve(folder) as addresses, contextlib.ExitStack() as stack:
+        phone = connect(addresses, stack)
+        assert status(phone, addresses) == b"200"
+        slow = [connect(addresses, stack) for _ in range(2)]
+        assert status(connect(addresses, stack), addresses) == b"200"
+        assert [is_open(link) for link in (phone, *slow)] == [True, False, True]
+
+
+def test_a_request_that_comes_drop_by_drop_has_a_deadline(folder, serve, monkeypatch):
+    monkeypatch.setattr(connections, "DEADLINE", 1.0)
+    with serve(folder) as addresses, contextlib.ExitStack() as stack:
+        answered, drops = connect(addresses, stack), connect(addresses, stack)
+        assert status(answered, addresses) == b"200"
+        started = time.monotonic()
+        with contextlib.suppress(OSError):
+            while is_open(drops) and time.monotonic() - started < 15:
+                drops.send(b"X")
+                time.sleep(0.1)
+        assert 0.9 < time.monotonic() - started < 10
+        answered.recv(100_000)
+        assert is_open(answered)
