@@ -14,6 +14,7 @@ from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.style import variant_inks
 from blindspoon.charts.titles import differences_title, scores_title
 from blindspoon.findings.verdict import NAMES, PROCEDURES
+from blindspoon.stats.results import Unanimous
 
 ROOM = 0.18
 """Share of the axis that is kept on either side of zero, for the words of the scale."""
@@ -115,6 +116,7 @@ def _notes(outcome: AttributeOutcome, place: int, tasters: int) -> tuple[str, ..
     """Write estimate and verdict, then the interval; the tasters where not all took part."""
     found, compared, attribute = outcome.found(place), outcome.comparison(place), outcome.attribute
     alike = compared is not None and compared.verdict == "alike"
+    halved = alike and not isinstance(found, Unanimous)
     said = "not compared" if compared is None else "alike" if alike else NAMES[compared.verdict]
     notes = [said]
     if found is not None:
@@ -122,7 +124,7 @@ def _notes(outcome: AttributeOutcome, place: int, tasters: int) -> tuple[str, ..
         notes = [f"{wording.signed(found.difference, digits)} {said}"]
     interval = outcome.interval(place)
     if interval is not None:
-        level = f", {wording.percent(1 - 2 * outcome.result.alpha)}" if alike else ""
+        level = f", {wording.percent(1 - 2 * outcome.result.alpha)}" if halved else ""
         notes.append(f"{wording.span(interval, attribute)}{level}")
     notes += filter(None, [outcome.other_word(place)])
     if 0 < tasters < _tasters(outcome):
@@ -165,7 +167,8 @@ def _key_of_estimate(outcome: AttributeOutcome, axis: Axis, dots: list[Dot]) -> 
     bars = [dot.interval for dot in dots if dot.interval is not None]
     if bars:
         text += f" with its {wording.percent(1 - alpha)} interval"
-    if bars and any(compared.verdict == "alike" for compared in outcome.result.comparisons):
+    compared = outcome.result.comparisons
+    if bars and any(each.verdict == "alike" and not each.unanimous for each in compared):
         text += f" ({wording.percent(1 - 2 * alpha)} where “alike” was decided)"
     beyond = any(bar.low < axis.low or bar.high > axis.high for bar in bars)
     return text + (", an arrow where it goes on." if beyond else ".")

@@ -14,11 +14,19 @@ from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import find_flags
 from blindspoon.stats.friedman import friedman
 from blindspoon.stats.mixed import compare_mixed
-from blindspoon.stats.results import Friedman, MixedContrast, MixedFit, NoResult, RankContrast
+from blindspoon.stats.results import (
+    Friedman,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    RankContrast,
+    Unanimous,
+)
 from blindspoon.stats.rounds import compare_rounds
-from blindspoon.stats.sign_flips import SAMPLES
+from blindspoon.stats.sign_flips import SAMPLES, settle_ties
 from blindspoon.stats.signed_ranks import compare_ranks, taster_means
 from blindspoon.stats.sittings import HeldSittings, compare_sittings
+from blindspoon.stats.unanimity import rounded_to, unanimous
 from blindspoon.trial import Trial
 
 
@@ -63,6 +71,13 @@ def _compare_attribute(
     by_rounds = unit == "round"
     ranks = rounds_of(trial, table, index) if by_rounds else ranks_of(trial, means, index)
     others = _pair_up(trial, index, table, means, mixed, ranks)
+    agreed = {} if by_rounds else agreed_of(trial, table, index, mixed)
+    others = tuple(
+        replace(other, unanimous=agreed.get(other.variant.name))
+        if isinstance(other, Comparison)
+        else other
+        for other in others
+    )
     compared = any(isinstance(other, Comparison) for other in others)
     return AttributeResult(
         attribute=attribute,
@@ -157,6 +172,29 @@ def ranks_of(
         rng=np.random.default_rng([trial.seed, index]),
         samples=samples,
     )
+
+
+def agreed_of(
+    trial: Trial, table: ScoreTable, index: int, mixed: MixedFit | NoResult
+) -> dict[str, Unanimous]:
+    """Judge the variants by name where no taster's differences leave the mixed model a scatter."""
+    means, attribute = means_of(trial, table, index), trial.attributes[index]
+    step = attribute.scale.step or rounded_to(table.scores[:, index])
+    differences = settle_ties(means - means[:, [trial.control_index]])
+    columns = {
+        place: column[np.isfinite(column)]
+        for place, column in enumerate(differences.T)
+        if place != trial.control_index
+    }
+    columns = {place: column for place, column in columns.items() if column.size > 1}
+    scatter = any(np.ptp(column) > 0 for column in columns.values())
+    if scatter or step is None or not isinstance(mixed, NoResult):
+        return {}
+    alpha, family = trial.share_of_alpha(attribute.name), len(columns)
+    return {
+        trial.variants[place].name: unanimous(column, place, step=step, alpha=alpha, family=family)
+        for place, column in columns.items()
+    }
 
 
 def rounds_of(trial: Trial, table: ScoreTable, index: int) -> tuple[RankContrast | NoResult, ...]:

@@ -22,6 +22,7 @@ from blindspoon.stats.results import (
     MixedFit,
     NoResult,
     RankContrast,
+    Unanimous,
 )
 from blindspoon.stats.sittings import ONE_SITTING, HeldSittings
 from blindspoon.trial import Attribute, Trial, Variant
@@ -39,7 +40,7 @@ def kind_of(
 
     Parameters
     ----------
-    found : MixedContrast or RankContrast
+    found : MixedContrast, RankContrast or Unanimous
     margin : float or None
         In points; without one nothing can be slight or alike.
     alpha : float
@@ -84,6 +85,8 @@ class Comparison:
     ranks : RankContrast or NoResult
     by : {"mixed", "ranks"}
         The procedure that decides: the declared one, but ranks where one person tasted alone.
+    unanimous : Unanimous or None
+        What decides where nothing scatters.
     verdict : {"different", "slight", "alike", "open"}
         By the procedure that decides; nothing is settled before `judge` has applied the rule.
     verdict_by_other : {"different", "slight", "alike", "open"} or None
@@ -102,6 +105,7 @@ class Comparison:
     mixed: MixedContrast | NoResult
     ranks: RankContrast | NoResult
     by: By
+    unanimous: Unanimous | None = None
     verdict: Kind = "open"
     verdict_by_other: Kind | None = None
     because: str = ""
@@ -109,6 +113,8 @@ class Comparison:
     @property
     def contrasts(self) -> tuple[Contrast | NoResult, Contrast | NoResult]:
         """What the procedure that decides gives, and what the other one gives."""
+        if self.unanimous is not None:
+            return self.unanimous, self.unanimous
         return (self.mixed, self.ranks) if self.by == "mixed" else (self.ranks, self.mixed)
 
     @property

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from blindspoon.arrays import BoolArray, IntArray
-from blindspoon.findings.compare import contrast_of, means_of, mixed_of, ranks_of, sittings_of
+from blindspoon.findings.compare import (
+    agreed_of,
+    contrast_of,
+    means_of,
+    mixed_of,
+    ranks_of,
+    sittings_of,
+)
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.findings.plain import Record, as_record
 from blindspoon.scores.score_table import ScoreTable
@@ -269,13 +276,18 @@ class Study:
         fit = mixed_of(self.trial, table, self.index(result), position=position)
         names = enumerate(variant.name for variant in self.trial.variants)
         held = self.held(table, result)
-        return self.outcomes(held, {name: contrast_of(fit, place) for place, name in names})
+        found: dict[str, Contrast | NoResult] = {
+            name: contrast_of(fit, place) for place, name in names
+        }
+        return self.outcomes(held, found | agreed_of(self.trial, table, self.index(result), fit))
 
     def by_ranks(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
         """Judge it by ranks; where flips are sampled, by a tenth unless they leave a doubt."""
         index = self.index(result)
         others = [other.name for other in self.trial.variants if other.name != self.trial.control]
         means = means_of(self.trial, table, index)
+        if any(found.unanimous for found in result.comparisons):
+            return self.by_mixed(table, result)
         sampled = len(means) > EXACT_UP_TO
         quick = ranks_of(self.trial, means, index, samples=FEWER_SAMPLES if sampled else SAMPLES)
         held = self.held(table, result)

@@ -8,7 +8,8 @@ from typing import Protocol
 from blindspoon import wording
 from blindspoon.findings.comparison import Kind
 from blindspoon.findings.naming import Naming
-from blindspoon.stats.results import Contrast
+from blindspoon.stats.results import Contrast, MixedContrast, Unanimous
+from blindspoon.stats.unanimity import enough_to_be_alike, enough_to_differ
 from blindspoon.trial import Attribute, Scale, Variant
 
 ALL = 1000
@@ -178,6 +179,8 @@ def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> st
         At which it was decided.
     """
     attribute, found, label = told.attribute, told.found, told.attribute.label.lower()
+    if isinstance(found, Unanimous):
+        return unanimous_sentence(told, found, subject, control)
     if told.verdict == "open" or found is None:
         reach = "there are too few scores of both for an interval"
         if found is not None and found.interval is not None:
@@ -195,3 +198,61 @@ def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> st
         return text + within
     small = f": a difference, but of less than {wording.margin(attribute)}"
     return f"{text}, by {size_of([told])}{within}" + small * (told.verdict == "slight")
+
+
+def unanimous_sentence(told: Told, found: Unanimous, subject: str, control: str) -> str:
+    """Say on what all tasters agree, and what the rounding of scores leaves of it."""
+    attribute, n = told.attribute, found.tasters
+    all_of = "both" if n == 2 else f"all {wording.spelled(n)}"
+    words = {1.0: "in whole points", 0.5: "in half points"}
+    steps = words.get(found.step, f"in steps of {wording.plain(found.step)}")
+    ends, size = found.interval, abs(round(found.difference, 6))
+    means = f"{steps} that means {wording.reach(ends, attribute)}"
+    if found.difference:
+        up = found.difference > 0
+        word = (attribute.more if up else attribute.less) or (
+            f"{'higher' if up else 'lower'} on {attribute.label.lower()}"
+        )
+        text = (
+            f"{all_of} put {subject} exactly {wording.in_points(size)} {word} than {control} "
+            f"({by_chance(n)})"
+        )
+    else:
+        text = f"{all_of} put {subject} and {control} exactly level on {attribute.label.lower()}"
+    if told.verdict in ("alike", "slight"):
+        return f"{text}; {means}, within {wording.margin(attribute)}"
+    if told.verdict == "open" and found.difference:
+        return f"{text}; {wording.spelled(n)} cannot settle it"
+    return f"{text}; {means}"
+
+
+def by_chance(tasters: int) -> str:
+    """Say how often as many would all agree in direction by chance: "1 in 128 by chance"."""
+    return f"1 in {2 ** (tasters - 1):,} by chance"
+
+
+def would_settle(told: Told, alpha: float) -> str:
+    """Say how many tasters would settle it where all agree and are too few; may be empty.
+
+    By ranks all agree in direction where the p value of the variant alone is the smallest there is.
+    """
+    found, margin, enough = told.found, told.attribute.margin, enough_to_differ(alpha)
+    if told.verdict != "open" or isinstance(found, MixedContrast | None):
+        return ""
+    if isinstance(found, Unanimous):
+        differ = f"{wording.spelled(enough)} who agree would" if found.difference else ""
+        few = margin and enough_to_be_alike(found, margin, alpha)
+        alike = f"{wording.spelled(few)} who agree would show it alike" if few else ""
+        if differ and alike:
+            differ += " show a difference"
+        return "".join(f" {wording.sentence(text)}" for text in (differ, alike) if text)
+    n, p = found.tasters, found.p_value * (1 - 1e-9)
+    if found.rounds or not 1 < n < enough or found.zero_differences or p > 2.0 ** (1 - n):
+        return ""
+    all_of = "Both" if n == 2 else f"All {wording.spelled(n)}"
+    up = "higher" if found.difference > 0 else "lower"
+    would = "would" if found.p_adjusted * (1 - 1e-9) <= found.p_value else "could"
+    return (
+        f" {all_of} put it {up}; {wording.spelled(n)} cannot settle it ({by_chance(n)}). "
+        f"{wording.capital(wording.spelled(enough))} who agree {would}."
+    )

@@ -17,7 +17,7 @@ from blindspoon.findings.comparison import (
     kind_of,
 )
 from blindspoon.findings.naming import Naming, naming
-from blindspoon.findings.sentences import verdict_sentence
+from blindspoon.findings.sentences import verdict_sentence, would_settle
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag
 from blindspoon.stats.results import Contrast, NoResult
@@ -107,12 +107,13 @@ def _judged(
         said = verdict_sentence(judged, subject, names.like, result.alpha)
         said += _on_these_days(result, judged)
         said += f", {names.these}" * bool(names.these)
+    told = would_settle(judged, result.alpha) if result.unit == "taster" else ""
     said = f"To this taster, {said}" if result.unit == "round" else wording.capital(said)
     said = softened(f"{said}.", judged.verdict, what)
     if isinstance(first, NoResult):
         said += f" {first.reason.rstrip('.')}."
     else:
-        said += _movement(result, first)
+        said += told + _movement(result, first)
     if judged.disputed:
         by_other = wording.capital(PROCEDURES["ranks" if comparison.by == "mixed" else "mixed"])
         trust = _which_to_trust(trial, result, comparison)

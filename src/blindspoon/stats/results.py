@@ -179,7 +179,42 @@ class RankContrast:
         return self.shift
 
 
-Contrast = MixedContrast | RankContrast
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unanimous:
+    """One variant against the control where all tasters found exactly the same difference.
+
+    Parameters
+    ----------
+    variant : int
+        Position in ``Trial.variants``.
+    tasters : int
+    step : float
+        To which scores are rounded, in points.
+    difference : float
+        In points.
+    p_value : float
+        The chance that all would agree in direction; 1 where the difference is zero.
+    interval : Interval
+        What the rounding of scores leaves, at level 1 - alpha over the variants.
+    equivalence_interval : Interval or None
+        The same, from four tasters on.
+    """
+
+    variant: int
+    tasters: int
+    step: float
+    difference: float
+    p_value: float
+    interval: Interval
+    equivalence_interval: Interval | None
+
+    @property
+    def p_adjusted(self) -> float:
+        """The same chance: a taster's differences turn together."""
+        return self.p_value
+
+
+Contrast = MixedContrast | RankContrast | Unanimous
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -112,6 +112,13 @@ RANKS = (
     Column("open_ends", of=_open_ends),
     Column("zero_differences", "Zeros", counted),
 )
+UNANIMOUS = (
+    Column("tasters"),
+    Column("difference"),
+    Column("step"),
+    Column("p_value"),
+    Column("interval"),
+)
 COMPARISON = (
     Column("tasters", "Tasters", counted),
     Column("rounds", "Rounds", counted, of=lambda each: each.rounds or None, optional=True),
@@ -120,6 +127,7 @@ COMPARISON = (
     Column("mean_variant"),
     Column("mixed", inner=MIXED),
     Column("ranks", inner=RANKS),
+    Column("unanimous", inner=UNANIMOUS, optional=True, only="json"),
     Column("verdict"),
     Column("verdict_by_other", only="csv"),
     Column("because"),
