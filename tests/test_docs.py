@@ -174,6 +174,7 @@ PRINTED = {
         "compare trials/allotment-cucumbers",
         "compare trials/randall-1989-wine",
         "compare alone",
+        "compare two-jars",
     ],
     "compare with several folders": ["compare trials/allotment-cucumbers repeat"],
     "check": ["check trials/allotment-cucumbers", "check spoilt"],
@@ -229,6 +230,8 @@ def place(tmp_path_factory):
     (place / "two-jars/batches.csv").write_text(
         "batch,variant,temperature_c,leaf\n1,plain,20,no\n2,leaf,10,yes\n", encoding="utf-8"
     )
+    agreed = "".join(f"T{level},plain,{level}\nT{level},leaf,{level + 2}\n" for level in range(6))
+    (place / "two-jars/scores.csv").write_text(f"taster,variant,texture\n{agreed}", "utf-8")
     return place
 
 
