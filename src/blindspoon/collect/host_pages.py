@@ -53,7 +53,7 @@ class Desk:
 
     sitting: Sitting
     base: str
-    fill: Callable[..., Response]
+    fill: Callable[..., AnyResponse]
     join: str
     phones: str = ""
     lan: bool = True
@@ -126,11 +126,11 @@ class HostPages:
             name = f"host {handler.__name__}"
             app.add_url_rule(f"{base}{path}", name, handler, methods=[method])
 
-    def overview(self, link: str) -> Response:
+    def overview(self, link: str) -> AnyResponse:
         """Show how far everybody is."""
         return self._overview("host", link)
 
-    def progress(self, link: str) -> Response:
+    def progress(self, link: str) -> AnyResponse:
         """Give the part of the overview that changes."""
         return self._overview("progress", link)
 
@@ -160,13 +160,13 @@ class HostPages:
         response.headers["Content-Disposition"] = 'attachment; filename="scores-so-far.csv"'
         return response
 
-    def taster(self, link: str, place: str) -> Response:
+    def taster(self, link: str, place: str) -> AnyResponse:
         """Show the own link of one taster."""
         desk = self._find(link)
         taster = desk.taster(place)
         address = f"{desk.join}t/{desk.sitting.taster_link(taster)}" if desk.join else ""
         qr = _qr(address) if desk.lan and address else ""
-        return desk.fill("link", taster=taster, place=place, address=address, qr=qr)
+        return desk.fill("link", taster=taster, place=place, join=address, qr=qr)
 
     def renew(self, link: str, place: str) -> AnyResponse:
         """Make a taster's link anew."""
@@ -175,7 +175,7 @@ class HostPages:
         desk.sitting.renew(desk.taster(place))
         return redirect(f"{desk.base}/taster/{place}", 303)
 
-    def grid(self, link: str, session: str, place: str) -> Response:
+    def grid(self, link: str, session: str, place: str) -> AnyResponse:
         """Show a paper ballot to key in, with what is there already."""
         desk = self._find(link)
         ballot = desk.ballot(session, place)
@@ -201,7 +201,7 @@ class HostPages:
             desk.sitting.note_twice(session, ballot.taster)
         return _to_next(desk, session, place, "key")
 
-    def second_grid(self, link: str, session: str, place: str) -> Response:
+    def second_grid(self, link: str, session: str, place: str) -> AnyResponse:
         """Show an empty grid, to key the same paper ballot a second time."""
         desk = self._find(link)
         ballot = desk.ballot(session, place)
@@ -223,7 +223,7 @@ class HostPages:
         values = [{**row, "comment": first["comment"]} for row, first in pairs]
         return _grid(desk, place, ballot, values, 409, differ=differ)
 
-    def _overview(self, name: str, link: str) -> Response:
+    def _overview(self, name: str, link: str) -> AnyResponse:
         desk = self._find(link)
         sitting = desk.sitting
         sitting.reconcile()
@@ -233,7 +233,7 @@ class HostPages:
             memory=sitting.memory,
             places={taster: place for place, taster in desk.places.items()},
             tables={session: sitting.ballots_of(session) for session in sitting.plan.sessions},
-            address=desk.join,
+            join=desk.join,
             phones=desk.phones,
             qr=_qr(desk.join) if desk.lan and desk.join else "",
         )

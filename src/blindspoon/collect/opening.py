@@ -27,7 +27,7 @@ from blindspoon.errors import (
 from blindspoon.files import disk, durable
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.seal import parse_seal
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import TextTable, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.crosscheck import Cups
 from blindspoon.scores.ledger import Ledger, open_ledger
@@ -49,7 +49,9 @@ _SERVED = Rule(
 
 
 @contextlib.contextmanager
-def opened(folder: Path, holder: str = 'another "collect"') -> Iterator[Sitting]:
+def opened(
+    folder: Path, holder: str = 'another "collect"', *, begin: bool = True
+) -> Iterator[Sitting]:
     """Make a trial folder ready to be filled in, for one process at a time.
 
     Parameters
@@ -58,11 +60,13 @@ def opened(folder: Path, holder: str = 'another "collect"') -> Iterator[Sitting]
         Holds trial.toml and servings.csv. The key is not opened.
     holder : str
         Who holds the folder meanwhile, for another one who wants it.
+    begin : bool
+        Whether a session is open at first: the first with a cup that is not scored yet.
 
     Yields
     ------
     Sitting
-        The session of before is open; at first the first with a cup that is not scored yet.
+        The session of before is open.
 
     Raises
     ------
@@ -78,7 +82,7 @@ def opened(folder: Path, holder: str = 'another "collect"') -> Iterator[Sitting]
         trial, ledger, served = _read(text)
         with durable.complaining():
             kept.sweep()
-            sitting = _sitting(trial, ledger, served, kept)
+            sitting = _sitting(trial, ledger, served, kept, begin=begin)
         sitting.look_for_late = _looking(folder, kept, sitting)
         yield sitting
 
@@ -126,16 +130,17 @@ def _stamp(folder: Path) -> tuple[int, int] | None:
     return found.st_mtime_ns, found.st_size
 
 
-def _sitting(trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder) -> Sitting:
+def _sitting(
+    trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder, *, begin: bool
+) -> Sitting:
     data = folder.read(FILE)
     memory = Memory() if data is None else Memory.from_bytes(data)
     folder.save(FILE, memory.to_bytes())
     plan = _plan(trial, served)
     sitting = Sitting(plan, folder, memory)
     sitting.add(plan, _ballots(trial, ledger, served, folder, sitting))
-    sessions = sitting.plan.sessions
-    unfinished = (name for name in sessions if any(b.gaps for b in sitting.ballots_of(name)))
-    sitting.open_session(next(unfinished, "") if data is None else memory.session)
+    first = sitting.unfinished if begin else ""
+    sitting.open_session(first if data is None else memory.session)
     return sitting
 
 
@@ -253,14 +258,14 @@ class Addition:
                 ballot.save(given)
 
 
-def plan_addition(folder: Path, sitting: Sitting, source: Path) -> Addition:
+def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> Addition:
     """See what a spreadsheet's export would add, without adding it.
 
     Parameters
     ----------
     sitting : Sitting
         Of this folder.
-    source : Path
+    source : Path or TextTable
         A table with columns as in scores.csv.
 
     Raises
@@ -272,7 +277,11 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path) -> Addition:
     TrialFileError
         If the file cannot be read.
     """
-    table = read_table(durable.read_file(source), shown(source.name, 200))
+    table = (
+        read_table(durable.read_file(source), shown(source.name, 200))
+        if isinstance(source, Path)
+        else source
+    )
     text = disk.read_folder(folder, without=disk.KEY)
     trial = parse_trial(text.trial)
     ledger = open_ledger(trial, [table], text.table("servings.csv"))

@@ -44,7 +44,7 @@ PORT = 8765
 MOST_UNTOLD = 1000
 """Sentences that wait to be told; what happens beyond is not told."""
 
-_NETWORK = Rule(
+NO_NETWORK = Rule(
     "cannot-serve",
     "phones reach the score page over a network that they share with it",
     "Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
@@ -176,7 +176,7 @@ def serve(
     """
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:
-        raise FormError([_NETWORK.broken("this computer is in no network", "the network")])
+        raise FormError([NO_NETWORK.broken("this computer is in no network", "the network")])
 
     def now() -> tuple[str, ...]:
         """Give the addresses, which may change while people taste."""
@@ -200,8 +200,8 @@ def serve(
         channels: dict[int, Any] = {}
         app = security.by_port(
             {
-                bound: security.only_for_hosts(tasters, lambda: _host_names(now(), bound)),
-                own: security.only_for_hosts(hosts, lambda: _host_names(("127.0.0.1",), own)),
+                bound: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
+                own: security.only_for_hosts(hosts, lambda: host_names(("127.0.0.1",), own)),
             }
         )
         server = connections.make_server(app, [outer, inner], channels)
@@ -268,7 +268,7 @@ def listening(address: str, port: int) -> Iterator[socket.socket]:
         yield listener
 
 
-def _host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
+def host_names(found: tuple[str, ...], port: int) -> frozenset[str]:
     """Names under which the page may be asked for, with their port."""
     own = socket.gethostname().lower()
     names = {"localhost", "127.0.0.1", *found}

@@ -314,6 +314,12 @@ class Sitting:
         pairs = ((session, taster) for taster in self.plan.tasters)
         return [self.ballots[pair] for pair in pairs if pair in self.ballots]
 
+    @property
+    def unfinished(self) -> str:
+        """Name the first session with a cup that is not scored; empty where there is none."""
+        names = self.plan.sessions
+        return next((name for name in names if any(b.gaps for b in self.ballots_of(name))), "")
+
     def tally(self) -> str:
         """Count what was collected: "5 of 60 cups are scored; 1 ballot lies in ballots"."""
         ballots = self.ballots.values()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import hmac
 import traceback
@@ -18,6 +19,7 @@ from werkzeug.wrappers import Response
 from blindspoon import stage as stages
 from blindspoon import wording
 from blindspoon.charts.style import css_variables
+from blindspoon.collect.phones import Sittings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, own_state
@@ -32,6 +34,7 @@ Form = Mapping[str, str]
 Handler = Callable[..., Response]
 
 _STATIC = {"workbench.css": "text/css; charset=utf-8", "workbench.js": "text/javascript"}
+_STATIC["host.js"] = "text/javascript"  # of the score page, whose pages for the host are used here
 
 _POLICY = {
     "Content-Security-Policy": f"{HEADERS['Content-Security-Policy']}; "
@@ -52,6 +55,11 @@ MESSAGES = {
 _ELSE = "This was not sent by a page of Blindspoon. Go back, load the page again, and try again."
 
 
+def today() -> datetime.date:
+    """Give the day where the host is."""
+    return datetime.datetime.now().astimezone().date()
+
+
 class Workbench:
     """The pages of one shelf. `close` ends the server.
 
@@ -63,9 +71,10 @@ class Workbench:
     ) -> None:
         self.shelf, self.door, self.close = shelf, door, close
         self.jobs = Jobs()
+        self.sittings = Sittings("the workbench")
         self.cookie = f"blindspoon-{port}"
         self.app = Flask(__name__, static_folder=None)
-        self._said = ""
+        self._said, self._back = "", True
         self._set_up()
 
     # -- how a page is registered -----------------------------------------------------------
@@ -114,9 +123,9 @@ class Workbench:
         """Give the address of a page of a trial."""
         return f"/t/{found.folder.resolve().name}/{path}"
 
-    def say(self, text: str) -> None:
-        """Say on the next page what was done."""
-        self._said = text
+    def say(self, text: str, *, back: bool = True) -> None:
+        """Say on the next page what was done; `back` offers to take it back."""
+        self._said, self._back = text, back
 
     def go(self, found: Stage, path: str = "") -> Response:
         """Lead on to another page of the trial."""
@@ -141,6 +150,8 @@ class Workbench:
             "typed": {},
             "faults": {},
             "said": said,
+            "back": self._back,
+            "veil": False,
             "job": None,
         }
         return make_response(render_template(template, **own | values), code)
@@ -168,6 +179,11 @@ class Workbench:
             "trim_blocks": True,
             "lstrip_blocks": True,
         }
+        own, shared = (
+            jinja2.PackageLoader("blindspoon", f"{room}/templates")
+            for room in ("workbench", "collect")
+        )
+        app.jinja_loader = jinja2.ChoiceLoader([own, shared])
         ticket = Markup('<input type="hidden" name="ticket" value="{}">')
         app.jinja_env.filters["plain"] = wording.plain
         app.jinja_env.globals |= {
@@ -267,9 +283,10 @@ def create_workbench(
     close : callable
         Ends the server.
     """
+    from blindspoon.workbench import evening  # noqa: PLC0415
     from blindspoon.workbench import shelf as shelf_pages  # noqa: PLC0415
 
     bench = Workbench(shelf, door, port, close)
-    for add_to in (shelf_pages.add_to,):
+    for add_to in (shelf_pages.add_to, evening.add_to):
         add_to(bench)
     return bench

@@ -77,6 +77,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         try:
             made.run()  # returns at Ctrl-C, and where everything is closed
         finally:
+            bench.sittings.leave_all()
             wasyncore.close_all(channels)
 
 

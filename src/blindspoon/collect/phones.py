@@ -1,0 +1,112 @@
+"""Tastings that are open in this program; phones are let in and kept out while it runs."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from pathlib import Path
+from typing import Any
+
+from waitress import wasyncore  # type: ignore[import-untyped]
+
+from blindspoon.collect import connections, security, server
+from blindspoon.collect.opening import opened
+from blindspoon.collect.sitting import Sitting
+from blindspoon.collect.taster_pages import TasterPages
+from blindspoon.errors import FormError
+
+TRIED = 20
+"""Ports that are tried, from the usual one on."""
+
+
+class Phones:
+    """The tasters' pages in the network, and nothing else; open or not."""
+
+    def __init__(self, sitting: Sitting) -> None:
+        self._sitting = sitting
+        self._lock = threading.Lock()
+        self._until: contextlib.ExitStack | None = None
+        self._port = 0
+
+    @property
+    def address(self) -> str:
+        """Where tasters join now, whichever network this computer is in; empty where none can."""
+        found = server.network_addresses() if self._until else ()
+        return f"http://{found[0]}:{self._port}/" if found else ""
+
+    @property
+    def are_in(self) -> bool:
+        """Whether phones are let in."""
+        return self._until is not None
+
+    def let_in(self) -> None:
+        """Listen to the network. Raises FormError where there is none, or no port."""
+        with self._lock, contextlib.ExitStack() as stack:
+            if self._until:
+                return
+            if not server.network_addresses():
+                raise FormError(
+                    [server.NO_NETWORK.broken("this computer is in no network", "Wi-Fi")]
+                )
+            for tried in (*range(server.PORT, server.PORT + TRIED), 0):
+                with contextlib.suppress(FormError):
+                    listening = server.listening("0.0.0.0", tried)  # noqa: S104 - asked for
+                    listener = stack.enter_context(listening)
+                    break
+            self._port = port = int(listener.getsockname()[1])
+            app = server.create_app(
+                self._sitting, TasterPages(self._sitting, security.Access(self._sitting))
+            )
+            guarded = security.only_for_hosts(
+                app, lambda: server.host_names(server.network_addresses(), port)
+            )
+            channels: dict[int, Any] = {}
+            made = connections.make_server(guarded, [listener], channels)
+            thread = threading.Thread(target=made.run, daemon=True)
+            thread.start()
+
+            def end() -> None:
+                made.trigger.pull_trigger(lambda: wasyncore.close_all(channels))
+                thread.join(timeout=10)
+                made.task_dispatcher.shutdown(timeout=10)
+
+            stack.callback(end)
+            self._until = stack.pop_all()
+
+    def keep_out(self) -> None:
+        """Listen to the network no more; what was acknowledged is on the disk."""
+        with self._lock:
+            until, self._until = self._until, None
+            if until:
+                until.close()
+
+
+class Sittings:
+    """The tastings that this program holds, by folder, each with its phones."""
+
+    def __init__(self, holder: str) -> None:
+        self._holder = holder
+        self._lock = threading.Lock()
+        self._held: dict[Path, tuple[Sitting, Phones, contextlib.ExitStack]] = {}
+
+    def of(self, folder: Path) -> tuple[Sitting, Phones]:
+        """Hold a folder, if it is not held yet. Raises TrialError as `opened` does."""
+        with self._lock:
+            if folder not in self._held:
+                with contextlib.ExitStack() as stack:
+                    sitting = stack.enter_context(opened(folder, self._holder, begin=False))
+                    phones = Phones(sitting)
+                    stack.callback(phones.keep_out)
+                    self._held[folder] = sitting, phones, stack.pop_all()
+            return self._held[folder][:2]
+
+    def leave(self, folder: Path) -> None:
+        """Keep phones out and let the folder go."""
+        with self._lock:
+            if folder in self._held:
+                self._held.pop(folder)[2].close()
+
+    def leave_all(self) -> None:
+        """Do so with every folder, before the program ends."""
+        for folder in list(self._held):
+            self.leave(folder)
