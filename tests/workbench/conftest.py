@@ -39,7 +39,11 @@ label = "Oak leaf"
 [tasting]
 tasters = ["Ada", "Ben", "Cleo", "Dev", "Eve", "Finn"]
 """
-JARS = "batch,variant,produce_g,water_g,salt_g\nJar Moss,usual,600,560,26\nJar Fern,oak-leaf,600,560,26\n"
+JARS = """\
+batch,variant,produce_g,water_g,salt_g
+Jar Moss,usual,600,560,26
+Jar Fern,oak-leaf,600,560,26
+"""
 
 
 class Visitor:
