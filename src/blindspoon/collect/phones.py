@@ -81,7 +81,7 @@ class Phones:
                 until.close()
 
 
-class Sittings:
+class OpenTastings:
     """The tastings that this program holds, by folder, each with its phones."""
 
     def __init__(self, holder: str) -> None:

@@ -19,7 +19,7 @@ from werkzeug.wrappers import Response
 from blindspoon import stage as stages
 from blindspoon import wording
 from blindspoon.charts.style import css_variables
-from blindspoon.collect.phones import Sittings
+from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, own_state
@@ -71,7 +71,7 @@ class Workbench:
     ) -> None:
         self.shelf, self.door, self.close = shelf, door, close
         self.jobs = Jobs()
-        self.sittings = Sittings("the workbench")
+        self.sittings = OpenTastings("the workbench")
         self.cookie = f"blindspoon-{port}"
         self.app = Flask(__name__, static_folder=None)
         self._said, self._back = "", True
