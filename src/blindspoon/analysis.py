@@ -7,18 +7,20 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from blindspoon.batches.summary import make_up
+from blindspoon.batches.summary import Made, make_up
 from blindspoon.errors import DesignError, Note, Problem, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.files.text_table import FolderTables
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.choices import ChoiceFound, compare_choices
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import Analysis
+from blindspoon.findings.naming import naming
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
 from blindspoon.findings.pooling import pool
 from blindspoon.scores.pseudonyms import pseudonymise, without_names
 from blindspoon.scores.score_table import ScoreTable, build_table
-from blindspoon.scores.standing import see_lifted, standing
+from blindspoon.scores.standing import Standing, see_lifted, standing
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -59,8 +61,18 @@ def analyse(folder: Path) -> Analysis:
         notes=(*without_names(text.notes, declared, told), *notes, *known),
         standing=stands,
         tables=tables,
+        choices=_choices(trial, table, made, stands),
         photos={names[file]: data for file, data in pictures.items()},
     )
+
+
+def _choices(
+    trial: Trial, table: ScoreTable, made: Made | None, stands: Standing
+) -> tuple[ChoiceFound, ...]:
+    """Say whether anybody could tell, where it was asked."""
+    if table.choices is None:
+        return ()
+    return compare_choices(trial, table.choices, stands, naming(trial, table, made))
 
 
 def _scores(
@@ -68,9 +80,9 @@ def _scores(
 ) -> tuple[ScoreTable, tuple[Note, ...]]:
     """Lift the blind under pseudonyms; what is wrong with the files names tasters as they do."""
     try:
-        return build_table(trial, tables.scores, tables.servings, tables.key)
+        return build_table(trial, tables.scores, tables.servings, tables.key, tables.choices)
     except ScoreError:
-        build_table(declared, told.scores, told.servings, told.key)
+        build_table(declared, told.scores, told.servings, told.key, told.choices)
         raise
 
 

@@ -13,6 +13,7 @@ from blindspoon.files.seal import (
     FILE,
     Lift,
     Seal,
+    cup_of,
     parse_seal,
     scores_by_cup,
     scores_fingerprint,
@@ -34,6 +35,8 @@ class Lifting:
         What is not as it was sealed; it can still be put back.
     lift : Lift
         What is recorded in seal.toml.
+    sets : bool
+        Whether sets are answered, and not only cups scored.
     recorded : bool
         Whether it was.
     """
@@ -41,13 +44,15 @@ class Lifting:
     missing: tuple[Note, ...]
     bent: tuple[str, ...]
     lift: Lift
+    sets: bool = False
     recorded: bool = False
 
     def lines(self) -> list[str]:
         """Say what is missing, what was changed, and how much is there."""
         lift = self.lift
         who = "one taster" if lift.tasters == 1 else f"{lift.tasters} tasters"
-        cups = f"{lift.scored} of {lift.cups} cups are scored, by {who}."
+        what = "answers are given" if self.sets else "cups are scored"
+        cups = f"{lift.scored} of {lift.cups} {what}, by {who}."
         look = [] if lift.last else ["This is a declared look: tasters may be added after it."]
         return [*(f"missing: {note}" for note in self.missing), *self.bent, cups, *look]
 
@@ -137,23 +142,29 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     if stands.lift is not None and not stands.waiting:
         found = f"it was lifted on {stands.lift.date}"
         raise DesignError([_LIFTED.broken(found, FILE)])
-    problems, missing = check_scores(trial, tables.scores, tables.servings, tables.key)
+    problems, missing = check_scores(
+        trial, tables.scores, tables.servings, tables.key, tables.choices
+    )
     if tables.key is None:
         problems = (*problems, _LOST.broken("there is no such file", "key.csv"))
     if problems:
         raise ScoreError(problems)
-    scores = scores_by_cup(trial, tables.scores, stands.seal.attributes)
+    scores = scores_by_cup(trial, tables.answers, stands.seal.attributes)
     looks, tasters = trial.decision.looks, len({taster for _, taster, _ in scores})
     final = not looks or len(stands.seal.lifted) + 1 == len(looks) or tasters >= looks[-1]
+    served = tables.servings or tables.key
+    rows = served.rows() if served else ()
+    units = {(*cup_of(trial, row)[:2], row.get("set") or row["code"]) for _, row in rows}
     lift = Lift(
         date=today,
         tasters=tasters,
         scored=len(scores),
-        cups=len(tables.servings or tables.key or ()),
+        cups=len(units),
         scores=scores_fingerprint(scores),
         last=last or final,
     )
-    return Lifting(missing=missing, bent=stands.bent, lift=lift), stands.seal
+    lifting = Lifting(missing=missing, bent=stands.bent, lift=lift, sets=trial.choice is not None)
+    return lifting, stands.seal
 
 
 _MEANWHILE = Rule("changed-meanwhile", "what is lifted is what you were told of", "Lift it again")

@@ -7,8 +7,9 @@ again.
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 MOST_STEPS = 21
 """Steps of a scale that are shown side by side; more are typed."""
@@ -151,6 +152,123 @@ class Tasting:
     consent: str = ""
 
 
+class ChoiceMethod(NamedTuple):
+    """A way to ask whether anybody can tell two apart.
+
+    Attributes
+    ----------
+    guess : float
+        Chance of a right answer from somebody who guesses.
+    orders : tuple of str
+        All balanced orders of a set: A the control, B the variant.
+    codes : int
+        Codes that an answer names; 0 where it is one of `words`.
+    words : tuple of str
+        What is answered of a set that holds one thing, and of the other; else empty.
+    label : str
+        What people call it.
+    pick : str
+        What somebody who is right has done.
+    """
+
+    guess: float
+    orders: tuple[str, ...]
+    codes: int = 1
+    words: tuple[str, ...] = ()
+    label: str = ""
+    pick: str = "picked the odd cup"
+
+    @property
+    def cups(self) -> int:
+        """Coded cups in a set."""
+        return len(self.orders[0])
+
+
+METHODS: Mapping[str, ChoiceMethod] = {
+    "triangle": ChoiceMethod(
+        1 / 3, ("AAB", "ABA", "BAA", "BBA", "BAB", "ABB"), label="triangle test"
+    ),
+    "tetrad": ChoiceMethod(
+        1 / 3, ("AABB", "ABAB", "ABBA", "BBAA", "BABA", "BAAB"), 2, label="tetrad test",
+        pick="put like to like",
+    ),
+    "duo-trio": ChoiceMethod(
+        1 / 2, ("AAB", "ABA", "BAB", "BBA"), label="duo-trio test",
+        pick="found the cup like the reference",
+    ),
+    "paired": ChoiceMethod(
+        1 / 2, ("AB", "BA"), label="paired comparison", pick="picked the variant"
+    ),
+    "three-afc": ChoiceMethod(
+        1 / 3, ("AAB", "ABA", "BAA"), label="3-AFC test", pick="picked the variant"
+    ),
+    "two-out-of-five": ChoiceMethod(
+        1 / 10,
+        (
+            "AAABB", "AABAB", "AABBA", "AABBB", "ABAAB", "ABABA", "ABABB", "ABBAA", "ABBAB",
+            "ABBBA", "BAAAB", "BAABA", "BAABB", "BABAA", "BABAB", "BABBA", "BBAAA", "BBAAB",
+            "BBABA", "BBBAA",
+        ), 2, label="two-out-of-five test", pick="picked the two of a kind",
+    ),
+    "a-not-a": ChoiceMethod(
+        1 / 2, ("A", "B"), 0, ("a", "not-a"), label="A-not-A test", pick="named the cup rightly"
+    ),
+    "same-different": ChoiceMethod(
+        1 / 2, ("AA", "BB", "AB", "BA"), 0, ("same", "different"), label="same-different test",
+        pick="judged the pair rightly",
+    ),
+}  # fmt: skip
+"""By the name in trial.toml. In a duo-trio the first cup is the reference; before A-not-A an
+uncoded cup of the control is served. ISO 4120, ISO 5495, ISO 10399, ISO 8588; tetrad ASTM E3009."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """Whether anybody can tell, asked by sets of cups.
+
+    Parameters
+    ----------
+    method : str
+        One of `METHODS`.
+    sets : int
+        Sets that a taster gets in one session.
+    attribute : str
+        What is asked for in paired and three-afc: "sourness"; else empty.
+    expect : {"either", "more", "less"}
+        Which way the variant is expected to differ in it.
+    ask : {"difference", "alike"}
+        What `size` plans for; both are always computed.
+    can_tell : float
+        Share of the tasters who may be able to tell, and it would still do.
+    tests : int or None
+        Declared number of sets a variant; no verdict before it.
+    rule : {"fixed", "sequential"}
+        Whether it is decided once, or after each set by the lines of ISO 16820.
+    beta : float or None
+        Chance of a false "alike" of the sequential rule; alpha where None.
+    """
+
+    method: str
+    sets: int = 1
+    attribute: str = ""
+    expect: Literal["either", "more", "less"] = "either"
+    ask: Literal["difference", "alike"] = "difference"
+    can_tell: float = 0.3
+    tests: int | None = None
+    rule: Literal["fixed", "sequential"] = "fixed"
+    beta: float | None = None
+
+    @property
+    def how(self) -> ChoiceMethod:
+        """What holds for the method."""
+        return METHODS[self.method]
+
+    @property
+    def two_sided(self) -> bool:
+        """Whether either of two cups may be the one with more."""
+        return self.method == "paired" and self.expect == "either"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Photo:
     """A picture that the host wants on the page.
@@ -196,7 +314,7 @@ class Trial:
         Every random draw of the trial comes from it.
     decision : Decision
     attributes : tuple of Attribute
-        At least one, in the order of trial.toml.
+        In the order of trial.toml; at least one where there is no `choice`.
     variants : tuple of Variant
         Two to many, in the order of trial.toml.
     sessions : tuple of Session
@@ -209,6 +327,8 @@ class Trial:
     photos : tuple of Photo
     address : str
         Where the page will lie, with a slash at its end; may be empty.
+    choice : Choice or None
+        Whether it is also, or only, asked by sets who can tell.
     """
 
     title: str
@@ -228,6 +348,7 @@ class Trial:
     story: str = ""
     photos: tuple[Photo, ...] = ()
     address: str = ""
+    choice: Choice | None = None
 
     @property
     def control_index(self) -> int:
@@ -243,6 +364,6 @@ class Trial:
         return next(attribute for attribute in self.attributes if attribute.name == name)
 
     def share_of_alpha(self, attribute: str) -> float:
-        """Give the alpha at which an attribute is decided: primary attributes share it."""
+        """Give the alpha at which an attribute, or "choice", is decided: primary ones share it."""
         primary, alpha = self.decision.primary, self.decision.alpha * self.decision.share
         return alpha / len(primary) if attribute in primary else alpha

@@ -23,10 +23,12 @@ from blindspoon.files.text_table import FolderTables, TextTable, read_table
 KEY = ("key.csv",)
 """What lifts the blind; who must not know leaves it out."""
 TABLES = (
-    *("scores.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv"),
+    *("scores.csv", "choices.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv"),
     "corrections.csv",
 )
 """Tables that may stand beside trial.toml."""
+_OF_SETS = re.compile(rb"[^\n]*\banswer\b")
+"""How a ballot begins that holds answers to sets, and no scores."""
 
 _READ = ("trial.toml", *TABLES, "seal.toml")
 
@@ -71,7 +73,17 @@ class FolderText:
     @property
     def scores(self) -> tuple[TextTable, ...]:
         """Read scores.csv and every ballot; empty where there is none."""
-        names = [name for name in self.files if name == "scores.csv" or "/" in name]
+        return self._answers("scores.csv", of_sets=False)
+
+    @property
+    def choices(self) -> tuple[TextTable, ...]:
+        """Read choices.csv and every ballot of sets; empty where there is none."""
+        return self._answers("choices.csv", of_sets=True)
+
+    def _answers(self, file: str, *, of_sets: bool) -> tuple[TextTable, ...]:
+        ballots = (name for name in self.files if "/" in name)
+        kept = [name for name in ballots if bool(_OF_SETS.match(self.files[name])) == of_sets]
+        names = [file] * (file in self.files) + kept
         return tuple(read_table(self.files[name], name) for name in names)
 
     @property
@@ -84,7 +96,7 @@ class FolderText:
         """Read every table of a folder that has been tasted."""
         others = ("servings", "key", "batches", "readings", "corrections")
         named = {name: self.table(f"{name}.csv") for name in others}
-        return FolderTables(scores=self.scores, **named)
+        return FolderTables(scores=self.scores, choices=self.choices, **named)
 
     def table(self, name: str) -> TextTable | None:
         """Read one table, such as "key.csv"; None where there is no such file."""

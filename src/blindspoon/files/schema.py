@@ -1,4 +1,4 @@
-"""What every column of the five tables holds, declared once, and the one reader that checks it.
+"""What every column of the tables holds, declared once, and the one reader that checks it.
 
 A column is looked at by its distinct texts, and the rows of those at fault are named.
 """
@@ -24,14 +24,16 @@ POSITION_LIMIT = 999
 """Highest place of a cup in one sitting."""
 
 When = Literal[
-    "always", "never", "coded", "uncoded", "per taster", "per session", "several sessions"
-]
+    "always", "never", "coded", "uncoded", "per taster", "per session", "several sessions",
+    "several sets", "two kinds",
+]  # fmt: skip
 """For which folders something holds: cups with or without codes, codes of each taster's own or
-one for all in a session, sessions that have to be told apart."""
+one for all in a session, sessions or sets that have to be told apart, methods whose sets are of two
+kinds."""
 
 Kind = Literal[
     "label", "name", "made", "position", "score", "mass", "temperature", "ph", "number", "date",
-    "text",
+    "text", "count", "yes-no", "kind",
 ]  # fmt: skip
 
 KIND_WORDS: Mapping[Kind, str] = {
@@ -46,6 +48,9 @@ KIND_WORDS: Mapping[Kind, str] = {
     "number": "a number",
     "date": "year-month-day, as in 2026-09-05",
     "text": "any text",
+    "count": "a whole number from 0 to 1,000,000",
+    "yes-no": "yes or no",
+    "kind": "same or different, or a or not-a",
 }
 """What a cell of each kind may hold."""
 
@@ -115,6 +120,7 @@ ATTRIBUTE = FileColumn(
 SERVINGS = (
     _SESSION,
     FileColumn("taster", "label", "Who gets the cup.", needed="always", blank="never"),
+    FileColumn("set", "label", "The set that it is in; blank for a cup that is scored."),
     FileColumn(
         "position", "position", "Its place in the taster’s session.", needed="always", blank="never"
     ),
@@ -135,6 +141,40 @@ KEY = (
     FileColumn("batch", "label", "The batch in the cup."),
 )  # fmt: skip
 """key.csv."""
+
+CHOICES = (
+    _SESSION,
+    FileColumn("taster", "label", "Who chose.", needed="always", blank="never"),
+    FileColumn("set", "label", "Which set of theirs.", needed="several sets", blank="never"),
+    FileColumn(
+        "answer", "text", "The code that was chosen, two joined by +, or the word of the method; "
+        "blank where none was given.", needed="always",
+    ),
+    FileColumn("comment", "text", "What the taster wrote beside the set."),
+)  # fmt: skip
+"""choices.csv where the cups had codes, and every ballot of sets."""
+
+_SERVED = FileColumn(
+    "served", "kind", "What the set was, only for same-different and A-not-A.", "two kinds",
+    blank="never",
+)  # fmt: skip
+CHOICES_KNOWN = (
+    _SESSION,
+    FileColumn("taster", "label", "Who chose.", needed="always", blank="never"),
+    FileColumn("variant", "name", "What was held against the control.", "always", blank="never"),
+    _SERVED,
+    FileColumn("right", "yes-no", "Whether it was right.", needed="always", blank="never"),
+    FileColumn("comment", "text", "What the taster wrote beside the set."),
+)
+"""choices.csv where nothing had codes: a row a set."""
+
+CHOICE_COUNTS = (
+    FileColumn("variant", "name", "What was held against the control.", "always", blank="never"),
+    _SERVED,
+    FileColumn("tests", "count", "How many sets were answered.", "always", blank="never"),
+    FileColumn("right", "count", "How many of them rightly.", "always", blank="never"),
+)
+"""choices.csv where only the numbers are known: a row a variant."""
 
 BATCHES = (
     FileColumn(
@@ -180,6 +220,7 @@ TABLES: Mapping[str, tuple[FileColumn, ...]] = {
     "scores.csv": (*SCORES, ATTRIBUTE),
     "servings.csv": SERVINGS,
     "key.csv": KEY,
+    "choices.csv": (*CHOICES, *CHOICES_KNOWN[2:5], CHOICE_COUNTS[2]),
     "batches.csv": BATCHES,
     "readings.csv": READINGS,
     "corrections.csv": CORRECTIONS,
@@ -199,6 +240,8 @@ class Known(NamedTuple):
         By attribute.
     when : tuple of When
         What holds for this folder.
+    words : tuple of str
+        What a set may be, where sets are of two kinds.
     """
 
     sessions: Sequence[str] = ()
@@ -206,6 +249,7 @@ class Known(NamedTuple):
     batches: Sequence[str] | None = None
     scales: Mapping[str, Scale] = {}
     when: tuple[When, ...] = ("always",)
+    words: tuple[str, ...] = ()
 
 
 class Fault(NamedTuple):
@@ -304,6 +348,7 @@ def problem_at(table: TextTable, row: int, name: str, fault: Fault) -> Problem:
 
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _POSITION = re.compile(r"0{0,3}[1-9][0-9]{0,2}", re.ASCII)
+_COUNT = re.compile(r"0*(1000000|[0-9]{1,6})", re.ASCII)
 _NAME = re.compile(r"[a-z0-9-]{1,60}")
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
@@ -348,7 +393,8 @@ BOUNDS: Mapping[Kind, Bounds] = {
 
 
 _EMPTY: Mapping[Kind, object] = {
-    "label": "", "name": "", "made": "", "text": "", "date": None, "position": 0
+    "label": "", "name": "", "made": "", "text": "", "date": None, "position": 0, "count": 0,
+    "yes-no": "", "kind": "",
 }  # fmt: skip
 """What stands for a cell that is blank or at fault; for numbers NaN."""
 
@@ -392,6 +438,11 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
             found = text if made is None or text in made else _never_made(text, made)
         case "position":
             found = int(text) if _POSITION.fullmatch(text) else _bad_position(text)
+        case "count":
+            found = int(text) if _COUNT.fullmatch(text) else _bad_count(text, name)
+        case "yes-no" | "kind":
+            words = ("yes", "no") if column.kind == "yes-no" else known.words
+            found = text.lower() if text.lower() in words else _bad_word(text, name, words)
         case "date":
             found = _date(text)
         case "score":
@@ -433,6 +484,16 @@ def _bad_position(text: str) -> Fault:
         f"a position is a whole number from 1 to {POSITION_LIMIT}",
         "Write the place of the cup in its taster's session",
     )
+
+
+def _bad_count(text: str, name: str) -> Fault:
+    found, allowed = f"{name} {quoted(text)} is not a count", KIND_WORDS["count"]
+    return Fault("bad-count", found, f"it is {allowed}", "Write digits only")
+
+
+def _bad_word(text: str, name: str, words: Sequence[str]) -> Fault:
+    found = f"{name} is {quoted(text)}{did_you_mean(text, words)}"
+    return Fault("bad-answer", found, f"it is {' or '.join(words)}", "Write one of them")
 
 
 def _date(text: str) -> datetime.date | Fault:

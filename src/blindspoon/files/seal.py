@@ -13,7 +13,7 @@ from typing import Any, Literal, TypeVar
 
 from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
-from blindspoon.trial import Trial
+from blindspoon.trial import Choice, Trial
 
 FILE = "seal.toml"
 
@@ -206,6 +206,9 @@ def rule_text(trial: Trial) -> dict[str, str]:
         "declared tasters": str(rule.tasters or "none"),
         "looks": ", ".join(map(str, rule.looks)) or "none",
     }
+    if trial.choice is not None:
+        asked = ((name, getattr(trial.choice, name)) for name in Choice.__slots__)
+        told["choice"] = ", ".join(f"{name} {value}" for name, value in asked if value)
     for attribute in trial.attributes:
         scale = attribute.scale
         steps = f" in steps of {scale.step:g}" if scale.step else ""
@@ -236,10 +239,16 @@ def key_rows(key: TextTable) -> list[list[str]]:
 def scores_by_cup(
     trial: Trial, tables: Iterable[TextTable], attributes: Sequence[str]
 ) -> dict[Cup, dict[str, str]]:
-    """Give every score by cup and attribute, numbers written one way; no cup without a score."""
+    """Give every score by cup and attribute, numbers written one way; no cup without a score.
+
+    An answer to a set stands under "set" with its number in place of a code.
+    """
     found = {}
     for table in tables:
         for _, row in table.rows():
+            if row.get("answer"):
+                found[cup_of(trial, row)] = {"answer": row["answer"]}
+                continue
             cells = {name: row.get(name, "") for name in attributes}
             given = {name: number_text(cell, table) for name, cell in cells.items() if cell}
             if given:
@@ -250,7 +259,8 @@ def scores_by_cup(
 def cup_of(trial: Trial, row: Mapping[str, str]) -> Cup:
     """Name the cup of a row; the session where the column is left out is the only one."""
     only = trial.sessions[0].name if trial.sessions else "1"
-    return row.get("session", only), row.get("taster", ""), row.get("code", "")
+    code = f"set {row.get('set', '1')}" if "answer" in row else row.get("code", "")
+    return row.get("session", only), row.get("taster", ""), code
 
 
 def number_text(cell: str, table: TextTable) -> str:

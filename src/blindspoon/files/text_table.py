@@ -13,7 +13,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -140,6 +140,11 @@ class TextTable:
         """Every row's text in one column."""
         return self.columns[name].cells()
 
+    def keep(self, rows: BoolArray) -> TextTable:
+        """Only the rows that are marked."""
+        columns = {name: column.keep(rows) for name, column in self.columns.items()}
+        return replace(self, columns=columns, lines=self.lines[rows])
+
     def rows(self) -> Iterator[tuple[int, dict[str, str]]]:
         """Line and cells of each row, for small tables."""
         cells = [column.cells() for column in self.columns.values()]
@@ -155,15 +160,23 @@ class FolderTables:
     ----------
     scores : tuple of TextTable
         scores.csv and every ballot.
+    choices : tuple of TextTable
+        choices.csv and every ballot of sets.
     servings, key, batches, readings, corrections : TextTable or None
     """
 
     scores: tuple[TextTable, ...] = ()
+    choices: tuple[TextTable, ...] = ()
     servings: TextTable | None = None
     key: TextTable | None = None
     batches: TextTable | None = None
     readings: TextTable | None = None
     corrections: TextTable | None = None
+
+    @property
+    def answers(self) -> tuple[TextTable, ...]:
+        """Everything that tasters said, of cups and of sets."""
+        return (*self.scores, *self.choices)
 
 
 def table_of(file: str, rows: Sequence[Mapping[str, str]]) -> TextTable:

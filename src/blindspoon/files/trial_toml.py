@@ -11,10 +11,12 @@ from dataclasses import replace
 from typing import Literal, TypedDict, TypeVar, cast
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
-from blindspoon.files.schema import SCORES
+from blindspoon.files.schema import CHOICES, SCORES
 from blindspoon.files.toml import Range, Section, read_toml
 from blindspoon.trial import (
+    METHODS,
     Attribute,
+    Choice,
     Decision,
     Photo,
     Scale,
@@ -61,6 +63,11 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     about, rule, story = map(root.section, ("trial", "decision", "story"))
     title = about.required_text("title")
     hashed = hashlib.sha256(title.encode()).digest()
+    choice = _choice(root.section("choice")) if "choice" in root else None
+    asked = ("choice",) if choice else ()
+    attributes = _attributes(
+        root, rule.number("margin", _ABOVE_ZERO), least=0 if choice else 1, taken=asked
+    )
     trial = Trial(
         title=title,
         question=about.text("question"),
@@ -72,24 +79,31 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         seed=cast("int", about.whole("seed", _SEED, int.from_bytes(hashed[:4]))),
         decision=Decision(
             declared=rule.date("declared"),
-            primary=rule.texts("primary"),
+            primary=rule.texts("primary") or (() if attributes else asked),
             alpha=rule.number("alpha", _ALPHA) or 0.05,
             by=cast("Literal['mixed', 'ranks']", rule.choice("by", ("mixed", "ranks"))),
             tasters=rule.whole("tasters", _TASTERS),
             looks=rule.rising("looks", _TASTERS, 5),
         ),
-        attributes=_attributes(root, rule.number("margin", _ABOVE_ZERO)),
+        attributes=attributes,
         variants=_named(root, "variant", _variant, least=2),
         sessions=_named(root, "session", _session),
         tasting=_tasting(root.section("tasting")),
         **_published(root.section("publish")),
         story=story.text("text"),
         photos=tuple(map(_photo, root.sections("photo"))),
+        choice=choice,
     )
     names = [variant.name for variant in trial.variants]
+    if choice and choice.how.words and len(names) > 2:
+        found, allowed = f"{len(names)} variants", f"{choice.method} holds one against the control"
+        root.complain(
+            "not-allowed", "choice", found, allowed, "Take another method, or one variant"
+        )
     _see_known(root, "photo", [photo.variant for photo in trial.photos], names)
     _see_known(about, "control", [trial.control], names)
-    _see_known(rule, "primary", trial.decision.primary, [a.name for a in trial.attributes])
+    known = [*asked, *(attribute.name for attribute in attributes)]
+    _see_known(rule, "primary", trial.decision.primary, known)
     for section in (about, rule, story, root):
         section.close()
     if root.problems:
@@ -104,6 +118,9 @@ _ANY = Range("it is a finite number", lambda _: True)
 _STEP = Range("a step is 0 (any number) or above", lambda x: x >= 0)
 _CUPS = Range("a taster gets 1 to 999 cups", lambda n: 1 <= n <= 999)
 _CONTROLS = Range("the control is served once or twice", lambda n: n in (1, 2))
+_SETS = Range("a taster gets 1 to 40 sets", lambda n: 1 <= n <= 40)
+_SHARE = Range("it is a share between 0 and 1", lambda x: 0 < x < 1)
+_TESTS = Range("a number of tests is 1 to 1,000,000", lambda n: 1 <= n <= 1_000_000)
 _TASTERS = Range("a number of tasters is 1 to 9999", lambda n: 1 <= n <= 9999)
 
 _ATTRIBUTE_NAME = r"[a-z][a-z0-9_]{0,59}"
@@ -161,21 +178,28 @@ def _named(
     return tuple(found)
 
 
-def _attributes(root: Section, margin: float | None) -> tuple[Attribute, ...]:
+def _attributes(
+    root: Section, margin: float | None, least: int, taken: Sequence[str]
+) -> tuple[Attribute, ...]:
     shared = root.section("scale")
     default = _scale(shared) if "scale" in root else None
 
     def read(section: Section) -> Attribute:
-        return _attribute(section, default, margin, ruled="decision" in root)
+        return _attribute(section, default, margin, taken, ruled="decision" in root)
 
-    return _named(root, "attribute", read, least=1)
+    return _named(root, "attribute", read, least=least)
 
 
 def _attribute(
-    section: Section, default: Scale | None, margin: float | None, *, ruled: bool
+    section: Section,
+    default: Scale | None,
+    margin: float | None,
+    taken: Sequence[str],
+    *,
+    ruled: bool,
 ) -> Attribute:
     name = section.name(_ATTRIBUTE_NAME, _ATTRIBUTE_RULE)
-    if name in {column.name for column in SCORES}:
+    if name in {*(column.name for column in (*SCORES, *CHOICES)), *taken}:
         found, allowed = f"{name} is a column of its own", "an attribute has another name"
         section.complain("bad-name", "name", found, allowed, "Rename it")
     own = section.section("scale")
@@ -229,6 +253,41 @@ def _tasting(section: Section) -> Tasting:
     )
     section.close()
     return tasting
+
+
+def _choice(section: Section) -> Choice:
+    section.require("method")
+    method = section.choice("method", tuple(METHODS))
+    attribute, directed = section.text("attribute"), method in ("paired", "three-afc")
+    ways = ("more", "less") if method == "three-afc" else ("either", "more", "less")
+    choice = Choice(
+        method=method,
+        sets=section.whole("sets", _SETS) or 1,
+        attribute=attribute,
+        expect=cast("Literal['either', 'more', 'less']", section.choice("expect", ways)),
+        ask=cast("Literal['difference', 'alike']", section.choice("ask", ("difference", "alike"))),
+        can_tell=section.number("can_tell", _SHARE) or 0.3,
+        tests=section.whole("tests", _TESTS),
+        rule=cast(
+            "Literal['fixed', 'sequential']", section.choice("rule", ("fixed", "sequential"))
+        ),
+        beta=section.number("beta", _ALPHA),
+    )
+    if directed and not attribute:
+        found, allowed = f"{method} has no attribute", "it asks which cup has more of something"
+        section.complain("missing-key", "attribute", found, allowed, 'Write attribute = "sourness"')
+    for key in () if directed else ("attribute", "expect"):
+        if key in section:
+            found, allowed = f"{key} stands with {method}", "it is for paired and three-afc"
+            section.complain("not-allowed", key, found, allowed, "Take it out")
+    if choice.rule == "sequential" and (choice.how.words or choice.two_sided):
+        found, allowed = f"{method} is sequential", "it needs one chance of guessing, one-sided"
+        section.complain("not-allowed", "rule", found, allowed, "Take it out")
+    if choice.rule == "sequential" and choice.tests is None:
+        found, allowed = "there is no number of tests", "the sequential rule ends at one"
+        section.complain("missing-key", "tests", found, allowed, "Write the most that there may be")
+    section.close()
+    return choice
 
 
 class _Published(TypedDict):
@@ -308,6 +367,12 @@ def _sections(trial: Trial) -> Iterator[list[str]]:
         fields = ("name", "label", "low", "high", "less", "more", "margin")
         own = f"scale = {{ {', '.join(_scale_lines(attribute.scale))} }}"
         yield _section("[[attribute]]", attribute, fields) + [own] * (len(scales) > 1)
+    if trial.choice is not None:
+        usual = Choice(method=trial.choice.method)
+        told = [
+            name for name in Choice.__slots__ if getattr(trial.choice, name) != getattr(usual, name)
+        ]
+        yield _section("[choice]", trial.choice, ("method", *told))
     for variant in trial.variants:
         yield _section("[[variant]]", variant, ("name", "label", "method", "differs"))
     for session in trial.sessions:

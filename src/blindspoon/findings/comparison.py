@@ -12,6 +12,7 @@ from typing import Literal
 from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
+from blindspoon.findings.choices import ChoiceFound
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.flags import Flag
@@ -238,6 +239,8 @@ class Analysis:
         What was read, tasters under pseudonyms.
     photos : mapping of str to bytes
         The host's pictures as they lie in the folder, by their names; never published as they are.
+    choices : tuple of ChoiceFound
+        Whether anybody could tell, a variant each; empty where that was not asked.
     """
 
     folder: str
@@ -250,6 +253,7 @@ class Analysis:
     standing: Standing
     tables: FolderTables
     photos: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    choices: tuple[ChoiceFound, ...] = ()
 
     @property
     def comparisons(self) -> tuple[Comparison, ...]:

@@ -58,6 +58,23 @@ class Cups:
             row -= len(table)
         raise IndexError(row)
 
+    def part(self, rows: BoolArray) -> Cups:
+        """Only the rows that are marked."""
+        ends = np.cumsum([0, *map(len, self.tables)])
+        return replace(
+            self,
+            tables=tuple(
+                table.keep(rows[start : start + len(table)])
+                for table, start in zip(self.tables, ends.tolist(), strict=False)
+            ),
+            session=self.session.keep(rows),
+            taster=self.taster.keep(rows),
+            name=self.name.keep(rows),
+            batch=self.batch.keep(rows),
+            position=self.position[rows],
+            usable=self.usable[rows],
+        )
+
     def texts(self, row: int) -> tuple[str, str, str]:
         """Give session, taster and name of a row."""
         columns = (self.session, self.taster, self.name)
@@ -166,7 +183,7 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
     if key is not None and key.sound:
         strangers = np.flatnonzero(plan.usable & (plan.match(key) < 0))
         allowed = "key.csv has a row for every cup that is served"
-        problems += _of_rows(
+        problems += of_rows(
             plan,
             strangers,
             "no-key-entry",
@@ -184,7 +201,7 @@ def key_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
     unserved = key.usable.copy()
     served = plan.match(key)
     unserved[served[served >= 0]] = False
-    return _of_rows(
+    return of_rows(
         key,
         np.flatnonzero(unserved),
         "key-not-served",
@@ -209,7 +226,7 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
     _, first = np.unique(number_rows(cups.batch, variant)[named], return_index=True)
     pairs = named[np.sort(first)]
     _, first = np.unique(cups.batch.codes[pairs], return_index=True)
-    return _of_rows(
+    return of_rows(
         cups,
         np.delete(pairs, first),
         "batch-of-two-variants",
@@ -329,7 +346,7 @@ def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
         )
 
     strangers = np.flatnonzero(scored.usable & (scored.match(served) < 0))
-    return _of_rows(
+    return of_rows(
         scored,
         strangers,
         "unknown-code",
@@ -361,7 +378,7 @@ def _second_rows(
         file, line = cups.place(before[row])
         return f"{_cup(cups, row)} stands a second time, after {file} line {line}"
 
-    return _of_rows(cups, list(before), slug, found, allowed, remedy)
+    return of_rows(cups, list(before), slug, found, allowed, remedy)
 
 
 def as_tasted(plan: Cups, scored: Cups) -> Cups:
@@ -384,7 +401,7 @@ def taken_positions(cups: Cups) -> list[Problem]:
         where = f"{file} line {line}"
         return f"position {cups.position[row]} of {taster} in session {session} is that of {where}"
 
-    return _of_rows(
+    return of_rows(
         cups,
         list(before),
         "position-twice",
@@ -398,7 +415,7 @@ def taken_positions(cups: Cups) -> list[Problem]:
 _Part = str | Callable[[int], str]
 
 
-def _of_rows(
+def of_rows(
     cups: Cups,
     rows: Sequence[int] | IntArray,
     slug: str,
@@ -407,6 +424,8 @@ def _of_rows(
     remedy: _Part,
     column: str | None = None,
 ) -> list[Problem]:
+    """Say of each of some rows what was found, what is allowed and what to do."""
+
     def problem(row: int) -> Problem:
         file, line = cups.place(row)
         return Problem(

@@ -13,12 +13,21 @@ from typing import TypeVar
 import numpy as np
 
 from blindspoon.arrays import FloatArray
-from blindspoon.errors import Note, Problem, in_order, shown, some_of
+from blindspoon.errors import Note, Problem, Rule, in_order, shown, some_of
 from blindspoon.files import schema
-from blindspoon.files.schema import KEY, SCORES, SERVINGS, FileColumn, Known, When
+from blindspoon.files.schema import CHOICES, KEY, SCORES, SERVINGS, FileColumn, Known, When
 from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.scores import crosscheck
 from blindspoon.scores.crosscheck import Cups
+from blindspoon.scores.sets import (
+    ChoiceTable,
+    Picks,
+    absent_answers,
+    chosen_by,
+    places_chosen,
+    read_known,
+    read_picks,
+)
 from blindspoon.trial import Trial
 
 Found = TypeVar("Found")
@@ -38,6 +47,10 @@ class Ledger:
         NaN where no score was given.
     plan, key : Cups or None
         The rows of servings.csv and key.csv.
+    picks : Picks or None
+        What was chosen from sets under codes.
+    choices : ChoiceTable or None
+        The same where nothing had codes.
     problems : tuple of Problem
         Sorted by file and line.
     notes : tuple of Note
@@ -52,6 +65,8 @@ class Ledger:
     points: FloatArray
     plan: Cups | None
     key: Cups | None
+    picks: Picks | None
+    choices: ChoiceTable | None
     problems: tuple[Problem, ...]
     notes: tuple[Note, ...]
     absences: tuple[Note, ...]
@@ -62,6 +77,7 @@ def open_ledger(
     scores: Sequence[TextTable],
     servings: TextTable | None = None,
     key: TextTable | None = None,
+    choices: Sequence[TextTable] = (),
 ) -> Ledger:
     """Check the tables of a trial, each on its own and against the others.
 
@@ -72,9 +88,11 @@ def open_ledger(
         scores.csv and every ballot.
     servings, key : TextTable or None
         None where the folder has no such file.
+    choices : sequence of TextTable
+        choices.csv and every ballot of sets.
     """
     coded = servings is not None or key is not None or any("code" in t.columns for t in scores)
-    tables = [*scores, *(table for table in (servings, key) if table is not None)]
+    tables = [*scores, *choices, *(table for table in (servings, key) if table is not None)]
     known, session = _known(trial, tables, coded=coded)
     problems = [problem for table in tables for problem in table.problems]
     notes = [note for table in tables for note in table.notes]
@@ -86,32 +104,83 @@ def open_ledger(
 
     scored = read(scores, SCORES, "code" if coded else "variant")
     points = _points(trial, scored.tables, problems)
-    plan = None if servings is None else read([servings], SERVINGS)
+    served = None if servings is None else read([servings], SERVINGS)
     keyed = None if key is None else read([key], KEY)
-    problems += crosscheck.score_problems(scored, plan, keyed)
-    problems += crosscheck.plan_problems(plan, keyed)
-    problems += crosscheck.key_problems(plan, keyed)
+    plan, sets = (served, None) if trial.choice is None else _parted(served)
+    problems += crosscheck.score_problems(scored, plan if trial.attributes else None, keyed)
+    problems += crosscheck.plan_problems(served, keyed)
+    problems += crosscheck.key_problems(served, keyed)
+    picks, known_choices = None, None
+    if trial.choice is not None:
+        picks, known_choices = _chosen(trial, choices, sets, read, known, problems)
     problems += _of_batches(crosscheck.batch_problems, scored, keyed, coded=coded)
     if plan is not None and not problems:
         plan = crosscheck.as_tasted(plan, scored)
         problems += crosscheck.taken_positions(plan)
-    if not problems:
+    if not problems and trial.attributes:
         problems += crosscheck.no_scores(scored, points)
+    if not problems and trial.choice is not None and not choices:
+        problems.append(_NO_CHOICES.broken("there is no such file", "choices.csv"))
+    if picks is not None and not problems:
+        notes += places_chosen(picks)
     return Ledger(
         coded=coded,
         scored=scored,
         points=points,
         plan=plan,
         key=keyed,
+        picks=picks,
+        choices=known_choices,
         problems=in_order(problems, (table.file for table in tables)),
-        notes=(*notes, *_notes(trial, scored, plan, coded=coded)),
+        notes=(*notes, *_notes(trial, scored, served, coded=coded)),
         absences=()
         if problems
         else (
             *crosscheck.absences(trial, scored, points, plan),
             *_of_batches(crosscheck.stray_cups, scored, keyed, coded=coded),
+            *(absent_answers(picks) if picks else ()),
         ),
     )
+
+
+_NO_CHOICES = Rule(
+    "no-scores", "a trial has one answer or more", "Collect or key in the ballots first"
+)
+_NO_SETS = Rule(
+    "missing-file", "the answers are codes, and servings.csv says which set each is from",
+    'Put it back, or give the columns variant and right where nothing had codes',
+)  # fmt: skip
+
+
+def _parted(served: Cups | None) -> tuple[Cups | None, Cups | None]:
+    """Part the cups that are scored from those in sets."""
+    if served is None:
+        return None, None
+    names = _column(served.tables, "set")
+    in_sets = np.array([bool(text) for text in names.texts], np.bool_)[names.codes]
+    return served.part(~in_sets), replace(served, batch=names).part(in_sets)
+
+
+def _chosen(
+    trial: Trial,
+    choices: Sequence[TextTable],
+    sets: Cups | None,
+    read: Callable[..., Cups],
+    known: Known,
+    problems: list[Problem],
+) -> tuple[Picks | None, ChoiceTable | None]:
+    """Read what was chosen, under codes or not."""
+    if sets is None or not len(sets):
+        plain = next((table for table in choices if "answer" not in table.columns), None)
+        if plain is not None:
+            return None, read_known(trial, plain, known, problems)
+        if choices:
+            problems.append(_NO_SETS.broken("no cup is in a set", "servings.csv"))
+        return None, None
+    rows = read(choices, CHOICES, "set")
+    if not rows.tables:
+        return None, None
+    return read_picks(chosen_by(trial), rows, sets, problems), None
 
 
 def _known(trial: Trial, tables: Sequence[TextTable], *, coded: bool) -> tuple[Known, str]:
@@ -119,11 +188,13 @@ def _known(trial: Trial, tables: Sequence[TextTable], *, coded: bool) -> tuple[K
     listed = tuple(session.name for session in trial.sessions)
     found = [t.columns["session"].texts for t in tables if "session" in t.columns]
     names = set(listed) or {name for texts in found for name in texts if name}
+    sets = {n for t in tables if "set" in t.columns for n in t.columns["set"].texts if n}
     when: tuple[When, ...] = (
         "always",
         "coded" if coded else "uncoded",
         trial.tasting.codes,
         *(("several sessions",) if len(names) > 1 else ()),
+        *(("several sets",) if len(sets) > 1 else ()),
     )
     known = Known(
         sessions=listed,
@@ -148,7 +219,7 @@ def _read(
     complete: list[TextTable] = []
     for table in tables:
         lacking = schema.column_problems(table, columns, known) if table.readable else []
-        if columns is not SCORES and table.readable and not len(table):
+        if columns not in (SCORES, CHOICES) and table.readable and not len(table):
             lacking.append(_no_rows(table))
         problems += lacking
         if table.readable and not lacking:
@@ -166,13 +237,13 @@ def _read(
         by=name,
         session=_column(complete, "session", session),
         taster=_column(complete, "taster"),
-        name=_column(complete, name),
+        name=_column(complete, name, "1" if name == "set" else ""),
         batch=_column(complete, "batch" if "batch" in read else ""),
         position=np.concatenate(positions or [np.empty(0, np.int64)]),
         usable=np.concatenate([table.usable for table in checked] or [np.empty(0, np.bool_)]),
         sound=not any(table.problems for table in tables),
     )
-    if columns is not SCORES:
+    if columns not in (SCORES, CHOICES):
         problems += crosscheck.codes_twice(cups)
     return replace(cups, sound=cups.sound and len(problems) == before)
 

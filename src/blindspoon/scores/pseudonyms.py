@@ -71,21 +71,24 @@ def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTable
         return trial, tables
     words = words_of(names)
     others = ("servings", "key", "batches", "readings", "corrections")
-    renamed = {
+    renamed: dict[str, Any] = {
         name: _renamed(table, names, words) for name in others if (table := getattr(tables, name))
     }
-    ballots = (_renamed(table, names, words, n) for n, table in enumerate(tables.scores, 1))
+    scores, choices = (
+        tuple(_renamed(table, names, words, n) for n, table in enumerate(found, 1))
+        for found in (tables.scores, tables.choices)
+    )
     listed = tuple(names.get(label, label) for label in trial.tasting.tasters)
     hidden = _without_names(trial, words)
     return (
         replace(hidden, host=trial.host, tasting=replace(hidden.tasting, tasters=listed)),
-        replace(tables, scores=tuple(ballots), **renamed),
+        replace(tables, **renamed, scores=scores, choices=choices),
     )
 
 
 def _names(trial: Trial, tables: FolderTables) -> dict[str, str]:
     """Give a pseudonym to every taster who is named; empty where nobody is."""
-    cups = (*tables.scores, tables.servings, tables.key, tables.corrections)
+    cups = (*tables.scores, *tables.choices, tables.servings, tables.key, tables.corrections)
     found = (table.columns["taster"].texts for table in cups if table and "taster" in table.columns)
     told_of = (trial.tasting.tasters, *found)
     if all(ALL_IMPERSONAL.fullmatch("\n".join((*texts, ""))) for texts in told_of):
@@ -97,7 +100,7 @@ WORD = re.compile(r"[^\W_]+")
 SMALL = frozenset({"and", "the", "von", "van", "der"})
 FREE = ("comment", "note", "reason")
 """Columns in which a name may be written small."""
-FIXED = ("session", "taster", "position", "code", "variant")
+FIXED = ("session", "taster", "position", "code", "variant", "set", "answer")
 
 
 def words_of(names: Mapping[str, str]) -> dict[str, str]:
@@ -180,7 +183,7 @@ def name_notes(trial: Trial, tables: FolderTables) -> Iterator[Note]:
 
 def _all(tables: FolderTables) -> list[TextTable]:
     others = (tables.key, tables.batches, tables.readings, tables.corrections)
-    return [*tables.scores, *(table for table in others if table)]
+    return [*tables.scores, *tables.choices, *(table for table in others if table)]
 
 
 def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:

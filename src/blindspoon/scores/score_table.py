@@ -12,6 +12,7 @@ from blindspoon.errors import Note, Problem, Rule, ScoreError
 from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.scores.crosscheck import Cups, number_rows, strays
 from blindspoon.scores.ledger import Ledger, open_ledger
+from blindspoon.scores.sets import ChoiceTable, judge_picks
 from blindspoon.trial import Trial
 
 __all__ = [
@@ -73,6 +74,8 @@ class ScoreTable:
     remarks : tuple of Remark
     left_out : tuple of LeftOut
         In the order of the files.
+    choices : ChoiceTable or None
+        Every answered set, where the trial has them.
     """
 
     tasters: tuple[str, ...]
@@ -88,6 +91,7 @@ class ScoreTable:
     balanced: bool
     remarks: tuple[Remark, ...]
     left_out: tuple[LeftOut, ...]
+    choices: ChoiceTable | None = None
 
     def batches_tasted(self, variants: int) -> IntArray:
         """Count the named batches of each of the trial's variants that were tasted.
@@ -137,6 +141,7 @@ class ScoreTable:
             balanced=_is_balanced(served, variant, len(trial.variants)),
             remarks=tuple(_remarks(trial, scored, variant[cup])),
             left_out=tuple(_left_out(trial, ledger, variant[cup][given])),
+            choices=_choices(trial, ledger)[0],
         )
 
 
@@ -170,6 +175,7 @@ def check_scores(
     scores: Sequence[TextTable],
     servings: TextTable | None = None,
     key: TextTable | None = None,
+    choices: Sequence[TextTable] = (),
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...]]:
     """Say everything that can be said before the blind is lifted.
 
@@ -180,7 +186,10 @@ def check_scores(
         scores.csv and every ballot.
     servings, key : TextTable or None
         None where the folder has no such file. No cup is looked up in the key; only its own
-        columns are checked, and that it knows the codes that are served.
+        columns are checked, that it knows the codes that are served, and that the cups of a set
+        belong together.
+    choices : sequence of TextTable
+        choices.csv and every ballot of sets.
 
     Returns
     -------
@@ -189,8 +198,9 @@ def check_scores(
     notes : tuple of Note
         Columns that are not used, scores that are missing and the like.
     """
-    ledger = open_ledger(trial, scores, servings, key)
-    return ledger.problems, (*ledger.notes, *ledger.absences)
+    ledger = open_ledger(trial, scores, servings, key, choices)
+    problems = ledger.problems or tuple(_choices(trial, ledger)[1])
+    return problems, (*ledger.notes, *ledger.absences)
 
 
 def build_table(
@@ -198,6 +208,7 @@ def build_table(
     scores: Sequence[TextTable],
     servings: TextTable | None = None,
     key: TextTable | None = None,
+    choices: Sequence[TextTable] = (),
 ) -> tuple[ScoreTable, tuple[Note, ...]]:
     r"""Check the tables of a trial and lift the blind: the only way to a `ScoreTable`.
 
@@ -215,6 +226,8 @@ def build_table(
     key : TextTable or None
         key.csv: ``session``, ``taster`` (blank for a code that is the same for all), ``code``,
         ``variant``, ``batch`` (may be left out).
+    choices : sequence of TextTable
+        choices.csv and every ballot of sets.
 
     Returns
     -------
@@ -244,10 +257,11 @@ def build_table(
     >>> table.left_out[0].reason
     'variant plain of T02 in session 1 has no score'
     """
-    ledger = open_ledger(trial, scores, servings, key)
-    missing = _missing_key(ledger)
-    if ledger.problems or missing:
-        raise ScoreError((*ledger.problems, *missing))
+    ledger = open_ledger(trial, scores, servings, key, choices)
+    problems = (*ledger.problems, *_missing_key(ledger))
+    problems = problems or tuple(_choices(trial, ledger)[1])
+    if problems:
+        raise ScoreError(problems)
     return ScoreTable.from_ledger(trial, ledger), ledger.notes
 
 
@@ -259,7 +273,7 @@ _NO_NAMED = Rule(
 
 
 def _missing_key(ledger: Ledger) -> tuple[Problem, ...]:
-    if not ledger.coded or ledger.key is not None:
+    if not ledger.coded or ledger.key is not None or not (ledger.picks or len(ledger.scored)):
         return ()
     return (
         Problem(
@@ -279,6 +293,14 @@ def _contents(trial: Trial, ledger: Ledger, served: Cups) -> tuple[IntArray, Tex
         return unblind(served, ledger.key, variants)
     places = np.array([variants.index(name) for name in served.name.texts], np.int64)
     return places[served.name.codes], served.batch
+
+
+def _choices(trial: Trial, ledger: Ledger) -> tuple[ChoiceTable | None, list[Problem]]:
+    """Say which answers to sets were right, and which sets are none."""
+    if ledger.picks is None or ledger.key is None:
+        return ledger.choices, []
+    variant, _ = _contents(trial, ledger, ledger.picks.cups)
+    return judge_picks(trial, ledger.picks, variant)
 
 
 def _only(column: TextColumn, rows: BoolArray) -> TextColumn:
@@ -325,6 +347,6 @@ def _left_out(trial: Trial, ledger: Ledger, variant: IntArray) -> Iterator[LeftO
     for note in ledger.absences:
         yield LeftOut(file=note.file, line=note.line, reason=note.text)
     scored = np.bincount(variant, minlength=len(trial.variants))
-    for place in np.flatnonzero(scored == 0):
+    for place in np.flatnonzero(scored == 0) if trial.attributes else ():
         reason = f"no cup of {trial.variants[place].name} has a score"
         yield LeftOut(file="trial.toml", line=None, reason=reason)

@@ -105,13 +105,13 @@ def standing(
     if seal is None:
         told = UNSEALED if text is None else DAMAGED
         attributes = [each.name for each in trial.attributes] if trial.decision.looks else []
-        tasters = {taster for _, taster, _ in scores_by_cup(trial, tables.scores, attributes)}
+        tasters = {taster for _, taster, _ in scores_by_cup(trial, tables.answers, attributes)}
         share, looked = _look(trial, len(tasters), None)
         return Standing(told=(told, *looked), warned=warned, share=share)
     lift = seal.lifted[-1] if seal.lifted else None
     late = [added for added in seal.added if added.after >= _final(seal)]
     names = {added.name for added in late}
-    scores = scores_by_cup(trial, tables.scores, seal.attributes)
+    scores = scores_by_cup(trial, tables.answers, seal.attributes)
     earlier = {cup: given for cup, given in scores.items() if names.isdisjoint(cup[:2])}
     lifted, since = _lifted(
         trial, earlier, tables.corrections, lift, (hidden or tables).corrections
@@ -272,8 +272,9 @@ def _kept(seal: Seal, *, bent: bool) -> Iterator[str]:
     for lift in seal.lifted:
         look = "" if lift.last else " for a declared look"
         yield (
-            f"The blind was lifted{look} on {lift.date}, with {lift.scored} of {lift.cups} cups "
-            f"scored by {_number(lift.tasters, 'taster')}."
+            f"The blind was lifted{look} on {lift.date}, with {lift.scored} of {lift.cups} "
+            f"{'answers given' if 'choice' in seal.rule else 'cups scored'} by "
+            f"{_number(lift.tasters, 'taster')}."
         )
 
 

@@ -8,7 +8,7 @@ exact binomial; *who can tell* are those who are right for sure, while the other
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from scipy.special import bdtrik, betainc, betaincinv, gammaln, ndtr, ndtri
@@ -86,6 +86,11 @@ def limits(right: int, tests: int, alpha: float) -> tuple[float, float]:
     low = float(betaincinv(right, tests - right + 1, alpha)) if right else 0.0
     high = float(betaincinv(right + 1, tests - right, 1 - alpha)) if right < tests else 1.0
     return low, high
+
+
+def deviate(alpha: float) -> float:
+    """Give what a standard normal deviate passes with probability alpha."""
+    return float(-ndtri(alpha))
 
 
 def share_who_can_tell(p: float, guess: float) -> float:
@@ -298,15 +303,14 @@ class Boundary(NamedTuple):
     alike: float
     different: float
 
-    def stops(self, right: BoolArray) -> tuple[int, str]:
+    def stops(self, right: BoolArray) -> tuple[int, Literal["alike", "different", "open"]]:
         """Say after how many tests a line was met, and which; after all of them "open"."""
         counts = np.arange(1, right.size + 1)
         above = np.cumsum(right) - self.slope * counts
         met = np.flatnonzero((above <= self.alike) | (above >= self.different))
         if not met.size:
             return int(right.size), "open"
-        kind = "alike" if above[met[0]] <= self.alike else "different"
-        return int(met[0]) + 1, kind
+        return int(met[0]) + 1, "alike" if above[met[0]] <= self.alike else "different"
 
 
 def boundary(guess: float, share: float, alpha: float, beta: float) -> Boundary:

@@ -1,0 +1,363 @@
+"""Sets of cups and what was chosen from them: checked by code, then told right or wrong.
+
+What a set holds is looked up by `score_table`, which passes it in.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blindspoon.arrays import BoolArray, IntArray
+from blindspoon.errors import Note, Problem, shown, some_of
+from blindspoon.files import schema
+from blindspoon.files.schema import CHOICE_COUNTS, CHOICES_KNOWN, Fault, Known, When
+from blindspoon.files.text_table import TextColumn, TextTable
+from blindspoon.scores.crosscheck import Cups, number_rows, of_rows
+from blindspoon.trial import Choice, ChoiceMethod, Trial
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picks:
+    """Answers to sets, by code; n rows.
+
+    Parameters
+    ----------
+    rows : Cups
+        Who answered which set; its name is that of the set.
+    answers : TextColumn
+        As written; blank where none was given.
+    cups : Cups
+        Every cup of every set, by code; its batch is the name of the set.
+    set_of : int array, shape (n_cups,)
+        The number of the set that each is in, from 0.
+    of : int array, shape (n,)
+        The set that each row answers; -1 where there is none.
+    picked : int array, shape (n, 2)
+        The cups that each row names, as rows of `cups`; -1 where it names none.
+    """
+
+    rows: Cups
+    answers: TextColumn
+    cups: Cups
+    set_of: IntArray
+    of: IntArray
+    picked: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChoiceTable:
+    """Every answered set of a trial, a row each, in the order of the files; n sets.
+
+    Parameters
+    ----------
+    tasters : tuple of str
+        Empty where only numbers are known.
+    taster : int array, shape (n,)
+        Position in `tasters`; -1 where it is not known.
+    variant : int array, shape (n,)
+        Position in ``Trial.variants`` of what was held against the control.
+    right : bool array, shape (n,)
+        Where either of two may be the one with more: whether it was the variant.
+    other : bool array, shape (n,)
+        Whether the set was of the second kind: different, or not A; else all False.
+    orders : mapping of int to tuple of int
+        How often each order of the method was served, by variant; empty where it is not known.
+    sessions : int
+    coded : bool
+        Whether the cups were served under codes.
+    remarks : tuple of (str, str)
+        Taster, and what they wrote beside a set.
+    """
+
+    tasters: tuple[str, ...] = ()
+    taster: IntArray
+    variant: IntArray
+    right: BoolArray
+    other: BoolArray
+    orders: dict[int, tuple[int, ...]]
+    sessions: int = 1
+    coded: bool = False
+    remarks: tuple[tuple[str, str], ...] = ()
+
+
+# Under codes ------------------------------------------------------------------------------------
+
+
+def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) -> Picks:
+    """Find the set and the cups of every answer; add what does not fit to `problems`.
+
+    Parameters
+    ----------
+    choice : Choice
+    rows : Cups
+        Of choices.csv and the ballots of sets; the name is that of the set.
+    cups : Cups
+        Of servings.csv, those in sets; the batch is the name of the set.
+    problems : list of Problem
+    """
+    how = choice.how
+    sets = replace(cups, by="set", name=cups.batch)
+    _, set_of = np.unique(number_rows(cups.session, cups.taster, cups.batch), return_inverse=True)
+    answers = TextColumn.stack([table.columns["answer"] for table in rows.tables])
+    for table in rows.tables:
+        found = {text: _misread(text, how) for text in table.columns["answer"].texts if text}
+        faults = {text: fault for text, fault in found.items() if fault}
+        problems += schema.problems_of(table, "answer", faults)
+    matched = rows.match(sets)
+    of = np.where(matched < 0, -1, set_of[matched]) if len(cups) else matched
+    problems += of_rows(
+        rows, np.flatnonzero(rows.usable & (of < 0)), "unknown-set",
+        lambda row: f"{_set(rows, row)} is not in servings.csv",
+        "servings.csv has a row for every cup of every set", "Correct the set or the taster",
+    )  # fmt: skip
+    problems += of_rows(
+        rows, [row for row, _ in rows.repeats()], "answered-twice",
+        lambda row: f"{_set(rows, row)} stands a second time",
+        "a taster answers a set once", "Keep the row that holds",
+    )  # fmt: skip
+    picked = np.full((len(rows), 2), -1)
+    whole = np.array([_misread(text, how) is None and bool(text) for text in answers.texts], bool)
+    for place in range(how.codes):
+        parts = TextColumn.of(["", *(_codes(text, how)[place] for text in answers.texts)])
+        named = replace(
+            rows, by="code", name=TextColumn(parts.texts, parts.codes[1:][answers.codes])
+        )
+        picked[:, place] = named.match(cups)
+        there = (picked[:, place] >= 0) & (set_of[picked[:, place]] == of)
+        bad = np.flatnonzero(whole[answers.codes] & (of >= 0) & ~there)
+        problems += _elsewhere(rows, named.name, bad)
+    return Picks(rows=rows, answers=answers, cups=cups, set_of=set_of, of=of, picked=picked)
+
+
+def _elsewhere(rows: Cups, code: TextColumn, bad: IntArray) -> list[Problem]:
+    return of_rows(
+        rows, bad, "not-in-set", lambda row: f"{_set(rows, row)} has no cup {shown(code.at(row))}",
+        "an answer names cups of its own set", "Correct the answer, the set or the taster",
+        column="answer",
+    )  # fmt: skip
+
+
+def _codes(text: str, how: ChoiceMethod) -> list[str]:
+    parts = [part.strip() for part in text.split("+")]
+    return parts if len(parts) == how.codes else [""] * how.codes
+
+
+NOTHING = re.compile(r"no|none|nothing|neither|no difference|(all )?(the same|alike)|[?-]", re.I)
+PLACE = re.compile(r"[1-9]|1st|2nd|3rd|first|second|third|middle|left|right|last", re.I)
+
+
+def _misread(text: str, how: ChoiceMethod) -> Fault | None:
+    """Say why an answer cannot be one, whatever its set."""
+    said, remedy = f"the answer is {shown(text)}", "Correct it"
+    codes = [part.strip() for part in text.split("+")]
+    if how.words:
+        allowed = f"it is {' or '.join(how.words)}"
+        return None if text in how.words else Fault("bad-answer", said, allowed, remedy)
+    if NOTHING.fullmatch(text):
+        remedy = "Let the taster guess, or leave the cell blank"
+        return Fault("bad-answer", said, "a choice is forced", remedy)
+    if all(PLACE.fullmatch(code) for code in codes):
+        return Fault("bad-answer", said, "it is the code on the cup, not its place", remedy)
+    if len(codes) != how.codes or len(set(codes)) != how.codes:
+        allowed = "one code" if how.codes == 1 else "two codes joined by +, as in 512+347"
+        return Fault("bad-answer", said, f"it is {allowed}", remedy)
+    return None
+
+
+def _set(rows: Cups, row: int) -> str:
+    session, taster, name = map(shown, rows.texts(row))
+    return f"set {name} of {taster} in session {session}"
+
+
+def absent_answers(picks: Picks) -> Iterator[Note]:
+    """Name the sets without an answer."""
+    blank = picks.answers.rows_of([""])
+    for row in blank.tolist():
+        file, line = picks.rows.place(row)
+        yield Note(file=file, line=line, text=f"{_set(picks.rows, row)} has no answer")
+    sets = replace(picks.cups, by="set", name=picks.cups.batch)
+    _, first = np.unique(picks.set_of, return_index=True)
+    for number in np.setdiff1d(np.arange(first.size), picks.of).tolist():
+        file, line = sets.place(int(first[number]))
+        text = f"{_set(sets, int(first[number]))} was never answered"
+        yield Note(file=file, line=line, text=text)
+
+
+def places_chosen(picks: Picks) -> Iterator[Note]:
+    """Say how often each place was chosen, where it is far from even."""
+    order = np.lexsort((picks.cups.position, picks.set_of))
+    _, first = np.unique(picks.set_of[order], return_index=True)
+    place = np.empty(order.size, np.int64)
+    place[order] = np.arange(order.size) - first[picks.set_of[order]]
+    chosen = Counter(place[picks.picked[picks.picked[:, 0] >= 0, 0]].tolist())
+    if chosen and max(chosen.values()) > 0.6 * chosen.total() and chosen.total() >= 10:
+        told = some_of(f"place {at + 1} {times} times" for at, times in sorted(chosen.items()))
+        yield Note(file="choices.csv", text=f"places were not chosen alike: {told}")
+
+
+def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTable, list[Problem]]:
+    """Say which answers were right.
+
+    Parameters
+    ----------
+    trial : Trial
+        Has a choice.
+    picks : Picks
+        Without problems of their own.
+    variant : int array, shape (n_cups,)
+        Position in ``Trial.variants`` of what was in each cup.
+    """
+    choice, cups, set_of = chosen_by(trial), picks.cups, picks.set_of
+    how, sizes = choice.how, np.bincount(set_of)
+    order = np.lexsort((cups.position, set_of))
+    order = order[sizes[set_of[order]] == how.cups]
+    held = variant[order].reshape(-1, how.cups)
+    kind = held != trial.control_index
+    only = min(place for place in range(len(trial.variants)) if place != trial.control_index)
+    compared = np.where(kind, held, -1).max(axis=1, initial=-1)
+    compared[compared < 0] = only
+    power = 2 ** np.arange(how.cups)
+    known = [sum(2**place for place, cup in enumerate(o) if cup == "B") for o in how.orders]
+    which = np.argmax((kind @ power)[:, None] == np.array(known), axis=1)
+    wrong = ((kind @ power) != np.array(known)[which]) | (kind & (held != compared[:, None])).any(1)
+    numbers = np.flatnonzero(sizes == how.cups)
+    bad = np.concatenate([np.flatnonzero(sizes != how.cups), numbers[wrong]])
+    counts = np.zeros((len(trial.variants), len(how.orders)), np.int64)
+    np.add.at(counts, (compared[~wrong], which[~wrong]), 1)
+    answered = np.flatnonzero(picks.answers.codes != _blank(picks.answers))
+    answered = answered[np.isin(picks.of[answered], numbers)]
+    row = np.searchsorted(numbers, picks.of[answered])
+    bits = np.zeros(len(cups) + 1, np.int64)
+    bits[order] = kind.ravel()
+    chose = bits[picks.picked[answered]]
+    second = np.array([t == how.words[-1] for t in picks.answers.texts] if how.words else [False])
+    said = second[picks.answers.codes[answered]] if how.words else np.zeros(answered.size, bool)
+    other = np.ptp(kind, axis=1) > 0 if choice.method == "same-different" else kind.any(axis=1)
+    table = ChoiceTable(
+        tasters=picks.rows.taster.texts,
+        taster=picks.rows.taster.codes[answered],
+        variant=compared[row],
+        right=_right(choice, kind[row], chose, said == other[row]),
+        other=other[row] & bool(how.words),
+        orders={v: tuple(row) for v, row in enumerate(counts.tolist()) if any(row)},
+        sessions=len(picks.rows.session.texts),
+        coded=True,
+        remarks=tuple(_remarks(picks.rows.tables)),
+    )
+    return table, [*_bad_sets(picks, bad, choice), *_references(picks, order, choice)]
+
+
+def chosen_by(trial: Trial) -> Choice:
+    """Give what a trial that has sets asks by them."""
+    assert trial.choice is not None  # noqa: S101 - nothing else has sets
+    return trial.choice
+
+
+def _blank(column: TextColumn) -> int:
+    return column.texts.index("") if "" in column.texts else -1
+
+
+def _right(choice: Choice, kind: BoolArray, chose: IntArray, agreed: BoolArray) -> BoolArray:
+    """Say of each answer whether it was right; `chose` are the kinds of the cups it names."""
+    number, first = kind.sum(axis=1), chose[:, 0]
+    match choice.method:
+        case "triangle":
+            right = (first == 1) == (number == 1)
+        case "duo-trio":
+            right = first == kind[:, 0]
+        case "tetrad":
+            right = first == chose[:, 1]
+        case "two-out-of-five":
+            right = (first == chose[:, 1]) & ((first == 1) == (number == 2))
+        case "paired" | "three-afc":
+            right = first == 1
+        case _:
+            right = agreed
+    return np.asarray(right, np.bool_)
+
+
+def _bad_sets(picks: Picks, bad: IntArray, choice: Choice) -> list[Problem]:
+    first = dict(zip(picks.set_of[::-1].tolist(), range(len(picks.set_of))[::-1], strict=True))
+    sets = replace(picks.cups, by="set", name=picks.cups.batch)
+    return of_rows(
+        sets, sorted(first[number] for number in bad.tolist()), "bad-set",
+        lambda row: f"{_set(sets, row)} is no set of a {choice.how.label}",
+        f"it has {choice.how.cups} cups, of the control and one variant, as its method asks",
+        "Correct servings.csv or key.csv, or draw the blind again",
+    )  # fmt: skip
+
+
+def _references(picks: Picks, order: IntArray, choice: Choice) -> list[Problem]:
+    """Find answers that name the reference of a duo-trio."""
+    if choice.method != "duo-trio":
+        return []
+    return of_rows(
+        picks.rows, np.flatnonzero(np.isin(picks.picked[:, 0], order[:: choice.how.cups])),
+        "bad-answer", lambda row: f"{picks.answers.at(row)} is the reference itself",
+        "the answer is which of the two others is like it", "Correct it", column="answer",
+    )  # fmt: skip
+
+
+def _remarks(tables: Sequence[TextTable]) -> Iterator[tuple[str, str]]:
+    for table in tables:
+        if "comment" in table.columns:
+            comments = table.columns["comment"]
+            for row in comments.rows_of(filter(None, comments.texts)).tolist():
+                yield table.columns["taster"].at(row), comments.at(row)
+
+
+# Without codes ----------------------------------------------------------------------------------
+
+
+def read_known(
+    trial: Trial, table: TextTable, known: Known, problems: list[Problem]
+) -> ChoiceTable | None:
+    """Read answers that were never coded, or numbers alone; add what is wrong to `problems`."""
+    choice, before = chosen_by(trial), len(problems)
+    counted = "tests" in table.columns
+    when: tuple[When, ...] = (*known.when, "uncoded")
+    when = (*when, "two kinds") if choice.how.words else when
+    known = known._replace(when=when, words=choice.how.words)
+    columns = CHOICE_COUNTS if counted else CHOICES_KNOWN
+    problems += schema.column_problems(table, columns, known) if table.readable else ()
+    read = schema.read_columns(table, columns, known)
+    problems += read.problems
+    if len(problems) > before or not table.readable:
+        return None
+    names, values = [variant.name for variant in trial.variants], read.values
+    variant = np.array([names.index(name) for name in values["variant"]], np.int64)
+    other = np.zeros(variant.size, np.bool_)
+    if choice.how.words:
+        other = np.asarray(values["served"] == choice.how.words[1], np.bool_)
+    fault = Fault("bad-set", "the control itself", "it is held against a variant", "Name that")
+    for row in np.flatnonzero(variant == trial.control_index).tolist():
+        problems.append(schema.problem_at(table, row, "variant", fault))
+    counts = values["right"] if counted else np.ones(variant.size, np.int64)
+    rows = np.arange(variant.size)
+    if counted and choice.rule == "sequential":
+        allowed = "the sequential rule needs every answer in its order"
+        fault = Fault("bad-answer", "numbers alone", allowed, "List a row a set, in order")
+        problems.append(schema.problem_at(table, 0, "tests", fault))
+    if counted:
+        for row in np.flatnonzero(counts > values["tests"]).tolist():
+            found = f"{counts[row]} right of {values['tests'][row]}"
+            more = Fault("more-right", found, "no more are right than there were", "Correct one")
+            problems.append(schema.problem_at(table, row, "right", more))
+        rows = np.repeat(rows, values["tests"])
+    nth = np.arange(rows.size) - np.searchsorted(rows, rows)
+    taster = None if counted else table.columns["taster"]
+    return ChoiceTable(
+        tasters=taster.texts if taster else (),
+        taster=taster.codes if taster else np.full(rows.size, -1),
+        variant=variant[rows],
+        right=nth < counts[rows] if counted else np.asarray(values["right"] == "yes", np.bool_),
+        other=other[rows],
+        orders={},
+        sessions=len(table.columns["session"].texts) if "session" in table.columns else 1,
+        remarks=() if counted else tuple(_remarks([table])),
+    )
