@@ -128,8 +128,10 @@ def to_record(analysis: Analysis, further: FurtherAnalyses | None = None) -> dic
     from blindspoon.findings.further import study_further  # noqa: PLC0415 - not for a table
     from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
-    if len(analysis.table.tasters) > MOST_FOR_JSON:
-        reason = f"not printed above {MOST_FOR_JSON:,} tasters; the report has it"
+    many = len(analysis.table.tasters) > MOST_FOR_JSON
+    if many or not analysis.results:
+        many_said = f"not printed above {MOST_FOR_JSON:,} tasters; the report has it"
+        reason = many_said if many else "nothing was scored"
         names = ("panel", "influence", "together")
         lacking = dict.fromkeys(names) | {f"{name}_reason": reason for name in names}
         return trial_record(analysis) | lacking

@@ -16,6 +16,7 @@ from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
+from blindspoon.writeup.choices_section import choice_rows
 from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 
@@ -34,7 +35,31 @@ def comparison_table(analysis: Analysis) -> str:
     """
     ordered = sorted(analysis.results, key=lambda result: not result.primary)
     blocks = ["\n".join(_attribute(analysis.trial, result)) for result in ordered]
-    return on_a_terminal([_heading(analysis), *blocks, _left_out(analysis)])
+    head = _heading(analysis) if analysis.results else filled(analysis.trial.title)
+    return on_a_terminal([head, _choices(analysis), *blocks, _left_out(analysis)])
+
+
+def _choices(analysis: Analysis) -> str:
+    """Lay out what was chosen from sets: numbers, sentences, and who can tell."""
+    found = analysis.choices
+    if not found:
+        return ""
+    choice, planned = found[0].choice, "primary" if found[0].primary else "exploratory"
+    head = (
+        f"{wording.capital(choice.how.label)} ({planned}, {wording.percent(found[0].level)} limit)"
+    )
+    control = analysis.trial.variant(analysis.trial.control).label
+    who = [
+        f"{row.taster} ({row.right} of {row.tests})"
+        for each in found
+        for row in each.by_taster
+        if row.can_tell and analysis.trial.tasters_shown
+    ]
+    told = [f"Who can tell by their own sets: {wording.listing(who)}."] if who else []
+    stands = analysis.standing.sentences if not analysis.results else ()
+    lines = [*stands, *(each.because for each in found), *told]
+    rows = aligned(choice_rows(found, "-"))
+    return "\n".join([filled(f"{head}, against {control}"), *rows, *map(filled, lines)])
 
 
 def _heading(analysis: Analysis) -> str:

@@ -121,7 +121,7 @@ class ScoreTable:
         cup = np.arange(len(scored)) if plan is None else scored.match(plan)
         given = np.asarray(np.isfinite(ledger.points).any(axis=1))
         given &= ~strays(batch, variant)[cup]
-        if not given.any():
+        if trial.attributes and not given.any():
             raise ScoreError(
                 [_NO_NAMED.broken("no cup that names its batch has a score", "key.csv")]
             )

@@ -237,7 +237,9 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
     chose = bits[picks.picked[answered]]
     second = np.array([t == how.words[-1] for t in picks.answers.texts] if how.words else [False])
     said = second[picks.answers.codes[answered]] if how.words else np.zeros(answered.size, bool)
-    other = np.ptp(kind, axis=1) > 0 if choice.method == "same-different" else kind.any(axis=1)
+    other = kind.any(axis=1)
+    if choice.method == "same-different":
+        other &= ~kind.all(axis=1)
     table = ChoiceTable(
         tasters=picks.rows.taster.texts,
         taster=picks.rows.taster.codes[answered],

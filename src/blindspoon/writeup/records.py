@@ -10,6 +10,7 @@ from dataclasses import asdict
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.stats.results import NoResult
+from blindspoon.writeup.choices_section import choice_records
 from blindspoon.writeup.tables import (
     ATTRIBUTE,
     COMPARISON,
@@ -72,11 +73,11 @@ def trial_record(analysis: Analysis) -> Record:
             "title": trial.title,
             "control": trial.control,
             "variants": [variant.name for variant in trial.variants],
-            "tasters": len(table.tasters),
-            "sessions": len(table.sessions),
-            "unit": results[0].unit,
+            "tasters": len(table.tasters) or max((f.tasters for f in analysis.choices), default=0),
+            "sessions": len(table.sessions) or (table.choices.sessions if table.choices else 0),
+            "unit": results[0].unit if results else "taster",
             "alpha": trial.decision.alpha,
-            "decided_by": results[0].by,
+            "decided_by": results[0].by if results else "choice",
             "primary": list(trial.decision.primary),
         },
         "attributes": [
@@ -98,6 +99,7 @@ def trial_record(analysis: Analysis) -> Record:
             "changed": list(stands.bent),
             "sentences": list(stands.told),
         },
+        **({"choices": choice_records(analysis)} if trial.choice else {}),
     }
 
 

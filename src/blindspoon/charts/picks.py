@@ -1,0 +1,154 @@
+"""What was picked, a mark each, against luck and the number that was needed; and Wald's lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blindspoon import wording
+from blindspoon.charts.axis import Axis, axis_numbers
+from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
+from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, block, rectangle
+from blindspoon.charts.style import INSET, Laid, Sheet, key_lines
+from blindspoon.charts.text import text_width
+from blindspoon.findings.choices import ChoiceFound
+
+LARGEST, LEAST = 7.0, 1.5
+"""Radius of a mark, and the one below which a bar stands for the marks, in pixels."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PicksPlot:
+    """A row a variant, before the size of the sheet is known."""
+
+    choices: tuple[ChoiceFound, ...]
+    key: str
+
+    def lay(self, sheet: Sheet) -> Laid:
+        """Set the rows under one another over one axis of answers."""
+        style, most = sheet.style, max(found.tests for found in self.choices)
+        axis = Axis(low=0, high=most, left=INSET, right=sheet.width - INSET)
+        unit = axis.x(1) - axis.x(0)
+        radius = min(LARGEST, 0.42 * unit)
+        shapes, y = list[Shape](), 0.0
+        for found in self.choices:
+            first = Text(x=0, y=y + style.label, text="", size=style.label, bold=True)
+            head = block(found.variant.label, sheet.width, style.leading, first)
+            words, y = _limits(found, axis, sheet, head[-1].y + style.pad)
+            bottom = y + 2 * max(radius, 6.0) + 2 * style.pad + sheet.spare
+            shapes += [*head, *words, *_lines(found, axis, y, bottom)]
+            shapes += _marks(found, axis, radius, (y + bottom) / 2)
+            y = bottom + style.leading / 2
+        numbers, y = axis_numbers(axis, y, style.small, sheet.width)
+        lines, y = key_lines(self.key, sheet.width, y + 8, style)
+        scene = Scene(width=sheet.width, height=round(y), shapes=(*shapes, *numbers, *lines))
+        return Laid(scene=scene, kind="Row of marks", rows=len(self.choices))
+
+
+def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
+    """Name the lines of luck and of the number needed, under one another where they would meet."""
+    size, leading = sheet.style.note, sheet.style.leading
+    luck = wording.number(found.expected, 1).removesuffix(".0")
+    named = [(found.expected, f"luck: {luck}", False)]
+    named += [] if found.needed is None else [(found.needed, f"needed: {found.needed}", True)]
+    texts = list[Text]()
+    for value, words, bold in named:
+        half = text_width(words, size, bold=bold) / 2
+        x = min(max(axis.x(value), half), sheet.width - half)
+        text = Text(x=x, y=y + size, text=words, size=size, anchor="middle", bold=bold)
+        meets = any(
+            text.box.right + 8 > t.box.left and t.box.right + 8 > text.box.left for t in texts
+        )
+        texts.append(text.moved(0, leading * meets))
+    return [*texts], texts[-1].y + sheet.style.pad / 2
+
+
+def _lines(found: ChoiceFound, axis: Axis, top: float, bottom: float) -> list[Shape]:
+    x = axis.x(found.expected)
+    shapes: list[Shape] = [Line(start=(x, top), end=(x, bottom), ink="edge", dashed=True)]
+    if found.needed is not None:
+        x = axis.x(found.needed)
+        shapes.append(Line(start=(x, top), end=(x, bottom), ink="ink", width=2.0))
+    return shapes
+
+
+def _marks(found: ChoiceFound, axis: Axis, radius: float, y: float) -> list[Shape]:
+    """Draw a mark for each answer, the right ones first; a bar where they are too many."""
+    if radius < LEAST:
+        ends = (axis.x(0), axis.x(found.right), axis.x(found.tests))
+        return [
+            rectangle(ends[0], y - 5, ends[1], y + 5, "v1"),
+            rectangle(ends[1], y - 1, ends[2], y + 1, "edge"),
+        ]
+    places = [(axis.x(number + 0.5), y) for number in range(found.tests)]
+    right, wrong = tuple(places[: found.right]), tuple(places[found.right :])
+    discs = [Marks(centres=right, radius=radius, ink="v1")] if right else []
+    rings = [Marks(centres=wrong, radius=radius, ink="people", kind="ring")] if wrong else []
+    return [*discs, *rings]
+
+
+def picks_title(choices: Sequence[ChoiceFound]) -> str:
+    """State what was found, without a full stop."""
+    first = choices[0].because.split(". ")[0].rstrip(".")
+    if len(choices) == 1:
+        return first
+    told = sum(found.verdict in ("different", "slight") for found in choices)
+    return (
+        f"{wording.capital(wording.spelled(told))} of {wording.spelled(len(choices))} could be told"
+    )
+
+
+def picks_chart(choices: Sequence[ChoiceFound], source: str) -> Chart:
+    """Draw every answer to every set, right or wrong."""
+    how = choices[0].choice.how
+    key = (
+        f"Each mark is one answer of a {how.label}: filled where it was right, open where not. "
+        "Dashed: what guessing brings on average. Solid: from here on it is hardly luck."
+    )
+    answers = wording.count(sum(found.tests for found in choices), "answer")
+    return chart_of(
+        name="choices",
+        title=picks_title(choices),
+        data=f"{answers} to sets of cups",
+        lay=PicksPlot(choices=tuple(choices), key=key).lay,
+        source=source,
+    )
+
+
+def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
+    """Draw right answers after each test between the lines of the sequential rule, if declared."""
+    rule, most = found.lines, found.choice.tests
+    if rule is None or most is None:
+        return None
+    ends = (0.0, float(most))
+    steps = np.concatenate([[0], np.cumsum(found.path)])
+
+    def line(start: float, label: str) -> NamedLine:
+        points = tuple((x, start + rule.slope * x) for x in ends)
+        return NamedLine(label=label, points=points, ink="edge", width=1.2)
+
+    path = tuple((float(n), float(right)) for n, right in enumerate(steps.tolist()))
+    series = (
+        line(rule.different, "different"),
+        line(rule.alike, "alike"),
+        NamedLine(label="right so far", points=path, ink="v1"),
+    )
+    plot = LinePlot(
+        head=f"“{found.variant.label}”",
+        under="tests",
+        x=ends,
+        y=(min(0.0, rule.alike), max(rule.different + rule.slope * most, float(steps.max()))),
+        series=series,
+        whole=True,
+    )
+    key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
+    return chart_of(
+        name=f"{found.variant.name}-sequential",
+        title=found.because.split(". ")[0].rstrip("."),
+        data=f"right answers after each of {wording.count(found.tests, 'test')}",
+        lay=lambda sheet: lay_lines([plot], key, sheet),
+        source=source,
+    )

@@ -1,0 +1,174 @@
+"""Whether anybody could tell: its table, its record for JSON, its paragraphs and its section."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from blindspoon import wording
+from blindspoon.charts.picks import lines_chart, picks_chart
+from blindspoon.findings.choices import ENOUGH, ChoiceFound, percent
+from blindspoon.findings.comparison import Analysis
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.writeup.section import PageSection
+from blindspoon.writeup.tables import counted, p
+from blindspoon.writeup.words import paragraphs
+from blindspoon.writeup.writers import (
+    Column,
+    Record,
+    Table,
+    cells,
+    csv_names,
+    csv_values,
+    heads,
+    to_csv,
+)
+from blindspoon.writeup.writers import record as as_record
+
+VERDICTS = {
+    "different": "can be told", "slight": "told by few", "alike": "alike", "open": "not settled"
+}  # fmt: skip
+
+
+def _share(value: float, _: object) -> str:
+    return percent(value)
+
+
+def _span(found: Interval, _: object) -> str:
+    return f"{percent(found.low)} to {percent(found.high)}".replace(
+        f"{wording.NO_BREAK}% to", " to"
+    )
+
+
+TASTER: tuple[Column, ...] = tuple(
+    map(Column, ("taster", "tests", "right", "p_value", "p_adjusted", "can_tell"))
+)
+ALL_RIGHT = "not even all right would do"
+
+
+def _no_needed(found: ChoiceFound) -> str:
+    by_words = "answers of two kinds are compared with one another"
+    return by_words if found.choice.how.words else ALL_RIGHT
+
+
+CHOICE = (
+    Column("variant", of=lambda each: each.variant.name),
+    Column("method", of=lambda each: each.choice.method),
+    Column("primary"),
+    Column("alpha"),
+    Column("tests", "Tests", counted),
+    Column("tasters"),
+    Column("right", "Right", counted),
+    Column("by_luck", of=lambda each: each.expected),
+    Column("needed", "Needed", counted, missing=_no_needed),
+    Column("p_value", "p", p),
+    Column("p_adjusted"),
+    Column(
+        "can_tell",
+        of=lambda each: each,
+        inner=(
+            Column("estimate", "Can tell", _share, of=lambda each: each.share),
+            Column("interval", "Interval", _span, pair=True),
+            Column("limit"),
+            Column("allowed", of=lambda each: each.choice.can_tell),
+        ),
+    ),
+    Column("d_prime", inner=(Column("estimate"), Column("se"), Column("interval", pair=True))),
+    Column(
+        "by_taster",
+        of=lambda each: tuple(as_record(TASTER, row) for row in each.by_taster),
+        only="json",
+    ),
+    Column("verdict", "Verdict", lambda value, _: VERDICTS[value]),
+    Column("because"),
+)
+
+
+def choice_records(analysis: Analysis) -> list[Record]:
+    """Give what was found of every variant as plain values, for JSON; tasters only if shown."""
+    shown = analysis.trial.tasters_shown
+    records = [as_record(CHOICE, found) for found in analysis.choices]
+    return records if shown else [row | {"by_taster": []} for row in records]
+
+
+def choice_rows(choices: Sequence[ChoiceFound], blank: str) -> list[tuple[str, ...]]:
+    """Lay out what was found, the heads first, a row a variant."""
+    rows = [(found.variant.label, *cells(CHOICE, found, None, blank)) for found in choices]
+    return [("", *heads(CHOICE)), *rows]
+
+
+def choices_section(analysis: Analysis) -> PageSection | None:
+    """Tell whether anybody could tell: figure, sentences, table, who can, and how it was asked."""
+    choices = analysis.choices
+    if not choices:
+        return None
+    source = f"“{analysis.trial.title}”"
+    lines = (lines_chart(found, source) for found in choices)
+    (_, *columns), *rows = choice_rows(choices, "–")
+    table = Table(
+        name="choices-table",
+        caption="Answers to sets, right or wrong",
+        head="Variant",
+        columns=tuple(columns),
+        rows=tuple((name, tuple(texts)) for name, *texts in rows),
+        notes=tuple(
+            found.d_prime.reason if isinstance(found.d_prime, NoResult) else _d_prime(found)
+            for found in choices
+        ),
+    )
+    csv = [csv_values(CHOICE, found) for found in choices]
+    return PageSection(
+        name="choices",
+        head="Can anybody tell them apart?",
+        role="" if choices[0].primary else "Exploratory",
+        paragraphs=(*(found.because for found in choices), *choice_methods(analysis)),
+        charts=(picks_chart(choices, source), *filter(None, lines)),
+        tables=tuple(filter(None, (table, _who_can_tell(analysis)))),
+        behind={"choices": ("choices-table",)},
+        files=(("tables/choices.csv", to_csv([*csv_names(CHOICE)], csv)),),
+    )
+
+
+def _d_prime(found: ChoiceFound) -> str:
+    distance = found.d_prime
+    assert not isinstance(distance, NoResult)  # noqa: S101 - the caller has looked
+    span = distance.interval
+    reach = "" if span is None else (
+        f" ({wording.number(span.low, 2)} to {wording.number(span.high, 2)})"
+    )  # fmt: skip
+    return f"{found.variant.label}: d' {wording.number(distance.estimate, 2)}{reach}."
+
+
+def _who_can_tell(analysis: Analysis) -> Table | None:
+    """Name the tasters who can tell by their own sets, where single tasters are shown."""
+    rows = [
+        (f"{row.taster}, {found.variant.label}", (
+            str(row.tests), str(row.right), wording.p_cell(row.p_adjusted),
+            "can tell" if row.can_tell else "not shown",
+        ))
+        for found in analysis.choices
+        for row in found.by_taster
+    ]  # fmt: skip
+    if not rows or not analysis.trial.tasters_shown:
+        return None
+    return Table(
+        name="who-can-tell",
+        caption=f"Who can tell, by their own sets ({ENOUGH} or more)",
+        head="Taster",
+        columns=("Sets", "Right", "p adjusted", ""),
+        rows=tuple(rows),
+    )
+
+
+def choice_methods(analysis: Analysis) -> tuple[str, ...]:
+    """Describe how it was asked and judged, completely enough for a paper."""
+    choices = analysis.choices
+    return paragraphs(
+        "choices",
+        choices=choices,
+        choice=choices[0].choice,
+        how=choices[0].choice.how,
+        alpha=choices[0].alpha,
+        level=choices[0].level,
+        repeated=any(found.repeated for found in choices),
+        coded=analysis.table.choices is not None and analysis.table.choices.coded,
+    )
