@@ -113,6 +113,48 @@ def meanwhile():
     return error.value.problems
 
 
+CHOICE = '[choice]\nmethod = "triangle"\nsets = 2\n\n[[variant]]\nname = "oak-leaf"\n'
+
+
+def only_choices():
+    """Ask by sets alone, of two variants."""
+    drop(SERVINGS, KEY, SCORES, BALLOT, JARS, READ)
+    text = (FOLDER / TRIAL).read_text("utf-8").replace("[decision]", "[left]").partition("[left]")
+    head, _, rest = text
+    tasting = rest[rest.index("[tasting]") :].partition("\n\n")[0]
+    plain = '[[variant]]\nname = "plain"\n'
+    write(TRIAL, f"{head}{tasting}\n\n{CHOICE}\n{plain}".encode())
+
+
+def choosing(old, new):
+    """Draw sets, answer all with their first cup, and change one answer."""
+    only_choices()
+    draw_blind(FOLDER, datetime.date(2026, 9, 4))
+    with (FOLDER / SERVINGS).open(encoding="utf-8") as file:
+        cups = list(csv.DictReader(file))
+    codes = [cup["code"] for cup in cups]
+    rows = [f"{cup['taster']},{cup['set']},{cup['code']}" for cup in cups[::3]]
+    write("choices.csv", "\n".join(["taster,set,answer", *rows, ""]).encode())
+    put("choices.csv", old.format(*codes), new.format(*codes))
+
+
+def choosing_badly():
+    choosing("T01,1,", "T01,1,")
+    with (FOLDER / KEY).open(encoding="utf-8") as file:
+        first = next(csv.DictReader(file))
+    other = {"plain": "oak-leaf", "oak-leaf": "plain"}[first["variant"]]
+    put(KEY, f"{first['code']},{first['variant']}", f"{first['code']},{other}")
+    for line in (FOLDER / KEY).read_text("utf-8").splitlines()[1:]:
+        session, taster, code, variant = line.split(",")
+        if taster == "T01" and variant != other:
+            put(KEY, line, f"{session},{taster},{code},{other}")
+
+
+def counted(row):
+    only_choices()
+    write("choices.csv", f"variant,tests,right\n{row}\n".encode())
+
+
 def strayed():
     put(SCORES, "1,T02,290,4,3.5,\n", "")
     put(BALLOT, "1,T03,664", "1,T02,290")
@@ -192,6 +234,13 @@ CASES = {
     "key-not-served": (COMPARE, put, SERVINGS, "1,T01,3,846\n", ""),
     "batch-of-two-variants": (COMPARE, put, KEY, "oak-leaf,jar 2", "oak-leaf,jar 1"),
     "no-scores": (COMPARE, drop, SCORES, BALLOT),
+    "bad-answer": (CHECK, choosing, "{0}", "middle"),
+    "bad-count": (CHECK, counted, "oak-leaf,many,13"),
+    "unknown-set": (CHECK, choosing, "T02,1,", "T02,9,"),
+    "answered-twice": (CHECK, choosing, "T01,2,", "T01,1,"),
+    "not-in-set": (CHECK, choosing, "{0}", "{3}"),
+    "bad-set": (CHECK, choosing_badly),
+    "more-right": (CHECK, counted, "oak-leaf,12,13"),
     "nothing-made": ("batches pickles", drop, JARS, READ),
     "batch-twice": (CHECK, put, JARS, "jar 2", "jar 1"),
     "never-made": (COMPARE, put, KEY, "jar 3", "jar 7"),

@@ -57,7 +57,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     dated = declared_text(text.trial, today) if declare and not trial.decision.declared else None
     trial = parse_trial(dated) if dated else trial
     _see_own(trial)
-    tasted = [table.file for table in text.scores if len(table)]
+    tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
     if tasted:
         raise DesignError([_TASTED.broken("cups were scored already", file) for file in tasted])
     plan = draw(_first_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
@@ -238,7 +238,7 @@ def take_back(folder: Path, today: datetime.date) -> Path:
         seal = parse_seal(text.seal or "")
         if seal is None:
             raise DesignError([_UNTAKEN.broken("nothing was sealed here", FILE)])
-        tasted = [table.file for table in text.scores if len(table)]
+        tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
         if tasted or seal.lifted:
             files = tasted or [FILE]
             raise DesignError([_TASTED.broken("cups were scored already", name) for name in files])
@@ -327,7 +327,7 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     if kept:
         raise DesignError(kept)
     only = trial.sessions[0].name if trial.sessions else "1"
-    heading = ["session", "taster", "position", "code"]
+    heading = ["session", "taster", *["set"] * ("set" in servings.columns), "position", "code"]
     rows = ({"session": only} | row for _, row in servings.rows())
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))

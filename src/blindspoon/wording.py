@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
 
-from blindspoon.trial import Attribute, Scale
+from blindspoon.trial import Attribute, Choice, Scale
 
 if TYPE_CHECKING:  # brings scipy, which the score page does without
     from blindspoon.stats.results import Interval
@@ -323,3 +323,31 @@ def grams(mass: float) -> str:
     """
     text = f"{round(mass):,}" if mass >= 1000 else kitchen(mass)
     return f"{text}{NO_BREAK}g"
+
+
+ASKED = {
+    "triangle": "Two of the three cups are the same, one is different. Choose the different one.",
+    "tetrad": "Sort the four cups into two groups of two, like to like. Choose one of the groups.",
+    "duo-trio": "The first cup is the reference. Choose which of the other two is the same as it.",
+    "paired": "Choose the cup with {more} {attribute}.",
+    "three-afc": "Choose the cup with the {most} {attribute}.",
+    "two-out-of-five": "Two of the five cups are of one kind, three of another. Choose the two.",
+    "a-not-a": "The cup without a code is A: taste it first. Is the other one A, or not A?",
+    "same-different": "Say whether the two cups are the same or different.",
+}
+"""What is asked of a set, as ISO 4120, 5495, 8588 and 10399 ask; of the tetrad groups of two."""
+
+
+def asked(choice: Choice) -> str:
+    """Say what a taster does with a set, in the words of the method.
+
+    Examples
+    --------
+    >>> asked(Choice(method="paired", attribute="sourness"))
+    'Choose the cup with more sourness.'
+    """
+    more, most = ("less", "least") if choice.expect == "less" else ("more", "most")
+    return ASKED[choice.method].format(more=more, most=most, attribute=choice.attribute.lower())
+
+
+MUST = "You must choose: if you cannot tell, guess."

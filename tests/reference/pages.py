@@ -105,6 +105,8 @@ NEEDED = {
     "uncoded": "without codes",
     "several sessions": "with several sessions",
     "per taster": "with codes per taster",
+    "several sets": "with several sets",
+    "two kinds": "for `a-not-a` and `same-different` without codes",
 }
 
 TABLES = {

@@ -220,7 +220,12 @@ TABLES: Mapping[str, tuple[FileColumn, ...]] = {
     "scores.csv": (*SCORES, ATTRIBUTE),
     "servings.csv": SERVINGS,
     "key.csv": KEY,
-    "choices.csv": (*CHOICES, *CHOICES_KNOWN[2:5], CHOICE_COUNTS[2]),
+    "choices.csv": (
+        *(c._replace(needed="coded" if c.name == "answer" else c.needed) for c in CHOICES),
+        *(c._replace(needed="uncoded") for c in (CHOICES_KNOWN[2], CHOICES_KNOWN[4])),
+        _SERVED,
+        CHOICE_COUNTS[2]._replace(needed="never"),
+    ),
     "batches.csv": BATCHES,
     "readings.csv": READINGS,
     "corrections.csv": CORRECTIONS,

@@ -15,6 +15,7 @@ from blindspoon.serving.codes import draw_codes
 from blindspoon.serving.plan import Serving, ServingPlan, plan_of, rows_of
 from blindspoon.serving.request import ServingRequest, check_request
 from blindspoon.serving.search import deal, deal_batches
+from blindspoon.serving.set_orders import pour_sets
 
 TIE = 0.02
 """What a count of another session weighs: it only decides between plans that are as even."""
@@ -141,9 +142,11 @@ def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
     served: list[Serving] = []
     met = np.zeros((len(request.tasters), len(request.variants)), dtype=np.int64)
     for session in request.sessions:
-        rows = draw_session(request, rows_of(request, served), met, rng)
-        np.add.at(met, (np.arange(len(rows))[:, None], rows), 1)
-        served += _pour(request, served, session, request.tasters, rows, rng)
+        if request.scored:
+            rows = draw_session(request, rows_of(request, served), met, rng)
+            np.add.at(met, (np.arange(len(rows))[:, None], rows), 1)
+            served += _pour(request, served, session, request.tasters, rows, rng)
+        served += pour_sets(request, served, session, request.tasters, rng)
     return plan_of(request, served)
 
 
@@ -177,10 +180,12 @@ def add_taster(
     request = replace(plan.request, tasters=(*plan.request.tasters, name))
     served = list(plan.servings)
     for session in sessions or request.sessions:
-        here = rows_of(request, served, session)
-        others = rows_of(request, [s for s in served if s.session != session])
-        row = draw_late(request, here, others, rng)
-        served += _pour(request, served, session, (name,), row[None, :], rng)
+        if request.scored:
+            here = rows_of(request, served, session)
+            others = rows_of(request, [s for s in served if s.session != session])
+            row = draw_late(request, here, others, rng)
+            served += _pour(request, served, session, (name,), row[None, :], rng)
+        served += pour_sets(request, served, session, (name,), rng)
     return plan_of(request, served)
 
 
@@ -189,10 +194,12 @@ def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> Servi
     request = replace(plan.request, sessions=(*plan.request.sessions, name))
     served, order = list(plan.servings), {name: n for n, name in enumerate(request.tasters)}
     met = np.zeros((len(request.tasters), len(request.variants)), dtype=np.int64)
-    for serving in served:
+    for serving in (s for s in served if not s.set):
         met[order[serving.taster], request.variants.index(serving.variant)] += 1
-    rows = draw_session(request, rows_of(request, served), met, rng)
-    return plan_of(request, served + _pour(request, served, name, request.tasters, rows, rng))
+    if request.scored:
+        rows = draw_session(request, rows_of(request, served), met, rng)
+        served += _pour(request, served, name, request.tasters, rows, rng)
+    return plan_of(request, served + pour_sets(request, served, name, request.tasters, rng))
 
 
 def taster_stream(seed: int, name: str) -> np.random.Generator:

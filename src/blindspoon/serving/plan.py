@@ -201,7 +201,10 @@ CODE_NOTES: dict[CodeRule, str] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Serving:
-    """One coded cup; `position` counts from 1, `batch` is None where it is left open."""
+    """One coded cup; `position` counts from 1, `batch` is None where it is left open.
+
+    `set` is the number of the set that it is in; empty for a cup that is scored.
+    """
 
     session: str
     taster: str
@@ -209,6 +212,7 @@ class Serving:
     code: str
     variant: str
     batch: str | None
+    set: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -234,8 +238,12 @@ class ServingPlan:
 
     def servings_rows(self) -> list[list[str]]:
         """Rows of servings.csv, the heading first; no variant in them."""
-        rows = [[s.session, s.taster, str(s.position), s.code] for s in self._in_order()]
-        return [list(SERVINGS_COLUMNS), *rows]
+        sets = any(serving.set for serving in self.servings)
+        rows = [
+            [s.session, s.taster, *[s.set] * sets, str(s.position), s.code]
+            for s in self._in_order()
+        ]
+        return [[*SERVINGS_COLUMNS[:2], *["set"] * sets, *SERVINGS_COLUMNS[2:]], *rows]
 
     def key_rows(self) -> list[list[str]]:
         """Rows of key.csv, the heading first; by code, so that they do not tell the order."""
@@ -290,13 +298,16 @@ def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan
     ServingPlan
     """
     served = tuple(servings)
-    held = [name for name in request.sessions if any(s.session == name for s in served)]
+    tasted = [name for name in request.sessions if any(s.session == name for s in served)]
+    held = [name for name in tasted if any(s.session == name and not s.set for s in served)]
     kinds = len(request.variants)
     rows = {name: rows_of(request, served, name) for name in held}
     balance = [measure(rows[name], kinds, name) for name in held]
     if len(held) > 1:
         balance.append(measure(np.concatenate([rows[name] for name in held]), kinds))
-    rules = [_rule(request, [s for s in served if s.session == name]) for name in held]
+    shared = request.codes == "per session"
+    coded = [s for s in served if not (s.set and shared)]
+    rules = [_rule(request, [s for s in coded if s.session == name]) for name in tasted]
     return ServingPlan(
         request=request,
         servings=served,
@@ -337,6 +348,7 @@ def plan_from_rows(
                 code=row["code"],
                 variant=variant,
                 batch=batch or None,
+                set=row.get("set", ""),
             )
         )
     return plan_of(request, served)
@@ -362,7 +374,7 @@ def rows_of(
     number = {name: place for place, name in enumerate(request.variants)}
     sets: dict[tuple[str, str], list[tuple[int, int]]] = {}
     for serving in servings:
-        if session in (None, serving.session):
+        if session in (None, serving.session) and not serving.set:
             cup = (serving.position, number[serving.variant])
             sets.setdefault((serving.session, serving.taster), []).append(cup)
     rows = [[variant for _, variant in sorted(cups)] for cups in sets.values()]

@@ -8,7 +8,7 @@ from typing import Literal
 
 from blindspoon.errors import DesignError, Problem, Rule
 from blindspoon.serving.codes import usable_codes
-from blindspoon.trial import Trial
+from blindspoon.trial import Choice, Trial
 
 FILE = "trial.toml"
 
@@ -35,6 +35,10 @@ class ServingRequest:
         Whether an uncoded cup is served first; it is in no table, only on the sheets.
     batches : mapping of str to tuple of str
         Batches to serve of a variant; a variant that is not in it has its batch left open.
+    choice : Choice or None
+        Sets of cups to choose from, where there are any.
+    scored : bool
+        Whether there are cups to score.
     """
 
     control: str
@@ -46,6 +50,8 @@ class ServingRequest:
     codes: Literal["per taster", "per session"] = "per taster"
     warm_up: bool = False
     batches: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    choice: Choice | None = None
+    scored: bool = True
 
     @property
     def variants(self) -> tuple[str, ...]:
@@ -97,6 +103,8 @@ def request_for(
         codes=trial.tasting.codes,
         warm_up=warm_up,
         batches={name: tuple(those) for name, those in (batches or {}).items() if those},
+        choice=trial.choice,
+        scored=bool(trial.attributes),
     )
     check_request(request)
     return request
@@ -128,8 +136,14 @@ def _problems(request: ServingRequest) -> Iterator[Problem]:
     if not request.tasters:
         yield _TASTERS.broken("no tasters", FILE, column="tasting.tasters")
     found = f"{request.cups} servings for each taster and session"
-    for rule in _broken(request):
+    for rule in _broken(request) if request.scored else ():
         yield rule.broken(found, FILE, column="tasting.servings")
+    chosen = request.choice.sets * request.choice.how.cups if request.choice else 0
+    if chosen + request.cups * request.scored > len(usable_codes()):
+        rule = Rule(
+            "too-many-servings", f"there are {len(usable_codes())} codes", "Ask for fewer sets"
+        )
+        yield rule.broken(f"{chosen} cups in sets", FILE, column="choice.sets")
 
 
 def _broken(request: ServingRequest) -> Iterator[Rule]:

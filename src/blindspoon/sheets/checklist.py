@@ -99,7 +99,12 @@ def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
             ballots=_per_session(sessions, "ballot"),
         )
     )
-    cups = wording.count(plan.request.cups, "coded cup")
+    sets = trial.choice.sets if trial.choice else 0
+    counted = [wording.count(plan.request.cups, "coded cup")] * bool(trial.attributes)
+    if trial.choice:
+        of = wording.count(trial.choice.how.cups, "cup")
+        counted.append(f"{wording.count(sets, 'set')} of {of} to choose from")
+    cups = wording.listing(counted)
     warm_up = ", after one without a code" if plan.request.warm_up else ""
     used = dict.fromkeys(item.source for part in parts for item in part.items if item.source)
     return Checklist(

@@ -34,6 +34,8 @@ class Ballots:
         With the numbers to mark one of; none where the number is written into a box.
     ballots : tuple of TrayCard
         A code is blank where it is written in later.
+    words : tuple of str
+        What may be answered of a set, where it is not a code.
     together : bool
         Whether two ballots are likely to fit on a page; each begins a page if not.
     tight : bool
@@ -43,6 +45,7 @@ class Ballots:
     instructions: tuple[str, ...]
     lines: tuple[tuple[Attribute, tuple[str, ...]], ...]
     ballots: tuple[TrayCard, ...]
+    words: tuple[str, ...]
     together: bool
     tight: bool
 
@@ -64,13 +67,17 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
         rest=veiled(trial.tasting.rest, trial, REST),
         circled=any(numbers for _, numbers in lines),
         written=not all(numbers for _, numbers in lines),
+        asked=trial.choice and wording.asked(trial.choice),
+        must=wording.MUST,
     )
     page = PAPERS[paper][1] - 2 * MARGIN
     how, labels = HEAD + HOW * len(instructions), [attribute.label for attribute, _ in lines]
-    roomy, tight = (_pages(how, labels, plan.request.cups, least, page) for least in (ROOMY, TIGHT))
+    rows = plan.request.cups * bool(lines) + (trial.choice.sets if trial.choice else 0)
+    roomy, tight = (_pages(how, labels, rows, least, page) for least in (ROOMY, TIGHT))
     return Ballots(
         instructions=instructions,
         lines=lines,
+        words=trial.choice.how.words if trial.choice else (),
         ballots=tuple(replace(card, codes=("",) * len(card.codes)) for card in cards)
         if alone
         else cards,

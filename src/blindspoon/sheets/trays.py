@@ -21,11 +21,15 @@ class Tray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrayCard:
-    """What a taster may read of a tray: its session in words, and codes in the order of tasting."""
+    """What a taster may read of a tray: its session in words, and codes in the order of tasting.
+
+    `codes` are those of cups to score, `sets` those of each set to choose from.
+    """
 
     session: str
     taster: str
     codes: tuple[str, ...]
+    sets: tuple[tuple[str, ...], ...] = ()
 
 
 def trays_of(plan: ServingPlan) -> tuple[Tray, ...]:
@@ -54,7 +58,11 @@ def tray_cards(trial: Trial, plan: ServingPlan) -> tuple[TrayCard, ...]:
         TrayCard(
             session=session_line(trial, tray.session),
             taster=tray.taster,
-            codes=tuple(cup.code for cup in tray.cups),
+            codes=tuple(cup.code for cup in tray.cups if not cup.set),
+            sets=tuple(
+                tuple(cup.code for cup in tray.cups if cup.set == name)
+                for name in dict.fromkeys(cup.set for cup in tray.cups if cup.set)
+            ),
         )
         for tray in trays_of(plan)
     )

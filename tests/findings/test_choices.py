@@ -1,0 +1,355 @@
+"""Whether anybody can tell: files drawn by the tool, answered, lifted and judged."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.stats import binomtest
+
+from blindspoon.analysis import analyse, to_record
+from blindspoon.drawing import add_late, draw_again, draw_blind
+from blindspoon.errors import TrialError
+from blindspoon.examine import examine
+from blindspoon.files.trial_toml import parse_trial, trial_text
+from blindspoon.findings.choices import compare_choices
+from blindspoon.findings.naming import name_all
+from blindspoon.lifting import lift_blind
+from blindspoon.scores.sets import ChoiceTable
+from blindspoon.scores.standing import Standing
+from blindspoon.trial import METHODS
+
+pytestmark = pytest.mark.quick
+DAY = datetime.date(2026, 9, 4)
+TRIAL = """\
+[trial]
+title = "Two salts"
+control = "sea"
+seed = 7
+
+[decision]
+declared = 2026-09-04
+
+[choice]
+method = "{method}"
+{more}
+
+[[variant]]
+name = "sea"
+
+[[variant]]
+name = "rock"
+
+[tasting]
+tasters = {tasters}
+"""
+DIRECTED = {"paired": "more", "three-afc": "more"}
+
+
+def text_of(method, tasters=12, more=""):
+    if method in DIRECTED and "expect" not in more:
+        more += '\nattribute = "sourness"\nexpect = "more"'
+    return TRIAL.format(method=method, tasters=tasters, more=more)
+
+
+def rows_of(path):
+    with path.open(encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def sets_in(folder):
+    """Every set as it was drawn: its taster, its number, and what is in its cups, by code."""
+    inside = {(row["taster"], row["code"]): row["variant"] for row in rows_of(folder / "key.csv")}
+    sets = {}
+    for row in rows_of(folder / "servings.csv"):
+        cups = sets.setdefault((row["taster"], row["set"]), {})
+        cups[row["code"]] = inside[row["taster"], row["code"]]
+    return sets
+
+
+def answer_to(method, cups, *, right):
+    """What somebody answers who is right, or wrong, of cups in the order served."""
+    how, codes = METHODS[method], list(cups)
+    counts = Counter(cups.values())
+    if how.words:
+        second = len(counts) > 1 if method == "same-different" else "rock" in counts
+        return how.words[second == right]
+    odd = min(counts, key=counts.get)
+    of_kind = {kind: [code for code in codes if cups[code] == kind] for kind in counts}
+    if method == "duo-trio":
+        good = [code for code in codes[1:] if cups[code] == cups[codes[0]]]
+        return good[0] if right else next(code for code in codes[1:] if code not in good)
+    if how.codes == 2:
+        return "+".join(of_kind[odd][:2] if right else (of_kind["sea"][0], of_kind["rock"][0]))
+    kind = "rock" if method in DIRECTED else odd
+    return next(code for code in codes if (cups[code] == kind) == right)
+
+
+def answered(folder, method, right):
+    """Answer the sets of a folder; the first `right` of them rightly."""
+    sets = list(sets_in(folder).items())
+    rows = [
+        [taster, number, answer_to(method, cups, right=place < right), ""]
+        for place, ((taster, number), cups) in enumerate(sets)
+    ]
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows([["taster", "set", "answer", "comment"], *rows])
+    (folder / "choices.csv").write_text(text.getvalue(), encoding="utf-8")
+    return len(sets)
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_a_trial_is_drawn_answered_lifted_and_judged(method, tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of(method, more="sets = 2"), encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    assert answered(tmp_path, method, 17) == 24
+    assert examine(tmp_path).problems == ()
+    with pytest.raises(TrialError, match="not lifted"):
+        analyse(tmp_path)
+    lift_blind(tmp_path, DAY, lambda _: True)
+    (found,) = analyse(tmp_path).choices
+    assert (found.tests, found.right, found.tasters) == (24, 17, 12)
+    assert found.primary
+    assert found.verdict == "different"
+    assert found.because.startswith("These tasters could tell: 17 of 24")
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_every_balanced_order_is_served_equally_often(method, tmp_path):
+    # Orders: tests/data/choice_orders.csv, all that ISO 4120, 5495, 8588 and 10399 ask for
+    how = METHODS[method]
+    tasters = 6 * len(how.orders)
+    (tmp_path / "trial.toml").write_text(text_of(method, tasters), encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    served = Counter(
+        "".join("A" if kind == "sea" else "B" for kind in cups.values())
+        for cups in sets_in(tmp_path).values()
+    )
+    assert served == dict.fromkeys(how.orders, 6)
+
+
+def test_the_orders_are_all_there_are():
+    rows = rows_of(Path(__file__).parents[1] / "data" / "choice_orders.csv")
+    names = {
+        "duo-trio, balanced reference": "duo-trio",
+        "paired comparison": "paired",
+        "3-AFC (variant is the odd one, direction known)": "three-afc",
+        "A-not-A (A shown first, then one cup)": "a-not-a",
+    }
+    listed = {}
+    for row in rows:
+        name = names.get(row["method"], row["method"])
+        listed.setdefault(name, set()).add(row["order"].replace(":", ""))
+    for name, how in METHODS.items():
+        assert set(how.orders) == listed[name], name
+
+
+def test_control_and_variant_are_the_odd_one_equally_often(tmp_path):
+    for tasters in (7, 8, 15):
+        folder = tmp_path / str(tasters)
+        folder.mkdir()
+        (folder / "trial.toml").write_text(text_of("triangle", tasters), encoding="utf-8")
+        draw_blind(folder, DAY)
+        odd = Counter(list(cups.values()).count("sea") for cups in sets_in(folder).values())
+        assert abs(odd[1] - odd[2]) <= 1
+
+
+def test_codes_are_new_for_every_set_and_a_late_taster_keeps_the_balance(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle", 5, "sets = 2"), encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    before = rows_of(tmp_path / "servings.csv")
+    add_late(tmp_path, "Ada", DAY)
+    after = rows_of(tmp_path / "servings.csv")
+    assert after[: len(before)] == before
+    codes = [row["code"] for row in after]
+    assert len(set(codes)) == len(codes) == 36
+    served = Counter("".join(c[0] for c in cups.values()) for cups in sets_in(tmp_path).values())
+    assert set(served.values()) == {2}
+    (tmp_path / "key.csv").unlink()
+    assert draw_again(tmp_path) == ("key.csv",)
+
+
+def test_sets_stand_beside_scored_cups(tmp_path):
+    text = text_of("triangle", 6).replace("[choice]", SCORED + "[choice]")
+    text = text.replace("declared = 2026-09-04", DECLARED)
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    draw_blind(tmp_path, DAY)
+    rows = rows_of(tmp_path / "servings.csv")
+    assert [row["set"] for row in rows[:5]] == ["", "", "1", "1", "1"]
+    scores = [[row["taster"], row["code"], "5"] for row in rows if not row["set"]]
+    with (tmp_path / "scores.csv").open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([["taster", "code", "texture"], *scores])
+    sets = {key: cups for key, cups in sets_in(tmp_path).items() if key[1]}
+    answers = [[t, n, answer_to("triangle", cups, right=True)] for (t, n), cups in sets.items()]
+    with (tmp_path / "choices.csv").open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([["taster", "set", "answer"], *answers])
+    lift_blind(tmp_path, DAY, lambda _: True)
+    found = analyse(tmp_path)
+    assert found.choices[0].alpha == found.results[0].alpha == 0.025
+    assert found.choices[0].right == 6
+    assert to_record(found)["choices"][0]["verdict"] == "different"
+
+
+SCORED = '[scale]\nlow = 0\nhigh = 10\n\n[[attribute]]\nname = "texture"\n\n'
+DECLARED = 'declared = 2026-09-04\nprimary = ["texture", "choice"]\nmargin = 1'
+
+
+def test_the_text_of_a_trial_comes_back():
+    for method in METHODS:
+        trial = parse_trial(text_of(method, more='ask = "alike"\ntests = 18\ncan_tell = 0.4'))
+        assert parse_trial(trial_text(trial)) == trial
+
+
+# Verdicts ---------------------------------------------------------------------------------------
+
+
+def judged(method, right, tests, more="", *, tasters=0, order=()):
+    """Judge numbers alone; the answers of so many tasters in turn."""
+    trial = parse_trial(text_of(method, more=more))
+    said = np.arange(tests) < right
+    table = ChoiceTable(
+        tasters=tuple(f"T{n}" for n in range(tasters)),
+        taster=np.arange(tests) % tasters if tasters else np.full(tests, -1),
+        variant=np.ones(tests, np.int64),
+        right=said if not len(order) else np.asarray(order),
+        other=np.arange(tests) % 2 == 1 if METHODS[method].words else np.zeros(tests, bool),
+        orders={},
+    )
+    names = name_all(trial.variants, trial.control)
+    return compare_choices(trial, table, Standing(), names)[0]
+
+
+SENTENCES = {
+    "different": (
+        (12, 18),
+        "These tasters could tell: 12 of 18 picked the odd cup; guessing gives 6, and 10 were "
+        "needed.",
+    ),
+    "alike": (
+        (12, 36),
+        "Alike for our purpose: 12 of 36 picked the odd cup; at most 23 % of these tasters can "
+        "tell (95 % limit), and 30 % was allowed.",
+    ),
+    "open": (
+        (8, 18),
+        "Not settled: 8 of 18 picked the odd cup; anything from none to 49 % of them may be able "
+        "to tell. So few tests could not show them alike, whatever was answered.",
+    ),
+    "slight": (
+        (95, 240),
+        "These tasters could tell, but few of them: 95 of 240 picked the odd cup; guessing gives "
+        "80, and 93 were needed. At most 18 % of these tasters can tell (95 % limit), and 30 % "
+        "was allowed.",
+    ),
+}
+
+
+@pytest.mark.parametrize(("verdict", "case"), SENTENCES.items())
+def test_each_verdict_has_its_sentence(verdict, case):
+    (right, tests), sentence = case
+    found = judged("triangle", right, tests)
+    assert found.verdict == verdict
+    assert found.because.replace("\N{NO-BREAK SPACE}", " ") == sentence
+
+
+def test_alike_needs_a_number_that_is_not_below_luck():
+    # ISO 4120, 8.2: with 18 triangles 5 right would do, below the 6 of luck
+    assert judged("triangle", 3, 18).verdict == "open"
+    assert not judged("triangle", 3, 18).possible
+    assert judged("triangle", 8, 24).verdict == "alike"
+
+
+def test_no_verdict_before_the_declared_number():
+    found = judged("triangle", 11, 11, "tests = 18")
+    assert found.verdict == "open"
+    assert found.because == "11 of 18 tests are in. No verdict before the last."
+
+
+def test_far_fewer_right_than_luck_asks_for_the_key():
+    assert "the key the right way round" in judged("triangle", 1, 24).because
+    assert "right way round" not in judged("triangle", 5, 24).because
+
+
+def test_d_prime_is_for_one_set_a_taster():
+    # ASTM E2262, its scope; 2-AFC: sqrt(2) times the normal deviate of .75
+    found = judged("paired", 18, 24, tasters=24)
+    assert found.d_prime.estimate == pytest.approx(0.9539, abs=1e-4)
+    assert "ASTM E2262" in judged("paired", 18, 24, tasters=12).d_prime.reason
+
+
+def test_it_is_told_who_can_tell_by_their_own_sets():
+    order = np.arange(48) % 4 == 0
+    found = judged("triangle", 12, 48, tasters=4, order=order)
+    assert [row.can_tell for row in found.by_taster] == [True, False, False, False]
+    assert found.by_taster[0].right == 12
+
+
+def test_either_way_is_two_sided():
+    both = 'attribute = "sourness"\nexpect = "either"'
+    for right in (6, 18):  # the variant, or the control, was the one with more
+        found = judged("paired", right, 24, both)
+        assert found.right == 18
+        assert found.p_value == pytest.approx(binomtest(18, 24).pvalue, abs=1e-12)
+    assert judged("paired", 12, 40, both).p_value == pytest.approx(binomtest(12, 40).pvalue)
+    assert judged("paired", 18, 24).p_value == pytest.approx(0.011328, abs=1e-6)
+
+
+@pytest.mark.parametrize("method", ["a-not-a", "same-different"])
+def test_a_favourite_word_is_no_sign_of_telling(method):
+    # Everybody always says the first word: half are right, and nobody can tell.
+    found = judged(method, 0, 24, order=np.arange(24) % 2 == 0)
+    assert found.p_value == 1
+    assert found.verdict == "open"
+
+
+def test_one_fixed_order_is_refused(tmp_path):
+    (tmp_path / "trial.toml").write_text(text_of("triangle"), encoding="utf-8")
+    servings, key, choices = ["taster,set,position,code"], ["taster,code,variant"], []
+    for n in range(12):
+        codes = [str(100 + 3 * n + k) for k in range(3)]
+        servings += [f"T{n},1,{k + 1},{code}" for k, code in enumerate(codes)]
+        key += [f"T{n},{code},{v}" for code, v in zip(codes, ("sea", "rock", "sea"), strict=True)]
+        choices.append(f"T{n},1,{codes[1]}")
+    for name, rows in (("servings", servings), ("key", key), ("choices", choices)):
+        head = ["taster,set,answer"] if name == "choices" else []
+        (tmp_path / f"{name}.csv").write_text("\n".join([*head, *rows]), encoding="utf-8")
+    (found,) = analyse(tmp_path).choices
+    assert found.verdict == "open"
+    assert found.because.startswith("Every set stood in one and the same order")
+
+
+def test_the_sequential_rule_stops_and_no_other_look_counts():
+    # ISO 16820, table A.1: stored 5 days, different after 12 sets
+    more = 'rule = "sequential"\ntests = 40\ncan_tell = 0.4\nbeta = 0.1'
+    letters = np.array([c == "P" for c in "PPPPNPPPNPPPNNNN"])
+    trial = text_of("duo-trio", more=more).replace("declared =", "alpha = 0.1\ndeclared =")
+    table = ChoiceTable(
+        taster=np.full(16, -1), variant=np.ones(16, np.int64), right=letters,
+        other=np.zeros(16, bool), orders={},
+    )  # fmt: skip
+    parsed = parse_trial(trial)
+    names = name_all(parsed.variants, parsed.control)
+    (found,) = compare_choices(parsed, table, Standing(), names)
+    assert (found.verdict, found.tests) == ("different", 12)
+
+
+@pytest.mark.parametrize("sets", [1, 3])
+@pytest.mark.parametrize("tasters", [5, 7, 12, 36])
+def test_false_alarms_stay_below_alpha_and_alike_too(tasters, sets):
+    # Own simulation: nobody can tell; and exactly as many can as are allowed, each taster able
+    # or not at all, judged about these very tasters (W. Hoeffding 1956).
+    rng = np.random.default_rng([tasters, sets])
+    n = tasters * sets
+    luck = [judged("triangle", int((rng.random(n) < 1 / 3).sum()), n) for _ in range(60)]
+    assert sum(found.verdict in ("different", "slight") for found in luck) <= 8
+    able = np.repeat(np.arange(tasters) < round(0.3 * tasters + 0.5), sets)
+    wrong = 0
+    for _ in range(60):
+        found = judged("triangle", int((able | (rng.random(n) < 1 / 3)).sum()), n)
+        wrong += found.verdict in ("alike", "slight")
+    assert wrong <= 8
