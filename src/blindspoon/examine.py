@@ -11,7 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
+from blindspoon.batches.summary import (
+    Made,
+    cautions_in_words,
+    differences_in_words,
+    make_up,
+)
 from blindspoon.errors import Note, Problem, Rule, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs
@@ -157,5 +162,6 @@ def _made(
         return error.problems, (), ()
     if made is None:
         return (), notes, ()
-    differs = (Note(file="batches.csv", text=text) for text in differences_in_words(trial, made))
+    said = differences_in_words(trial, made, ask=True)
+    differs = (Note(file="batches.csv", text=text) for text in said)
     return (), (*notes, *differs), cautions_in_words(made)

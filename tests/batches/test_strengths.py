@@ -97,11 +97,11 @@ def test_a_column_that_is_missing_is_nothing_and_a_blank_cell_is_unknown(read):
     head = "batch,variant,produce_g,water_g,salt_g"
     (found,) = strengths(read(f"{head}\njar 1,plain,600,400,10\n", None))
     assert found.everything_g == 1010
-    (found,) = strengths(read(f"{head},sugar_g\njar 1,plain,600,400,10,\n", None))
+    (found,) = strengths(read(f"{head}\njar 1,plain,,400,10\n", None))
     assert found.everything_g is None
     assert found.salt_percent is None
     assert found.salt_percent_of_water == pytest.approx(2.5)
-    assert "sugar_g not written" in found.unknown["everything_g"]
+    assert "produce_g not written" in found.unknown["everything_g"]
 
 
 def test_salt_has_to_be_written(read):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from blindspoon.batches.differences import ACID, SALT, STANDARD, declares
+from blindspoon.batches.differences import ACID, SALT, STANDARD, as_meant, declares
 from blindspoon.batches.log import Batch, BatchLog, BatchResult
 from blindspoon.batches.strengths import acid_of, ingredient, strengths
 from blindspoon.batches.units import INGREDIENTS
@@ -68,7 +68,7 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
     made, T follows from all else; afterwards, it is the smallest T at which neither the salt, the
     acid nor all else in the jar is too much, and the rest is added.
     """
-    target = _target(trial, log)
+    target, trial = _target(trial, log), as_meant(trial, log)
     found: list[Amounts | NoAmounts] = []
     for batch in log.batches:
         if batch.variant == trial.control:
@@ -200,7 +200,7 @@ def recipes(trial: Trial, log: BatchLog, jar_g: float) -> tuple[Recipe, ...]:
     {'produce_g': 250.0, 'water_g': 237.5, 'salt_g': 12.5, 'tannin_g': 1.0}
     """
     found = [_recipe(log, variant.name, jar_g) for variant in trial.variants]
-    control = found[trial.control_index]
+    control, trial = found[trial.control_index], as_meant(trial, log)
     return tuple(
         recipe if control is None else _like_the_control(trial, recipe, control)
         for recipe in found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from blindspoon.batches.log import Batch, BatchLog, BatchResult, Value
@@ -122,6 +122,42 @@ def _own_factor(name: str, column: Sequence[Value | None]) -> BatchFactor:
     return BatchFactor(name, "", 0.0)
 
 
+HINTS: Mapping[str, str] = {
+    "temperature_c": "cool|cold|warm|heat",
+    "salt": "salt",
+    "acid": "acid|vinegar|sour",
+    "sugar": "sugar|sweet",
+    "age": "older|young|early|late",
+    "fermented": "longer|shorter|days|weeks",
+}
+"""Beginnings of words by which a label or a method speaks of a factor; others by their own name."""
+
+
+def _names(trial: Trial, variant: str, found: Difference) -> bool:
+    """Tell whether a variant's label or method, and not the control's, speaks of a difference."""
+    ours, control = (trial.variant(name) for name in (variant, trial.control))
+    value = found.variant_value
+    written = re.escape(value.lower() if isinstance(value, str) else f"{value:g}")
+    word = HINTS.get(found.factor, re.escape(found.factor.removesuffix("_g").replace("_", " ")))
+    pattern = re.compile(rf"(?<![\w.,])(?:{word}|{written}(?![\w]|[.,]\d))")
+    texts = (f"{each.label} {each.method}".lower() for each in (ours, control))
+    spoken, usual = (set(pattern.findall(text)) for text in texts)
+    return bool(spoken - usual)
+
+
+def as_meant(trial: Trial, log: BatchLog) -> Trial:
+    """Take as declared what is perhaps the point of a variant; see `Difference.perhaps_meant`."""
+    points = {
+        what.variant: tuple(found.factor for found in what.differences if found.perhaps_meant)
+        for what in what_differs(trial, log)
+    }
+    variants = (
+        replace(each, differs=(*each.differs, *points.get(each.name, ())))
+        for each in trial.variants
+    )
+    return replace(trial, variants=tuple(variants))
+
+
 def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
     """Tell whether trial.toml says that a variant is meant to differ in a factor."""
     return any(factor.answers_to(name) for name in trial.variant(variant).differs)
@@ -143,6 +179,9 @@ class Difference(BatchResult):
     unit : str
     declared : bool
         Whether trial.toml says that the variant is meant to differ in it.
+    perhaps_meant : bool
+        Whether it is not declared, and may be the point of the variant all the same: its label or
+        method speaks of it, or it is all that differs where neither is written.
     """
 
     factor: str
@@ -153,6 +192,7 @@ class Difference(BatchResult):
     amount: float | None
     unit: str
     declared: bool
+    perhaps_meant: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,7 +228,8 @@ class WhatDiffers(BatchResult):
     @property
     def undeclared(self) -> tuple[Difference, ...]:
         """What a difference in taste may be blamed on, besides the method."""
-        return tuple(found for found in self.differences if not found.declared)
+        meant = (found.declared or found.perhaps_meant for found in self.differences)
+        return tuple(found for found, so in zip(self.differences, meant, strict=True) if not so)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -289,6 +330,10 @@ def _what_differs(
             declared = declares(trial, variant, factor)
             differ[factor] = _difference(factor, theirs, ours, declared=declared)
     meant = trial.variant(variant).differs
+    alone = len(differ) == 1 and not (meant or trial.variant(variant).method)
+    for factor, found in differ.items():
+        if not found.declared and (alone or _names(trial, variant, found)):
+            differ[factor] = replace(found, perhaps_meant=True)
     recorded = {name for factor in values for name in (factor.name, *factor.also)}
     return WhatDiffers(
         variant=variant,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 
 Value = float | str
@@ -71,6 +71,14 @@ class Batch:
     starter: str = ""
     note: str = ""
     own: Mapping[str, Value]
+
+    def none(self, columns: Collection[str]) -> tuple[str, ...]:
+        """Name what is blank beside written weights, so that none of it went in."""
+        weights = {name: getattr(self, name) for name in ("produce_g", "water_g", "salt_g")}
+        if self.salt_g is None or None in (weights[name] for name in columns if name in weights):
+            return ()
+        blank = {"acid": self.acid_g is None and not self.acid, "sugar": self.sugar_g is None}
+        return tuple(name for name, none in blank.items() if none)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -175,6 +175,16 @@ def _read_batches(
         )
         made.append(batch)
         said.problems += [problem_at(table, row, *at) for at in _faults(batch, last_tasted)]
+    none = {
+        f"{name}_g": [batch.name for batch in made if name in batch.none(values)]
+        for name in ("acid", "sugar")
+        if f"{name}_g" in values
+    }
+    if any(none.values()):
+        columns = " and ".join(name for name, jars in none.items() if jars)
+        jars = some_of(list(dict.fromkeys(jar for jars in none.values() for jar in jars)), 5)
+        text = f"a blank {columns} beside written weights is taken as none ({jars})"
+        said.note(table, text, line=None)
     return made, values, own
 
 

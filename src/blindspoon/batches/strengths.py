@@ -217,7 +217,8 @@ def strengths(log: BatchLog) -> tuple[Strengths, ...]:
     """Work out the strengths of every batch, in the order of the log.
 
     A column that batches.csv does not have says that none of it went in (of produce, water, acid
-    and sugar; salt has to be written); a blank cell says that it is not known how much did.
+    and sugar; salt has to be written), and so does a blank cell of acid or sugar in a row where
+    produce, water and salt are written; another blank cell says that it is not known how much did.
 
     Examples
     --------
@@ -235,7 +236,7 @@ def strengths(log: BatchLog) -> tuple[Strengths, ...]:
 
 
 def ingredient(log: BatchLog, batch: Batch, name: str) -> float | None:
-    """Give the grams of an ingredient: 0 where the file has no such column, None if unknown.
+    """Give the grams of an ingredient: 0 where none went in, None if unknown.
 
     An acid that is named and not weighed is unknown; one that is "none" weighs nothing.
     """
@@ -243,7 +244,8 @@ def ingredient(log: BatchLog, batch: Batch, name: str) -> float | None:
     grams: float | None = getattr(batch, column)
     if name == "acid" and grams is None and batch.acid:
         return 0.0 if acid_of(batch.acid).name == "none" else None
-    return grams if column in log.columns else 0.0
+    none = column not in log.columns or (grams is None and name in batch.none(log.columns))
+    return 0.0 if none else grams
 
 
 def _strengths(log: BatchLog, batch: Batch) -> Strengths:

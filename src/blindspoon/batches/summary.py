@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -347,17 +348,37 @@ def make_up(
     return made, notes
 
 
-def differences_in_words(trial: Trial, made: Made) -> Iterator[str]:
-    """Say of each variant what it was meant to differ in, and what else differed; sentences."""
+def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iterator[str]:
+    """Say of each variant what it was meant to differ in, and what else differed; sentences.
+
+    With `ask` the host is asked about what is not declared.
+    """
     for what in made.differs:
         label = f"“{trial.variant(what.variant).label}”"
         if what.batches and what.control_batches:
             declared = [in_words(found) for found in what.differences if found.declared]
+            perhaps = [in_words(found) for found in what.differences if found.perhaps_meant]
             meant = f"as declared, {wording.listing(declared)}; " if declared else ""
+            meant += (
+                f"{wording.listing(perhaps)}, which may be the point of it; " if perhaps else ""
+            )
             also = also_differed(what) or "nothing else that was written down differs"
-            yield f"{label}: {meant}{also}."
+            yield f"{label}: {meant}{also}.{_question(trial, what) if ask else ''}"
         yield from remarks(trial, what)
     yield from (inseparable(trial, together) for together in made.together)
+
+
+def _question(trial: Trial, what: WhatDiffers) -> str:
+    """Ask what may have been the point of a variant; blank where it is declared."""
+    meant = trial.variant(what.variant).differs
+    perhaps = tuple(found for found in what.differences if found.perhaps_meant)
+    asked = perhaps if perhaps or meant else what.undeclared
+    if not asked:
+        return ""
+    names = (found.factor.replace("temperature_c", "temperature") for found in asked)
+    differs = json.dumps([*meant, *names], ensure_ascii=False)
+    this = "Was this" if len(asked) == 1 else "Was any of this"
+    return f" {this} the point? Then write differs = {differs} in trial.toml."
 
 
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:

@@ -267,7 +267,7 @@ def batches_table(trial: Trial, made: Made) -> str:
             *(summary.what_to_add(trial, found) for found in made.amounts),
             *(summary.what_to_weigh(found) for found in made.amounts if isinstance(found, Amounts)),
         ],
-        "What else differs:": differences_in_words(trial, made),
+        "What else differs:": differences_in_words(trial, made, ask=True),
         "Cautions:": [CARE, *(f"{text} ({source})" for text, source in cautions_in_words(made))],
     }
     return on_a_terminal(

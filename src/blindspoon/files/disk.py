@@ -18,7 +18,7 @@ from importlib import resources
 from pathlib import Path
 
 from blindspoon.errors import Note, Problem, Rule, TrialFileError, did_you_mean, shown
-from blindspoon.files.text_table import FolderTables, TextTable, read_table
+from blindspoon.files.text_table import FolderTables, TextTable, read_table, without_example
 
 KEY = ("key.csv",)
 """What lifts the blind; who must not know leaves it out."""
@@ -100,7 +100,10 @@ class FolderText:
 
     def table(self, name: str) -> TextTable | None:
         """Read one table, such as "key.csv"; None where there is no such file."""
-        return read_table(self.files[name], name) if name in self.files else None
+        if name not in self.files:
+            return None
+        table = read_table(self.files[name], name)
+        return without_example(table) if name in TEMPLATES else table
 
 
 def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:

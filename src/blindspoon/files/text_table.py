@@ -152,6 +152,22 @@ class TextTable:
             yield line, dict(zip(self.columns, row, strict=True))
 
 
+def without_example(table: TextTable) -> TextTable:
+    """Leave out the row of the batch "example", and say so where there are others by now."""
+    if "batch" not in table.columns or "example" not in table.columns["batch"].texts:
+        return table
+    cells = table.columns["batch"].cells()
+    kept = np.array([name != "example" for name in cells], dtype=np.bool_)
+    text = "the batch example is not read: write over it, its name too, or delete the row"
+    line = int(table.lines[cells.index("example")])
+    return replace(
+        table,
+        columns={name: column.keep(kept) for name, column in table.columns.items()},
+        lines=table.lines[kept],
+        notes=(*table.notes, *[Note(file=table.file, line=line, text=text)] * bool(kept.any())),
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FolderTables:
     """The tables of a trial folder; None where there is no such file.

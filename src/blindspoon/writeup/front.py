@@ -13,6 +13,7 @@ from blindspoon.batches.differences import (
     WARMTH,
     BatchFactor,
     WhatDiffers,
+    as_meant,
     declares,
 )
 from blindspoon.batches.summary import factor_name, in_words
@@ -77,7 +78,7 @@ def _more_than_meant(analysis: Analysis, names: Naming) -> Iterator[Point]:
         text = sentence(f"{subject} was also {wording.listing(map(in_words, what.undeclared))}")
         yield "More than one change.", " ".join([text, *_shared(analysis, names, what, found)])
     for what in found:
-        meant = [each for each in what.differences if each.declared]
+        meant = [each for each in what.differences if each.declared or each.perhaps_meant]
         if len(meant) > 1:
             which = "which of them" if len(meant) > 2 else "which"
             subject = names.subject([trial.variant(what.variant)])
@@ -248,6 +249,7 @@ def recipe_table(analysis: Analysis) -> Table | None:
     jars = recipes(trial, made.log, JAR_G) if made else ()
     if not jars:
         return None
+    trial = as_meant(trial, made.log) if made else trial
     control = next((jar for jar in jars if jar.variant == trial.control), None)
     names = dict.fromkeys(name for jar in jars for name in jar.grams)
     used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
