@@ -324,12 +324,17 @@ def read_table(data: bytes, file: str) -> TextTable:
     problem = _unreadable(data, file)
     if problem is not None:
         return _unread(file, problem)
-    header = re.search(rb"^[^\n]*[^\s][^\n]*", data, re.MULTILINE)
-    bare = re.sub(rb'"[^"]*"', b"", header[0] if header else b"").decode()
-    separator = max(",;\t", key=bare.count)
+    separator = separator_of(data)
     parts = _by_pandas(data, separator) if len(data) >= LARGE else None
     parts = parts or _by_csv(data.decode(), separator, file)
     return _assemble(file, parts, decimal_comma=separator != ",")
+
+
+def separator_of(data: bytes) -> str:
+    """Find the separator that the header of a table holds most often outside quotes."""
+    header = re.search(rb"^[^\r\n]*[^\s][^\r\n]*", data.removeprefix(b"\xef\xbb\xbf"), re.M)
+    bare = re.sub(rb'"[^"]*"', b"", header[0] if header else b"").decode(errors="replace")
+    return max(",;\t", key=bare.count)
 
 
 @dataclass(frozen=True, slots=True)

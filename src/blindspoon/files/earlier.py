@@ -1,0 +1,177 @@
+"""Files of a trial written so that each change can be taken back: what stood there before is kept."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import json
+import threading
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from blindspoon.errors import Rule, TrialFileError
+from blindspoon.files.durable import PRIVATE, DurableFolder, complaining
+
+KEPT = 50
+"""Changes that can be taken back."""
+
+_PLACE = f"{PRIVATE}/before"
+_WRITING = threading.RLock()
+
+Content = bytes | None
+"""What stands in a file; None where there is none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One change of a folder.
+
+    Parameters
+    ----------
+    number : int
+        Rises from change to change.
+    when : datetime
+        Where the host is.
+    said : str
+        What was done, a sentence.
+    files : mapping of str to (before, after)
+        By name in the folder.
+    stands : bool
+        Whether every file is still as it was written, so that it can be taken back.
+    """
+
+    number: int
+    when: datetime.datetime
+    said: str
+    files: Mapping[str, tuple[Content, Content]]
+    stands: bool
+
+
+def fingerprint(folder: Path, names: Iterable[str]) -> str:
+    """Tell the contents of some files from all others."""
+    kept = DurableFolder(folder)
+    with complaining():
+        parts = [hashlib.sha256(kept.read(name) or b"").hexdigest() for name in names]
+    return hashlib.sha256("".join(parts).encode()).hexdigest()[:32]
+
+
+def write(folder: Path, files: Mapping[str, Content], said: str, seen: str = "") -> bool:
+    """Write files, all or none, and keep what they were.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes or None
+        By name in the folder; None takes a file away.
+    said : str
+        What is done, a sentence.
+    seen : str
+        `fingerprint` of these files as the host saw them; where they changed since, nothing is
+        written. Empty for whatever stands there.
+
+    Returns
+    -------
+    bool
+        Whether it was written.
+
+    Raises
+    ------
+    TrialFileError
+        If a file cannot be written; those before it are as they were.
+    """
+    kept = DurableFolder(folder)
+    with _WRITING, complaining():
+        finish(folder)
+        if seen and fingerprint(folder, files) != seen:
+            return False
+        before = {name: kept.read(name) for name in files}
+        if before == dict(files):
+            return True
+        numbers = _numbers(folder)
+        entry = f"{_PLACE}/{(numbers[-1] if numbers else 0) + 1:06}.json"
+        now = datetime.datetime.now().astimezone().isoformat(timespec="seconds")
+        pairs = {name: [_text(before[name]), _text(after)] for name, after in files.items()}
+        record = {"when": now, "said": said, "files": pairs}
+        kept.save(entry, json.dumps(record, ensure_ascii=False).encode())
+        try:
+            for name, content in files.items():
+                _put(kept, name, content)
+        except OSError:
+            for name, content in before.items():
+                _put(kept, name, content)
+            (folder / entry).unlink()
+            raise
+        for number in numbers[: 1 - KEPT]:
+            (folder / _PLACE / f"{number:06}.json").unlink()
+    return True
+
+
+def changes(folder: Path) -> tuple[Change, ...]:
+    """List what was changed, the last first."""
+    kept = DurableFolder(folder)
+    found = []
+    for number in reversed(_numbers(folder)):
+        try:
+            record = json.loads(kept.read(f"{_PLACE}/{number:06}.json") or b"")
+            files = {name: (_bytes(a), _bytes(b)) for name, (a, b) in record["files"].items()}
+            when, said = datetime.datetime.fromisoformat(record["when"]), str(record["said"])
+            stands = all(kept.read(name) == after for name, (_, after) in files.items())
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+        found.append(Change(number=number, when=when, said=said, files=files, stands=stands))
+    return tuple(found)
+
+
+def take_back(folder: Path, number: int) -> Change:
+    """Put back what stood there before a change.
+
+    Raises
+    ------
+    TrialFileError
+        If there is no such change, or a file was changed since.
+    """
+    change = next((it for it in changes(folder) if it.number == number), None)
+    if change is None or not change.stands:
+        found = "a file was changed since" if change else "there is no such change"
+        raise TrialFileError([_GONE.broken(found, "the folder")])
+    before = {name: pair[0] for name, pair in change.files.items()}
+    write(folder, before, f"Taken back: {change.said}")
+    return change
+
+
+_GONE = Rule(
+    "changed-since", "a change is taken back while its files are as it left them", "Look again"
+)
+
+
+def finish(folder: Path) -> None:
+    """Write the rest of a change that was stopped between two of its files."""
+    last = changes(folder)[:1]
+    kept = DurableFolder(folder)
+    for change in last:
+        now = {name: kept.read(name) for name in change.files}
+        known = all(now[name] in pair for name, pair in change.files.items())
+        begun = any(now[name] == after for name, (_, after) in change.files.items())
+        if not change.stands and known and begun:
+            for name, (_, after) in change.files.items():
+                _put(kept, name, after)
+
+
+def _put(kept: DurableFolder, name: str, content: Content) -> None:
+    if content is None:
+        (kept.folder / name).unlink(missing_ok=True)
+    else:
+        kept.save(name, content)
+
+
+def _numbers(folder: Path) -> list[int]:
+    names = (path.stem for path in (folder / _PLACE).glob("*.json"))
+    return sorted(int(name) for name in names if name.isdigit())
+
+
+def _text(content: Content) -> str | None:
+    return None if content is None else content.decode("latin-1")
+
+
+def _bytes(text: str | None) -> Content:
+    return None if text is None else text.encode("latin-1")

@@ -1,0 +1,202 @@
+r"""Changes to the text of trial.toml that leave every other character as it is.
+
+A place is written as in messages: "trial.title", "attribute[2].label", counted from 1. Sections are
+added and taken out line by line, so that a comment stays with what it heads; values by tomlkit.
+
+Examples
+--------
+>>> text = 'variant = [{ name = "plain" }]\n[trial]\ntitle = "Crisp"  # as I ask it\n'
+>>> print(put(text, "trial.title", "Sour"), end="")
+variant = [{ name = "plain" }]
+[trial]
+title = "Sour"  # as I ask it
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from blindspoon.errors import Rule, TrialFileError
+
+Value = str | float | bool | datetime.date | Sequence[str] | Sequence[int]
+
+_LAID_OUT = Rule(
+    "laid-out", "a change moves no other text", "Change it by hand, or write the file afresh"
+)
+_HEADER = re.compile(r"\s*\[(\[)?\s*([\w.-]+)\s*\]")
+
+
+def put(text: str, place: str, value: Value | None) -> str:
+    """Give a key another value, or take it out; it is added where it is missing, its section too.
+
+    Raises
+    ------
+    TrialFileError
+        If that would change anything else: the file is laid out in an unusual way.
+    """
+    *path, key = _steps(place)
+    values = _plain(tomllib.loads(text))
+    if _at(values, path).get(key) == value and type(_at(values, path).get(key)) is type(value):
+        return text
+
+    def set_it(document: Any) -> None:  # noqa: ANN401 - tomlkit's or plain values
+        table = _at(document, path)
+        if value is None:
+            table.pop(key, None)
+        else:
+            table[key] = value
+
+    table = _at(values, path)
+    if key in table or value is None:
+        return _seen(text, set_it, _by_value(text, set_it))
+    lines = text.splitlines(keepends=True)
+    section = _section(lines, path)
+    if section is None and len(path) == 1 and path[0] not in values:
+        return _seen(text, set_it, _ended(text) + f"\n[{path[0]}]\n{_line(key, value)}")
+    if section is None or not section[1]:
+        return _seen(text, set_it, _by_value(text, set_it))
+    lines.insert(section[1], _line(key, value))
+    return _seen(text, set_it, "".join(lines))
+
+
+def add(text: str, kind: str, values: Mapping[str, Value]) -> str:
+    """Add a section of a kind, such as "variant", behind those that are there.
+
+    Raises
+    ------
+    TrialFileError
+        As `put`.
+    """
+
+    def add_it(document: Any) -> None:  # noqa: ANN401
+        document.setdefault(kind, []).append(dict(values))
+
+    number = len(tomllib.loads(text).get(kind, []))
+    lines = text.splitlines(keepends=True)
+    own = [f"[[{kind}]]\n", *(_line(key, value) for key, value in values.items())]
+    section = _section(lines, (kind, number - 1))
+    if number and section is None:
+        return _seen(text, add_it, _by_value(text, add_it))
+    if section is None:
+        return _seen(text, add_it, _ended(text) + "".join(["\n", *own]))
+    end = section[2]
+    lines[end - 1] = _ended(lines[end - 1])
+    return _seen(text, add_it, "".join([*lines[:end], "\n", *own, *lines[end:]]))
+
+
+def take_out(text: str, kind: str, number: int) -> str:
+    """Take out the section of that number, from 1.
+
+    Raises
+    ------
+    TrialFileError
+        As `put`.
+    """
+
+    def take_it(document: Any) -> None:  # noqa: ANN401
+        del document[kind][number - 1]
+
+    lines = text.splitlines(keepends=True)
+    section = _section(lines, (kind, number - 1))
+    if section is None:
+        return _seen(text, take_it, _by_value(text, take_it))
+    start, _, end = section
+    comments = [line for line in lines[start:end] if line.lstrip().startswith("#")]
+    while end < len(lines) and not lines[end].strip() and not comments:
+        end += 1
+    return _seen(text, take_it, "".join([*lines[:start], *comments, *lines[end:]]))
+
+
+def _steps(place: str) -> list[str | int]:
+    """Take "attribute[2].label" apart: "attribute", 1, "label"."""
+    parts = re.findall(r"[^.\[\]]+", place)
+    return [int(part) - 1 if part.isdigit() else part for part in parts]
+
+
+def _at(document: Any, path: Sequence[str | int]) -> Any:  # noqa: ANN401
+    for step in path:
+        document = document.setdefault(step, {}) if isinstance(step, str) else document[step]
+    return document
+
+
+def _section(lines: Sequence[str], path: Sequence[str | int]) -> tuple[int, int, int] | None:
+    """Find a section: its header's line, the end of its own keys, and the end with those below.
+
+    None where it has no header of its own. Comments at its end that a blank line parts from its
+    keys, or that follow it directly, head what comes next.
+    """
+    name, count = path[0] if path else "", 0
+    start = end = own = -1
+    for number, line in enumerate([*lines, "[]"]):
+        header = _HEADER.match(line) or (number == len(lines))
+        if not header:
+            continue
+        found = header[2] if isinstance(header, re.Match) else ""
+        if start >= 0 and own < 0:
+            own = number
+        if start >= 0 and not found.startswith(f"{name}."):
+            end = number
+            break
+        if found == name and (len(path) == 1 or count == path[1]) and start < 0:
+            start = number
+        count += found == name
+    if start < 0 or len(path) > 2 or (len(path) == 2) != ("[[" in lines[start]):
+        return None
+    return start, _last(lines, start, own), _last(lines, start, end)
+
+
+def _last(lines: Sequence[str], start: int, end: int) -> int:
+    """Go back over blank lines and comments to the line after the last one that says something."""
+    while end > start + 1 and (not lines[end - 1].strip() or lines[end - 1].lstrip()[0] == "#"):
+        end -= 1
+    return end
+
+
+def _line(key: str, value: Value) -> str:
+    return f"{key} = {tomlkit.item(value).as_string()}\n"
+
+
+def _ended(text: str) -> str:
+    return text if not text or text.endswith("\n") else f"{text}\n"
+
+
+def _by_value(text: str, change: Callable[[Any], None]) -> str:
+    """Change values where they stand."""
+    try:
+        document = tomlkit.parse(text)
+        if tomlkit.dumps(document) != text:
+            return ""
+        change(document)
+        return tomlkit.dumps(document)
+    except (TOMLKitError, KeyError, IndexError, TypeError, ValueError, AttributeError):
+        return ""
+
+
+def _seen(text: str, change: Callable[[Any], None], changed: str) -> str:
+    """See that the values are changed as they should be, and that no comment was lost or moved."""
+    wanted = tomllib.loads(text)
+    change(wanted)
+    try:
+        found = tomllib.loads(changed) if changed else None
+    except tomllib.TOMLDecodeError:
+        found = None
+    if _plain(wanted) != _plain(found or {}) or _comments(text) != _comments(changed):
+        raise TrialFileError([_LAID_OUT.broken("the file is laid out otherwise", "trial.toml")])
+    return changed
+
+
+def _comments(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.lstrip().startswith("#")]
+
+
+def _plain(values: dict[str, Any]) -> dict[str, Any]:
+    """Leave empty tables and lists out: a section that says nothing is none."""
+    return {key: value for key, value in values.items() if value not in ({}, [])}
