@@ -17,6 +17,7 @@ from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
 from blindspoon.files.text_table import write_csv
+from blindspoon.files.trial_edit import put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
@@ -54,7 +55,9 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
-    dated = declared_text(text.trial, today) if declare and not trial.decision.declared else None
+    dated = None
+    if declare and not trial.decision.declared:
+        dated = put(text.trial, "decision.declared", today)
     trial = parse_trial(dated) if dated else trial
     _see_own(trial)
     tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
@@ -79,30 +82,6 @@ def undeclared(folder: Path) -> str:
     if trial.decision.declared or not trial.decision.primary:
         return ""
     return "; ".join(f"{what}: {value}" for what, value in rule.items() if what != "declared date")
-
-
-def declared_text(text: str, today: datetime.date) -> str:
-    """Write the date of the rule into the text of trial.toml, and change nothing else.
-
-    Raises
-    ------
-    DesignError
-        If there is no line for it.
-    """
-    return _written(text, "decision", "declared", today)
-
-
-def _written(text: str, section: str, key: str, value: object) -> str:
-    """Write a key into the text of trial.toml, in its place or first in its section."""
-    line, known = f"{key} = {value}", rf"^(?:#[ \t]*)?{key}[ \t]*=[^#\n]*"
-    new, times = re.subn(known, f"{line}  ", text, count=1, flags=re.M)
-    if not times:
-        new = re.sub(rf"^(\[{section}\][^\n]*)$", rf"\1\n{line}", text, count=1, flags=re.M)
-    new = re.sub(rf"^({re.escape(line)})  $", r"\1", new, flags=re.M)
-    found = parse_trial(new)
-    if str({"seed": found.seed, "declared": found.decision.declared}[key]) != str(value):
-        raise DesignError([_UNWRITTEN.broken(f"there is no line for {key}", "trial.toml")])
-    return new
 
 
 def _see_own(trial: Trial) -> None:

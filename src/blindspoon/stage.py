@@ -55,6 +55,20 @@ IN_WORDS: dict[State, str] = {
 }
 
 
+NEXT_VERBS: dict[State, str] = {
+    "planned": 'write what you make into batches.csv, then "blindspoon blind {folder}"',
+    "sealed": 'print the sheets, then "blindspoon collect {folder} --lan"',
+    "tasting": '"blindspoon collect {folder} --lan" goes on; "blindspoon close {folder}" ends it',
+    "closed": '"blindspoon check {folder}", then "blindspoon lift {folder}"',
+    "lifted": '"blindspoon compare {folder}" and "blindspoon report {folder}"',
+    "published": '"blindspoon report {folder}" shows it again',
+    "never coded": '"blindspoon compare {folder}"',
+    "never sealed": '"blindspoon compare {folder}"',
+    "broken": '"blindspoon check {folder}" names every problem',
+}
+"""What comes next, for who types."""
+
+
 class Step(NamedTuple):
     """One step of a trial: its address, its title, "done", "next" or "later", and more words."""
 

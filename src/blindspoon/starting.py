@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 import secrets
+import tomllib
 import unicodedata
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, quoted
@@ -14,7 +17,7 @@ from blindspoon.files.schema import as_number
 from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
-from blindspoon.wording import count, listing, plain, spelled
+from blindspoon.wording import listing, plain, spelled
 
 
 class Question(NamedTuple):
@@ -84,7 +87,7 @@ _FACTORS = {
 """What a change is meant to differ in, by words of its name; else in a column of its own."""
 
 
-def new_files(answers: Answers, seed: int | None = None) -> dict[str, bytes]:
+def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -> dict[str, bytes]:
     """Make the files of a new trial from answers.
 
     Parameters
@@ -92,6 +95,8 @@ def new_files(answers: Answers, seed: int | None = None) -> dict[str, bytes]:
     answers : mapping of str to str
         By the keys of `QUESTIONS` and `SCORED`; also "variant[1].method" and "session[2].date". An
         answer that is missing is blank.
+    today : date
+        Offered as the day of the rule.
     seed : int, optional
         Of the trial's random draws; by default by chance.
 
@@ -105,34 +110,35 @@ def new_files(answers: Answers, seed: int | None = None) -> dict[str, bytes]:
     problems = list(_see(told, changes, scored))
     if problems:
         raise TrialFileError(problems)
-    text = disk.shipped("starter/trial.toml")
+    text = disk.shipped("starter/trial.toml").replace("{today}", str(today))
     text = text.replace("{seed}", str(secrets.randbelow(10**8) if seed is None else seed))
     own: list[str] = []
     text = _with_attributes(text, scored)
     names: list[str] = []
     for number, label in enumerate([told["variant[1].label"], *changes], 1):
-        name = short_name(label, names, f"change-{number - 1}")
-        names.append(name)
-        method = told.get("variant[1].method", "") if number == 1 else label
+        names.append(short_name(label, names, f"change-{number - 1}"))
+        row: dict[str, Value | None] = {"name": names[-1], "label": label}
+        row["method"] = (told.get("variant[1].method") or None) if number == 1 else None
         differs = [] if number == 1 else meant(label)
         own += [factor for factor in differs if factor not in _FACTORS]
-        row: dict[str, Value] = {"name": name, "label": label}
-        row |= ({"method": method} if method else {}) | ({"differs": differs} if differs else {})
-        text = _put_row(text, "variant", number, row)
-    for number in range(len(parse_sections(text, "variant")), len(names), -1):
+        row |= {"differs": differs} if differs else {}
+        if number > len(names_of(text, "variant")):
+            text = add(text, "variant", {"name": names[-1]})
+        for key, value in row.items():
+            text = put(text, f"variant[{number}].{key}", value)
+    for number in range(len(names_of(text, "variant")), len(names), -1):
         text = take_out(text, "variant", number)
-    primary = parse_sections(text, "attribute")[0]
     tasters = tasters_of(told.get("tasting.tasters", ""))
-    for place, value in {
+    whole: dict[str, Value | None] = {
         "trial.title": told["trial.title"],
         "trial.question": None,
         "trial.product": told["trial.product"],
         "trial.control": names[0],
-        "decision.primary": [primary],
         "decision.margin": number_of(told["decision.margin"]),
         "tasting.tasters": tasters or None,
         "session[1].date": date_of(told.get("session[1].date", "")),
-    }.items():
+    }
+    for place, value in whole.items():
         text = put(text, place, value)
     if second := told.get("session[2].date"):
         text = add(text, "session", {"name": "2", "date": date_of(second) or ""})
@@ -148,3 +154,205 @@ def new_files(answers: Answers, seed: int | None = None) -> dict[str, bytes]:
         "batches.csv": batches.encode(),
         "readings.csv": readings.encode(),
     }
+
+
+def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterator[Problem]:
+    """Name the answers that will not do, before anything is made of them."""
+    asked = {
+        "trial.product": (told.get("trial.product"), "the ballots name the food"),
+        "variant[1].label": (told.get("variant[1].label"), "every change is compared with it"),
+        "changes": (changes, "there is one change at least"),
+        "trial.title": (told.get("trial.title"), "it is the title of what you find out"),
+        SCORED: (scored, "tasters score one thing at least"),
+    }
+    for place, (answer, why) in asked.items():
+        if not answer:
+            yield BLANK._replace(allowed=why).broken("nothing is written here", FILE, None, place)
+    labels = [told.get("variant[1].label", ""), *changes]
+    for label in {label for label in labels if label and labels.count(label) > 1}:
+        yield TWICE.broken(f"{quoted(label)} stands twice", FILE, None, "changes")
+    if number_of(told.get("decision.margin", "")) is None:
+        found = told.get("decision.margin", "") or "nothing"
+        yield NUMBER.broken(f"{quoted(found)} is not a number", FILE, None, "decision.margin")
+    for place in ("session[1].date", "session[2].date"):
+        if told.get(place) and date_of(told[place]) is None:
+            yield DATE.broken(f"{quoted(told[place])} is not a day", FILE, None, place)
+
+
+FILE = "trial.toml"
+BLANK = Rule("blank", "it is needed", "Write it here")
+TWICE = Rule(
+    "repeated-name",
+    "ballots, jars and findings go by the name",
+    "Give each its own, such as “Cut twice as thick”",
+)
+NUMBER = Rule("wrong-type", "it is a number", "Write digits, such as 1 or 0,5")
+DATE = Rule("wrong-type", "it is a day of the calendar", "Write it as in 2026-10-17")
+
+
+def _asked(problem: Problem) -> Problem:
+    """Lead a problem of trial.toml to the question that it comes from."""
+    place = problem.column or ""
+    if re.match(r"variant\[([2-9]|\d\d)", place):
+        return replace(problem, column="changes")
+    return replace(problem, column=SCORED) if place.startswith("attribute") else problem
+
+
+def _with_attributes(text: str, scored: Sequence[str]) -> str:
+    """Keep what is scored, add what is the host's own, and let the first of them decide."""
+    ready = {label: row.name for row in known_attributes() for label in (row.name, row.label)}
+    kept = [ready[label] for label in scored if label in ready]
+    listed = names_of(text, "attribute")
+    names = dict(ready)
+    for label in scored:
+        if label not in ready:
+            short = short_name(label, [], "").replace("-", "_").lstrip("_0123456789")
+            names[label] = short_name(short, list(names.values()), "own").replace("-", "_")
+            text = add(text, "attribute", {"name": names[label], "label": label})
+    for number in range(len(listed), 0, -1):
+        if listed[number - 1] not in kept:
+            text = take_out(text, "attribute", number)
+    return put(text, "decision.primary", [names[scored[0]]])
+
+
+def rule_in_words(trial: Trial) -> str:
+    """Say the rule that decides, as it is written, in a sentence for who is to say yes to it.
+
+    Examples
+    --------
+    >>> trial = parse_trial('''
+    ... trial = { title = "Crisp", control = "plain" }
+    ... decision = { primary = ["texture"], margin = 1 }
+    ... scale = { low = 0, high = 10 }
+    ... attribute = [{ name = "texture" }]
+    ... variant = [{ name = "plain" }, { name = "oak" }]
+    ... ''')
+    >>> print(rule_in_words(trial))  # doctest: +NORMALIZE_WHITESPACE
+    We call “Oak” different if its texture lies further from “Plain” than luck alone would put it in
+    19 tastings out of 20; alike if the scores show that it lies within 1 point; slightly different
+    if both; and not settled if neither.
+    """
+    primary = [trial.attribute(name) for name in trial.decision.primary]
+    if not primary:
+        return "Nothing is decided: whatever the scores show is an idea for next time."
+    others = [variant for variant in trial.variants if variant.name != trial.control]
+    what = f"“{others[0].label}”" if len(others) == 1 else "a changed jar"
+    alone = "it" if len(others) == 1 else f"any of the {spelled(len(others))}"
+    control = trial.variant(trial.control).label
+    alpha = trial.share_of_alpha(primary[0].name)
+    out_of = round(1 / alpha)
+    luck = f"in {out_of - 1} tastings out of {out_of}"
+    scores = listing((attribute.label.lower() for attribute in primary), "or")
+    margins = {attribute.margin for attribute in primary}
+    within = listing(
+        f"{plain(attribute.margin)} {'point' if attribute.margin == 1 else 'points'}"
+        + (f" of {attribute.label.lower()}" if len(margins) > 1 else "")
+        for attribute in (primary if len(margins) > 1 else primary[:1])
+        if attribute.margin
+    )
+    if not within:
+        return (
+            f"We call {what} different if its {scores} lies further from “{control}” than luck "
+            f"alone would put {alone} {luck}, and not settled if not."
+        )
+    return (
+        f"We call {what} different if its {scores} lies further from “{control}” than luck alone "
+        f"would put {alone} {luck}; alike if the scores show that it lies within {within}; "
+        "slightly different if both; and not settled if neither."
+    )
+
+
+def rule_beside(trial: Trial) -> str:
+    """Say what else is scored, and what that is good for; empty where nothing is."""
+    rest = [a.label for a in trial.attributes if a.name not in trial.decision.primary]
+    if not rest or not trial.decision.primary:
+        return ""
+    is_are = "is" if len(rest) == 1 else "are"
+    return (
+        f"{listing([rest[0], *(label.lower() for label in rest[1:])])} {is_are} scored as well. "
+        "Whatever that shows is an idea for next time, not the answer."
+    )
+
+
+def names_of(text: str, kind: str) -> list[str]:
+    """List the names of the sections of a kind."""
+    return [str(row.get("name", "")) for row in tomllib.loads(text).get(kind, [])]
+
+
+def known_attributes() -> tuple[Attribute, ...]:
+    """Give what tasters can score without a word more: the attributes of the template."""
+    text = disk.shipped("starter/trial.toml").replace("{seed}", "1")
+    return tuple(reversed(parse_trial(text).attributes))
+
+
+def answers_like(trial: Trial) -> dict[str, str]:
+    """Give the answers that an earlier trial would have, but for its days."""
+    others = [variant.label for variant in trial.variants if variant.name != trial.control]
+    primary = trial.decision.primary
+    attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
+    margin = attributes[0].margin
+    names = trial.tasting.tasters
+    numbered = names == default_tasters(len(names))
+    return {
+        "trial.product": trial.product,
+        "variant[1].label": trial.variant(trial.control).label,
+        "variant[1].method": trial.variant(trial.control).method,
+        "changes": "\n".join(others),
+        "trial.title": trial.title,
+        SCORED: "\n".join(attribute.label for attribute in attributes),
+        "decision.margin": "" if margin is None else f"{margin:g}",
+        "tasting.tasters": str(len(names) or "") if numbered else "\n".join(names),
+    }
+
+
+def short_name(label: str, taken: Collection[str], otherwise: str) -> str:
+    """Make the short name of a label: "Oak leaf" is "oak-leaf", or "oak-leaf-2".
+
+    Examples
+    --------
+    >>> short_name("Crème fraîche & dill", ["plain"], "change-1")
+    'creme-fraiche-dill'
+    >>> short_name("Oak leaf", ["oak-leaf"], ""), short_name("樽", [], "change-1")
+    ('oak-leaf-2', 'change-1')
+    """
+    letters = unicodedata.normalize("NFKD", label).encode("ascii", "ignore").decode().lower()
+    name = re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:40].strip("-") or otherwise
+    numbers = (f"{name}-{number}" for number in range(2, len(taken) + 3))
+    return next(it for it in (name, *numbers) if it not in taken)
+
+
+def meant(label: str) -> list[str]:
+    """Guess what a change is meant to differ in: columns of batches.csv.
+
+    Examples
+    --------
+    >>> meant("Brine from the last good jar"), meant("Three weeks in the cellar"), meant("Oak leaf")
+    (['starter'], ['temperature_c'], ['oak_leaf'])
+    """
+    found = [name for name, words in _FACTORS.items() if re.search(words, label.lower())]
+    return found or [short_name(label, [], "change").replace("-", "_")]
+
+
+def lines_of(text: str) -> list[str]:
+    """Give the lines that say something."""
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def tasters_of(text: str) -> int | list[str]:
+    """Read names, a line each, or how many there are."""
+    names = lines_of(text)
+    return int(names[0]) if len(names) == 1 and names[0].isdecimal() else names
+
+
+def number_of(text: str) -> float | None:
+    """Read a number, with a point or a comma; a whole one as such."""
+    value = as_number(text.strip(), decimal_comma=True)
+    return int(value) if value is not None and value.is_integer() and abs(value) < 1e15 else value
+
+
+def date_of(text: str) -> datetime.date | None:
+    """Read a day."""
+    try:
+        return datetime.date.fromisoformat(text.strip())
+    except ValueError:
+        return None

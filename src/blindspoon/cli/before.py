@@ -28,19 +28,66 @@ if TYPE_CHECKING:
 @click.command()
 @FOLDER
 @click.option("--example", is_flag=True, help="A finished, invented trial to try everything on.")
-def new(folder: Path, example: bool) -> None:
-    """Start a trial folder from a commented template.
+@click.option("--plain", is_flag=True, help="Ask nothing: write a commented template.")
+def new(folder: Path, example: bool, plain: bool) -> None:
+    """Start a trial folder with seven questions; without a terminal, from a commented template.
 
     Writes trial.toml, batches.csv and readings.csv, and never over a file that is there.
     """
-    from blindspoon.files.disk import start, start_example  # noqa: PLC0415
+    from blindspoon.files.disk import make_files, start, start_example  # noqa: PLC0415
 
     if example:
         start_example(folder)
         click.echo(f"Example, all of it invented: {folder / 'trial.toml'}.")
-        return
-    start(folder, today())
-    click.echo(f"New trial: {folder / 'trial.toml'}. Change it to yours before anyone tastes.")
+    elif plain or not sys.stdin.isatty():
+        start(folder, today())
+        click.echo(f"New trial: {folder / 'trial.toml'}. Change it to yours before anyone tastes.")
+    else:
+        make_files(folder, _asked())
+        click.echo(f"New trial: {folder / 'trial.toml'}. You can change every answer there.")
+
+
+def _asked() -> dict[str, bytes]:
+    """Ask the seven questions, again where an answer will not do, and for a yes to the rule."""
+    from blindspoon import starting  # noqa: PLC0415
+    from blindspoon.errors import TrialFileError  # noqa: PLC0415
+    from blindspoon.files.trial_edit import put  # noqa: PLC0415
+    from blindspoon.files.trial_toml import parse_trial  # noqa: PLC0415
+
+    ready = ", ".join(attribute.label.lower() for attribute in starting.known_attributes())
+    scored = (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The "
+              "first one answers your question.")  # fmt: skip
+    second = ("session[2].date", "A second session", "May stay empty.")
+    asked = [(q.key, f"{n}. {q.asked}", q.hint) for n, q in enumerate(starting.QUESTIONS, 1)]
+    asked.insert(4, scored)
+    answers: dict[str, str] = {}
+    wrong = {key for key, *_ in [*asked, second]}
+    while wrong:
+        for key, question, hint in [*asked, second]:
+            if key in wrong:
+                click.echo(f"\n{click.style(question, bold=True)}\n{click.wrap_text(hint, 80)}")
+                answers[key] = _lines() if key in ("changes", starting.SCORED, "tasting.tasters") \
+                    else click.prompt(">", default="", show_default=False, prompt_suffix=" ")
+        try:
+            files, wrong = starting.new_files(answers, today()), set()
+        except TrialFileError as error:
+            for problem in error.problems:
+                click.echo(f"\n{problem.found}; {problem.allowed}. {problem.remedy}.", err=True)
+            wrong = {problem.column or "" for problem in error.problems}
+    trial = parse_trial(files["trial.toml"].decode())
+    for variant in trial.variants[1:]:
+        click.echo(f"\n“{variant.label}” is meant to differ in: {', '.join(variant.differs)}.")
+    click.echo(f"\n{click.wrap_text(starting.rule_in_words(trial), 80)}")
+    if click.confirm("Is this your rule, from today?"):
+        text = put(files["trial.toml"].decode(), "decision.declared", today())
+        files["trial.toml"] = text.encode()
+    return files
+
+
+def _lines() -> str:
+    """Read lines up to an empty one."""
+    lines = iter(lambda: click.prompt(">", default="", show_default=False, prompt_suffix=" "), "")
+    return "\n".join(lines)
 
 
 @click.command()

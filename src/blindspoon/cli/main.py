@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -17,13 +18,20 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    invoke_without_command=True,
+)
 @click.version_option(__version__, message="blindspoon %(version)s")
-def commands() -> None:
+@click.pass_context
+def commands(context: click.Context) -> None:
     """Blind side-by-side tastings of home-made food, from the plan to an honest writeup.
 
-    FOLDER is a trial folder: trial.toml and the tables beside it.
+    FOLDER is a trial folder: trial.toml and the tables beside it. Without a command, it says where
+    the trials in this folder stand.
     """
+    if context.invoked_subcommand is None:
+        pages.where_trials_stand(Path())
 
 
 for verb in (

@@ -1,4 +1,4 @@
-"""Files of a trial written so that each change can be taken back: what stood there before is kept."""
+"""Files of a trial, written so that each change can be taken back."""
 
 from __future__ import annotations
 

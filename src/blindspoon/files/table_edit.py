@@ -109,5 +109,7 @@ def _records(text: str, separator: str) -> Iterator[tuple[str, list[str]]]:
 
 def _same(rows: Iterator[tuple[int, dict[str, str]]], expected: Sequence[dict[str, str]]) -> bool:
     """Hold rows against each other as they are read: blanks around cells and blank rows aside."""
-    kept = [{name: tidied(cell.replace("\r\n", "\n")) for name, cell in row.items()} for row in expected]
+    kept = [
+        {name: tidied(cell.replace("\r\n", "\n")) for name, cell in row.items()} for row in expected
+    ]
     return [row for _, row in rows] == [row for row in kept if any(row.values())]

@@ -17,7 +17,6 @@ from __future__ import annotations
 import datetime
 import re
 import tomllib
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -42,7 +41,8 @@ def put(text: str, place: str, value: Value | None) -> str:
     TrialFileError
         If that would change anything else: the file is laid out in an unusual way.
     """
-    *path, key = _steps(place)
+    *path, last = _steps(place)
+    key = str(last)
     values = _plain(tomllib.loads(text))
     if _at(values, path).get(key) == value and type(_at(values, path).get(key)) is type(value):
         return text
@@ -63,6 +63,14 @@ def put(text: str, place: str, value: Value | None) -> str:
         return _seen(text, set_it, _ended(text) + f"\n[{path[0]}]\n{_line(key, value)}")
     if section is None or not section[1]:
         return _seen(text, set_it, _by_value(text, set_it))
+    offer = re.compile(rf"# *{re.escape(key)} *=[^#\n]*")
+    for row in range(section[0], len(lines)):
+        if row >= section[1] and not lines[row].startswith("#"):
+            break
+        if found := offer.match(lines[row]):  # take the # away to use what stands behind it
+            rest = lines[row][found.end() :]
+            lines[row] = _line(key, value).rstrip() + (f"{'':8}{rest}" if rest.strip() else "\n")
+            return _seen(text, set_it, "".join(lines), used=True)
     lines.insert(section[1], _line(key, value))
     return _seen(text, set_it, "".join(lines))
 
@@ -180,15 +188,21 @@ def _by_value(text: str, change: Callable[[Any], None]) -> str:
         return ""
 
 
-def _seen(text: str, change: Callable[[Any], None], changed: str) -> str:
-    """See that the values are changed as they should be, and that no comment was lost or moved."""
+def _seen(text: str, change: Callable[[Any], None], changed: str, *, used: bool = False) -> str:
+    """See that the values are changed as they should be, and that no comment was lost or moved.
+
+    `used` says that a comment was made the line that it offers.
+    """
+    if "\r\n" in text:
+        changed = re.sub(r"(?<!\r)\n", "\r\n", changed)
     wanted = tomllib.loads(text)
     change(wanted)
     try:
         found = tomllib.loads(changed) if changed else None
     except tomllib.TOMLDecodeError:
         found = None
-    if _plain(wanted) != _plain(found or {}) or _comments(text) != _comments(changed):
+    kept = _comments(changed) == _comments(text) or used
+    if _plain(wanted) != _plain(found or {}) or not kept:
         raise TrialFileError([_LAID_OUT.broken("the file is laid out otherwise", "trial.toml")])
     return changed
 
