@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import re
 import secrets
 from collections.abc import Sequence
 from dataclasses import replace
@@ -221,7 +220,7 @@ def take_back(folder: Path, today: datetime.date) -> Path:
         if tasted or seal.lifted:
             files = tasted or [FILE]
             raise DesignError([_TASTED.broken("cups were scored already", name) for name in files])
-        seeded = _written(text.trial, "trial", "seed", secrets.randbelow(10**8))
+        seeded = put(text.trial, "trial.seed", secrets.randbelow(10**8))
         disk.write_file_atomically(folder / "trial.toml", seeded.encode())
         return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
 
@@ -338,11 +337,6 @@ _TEMPLATE = Rule(
     "still-template",
     "the cups are drawn for what you made",
     "Give the variant its label and its method",
-)
-_UNWRITTEN = Rule(
-    "not-declared",
-    "the day of the rule, and the seed, stand on a line of their own",
-    "Write the key in its section first",
 )
 _UNTAKEN = Rule("not-sealed", "only a blind that was sealed is taken back", "Draw it with blind")
 _ALL_DRAWN = Rule(

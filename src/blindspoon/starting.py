@@ -20,7 +20,7 @@ from blindspoon.trial import Attribute, Trial, default_tasters
 from blindspoon.wording import listing, plain, spelled
 
 
-class Question(NamedTuple):
+class StartQuestion(NamedTuple):
     """A question of a new trial: the key of its answer, what is asked, and a hint."""
 
     key: str
@@ -29,39 +29,39 @@ class Question(NamedTuple):
 
 
 QUESTIONS = (
-    Question(
+    StartQuestion(
         "trial.product",
         "What food is it?",
         "Tasters will read this, so leave out what you changed.",
     ),
-    Question(
+    StartQuestion(
         "variant[1].label",
         "What stays plain?",
         "Your recipe as you always make it. It is the control: every change is compared with it.",
     ),
-    Question(
+    StartQuestion(
         "changes",
         "What is changed?",
         "One line for each jar, and one change in each jar: then you will know what did it.",
     ),
-    Question(
+    StartQuestion(
         "trial.title",
         "What do you want to know?",
         "Your question, as you would ask a friend.",
     ),
-    Question(
+    StartQuestion(
         "decision.margin",
         "What difference would be too small to bother?",
         "If a jar scores higher or lower than your usual one by less than this, you would go on "
         "as always. One point is one number further on the ballot, from 0 to 10.",
     ),
-    Question(
+    StartQuestion(
         "tasting.tasters",
         "Who tastes?",
         "First names, one a line; yours too, if you taste. No names yet? Write how many, such as "
         "9.",
     ),
-    Question(
+    StartQuestion(
         "session[1].date",
         "When?",
         "Year-month-day, such as 2026-10-17. At a second session the same people taste everything "
@@ -180,7 +180,7 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
 
 
 FILE = "trial.toml"
-BLANK = Rule("blank", "it is needed", "Write it here")
+BLANK = Rule("missing-key", "it is needed", "Write it here")
 TWICE = Rule(
     "repeated-name",
     "ballots, jars and findings go by the name",

@@ -66,8 +66,11 @@ def _asked() -> dict[str, bytes]:
         for key, question, hint in [*asked, second]:
             if key in wrong:
                 click.echo(f"\n{click.style(question, bold=True)}\n{click.wrap_text(hint, 80)}")
-                answers[key] = _lines() if key in ("changes", starting.SCORED, "tasting.tasters") \
+                answers[key] = (
+                    _lines()
+                    if key in ("changes", starting.SCORED, "tasting.tasters")
                     else click.prompt(">", default="", show_default=False, prompt_suffix=" ")
+                )
         try:
             files, wrong = starting.new_files(answers, today()), set()
         except TrialFileError as error:

@@ -140,7 +140,7 @@ def take_back(folder: Path, number: int) -> Change:
 
 
 _GONE = Rule(
-    "changed-since", "a change is taken back while its files are as it left them", "Look again"
+    "changed-meanwhile", "a change is taken back while its files are as it left them", "Look again"
 )
 
 

@@ -88,7 +88,9 @@ def edit_table(
     expected = [row for number, row in enumerate(rows) if number not in out]
     expected += [{name: row.get(name, "") for name in [*table.columns, *more]} for row in new]
     if not _same(read_table(changed_data, file).rows(), expected):
-        raise TrialFileError([_LAID_OUT.broken("the table is laid out otherwise", file)])
+        raise TrialFileError(
+            [_LAID_OUT.broken("a change would move other cells of this file", file)]
+        )
     return changed_data
 
 

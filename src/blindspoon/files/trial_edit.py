@@ -203,7 +203,9 @@ def _seen(text: str, change: Callable[[Any], None], changed: str, *, used: bool 
         found = None
     kept = _comments(changed) == _comments(text) or used
     if _plain(wanted) != _plain(found or {}) or not kept:
-        raise TrialFileError([_LAID_OUT.broken("the file is laid out otherwise", "trial.toml")])
+        raise TrialFileError(
+            [_LAID_OUT.broken("a change would move other text of this file", "trial.toml")]
+        )
     return changed
 
 
