@@ -187,7 +187,12 @@ def renamed(name, *words):
             path.write_bytes(path.read_bytes().replace(word.encode(), f"{name}{word}".encode()))
 
 
-MISLEADING = 'story.text = """\n[decision]\n"""\n[trial]'
+MISLEADING = '[story]
+text = """
+[decision]
+"""
+
+'
 DECISION = '[decision]\ndeclared = 2026-09-04\nprimary = ["texture"]\nmargin = 1.0\n'
 TRIAL, SCORES, SERVINGS, KEY = "trial.toml", "scores.csv", "servings.csv", "key.csv"
 JARS, READ, BALLOT = "batches.csv", "readings.csv", "ballots/1-T03.csv"
@@ -266,7 +271,7 @@ CASES = {
     "not-sizable": ("size pickles --cup-sd 0 --taster-sd 0 --opinion-sd 0",),
     "already-there": ("new pickles",),
     "still-template": ("blind pickles", put, TRIAL, '"oak-leaf"', '"oak-leaf"\nlabel = "Change A"'),
-    "laid-out": ("blind pickles --declare", put, TRIAL, "[trial]", MISLEADING),
+    "laid-out": ("blind pickles --declare", put, TRIAL, DECISION, MISLEADING),
     "no-new-session": ("blind pickles --more",),
     "not-that-round": ("blind pickles --tasted 1:512,999",),
     "not-proved": ("blind pickles --again",),
