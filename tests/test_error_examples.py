@@ -187,12 +187,7 @@ def renamed(name, *words):
             path.write_bytes(path.read_bytes().replace(word.encode(), f"{name}{word}".encode()))
 
 
-MISLEADING = '[story]
-text = """
-[decision]
-"""
-
-'
+MISLEADING = '[story]\ntext = """\n[decision]\n"""\n\n'
 DECISION = '[decision]\ndeclared = 2026-09-04\nprimary = ["texture"]\nmargin = 1.0\n'
 TRIAL, SCORES, SERVINGS, KEY = "trial.toml", "scores.csv", "servings.csv", "key.csv"
 JARS, READ, BALLOT = "batches.csv", "readings.csv", "ballots/1-T03.csv"
