@@ -49,15 +49,27 @@ def test_a_sitting_is_judged_as_a_trial_of_its_own():
 
 def test_what_cannot_be_held_against_another_says_so():
     score, t, s, v = rows(4, 2, 3)
-    absent = (s == 1) & (v == 2)
-    assert found(score[~absent], t[~absent], s[~absent], v[~absent]) == NoResult(
-        "Not every variant was tasted at every sitting."
-    )
     single = (s == 0) | (t == 0)
     assert found(score[single], t[single], s[single], v[single]) == NoResult(
-        "Fewer than two tasters had every variant at every sitting."
+        "Fewer than two sittings had two tasters with every variant."
+    )
+    apart = (s == 0) & (v < 2) | (s == 1) & (v != 1)
+    assert found(score[apart], t[apart], s[apart], v[apart]) == NoResult(
+        "Fewer than two tasters had a variant and the control at every sitting."
     )
     assert isinstance(found(score[s == 0], t[s == 0], s[s == 0], v[s == 0]), NoResult)
+
+
+def test_a_variant_is_held_where_it_was_tasted():
+    # what was at every sitting is judged as if the other variant had never been there
+    score, t, s, v = rows(6, 3, 4)
+    there = (v < 3) | (s == 1)
+    one, rest = found(score[there], t[there], s[there], v[there]), v < 3
+    without = found(score[rest], t[rest], s[rest], v[rest])
+    assert (one.f, one.df_den, one.tasters) == (without.f, without.df_den, 6)
+    assert one.intervals[0][:3] == without.intervals[0]
+    assert [row[3] is None for row in one.intervals] == [True, False, True]
+    assert (one.steady(3, 50), one.steady(3, 0.01)) == (True, False)
 
 
 def alike(tasters, offs, seed):

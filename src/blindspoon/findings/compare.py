@@ -13,7 +13,7 @@ from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import find_flags
 from blindspoon.stats.friedman import friedman
-from blindspoon.stats.mixed import compare_mixed
+from blindspoon.stats.mixed import compare_mixed, days_in_general
 from blindspoon.stats.results import (
     Friedman,
     MixedContrast,
@@ -68,6 +68,17 @@ def _compare_attribute(
 ) -> AttributeResult:
     attribute, means = trial.attributes[index], means_of(trial, table, index)
     unit, mixed = unit_of(table), mixed_of(trial, table, index)
+    if isinstance(mixed, MixedFit):
+        mixed = days_in_general(
+            mixed,
+            table.scores[:, index],
+            table.taster,
+            table.variant,
+            table.session,
+            control=trial.control_index,
+            alpha=trial.share_of_alpha(attribute.name),
+            position=table.position if mixed.note.position else None,
+        )
     by_rounds = unit == "round"
     ranks = rounds_of(trial, table, index) if by_rounds else ranks_of(trial, means, index)
     others = _pair_up(trial, index, table, means, mixed, ranks)
@@ -158,6 +169,7 @@ def mixed_of(
         alpha=trial.share_of_alpha(trial.attributes[index].name),
         position=table.position if position and table.balanced else None,
         batch=table.batch if several else None,
+        session=table.session,
     )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, softened
@@ -20,8 +22,8 @@ from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.sentences import verdict_sentence, would_settle
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag
-from blindspoon.stats.results import Contrast, NoResult
-from blindspoon.stats.sittings import SPAN
+from blindspoon.stats.results import Contrast, MixedFit, NoResult, SittingsWay
+from blindspoon.stats.sittings import ONE_SITTING, SPAN
 from blindspoon.trial import Attribute, Trial
 
 NAMES: dict[Kind, str] = {
@@ -121,14 +123,27 @@ def _judged(
     return replace(judged, because=said)
 
 
+CLAIMS: dict[SittingsWay, str] = {
+    "": "",
+    "each": ", on these days",
+    "shared": ", on the days on which both were tasted",
+    "steady": ", if these days differed in level only",
+    "repeats": ", if these days did not differ",
+}
+
+
 def _on_these_days(result: AttributeResult, judged: Comparison) -> str:
     """Say what a verdict over several sittings speaks about."""
-    if isinstance(result.sittings, NoResult) or judged.verdict == "open":
+    if result.sittings == ONE_SITTING or result.unit == "round" or judged.verdict == "open":
         return ""
-    if judged.verdict == "alike" and result.attribute.margin is not None:
+    way: SittingsWay = "each"
+    if judged.by == "mixed" and isinstance(result.mixed, MixedFit):
+        way = result.mixed.note.sittings
+    held = not isinstance(result.sittings, NoResult)
+    if way == "each" and held and judged.verdict == "alike" and result.attribute.margin is not None:
         twice = wording.plain(SPAN * result.attribute.margin)
         return f", on average over these sittings and at none of them {twice} points off"
-    return ", on these days"
+    return CLAIMS[way]
 
 
 def _movement(result: AttributeResult, found: Contrast) -> str:
@@ -136,8 +151,9 @@ def _movement(result: AttributeResult, found: Contrast) -> str:
     sittings, attribute = result.sittings, result.attribute
     if isinstance(sittings, NoResult):
         return ""
-    if sittings.moved:
-        first, last = sittings.differences[[0, -1], found.variant].tolist()
+    own = sittings.differences[np.isfinite(sittings.differences[:, found.variant]), found.variant]
+    if sittings.moved and own.size:
+        first, last = own[[0, -1]].tolist()
         digits = wording.digits_for(attribute.scale)
         told = [
             f"{wording.number(abs(value), digits)} {'less' if value < 0 else 'more'}"

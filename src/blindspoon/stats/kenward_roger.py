@@ -9,6 +9,9 @@ import numpy as np
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.reml import Criterion
 
+LEAST_DF = 0.5
+"""Degrees of freedom below which an interval would be wider than any scale."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ContrastTest:
@@ -31,6 +34,11 @@ class ContrastTest:
     f: float
     df_num: float
     df_den: float
+
+    @property
+    def usable(self) -> bool:
+        """Whether the scores say enough of the variances for an interval."""
+        return bool(np.linalg.eigvalsh(self.covariance)[0] > 0 and self.df.min() >= LEAST_DF)
 
 
 def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:

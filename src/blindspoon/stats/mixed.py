@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc, stdtr
@@ -10,11 +12,16 @@ from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.kenward_roger import ContrastTest, kenward_roger
 from blindspoon.stats.reml import RemlFit, fit_reml, residual_line
-from blindspoon.stats.results import FitNote, Interval, MixedContrast, MixedFit, NoResult
+from blindspoon.stats.results import (
+    FitNote,
+    Interval,
+    MixedContrast,
+    MixedFit,
+    NoResult,
+    SittingsWay,
+)
+from blindspoon.stats.sitting_model import fit_days, fit_over_sittings
 from blindspoon.stats.strata import Grid, Layout, make_grid, make_strata
-
-LEAST_DF = 0.5
-"""Degrees of freedom below which an interval would be wider than any scale."""
 
 
 def compare_mixed(
@@ -26,13 +33,16 @@ def compare_mixed(
     alpha: float,
     position: IntArray | None = None,
     batch: IntArray | None = None,
+    session: IntArray | None = None,
 ) -> MixedFit | NoResult:
     """Compare every variant with the control by a linear mixed model.
 
     The model is ``score ~ variant [+ position] + (1 | taster)``, with ``(1 | taster:variant)``
     where some taster scored a variant more than once and ``(1 | batch)`` where some variant
     has several batches, fitted by REML, with Kenward-Roger standard errors and degrees of
-    freedom and Dunnett's adjustment over the variants.
+    freedom and Dunnett's adjustment over the variants. With several sessions variant by session
+    is fixed, there is ``(1 | taster:session)``, and a difference is the mean of the sittings'
+    (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats.
 
     Parameters
     ----------
@@ -50,6 +60,8 @@ def compare_mixed(
     batch : int array, shape (n,), optional
         Codes of the batches; -1 where none is named, which counts as one batch a variant.
         Batches that each went to one taster only are that taster's, not a term of their own.
+    session : int array, shape (n,), optional
+        Codes of the sessions.
 
     Returns
     -------
@@ -80,8 +92,7 @@ def compare_mixed(
     if not (variant[kept] == control).any():
         return NoResult("Nobody scored the control.")
     kept &= linked(taster, variant, control, kept)
-    names = np.flatnonzero(np.bincount(variant[kept]))
-    codes = np.searchsorted(names, variant[kept])
+    names, codes = np.unique(variant[kept], return_inverse=True)
     reason = _too_little(score[kept], taster[kept], names, variant[~kept & np.isfinite(score)])
     if reason:
         return NoResult(reason)
@@ -92,8 +103,60 @@ def compare_mixed(
         random=_batch_columns(batch, codes, taster, kept),
         score=score[kept],
     )
+    sittings = None if session is None else np.unique(session[kept], return_inverse=True)[1]
+    if sittings is not None and not sittings.any():
+        sittings = None
     at_control = int(np.searchsorted(names, control))
-    return _compare(make_grid(layout), names, at_control, alpha)
+    return _compare(layout, names, at_control, alpha, sittings)
+
+
+def days_in_general(
+    fit: MixedFit,
+    score: FloatArray,
+    taster: IntArray,
+    variant: IntArray,
+    session: IntArray,
+    *,
+    control: int,
+    alpha: float,
+    position: IntArray | None = None,
+) -> MixedFit:
+    """Add to a fit over several sittings the intervals for days in general; they decide nothing.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        From `compare_mixed`, of the same rows, which are described there.
+    score, taster, variant, session, control, alpha, position
+        See `compare_mixed`.
+
+    Notes
+    -----
+    The sittings count as a sample of days, ``(1 | session:variant)``.
+    """
+    if not fit.note.sittings:
+        return fit
+    kept = np.isfinite(score)
+    kept &= linked(taster, variant, control, kept)
+    names, codes = np.unique(variant[kept], return_inverse=True)
+    layout = Layout(
+        taster=taster[kept],
+        variant=codes,
+        fixed=position_columns(position, kept),
+        random=np.empty((codes.size, 0)),
+        score=score[kept],
+    )
+    sittings = np.unique(session[kept], return_inverse=True)[1]
+    test: ContrastTest | NoResult = NoResult("The model has batches, and no days besides.")
+    if fit.batch_sd is None:
+        test = fit_days(layout, sittings, int(np.searchsorted(names, control)))
+    found: list[Interval | NoResult]
+    if isinstance(test, NoResult):
+        found = [test] * len(fit.contrasts)
+    else:
+        found = [one.interval for one in adjusted(test, names[names != control], alpha)]
+    pairs = zip(fit.contrasts, found, strict=True)
+    return replace(fit, contrasts=tuple(replace(one, days_in_general=at) for one, at in pairs))
 
 
 def linked(
@@ -169,12 +232,20 @@ def _paired(first: IntArray, second: IntArray) -> IntArray:
     return first * int(second.max() + 1) + second
 
 
-def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFit | NoResult:
-    """Fit the grid and test every variant against the control."""
-    found = fit_contrasts(grid, against(control, len(names), grid.n_fixed))
-    if isinstance(found, NoResult):
-        return found
-    fit, test = found
+def _compare(
+    layout: Layout, names: IntArray, control: int, alpha: float, sittings: IntArray | None
+) -> MixedFit | NoResult:
+    """Fit the rows and test every variant against the control."""
+    grid = make_grid(layout)
+    way: SittingsWay = "" if sittings is None else "repeats"
+    over = None if sittings is None else fit_over_sittings(layout, sittings, control)
+    if over is not None:
+        fit, test, way = over.fit, over.test, over.way
+    else:
+        found = fit_contrasts(grid, against(control, len(names), grid.n_fixed))
+        if isinstance(found, NoResult):
+            return found
+        fit, test = found
     residual, cell = scatter_sds(fit, grid)
     zero = tuple(name for name, value in zip(fit.names, fit.variances, strict=True) if value == 0)
     return MixedFit(
@@ -186,13 +257,15 @@ def _compare(grid: Grid, names: IntArray, control: int, alpha: float) -> MixedFi
         residual_sd=residual,
         taster_sd=fit.sd("taster") or 0.0,
         taster_variant_sd=cell,
+        taster_session_sd=fit.sd("taster:session"),
         batch_sd=fit.sd("batch"),
         contrasts=adjusted(test, np.delete(names, control), alpha),
         note=FitNote(
             converged=fit.converged,
             iterations=fit.iterations,
             at_zero=zero,
-            position=grid.n_fixed > grid.servings.shape[0],
+            position=layout.fixed.shape[1] > 0,
+            sittings=way,
         ),
     )
 
@@ -234,7 +307,7 @@ def fit_contrasts(
     if isinstance(fit, NoResult):
         return fit
     test = kenward_roger(fit.at, contrasts)
-    if np.linalg.eigvalsh(test.covariance)[0] <= 0 or test.df.min() < LEAST_DF:
+    if not test.usable:
         return NoResult(f"The scores say too little about how much {among} vary.")
     return fit, test
 

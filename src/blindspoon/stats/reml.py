@@ -75,7 +75,7 @@ class Model:
     Parameters
     ----------
     names : tuple of str
-        The m variances: "taster", perhaps "taster:variant", "residual", perhaps "batch".
+        The m variances: those of the strata, perhaps without "taster:variant", perhaps "batch".
     basis : float array, shape (m or m - 1, s, r, r)
         That of the strata, for the variances in the model except the batches'.
     moments : float array, shape (s * r * r, q * q)
@@ -91,8 +91,8 @@ class Model:
     @classmethod
     def of(cls, strata: Strata, unit: float, *, interaction: bool) -> Model:
         """Make the criterion for scores measured in `unit` points."""
-        names = ("taster", "taster:variant", "residual")
-        keep = [0, 1, 2] if interaction else [0, 2]
+        names = strata.names
+        keep = [at for at, name in enumerate(names) if interaction or name != "taster:variant"]
         column = np.ones(strata.n_columns)
         column[-1] = 1 / unit
         return cls(
@@ -268,13 +268,16 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     >>> fit.at.coefficients.round(3), fit.variances.round(3)
     (array([4.667, 6.   ]), array([5.   , 0.167]))
     """
-    weights = np.linalg.inv(strata.basis[2] + strata.padding)
+    weights = np.linalg.inv(strata.basis[strata.names.index("residual")] + strata.padding)
     gram = (weights.ravel() @ strata.moments).reshape((strata.n_columns,) * 2)
     if not _well_posed(gram[: strata.n_fixed, : strata.n_fixed]):
         return NoResult("Serving position and variant cannot be told apart in this design.")
     ss, df = residual_line(strata, repeats=True)
     if not interaction:
         ss, df = np.add((ss, df), residual_line(strata, repeats=False))
+    if df < 1 and "taster:session" in strata.names:  # gaps in every line: any scatter gives a unit
+        ss, used = _leftover(gram)
+        df = strata.n_scores - used
     if df < 1:
         return NoResult("There are too few scores to estimate their scatter.")
     if ss == 0:
@@ -304,10 +307,7 @@ def residual_line(strata: Strata, *, repeats: bool) -> tuple[float, int]:
     With `repeats` it is what repeats of one variant by one taster scatter, else what the means
     of variants scatter within tasters. One that is only rounding error is returned as zero.
     """
-    taster, cell, residual = strata.basis
-    cells = np.trace(cell, axis1=1, axis2=2)[:, None, None]
-    tasters = np.trace(taster, axis1=1, axis2=2)[:, None, None]
-    weights = residual * (cells == 0) if repeats else cell - taster / np.maximum(tasters, 1)
+    weights = strata.repeats if repeats else strata.between
     gram = (weights.ravel() @ strata.moments).reshape((strata.n_columns,) * 2)
     dimensions = strata.copies @ np.trace(weights, axis1=1, axis2=2)
     ss, used = _leftover(gram)

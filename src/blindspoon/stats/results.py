@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Method = Literal["exact", "sampled", "normal"]
+SittingsWay = Literal["", "each", "shared", "steady", "repeats"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +60,17 @@ class FitNote:
         Variance components estimated as exactly zero: "taster", "taster:variant" or "batch".
     position : bool
         Whether serving position was a fixed effect.
+    sittings : {"", "each", "shared", "steady", "repeats"}
+        What a difference is over several sittings: the mean over all of them; over those at which
+        both were tasted; one that is supposed to be the same at each, sessions differing in
+        level; or the same, sessions taken as repeats. Blank with one sitting.
     """
 
     converged: bool
     iterations: int
     at_zero: tuple[str, ...]
     position: bool
+    sittings: SittingsWay = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +91,9 @@ class MixedContrast:
         Simultaneous, at level 1 - alpha.
     equivalence_interval : Interval
         Simultaneous, at level 1 - 2 alpha, for two one-sided tests.
+    days_in_general : Interval, NoResult or None
+        Like `interval`, with the sittings as a sample of days; it decides nothing. None where
+        there was one sitting, or nobody asked.
     """
 
     variant: int
@@ -96,6 +105,7 @@ class MixedContrast:
     p_adjusted: float
     interval: Interval
     equivalence_interval: Interval
+    days_in_general: Interval | NoResult | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +122,8 @@ class MixedFit:
         Standard deviations in points.
     taster_variant_sd : float or None
         None where no taster scored any variant twice.
+    taster_session_sd : float or None
+        None where no taster's sittings could be told apart.
     batch_sd : float or None
         None where each variant was made once.
     contrasts : tuple of MixedContrast
@@ -128,6 +140,7 @@ class MixedFit:
     residual_sd: float
     taster_sd: float
     taster_variant_sd: float | None
+    taster_session_sd: float | None
     batch_sd: float | None
     contrasts: tuple[MixedContrast, ...]
     note: FitNote

@@ -26,14 +26,15 @@ class HeldSittings:
     Parameters
     ----------
     f, df_num, df_den, p_value : float
-        That no variant's difference moved, by unpooled mean squares.
+        That no difference of a variant that was at every sitting moved, by unpooled mean squares.
     tasters : int
-        Those with every variant at every sitting.
+        Those with all of these at every sitting.
     differences : float array, shape (n_sessions, n_variants)
-        Variant minus control at each sitting, in points; 0 for the control.
-    intervals : tuple of (tuple of Interval)
+        Variant minus control at each sitting, in points; 0 for the control, NaN where the variant
+        was not tasted.
+    intervals : tuple of (tuple of (Interval or None))
         A row a sitting, a column a variant: level 1 - 2 alpha, simultaneous over the variants,
-        by that sitting's own scatter.
+        by that sitting's own scatter; None where the variant was not tasted.
     alpha : float
     """
 
@@ -43,7 +44,7 @@ class HeldSittings:
     p_value: float
     tasters: int
     differences: FloatArray
-    intervals: tuple[tuple[Interval, ...], ...]
+    intervals: tuple[tuple[Interval | None, ...], ...]
     alpha: float
 
     @property
@@ -58,7 +59,8 @@ class HeldSittings:
         one and a half: then a movement that was shown is too small to matter.
         """
         span = WHATEVER if self.moved else SPAN
-        return all(row[variant].within(span * margin) for row in self.intervals)
+        own = [interval for row in self.intervals if (interval := row[variant])]
+        return bool(own) and all(interval.within(span * margin) for interval in own)
 
 
 def compare_sittings(
@@ -85,7 +87,8 @@ def compare_sittings(
     Returns
     -------
     HeldSittings or NoResult
-        The reason where a variant was not at every sitting, or fewer than two tasters were.
+        The reason where no variant was at every sitting with the control, or fewer than two
+        tasters were. Sittings where fewer than two had all that was served tell nothing.
 
     Notes
     -----
@@ -117,23 +120,21 @@ def compare_sittings(
         n_variants=n_variants,
     ).reshape(-1, sessions, n_variants)
     there: BoolArray = np.isfinite(cells)
-    served: BoolArray = np.asarray(there.any(axis=(0, 1)))
-    if (
-        not np.asarray(there.any(axis=0))[:, served].all()
-        or not served[control]
-        or served.sum() < 2
-    ):
-        return NoResult("Not every variant was tasted at every sitting.")
-    cells = cells[:, :, served]
-    complete: BoolArray = np.asarray(np.isfinite(cells).all(axis=2))
-    every = cells[complete.all(axis=1)]
-    if len(every) < 2 or complete.sum(axis=0).min() < 2:
-        return NoResult("Fewer than two tasters had every variant at every sitting.")
+    served: BoolArray = np.asarray(there.any(axis=0))
+    complete: BoolArray = np.asarray((there | ~served).all(axis=2))
+    served[complete.sum(axis=0) < 2] = False
+    held = np.flatnonzero(served[:, control] & (served.sum(axis=1) > 1))
+    if held.size < 2:
+        return NoResult("Fewer than two sittings had two tasters with every variant.")
+    always = served[held].all(axis=0)
+    every = cells[:, held][:, :, always]
+    every = every[np.isfinite(every).all(axis=(1, 2))]
+    if always.sum() < 2 or len(every) < 2:
+        return NoResult("Fewer than two tasters had a variant and the control at every sitting.")
     f, degrees = _interaction(every)
-    at = int(np.flatnonzero(served).searchsorted(control))
-    differences, intervals = np.zeros((sessions, n_variants)), []
-    for place in range(sessions):
-        here = cells[complete[:, place], place]
+    differences, intervals = np.full((held.size, n_variants), np.nan), []
+    for row, place in enumerate(held.tolist()):
+        here = cells[complete[:, place], place][:, served[place]]
         n, k = here.shape
         means, rest = here.mean(axis=0), here - here.mean(axis=1, keepdims=True)
         rest = rest - rest.mean(axis=0)
@@ -141,8 +142,13 @@ def compare_sittings(
         error = np.sqrt(2 * (rest**2).sum() / df / n)
         family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
         half = float(family.critical_value(2 * alpha, df) * error)
-        differences[place, served] = means - means[at]
-        intervals.append(tuple(Interval(d - half, d + half) for d in differences[place].tolist()))
+        at = int(served[place, :control].sum())
+        differences[row, served[place]] = means - means[at]
+        intervals.append(
+            tuple(
+                Interval(d - half, d + half) if d == d else None for d in differences[row].tolist()
+            )
+        )
     return HeldSittings(
         f=f,
         df_num=degrees[0],

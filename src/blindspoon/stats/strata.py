@@ -82,9 +82,12 @@ class Strata:
 
     Parameters
     ----------
-    basis : float array, shape (3, s, r, r)
-        A stratum's covariance is the sum of these times the variances of tasters, cells
-        (taster:variant) and residual.
+    names : tuple of str
+        The m variances: "taster", "taster:variant", "residual", perhaps "taster:session".
+    basis : float array, shape (m, s, r, r)
+        A stratum's covariance is the sum of these times the variances.
+    repeats, between : float array, shape (s, r, r)
+        Projections on what has the residual only, and on variants within tasters.
     padding : float array, shape (s, r, r)
         Ones on the diagonal where a stratum has fewer than r dimensions.
     copies : float array, shape (s,)
@@ -101,7 +104,10 @@ class Strata:
         Rows and columns; the variants are the first of the fixed columns.
     """
 
+    names: tuple[str, ...]
     basis: FloatArray
+    repeats: FloatArray
+    between: FloatArray
     padding: FloatArray
     copies: FloatArray
     moments: FloatArray
@@ -248,8 +254,13 @@ def _stacked(parts: list[_Part], grid: Grid) -> Strata:
         basis[:, at, :r, :r] = part.basis
         padding[at, range(r, size), range(r, size)] = 1.0
         moments[at, :r, :r] = part.moments.transpose(0, 2, 1, 3)
+    taster, cell, residual = basis
+    cells, tasters = (np.trace(own, axis1=1, axis2=2)[:, None, None] for own in (cell, taster))
     return Strata(
+        names=("taster", "taster:variant", "residual"),
         basis=basis,
+        repeats=residual * (cells == 0),
+        between=cell - taster / np.maximum(tasters, 1),
         padding=padding,
         copies=np.array([part.copies for part in parts]),
         moments=moments.reshape(-1, q * q),
@@ -260,4 +271,68 @@ def _stacked(parts: list[_Part], grid: Grid) -> Strata:
         n_variants=grid.servings.shape[0],
         n_fixed=grid.n_fixed,
         n_random=grid.n_random,
+    )
+
+
+def slots(*codes: IntArray) -> IntArray:
+    """Give each row its number, from 0, within its combination of codes."""
+    cell = np.ravel_multi_index(codes, [int(code.max()) + 1 for code in codes])
+    order = np.argsort(cell, kind="stable")
+    first = np.flatnonzero(np.diff(cell[order], prepend=-1))
+    number = np.empty_like(order)
+    number[order] = np.arange(order.size) - np.repeat(first, np.diff([*first, order.size]))
+    return number
+
+
+def make_sitting_strata(layout: Layout, session: IntArray) -> Strata:
+    """Rotate rows into strata of a model that has ``(1 | taster:session)`` too.
+
+    Parameters
+    ----------
+    layout : Layout
+    session : int array, shape (n,)
+        Codes from 0.
+
+    Notes
+    -----
+    With as many cups of every variant at every sitting, tasters fall apart into four lines of one
+    dimension each. A cup that is missing is put in as a zero with an effect of its own, a further
+    fixed column, which leaves every estimate, the criterion and all degrees of freedom as they
+    are without it (F. E. Allan and J. Wishart 1930, J. Agric. Sci. 20, 399-406; M. S. Bartlett
+    1937, J. R. Stat. Soc. Suppl. 4, 137-183).
+    """
+    taster = np.unique(layout.taster, return_inverse=True)[1]
+    codes = (taster, layout.variant, session, slots(taster, layout.variant, session))
+    shape = t, k, s, repeats = tuple(int(code.max()) + 1 for code in codes)
+    row = np.ravel_multi_index(codes, shape)
+    gaps = np.setdiff1d(np.arange(t * k * s * repeats), row)
+    fixed = k + layout.fixed.shape[1]
+    q = fixed + gaps.size + layout.random.shape[1] + 1
+    cups, centre = np.zeros((t * k * s * repeats, q)), float(layout.score.mean())
+    cups[row, layout.variant] = 1.0
+    cups[row, k:fixed] = layout.fixed
+    cups[gaps, fixed + np.arange(gaps.size)] = 1.0
+    cups[row, fixed + gaps.size :] = np.column_stack([layout.random, layout.score - centre])
+    cube = cups.reshape(*shape, q)
+    sums = [cube.sum(axis=over).reshape(-1, q) for over in ((1, 2, 3), (2, 3), (1, 3))]
+    each = (k * s * repeats, s * repeats, k * repeats)
+    mean, variant, sitting = (own.T @ own / size for own, size in zip(sums, each, strict=True))
+    left = cups.T @ cups - variant - sitting + mean
+    lines = np.array([[*each, 1], [0, each[1], 0, 1], [0, 0, each[2], 1], [0, 0, 0, 1]], float)
+    one = np.eye(4)[..., None, None]
+    return Strata(
+        names=("taster", "taster:variant", "taster:session", "residual"),
+        basis=lines.T[..., None, None],
+        repeats=one[3],
+        between=one[1],
+        padding=np.zeros((4, 1, 1)),
+        copies=np.array([1, k - 1, s - 1, k * s * repeats - k - s + 1], float) * t,
+        moments=np.array([mean, variant - mean, sitting - mean, left]).reshape(4, -1),
+        log_scale=0.0,
+        centre=centre,
+        rounding=_rounding(layout.score, centre),
+        n_scores=len(cups),
+        n_variants=k,
+        n_fixed=fixed + gaps.size,
+        n_random=layout.random.shape[1],
     )

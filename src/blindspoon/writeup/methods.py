@@ -100,6 +100,7 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
     contrasts = [ranks for ranks in found if not isinstance(ranks, NoResult)]
     methods = {contrast.method for contrast in contrasts}
     twice = any(fit.taster_variant_sd is not None for _, fit in fits)
+    apart = any(fit.taster_session_sd is not None for _, fit in fits)
     batches = any(fit.batch_sd is not None for _, fit in fits)
     forms = {getattr(result.friedman, "form", "") for result in results}
     with_margin = [result for result in results if result.attribute.margin is not None]
@@ -112,10 +113,15 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         trial=trial,
         alone=any(result.unit == "round" for result in results),
         fits=fits,
+        ways={
+            way: [_plain_name(attribute) for attribute, fit in fits if fit.note.sittings == way]
+            for way in dict.fromkeys(fit.note.sittings for _, fit in fits if fit.note.sittings)
+        },
         position=any(fit.note.position for _, fit in fits),
         random=[
             "taster",
             *["taster by variant (because tasters scored a variant more than once)"] * twice,
+            *["taster by sitting"] * apart,
             *["batch"] * batches,
         ],
         at_zero=[

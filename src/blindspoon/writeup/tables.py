@@ -100,6 +100,7 @@ MIXED = (
     Column("p_adjusted", "p adjusted", p),
     Column("interval", "interval", ends, pair=True),
     Column("equivalence_interval", "interval", ends, pair=True),
+    Column("days_in_general", "interval", ends, pair=True, optional=True, only="json"),
 )
 RANKS = (
     Column("shift", "Shift", difference),
@@ -134,7 +135,7 @@ COMPARISON = (
 )
 NOTE = tuple(
     Column(name, of=attrgetter(f"note.{name}"), only="json")
-    for name in ("position", "at_zero", "converged")
+    for name in ("position", "sittings", "at_zero", "converged")
 )
 TASTER_VARIANT = Column("taster_variant_sd", missing=lambda _: "no taster scored a variant twice")
 FIT = (
@@ -146,6 +147,7 @@ FIT = (
     Column("residual_sd"),
     Column("taster_sd"),
     TASTER_VARIANT,
+    Column("taster_session_sd", missing=lambda _: "no taster’s sittings could be told apart"),
     Column("batch_sd", missing=lambda _: "no variant was tasted from several batches"),
     *NOTE,
 )
@@ -187,6 +189,9 @@ def at_levels(columns: Iterable[Column], result: AttributeResult) -> tuple[Colum
     levels = {"interval": 1 - result.alpha}
     if result.attribute.margin is not None:
         levels["equivalence_interval"] = 1 - 2 * result.alpha
+    found = (getattr(each.mixed, "days_in_general", None) for each in result.comparisons)
+    if any(isinstance(interval, Interval) for interval in found):
+        levels["days_in_general"] = 1 - result.alpha
     return tuple(
         replace(column, head=f"{wording.percent(levels[column.name])} interval")
         if column.pair
@@ -238,6 +243,7 @@ def fit_sentence(fit: MixedFit, attribute: Attribute) -> str:
         "residual": fit.residual_sd,
         "taster": fit.taster_sd,
         "taster by variant": fit.taster_variant_sd,
+        "taster by sitting": fit.taster_session_sd,
         "batch": fit.batch_sd,
     }
     known = (
