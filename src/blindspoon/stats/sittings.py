@@ -144,11 +144,8 @@ def compare_sittings(
         half = float(family.critical_value(2 * alpha, df) * error)
         at = int(served[place, :control].sum())
         differences[row, served[place]] = means - means[at]
-        intervals.append(
-            tuple(
-                Interval(d - half, d + half) if d == d else None for d in differences[row].tolist()
-            )
-        )
+        own = zip(differences[row].tolist(), served[place].tolist(), strict=True)
+        intervals.append(tuple(Interval(d - half, d + half) if was else None for d, was in own))
     return HeldSittings(
         f=f,
         df_num=degrees[0],

@@ -113,7 +113,7 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         trial=trial,
         alone=any(result.unit == "round" for result in results),
         fits=fits,
-        ways={
+        over={
             way: [_plain_name(attribute) for attribute, fit in fits if fit.note.sittings == way]
             for way in dict.fromkeys(fit.note.sittings for _, fit in fits if fit.note.sittings)
         },
