@@ -82,7 +82,9 @@ def _by_mixed_model(
 
 
 def _fit(cups: pd.DataFrame, variants: Sequence[str], ours: Mapping[str, Any]) -> Any:  # noqa: ANN401 - statsmodels has no types
-    """Fit ``score ~ variant [+ position]`` and the random terms whose variance is above zero.
+    """Fit ``score ~ variant [* session] [+ position]`` with the random terms not found to be zero.
+
+    Sessions are coded to sum to zero, so that a variant's coefficient is the mean over them.
 
     Raises
     ------
@@ -94,18 +96,28 @@ def _fit(cups: pd.DataFrame, variants: Sequence[str], ours: Mapping[str, Any]) -
         position=cups["position"].astype(str),  # a level; formulas know no missing whole numbers
         place=cups["variant"].map({name: place for place, name in enumerate(variants)}),
         own=cups["taster"] + " / " + cups["variant"],
+        sitting=cups["session"].astype(str),
+        there=cups["taster"] + " / " + cups["session"].astype(str),
         jar=cups["variant"] + " / " + cups["batch"].astype(object).fillna("").astype(str),
     )
-    columns = {"taster_sd": "taster", "taster_variant_sd": "own", "batch_sd": "jar"}
+    columns = {
+        "taster_sd": "taster",
+        "taster_variant_sd": "own",
+        "taster_session_sd": "there",
+        "batch_sd": "jar",
+    }
     terms = {name: f"0 + C({name})" for size, name in columns.items() if ours[size]}
     if ours["residual_sd"] == 0:
         raise ValueError("repeats never differ, so their means were compared")
+    if ours["sittings"] == "shared":
+        raise ValueError("not every variant was tasted at every sitting, so means differ in days")
     if not terms:
         raise ValueError("no variance between tasters or batches is above zero")
     nested = "taster" in terms and "jar" not in terms
     if nested:
         terms.pop("taster")
-    fixed = "score ~ C(place)" + (" + C(position)" if ours["position"] else "")
+    over = {"each": " * C(sitting, Sum)", "steady": " + C(sitting, Sum)"}
+    fixed = f"score ~ C(place){over.get(ours['sittings'], '')}{' + C(position)' * ours['position']}"
     model = models.mixedlm(
         fixed,
         cups,

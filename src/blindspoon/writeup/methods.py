@@ -121,11 +121,11 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         random=[
             "taster",
             *["taster by variant (because tasters scored a variant more than once)"] * twice,
-            *["taster by sitting"] * apart,
+            *["taster by session"] * apart,
             *["batch"] * batches,
         ],
         at_zero=[
-            f"{component.replace(':', ' by ')} ({_plain_name(attribute)})"
+            f"{' by '.join(component.split(':'))} ({_plain_name(attribute)})"
             for attribute, fit in fits
             for component in fit.note.at_zero
         ],

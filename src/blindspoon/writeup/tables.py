@@ -243,7 +243,7 @@ def fit_sentence(fit: MixedFit, attribute: Attribute) -> str:
         "residual": fit.residual_sd,
         "taster": fit.taster_sd,
         "taster by variant": fit.taster_variant_sd,
-        "taster by sitting": fit.taster_session_sd,
+        "taster by session": fit.taster_session_sd,
         "batch": fit.batch_sd,
     }
     known = (
