@@ -107,3 +107,12 @@ def test_the_report_shows_readings_and_what_was_tasted_against_them(report):
     _, text = report
     assert "All five batches were last read at pH 4.6 or below" in text
     assert "“Calcium” had about the control’s pH (3.7, the control 3.6), yet was less sour" in text
+
+
+def test_days_between_sessions_count_where_a_jar_went_on_fermenting(blindspoon, cucumbers):
+    said = "Between the first and the last session lie 3 days, and jar 2 went on fermenting"
+    spoil(cucumbers / "trial.toml", "2026-09-20", "2026-09-22")
+    assert said not in blindspoon("batches", cucumbers).stdout.replace("\n    ", " ")
+    spoil(cucumbers / "batches.csv", "2026-08-29,2026-09-19", "2026-08-29,")
+    told = " ".join(blindspoon("check", cucumbers).stdout.split())
+    assert said in told

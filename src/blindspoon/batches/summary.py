@@ -20,7 +20,7 @@ from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import INTERACTION, QUANTITIES, TasteAgainst
 from blindspoon.batches.read import build_log
 from blindspoon.batches.strengths import Strengths, strengths
-from blindspoon.errors import Note
+from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
 from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation
 from blindspoon.trial import Trial
@@ -34,6 +34,9 @@ NAMES: Mapping[str, str] = {
     "fermented": "days of fermenting",
 }
 """Factors whose name is not the word that people read."""
+
+FEW_DAYS = 2
+"""Days between sessions in which a ferment changes little: common practice, no source."""
 
 LEAST_GRAMS = 0.05
 """Less than a kitchen balance shows; nothing is added for it."""
@@ -366,6 +369,16 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
             yield f"{label}: {meant}{also}.{_question(trial, what) if ask else ''}"
         yield from remarks(trial, what)
     yield from (inseparable(trial, together) for together in made.together)
+    first, last = made.log.first_tasted, made.log.last_tasted
+    if first is None or last is None or (last - first).days <= FEW_DAYS:
+        return
+    going = [b.name for b in made.log.batches if b.finished is None or b.finished > first]
+    if going:
+        yield (
+            f"Between the first and the last session lie {(last - first).days} days, and "
+            f"{some_of(going)} went on fermenting, by the finished dates: a difference may move "
+            "from sitting to sitting."
+        )
 
 
 def _question(trial: Trial, what: WhatDiffers) -> str:
