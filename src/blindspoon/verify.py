@@ -74,11 +74,14 @@ def _by_mixed_model(
     remark = f"without {zero}, whose variance is zero: MixedLM cannot hold it there" if zero else ""
     yield "", "reml_criterion", model["reml_criterion"], -2 * fit.llf, remark
     yield "", "residual_sd", model["residual_sd"], np.sqrt(fit.scale), remark
+    fixed = fit.fe_params.index
+    information = -fit.model.hessian(fit.params_object)[0][: len(fixed), : len(fixed)]
+    errors = pd.Series(np.sqrt(np.diag(np.linalg.inv(information))), fixed)
     for place, (variant, mine) in enumerate(contrasts.items(), 1):
         name = f"C(place)[T.{place}]"
         yield variant, "difference", mine["difference"], fit.params[name], remark
         small = "MixedLM's has no correction for few tasters, and no degrees of freedom"
-        yield variant, "se", mine["se"], fit.bse[name], small
+        yield variant, "se", mine["se"], errors[name], small
 
 
 def _fit(cups: pd.DataFrame, variants: Sequence[str], ours: Mapping[str, Any]) -> Any:  # noqa: ANN401 - statsmodels has no types

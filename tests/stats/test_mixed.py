@@ -284,7 +284,7 @@ def close(first, second, rel=1e-6):
 def numbers(fit):
     found = [fit.f, fit.df_den, fit.reml_criterion, fit.residual_sd, fit.taster_sd]
     for each in fit.contrasts:
-        values = [getattr(each, field.name) for field in fields(each)]
+        values = [getattr(each, field.name) for field in fields(each)[:-1]]
         found += [
             end for v in values for end in ((v.low, v.high) if isinstance(v, Interval) else (v,))
         ]

@@ -135,7 +135,7 @@ COMPARISON = (
 )
 NOTE = tuple(
     Column(name, of=attrgetter(f"note.{name}"), only="json")
-    for name in ("position", "sittings", "at_zero", "converged")
+    for name in ("position", "at_zero", "converged")
 )
 TASTER_VARIANT = Column("taster_variant_sd", missing=lambda _: "no taster scored a variant twice")
 FIT = (
@@ -150,6 +150,7 @@ FIT = (
     Column("taster_session_sd", missing=lambda _: "no taster’s sittings could be told apart"),
     Column("batch_sd", missing=lambda _: "no variant was tasted from several batches"),
     *NOTE,
+    Column("sittings", of=attrgetter("note.sittings"), only="json"),
 )
 FRIEDMAN = (
     Column("statistic"),
