@@ -285,7 +285,7 @@ def _state(
         return "never sealed"
     lift = seal.lifted[-1] if seal.lifted else None
     if lift and (lift.last or lift.scores == scores_fingerprint(scores)):
-        return "published" if seal.rest.get("published") else "lifted"
+        return "published" if (disk.published_at(folder) / "START.html").is_file() else "lifted"
     if seal.closed:
         return "closed"
     return "tasting" if scores or opened_before(folder) else "sealed"

@@ -143,6 +143,19 @@ def trials_in(shelf: Path) -> dict[str, Path]:
     return {folder.resolve().name: folder for folder in found}
 
 
+def published_page(folder: Path) -> bytes | None:
+    """Read the page of a trial that was published beside it; None where there is none."""
+    with contextlib.suppress(OSError):
+        return _read(published_at(folder) / "index.html")
+    return None
+
+
+def published_at(folder: Path) -> Path:
+    """Say where a trial is published from a page: in ``published`` on its shelf."""
+    whole = folder.resolve()
+    return whole.parent / "published" / whole.name
+
+
 def read_photos(folder: Path, names: Collection[str]) -> dict[str, bytes]:
     """Read those pictures of ``photos/`` that are there and can be read, by their names."""
     found = dict[str, bytes]()

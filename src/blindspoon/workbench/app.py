@@ -23,6 +23,7 @@ from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, own_state
+from blindspoon.sheets.telling import tells
 from blindspoon.stage import Part, Stage, stage
 from blindspoon.workbench.door import Door
 from blindspoon.workbench.jobs import Jobs
@@ -151,7 +152,7 @@ class Workbench:
             "faults": {},
             "said": said,
             "back": self._back,
-            "veil": False,
+            "veil": _tells(found),
             "job": None,
         }
         return make_response(render_template(template, **own | values), code)
@@ -266,6 +267,13 @@ def _harden(response: Response) -> Response:
     return response
 
 
+def _tells(found: Stage | None) -> bool:
+    """Whether a title would tell what is in a cup beside the codes on a page."""
+    if found is None or found.trial is None:
+        return False
+    return found.state in ("sealed", "tasting", "closed") and tells(found.title, found.trial)
+
+
 def create_workbench(
     shelf: Path, door: Door, port: int, close: Callable[[], None] = lambda: None
 ) -> Workbench:
@@ -283,10 +291,10 @@ def create_workbench(
     close : callable
         Ends the server.
     """
-    from blindspoon.workbench import evening  # noqa: PLC0415
+    from blindspoon.workbench import ending, evening, showing  # noqa: PLC0415
     from blindspoon.workbench import shelf as shelf_pages  # noqa: PLC0415
 
     bench = Workbench(shelf, door, port, close)
-    for add_to in (shelf_pages.add_to, evening.add_to):
+    for add_to in (shelf_pages.add_to, evening.add_to, ending.add_to, showing.add_to):
         add_to(bench)
     return bench

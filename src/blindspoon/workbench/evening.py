@@ -11,7 +11,6 @@ from blindspoon.drawing import add_late, alike
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
-from blindspoon.sheets.telling import tells
 from blindspoon.stage import Stage
 from blindspoon.workbench.app import Form, Workbench, today
 
@@ -42,10 +41,7 @@ class Evening:
         if name == "progress":  # a part of a page, which says nothing of what was done
             return make_response(render_template("progress.html.j2", **own | content))
         template = "tasting" if name == "host" else name
-        veil = bool(found.trial and tells(found.title, found.trial))
-        return self._bench.page(
-            f"{template}.html.j2", found, "tasting", code, veil=veil, **own | content
-        )
+        return self._bench.page(f"{template}.html.j2", found, "tasting", code, **own | content)
 
     def find(self, name: str) -> Desk:
         """Give the desk of the trial of an address."""
