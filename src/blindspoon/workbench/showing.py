@@ -22,7 +22,6 @@ FINDINGS, PUBLISH = "Working out what the scores show", "Writing everything"
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
-
     known: dict[Path, str] = {}
 
     def rendered(found: Stage) -> Job:
