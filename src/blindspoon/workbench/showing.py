@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import mimetypes
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from flask import abort, make_response
 from werkzeug.wrappers import Response
 
-from blindspoon import api
 from blindspoon.analysis import analyse, compose_report
 from blindspoon.files import disk, durable
 from blindspoon.stage import Stage
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
+
+if TYPE_CHECKING:
+    from blindspoon.packing.pack import Published
 
 LOOKED_AT = ("lifted", "published", "never coded", "never sealed")
 """States in which the scores may be looked at."""
@@ -80,11 +83,10 @@ def add_to(bench: Workbench) -> None:
             faults["known"] = "Tell your tasters first; then say so here."
         if faults:
             return ask(found, form, 422, **faults)
-        to = disk.published_at(found.folder).parent
         bench.jobs.run(
             PUBLISH,
             found.folder,
-            lambda moved: api.publish(found.folder, to, jar_g=float(jar), progress=moved),
+            lambda moved: _publish(found, float(jar), moved),
         )
         return bench.go(found, "publish")
 
@@ -112,6 +114,13 @@ def _render(found: Stage, moved: Moved) -> dict[str, bytes]:
     content = compose_report(analysis)
     moved(2, 3)
     return render(content)
+
+
+def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
+    from blindspoon.packing.pack import publish  # noqa: PLC0415 - brings in matplotlib
+
+    to = disk.published_at(found.folder).parent
+    return publish(analyse(found.folder), to, jar_g=jar_g, progress=moved)
 
 
 def _file(content: bytes, name: str) -> Response:
