@@ -154,6 +154,25 @@ def test_a_bent_folder_is_published(bend):
     assert outcome(folder_of(bend, shape=(2, 1, 2, 2)), packed=True) == ()
 
 
+def written(place, files):
+    for name, text in files.items():
+        (place / name).write_text(text, encoding="utf-8")
+    return place
+
+
+@pytest.mark.parametrize(("margin", "asked"), [(9, True), (3, True), (2.5, False), (1, False)])
+def test_a_margin_of_most_of_the_scale_is_questioned(tmp_path, margin, asked):
+    rule = f"[decision]\nmargin = {margin}\n"
+    notes = examine(written(tmp_path, folder_of("all were given", rule=rule))).notes
+    assert any("really not matter" in note.text for note in notes) == asked
+
+
+def test_two_tasters_are_two_people_in_the_answer(tmp_path):
+    files = folder_of("all were given", shape=(2, 1, 3, 1))
+    answer = compose_report(analyse(written(tmp_path, files))).answer
+    assert "To these two people, " in answer
+
+
 @given(files=small_folders())
 @settings(max_examples=8, **RELAXED)
 def test_a_small_folder_is_a_result_or_problems(files):

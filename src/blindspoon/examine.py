@@ -6,7 +6,7 @@ What each problem means and what to do: errors.md, which docs/reference/errors.m
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -106,7 +106,8 @@ def examine(folder: Path) -> Examination:
         (*notes, *known, *stands.notes, *name_notes(trial, tables)),
     )
     jars = jars_of(tables.key) or jars_of(text.table("batches.csv"))
-    notes += tuple(Note(file="trial.toml", text=said) for said in foretold(trial, jars))
+    said = (*foretold(trial, jars), *_wide_margins(trial))
+    notes += tuple(Note(file="trial.toml", text=text) for text in said)
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
     notes += tuple(Note(file="photos", text=said.rstrip(".")) for said in lacking)
@@ -117,6 +118,22 @@ def examine(folder: Path) -> Examination:
         notes=(*text.notes, *notes, *awaited),
         cautions=cautions,
     )
+
+
+WIDE = 0.25
+"""Share of a scale above which a margin is questioned; common practice, no source."""
+
+
+def _wide_margins(trial: Trial) -> Iterator[str]:
+    """Ask about a margin within which nearly everything is alike."""
+    for attribute in trial.attributes:
+        low, high, margin = attribute.scale.low, attribute.scale.high, attribute.margin
+        if margin is not None and margin > WIDE * (high - low):
+            yield (
+                f"{attribute.name}: a margin of {margin:g} on a scale from {low:g} to {high:g} "
+                f"calls variants alike that are {margin:g} points apart: would so much really not "
+                "matter to you?"
+            )
 
 
 def after_lifting(folder: Path) -> tuple[Note, ...]:

@@ -37,7 +37,8 @@ class Correlation:
     r : float
         -1 to 1.
     interval : tuple of float or None
-        95 %, by Fisher's transformation; None below two degrees of freedom.
+        95 %, by Fisher's transformation, for all pairs of attributes at once; None below two
+        degrees of freedom.
     pairs : int
         Pairs of scores that it is computed from: a taster's of a variant, or a variant's means.
     df : int
@@ -95,9 +96,12 @@ def correlate_attributes(
     if len(names) < 2:
         return NoResult("There is one attribute, so there is nothing for it to go with.")
     fits = [fit_additive(table) for table in means]
+    places = [*combinations(range(len(names)), 2)]
     return tuple(
-        _pair((names[one], names[two]), (means[one], means[two]), (fits[one], fits[two]))
-        for one, two in combinations(range(len(names)), 2)
+        _pair(
+            (names[one], names[two]), (means[one], means[two]), (fits[one], fits[two]), len(places)
+        )
+        for one, two in places
     )
 
 
@@ -105,6 +109,7 @@ def _pair(
     names: tuple[str, str],
     means: tuple[FloatArray, FloatArray],
     fits: tuple[AdditiveFit, AdditiveFit],
+    family: int,
 ) -> AttributePair:
     """Correlate two attributes over the cells where both were scored."""
     both = np.isfinite(means[0]) & np.isfinite(means[1])
@@ -115,18 +120,20 @@ def _pair(
     return AttributePair(
         first=names[0],
         second=names[1],
-        within=within_variants(one, two),
-        between=between_variants(one, two, both.sum(axis=0).astype(float)),
+        within=within_variants(one, two, family),
+        between=between_variants(one, two, both.sum(axis=0).astype(float), family),
     )
 
 
-def within_variants(one: AdditiveFit, two: AdditiveFit) -> Correlation | NoResult:
+def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Correlation | NoResult:
     """Correlate what is left of two attributes when tasters and variants are taken out.
 
     Parameters
     ----------
     one, two : AdditiveFit
         Of the same cells.
+    family : int
+        Pairs that the intervals are to hold for at once.
 
     Notes
     -----
@@ -151,11 +158,11 @@ def within_variants(one: AdditiveFit, two: AdditiveFit) -> Correlation | NoResul
     if min(xx, yy) <= ZERO**2 * (df + 1):
         return NoResult("Tasters and variants account for every score of one of the two.")
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
-    return Correlation(r=r, interval=fisher_interval(r, df), pairs=one.cells, df=df)
+    return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=one.cells, df=df)
 
 
 def between_variants(
-    one: AdditiveFit, two: AdditiveFit, tasters: FloatArray
+    one: AdditiveFit, two: AdditiveFit, tasters: FloatArray, family: int = 1
 ) -> Correlation | NoResult:
     """Correlate the variants' means of two attributes.
 
@@ -165,6 +172,8 @@ def between_variants(
         Of the same cells.
     tasters : array, shape (n_variants,)
         Who scored both on each variant; the means are weighted by it.
+    family : int
+        As in `within_variants`.
 
     Notes
     -----
@@ -185,7 +194,7 @@ def between_variants(
         return NoResult("All variants have the same mean on one of the two.")
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     df = int(used.sum()) - 2
-    return Correlation(r=r, interval=fisher_interval(r, df), pairs=df + 2, df=df)
+    return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=df + 2, df=df)
 
 
 MOST_NAMED = 3

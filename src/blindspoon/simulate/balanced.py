@@ -296,7 +296,7 @@ class DecisionRule:
     ----------
     design : Balanced
     different, equivalent : sequence of Chebyshev
-        One a variant: Dunnett's critical values at alpha and at 2 alpha, by the ratio.
+        One a variant: the critical values of `Dunnett`, by the ratio.
     positions : float array, shape (t, k, s, q)
     alpha : float
     """
@@ -335,13 +335,13 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     return DecisionRule(
         design=design,
         different=_critical(design, alpha),
-        equivalent=_critical(design, 2 * alpha),
+        equivalent=_critical(design, alpha, alike=True),
         positions=positions,
         alpha=alpha,
     )
 
 
-def _critical(design: Balanced, alpha: float) -> tuple[Chebyshev, ...]:
+def _critical(design: Balanced, alpha: float, *, alike: bool = False) -> tuple[Chebyshev, ...]:
     """Interpolate each contrast's critical value in the ratio of the variances."""
     constant = design.sessions == 1 or not design.efficiency.size
     degree = 0 if constant else NODES - 1
@@ -351,7 +351,8 @@ def _critical(design: Balanced, alpha: float) -> tuple[Chebyshev, ...]:
     for row, (matrix, own_df) in enumerate(zip(covariance, dfs, strict=True)):
         sd = np.sqrt(np.diag(matrix))
         family = Dunnett(matrix / np.outer(sd, sd))
-        values[row] = [family.critical_value(alpha, float(f"{df:.11g}")) for df in own_df]
+        value = family.alike_value if alike else family.critical_value
+        values[row] = [value(alpha, float(f"{df:.11g}")) for df in own_df]
     return tuple(Chebyshev.fit(nodes, column, degree, domain=[0, 1]) for column in values.T)
 
 
@@ -369,7 +370,7 @@ def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolA
     -------
     different, inside : bool array, shape (m, k - 1)
         Whether the adjusted p value is at most alpha, and whether the simultaneous interval at
-        level 1 - 2 alpha lies inside the margin. Both False where there is no result.
+        `Dunnett.alike_value` lies inside the margin. Both False where there is no result.
 
     Examples
     --------

@@ -127,13 +127,13 @@ def _is_nothing(squares: float, values: FloatArray) -> bool:
     return bool(squares <= 1e-20 * max(float(values @ values), 1e-300))
 
 
-def fisher_interval(r: float, df: int) -> tuple[float, float] | None:
-    """Give the 95 % interval of a correlation.
+def fisher_interval(r: float, df: int, family: int = 1) -> tuple[float, float] | None:
+    """Give the 95 % interval of a correlation, for all of a family of as many at once.
 
     Notes
     -----
     tanh(atanh r -+ 1.96 / sqrt(df - 1)): R. A. Fisher 1921, Metron 1:3; df = n - 2 makes it
-    the familiar n - 3. None below two degrees of freedom.
+    the familiar n - 3. None below two degrees of freedom. Over a family by Bonferroni.
 
     Examples
     --------
@@ -143,6 +143,6 @@ def fisher_interval(r: float, df: int) -> tuple[float, float] | None:
     """
     if df < 2:
         return None
-    reach = NormalDist().inv_cdf(0.975) / np.sqrt(df - 1)
+    reach = NormalDist().inv_cdf(1 - 0.025 / family) / np.sqrt(df - 1)
     centre = np.arctanh(np.clip(r, -1 + 1e-15, 1 - 1e-15))
     return float(np.tanh(centre - reach)), float(np.tanh(centre + reach))

@@ -78,12 +78,33 @@ class Dunnett:
         """Return the value that the largest statistic passes with chance `alpha`."""
         return _critical_value(self._key(), self.two_sided, float(alpha), float(f"{df:.10g}"))
 
+    def alike_value(self, alpha: float, df: float) -> float:
+        """Return the value for showing alike: no false one with more than the chance `alpha`.
+
+        With some variants truly at plus the margin and the others at minus it, their errors
+        towards zero have turned signs: the value is that of the largest one-sided statistic with
+        the signs turned that leave the least correlation, half of them where all are equal. A
+        single contrast gives the ordinary one-sided t test.
+
+        Examples
+        --------
+        >>> half = Dunnett(np.array([[1.0, 0.5], [0.5, 1.0]]))
+        >>> round(half.alike_value(0.05, 21) / half.critical_value(0.1, 21), 3)
+        1.029
+        """
+        correlation = np.array(self._key())
+        return max(
+            Dunnett(correlation * np.outer(signs, signs), two_sided=False).critical_value(alpha, df)
+            for signs in _least_alike(correlation)
+        )
+
     def _key(self) -> Key:
         """Round beyond what matters, so that like designs share their integrals.
 
         A contrast that is perfectly correlated with an earlier one is left out.
         """
-        same = np.tril(np.abs(self.correlation) > 1 - 1e-9, -1).any(axis=1)
+        size = np.abs(self.correlation) if self.two_sided else self.correlation
+        same = np.tril(size > 1 - 1e-9, -1).any(axis=1)
         distinct = self.correlation[np.ix_(~same, ~same)]
         return tuple(tuple(row) for row in np.round(distinct, 12).tolist())
 
@@ -104,6 +125,17 @@ def _critical_value(key: Key, two_sided: bool, alpha: float, df: float) -> float
     return value
 
 
+def _least_alike(correlation: FloatArray) -> FloatArray:
+    """Find the two patterns of signs under which correlations add up to least, a row each."""
+    k = len(correlation)
+    if k > MOST_TURNED:
+        return np.resize([1.0, -1.0], (1, k))
+    ways = 1.0 - 2.0 * (np.arange(2 ** (k - 1))[:, None] >> np.arange(k) & 1)
+    added = np.einsum("wi,ij,wj->w", ways, correlation, ways).round(9)
+    least: FloatArray = ways[np.argsort(added, kind="stable")[:2]]
+    return least
+
+
 def _single_critical(alpha: float, df: float, two_sided: bool) -> float:
     """Return the value that one t statistic passes with chance `alpha`."""
     tail = alpha / 2 if two_sided else alpha
@@ -121,6 +153,9 @@ _NODES = 128
 
 _POINTS = 4096
 """Lattice points for the correction."""
+
+MOST_TURNED = 12
+"""Contrasts up to which every pattern of signs is tried; of more, every second is turned."""
 
 _LARGEST = 0.9995
 """Loadings closer to one would need too fine a grid; the correction makes up for it."""
@@ -209,7 +244,8 @@ class _Family:
 @lru_cache(maxsize=256)
 def _family(key: Key, two_sided: bool) -> _Family:
     correlation = np.array(key)
-    loadings = _loadings(correlation)
+    signs = np.ones(len(key)) if two_sided else _signs(correlation)
+    loadings = signs * _loadings(correlation * np.outer(signs, signs))
     log_tail = np.log(_normal_tail(_nodes(two_sided)[0], loadings, two_sided=two_sided))
     return _Family(loadings, correlation, two_sided, log_tail)
 
@@ -222,6 +258,12 @@ def _nodes(two_sided: bool) -> tuple[FloatArray, FloatArray]:
     low = 0.0 if two_sided else -_FAR
     weights: FloatArray = np.where(order % 2, -1.0, 1.0) * np.sin(angle)
     return low + (np.cos(angle) + 1) * (_FAR - low) / 2, weights
+
+
+def _signs(correlation: FloatArray) -> FloatArray:
+    """Give the signs of the shared parts, from the first eigenvector."""
+    first = np.linalg.eigh(correlation)[1][:, -1]
+    return np.where(first < 0, -1.0, 1.0)
 
 
 def _loadings(correlation: FloatArray) -> FloatArray:

@@ -54,7 +54,8 @@ def compare_mixed(
         The variant that the others are compared with.
     alpha : float
         Chance of a false difference over all variants, below 0.5: intervals have level
-        ``1 - alpha``, equivalence intervals ``1 - 2 alpha``, both simultaneous.
+        ``1 - alpha``, simultaneous; equivalence intervals call any variant alike falsely with at
+        most this chance.
     position : int array, shape (n,), optional
         Place of the serving in its session, for a categorical fixed effect.
     batch : int array, shape (n,), optional
@@ -330,7 +331,8 @@ def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[Mixe
     variants : int array, shape (k,)
         The variant that each is of.
     alpha : float
-        Intervals have simultaneous level ``1 - alpha`` and ``1 - 2 alpha``.
+        Intervals have simultaneous level ``1 - alpha``, and for equivalence that of
+        `Dunnett.alike_value`.
     """
     errors = np.sqrt(np.diag(test.covariance))
     family = Dunnett(test.covariance / np.outer(errors, errors))
@@ -343,9 +345,8 @@ def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[Mixe
 def _contrast(
     family: Dunnett, variant: int, difference: float, se: float, df: float, *, alpha: float
 ) -> MixedContrast:
-    def interval(share: float) -> Interval:
-        half = family.critical_value(share, df) * se
-        return Interval(difference - half, difference + half)
+    def interval(reach: float) -> Interval:
+        return Interval(difference - reach * se, difference + reach * se)
 
     t = difference / se
     return MixedContrast(
@@ -356,6 +357,6 @@ def _contrast(
         t=t,
         p_value=2 * float(stdtr(df, -abs(t))),
         p_adjusted=family.p_value(t, df),
-        interval=interval(alpha),
-        equivalence_interval=interval(2 * alpha),
+        interval=interval(family.critical_value(alpha, df)),
+        equivalence_interval=interval(family.alike_value(alpha, df)),
     )

@@ -62,7 +62,10 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     if analysis.standing.bent:
         first = f"{' '.join(analysis.standing.bent)} {ONLY_A_LEAD}"
     catch = one_catch(analysis, names, answering)
-    about = ", ".join([f"to this taster{over}"] * alone + [names.these] * bool(names.these))
+    to = f"to this taster{over}" if alone else ""
+    if len(analysis.table.tasters) == 2:
+        to = "to these two people"
+    about = ", ".join(filter(None, (to, names.these)))
     if about:
         about = wording.capital(about)
         candidates = [f"{about}, {text[:1].lower()}{text[1:]}" for text in candidates]

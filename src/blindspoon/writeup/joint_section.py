@@ -123,7 +123,10 @@ def _correlations_table(trial: Trial, pairs: tuple[AttributePair, ...]) -> Table
         head="Attributes",
         columns=heads(PAIR),
         rows=tuple((f"{one} and {two}", cells(PAIR, pair)) for one, two, pair in named),
-        notes=("The intervals have level 95 %, each by itself.", *sorted(reasons)),
+        notes=(
+            "The intervals of a column hold at 95 % for all its pairs at once (Bonferroni).",
+            *sorted(reasons),
+        ),
     )
 
 

@@ -112,6 +112,8 @@ def test_fishers_interval_is_scipys():
     expected = tuple(found.confidence_interval(0.95))
     assert fisher_interval(float(found.statistic), 28) == pytest.approx(expected, abs=1e-9)
     assert fisher_interval(0.5, 1) is None
+    expected = tuple(found.confidence_interval(1 - 0.05 / 6))
+    assert fisher_interval(float(found.statistic), 28, 6) == pytest.approx(expected, abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -153,6 +155,17 @@ def test_labels_and_levels_do_not_matter(seed):
     assert again.within.r == pytest.approx(pair.within.r, abs=1e-9)
     if not isinstance(pair.between, NoResult):
         assert again.between.r == pytest.approx(pair.between.r, abs=1e-9)
+
+
+def test_no_pair_of_six_unrelated_attributes_stands_out_oftener_than_alpha(draw):
+    # by itself each pair may; of 15 some would in half of the trials; standard error .011
+    shown = 0
+    for seed in range(400):
+        parts = [draw(3 * seed + at, 8, np.zeros((4, 2))) for at in range(3)]
+        means = [part[:, :, side] for part in parts for side in (0, 1)]
+        pairs = correlate_attributes("abcdef", means)
+        shown += any(pair.within.excludes_zero() for pair in pairs)
+    assert shown / 400 <= 0.05 + 2 * 0.011
 
 
 @pytest.mark.slow
