@@ -132,8 +132,7 @@ def _least_alike(correlation: FloatArray) -> FloatArray:
         return np.resize([1.0, -1.0], (1, k))
     ways = 1.0 - 2.0 * (np.arange(2 ** (k - 1))[:, None] >> np.arange(k) & 1)
     added = np.einsum("wi,ij,wj->w", ways, correlation, ways).round(9)
-    least: FloatArray = ways[np.argsort(added, kind="stable")[:2]]
-    return least
+    return np.asarray(ways[np.argsort(added, kind="stable")[:2]], np.float64)
 
 
 def _single_critical(alpha: float, df: float, two_sided: bool) -> float:
