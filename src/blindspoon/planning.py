@@ -14,6 +14,7 @@ from blindspoon.serving.vessels import foretold, jars_of
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
+    from blindspoon.simulate.choice_size import ChoiceSizing
     from blindspoon.simulate.size_results import Sizing, Spread
     from blindspoon.simulate.sweep import Progress
 
@@ -86,6 +87,20 @@ def size_folder(
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     told = foretold(trial, jars_of(text.table("batches.csv")))
     return trial, replace(found, assumptions=(*found.assumptions, *told))
+
+
+def size_sets(folder: Path, tasters: Sequence[int] = ()) -> tuple[Trial, ChoiceSizing | None]:
+    """Say what numbers of sets can show, exactly; None where the trial has no choice.
+
+    Raises
+    ------
+    TrialError
+        If trial.toml has problems.
+    """
+    from blindspoon.simulate.choice_size import size_choice  # noqa: PLC0415 - brings in scipy
+
+    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
+    return trial, None if trial.choice is None else size_choice(trial, tasters)
 
 
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:

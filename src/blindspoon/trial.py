@@ -355,6 +355,11 @@ class Trial:
         """Position of the control in `variants`."""
         return [variant.name for variant in self.variants].index(self.control)
 
+    @property
+    def primary_attributes(self) -> tuple[Attribute, ...]:
+        """The attributes that the trial was made to answer, in the order of the rule."""
+        return tuple(self.attribute(name) for name in self.decision.primary if name != "choice")
+
     def variant(self, name: str) -> Variant:
         """Find the variant of that name."""
         return next(variant for variant in self.variants if variant.name == name)

@@ -13,6 +13,7 @@ from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import PROCEDURES, flag_words
 from blindspoon.serving.plan import Balance, Span
+from blindspoon.simulate.choice_size import ABLE, ChoiceSizing
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
@@ -220,6 +221,30 @@ def _chances(cell: SizingCell, floor: float | None, attribute: Attribute) -> Row
         "none" if seen is None else wording.number(seen.difference, digits),
         "-" if floor is None else wording.p_cell(floor),
     )
+
+
+def sets_table(sizing: ChoiceSizing) -> str:
+    """Lay out what numbers of sets can show."""
+    able = [f"if {wording.percent(share)}" for share in ABLE]
+    head = (
+        f"{wording.capital(sizing.choice.how.label)}: right answers needed, how often luck brings "
+        f"them, the chance to show it if so many can tell, the most right that are still alike, "
+        f"and the chance of that if nobody can. Exact."
+    )
+    rows = [
+        (
+            str(row.tests).rjust(4),
+            "none" if row.needed is None else str(row.needed),
+            wording.number(row.true_alpha, 3),
+            *(wording.number(chance, 2) for chance in row.chances),
+            "-" if row.most is None else str(row.most),
+            "-" if row.most is None else wording.number(row.chance_alike, 2),
+        )
+        for row in sizing.rows
+    ]
+    heads = ("sets", "needed", "by luck", *able, "alike to", "chance")
+    lines = aligned([heads, *rows], indent="", least=0, ragged=False)
+    return on_a_terminal([*map(filled, sizing.sentences), filled(head), "\n".join(lines)])
 
 
 def balance_lines(balance: Iterable[Balance]) -> Iterator[str]:

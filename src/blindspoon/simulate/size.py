@@ -104,8 +104,8 @@ def size(
 
 def sized_attribute(trial: Trial) -> Attribute:
     """Give the attribute that a trial is sized for: the first primary one, or the first."""
-    primary = trial.decision.primary
-    return trial.attribute(primary[0]) if primary else trial.attributes[0]
+    primary = trial.primary_attributes
+    return primary[0] if primary else trial.attributes[0]
 
 
 def _question(

@@ -187,7 +187,11 @@ def planned(analysis: Analysis) -> tuple[str, ...]:
         "planned",
         declared=rule.declared,
         gap=(dates[0] - rule.declared).days if dates and rule.declared else None,
-        primary=[trial.attribute(name).label.lower() for name in rule.primary],
+        what="the question" if trial.choice else "the attribute",
+        primary=[
+            *["whether anybody can tell"] * ("choice" in rule.primary),
+            *(attribute.label.lower() for attribute in trial.primary_attributes),
+        ],
         rest=[a.label.lower() for a in trial.attributes if a.name not in rule.primary],
         standing=analysis.standing,
     )

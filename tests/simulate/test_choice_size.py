@@ -1,0 +1,92 @@
+"""How many sets a question of "can anybody tell?" needs."""
+
+from __future__ import annotations
+
+import csv
+import json
+import time
+from pathlib import Path
+
+import pytest
+
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.simulate.choice_size import size_choice
+
+DATA = Path(__file__).parents[1] / "data"
+pytestmark = pytest.mark.quick
+NAMES = {"2-afc": "paired", "3-afc": "three-afc"}
+
+
+def trial_of(method, more=""):
+    if method in ("paired", "three-afc"):
+        more += '\nattribute = "sourness"\nexpect = "more"'
+    return parse_trial(f"""
+trial = {{ title = "Two salts", control = "sea" }}
+variant = [{{ name = "sea" }}, {{ name = "rock" }}]
+[choice]
+method = "{method}"
+{more}
+""")
+
+
+def rows_of(method):
+    with (DATA / "choice_power.csv").open(encoding="utf-8") as file:
+        return [row for row in csv.DictReader(file) if row["method"] == method]
+
+
+@pytest.mark.parametrize("method", ["triangle", "tetrad", "duo-trio"])
+def test_power_is_that_of_the_exact_table(method):
+    rows = rows_of(method)
+    assert len(rows) > 20
+    trial = trial_of(method)
+    found = {
+        row.tests: row for row in size_choice(trial, [int(row["n_tests"]) for row in rows]).rows
+    }
+    for row in rows:
+        ours = found[int(row["n_tests"])]
+        if not row["min_correct_a05"]:
+            assert ours.needed is None
+            continue
+        assert ours.needed == int(row["min_correct_a05"])
+        assert ours.true_alpha == pytest.approx(float(row["true_alpha"]), abs=5.1e-4)
+        powers = [float(row[f"power_pd.{share}"]) for share in (3, 5, 7)]
+        assert ours.chances == pytest.approx(powers, abs=5.1e-4)
+        usable = row["usable"] == "True"
+        assert ours.most == (int(row["similar_max_correct_pd.3_b05"]) if usable else None)
+
+
+def test_seven_sets_beat_eight():
+    said = " ".join(size_choice(trial_of("triangle", "tests = 8")).sentences)
+    assert "7 sets do no worse than 8" in said
+    assert "0.57 and 0.47" in said
+
+
+@pytest.mark.parametrize(
+    ("method", "least", "often"), [("triangle", 24, 39), ("duo-trio", 36, 68), ("paired", 36, 68)]
+)
+def test_alike_is_not_possible_with_few_sets(method, least, often):
+    said = " ".join(size_choice(trial_of(method, 'ask = "alike"')).sentences)
+    assert said.startswith("That fewer than 30")
+    assert f"fewer than {least} sets; {often} show it 8 times in 10" in said
+
+
+def test_scores_are_advised_where_they_take_a_fraction_of_the_cups():
+    assert "score it" in size_choice(trial_of("triangle")).sentences[-1]
+    assert "score it" not in size_choice(trial_of("paired")).sentences[-1]
+
+
+def test_every_number_up_to_1000_takes_half_a_second():
+    trial, start = trial_of("triangle"), time.perf_counter()
+    size_choice(trial, range(1, 1001))
+    assert time.perf_counter() - start < 0.5
+
+
+def test_the_command_prints_and_gives_json(blindspoon, tmp_path):
+    text = (
+        '[trial]\ntitle = "Two salts"\ncontrol = "sea"\n[choice]\nmethod = "triangle"\ntests = 24\n'
+    )
+    text += '[[variant]]\nname = "sea"\n[[variant]]\nname = "rock"\n'
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    assert "13 right are needed" in blindspoon("size", tmp_path).stdout
+    found = json.loads(blindspoon("size", tmp_path, "--json").stdout)["choice"]
+    assert next(row for row in found["tests"] if row["tests"] == 24)["needed"] == 13
