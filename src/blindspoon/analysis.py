@@ -117,7 +117,9 @@ def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -
     from blindspoon.findings.further import study_further  # noqa: PLC0415 - not for a table
     from blindspoon.writeup.page import compose  # noqa: PLC0415 - brings in matplotlib
 
-    return compose(analysis, further or study_further(analysis))
+    if further is None and analysis.results:
+        further = study_further(analysis)
+    return compose(analysis, further)
 
 
 def to_record(analysis: Analysis, further: FurtherAnalyses | None = None) -> dict[str, Any]:

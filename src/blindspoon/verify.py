@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 import statsmodels.formula.api as models
 from scipy import stats
+from statsmodels.stats.proportion import proportion_confint
 
 Row = tuple[str, str, float | None, float | None, str]
 """Variant (blank for all), number, Blindspoon's, the other's, remark."""
@@ -52,6 +53,7 @@ def recompute(scores: pd.DataFrame, found: Mapping[str, Any]) -> pd.DataFrame:
         ours = [each for each in found["comparisons"] if each["attribute"] == name]
         for by in (_by_mixed_model, _by_ranks):
             rows += [(name, *row) for row in by(cups, found["trial"], fitted, ours)]
+    rows += [("choice", *row) for row in _by_choices(found.get("choices", ()))]
     columns = ["attribute", "variant", "number", "blindspoon", "other", "remark"]
     table = pd.DataFrame(rows, columns=columns).astype({"blindspoon": float, "other": float})
     table.insert(5, "difference", table["other"] - table["blindspoon"])
@@ -190,6 +192,25 @@ def _signed_rank(differences: np.ndarray[Any, Any]) -> tuple[float, str]:
         alternative="greater",
     )
     return float(found.pvalue), ""
+
+
+def _by_choices(found: Sequence[Mapping[str, Any]]) -> Iterator[Row]:
+    """Compute exact tails and limits of answers to sets again, by scipy and statsmodels."""
+    for each in found:
+        right, tests, variant = each["right"], each["tests"], each["variant"]
+        guess, two_sided = each["by_luck"] / tests, each["expect"] == "either"
+        if each["method"] in ("a-not-a", "same-different"):
+            reason = "no answer: the numbers of both kinds of set are not printed"
+            yield variant, "p_value", each["p_value"], None, reason
+            continue
+        way = "two-sided" if two_sided and each["method"] == "paired" else "greater"
+        p = stats.binomtest(right, tests, guess, alternative=way).pvalue
+        yield variant, "p_value", each["p_value"], float(p), ""
+        ends = proportion_confint(right, tests, alpha=2 * each["alpha"], method="beta")
+        mine = each["can_tell"]["interval"]
+        for name, ours, limit in zip(("low", "high"), mine, ends, strict=True):
+            share = max((float(limit) - guess) / (1 - guess), 0.0)
+            yield variant, f"can_tell_{name}", ours, share, ""
 
 
 def in_words(table: pd.DataFrame) -> str:

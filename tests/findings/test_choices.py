@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import datetime
+import importlib.util
 import io
+import shutil
 from collections import Counter
 from pathlib import Path
 
@@ -13,16 +15,20 @@ import pytest
 from scipy.stats import binomtest
 
 from blindspoon.analysis import analyse, to_record
-from blindspoon.drawing import add_late, draw_again, draw_blind
+from blindspoon.charts.picks import lines_chart
+from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial, trial_text
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.naming import name_all
+from blindspoon.frames import scores_frame
 from blindspoon.lifting import lift_blind
+from blindspoon.packing.pack import pack
 from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
 from blindspoon.trial import METHODS
+from blindspoon.verify import recompute
 
 pytestmark = pytest.mark.quick
 DAY = datetime.date(2026, 9, 4)
@@ -353,3 +359,71 @@ def test_false_alarms_stay_below_alpha_and_alike_too(tasters, sets):
         found = judged("triangle", int((able | (rng.random(n) < 1 / 3)).sum()), n)
         wrong += found.verdict in ("alike", "slight")
     assert wrong <= 8
+
+
+# What is published ------------------------------------------------------------------------------
+
+SALTS = Path(__file__).parents[2] / "trials" / "two-salts"
+
+
+@pytest.fixture(scope="module")
+def packed():
+    return pack(analyse(SALTS), jar_g=1000).files
+
+
+def test_the_demonstration_is_what_its_script_makes(tmp_path):
+    for name in ("trial.toml", "batches.csv", "readings.csv"):
+        shutil.copy(SALTS / name, tmp_path)
+    path = Path(__file__).parents[1] / "reference" / "two_salts.py"
+    spec = importlib.util.spec_from_file_location("two_salts", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    module.tasted_blind(tmp_path)
+    for name in ("servings.csv", "key.csv", "choices.csv", "seal.toml"):
+        assert (tmp_path / name).read_bytes() == (SALTS / name).read_bytes()
+
+
+def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
+    page = packed["index.html"].decode()
+    assert "Alike for our purpose: 8 of 24 picked the odd cup" in page
+    assert 'id="asked"' in page
+    assert 'id="board"' not in page
+    figure = packed["figures/choices.svg"].decode()
+    assert figure.count("<circle") >= 24 or figure.count("<use") >= 24
+    assert "luck: 8" in figure
+    assert "needed: 13" in figure
+
+
+def test_what_is_published_can_be_compared_again(packed, tmp_path):
+    for name, data in packed.items():
+        if name.startswith("data/"):
+            (tmp_path / name).parent.mkdir(exist_ok=True)
+            (tmp_path / name).write_bytes(data)
+    assert to_record(analyse(tmp_path / "data"))["choices"] == to_record(analyse(SALTS))["choices"]
+    assert "taster,set,answer" in packed["kit/drawn/choices.csv"].decode()
+
+
+def test_scipy_and_statsmodels_find_the_same():
+    analysis = analyse(SALTS)
+    table = recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+    assert list(table["number"]) == ["p_value", "can_tell_low", "can_tell_high"]
+    assert table["difference"].abs().max() < 1e-12
+
+
+def test_the_sheets_ask_as_the_standard_does(tmp_path):
+    shutil.copytree(SALTS, tmp_path / "salts")
+    write_sheets(tmp_path / "salts", "a4", None)
+    ballots = (tmp_path / "salts" / "sheets" / "ballots.html").read_text("utf-8")
+    assert "Two of the three cups are the same, one is different." in ballots
+    assert "You must choose" in ballots
+    assert "Rock salt" not in ballots
+    assert ballots.count('class="place">Set 2<') == 12
+
+
+def test_the_sequential_chart_has_both_lines():
+    found = judged("triangle", 8, 9, 'rule = "sequential"\ntests = 40', order=[True] * 8 + [False])
+    chart = lines_chart(found, "")
+    assert found.verdict == "different"
+    assert "alike" in chart.wide
+    assert "right so far" in chart.wide
+    assert lines_chart(judged("triangle", 6, 9), "") is None

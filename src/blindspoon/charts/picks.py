@@ -90,11 +90,19 @@ def _marks(found: ChoiceFound, axis: Axis, radius: float, y: float) -> list[Shap
     return [*discs, *rings]
 
 
+LUCK = {
+    "different": "more than luck explains",
+    "slight": "more than luck explains, but few can tell",
+    "alike": "about what luck brings",
+    "open": "luck could explain it, and so could some who can tell",
+}
+
+
 def picks_title(choices: Sequence[ChoiceFound]) -> str:
     """State what was found, without a full stop."""
-    first = choices[0].because.split(". ")[0].rstrip(".")
     if len(choices) == 1:
-        return first
+        (found,) = choices
+        return f"{found.right} of {found.tests} were right: {LUCK[found.verdict]}"
     told = sum(found.verdict in ("different", "slight") for found in choices)
     return (
         f"{wording.capital(wording.spelled(told))} of {wording.spelled(len(choices))} could be told"
@@ -116,6 +124,9 @@ def picks_chart(choices: Sequence[ChoiceFound], source: str) -> Chart:
         lay=PicksPlot(choices=tuple(choices), key=key).lay,
         source=source,
     )
+
+
+ENDS = {"different": "they can tell", "alike": "alike", "open": "between the lines", "slight": ""}
 
 
 def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
@@ -147,7 +158,7 @@ def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
     key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
     return chart_of(
         name=f"{found.variant.name}-sequential",
-        title=found.because.split(". ")[0].rstrip("."),
+        title=f"After {wording.count(found.tests, 'set')}: {ENDS[found.verdict]}",
         data=f"right answers after each of {wording.count(found.tests, 'test')}",
         lay=lambda sheet: lay_lines([plot], key, sheet),
         source=source,

@@ -68,7 +68,7 @@ def kit_files(
         **folder,
         "servings.csv": write_csv(plan.servings_rows()).encode(),
         "key.csv": write_csv(plan.key_rows()).encode(),
-        "scores.csv": write_csv(_ballot_rows(again, plan)).encode(),
+        **{name: write_csv(rows).encode() for name, rows in _ballot_rows(again, plan).items()},
         **{f"sheets/{name}": content for name, content in sheets.items()},
     }
     return {
@@ -94,13 +94,17 @@ def rule_to_declare(trial: Trial) -> str:
     return text.replace(heading, heading + DECLARE)
 
 
-def _ballot_rows(trial: Trial, plan: ServingPlan) -> list[list[str]]:
-    """Give each cup its row, to be keyed in from paper."""
+def _ballot_rows(trial: Trial, plan: ServingPlan) -> dict[str, list[list[str]]]:
+    """Give each cup and each set its row, to be keyed in from paper."""
     names = [attribute.name for attribute in trial.attributes]
     blank = [""] * (len(names) + 1)
-    trays = trays_of(plan)
-    cups = [[tray.session, tray.taster, cup.code, *blank] for tray in trays for cup in tray.cups]
-    return [["session", "taster", "code", *names, "comment"], *cups]
+    cups = [(tray, cup) for tray in trays_of(plan) for cup in tray.cups]
+    scores = [[t.session, t.taster, cup.code, *blank] for t, cup in cups if not cup.set]
+    sets = dict.fromkeys((t.session, t.taster, cup.set) for t, cup in cups if cup.set)
+    choices = [[*which, "", ""] for which in sets]
+    found = {"scores.csv": [["session", "taster", "code", *names, "comment"], *scores]}
+    asked = {"choices.csv": [["session", "taster", "set", "answer", "comment"], *choices]}
+    return (found if scores else {}) | (asked if choices else {})
 
 
 def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
@@ -120,12 +124,19 @@ def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
     return [["batch", "variant", *grams, *words, *days], *rows]
 
 
+USUAL = 12
+"""Tasters of a repeat, where nobody knows how many there were."""
+
+
 def repeat_of(trial: Trial, table: ScoreTable) -> Trial:
     """Take over the plan, with as many tasters and sessions as there were.
 
     Without the host and the dates, and with a seed of its own, so that its codes and orders are not
     those of the first tasting.
     """
+    chosen = table.choices
+    sessions = table.sessions or (chosen.sessions if chosen else ())
+    people = len(table.tasters) or len(chosen.tasters if chosen else ()) or USUAL
     seed = int.from_bytes(hashlib.sha256(f"repeat {trial.seed}".encode()).digest()[:4])
     return replace(
         trial,
@@ -135,8 +146,8 @@ def repeat_of(trial: Trial, table: ScoreTable) -> Trial:
         photos=(),
         address="",
         seed=seed,
-        sessions=tuple(Session(name=name, date=None) for name in table.sessions),
-        tasting=replace(trial.tasting, tasters=default_tasters(len(table.tasters))),
+        sessions=tuple(Session(name=name, date=None) for name in sessions),
+        tasting=replace(trial.tasting, tasters=default_tasters(people)),
     )
 
 
@@ -170,6 +181,7 @@ def do_it_yourself(
     return page.render(
         trial=trial,
         request=plan.request,
+        cups=max(len(tray.cups) for tray in trays_of(plan)),
         control=trial.variant(trial.control).label,
         cautions=cautions(made),
         jar=wording.grams(jar_g),
@@ -177,7 +189,8 @@ def do_it_yourself(
         recipe=_recipe_table(trial, jars, jar_g) if jars else None,
         others=_others_table(trial, jars),
         orders=[*_orders(plan)],
-        ballot=_ballot(trial),
+        ballot=_ballot(trial) if trial.attributes else None,
+        asked=wording.asked(trial.choice) if trial.choice else "",
         light=css_variables(dark=False),
         dark=css_variables(dark=True),
     ).encode()

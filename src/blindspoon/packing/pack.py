@@ -95,14 +95,15 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
         frames of a reveal), ``tables/``, ``verify.py`` (checks them with other libraries),
         ``data/`` (a Data Package that `compare` reads) and ``kit/`` (to repeat the trial).
     """
-    from blindspoon.charts.posts import SIZES, figure_files  # noqa: PLC0415 - matplotlib, for PNG
+    from blindspoon.charts.figure import POSTED  # noqa: PLC0415 - matplotlib, for PNG
+    from blindspoon.charts.posts import SIZES, figure_files  # noqa: PLC0415
     from blindspoon.packing.kit import kit_files  # noqa: PLC0415 - jinja2, and the drawing of orders
     from blindspoon.packing.package import data_package  # noqa: PLC0415
     from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
     from blindspoon.writeup.methods import software  # noqa: PLC0415
     from blindspoon.writeup.page import page, render, writeup  # noqa: PLC0415
 
-    further = study_further(analysis)
+    further = study_further(analysis) if analysis.results else None
     content = compose_report(analysis, further)
     trial, table, made = analysis.trial, analysis.table, analysis.made
     data = data_package(
@@ -115,8 +116,15 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     kit = kit_files(trial, table, made, jar_g=jar_g)
     source = ". ".join((*content.byline, "Made with Blindspoon."))
     sized = partial(figure_files, content.pictures, question=content.question, source=source)
-    steps = [partial(chart_file, chart) for chart in content.figures]
-    drawn, lacking = draw([*steps, *(partial(sized, size) for size in SIZES)], progress)
+    steps: list[Callable[[], Iterable[Drawn]]] = [
+        partial(chart_file, chart) for chart in content.figures
+    ]
+    steps += [partial(sized, size) for size in SIZES]
+    if analysis.choices and content.picture:
+        asked = next(chart for chart in content.figures if chart.name == "choices")
+        sizes = (*POSTED, "print", *["preview"] * (asked is content.picture))
+        steps += [partial(chart_in, asked, size, source, content.question) for size in sizes]
+    drawn, lacking = draw(steps, progress)
     record = json.dumps(to_record(analysis, further), allow_nan=False)
     files = {
         **render(content),
@@ -183,6 +191,15 @@ def name_of(pool: Pool) -> str:
     """
     names = [re.sub(r"[^\w.-]+", "-", kitchen.name).strip("-.") for kitchen in pool.kitchens]
     return "-and-".join(names if len(names) == 2 else [*names[:2], f"{len(names) - 2}-more"])
+
+
+def chart_in(chart: Chart, size: str, source: str, question: str) -> Iterable[Drawn]:
+    """Draw a chart in a size for posts, print or the preview of a link."""
+    from blindspoon.charts.figure import figure_of  # noqa: PLC0415 - matplotlib
+    from blindspoon.charts.posts import sized_files  # noqa: PLC0415
+
+    figure = figure_of(chart, size, source=source, question=question)
+    return sized_files(figure, size, chart.name)
 
 
 def chart_file(chart: Chart) -> Iterable[Drawn]:

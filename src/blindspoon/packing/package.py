@@ -57,11 +57,16 @@ def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
     return (
         DataColumn("session", "string", "Name of the sitting."),
         DataColumn("taster", "string", "Pseudonym of who tasted."),
+        DataColumn("set", "string", "Number of the taster's set; blank for a cup that is scored."),
         DataColumn("position", "integer", place, {"minimum": 1}),
         DataColumn("code", "string", "Blind code of the cup."),
         DataColumn("variant", "string", held, {"enum": variants}),
         DataColumn("batch", "string", "Jar or vessel it came from."),
+        DataColumn("answer", "string", "What was chosen from the set, by code."),
         *(_score(attribute) for attribute in trial.attributes),
+        DataColumn("served", "string", "What the set was, where it may be of two kinds."),
+        DataColumn("tests", "integer", "Sets that were answered.", {"minimum": 0}),
+        DataColumn("right", "string", "Whether it was right, yes or no; or how many were."),
         DataColumn("comment", "string", "What the taster wrote beside the cup."),
     )
 
@@ -117,6 +122,7 @@ def made_column(name: str, *, numeric: bool) -> DataColumn:
 
 TITLES = {
     "scores": "What the tasters said, a row a cup",
+    "choices": "What the tasters chose, a row a set",
     "servings": "Who got which cup when, a row a cup",
     "key": "What was in each cup",
     "batches": "What was made, a row a jar",
@@ -126,6 +132,7 @@ TITLES = {
 KEYS = {
     "servings": ("session", "taster", "code"),
     "scores": ("session", "taster", "code"),
+    "choices": ("session", "taster", "set"),
     "batches": ("batch",),
 }
 
@@ -300,7 +307,10 @@ def data_package(
 
 
 def _resources(trial: Trial, tables: FolderTables) -> Iterator[Resource]:
-    yield cups_resource("scores", trial, tables.scores)
+    if tables.scores:
+        yield cups_resource("scores", trial, tables.scores)
+    if tables.choices:
+        yield cups_resource("choices", trial, tables.choices)
     if tables.servings is not None:
         yield cups_resource("servings", trial, [tables.servings])
     if tables.key is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -293,8 +293,10 @@ def no_scores(scored: Cups, points: FloatArray) -> list[Problem]:
     ]
 
 
-def absences(trial: Trial, scored: Cups, points: FloatArray, plan: Cups | None) -> Iterator[Note]:
-    """Name the scores that were not given, and the cups and tasters without any."""
+def absences(
+    trial: Trial, scored: Cups, points: FloatArray, plan: Cups | None, others: Collection[str] = ()
+) -> Iterator[Note]:
+    """Name the scores that were not given, and the cups and tasters without any but `others`."""
     labels = [attribute.name for attribute in trial.attributes]
     missing = np.isnan(points)
     for row in np.flatnonzero(missing.any(axis=1)).tolist():
@@ -304,7 +306,7 @@ def absences(trial: Trial, scored: Cups, points: FloatArray, plan: Cups | None) 
         yield Note(file=file, line=line, text=f"{_cup(scored, row)} has no score{for_what}")
     if plan is not None:
         yield from _never_scored(scored, plan)
-    seen = {*scored.taster.texts, *(plan.taster.texts if plan is not None else ())}
+    seen = {*others, *scored.taster.texts, *(plan.taster.texts if plan is not None else ())}
     for taster in trial.tasting.tasters:
         if taster not in seen:
             text = f"{shown(taster)} is among the tasters, but has no cup and no score"

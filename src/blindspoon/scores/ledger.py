@@ -136,7 +136,7 @@ def open_ledger(
         absences=()
         if problems
         else (
-            *crosscheck.absences(trial, scored, points, plan),
+            *crosscheck.absences(trial, scored, points, plan, _choosing(served, known_choices)),
             *_of_batches(crosscheck.stray_cups, scored, keyed, coded=coded),
             *(absent_answers(picks) if picks else ()),
         ),
@@ -150,6 +150,11 @@ _NO_SETS = Rule(
     "missing-file", "the answers are codes, and servings.csv says which set each is from",
     'Put it back, or give the columns variant and right where nothing had codes',
 )  # fmt: skip
+
+
+def _choosing(served: Cups | None, known: ChoiceTable | None) -> tuple[str, ...]:
+    """Name who got a cup, in a set or not, or chose."""
+    return (*(served.taster.texts if served else ()), *(known.tasters if known else ()))
 
 
 def _parted(served: Cups | None) -> tuple[Cups | None, Cups | None]:

@@ -67,7 +67,8 @@ class ChoiceTable:
         Whether the set was of the second kind: different, or not A; else all False.
     orders : mapping of int to tuple of int
         How often each order of the method was served, by variant; empty where it is not known.
-    sessions : int
+    sessions : tuple of str
+        Names of those in which it was chosen.
     coded : bool
         Whether the cups were served under codes.
     remarks : tuple of (str, str)
@@ -80,7 +81,7 @@ class ChoiceTable:
     right: BoolArray
     other: BoolArray
     orders: dict[int, tuple[int, ...]]
-    sessions: int = 1
+    sessions: tuple[str, ...] = ("1",)
     coded: bool = False
     remarks: tuple[tuple[str, str], ...] = ()
 
@@ -247,7 +248,7 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
         right=_right(choice, kind[row], chose, said == other[row]),
         other=other[row] & bool(how.words),
         orders={v: tuple(row) for v, row in enumerate(counts.tolist()) if any(row)},
-        sessions=len(picks.rows.session.texts),
+        sessions=picks.rows.session.texts,
         coded=True,
         remarks=tuple(_remarks(picks.rows.tables)),
     )
@@ -360,6 +361,6 @@ def read_known(
         right=nth < counts[rows] if counted else np.asarray(values["right"] == "yes", np.bool_),
         other=other[rows],
         orders={},
-        sessions=len(table.columns["session"].texts) if "session" in table.columns else 1,
+        sessions=table.columns["session"].texts if "session" in table.columns else ("1",),
         remarks=() if counted else tuple(_remarks([table])),
     )

@@ -7,7 +7,7 @@ names and how many others, and counts only where even that is too long.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
@@ -45,6 +45,9 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     answering : sequence of AttributeResult
         The primary attributes, or all of them where none was declared.
     """
+    told = [found.because for found in analysis.choices if found.primary or not answering]
+    if not answering:
+        return " ".join([*_beforehand(analysis), *told])
     names, alone = names_of(analysis), answering[0].unit == "round"
     candidates = [
         " ".join(
@@ -58,9 +61,7 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     candidates.append(_overall([other for result in answering for other in result.others]))
     rounds = len(analysis.table.sessions)
     over = f", over {wording.spelled(rounds)} rounds" if rounds > 1 else ""
-    first = "" if analysis.trial.decision.declared else NO_RULE
-    if analysis.standing.bent:
-        first = f"{' '.join(analysis.standing.bent)} {ONLY_A_LEAD}"
+    first = " ".join([*_beforehand(analysis), *told])
     catch = one_catch(analysis, names, answering)
     to = f"to this taster{over}" if alone else ""
     if len(analysis.table.tasters) == 2:
@@ -71,6 +72,14 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
         candidates = [f"{about}, {text[:1].lower()}{text[1:]}" for text in candidates]
     answers = [" ".join(filter(None, (first, text, catch))) for text in candidates]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
+
+
+def _beforehand(analysis: Analysis) -> Iterator[str]:
+    """Say first what makes all of it exploratory."""
+    if analysis.standing.bent:
+        yield f"{' '.join(analysis.standing.bent)} {ONLY_A_LEAD}"
+    elif not analysis.trial.decision.declared:
+        yield NO_RULE
 
 
 NO_RULE = "No rule was written down before the tasting, so take all of this as a lead."
@@ -91,10 +100,19 @@ def one_catch(analysis: Analysis, names: Naming, results: Sequence[AttributeResu
     return f"One catch: {told[0]}." if told else ""
 
 
+def tasted_by(analysis: Analysis) -> int:
+    """Count the people who scored or chose; 0 where that is not known."""
+    return max([len(analysis.table.tasters), *(found.tasters for found in analysis.choices)])
+
+
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
     table, names = analysis.table, names_of(analysis)
-    people, rounds = len(table.tasters), len(table.sessions)
+    people, rounds = tasted_by(analysis), len(table.sessions)
+    if not analysis.results:
+        sets = wording.count(sum(found.tests for found in analysis.choices), "set")
+        who = "One person" if people == 1 else wording.capital(f"{wording.spelled(people)} people")
+        return f"{who if people else 'Tasters'} chose from {sets} of cups. {blinding(analysis)}"
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
     fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
     several = f"{most if fewest == most else f'{fewest} to {most}'} batches"
@@ -107,7 +125,8 @@ def trust(analysis: Analysis) -> str:
 
 def blinding(analysis: Analysis) -> str:
     """Say whether the folder shows that the tasting was blind; a sentence."""
-    if not analysis.table.coded:
+    choices = analysis.table.choices
+    if not (analysis.table.coded or (choices and choices.coded)):
         return "Not shown to be blind: no codes are recorded."
     stands = analysis.standing
     if stands.seal is None:

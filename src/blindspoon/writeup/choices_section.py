@@ -11,7 +11,7 @@ from blindspoon.findings.comparison import Analysis
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p
-from blindspoon.writeup.words import paragraphs
+from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import (
     Column,
     Record,
@@ -53,6 +53,7 @@ def _no_needed(found: ChoiceFound) -> str:
 CHOICE = (
     Column("variant", of=lambda each: each.variant.name),
     Column("method", of=lambda each: each.choice.method),
+    Column("expect", of=lambda each: each.choice.expect, only="json"),
     Column("primary"),
     Column("alpha"),
     Column("tests", "Tests", counted),
@@ -120,9 +121,10 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         name="choices",
         head="Can anybody tell them apart?",
         role="" if choices[0].primary else "Exploratory",
-        paragraphs=(*(found.because for found in choices), *choice_methods(analysis)),
+        paragraphs=tuple(found.because for found in choices) if analysis.results else (),
         charts=(picks_chart(choices, source), *filter(None, lines)),
         tables=tuple(filter(None, (table, _who_can_tell(analysis)))),
+        points=points("choices_not_shown", repeated=any(found.repeated for found in choices)),
         behind={"choices": ("choices-table",)},
         files=(("tables/choices.csv", to_csv([*csv_names(CHOICE)], csv)),),
     )
@@ -133,7 +135,8 @@ def _d_prime(found: ChoiceFound) -> str:
     assert not isinstance(distance, NoResult)  # noqa: S101 - the caller has looked
     span = distance.interval
     reach = "" if span is None else (
-        f" ({wording.number(span.low, 2)} to {wording.number(span.high, 2)})"
+        f" ({wording.percent(1 - 2 * found.alpha)} interval {wording.number(span.low, 2)} to "
+        f"{wording.number(span.high, 2)})"
     )  # fmt: skip
     return f"{found.variant.label}: d' {wording.number(distance.estimate, 2)}{reach}."
 
@@ -162,6 +165,9 @@ def _who_can_tell(analysis: Analysis) -> Table | None:
 def choice_methods(analysis: Analysis) -> tuple[str, ...]:
     """Describe how it was asked and judged, completely enough for a paper."""
     choices = analysis.choices
+    if not choices:
+        return ()
+    orders = analysis.table.choices.orders.values() if analysis.table.choices else ()
     return paragraphs(
         "choices",
         choices=choices,
@@ -170,5 +176,6 @@ def choice_methods(analysis: Analysis) -> tuple[str, ...]:
         alpha=choices[0].alpha,
         level=choices[0].level,
         repeated=any(found.repeated for found in choices),
+        balanced=all(max(counts) - min(counts) <= 1 for counts in orders),
         coded=analysis.table.choices is not None and analysis.table.choices.coded,
     )

@@ -122,7 +122,7 @@ def _rule(analysis: Analysis) -> Iterator[Point]:
         yield "The rule came late.", f"It is dated {day(rule.declared)}, after the first sitting."
     if analysis.standing.bent:
         yield "Not as it was sealed.", " ".join(analysis.standing.bent)
-    if all(attribute.margin is None for attribute in analysis.trial.attributes):
+    if analysis.results and all(a.margin is None for a in analysis.trial.attributes):
         yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
 
 
@@ -132,6 +132,8 @@ def _one_palate(analysis: Analysis) -> Iterator[Point]:
 
 
 def _one_batch(analysis: Analysis, names: Naming) -> Iterator[Point]:
+    if not analysis.results:
+        return
     several = most_batches(analysis.trial, analysis.table)
     tasted = analysis.table.batches_tasted(len(analysis.trial.variants))
     if several < 2:

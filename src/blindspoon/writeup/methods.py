@@ -212,23 +212,32 @@ def citation(analysis: Analysis) -> str:
     )
 
 
-def references(results: tuple[AttributeResult, ...]) -> tuple[str, ...]:
+def references(analysis: Analysis) -> tuple[str, ...]:
     """List the sources that the methods paragraphs name, in alphabetical order."""
+    results = analysis.results
+    if not results:
+        return tuple(REFERENCES[name] for name in OF_SETS)
     forms = {getattr(result.friedman, "form", "") for result in results}
     unused = {"fisher", "holm", "marcus"}
     if any(result.unit == "round" for result in results):
         unused = {"dunnett", "kenward", "westfall", "holm" if _together(results) else "marcus"}
     unused |= {"durbin"} - {form.lower() for form in forms}
     unused |= set() if "Skillings-Mack" in forms else {"skillings"}
+    unused = (unused | set(OF_SETS)) - set(OF_SETS if analysis.choices else ())
     return tuple(text for name, text in REFERENCES.items() if name not in unused)
 
 
+OF_SETS = ("clopper", "ennis", "holm", "wald")
 REFERENCES = {
+    "clopper": "Clopper, C. J., and E. S. Pearson. 1934. The use of confidence or fiducial limits "
+    "illustrated in the case of the binomial. Biometrika 26:404–413.",
     "dunnett": "Dunnett, C. W. 1955. A multiple comparison procedure for comparing several "
     "treatments with a control. Journal of the American Statistical Association 50:1096–1121; "
     "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
     "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
     "Psychology, Statistical PageSection 4:85–90.",
+    "ennis": "Ennis, D. M. 1993. The power of sensory discrimination methods. Journal of Sensory "
+    "Studies 8:353–370; ISO 4120, ISO 5495, ISO 8588 and ISO 10399 for the methods.",
     "fisher": "Fisher, R. A. 1935. The Design of Experiments. Edinburgh: Oliver and Boyd.",
     "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
     "implicit in the analysis of variance. Journal of the American Statistical Association "
@@ -249,6 +258,7 @@ REFERENCES = {
     "Pharmacokinetics and Biopharmaceutics 15:657–680.",
     "skillings": "Skillings, J. H., and G. A. Mack. 1981. On the use of a Friedman-type statistic "
     "in balanced and unbalanced block designs. Technometrics 23:171–177.",
+    "wald": "Wald, A. 1947. Sequential Analysis. New York: Wiley; ISO 16820.",
     "westfall": "Westfall, P. H., and S. S. Young. 1993. Resampling-Based Multiple Testing. New "
     "York: Wiley.",
     "wilcoxon": "Wilcoxon, F. 1945. Individual comparisons by ranking methods. Biometrics "

@@ -23,8 +23,9 @@ from blindspoon.scores.score_table import LeftOut, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.wording import sentence
 from blindspoon.writeup import limits, methods
-from blindspoon.writeup.answer import Board, make_boards, short_answer, trust
+from blindspoon.writeup.answer import Board, make_boards, short_answer, tasted_by, trust
 from blindspoon.writeup.batches_section import differed_section, measured_section
+from blindspoon.writeup.choices_section import choice_methods, choices_section
 from blindspoon.writeup.csv_files import csv_files
 from blindspoon.writeup.front import advice, fragile_verdicts, recipe_table, weaknesses
 from blindspoon.writeup.influence_section import influence_section
@@ -181,10 +182,11 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         for name, picture in pictures.items()
         if np.isfinite(picture.means).any()
     }
-    picture = next(iter(differences.values()), None)
+    asked = choices_section(analysis)
+    picture = next(iter(differences.values()), asked.charts[0] if asked else None)
     influence = None if further is None else further.influence
     answering = [result for result in ordered if result.primary] or ordered
-    sections = tuple(filter(None, _sections(analysis, further)))
+    sections = tuple(filter(None, (asked, *_sections(analysis, further))))
     numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
     every = (*numbers, *raw, *(each for part in sections for each in part.numbers))
@@ -194,9 +196,9 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         question=trial.question or _question(trial, alone=len(table.tasters) == 1),
         answer=short_answer(analysis, answering),
         trust=trust(analysis),
-        byline=_byline(trial, table),
+        byline=_byline(analysis),
         picture=picture,
-        boards=make_boards(ordered, fragile_verdicts(influence)),
+        boards=make_boards(ordered, fragile_verdicts(influence)) if ordered else (),
         weak=weaknesses(analysis, influence),
         advice=advice(analysis, ordered),
         recipe=recipe_table(analysis),
@@ -210,7 +212,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
             )
             for result in ordered
         ),
-        remarks=_remarks(trial, table),
+        remarks=(*_remarks(trial, table), *_beside_sets(table)),
         sections=sections,
         numbers=numbers,
         raw=raw,
@@ -235,12 +237,17 @@ def _question(trial: Trial, *, alone: bool) -> str:
     return f"Can {'one taster' if alone else 'tasters'} tell {others}{product} from “{control}”?"
 
 
-def _byline(trial: Trial, table: ScoreTable) -> tuple[str, ...]:
-    tasters = wording.count(len(table.tasters), "taster")
+def _byline(analysis: Analysis) -> tuple[str, ...]:
+    trial, table = analysis.trial, analysis.table
+    people = tasted_by(analysis)
+    tasters = wording.count(people, "taster") if people else ""
     if len(table.tasters) == 1:
         tasters += f", {wording.count(len(table.sessions), 'round')}"
     date = methods.report_date(trial, table)
-    return tuple(filter(None, (trial.host, date, f"{tasters}, {_cups(table)}")))
+    sets = sum(found.tests for found in analysis.choices)
+    served = [_cups(table)] * bool(analysis.results) + [wording.count(sets, "set")] * bool(sets)
+    told = ", ".join(filter(None, (tasters, *served)))
+    return tuple(filter(None, (trial.host, date, told)))
 
 
 def _cups(table: ScoreTable) -> str:
@@ -286,6 +293,13 @@ def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...
     return tuple((label, texts) for label, texts in grouped if texts)
 
 
+def _beside_sets(table: ScoreTable) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Remarks on sets; the first `MOST_LISTED`."""
+    told = table.choices.remarks[:MOST_LISTED] if table.choices else ()
+    if told:
+        yield "Beside a set", tuple(text for _, text in told)
+
+
 def _number_tables(
     trial: Trial, table: ScoreTable, ordered: Sequence[AttributeResult]
 ) -> Iterator[Table]:
@@ -306,29 +320,36 @@ def _number_tables(
 
 def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[PageSection | None]:
     """Make the sections in the order of reading."""
-    needed = limits.needed_table(analysis)
+    scored = bool(analysis.results)
+    needed = limits.needed_table(analysis) if scored else None
     yield differed_section(analysis)
     yield measured_section(analysis)
     if further is not None:
         yield from further_sections(analysis, further)
     for name, head, paragraphs in (
-        ("tasted", "How it was tasted", methods.tasted(analysis)),
-        ("compared", "How it was compared", methods.compared(analysis)),
+        ("tasted", "How it was tasted", methods.tasted(analysis) if scored else ()),
+        ("compared", "How it was compared", _compared(analysis)),
         ("planned", "What was planned, and what is exploratory", methods.planned(analysis)),
     ):
         yield PageSection(name=name, head=head, paragraphs=paragraphs)
-    yield PageSection(
-        name="unsettled",
-        head="What is not settled, and what would settle it",
-        paragraphs=limits.unsettled(analysis),
-        tables=() if needed is None else (needed,),
-    )
-    yield PageSection(name="next", head="What to try next", points=next_steps(analysis))
-    yield PageSection(
-        name="not-shown", head="What this does not show", points=limits.not_shown(analysis)
-    )
+    if scored:
+        yield PageSection(
+            name="unsettled",
+            head="What is not settled, and what would settle it",
+            paragraphs=limits.unsettled(analysis),
+            tables=() if needed is None else (needed,),
+        )
+        yield PageSection(name="next", head="What to try next", points=next_steps(analysis))
+        yield PageSection(
+            name="not-shown", head="What this does not show", points=limits.not_shown(analysis)
+        )
     yield _left_out(analysis)
     yield PageSection(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
+
+
+def _compared(analysis: Analysis) -> tuple[str, ...]:
+    scored = methods.compared(analysis) if analysis.results else ()
+    return (*scored, *choice_methods(analysis))
 
 
 def further_sections(analysis: Analysis, further: FurtherAnalyses) -> Iterator[PageSection | None]:
@@ -344,7 +365,7 @@ def _left_out(analysis: Analysis) -> PageSection:
     """Say who and what was left out; scores that were not given are not rows."""
     table = analysis.table
     blank = int(np.isnan(table.scores).sum())
-    nothing = "No row of the scores was left out."
+    nothing = f"No row of the {'scores' if analysis.results else 'answers'} was left out."
     if blank:
         verb = "was" if blank == 1 else "were"
         nothing += f" {wording.count(blank, 'score')} {verb} not given."
@@ -438,7 +459,8 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "cups": _cups(table),
         "many": table.taster.size > MOST_SERVINGS,
         "citation": methods.citation(analysis),
-        "references": methods.references(analysis.results),
+        "references": methods.references(analysis),
+        "asked": next((part for part in content.sections if part.name == "choices"), None),
         "software": methods.software(),
     }
 

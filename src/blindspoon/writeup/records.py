@@ -74,7 +74,8 @@ def trial_record(analysis: Analysis) -> Record:
             "control": trial.control,
             "variants": [variant.name for variant in trial.variants],
             "tasters": len(table.tasters) or max((f.tasters for f in analysis.choices), default=0),
-            "sessions": len(table.sessions) or (table.choices.sessions if table.choices else 0),
+            "sessions": len(table.sessions)
+            or (len(table.choices.sessions) if table.choices else 0),
             "unit": results[0].unit if results else "taster",
             "alpha": trial.decision.alpha,
             "decided_by": results[0].by if results else "choice",

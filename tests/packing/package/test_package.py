@@ -15,7 +15,7 @@ from blindspoon.analysis import analyse, to_record
 from blindspoon.packing.package import data_package
 
 TESTS = Path(__file__).parents[2]
-TRIALS = sorted((TESTS.parent / "trials").iterdir())
+TRIALS = sorted(path.parent for path in TESTS.parent.glob("trials/*/scores.csv"))
 # Data Package 2.0, datapackage.org/profiles/2.0/datapackage.json, annotations left out.
 PROFILE = json.loads((TESTS / "data" / "data_package_2_0_profile.json").read_text())
 
