@@ -99,6 +99,7 @@ class _Every:
     possible: FloatArray
 
     def row(self, tests: int) -> ChoiceSize:
+        """Say what one number of sets can show."""
         at = tests - 1
         needed, possible = int(self.needed[at]), bool(self.possible[at])
         return ChoiceSize(
