@@ -281,6 +281,13 @@ def test_nothing_is_lifted_that_was_not_sealed_or_is_not_right(blindspoon, folde
     assert "no blind was sealed here" in blindspoon("lift", folder, "--yes").stderr
 
 
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Publishing without the pictures for posts, which are tested where they are made."""
+    monkeypatch.setattr("blindspoon.charts.posts.figure_files", lambda *_, **__: ())
+
+
+@pytest.mark.usefixtures("undrawn")
 def test_a_reader_of_the_published_data_is_told_the_same(blindspoon, lifted, tmp_path):
     session, taster, code, texture, salt = (lifted / "scores.csv").read_text().split()[3].split(",")
     line = f"{session},{taster},{code},{texture},{salt}"
@@ -379,6 +386,7 @@ def test_check_lists_where_a_name_stands(blindspoon, named):
     assert "note: scores.csv: a taster is named in line 2, 3, 4" in said
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_host_who_tastes_signs_with_their_name_and_is_told(blindspoon, named, tmp_path):
     change(named / "trial.toml", "[decision]", 'host = "Adalbert"\n[decision]')
     assert "the host tastes too; the host’s name is published" in blindspoon("check", named).stdout
@@ -427,6 +435,7 @@ def test_looks_share_alpha_and_tasters_come_between_them(blindspoon, looked):
     assert level(looked) == (0.045, False)
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_panel_that_stays_small_ends_with_what_is_left(blindspoon, looked, tmp_path):
     assert bs.lift(looked, yes=True, last=True).lift.last
     assert level(looked) == (0.045, True)

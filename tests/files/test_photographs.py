@@ -37,7 +37,7 @@ variant = "vine-leaf"
 """
 
 
-def camera(width=3000, height=2000):
+def camera(width=2400, height=1600):
     """A picture as a camera leaves it: on its side, with the place in it, red at its top."""
     noise = np.random.default_rng(3).integers(0, 90, (height, width, 3), dtype=np.uint8)
     noise[:, : width // 4, 0] = 250  # turned by 90 degrees, the left is the top
@@ -49,9 +49,8 @@ def camera(width=3000, height=2000):
     return out.getvalue()
 
 
-@pytest.fixture
-def folder(tmp_path):
-    shutil.copytree(DEMO, home := tmp_path / "trial")
+def told(place):
+    shutil.copytree(DEMO, home := place / "trial")
     plan = (home / "trial.toml").read_text()
     address = 'address = "https://example.org/pickles"'
     (home / "trial.toml").write_text(f"{plan}{TOLD}\n[publish]\n{address}\n")
@@ -63,9 +62,15 @@ def folder(tmp_path):
 
 
 @pytest.fixture
-def files(folder, monkeypatch):
-    monkeypatch.setattr("blindspoon.charts.posts.figure_files", lambda *_, **__: ())
-    return pack(analyse(folder), jar_g=1000).files
+def folder(tmp_path):
+    return told(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("blindspoon.charts.posts.figure_files", lambda *_, **__: ())
+        return pack(analyse(told(tmp_path_factory.mktemp("told"))), jar_g=1000).files
 
 
 def test_what_goes_out_is_upright_and_holds_no_place_and_no_camera(files):

@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blindspoon.files.trial_toml import parse_trial, trial_text
@@ -82,6 +82,7 @@ def trials(draw):
     )
 
 
+@settings(max_examples=50, deadline=None)
 @given(trials())
 def test_any_trial_comes_back(trial):
     assert parse_trial(trial_text(trial)) == trial

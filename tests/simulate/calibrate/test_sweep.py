@@ -64,7 +64,7 @@ def breaking(monkeypatch, **changes):
 
 
 def count(truth="none", trials=140):
-    panel = calibrate.GridCell(situation=NORMAL, variants=5, tasters=10, truth=truth)
+    panel = calibrate.GridCell(situation=NORMAL, variants=5, tasters=6, truth=truth)
     counts = calibrate.count_chunk(3, panel, 0, trials)
     return rates(counts[0]), rates(counts[1])
 

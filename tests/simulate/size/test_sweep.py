@@ -96,6 +96,7 @@ def test_the_result_is_the_same_for_any_number_of_workers(make_trial):
     assert sized(trial, n_jobs=1) == sized(trial, n_jobs=2)
 
 
+@pytest.mark.slow
 def test_the_result_is_the_same_on_a_dask_cluster(make_trial):
     distributed = pytest.importorskip("dask.distributed", reason="dask.distributed is missing")
     cluster = distributed.LocalCluster(
