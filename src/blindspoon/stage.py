@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, NamedTuple
 
-from blindspoon.errors import Problem, TrialError
+from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.seal import Cup, Seal, parse_seal, scores_by_cup, scores_fingerprint
@@ -108,6 +108,13 @@ class Stage:
     scored: int = 0
     cups: int = 0
     sheets: bool = False
+
+    @property
+    def plan(self) -> Trial:
+        """The trial. Raises TrialFileError where it cannot be read."""
+        if self.trial is None:
+            raise TrialFileError(self.problems)
+        return self.trial
 
     @property
     def unmade(self) -> tuple[str, ...]:

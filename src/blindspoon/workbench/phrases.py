@@ -1,0 +1,57 @@
+"""Problems in the words of a page: what is wrong beside its field, and what to do there."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+
+from blindspoon.errors import Problem
+from blindspoon.wording import capital
+
+REMEDIES = {
+    "a number is needed": "Write digits, such as 1 or 0,5",
+    "a whole number is needed": "Write digits only, such as 9",
+    "a date is needed": "Write year-month-day, such as 2026-10-17",
+    "missing-key": "Write it here",
+    "missing-section": "Add one more",
+    "not-allowed": "Change it here",
+    "repeated-name": "Give this one its own, such as “Cut twice as thick”",
+    "bad-name": "Write a shorter one, on one line",
+    "scale": "Put the smaller number first, and a step that leads from one to the other",
+    "unknown-name": "Choose one of them",
+    "wrong-type": "Write it anew",
+    "not-a-number": "Write digits, such as 620 or 26,5",
+    "bad-date": "Write year-month-day, such as 2026-10-17",
+}
+"""What to do on a page, by what is allowed or by the slug of the problem; else what the problem
+itself says."""
+
+
+def told(problem: Problem) -> str:
+    """Say a problem beside its field.
+
+    Examples
+    --------
+    >>> told(Problem(slug="wrong-type", file="trial.toml", found='"a bit" is a text',
+    ...              allowed="a number is needed", remedy="Write it without quotes"))
+    '"a bit" is no number. Write digits, such as 1 or 0,5.'
+    """
+    remedy = REMEDIES.get(problem.allowed, REMEDIES.get(problem.slug, problem.remedy))
+    if problem.found.endswith("is a text") and problem.allowed.endswith("is needed"):
+        needed = problem.allowed.removesuffix(" is needed").removeprefix("a ")
+        return f"{problem.found.removesuffix('is a text')}is no {needed}. {remedy}."
+    return f"{capital(problem.found)}; {problem.allowed}. {remedy}."
+
+
+def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, str]:
+    """Lay problems beside the fields of a form, by place; those of no field stand at "".
+
+    A name that is made from a label is mended at the label; a section at its first field.
+    """
+    found: dict[str, str] = {}
+    for problem in problems:
+        place = problem.column or ""
+        tries = (place, place.replace(".name", ".label"), f"{place}.label", f"{place}.low")
+        where = next((it for it in tries if it in places), "")
+        text = told(problem) if where else f"{problem}"
+        found[where] = f"{found[where]} {text}" if where in found else text
+    return found

@@ -1,0 +1,268 @@
+"""The question: everything of trial.toml that a host decides, as one form."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from flask import request
+from werkzeug.wrappers import Response
+
+from blindspoon.collect.security import wants_json
+from blindspoon.errors import Problem, Rule, TrialError, TrialFileError, quoted
+from blindspoon.files import disk, earlier
+from blindspoon.files.seal import rule_text
+from blindspoon.files.trial_edit import add, put, take_out
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stage import Part, Stage
+from blindspoon.starting import BLANK, names_of, number_of, rule_in_words, short_name
+from blindspoon.workbench.app import Form, Workbench
+from blindspoon.workbench.phrases import beside
+
+FILE = "trial.toml"
+
+TEXTS: dict[str, Part] = {
+    "trial.title": "story",
+    "trial.question": "story",
+    "trial.host": "story",
+    "trial.licence": "story",
+    "trial.product": "served",
+    "tasting.allergens": "served",
+    "tasting.cleanser": "served",
+    "decision.by": "rule",
+}
+NUMBERS = ("decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step")
+ROWS: dict[str, dict[str, Part]] = {
+    "variant": {"label": "rule", "method": "rule"},
+    "attribute": {"label": "served", "low": "served", "high": "served", "less": "story",
+                  "more": "story"},
+}  # fmt: skip
+"""The fields of a section that stands several times, and what has to be open to change each."""
+
+PRIMARY = "decision.primary"
+
+Draft = dict[str, str]
+"""What stands in the form, by place; the name of a section that is there already under ".name"."""
+
+
+def add_to(bench: Workbench) -> None:
+    """Register the addresses."""
+
+    def page(found: Stage, draft: Draft, code: int = 200, **more: object) -> Response:
+        numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
+        locked = {part: found.locked(part) for part in ("served", "rule")}
+        own: dict[str, object] = {"opened": "", "theirs": {}, "locked": locked}
+        seen = earlier.fingerprint(found.folder, [FILE])
+        rule = rule_in_words(found.plan)
+        return bench.page(
+            "question.html.j2", found, "question", code,
+            typed=draft, numbers=numbers, seen=seen, rule=rule, **own | more,
+        )  # fmt: skip
+
+    @bench.get("question")
+    def show(found: Stage) -> Response:
+        return page(found, _draft(_text(found)))
+
+    @bench.post("question")
+    def save(found: Stage, form: Form) -> Response:
+        text, draft = _text(found), _tidy(_typed(form))
+        go, _, rest = form.get("go", "").partition(" ")
+        if go in ("add", "out"):
+            return page(found, _with_rows(draft, go, rest), opened=rest)
+        for part in sorted(_touched(text, draft)):
+            bench.see(found, part)
+        try:
+            new = _edited(text, draft)
+            trial = parse_trial(new)
+        except TrialError as error:
+            faults = beside(error.problems, {*draft, PRIMARY})
+            if wants_json():
+                waits = "The rule can be said once everything is put right."
+                return bench.checked(faults, {"rule-so-far": waits})
+            return page(found, draft, 422, faults=faults)
+        if wants_json():
+            return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
+        if not earlier.write(found.folder, {FILE: new.encode()}, "The question", form.get("seen", "")):
+            now = _draft(text)
+            theirs = {place: now.get(place, "") for place in draft if now.get(place) != draft[place]}
+            return page(found, draft, 409, theirs=theirs)
+        bench.say("The question is saved.")
+        return bench.go(found, "" if trial.decision.declared or found.locked("rule") else "rule")
+
+
+def _text(found: Stage) -> str:
+    return disk.read_folder(found.folder, without=disk.TABLES).trial
+
+
+def _draft(text: str) -> Draft:
+    """Fill the form from trial.toml."""
+    values = tomllib.loads(text)
+    draft: Draft = {}
+    for place in (*TEXTS, *NUMBERS):
+        draft[place] = _shown(_at(values, place))
+    draft["decision.alpha"] = draft["decision.alpha"] or "0.05"
+    draft["decision.by"] = draft["decision.by"] or "mixed"
+    trial = parse_trial(text)
+    labels = {row.name: row.label for row in (*trial.variants, *trial.attributes)}
+    for kind, fields in ROWS.items():
+        for number, row in enumerate(values.get(kind, []), 1):
+            own = {field: _shown(row.get(field)) for field in fields} | {"name": row["name"]}
+            own["label"] = own["label"] or labels[row["name"]]
+            draft |= {f"{kind}[{number}].{field}": value for field, value in own.items()}
+    chosen = trial.decision.primary
+    numbers = [n for n, it in enumerate(trial.attributes, 1) if it.name in chosen]
+    return draft | {PRIMARY: " ".join(map(str, numbers))}
+
+
+def _typed(form: Form) -> Draft:
+    """Take what was sent; of places that are no field of the form nothing is taken."""
+    fields = {field for row in ROWS.values() for field in row}
+    places = re.compile(rf"({'|'.join(ROWS)})\[\d{{1,4}}\]\.(name|{'|'.join(fields)})")
+    known = {*TEXTS, *NUMBERS}
+    draft = {key: text.replace("\r\n", "\n").strip() for key, text in form.items()
+             if key in known or places.fullmatch(key)}  # fmt: skip
+    chosen = request.form.getlist(PRIMARY)
+    return draft | {PRIMARY: " ".join(chosen)} if chosen or "attribute[1].label" in draft else draft
+
+
+def _rows(draft: Draft, kind: str) -> list[Draft]:
+    """Take the sections of a kind out of a draft, by field."""
+    numbers = sorted({int(m[1]) for key in draft if (m := re.match(rf"{kind}\[(\d{{1,4}})\]", key))})
+    names = ("name", *ROWS[kind])
+    return [{name: draft.get(f"{kind}[{n}].{name}", "") for name in names} for n in numbers]
+
+
+def _with_rows(draft: Draft, go: str, rest: str) -> Draft:
+    """Add a section to the form, or take one out of it; nothing is saved by that."""
+    kind, _, place = rest.partition(" ")
+    if kind not in ROWS:
+        return draft
+    rows = _rows(draft, kind)
+    number = int(place) if place.isdecimal() else 0
+    chosen = draft.get(PRIMARY, "").split()
+    if go == "add":
+        rows.append(dict.fromkeys(("name", *ROWS[kind]), ""))
+    elif 0 < number <= len(rows):
+        del rows[number - 1]
+        if kind == "attribute":
+            kept = [int(n) for n in chosen if n.isdecimal() and int(n) != number]
+            chosen = [str(n - (n > number)) for n in kept]
+    others = {key: text for key, text in draft.items() if not key.startswith(f"{kind}[")}
+    new = {f"{kind}[{n}].{f}": text for n, row in enumerate(rows, 1) for f, text in row.items()}
+    return others | new | {PRIMARY: " ".join(chosen)}
+
+
+def _touched(text: str, draft: Draft) -> Iterator[Part]:
+    """Name what a draft changes, by what has to be open for it."""
+    now = _draft(text)
+    for place, part in (TEXTS | dict.fromkeys((*NUMBERS, PRIMARY), "rule")).items():
+        if place in draft and not _alike(draft[place], now[place]):
+            yield part
+    for kind, fields in ROWS.items():
+        if f"{kind}[1].label" not in draft:
+            continue
+        old, new = _rows(now, kind), [row for row in _rows(draft, kind) if any(row.values())]
+        if [row["name"] for row in old] != [row["name"] for row in new]:
+            yield "rule"
+        for one, other in zip(old, new, strict=False):
+            yield from (part for field, part in fields.items() if one[field] != other[field])
+
+
+def _edited(text: str, draft: Draft) -> str:
+    """Write a draft into trial.toml; a rule that changes waits for another yes.
+
+    Raises
+    ------
+    TrialFileError
+        With every problem that the draft brings.
+    """
+    old, now, problems = parse_trial(text), _draft(text), list[Problem]()
+    if not draft.get("trial.product", "x"):
+        needed = BLANK._replace(allowed="tasters would read the title instead")
+        problems.append(needed.broken("no food is named", FILE, None, "trial.product"))
+    for kind in ROWS:
+        if f"{kind}[1].label" in draft:
+            text, found = _with_sections(text, kind, draft)
+            problems += found
+    for place, typed in draft.items():
+        if place in TEXTS and typed != now[place]:
+            text = put(text, place, typed or None)
+        elif place in NUMBERS and not _alike(typed, now[place]):
+            value = number_of(typed)
+            text = put(text, place, typed or None if value is None else value)
+    rows = names_of(text, "attribute")
+    numbers = [int(n) for n in draft.get(PRIMARY, "").split() if n.isdecimal()]
+    chosen = [rows[n - 1] for n in numbers if 0 < n <= len(rows)]
+    if PRIMARY in draft and set(chosen) != set(old.decision.primary):
+        text = put(text, PRIMARY, chosen or None)
+    try:
+        new = parse_trial(text)
+    except TrialFileError as error:
+        raise TrialFileError([*problems, *error.problems]) from None
+    if problems:
+        raise TrialFileError(problems)
+    same = rule_text(new) == rule_text(old) and new.variants[1:] == old.variants[1:]
+    return text if same else put(text, "decision.declared", None)
+
+
+def _with_sections(text: str, kind: str, draft: Draft) -> tuple[str, list[Problem]]:
+    """Take out sections that are not in the draft, change those that are, and add new ones."""
+    rows, shown, problems = _rows(draft, kind), _rows(_draft(text), kind), list[Problem]()
+    labels = [row["label"] for row in rows]
+    for number, row in enumerate(rows, 1):
+        place = f"{kind}[{number}].label"
+        if not row["label"] and not row["name"]:
+            problems.append(BLANK.broken("it has no name", FILE, None, place))
+        elif row["label"] in labels[: number - 1]:
+            found = f"{quoted(row['label'])} is the name of another one already"
+            problems.append(_TWICE.broken(found, FILE, None, place))
+    kept = [row["name"] for row in rows if row["name"]]
+    for number in range(len(shown), 0, -1):
+        if shown[number - 1]["name"] not in kept:
+            text = take_out(text, kind, number)
+    before = {row["name"]: row for row in shown}
+    for row in rows:
+        names = names_of(text, kind)
+        name = row["name"]
+        if name not in names:
+            name = short_name(row["label"], names, f"{kind}-{len(names) + 1}")
+            name = name.replace("-", "_") if kind == "attribute" else name
+            text = add(text, kind, {"name": name})
+            names.append(name)
+        number = names.index(name) + 1
+        for field in ROWS[kind]:
+            if row[field] != before.get(name, {}).get(field, ""):
+                text = put(text, f"{kind}[{number}].{field}", row[field] or None)
+    return text, problems
+
+
+_TWICE = Rule("repeated-name", "ballots, jars and findings go by the name", "Give it its own")
+
+
+def _tidy(draft: Draft) -> Draft:
+    """Leave out new sections in which nothing was written."""
+    for kind in ROWS:
+        for number in range(len(_rows(draft, kind)), 0, -1):
+            if not any(_rows(draft, kind)[number - 1].values()):
+                draft = _with_rows(draft, "out", f"{kind} {number}")
+    return draft
+
+
+def _alike(one: str, other: str) -> bool:
+    """Tell whether two texts are the same, or the same number."""
+    values = number_of(one), number_of(other)
+    return one == other or (values[0] is not None and values[0] == values[1])
+
+
+def _shown(value: object) -> str:
+    """Write a value of trial.toml as it stands in a field."""
+    if isinstance(value, float) and value.is_integer():
+        return f"{value:.0f}"
+    return "" if value is None else str(value)
+
+
+def _at(values: Mapping[str, Any], place: str) -> object:
+    section, _, key = place.partition(".")
+    return values.get(section, {}).get(key)
