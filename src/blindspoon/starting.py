@@ -64,8 +64,7 @@ QUESTIONS = (
     StartQuestion(
         "session[1].date",
         "When?",
-        "Year-month-day, such as 2026-10-17. At a second session the same people taste everything "
-        "again, and smaller differences show.",
+        "At a second session the same people taste everything again, and smaller differences show.",
     ),
 )
 
@@ -172,11 +171,12 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
     for label in {label for label in labels if label and labels.count(label) > 1}:
         yield TWICE.broken(f"{quoted(label)} stands twice", FILE, None, "changes")
     if number_of(told.get("decision.margin", "")) is None:
-        found = told.get("decision.margin", "") or "nothing"
-        yield NUMBER.broken(f"{quoted(found)} is not a number", FILE, None, "decision.margin")
+        found = told.get("decision.margin", "")
+        text = f"{quoted(found)} is a text" if found else "nothing is written here"
+        yield NUMBER.broken(text, FILE, None, "decision.margin")
     for place in ("session[1].date", "session[2].date"):
         if told.get(place) and date_of(told[place]) is None:
-            yield DATE.broken(f"{quoted(told[place])} is not a day", FILE, None, place)
+            yield DATE.broken(f"{quoted(told[place])} is a text", FILE, None, place)
 
 
 FILE = "trial.toml"
@@ -186,8 +186,8 @@ TWICE = Rule(
     "ballots, jars and findings go by the name",
     "Give each its own, such as “Cut twice as thick”",
 )
-NUMBER = Rule("wrong-type", "it is a number", "Write digits, such as 1 or 0,5")
-DATE = Rule("wrong-type", "it is a day of the calendar", "Write it as in 2026-10-17")
+NUMBER = Rule("wrong-type", "a number is needed", "Write digits, such as 1 or 0,5")
+DATE = Rule("wrong-type", "a date is needed", "Write it as in 2026-10-17")
 
 
 def _asked(problem: Problem) -> Problem:

@@ -58,7 +58,11 @@ def _asked() -> dict[str, bytes]:
     scored = (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The "
               "first one answers your question.")  # fmt: skip
     second = ("session[2].date", "A second session", "May stay empty.")
-    asked = [(q.key, f"{n}. {q.asked}", q.hint) for n, q in enumerate(starting.QUESTIONS, 1)]
+    hints = {"session[1].date": " Write it as in 2026-10-17, or leave it empty."}
+    asked = [
+        (q.key, f"{n}. {q.asked}", q.hint + hints.get(q.key, ""))
+        for n, q in enumerate(starting.QUESTIONS, 1)
+    ]
     asked.insert(4, scored)
     answers: dict[str, str] = {}
     wrong = {key for key, *_ in [*asked, second]}

@@ -356,6 +356,13 @@ def _is_ballot(name: str) -> bool:
     return name.lower().endswith(".csv") and not name.startswith(".")
 
 
+def read_bytes(path: Path) -> bytes:
+    """Read a file of a trial folder; nothing where it cannot be read."""
+    with contextlib.suppress(OSError):
+        return _read(path)
+    return b""
+
+
 def _read(path: Path) -> bytes:
     if path.exists() and not path.is_file():
         raise OSError(errno.EISDIR, "it is a folder" if path.is_dir() else "it is not a plain file")

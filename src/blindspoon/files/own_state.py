@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import re
 import secrets
 import sys
 from collections.abc import Mapping
@@ -56,3 +57,28 @@ def note_trouble(text: str) -> Path:
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         replace_file(file, text.encode(errors="replace"), 0o600)
     return file
+
+
+def put_starter(shelf: Path) -> Path:
+    """Put a file on the desktop that opens a shelf at a double click. Raises OSError."""
+    command = f'"{sys.executable}" -m blindspoon open "{shelf}"'
+    if sys.platform == "win32":
+        name, text = "Blindspoon.cmd", f"@echo off\r\n{command}\r\n"
+    elif sys.platform == "darwin":
+        name, text = "Blindspoon.command", f"#!/bin/sh\nexec {command}\n"
+    else:
+        head = "[Desktop Entry]\nType=Application\nName=Blindspoon\nTerminal=true\n"
+        name, text = "blindspoon.desktop", f"{head}Exec={command}\n"
+    file = _desktop() / name
+    file.parent.mkdir(parents=True, exist_ok=True)
+    replace_file(file, text.encode(), 0o755)
+    return file
+
+
+def _desktop() -> Path:
+    """Find the desktop, where the system names it otherwise than "Desktop" too."""
+    with contextlib.suppress(OSError):
+        told = (Path.home() / ".config" / "user-dirs.dirs").read_text(encoding="utf-8")
+        if named := re.search(r'^XDG_DESKTOP_DIR="\$HOME/([^"]+)"', told, re.MULTILINE):
+            return Path.home() / named[1]
+    return Path.home() / "Desktop"

@@ -27,6 +27,7 @@ from blindspoon.sheets.telling import tells
 from blindspoon.stage import Part, Stage, stage
 from blindspoon.workbench.door import Door
 from blindspoon.workbench.jobs import Jobs
+from blindspoon.workbench.phrases import within
 
 BODY_LIMIT = 2 * 1024 * 1024
 """Bytes in the largest request body."""
@@ -194,6 +195,7 @@ class Workbench:
             "on": stages.on,
             "in_words": stages.IN_WORDS,
             "address": self.address,
+            "within": within,
             "ticket_field": ticket.format(self.door.proof("ticket")),
         }
         self._add_static()
@@ -291,10 +293,29 @@ def create_workbench(
     close : callable
         Ends the server.
     """
-    from blindspoon.workbench import ending, evening, showing  # noqa: PLC0415
-    from blindspoon.workbench import shelf as shelf_pages  # noqa: PLC0415
+    from blindspoon.workbench import (  # noqa: PLC0415 - each of them needs this module
+        beginning,
+        ending,
+        evening,
+        jar_pages,
+        lately,
+        question,
+        showing,
+    )
+    from blindspoon.workbench import (
+        shelf as shelf_pages,
+    )
 
     bench = Workbench(shelf, door, port, close)
-    for add_to in (shelf_pages.add_to, evening.add_to, ending.add_to, showing.add_to):
-        add_to(bench)
+    for pages in (
+        shelf_pages,
+        beginning,
+        question,
+        jar_pages,
+        evening,
+        ending,
+        showing,
+        lately,
+    ):
+        pages.add_to(bench)
     return bench

@@ -69,7 +69,7 @@ def add_to(bench: Workbench) -> None:
         )
 
     @bench.post("rule")
-    def say_yes(found: Stage, form: Form) -> Response:
+    def say_yes(found: Stage, _: Form) -> Response:
         bench.see(found, "rule")
         text = disk.read_folder(found.folder, without=disk.TABLES).trial
         dated = put(text, "decision.declared", today())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 
 from blindspoon.errors import Problem
 from blindspoon.wording import capital
@@ -11,14 +11,11 @@ REMEDIES = {
     "a number is needed": "Write digits, such as 1 or 0,5",
     "a whole number is needed": "Write digits only, such as 9",
     "a date is needed": "Write year-month-day, such as 2026-10-17",
-    "missing-key": "Write it here",
     "missing-section": "Add one more",
     "not-allowed": "Change it here",
-    "repeated-name": "Give this one its own, such as “Cut twice as thick”",
     "bad-name": "Write a shorter one, on one line",
     "scale": "Put the smaller number first, and a step that leads from one to the other",
     "unknown-name": "Choose one of them",
-    "wrong-type": "Write it anew",
     "not-a-number": "Write digits, such as 620 or 26,5",
     "bad-date": "Write year-month-day, such as 2026-10-17",
 }
@@ -55,3 +52,20 @@ def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, st
         text = told(problem) if where else f"{problem}"
         found[where] = f"{found[where]} {text}" if where in found else text
     return found
+
+
+def meanwhile(now: Mapping[str, str], typed: Mapping[str, str]) -> dict[str, str]:
+    """Say beside each field that differs what was written there meanwhile, elsewhere."""
+    stands = {
+        place: f"“{now[place]}”" if now[place] else "nothing" for place in typed if place in now
+    }
+    return {
+        place: f"Changed elsewhere meanwhile: {text} stands there now."
+        for place, text in stands.items()
+        if now[place] != typed[place]
+    }
+
+
+def within(faults: Mapping[str, str], *places: str) -> bool:
+    """Tell whether a fault stands in a part of the form, which is opened then."""
+    return any(place.startswith(places) for place in faults)

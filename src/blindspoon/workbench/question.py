@@ -19,7 +19,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
 from blindspoon.starting import BLANK, names_of, number_of, rule_in_words, short_name
 from blindspoon.workbench.app import Form, Workbench
-from blindspoon.workbench.phrases import beside
+from blindspoon.workbench.phrases import beside, meanwhile
 
 FILE = "trial.toml"
 
@@ -51,15 +51,23 @@ def add_to(bench: Workbench) -> None:
     """Register the addresses."""
 
     def page(found: Stage, draft: Draft, code: int = 200, **more: object) -> Response:
+        draft = _draft(_text(found), rows=False) | draft
+        for kind, fields in ROWS.items():
+            for number in range(1, len(_rows(draft, kind)) + 1):
+                blank = {f"{kind}[{number}].{field}": "" for field in ("name", *fields)}
+                draft = blank | draft
         numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
-        locked = {part: found.locked(part) for part in ("served", "rule")}
-        own: dict[str, object] = {"opened": "", "theirs": {}, "locked": locked}
-        seen = earlier.fingerprint(found.folder, [FILE])
-        rule = rule_in_words(found.plan)
-        return bench.page(
-            "question.html.j2", found, "question", code,
-            typed=draft, numbers=numbers, seen=seen, rule=rule, **own | more,
-        )  # fmt: skip
+        own: dict[str, object] = {
+            "opened": "",
+            "meanwhile": False,
+            "typed": draft,
+            "scale": (draft["scale.low"], draft["scale.high"]),
+            "numbers": numbers,
+            "locked": {part: found.locked(part) for part in ("served", "rule")},
+            "rule": rule_in_words(found.plan),
+            "seen": earlier.fingerprint(found.folder, [FILE]),
+        }
+        return bench.page("question.html.j2", found, "question", code, **own | more)
 
     @bench.get("question")
     def show(found: Stage) -> Response:
@@ -84,10 +92,11 @@ def add_to(bench: Workbench) -> None:
             return page(found, draft, 422, faults=faults)
         if wants_json():
             return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
-        if not earlier.write(found.folder, {FILE: new.encode()}, "The question", form.get("seen", "")):
-            now = _draft(text)
-            theirs = {place: now.get(place, "") for place in draft if now.get(place) != draft[place]}
-            return page(found, draft, 409, theirs=theirs)
+        if not earlier.write(
+            found.folder, {FILE: new.encode()}, "The question", form.get("seen", "")
+        ):
+            faults = meanwhile(_draft(text), draft)
+            return page(found, draft, 409, faults=faults, meanwhile=True)
         bench.say("The question is saved.")
         return bench.go(found, "" if trial.decision.declared or found.locked("rule") else "rule")
 
@@ -96,8 +105,8 @@ def _text(found: Stage) -> str:
     return disk.read_folder(found.folder, without=disk.TABLES).trial
 
 
-def _draft(text: str) -> Draft:
-    """Fill the form from trial.toml."""
+def _draft(text: str, *, rows: bool = True) -> Draft:
+    """Fill the form from trial.toml, with its sections that stand several times or without."""
     values = tomllib.loads(text)
     draft: Draft = {}
     for place in (*TEXTS, *NUMBERS):
@@ -105,8 +114,9 @@ def _draft(text: str) -> Draft:
     draft["decision.alpha"] = draft["decision.alpha"] or "0.05"
     draft["decision.by"] = draft["decision.by"] or "mixed"
     trial = parse_trial(text)
-    labels = {row.name: row.label for row in (*trial.variants, *trial.attributes)}
-    for kind, fields in ROWS.items():
+    labels = {row.name: row.label for row in trial.variants}
+    labels |= {row.name: row.label for row in trial.attributes}
+    for kind, fields in ROWS.items() if rows else ():
         for number, row in enumerate(values.get(kind, []), 1):
             own = {field: _shown(row.get(field)) for field in fields} | {"name": row["name"]}
             own["label"] = own["label"] or labels[row["name"]]
@@ -129,7 +139,9 @@ def _typed(form: Form) -> Draft:
 
 def _rows(draft: Draft, kind: str) -> list[Draft]:
     """Take the sections of a kind out of a draft, by field."""
-    numbers = sorted({int(m[1]) for key in draft if (m := re.match(rf"{kind}\[(\d{{1,4}})\]", key))})
+    numbers = sorted(
+        {int(m[1]) for key in draft if (m := re.match(rf"{kind}\[(\d{{1,4}})\]", key))}
+    )
     names = ("name", *ROWS[kind])
     return [{name: draft.get(f"{kind}[{n}].{name}", "") for name in names} for n in numbers]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import redirect
 from werkzeug.wrappers import Response
 
-from blindspoon.files import disk
+from blindspoon.files import disk, own_state
 from blindspoon.stage import Stage, stage
 from blindspoon.workbench.app import Workbench
 
@@ -28,6 +28,16 @@ def add_to(bench: Workbench) -> None:
         bench.form()
         disk.start_example(bench.shelf / EXAMPLE)
         bench.say("The example is on the shelf. All of it is invented.")
+        return redirect("/", 303)
+
+    @app.get("/help")
+    def help_() -> Response:
+        return bench.page("help.html.j2")
+
+    @app.post("/starter")
+    def starter() -> Response:
+        bench.form()
+        bench.say(f"The starter is there: {own_state.put_starter(bench.shelf)}.")
         return redirect("/", 303)
 
     @app.post("/close")

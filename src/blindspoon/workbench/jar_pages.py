@@ -1,0 +1,305 @@
+"""The jars: what went in, when and where, what was measured, and whether it was the point."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from flask import abort
+from werkzeug.wrappers import Response
+
+from blindspoon import wording
+from blindspoon.batches import summary
+from blindspoon.collect.security import wants_json
+from blindspoon.errors import Problem, TrialError, TrialFileError
+from blindspoon.files import disk, earlier
+from blindspoon.files.schema import BATCHES
+from blindspoon.files.table_edit import edit_table
+from blindspoon.files.text_table import TextTable, read_table
+from blindspoon.files.trial_edit import put
+from blindspoon.stage import Stage
+from blindspoon.starting import number_of, short_name
+from blindspoon.trial import Variant
+from blindspoon.workbench.app import Form, Workbench
+from blindspoon.workbench.phrases import beside, meanwhile
+
+FILES = ("batches.csv", "readings.csv", "trial.toml")
+READ = ("date", "ph", "temperature_c", "note")
+_NUMBERS = ("mass", "temperature", "ph")
+_KINDS = {column.name: column.kind for column in BATCHES}
+OWN_NAME, OWN_VALUE = "own.name", "own.value"
+
+
+class JarForm(NamedTuple):
+    """One jar as it stands in the folder.
+
+    Attributes
+    ----------
+    variant : Variant
+    row : int or None
+        In batches.csv, from 0; None for one that is not written down.
+    cells : mapping of str to str
+        By column, and "readings[1].ph".
+    readings : list of int
+        Rows of readings.csv, in the order of the form.
+    own : list of str
+        The host's own columns.
+    """
+
+    variant: Variant
+    row: int | None
+    cells: Mapping[str, str]
+    readings: list[int]
+    own: list[str]
+
+
+def add_to(bench: Workbench) -> None:
+    """Register the addresses."""
+
+    @bench.get("jars")
+    def jars(found: Stage) -> Response:
+        files, trial = _files(found), found.plan
+        table = read_table(files["batches.csv"], "batches.csv")
+        rows = [row for _, row in table.rows()]
+        problems: tuple[Problem, ...] = ()
+        made = None
+        try:
+            made = _made(found, files)
+        except TrialError as error:
+            problems = error.problems
+        strengths = {it.batch: it for it in made.strengths} if made else {}
+        adds = {it.batch: _add(found, it) for it in made.amounts} if made else {}
+        return bench.page(
+            "jars.html.j2", found, "jars",
+            rows=rows, problems=problems, adds=adds,
+            labels={variant.name: variant.label for variant in trial.variants},
+            salt={name: _salt(it.salt_percent) for name, it in strengths.items()},
+            differs=list(summary.differences_in_words(trial, made)) if made else [],
+            cautions=summary.cautions_in_words(made),
+        )  # fmt: skip
+
+    def page(found: Stage, which: str, jar: JarForm, code: int = 200, **more: object) -> Response:
+        seen = earlier.fingerprint(found.folder, FILES)
+        own: dict[str, object] = {"typed": jar.cells, "meanwhile": False}
+        what = _asked(found, jar)
+        return bench.page(
+            "jar.html.j2", found, "jars", code, which=which, jar=jar, seen=seen, asked=what,
+            worked=_worked(found, _files(found), jar.cells.get("batch", "")), **own | more,
+            names={name: wording.capital(summary.factor_name(name)) for name in jar.own},
+            number=len(jar.readings) + 1,
+        )  # fmt: skip
+
+    @bench.get("jars/<which>")
+    def show(found: Stage, which: str) -> Response:
+        return page(found, which, _jar(found, which))
+
+    @bench.post("jars/<which>")
+    def save(found: Stage, form: Form, which: str) -> Response:
+        jar = _jar(found, which)
+        places = {*jar.cells, OWN_NAME, OWN_VALUE}
+        typed = {place: text.strip() for place, text in form.items() if place in places}
+        name = typed.get("batch", jar.cells["batch"])
+        if jar.row is not None and (name != jar.cells["batch"] or form.get("go") == "out"):
+            bench.see(found, "jar names")
+        out = form.get("go") == "out" and jar.row is not None
+        said = f"{name} is {'taken out' if out else 'written down'}."
+        try:
+            files = _taken_out(found, jar) if out else _edited(found, jar, typed)
+            points = [
+                key[8:]
+                for key, text in form.items()
+                if key.startswith("differs.") and text == "yes"
+            ]
+            files |= _meant(bench, found, jar, points)
+            faults = {} if out else _faults(found, files, jar, name, places)
+        except TrialError as error:
+            faults = beside(error.problems, places)
+        if wants_json():
+            worked = "" if faults else _worked(found, _files(found) | files, name)
+            return bench.checked(faults, {"worked": worked} if worked else {})
+        if faults:
+            return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
+        everything = _files(found) | files
+        if not earlier.write(found.folder, everything, said.rstrip("."), form.get("seen", "")):
+            faults = meanwhile(jar.cells, typed)
+            return page(
+                found, which, jar, 409, typed=jar.cells | typed, faults=faults, meanwhile=True
+            )
+        bench.say(said)
+        return bench.go(found, "jars")
+
+
+def _files(found: Stage) -> dict[str, bytes]:
+    """Read the three files; a table that is not there is as a new trial has it."""
+    files = disk.read_folder(found.folder, without=disk.KEY).files
+    return {name: files[name] if name in files else disk.shipped(f"starter/{name}").encode()
+            for name in FILES}  # fmt: skip
+
+
+def _jar(found: Stage, which: str) -> JarForm:
+    """Find a jar by its row, from 1, or begin one of a variant ("new-plain"); 404 otherwise."""
+    files, trial = _files(found), found.plan
+    table = read_table(files["batches.csv"], "batches.csv")
+    if table.problems:
+        raise TrialFileError(table.problems)
+    rows = [row for _, row in table.rows()]
+    names = {variant.name: variant for variant in trial.variants}
+    known = dict.fromkeys(_KINDS, "")
+    row = int(which) - 1 if which.isdecimal() and which.isascii() and len(which) < 6 else None
+    if row is not None and 0 <= row < len(rows) and rows[row].get("variant") in names:
+        cells = known | rows[row]
+        variant = names[cells["variant"]]
+    elif which.startswith("new-") and which[4:] in names:
+        row, variant = None, names[which[4:]]
+        taken = {row.get("batch", "") for row in rows}
+        number = next(n for n in range(1, len(rows) + 2) if f"jar {n}" not in taken)
+        own = {
+            name: "yes" if name in variant.differs else "no"
+            for name in table.columns
+            if name not in _KINDS
+        }
+        cells = known | own | {"batch": f"jar {number}", "variant": variant.name}
+    else:
+        abort(404)
+    del cells["variant"]
+    readings = read_table(files["readings.csv"], "readings.csv")
+    mine = [n for n, (_, it) in enumerate(readings.rows()) if it.get("batch") == cells["batch"]]
+    rows = [row for _, row in readings.rows()]
+    for number, place in enumerate([*mine, -1], 1):
+        read = rows[place] if place >= 0 else {}
+        cells |= {f"readings[{number}].{name}": read.get(name, "") for name in READ}
+    own_columns = [name for name in table.columns if name not in _KINDS]
+    return JarForm(variant, row, cells, mine, own_columns)
+
+
+def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str]) -> dict[str, bytes]:
+    """Write what was typed into batches.csv and readings.csv."""
+    files = _files(found)
+    batches, readings = (read_table(files[name], name) for name in FILES[:2])
+    name = typed.get("batch", jar.cells["batch"])
+    row = {
+        place: _cell(text, _KINDS.get(place, ""), batches)
+        for place, text in typed.items()
+        if not place.startswith(("readings[", "own."))
+        and (jar.row is None or text != jar.cells[place])
+    }
+    if typed.get(OWN_NAME) and typed.get(OWN_VALUE):
+        column = short_name(typed[OWN_NAME], [], "own").replace("-", "_")
+        row[column] = typed[OWN_VALUE]
+    if jar.row is None:
+        whole = {key: text for key, text in row.items() if text or key in batches.columns}
+        cells, new = {}, [{"batch": name} | whole | {"variant": jar.variant.name}]
+    else:
+        cells, new = {(jar.row, key): text for key, text in row.items()}, []
+    files["batches.csv"] = edit_table(files["batches.csv"], "batches.csv", cells, new)
+    changed, added = {}, []
+    for number, place in enumerate([*jar.readings, -1], 1):
+        keys = {key: f"readings[{number}].{key}" for key in READ}
+        now = {
+            key: _cell(typed[at], "ph" if key in ("ph", "temperature_c") else "", readings)
+            for key, at in keys.items()
+            if at in typed and typed[at] != jar.cells[at]
+        }
+        if place < 0 and now:
+            added = [{"batch": name} | now]
+        elif place >= 0:
+            renamed = {"batch": name} if name != jar.cells["batch"] else {}
+            changed |= {(place, key): text for key, text in (now | renamed).items()}
+    files["readings.csv"] = edit_table(files["readings.csv"], "readings.csv", changed, added)
+    return files
+
+
+def _taken_out(found: Stage, jar: JarForm) -> dict[str, bytes]:
+    files = _files(found)
+    out = [] if jar.row is None else [jar.row]
+    files["batches.csv"] = edit_table(files["batches.csv"], "batches.csv", {}, (), out)
+    files["readings.csv"] = edit_table(files["readings.csv"], "readings.csv", {}, (), jar.readings)
+    return files
+
+
+def _cell(text: str, kind: str, table: TextTable) -> str:
+    """Write a number with a point where the file's separator is a comma."""
+    value = number_of(text) if kind in _NUMBERS else None
+    return text if value is None or table.decimal_comma else f"{value:.12g}"
+
+
+def _made(found: Stage, files: Mapping[str, bytes]) -> summary.Made | None:
+    tables = (read_table(files[name], name) for name in FILES[:2])
+    return summary.make_up(found.plan, *tables)[0]
+
+
+def _faults(
+    found: Stage, files: Mapping[str, bytes], jar: JarForm, name: str, places: set[str]
+) -> dict[str, str]:
+    """Lay the problems of this jar beside its fields; those of other jars wait for theirs."""
+    try:
+        _made(found, files)
+    except TrialError as error:
+        return beside(_own(error.problems, files, jar, name), places)
+    return {}
+
+
+def _own(
+    problems: tuple[Problem, ...], files: Mapping[str, bytes], jar: JarForm, name: str
+) -> Iterator[Problem]:
+    from dataclasses import replace  # noqa: PLC0415
+
+    lines = {table: [line for line, row in read_table(files[table], table).rows()
+                     if row.get("batch") == name] for table in FILES[:2]}  # fmt: skip
+    for problem in problems:
+        mine = lines.get(problem.file, [])
+        if problem.line not in mine:
+            continue
+        if problem.file == "readings.csv":
+            number = mine.index(problem.line) + 1
+            yield replace(problem, column=f"readings[{number}].{problem.column or 'date'}")
+        else:
+            yield replace(problem, column=problem.column or "batch")
+
+
+def _asked(found: Stage, jar: JarForm) -> dict[str, str]:
+    """Ask of each difference that was not meant whether it belongs to the change."""
+    if jar.row is None or found.locked("rule"):
+        return {}
+    try:
+        made = _made(found, _files(found))
+    except TrialError:
+        return {}
+    differs = [what for what in made.differs if what.variant == jar.variant.name] if made else []
+    return {it.factor: summary.in_words(it) for what in differs for it in what.undeclared}
+
+
+def _meant(bench: Workbench, found: Stage, jar: JarForm, points: list[str]) -> dict[str, bytes]:
+    """Write into trial.toml what else a variant is meant to differ in."""
+    points = [point for point in points if point in _asked(found, jar)]
+    if not points:
+        return {}
+    bench.see(found, "rule")
+    number = [variant.name for variant in found.plan.variants].index(jar.variant.name) + 1
+    text = disk.read_folder(found.folder, without=disk.TABLES).trial
+    new = put(text, f"variant[{number}].differs", [*jar.variant.differs, *points])
+    return {"trial.toml": new.encode()}
+
+
+def _worked(found: Stage, files: Mapping[str, bytes], name: str) -> str:
+    """Say how salty a jar is, and what would make it as salty as the control."""
+    try:
+        made = _made(found, files)
+    except TrialError:
+        return ""
+    strengths = {it.batch: it for it in made.strengths} if made else {}
+    if made is None or name not in strengths:
+        return ""
+    salt = strengths[name].salt_percent
+    adds = {it.batch: _add(found, it) for it in made.amounts}
+    first = "How salty it is cannot be worked out yet." if salt is None else f"{_salt(salt)} salt."
+    return f"{first} {adds.get(name, '')}".strip()
+
+
+def _add(found: Stage, amounts: summary.Amounts | summary.NoAmounts) -> str:
+    """Say what to add to a jar, without its name."""
+    return wording.capital(summary.what_to_add(found.plan, amounts).partition(": ")[2])
+
+
+def _salt(percent: float | None) -> str:
+    return "" if percent is None else f"{wording.number(percent, 2)}{wording.NO_BREAK}%"

@@ -1,0 +1,61 @@
+"""What was written lately, and how to take it back; and a file that cannot be read any more."""
+
+from __future__ import annotations
+
+import difflib
+
+from werkzeug.wrappers import Response
+
+from blindspoon.errors import TrialError
+from blindspoon.files import disk, earlier
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stage import Stage
+from blindspoon.workbench.app import Form, Workbench
+
+FILE = "trial.toml"
+
+
+def add_to(bench: Workbench) -> None:
+    """Register the addresses."""
+
+    @bench.get("lately", broken=True)
+    def lately(found: Stage) -> Response:
+        return bench.page("lately.html.j2", found, "lately", changes=earlier.changes(found.folder))
+
+    @bench.post("lately", broken=True)
+    def take_back(found: Stage, form: Form) -> Response:
+        number = form.get("number", "")
+        change = earlier.take_back(found.folder, int(number) if number.isdecimal() else 0)
+        bench.say(f"Taken back: {change.said}.")
+        return bench.go(found, "lately")
+
+    @bench.get("mend", broken=True)
+    def show(found: Stage) -> Response:
+        now, good = _versions(found)
+        lines = difflib.unified_diff(
+            good.splitlines(), now.splitlines(), "as it could be read", "now", lineterm="", n=1
+        )
+        return bench.page("mend.html.j2", found, "mend", lines=list(lines), good=good)
+
+    @bench.post("mend", broken=True)
+    def put_back(found: Stage, _: Form) -> Response:
+        _, good = _versions(found)
+        if good and found.state == "broken":
+            said = "The version of trial.toml that could be read, put back"
+            earlier.write(found.folder, {FILE: good.encode()}, said)
+            bench.say("It is put back. The broken file is kept under “Written lately”.")
+        return bench.go(found)
+
+
+def _versions(found: Stage) -> tuple[str, str]:
+    """Give trial.toml as it is, and as it last could be read; blank where that is not known."""
+    now = disk.read_bytes(found.folder / FILE).decode(errors="replace")
+    for change in earlier.changes(found.folder):
+        for content in reversed(change.files.get(FILE, ())):
+            try:
+                text = (content or b"").decode("utf-8-sig")
+                parse_trial(text)
+            except (TrialError, UnicodeDecodeError):
+                continue
+            return now, text
+    return now, ""
