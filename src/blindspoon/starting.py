@@ -145,9 +145,9 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         parse_trial(text)
     except TrialFileError as error:
         raise TrialFileError([_asked(problem) for problem in error.problems]) from None
-    head = disk.shipped("starter/batches.csv").strip()
+    head = disk.shipped("starter/batches.csv").splitlines()[0]
     batches = ",".join([head, *dict.fromkeys(own)]) + "\n"
-    readings = disk.shipped("starter/readings.csv")
+    readings = disk.shipped("starter/readings.csv").splitlines()[0] + "\n"
     return {
         "trial.toml": text.encode(),
         "batches.csv": batches.encode(),

@@ -90,15 +90,16 @@ def write(folder: Path, files: Mapping[str, Content], said: str, seen: str = "")
         numbers = _numbers(folder)
         entry = f"{_PLACE}/{(numbers[-1] if numbers else 0) + 1:06}.json"
         now = datetime.datetime.now().astimezone().isoformat(timespec="seconds")
-        pairs = {name: [_text(before[name]), _text(after)] for name, after in files.items()}
+        changed = {name: after for name, after in files.items() if after != before[name]}
+        pairs = {name: [_text(before[name]), _text(after)] for name, after in changed.items()}
         record = {"when": now, "said": said, "files": pairs}
         kept.save(entry, json.dumps(record, ensure_ascii=False).encode())
         try:
-            for name, content in files.items():
+            for name, content in changed.items():
                 _put(kept, name, content)
         except OSError:
-            for name, content in before.items():
-                _put(kept, name, content)
+            for name in changed:
+                _put(kept, name, before[name])
             (folder / entry).unlink()
             raise
         for number in numbers[: 1 - KEPT]:

@@ -302,9 +302,7 @@ def create_workbench(
         question,
         showing,
     )
-    from blindspoon.workbench import (
-        shelf as shelf_pages,
-    )
+    from blindspoon.workbench import shelf as shelf_pages  # noqa: PLC0415
 
     bench = Workbench(shelf, door, port, close)
     for pages in (

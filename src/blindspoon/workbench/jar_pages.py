@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 from flask import abort
@@ -10,6 +11,7 @@ from werkzeug.wrappers import Response
 
 from blindspoon import wording
 from blindspoon.batches import summary
+from blindspoon.batches.amounts import Amounts, NoAmounts
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk, earlier
@@ -38,7 +40,7 @@ class JarForm(NamedTuple):
     variant : Variant
     row : int or None
         In batches.csv, from 0; None for one that is not written down.
-    cells : mapping of str to str
+    cells : dict of str to str
         By column, and "readings[1].ph".
     readings : list of int
         Rows of readings.csv, in the order of the form.
@@ -48,7 +50,7 @@ class JarForm(NamedTuple):
 
     variant: Variant
     row: int | None
-    cells: Mapping[str, str]
+    cells: dict[str, str]
     readings: list[int]
     own: list[str]
 
@@ -60,7 +62,9 @@ def add_to(bench: Workbench) -> None:
     def jars(found: Stage) -> Response:
         files, trial = _files(found), found.plan
         table = read_table(files["batches.csv"], "batches.csv")
-        rows = [row for _, row in table.rows()]
+        rows = {
+            n: row for n, (_, row) in enumerate(table.rows(), 1) if row.get("batch") != "example"
+        }
         problems: tuple[Problem, ...] = ()
         made = None
         try:
@@ -111,7 +115,7 @@ def add_to(bench: Workbench) -> None:
                 if key.startswith("differs.") and text == "yes"
             ]
             files |= _meant(bench, found, jar, points)
-            faults = {} if out else _faults(found, files, jar, name, places)
+            faults = {} if out else _faults(found, files, name, places)
         except TrialError as error:
             faults = beside(error.problems, places)
         if wants_json():
@@ -192,7 +196,8 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str]) -> dict[str, b
     else:
         cells, new = {(jar.row, key): text for key, text in row.items()}, []
     files["batches.csv"] = edit_table(files["batches.csv"], "batches.csv", cells, new)
-    changed, added = {}, []
+    changed: dict[tuple[int, str], str] = {}
+    added: list[dict[str, str]] = []
     for number, place in enumerate([*jar.readings, -1], 1):
         keys = {key: f"readings[{number}].{key}" for key in READ}
         now = {
@@ -224,26 +229,22 @@ def _cell(text: str, kind: str, table: TextTable) -> str:
 
 
 def _made(found: Stage, files: Mapping[str, bytes]) -> summary.Made | None:
-    tables = (read_table(files[name], name) for name in FILES[:2])
-    return summary.make_up(found.plan, *tables)[0]
+    batches, readings = (read_table(files[name], name) for name in FILES[:2])
+    return summary.make_up(found.plan, batches, readings)[0]
 
 
 def _faults(
-    found: Stage, files: Mapping[str, bytes], jar: JarForm, name: str, places: set[str]
+    found: Stage, files: Mapping[str, bytes], name: str, places: set[str]
 ) -> dict[str, str]:
     """Lay the problems of this jar beside its fields; those of other jars wait for theirs."""
     try:
         _made(found, files)
     except TrialError as error:
-        return beside(_own(error.problems, files, jar, name), places)
+        return beside(_own(error.problems, files, name), places)
     return {}
 
 
-def _own(
-    problems: tuple[Problem, ...], files: Mapping[str, bytes], jar: JarForm, name: str
-) -> Iterator[Problem]:
-    from dataclasses import replace  # noqa: PLC0415
-
+def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -> Iterator[Problem]:
     lines = {table: [line for line, row in read_table(files[table], table).rows()
                      if row.get("batch") == name] for table in FILES[:2]}  # fmt: skip
     for problem in problems:
@@ -296,7 +297,7 @@ def _worked(found: Stage, files: Mapping[str, bytes], name: str) -> str:
     return f"{first} {adds.get(name, '')}".strip()
 
 
-def _add(found: Stage, amounts: summary.Amounts | summary.NoAmounts) -> str:
+def _add(found: Stage, amounts: Amounts | NoAmounts) -> str:
     """Say what to add to a jar, without its name."""
     return wording.capital(summary.what_to_add(found.plan, amounts).partition(": ")[2])
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import difflib
+from dataclasses import replace
 
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
 from blindspoon.files import disk, earlier
+from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage
 from blindspoon.workbench.app import Form, Workbench
@@ -24,13 +26,16 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("lately", broken=True)
     def take_back(found: Stage, form: Form) -> Response:
-        number = form.get("number", "")
-        change = earlier.take_back(found.folder, int(number) if number.isdecimal() else 0)
+        number = int(form.get("number", "0")) if form.get("number", "").isdecimal() else 0
+        for change in earlier.changes(found.folder):
+            if change.number == number and found.state not in ("planned", "broken"):
+                _see_open(bench, found, change)
+        change = earlier.take_back(found.folder, number)
         bench.say(f"Taken back: {change.said}.")
         return bench.go(found, "lately")
 
     @bench.get("mend", broken=True)
-    def show(found: Stage) -> Response:
+    def mend(found: Stage) -> Response:
         now, good = _versions(found)
         lines = difflib.unified_diff(
             good.splitlines(), now.splitlines(), "as it could be read", "now", lineterm="", n=1
@@ -39,12 +44,34 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("mend", broken=True)
     def put_back(found: Stage, _: Form) -> Response:
-        _, good = _versions(found)
+        good = _versions(found)[1]
         if good and found.state == "broken":
             said = "The version of trial.toml that could be read, put back"
             earlier.write(found.folder, {FILE: good.encode()}, said)
             bench.say("It is put back. The broken file is kept under “Written lately”.")
         return bench.go(found)
+
+
+def _see_open(bench: Workbench, found: Stage, change: earlier.Change) -> None:
+    """Refuse to take back what is sealed by now: all but the story, and the names of jars."""
+    now = found.plan
+    if before := change.files.get(FILE, (None, None))[0]:
+        old = parse_trial(before.decode("utf-8-sig"))
+        story = {name: getattr(now, name) for name in _STORY}
+        if replace(old, **story) != now:
+            bench.see(found, "rule")
+    if before := change.files.get("batches.csv", (None, None))[0]:
+        there = disk.read_bytes(found.folder / "batches.csv")
+        names = [
+            [(row.get("batch"), row.get("variant")) for _, row in read_table(data, "").rows()]
+            for data in (before, there)
+        ]
+        if names[0] != names[1]:
+            bench.see(found, "jar names")
+
+
+_STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
+          "tasters_shown")  # fmt: skip
 
 
 def _versions(found: Stage) -> tuple[str, str]:

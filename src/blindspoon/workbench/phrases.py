@@ -23,6 +23,10 @@ REMEDIES = {
 itself says."""
 
 
+_CLEAR = ("not-a-number", "bad-date")
+"""What is allowed is said by the remedy."""
+
+
 def told(problem: Problem) -> str:
     """Say a problem beside its field.
 
@@ -36,7 +40,8 @@ def told(problem: Problem) -> str:
     if problem.found.endswith("is a text") and problem.allowed.endswith("is needed"):
         needed = problem.allowed.removesuffix(" is needed").removeprefix("a ")
         return f"{problem.found.removesuffix('is a text')}is no {needed}. {remedy}."
-    return f"{capital(problem.found)}; {problem.allowed}. {remedy}."
+    allowed = "" if problem.slug in _CLEAR else f"; {problem.allowed}"
+    return f"{capital(problem.found)}{allowed}. {remedy}."
 
 
 def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, str]:
