@@ -356,7 +356,7 @@ def _is_ballot(name: str) -> bool:
     return name.lower().endswith(".csv") and not name.startswith(".")
 
 
-def read_bytes(path: Path) -> bytes:
+def content_of(path: Path) -> bytes:
     """Read a file of a trial folder; nothing where it cannot be read."""
     with contextlib.suppress(OSError):
         return _read(path)

@@ -61,7 +61,7 @@ def _see_open(bench: Workbench, found: Stage, change: earlier.Change) -> None:
         if replace(old, **story) != now:
             bench.see(found, "rule")
     if before := change.files.get("batches.csv", (None, None))[0]:
-        there = disk.read_bytes(found.folder / "batches.csv")
+        there = disk.content_of(found.folder / "batches.csv")
         names = [
             [(row.get("batch"), row.get("variant")) for _, row in read_table(data, "").rows()]
             for data in (before, there)
@@ -76,7 +76,7 @@ _STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "a
 
 def _versions(found: Stage) -> tuple[str, str]:
     """Give trial.toml as it is, and as it last could be read; blank where that is not known."""
-    now = disk.read_bytes(found.folder / FILE).decode(errors="replace")
+    now = disk.content_of(found.folder / FILE).decode(errors="replace")
     for change in earlier.changes(found.folder):
         for content in reversed(change.files.get(FILE, ())):
             try:
