@@ -15,7 +15,7 @@ from blindspoon.errors import DesignError, Rule, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
-from blindspoon.files.text_table import write_csv
+from blindspoon.files.text_table import tidied, write_csv
 from blindspoon.files.trial_edit import put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
@@ -104,7 +104,7 @@ def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
         If no blind was drawn, its tables have problems, or there is a taster of that name.
     """
     text = disk.read_folder(folder)
-    return _add(folder, text, "taster", [name], today)
+    return _add(folder, text, "taster", [" ".join(tidied(name).split())], today)
 
 
 def add_more(folder: Path, today: datetime.date) -> ServingPlan:

@@ -13,9 +13,9 @@ Only `cli.main` catches `TrialError`. Every other exception is a bug and keeps i
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 LISTED = 1000
 """Rows with one and the same problem that are told apart; those beyond are counted."""
@@ -83,11 +83,21 @@ class Rule(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
-    """Something worth knowing that blocks nothing, such as a column that is not used."""
+    """Something worth knowing that blocks nothing, such as a column that is not used.
+
+    Parameters
+    ----------
+    file : str
+    line : int or None
+    text : str
+    cause : str
+        What it has in common with others, which are told together; blank where it stands alone.
+    """
 
     file: str
     line: int | None = None
     text: str
+    cause: str = ""
 
     def __str__(self) -> str:
         """Say it in one line."""
@@ -157,6 +167,57 @@ def in_order(problems: Iterable[Problem], files: Iterable[str] = ()) -> tuple[Pr
     found = list(problems)
     places = {file: n for n, file in enumerate(dict.fromkeys([*files, *(p.file for p in found)]))}
     return tuple(sorted(found, key=lambda problem: (places[problem.file], problem.line or 0)))
+
+
+APART = 3
+"""Messages of one cause that are told one by one; of more, the first stands for all."""
+
+Message = TypeVar("Message", Problem, Note)
+
+
+def together(messages: Sequence[Message]) -> list[Message]:
+    """Make one message of those of one cause, with their count and their first places.
+
+    One cause is one finding in one column, or more than `APART` findings there; of notes, what
+    their `cause` says.
+
+    Examples
+    --------
+    >>> rule = Rule("unknown-variant", "it is plain or oak", "Correct it")
+    >>> print(*together([rule.broken('"aok" is not known', "key.csv", n) for n in (2, 5, 9)]))
+    key.csv line 2: "aok" is not known (3 times: also lines 5, 9); it is plain or oak. Correct it.
+    """
+    causes: dict[tuple[str, ...], list[Message]] = {}
+    for message in messages:
+        causes.setdefault(_cause(message), []).append(message)
+    return [one for alike in causes.values() for one in _told(alike)]
+
+
+def _cause(message: Problem | Note) -> tuple[str, ...]:
+    if isinstance(message, Problem):
+        return message.slug, message.column or ""
+    return (message.cause, "") if message.cause else (message.file, message.text)
+
+
+def _told(alike: Sequence[Message]) -> Iterator[Message]:
+    """Tell messages of one cause: by their findings where these are few, else all as one."""
+    findings: dict[str, list[Message]] = {}
+    for message in alike:
+        found = message.found if isinstance(message, Problem) else message.text
+        findings.setdefault(found, []).append(message)
+    few = len(findings) <= APART
+    for first, *others in findings.values() if few else [list(alike)]:
+        if not others:
+            yield first
+            continue
+        here = all(other.file == first.file and other.line for other in others)
+        places = [f"{other.line}" if here else other.file for other in others]
+        also = f"also {'lines ' if here and len(others) > 1 else 'line ' if here else ''}"
+        more = f" ({len(others) + 1} {'times' if few else 'like it'}: {also}{some_of(places, 5)})"
+        if isinstance(first, Problem):
+            yield replace(first, found=first.found + more)
+        else:
+            yield replace(first, text=first.text + more)
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from blindspoon.errors import DesignError, Note, Rule, ScoreError
+from blindspoon.errors import DesignError, Note, Rule, ScoreError, together
 from blindspoon.files import disk
 from blindspoon.files.seal import (
     FILE,
@@ -54,7 +54,7 @@ class Lifting:
         what = "answers are given" if self.sets else "cups are scored"
         cups = f"{lift.scored} of {lift.cups} {what}, by {who}."
         look = [] if lift.last else ["This is a declared look: tasters may be added after it."]
-        return [*(f"missing: {note}" for note in self.missing), *self.bent, cups, *look]
+        return [*(f"missing: {note}" for note in together(self.missing)), *self.bent, cups, *look]
 
 
 def close_tasting(folder: Path, today: datetime.date) -> None:

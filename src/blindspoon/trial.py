@@ -78,10 +78,22 @@ class Variant:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Session:
-    """One sitting."""
+    """One sitting.
+
+    Parameters
+    ----------
+    name : str
+    date : date or None
+    label : str
+        What people read; blank where it is the name.
+    not_asked : tuple of str
+        Attributes that were not asked for at this sitting.
+    """
 
     name: str
     date: datetime.date | None
+    label: str = ""
+    not_asked: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -363,6 +375,13 @@ class Trial:
     def variant(self, name: str) -> Variant:
         """Find the variant of that name."""
         return next(variant for variant in self.variants if variant.name == name)
+
+    def asked(self, session: str) -> tuple[Attribute, ...]:
+        """List the attributes that a session asks for."""
+        unasked = {
+            name for each in self.sessions if each.name == session for name in each.not_asked
+        }
+        return tuple(attribute for attribute in self.attributes if attribute.name not in unasked)
 
     def attribute(self, name: str) -> Attribute:
         """Find the attribute of that name."""

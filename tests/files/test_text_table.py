@@ -101,7 +101,7 @@ BAD = {
     "empty-file  ": (b',,\n"",\n', None, "the file is empty"),
     "encoding": ("taster\n".encode("utf-16"), None, "the file is UTF-16 text"),
     "encoding ": ("taster,code\n".encode("utf-16-le"), None, "every other byte is zero"),
-    "encoding  ": (b"taster,code\nZo\xeb,037\n", 2, "byte 0xeb is not UTF-8, perhaps Latin-1"),
+    "encoding  ": (b"taster,code\nZo\x81,037\n", 2, "byte 0x81 is neither UTF-8 nor Windows"),
     "encoding   ": (b"PK\x03\x04....", None, "spreadsheet's own format"),
     "nul-byte": (b"taster,code\nT01,037\nT0\x00,037\n", 3, "a NUL byte"),
     "line-too-long": (b"a,b\n1," + b"x" * LINE_LIMIT + b"\n", 2, "the line has 100,002 bytes"),

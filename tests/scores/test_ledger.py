@@ -187,7 +187,7 @@ CODED = {
         [("key.csv", b"", b"session|taster|code|variant\n1|T01|037|plain\n")],
         r'key.csv line 1: the header is one cell, "session\|taster\|code\|variant"; columns are',
     ),
-    "encoding": ([("key.csv", b"jar 1", b"jar \xeb")], "key.csv line 2: byte 0xeb is not UTF-8"),
+    "encoding": ([("key.csv", b"jar 1", b"jar \x81")], "line 2: byte 0x81 is neither UTF-8"),
     "empty-file": ([("servings.csv", b"", b"")], "servings.csv: the file is empty"),
 }  # fmt: skip
 

@@ -257,13 +257,14 @@ def blind(  # noqa: PLR0913 - each is an option of the command
             click.echo(line)
         known = examine(folder)
         say_notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])
-        say_cautions(known.cautions)
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
     pages = drawing.write_sheets(folder, paper, labels)
     for page in dict.fromkeys(
         page if page.parent.name == "sheets" else page.parent for page in pages
     ):
         click.echo(f"Sheet{'' if page.suffix else 's, one a taster,'} written: {page}")
+    if not (again or sheets):
+        say_cautions(known.cautions)
 
 
 def _plan(folder: Path, add: str | None, *, more: bool, declare: bool) -> ServingPlan:
@@ -271,6 +272,7 @@ def _plan(folder: Path, add: str | None, *, more: bool, declare: bool) -> Servin
     from blindspoon import drawing  # noqa: PLC0415
 
     if add is not None:
+        add = " ".join(add.split())
         other = drawing.alike(folder, add)
         if other:
             click.echo(f"There is {other} already.")

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from blindspoon.errors import together
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
@@ -101,26 +103,30 @@ def say_json(record: object) -> None:
     click.echo(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False))
 
 
-def summary(folder: Path, problems: int, notes: int) -> str:
-    """Count what `check` found."""
+def summary(folder: Path, problems: Sequence[Problem], notes: Sequence[Note]) -> str:
+    """Count what `check` found, those of one cause once."""
 
-    def many(number: int, word: str) -> str:
-        return f"{number or 'no'} {word}{'' if number == 1 else 's'}"
+    def many(messages: Sequence[Problem] | Sequence[Note], told: int, word: str) -> str:
+        places = f" in {len(messages)} places" if told < len(messages) else ""
+        return f"{told or 'no'} {word}{'' if told == 1 else 's'}{places}"
 
-    return f"{folder}: {many(problems, 'problem')}, {many(notes, 'note')}."
+    wrong = many(problems, len(together(problems)), "problem")
+    return f"{folder}: {wrong}, {many(notes, len(together(notes)), 'note')}."
 
 
 def say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:
     """Print the problems, each with the command that explains it."""
-    for problem in problems[:SHOWN]:
+    told = together(problems)
+    for problem in told[:SHOWN]:
         click.echo(f"{problem}\n    more: blindspoon explain {problem.slug}", err=err)
-    if len(problems) > SHOWN:
-        click.echo(f"... and {len(problems) - SHOWN:,} more.", err=err)
+    if len(told) > SHOWN:
+        click.echo(f"... and {len(told) - SHOWN:,} more.", err=err)
 
 
 def say_notes(notes: Sequence[Note]) -> None:
     """Print the notes."""
-    for note in notes[:SHOWN]:
+    told = together(notes)
+    for note in told[:SHOWN]:
         click.echo(spaced(f"note: {note}"))
-    if len(notes) > SHOWN:
-        click.echo(f"... and {len(notes) - SHOWN:,} more notes.")
+    if len(told) > SHOWN:
+        click.echo(f"... and {len(told) - SHOWN:,} more notes.")

@@ -77,7 +77,7 @@ def check(folder: Path, as_json: bool) -> None:
         say_problems(found.problems, err=False)
         say_notes(found.notes)
         say_cautions(found.cautions)
-        click.echo(summary(folder, len(found.problems), len(found.notes)))
+        click.echo(summary(folder, found.problems, found.notes))
     if found.problems:
         raise SystemExit(1)
 

@@ -166,7 +166,7 @@ def _ballots(
             session=cup[0],
             taster=cup[1],
             codes=orders[cup],
-            attributes=trial.attributes,
+            attributes=trial.asked(cup[0]),
             file=files[cup],
             folder=folder,
             tell=sitting.say,

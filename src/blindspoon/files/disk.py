@@ -13,12 +13,20 @@ import secrets
 import shutil
 import threading
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 
 from blindspoon.errors import Note, Problem, Rule, TrialFileError, did_you_mean, shown
-from blindspoon.files.text_table import FolderTables, TextTable, read_table, without_example
+from blindspoon.files.text_table import (
+    WINDOWS,
+    FolderTables,
+    TextTable,
+    of_windows,
+    read_table,
+    without_example,
+)
+from blindspoon.files.trial_toml import names_by_label, parse_trial
 
 KEY = ("key.csv",)
 """What lifts the blind; who must not know leaves it out."""
@@ -64,11 +72,14 @@ class FolderText:
         Every file that was read, by its path in the folder, in a fixed order.
     notes : tuple of Note
         Files that look like part of the trial and are not read.
+    labels : mapping of str to mapping
+        By column, the names of trial.toml by their labels in small letters.
     """
 
     trial: str
     files: Mapping[str, bytes]
     notes: tuple[Note, ...] = ()
+    labels: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     @property
     def scores(self) -> tuple[TextTable, ...]:
@@ -84,7 +95,7 @@ class FolderText:
         ballots = (name for name in self.files if "/" in name)
         kept = [name for name in ballots if bool(_OF_SETS.match(self.files[name])) == of_sets]
         names = [file] * (file in self.files) + kept
-        return tuple(read_table(self.files[name], name) for name in names)
+        return tuple(self._read(name) for name in names)
 
     @property
     def seal(self) -> str | None:
@@ -102,8 +113,18 @@ class FolderText:
         """Read one table, such as "key.csv"; None where there is no such file."""
         if name not in self.files:
             return None
-        table = read_table(self.files[name], name)
+        table = self._read(name)
         return without_example(table) if name in TEMPLATES else table
+
+    def _read(self, name: str) -> TextTable:
+        """Read a table; where a label of trial.toml stands for a name, the name is meant."""
+        table = read_table(self.files[name], name)
+        meant = {
+            column: table.columns[column].renamed(names)
+            for column, names in self.labels.items()
+            if column in table.columns
+        }
+        return replace(table, columns={**table.columns, **meant})
 
 
 def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
@@ -129,10 +150,26 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
             files[shown(name, 200)] = _read(folder / name)
         except OSError as error:
             problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 200)))
-    trial = _decode(files.get("trial.toml", b""), problems)
+    data = files.get("trial.toml", b"")
+    windows = of_windows(data)
+    trial = _decode(data, problems) if windows is None else windows
     if problems:
         raise TrialFileError(problems)
-    return FolderText(trial=trial, files=files, notes=tuple(_notes(folder)))
+    notes = [] if windows is None else [Note(file="trial.toml", text=WINDOWS)]
+    notes += _notes(folder)
+    return FolderText(trial=trial, files=files, notes=tuple(notes), labels=_labels(trial))
+
+
+def _labels(text: str) -> dict[str, dict[str, str]]:
+    """Find the names that labels stand for; none where trial.toml has problems."""
+    try:
+        trial = parse_trial(text)
+    except TrialFileError:
+        return {}
+    return {
+        "variant": names_by_label(trial.variants),
+        "session": names_by_label(trial.sessions),
+    }
 
 
 def trials_in(shelf: Path) -> dict[str, Path]:

@@ -319,11 +319,11 @@ def column_problems(table: TextTable, columns: Iterable[FileColumn], known: Know
     ]
 
 
-def missing_columns(table: TextTable, needed: Iterable[str]) -> list[Problem]:
-    """Name the columns that a table must have and has not."""
+def missing_columns(table: TextTable, needed: Iterable[str], or_else: str = "") -> list[Problem]:
+    """Name the columns that a table must have and has not, and what else may be done."""
     allowed = f"the header has {some_of(map(quoted, table.columns))}"
     return [
-        Rule("missing-column", allowed, f"Name the column {name}, or add it").broken(
+        Rule("missing-column", allowed, f"Name the column {name}, or add it{or_else}").broken(
             f"there is no column {name}{did_you_mean(name, table.columns)}", table.file, None, name
         )
         for name in needed

@@ -7,6 +7,7 @@ every text once, however many rows hold it.
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import re
@@ -91,6 +92,13 @@ class TextColumn:
         wanted = set(texts)
         chosen = np.array([text in wanted for text in self.texts], dtype=np.bool_)
         return np.flatnonzero(chosen[self.codes]) if wanted else np.empty(0, np.int64)
+
+    def renamed(self, names: Mapping[str, str]) -> TextColumn:
+        """Put a name in the place of every text that means it, whatever its capitals."""
+        meant = [names.get(text.casefold(), text) for text in self.texts]
+        places = {text: place for place, text in enumerate(dict.fromkeys(meant))}
+        codes = np.array([places[text] for text in meant], np.int64)[self.codes]
+        return TextColumn(tuple(places), codes)
 
     def keep(self, rows: BoolArray) -> TextColumn:
         """Only the rows that are marked, and only their texts."""
@@ -289,7 +297,7 @@ def guarded(text: str) -> str:
 
 
 def read_table(data: bytes, file: str) -> TextTable:
-    r"""Read a delimited file: UTF-8; comma, semicolon or tab; any line ends; quoted newlines.
+    r"""Read a delimited file: UTF-8 or Windows-1252; comma, semicolon or tab; quoted newlines.
 
     Parameters
     ----------
@@ -321,13 +329,43 @@ def read_table(data: bytes, file: str) -> TextTable:
     data = data.removeprefix(b"\xef\xbb\xbf")
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    windows = of_windows(data)
+    data = data if windows is None else windows.encode()
     problem = _unreadable(data, file)
     if problem is not None:
         return _unread(file, problem)
     separator = separator_of(data)
     parts = _by_pandas(data, separator) if len(data) >= LARGE else None
     parts = parts or _by_csv(data.decode(), separator, file)
-    return _assemble(file, parts, decimal_comma=separator != ",")
+    table = _assemble(file, parts, decimal_comma=separator != ",")
+    if windows is None:
+        return table
+    return replace(table, notes=(Note(file=file, text=WINDOWS), *table.notes))
+
+
+WINDOWS = "it is no UTF-8, and was read as Windows-1252: look whether accents are right"
+
+
+def of_windows(data: bytes) -> str | None:
+    r"""Decode text that is Windows-1252 and cannot be UTF-8; None for all other bytes.
+
+    Bytes that hold a letter in UTF-8 are damaged UTF-8, not Windows-1252.
+
+    Examples
+    --------
+    >>> of_windows(b"Zo\xeb"), of_windows("Zoë".encode()), of_windows("Zoë".encode() + b"\xeb")
+    ('Zoë', None, None)
+    """
+    with contextlib.suppress(UnicodeDecodeError):
+        data.decode()
+        return None
+    if b"\0" in data or data[:2] in (b"PK", b"\xff\xfe", b"\xfe\xff"):
+        return None
+    if not data.decode(errors="ignore").isascii():
+        return None
+    with contextlib.suppress(UnicodeDecodeError):
+        return data.decode("cp1252")
+    return None
 
 
 def separator_of(data: bytes) -> str:
@@ -368,7 +406,7 @@ def _unreadable(data: bytes, file: str) -> Problem | None:
     try:
         blank = not data.decode().strip()
     except UnicodeDecodeError as error:
-        found = f"byte {data[error.start]:#04x} is not UTF-8, perhaps Latin-1"
+        found = f"byte {data[error.start]:#04x} is neither UTF-8 nor Windows-1252"
         return _ENCODING.broken(found, file, data.count(b"\n", 0, error.start) + 1)
     if blank:
         return _EMPTY.broken("the file is empty", file)

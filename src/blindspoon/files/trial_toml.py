@@ -6,6 +6,7 @@ import datetime
 import hashlib
 import json
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Literal, TypedDict, TypeVar, cast
@@ -68,6 +69,8 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     attributes = _attributes(
         root, rule.number("margin", _ABOVE_ZERO), least=0 if choice else 1, taken=asked
     )
+    variants = _named(root, "variant", _variant, least=2)
+    by_label, control = names_by_label(variants), about.required_text("control")
     trial = Trial(
         title=title,
         question=about.text("question"),
@@ -75,7 +78,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         host=about.text("host"),
         licence=about.text("licence"),
         dates=about.text("dates"),
-        control=about.required_text("control"),
+        control=by_label.get(control.casefold(), control),
         seed=cast("int", about.whole("seed", _SEED, int.from_bytes(hashed[:4]))),
         decision=Decision(
             declared=rule.date("declared"),
@@ -86,7 +89,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
             looks=rule.rising("looks", _TASTERS, 5),
         ),
         attributes=attributes,
-        variants=_named(root, "variant", _variant, least=2),
+        variants=variants,
         sessions=_named(root, "session", _session),
         tasting=_tasting(root.section("tasting")),
         **_published(root.section("publish")),
@@ -104,6 +107,8 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     _see_known(about, "control", [trial.control], names)
     known = [*asked, *(attribute.name for attribute in attributes)]
     _see_known(rule, "primary", trial.decision.primary, known)
+    for session in trial.sessions:
+        _see_known(root, "session.not_asked", session.not_asked, known)
     for section in (about, rule, story, root):
         section.close()
     if root.problems:
@@ -153,6 +158,14 @@ def _scale(section: Section) -> Scale:
         allowed = "a whole number of steps leads from low to high"
         section.complain("scale", "step", found, allowed, "Correct one of them")
     return Scale(low=low, high=high, step=step)
+
+
+def names_by_label(parts: Sequence[Variant] | Sequence[Session]) -> dict[str, str]:
+    """Give the name that each label stands for, both in small letters; labels of two are none."""
+    times = Counter(part.label.casefold() for part in parts)
+    by_label = {p.label.casefold(): p.name for p in parts if times[p.label.casefold()] == 1}
+    by_label.pop("", None)
+    return by_label | {part.name: part.name for part in parts}
 
 
 _Named = TypeVar("_Named", Attribute, Variant, Session)
@@ -230,7 +243,13 @@ def _variant(section: Section) -> Variant:
 
 
 def _session(section: Section) -> Session:
-    return Session(name=section.name(_NAME, _NAME_RULE), date=section.date("date"))
+    name = section.name(_NAME, _NAME_RULE)
+    return Session(
+        name=name,
+        date=section.date("date"),
+        label=section.text("label"),
+        not_asked=section.texts("not_asked"),
+    )
 
 
 def _tasting(section: Section) -> Tasting:
@@ -376,7 +395,7 @@ def _sections(trial: Trial) -> Iterator[list[str]]:
     for variant in trial.variants:
         yield _section("[[variant]]", variant, ("name", "label", "method", "differs"))
     for session in trial.sessions:
-        yield _section("[[session]]", session, ("name", "date"))
+        yield _section("[[session]]", session, ("name", "label", "date", "not_asked"))
     tasters = trial.tasting.tasters
     numbered = tasters and tasters == default_tasters(len(tasters))
     head, *others = _section(

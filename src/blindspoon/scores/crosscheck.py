@@ -299,11 +299,19 @@ def absences(
     """Name the scores that were not given, and the cups and tasters without any but `others`."""
     labels = [attribute.name for attribute in trial.attributes]
     missing = np.isnan(points)
+    for code, name in enumerate(scored.session.texts):
+        asked = [attribute in trial.asked(name) for attribute in trial.attributes]
+        missing[scored.session.codes == code] &= asked
+    for session in trial.sessions:
+        if session.not_asked:
+            names = some_of(session.not_asked, 20)
+            yield Note(file="trial.toml", text=f"not asked in session {session.name}: {names}")
     for row in np.flatnonzero(missing.any(axis=1)).tolist():
         file, line = scored.place(row)
         lacking = some_of((labels[k] for k in np.flatnonzero(missing[row])), 20)
-        for_what = "" if missing[row].all() else f" for {lacking}"
-        yield Note(file=file, line=line, text=f"{_cup(scored, row)} has no score{for_what}")
+        lacks = "has no score" + ("" if np.isnan(points[row]).all() else f" for {lacking}")
+        cause = f"{lacks}, session {scored.session.at(row)}"
+        yield Note(file=file, line=line, text=f"{_cup(scored, row)} {lacks}", cause=cause)
     if plan is not None:
         yield from _never_scored(scored, plan)
     seen = {*others, *scored.taster.texts, *(plan.taster.texts if plan is not None else ())}
@@ -327,7 +335,8 @@ def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
         session, taster, _ = map(shown, plan.texts(int(row)))
         nothing = f"{taster} scored nothing in session {session}"
         text = nothing if absent[sitting[row]] else f"{_cup(plan, int(row))} was never scored"
-        yield Note(file=file, line=line, text=text)
+        cause = f"{absent[sitting[row]]}, session {session}"
+        yield Note(file=file, line=line, text=text, cause=cause)
 
 
 def _rows(cups: Cups) -> IntArray:

@@ -103,7 +103,7 @@ def open_ledger(
         return _read(some, columns, name, known, session, problems, notes)
 
     scored = read(scores, SCORES, "code" if coded else "variant")
-    points = _points(trial, scored.tables, problems)
+    points = _points(trial, scored.tables, session, problems)
     served = None if servings is None else read([servings], SERVINGS)
     keyed = None if key is None else read([key], KEY)
     plan, sets = (served, None) if trial.choice is None else _parted(served)
@@ -273,13 +273,20 @@ def _no_rows(table: TextTable) -> Problem:
     )
 
 
-def _points(trial: Trial, tables: Sequence[TextTable], problems: list[Problem]) -> FloatArray:
+def _points(
+    trial: Trial, tables: Sequence[TextTable], session: str, problems: list[Problem]
+) -> FloatArray:
     """Read every attribute of every table; NaN where a column is missing."""
     blocks = [np.full((len(table), len(trial.attributes)), np.nan) for table in tables]
     for table, block in zip(tables, blocks, strict=True):
         for place, attribute in enumerate(trial.attributes):
             if attribute.name not in table.columns:
-                problems += schema.missing_columns(table, [attribute.name])
+                asked = (
+                    attribute in trial.asked(n) for n in _column([table], "session", session).texts
+                )
+                if any(asked):
+                    remedy = f', or write not_asked = ["{attribute.name}"] in its [[session]]'
+                    problems += schema.missing_columns(table, [attribute.name], remedy)
                 continue
             block[:, place], wrong = schema.scores(table, attribute)
             problems += wrong
