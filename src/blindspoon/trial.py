@@ -127,6 +127,11 @@ class Decision:
     share: float = 1.0
 
 
+Language = Literal["", "en", "de", "fr", "es"]
+
+DEFAULT_REST = "about a minute"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tasting:
     """How the cups are served.
@@ -150,18 +155,21 @@ class Tasting:
         Grams in a cup.
     allergens, consent : str
         What tasters are told before the first cup; may be empty.
+    language : {"", "en", "de", "fr", "es"}
+        Of the score page; blank is that of each phone.
     """
 
     tasters: tuple[str, ...]
     servings: int | None
     codes: Literal["per taster", "per session"]
     cleanser: str
-    rest: str = "about a minute"
+    rest: str = DEFAULT_REST
     controls: Literal[1, 2] = 1
     warm_up: bool = False
     portion_g: float | None = None
     allergens: str = ""
     consent: str = ""
+    language: Language = ""
 
 
 class ChoiceMethod(NamedTuple):

@@ -113,6 +113,9 @@ def test_axe_finds_nothing_on_a_taster_s_way(sheet, served, accessible, viewport
     page.get_by_role("button", name="Stop here").click()
     page.wait_for_url("**/end")
     accessible(page)
+    page.get_by_role("link", name="look over your answers").click()
+    page.wait_for_url("**/look")
+    accessible(page)
 
 
 @pytest.mark.parametrize(("viewport", "theme"), VIEWS)
@@ -121,12 +124,18 @@ def test_axe_finds_nothing_on_the_host_s_pages(sheet, served, accessible, viewpo
     page.goto(served["host"])
     accessible(page)
     page.get_by_role("button", name="Close session 1").click()
+    page.get_by_text("3 tasters have not finished").wait_for()
+    accessible(page)
+    page.get_by_role("button", name="Close it all the same").click()
     page.locator("tbody a").first.click()
     accessible(page)
     page.goto(f"{served['host']}/1/key/1")
     page.locator("input.cell").first.fill("99")
     page.locator("input.cell").first.press("Enter")
     page.locator("td.wrong").wait_for()
+    accessible(page)
+    page.goto(f"{served['join']}screen")
+    page.get_by_text("No session is open.").wait_for()
     accessible(page)
 
 
@@ -162,7 +171,9 @@ def test_the_whole_way_without_script(sheet, served, rows):
         tap(page, "texture", "6.5")
         tap(page, "saltiness", "3")
         page.locator("button.main").click()
-    assert "All three cups are scored and saved" in page.text_content("main")
+    assert page.locator("dd").all_text_contents() == ["6.5", "3"] * 3
+    page.get_by_role("link", name="Finish").click()
+    assert "All 3 cups are scored and saved" in page.text_content("main")
     assert [(row["texture"], row["saltiness"]) for row in rows()] == [("6.5", "3")] * 3
 
 
@@ -246,17 +257,40 @@ def test_each_tap_is_saved_as_it_is_given(sheet, served, rows):
     assert row["comment"] == "snaps, <b>then</b>\nsoft"
 
 
-def test_a_lost_connection_is_shown_and_what_was_given_arrives_later(sheet, served, rows):
+def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, served, rows):
     page = begin(sheet(), served)
+    page.wait_for_function(
+        "sessionStorage['pages ' + document.querySelector('main').dataset.base]"
+        "?.includes('/1/look')"
+    )
     page.context.set_offline(True)
     tap(page, "texture", "7")
-    page.locator("#state.bad", has_text="Still trying").wait_for()
+    page.locator("#state.bad", has_text="The connection is away").wait_for()
     tap(page, "saltiness", "4")
+    for cup in (2, 3):
+        page.get_by_role("button", name="Save, next cup").click()
+        page.wait_for_url(f"**/1/{cup}")
+        page.get_by_role("timer", name="Rest before this cup").wait_for()
+        assert not page.locator("fieldset").first.is_visible()
+        page.get_by_role("button", name="Taste now").click()
+        tap(page, "texture", str(cup))
+    page.get_by_role("button", name="Back to cup 512").click()
+    page.wait_for_url("**/1/2")
+    assert page.locator("input[name=texture]:checked").input_value() == "2"
     page.get_by_role("button", name="Save, next cup").click()
+    page.wait_for_url("**/1/3")
+    page.get_by_role("button", name="Save and look over").click()
+    page.wait_for_url("**/1/look")
+    assert page.locator("dd").all_text_contents() == ["7", "4", "2", "–", "3", "–"]
+    page.get_by_role("link", name="Finish").click()
     assert rows() == []
     page.context.set_offline(False)
-    page.wait_for_url("**/1/2")
-    assert [(row["texture"], row["saltiness"]) for row in rows()] == [("7", "4")]
+    page.wait_for_url("**/end")
+    assert [(row["texture"], row["saltiness"]) for row in rows()] == [
+        ("7", "4"),
+        ("2", ""),
+        ("3", ""),
+    ]
 
 
 def test_an_answer_that_was_not_sent_survives_closing_the_page(sheet, served, rows):
@@ -377,6 +411,7 @@ def test_a_closed_session_is_said_and_the_answer_waits_for_it(sheet, served, row
     page, host = begin(sheet(), served), sheet(DESK)
     host.goto(served["host"])
     host.get_by_role("button", name="Close session 1").click()
+    host.get_by_role("button", name="Close it all the same").click()
     tap(page, "texture", "7")
     page.locator("#refused", has_text="cup 037. Session 1 is closed").wait_for()
     assert page.text_content("#state") == "Not saved"
@@ -396,6 +431,7 @@ def test_an_answer_given_too_late_is_kept_aside_and_the_next_session_works(
         page, host = begin(sheet(), served), sheet(DESK)
         host.goto(served["host"])
         host.get_by_role("button", name="Close session 1").click()
+        host.get_by_role("button", name="Close it all the same").click()
         tap(page, "texture", "7")
         page.locator("#refused", has_text="Session 1 is closed").wait_for()
         host.get_by_role("button", name="Open session 2").click()
@@ -421,6 +457,7 @@ def test_the_end_goes_to_the_next_session_by_itself(sheet, folder, serve, access
         accessible(page)
         host.goto(served["host"])
         host.get_by_role("button", name="Open session 2").click()
+        host.get_by_role("button", name="Close it all the same").click()
         page.get_by_role("heading", name="Before you taste").wait_for()
         assert page.get_by_text("session 2").count()
 
@@ -450,17 +487,36 @@ def test_a_scale_that_is_typed_says_at_once_what_it_does_not_take(sheet, folder,
     assert rows()[0]["texture"] == "72.5"
 
 
-@pytest.mark.parametrize("typed", ["7,5", "7.5"])
-def test_a_comma_is_read_as_a_point_and_shown_back(sheet, folder, serve, rows, accessible, typed):
+def test_a_line_without_steps_is_slid_stepped_and_typed_and_begins_with_nothing(
+    sheet, folder, serve, rows, accessible
+):
     text = (folder / "trial.toml").read_text()
     (folder / "trial.toml").write_text(text.replace("step = 0.5\n", ""))
     with serve(folder) as served:
-        page = begin(sheet(), served)
-        page.locator("#texture").press_sequentially(typed)
-        page.keyboard.press("Tab")
-        page.locator("#texture-read", has_text="Read as 7.5").wait_for()
+        page = begin(sheet({"width": 320, "height": 800}), served)
+        line, field = page.locator(".track").first, page.locator("#texture")
+        assert line.get_attribute("aria-valuetext") == "not scored yet"
+        assert "unset" in line.get_attribute("class")
         accessible(page)
-    assert rows()[0]["texture"] == "7.5"
+        for typed in ("7,5", "7.25"):
+            field.fill("")
+            field.press_sequentially(typed)
+            page.keyboard.press("Tab")
+            page.locator("#texture-read", has_text=f"Read as {typed.replace(',', '.')}").wait_for()
+        accessible(page)
+        field.fill("")
+        box = line.bounding_box()
+        assert (box["x"], box["width"]) == (20, 280)
+        page.mouse.click(box["x"] + 84, box["y"] + 20)
+        page.locator("#texture-read", has_text="Read as 3").wait_for()
+        assert (field.input_value(), line.get_attribute("aria-valuetext")) == ("3.0", "3.0")
+        page.keyboard.press("ArrowRight")
+        page.locator("#texture-read", has_text="Read as 3.1").wait_for()
+        assert rows()[0]["texture"] == "3.1"
+        page.get_by_role("button", name="no score").first.click()
+        page.wait_for_function("document.querySelector('.track').classList.contains('unset')")
+        saved(page)
+    assert rows()[0]["texture"] == ""
 
 
 def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
@@ -471,7 +527,8 @@ def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
     boxes = [each.bounding_box() for each in page.locator("[data-by]").all()]
     assert len(boxes) == 4
     assert min(min(box["width"], box["height"]) for box in boxes) >= 44
-    sizes = page.evaluate("[...document.querySelectorAll('button')].map(b => b.offsetHeight)")
+    buttons = page.locator("button").filter(visible=True)
+    sizes = buttons.evaluate_all("all => all.map(button => button.offsetHeight)")
     assert min(sizes) >= 44
     font = page.evaluate(
         "parseFloat(getComputedStyle(document.getElementById('comment')).fontSize)"
@@ -481,10 +538,50 @@ def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
-def test_the_host_s_page_fits_the_narrowest_phone(sheet, served):
+HIDDEN = """() => {
+  const it = document.activeElement, bar = document.querySelector(".bar");
+  if (!it.offsetParent || bar.contains(it)) return "";
+  const own = (it.type === "radio" ? it.parentElement : it).getBoundingClientRect();
+  const { top, bottom } = bar.getBoundingClientRect();
+  const under = own.bottom > top + 1 && own.top < bottom - 1;
+  return under || own.top < -1 || own.bottom > innerHeight + 1 ? it.outerHTML : "";
+}"""
+
+
+def test_the_focus_is_never_under_the_bar_and_large_type_fits(sheet, served):
+    """Against WCAG 2.2, 2.4.11 (focus not obscured) and 1.4.4 (text at 200 %)."""
+    page = begin(sheet({"width": 390, "height": 500}), served)
+    for size in ("", "200%"):
+        page.evaluate(f"document.documentElement.style.fontSize = '{size}'")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        for key in ("Tab", "Shift+Tab"):
+            for _ in range(10):
+                page.keyboard.press(key)
+                assert page.evaluate(HIDDEN) == ""
+    page.evaluate("document.documentElement.style.fontSize = ''")
+    for percent in ("125%", "150%", "100%"):
+        page.get_by_role("button", name="Type size").click()
+        size = page.evaluate("getComputedStyle(document.documentElement).fontSize")
+        assert float(size[:-2]) == 16 * int(percent[:-1]) / 100
+
+
+def test_forced_colours_show_what_is_picked(sheet, served):
+    page = begin(sheet(), served)
+    page.emulate_media(forced_colors="active")
+    tap(page, "texture", "7")
+    look = "it => getComputedStyle(it).backgroundColor"
+    picked, other = (
+        page.locator(f"input[name=texture][value='{step}'] + span").evaluate(look) for step in "78"
+    )
+    page.emulate_media(forced_colors="none")
+    assert picked != other
+
+
+def test_the_host_s_pages_and_the_screen_fit_the_narrowest_phone(sheet, served):
     page = sheet({"width": 320, "height": 640})
-    page.goto(served["host"])
-    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    for address in (served["host"], f"{served['host']}/1/key/1", f"{served['join']}screen"):
+        page.goto(address)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
 @pytest.mark.parametrize("width", [320, 390, 1280])

@@ -41,7 +41,11 @@ def test_the_overview_says_who_is_how_far(client, host, phone):
 
 def test_a_session_is_closed_and_opened(client, host, sitting, fields, events):
     form = fields(client.get(host).text)
-    client.post(f"{host}/session", data=form | {"session": ""})
+    asked = client.post(f"{host}/session", data=form | {"session": ""})
+    assert "3 tasters have not finished:" in asked.text
+    assert "T01: 0 of 3 cups" in asked.text
+    assert sitting.session == "1"
+    client.post(f"{host}/session", data=fields(asked.text))
     assert sitting.session == ""
     client.post(f"{host}/session", data=form | {"session": "1"})
     assert sitting.session == "1"

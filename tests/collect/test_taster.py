@@ -139,7 +139,7 @@ def test_the_link_goes_on_where_the_taster_was(phone):
     assert 'class="code">512<' in vera.read(vera.base)
     vera.answer(2, texture="7", saltiness="4.5")
     vera.answer(3, texture="7", saltiness="4.5")
-    assert "All three cups are scored and saved" in vera.read(vera.base)
+    assert "All 3 cups are scored and saved" in vera.read(vera.base)
 
 
 @pytest.mark.parametrize(("go", "to"), [("next", "3"), ("back", "1"), ("stop", "end")])
@@ -319,3 +319,29 @@ def test_closing_is_a_line_that_no_answer_crosses(sitting, phone, monkeypatch):
     assert given.answer(1, json=True, texture="7").status_code == 200
     closing.join()
     assert done == ["1", "closed"]
+
+
+def test_who_has_scored_all_looks_over_it_and_may_change_it(phone, client):
+    vera = phone("T01")
+    for cup in (1, 2, 3):
+        reply = vera.answer(cup, texture="6.5", saltiness="3", comment="mild" * (cup == 2))
+    assert reply.headers["Location"] == f"{vera.place}look"
+    look = vera.read(f"{vera.place}look")
+    assert look.count(">6.5</dd>") == 3
+    assert ">mild</p>" in look
+    assert f'href="{vera.place}2"' in look
+    assert f'href="{vera.place}end"' in look
+
+
+def test_the_screen_shows_who_is_out_and_no_secret(phone, client, sitting):
+    vera, _ = phone("T01"), phone("T02")
+    for cup in (1, 2, 3):
+        vera.answer(cup, texture="6.5", saltiness="3")
+    page = client.get("/screen").text
+    assert "1 of 3 have finished." in page
+    names = re.findall(r'<h2>([^<]*)</h2>\n<p class="lead">([^<]*)</p>', page)
+    assert names == [("Still tasting", "T02"), ("Not joined yet", "T03")]
+    secrets = [sitting.host_link, *(sitting.taster_link(name) for name in sitting.plan.tasters)]
+    codes = {code for ballot in sitting.ballots.values() for code in ballot.codes}
+    assert not [text for text in (*secrets, *codes) if text in page]
+    assert client.get("/screen/now").text in page

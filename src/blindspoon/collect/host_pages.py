@@ -11,7 +11,6 @@ from flask import Flask, Response, abort, make_response, redirect, render_templa
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
-from blindspoon import wording
 from blindspoon.collect.ballots import (
     BallotFile,
     CupAnswer,
@@ -19,8 +18,10 @@ from blindspoon.collect.ballots import (
     read_answers,
     write_for_spreadsheet,
 )
+from blindspoon.collect.languages import Words, words_of
 from blindspoon.collect.security import Access, faults
 from blindspoon.collect.sitting import Sitting
+from blindspoon.errors import Problem
 
 Cells = Sequence[Mapping[str, str]]
 """Texts of the grid by column, a mapping a cup."""
@@ -57,6 +58,15 @@ class Desk:
     join: str
     phones: str = ""
     lan: bool = True
+
+    @property
+    def say(self) -> Words:
+        """Words of the pages: in the trial's language, else English, as in another program."""
+        return words_of("" if self.phones else self.sitting.plan.tasting.language)
+
+    def page(self, name: str, **content: object) -> AnyResponse:
+        """Make a page of a template."""
+        return self.fill(name, say=self.say, **content)
 
     @property
     def places(self) -> dict[str, str]:
@@ -135,11 +145,16 @@ class HostPages:
         return self._overview("progress", link)
 
     def session(self, link: str) -> AnyResponse:
-        """Open a session, or close the one that is open."""
+        """Open a session, or close the one that is open; ask where somebody has not finished."""
         desk = self._find(link)
-        name = self._form(link).get("session", "")
+        form = self._form(link)
+        name = form.get("session", "")
         if name and name not in desk.sitting.plan.sessions:
             abort(400)
+        now = desk.sitting.session
+        unfinished = [ballot for ballot in desk.sitting.ballots_of(now) if ballot.gaps]
+        if unfinished and name != now and not form.get("sure"):
+            return desk.page("close_session", session=now, next=name, unfinished=unfinished)
         desk.sitting.open_session(name)
         return redirect(desk.base, 303)
 
@@ -165,8 +180,8 @@ class HostPages:
         desk = self._find(link)
         taster = desk.taster(place)
         address = f"{desk.join}t/{desk.sitting.taster_link(taster)}" if desk.join else ""
-        qr = _qr(address) if desk.lan and address else ""
-        return desk.fill("link", taster=taster, place=place, join=address, qr=qr)
+        qr = qr_code(address) if desk.lan and address else ""
+        return desk.page("link", taster=taster, place=place, join=address, qr=qr)
 
     def renew(self, link: str, place: str) -> AnyResponse:
         """Make a taster's link anew."""
@@ -189,7 +204,9 @@ class HostPages:
         typed = _typed(ballot, form)
         answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            return _grid(desk, place, ballot, typed, 422, wrong=faults(problems))
+            return _grid(
+                desk, place, ballot, typed, 422, wrong=_faults(desk, ballot, problems, typed)
+            )
         opened = form.get("page", "")[:40]
         given = {
             code: Given(answer, form.get(f"{row}-base", ""), opened)
@@ -214,8 +231,16 @@ class HostPages:
         typed = _typed(ballot, self._form(link))
         answers, problems = read_answers(ballot.attributes, typed, place)
         if problems:
-            return _grid(desk, place, ballot, typed, 422, again=True, wrong=faults(problems))
-        differ = _differences(ballot, answers)
+            return _grid(
+                desk,
+                place,
+                ballot,
+                typed,
+                422,
+                again=True,
+                wrong=_faults(desk, ballot, problems, typed),
+            )
+        differ = _differences(desk.say, ballot, answers)
         if not differ:
             desk.sitting.note_twice(session, ballot.taster)
             return _to_next(desk, session, place, "again")
@@ -227,7 +252,7 @@ class HostPages:
         desk = self._find(link)
         sitting = desk.sitting
         sitting.reconcile()
-        response = desk.fill(
+        response = desk.page(
             name,
             plan=sitting.plan,
             memory=sitting.memory,
@@ -235,7 +260,7 @@ class HostPages:
             tables={session: sitting.ballots_of(session) for session in sitting.plan.sessions},
             join=desk.join,
             phones=desk.phones,
-            qr=_qr(desk.join) if desk.lan and desk.join else "",
+            qr=qr_code(desk.join) if desk.lan and desk.join else "",
         )
         if request.args.get("every") in REFRESH:
             response.headers["Refresh"] = request.args["every"]
@@ -254,7 +279,7 @@ def _grid(
     differ: Told | None = None,
 ) -> Response:
     """Show the cells of a ballot; it names whose was just stored, if the address does."""
-    page = desk.fill(
+    page = desk.page(
         "key",
         place=place,
         ballot=ballot,
@@ -266,6 +291,12 @@ def _grid(
         page=secrets.token_urlsafe(12),
     )
     return make_response(page, status)
+
+
+def _faults(
+    desk: Desk, ballot: BallotFile, problems: Sequence[Problem], typed: Cells
+) -> dict[tuple[int, str], str]:
+    return faults(desk.say, problems, ballot.attributes, typed)
 
 
 def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
@@ -299,10 +330,12 @@ def _typed(ballot: BallotFile, form: Mapping[str, str]) -> Cells:
     ]
 
 
-def _differences(ballot: BallotFile, second: Sequence[CupAnswer]) -> dict[tuple[int, str], str]:
+def _differences(
+    say: Words, ballot: BallotFile, second: Sequence[CupAnswer]
+) -> dict[tuple[int, str], str]:
     """Find cells that were keyed otherwise the first time, and what they were then."""
     return {
-        (row, name): wording.plain(float(first)) if first else "blank"
+        (row, name): say.number(first) or say("blank")
         for row, code in enumerate(ballot.codes)
         for name, first, again in zip(
             ballot.names, ballot.answer(code).scores, second[row].scores, strict=True
@@ -311,7 +344,7 @@ def _differences(ballot: BallotFile, second: Sequence[CupAnswer]) -> dict[tuple[
     }
 
 
-def _qr(address: str) -> Markup:
+def qr_code(address: str) -> Markup:
     """Draw an address as a QR code, dark on light on every screen."""
     code = segno.make(address, error="m", micro=False)
     return Markup(code.svg_inline(scale=4, border=4, dark="#000", light="#fff", omitsize=True))  # noqa: S704 - drawn here

@@ -54,9 +54,9 @@ class Phones:
                     listener = stack.enter_context(listening)
                     break
             self._port = port = int(listener.getsockname()[1])
-            app = server.create_app(
-                self._sitting, TasterPages(self._sitting, security.Access(self._sitting))
-            )
+            access = security.Access(self._sitting)
+            pages = TasterPages(self._sitting, access, lambda: self.address)
+            app = server.create_app(self._sitting, pages)
             guarded = security.only_for_hosts(
                 app, lambda: server.host_names(server.network_addresses(), port)
             )

@@ -10,8 +10,11 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
 from flask import Response, abort, jsonify, make_response, render_template, request
 
+from blindspoon.collect.ballots import COMMENT_LIMIT
+from blindspoon.collect.languages import Words, spoken
 from blindspoon.collect.sitting import Sitting
-from blindspoon.errors import Problem
+from blindspoon.errors import Problem, shown
+from blindspoon.trial import Attribute
 
 BODY_LIMIT = 64 * 1024
 """Bytes in the largest request body."""
@@ -28,18 +31,7 @@ HEADERS = {
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
 
-MESSAGES = {
-    400: "This request cannot be understood.",
-    403: "This form was not sent from a page of the score page. Open your link again.",
-    404: "There is no such page. If the host gave you this link, ask for it again.",
-    405: "This address takes no such request.",
-    413: "This is longer than the score page takes.",
-    415: "This is no form of the score page.",
-    421: "This is not the address of the score page.",
-    429: "Too many links that do not exist were tried from here. Wait a minute.",
-    500: "Something went wrong on the host\u2019s computer. Tell the host.",
-    503: "The answer could not be saved. Try again, and tell the host.",
-}
+MISDIRECTED = b"This is not the address of the score page.\n"
 
 _GUESSES = 20
 _MINUTE = 60.0
@@ -55,27 +47,31 @@ def wants_json() -> bool:
 
 def refuse(code: int, message: str = "") -> Response:
     """Say no: a page for people, JSON for the script."""
-    text = message or MESSAGES.get(code, MESSAGES[400])
+    say = spoken()
+    text = message or say(f"error_{code}" if f"error_{code}" in say else "error_400")
     if wants_json():
         return make_response(jsonify(message=text), code)
     return make_response(render_template("message.html.j2", text=text), code)
 
 
-def faults(problems: Sequence[Problem]) -> dict[tuple[int, str], str]:
-    """Say to a taster what is wrong with scores, by row, from 0, and column.
-
-    Examples
-    --------
-    >>> faults([Problem(slug="off-scale", file="", line=2, column="texture",
-    ...                 found="score 11 is off the scale", allowed="trial.toml allows 0 to 10",
-    ...                 remedy="")])
-    {(0, 'texture'): 'Score 11 is off the scale; the scale is 0 to 10.'}
-    """
+def faults(
+    say: Words,
+    problems: Sequence[Problem],
+    attributes: Sequence[Attribute],
+    rows: Sequence[Mapping[str, str]],
+) -> dict[tuple[int, str], str]:
+    """Say to people what is wrong with the scores that they gave, by row, from 0, and column."""
+    scales = {attribute.name: attribute.scale for attribute in attributes}
     said = {}
     for problem in problems:
-        allowed = problem.allowed.replace("trial.toml allows", "the scale is")
-        text = f"{problem.found[:1].upper()}{problem.found[1:]}; {allowed}."
-        said[(problem.line or 2) - 2, problem.column or ""] = text
+        row, column = (problem.line or 2) - 2, problem.column or ""
+        parts: dict[str, object] = {"typed": shown(rows[row].get(column, ""), 20)}
+        if column in scales:
+            scale = scales[column]
+            ends = {"low": scale.low, "high": scale.high, "step": scale.step}
+            parts |= {name: say.number(f"{value:g}") for name, value in ends.items()}
+        text = say(problem.slug.replace("-", "_"), most=COMMENT_LIMIT, **parts)
+        said[row, column] = text
     return said
 
 
@@ -88,10 +84,9 @@ def only_for_hosts(app: WSGI, hosts: Callable[[], Collection[str]]) -> WSGI:
     def guarded(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
         if str(environ.get("HTTP_HOST", "")).lower() in hosts():
             return app(environ, start)
-        body = f"{MESSAGES[421]}\n".encode()
-        length = ("Content-Length", str(len(body)))
+        length = ("Content-Length", str(len(MISDIRECTED)))
         start("421 Misdirected Request", [("Content-Type", "text/plain; charset=utf-8"), length])
-        return [body]
+        return [MISDIRECTED]
 
     return guarded
 

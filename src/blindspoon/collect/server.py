@@ -25,6 +25,7 @@ from blindspoon.charts.style import css_variables
 from blindspoon.collect import connections, security
 from blindspoon.collect.ballots import Tell, TooManyConflictsError
 from blindspoon.collect.host_pages import HostPages
+from blindspoon.collect.languages import spoken
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.errors import FormError, Rule
@@ -35,6 +36,7 @@ FORM_PARTS = 4_000
 STATIC = {
     "score.css": "text/css; charset=utf-8",
     "taster.js": "text/javascript; charset=utf-8",
+    "larger.js": "text/javascript; charset=utf-8",
     "host.js": "text/javascript; charset=utf-8",
 }
 
@@ -73,8 +75,9 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
         "lstrip_blocks": True,
     }
     app.jinja_env.filters["plain"] = wording.plain
-    app.jinja_env.globals |= {"count": wording.count, "spelled": wording.spelled}
+    app.config["LANGUAGE"] = sitting.plan.tasting.language
     _add_static(app)
+    app.context_processor(lambda: {"say": spoken()})
     for handlers in pages:
         handlers.add_to(app)
     app.after_request(security.harden)
@@ -90,8 +93,7 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
 
     @app.errorhandler(TooManyConflictsError)
     def of_conflicts(_: TooManyConflictsError) -> Response:
-        text = "Too many different answers were given on this link. Tell the host."
-        return security.refuse(409, text)
+        return security.refuse(409, spoken()("error_many"))
 
     return app
 
@@ -194,8 +196,12 @@ def serve(
         host = f"http://127.0.0.1:{own}/h/{sitting.host_link}"
         addresses = Addresses(join=join, host=host, others=tuple(others), qr=qr.getvalue(), lan=lan)
         access = security.Access(sitting)
-        pages = HostPages.of_link(sitting, access, lambda: f"http://{now()[0]}:{bound}/", lan=lan)
-        tasters = create_app(sitting, TasterPages(sitting, access))
+
+        def where() -> str:
+            return f"http://{now()[0]}:{bound}/"
+
+        pages = HostPages.of_link(sitting, access, where, lan=lan)
+        tasters = create_app(sitting, TasterPages(sitting, access, where, lan=lan))
         hosts = create_app(sitting, pages)
         channels: dict[int, Any] = {}
         app = security.by_port(

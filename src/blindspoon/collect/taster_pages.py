@@ -3,26 +3,24 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from flask import Flask, Response, abort, jsonify, make_response, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
 
+from blindspoon import wording
 from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, read_answers, written
+from blindspoon.collect.host_pages import qr_code
+from blindspoon.collect.languages import seconds_of, spoken
 from blindspoon.collect.security import Access, faults, refuse, wants_json
 from blindspoon.collect.sitting import Sitting
 from blindspoon.errors import Problem
 from blindspoon.trial import Scale
 
-CLOSED = (
-    "Session {} is closed, and this answer came too late. Tell the host, who can open it again."
-)
 WEEK = 7 * 24 * 3600
 """Seconds for which a phone is known again."""
-
-STALE = "The cups were changed since this page was opened. Open your link again."
 
 
 def steps(scale: Scale) -> tuple[str, ...]:
@@ -66,18 +64,37 @@ class Seat:
         return self.place == len(self.ballot.codes)
 
     def path(self, cups: int = 0) -> str:
-        """Address of the cup so many cups on, or back; of the end where there are no more."""
+        """Address of the cup so many cups on, or back; after the last one, of the look over all."""
         place = max(self.place + cups, 1)
-        name = place if place <= len(self.ballot.codes) else "end"
+        name = place if place <= len(self.ballot.codes) else "look"
         return f"/t/{self.link}/{self.ballot.session}/{name}"
+
+    @property
+    def end(self) -> str:
+        """Address of the end."""
+        return f"/t/{self.link}/{self.ballot.session}/end"
+
+
+def _seats(link: str, ballot: BallotFile) -> list[Seat]:
+    places = range(1, len(ballot.codes) + 1)
+    return [Seat(link=link, ballot=ballot, place=place) for place in places]
 
 
 class TasterPages:
-    """Handlers of what tasters open."""
+    """Handlers of what tasters open; `where` they join, which phones can reach in a `lan`."""
 
-    def __init__(self, sitting: Sitting, access: Access) -> None:
+    def __init__(
+        self,
+        sitting: Sitting,
+        access: Access,
+        where: Callable[[], str] = lambda: "",
+        *,
+        lan: bool = True,
+    ) -> None:
         self._sitting = sitting
         self._access = access
+        self._where = where
+        self._lan = lan
 
     def add_to(self, app: Flask) -> None:
         """Register the addresses."""
@@ -87,6 +104,9 @@ class TasterPages:
         app.add_url_rule("/t/<link>/now", "now", self.now)
         app.add_url_rule("/t/<link>/leave", "leave", self.leave, methods=["POST"])
         app.add_url_rule("/t/<link>/agree", "agree", self.agree, methods=["POST"])
+        app.add_url_rule("/screen", "screen", self.screen)
+        app.add_url_rule("/screen/now", "screen now", lambda: self.screen("out"))
+        app.add_url_rule("/t/<link>/<session>/look", "look", self.look)
         app.add_url_rule("/t/<link>/<session>/end", "end", self.end)
         app.add_url_rule("/t/<link>/<session>/<place>", "cup", self.cup)
         app.add_url_rule("/t/<link>/<session>/<place>", "answer", self.answer, methods=["POST"])
@@ -133,8 +153,8 @@ class TasterPages:
             return self._page("wait", link, session=session, **known)
         if not self._sitting.has_agreed(session, taster):
             return self._page("cautions", link, ballot=ballot, **known)
-        first = ballot.codes.index(ballot.gaps[0]) if ballot.gaps else len(ballot.codes)
-        return redirect(Seat(link=link, ballot=ballot, place=first + 1).path(), 303)
+        gaps = [seat.path() for seat in _seats(link, ballot) if seat.code in ballot.gaps]
+        return redirect(gaps[0] if gaps else f"/t/{link}/{session}/end", 303)
 
     def now(self, link: str) -> Response:
         """Name the session in which the taster has cups to score now; empty for none."""
@@ -159,17 +179,23 @@ class TasterPages:
     def cup(self, link: str, session: str, place: str) -> AnyResponse:
         """Show one cup."""
         seat = self._seat(link, session, place)
-        open_now = session == self._sitting.session
-        if not open_now or not self._sitting.has_agreed(session, seat.ballot.taster):
+        if not self._may_taste(seat.ballot):
             return redirect(f"/t/{link}", 303)
         return self._show(seat, seat.ballot.answer(seat.code), {})
+
+    def look(self, link: str, session: str) -> AnyResponse:
+        """Show a taster what they gave, before they finish."""
+        ballot = self._ballot(link, session)
+        if not self._may_taste(ballot):
+            return redirect(f"/t/{link}", 303)
+        return self._page("look", link, ballot=ballot, seats=_seats(link, ballot))
 
     def answer(self, link: str, session: str, place: str) -> AnyResponse:
         """Store what was filled in for one cup, then acknowledge it."""
         seat = self._seat(link, session, place)
         form, ballot = self._access.form(link), seat.ballot
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
-            return refuse(409, STALE)
+            return refuse(409, spoken()("error_stale"))
         (answer,), problems = read_answers(ballot.attributes, [form], ballot.file)
         if problems:
             return self._not_taken(seat, form, problems)
@@ -178,7 +204,7 @@ class TasterPages:
         given = Given(answer, form.get("base", ""), form.get("page", "")[:40], number)
         with self._sitting.while_open(session) as open_now:
             if not open_now:
-                return refuse(409, CLOSED.format(session))
+                return refuse(409, spoken()("error_late", session=session))
             stored, replaced = ballot.save({seat.code: given})[seat.code]
         if wants_json():
             scores = dict(zip(ballot.names, stored.scores, strict=True))
@@ -186,7 +212,8 @@ class TasterPages:
             sent = dict(zip(cells, (*answer.scores, answer.comment), strict=True))
             filled = {name: text for name, text in cells.items() if text and not sent[name]}
             return jsonify(mark=stored.mark, replaced=replaced, scores=scores, filled=filled)
-        path = seat.path({"back": -1, "stop": len(ballot.codes)}.get(form.get("go", ""), 1))
+        go = form.get("go", "")
+        path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
         return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
 
     def end(self, link: str, session: str) -> AnyResponse:
@@ -194,18 +221,39 @@ class TasterPages:
         ballot, sitting = self._ballot(link, session), self._sitting
         if not sitting.has_agreed(session, ballot.taster):
             return redirect(f"/t/{link}", 303)  # nobody sees codes before the session is open
-        seats = [
-            Seat(link=link, ballot=ballot, place=place) for place in range(1, len(ballot.codes) + 1)
-        ]
         return self._page(
             "end",
             link,
             ballot=ballot,
-            gaps=[seat for seat in seats if seat.code in ballot.gaps],
+            gaps=[seat for seat in _seats(link, ballot) if seat.code in ballot.gaps],
             now=sitting.session_of(ballot.taster),
             next=sitting.session_after(session, ballot.taster),
-            last=seats[-1].path(),
+            look=f"/t/{link}/{session}/look",
         )
+
+    def screen(self, name: str = "screen") -> Response:
+        """Show to everybody where tasters join and who has not finished, and nothing secret."""
+        sitting, address = self._sitting, self._where()
+        sitting.look_for_late()
+        ballots = sitting.ballots_of(sitting.session)
+        out = [ballot.taster for ballot in ballots if ballot.gaps]
+        page = render_template(
+            f"{name}.html.j2",
+            plan=sitting.plan,
+            session=sitting.session,
+            ballots=len(ballots),
+            done=len(ballots) - len(out),
+            out=out,
+            tasting=[taster for taster in out if taster in sitting.memory.joined],
+            absent=[taster for taster in out if taster not in sitting.memory.joined],
+            address=address,
+            qr=qr_code(address) if self._lan and address else "",
+        )
+        return make_response(page)
+
+    def _may_taste(self, ballot: BallotFile) -> bool:
+        open_now = ballot.session == self._sitting.session
+        return open_now and self._sitting.has_agreed(ballot.session, ballot.taster)
 
     def _ballot(self, link: str, session: str) -> BallotFile:
         ballot = self._sitting.ballots.get((session, self._access.taster(link)))
@@ -238,7 +286,8 @@ class TasterPages:
         return make_response(page)
 
     def _not_taken(self, seat: Seat, form: Mapping[str, str], problems: list[Problem]) -> Response:
-        said = {column: text for (_, column), text in faults(problems).items()}
+        told = faults(spoken(), problems, seat.ballot.attributes, [form])
+        said = {column: text for (_, column), text in told.items()}
         if wants_json():
             fields = [{"field": column, "text": text} for column, text in said.items()]
             return make_response(jsonify(problems=fields), 422)
@@ -251,14 +300,20 @@ class TasterPages:
         asked: list[dict[str, Any]] = []
         for attribute, value in zip(seat.ballot.attributes, answer.scores, strict=True):
             choices = steps(attribute.scale)
-            every = numbered(len(choices))
-            asked.append({"of": attribute, "steps": choices, "every": every, "value": value})
+            fine = attribute.scale.step or 10.0 ** -wording.digits_for(attribute.scale)
+            asked.append(
+                {"of": attribute, "steps": choices, "value": value, "fine": written(fine)}
+                | {"every": numbered(len(choices))}
+            )
+        seats = [place for place in _seats(seat.link, seat.ballot) if place.place > seat.place]
         return self._page(
             "cup",
             seat.link,
             ballot=seat.ballot,
             seat=seat,
             asked=asked,
+            ahead=[place.path() for place in seats] + [seat.path(len(seat.ballot.codes))],
+            rest=seconds_of(self._sitting.plan.tasting.rest),
             comment=answer.comment,
             faults=wrong,
             mark=seat.ballot.answer(seat.code).mark,

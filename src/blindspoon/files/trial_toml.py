@@ -9,16 +9,18 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import Literal, TypedDict, TypeVar, cast
+from typing import Literal, TypedDict, TypeVar, cast, get_args
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
 from blindspoon.files.schema import CHOICES, SCORES
 from blindspoon.files.toml import Range, Section, read_toml
 from blindspoon.trial import (
+    DEFAULT_REST,
     METHODS,
     Attribute,
     Choice,
     Decision,
+    Language,
     Photo,
     Scale,
     Session,
@@ -263,12 +265,13 @@ def _tasting(section: Section) -> Tasting:
         servings=section.whole("servings", _CUPS),
         codes=cast("Literal['per taster', 'per session']", codes),
         cleanser=section.text("cleanser"),
-        rest=section.text("rest", "about a minute"),
+        rest=section.text("rest", DEFAULT_REST),
         controls=cast("Literal[1, 2]", section.whole("controls", _CONTROLS, 1)),
         warm_up=section.flag("warm_up"),
         portion_g=section.number("portion_g", _ABOVE_ZERO),
         allergens=section.text("allergens"),
         consent=section.text("consent"),
+        language=cast("Language", section.choice("language", get_args(Language))),
     )
     section.close()
     return tasting
@@ -402,7 +405,7 @@ def _sections(trial: Trial) -> Iterator[list[str]]:
         "[tasting]",
         trial.tasting,
         ("servings", "codes", "cleanser", "rest", "controls", "warm_up", "portion_g",
-         "allergens", "consent"),
+         "allergens", "consent", "language"),
     )  # fmt: skip
     panel = [f"tasters = {len(tasters) if numbered else _value(tasters)}"] if tasters else []
     yield [head, *panel, *others]

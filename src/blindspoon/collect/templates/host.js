@@ -1,6 +1,7 @@
 // Keeps the host's overview fresh, and puts the cursor into the first cell to key.
 "use strict";
 (function () {
+  const words = JSON.parse(document.currentScript.dataset.words);
   const area = document.getElementById("progress");
   const news = document.getElementById("news");
   const said = document.getElementById("fresh");
@@ -40,10 +41,10 @@
         asOf = new Date().toLocaleTimeString();
         said.hidden = true;
       } catch {
-        said.textContent = `The score page has not answered since ${asOf}. Is it still running?`;
+        said.textContent = words.no_answer.replace("{time}", asOf);
         said.hidden = false;
       }
-      news.textContent = `As of ${asOf}.`;
+      news.textContent = words.as_of.replace("{time}", asOf);
     }
     setTimeout(renew, 3000);
   }

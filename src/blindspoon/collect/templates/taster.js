@@ -1,32 +1,36 @@
-// Saves each answer as it is given, and keeps trying while the connection is lost.
-// Without it the pages work the same, and an answer is saved with the button.
+// Saves each answer as it is given, and keeps trying while the connection is lost: cups can be gone
+// through meanwhile. Without it the pages work the same, and an answer is saved with the button.
 "use strict";
 (function () {
-  const form = document.getElementById("answer");
-  const state = document.getElementById("state");
-  const home = (form || document.querySelector("main")).dataset;
+  const words = JSON.parse(document.currentScript.dataset.words);
+  const home = document.querySelector("main").dataset;
   const LONGEST = 15;
-  let busy = false, failures = 0, timer = 0, dirty = 0, leaving = "", sent = false, offered = [], behind = false;
+  let form, state, ticking = 0;
+  let busy = false, failures = 0, timer = 0, dirty = 0, leaving = "", sent = false, behind = false;
+  let offered = [];
 
   // Something by address that outlives the page where the phone allows it.
-  function kept(key) {
+  function kept(key, storage) {
     let memory = {};
     return {
       all() {
-        try { return JSON.parse(localStorage.getItem(key)) || memory; } catch { return memory; }
+        try { return JSON.parse(window[storage].getItem(key)) || memory; } catch { return memory; }
       },
       set(path, value) {
         memory = this.all();
         if (value === undefined) delete memory[path]; else memory[path] = value;
         try {
-          if (Object.keys(memory).length) localStorage.setItem(key, JSON.stringify(memory));
-          else localStorage.removeItem(key);
+          if (Object.keys(memory).length) window[storage].setItem(key, JSON.stringify(memory));
+          else window[storage].removeItem(key);
         } catch { /* no storage: it lives as long as the page */ }
       },
     };
   }
-  const unsent = kept("unsent " + home.base);    // answers that are not acknowledged
-  const refused = kept("refused " + home.base);  // those that the host's computer does not take
+  const unsent = kept("unsent " + home.base, "localStorage");    // not acknowledged yet
+  const refused = kept("refused " + home.base, "localStorage");  // not taken by the host's computer
+  const latest = kept("latest " + home.base, "sessionStorage");  // as last acknowledged
+  const pages = kept("pages " + home.base, "sessionStorage");    // to be shown without connection
+  const rests = kept("rests " + home.base, "sessionStorage");    // when the rest before a cup ends
 
   const tabs = window.BroadcastChannel && new BroadcastChannel("answers " + home.base);
 
@@ -52,7 +56,7 @@
     const [path, body] = Object.entries(unsent.all())[0] || offered.shift() || [];
     if (!path) return finished();
     busy = true;
-    if (!failures) say("Saving…");
+    if (!failures) say(words.saving);
     const clock = new AbortController();
     const limit = setTimeout(() => clock.abort(), 10000);
     let reply = null, said = {};
@@ -82,18 +86,23 @@
       failures = 0;
       leaving = "";
       if (unsent.all()[path] === body) unsent.set(path);
-      if (said.problems) said.problems.forEach((problem) => fault(problem.field, problem.text));
-      else putAside(path, body, said.message);
+      if (said.problems && path === location.pathname) said.problems.forEach((problem) => fault(problem.field, problem.text));
+      else putAside(path, body, said.message || (said.problems || []).map((problem) => problem.text).join(" "));
       return send();
     }
     failures += 1;
     const wait = Math.min(2 ** (failures - 1), LONGEST) * (0.75 + Math.random() / 2);
-    say(said.message || "Not saved yet. Still trying: keep this page open.", "bad");
+    if (!status && leaving) showKept(leaving);
+    say(said.message || (Object.keys(pages.all()).length ? words.away : words.trying), "bad");
     timer = setTimeout(send, 1000 * wait);
   }
 
   function acknowledged(path, body, said) {
     const waiting = unsent.all()[path];
+    const now = new URLSearchParams(body);
+    now.set("base", said.mark);
+    for (const [name, text] of Object.entries(said.filled)) now.set(name, text);
+    latest.set(path, now.toString());
     if (waiting === body) unsent.set(path);
     else if (waiting) {
       const newer = new URLSearchParams(waiting);
@@ -111,13 +120,22 @@
       showRead(said.scores);
     }
     if (tabs) tabs.postMessage(path);
-    if (said.replaced) alsoElsewhere();
+    if (said.replaced) note("notice", "status", words.elsewhere);
+  }
+
+  function note(kind, role, ...parts) {
+    const said = document.createElement("p");
+    said.className = kind;
+    said.setAttribute("role", role);
+    said.append(...parts);
+    document.querySelector("h1").after(said);
+    return said;
   }
 
   // An answer that is not taken is kept and shown, and stops no other.
   function putAside(path, body, message) {
     refused.set(path, { body, message });
-    if (form && path === location.pathname) say("Not saved", "bad");
+    if (form && path === location.pathname) say(words.not_saved, "bad");
     showRefused();
   }
 
@@ -125,20 +143,15 @@
     const answers = Object.values(refused.all());
     const codes = answers.map((answer) => new URLSearchParams(answer.body).get("code"));
     const text = answers.length &&
-      `Not saved, but kept on this phone: cup ${codes.join(", ")}. ${answers[0].message || ""} `;
+      `${words.kept_here.replace("{codes}", codes.join(", "))} ${answers[0].message || ""} `;
     const old = document.getElementById("refused");
     if (old && old.firstChild.data === text) return;
     if (old) old.remove();
     if (!text) return;
-    const note = document.createElement("p");
-    note.id = "refused";
-    note.className = "notice";
-    note.setAttribute("role", "alert");
     const on = document.createElement("a");
     on.href = home.base;
-    on.textContent = "Go on";
-    note.append(text, on);
-    document.querySelector("h1").after(note);
+    on.textContent = words.go_on;
+    note("notice", "alert", text, on).id = "refused";
   }
 
   // The host may have opened the session again.
@@ -148,40 +161,43 @@
     send();
   }
 
+  const shown = (number) => number.replace("-", "−").replace(".", words.decimal);
+
   // A number that is typed is shown as it was understood: 7,5 as 7.5.
   function showRead(scores) {
     for (const [name, score] of Object.entries(scores)) {
       const place = document.getElementById(name + "-read");
-      if (place) place.textContent = score && `Read as ${score}`;
+      if (place) place.textContent = score && words.read_as.replace("{score}", shown(score));
     }
   }
 
   function finished() {
     if (leaving) location.assign(leaving);
-    else if (sent && !refused.all()[location.pathname]) say(form ? "Saved" : "Everything is saved now", "good");
+    else if (sent && !refused.all()[location.pathname]) say(form ? words.saved : words.all_saved, "good");
   }
 
   function fault(name, text) {
     const place = document.getElementById(name + "-fault");
     if (place) place.textContent = text;
-    say("Not saved: see above", "bad");
+    say(words.see_above, "bad");
   }
 
-  function alsoElsewhere() {
-    const note = document.createElement("p");
-    note.className = "notice";
-    note.setAttribute("role", "status");
-    note.textContent = "This cup had been answered on another page or phone. Your last answer " +
-      "counts; the earlier one is kept for the host.";
-    document.querySelector("h1").after(note);
+  // What is given at an address, whether it was acknowledged or not.
+  function givenAt(path) {
+    const aside = refused.all()[path];
+    return unsent.all()[path] || (aside && aside.body);
   }
 
-  // An answer that was not acknowledged when the page was left is shown again.
-  function restore() {
-    const aside = refused.all()[location.pathname];
-    const body = unsent.all()[location.pathname] || (aside && aside.body);
+  // An answer that was not acknowledged when the page was left is shown again; on a page that was
+  // kept, so is what was acknowledged since.
+  function restore(old) {
+    const path = location.pathname;
+    const known = unsent.all()[path] || (old && latest.all()[path]);
+    const body = givenAt(path) || known;
     if (!body) return;
-    fill(new URLSearchParams(body));
+    const fields = new URLSearchParams(body);
+    if (known === body) for (const name of ["base", "page", "turn"]) form.elements[name].value = fields.get(name);
+    fill(fields);
   }
 
   // With `blank`, only what is still blank.
@@ -198,40 +214,72 @@
   function showValues() {
     for (const value of form.querySelectorAll("output.value")) {
       const [{ name }] = value.closest("fieldset").querySelectorAll("input");
-      value.textContent = form.elements[name].value.replace("-", "−");
+      value.textContent = shown(form.elements[name].value);
+    }
+    for (const track of form.querySelectorAll(".track")) {
+      const text = form.elements[track.dataset.of].value.trim(), number = Number(text.replace(",", "."));
+      const none = text === "" || Number.isNaN(number);
+      track.classList.toggle("unset", none);
+      if (!none) track.value = number;
+      track.setAttribute("aria-valuetext", none ? words.unscored : text);
     }
   }
 
-  // A finger that slides along the line picks the step below it; lifting it answers.
-  function slide(line) {
-    const steps = [...line.querySelectorAll("input")];
-    const all = [...form.elements[steps[0].name]];
+  // A finger that slides along a line picks the place below it; lifting it answers.
+  function slide(line, pick, settled) {
     let before = null;
-    function pick(event) {
+    const at = (event) => {
       const { left, width } = line.getBoundingClientRect();
-      const place = Math.floor((event.clientX - left) / width * steps.length);
-      steps[Math.min(Math.max(place, 0), steps.length - 1)].checked = true;
-      showValues();
-    }
+      return Math.min(Math.max((event.clientX - left) / width, 0), 0.999999);
+    };
     line.addEventListener("pointerdown", (event) => {
       if (event.button || !event.isPrimary) return;
-      before = all.find((step) => step.checked);
       line.setPointerCapture(event.pointerId);
-      pick(event);
+      before = pick(at(event));
     });
-    line.addEventListener("pointermove", (event) => { if (before) pick(event); });
-    line.addEventListener("pointerup", () => {
-      const now = all.find((step) => step.checked);
-      if (!before) return;
-      now.focus({ preventScroll: true });
-      if (now !== before) now.dispatchEvent(new Event("change", { bubbles: true }));
-      before = null;
-    });
-    line.addEventListener("pointercancel", () => {
-      if (before) before.checked = true;
-      before = null;
+    line.addEventListener("pointermove", (event) => { if (before) pick(at(event)); });
+    line.addEventListener("pointerup", () => { if (before) settled(before); before = null; });
+    line.addEventListener("pointercancel", () => { if (before) before.back(); before = null; });
+  }
+
+  const change = (field) => field.dispatchEvent(new Event("change", { bubbles: true }));
+
+  function slideSteps(line) {
+    const steps = [...line.querySelectorAll("input")];
+    const all = [...form.elements[steps[0].name]];
+    const chosen = () => all.find((step) => step.checked);
+    function pick(place) {
+      const was = chosen();
+      steps[Math.floor(place * steps.length)].checked = true;
       showValues();
+      return { was, back() { was.checked = true; showValues(); } };
+    }
+    slide(line, pick, ({ was }) => {
+      chosen().focus({ preventScroll: true });
+      if (chosen() !== was) change(chosen());
     });
+  }
+
+  // A line without steps: nothing is picked before it is touched, and it writes into its field.
+  function slideTrack(track) {
+    const field = form.elements[track.dataset.of];
+    const { min, max, step } = track;
+    const digits = (step.split(".")[1] || "").length;
+    const write = (number) => { field.value = number.toFixed(digits).replace(".", words.decimal); showValues(); };
+    function pick(place) {
+      const was = field.value, steps = Math.round(place * (max - min) / step);
+      write(Number(min) + steps * step);
+      return { was, back() { field.value = was; showValues(); } };
+    }
+    track.hidden = false;
+    track.addEventListener("pointerdown", (event) => event.preventDefault());
+    slide(track, pick, () => { track.focus({ preventScroll: true }); change(field); });
+    track.addEventListener("input", () => write(Number(track.value)));
+    track.addEventListener("change", (event) => { event.stopPropagation(); change(field); });
+    field.addEventListener("input", showValues);
+    const none = form.querySelector(`[data-none="${field.name}"]`);
+    none.hidden = false;
+    none.addEventListener("click", () => { field.value = ""; change(field); });
   }
 
   function nudge({ currentTarget: { dataset } }) {
@@ -239,7 +287,7 @@
     const next = steps[steps.findIndex((step) => step.checked) + Number(dataset.by)];
     if (!next || !steps.some((step) => step.checked)) return;
     next.checked = true;
-    next.dispatchEvent(new Event("change", { bubbles: true }));
+    change(next);
   }
 
   // A second tab shows what was given in the first, as soon as it has nothing to send itself. What
@@ -249,7 +297,8 @@
   }
 
   function listen() {
-    form.querySelectorAll(".line").forEach(slide);
+    form.querySelectorAll(".line").forEach(slideSteps);
+    form.querySelectorAll(".track").forEach(slideTrack);
     for (const button of form.querySelectorAll("[data-by]")) {
       button.hidden = false;
       button.addEventListener("click", nudge);
@@ -271,9 +320,80 @@
       event.preventDefault();
       const go = event.submitter ? event.submitter.value : "next";
       leaving = form.dataset[go] || form.dataset.next;
+      if (go === "next" && Number(form.dataset.rest)) rests.set(leaving, Date.now() + 1000 * form.dataset.rest);
       store();
     });
-    addEventListener("pagehide", () => { if (dirty) store(); });
+  }
+
+  // The rest before a cup: the questions come when it is over, or when the taster says so.
+  function rest() {
+    clearInterval(ticking);
+    const place = document.getElementById("rest"), path = location.pathname;
+    const until = rests.all()[path];
+    const answered = [...new FormData(form)].some(([name, text]) => text && form.elements[name].type !== "hidden");
+    if (!(until > Date.now()) || answered) return;
+    const clock = place.querySelector("[role=timer]"), skip = place.querySelector("button");
+    const show = (resting) => { place.hidden = !resting; form.classList.toggle("resting", resting); };
+    function over() {
+      clearInterval(ticking);
+      rests.set(path);
+      show(false);
+      say(words.ready);
+    }
+    function tick() {
+      const left = Math.ceil((until - Date.now()) / 1000);
+      if (left <= 0) return over();
+      clock.textContent = `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`;
+    }
+    skip.addEventListener("click", () => { over(); form.querySelector("input:not([type=hidden])").focus(); });
+    show(true);
+    tick();
+    ticking = setInterval(tick, 250);
+  }
+
+  // The look over all cups shows what is not sent yet, too.
+  function showGiven() {
+    for (const cup of document.querySelectorAll("[data-cup]")) {
+      const body = givenAt(cup.dataset.cup) || latest.all()[cup.dataset.cup];
+      const fields = new URLSearchParams(body);
+      for (const place of cup.querySelectorAll("[data-name]")) {
+        const { name } = place.dataset;
+        if (!fields.has(name)) continue;
+        const text = fields.get(name);
+        place.textContent = name === "comment" ? text : shown(text.replace(",", ".")) || "–";
+      }
+    }
+  }
+
+  // While there is a connection, the pages that come next are fetched.
+  async function fetchAhead() {
+    for (const path of (form ? form.dataset.ahead : "").split(" ").filter(Boolean)) {
+      if (pages.all()[path]) continue;
+      try {
+        const reply = await fetch(path);
+        if (!reply.ok || reply.redirected) return;
+        pages.set(path, await reply.text());
+      } catch { return; }
+    }
+  }
+
+  function showKept(path) {
+    const text = pages.all()[path];
+    if (!text) return false;
+    pages.set(location.pathname, pages.all()[location.pathname] || "<!doctype html>" + document.documentElement.outerHTML);
+    leaving = "";
+    const page = new DOMParser().parseFromString(text, "text/html");
+    document.title = page.title;
+    document.body.replaceWith(page.body);
+    const larger = document.getElementById("larger");
+    if (larger) larger.hidden = false;
+    history.pushState(null, "", path);
+    start(true);
+    scrollTo(0, 0);
+    const head = document.querySelector("h1");
+    head.tabIndex = -1;
+    head.focus();
+    return true;
   }
 
   // Goes on when the host opens the next session; what is not sent yet comes first.
@@ -287,19 +407,41 @@
     setTimeout(lookAgain, 4000);
   }
 
-  if (tabs) tabs.onmessage = ({ data }) => { behind = behind || Boolean(form && data === location.pathname); follow(); };
-  if (form) {
-    const early = [...form.querySelectorAll("input:not([type=hidden]), textarea")].some((field) =>
+  // Of a page as it comes from the host's computer, or of one that was kept.
+  function start(old) {
+    form = document.getElementById("answer");
+    state = document.getElementById("state");
+    showRefused();
+    showGiven();
+    if (!form) return;
+    const early = !old && [...form.querySelectorAll("input[name]:not([type=hidden]), textarea")].some((field) =>
       field.type === "radio" ? field.checked !== field.defaultChecked : field.value !== field.defaultValue);
-    restore();
+    restore(old);
     listen();
-    say("Answers are saved as you give them.");
+    say(words.as_given);
+    rest();
     if (early) store();  // given before this script ran
   }
+
+  start(false);
+  if (tabs) tabs.onmessage = ({ data }) => { behind = behind || Boolean(form && data === location.pathname); follow(); };
   if (home.now !== undefined) lookAgain();
+  addEventListener("click", (event) => {
+    const link = event.target.closest("a[href]");
+    if (!link || !(failures || Object.keys(unsent.all()).length)) return;
+    if (showKept(link.pathname)) event.preventDefault();
+    else if (link.dataset.finish !== undefined) {
+      event.preventDefault();
+      leaving = link.pathname;
+      send();
+    }
+  });
+  addEventListener("popstate", () => { if (!failures || !showKept(location.pathname)) location.reload(); });
+  addEventListener("pagehide", () => { if (dirty) store(); });
   addEventListener("online", send);
   addEventListener("storage", follow);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   offerAgain();
+  fetchAhead();
   setInterval(() => { follow(); if (Object.keys(refused.all()).length) offerAgain(); }, 4000);
 })();

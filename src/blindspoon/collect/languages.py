@@ -1,0 +1,97 @@
+"""What the pages say, in the language of the trial or of the phone; one TOML file a language."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from functools import cache
+from importlib import resources
+from typing import Any, get_args
+
+from flask import current_app, request
+
+from blindspoon.trial import DEFAULT_REST, Language
+
+LANGUAGES: tuple[str, ...] = get_args(Language)[1:]
+"""Names of the files in ``words``; English is first."""
+
+_UNIT = r"\s*(?P<unit>min|s[eé]|s\b|sek)"
+_AMOUNT = re.compile(rf"(?P<amount>\d+(?:[.,]\d+)?|\b(?:an?|one|eine?|une?|uno?)\b){_UNIT}", re.I)
+
+
+class Words:
+    """The words of one language.
+
+    Parameters
+    ----------
+    language : str
+        As in HTML: "en".
+    texts : dict
+        A text by its name, or one for a single thing and one for several; ``script`` holds those of
+        the scripts.
+
+    Examples
+    --------
+    >>> say = words_of("en")
+    >>> say("cup_title", code="037"), say("cups", n=1), say("cups", n=4)
+    ('Cup 037', '1 cup', '4 cups')
+    """
+
+    def __init__(self, language: str, texts: dict[str, Any]) -> None:
+        self.language = language
+        self._texts = texts
+
+    def __call__(self, text_name: str, /, **parts: object) -> str:
+        """Give a text, filled in; `n` says how many things it is about. KeyError without one."""
+        text = self._texts[text_name]
+        if isinstance(text, list):
+            text = text[parts["n"] != 1]
+        return str(text.format(**parts))
+
+    def __contains__(self, name: str) -> bool:
+        """Tell whether there is a text of this name."""
+        return name in self._texts
+
+    def number(self, text: object) -> str:
+        """Write a number that is written with a point, as people write it; with a true minus."""
+        return str(text).replace("-", "\N{MINUS SIGN}").replace(".", self("decimal"))
+
+    def rest(self, rest: str) -> str:
+        """Say how long to rest: the host's own words, or what is usual."""
+        return self("rest_default") if rest == DEFAULT_REST else rest
+
+    @property
+    def script(self) -> str:
+        """What the scripts say, as JSON."""
+        return json.dumps(self._texts["script"] | {"decimal": self("decimal")}, ensure_ascii=False)
+
+
+@cache
+def words_of(language: str) -> Words:
+    """Read the words of a language; those of English for one that is not known."""
+    known = language if language in LANGUAGES else LANGUAGES[0]
+    file = resources.files("blindspoon.collect") / "words" / f"{known}.toml"
+    return Words(known, tomllib.loads(file.read_text(encoding="utf-8")))
+
+
+def spoken() -> Words:
+    """Give the words of the page that is asked for: in the trial's language, or the phone's."""
+    asked = current_app.config["LANGUAGE"] or request.accept_languages.best_match(LANGUAGES)
+    return words_of(asked or LANGUAGES[0])
+
+
+def seconds_of(rest: str) -> int:
+    """Read how long a rest is; 0 where its words do not say it.
+
+    Examples
+    --------
+    >>> [seconds_of(rest) for rest in ("about a minute", "90 s", "1,5 Minuten", "a short while")]
+    [60, 90, 90, 0]
+    """
+    found = _AMOUNT.search(rest)
+    if not found:
+        return 0
+    amount = found["amount"].replace(",", ".")
+    number = float(amount) if amount[0].isdigit() else 1.0
+    return round(number * (60 if found["unit"].casefold() == "min" else 1))
