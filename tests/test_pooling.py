@@ -207,6 +207,14 @@ def test_kitchens_of_one_name_are_told_apart():
     assert kitchen_names([Path("a/pickles"), Path("b/pickles")]) == ("a/pickles", "b/pickles")
 
 
+def test_kitchens_go_by_their_hosts_where_all_declare_another(kitchens):
+    host = '\nhost = "The allotment kitchen (invented)"'
+    hosts = [f"Kitchen of {name}" for name in ("Ada", "Ben", "Cy")]
+    for folder, name in zip(kitchens, hosts, strict=True):
+        spoil(folder / "trial.toml", host, f'\nhost = "{name}"')
+    assert [kitchen.name for kitchen in pool_folders(kitchens).kitchens] == hosts
+
+
 def test_kitchens_have_a_page_with_all_that_was_found(kitchens, blindspoon, tmp_path):
     done = blindspoon("report", "--pool", *kitchens, "--to", tmp_path)
     assert done.returncode == 0, done.stderr

@@ -178,7 +178,15 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
     apart = matching_problems(kitchens)
     if apart:
         raise DesignError(apart)
-    return pool(kitchens)
+    return pool(_by_host(kitchens))
+
+
+def _by_host(kitchens: Sequence[Kitchen]) -> Sequence[Kitchen]:
+    """Call kitchens by their declared hosts, where all declare one and no two the same."""
+    hosts = {kitchen.trial.host for kitchen in kitchens} - {""}
+    if len(hosts) < len(kitchens):
+        return kitchens
+    return [replace(kitchen, name=kitchen.trial.host) for kitchen in kitchens]
 
 
 def kitchen_names(folders: Sequence[Path]) -> tuple[str, ...]:

@@ -27,12 +27,16 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     said = f"nothing is settled on {shown.attribute.label.lower()}"
     if len(compared) == 1 or any(found.verdict != "open" for found in compared):
         said = title_of(compared, names)
-    return f"In kitchens like these {wording.spelled(len(pool.kitchens))}, {said}"
+    number = len(pool.kitchens)
+    where = (
+        "these two kitchens" if number == 2 else f"kitchens like these {wording.spelled(number)}"
+    )
+    return f"In {where}, {said}"
 
 
 BEYOND = 1.5
 """How far a pooled interval is drawn, in units of what the kitchens' own reach; then an arrow."""
-POOLED = "Kitchens like these"
+POOLED, BOTH = "Kitchens like these", "These two kitchens"
 
 
 def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
@@ -85,12 +89,13 @@ def _rows(shown: PooledAttribute, comparison: PooledComparison, ink: str) -> Ite
         notes, dot = _notes(own.mixed, shown), _dot(own.mixed, ink)
         yield Row(label=own.kitchen, dots=(dot,), notes=notes, head=head)
         head = ""
-    pooled, verdict = comparison.pooled, NAMES[comparison.verdict]
+    pooled, verdict = comparison.deciding, NAMES[comparison.verdict]
     interval = None
     if comparison.verdict == "alike" and isinstance(pooled, MixedContrast):
         interval = pooled.equivalence_interval
     dot = replace(_dot(pooled, ink, interval), mark="diamond")
-    yield Row(label=POOLED, dots=(dot,), notes=(*_notes(pooled, shown, interval), verdict))
+    label = BOTH if comparison.alone else POOLED
+    yield Row(label=label, dots=(dot,), notes=(*_notes(pooled, shown, interval), verdict))
 
 
 def _dot(found: MixedContrast | NoResult, ink: str, interval: Interval | None = None) -> Dot:
@@ -113,7 +118,7 @@ def _notes(
 def _limits(shown: PooledAttribute) -> tuple[float, float]:
     """Find the ends of the axis: all that kitchens found, of pooled intervals what is near."""
     scale, margin = shown.attribute.scale, shown.attribute.margin or 0.0
-    pooled = _found([comparison.pooled for comparison in shown.comparisons])
+    pooled = _found([comparison.deciding for comparison in shown.comparisons])
     seen = [-margin, margin, *_ends(_own(shown)), *(found.difference for found in pooled)]
     low, high = min(seen), max(seen)
     reach = BEYOND * max(-low, high)
@@ -141,12 +146,12 @@ def _key(pool: Pool, shown: PooledAttribute, axis: Axis) -> str:
     control, level = pool.variant(pool.first.control).label, wording.percent(1 - shown.alpha)
     text = (
         f"Dots: each kitchen’s own difference from its control, “{control}”, in points, with its "
-        f"own interval. Diamonds: kitchens like these, pooled by one mixed model, with the {level} "
-        "interval"
+        f"own interval. Diamonds: {(POOLED, BOTH)[len(pool.kitchens) == 2].lower()}, pooled, with "
+        f"the {level} interval"
     )
     if any(comparison.verdict == "alike" for comparison in shown.comparisons):
         text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
-    pooled = _found([comparison.pooled for comparison in shown.comparisons])
+    pooled = _found([comparison.deciding for comparison in shown.comparisons])
     ends = _ends([*_own(shown), *pooled])
     cut = any(end != axis.within(end) for end in ends)
     text += ", an arrow where an interval goes on." if cut else "."

@@ -169,8 +169,9 @@ def _pooled_rows(attribute: Attribute, found: PooledComparison) -> Iterator[Row]
     yield (found.variant.label, "", "", "", "")
     for own in found.own:
         yield row(own.kitchen, own.mixed)
-    yield row(LIKE, found.pooled, in_brief(found.verdict))
-    yield row(ONLY, found.these)
+    verdicts = ("", in_brief(found.verdict)) if found.alone else (in_brief(found.verdict), "")
+    yield row(LIKE, found.pooled, verdicts[0])
+    yield row(ONLY, found.these, verdicts[1])
 
 
 def _between(found: PooledAttribute) -> str:

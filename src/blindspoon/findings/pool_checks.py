@@ -85,7 +85,8 @@ class PooledFit:
         How much what a kitchen makes of a variant scatters around what variant and kitchen
         have in general.
     contrasts : tuple of MixedContrast
-        About kitchens like these; one a variant but the control, in order.
+        About kitchens like these; one a variant but the control, in order. With several, each by
+        its own spread over kitchens.
     note : FitNote
     these : tuple of MixedContrast, or NoResult
         About these kitchens only, with equal weights: kitchen by variant as fixed effects.
@@ -131,9 +132,9 @@ class PooledComparison:
     own : tuple of Own
         One a kitchen, in order.
     pooled : MixedContrast or NoResult
-        About kitchens like these; the verdict stands on it.
+        About kitchens like these; the verdict stands on it where there are three or more.
     these : MixedContrast or NoResult
-        About these kitchens only.
+        About these kitchens only; the verdict stands on it where there are two.
     verdict : {"different", "slight", "alike", "open"}
     because : str
         One plain sentence.
@@ -148,9 +149,19 @@ class PooledComparison:
     because: str = ""
 
     @property
+    def alone(self) -> bool:
+        """Whether there are two kitchens, which speak for themselves only."""
+        return len(self.own) == 2
+
+    @property
+    def deciding(self) -> MixedContrast | NoResult:
+        """What the verdict stands on."""
+        return self.these if self.alone else self.pooled
+
+    @property
     def found(self) -> MixedContrast | None:
-        """What was found in kitchens like these; None where there is no result."""
-        return None if isinstance(self.pooled, NoResult) else self.pooled
+        """What the verdict stands on; None where there is no result."""
+        return None if isinstance(self.deciding, NoResult) else self.deciding
 
     @property
     def direction(self) -> int:
@@ -342,15 +353,25 @@ def _same(one: Kitchen, two: Kitchen) -> bool:
     return _cups(one) == _cups(two)
 
 
+FEW_CUPS = 20
+"""Below these, two tastings may have the same scores by chance."""
+
+
 def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
-    """Count the cups by session, taster, variant and scores; blank scores are alike."""
+    """Count the tasters by their cups: session, variant and scores; blank scores are alike.
+
+    Tasters' names count in small tables only, where two kitchens may have scored alike by chance.
+    """
     table, names = kitchen.table, _variants(kitchen.trial)
     order = np.argsort(_attributes(kitchen.trial))
     scores = [tuple(row) for row in np.nan_to_num(table.scores[:, order], nan=np.inf).tolist()]
+    cups: dict[int, list[tuple[object, ...]]] = {}
     places = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
+    for (session, taster, variant), row in zip(places, scores, strict=True):
+        cups.setdefault(taster, []).append((table.sessions[session], names[variant], row))
+    few = table.taster.size < FEW_CUPS
     return Counter(
-        (table.sessions[session], table.tasters[taster], names[variant], row)
-        for (session, taster, variant), row in zip(places, scores, strict=True)
+        (table.tasters[taster] if few else "", *sorted(own)) for taster, own in cups.items()
     )
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import fdtrc
+from scipy.special import fdtrc, stdtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
@@ -28,6 +28,7 @@ from blindspoon.findings.pool_checks import (
 )
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.findings.verdict import PROCEDURES
+from blindspoon.stats.hartung_knapp import over_places
 from blindspoon.stats.kenward_roger import kenward_roger
 from blindspoon.stats.mixed import (
     adjusted,
@@ -38,7 +39,7 @@ from blindspoon.stats.mixed import (
     scatter_sds,
 )
 from blindspoon.stats.reml import RemlFit
-from blindspoon.stats.results import FitNote, MixedContrast, NoResult
+from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult
 from blindspoon.stats.strata import Grid, Layout, make_grid
 from blindspoon.trial import Attribute, Variant
 
@@ -60,7 +61,10 @@ def pool_scores(
     than once, fitted by REML, with Kenward-Roger standard errors and degrees of freedom and
     Dunnett's adjustment over the variants. Beside it stands the same model with
     kitchen:variant as a fixed effect: its differences, with equal weights for the kitchens,
-    are about these kitchens only, and its F tests whether kitchens disagree.
+    are about these kitchens only, and its F tests whether kitchens disagree. From two variants
+    beside the control on each is pooled from what the kitchens found of it, by its own spread over
+    them, with t on K - 1 degrees of freedom and Bonferroni's adjustment: one spread for all would
+    be false where it is not the same, as with a control that kitchens make less alike.
 
     Parameters
     ----------
@@ -79,7 +83,8 @@ def pool_scores(
 
     Notes
     -----
-    M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997. With two variants in balanced
+    M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997. `over_places` pools a variant by
+    its own spread. With two variants in balanced
     trials the difference has the standard error ``s / sqrt(K)`` and ``K - 1`` degrees of
     freedom, where s is the SD of the K kitchens' own differences and their scatter is not
     estimated as zero: J. Hartung and G. Knapp (2001), Statistics in Medicine 20, 3875-3889.
@@ -114,7 +119,9 @@ def pool_scores(
     if isinstance(found, NoResult):
         return found
     fit, test = found
-    these, disagreement = _these_only(rows, alpha)
+    these, disagreement, own = _these_only(rows, alpha)
+    if isinstance(these, NoResult) and rows.variants > 2:
+        return these
     residual, cell = scatter_sds(fit, grid)
     return PooledFit(
         reml_criterion=fit.at.value,
@@ -122,7 +129,7 @@ def pool_scores(
         taster_sd=fit.sd("taster") or 0.0,
         taster_variant_sd=cell,
         kitchen_variant_sd=fit.sd("batch") or 0.0,
-        contrasts=adjusted(test, rows.others, alpha),
+        contrasts=own or adjusted(test, rows.others, alpha),
         note=_note(fit, position=position is not None),
         these=these,
         disagreement=disagreement,
@@ -185,15 +192,18 @@ class _Rows:
 
 def _these_only(
     rows: _Rows, alpha: float
-) -> tuple[tuple[MixedContrast, ...] | NoResult, Disagreement | NoResult]:
+) -> tuple[
+    tuple[MixedContrast, ...] | NoResult, Disagreement | NoResult, tuple[MixedContrast, ...]
+]:
     """Compare in these kitchens alone, and test whether they disagree.
 
-    That is whether kitchens shift a variant by as much as they shift the control.
+    That is whether kitchens shift a variant by as much as they shift the control. Last, every
+    variant by its own spread over kitchens; none where there is one beside the control.
     """
     grid = rows.with_fixed_cells()
     found = fit_contrasts(grid, against(rows.control, rows.variants, grid.n_fixed), "tasters")
     if isinstance(found, NoResult):
-        return found, found
+        return found, found, ()
     fit, test = found
     shifts = against(rows.control, rows.variants, rows.variants)
     crossed = np.kron(shifts, np.eye(rows.kitchens - 1))
@@ -206,7 +216,38 @@ def _these_only(
         df_den=apart.df_den,
         p_value=float(fdtrc(apart.df_num, apart.df_den, apart.f)),
     )
-    return adjusted(test, rows.others, alpha), disagreement
+    own = tuple(_own_spread(rows, fit, shifts, alpha)) if len(shifts) > 1 else ()
+    return adjusted(test, rows.others, alpha), disagreement, own
+
+
+def _own_spread(
+    rows: _Rows, fit: RemlFit, shifts: FloatArray, alpha: float
+) -> Iterator[MixedContrast]:
+    """Pool each variant from what every kitchen found of it."""
+    df = rows.kitchens - 1
+    kitchens = np.vstack([np.eye(df), -np.ones(df)])
+    columns = rows.with_fixed_cells().n_fixed
+    for variant, shift in zip(rows.others.tolist(), shifts, strict=True):
+        contrasts = np.zeros((rows.kitchens, columns))
+        contrasts[:, : rows.variants] = shift
+        crossed = np.kron(shift, kitchens)
+        contrasts[:, rows.variants : rows.variants + crossed.shape[1]] = crossed
+        found = kenward_roger(fit.at, contrasts)
+        difference, se = over_places(found.estimates, np.diag(found.covariance))
+        family, t = len(shifts), difference / se
+        reach = [-float(stdtrit(df, share / family)) * se for share in (alpha / 2, alpha)]
+        p = 2 * float(stdtr(df, -abs(t)))
+        yield MixedContrast(
+            variant=variant,
+            difference=difference,
+            se=se,
+            df=float(df),
+            t=t,
+            p_value=p,
+            p_adjusted=min(1.0, family * p),
+            interval=Interval(difference - reach[0], difference + reach[0]),
+            equivalence_interval=Interval(difference - reach[1], difference + reach[1]),
+        )
 
 
 def _note(fit: RemlFit, *, position: bool) -> FitNote:
@@ -220,24 +261,22 @@ def _note(fit: RemlFit, *, position: bool) -> FitNote:
     )
 
 
-LIKE_THESE = "In kitchens like these"
-
-
 def because(comparison: PooledComparison, names: Naming, alpha: float) -> str:
-    """Say what is known of one variant in kitchens like these, decided at `alpha`.
+    """Say what is known of one variant in kitchens like these, or in these two, at `alpha`.
 
     Returns
     -------
     str
         One sentence; a second gives the reason where there is no result.
     """
-    subject, found = names.subject([comparison.variant]), comparison.pooled
+    subject, found = names.subject([comparison.variant]), comparison.deciding
     if isinstance(found, NoResult):
         about = comparison.attribute.label.lower()
         return (
             f"Whether {subject} differs from {names.like} on {about} is not settled. {found.reason}"
         )
-    return f"{LIKE_THESE}, {verdict_sentence(comparison, subject, names.like, alpha)}."
+    where = "In these two kitchens" if comparison.alone else "In kitchens like these"
+    return f"{where}, {verdict_sentence(comparison, subject, names.like, alpha)}."
 
 
 def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
@@ -248,12 +287,20 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
         "intervals allow for kitchens that disagree. “These kitchens only” does not reach beyond "
         "them, and no verdict stands on it."
     )
-    few = "Two kitchens say little about how much kitchens disagree, so pooled intervals are wide."
+    if number == 2:
+        about = (
+            "Two kitchens speak for themselves only, since two say next to nothing about how much "
+            "kitchens disagree: verdicts are about these two. A third would speak of their like."
+        )
+    own = (
+        "With several variants beside the control, each is judged by its own spread over kitchens."
+    )
     ranks = (
         f"{kitchens[0].name} declared that {PROCEDURES['ranks']} decides; kitchens are pooled by "
         f"{PROCEDURES['mixed']} only, which decides here."
     )
-    return (about, *[few] * (number == 2), *[ranks] * (rule.by == "ranks"))
+    several = number > 2 and len(common_variants(kitchens)) > 2
+    return (about, *[own] * several, *[ranks] * (rule.by == "ranks"))
 
 
 def pool(kitchens: Sequence[Kitchen]) -> Pool:
@@ -407,7 +454,9 @@ def _comparison(
     else:
         pooled = fit.contrasts[place]
         these = fit.these if isinstance(fit.these, NoResult) else fit.these[place]
-        kind = kind_of(pooled, margin=attribute.margin, alpha=alpha)
+        deciding = these if len(kitchens) == 2 else pooled
+        if not isinstance(deciding, NoResult):
+            kind = kind_of(deciding, margin=attribute.margin, alpha=alpha)
     made = PooledComparison(
         attribute=attribute,
         variant=variant,

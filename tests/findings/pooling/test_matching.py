@@ -38,6 +38,13 @@ def test_the_same_scores_are_the_same_trial_whatever_the_files(kitchen):
     assert slugs(kitchen("mill"), kitchen("copy", seed=2)) == []
 
 
+def test_a_copy_with_other_names_of_its_tasters_is_the_same_trial(kitchen):
+    one = kitchen("mill")
+    hidden = replace(one.table, tasters=tuple(f"P{at}" for at, _ in enumerate(one.table.tasters)))
+    copy = replace(one, name="harbour", fingerprint="another", table=hidden)
+    assert [problem.slug for problem in matching_problems([one, copy])] == ["same-trial"]
+
+
 def test_a_copy_is_found_among_any_two(kitchen):
     assert slugs(kitchen("a", seed=5), kitchen("b"), kitchen("c")) == ["same-trial"]
 

@@ -9,10 +9,12 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 from statsmodels.stats.meta_analysis import combine_effects
 
 from blindspoon.findings.pooling import pool_scores
+from blindspoon.stats.hartung_knapp import over_places
 from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[2] / "data"
@@ -67,9 +69,15 @@ def test_cakes_variances_are_those_of_the_mean_squares(cake):
     assert fit.taster_sd**2 == pytest.approx(41.83703718, rel=1e-8)
     between = 1.0061979839751856 * residual  # mean square of recipe by temperature
     assert fit.kitchen_variant_sd**2 == pytest.approx((between - residual) / 15, rel=1e-6)
-    # 45 cakes a temperature; against recipe by temperature, or against the residual
-    assert [each.se for each in fit.contrasts] == pytest.approx([np.sqrt(2 * between / 45)] * 5)
-    assert [each.df for each in fit.contrasts] == pytest.approx([10] * 5)
+    # 45 cakes a temperature: by its own spread over recipes, at least the residual's part of it
+    angle, _, recipe, temperature = cake
+    means = np.array(
+        [[angle[(recipe == r) & (temperature == t)].mean() for t in range(6)] for r in range(3)]
+    )
+    own = (means[:, 1:] - means[:, :1]).var(axis=0, ddof=1) / 3
+    expected = np.sqrt(np.maximum(own, 2 * residual / 45))
+    assert [each.se for each in fit.contrasts] == pytest.approx(expected)
+    assert [each.df for each in fit.contrasts] == [2] * 5
     assert [each.se for each in fit.these] == pytest.approx([np.sqrt(2 * residual / 45)] * 5)
     assert [each.df for each in fit.these] == pytest.approx([210] * 5)
 
@@ -94,6 +102,52 @@ def test_two_variants_balanced_are_pooled_as_in_two_stages(kitchens):
     assert found.se == pytest.approx(theirs.sd_eff_w_re_hksj, rel=1e-4)
     low, high = theirs.conf_int(use_t=True)[3]
     assert (found.interval.low, found.interval.high) == pytest.approx((low, high), rel=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_each_of_several_variants_is_pooled_as_in_two_stages(seed):
+    # statsmodels' combine_effects as above, a variant at a time, and its plain floor
+    rng = np.random.default_rng(seed)
+    differences, variances = rng.normal(size=4), rng.uniform(0.05, 0.4, 4)
+    theirs = combine_effects(differences, variances, method_re="iterated", use_t=True)
+    centre, se = over_places(differences, variances)
+    weights = 1 / (variances + theirs.tau2)
+    sampling = np.sqrt(weights**2 @ variances) / weights.sum()
+    assert centre == pytest.approx(theirs.mean_effect_re, rel=1e-4)
+    assert se == pytest.approx(max(theirs.sd_eff_w_re_hksj, sampling), rel=1e-4)
+
+
+def test_several_variants_are_adjusted_by_bonferroni_on_their_own_spread():
+    rows = draw(31, 4, 9, 3, spread=1.0)
+    score, _, kitchen, variant = rows
+    fit = pool(rows)
+    for place, found in enumerate(fit.contrasts, 1):
+        own = [
+            score[(kitchen == k) & (variant == place)] - score[(kitchen == k) & (variant == 0)]
+            for k in range(4)
+        ]
+        by_kitchen = np.array([each.mean() for each in own])
+        assert found.difference == pytest.approx(by_kitchen.mean())
+        assert found.df == 3
+        reach = stats.t(3).ppf(1 - 0.05 / 4) * found.se
+        assert found.interval.high - found.difference == pytest.approx(reach)
+        assert found.se >= by_kitchen.std(ddof=1) / 2 - 1e-9
+        assert found.p_adjusted == pytest.approx(min(1, 2 * found.p_value))
+
+
+@pytest.mark.parametrize(
+    ("kitchens", "control", "rest"), [(3, 1.0, 0.25), (4, 0.5, 0.5), (8, 1.0, 0.25), (8, 0.0, 0.0)]
+)
+def test_kitchens_that_disagree_unequally_keep_alpha(kitchens, control, rest):
+    # four variants beside the control, 12 tasters a kitchen; one spread for all: .137 and .141
+    rng, trials, found = np.random.default_rng(7), 1500, 0
+    limit = stats.t(kitchens - 1).ppf(1 - 0.05 / 2 / 4)
+    for _ in range(trials):
+        made = rng.normal(size=(kitchens, 5)) * [control, *[rest] * 4]
+        made += rng.normal(size=made.shape) / np.sqrt(12)
+        ours = [over_places(d, np.full(kitchens, 2 / 12)) for d in (made[:, 1:] - made[:, :1]).T]
+        found += any(abs(difference) > limit * se for difference, se in ours)
+    assert found / trials <= 0.051 + 2 * np.sqrt(0.05 * 0.95 / trials)
 
 
 @pytest.mark.parametrize("seed", range(6))

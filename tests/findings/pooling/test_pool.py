@@ -73,9 +73,13 @@ def test_sentences_say_what_they_are_about(three):
     assert "whether cool differs from plain on texture is not settled: the difference" in loose
 
 
-def test_two_kitchens_are_told_how_little_they_say(three):
-    assert any("Two kitchens say little" in text for text in pool(three[:2]).remarks)
+def test_two_kitchens_speak_for_themselves_only(three):
+    two = pool(three[:2])
+    assert any("Two kitchens speak for themselves only" in text for text in two.remarks)
     assert not any("Two kitchens" in text for text in pool(three).remarks)
+    for found in by_variant(two).values():
+        assert found.verdict == kind_of(found.these, margin=1.0, alpha=0.05)
+        assert found.because.startswith("In these two kitchens, ")
 
 
 def test_a_rule_by_ranks_is_not_followed_in_silence(three, kitchen):
