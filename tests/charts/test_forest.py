@@ -102,7 +102,7 @@ PLACES = tuple(f"the community kitchen at the harbour, {n}" for n in "ABCDEFGH")
 HARD = {
     "typical": build(),
     "twelve long": build(tuple(0.4 * n - 2 for n in range(12)), PLACES, LONG),
-    "two kitchens": build((1.5,), ("a", "b"), half=9.0),
+    "three wide": build((1.5,), ("a", "b", "c"), half=9.0),
     "no margin": build(margin=None, primary=False),
     "hundred": build((20.0, -3.0), scale="{ low = 0, high = 100 }", margin=10.0, half=4.0),
     "lost": build(lost=("harbour",)),
@@ -182,7 +182,7 @@ def test_margin_and_zero_run_through_every_row(sheet):
 
 @SHEETS
 def test_an_interval_that_goes_on_ends_in_an_arrow(sheet):
-    pool = HARD["two kitchens"]
+    pool = HARD["three wide"]
     scene = forest(pool).lay(sheet).scene
     assert len(of(scene, Area, "v1")) == 2  # both ends of the pooled interval
     assert "an arrow where an interval goes on" in forest(pool).key[0]
