@@ -1,10 +1,11 @@
 """The mixed model of many complete, balanced trials at once.
 
-Where every taster gets every variant once a session, the scores fall apart into three strata:
-tasters, cells (taster:variant) and cups. Serving positions, a fixed effect, stand partly in the
-cells and partly in the cups; along canonical directions they fall apart too. What is left of a
-trial is a handful of independent sums of squares, each with a variance that is a combination
-of the cells' and the cups', and one unknown ratio of the two.
+Where every taster gets every variant once a session, the scores fall apart into four strata:
+tasters, their sittings (taster:session), cells (taster:variant) and cups; variant by session is
+fixed. Serving positions, a fixed effect, stand partly in the cells and partly in the cups; along
+canonical directions they fall apart too. What is left of a trial is a handful of independent sums
+of squares, each with a variance that is a combination of the cells' and the cups', and one unknown
+ratio of the two.
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ from functools import cached_property
 
 import numpy as np
 from numpy.polynomial import Chebyshev
+from scipy.special import fdtri
 
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import SMALLEST
+from blindspoon.stats.sittings import SPAN, WHATEVER
 
 NODES = 7
 """Ratios of the variances at which critical values are computed; they vary by about 1 %."""
@@ -61,7 +64,8 @@ class Balanced:
         t, k, s = self.tasters, self.variants, self.sessions
         e = self.efficiency
         both = e[self.shared]
-        df = [(t - 1) * (k - 1) - np.count_nonzero(e), t * k * (s - 1) - np.count_nonzero(e < 1)]
+        cells = (t - 1) * (k - 1)
+        df = [cells - np.count_nonzero(e), cells * (s - 1) - np.count_nonzero(e < 1)]
         return (
             np.array([*df, *np.ones(both.size)], dtype=np.float64),
             np.array([1.0, 0.0, *(1 / both)]),
@@ -94,7 +98,7 @@ def balanced_design(positions: FloatArray) -> Balanced:
     means = columns.mean(axis=2, keepdims=True)
     by_variant = means.mean(axis=0, keepdims=True)
     in_cells = np.broadcast_to(means - by_variant, columns.shape).reshape(t * k * s, q)
-    in_cups = (columns - means).reshape(t * k * s, q)
+    in_cups = _crossed(columns - means).reshape(t * k * s, q)
     cells, cups = in_cells.T @ in_cells, in_cups.T @ in_cups
     values, vectors = np.linalg.eigh(cells + cups)
     kept = values > 1e-9 * max(values.max(initial=0.0), 1.0)
@@ -150,7 +154,7 @@ def estimate(design: Balanced, scores: FloatArray) -> Estimates:
     -----
     REML, and the covariance and degrees of freedom of M. G. Kenward and J. H. Roger (1997),
     Biometrics 53, 983-997, as in `compare_mixed`, with which it agrees trial by trial except
-    where repeats do not scatter at all: use `decide`, which averages such trials first.
+    where cups do not scatter at all: use `decide`, which averages such trials first.
     """
     sums = _reduce(design, scores)
     ratio, variance = _reml(design, sums)
@@ -173,6 +177,7 @@ class _Sums:
 
     means: FloatArray
     tasters: FloatArray
+    sittings: FloatArray
     lines: FloatArray
     along: tuple[FloatArray, FloatArray]
     scatter: BoolArray
@@ -185,7 +190,10 @@ def _reduce(design: Balanced, scores: FloatArray) -> _Sums:
     within = cells - tasters[:, :, None]
     total = s * (within**2).sum(axis=(1, 2))
     around = within - (variants - variants.mean(axis=1, keepdims=True))[:, None, :]
-    repeats = ((scores - cells[..., None]) ** 2).sum(axis=(1, 2, 3))
+    repeats = (_crossed((scores - cells[..., None]).transpose(1, 2, 3, 0)) ** 2).sum(axis=(0, 1, 2))
+    came = scores.mean(axis=2)
+    came = came - came.mean(axis=1, keepdims=True) - tasters[:, :, None]
+    came += tasters.mean(axis=1)[:, None, None]
     flat = scores.reshape(m, -1)
     along = flat @ design.to_cells, flat @ design.to_cups
     e, both = design.efficiency, design.shared
@@ -198,54 +206,99 @@ def _reduce(design: Balanced, scores: FloatArray) -> _Sums:
     return _Sums(
         means=variants,
         tasters=s * k * tasters.var(axis=1) * design.tasters,
+        sittings=k * (came**2).sum(axis=(1, 2)),
         lines=np.column_stack([strata, ((by_cells - by_cups) ** 2)[:, both]]),
         along=along,
         scatter=scatter,
     )
 
 
+def _crossed(cups: FloatArray) -> FloatArray:
+    """Take variants' means at each sitting, and tasters', out of deviations from the cells' means.
+
+    Tasters, variants and sessions come first.
+    """
+    cups = cups - cups.mean(axis=0)
+    left: FloatArray = cups - cups.mean(axis=1, keepdims=True)
+    return left
+
+
 def _reml(design: Balanced, sums: _Sums) -> tuple[FloatArray, FloatArray]:
     """Return the ratio of the variances and the cells' variance.
 
-    The tasters' stratum has a variance of its own, unless it would be below the cells': then
-    the tasters' variance component is zero and both strata estimate the same.
+    The tasters' stratum has a variance of its own, and so have their sittings, unless one would be
+    below what it consists of: then its variance component is zero, and it informs about the rest.
     """
-    df, squares = design.lines[0], sums.lines
-    ratio, variance = _fit(design, df, squares)
-    merged = sums.tasters < (design.tasters - 1) * variance
-    if merged.any():
-        more = np.zeros_like(df)
-        more[0] = design.tasters - 1
-        extra = np.zeros_like(squares[merged])
-        extra[:, 0] = sums.tasters[merged]
-        ratio[merged], variance[merged] = _fit(design, df + more, squares[merged] + extra)
+    t, s = design.tasters, design.sessions
+    df, of_cells, of_cups = (line[None] for line in design.lines)
+    df, squares = np.repeat(df, len(sums.means), axis=0), sums.lines.copy()
+    high = 0.0 if s > 1 else -np.inf
+    ratio, variance = _fit(df, squares, of_cells, of_cups, high)
+    came, free = (t - 1) * (s - 1), sums.sittings / max((t - 1) * (s - 1), 1)
+    apart = free > ratio * variance
+    for line, own, own_df in ((1, sums.sittings, came), (0, sums.tasters, t - 1)):
+        low = sums.tasters < (t - 1) * (variance + apart * (free - ratio * variance))
+        merged = ~apart & (low | (line == 1))
+        df[merged, line] += own_df
+        squares[merged, line] += own[merged]
+        ratio, variance = _fit(df, squares, of_cells, of_cups, high)
+    both = low & apart
+    if both.any():
+        more = np.column_stack([sums.sittings, sums.tasters])[both]
+        df = np.hstack([df[both], np.full((len(more), 2), (came, t - 1))])
+        squares = np.hstack([squares[both], more])
+        ratio[both], variance[both] = _fit_both(df, squares, of_cells, of_cups)
     return ratio, variance
 
 
-def _fit(design: Balanced, df: FloatArray, squares: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Minimise the criterion in the ratio, at most 1, by Newton's method within a bracket."""
-    _, of_cells, of_cups = design.lines
-    low, x = np.full(len(squares), -40.0), np.zeros(len(squares))
-    high, total = x.copy(), df.sum()
-    if design.sessions > 1:
-        for _ in range(80):
-            cups = of_cups * np.exp(x)[:, None]
-            variance = of_cells + cups
-            share = cups / variance
-            part = squares / variance
-            part /= np.maximum(part.sum(axis=1, keepdims=True), 1e-300)
-            mean = (part * share).sum(axis=1)
-            slope = share @ df - total * mean
-            bend = (share * (1 - share)) @ df
-            bend -= total * ((part * share * (1 - 2 * share)).sum(axis=1) + mean**2)
-            rising = slope > 0
-            high, low = np.where(rising, x, high), np.where(rising, low, x)
-            step = x - slope / np.where(bend > 0, bend, np.inf)
-            inside = (bend > 0) & (step > low) & (step < high)
-            new = np.where(inside, step, np.where(rising | (x < 0), (low + high) / 2, x))
-            if np.abs(new - x).max(initial=0.0) < 1e-10:
-                break
-            x = new
+def _fit_both(
+    df: FloatArray, squares: FloatArray, of_cells: FloatArray, of_cups: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Fit the ratio where tasters differ only by sittings; their lines are the last two.
+
+    By turns with the sittings' variance over the cells', until neither moves.
+    """
+    zero = np.zeros_like(of_cells)
+    cups = np.hstack([of_cups, [[1.0, 0.0]]])
+    came = np.hstack([zero, [[1.0, 1.0]]])
+    cells = np.hstack([of_cells, [[0.0, 1.0]]])
+    ratio, apart = np.ones(len(df)), np.ones(len(df))
+    for _ in range(200):
+        before = ratio, apart
+        ratio, _ = _fit(df, squares, cells + apart[:, None] * came, cups, 0.0)
+        apart, variance = _fit(df, squares, cells + ratio[:, None] * cups, came, 30.0)
+        if np.abs(np.subtract((ratio, apart), before)).max() < 1e-11:
+            break
+    return ratio, variance
+
+
+def _fit(
+    df: FloatArray, squares: FloatArray, of_cells: FloatArray, of_cups: FloatArray, high: float
+) -> tuple[FloatArray, FloatArray]:
+    """Minimise the criterion in the ratio by Newton's method within a bracket of its logarithm.
+
+    Up to `high`; at 1 where that is minus infinity. All arrays have a column a line.
+    """
+    bottom, x = np.full(len(squares), -40.0), np.zeros(len(squares))
+    top, total = np.full(len(squares), high), df.sum(axis=1)
+    for _ in range(80 if high > -np.inf else 0):
+        cups = of_cups * np.exp(x)[:, None]
+        variance = of_cells + cups
+        share = cups / variance
+        part = squares / variance
+        part /= np.maximum(part.sum(axis=1, keepdims=True), 1e-300)
+        mean = (part * share).sum(axis=1)
+        slope = (share * df).sum(axis=1) - total * mean
+        bend = (share * (1 - share) * df).sum(axis=1)
+        bend -= total * ((part * share * (1 - 2 * share)).sum(axis=1) + mean**2)
+        rising = slope > 0
+        top, bottom = np.where(rising, x, top), np.where(rising, bottom, x)
+        step = x - slope / np.where(bend > 0, bend, np.inf)
+        inside = (bend > 0) & (step > bottom) & (step < top)
+        new = np.where(inside, step, np.where(rising | (x < high), (bottom + top) / 2, x))
+        if np.abs(new - x).max(initial=0.0) < 1e-10:
+            break
+        x = new
     ratio = np.exp(x)
     variance = of_cells + of_cups * ratio[:, None]
     return ratio, (squares / variance).sum(axis=1) / total
@@ -316,9 +369,9 @@ class DecisionRule:
     def estimable(self) -> bool:
         """Whether serving position and variant can be told apart."""
         t, k, s, q = self.positions.shape
-        variants = np.tile(np.repeat(np.eye(k), s, axis=0), (t, 1))
+        variants = np.tile(np.eye(k * s), (t, 1))
         fixed = np.column_stack([variants, self.positions.reshape(t * k * s, q)])
-        return bool(np.linalg.matrix_rank(fixed) == k + q)
+        return bool(np.linalg.matrix_rank(fixed) == k * s + q)
 
 
 def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
@@ -394,3 +447,37 @@ def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolA
         means = scores[rest].mean(axis=3, keepdims=True)
         different[rest], inside[rest] = decide(rule.averaged, means, margin)
     return different, inside
+
+
+def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
+    """Tell of many trials what `HeldSittings.steady` says of one; True with one session.
+
+    Parameters
+    ----------
+    scores : float array, shape (m, t, k, s)
+    alpha, margin : float
+
+    Returns
+    -------
+    bool array, shape (m, k - 1)
+    """
+    m, t, k, s = scores.shape
+    if s == 1:
+        return np.ones((m, k - 1), dtype=bool)
+    means = scores.mean(axis=1)
+    rest = scores - scores.mean(axis=2, keepdims=True)
+    rest -= rest.mean(axis=1, keepdims=True)
+    df = (t - 1) * (k - 1)
+    family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
+    error = np.sqrt(2 * (rest**2).sum(axis=(1, 2)) / df / t)
+    reach = np.abs(means[:, 1:] - means[:, :1])
+    reach += family.critical_value(2 * alpha, df) * error[:, None]
+    own = means - means.mean(axis=2, keepdims=True)
+    own -= own.mean(axis=1, keepdims=True)
+    between = t * (own**2).sum(axis=(1, 2)) / ((s - 1) * (k - 1))
+    rest -= rest.mean(axis=3, keepdims=True)
+    left = (rest**2).sum(axis=(1, 2, 3)) / (df * (s - 1))
+    moved = between >= left * fdtri((s - 1) * (k - 1), df * (s - 1), 1 - alpha)
+    span = margin * np.where(moved & (between > 0), WHATEVER, SPAN)
+    inside: BoolArray = (reach < span[:, None, None]).all(axis=2)
+    return inside

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from blindspoon.arrays import BoolArray, FloatArray
-from blindspoon.simulate.balanced import decide, make_rule
+from blindspoon.simulate.balanced import decide, make_rule, steady
 from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
 from blindspoon.simulate.size_results import Chance, Seen, SizingCell, Spread
 from blindspoon.simulate.trials import (
@@ -86,9 +86,12 @@ def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingC
     rule = make_rule(simulated.positions, question.alpha)
 
     def by_mixed(
-        scores: FloatArray, _rng: np.random.Generator, _asked: BoolArray | None
+        scores: FloatArray, _rng: np.random.Generator, asked: BoolArray | None
     ) -> tuple[BoolArray, BoolArray]:
-        return decide(rule, scores, question.margin)
+        different, inside = decide(rule, scores, question.margin)
+        if asked is None:
+            inside &= steady(scores, question.alpha, question.margin)
+        return different, inside
 
     def by_ranks(
         scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
@@ -98,7 +101,8 @@ def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingC
         different = tell_apart(differences, signs, question.alpha, asked)
         if asked is not None:
             return different, different
-        return different, within(differences, signs, question.alpha, question.margin)
+        inside = within(differences, signs, question.alpha, question.margin)
+        return different, inside & steady(scores, question.alpha, question.margin)
 
     return (
         _cell(simulated, "mixed", by_mixed, None),

@@ -70,12 +70,20 @@ def one_by_one():
     """Fit each trial of shape (t, k, s) by `compare_mixed`; positions of shape (t, k, s, k - 1)."""
 
     def fit(scores, positions=None, alpha=0.05):
-        taster, variant, _ = (each.ravel() for each in np.indices(scores.shape[1:]))
+        taster, variant, session = (each.ravel() for each in np.indices(scores.shape[1:]))
         place = None
         if positions is not None:
             place = (positions @ np.arange(1, scores.shape[2])).ravel().astype(np.int64)
         return [
-            compare_mixed(each.ravel(), taster, variant, control=0, alpha=alpha, position=place)
+            compare_mixed(
+                each.ravel(),
+                taster,
+                variant,
+                control=0,
+                alpha=alpha,
+                position=place,
+                session=session,
+            )
             for each in scores
         ]
 

@@ -7,10 +7,11 @@ import itertools
 import numpy as np
 import pytest
 
-from blindspoon.simulate.balanced import balanced_design, decide, estimate, make_rule
+from blindspoon.simulate.balanced import balanced_design, decide, estimate, make_rule, steady
 from blindspoon.simulate.size_results import Spread
 from blindspoon.simulate.trials import PanelSize, draw_scores, serving_positions
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.sittings import compare_sittings
 from blindspoon.trial import Scale
 
 TRUE = (
@@ -56,13 +57,28 @@ def test_verdicts_agree_with_compare_mixed(
     assert found.tolist() == kinds_of_fits(fits, variants, 2.0)
 
 
+@pytest.mark.parametrize(("tasters", "variants", "sessions"), [(4, 2, 2), (7, 5, 3), (10, 5, 2)])
+def test_sittings_are_held_as_in_a_real_trial(tasters, variants, sessions):
+    scores, _ = simulated(tasters, variants, sessions, position=False, step=0.5, trials=20)
+    scores[::2, :, 1] += np.linspace(-2, 2, sessions)
+    t, v, s = (each.ravel() for each in np.indices(scores.shape[1:]))
+    for margin in (1.5, 3.0):
+        found = steady(scores, 0.05, margin).tolist()
+        for row, each in enumerate(scores):
+            held = compare_sittings(
+                each.ravel(), t, s, v, control=0, n_variants=variants, alpha=0.05
+            )
+            assert found[row] == [held.steady(place, margin) for place in range(1, variants)]
+
+
 def test_the_simulated_trials_reach_every_boundary(one_by_one):
-    """The agreement above covers fits with no, one and two variances at zero."""
+    """The agreement above covers fits with no, one and several variances at zero."""
     ends = set()
     for sessions, position in itertools.product((1, 2), (True, False)):
         scores, positions = simulated(7, 5, sessions, position=position, step=0, trials=10)
         ends |= {(sessions, fit.note.at_zero) for fit in one_by_one(scores, positions)}
-    zeros = [(), ("taster",), ("taster:variant",), ("taster", "taster:variant")]
+    names = ("taster", "taster:variant", "taster:session")
+    zeros = [each for count in range(4) for each in itertools.combinations(names, count)]
     assert ends == {(1, ()), (1, ("taster",)), *((2, each) for each in zeros)}
 
 
