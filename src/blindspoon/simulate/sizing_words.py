@@ -40,8 +40,8 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
         " differences lie across the middle of the scale, and scatter is normal.",
         "Every taster gets every variant once a session, in orders balanced for position;"
         " position itself has no effect, but the mixed model allows for one.",
-        f"One variant differs from the control and the {rest}, or nothing differs, alike in every session;"
-        f" decided at alpha {question.alpha:g} as the report will decide it.",
+        f"One variant differs from the control and the {rest}, or nothing differs, alike in"
+        f" every session; decided at alpha {question.alpha:g} as the report will decide it.",
     ]
     cups = trial.tasting.servings
     if cups is not None and cups < question.variants:
