@@ -74,6 +74,20 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     return plan
 
 
+def foresee(folder: Path) -> ServingPlan:
+    """Draw as `draw_blind` will, and write nothing: its balance can be told, its codes not.
+
+    Raises
+    ------
+    TrialError
+        If the design cannot be drawn, or is still that of the template.
+    """
+    text = disk.read_folder(folder)
+    trial = parse_trial(text.trial)
+    _see_own(trial)
+    return draw(_first_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
+
+
 def undeclared(folder: Path) -> str:
     """Say the rule that trial.toml has and does not date; empty where there is none, or a date."""
     trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import os
 import shutil
 import signal
 import subprocess
@@ -176,6 +177,43 @@ def from_the_tutorial(camera: Camera, place: Path) -> None:
         camera.keep("score-page", page.screenshot())
 
 
+@contextlib.contextmanager
+def opened(shelf: Path) -> Iterator[str]:
+    """Open a shelf as pages; gives the address that lets the host in."""
+    command = [sys.executable, "-m", "blindspoon", "open", str(shelf), "--no-browser"]
+    own = {**os.environ, "XDG_STATE_HOME": str(shelf / ".state")}
+    with subprocess.Popen(command, stdout=subprocess.PIPE, env=own, text=True) as process:
+        assert process.stdout is not None
+        try:
+            yield process.stdout.readline().strip()
+        finally:
+            process.send_signal(signal.SIGINT)
+            process.communicate(timeout=20)
+
+
+def from_the_workbench(camera: Camera, place: Path) -> None:
+    (place / "shelf").mkdir()
+    steps = follow(blindspoon, TUTORIAL, place / "shelf")
+
+    def until(text: str) -> None:
+        next(step for step in steps if step.text == text)
+
+    until("leaf/readings.csv")
+    with opened(place / "shelf") as address, camera.page(address, 900, 760) as page:
+        trial = f"{address.split('/door/')[0]}/t/leaf"
+        page.goto(f"{trial}/question")
+        camera.keep("page-question", page.screenshot())
+        page.goto(f"{trial}/tasters")
+        page.locator("figcaption").wait_for()
+        camera.keep("page-tasters", page.screenshot())
+        page.goto(f"{trial}/codes")
+        camera.keep("page-codes", page.screenshot())
+        until("blindspoon check leaf")
+        run("close", "leaf", cwd=place / "shelf")
+        page.goto(f"{trial}/lift")
+        camera.keep("page-lift", page.screenshot())
+
+
 def from_the_kitchens(camera: Camera, place: Path) -> None:
     run("compare", *map(str, kitchens(place)), "--chart", "kitchens.svg", cwd=place)
     camera.chart("kitchens", (place / "kitchens.svg").as_uri())
@@ -187,7 +225,12 @@ def main(folder: Path) -> None:
     with sync_playwright() as driver, tempfile.TemporaryDirectory() as scratch:
         browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
         camera = Camera(browser, folder)
-        for make in (from_the_demonstration, from_the_tutorial, from_the_kitchens):
+        for make in (
+            from_the_demonstration,
+            from_the_tutorial,
+            from_the_kitchens,
+            from_the_workbench,
+        ):
             place = Path(scratch) / make.__name__
             place.mkdir()
             make(camera, place)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import html
 import re
+import shutil
 from pathlib import Path
 
 import pytest
 
+from blindspoon.drawing import draw_blind, write_sheets
+from blindspoon.lifting import close_tasting, lift_blind
 from blindspoon.workbench.app import create_workbench
 from blindspoon.workbench.door import Door
 
@@ -68,33 +72,6 @@ class Visitor:
         return self.client.post(path, data=sent)
 
 
-@pytest.fixture
-def shelf(tmp_path) -> Path:
-    """A shelf with one planned trial."""
-    folder = tmp_path / "shelf" / "crisp"
-    folder.mkdir(parents=True)
-    (folder / "trial.toml").write_text(TOML, encoding="utf-8")
-    (folder / "batches.csv").write_text(JARS, encoding="utf-8")
-    return folder.parent
-
-
-@pytest.fixture
-def bench(shelf):
-    bench = create_workbench(shelf, Door(b"x" * 32), 8770)
-    yield bench
-    bench.sittings.leave_all()
-
-
-@pytest.fixture
-def host(bench) -> Visitor:
-    return Visitor(bench)
-
-
-@pytest.fixture
-def folder(shelf) -> Path:
-    return shelf / "crisp"
-
-
 def rows(path: Path) -> list[dict[str, str]]:
     with path.open(newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
@@ -116,3 +93,55 @@ def score(folder: Path, who: tuple[str, ...] | None = None) -> str:
 def words(page: str) -> str:
     """What a page says, without its tags."""
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", page)).split())
+
+
+@pytest.fixture(scope="module")
+def stood(tmp_path_factory):
+    """A trial in each state, made by the functions of the verbs, to be copied."""
+    day = datetime.date(2026, 9, 5)
+    shelf = tmp_path_factory.mktemp("states")
+    made = {}
+
+    def keep(state):
+        made[state] = shelf / state / "crisp"
+        shutil.copytree(folder, made[state])
+
+    folder = shelf / "now" / "crisp"
+    folder.mkdir(parents=True)
+    (folder / "trial.toml").write_text(TOML, encoding="utf-8")
+    (folder / "batches.csv").write_text(JARS, encoding="utf-8")
+    keep("planned")
+    draw_blind(folder, day)
+    write_sheets(folder, "a4", None)
+    keep("sealed")
+    (folder / "scores.csv").write_text(score(folder, ("Ada", "Ben")), encoding="utf-8")
+    keep("tasting")
+    (folder / "scores.csv").write_text(score(folder), encoding="utf-8")
+    close_tasting(folder, day)
+    keep("closed")
+    lift_blind(folder, day, lambda _: True)
+    keep("lifted")
+    return made
+
+
+@pytest.fixture
+def at(stood, tmp_path):
+    """The host before a trial in one state, and its folder."""
+    opened = []
+
+    def at(state):
+        folder = tmp_path / state / "crisp"
+        shutil.copytree(stood[state], folder)
+        bench = create_workbench(folder.parent, Door(b"x" * 32), 8770)
+        opened.append(bench)
+        return Visitor(bench), folder
+
+    yield at
+    for bench in opened:
+        bench.sittings.leave_all()
+
+
+@pytest.fixture
+def scores():
+    """Make the scores of a folder whose codes are drawn."""
+    return score

@@ -180,6 +180,12 @@ def trials_in(shelf: Path) -> dict[str, Path]:
     return {folder.resolve().name: folder for folder in found}
 
 
+def sheets_in(folder: Path) -> tuple[str, ...]:
+    """Name the sheets that were printed, such as "trays.html" and "tasters/01-Ada.html"."""
+    sheets = folder / "sheets"
+    return tuple(sorted(path.relative_to(sheets).as_posix() for path in sheets.rglob("*.html")))
+
+
 def published_page(folder: Path) -> bytes | None:
     """Read the page of a trial that was published beside it; None where there is none."""
     with contextlib.suppress(OSError):

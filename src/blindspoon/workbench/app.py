@@ -295,6 +295,8 @@ def create_workbench(
     """
     from blindspoon.workbench import (  # noqa: PLC0415 - each of them needs this module
         beginning,
+        company,
+        dealing,
         ending,
         evening,
         jar_pages,
@@ -302,18 +304,10 @@ def create_workbench(
         question,
         showing,
     )
-    from blindspoon.workbench import shelf as shelf_pages  # noqa: PLC0415
+    from blindspoon.workbench import shelf as first  # noqa: PLC0415
 
     bench = Workbench(shelf, door, port, close)
-    for pages in (
-        shelf_pages,
-        beginning,
-        question,
-        jar_pages,
-        evening,
-        ending,
-        showing,
-        lately,
-    ):
+    before = (first, beginning, question, jar_pages, company, dealing)
+    for pages in (*before, evening, ending, showing, lately):
         pages.add_to(bench)
     return bench

@@ -1,0 +1,177 @@
+"""Who tastes and how often, and what they can show: worked out beside the pages."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+from markupsafe import Markup
+from werkzeug.wrappers import Response
+
+from blindspoon.errors import TrialError
+from blindspoon.files import disk, earlier
+from blindspoon.files.trial_edit import add, put, take_out
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.planning import SizeOptions, size_folder
+from blindspoon.stage import Stage
+from blindspoon.starting import date_of, number_of, tasters_of
+from blindspoon.trial import Trial
+from blindspoon.wording import count, spelled
+from blindspoon.workbench.app import Form, Workbench
+from blindspoon.workbench.jobs import Job, Moved
+from blindspoon.workbench.phrases import beside
+
+FILE = "trial.toml"
+CHANCES = "Working out what they can show"
+QUICK, FINE = 200, 2000
+"""Simulated trials: enough for a first look, and what "blindspoon size" takes at most."""
+MOST = 30
+"""Sessions in the form."""
+NAMES, CUPS, SESSIONS = "tasting.tasters", "tasting.servings", "sessions"
+
+
+def add_to(bench: Workbench) -> None:
+    """Register the addresses."""
+    known: dict[Path, str] = {}
+
+    def work_out(found: Stage, trials: int) -> Job:
+        known[found.folder] = earlier.fingerprint(found.folder, [FILE])
+        return bench.jobs.run(CHANCES, found.folder, lambda moved: _chances(found, trials, moved))
+
+    def page(found: Stage, typed: Form, code: int = 200, **more: object) -> Response:
+        seen = earlier.fingerprint(found.folder, [FILE])
+        job = bench.jobs.last(CHANCES, found.folder)
+        waits = found.state == "planned" and found.plan.tasting.tasters and code == 200
+        if waits and (job is None or known.get(found.folder) != seen):
+            job = work_out(found, QUICK)
+        draft = _draft(found.plan) | dict(typed)
+        number = number_of(draft[SESSIONS]) or 1
+        shown = range(1, 1 + min(MOST, max(2, int(number))))
+        blank = {f"session[{place}].date": "" for place in shown}
+        own = {"job": job, "seen": seen, "shown": shown, "typed": blank | draft, "fine": FINE}
+        return bench.page("company.html.j2", found, "tasters", code, **own | more)
+
+    @bench.get("tasters")
+    def show(found: Stage) -> Response:
+        return page(found, {})
+
+    @bench.post("tasters")
+    def save(found: Stage, form: Form) -> Response:
+        bench.see(found, "rule")
+        text = disk.read_folder(found.folder, without=disk.TABLES).trial
+        faults = _faults(form)
+        try:
+            new = text if faults else _edited(text, form)
+            parse_trial(new)
+        except TrialError as error:
+            faults = beside(error.problems, {NAMES, CUPS, SESSIONS, *form})
+        if faults:
+            return page(found, form, 422, faults=faults)
+        changes = {FILE: new.encode()}
+        if not earlier.write(found.folder, changes, "The tasters", form.get("seen", "")):
+            return page(found, form, 409, meanwhile=True)
+        bench.say("The tasters are saved.")
+        return bench.go(found, "tasters")
+
+    @bench.post("tasters/finer")
+    def finer(found: Stage, _: Form) -> Response:
+        if found.state == "planned":
+            work_out(found, FINE)
+        return bench.go(found, "tasters")
+
+    @bench.post("tasters/stop")
+    def stop(found: Stage, _: Form) -> Response:
+        bench.jobs.stop(CHANCES, found.folder)
+        return bench.go(found, "tasters")
+
+
+def _draft(trial: Trial) -> dict[str, str]:
+    """Fill the form from the trial."""
+    names, cups = trial.tasting.tasters, trial.tasting.servings
+    numbered = [f"T{place:02}" for place in range(1, len(names) + 1)]
+    dates = enumerate(trial.sessions, 1)
+    return {
+        NAMES: str(len(names)) if names and list(names) == numbered else "\n".join(names),
+        CUPS: "" if cups is None else str(cups),
+        SESSIONS: str(len(trial.sessions) or 1),
+    } | {f"session[{place}].date": str(session.date or "") for place, session in dates}
+
+
+def _faults(form: Form) -> dict[str, str]:
+    """Say what is wrong with numbers and days, before anything is written into a file."""
+    faults = {}
+    number = number_of(form.get(SESSIONS, ""))
+    if not isinstance(number, int) or not 1 <= number <= MOST:
+        faults[SESSIONS] = f"Write how many, in digits: 1 to {MOST}."
+    if form.get(CUPS, "").strip() and not isinstance(number_of(form[CUPS]), int):
+        faults[CUPS] = "Write how many cups, in digits, or leave it empty."
+    if not form.get(NAMES, "").strip():
+        faults[NAMES] = "Write their first names, one a line, or how many they are."
+    for place, text in form.items():
+        if place.startswith("session[") and text.strip() and date_of(text) is None:
+            faults[place] = "Write year-month-day, such as 2026-10-17."
+    return faults
+
+
+def _edited(text: str, form: Form) -> str:
+    """Write the form into trial.toml.
+
+    Raises
+    ------
+    TrialFileError
+        If the file is laid out so that this would change anything else.
+    """
+    before, trial = _draft(parse_trial(text)), parse_trial(text)
+    if (names := tasters_of(form[NAMES])) != tasters_of(before[NAMES]):
+        text = put(text, NAMES, names)
+    cups = number_of(form.get(CUPS, ""))
+    if cups != trial.tasting.servings:
+        text = put(text, CUPS, cups)
+    listed = tomllib.loads(text).get("session", [])
+    wanted = int(number_of(form[SESSIONS]) or 1)
+    for place in range(len(listed), wanted, -1):
+        text = take_out(text, "session", place)
+    for place in range(1, wanted + 1):
+        day = date_of(form.get(f"session[{place}].date", ""))
+        if place > len(listed) and (wanted > 1 or day):
+            text = add(text, "session", {"name": _free(listed, place)})
+            listed = tomllib.loads(text)["session"]
+        if place <= len(listed) and day != listed[place - 1].get("date"):
+            text = put(text, f"session[{place}].date", day)
+    return text
+
+
+def _free(listed: list[dict[str, object]], place: int) -> str:
+    """Name a new session by its place, or by the next number that is free."""
+    taken = {str(session.get("name")) for session in listed}
+    return next(
+        name for name in map(str, range(place, place + len(taken) + 1)) if name not in taken
+    )
+
+
+def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
+    """Simulate this panel among others, and say and draw what they can show."""
+    from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
+
+    plan = found.plan
+    planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
+    alone = planned == 1
+    options = SizeOptions(
+        trials=trials,
+        jobs=1,
+        tasters=() if alone else sorted({6, 12, 24, max(planned, 3)}),
+        sessions=() if alone else sorted({1, 2, rounds}),
+    )
+    trial, sizing = size_folder(found.folder, options, moved)
+    chart = chances_chart(sizing, trial)
+    own = f"{count(planned, 'taster')}, {spelled(rounds)} "
+    first = [text for text in sizing.sentences if text.startswith(own)]
+    return {
+        "first": first,
+        "rest": [text for text in sizing.sentences if text not in first],
+        "assumptions": sizing.assumptions,
+        "title": chart.title,
+        "wide": Markup(chart.wide),  # noqa: S704 - drawn here
+        "narrow": Markup(chart.narrow),  # noqa: S704
+        "trials": trials,
+    }

@@ -1,0 +1,117 @@
+"""Codes drawn and sealed, or taken back; sheets printed, the pouring sheet asked for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from flask import abort
+from werkzeug.wrappers import Response
+
+from blindspoon.drawing import draw_blind, foresee, take_back, write_sheets
+from blindspoon.errors import Problem, TrialError
+from blindspoon.files import disk
+from blindspoon.files.durable import DurableFolder
+from blindspoon.serving.plan import ServingPlan
+from blindspoon.sheets.paper import LABEL_STOCKS
+from blindspoon.stage import Stage
+from blindspoon.starting import rule_beside, rule_in_words
+from blindspoon.workbench.app import Form, Workbench, today
+
+TELLING = ("pouring.html", "helper.html")
+"""Sheets that say what is in a cup."""
+
+STOCKS = {
+    name: f"{stock.count} on a sheet, {stock.width:.0f} × {stock.height:.0f} mm"
+    for name, stock in LABEL_STOCKS.items()
+}
+
+
+def add_to(bench: Workbench) -> None:
+    """Register the addresses."""
+    known: dict[Path, tuple[str, ServingPlan | None, tuple[Problem, ...]]] = {}
+
+    def foreseen(found: Stage) -> tuple[ServingPlan | None, tuple[Problem, ...]]:
+        """See how the cups would be dealt, or what is in the way; drawn once a change."""
+        now = disk.fingerprint(disk.read_folder(found.folder))
+        if known.get(found.folder, ("",))[0] != now:
+            try:
+                known[found.folder] = now, foresee(found.folder), ()
+            except TrialError as error:
+                known[found.folder] = now, None, error.problems
+        return known[found.folder][1:]
+
+    def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
+        plan, problems = foreseen(found) if found.state == "planned" else (None, ())
+        return bench.page(
+            "codes.html.j2",
+            found,
+            "codes",
+            code,
+            plan=plan,
+            balance=[part for part in plan.balance if part.session is not None] if plan else [],
+            problems=problems,
+            rule=rule_in_words(found.plan),
+            beside=rule_beside(found.plan),
+            typed=form,
+            faults=faults,
+        )
+
+    @bench.get("codes")
+    def codes(found: Stage) -> Response:
+        return ask(found, {})
+
+    @bench.post("codes")
+    def draw(found: Stage, form: Form) -> Response:
+        bench.see(found, "rule")
+        if found.state != "planned":
+            return ask(found, form, 409)
+        if form.get("mine") != "yes":
+            return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")
+        draw_blind(found.folder, today(), declare=True)
+        write_sheets(found.folder, "a4", None)
+        bench.say("The codes are drawn, and the rule is sealed.", back=False)
+        return bench.go(found, "sheets")
+
+    @bench.post("codes/back")
+    def back(found: Stage, form: Form) -> Response:
+        if found.state != "sealed":
+            return ask(found, form, 409)
+        if form.get("sure") != "yes":
+            return ask(found, form, 422, sure="Throw away what was printed, and say so here.")
+        bench.sittings.leave(found.folder)
+        take_back(found.folder, today())
+        bench.say("The drawing is taken back. The next one has other codes.", back=False)
+        return bench.go(found, "codes")
+
+    @bench.get("sheets")
+    def sheets(found: Stage) -> Response:
+        names = disk.sheets_in(found.folder)
+        people = [(name, name[11:-5].replace("-", " ")) for name in names if "/" in name]
+        return bench.page(
+            "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS
+        )
+
+    @bench.post("sheets")
+    def again(found: Stage, form: Form) -> Response:
+        if found.state not in ("sealed", "tasting"):
+            return bench.go(found, "sheets")
+        paper: Literal["a4", "letter"] = "letter" if form.get("paper") == "letter" else "a4"
+        stock = form.get("labels", "")
+        write_sheets(found.folder, paper, stock if stock in LABEL_STOCKS else None)
+        bench.say("The sheets are written again.", back=False)
+        return bench.go(found, "sheets")
+
+    @bench.get("sheets/<path:file>")
+    def sheet(found: Stage, file: str) -> Response:
+        if file not in disk.sheets_in(found.folder) or file in TELLING:
+            abort(404)
+        return bench.framed(DurableFolder(found.folder).read(f"sheets/{file}") or b"")
+
+    @bench.post("sheets/pouring")
+    def pouring(found: Stage, form: Form) -> Response:
+        content = DurableFolder(found.folder).read("sheets/helper.html")
+        if form.get("pours") != "yes" or content is None:
+            bench.say("Only who pours may see it. Say so first.", back=False)
+            return bench.go(found, "sheets")
+        return bench.framed(content)

@@ -1,0 +1,194 @@
+"""One whole trial in a real browser on a phone's width: by keyboard, and once without scripts."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import threading
+from pathlib import Path
+
+import pytest
+
+from blindspoon.collect import server
+from blindspoon.workbench.door import Door
+from blindspoon.workbench.listening import serve
+
+pytestmark = pytest.mark.browser
+PHONE = {"width": 390, "height": 844}
+NAME = "a => ((a.labels && a.labels[0]) || a).textContent.trim()"
+
+
+@pytest.fixture
+def served(stood, tmp_path, monkeypatch):
+    """The pages of a shelf with a planned trial, on a port; "phones" reach it in this computer."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setattr(server, "network_addresses", lambda: ("127.0.0.1",))
+    shutil.copytree(stood["planned"], tmp_path / "shelf" / "crisp")
+    door, there, address = Door(b"x" * 32), threading.Event(), []
+
+    def ready(found):
+        address.append(found)
+        there.set()
+
+    shelf = tmp_path / "shelf"
+    thread = threading.Thread(target=serve, args=(shelf, door, None, ready), daemon=True)
+    thread.start()
+    assert there.wait(20)
+    yield address[0], door.new_pass(again=True), shelf / "crisp"
+    thread.join(20)
+    assert not thread.is_alive()  # closed by its own button
+
+
+class Hand:
+    """Somebody at the keyboard, who goes from field to field and presses keys."""
+
+    def __init__(self, page, look):
+        self.page, self._look = page, look
+
+    def to(self, name):
+        """Go on to a field, link or button by its words."""
+        for _ in range(150):
+            self.page.keyboard.press("Tab")
+            found = self.page.evaluate(f"({NAME})(document.activeElement)")
+            if found.startswith(name):
+                return
+        pytest.fail(f"no way to {name!r} by the keyboard")
+
+    def press(self, name, key="Enter"):
+        self.to(name)
+        self.page.keyboard.press(key)
+
+    def write(self, name, text):
+        self.to(name)
+        self.page.keyboard.press("Control+A")
+        self.page.keyboard.insert_text(text)
+
+    def arrives(self, heading):
+        self.page.get_by_role("heading", level=1, name=heading, exact=True).wait_for()
+        self._look(self.page)
+
+
+def by_phone(browser, address):
+    """One taster's phone: a name, the cautions, a score for each cup."""
+    phone = browser.new_context(viewport=PHONE, java_script_enabled=False).new_page()
+    phone.goto(address)
+    phone.get_by_role("button", name="Ada").click()
+    phone.locator("button.main").click()
+    for place, step in ((1, 4), (2, 7)):
+        phone.wait_for_url(f"**/1/{place}")
+        phone.locator(f"label:has(input[name=crunch][value='{step}'])").click()
+        phone.get_by_role("button", name=re.compile("^Save")).first.click()
+    phone.wait_for_url("**/end")
+    phone.context.close()
+
+
+@pytest.mark.parametrize("script", [True, pytest.param(False, marks=pytest.mark.slow)])
+def test_a_whole_trial_from_its_plan_to_what_is_sent(
+    browser, served, accessible, blindspoon, scores, script
+):
+    address, way_in, folder = served
+    page = browser.new_context(viewport=PHONE, java_script_enabled=script).new_page()
+    page.set_default_timeout(30_000)
+    errors = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+
+    def look(page):
+        if script:
+            accessible(page)
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+    hand = Hand(page, look)
+    page.goto(f"{address}door/{way_in}")
+    hand.press("Which change keeps cucumbers crisp?")
+    hand.arrives("Which change keeps cucumbers crisp?")
+    draw(page, hand, address)
+    taste(page, hand, address, lambda join: by_phone(browser, join), lambda: scores(folder))
+    report = end(page, hand, address)
+    send(page, hand, folder.parent / "published" / "crisp.zip")
+    hand.press("Close Blindspoon")
+    page.get_by_role("heading", name="Blindspoon is closed").wait_for()
+    page.context.close()
+    assert errors == []
+    assert blindspoon("check", folder).returncode == 0
+    blindspoon("report", folder, "--to", folder.parent / "out")
+    assert (folder.parent / "out" / "crisp" / "index.html").read_bytes() == report
+
+
+def draw(page, hand, address):
+    """See what the tasters can show, draw the codes, and look at the sheets."""
+    page.goto(f"{address}t/crisp/tasters")
+    page.locator("figcaption").wait_for()
+    hand.arrives("The tasters")
+    hand.press("Go on to the codes")
+    hand.arrives("The codes")
+    hand.press("Draw the codes")  # without having said yes
+    page.get_by_text("One thing to put right").wait_for()
+    hand.arrives("The codes")
+    hand.press("I have read the rule", "Space")
+    hand.press("Draw the codes")
+    hand.arrives("The sheets")
+    hand.press("I am the one who pours", "Space")
+    with page.context.expect_page() as poured:
+        hand.press("Show checklist and pouring sheet")
+    poured.value.get_by_text("For the helper only").first.wait_for()
+    poured.value.close()
+
+
+def taste(page, hand, address, by_phone, scores):
+    """Let a phone in, key a paper ballot in, paste the rest, and close."""
+    hand.press("Go on to the tasting")
+    hand.arrives("The tasting")
+    hand.press("Let phones in")
+    page.get_by_text("Session 1 is open.").wait_for()
+    hand.arrives("The tasting")
+    by_phone(page.locator(".address").text_content())
+    page.goto(f"{address}t/crisp/tasting/1/key/2")
+    hand.arrives("Ben")
+    page.locator("input.cell").first.focus()
+    for figure in "48":
+        page.keyboard.insert_text(figure)
+        page.keyboard.press("Tab")
+        page.keyboard.press("Tab")
+    hand.press("Save")
+    hand.arrives("Cleo")
+    others = re.findall(r"^(?:taster|Cleo|Dev|Eve|Finn).*$", scores(), re.MULTILINE)
+    page.goto(f"{address}t/crisp/tasting/rows")
+    hand.write("The rows", "\n".join(others))
+    hand.press("See what they add")
+    page.get_by_text("8 cups would be added.").wait_for()
+    hand.arrives("Rows from a spreadsheet")
+    hand.press("These are right", "Space")
+    hand.press("Add them")
+    page.get_by_text("12 of 12 cups scored").first.wait_for()
+    hand.arrives("The tasting")
+    hand.press("Close the tasting")
+
+
+def end(page, hand, address):
+    """Look, lift, and give the findings as they are shown."""
+    hand.arrives("A last look")
+    hand.press("Go on to lifting the blind")
+    hand.arrives("Lift the blind?")
+    hand.press("Everybody has finished", "Space")
+    hand.press("Lift the blind")
+    page.get_by_role("link", name="Read the findings").wait_for()
+    hand.arrives("The findings")
+    return page.request.get(f"{address}t/crisp/findings/report/").body()
+
+
+def send(page, hand, zipped):
+    """Publish, after two mistakes, and take the zip file."""
+    hand.press("Go on to publishing")
+    hand.arrives("Publishing")
+    hand.write("How large", "a litre")
+    hand.press("Write it all")
+    page.get_by_text("Two things to put right").wait_for()
+    hand.arrives("Publishing")
+    hand.write("How large", "1000")
+    hand.press("My tasters know", "Space")
+    hand.press("Write it all")
+    page.get_by_role("link", name="Take it as one zip file").wait_for(timeout=90_000)
+    hand.arrives("Publishing")
+    with page.expect_download() as taken:
+        hand.press("Take it as one zip file")
+    assert Path(taken.value.path()).read_bytes() == zipped.read_bytes()

@@ -1,0 +1,82 @@
+"""What may be changed when: each cell of the table by the form, posted whatever a page offers."""
+
+from __future__ import annotations
+
+import hashlib
+
+import pytest
+
+STATES = ("planned", "sealed", "tasting", "closed", "lifted")
+TASTERS = {"tasting.tasters": "Ada\r\nBen\r\nGus", "sessions": "1", "tasting.servings": ""}
+FORMS = {
+    "tasters": ("tasters", TASTERS, "planned"),
+    "codes": ("codes", {"mine": "yes"}, "planned"),
+    "taking the drawing back": ("codes/back", {"sure": "yes"}, "sealed"),
+    "the sheets": ("sheets", {"paper": "letter"}, "sealed tasting"),
+    "a late taster": ("tasting/late", {"late": "Gus"}, "sealed tasting"),
+    "a score": ("tasting/1/key/6", {"0-crunch": "4"}, "sealed tasting"),
+    "closing": ("tasting/close", {}, "sealed tasting"),
+    "opening again": ("tasting/reopen", {}, "closed"),
+    "lifting": ("lift", {"finished": "yes", "told": ""}, ""),
+}
+
+
+def contents(folder):
+    """Every file that counts; what the score page remembers, and who holds the folder, do not."""
+    files = (path for path in folder.rglob("*") if path.is_file())
+    own = (path for path in files if ".blindspoon" not in path.parts)
+    return {str(path): hashlib.sha256(path.read_bytes()).digest() for path in own}
+
+
+@pytest.mark.parametrize("what", FORMS)
+@pytest.mark.parametrize("state", STATES)
+def test_a_form_is_taken_in_its_time_and_else_changes_nothing(at, state, what):
+    host, folder = at(state)
+    path, fields, when = FORMS[what]
+    before = contents(folder)
+    done = host.post(f"/t/crisp/{path}", **fields)
+    if state in when.split():
+        assert done.status_code == 303, done.text
+        assert contents(folder) != before
+    else:
+        assert done.status_code in (200, 303, 409, 422), done.text
+        assert contents(folder) == before
+
+
+def test_nothing_is_lifted_but_what_the_host_was_told_of(at):
+    host, folder = at("closed")
+    page = host.read("/t/crisp/lift")
+    told = page.split('name="told" value="')[1].split('"')[0]
+    assert "12 of 12 cups" in page
+    scores = folder / "scores.csv"
+    scores.write_bytes(scores.read_bytes().replace(b",4\n", b",5\n", 1))
+    done = host.post("/t/crisp/lift", finished="yes", told=told)
+    assert done.status_code == 409
+    assert "Scores changed while you read this" in done.text
+    assert b"[[lifted]]" not in (folder / "seal.toml").read_bytes()
+
+
+def test_faults_stand_beside_their_fields_and_nothing_typed_is_lost(at):
+    host, folder = at("planned")
+    before = contents(folder)
+    sent = TASTERS | {"sessions": "a few", "session[1].date": "soon", "tasting.servings": "two"}
+    done = host.post("/t/crisp/tasters", **sent)
+    assert done.status_code == 422
+    assert all(f'id="{place}-fault">W' in done.text for place in sent if place != "tasting.tasters")
+    assert all(f'value="{sent[place]}"' in done.text for place in ("sessions", "session[1].date"))
+    assert "Ben\r\nGus" in done.text
+    assert contents(folder) == before
+
+
+def test_sessions_are_added_dated_and_taken_out(at):
+    host, folder = at("planned")
+    days = {"session[1].date": "2026-10-01", "session[2].date": "2026-10-08"}
+    host.post("/t/crisp/tasters", **TASTERS | {"sessions": "2", "tasting.servings": "1"} | days)
+    text = (folder / "trial.toml").read_text("utf-8")
+    assert 'name = "2"\ndate = 2026-10-08' in text
+    assert "servings = 1" in text
+    assert 'tasters = ["Ada", "Ben", "Gus"]' in text
+    host.post("/t/crisp/tasters", **TASTERS)
+    text = (folder / "trial.toml").read_text("utf-8")
+    assert 'name = "2"' not in text
+    assert "servings" not in text
