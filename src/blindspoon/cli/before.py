@@ -29,14 +29,28 @@ if TYPE_CHECKING:
 @FOLDER
 @click.option("--example", is_flag=True, help="A finished, invented trial to try everything on.")
 @click.option("--plain", is_flag=True, help="Ask nothing: write a commented template.")
-def new(folder: Path, example: bool, plain: bool) -> None:
+@click.option(
+    "--from",
+    "source",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="An old spreadsheet, saved as CSV: a column a variant, or a row a cup.",
+)
+def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
     """Start a trial folder with seven questions; without a terminal, from a commented template.
 
     Writes trial.toml, batches.csv and readings.csv, and never over a file that is there.
     """
     from blindspoon.files.disk import make_files, start, start_example  # noqa: PLC0415
 
-    if example:
+    if source is not None:
+        from blindspoon.files.durable import read_file  # noqa: PLC0415
+        from blindspoon.old_table import trial_from  # noqa: PLC0415
+
+        files, said = trial_from(read_file(source), source.name)
+        make_files(folder, files)
+        click.echo("\n".join([*said, f"New trial: {folder / 'trial.toml'}. Correct the guesses."]))
+    elif example:
         start_example(folder)
         click.echo(f"Example, all of it invented: {folder / 'trial.toml'}.")
     elif plain or not sys.stdin.isatty():

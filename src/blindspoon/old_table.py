@@ -1,0 +1,232 @@
+"""An old spreadsheet, a column a variant or a row a cup -> the files of a trial without codes."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import PurePath
+from typing import NamedTuple
+
+from blindspoon.errors import Rule, TrialFileError, shown, some_of
+from blindspoon.files.schema import CHOICES, SCORES, as_number
+from blindspoon.files.text_table import of_windows, separator_of, tidied, write_csv
+from blindspoon.files.trial_toml import trial_text
+from blindspoon.starting import short_name
+from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
+from blindspoon.wording import capital
+
+TASTER = ("taster", "tasters", "name", "who", "person", "")
+SITTING = ("session", "sitting", "round", "evening", "date", "day")
+ATTRIBUTE = ("attribute", "question", "what", "property")
+VARIANT = ("variant", "variants", "jar", "brine", "recipe", "sample", "version")
+REMARK = ("comment", "comments", "note", "notes", "remark", "remarks", "position", "place", "batch")
+SUMS = ("mean", "average", "sum", "total", "median", "sd")
+"""What heads a column, or a row that is no taster, in small letters."""
+
+HIGHS = (5.0, 7.0, 9.0, 10.0, 15.0, 20.0, 100.0)
+"""Where scales usually end; common practice, no source."""
+
+_NOT_A_TABLE = Rule(
+    "no-old-table",
+    "tasters stand under each other, and each variant has a column, or each cup a row",
+    "Head the columns with taster and the variants, or see docs/how-to/old-spreadsheet.md",
+)
+
+
+class Score(NamedTuple):
+    """One score as it stands in the file, every part of it as it was written."""
+
+    attribute: str
+    sitting: str
+    taster: str
+    variant: str
+    points: float
+
+
+@dataclass(slots=True)
+class OldTable:
+    """What was found in the file.
+
+    Parameters
+    ----------
+    scores : list of Score
+    unread : list of str
+        Columns and rows that hold no scores, in the order of the file.
+    """
+
+    scores: list[Score] = field(default_factory=list)
+    unread: list[str] = field(default_factory=list)
+
+
+def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """Write trial.toml and scores.csv for an old table.
+
+    Parameters
+    ----------
+    data : bytes
+        Tables of one attribute each, one below the other, each under its name and with a column a
+        variant; or one table with a column a variant and one that names the attribute; or a row a
+        cup, with a column ``variant`` and one an attribute. A second row of a taster is a second
+        session.
+    file : str
+        Its name, which becomes the title.
+
+    Returns
+    -------
+    files : dict of str to bytes
+    said : tuple of str
+        What was guessed, and what was not taken over.
+
+    Raises
+    ------
+    TrialFileError
+        If no such table is found.
+    """
+    windows = of_windows(data)
+    text = (data.decode("utf-8-sig", "replace") if windows is None else windows).replace("\0", "")
+    separator = separator_of(data)
+    rows = [[*map(tidied, row)] for row in csv.reader(io.StringIO(text), delimiter=separator)]
+    found = OldTable()
+    for title, block in _blocks(rows):
+        _read(found, title, block, decimal_comma=separator != ",")
+    variants = list(dict.fromkeys(score.variant for score in found.scores))
+    if len(variants) < 2:
+        said = f"no scores of two variants were found in its {len(rows)} rows"
+        raise TrialFileError([_NOT_A_TABLE.broken(said, shown(file))])
+    trial = _trial(PurePath(file).stem, found.scores)
+    files = {
+        "trial.toml": (_HEAD + trial_text(trial)).encode(),
+        "scores.csv": write_csv(_cups(trial, found.scores)).encode(),
+    }
+    return files, tuple(_guesses(trial, found))
+
+
+_HEAD = """\
+# Made from an old table. The scale, its ends and the control were guessed from it: correct them.
+# There is no [decision]: a rule that is written after the scores were seen is no rule.
+
+"""
+
+
+def _blocks(rows: Sequence[list[str]]) -> Iterator[tuple[str, list[list[str]]]]:
+    """Part the tables of a file, each with the lone cell above it, if there is one."""
+    title, block = "", list[list[str]]()
+    for row in [*rows, []]:
+        filled = [cell for cell in row if cell]
+        if len(filled) > 1:
+            block.append(row)
+            continue
+        if block:
+            yield title, block
+            title, block = "", []
+        title = filled[0] if filled else title
+
+
+def _read(found: OldTable, title: str, block: list[list[str]], *, decimal_comma: bool) -> None:
+    """Read one table; its first row heads the columns."""
+    heads = [cell.casefold() for cell in block[0]]
+    taster = next((n for n, head in enumerate(heads) if head in TASTER), 0)
+    sitting, asked, variant = (
+        next((n for n, head in enumerate(heads) if head in words and n != taster), None)
+        for words in (SITTING, ATTRIBUTE, VARIANT)
+    )
+    own = {taster, sitting, asked, variant}
+    about = title or (block[0][taster] if heads[taster] not in TASTER else "") or "score"
+    times: Counter[tuple[str, ...]] = Counter()
+    scored: dict[int, list[float | None]] = {}
+    for n, head in enumerate(block[0]):
+        cells = [as_number(cell, decimal_comma=decimal_comma) for cell in _column(block, n)]
+        if n in own or not head:
+            continue
+        if heads[n] in (*REMARK, *SUMS) or not any(points is not None for points in cells):
+            found.unread.append(head)
+        else:
+            scored[n] = cells
+    texts = [
+        [""] * len(block) if n is None else _column(block, n) for n in (sitting, asked, variant)
+    ]
+    for place, (who, *others) in enumerate(zip(_column(block, taster), *texts, strict=False)):
+        if not who or who.casefold() in SUMS:
+            found.unread += [who] * bool(who)
+            continue
+        times[who, *others] += 1
+        when, what, which = others[0] or str(times[who, *others]), others[1] or about, others[2]
+        for n, cells in scored.items():
+            points, head = cells[place], block[0][n]
+            if points is not None:
+                parts = (head, which) if variant is not None else (what, head)
+                found.scores.append(Score(capital(parts[0]), when, who, capital(parts[1]), points))
+
+
+def _column(block: Sequence[Sequence[str]], n: int) -> list[str]:
+    return [row[n] if n < len(row) else "" for row in block[1:]]
+
+
+def _trial(title: str, scores: Sequence[Score]) -> Trial:
+    """Guess the trial: the control is what is called plain or control, else the first variant."""
+    labels = list(dict.fromkeys(score.variant for score in scores))
+    variants: list[Variant] = []
+    for n, label in enumerate(labels, 1):
+        name = short_name(label, [each.name for each in variants], f"variant-{n}")
+        variants.append(Variant(name=name, label=label, method="", differs=()))
+    plain = ("plain", "control", "usual", "base", "standard")
+    control = next(
+        (v for v in variants if any(w in v.label.casefold() for w in plain)), variants[0]
+    )
+    taken = [column.name for column in (*SCORES, *CHOICES)]
+    scale = _scale([score.points for score in scores])
+    attributes: list[Attribute] = []
+    for n, label in enumerate(dict.fromkeys(score.attribute for score in scores), 1):
+        name = short_name(label, taken, f"attribute-{n}").replace("-", "_")
+        name = name if name[0].isalpha() else f"a_{name}"
+        taken.append(name)
+        attributes.append(
+            Attribute(name=name, label=label, low="", high="", less="", more="",
+                      scale=scale, margin=None)
+        )  # fmt: skip
+    sessions: list[Session] = []
+    for label in dict.fromkeys(score.sitting for score in scores):
+        name = short_name(label, [each.name for each in sessions], f"{len(sessions) + 1}")
+        sessions.append(Session(name=name, date=None, label="" if label == name else label))
+    return Trial(
+        title=title or "An old table", question="", product="", host="", licence="", dates="",
+        control=control.name, seed=1,
+        decision=Decision(declared=None, primary=(), alpha=0.05, by="mixed"),
+        attributes=tuple(attributes), variants=tuple(variants), sessions=tuple(sessions),
+        tasting=Tasting(tasters=(), servings=None, codes="per taster", cleanser=""),
+    )  # fmt: skip
+
+
+def _scale(points: Sequence[float]) -> Scale:
+    """Take the shortest usual scale that holds the points, and the coarsest of their steps."""
+    high = next((end for end in HIGHS if end >= max(points)), max(points))
+    low = min(points) if min(points) < 0 else 1.0 if min(points) >= 1 and high < 10 else 0.0
+    step = next((step for step in (1.0, 0.5) if all(x % step == 0 for x in points)), 0.0)
+    return Scale(low=low, high=high, step=step if step and (high - low) % step == 0 else 0.0)
+
+
+def _cups(trial: Trial, scores: Sequence[Score]) -> Iterator[list[str]]:
+    """Write the rows of scores.csv, a cup each."""
+    names = {variant.label: variant.name for variant in trial.variants}
+    sessions = {session.label or session.name: session.name for session in trial.sessions}
+    cups: dict[tuple[str, str, str], dict[str, str]] = {}
+    for score in scores:
+        cup = (sessions[score.sitting], score.taster, names[score.variant])
+        cups.setdefault(cup, {})[score.attribute] = f"{score.points:g}"
+    yield ["session", "taster", "variant", *(attribute.name for attribute in trial.attributes)]
+    for cup, given in cups.items():
+        yield [*cup, *(given.get(attribute.label, "") for attribute in trial.attributes)]
+
+
+def _guesses(trial: Trial, found: OldTable) -> Iterator[str]:
+    cups = {score[1:4] for score in found.scores}
+    people = {score.taster for score in found.scores}
+    yield f"{len(cups)} cups of {len(people)} tasters, {len(trial.variants)} variants."
+    yield f"Guessed: the control is “{trial.variant(trial.control).label}”."
+    scale = trial.attributes[0].scale
+    yield f"Guessed: the scale runs from {scale.low:g} to {scale.high:g}."
+    if found.unread:
+        yield f"Not taken over: {some_of(map(shown, dict.fromkeys(found.unread)), 20)}."

@@ -1,0 +1,75 @@
+"""Old spreadsheets, invented, in the forms that people keep them in."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from blindspoon.analysis import analyse
+from blindspoon.errors import TrialError
+from blindspoon.files.disk import make_files
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.old_table import trial_from
+
+TABLES = """\
+Texture;;;
+Name;Usual;Oak leaf;Kühl
+Jörg;4,5;5;7
+Zoë;5;;7,5
+Ann;3;4;6
+Mean;4,2;4,5;6,8
+;;;
+Saltiness;;;
+Name;Usual;Oak leaf;Kühl
+Jörg;6;5;6
+Zoë;5;5;5
+Ann;5;5;6
+"""
+
+
+def scores(files):
+    return list(csv.DictReader(io.StringIO(files["scores.csv"].decode())))
+
+
+def test_a_table_an_attribute_with_a_column_a_variant(tmp_path):
+    files, said = trial_from(TABLES.replace("\n", "\r\n").encode("cp1252"), "Last year.csv")
+    trial = parse_trial(files["trial.toml"].decode())
+    assert (trial.title, trial.control, trial.decision.declared) == ("Last year", "usual", None)
+    assert [each.name for each in trial.attributes] == ["texture", "saltiness"]
+    rows = {(row["taster"], row["variant"]): row for row in scores(files)}
+    assert len(rows) == 9
+    assert (rows["Zoë", "kuhl"]["texture"], rows["Zoë", "oak-leaf"]["texture"]) == ("7.5", "")
+    assert said[-1] == "Not taken over: Mean."
+    make_files(tmp_path / "made", files)
+    assert len(analyse(tmp_path / "made").results) == 2
+
+
+def test_a_second_row_of_a_taster_is_a_second_session_unless_it_is_named():
+    rows = "who,plain,oak\nAda,4,5\nBen,3,5\nAda,5,6\nBen,2,5\n"
+    files, _ = trial_from(rows.encode(), "old.csv")
+    assert [row["session"] for row in scores(files)] == ["1"] * 4 + ["2"] * 4
+    dated = "who,evening,plain,oak\nAda,Friday evening,4,5\nBen,Friday evening,3,5\n"
+    trial = parse_trial(trial_from(dated.encode(), "old.csv")[0]["trial.toml"].decode())
+    assert [(each.name, each.label) for each in trial.sessions] == [
+        ("friday-evening", "Friday evening")
+    ]
+
+
+def test_a_row_a_cup_and_a_column_that_names_the_attribute():
+    rows = "variant,who,texture,crunch,comment\nplain,Ada,4,5,x\noak,Ada,5,6,\n"
+    files, said = trial_from(rows.encode(), "old.csv")
+    assert [(row["variant"], row["texture"], row["crunch"]) for row in scores(files)] == [
+        ("plain", "4", "5"), ("oak", "5", "6"),
+    ]  # fmt: skip
+    assert said[-1] == "Not taken over: comment."
+    long = "taster,attribute,plain,oak\nAda,Texture,4,5\nAda,Salt,5,6\n"
+    (plain, oak) = scores(trial_from(long.encode(), "old.csv")[0])
+    assert (plain["texture"], plain["salt"], oak["salt"]) == ("4", "5", "6")
+
+
+@pytest.mark.parametrize("data", [b"", b"hello\n", b"taster,plain\nAda,4\n", b"\x00\xff\x81"])
+def test_what_is_no_table_is_refused(data):
+    with pytest.raises(TrialError, match="no scores of two variants"):
+        trial_from(data, "old.csv")
