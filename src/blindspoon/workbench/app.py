@@ -22,7 +22,7 @@ from blindspoon.charts.style import css_variables
 from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.errors import Problem, TrialError
-from blindspoon.files import disk, own_state
+from blindspoon.files import disk, earlier, own_state
 from blindspoon.sheets.telling import tells
 from blindspoon.stage import Part, Stage, stage
 from blindspoon.workbench.door import Door
@@ -306,6 +306,8 @@ def create_workbench(
     )
     from blindspoon.workbench import shelf as first  # noqa: PLC0415
 
+    for folder in disk.trials_in(shelf).values():
+        earlier.finish(folder)
     bench = Workbench(shelf, door, port, close)
     before = (first, beginning, question, jar_pages, company, dealing)
     for pages in (*before, evening, ending, showing, lately):

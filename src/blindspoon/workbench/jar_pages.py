@@ -69,6 +69,9 @@ def add_to(bench: Workbench) -> None:
         made = None
         try:
             made = _made(found, files)
+            if made:
+                known = tuple(what for what in made.differs if what.variant in found.made)
+                made = replace(made, differs=known)
         except TrialError as error:
             problems = error.problems
         strengths = {it.batch: it for it in made.strengths} if made else {}
@@ -135,9 +138,10 @@ def add_to(bench: Workbench) -> None:
 
 def _files(found: Stage) -> dict[str, bytes]:
     """Read the three files; a table that is not there is as a new trial has it."""
-    files = disk.read_folder(found.folder, without=disk.KEY).files
-    return {name: files[name] if name in files else disk.shipped(f"starter/{name}").encode()
-            for name in FILES}  # fmt: skip
+    files = dict(disk.read_folder(found.folder, without=disk.KEY).files)
+    for name in FILES[:2]:
+        files.setdefault(name, f"{disk.shipped(f'starter/{name}').splitlines()[0]}\n".encode())
+    return {name: files[name] for name in FILES}
 
 
 def _jar(found: Stage, which: str) -> JarForm:

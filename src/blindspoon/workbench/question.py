@@ -127,14 +127,17 @@ def _draft(text: str, *, rows: bool = True) -> Draft:
 
 
 def _typed(form: Form) -> Draft:
-    """Take what was sent; of places that are no field of the form nothing is taken."""
+    """Take what was sent; of places that are no field of the form nothing is taken.
+
+    Boxes that nobody ticked are not sent: the margin beside them tells that they were there.
+    """
     fields = {field for row in ROWS.values() for field in row}
     places = re.compile(rf"({'|'.join(ROWS)})\[\d{{1,4}}\]\.(name|{'|'.join(fields)})")
     known = {*TEXTS, *NUMBERS}
     draft = {key: text.replace("\r\n", "\n").strip() for key, text in form.items()
              if key in known or places.fullmatch(key)}  # fmt: skip
     chosen = request.form.getlist(PRIMARY)
-    return draft | {PRIMARY: " ".join(chosen)} if chosen or "attribute[1].label" in draft else draft
+    return draft | {PRIMARY: " ".join(chosen)} if chosen or "decision.margin" in form else draft
 
 
 def _rows(draft: Draft, kind: str) -> list[Draft]:

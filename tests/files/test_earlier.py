@@ -1,0 +1,82 @@
+"""Files written all or none, and taken back."""
+
+from __future__ import annotations
+
+import pytest
+
+from blindspoon.errors import TrialFileError
+from blindspoon.files import earlier
+
+BOTH = {"batches.csv": b"new", "readings.csv": b"new"}
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "batches.csv").write_bytes(b"old \xe4")
+    return tmp_path
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in folder.glob("*.csv")}
+
+
+def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
+    before = contents(folder)
+    assert earlier.write(folder, BOTH, "Two files")
+    assert earlier.take_back(folder, 1).said == "Two files"
+    assert contents(folder) == before
+    earlier.take_back(folder, 2)  # taking back is a change as well
+    (folder / "batches.csv").write_bytes(b"by hand")
+    assert [change.stands for change in earlier.changes(folder)] == [False, False, False]
+    with pytest.raises(TrialFileError, match="a file was changed since"):
+        earlier.take_back(folder, 3)
+
+
+def test_nothing_is_written_over_what_was_not_seen(folder):
+    seen = earlier.fingerprint(folder, BOTH)
+    (folder / "batches.csv").write_bytes(b"by hand")
+    assert not earlier.write(folder, BOTH, "Two files", seen)
+    assert contents(folder) == {"batches.csv": b"by hand"}
+
+
+@pytest.mark.parametrize("stop", [0, 1])
+def test_a_change_that_was_killed_is_whole_at_the_next(folder, monkeypatch, stop):
+    class KilledError(BaseException):
+        pass
+
+    steps, real = iter(range(9)), earlier._put
+
+    def killed(*given):
+        if next(steps) == stop:
+            raise KilledError
+        real(*given)
+
+    before = contents(folder)
+    monkeypatch.setattr(earlier, "_put", killed)
+    with pytest.raises(KilledError):
+        earlier.write(folder, BOTH, "Two files")
+    monkeypatch.setattr(earlier, "_put", real)
+    earlier.finish(folder)
+    assert contents(folder) in (before, BOTH)
+
+
+def test_a_full_disk_leaves_all_files_as_they_were(folder, monkeypatch):
+    before, real = contents(folder), earlier._put
+
+    def full(kept, name, content):
+        if name == "readings.csv" and content:
+            raise OSError(28, "No space left on device", name)
+        real(kept, name, content)
+
+    monkeypatch.setattr(earlier, "_put", full)
+    with pytest.raises(TrialFileError, match="no space left"):
+        earlier.write(folder, BOTH, "Two files")
+    assert contents(folder) == before
+    assert earlier.changes(folder) == ()
+
+
+def test_the_last_fifty_are_kept(folder):
+    for number in range(53):
+        earlier.write(folder, {"batches.csv": str(number).encode()}, f"Change {number}")
+    kept = earlier.changes(folder)
+    assert (len(kept), kept[0].said, kept[-1].said) == (50, "Change 52", "Change 3")
