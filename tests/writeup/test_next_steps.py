@@ -34,7 +34,10 @@ def test_what_is_open_asks_for_tasters_and_what_is_settled_does_not(content_of):
     text = dict(part(content_of("nothing differs"), "next").points)
     asked = [value for head, value in text.items() if head.startswith("Ask more people about")]
     assert asked
-    assert all(re.search(r"(few|About \S+) more tasters", value) for value in asked)
+    assert len(asked) == 1
+    assert re.search(
+        r"about \d+ people \(\d+ to \d+\) would show “.+” alike, should it be", asked[0]
+    )
 
 
 def test_a_lone_taster_is_told_to_ask_others(content_of):
@@ -77,11 +80,43 @@ def test_batches_that_differ_in_the_same_share_a_step(demo):
 
 
 def test_the_number_of_tasters_is_that_of_the_table(content_of):
-    """The fewest more of the table's column, in words up to twelve."""
     content = content_of("nothing differs")
-    cells = " ".join(cell for _, row in part(content, "unsettled").tables[0].rows for cell in row)
-    asked = [
+    rows = part(content, "unsettled").tables[0].rows
+    (text,) = [
         text for head, text in part(content, "next").points if head.startswith("Ask more people")
     ]
-    numbers = re.findall(r"About (\d+) more", " ".join(asked))
-    assert all(f"about {number}" in cells for number in numbers)
+    number = re.search(r"about (\d+) people", text)[1]
+    assert any(row[-1].startswith(f"about {number} ") for _, row in rows)
+
+
+def test_more_batches_are_asked_for_before_more_tasters(content_of):
+    found = heads(content_of("nothing differs"))
+    order = [
+        found.index(head) for head in ("Make each a second time.", "Taste twice.") if head in found
+    ]
+    asked = next(place for place, head in enumerate(found) if head.startswith("Ask more people"))
+    assert order == sorted(order)
+    assert all(place < asked for place in order)
+
+
+def meant(demo, **factors):
+    """The demonstration, with what each variant is meant to differ in, and nothing else."""
+    (some,) = [each for each in demo.made.differs if each.undeclared]
+    made = {
+        name: tuple(replace(some.undeclared[0], factor=each, declared=True) for each in those)
+        for name, those in factors.items()
+    }
+    differs = tuple(replace(some, variant=name, differences=those) for name, those in made.items())
+    return replace(demo, made=replace(demo.made, differs=differs))
+
+
+def test_a_square_of_two_factors_is_completed(demo):
+    both = ("salt", "age")
+    three = dict(next_steps(meant(demo, calcium=both, **{"old-brine": ("age",)})))
+    assert "Make one with salt alone" in three["Make the one that completes a square."]
+    two = dict(next_steps(meant(demo, calcium=both)))
+    assert (
+        "one with salt alone and one with age alone" in two["Make the two that complete a square."]
+    )
+    whole = meant(demo, calcium=both, **{"old-brine": ("age",), "vine-leaf": ("salt",)})
+    assert not [head for head, _ in next_steps(whole) if "square" in head]

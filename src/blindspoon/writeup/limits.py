@@ -6,33 +6,32 @@ cautions.txt.j2.
 
 from __future__ import annotations
 
-import math
 import re
 
 from blindspoon import wording
 from blindspoon.batches.cautions import HEAD
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
-from blindspoon.findings.comparison import Analysis, Comparison
+from blindspoon.findings.advice import (
+    MOST_TASTERS,
+    Goal,
+    NewTasting,
+    new_tasting,
+    scatter_of,
+)
+from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import most_batches, of_methods
 from blindspoon.findings.verdict import flag_words
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.writeup.section import Points
 from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
 
-MOST_TASTERS = 1000
 MOST_FLAGS = 4
 
 
 def unsettled(analysis: Analysis) -> tuple[str, ...]:
-    """Tell what is not settled, and where ranks could not have called anything different.
-
-    Notes
-    -----
-    The half-width of an interval shrinks about as one over the square root of the number of
-    tasters, if the estimate and the spread stay as they are.
-    """
+    """Tell what is not settled, and where ranks could not have called anything different."""
     trial, table, results = analysis.trial, analysis.table, analysis.results
     left = unsettled_comparisons(analysis)
     hopeless = [
@@ -48,7 +47,11 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
         open=len(left),
         compared=len(analysis.comparisons),
         lost=any(result.not_compared for result in results),
-        intervals=any(comparison.found and comparison.found.interval for comparison in left),
+        table=any(
+            not isinstance(result.mixed, NoResult) and result.attribute.margin is not None
+            for result in results
+            if any(each.verdict == "open" for each in result.comparisons)
+        ),
         blocks=blocks_of(table),
         margin=any(attribute.margin is not None for attribute in trial.attributes),
         several=of_methods(trial, table),
@@ -69,82 +72,71 @@ def blocks_of(table: ScoreTable) -> str:
 
 
 def needed_table(analysis: Analysis) -> Table | None:
-    """Say roughly how many more tasters would settle what is not; None where nobody can guess."""
-    left, blocks = unsettled_comparisons(analysis), blocks_of(analysis.table)
-    if not any(comparison.found and comparison.found.interval for comparison in left):
+    """Say how many tasters a new tasting would take for each comparison that is open.
+
+    None where no mixed model or no margin tells.
+    """
+    asked = [
+        (result, comparison, found)
+        for result in sorted(analysis.results, key=lambda result: not result.primary)
+        for comparison in result.comparisons
+        if comparison.verdict == "open"
+        and any(found := [advised(analysis, result, comparison, goal) for goal in GOALS])
+    ]
+    if not asked:
         return None
-    margin = any(comparison.attribute.margin is not None for comparison in left)
-    columns = (f"{blocks.capitalize()} now", "Difference so far", "More, to show a difference")
     return Table(
         name="needed",
-        caption=f"More {blocks}, roughly",
+        caption="A new tasting, in all",
         head="Variant and attribute",
-        columns=(*columns, *["More, to show it alike"] * margin),
+        columns=(
+            "Tasters now",
+            "Difference so far",
+            "Tasters, to find a difference of the margin",
+            "Tasters, to show it alike",
+        ),
         rows=tuple(
             (
-                f"{each.variant.label}, {each.attribute.label.lower()}",
-                blank_as_dash(_needs(each)[: 3 + margin]),
+                f"{each.variant.label}, {result.attribute.label.lower()}",
+                blank_as_dash([str(each.tasters), _so_far(each), *map(people, found)]),
             )
-            for each in left
+            for result, each, found in asked
         ),
         stacked=True,
     )
 
 
-def _needs(comparison: Comparison) -> list[str]:
-    now, attribute, found = blocks(comparison), comparison.attribute, comparison.found
+GOALS: tuple[Goal, Goal] = ("different", "alike")
+
+
+def advised(
+    analysis: Analysis, result: AttributeResult, comparison: Comparison, goal: Goal
+) -> NewTasting | None:
+    """Reckon a new tasting; None without a margin or a mixed model."""
+    scatter = scatter_of(analysis.trial, analysis.table, result, comparison)
+    margin = result.attribute.margin
+    if scatter is None or margin is None:
+        return None
+    return new_tasting(scatter, margin=margin, alpha=result.alpha, goal=goal)
+
+
+def people(found: NewTasting | None) -> str:
+    """Write how many a new tasting takes: "about 24 (17 to 35)"."""
     if found is None:
-        return [str(now), "", "", ""]
-    size, margin = abs(found.difference), attribute.margin
-    interval = "" if found.interval is None else f" ({wording.span(found.interval, attribute)})"
-    return [
-        str(now),
-        wording.signed(found.difference, wording.digits_for(attribute.scale)) + interval,
-        _more(now, found.interval, size),
-        "" if margin is None else _more(now, found.equivalence_interval, margin - size),
-    ]
-
-
-def blocks(comparison: Comparison) -> int:
-    """Count the tasters behind a comparison; of one person alone, the rounds."""
-    return comparison.rounds or comparison.tasters
-
-
-def _more(now: int, interval: Interval | None, target: float) -> str:
-    """Say how many more tasters would bring an interval's half-width down to the target."""
-    if interval is None or now == 0:
         return ""
-    if target <= 0:
-        return "no number, as it stands"
-    more = more_tasters(now, (interval.high - interval.low) / 2, target)
-    if more > MOST_TASTERS * (1 + now // MOST_TASTERS):
-        return "too many to ask"
-    return f"about {more:,}" if more > 5 else "a few"
+    if found.tasters is None:
+        return "no number, with these jars" if found.jars else f"more than {MOST_TASTERS:,}"
+    low, high = found.fewest, found.most
+    reach = f"{low} or more" if high is None else f"{low} to {high}"
+    return f"about {found.tasters}" + (f" ({reach})" if low != high else "")
 
 
-def more_tasters(now: int, half_width: float, target: float) -> int:
-    """Estimate how many more tasters would make an interval as narrow as the target.
-
-    Parameters
-    ----------
-    now : int
-        Tasters behind the interval.
-    half_width, target : float
-        Half of the interval now, and what it has to shrink to, in points.
-
-    Returns
-    -------
-    int
-        At least one; rounded up, beyond 20 to fives, beyond 100 to fifties.
-
-    Examples
-    --------
-    >>> more_tasters(12, 1.0, 0.7), more_tasters(12, 1.0, 0.5), more_tasters(12, 1.0, 0.3)
-    (13, 40, 150)
-    """
-    more = max(1, math.ceil(now * ((half_width / target) ** 2 - 1) - 1e-9))
-    step = 1 if more <= 20 else 5 if more <= 100 else 50
-    return math.ceil(more / step) * step
+def _so_far(comparison: Comparison) -> str:
+    found, attribute = comparison.found, comparison.attribute
+    if found is None:
+        return ""
+    interval = "" if found.interval is None else f" ({wording.span(found.interval, attribute)})"
+    return wording.signed(found.difference, wording.digits_for(attribute.scale)) + interval
 
 
 def not_shown(analysis: Analysis) -> Points:

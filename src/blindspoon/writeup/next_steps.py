@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import islice
 
 from blindspoon import wording
 from blindspoon.batches import summary
-from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
-from blindspoon.findings.naming import most_batches, names_of
-from blindspoon.writeup.limits import MOST_TASTERS, blocks, more_tasters
+from blindspoon.findings.advice import MOST_TASTERS
+from blindspoon.findings.comparison import Analysis, AttributeResult
+from blindspoon.findings.naming import most_batches, names_of, of_methods
+from blindspoon.writeup.limits import advised, people
 from blindspoon.writeup.section import Points
 
 MOST_STEPS = 6
 MOST_NAMED = 3
-MOST_ATTRIBUTES = 3
 Step = tuple[str, str]
 
 
 def next_steps(analysis: Analysis) -> Points:
-    """Say what the next tasting should do otherwise, in a head and one or two sentences each."""
+    """Say what the next tasting should do otherwise, in a head and one or two sentences each.
+
+    What tells most comes first: batches alike in all but one thing, a second one of the control and
+    of the variant that matters, one that parts two factors, another sitting, more tasters.
+    """
     ordered = sorted(analysis.results, key=lambda result: not result.primary)
     steps = (
         *_level(analysis),
-        *(step for result in ordered[:MOST_ATTRIBUTES] for step in _more_tasters(result)),
+        *_batches(analysis, ordered),
+        *_square(analysis),
+        *_sitting(analysis),
+        *islice((step for result in ordered for step in _tasters(analysis, result)), 1),
         *(step for lacking, step in _lacking(analysis) if lacking),
     )
     return steps[:MOST_STEPS]
@@ -49,55 +57,118 @@ def _level(analysis: Analysis) -> Iterator[Step]:
         )
 
 
-def _more_tasters(result: AttributeResult) -> Iterator[Step]:
-    """Say which open comparison the fewest more tasters would settle."""
-    needed = sorted(_needed(each) for each in result.comparisons if each.verdict == "open")
-    if not needed:
-        return
-    label = result.attribute.label.lower()
-    more, name, how = needed[0]
-    alone = result.unit == "round"
-    people, panel = ("rounds", "more of them") if alone else ("tasters", "a larger panel")
-    if more > MOST_TASTERS:
+def _batches(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Iterator[Step]:
+    """Ask for more batches where one each was tasted, or where they stand in the way."""
+    trial, names = analysis.trial, names_of(analysis)
+    tasted, noun = analysis.table.batches_tasted(len(trial.variants)), names.noun or "batch"
+    found = [each for result in ordered for each in result.comparisons]
+    matters = [each.variant for each in found if each.differs] or [each.variant for each in found]
+    them = f"of {names.like} and {names.subject(matters[:1])}" if matters else "of each"
+    if most_batches(trial, analysis.table) < 2:
         yield (
-            f"Leave {label}, or change more.",
-            f"What is not settled on {label} would take more than {MOST_TASTERS} more {people}: a "
-            f"bolder change shows sooner than {panel}.",
+            "Make each a second time.",
+            f"One {noun} of each was tasted, so nothing tells the method from the {noun}. A second "
+            f"one {them} would tell most; or a repeat in another kitchen.",
+        )
+    elif tasted[trial.control_index] < 2 and of_methods(trial, analysis.table):
+        yield (
+            "Make the control a second time.",
+            f"{wording.capital(names.like)} was one batch, and how far its batches would differ is "
+            "taken from the others’. A second one of it would tell most.",
+        )
+    elif any(_in_the_way(analysis, result) for result in ordered):
+        yield (
+            "Make one more of each.",
+            "Batches of one variant differ so much that no number of tasters can settle what is "
+            "open: only more batches can.",
+        )
+
+
+def _in_the_way(analysis: Analysis, result: AttributeResult) -> bool:
+    """Whether batches, and not tasters, are too few for an open comparison."""
+    found = (
+        advised(analysis, result, each, "alike")
+        for each in result.comparisons
+        if each.verdict == "open"
+    )
+    return any(tasting is not None and tasting.jars for tasting in found)
+
+
+def _square(analysis: Analysis) -> Iterator[Step]:
+    """Ask for what parts two factors that a variant has both of, as it was meant to."""
+    made = analysis.made.differs if analysis.made else ()
+    sets = {what.variant: [each.factor for each in what.differences] for what in made}
+    for what in made:
+        factors = sets[what.variant]
+        if len(factors) != 2 or what.undeclared:
+            continue
+        lacking = [factor for factor in factors if [factor] not in sets.values()]
+        if not lacking:
+            continue
+        alone = wording.listing(f"one with {summary.factor_name(name)} alone" for name in lacking)
+        head = "Make the one that completes a square."
+        label = analysis.trial.variant(what.variant).label
+        one, two = map(summary.factor_name, factors)
+        yield (
+            head if len(lacking) == 1 else "Make the two that complete a square.",
+            f"“{label}” has both {one} and {two}, which cannot be told apart. Make {alone}: each "
+            "of the two is then judged by all four.",
         )
         return
-    rest = len(needed) - 1
-    others = f" The other {wording.spelled(rest)} would take more." if rest else ""
-    some = "A few" if more <= 5 else f"About {wording.spelled(int(more))}"
+
+
+def _sitting(analysis: Analysis) -> Iterator[Step]:
+    if len(analysis.table.sessions) == 1 and len(analysis.table.tasters) > 1:
+        yield (
+            "Taste twice.",
+            "A second sitting with the same people shows how well they repeat themselves, and "
+            "makes every interval narrower.",
+        )
+
+
+def _tasters(analysis: Analysis, result: AttributeResult) -> Iterator[Step]:
+    """Say how many people a new tasting takes, for the comparison that takes fewest."""
+    label, alone = result.attribute.label.lower(), result.unit == "round"
+    left = [each for each in result.comparisons if each.verdict == "open"]
+    if left and alone:
+        yield (
+            f"Taste more rounds of {label}.",
+            "Four times the rounds halve an interval, if this taster stays as steady.",
+        )
+    reckoned = [(advised(analysis, result, each, "alike"), each) for each in left]
+    found = [(each, by) for by, each in reckoned if by is not None and not by.jars]
+    able = [(by.tasters, each.variant.label, each) for each, by in found if by.tasters]
+    if found and not able:
+        yield (
+            f"Leave {label}, or change more.",
+            f"What is not settled on {label} would take more than {MOST_TASTERS:,} people: a "
+            "bolder change shows sooner than a larger panel.",
+        )
+    if not able:
+        return
+    _, name, each = min(able, key=lambda way: way[:2])
+    alike, differ = (
+        people(advised(analysis, result, each, goal)) for goal in ("alike", "different")
+    )
+    rest = len(left) - 1
+    others = f" The other {wording.spelled(rest)} would take as many or more." if rest else ""
     yield (
-        f"Taste more rounds of {label}." if alone else f"Ask more people about {label}.",
-        f"{some} more {people} like these could settle “{name}”, by showing {how}, if difference "
-        f"and spread stay as they are.{others}",
+        f"Ask more people about {label}.",
+        f"A new tasting of {_of_people(alike)} would show “{name}” alike, should it be, eight "
+        f"times in ten; to find a difference of {wording.margin(result.attribute)}, should there "
+        f"be one, takes {differ}.{others}",
     )
 
 
-def _needed(comparison: Comparison) -> tuple[float, str, str]:
-    """Count the more tasters that would show a difference, or show the two alike."""
-    found, margin, now = comparison.found, comparison.attribute.margin, blocks(comparison)
-    label = comparison.variant.label
-    ways = [(float("inf"), label, "")]
-    if found is None or not now:
-        return ways[0]
-    size = abs(found.difference)
-    for interval, target, how in (
-        (found.interval, size, "a difference"),
-        (found.equivalence_interval, 0.0 if margin is None else margin - size, "it alike"),
-    ):
-        if interval is not None and target > 0:
-            half = (interval.high - interval.low) / 2
-            ways.append((float(more_tasters(now, half, target)), label, how))
-    return min(ways)
+def _of_people(said: str) -> str:
+    number, bracket, rest = said.partition(" (")
+    return f"{number} people{bracket}{rest}"
 
 
 def _lacking(analysis: Analysis) -> Iterator[tuple[bool, Step]]:
     """Say of everything that a tasting may lack whether it does, and what to do about it."""
     trial, table = analysis.trial, analysis.table
     declared, alone = trial.decision.declared is not None, len(table.tasters) == 1
-    noun = names_of(analysis).noun
     yield (
         not declared,
         (
@@ -127,21 +198,5 @@ def _lacking(analysis: Analysis) -> Iterator[tuple[bool, Step]]:
         (
             "Ask other people.",
             "Every round more tells about the same palate. Six or more tasters tell about people.",
-        ),
-    )
-    yield (
-        most_batches(trial, table) < 2,
-        (
-            "Make each a second time.",
-            f"One {noun} of each was tasted. A second one of each, or a repeat in another kitchen, "
-            f"tells the method from the {noun}.",
-        ),
-    )
-    yield (
-        len(table.sessions) == 1 and not alone,
-        (
-            "Taste twice.",
-            "A second sitting with the same people shows how well they repeat themselves, and "
-            "makes every interval narrower.",
         ),
     )

@@ -1,0 +1,184 @@
+"""How many tasters a new tasting would take, from how the scores of this one scattered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from scipy.special import chdtri, stdtrit
+
+from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.dunnett import Dunnett
+from blindspoon.stats.results import NoResult
+from blindspoon.trial import Trial
+
+Goal = Literal["different", "alike"]
+MOST_TASTERS = 1000
+"""More than anybody asks."""
+POWER: dict[Goal, float] = {"different": 0.8, "alike": 0.9}
+"""Both sides of an interval of "alike" have to hold, so each nine times in ten."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewTasting:
+    """A tasting of the same kind that would settle a comparison eight times in ten.
+
+    Parameters
+    ----------
+    tasters : int or None
+        In all; None where `MOST_TASTERS` would not do.
+    fewest, most : int or None
+        As far as these scores leave open how much tasters and jars scatter; 80 %.
+    jars : bool
+        Whether jars stand in the way: no number of tasters would do.
+    """
+
+    tasters: int | None
+    fewest: int | None
+    most: int | None
+    jars: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scatter:
+    """What the differences of one attribute scatter by, as a mixed model found it.
+
+    Parameters
+    ----------
+    cell : float
+        Variance of a taster's mean score of a variant, about taster and variant, in points squared.
+    jar : float
+        Variance between jars of one variant; 0 where they are not in the model.
+    variants, tasters : int
+        The control counts among the variants.
+    jars : tuple of int
+        Of the variant and of the control in the new tasting.
+    all_jars : int
+        Of all variants.
+    """
+
+    cell: float
+    jar: float
+    variants: int
+    tasters: int
+    jars: tuple[int, int] = (1, 1)
+    all_jars: int = 0
+
+    def se(self, tasters: int) -> tuple[float, float]:
+        """Give the standard error of a difference in a new tasting, and its degrees of freedom.
+
+        Notes
+        -----
+        F. E. Satterthwaite 1946, Biometrics Bull. 2:110, over the mean squares of taster by variant
+        and of jars within variants.
+        """
+        cells = (tasters - 1) * (self.variants - 1)
+        tasted = 2 * self.cell / tasters
+        between = self.jar * (1 / self.jars[0] + 1 / self.jars[1])
+        if not self.jar:
+            return float(np.sqrt(tasted)), float(cells)
+        made = self.all_jars / self.variants
+        share = (1 / self.jars[0] + 1 / self.jars[1]) * made / tasters
+        of_jars = share * (self.cell + self.jar * tasters / made)
+        rest = (2 / tasters - share) * self.cell
+        parts = of_jars**2 / max(self.all_jars - self.variants, 1) + rest**2 / cells
+        return float(np.sqrt(tasted + between)), float((tasted + between) ** 2 / parts)
+
+    def half_width(self, tasters: int, alpha: float, goal: Goal = "different") -> float:
+        """Give half of the interval that a new tasting would find, in points."""
+        error, df = self.se(tasters)
+        return _reach(self.variants - 1, _rounded(df), alpha, goal) * error
+
+    def settles(self, tasters: int, margin: float, alpha: float, goal: Goal) -> bool:
+        """Whether it would settle a true difference of the margin, or of zero, 8 times in 10."""
+        error, df = self.se(tasters)
+        spare = float(stdtrit(df, POWER[goal])) * error
+        return self.half_width(tasters, alpha, goal) + spare <= margin
+
+
+def scatter_of(
+    trial: Trial, table: ScoreTable, result: AttributeResult, comparison: Comparison
+) -> Scatter | None:
+    """Take the scatter of a comparison from the fit of its attribute; None without a fit."""
+    fit, index = result.mixed, trial.variants.index(comparison.variant)
+    if isinstance(fit, NoResult):
+        return None
+    own, sessions = fit.taster_variant_sd, len(table.sessions)
+    jars = np.maximum(table.batches_tasted(len(trial.variants)), 1)
+    return Scatter(
+        cell=fit.residual_sd**2 if own is None else own**2 + fit.residual_sd**2 / sessions,
+        jar=(fit.batch_sd or 0.0) ** 2,
+        variants=len(fit.contrasts) + 1,
+        tasters=len(table.tasters),
+        jars=(int(jars[index]), int(jars[trial.control_index])),
+        all_jars=int(jars.sum()),
+    )
+
+
+def new_tasting(scatter: Scatter, *, margin: float, alpha: float, goal: Goal) -> NewTasting:
+    """Count the tasters of a new tasting of the same kind.
+
+    Parameters
+    ----------
+    scatter : Scatter
+    margin, alpha : float
+        The smallest difference that matters, in points; the attribute's share of alpha.
+    goal : {"different", "alike"}
+        To find a true difference of the margin, or to show a true zero alike.
+
+    Notes
+    -----
+    The half-width and what chance adds to it have to fit into the margin: (c + t) SE, c the
+    critical value of the verdicts, t the quantile at .8 or .9. The range lets the mean squares be
+    as far off as 80 % of samples have them, by chi-squared.
+
+    Examples
+    --------
+    >>> eight = Scatter(cell=1.0, jar=0.0, variants=4, tasters=8)
+    >>> found = new_tasting(eight, margin=1.0, alpha=0.05, goal="different")
+    >>> found.tasters, found.fewest, found.most
+    (22, 16, 34)
+    """
+
+    def enough(cell: float, jar: float) -> int | None:
+        scaled = replace(scatter, cell=scatter.cell * cell, jar=scatter.jar * jar)
+        return _fewest(lambda tasters: scaled.settles(tasters, margin, alpha, goal))
+
+    cells = (scatter.tasters - 1) * (scatter.variants - 1)
+    jars = max(scatter.all_jars - scatter.variants, 1)
+    low, high = ([df / float(chdtri(df, share)) for df in (cells, jars)] for share in (0.1, 0.9))
+    tasters = enough(1.0, 1.0)
+    return NewTasting(
+        tasters=tasters,
+        fewest=enough(*low),
+        most=enough(*high),
+        jars=tasters is None and not scatter.settles(10**6, margin, alpha, goal),
+    )
+
+
+def _fewest(enough: Callable[[int], bool]) -> int | None:
+    """Find the smallest number from 2 up to `MOST_TASTERS` that is enough."""
+    low, high = 1, 2
+    while not enough(high):
+        if high >= MOST_TASTERS:
+            return None
+        low, high = high, min(2 * high, MOST_TASTERS)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high
+
+
+def _rounded(df: float) -> float:
+    """Round degrees of freedom to what critical values need, so that few are computed."""
+    return float(f"{max(df, 1.0):.2g}")
+
+
+@lru_cache(maxsize=4096)
+def _reach(others: int, df: float, alpha: float, goal: Goal) -> float:
+    family = Dunnett(0.5 + 0.5 * np.eye(others))
+    return (family.critical_value if goal == "different" else family.alike_value)(alpha, df)
