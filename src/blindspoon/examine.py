@@ -20,7 +20,6 @@ from blindspoon.batches.summary import (
 from blindspoon.errors import Note, Problem, Rule, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs
-from blindspoon.files.seal import FILE, parse_seal
 from blindspoon.files.text_table import TextTable
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
@@ -134,16 +133,6 @@ def _wide_margins(trial: Trial) -> Iterator[str]:
                 f"calls variants alike that are {margin:g} points apart: would so much really not "
                 "matter to you?"
             )
-
-
-def after_lifting(folder: Path) -> tuple[Note, ...]:
-    """Say, where the blind was lifted for good, what another score would do."""
-    seal = parse_seal(disk.read_folder(folder, without=disk.TABLES).seal or "")
-    last = seal.lifted[-1] if seal and seal.lifted else None
-    if last is None or not last.last:
-        return ()
-    text = f"the blind was lifted on {last.date}: a score added now makes it all exploratory"
-    return (Note(file=FILE, text=text),)
 
 
 def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:

@@ -3,6 +3,7 @@
 import contextlib
 import http.client
 import json
+import os
 import signal
 import socket
 import subprocess
@@ -189,11 +190,11 @@ def test_finding_the_addresses_sends_nothing(monkeypatch):
 
 def test_the_names_of_the_page_in_a_network(monkeypatch):
     monkeypatch.setattr(socket, "gethostname", lambda: "Kitchen")
-    names = server._host_names(("192.0.2.7",), 8765)
+    names = server.host_names(("192.0.2.7",), 8765)
     assert {"192.0.2.7:8765", "kitchen.local:8765", "localhost:8765", "127.0.0.1:8765"} <= names
     assert "192.0.2.7" not in names
-    assert "192.0.2.7" in server._host_names(("192.0.2.7",), 80)
-    assert not any("kitchen" in name for name in server._host_names(("127.0.0.1",), 8765))
+    assert "192.0.2.7" in server.host_names(("192.0.2.7",), 80)
+    assert not any("kitchen" in name for name in server.host_names(("127.0.0.1",), 8765))
 
 
 def test_it_is_ready_when_it_says_so(folder, serve):
@@ -201,3 +202,29 @@ def test_it_is_ready_when_it_says_so(folder, serve):
         started = time.monotonic()
         assert ask(addresses, urlsplit(addresses["host"]).path, of="host")[0] == 200
         assert time.monotonic() - started < 5
+
+
+def test_the_score_page_starts_without_statistics_and_charts(folder):
+    code = (
+        "import sys\n"
+        "from blindspoon.cli import main\n"
+        "try:\n"
+        f"    main(['collect', {str(folder)!r}, '--port', '{free_port()}'])\n"
+        "finally:\n"
+        "    print(*sys.modules)\n"
+    )
+    command, unbuffered = [sys.executable, "-c", code], os.environ | {"PYTHONUNBUFFERED": "1"}
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=unbuffered) as process:
+        assert process.stdout.readline().startswith("On this computer only")
+        process.send_signal(signal.SIGINT)
+        loaded = set(process.communicate(timeout=20)[0].splitlines()[-1].split())
+    assert {"flask", "waitress", "blindspoon.collect.server"} <= loaded
+    heavy = {"scipy", "matplotlib", "pandas", "statsmodels", "PIL", "joblib", "blindspoon.batches"}
+    assert not loaded & heavy
+    assert len(loaded) < 550
+
+
+def free_port():
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return found.getsockname()[1]

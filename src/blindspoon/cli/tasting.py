@@ -39,9 +39,8 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
 
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
-    from blindspoon.collect.opening import opened, plan_addition  # noqa: PLC0415
+    from blindspoon.collect.opening import after_lifting, opened, plan_addition  # noqa: PLC0415
     from blindspoon.collect.server import serve  # noqa: PLC0415
-    from blindspoon.examine import after_lifting  # noqa: PLC0415
 
     say_notes(after_lifting(folder))
     with opened(folder) as sitting:

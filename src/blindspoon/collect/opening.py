@@ -17,6 +17,7 @@ from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, points_of, 
 from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
 from blindspoon.errors import (
     FormError,
+    Note,
     Rule,
     ScoreError,
     TrialError,
@@ -25,8 +26,8 @@ from blindspoon.errors import (
     some_of,
 )
 from blindspoon.files import disk, durable
+from blindspoon.files import seal as seal_file
 from blindspoon.files.durable import DurableFolder
-from blindspoon.files.seal import parse_seal
 from blindspoon.files.text_table import TextTable, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.crosscheck import Cups
@@ -76,7 +77,7 @@ def opened(
     """
     text = disk.read_folder(folder, without=disk.KEY)
     parse_trial(text.trial)  # before anything is written
-    see_open(parse_seal(text.seal or ""))
+    see_open(seal_file.parse_seal(text.seal or ""))
     with durable.held(folder, holder) as kept:
         text = disk.read_folder(folder, without=disk.KEY)
         trial, ledger, served = _read(text)
@@ -85,6 +86,16 @@ def opened(
             sitting = _sitting(trial, ledger, served, kept, begin=begin)
         sitting.look_for_late = _looking(folder, kept, sitting)
         yield sitting
+
+
+def after_lifting(folder: Path) -> tuple[Note, ...]:
+    """Say, where the blind was lifted for good, what another score would do."""
+    seal = seal_file.parse_seal(disk.read_folder(folder, without=disk.TABLES).seal or "")
+    last = seal.lifted[-1] if seal and seal.lifted else None
+    if last is None or not last.last:
+        return ()
+    text = f"the blind was lifted on {last.date}: a score added now makes it all exploratory"
+    return (Note(file=seal_file.FILE, text=text),)
 
 
 def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Cups]:
