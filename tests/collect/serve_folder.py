@@ -1,4 +1,4 @@
-"""Serve the score page: python serve_folder.py FOLDER; says where as a line of JSON."""
+"""Serve the score page: python serve_folder.py FOLDER [PORT]; says where as a line of JSON."""
 
 import json
 import sys
@@ -17,8 +17,9 @@ def main() -> None:
     def tell(text: str) -> None:
         print(text, file=sys.stderr, flush=True)  # noqa: T201
 
+    port = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     with opening.opened(Path(sys.argv[1])) as sitting:
-        print(serve(sitting, port=0, ready=ready, tell=tell))  # noqa: T201
+        print(serve(sitting, port=port, ready=ready, tell=tell))  # noqa: T201
 
 
 if __name__ == "__main__":

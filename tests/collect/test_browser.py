@@ -1,7 +1,12 @@
 """The score page in a real browser: phone and laptop, light and dark, with script and without."""
 
 import itertools
+import json
 import re
+import socket
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +15,7 @@ from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
 
 pytestmark = pytest.mark.browser
+SCRIPT = Path(__file__).with_name("serve_folder.py")
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 800}
 VIEWS = [
@@ -305,6 +311,25 @@ def test_an_answer_that_was_not_sent_survives_closing_the_page(sheet, served, ro
     saved(again)
     assert again.locator("input[name=texture]:checked").input_value() == "7"
     assert rows()[0]["texture"] == "7"
+
+
+@pytest.mark.slow
+def test_a_restart_in_the_middle_of_a_cup_loses_nothing(sheet, folder, rows):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        command = [sys.executable, str(SCRIPT), str(folder), str(free.getsockname()[1])]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as first:
+        page = begin(sheet(), json.loads(first.stdout.readline()))
+        tap(page, "texture", "7")
+        saved(page)
+        first.kill()
+    tap(page, "saltiness", "4")
+    page.locator("#state.bad").wait_for()
+    assert [(row["texture"], row["saltiness"]) for row in rows()] == [("7", "")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as second:
+        page.locator("#state.good").wait_for(timeout=30_000)
+        second.kill()
+    assert [(row["texture"], row["saltiness"]) for row in rows()] == [("7", "4")]
 
 
 def test_a_lost_acknowledgement_makes_no_conflict(sheet, served, rows, folder):

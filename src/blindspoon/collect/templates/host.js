@@ -17,7 +17,8 @@
   }
   if (!area) return;
 
-  let shown = "", asOf = new Date().toLocaleTimeString();
+  const time = () => new Date().toLocaleTimeString(document.documentElement.lang);
+  let shown = "", asOf = time();
   const name = (element) => element.getAttribute("href") || element.ariaLabel || element.textContent;
   const focusable = () => [...area.querySelectorAll("a, button, [tabindex]")];
 
@@ -38,7 +39,7 @@
         const reply = await fetch(area.dataset.from);
         if (!reply.ok) throw new Error(String(reply.status));
         show(await reply.text());
-        asOf = new Date().toLocaleTimeString();
+        asOf = time();
         said.hidden = true;
       } catch {
         said.textContent = words.no_answer.replace("{time}", asOf);

@@ -30,6 +30,7 @@
   const refused = kept("refused " + home.base, "localStorage");  // not taken by the host's computer
   const latest = kept("latest " + home.base, "sessionStorage");  // as last acknowledged
   const pages = kept("pages " + home.base, "sessionStorage");    // to be shown without connection
+  const mine = kept("mine " + home.base, "sessionStorage");      // which page this tab gave it on
   const rests = kept("rests " + home.base, "sessionStorage");    // when the rest before a cup ends
 
   const tabs = window.BroadcastChannel && new BroadcastChannel("answers " + home.base);
@@ -45,6 +46,7 @@
     dirty = 0;
     form.elements.turn.value = Number(form.elements.turn.value) + 1;
     refused.set(location.pathname);
+    mine.set(location.pathname, form.elements.page.value);
     offered = [];
     unsent.set(location.pathname, new URLSearchParams(new FormData(form)).toString());
     send();
@@ -196,7 +198,9 @@
     const body = givenAt(path) || known;
     if (!body) return;
     const fields = new URLSearchParams(body);
-    if (known === body) for (const name of ["base", "page", "turn"]) form.elements[name].value = fields.get(name);
+    if (known === body && mine.all()[path] === fields.get("page")) {
+      for (const name of ["base", "page", "turn"]) form.elements[name].value = fields.get(name);
+    }
     fill(fields);
   }
 
