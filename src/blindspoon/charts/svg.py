@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from blindspoon.charts.scene import Area, Line, Marks, Scene, Shape, Text, diamond
 from blindspoon.charts.style import PALETTE, PREFIX
+from blindspoon.charts.text import FONTS, face_css
 
-FONTS = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 RING = 0.42
 """Thickness of a ring in units of its radius."""
 DASH = (3.0, 3.0)
@@ -50,18 +50,24 @@ def standalone_svg(
     scene is enlarged, its own without.
     """
     named = f'xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(label)}"'
-    text = _svg(scene, named, lambda ink: PALETTE[ink][dark], size)
+    text = _svg(scene, named, lambda ink: PALETTE[ink][dark], size, f"<style>{face_css()}</style>")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
 
 
-def _svg(scene: Scene, named: str, paint: Paint, size: tuple[int, int] | None = None) -> str:
+def _svg(
+    scene: Scene,
+    named: str,
+    paint: Paint,
+    size: tuple[int, int] | None = None,
+    style: str = "",
+) -> str:
     own = (_short(scene.width), _short(scene.height))
     width, height = size or own
     forms = (form for shape in scene.shapes for form in _forms(shape, paint))
     body = "".join(_written(*group) for group in groupby(forms, key=lambda form: form.look))
     return (
         f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}" '
-        f'font-family="{FONTS}">{body}</svg>'
+        f'font-family="{FONTS}">{style}{body}</svg>'
     )
 
 
@@ -88,7 +94,7 @@ def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
 
 def _text(shape: Text, ink: str) -> Form:
     anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
-    weight = ' font-weight="600"' if shape.bold else ""
+    weight = ' font-weight="700"' if shape.bold else ""
     return Form(
         tag="text",
         look=f' fill="{ink}" font-size="{_short(shape.size)}"{anchor}{weight}',

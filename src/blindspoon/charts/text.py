@@ -1,39 +1,67 @@
-"""How wide text is, and where it wraps.
+"""How wide text is in the face of pages and figures, and where it wraps.
 
-Measured with the font that comes with matplotlib, DejaVu Sans. It is the font of the PNG files,
-and is wider than the system fonts that a browser takes, so what fits here fits there.
+The face, Source Serif 4 cut down to the letters of `RANGES`, lies in ``face/`` with its licence: as
+WOFF2 for pages and SVG files, as TrueType for measuring and for PNG files.
 """
 
 from __future__ import annotations
 
+import base64
+import io
 import unicodedata
-from functools import lru_cache
-from pathlib import Path
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
+from blindspoon.files import disk
+
 if TYPE_CHECKING:
-    from matplotlib.ft2font import FT2Font
+    from PIL.ImageFont import FreeTypeFont
 
-UNITS = 100
+FACE = "Blindspoon Serif"
+"""The licence reserves the name "Source"."""
+FONTS = f"'{FACE}', Georgia, 'Times New Roman', serif"
+RANGES = (
+    *((0x20, 0x7E), (0xA0, 0x12B), (0x12E, 0x131), (0x134, 0x165), (0x168, 0x17F), (0x218, 0x21B)),
+    *((0x394, 0x394), (0x3B1, 0x3C9), (0x2009, 0x200A), (0x2010, 0x2014), (0x2018, 0x201A)),
+    *((0x201C, 0x201E), (0x2020, 0x2022), (0x2026, 0x2026), (0x202F, 0x202F), (0x2032, 0x2033)),
+    *((0x2039, 0x203A), (0x20AC, 0x20AC), (0x2122, 0x2122), (0x2190, 0x2193), (0x2212, 0x2212)),
+    *((0x2248, 0x2248), (0x2260, 0x2260), (0x2264, 0x2265)),
+)
+"""First and last code point of the letters in the face; a system's own fonts have the others."""
+LETTERS = frozenset(letter for first, last in RANGES for letter in range(first, last + 1))
+UNITS = 1000
 
 
-@lru_cache(maxsize=2)
-def _font(*, bold: bool) -> FT2Font:
-    import matplotlib  # noqa: PLC0415 - the score page takes colours from here, and no font
-    from matplotlib.ft2font import FT2Font  # noqa: PLC0415
+@cache
+def face_css() -> str:
+    """Declare the face in a style sheet, its two weights embedded."""
+    weights = {400: "regular.woff2", 700: "bold.woff2"}
+    files = {weight: disk.shipped_bytes(f"charts/face/{name}") for weight, name in weights.items()}
+    return "".join(
+        f"@font-face{{font-family:'{FACE}';font-weight:{weight};"
+        f"src:url(data:font/woff2;base64,{base64.b64encode(file).decode()})}}"
+        for weight, file in files.items()
+    )
 
-    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    font = FT2Font(str(Path(matplotlib.get_data_path(), "fonts", "ttf", name)))
-    font.set_size(UNITS, 72)
-    return font
+
+def face_file(*, bold: bool) -> str:
+    """Name the TrueType file of one weight, among those that come with the package."""
+    return f"charts/face/{'bold' if bold else 'regular'}.ttf"
+
+
+@cache
+def _font(*, bold: bool) -> FreeTypeFont:
+    from PIL import ImageFont  # noqa: PLC0415 - the score page takes colours, and no font
+
+    file = io.BytesIO(disk.shipped_bytes(face_file(bold=bold)))
+    return ImageFont.truetype(file, UNITS, layout_engine=ImageFont.Layout.BASIC)
 
 
 @lru_cache(maxsize=4096)
 def _advance(letter: str, *, bold: bool) -> float:
-    """Width of a letter in units of the text's size."""
-    font = _font(bold=bold)
-    if font.get_char_index(ord(letter)):
-        return float(font.load_char(ord(letter)).linearHoriAdvance) / 65536 / UNITS
+    """Width of a letter in units of the text's size; guessed where another font has it."""
+    if ord(letter) in LETTERS:
+        return _font(bold=bold).getlength(letter) / UNITS
     if unicodedata.combining(letter):
         return 0.0
     return 1.0 if unicodedata.east_asian_width(letter) in "WF" else 0.7
@@ -45,7 +73,7 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     Examples
     --------
     >>> round(text_width("crisp", 12), 1)
-    28.7
+    26.7
     """
     return size * _units(text, bold=bold)
 

@@ -228,7 +228,12 @@ def fingerprint(text: FolderText) -> str:
 
 def shipped(name: str) -> str:
     """Read a text that comes with the package, such as "errors.md"."""
-    return (resources.files("blindspoon") / name).read_text(encoding="utf-8")
+    return shipped_bytes(name).decode()
+
+
+def shipped_bytes(name: str) -> bytes:
+    """Read a file that comes with the package."""
+    return (resources.files("blindspoon") / name).read_bytes()
 
 
 def example() -> dict[str, bytes]:

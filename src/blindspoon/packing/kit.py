@@ -12,7 +12,6 @@ from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.amounts import JAR_G, Recipe, recipes
 from blindspoon.batches.summary import Made
-from blindspoon.charts.style import css_variables
 from blindspoon.files.text_table import write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.scores.score_table import ScoreTable
@@ -24,7 +23,8 @@ from blindspoon.sheets.trays import trays_of
 from blindspoon.trial import Session, Trial, default_tasters
 from blindspoon.wording import capital
 from blindspoon.writeup.limits import cautions
-from blindspoon.writeup.words import templates
+from blindspoon.writeup.methods import software
+from blindspoon.writeup.words import html_page
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 
@@ -177,8 +177,8 @@ def do_it_yourself(
         for what in (made.differs if made else ())
         if what.undeclared
     }
-    page = templates().get_template("kit.html.j2")
-    return page.render(
+    return html_page(
+        "kit",
         trial=trial,
         request=plan.request,
         cups=max(len(tray.cups) for tray in trays_of(plan)),
@@ -191,8 +191,7 @@ def do_it_yourself(
         orders=[*_orders(plan)],
         ballot=_ballot(trial) if trial.attributes else None,
         asked=wording.asked(trial.choice) if trial.choice else "",
-        light=css_variables(dark=False),
-        dark=css_variables(dark=True),
+        software=software(),
     ).encode()
 
 

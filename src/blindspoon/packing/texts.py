@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Sequence
 
-from blindspoon.charts.style import css_variables
 from blindspoon.wording import sentence
+from blindspoon.writeup.methods import software
 from blindspoon.writeup.page import ReportContent
-from blindspoon.writeup.words import templates
+from blindspoon.writeup.words import html_page, templates
 from blindspoon.writeup.writers import inline
 
 MOST_METHODS, MOST_POINTS = 6, 3
@@ -57,14 +57,13 @@ def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str
     lacking : sequence of str
     """
     folders = {path.rpartition("/")[0] for path in files}
-    made = templates().get_template("start.html.j2")
-    return made.render(
+    return html_page(
+        "start",
         title=title,
         answer=answer,
         here={*files, *folders},
         lacking=lacking,
-        light=css_variables(dark=False),
-        dark=css_variables(dark=True),
+        software=software(),
     )
 
 

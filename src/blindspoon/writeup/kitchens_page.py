@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from blindspoon import wording
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.pooled import forest_chart, forest_title
-from blindspoon.charts.style import css_variables
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.tables import MIXED, chosen
-from blindspoon.writeup.words import templates
+from blindspoon.writeup.words import html_page
 from blindspoon.writeup.writers import Table, cells
 
 SHOWN = chosen(MIXED, "difference", "interval", "equivalence_interval", "p_adjusted")
@@ -116,13 +115,11 @@ def kitchens_page(pool: Pool, findings: tuple[PooledFinding, ...], *, paper: boo
     paper : bool
         For printing and PDF only.
     """
-    made = templates().get_template("kitchens.html.j2")
-    return made.render(
+    return html_page(
+        "kitchens",
         pool=pool,
         findings=findings,
         paper=paper,
         control=pool.variant(pool.first.control).label,
         software=software(),
-        light=css_variables(dark=False),
-        dark=css_variables(dark=True),
     )

@@ -13,7 +13,6 @@ from blindspoon import wording
 from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.outcome import AttributeOutcome, outcome_of
-from blindspoon.charts.style import css_variables
 from blindspoon.charts.titles import differences_title
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
@@ -41,7 +40,7 @@ from blindspoon.writeup.tables import (
     raw_tables,
     scores_table,
 )
-from blindspoon.writeup.words import templates
+from blindspoon.writeup.words import html_page, templates
 from blindspoon.writeup.writers import Table, inline, markdown
 
 FOLDS = (
@@ -419,18 +418,13 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
     paper : bool
         For printing and PDF only: the wide charts, black on white, with page numbers.
     """
-    return (
-        templates()
-        .get_template("page.html.j2")
-        .render(
-            content=content,
-            paper=paper,
-            light=css_variables(dark=False),
-            dark=css_variables(dark=True),
-            folds=_folds(content),
-            most_said=MOST_SAID,
-            **_said_once(content),
-        )
+    return html_page(
+        "page",
+        content=content,
+        paper=paper,
+        folds=_folds(content),
+        most_said=MOST_SAID,
+        **_said_once(content),
     )
 
 

@@ -7,9 +7,10 @@ import re
 from functools import cache
 
 import jinja2
-from markupsafe import Markup, escape
 
 from blindspoon import wording
+from blindspoon.charts.style import css_variables
+from blindspoon.charts.text import FONTS, face_css
 from blindspoon.stats.results import NoResult
 
 MONTHS = (
@@ -51,19 +52,37 @@ def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
 
 
 UNBROKEN = re.compile(r"\b[^\W\d_]{1,10}-[^\W_]{1,10}\b(?!-)")
-UNITS = re.compile(r"(\d) (?=(?:°C|%|g|kg|points?|people|tasters|days)\b|°C|%)")
+UNITS = re.compile(r"(\d) (?=(?:°C|%|g|kg|points?|people|tasters|days)\b|°C|%)|(?<=\bpH) (?=\d)")
+PARTS = re.compile(
+    r"<(style|title|svg|code|pre|script)\b.*?</\1>|<[^>]*>|(?P<text>[^<]+)", re.DOTALL
+)
 
 
-def unbroken(text: str) -> Markup:
-    """Escape a text, keeping short hyphened words and numbers with their units on one line.
+def html_page(name: str, **facts: object) -> str:
+    """Fill a template of a page; all text of hosts and tasters is escaped in it.
+
+    Parameters
+    ----------
+    name : str
+        Of a template, without its ending.
+    **facts : object
+        What it shows.
+    """
+    colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
+    page = templates().get_template(f"{name}.html.j2").render({"paper": False} | colours | facts)
+    return PARTS.sub(lambda part: unbroken(part[0]) if part["text"] else part[0], page)
+
+
+def unbroken(text: str) -> str:
+    """Keep short hyphened words, and numbers with their units, on one line of a page.
 
     Examples
     --------
-    >>> print(unbroken("half-sour & <b>"))
-    <span class="nb">half-sour</span> &amp; &lt;b&gt;
+    >>> unbroken("half-sour")
+    '<span class="nb">half-sour</span>'
     """
-    held = UNITS.sub("\\1\N{NO-BREAK SPACE}", str(escape(text)))
-    return Markup(UNBROKEN.sub(r'<span class="nb">\g<0></span>', held))  # noqa: S704 - escaped above
+    held = UNITS.sub("\\1\N{NO-BREAK SPACE}", text)
+    return UNBROKEN.sub(r'<span class="nb">\g<0></span>', held)
 
 
 @cache
@@ -82,8 +101,9 @@ def templates() -> jinja2.Environment:
     said = (
         *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
         *(wording.p_cell, wording.percent, wording.plain, wording.points, wording.signed),
-        *(wording.span, wording.spelled, wording.capital, wording.sentence, day, unbroken),
+        *(wording.span, wording.spelled, wording.capital, wording.sentence, day),
     )
     made.filters |= {function.__name__: function for function in said}
+    made.globals |= {"face_css": face_css, "fonts": FONTS}
     made.tests["lacking"] = lambda value: isinstance(value, NoResult)
     return made
