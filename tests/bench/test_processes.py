@@ -6,6 +6,7 @@ Medians of five. "At 100,000 tasters" is one CSV of 500,000 rows, read by pandas
 
 from __future__ import annotations
 
+import resource
 import statistics
 import subprocess
 import sys
@@ -88,6 +89,26 @@ def test_small_commands(tmp_path):
         ((seconds, memory),) = medians([BLINDSPOON, *arguments])
         show(name, seconds, memory)
         assert seconds < limit, name
+
+
+def processor(*command):
+    """Seconds of processor time of one process."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    run(*command)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def test_a_report_costs_two_imports_and_all_that_is_sent_out_six(tmp_path):
+    """In processor time, in turn, because other programs take their share of the clock."""
+    to = [CUCUMBERS, "--to", tmp_path]
+    imports = [PEAK + "import numpy, scipy.stats, matplotlib.figure"]
+    commands = (imports, [BLINDSPOON, "report", *to], [BLINDSPOON, "publish", *to])
+    rounds = [[processor(*command) for command in commands] for _ in range(5)]
+    base, report, publish = map(statistics.median, zip(*rounds, strict=True))
+    print(f"report {report / base:.2f}, publish {publish / base:.2f} times {base:.2f} s")  # noqa: T201
+    assert report < 2 * base
+    assert publish < 6 * base
 
 
 def test_a_hundred_thousand_tasters(large):

@@ -13,6 +13,7 @@ from blindspoon.charts.comparisons import differences_chart, differences_plot, s
 from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
 from blindspoon.charts.style import NARROW, WIDE, css_variables
+from blindspoon.charts.text import face_css
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.verdict import kind_of
@@ -291,7 +292,7 @@ def covered(screen):
 
     def covered(charts):
         svgs = "".join(f"<p>{svg}</p>" for chart in charts for svg in (chart.wide, chart.narrow))
-        colours = f"<style>:root{{{css_variables(dark=False)}}}</style>"
+        colours = f"<style>{face_css()}:root{{{css_variables(dark=False)}}}</style>"
         return screen(colours + svgs, {"width": 1000, "height": 900}).evaluate(OVERLAPS)
 
     return covered

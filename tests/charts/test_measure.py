@@ -1,9 +1,14 @@
 from __future__ import annotations
 
+import io
+
+import pytest
+from fontTools.ttLib import TTFont
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.charts.text import FONTS, LETTERS, face_css, face_file, text_width, wrap
+from blindspoon.files import disk
 
 TEXTS = st.text(st.characters(codec="utf-8", categories=["L", "N", "P", "S"]), max_size=60)
 
@@ -32,3 +37,25 @@ def test_a_no_break_space_holds_words_together():
 def test_bold_is_wider_and_wide_letters_count_as_wide():
     assert text_width("crisp", 12, bold=True) > text_width("crisp", 12)
     assert text_width("塩水", 12) == 24
+
+
+def test_the_face_has_the_letters_that_are_measured_by_it():
+    for bold in (False, True):
+        font = TTFont(io.BytesIO(disk.shipped_bytes(face_file(bold=bold))))
+        assert set(font.getBestCmap()) == LETTERS
+        widths = [font["hmtx"].metrics[font.getBestCmap()[ord(letter)]][0] for letter in "crisp"]
+        assert text_width("crisp", 1000, bold=bold) == pytest.approx(sum(widths))
+
+
+@pytest.mark.browser
+def test_a_browser_shows_text_as_wide_as_it_was_measured(screen):
+    lines = ("Calcium +2.2 (1.5 to 2.9)", "−0.4, 90 % interval", "ogórki małosolne, 20 °C")
+    spans = "".join(f"<b>{line}</b><br><span>{line}</span><br>" for line in lines)
+    style = f"<style>{face_css()}*{{font:20px {FONTS}}}b{{font-weight:700}}</style>"
+    page = screen(style + spans, {"width": 900, "height": 600})
+    found = page.evaluate(
+        "document.fonts.ready.then(() => [...document.querySelectorAll('b, span')]"
+        ".map((each) => each.getBoundingClientRect().width))"
+    )
+    measured = [text_width(line, 20, bold=bold) for line in lines for bold in (True, False)]
+    assert found == pytest.approx(measured, rel=0.02)  # kerning draws letters closer

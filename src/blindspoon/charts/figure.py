@@ -135,7 +135,7 @@ class Attempt:
 ATTEMPTS = (
     Attempt(asks=True, last=(TIGHT,)),
     Attempt(asks=False, last=(TIGHT, LEAN)),
-    Attempt(asks=False, titles=(44, 40, 36), anywhere=(), last=(BARE,)),
+    Attempt(asks=False, titles=(40, 36), anywhere=(), last=(BARE,)),
 )
 """First goes the question, then the numbers, then the marks of the tasters."""
 
