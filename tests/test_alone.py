@@ -18,6 +18,8 @@ from blindspoon.cli.main import commands
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
 from blindspoon.lifting import lift_blind
+from blindspoon.planning import SizeOptions, size_folder
+from blindspoon.stats.rounds import compare_rounds
 from blindspoon.writeup.records import trial_record
 
 CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
@@ -316,3 +318,24 @@ def test_a_cup_scored_twice_is_still_found_where_positions_are_given(own):
         file.write(f"1,Ada,{first['code']},9,5,5\n")
     with pytest.raises(ScoreError, match="a taster scores a cup once"):
         analyse(own)
+
+
+def test_size_answers_for_rounds_and_is_what_the_comparison_of_rounds_shows(tmp_path):
+    two = TOML + '[[variant]]\nname = "plain"\n[[variant]]\nname = "leaf"\n'
+    (tmp_path / "trial.toml").write_text(two, encoding="utf-8")
+    options = SizeOptions(sessions=(4, 6, 12), trials=400, jobs=1)
+    _, found = size_folder(tmp_path, options)
+    assert [(cell.tasters, cell.sessions) for cell in found.cells] == [(1, 4), (1, 6), (1, 12)]
+    # Of n rounds that all go one way, two in 2^n signs are as far out: arithmetic.
+    assert [cell.smallest_p for cell in found.cells] == [2 ** (1 - n) for n in (4, 6, 12)]
+    assert "With 4 rounds or fewer nothing can be shown, whatever you say." in found.sentences
+    rng, shown = np.random.default_rng(2), 0
+    for _ in range(40):  # two points apart, the same scatter, through the comparison itself
+        leaf = np.concatenate([rng.permutation(2) for _ in range(12)])
+        score = np.round(2 * (5 + 2 * (leaf - 0.5) + rng.normal(0, 1.2, 24))) / 2
+        rounds, places = np.repeat(np.arange(12), 2), np.tile([1, 2], 12)
+        kinds = {"control": 0, "n_variants": 2, "alpha": 0.05, "rng": rng}
+        (contrast,) = compare_rounds(score, rounds, leaf, places, **kinds)
+        shown += getattr(contrast, "p_adjusted", 1) <= 0.05
+    chance = found.cells[2].chance_twice
+    assert abs(shown / 40 - chance.value) < 4 * (chance.se**2 + 0.06**2) ** 0.5

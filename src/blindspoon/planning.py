@@ -20,9 +20,13 @@ if TYPE_CHECKING:
 
 _UNFIT = Rule(
     "not-sizable",
-    "sizing takes 3 tasters or more, 1 session or more and a spread above 0",
+    "sizing takes one taster in 3 rounds or more, or 3 tasters or more, and a spread above 0",
     "Correct the option",
 )
+
+
+ROUNDS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32)
+"""Rounds of one person alone that are tried."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +40,7 @@ class SizeOptions:
     cup_sd, taster_sd, opinion_sd : float, optional
         Standard deviations in points that replace those.
     tasters, sessions : sequence of int
-        Sizes to try; the usual ones where empty.
+        Sizes to try; the usual ones where empty. One taster alone: the sessions are rounds.
     trials, jobs : int
         See `blindspoon.simulate.size.size`.
     """
@@ -70,13 +74,20 @@ def size_folder(
         If a folder has problems, the attribute has no margin, or nothing would scatter.
     """
     from blindspoon.simulate.size import size  # noqa: PLC0415 - brings in scipy
+    from blindspoon.simulate.sizing_words import in_rounds  # noqa: PLC0415
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
     trial = parse_trial(text.trial)
+    alone = [*(options.tasters or map(len, [trial.tasting.tasters]))] == [1]
+    if alone:  # each round is held against itself, by ranks, as each taster of a panel is
+        rounds = options.sessions or sorted({*ROUNDS, max(len(trial.sessions), 4)})
+        options = replace(options, tasters=rounds, sessions=(1,))
     try:
+        usual = _spread(trial, options)
+        usual = replace(usual, taster_variant_sd=0.0) if alone else usual
         found = size(
-            trial,
-            _spread(trial, options),
+            trial if not alone else replace(trial, decision=replace(trial.decision, by="ranks")),
+            usual,
             tasters=options.tasters or None,
             sessions=options.sessions or None,
             trials=options.trials,
@@ -85,6 +96,8 @@ def size_folder(
         )
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
+    if alone:
+        found = in_rounds(trial, found, "as given" if options.cup_sd else usual.source)
     told = foretold(trial, jars_of(text.table("batches.csv")))
     return trial, replace(found, assumptions=(*found.assumptions, *told))
 

@@ -206,7 +206,10 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
         f"{wording.number(2 * error, 2)}."
     )
     rows = [_chances(cell, floors[cell.tasters, cell.sessions], attribute) for cell in decided]
-    lines = aligned([SIZES, *rows], indent="", least=0, ragged=False)
+    heads: Row = SIZES
+    if sizing.unit == "round":
+        heads, rows = ("rounds", *SIZES[2:]), [(row[1].rjust(6), *row[2:]) for row in rows]
+    lines = aligned([heads, *rows], indent="", least=0, ragged=False)
     sentences, assumptions = map(filled, sizing.sentences), map(filled, sizing.assumptions)
     return on_a_terminal([*sentences, filled(head), "\n".join(lines), *assumptions])
 

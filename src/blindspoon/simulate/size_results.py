@@ -199,6 +199,8 @@ class Sizing:
         By sessions, then tasters, then procedure.
     assumptions, sentences : tuple of str
         What was taken for granted, and what follows, in plain sentences.
+    unit : {"taster", "round"}
+        What is compared: "round" where one person tastes alone, each session a round.
     """
 
     attribute: str
@@ -212,6 +214,7 @@ class Sizing:
     cells: tuple[SizingCell, ...]
     assumptions: tuple[str, ...]
     sentences: tuple[str, ...]
+    unit: Literal["taster", "round"] = "taster"
 
     def cell(self, tasters: int, sessions: int, procedure: str) -> SizingCell:
         """Find the cell of a panel and procedure."""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from itertools import groupby, takewhile
 from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.panels import WANTED, Question
-from blindspoon.simulate.size_results import Chance, SizingCell, Spread
+from blindspoon.simulate.size_results import Chance, Sizing, SizingCell, Spread
 from blindspoon.trial import Attribute, Trial
 
 Cells = Sequence[SizingCell]
@@ -89,6 +90,37 @@ def sentences_of(
         *_of_one_panel(trial, attribute, question, deciding),
         *filter(None, hardly),
         *_rank_floor(question, [cell for cell in cells if cell.procedure == "ranks"]),
+    )
+
+
+def in_rounds(trial: Trial, sizing: Sizing, source: str) -> Sizing:
+    """Tell of one person alone what was simulated: the tasters of a panel are their rounds."""
+    attribute = trial.attribute(sizing.attribute)
+    ranked = (cell for cell in sizing.cells if cell.procedure == "ranks")
+    cells = tuple(replace(cell, tasters=1, sessions=cell.tasters) for cell in ranked)
+    margin, alike = wording.plain(sizing.margin), f"alike within {wording.margin(attribute)}"
+    twice = wording.plain(2 * sizing.margin)
+    goals = (
+        Goal(f"see a {margin}-point difference", lambda cell: cell.chance_margin),
+        Goal(f"see a {twice}-point difference", lambda cell: cell.chance_twice),
+        Goal(f"show a variant that does not differ {alike}", lambda cell: cell.chance_alike),
+    )
+    said = []
+    for goal, chance in goals:
+        enough = next((cell for cell in cells if chance(cell).value >= WANTED), None)
+        rounds = f"more than {cells[-1].sessions}" if enough is None else f"{enough.sessions}"
+        said.append(f"To {goal} 8 times in 10 takes {rounds} rounds.")
+    unable = [cell.sessions for cell in cells if (cell.smallest_p or 0) > sizing.alpha]
+    if unable:
+        said.append(f"With {max(unable)} rounds or fewer nothing can be shown, whatever you say.")
+    cup = wording.number(sizing.spread.residual_sd, wording.digits_for(attribute.scale) + 1)
+    assumptions = (
+        "One person tastes every variant once a round, in an order drawn afresh for each, and "
+        "decides by ranks over the rounds: the answer is about this person.",
+        f"Spread of the scores from cup to cup: {cup} points ({source}).",
+    )
+    return replace(
+        sizing, unit="round", cells=cells, sentences=tuple(said), assumptions=assumptions
     )
 
 
