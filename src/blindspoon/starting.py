@@ -157,16 +157,18 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
 
 def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterator[Problem]:
     """Name the answers that will not do, before anything is made of them."""
-    asked = {
+    asked = {question.key: question.asked for question in QUESTIONS} | {SCORED: "What is scored?"}
+    needed: dict[str, tuple[object, str]] = {
         "trial.product": (told.get("trial.product"), "the ballots name the food"),
         "variant[1].label": (told.get("variant[1].label"), "every change is compared with it"),
         "changes": (changes, "there is one change at least"),
         "trial.title": (told.get("trial.title"), "it is the title of what you find out"),
         SCORED: (scored, "tasters score one thing at least"),
     }
-    for place, (answer, why) in asked.items():
+    for place, (answer, why) in needed.items():
         if not answer:
-            yield BLANK._replace(allowed=why).broken("nothing is written here", FILE, None, place)
+            found = f"“{asked[place]}” has no answer"
+            yield BLANK._replace(allowed=why).broken(found, FILE, None, place)
     labels = [told.get("variant[1].label", ""), *changes]
     for label in {label for label in labels if label and labels.count(label) > 1}:
         yield TWICE.broken(f"{quoted(label)} stands twice", FILE, None, "changes")

@@ -318,7 +318,7 @@ def write_file_atomically(target: Path, content: bytes) -> None:
         If it could not be written; an earlier file is still there.
     """
     try:
-        _clear_up(target)
+        clear_up(target)
         replace_file(target, content)
     except OSError as error:
         raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(target))]) from error
@@ -367,7 +367,7 @@ def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None
     target = target.resolve()
     new, old = _sibling(target, "new"), _sibling(target, "old")
     try:
-        _clear_up(target)
+        clear_up(target)
         with _EXCHANGE:  # another thread may have moved the folder aside
             _see_replaceable(target)
         for name, content in contents.items():
@@ -457,7 +457,7 @@ def _sibling(target: Path, kind: str) -> Path:
     return target.with_name(f".{target.name}.{owner}.{kind}")
 
 
-def _clear_up(target: Path) -> None:
+def clear_up(target: Path) -> None:
     """Make the parent folder, and mend what an earlier run that was stopped left in it."""
     target.parent.mkdir(parents=True, exist_ok=True)
     pattern = re.compile(rf"\.{re.escape(target.name)}\.(\d+)[.\d]*\.(new|old)")

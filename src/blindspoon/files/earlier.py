@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from blindspoon.errors import Rule, TrialFileError
+from blindspoon.files.disk import clear_up
 from blindspoon.files.durable import PRIVATE, DurableFolder, complaining
 
 KEPT = 50
@@ -153,6 +154,8 @@ def finish(folder: Path) -> None:
         now = {name: kept.read(name) for name in change.files}
         known = all(now[name] in pair for name, pair in change.files.items())
         begun = any(now[name] == after for name, (_, after) in change.files.items())
+        for name in change.files:
+            clear_up(folder / name)
         if not change.stands and known and begun:
             for name, (_, after) in change.files.items():
                 _put(kept, name, after)

@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from blindspoon.arrays import FloatArray, IntArray
 
@@ -104,6 +103,8 @@ def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
     >>> deal(np.array([[1.0, 0.0], [0.0, 1.0]]), np.random.default_rng(1)).tolist()
     [1, 0]
     """
+    from scipy.optimize import linear_sum_assignment  # noqa: PLC0415 - takes half a second to load
+
     count = len(repeats)
     tasters, things = rng.permutation(count), rng.permutation(count)
     given = np.empty(count, dtype=np.int64)

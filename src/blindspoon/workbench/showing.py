@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from flask import abort, make_response
 from werkzeug.wrappers import Response
 
-from blindspoon.analysis import analyse, compose_report
 from blindspoon.files import disk, durable
 from blindspoon.stage import Stage
 from blindspoon.workbench.app import Form, Workbench
@@ -107,6 +106,7 @@ def add_to(bench: Workbench) -> None:
 
 
 def _render(found: Stage, moved: Moved) -> dict[str, bytes]:
+    from blindspoon.analysis import analyse, compose_report  # noqa: PLC0415 - takes a second
     from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
 
     analysis = analyse(found.folder)
@@ -117,6 +117,7 @@ def _render(found: Stage, moved: Moved) -> dict[str, bytes]:
 
 
 def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
+    from blindspoon.analysis import analyse  # noqa: PLC0415 - takes a second
     from blindspoon.packing.pack import publish  # noqa: PLC0415 - brings in matplotlib
 
     to = disk.published_at(found.folder).parent
