@@ -1,0 +1,163 @@
+"""Pages before the tasting, asked for without a browser."""
+
+from __future__ import annotations
+
+import html
+import random
+import re
+
+import pytest
+
+from blindspoon.collect.security import only_for_hosts
+from blindspoon.files import earlier
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stage import stage
+
+QUESTION, JAR = "/t/crisp/question", "/t/crisp/jars/2"
+
+
+def fields(page):
+    """What a browser would send of the form of a page."""
+    found = {}
+    for attributes in re.findall(r"<input ([^>]*)>", page.split("<main")[1]):
+        pairs = dict(re.findall(r'([\w-]+)="([^"]*)"', attributes))
+        chosen = pairs.get("type") not in ("radio", "checkbox") or " checked" in attributes
+        if "name" in pairs and chosen:
+            found[pairs["name"]] = html.unescape(pairs.get("value", ""))
+    texts = re.findall(r'<textarea [^>]*name="([^"]*)"[^>]*>\n?([^<]*)', page)
+    found |= {name: html.unescape(text) for name, text in texts}
+    return {name: text for name, text in found.items() if name not in ("ticket", "number")}
+
+
+def files(folder):
+    return {path.name: path.read_bytes() for path in folder.glob("[!.]*.*")}
+
+
+def test_a_form_that_was_not_changed_changes_no_byte(at):
+    host, folder = at("planned")
+    before = files(folder)
+    for path in (QUESTION, JAR):
+        assert host.post(path, **fields(host.read(path))).status_code == 303
+    assert files(folder) == before | {"readings.csv": b"batch,date,ph,temperature_c,note\n"}
+
+
+def test_one_changed_field_is_one_changed_line(at):
+    host, folder = at("planned")
+    text = "# mine\n" + (folder / "trial.toml").read_text("utf-8").replace("label", "label ", 1)
+    (folder / "trial.toml").write_text(text, "utf-8")
+    host.post(QUESTION, **fields(host.read(QUESTION)) | {"variant[2].method": "One leaf"})
+    new = (folder / "trial.toml").read_text("utf-8")
+    assert set(new.splitlines()) - set(text.splitlines()) == {'method = "One leaf"'}
+    assert "declared" in text
+    assert "declared" not in new  # another rule waits for another yes
+
+
+def test_what_was_typed_survives_a_change_from_elsewhere(at):
+    host, folder = at("planned")
+    form = fields(host.read(QUESTION)) | {"trial.title": "Mine"}
+    other = (folder / "trial.toml").read_bytes().replace(b"Which change keeps", b"What keeps")
+    (folder / "trial.toml").write_bytes(other)
+    done = host.post(QUESTION, **form)
+    assert done.status_code == 409
+    assert "“What keeps cucumbers crisp?” stands there now" in html.unescape(done.text)
+    assert fields(done.text)["trial.title"] == "Mine"
+    assert (folder / "trial.toml").read_bytes() == other
+    assert host.post(QUESTION, **fields(done.text)).status_code == 303
+    assert stage(folder).title == "Mine"
+
+
+CHANGES = {
+    "title": (QUESTION, {"trial.title": "New"}, "planned sealed tasting closed lifted"),
+    "food": (QUESTION, {"trial.product": "pickles"}, "planned sealed"),
+    "end word": (QUESTION, {"attribute[1].label": "Crunch", "attribute[1].low": "limp",
+                            "attribute[1].high": "crisp", "attribute[1].name": "crunch"},
+                 "planned sealed"),
+    "margin": (QUESTION, {"decision.margin": "2"}, "planned"),
+    "yes to the rule": ("/t/crisp/rule", {}, "planned"),
+    "amount": (JAR, {"salt_g": "27"}, "planned sealed tasting closed lifted"),
+    "reading": (JAR, {"readings[1].date": "2026-09-01", "readings[1].ph": "3,9"},
+                "planned sealed tasting closed lifted"),
+    "jar's name": (JAR, {"batch": "Jar Reed"}, "planned"),
+    "jar taken out": (JAR, {"go": "out"}, "planned"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("state", ["planned", "sealed", "tasting", "closed", "lifted"])
+def test_each_part_is_changed_in_its_time_and_else_refused(at, state):
+    host, folder = at(state)
+    for what, (path, changed, when) in CHANGES.items():
+        before = files(folder)
+        done = host.post(path, **changed)
+        open_now = state in when.split()
+        assert (done.status_code, files(folder) != before) == (
+            (303, True) if open_now else (409, False)
+        ), what
+        if open_now:
+            earlier.take_back(folder, earlier.changes(folder)[0].number)
+
+
+def test_what_is_sealed_is_not_taken_back(at):
+    host, folder = at("planned")
+    host.post(QUESTION, **{"decision.margin": "2"})
+    host.post(QUESTION, **{"trial.title": "New"})
+    late, sealed = at("sealed")
+    for path in (folder / ".blindspoon").rglob("*.json"):
+        path.rename(sealed / path.name)
+    (sealed / ".blindspoon" / "before").mkdir(parents=True)
+    (sealed / "trial.toml").write_bytes((folder / "trial.toml").read_bytes())
+    for path in sealed.glob("0*.json"):
+        path.rename(sealed / ".blindspoon" / "before" / path.name)
+    assert late.post("/t/crisp/lately", number="2").status_code == 303
+    assert late.post("/t/crisp/lately", number="1").status_code in (409, 422)
+
+
+def test_a_broken_file_is_named_and_put_back(at):
+    host, folder = at("planned")
+    host.post(QUESTION, **{"trial.title": "Mine"})
+    good = (folder / "trial.toml").read_bytes()
+    (folder / "trial.toml").write_bytes(good.replace(b"[scale]", b"[scale"))
+    assert "trial.toml line" in host.read(QUESTION)
+    assert "+[scale" in host.read("/t/crisp/mend")
+    assert host.post("/t/crisp/mend").status_code == 303
+    assert (folder / "trial.toml").read_bytes() == good
+
+
+ODD = ["", "0", "-1", "1e999", "x" * 300, "\x00", "a\nb", '"', "🥒", "2026-02-30", "None", "9" * 40]
+
+
+def test_random_forms_never_fail_and_never_leave_a_broken_trial(at):
+    rng = random.Random(3)  # noqa: S311 - no secret
+    host, folder = at("planned")
+    paths = [QUESTION, JAR, "/t/crisp/jars/new-usual", "/new", "/t/crisp/lately", "/t/crisp/rule"]
+    forms = {path: fields(host.read(path)) for path in paths[:4]}
+    for _ in range(150):
+        path = rng.choice(paths)
+        form = dict(forms.get(path, {"number": ""}))
+        form.pop("seen", None)
+        for name in rng.sample(sorted(form), min(len(form), rng.randint(1, 3))):
+            form[name] = rng.choice(ODD)
+        if rng.random() < 0.3:
+            form["go"] = rng.choice(["add variant", "out variant 2", "out x y", "add", "out"])
+        done = host.post(path, **form)
+        assert done.status_code in (200, 303, 404, 409, 422), (path, form, done.text)
+        parse_trial((folder / "trial.toml").read_text("utf-8"))
+
+
+def test_who_has_no_cookie_or_no_ticket_gets_nothing(at):
+    host, _ = at("planned")
+    stranger = type(host)(host.bench, host=False)
+    for path in ("/", "/new", QUESTION, "/t/crisp/"):
+        assert stranger.get(path).status_code == 403
+    assert host.client.post(QUESTION, data={"trial.title": "x"}).status_code == 403
+    headers = {"Origin": "http://evil.example", "Sec-Fetch-Site": "cross-site"}
+    sent = {"ticket": host.bench.door.proof("ticket")}
+    assert host.client.post("/close", data=sent, headers=headers).status_code == 403
+    assert host.get("/t/..%2f..%2fetc/").status_code == 404
+    host.bench.app.wsgi_app = only_for_hosts(host.bench.app.wsgi_app, lambda: {"127.0.0.1:8770"})
+    assert host.client.get("/", headers={"Host": "evil.example"}).status_code == 421
+
+
+def test_pages_are_small(at):
+    host, _ = at("planned")
+    for path in ("/", "/new", QUESTION, JAR, "/t/crisp/jars", "/t/crisp/", "/help"):
+        assert len(host.read(path).encode()) < 30_000, path
