@@ -45,7 +45,7 @@ def test_every_source_that_is_named_is_listed(every_content):
     years = ("1955", "1997", "1945", "1993", "1963", "1937", "1987", "2013", "1951", "1981")
     for name, content in every_content.items():
         text = said(content, "compared")
-        listed = methods.references(content.analysis.results)
+        listed = methods.references(content.analysis)
         for year in years:
             if f" {year})" in text or f"({year})" in text:
                 assert any(year in source for source in listed), f"{name}: {year}"

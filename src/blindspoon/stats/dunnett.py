@@ -126,13 +126,14 @@ def _critical_value(key: Key, two_sided: bool, alpha: float, df: float) -> float
 
 
 def _least_alike(correlation: FloatArray) -> FloatArray:
-    """Find the two patterns of signs under which correlations add up to least, a row each."""
+    """Find the pattern of signs under which correlations add up to least; two of uneven ones."""
     k = len(correlation)
     if k > MOST_TURNED:
         return np.resize([1.0, -1.0], (1, k))
     ways = 1.0 - 2.0 * (np.arange(2 ** (k - 1))[:, None] >> np.arange(k) & 1)
     added = np.einsum("wi,ij,wj->w", ways, correlation, ways).round(9)
-    return np.asarray(ways[np.argsort(added, kind="stable")[:2]], np.float64)
+    uneven = np.ptp(correlation[np.triu_indices(k, 1)]) > UNEVEN if k > 2 else False
+    return np.asarray(ways[np.argsort(added, kind="stable")[: 1 + uneven]], np.float64)
 
 
 def _single_critical(alpha: float, df: float, two_sided: bool) -> float:
@@ -155,6 +156,9 @@ _POINTS = 4096
 
 MOST_TURNED = 12
 """Contrasts up to which every pattern of signs is tried; of more, every second is turned."""
+
+UNEVEN = 0.2
+"""Between the largest and the smallest correlation, from which a second pattern is tried."""
 
 _LARGEST = 0.9995
 """Loadings closer to one would need too fine a grid; the correction makes up for it."""
