@@ -93,6 +93,6 @@ def test_the_language_of_the_trial_is_everybody_s(folder, both_pages, fields):
         cup = client.post(f"{base}/agree", data=fields(page), follow_redirects=True).text
         assert "Enregistrer, suivant" in cup
         wrong = client.post(f"{base}/1/1", data=fields(cup) | {"texture": "10,3"})
-        assert "10,3 est hors de l’échelle ; elle va de 0 à 10." in wrong.text
+        assert "10,3 est hors de l’échelle\xa0; elle va de 0 à 10." in wrong.text
         assert "Inscription des dégustateurs" in client.get(f"/h/{sitting.host_link}").text
         assert "Désolé" in client.get("/nowhere").text
