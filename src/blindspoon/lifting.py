@@ -13,10 +13,10 @@ from blindspoon.files.seal import (
     FILE,
     Lift,
     Seal,
-    cup_of,
     parse_seal,
     scores_by_cup,
     scores_fingerprint,
+    served_units,
 )
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
@@ -153,13 +153,11 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     looks, tasters = trial.decision.looks, len({taster for _, taster, _ in scores})
     final = not looks or len(stands.seal.lifted) + 1 == len(looks) or tasters >= looks[-1]
     served = tables.servings or tables.key
-    rows = served.rows() if served else ()
-    units = {(*cup_of(trial, row)[:2], row.get("set") or row["code"]) for _, row in rows}
     lift = Lift(
         date=today,
         tasters=tasters,
         scored=len(scores),
-        cups=len(units),
+        cups=len(served_units(trial, served)) if served else 0,
         scores=scores_fingerprint(scores),
         last=last or final,
     )

@@ -13,7 +13,14 @@ from typing import Literal, NamedTuple
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
-from blindspoon.files.seal import Cup, Seal, parse_seal, scores_by_cup, scores_fingerprint
+from blindspoon.files.seal import (
+    Cup,
+    Seal,
+    parse_seal,
+    scores_by_cup,
+    scores_fingerprint,
+    served_units,
+)
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Trial
 from blindspoon.wording import count, listing
@@ -124,6 +131,8 @@ class Stage:
 
     @property
     def _scored(self) -> str:
+        if self.trial and self.trial.choice:
+            return f"{self.scored} of {count(self.cups, 'answer')} given"
         return f"{self.scored} of {count(self.cups, 'cup')} scored"
 
     @property
@@ -264,11 +273,12 @@ def stage(folder: Path) -> Stage:
         trial = parse_trial(text.trial)
     except TrialError as error:
         return Stage(folder=folder, state="broken", problems=error.problems)
-    scores = scores_by_cup(trial, text.scores, [attribute.name for attribute in trial.attributes])
+    answers = (*text.scores, *text.choices)
+    scores = scores_by_cup(trial, answers, [attribute.name for attribute in trial.attributes])
     servings, jars = text.table("servings.csv"), text.table("batches.csv")
     seal = parse_seal(text.seal or "")
     state = _state(folder, text, seal, scores)
-    uncoded = sum(map(len, text.scores)) if state == "never coded" else 0
+    uncoded = sum(map(len, answers)) if state == "never coded" else 0
     rows = jars.rows() if jars else ()
     return Stage(
         folder=folder,
@@ -277,7 +287,7 @@ def stage(folder: Path) -> Stage:
         seal=seal,
         made=frozenset(row.get("variant", "") for _, row in rows if row.get("batch")),
         scored=uncoded or len(scores),
-        cups=len(servings) if servings is not None else uncoded or len(scores),
+        cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
         sheets=(folder / "sheets").is_dir(),
     )
 
@@ -287,7 +297,8 @@ def _state(
 ) -> State:
     if "servings.csv" not in text.files and seal is None:
         coded = any("code" in table.columns for table in text.scores)
-        return "planned" if not scores else "never sealed" if coded else "never coded"
+        plain = any("right" in table.columns for table in text.choices)
+        return "planned" if not (scores or plain) else "never sealed" if coded else "never coded"
     if seal is None:
         return "never sealed"
     lift = seal.lifted[-1] if seal.lifted else None

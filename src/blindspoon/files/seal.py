@@ -263,6 +263,14 @@ def cup_of(trial: Trial, row: Mapping[str, str]) -> Cup:
     return row.get("session", only), row.get("taster", ""), code
 
 
+def served_units(trial: Trial, served: TextTable) -> set[Cup]:
+    """Name every cup to score and every set to choose from that a plan or a key has."""
+    return {
+        (*cup_of(trial, row)[:2], f"set {row['set']}" if row.get("set") else row.get("code", ""))
+        for _, row in served.rows()
+    }
+
+
 def number_text(cell: str, table: TextTable) -> str:
     """Write a number one way, whatever the file had: 7, 7.0 and 7,0 are the same."""
     value = as_number(cell, decimal_comma=table.decimal_comma)
