@@ -50,6 +50,38 @@ Rows = Mapping[str, Mapping[str, str]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SetQuestion:
+    """What is asked of sets of cups, in the place of an attribute.
+
+    `label` is the question; `options` are what may be answered of each set, by its number: a code,
+    two codes joined by +, or a word.
+    """
+
+    label: str
+    options: Mapping[str, tuple[str, ...]]
+    same: Mapping[str, str]
+    name: str = "answer"
+
+    def read(self, table: TextTable) -> tuple[list[str], list[Problem]]:
+        """Read the answers of a table with the columns set and answer, as ballots write them."""
+        answers, problems = [], []
+        for line, row in table.rows():
+            text = row.get(self.name, "")
+            said = "+".join(sorted(part.strip() for part in text.split("+")))
+            options = self.options.get(row.get("set", ""), ())
+            found = self.same.get(said, said)
+            answers.append(found if found in options else "")
+            if text and found not in options:
+                rule = Rule("bad-answer", f"it is one of {some_of(options, 12)}", "Correct it")
+                found = f"the answer is {shown(text)}"
+                problems.append(rule.broken(found, table.file, line, self.name))
+        return answers, problems
+
+
+Question = Attribute | SetQuestion
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CupAnswer:
     """The comment on a cup and its scores, by attribute; those that were not given are blank."""
 
@@ -109,13 +141,13 @@ def written(value: float) -> str:
 
 
 def read_answers(
-    attributes: Sequence[Attribute], rows: Sequence[Mapping[str, str]], file: str
+    attributes: Sequence[Question], rows: Sequence[Mapping[str, str]], file: str
 ) -> tuple[list[CupAnswer], list[Problem]]:
     """Check what was filled in for some cups, as a cell of a table is checked.
 
     Parameters
     ----------
-    attributes : sequence of Attribute
+    attributes : sequence of Question
     rows : sequence of mapping
         One a cup, by the name of the attribute, and ``comment``; what is absent is blank.
     file : str
@@ -138,7 +170,7 @@ def read_answers(
     (('7.5',), 'score 11 is off the scale')
     """
     names = [attribute.name for attribute in attributes]
-    texts = [{name: row.get(name, "")[:200] for name in names} for row in rows]
+    texts = [{name: row.get(name, "")[:200] for name in (*names, "set")} for row in rows]
     points, problems = points_of(attributes, replace(table_of(file, texts), decimal_comma=True))
     comments = [tidy_comment(row.get("comment", "")) for row in rows]
     short = Rule("long-comment", f"a comment has {COMMENT_LIMIT:,} at most", "Shorten it")
@@ -155,11 +187,16 @@ def read_answers(
 
 
 def points_of(
-    attributes: Sequence[Attribute], table: TextTable
+    attributes: Sequence[Question], table: TextTable
 ) -> tuple[list[tuple[str, ...]], list[Problem]]:
     """Read the scores of a table that has a column for each attribute, as ballots write them."""
     points, problems = [], []
     for attribute in attributes:
+        if isinstance(attribute, SetQuestion):
+            chosen, wrong = attribute.read(table)
+            points.append(chosen)
+            problems += wrong
+            continue
         values, wrong = schema.scores(table, attribute)
         points.append(["" if math.isnan(value) else written(value) for value in values.tolist()])
         problems += wrong
@@ -221,7 +258,9 @@ class BallotFile:
     Parameters
     ----------
     codes : tuple of str
-        The cups, in the order of serving.
+        The cups, in the order of serving; of sets to choose from, their numbers.
+    sets : mapping of str to tuple of str
+        The codes of each set; empty where cups are scored.
     file : str
         Its name in the trial folder.
     elsewhere : mapping of str to str
@@ -235,22 +274,33 @@ class BallotFile:
     session: str
     taster: str
     codes: tuple[str, ...]
-    attributes: tuple[Attribute, ...]
+    attributes: tuple[Question, ...]
     file: str
     folder: DurableFolder
     tell: Tell
     elsewhere: Mapping[str, str] = field(default_factory=dict)
+    sets: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     columns: tuple[str, ...] = field(init=False)
     rows: Rows = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         """Begin with an empty file."""
-        self.columns = ("session", "taster", "code", *self.names, "comment")
+        self.columns = ("session", "taster", self.unit, *self.names, "comment")
         self._bytes: bytes | None = None
         self._lock = threading.Lock()
         self._seen: OrderedDict[tuple[str, str], tuple[int, CupAnswer]] = OrderedDict()
         self._writer: dict[str, str] = {}
         self._past: dict[str, set[str]] = {}
+
+    @property
+    def unit(self) -> str:
+        """The column that says what is answered."""
+        return "set" if self.sets else "code"
+
+    @property
+    def noun(self) -> str:
+        """What is answered: a cup or a set."""
+        return "set" if self.sets else "cup"
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -368,7 +418,7 @@ class BallotFile:
         rows = dict(self.rows)
         for code, answer in answers.items():
             scores = dict(zip(self.names, answer.scores, strict=True))
-            filled = own | {"code": code} | scores | {"comment": answer.comment}
+            filled = own | {self.unit: code} | scores | {"comment": answer.comment}
             rows[code] = {**rows.get(code, {}), **filled}
         if rows != self.rows:
             self._write(self.columns, rows)
@@ -422,10 +472,12 @@ class BallotFile:
     def _tell_changes(self, corrected: Sequence[str], older: Sequence[str]) -> None:
         where = f"{self.file} was changed by hand"
         if corrected:
-            self.tell(f"{where}: cup {some_of(corrected)} is corrected, the earlier answer kept.")
+            self.tell(
+                f"{where}: {self.noun} {some_of(corrected)} is corrected, the earlier answer kept."
+            )
         if older:
             what = "the newer answer stays. To go back to an older one, key it in"
-            self.tell(f"{where} to an older state of cup {some_of(older)}; {what}.")
+            self.tell(f"{where} to an older state of {self.noun} {some_of(older)}; {what}.")
 
     def _read_outside(self, data: bytes | None) -> tuple[tuple[str, ...], Rows]:
         """Read a file changed by hand; put it aside where it fails the check."""
@@ -445,16 +497,16 @@ class BallotFile:
         table = read_table(data, self.file)
         problems = [*table.problems]
         if table.readable:
-            problems += missing_columns(table, ["taster", "code", *self.names])
+            problems += missing_columns(table, ["taster", self.unit, *self.names])
         if problems:
             raise FormError(problems)
         scores, problems = points_of(self.attributes, table)
         own = {"session": self.session, "taster": self.taster}
         rows: dict[str, Mapping[str, str]] = {}
         for (line, row), points in zip(table.rows(), scores, strict=True):
-            code, named = row["code"], {name: row.get(name, own[name]) for name in own}
+            code, named = row[self.unit], {name: row.get(name, own[name]) for name in own}
             if named != own or code not in self.codes or code in rows:
-                cup = f"cup {shown(code)} of {shown(row['taster'])}"
+                cup = f"{self.noun} {shown(code)} of {shown(row['taster'])}"
                 found = f"{cup} is not on this ballot, or stands on it twice"
                 problems.append(self._own_cups().broken(found, self.file, line))
             rows[code] = row | own | dict(zip(self.names, points, strict=True))
@@ -466,16 +518,21 @@ class BallotFile:
         return Rule(
             "foreign-row",
             f"the score page keeps the ballot of {shown(self.taster)} in session {self.session} "
-            f"here, with cups {some_of(map(shown, self.codes), 12)}",
+            f"here, with {self.noun}s {some_of(map(shown, self.codes), 12)}",
             "Correct the row, or move it to a file of another name in ballots",
         )
 
     def _report(self, before: int, after: int, disputed: Sequence[str]) -> None:
         taster, cups = shown(self.taster), len(self.codes)
+        done = "answered" if self.sets else "scored"
         if disputed:
             codes = some_of(disputed)
-            self.tell(f"{taster} has a second answer for cup {codes}; the earlier one is kept.")
+            self.tell(
+                f"{taster} has a second answer for {self.noun} {codes}; the earlier one is kept."
+            )
         if after == cups > before:
             self.tell(f"{taster} has finished session {self.session}.")
         elif after > before:
-            self.tell(f"{taster} has scored {after} of {cups} cups in session {self.session}.")
+            self.tell(
+                f"{taster} has {done} {after} of {cups} {self.noun}s in session {self.session}."
+            )

@@ -167,9 +167,9 @@ class HostPages:
     def scores(self, link: str) -> Response:
         """Give everything that was filled in here, safe to open in a spreadsheet."""
         sitting = self._find(link).sitting
-        attributes = [attribute.name for attribute in sitting.plan.attributes]
-        names = ["session", "taster", "code", *attributes, "comment"]
-        rows = [row for ballot in sitting.ballots.values() for row in ballot.in_order()]
+        ballots = [*sitting.ballots.values()]
+        names = ["session", "taster", ballots[0].unit, *ballots[0].names, "comment"]
+        rows = [row for ballot in ballots for row in ballot.in_order()]
         response = make_response(write_for_spreadsheet(names, rows))
         response.headers["Content-Type"] = "text/csv; charset=utf-8"
         response.headers["Content-Disposition"] = 'attachment; filename="scores-so-far.csv"'
@@ -326,7 +326,8 @@ def _typed(ballot: BallotFile, form: Mapping[str, str]) -> Cells:
     """Take the cells of the grid from its form."""
     return [
         {name: form.get(f"{row}-{name}", "").strip() for name in (*ballot.names, "comment")}
-        for row in range(len(ballot.codes))
+        | ({"set": code} if ballot.sets else {})
+        for row, code in enumerate(ballot.codes)
     ]
 
 
@@ -335,7 +336,7 @@ def _differences(
 ) -> dict[tuple[int, str], str]:
     """Find cells that were keyed otherwise the first time, and what they were then."""
     return {
-        (row, name): say.number(first) or say("blank")
+        (row, name): (first if ballot.sets else say.number(first)) or say("blank")
         for row, code in enumerate(ballot.codes)
         for name, first, again in zip(
             ballot.names, ballot.answer(code).scores, second[row].scores, strict=True

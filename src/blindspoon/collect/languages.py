@@ -20,6 +20,32 @@ _UNIT = r"\s*(?P<unit>min|s[eé]|s\b|sek)"
 _AMOUNT = re.compile(rf"(?P<amount>\d+(?:[.,]\d+)?|\b(?:an?|one|eine?|une?|uno?)\b){_UNIT}", re.I)
 
 
+SETS: dict[str, Any] = {
+    "cups": ["{n} set", "{n} sets"],
+    "before_lead": "You will choose from {cups} of cups of {food}. No other taster sees your "
+    "answer; the host can. Please do not talk about the cups until everyone has finished.",
+    "cup": "Set",
+    "cup_title": "Set {code}",
+    "before_this_cup": "Before this set: rest {rest}.",
+    "before_this_cup_cleanse": "Before this set: {cleanser}, then rest {rest}.",
+    "resting": "Rest before this set",
+    "scored_elsewhere": "This set is answered already, on a ballot. There is nothing to do here.",
+    "next_cup": "Next set",
+    "save_next": "Save, next set",
+    "back_to": "Back to set {code}",
+    "replaced": "Set {code} had been answered on another page or phone. Your last answer counts; "
+    "the earlier one is kept for the host.",
+    "look_title": "Your sets",
+    "look_lead": "This is what you chose. Tap a set to change something.",
+    "gaps_now": ["What you chose is saved. Not answered yet: set", "Not answered yet: sets"],
+    "gaps_closed": ["What you chose is saved. Not answered: set", "Not answered: sets"],
+    "gaps_free": "Tap one to answer it.",
+    "all_scored": ["Your set is answered and saved.", "All {n} sets are answered and saved."],
+    "bad_answer": "“{typed}” is no answer to this set.",
+    "left_to_right": "Taste from left to right: {codes}.",
+}
+
+
 class Words:
     """The words of one language.
 
@@ -52,6 +78,11 @@ class Words:
     def __contains__(self, name: str) -> bool:
         """Tell whether there is a text of this name."""
         return name in self._texts
+
+    @property
+    def of_sets(self) -> Words:
+        """The same for sets to choose from; what is said of them is English in every language."""
+        return Words(self.language, self._texts | SETS)
 
     def number(self, text: object) -> str:
         """Write a number that is written with a point, as people write it; with a true minus."""

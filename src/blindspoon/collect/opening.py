@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import itertools
 import re
 import secrets
 import threading
@@ -13,7 +14,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
-from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, points_of, tidy_comment
+from blindspoon import wording
+from blindspoon.collect.ballots import (
+    BallotFile,
+    CupAnswer,
+    Given,
+    SetQuestion,
+    points_of,
+    tidy_comment,
+)
 from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
 from blindspoon.errors import (
     FormError,
@@ -46,6 +55,11 @@ _SERVED = Rule(
     "missing-file",
     "the score page needs to know who is served which cup when",
     'Draw the codes and orders with "blind" first',
+)
+
+
+_SETS = Rule(
+    "missing-file", "answers to sets stand in choices.csv", "Put the table there under that name"
 )
 
 
@@ -103,11 +117,13 @@ def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Cups]:
     trial, servings = parse_trial(text.trial), text.table("servings.csv")
     if servings is None:
         raise TrialFileError([_SERVED.broken("there is no such file", "servings.csv")])
-    ledger = open_ledger(trial, text.scores, servings)
-    problems = [it for it in ledger.problems if it.slug not in ("no-scores", "scored-twice")]
-    if problems or ledger.plan is None:
+    ledger = open_ledger(trial, text.scores, servings, choices=text.choices)
+    kept = ("no-scores", "scored-twice", "answered-twice")
+    problems = [it for it in ledger.problems if it.slug not in kept]
+    served = ledger.plan if trial.attributes else ledger.sets
+    if problems or served is None:
         raise ScoreError(problems)
-    return trial, ledger, ledger.plan
+    return trial, ledger, served
 
 
 def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[], None]:
@@ -159,16 +175,19 @@ def _ballots(
     trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder, sitting: Sitting
 ) -> dict[tuple[str, str], BallotFile]:
     """Load every ballot that the sitting does not have yet."""
-    orders: dict[tuple[str, str], tuple[str, ...]] = {}
+    orders: dict[tuple[str, str], dict[str, tuple[str, ...]]] = {}
     for row in sorted(range(len(served)), key=lambda row: int(served.position[row])):
         session, taster, code = served.texts(row)
-        orders[session, taster] = (*orders.get((session, taster), ()), code)
+        unit = code if trial.attributes else served.batch.at(row)
+        units = orders.setdefault((session, taster), {})
+        units[unit] = (*units.get(unit, ()), code)
     files = {cup: f"ballots/{name}" for cup, name in file_names(orders).items()}
     own = set(files.values())
     elsewhere: defaultdict[tuple[str, str], dict[str, str]] = defaultdict(dict)
-    for row in range(len(ledger.scored)):
-        file, _ = ledger.scored.place(row)
-        session, taster, code = ledger.scored.texts(row)
+    answered = ledger.picks.rows if ledger.picks and not trial.attributes else ledger.scored
+    for row in range(len(answered)):
+        file, _ = answered.place(row)
+        session, taster, code = answered.texts(row)
         if file not in own:
             elsewhere[session, taster][code] = file
     ballots: dict[tuple[str, str], BallotFile] = {}
@@ -176,8 +195,9 @@ def _ballots(
         ballot = ballots[cup] = BallotFile(
             session=cup[0],
             taster=cup[1],
-            codes=orders[cup],
-            attributes=trial.asked(cup[0]),
+            codes=tuple(orders[cup]),
+            sets={} if trial.attributes else orders[cup],
+            attributes=trial.asked(cup[0]) if trial.attributes else _question(trial, orders[cup]),
             file=files[cup],
             folder=folder,
             tell=sitting.say,
@@ -187,6 +207,24 @@ def _ballots(
         there = elsewhere[cup].items()
         ballot.elsewhere = {code: file for code, file in there if code not in own_cups}
     return {cup: ballots[cup] for cup in orders if cup in ballots}
+
+
+def _question(trial: Trial, sets: Mapping[str, tuple[str, ...]]) -> tuple[SetQuestion, ...]:
+    """Ask of each set what its method asks; a group of a tetrad is as good as the other one."""
+    if trial.choice is None:
+        return ()
+    how, options, same = trial.choice.how, dict[str, tuple[str, ...]](), dict[str, str]()
+    for name, codes in sets.items():
+        pairs = ["+".join(sorted(pair)) for pair in itertools.combinations(codes, 2)]
+        single = codes[1:] if trial.choice.method == "duo-trio" else codes
+        options[name] = how.words or (tuple(pairs) if how.codes == 2 else single)
+        if trial.choice.method == "tetrad":
+            options[name] = tuple(pair for pair in pairs if codes[0] in pair.split("+"))
+            for pair in options[name]:
+                rest = sorted(set(codes) - set(pair.split("+")))
+                same["+".join(rest)] = pair
+    asked = f"{wording.asked(trial.choice)} {wording.MUST}"
+    return (SetQuestion(label=asked, options=options, same=same),)
 
 
 def _plan(trial: Trial, served: Cups) -> Plan:
@@ -295,6 +333,8 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     )
     text = disk.read_folder(folder, without=disk.KEY)
     trial = parse_trial(text.trial)
+    if not trial.attributes:
+        raise FormError([_SETS.broken("only sets are asked for", "trial.toml")])
     ledger = open_ledger(trial, [table], text.table("servings.csv"))
     if ledger.problems:
         raise ScoreError(ledger.problems)

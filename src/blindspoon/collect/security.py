@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
 from flask import Response, abort, jsonify, make_response, render_template, request
 
-from blindspoon.collect.ballots import COMMENT_LIMIT
+from blindspoon.collect.ballots import COMMENT_LIMIT, Question
 from blindspoon.collect.languages import Words, spoken
 from blindspoon.collect.sitting import Sitting
 from blindspoon.errors import Problem, shown
@@ -57,11 +57,12 @@ def refuse(code: int, message: str = "") -> Response:
 def faults(
     say: Words,
     problems: Sequence[Problem],
-    attributes: Sequence[Attribute],
+    attributes: Sequence[Question],
     rows: Sequence[Mapping[str, str]],
 ) -> dict[tuple[int, str], str]:
     """Say to people what is wrong with the scores that they gave, by row, from 0, and column."""
-    scales = {attribute.name: attribute.scale for attribute in attributes}
+    scales = {it.name: it.scale for it in attributes if isinstance(it, Attribute)}
+    say = say if scales else say.of_sets
     said = {}
     for problem in problems:
         row, column = (problem.line or 2) - 2, problem.column or ""

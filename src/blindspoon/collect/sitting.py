@@ -324,9 +324,10 @@ class Sitting:
         """Count what was collected: "5 of 60 cups are scored; 1 ballot lies in ballots"."""
         ballots = self.ballots.values()
         scored, files = sum(b.count for b in ballots), sum(bool(b.rows) for b in ballots)
-        cups = count(sum(len(ballot.codes) for ballot in ballots), "cup")
-        lie = "lies" if files == 1 else "lie"
-        return f"{scored:,} of {cups} are scored; {count(files, 'ballot')} {lie} in ballots"
+        sets = any(ballot.sets for ballot in ballots)
+        cups = count(sum(len(ballot.codes) for ballot in ballots), "set" if sets else "cup")
+        lie, done = "lies" if files == 1 else "lie", "answered" if sets else "scored"
+        return f"{scored:,} of {cups} are {done}; {count(files, 'ballot')} {lie} in ballots"
 
     def reconcile(self) -> None:
         """Look whether ballots were changed by hand; trouble is told, and stops nothing."""

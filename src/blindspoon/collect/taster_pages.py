@@ -11,7 +11,14 @@ from flask import Flask, Response, abort, jsonify, make_response, redirect, rend
 from werkzeug.wrappers import Response as AnyResponse
 
 from blindspoon import wording
-from blindspoon.collect.ballots import BallotFile, CupAnswer, Given, read_answers, written
+from blindspoon.collect.ballots import (
+    BallotFile,
+    CupAnswer,
+    Given,
+    SetQuestion,
+    read_answers,
+    written,
+)
 from blindspoon.collect.host_pages import qr_code
 from blindspoon.collect.languages import seconds_of, spoken
 from blindspoon.collect.security import Access, faults, refuse, wants_json
@@ -196,7 +203,8 @@ class TasterPages:
         form, ballot = self._access.form(link), seat.ballot
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
             return refuse(409, spoken()("error_stale"))
-        (answer,), problems = read_answers(ballot.attributes, [form], ballot.file)
+        sent = {**form, "set": seat.code} if ballot.sets else form
+        (answer,), problems = read_answers(ballot.attributes, [sent], ballot.file)
         if problems:
             return self._not_taken(seat, form, problems)
         turn = form.get("turn", "0")[:9]
@@ -209,8 +217,8 @@ class TasterPages:
         if wants_json():
             scores = dict(zip(ballot.names, stored.scores, strict=True))
             cells = scores | {"comment": stored.comment}
-            sent = dict(zip(cells, (*answer.scores, answer.comment), strict=True))
-            filled = {name: text for name, text in cells.items() if text and not sent[name]}
+            given_now = dict(zip(cells, (*answer.scores, answer.comment), strict=True))
+            filled = {name: text for name, text in cells.items() if text and not given_now[name]}
             return jsonify(mark=stored.mark, replaced=replaced, scores=scores, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
@@ -281,6 +289,7 @@ class TasterPages:
             ticket=self._access.ticket(link),
             ballot=ballot,
             replaced=known.get(request.args.get("replaced", "")),
+            **({"say": spoken().of_sets} if ballot and ballot.sets else {}),
             **content,
         )
         return make_response(page)
@@ -299,11 +308,15 @@ class TasterPages:
         """Show a cup, with what is filled in for it and what is wrong with that."""
         asked: list[dict[str, Any]] = []
         for attribute, value in zip(seat.ballot.attributes, answer.scores, strict=True):
+            if isinstance(attribute, SetQuestion):
+                options = attribute.options[seat.code]
+                asked.append({"of": attribute, "options": options, "value": value})
+                continue
             choices = steps(attribute.scale)
             fine = attribute.scale.step or 10.0 ** -wording.digits_for(attribute.scale)
             asked.append(
                 {"of": attribute, "steps": choices, "value": value, "fine": written(fine)}
-                | {"every": numbered(len(choices))}
+                | {"every": numbered(len(choices)), "options": ()}
             )
         seats = [place for place in _seats(seat.link, seat.ballot) if place.place > seat.place]
         return self._page(

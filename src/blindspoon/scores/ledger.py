@@ -47,6 +47,8 @@ class Ledger:
         NaN where no score was given.
     plan, key : Cups or None
         The rows of servings.csv and key.csv.
+    sets : Cups or None
+        The rows of servings.csv that are in sets; their batch is the name of the set.
     picks : Picks or None
         What was chosen from sets under codes.
     choices : ChoiceTable or None
@@ -65,6 +67,7 @@ class Ledger:
     points: FloatArray
     plan: Cups | None
     key: Cups | None
+    sets: Cups | None
     picks: Picks | None
     choices: ChoiceTable | None
     problems: tuple[Problem, ...]
@@ -129,6 +132,7 @@ def open_ledger(
         points=points,
         plan=plan,
         key=keyed,
+        sets=sets,
         picks=picks,
         choices=known_choices,
         problems=in_order(problems, (table.file for table in tables)),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
@@ -215,6 +216,22 @@ class Serving:
     set: str = ""
 
 
+def order_counts(servings: Iterable[Serving], control: str) -> dict[str, Counter[str]]:
+    """Count how often each order was served, by variant; sets of the control alone under it.
+
+    A stands for the control, B for the variant.
+    """
+    sets: dict[tuple[str, str, str], list[Serving]] = {}
+    for serving in sorted((s for s in servings if s.set), key=lambda s: s.position):
+        sets.setdefault((serving.session, serving.taster, serving.set), []).append(serving)
+    found: dict[str, Counter[str]] = {}
+    for cups in sets.values():
+        about = next((cup.variant for cup in cups if cup.variant != control), control)
+        order = "".join("A" if cup.variant == control else "B" for cup in cups)
+        found.setdefault(about, Counter())[order] += 1
+    return found
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ServingPlan:
     """All coded cups of a trial.
@@ -268,7 +285,14 @@ class ServingPlan:
             for balance in self.balance
             for text, span in _uneven(balance)
         ]
-        return (CODE_NOTES[self.code_rule], *uneven)
+        return (*self._set_notes(), CODE_NOTES[self.code_rule], *uneven)
+
+    def _set_notes(self) -> Iterator[str]:
+        """Say how many sets there are, and how often each order is served."""
+        for about, orders in order_counts(self.servings, self.request.control).items():
+            often = sorted(orders.values())
+            times = f"{often[0]}" if often[0] == often[-1] else f"{often[0]} to {often[-1]}"
+            yield f"{orders.total()} sets with {about}: {len(often)} orders, each {times} times."
 
     def _in_order(self, *, by_code: bool = False) -> list[Serving]:
         session = {name: place for place, name in enumerate(self.request.sessions)}

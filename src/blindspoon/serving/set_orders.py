@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from blindspoon.serving.codes import draw_codes
-from blindspoon.serving.plan import Serving
+from blindspoon.serving.plan import Serving, order_counts
 from blindspoon.serving.request import ServingRequest
 
 
@@ -56,19 +56,6 @@ def pour_sets(
                     )
                 )  # fmt: skip
     return [serving for servings in poured.values() for serving in servings]
-
-
-def order_counts(servings: Sequence[Serving], control: str) -> dict[str, Counter[str]]:
-    """Count how often each order was served, by variant; sets of the control alone under it."""
-    sets: dict[tuple[str, str, str], list[Serving]] = {}
-    for serving in sorted((s for s in servings if s.set), key=lambda s: s.position):
-        sets.setdefault((serving.session, serving.taster, serving.set), []).append(serving)
-    found: dict[str, Counter[str]] = {}
-    for cups in sets.values():
-        about = next((cup.variant for cup in cups if cup.variant != control), control)
-        order = "".join("A" if cup.variant == control else "B" for cup in cups)
-        found.setdefault(about, Counter())[order] += 1
-    return found
 
 
 def _orders_so_far(
