@@ -141,7 +141,8 @@ def test_the_error_of_a_distance_is_that_of_its_slope():
     # 2-AFC: var(d') = 2 p (1 - p) / (n phi(z)^2), Bi, Ennis and O'Mahony 1997
     z = stats.norm.ppf(0.8)
     expected = math.sqrt(2 * 0.8 * 0.2 / 40) / stats.norm.pdf(z)
-    assert fc.distance_error("paired", 0.8, 40) == pytest.approx(expected, rel=1e-6)
+    d = float(fc.distance("paired", 0.8))
+    assert fc.distance_error("paired", d, 0.8, 40) == pytest.approx(expected, rel=1e-6)
 
 
 def test_a_or_not_a_is_fisher_and_two_normal_deviates():

@@ -431,10 +431,7 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
         case "text":
             found: object = text
         case "label":
-            limit = f"1 to {LABEL_LIMIT} characters, none of them a control character"
-            said = f"{name} {quoted(text)} cannot be used"
-            bad = Fault("bad-label", said, f"a {name} has {limit}", "Shorten or mend it")
-            found = text if is_label(text) else bad
+            found = text if is_label(text) else _bad_label(text, name)
         case "name":
             listed = known.sessions if name == "session" else known.variants
             found = text if text in listed else _name(text, name, listed)
@@ -456,6 +453,12 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
         case _:
             found = _measure(text, as_number(text, decimal_comma=decimal_comma), column)
     return found
+
+
+def _bad_label(text: str, name: str) -> Fault:
+    limit = f"1 to {LABEL_LIMIT} characters, none of them a control character"
+    said = f"{name} {quoted(text)} cannot be used"
+    return Fault("bad-label", said, f"a {name} has {limit}", "Shorten or mend it")
 
 
 def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 ENOUGH = 5
 """Sets of one taster from which it is asked whether that taster can tell."""
+MOST_TOLD = 1000
+"""Tasters of whom it is told whether they can tell."""
 UNLIKELY = 0.01
 """Chance of so few right answers below which the key may be the wrong way round."""
 LEAST_SETS = 3
@@ -217,7 +219,11 @@ def _find(
         path=right,
         lines=lines,
     )
-    alone = [(table.tasters[t], right[taster == t], other[taster == t]) for t in who.tolist()]
+    often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
+    alone = [
+        (table.tasters[t], right[taster == t], other[taster == t])
+        for t in np.flatnonzero(often >= ENOUGH)[:MOST_TOLD].tolist()
+    ]
     return replace(
         found,
         d_prime=_distance(found, answers),
@@ -253,11 +259,9 @@ def _needed(found: ChoiceFound, level: float) -> int | None:
 def _by_taster(
     choice: Choice, alone: Sequence[tuple[str, BoolArray, BoolArray]], alpha: float
 ) -> tuple[TasterChoice, ...]:
-    """Ask of every taster with enough sets whether they can tell."""
+    """Ask of tasters with enough sets whether they can tell."""
     rows = []
     for taster, right, other in alone:
-        if right.size < ENOUGH:
-            continue
         p = float(fc.upper_tail(int(right.sum()), right.size, choice.how.guess))
         if choice.how.words:
             said = right != other
@@ -285,12 +289,10 @@ def _distance(found: ChoiceFound, answers: fc.Answers) -> Distance | NoResult:
         return _distance_in_words(found, answers)
     if found.right == tests:
         return NoResult("Everybody was right, so d' has no upper end.")
-    low, high = (guess + s * (1 - guess) for s in (found.interval.low, found.interval.high))
-    return Distance(
-        estimate=fc.distance(choice.method, p),
-        se=fc.distance_error(choice.method, p, tests) if p > guess else None,
-        interval=Interval(fc.distance(choice.method, low), fc.distance(choice.method, high)),
-    )
+    ends = (guess + s * (1 - guess) for s in (found.interval.low, found.interval.high))
+    estimate, low, high = fc.distance(choice.method, np.array([p, *ends])).tolist()
+    error = fc.distance_error(choice.method, estimate, p, tests) if p > guess else None
+    return Distance(estimate=estimate, se=error, interval=Interval(low, high))
 
 
 def _distance_in_words(found: ChoiceFound, answers: fc.Answers) -> Distance | NoResult:

@@ -12,7 +12,7 @@ from blindspoon.errors import Note, Problem, Rule, ScoreError
 from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.scores.crosscheck import Cups, number_rows, strays
 from blindspoon.scores.ledger import Ledger, open_ledger
-from blindspoon.scores.sets import ChoiceTable, judge_picks
+from blindspoon.scores.sets import ChoiceTable, judge_picks, set_notes
 from blindspoon.trial import Trial
 
 __all__ = [
@@ -113,7 +113,9 @@ class ScoreTable:
         return counts
 
     @classmethod
-    def from_ledger(cls, trial: Trial, ledger: Ledger) -> ScoreTable:
+    def from_ledger(
+        cls, trial: Trial, ledger: Ledger, choices: ChoiceTable | None = None
+    ) -> ScoreTable:
         """Lift the blind of a ledger without problems; `build_table` is the way here."""
         scored, plan = ledger.scored, ledger.plan
         served = scored if plan is None else plan
@@ -141,7 +143,7 @@ class ScoreTable:
             balanced=_is_balanced(served, variant, len(trial.variants)),
             remarks=tuple(_remarks(trial, scored, variant[cup])),
             left_out=tuple(_left_out(trial, ledger, variant[cup][given])),
-            choices=_choices(trial, ledger)[0],
+            choices=choices,
         )
 
 
@@ -199,8 +201,11 @@ def check_scores(
         Columns that are not used, scores that are missing and the like.
     """
     ledger = open_ledger(trial, scores, servings, key, choices)
-    problems = ledger.problems or tuple(_choices(trial, ledger)[1])
-    return problems, (*ledger.notes, *ledger.absences)
+    if ledger.problems:
+        return ledger.problems, (*ledger.notes, *ledger.absences)
+    table, problems = _choices(trial, ledger)
+    known = () if table is None or problems else set_notes(trial, table)
+    return tuple(problems), (*ledger.notes, *ledger.absences, *known)
 
 
 def build_table(
@@ -259,10 +264,10 @@ def build_table(
     """
     ledger = open_ledger(trial, scores, servings, key, choices)
     problems = (*ledger.problems, *_missing_key(ledger))
-    problems = problems or tuple(_choices(trial, ledger)[1])
-    if problems:
-        raise ScoreError(problems)
-    return ScoreTable.from_ledger(trial, ledger), ledger.notes
+    chosen, wrong = (None, []) if problems else _choices(trial, ledger)
+    if problems or wrong:
+        raise ScoreError(problems or wrong)
+    return ScoreTable.from_ledger(trial, ledger, chosen), ledger.notes
 
 
 _NO_NAMED = Rule(

@@ -201,6 +201,20 @@ def places_chosen(picks: Picks) -> Iterator[Note]:
         yield Note(file="choices.csv", text=f"places were not chosen alike: {told}")
 
 
+def set_notes(trial: Trial, table: ChoiceTable) -> Iterator[Note]:
+    """Say that tests are short of the declared number, or orders not served equally often."""
+    declared = chosen_by(trial).tests
+    for place, variant in enumerate(trial.variants):
+        tests = int((table.variant == place).sum())
+        if declared is not None and place != trial.control_index and tests < declared:
+            text = f"{tests} of {declared} declared tests of {variant.name} are in"
+            yield Note(file="choices.csv", text=text)
+        served = table.orders.get(place, (0,))
+        if max(served) - min(served) > 1:
+            text = f"orders of {variant.name} are served {min(served)} to {max(served)} times"
+            yield Note(file="servings.csv", text=f"{text}, not equally often")
+
+
 def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTable, list[Problem]]:
     """Say which answers were right.
 

@@ -104,8 +104,9 @@ def standing(
     seal, warned = seal_of(trial, text or ""), tuple(_warned(trial))
     if seal is None:
         told = UNSEALED if text is None else DAMAGED
-        attributes = [each.name for each in trial.attributes] if trial.decision.looks else []
-        tasters = {taster for _, taster, _ in scores_by_cup(trial, tables.answers, attributes)}
+        attributes = [each.name for each in trial.attributes]
+        told_of = tables.answers if trial.decision.looks else ()
+        tasters = {taster for _, taster, _ in scores_by_cup(trial, told_of, attributes)}
         share, looked = _look(trial, len(tasters), None)
         return Standing(told=(told, *looked), warned=warned, share=share)
     lift = seal.lifted[-1] if seal.lifted else None

@@ -15,7 +15,7 @@ from scipy.special import bdtrik, betainc, betaincinv, gammaln, ndtr, ndtri
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(200)
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(96)
 
 
 def upper_tail(
@@ -211,19 +211,19 @@ FARTHEST = 12.0
 """A d' above which nobody is ever wrong in double precision."""
 
 
-def distance(method: str, p: float) -> float:
-    """Give d' for a chance of a right answer: 0 up to guessing, `FARTHEST` where all are right."""
-    low, high = 0.0, FARTHEST
-    chance = PSYCHOMETRIC[method]
-    if p <= float(chance(np.array(0.0))):
-        return 0.0
-    for _ in range(50):
+def distance(method: str, p: FloatArray | float) -> FloatArray:
+    """Give d' for chances of a right answer: 0 up to guessing, `FARTHEST` where all are right."""
+    wanted, chance = np.asarray(p, float), PSYCHOMETRIC[method]
+    low, high = np.zeros_like(wanted), np.full_like(wanted, FARTHEST)
+    for _ in range(28):
         middle = (low + high) / 2
-        low, high = (middle, high) if float(chance(np.array(middle))) < p else (low, middle)
-    return (low + high) / 2
+        below = chance(middle) < wanted
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    found: FloatArray = np.where(wanted <= chance(np.zeros(())), 0.0, (low + high) / 2)
+    return found
 
 
-def distance_error(method: str, p: float, tests: int) -> float:
+def distance_error(method: str, d: float, p: float, tests: int) -> float:
     """Give the standard error of d', by the delta method; p lies between guessing and 1.
 
     Notes
@@ -231,7 +231,6 @@ def distance_error(method: str, p: float, tests: int) -> float:
     ``var(d') = p (1 - p) / (n (dp/dd')^2)``: J. Bi, D. M. Ennis and M. O'Mahony 1997, J. Sensory
     Stud. 12, 87-104.
     """
-    d = distance(method, p)
     low, high = PSYCHOMETRIC[method](np.array([d - 1e-4, d + 1e-4]))
     return float(np.sqrt(p * (1 - p) / tests) / ((high - low) / 2e-4))
 
