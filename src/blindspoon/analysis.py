@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -86,7 +86,7 @@ def _scores(
         raise
 
 
-def write_report(analysis: Analysis, to: Path) -> Path:
+def write_report(analysis: Analysis, to: Path, tell: Callable[[str], None] | None = None) -> Path:
     """Write the report of one trial, replacing an earlier one whole or not at all.
 
     Parameters
@@ -94,6 +94,8 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     analysis : Analysis
     to : Path
         The folder of all reports; the trial's own folder lies in it.
+    tell : callable, optional
+        Told, a sentence each, which of the host's pictures are left out, and why.
 
     Returns
     -------
@@ -108,7 +110,10 @@ def write_report(analysis: Analysis, to: Path) -> Path:
     from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
 
     target = to / analysis.folder
-    disk.write_folder_atomically(target, render(compose_report(analysis)))
+    content = compose_report(analysis)
+    disk.write_folder_atomically(target, render(content))
+    for text in content.lacking if tell else ():
+        tell(text)
     return target / "index.html"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -335,7 +335,9 @@ def pool(*folders: Folder) -> Pooled:
     return Pooled(pool=pool_folders([Path(folder) for folder in folders]))
 
 
-def report(folder: Folder, to: Folder = "reports") -> Path:
+def report(
+    folder: Folder, to: Folder = "reports", *, tell: Callable[[str], None] | None = None
+) -> Path:
     """Write the page of a trial with its charts and tables, and say where it is.
 
     Parameters
@@ -343,13 +345,15 @@ def report(folder: Folder, to: Folder = "reports") -> Path:
     folder : str or path
     to : str or path
         The folder of all reports; the trial's own folder lies in it.
+    tell : callable, optional
+        Told, a sentence each, which of the host's pictures are left out, and why.
 
     Raises
     ------
     TrialError
         With every problem of the folder; an earlier report is still there.
     """
-    return write_report(analyse(Path(folder)), Path(to))
+    return write_report(analyse(Path(folder)), Path(to), tell)
 
 
 def publish(

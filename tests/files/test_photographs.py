@@ -119,6 +119,14 @@ def test_a_picture_that_cannot_be_shown_is_named(folder, broken):
     assert said[0].startswith("The picture jars.jpg is left out: ")
 
 
+def test_a_report_tells_which_picture_it_leaves_out(folder, tmp_path, blindspoon):
+    (folder / "photos" / "jars.jpg").write_bytes(b"no picture")
+    assert (
+        "note: The picture jars.jpg is left out: "
+        in blindspoon("report", folder, "--to", tmp_path / "out").stdout
+    )
+
+
 def test_a_path_out_of_the_folder_is_refused(folder):
     plan = folder / "trial.toml"
     plan.write_text(plan.read_text().replace("jars.jpg", "../private.jpg"))

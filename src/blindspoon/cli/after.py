@@ -116,7 +116,8 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
         click.echo(f"Report written: {api.pool(*kitchens(folders)).report(to)}")
         return
     for folder in folders:
-        click.echo(f"Report written: {api.report(folder, to)}")
+        page = api.report(folder, to, tell=lambda text: click.echo(f"note: {text}"))
+        click.echo(f"Report written: {page}")
 
 
 @click.command()

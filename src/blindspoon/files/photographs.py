@@ -16,7 +16,7 @@ from blindspoon.trial import Photo, Trial
 if TYPE_CHECKING:
     from PIL import Image
 
-ON_A_PAGE = 140_000
+ON_A_PAGE = 115_000
 """Letters that all pictures of a page take together, which keeps it under 400 KB."""
 SIZES = ((1200, 80), (1000, 76), (800, 70), (640, 64), (480, 56), (320, 50))
 """Longest sides in pixels, with qualities of JPEG, the best first."""
