@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+import blindspoon as bs
 from blindspoon.analysis import analyse, draw_forest, kitchen_names, pool_folders
 from blindspoon.cli.main import commands, main
 from blindspoon.cli.printed import comparison_table, pooled_table
@@ -227,6 +228,19 @@ def test_kitchens_have_a_page_with_all_that_was_found(kitchens, blindspoon, tmp_
     assert "From kitchen to kitchen a difference scatters by" in page
     assert "Interval for “alike”" in page
     assert not re.search(r'(?:src|href)="(?!#)', page)
+
+
+def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(kitchens, tmp_path):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("blindspoon.packing.pack.draw", lambda *_: ({}, ()))
+        packed = bs.pool(*kitchens).publish(tmp_path).folder
+    for name in ("blog.md", "say.md"):
+        text = (packed / name).read_text(encoding="utf-8")
+        assert "plain" in text.lower(), name
+        assert "****" not in text, name
+    folders = sorted((packed / "data").iterdir())
+    assert len(folders) == len(kitchens)
+    assert bs.read(folders[0]).compare().comparisons
 
 
 def test_one_kitchen_is_no_pool(kitchens, blindspoon):

@@ -9,20 +9,24 @@ from __future__ import annotations
 import csv
 import random
 import re
+import shutil
 import subprocess
 from itertools import product
 from pathlib import Path
 
 import pytest
 
-from blindspoon.analysis import analyse, compose_report
+from blindspoon.analysis import analyse, compose_report, pool_folders
 from blindspoon.packing.kit import kit_files
+from blindspoon.packing.pack import pack_kitchens
 from blindspoon.writeup.page import page
 
 pytestmark = pytest.mark.browser
 TRIALS = Path(__file__).parents[1] / "trials"
+DEMO = TRIALS / "allotment-cucumbers"
 FOLDERS = {"demo": "allotment-cucumbers", "wine": "randall-1989-wine", "extreme": None}
 EVERY = [f"{trial}/{form}" for trial in FOLDERS for form in ("index", "print", "kit")]
+GUIDES = ["demo/start", "kitchens/index"]
 WRITEUPS = [name for name in EVERY if not name.endswith("kit")]
 SCRIPT = "<script>document.title = 'broken'</script>"
 SAID = "<b>crunchy</b>"
@@ -35,10 +39,12 @@ QUICK = {
     ("demo/kit", 390, "dark"),
     ("extreme/index", 390, "dark"),
     ("wine/index", 1280, "dark"),
+    ("demo/start", 390, "dark"),
+    ("kitchens/index", 390, "light"),
 }
 AXE = [
     pytest.param(*case, marks=() if case in QUICK else pytest.mark.slow)
-    for case in product(EVERY, (320, 390, 1280), ("light", "dark"))
+    for case in product((*EVERY, *GUIDES), (320, 390, 1280), ("light", "dark"))
 ]
 QUICK_PRINTS = {
     ("demo/print", "A4"),
@@ -65,6 +71,22 @@ def pages(tmp_path_factory):
         for form, text in forms.items():
             made[f"{trial}/{form}"] = root / f"{trial}-{form}.html"
             made[f"{trial}/{form}"].write_text(text, encoding="utf-8")
+    return made | guides(root)
+
+
+def guides(root: Path) -> dict[str, Path]:
+    """The page of two kitchens, and the guide to all that is sent out of them."""
+    second = root / "second"
+    shutil.copytree(DEMO, second)
+    table = (second / "scores.csv").read_text(encoding="utf-8")
+    (second / "scores.csv").write_text(table.replace(",7,", ",6,"), encoding="utf-8")
+    pool = pool_folders([DEMO, second])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("blindspoon.packing.pack.draw", lambda *_: ({}, ("Not drawn: a chart.",)))
+        files = pack_kitchens(pool, all_sizes=True).files
+    made = {"kitchens/index": root / "kitchens.html", "demo/start": root / "start.html"}
+    made["kitchens/index"].write_bytes(files["index.html"])
+    made["demo/start"].write_bytes(files["START.html"])
     return made
 
 
@@ -190,7 +212,7 @@ RIGHT_MOST = """
 """
 
 
-@pytest.mark.parametrize("name", EVERY)
+@pytest.mark.parametrize("name", [*EVERY, *GUIDES])
 def test_nothing_sticks_out_at_any_width(phone, name):
     sheet = phone(name)
     for width in (320, 390, 768, 1280):

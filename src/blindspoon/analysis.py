@@ -112,8 +112,9 @@ def write_report(analysis: Analysis, to: Path, tell: Callable[[str], None] | Non
     target = to / analysis.folder
     content = compose_report(analysis)
     disk.write_folder_atomically(target, render(content))
-    for text in content.lacking if tell else ():
-        tell(text)
+    if tell is not None:
+        for text in content.lacking:
+            tell(text)
     return target / "index.html"
 
 
@@ -176,6 +177,8 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
                 trial=trial,
                 table=found.table,
                 results=found.results,
+                tables=found.tables,
+                seal=found.standing.published,
             )
         )
     if problems:

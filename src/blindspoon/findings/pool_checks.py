@@ -12,6 +12,8 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.errors import Problem, quoted, some_of
+from blindspoon.files.seal import Seal
+from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.comparison import AttributeResult, Kind, NotCompared
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.scores.score_table import ScoreTable
@@ -33,6 +35,9 @@ class Kitchen:
     table : ScoreTable
     results : tuple of AttributeResult
         Its own comparisons.
+    tables : FolderTables, optional
+        What is published of its folder, with the seal of these tables.
+    seal : Seal, optional
     """
 
     name: str
@@ -40,6 +45,8 @@ class Kitchen:
     trial: Trial
     table: ScoreTable
     results: tuple[AttributeResult, ...]
+    tables: FolderTables | None = None
+    seal: Seal | None = None
 
     def own(self, attribute: str, variant: str) -> MixedContrast | NoResult:
         """Look up this kitchen's own comparison by the mixed model, or why there is none."""

@@ -155,33 +155,47 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
     progress : callable, optional
     """
     from blindspoon.charts.chart import svg_file  # noqa: PLC0415
-    from blindspoon.charts.figure import POSTED, figure_of  # noqa: PLC0415
-    from blindspoon.charts.posts import sized_files  # noqa: PLC0415
-    from blindspoon.packing.texts import start  # noqa: PLC0415
-    from blindspoon.writeup.kitchens_page import kitchens_page, pooled_findings  # noqa: PLC0415
+    from blindspoon.charts.figure import POSTED  # noqa: PLC0415
+    from blindspoon.packing.package import data_package  # noqa: PLC0415
+    from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
+    from blindspoon.writeup.kitchens_page import compose_kitchens, kitchens_page  # noqa: PLC0415
+    from blindspoon.writeup.methods import software  # noqa: PLC0415
     from blindspoon.writeup.records import pool_record  # noqa: PLC0415
 
-    findings = pooled_findings(pool)
-    charts = [finding.chart for finding in findings if finding.chart]
+    content = compose_kitchens(pool)
     record = json.dumps(pool_record(pool), allow_nan=False)
     files = {
-        "index.html": kitchens_page(pool, findings).encode(),
+        "index.html": kitchens_page(content).encode(),
         "tables/comparisons.json": record.encode(),
-        **{f"figures/{chart.name}.svg": svg_file(chart) for chart in charts},
+        **{f"figures/{chart.name}.svg": svg_file(chart) for chart in content.figures},
     }
     if not all_sizes:
         return Pack(files=files, lacking=())
     source = f"{wording.listing(kitchen.name for kitchen in pool.kitchens)}. Made with Blindspoon."
-
-    def sized(chart: Chart, size: str) -> Iterable[Drawn]:
-        return sized_files(figure_of(chart, size, source=source), size, chart.name)
-
-    steps = [partial(chart_file, chart) for chart in charts]
-    steps += [partial(sized, chart, size) for chart in charts for size in (*POSTED, "print")]
+    steps: list[Callable[[], Iterable[Drawn]]] = [
+        partial(chart_file, chart) for chart in content.figures
+    ]
+    sizes = (*POSTED, "print")
+    steps += [partial(chart_in, c, size, source, "") for c in content.figures for size in sizes]
     drawn, lacking = draw(steps, progress)
-    files |= {**drawn, "print.html": kitchens_page(pool, findings, paper=True).encode()}
-    guide = start(pool.first.title, findings[0].answer, files, lacking)
+    files |= {
+        **drawn,
+        "print.html": kitchens_page(content, paper=True).encode(),
+        "blog.md": blog(content).encode(),
+        "say.md": say(content, drawn).encode(),
+    }
+    for kitchen in pool.kitchens:
+        trial, tables, name = kitchen.trial, kitchen.tables, file_name(kitchen.name)
+        if tables is not None:
+            made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
+            files |= {f"data/{name}/{path}": file for path, file in made.items()}
+    guide = start(content.title, content.answer, files, lacking)
     return Pack(files={"START.html": guide.encode(), **files}, lacking=lacking)
+
+
+def file_name(kitchen: str) -> str:
+    """Name a folder after a kitchen."""
+    return re.sub(r"[^\w.-]+", "-", kitchen).strip("-.")
 
 
 def name_of(pool: Pool) -> str:
@@ -189,7 +203,7 @@ def name_of(pool: Pool) -> str:
 
     The first two, and how many more.
     """
-    names = [re.sub(r"[^\w.-]+", "-", kitchen.name).strip("-.") for kitchen in pool.kitchens]
+    names = [file_name(kitchen.name) for kitchen in pool.kitchens]
     return "-and-".join(names if len(names) == 2 else [*names[:2], f"{len(names) - 2}-more"])
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
+from pathlib import PurePosixPath
 
 from blindspoon.wording import sentence
+from blindspoon.writeup.kitchens_page import KitchensContent
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.page import ReportContent
 from blindspoon.writeup.words import html_page, templates
@@ -15,12 +17,13 @@ MOST_METHODS, MOST_POINTS = 6, 3
 """Variants of which a post tells how they were made, and points that it takes over of a list."""
 
 
-def blog(content: ReportContent) -> str:
+def blog(content: ReportContent | KitchensContent) -> str:
     """Write a post of about 300 words in CommonMark, with the picture at its head."""
-    trial = content.analysis.trial
+    trial = content.trial
     return _markdown(
         "blog.md.j2",
         content=content,
+        kit=isinstance(content, ReportContent),
         control=trial.variant(trial.control),
         others=[variant for variant in trial.variants if variant.name != trial.control],
         methods=len(trial.variants) <= MOST_METHODS,
@@ -28,19 +31,24 @@ def blog(content: ReportContent) -> str:
     )
 
 
-def say(content: ReportContent, drawn: Collection[str]) -> str:
+def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str:
     """Write what can be said on camera, put under a video, and told of each picture."""
-    who, _, blinding = content.trust.partition(". ")
-    blind = ", blind" if blinding.startswith("Tasted blind") else "; it is not shown to be blind"
-    finding = content.picture.title if content.picture else content.answer
-    trial = content.analysis.trial
-    lead = "" if trial.decision.declared else "As a lead, for no rule was written down: "
+    spoken = content.answer, content.question
+    if isinstance(content, ReportContent):
+        who, _, blinding = content.trust.partition(". ")
+        blind = (
+            ", blind" if blinding.startswith("Tasted blind") else "; it is not shown to be blind"
+        )
+        finding = content.picture.title if content.picture else content.answer
+        lead = "As a lead, for no rule was written down: "
+        lead *= not content.trial.decision.declared
+        spoken = f"{lead}{sentence(finding)}", f"{who}{blind}."
     cautions = next((part.points for part in content.sections if part.name == "cautions"), ())
     return _markdown(
         "say.md.j2",
         content=content,
-        spoken=(f"{lead}{sentence(finding)}", f"{who}{blind}."),
-        trial=trial,
+        spoken=spoken,
+        trial=content.trial,
         caution=cautions[0] if cautions else None,
         drawn=drawn,
     )
@@ -56,7 +64,7 @@ def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str
         Paths of all that lies beside it.
     lacking : sequence of str
     """
-    folders = {path.rpartition("/")[0] for path in files}
+    folders = {str(folder) for path in files for folder in PurePosixPath(path).parents}
     return html_page(
         "start",
         title=title,

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from blindspoon import wording
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.pooled import forest_chart, forest_title
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.stats.results import NoResult
+from blindspoon.trial import Trial
 from blindspoon.writeup.methods import software
+from blindspoon.writeup.section import Points
 from blindspoon.writeup.tables import MIXED, chosen
 from blindspoon.writeup.words import html_page
 from blindspoon.writeup.writers import Table, cells
@@ -104,22 +106,80 @@ def _tables(found: PooledAttribute) -> Iterator[Table]:
         )
 
 
-def kitchens_page(pool: Pool, findings: tuple[PooledFinding, ...], *, paper: bool = False) -> str:
-    """Fill the template; all text of the hosts is escaped in it.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KitchensContent:
+    """What is said of several kitchens, in the parts of a trial's report that templates share.
 
     Parameters
     ----------
     pool : Pool
+    trial : Trial
+        The one whose rule decides, with the variants that all kitchens made.
     findings : tuple of PooledFinding
-        Made by `pooled_findings`.
+        The primary ones first.
+    question, answer, trust : str
+    picture : Chart or None
+    weak : tuple of (str, str)
+        What the claims are about, and how far kitchens disagree.
+    figures : tuple of Chart
+    photos, remarks, advice, sections : tuple
+        Empty: they are those of each kitchen.
+    """
+
+    pool: Pool
+    trial: Trial
+    findings: tuple[PooledFinding, ...]
+    question: str
+    answer: str
+    trust: str
+    picture: Chart | None
+    weak: Points
+    figures: tuple[Chart, ...]
+    photos: tuple[()] = ()
+    remarks: tuple[()] = ()
+    advice: tuple[()] = ()
+    sections: tuple[()] = ()
+
+    @property
+    def title(self) -> str:
+        """What stands at the head."""
+        return self.trial.title
+
+
+def compose_kitchens(pool: Pool) -> KitchensContent:
+    """Say everything that the page says."""
+    findings = pooled_findings(pool)
+    head, kitchens = findings[0], pool.kitchens
+    lead = "" if head.primary else "No kitchen’s rule was made for this, so take it as a lead. "
+    who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
+    number = wording.capital(wording.spelled(len(kitchens)))
+    return KitchensContent(
+        pool=pool,
+        trial=replace(pool.first, variants=pool.variants),
+        findings=findings,
+        question=f"{number} kitchens made the same and tasted it, each by themselves.",
+        answer=lead + head.answer,
+        trust=f"{'; '.join(who)}. The rule is that of {kitchens[0].name}.",
+        picture=head.chart,
+        weak=tuple(("", text) for text in (head.spread[0], *pool.remarks)),
+        figures=tuple(finding.chart for finding in findings if finding.chart),
+    )
+
+
+def kitchens_page(content: KitchensContent, *, paper: bool = False) -> str:
+    """Fill the template; all text of the hosts is escaped in it.
+
+    Parameters
+    ----------
+    content : KitchensContent
     paper : bool
         For printing and PDF only.
     """
     return html_page(
         "kitchens",
-        pool=pool,
-        findings=findings,
+        content=content,
+        pool=content.pool,
         paper=paper,
-        control=pool.variant(pool.first.control).label,
+        control=content.trial.variant(content.trial.control).label,
         software=software(),
     )

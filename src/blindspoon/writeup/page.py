@@ -151,6 +151,11 @@ class ReportContent:
     lacking: tuple[str, ...]
 
     @property
+    def trial(self) -> Trial:
+        """The trial that it is about."""
+        return self.analysis.trial
+
+    @property
     def title(self) -> str:
         """The trial's."""
         return self.analysis.trial.title
