@@ -202,8 +202,9 @@ def _asked(problem: Problem) -> Problem:
 
 def _with_attributes(text: str, scored: Sequence[str]) -> str:
     """Keep what is scored, add what is the host's own, and let the first of them decide."""
-    ready = {label: row.name for row in known_attributes() for label in (row.name, row.label)}
-    kept = [ready[label] for label in scored if label in ready]
+    ready = {word: row.name for row in known_attributes() for word in (row.name, row.label.lower())}
+    scored = list(dict.fromkeys(ready.get(label.lower(), label) for label in scored))
+    kept = [label for label in scored if label in ready]
     listed = names_of(text, "attribute")
     names = dict(ready)
     for label in scored:
@@ -239,7 +240,8 @@ def rule_in_words(trial: Trial) -> str:
         return "Nothing is decided: whatever the scores show is an idea for next time."
     others = [variant for variant in trial.variants if variant.name != trial.control]
     what = f"“{others[0].label}”" if len(others) == 1 else "a changed jar"
-    alone = "it" if len(others) == 1 else f"any of the {spelled(len(others))}"
+    any_of = "either" if len(others) == 2 else "any"
+    alone = "it" if len(others) == 1 else f"{any_of} of the {spelled(len(others))}"
     control = trial.variant(trial.control).label
     alpha = trial.share_of_alpha(primary[0].name)
     out_of = round(1 / alpha)

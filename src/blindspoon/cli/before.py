@@ -64,9 +64,11 @@ def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
 def _asked() -> dict[str, bytes]:
     """Ask the seven questions, again where an answer will not do, and for a yes to the rule."""
     from blindspoon import starting  # noqa: PLC0415
+    from blindspoon.batches.summary import factor_name  # noqa: PLC0415
     from blindspoon.errors import TrialFileError  # noqa: PLC0415
     from blindspoon.files.trial_edit import put  # noqa: PLC0415
     from blindspoon.files.trial_toml import parse_trial  # noqa: PLC0415
+    from blindspoon.wording import listing  # noqa: PLC0415
 
     ready = ", ".join(attribute.label.lower() for attribute in starting.known_attributes())
     scored = (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The "
@@ -97,7 +99,8 @@ def _asked() -> dict[str, bytes]:
             wrong = {problem.column or "" for problem in error.problems}
     trial = parse_trial(files["trial.toml"].decode())
     for variant in trial.variants[1:]:
-        click.echo(f"\n“{variant.label}” is meant to differ in: {', '.join(variant.differs)}.")
+        meant = listing(map(factor_name, variant.differs))
+        click.echo(f"\n“{variant.label}” is meant to differ in {meant}.")
     click.echo(f"\n{click.wrap_text(starting.rule_in_words(trial), 80)}")
     if click.confirm("Is this your rule, from today?"):
         text = put(files["trial.toml"].decode(), "decision.declared", today())
