@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from string import ascii_uppercase
+
+import numpy as np
 
 from blindspoon import wording
 from blindspoon.serving.plan import Serving, ServingPlan
 from blindspoon.sheets.trays import Tray, session_line, trays_of
 from blindspoon.trial import Trial
+
+MARKS = 1001
+"""Tells the random stream of the marks from the others that come from the trial's seed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +70,23 @@ def pouring_sheets(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
         _pouring(trial, plan, [tray for tray in trays if tray.session == session], portion_g)
         for session in dict.fromkeys(tray.session for tray in trays)
     )
+
+
+def two_marks(sheets: Sequence[Pouring], seed: int) -> tuple[Pouring, ...]:
+    """Mark the jars afresh in every session, where two people pour and both want to taste.
+
+    Who fills the marked bowls knows which jar a mark is, and who fills the cups which code; the
+    letters are drawn, so that neither can tell the other half from them.
+    """
+    drawn = []
+    for number, sheet in enumerate(sheets):
+        order = np.random.default_rng([seed, MARKS, number]).permutation(len(sheet.pours))
+        pours = tuple(
+            replace(pour, mark=_letter(int(place)))
+            for pour, place in zip(sheet.pours, order, strict=True)
+        )
+        drawn.append(replace(sheet, pours=pours, checks=()))
+    return tuple(drawn)
 
 
 def amount(cups: int, portion_g: float | None) -> str:

@@ -15,7 +15,7 @@ from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.checklist import PRACTICE, make_checklist
 from blindspoon.sheets.paper import MARGIN, PAPERS, Paper, stock_named
 from blindspoon.sheets.paper_ballots import REST, Ballots, make_ballots
-from blindspoon.sheets.pouring import pouring_sheets
+from blindspoon.sheets.pouring import pouring_sheets, two_marks
 from blindspoon.sheets.telling import heading, telling_words, veiled
 from blindspoon.sheets.trays import label_sheets, tray_cards
 from blindspoon.trial import Trial
@@ -54,14 +54,15 @@ def print_sheets(
     roles : bool
         Whether to add a file for each who gets one: ``helper.html`` (checklist, pouring sheet),
         ``table.html`` (what is said at the table, tray cards), ``tasters/01-NAME.html`` (their
-        ballots). Labels have a paper of their own.
+        ballots). Labels have a paper of their own. For two tasters also ``both-taste/bowls.html``
+        and ``both-taste/cups.html``, by which both can taste though they pour themselves.
 
     Returns
     -------
     dict of str to bytes
         HTML by file name: ``checklist.html``, ``pouring.html``, ``trays.html``, ``labels.html``,
         ``ballots.html``. Each needs no other file, no network and no script. Variants and
-        batches are named in ``pouring.html`` and ``helper.html`` only.
+        batches are named in ``pouring.html``, ``helper.html`` and ``both-taste/bowls.html`` only.
 
     Raises
     ------
@@ -143,6 +144,12 @@ def _roles(
         parts = [part("ballots", all=replace(every, ballots=own))]
         name = re.sub(r"\W+", "-", taster)[:60].strip("-")
         roles[f"tasters/{number:02}-{name}"] = page("role", title=f"For {taster}", parts=parts)
+    if len(plan.request.tasters) == 2 and plan.request.controls == 1:
+        marked = two_marks(told["pouring"]["sessions"], trial.seed)
+        for n, name in enumerate(("bowls", "cups")):
+            who, other = plan.request.tasters[n], plan.request.tasters[1 - n]
+            both = part("marks", sessions=marked, first=n == 0, own=who, other=other)
+            roles[f"both-taste/{name}"] = page("role", title=f"For {who}", parts=[both])
     return {f"{name}.html": content for name, content in roles.items()}
 
 

@@ -1,0 +1,61 @@
+"""Two people pour and both taste: each sheet holds one half, and both together are the key."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.serving.draw import draw
+from blindspoon.serving.request import request_for
+from blindspoon.sheets.pouring import pouring_sheets, two_marks
+from blindspoon.sheets.printing import print_sheets
+
+TRIAL = parse_trial("""
+trial = { title = "Crisp cucumbers", control = "brined", seed = 3 }
+scale = { low = 0, high = 10, step = 1 }
+attribute = [{ name = "texture" }]
+variant = [{ name = "brined" }, { name = "oak-leaf" }, { name = "cool" }]
+session = [{ name = "1" }, { name = "2" }]
+tasting = { tasters = ["Ada", "Ben"] }
+""")
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return draw(request_for(TRIAL), np.random.default_rng(1))
+
+
+def test_both_halves_together_are_the_key_and_neither_alone(plan):
+    pages = {name: page.decode() for name, page in print_sheets(TRIAL, plan, roles=True).items()}
+    bowls, cups = (pages[f"both-taste/{name}.html"] for name in ("bowls", "cups"))
+    labels = {variant.name: variant.label for variant in TRIAL.variants}
+    codes = {cup.code for cup in plan.servings}
+    assert not [label for label in labels.values() if label in cups]
+    assert not codes & set(re.findall(r"<b>(\d{3})</b>", bowls))
+    inside, letters = {}, {}
+    for text, held, what in ((bowls, inside, r"</b> <bdi>([^<]+)"), (cups, letters, "<b>(\\d{3})")):
+        for session, sheet in enumerate(text.split('class="head"')[1:], 1):
+            for part in sheet.split('<b class="mark">')[1:]:
+                held[str(session), part[0]] = re.findall(what, part)
+    joined = {(s, code): inside[s, m][0] for (s, m), own in letters.items() for code in own}
+    assert joined == {(cup.session, cup.code): labels[cup.variant] for cup in plan.servings}
+
+
+def test_letters_are_drawn_for_every_session_and_are_not_those_of_the_pouring_sheet(plan):
+    sheets = pouring_sheets(TRIAL, plan, None)
+    orders = {
+        tuple(pour.mark for pour in sheet.pours)
+        for seed in range(20)
+        for sheet in two_marks(sheets, seed)
+    }
+    assert len(orders) == 6
+    assert all(sorted(order) == ["A", "B", "C"] for order in orders)
+
+
+def test_a_control_that_is_hidden_twice_would_be_known_by_its_cups():
+    request = request_for(TRIAL, controls=2)
+    pages = print_sheets(TRIAL, draw(request, np.random.default_rng(1)), roles=True)
+    assert not [name for name in pages if "both-taste" in name]
