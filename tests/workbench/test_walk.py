@@ -78,7 +78,7 @@ def by_phone(browser, address):
         phone.wait_for_url(f"**/1/{place}")
         phone.locator(f"label:has(input[name=crunch][value='{step}'])").click()
         phone.get_by_role("button", name=re.compile("^Save")).first.click()
-    phone.wait_for_url("**/end")
+    phone.wait_for_url("**/look")
     phone.context.close()
 
 
