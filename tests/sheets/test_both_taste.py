@@ -12,6 +12,7 @@ from blindspoon.serving.draw import draw
 from blindspoon.serving.request import request_for
 from blindspoon.sheets.pouring import pouring_sheets, two_marks
 from blindspoon.sheets.printing import print_sheets
+from blindspoon.sheets.trays import session_line
 
 TRIAL = parse_trial("""
 trial = { title = "Crisp cucumbers", control = "brined", seed = 3 }
@@ -59,3 +60,10 @@ def test_a_control_that_is_hidden_twice_would_be_known_by_its_cups():
     request = request_for(TRIAL, controls=2)
     pages = print_sheets(TRIAL, draw(request, np.random.default_rng(1)), roles=True)
     assert not [name for name in pages if "both-taste" in name]
+
+
+def test_the_label_of_a_session_stands_on_the_sheets():
+    text = 'trial = { title = "Crisp", control = "a" }\nscale = { low = 0, high = 9 }\n'
+    text += 'attribute = [{ name = "texture" }]\nvariant = [{ name = "a" }, { name = "b" }]\n'
+    trial = parse_trial(text + 'session = [{ name = "1", label = "Friday evening" }]')
+    assert session_line(trial, "1") == "Friday evening"

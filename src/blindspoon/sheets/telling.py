@@ -43,7 +43,12 @@ def telling_words(trial: Trial, plan: ServingPlan) -> tuple[str, ...]:
     ballot. Whether they give a cup away is for the host to judge, before anything is printed.
     """
     attributes = [(scored.label, scored.low, scored.high) for scored in trial.attributes]
-    words = [*chain(*attributes), *plan.request.sessions, *plan.request.tasters]
+    words = [
+        *chain(*attributes),
+        *plan.request.sessions,
+        *(each.label for each in trial.sessions),
+        *plan.request.tasters,
+    ]
     return tuple(word for word in dict.fromkeys(words) if word and tells(word, trial))
 
 

@@ -49,7 +49,9 @@ def session_line(trial: Trial, name: str) -> str:
     """Name a session, with its date where trial.toml gives one: "Session 1, 19 September 2026"."""
     dates = {session.name: session.date for session in trial.sessions}
     date = dates.get(name)
-    return f"Session {name}" if date is None else f"Session {name}, {day(date)}"
+    label = next((each.label for each in trial.sessions if each.name == name), "")
+    said = label or f"Session {name}"
+    return said if date is None else f"{said}, {day(date)}"
 
 
 def tray_cards(trial: Trial, plan: ServingPlan) -> tuple[TrayCard, ...]:
