@@ -104,9 +104,8 @@ def picks_title(choices: Sequence[ChoiceFound]) -> str:
         (found,) = choices
         return f"{found.right} of {found.tests} were right: {LUCK[found.verdict]}"
     told = sum(found.verdict in ("different", "slight") for found in choices)
-    return (
-        f"{wording.capital(wording.spelled(told))} of {wording.spelled(len(choices))} could be told"
-    )
+    number = wording.capital(wording.spelled(told)) if told else "None"
+    return f"{number} of {wording.spelled(len(choices))} could be told from the control"
 
 
 def picks_chart(choices: Sequence[ChoiceFound], source: str) -> Chart:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from blindspoon import wording
 from blindspoon.batches.summary import in_words
 from blindspoon.charts.board import mark_svg
+from blindspoon.charts.picks import picks_title
 from blindspoon.findings.comparison import (
     Analysis,
     AttributeResult,
@@ -45,7 +46,8 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     answering : sequence of AttributeResult
         The primary attributes, or all of them where none was declared.
     """
-    told = [found.because for found in analysis.choices if found.primary or not answering]
+    asked = [found for found in analysis.choices if found.primary or not answering]
+    told = [sentence(picks_title(asked)) if len(asked) > 1 else asked[0].because] if asked else []
     if not answering:
         return " ".join([*_beforehand(analysis), *told])
     names, alone = names_of(analysis), answering[0].unit == "round"

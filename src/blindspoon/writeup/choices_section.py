@@ -121,7 +121,9 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         name="choices",
         head="Can anybody tell them apart?",
         role="" if choices[0].primary else "Exploratory",
-        paragraphs=tuple(found.because for found in choices) if analysis.results else (),
+        paragraphs=tuple(found.because for found in choices)
+        if analysis.results or len(choices) > 1
+        else (),
         charts=(picks_chart(choices, source), *filter(None, lines)),
         tables=tuple(filter(None, (table, _who_can_tell(analysis)))),
         points=points("choices_not_shown", repeated=any(found.repeated for found in choices)),
