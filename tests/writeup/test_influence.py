@@ -202,7 +202,7 @@ def test_the_table_has_the_verdicts_that_move_and_no_others():
 def test_where_nothing_moves_there_is_no_table():
     made = section(alternative("taster", "T01"), alternative("procedure"))
     assert made.tables == ()
-    assert made.paragraphs[1] == "All five verdicts stay as declared under every alternative below."
+    assert made.paragraphs[1] == "All five verdicts stay the same under every alternative below."
 
 
 def test_an_alternative_that_says_nothing_of_a_verdict_shows_a_dash():

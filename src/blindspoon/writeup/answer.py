@@ -25,6 +25,7 @@ from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.trial import Attribute, Scale
 from blindspoon.wording import sentence
+from blindspoon.writeup.words import day
 
 MOST_WORDS = 58
 
@@ -135,7 +136,9 @@ def blinding(analysis: Analysis) -> str:
         return "Not shown to be blind: cups carried codes, but their key was not sealed."
     if stands.bent:
         return f"Not shown to be blind as it was planned. {stands.told[0]}"
-    return f"Tasted blind, under codes. {' '.join(stands.told[:2])}"
+    ends = [f"Rule and key were sealed on {day(stands.seal.date)}"]
+    ends += [f"the blind was lifted on {day(lift.date)}" for lift in stands.seal.lifted[-1:]]
+    return f"Tasted blind, under codes. {', and '.join(ends)}."
 
 
 def _overall(others: Sequence[Other]) -> str:

@@ -188,13 +188,18 @@ def _disputed(analysis: Analysis, names: Naming) -> Iterator[Point]:
     disputed = [each for each in analysis.comparisons if otherwise(each)]
     if not disputed:
         return
-    told = [
-        f"{names.short(each.variant)} on {each.attribute.label.lower()} is {otherwise(each)}"
-        for each in disputed[:MOST_NAMED]
-    ]
+    told = disputed[:MOST_NAMED]
+    found = dict[str, list[str]]()
+    for each in told:
+        what = f"{names.short(each.variant)} on {each.attribute.label.lower()}"
+        found.setdefault(otherwise(each), []).append(what)
+    said = wording.listing(
+        f"{wording.listing(what)} {'is' if len(what) == 1 else 'are'} {kind}"
+        for kind, what in found.items()
+    )
     rest = len(disputed) - len(told)
     more = f"; {wording.spelled(rest)} more {'differs' if rest == 1 else 'differ'}" if rest else ""
-    yield "A second method differs.", sentence(f"{wording.listing(told)}{more}")
+    yield "A second method differs.", sentence(f"{said}{more}")
 
 
 def _nothing_sealed(analysis: Analysis) -> Iterator[Point]:

@@ -162,7 +162,7 @@ def _others(
         stay = (
             "The one verdict stays" if total == 1 else f"All {wording.spelled(total)} verdicts stay"
         )
-        yield f"{stay} as declared under every alternative below."
+        yield f"{stay} the same under every alternative below."
     elif not firm:
         yield "Every verdict moves under some alternative; the table shows which."
     else:
