@@ -171,7 +171,7 @@ def from_the_tutorial(camera: Camera, place: Path) -> None:
     camera.top("ballot", (sheets / "ballots.html").as_uri(), height=405)
     camera.top("pouring-sheet", (sheets / "pouring.html").as_uri(), height=760)
     with served(folder) as links, camera.page(links["Ada"], 390, 760) as page:
-        page.get_by_role("button").first.click()
+        page.locator("button.main").click()
         page.locator("input[name=texture][value='5']").check()
         page.evaluate("scrollTo(0, 0)")
         camera.keep("score-page", page.screenshot())
