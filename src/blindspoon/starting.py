@@ -17,7 +17,7 @@ from blindspoon.files.schema import as_number
 from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
-from blindspoon.wording import listing, plain, spelled
+from blindspoon.wording import listing, percent, plain, spelled
 
 
 class StartQuestion(NamedTuple):
@@ -235,9 +235,10 @@ def rule_in_words(trial: Trial) -> str:
     19 tastings out of 20; alike if the scores show that it lies within 1 point; slightly different
     if both; and not settled if neither.
     """
-    primary = [trial.attribute(name) for name in trial.decision.primary]
+    primary = trial.primary_attributes
+    told = _choice_in_words(trial) if "choice" in trial.decision.primary else ""
     if not primary:
-        return "Nothing is decided: whatever the scores show is an idea for next time."
+        return told or "Nothing is decided: whatever the scores show is an idea for next time."
     others = [variant for variant in trial.variants if variant.name != trial.control]
     what = f"“{others[0].label}”" if len(others) == 1 else "a changed jar"
     any_of = "either" if len(others) == 2 else "any"
@@ -257,12 +258,27 @@ def rule_in_words(trial: Trial) -> str:
     if not within:
         return (
             f"We call {what} different if its {scores} lies further from “{control}” than luck "
-            f"alone would put {alone} {luck}, and not settled if not."
-        )
+            f"alone would put {alone} {luck}, and not settled if not. {told}"
+        ).strip()
     return (
         f"We call {what} different if its {scores} lies further from “{control}” than luck alone "
         f"would put {alone} {luck}; alike if the scores show that it lies within {within}; "
-        "slightly different if both; and not settled if neither."
+        f"slightly different if both; and not settled if neither. {told}"
+    ).strip()
+
+
+def _choice_in_words(trial: Trial) -> str:
+    """Say the rule of who can tell."""
+    if trial.choice is None:
+        return ""
+    out_of = round(1 / trial.share_of_alpha("choice"))
+    waits = f" Nothing is said before {trial.choice.tests} sets." if trial.choice.tests else ""
+    control = trial.variant(trial.control).label
+    return (
+        f"We say that some can tell it from “{control}” if more sets are answered right than "
+        f"guessing alone would give in {out_of - 1} tastings out of {out_of}; "
+        f"alike if the answers show that fewer than {percent(trial.choice.can_tell)} can; and not "
+        f"settled if neither.{waits}"
     )
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
+from pathlib import Path
 
 import pytest
 
@@ -80,3 +82,16 @@ def test_sessions_are_added_dated_and_taken_out(at):
     text = (folder / "trial.toml").read_text("utf-8")
     assert 'name = "2"' not in text
     assert "servings" not in text
+
+
+def test_a_trial_of_who_can_tell_goes_the_same_way(at):
+    host, folder = at("planned")
+    demo = Path(__file__).parents[2] / "trials" / "two-salts"
+    for name in ("trial.toml", "batches.csv"):
+        shutil.copy(demo / name, folder / name)
+    for page in ("", "question", "tasters", "codes"):
+        host.read(f"/t/crisp/{page}")
+    assert "guessing alone would give in 19 tastings out of 20" in host.read("/t/crisp/codes")
+    assert host.post("/t/crisp/codes", mine="yes").status_code == 303
+    for page in ("", "codes", "sheets", "tasting", "look", "lift"):
+        host.read(f"/t/crisp/{page}")

@@ -12,7 +12,7 @@ from blindspoon.errors import TrialError
 from blindspoon.files import disk, earlier
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.planning import SizeOptions, size_folder
+from blindspoon.planning import SizeOptions, size_folder, size_sets
 from blindspoon.stage import Stage
 from blindspoon.starting import date_of, number_of, tasters_of
 from blindspoon.trial import Trial
@@ -154,6 +154,10 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
 
     plan = found.plan
+    if not plan.attributes:  # nothing is scored: who can tell is asked, and worked out exactly
+        _, sets = size_sets(found.folder)
+        said = sets.sentences if sets else ()
+        return {"first": said[:1], "rest": said[1:], "assumptions": (), "title": "", "trials": FINE}
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
     alone = planned == 1
     options = SizeOptions(
