@@ -147,6 +147,12 @@ def test_who_sees_it_the_other_way_round_is_counted():
     assert title.endswith("0.80 or more with the others; one saw it more the other way round")
 
 
+def test_no_correlation_is_more_than_one():
+    reviews = [review("T01", 5.0, 1.0), review("T02", 6.0, 0.999), review("T03", 4.0, 0.999)]
+    title = alikeness_chart(TEXTURE, panel(tuple(reviews)), "").title
+    assert title.endswith("half the tasters have a correlation of 1.00 with the others")
+
+
 def test_nothing_is_drawn_of_what_is_not_known():
     assert every(TEXTURE, panel()) == []
     assert alikeness_chart(TEXTURE, panel(tasters(3, seen=False, own=False)), "") is None

@@ -260,6 +260,8 @@ ALL_ORDERS = ["".join(order) for order in itertools.permutations("poc")]
         (["poc", "poc", "ocp"], False),  # plain twice first, never last
         (["poc", "ocp", "cp"], False),  # an incomplete block
         (["poc", "ocp", "cpp"], False),  # plain twice
+        (["popc", "cpop", "opcp", "pcpo"], True),  # the control twice for everyone
+        (["ppoc", "ppoc", "ppco", "ppco"], False),  # and always first
     ],
 )
 def test_balance_is_judged_from_positions(uncoded, read, orders, balanced):

@@ -193,9 +193,8 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
     tail = f"; {wording.spelled(turned)} saw it more the other way round" if turned else ""
     if len(seen) == 1:
         return f"On {label}, one taster could be set beside the others: correlation {middle}"
-    return (
-        f"On {label}, half the tasters have a correlation of {middle} or more with the others{tail}"
-    )
+    middle += " or more" * (float(middle) < 1)
+    return f"On {label}, half the tasters have a correlation of {middle} with the others{tail}"
 
 
 def _correlations(reviews: Sequence[TasterReview]) -> list[float]:

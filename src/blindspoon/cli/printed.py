@@ -261,7 +261,7 @@ def balance_lines(balance: Iterable[Balance]) -> Iterator[str]:
             f"{_times(orders.control_positions)}"
         )
         text += f"; it follows another {_times(orders.follows)}" if orders.follows else ""
-        if orders.efficiency < 1:
+        if orders.efficiency < 1 - 1e-9:
             text += (
                 f"; with fewer cups than variants this is worth "
                 f"{wording.number(orders.tasters_worth, 1)} tasters who get everything"

@@ -68,9 +68,9 @@ class ScoreTable:
     coded : bool
         Whether the cups were served under codes.
     balanced : bool
-        Whether every taster was to get every variant once in each of their sessions, with
-        positions known and each variant in each position equally often, give or take one,
-        within each session.
+        Whether every taster was to get every variant, each as often as anyone, in each of their
+        sessions, with positions known and each variant in each position equally often, give or
+        take one a cup of it, within each session.
     remarks : tuple of Remark
     left_out : tuple of LeftOut
         In the order of the files.
@@ -320,16 +320,21 @@ def _without_blank(column: TextColumn) -> IntArray:
 
 def _is_balanced(cups: Cups, variant: IntArray, variants: int) -> bool:
     """Tell whether positions can be told apart from variants, as `ScoreTable.balanced` says."""
-    if not ((cups.position > 0) & (cups.position <= variants)).all():
-        return False
     sittings, sitting = np.unique(number_rows(cups.session, cups.taster), return_inverse=True)
     served = np.bincount(sitting * variants + variant, minlength=sittings.size * variants)
-    if (served != 1).any():
+    each = served[:variants]
+    size = int(each.sum())
+    known = (cups.position > 0) & (cups.position <= size)
+    if (
+        not each.size
+        or each.min() == 0
+        or (served.reshape(-1, variants) != each).any()
+        or not known.all()
+    ):
         return False
-    places = (cups.session.codes * variants + variant) * variants + cups.position - 1
-    size = len(cups.session.texts) * variants**2
-    often = np.bincount(places, minlength=size).reshape(-1, variants**2)
-    return bool((np.ptp(often, axis=1) <= 1).all())
+    places = (cups.session.codes * variants + variant) * size + cups.position - 1
+    often = np.bincount(places, minlength=len(cups.session.texts) * variants * size)
+    return bool((np.ptp(often.reshape(-1, variants, size), axis=2) <= each).all())
 
 
 def _remarks(trial: Trial, scored: Cups, variant: IntArray) -> Iterator[Remark]:

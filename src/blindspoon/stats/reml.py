@@ -342,6 +342,7 @@ def _descend(model: Model, start: FloatArray) -> RemlFit:
     """Walk down the criterion, in the model's units."""
     residual = model.names.index("residual")
     variances, at = start, model(start)
+    rounding = 0.0  # of the criterion: by how much it missed a fall so small that it was sure
     for step in range(1, MAX_STEPS + 1):
         floor = np.zeros_like(variances)
         floor[residual] = variances[residual] / 10
@@ -349,13 +350,16 @@ def _descend(model: Model, start: FloatArray) -> RemlFit:
             towards, fall = _model_step(at, variances, floor)
         except np.linalg.LinAlgError:
             break  # the information drowned in rounding
-        if fall < TOLERANCE:
+        if fall < max(TOLERANCE, rounding):
             variances = variances + towards
             at = model(variances)
             return RemlFit(
                 names=model.names, variances=variances, at=at, converged=True, iterations=step
             )
+        before = at.value
         variances, at = _walk(model, variances, at, towards, sure=fall < SURE)
+        missed = abs(before - at.value - fall)
+        rounding = missed if 10 * fall < min(missed, 10 * SURE) else 0.0
     return RemlFit(names=model.names, variances=variances, at=at, converged=False, iterations=step)
 
 

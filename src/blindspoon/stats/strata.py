@@ -168,10 +168,10 @@ def make_grid(layout: Layout) -> Grid:
 def _rounding(score: FloatArray, centre: float) -> float:
     """Bound the sum of squares that rounding could give, by the input or by the sums here.
 
-    A residual SD below 3e-5 of the SD of all scores drowns in the arithmetic of the fit.
+    A residual SD below 3e-4 of the SD of all scores drowns in the arithmetic of the fit.
     """
     of_input = score.size * (8 * _EPSILON * float(np.abs(score).max())) ** 2
-    return of_input + 1e-9 * float(((score - centre) ** 2).sum())
+    return of_input + 1e-7 * float(((score - centre) ** 2).sum())
 
 
 def make_strata(grid: Grid) -> Strata:
