@@ -31,8 +31,9 @@ class Situation:
     """How the tasters of a simulated trial score.
 
     A score is a level, plus a taster's own level, plus a taster's own opinion of the variant,
-    plus what the place of the cup adds, plus what the cup adds; rounded to the scale's step and
-    kept within its ends. Serving orders are drawn as `blind` draws them.
+    plus what the session does to the variant and to the taster, plus what the place of the cup
+    adds, plus what the cup adds; rounded to the scale's step and kept within its ends. Serving
+    orders are drawn as `blind` draws them.
 
     Parameters
     ----------
@@ -44,6 +45,9 @@ class Situation:
         With a step above 0. The control's level is the middle.
     margin, cup_sd, taster_sd, opinion_sd : float
         Points.
+    moves_sd, sitting_sd : float
+        Points; what sessions do to a variant, which adds up to nothing over them, so that the
+        difference on these days is the one that is given; and what they do to a taster.
     tails : {"normal", "t"}
         Distribution of what a cup adds; "t" is Student's with 3 degrees of freedom, times
         `cup_sd`.
@@ -65,6 +69,8 @@ class Situation:
     cup_sd: float = 1.2
     taster_sd: float = 1.2
     opinion_sd: float = 0.0
+    moves_sd: float = 0.0
+    sitting_sd: float = 0.0
     tails: Literal["normal", "t"] = "normal"
     sessions: int = 1
     missing: float = 0.0
@@ -77,6 +83,16 @@ class Situation:
     def middle(self) -> float:
         """The control's level."""
         return (self.scale.low + self.scale.high) / 2
+
+    @property
+    def sessions_sd(self) -> float:
+        """What sessions do to a taster's cup of a variant, in points."""
+        return float(np.hypot(self.sitting_sd, self.moves_sd * (1 - 1 / self.sessions) ** 0.5))
+
+    @property
+    def between_sd(self) -> float:
+        """What tasters, their opinions and sessions do to a cup, in points."""
+        return float(np.hypot(self.sessions_sd, np.hypot(self.taster_sd, self.opinion_sd)))
 
     def spreads(self, variants: int) -> tuple[float, ...]:
         """Give the SD, or the scale of Student's t, of each variant's cups, in points."""
@@ -119,6 +135,22 @@ SITUATIONS = (
         name="disagreement-twice",
         says="The same tasters' disagreement; two sessions.",
         opinion_sd=1.2,
+        sessions=2,
+    ),
+    Situation(
+        name="moving",
+        says="What a variant does moves from session to session by 0.7 of a cup's scatter, and not "
+        "on average; two sessions.",
+        opinion_sd=0.6,
+        moves_sd=0.84,
+        sessions=2,
+    ),
+    Situation(
+        name="sittings",
+        says="A taster scores higher in one session than in the other, by 1.5 of a cup's "
+        "scatter; two sessions.",
+        opinion_sd=0.6,
+        sitting_sd=1.8,
         sessions=2,
     ),
     Situation(name="position", says="The first cup of a session gets one point more.", first=1.0),
@@ -247,7 +279,7 @@ def _level(situation: Situation, variants: int, control: float, aim: float, spre
 def _mean(situation: Situation, variants: int, level: float, spread: float) -> float:
     """Give the expected rounded score, over tasters, opinions and places."""
     nodes, weights = _normal()
-    wide = float(np.hypot(situation.taster_sd, situation.opinion_sd))
+    wide = situation.between_sd
     places = np.array(situation.places(variants))
     at = level + wide * nodes[:, None] + places
     steps = _steps(situation)
@@ -257,7 +289,7 @@ def _mean(situation: Situation, variants: int, level: float, spread: float) -> f
 def _is_uneven(situation: Situation, levels: tuple[float, ...], spreads: tuple[float, ...]) -> bool:
     """Hold the rounded scores of each variant to the limits of `compare.flags`."""
     nodes, weights = _normal()
-    wide = float(np.hypot(situation.taster_sd, situation.opinion_sd))
+    wide = situation.between_sd
     pairs = zip(levels, spreads, strict=True)
     chances = np.array([_chances(situation, at + wide * nodes, spread) for at, spread in pairs])
     steps = _steps(situation)
@@ -288,7 +320,11 @@ def _pseudomedian(
 
 
 def _summed(situation: Situation, level: float, spread: float, taster: float) -> FloatArray:
-    """Chances of each sum of a taster's scores of one variant over the sessions."""
+    """Chances of each sum of a taster's scores of one variant over the sessions.
+
+    What a session does counts as scatter of the cup: like a place, it blurs a difference evenly.
+    """
+    spread = float(np.hypot(spread, situation.sessions_sd))
     nodes, weights = _normal() if situation.opinion_sd else (np.zeros(1), np.ones(1))
     chances = _chances(situation, level + taster + situation.opinion_sd * nodes, spread)
     summed = chances

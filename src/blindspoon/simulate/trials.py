@@ -251,6 +251,14 @@ def draw_trial_scores(
         tails=situation.tails,
     )
     scores += np.array(true.levels)[served.variant]
+    if situation.moves_sd:
+        moved = rng.normal(0.0, situation.moves_sd, (trials, situation.sessions, variants))
+        moved -= moved.mean(axis=1, keepdims=True)
+        scores += moved[:, served.session, served.variant]
+    if situation.sitting_sd:
+        tasters = int(served.taster.max()) + 1
+        came = rng.normal(0.0, situation.sitting_sd, (trials, tasters, situation.sessions))
+        scores += came[:, served.taster, served.session]
     scores += np.array(situation.places(variants))[served.place]
     return np.round(on_scale(scores, situation.scale), 9)
 
