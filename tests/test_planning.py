@@ -318,6 +318,7 @@ def test_whoever_pours_reads_what_the_log_warns_of(blindspoon, trial):
     done = blindspoon("blind", trial)
     assert done.returncode == 0
     assert "caution: jar 1: at 0.4 % of produce and water the salt is below" in done.stdout
-    pages = {path.name: path.read_text("utf-8") for path in (trial / "sheets").iterdir()}
+    pages = {path.name: path.read_text("utf-8") for path in (trial / "sheets").rglob("*.html")}
     assert "the salt is below" in pages.pop("pouring.html")
+    assert "the salt is below" in pages.pop("helper.html")
     assert not any("jar 1" in page for page in pages.values())
