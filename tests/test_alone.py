@@ -198,7 +198,7 @@ def page(alone, tmp_path_factory):
         "Fisher, R. A. 1935",
         "The order of the cups is recorded for every round",
         "Rank comparison within rounds",
-        "More rounds, roughly",
+        "Taste more rounds of",
     ],
 )
 def test_the_page_says_what_the_claim_is_about(page, words):

@@ -125,10 +125,8 @@ def test_a_rule_is_declared_when_the_host_says_so(blindspoon, trial):
     assert "No rule is declared" not in done.stdout
     after = (trial / "trial.toml").read_text("utf-8").splitlines()
     ((old, new),) = [pair for pair in zip(before, after, strict=True) if pair[0] != pair[1]]
-    assert (
-        new
-        == f"declared = {datetime.datetime.now().astimezone().date()}  {old[old.index('#', 1) :]}"
-    )
+    today = datetime.datetime.now().astimezone().date()
+    assert new == f"declared = {today}{'':8}{old[old.index('#', 1) :]}"
     taste(trial)
     assert bs.compare(trial).to_record()["seal"]["changed"] == []
 

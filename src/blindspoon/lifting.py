@@ -22,6 +22,9 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open, standing
 
+NAMED = 12
+"""As many gaps are told one by one, so that the host knows whom to ask."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lifting:
@@ -54,7 +57,8 @@ class Lifting:
         what = "answers are given" if self.sets else "cups are scored"
         cups = f"{lift.scored} of {lift.cups} {what}, by {who}."
         look = [] if lift.last else ["This is a declared look: tasters may be added after it."]
-        return [*(f"missing: {note}" for note in together(self.missing)), *self.bent, cups, *look]
+        missing = self.missing if len(self.missing) <= NAMED else together(self.missing)
+        return [*(f"missing: {note}" for note in missing), *self.bent, cups, *look]
 
 
 def close_tasting(folder: Path, today: datetime.date) -> None:

@@ -8,6 +8,7 @@ import pytest
 from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
+from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.sittings import compare_sittings
@@ -37,14 +38,16 @@ def test_the_f_is_that_of_the_analysis_of_variance():
 
 
 def test_a_sitting_is_judged_as_a_trial_of_its_own():
-    # one sitting by the mixed model: the same difference, and the same interval at 1 - 2 alpha
+    # one sitting by the mixed model: the same difference, and the interval at 1 - 2 alpha
     score, t, s, v = rows(7, 2, 3, seed=4)
     one, here = found(score, t, s, v), s == 1
     alone = compare_mixed(score[here], t[here], v[here], control=0, alpha=0.05)
+    value = Dunnett(np.full((2, 2), 0.5) + np.eye(2) / 2).critical_value(0.1, 12)
     for contrast in alone.contrasts:
         interval = one.intervals[1][contrast.variant]
-        assert interval.low == pytest.approx(contrast.equivalence_interval.low, abs=1e-6)
-        assert interval.high == pytest.approx(contrast.equivalence_interval.high, abs=1e-6)
+        half = value * contrast.se
+        assert interval.low == pytest.approx(contrast.difference - half, abs=1e-6)
+        assert interval.high == pytest.approx(contrast.difference + half, abs=1e-6)
 
 
 def test_what_cannot_be_held_against_another_says_so():

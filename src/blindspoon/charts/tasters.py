@@ -188,12 +188,13 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
         reach = f"by {low}" if low == high else f"by {low} to {high}"
         whose = "This taster’s" if len(reviews) == 1 else "Tasters’"
         return f"{whose} repeats of the same variant spread {reach} points on {label}"
-    middle = wording.number(float(np.median(seen)), 2)
+    median = float(np.median(seen))
+    middle = wording.number(median, 2)
     turned = sum(correlation < 0 for correlation in seen)
     tail = f"; {wording.spelled(turned)} saw it more the other way round" if turned else ""
     if len(seen) == 1:
         return f"On {label}, one taster could be set beside the others: correlation {middle}"
-    middle += " or more" * (float(middle) < 1)
+    middle += " or more" * (median < 0.995)  # "1.00" has nothing above it
     return f"On {label}, half the tasters have a correlation of {middle} with the others{tail}"
 
 

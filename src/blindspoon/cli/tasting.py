@@ -20,6 +20,8 @@ from blindspoon.cli.say import (
     today,
 )
 
+UNBROKEN = "\N{NON-BREAKING HYPHEN}"
+
 
 @click.command()
 @FOLDER
@@ -110,7 +112,9 @@ def explain(slug: str | None) -> None:
     if slug is None:
         click.echo("\n".join(known))
     elif slug in known:
-        click.echo(click.wrap_text(f"{slug}\n\n{known[slug]}", 80, preserve_paragraphs=True))
+        text = f"{slug}\n\n{known[slug]}".replace("-", UNBROKEN)  # a name is copied whole
+        wrapped = click.wrap_text(text, 80, preserve_paragraphs=True)
+        click.echo(wrapped.replace(UNBROKEN, "-"))
     else:
         hint = did_you_mean(slug, known)
         raise click.BadParameter(f"no problem has this name{hint}.", param_hint=f"'{slug}'")

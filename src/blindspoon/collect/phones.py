@@ -66,7 +66,8 @@ class Phones:
             thread.start()
 
             def end() -> None:
-                made.trigger.pull_trigger(lambda: wasyncore.close_all(channels))
+                with contextlib.suppress(OSError):  # the listener has ended by itself
+                    made.trigger.pull_trigger(lambda: wasyncore.close_all(channels))
                 thread.join(timeout=10)
                 made.task_dispatcher.shutdown(timeout=10)
 

@@ -128,7 +128,7 @@ class ScoreTable:
                 [_NO_NAMED.broken("no cup that names its batch has a score", "key.csv")]
             )
         taster, session = _only(scored.taster, given), _only(scored.session, given)
-        batches = _only(TextColumn(batch.texts, batch.codes[cup]), given)
+        batches = TextColumn(batch.texts, batch.codes[cup]).keep(given)
         return cls(
             tasters=taster.texts,
             sessions=session.texts,

@@ -91,7 +91,7 @@ def balanced_design(positions: FloatArray) -> Balanced:
     --------
     >>> design = balanced_design(np.empty((12, 5, 2, 0)))
     >>> design.lines[0]
-    array([44., 60.])
+    array([44., 44.])
     """
     t, k, s, q = positions.shape
     columns = positions - positions.mean(axis=(0, 1, 2))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+
 from flask import abort, make_response, render_template
 from werkzeug.wrappers import Response
 
@@ -116,13 +118,15 @@ class Evening:
         """Say what rows would add, or add them."""
         desk = self.desk(found)
         try:
-            table = read_table(form.get("rows", "").strip().encode(), "what you pasted")
+            text = form.get("rows", "").strip().replace("\r\n", "\n").encode()
+            table = read_table(text, "what you pasted")
             addition = plan_addition(found.folder, desk.sitting, table)
         except TrialError as error:
             faults = {"rows": " ".join(map(sentence, error.problems[:5]))}
             return self.fill(found, "rows", 422, typed=form, faults=faults, addition=None)
-        if form.get("sure") != "yes":
-            return self.fill(found, "rows", typed=form, addition=addition)
+        shown = hashlib.sha256(text).hexdigest()
+        if form.get("shown") != shown or not addition.answers:
+            return self.fill(found, "rows", typed=form, addition=addition, shown=shown)
         addition.add(desk.sitting)
         self._bench.say(f"Scores of {len(addition.answers)} cups are added.", back=False)
         return self._bench.go(found, "tasting")

@@ -116,7 +116,8 @@ def test_interpolated_critical_values_are_those_of_the_ratio_between(one_by_one)
             wide = (each.equivalence_interval.high - each.equivalence_interval.low) / 2
             curves = rule.different[at], rule.equivalent[at]
             reach = [curve(found.ratio[row]) * found.se[row, at] for curve in curves]
-            assert reach == pytest.approx([half, wide], rel=1e-7)
+            assert reach[0] == pytest.approx(half, rel=1e-7)
+            assert reach[1] == pytest.approx(wide, rel=1e-5)  # integrated more coarsely
 
 
 def test_position_costs_its_degrees_of_freedom_in_one_session():
