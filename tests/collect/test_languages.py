@@ -8,6 +8,7 @@ from importlib import resources
 import jinja2
 import pytest
 
+from blindspoon import wording
 from blindspoon.collect import languages, opening
 
 ROOM = resources.files("blindspoon.collect")
@@ -33,12 +34,24 @@ def fields(text):
 @pytest.mark.parametrize("language", languages.LANGUAGES[1:])
 def test_a_language_has_every_text_with_the_same_parts(language):
     english, other = TEXTS["en"], TEXTS[language]
-    assert other.keys() == english.keys()
-    assert other["script"].keys() == english["script"].keys()
-    for part, whole in ((english, other), (english["script"], other["script"])):
-        for name in part.keys() - {"script"}:
+    assert other.keys() == english.keys() | {"asked"}
+    tables = ("script", "sets", "answers")
+    for part, whole in ((english, other), *((english[name], other[name]) for name in tables)):
+        assert part is english or whole.keys() == part.keys()
+        for name in part.keys() - {*tables}:
             assert fields(whole[name]) == fields(part[name]), name
             assert isinstance(whole[name], list) == isinstance(part[name], list), name
+
+
+@pytest.mark.parametrize("language", languages.LANGUAGES[1:])
+def test_a_language_asks_by_every_method_with_the_same_parts(language):
+    asked = TEXTS[language]["asked"]
+    assert asked.keys() == wording.ASKED.keys() | {"must", "more", "most"}
+    assert len(asked["more"]) == len(asked["most"]) == 2
+    for method, english in wording.ASKED.items():
+        # a German noun keeps its capital letter
+        own = {"attribute" if name == "label" else name for name in fields(asked[method])}
+        assert own == fields(english), method
 
 
 def test_every_text_is_used_and_none_is_missing():
@@ -46,12 +59,15 @@ def test_every_text_is_used_and_none_is_missing():
     pages = re.sub(r' == "[^"]*"', "", pages)
     asked = set(NAME.findall(pages)) & TEXTS["en"].keys()
     said = {name for part in re.findall(r"\bsay\(([^,()]*)", pages) for name in NAME.findall(part)}
-    assert said <= TEXTS["en"].keys() | languages.SETS.keys()
+    of_sets = TEXTS["en"]["sets"].keys()
+    assert said <= TEXTS["en"].keys() | of_sets
+    assert of_sets - TEXTS["en"].keys() - {"bad_answer"} <= said
     of_errors = {name for name in TEXTS["en"] if re.fullmatch(r"error_\d+", name)}
     of_faults = {"off_scale", "off_step", "not_a_number", "long_comment"}
     assert TEXTS["en"].keys() - asked - of_errors - of_faults == set()
     scripts = "".join(text for name, text in TEMPLATES.items() if name.endswith(".js"))
-    assert set(re.findall(r"\bwords\.(\w+)", scripts)) == TEXTS["en"]["script"].keys() | {"decimal"}
+    also = {"decimal", "answers"}
+    assert set(re.findall(r"\bwords\.(\w+)", scripts)) == TEXTS["en"]["script"].keys() | also
 
 
 def test_no_template_has_words_of_its_own():

@@ -115,3 +115,18 @@ def test_paper_is_keyed_in_and_the_whole_is_judged(sitting, client, folder, serv
     lift_blind(folder, DAY, lambda _: True)
     (found,) = analyse(folder).choices
     assert found.tests == 6
+
+
+@pytest.mark.parametrize("folder", ["same-different"], indirect=True)
+def test_sets_speak_the_language_of_the_phone_and_ballots_do_not(client, phone, rows):
+    client.environ_base["HTTP_ACCEPT_LANGUAGE"] = "de"
+    taker = phone("T01")
+    page = taker.read(f"{taker.place}1")
+    assert "Sag, ob die beiden Becher gleich oder verschieden sind. Du musst wählen" in page
+    assert 'value="different"><span>verschieden</span>' in page
+    wrong = taker.answer(1, json=True, answer="anders").json["problems"]
+    assert wrong == [{"field": "answer", "text": "„anders“ ist keine Antwort auf diese Reihe."}]
+    taker.answer(1, answer="different")
+    assert rows()[0]["answer"] == "different"
+    assert "verschieden</dd>" in taker.read(f"{taker.place}look")
+    assert "Noch nicht beantwortet ist Reihe" in taker.read(f"{taker.place}end")

@@ -28,7 +28,7 @@ from blindspoon.files.text_table import (
     write_csv,
 )
 from blindspoon.files.toml import CONTROL
-from blindspoon.trial import Attribute
+from blindspoon.trial import Attribute, Choice
 
 COMMENT_LIMIT = 2_000
 """Characters in the longest comment."""
@@ -53,11 +53,12 @@ Rows = Mapping[str, Mapping[str, str]]
 class SetQuestion:
     """What is asked of sets of cups, in the place of an attribute.
 
-    `label` is the question; `options` are what may be answered of each set, by its number: a code,
-    two codes joined by +, or a word.
+    `label` is the question in English, `choice` its method; `options` are what may be answered of
+    each set, by its number: a code, two codes joined by +, or a word.
     """
 
     label: str
+    choice: Choice
     options: Mapping[str, tuple[str, ...]]
     same: Mapping[str, str]
     name: str = "answer"

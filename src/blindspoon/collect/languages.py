@@ -11,39 +11,14 @@ from typing import Any, get_args
 
 from flask import current_app, request
 
-from blindspoon.trial import DEFAULT_REST, Language
+from blindspoon.collect.ballots import Question
+from blindspoon.trial import DEFAULT_REST, Attribute, Language
 
 LANGUAGES: tuple[str, ...] = get_args(Language)[1:]
 """Names of the files in ``words``; English is first."""
 
 _UNIT = r"\s*(?P<unit>min|s[eé]|s\b|sek)"
 _AMOUNT = re.compile(rf"(?P<amount>\d+(?:[.,]\d+)?|\b(?:an?|one|eine?|une?|uno?)\b){_UNIT}", re.I)
-
-
-SETS: dict[str, Any] = {
-    "cups": ["{n} set", "{n} sets"],
-    "before_lead": "You will choose from {cups} of cups of {food}. No other taster sees your "
-    "answer; the host can. Please do not talk about the cups until everyone has finished.",
-    "cup": "Set",
-    "cup_title": "Set {code}",
-    "before_this_cup": "Before this set: rest {rest}.",
-    "before_this_cup_cleanse": "Before this set: {cleanser}, then rest {rest}.",
-    "resting": "Rest before this set",
-    "scored_elsewhere": "This set is answered already, on a ballot. There is nothing to do here.",
-    "next_cup": "Next set",
-    "save_next": "Save, next set",
-    "back_to": "Back to set {code}",
-    "replaced": "Set {code} had been answered on another page or phone. Your last answer counts; "
-    "the earlier one is kept for the host.",
-    "look_title": "Your sets",
-    "look_lead": "This is what you chose. Tap a set to change something.",
-    "gaps_now": ["What you chose is saved. Not answered yet: set", "Not answered yet: sets"],
-    "gaps_closed": ["What you chose is saved. Not answered: set", "Not answered: sets"],
-    "gaps_free": "Tap one to answer it.",
-    "all_scored": ["Your set is answered and saved.", "All {n} sets are answered and saved."],
-    "bad_answer": "“{typed}” is no answer to this set.",
-    "left_to_right": "Taste from left to right: {codes}.",
-}
 
 
 class Words:
@@ -55,7 +30,8 @@ class Words:
         As in HTML: "en".
     texts : dict
         A text by its name, or one for a single thing and one for several; ``script`` holds those of
-        the scripts.
+        the scripts, ``sets`` those that are others for sets to choose from, ``answers`` what is
+        chosen there in words, and ``asked``, but in English, what the methods ask of a set.
 
     Examples
     --------
@@ -81,8 +57,22 @@ class Words:
 
     @property
     def of_sets(self) -> Words:
-        """The same for sets to choose from; what is said of them is English in every language."""
-        return Words(self.language, self._texts | SETS)
+        """The same for sets to choose from."""
+        return Words(self.language, self._texts | self._texts["sets"])
+
+    def label(self, question: Question) -> str:
+        """Give the label of an attribute; of sets, what their method asks."""
+        asked = self._texts.get("asked")
+        if asked is None or isinstance(question, Attribute):
+            return question.label
+        choice = question.choice
+        parts = {name: asked[name][choice.expect == "less"] for name in ("more", "most")}
+        parts |= {"label": choice.attribute, "attribute": choice.attribute.lower()}
+        return f"{asked[choice.method].format(**parts)} {asked['must']}"
+
+    def answer(self, text: str) -> str:
+        """Write what was chosen of a set: a word, codes, or nothing."""
+        return str(self._texts["answers"].get(text, text.replace("+", " + ")))
 
     def number(self, text: object) -> str:
         """Write a number that is written with a point, as people write it; with a true minus."""
@@ -95,7 +85,8 @@ class Words:
     @property
     def script(self) -> str:
         """What the scripts say, as JSON."""
-        return json.dumps(self._texts["script"] | {"decimal": self("decimal")}, ensure_ascii=False)
+        also = {"decimal": self("decimal"), "answers": self._texts["answers"]}
+        return json.dumps(self._texts["script"] | also, ensure_ascii=False)
 
 
 @cache

@@ -224,7 +224,7 @@ def _question(trial: Trial, sets: Mapping[str, tuple[str, ...]]) -> tuple[SetQue
                 rest = sorted(set(codes) - set(pair.split("+")))
                 same["+".join(rest)] = pair
     asked = f"{wording.asked(trial.choice)} {wording.MUST}"
-    return (SetQuestion(label=asked, options=options, same=same),)
+    return (SetQuestion(label=asked, choice=trial.choice, options=options, same=same),)
 
 
 def _plan(trial: Trial, served: Cups) -> Plan:

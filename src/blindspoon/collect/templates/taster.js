@@ -364,7 +364,8 @@
         const { name } = place.dataset;
         if (!fields.has(name)) continue;
         const text = fields.get(name);
-        place.textContent = name === "comment" ? text : shown(text.replace(",", ".")) || "–";
+        const said = words.answers[text] || shown(text.replace(",", ".")) || "–";
+        place.textContent = name === "comment" ? text : said;
       }
     }
   }
