@@ -64,6 +64,13 @@ HARD = {
     "twelve long": (log(many(), temperature=True), trial(many(), LONG)),
     "one reading": (log({"plain": (4.6,), "oak": ()}), trial(["plain", "oak"])),
     "wild": (log({"plain": (0.0, 14.0), "oak": (5.0,)}), trial(["plain", "oak"])),
+    "several jars": (
+        log(
+            {"plain": (6, 3.7), "a": (6, 3.6), "b": (6, 3.6), "cool": (5, 4)},
+            variants={"plain": "plain", "a": "oak", "b": "oak", "cool": "cool"},
+        ),
+        trial(FELL),
+    ),
     "no start": (log(FELL, started=""), trial(FELL)),
 }
 
@@ -87,18 +94,20 @@ def test_every_reading_is_a_mark_at_its_height_and_day(sheet):
     read = [[4 + 2 * (four - y) / (four - six) for _, y in each.centres] for each in drawn]
     rounded = {tuple(round(value, 9) for value in each) for each in read}
     assert rounded == set(FELL.values())
-    ticks = {t.text: t.x for t in scene.texts if t.anchor == "middle"}
-    for each in drawn:
-        days = [6 * (x - ticks["0"]) / (ticks["6"] - ticks["0"]) for x, _ in each.centres]
+    zeros, sixes = ([t.x for t in scene.texts if t.text == day] for day in "06")
+    panels = [panel for panel in zip(zeros, sixes[-2:], strict=True) for _ in range(2)]
+    for each, (zero, six_days) in zip(
+        sorted(drawn, key=lambda m: m.centres[0]), panels, strict=True
+    ):
+        days = [6 * (x - zero) / (six_days - zero) for x, _ in each.centres]
         assert days == pytest.approx([0, 3, 6])
-    assert [each.kind for each in drawn] == ["disc", "disc", "diamond"]
 
 
 @SHEETS
 def test_the_limit_is_a_dashed_line_with_its_number_and_words(sheet):
     scene = readings_of(log(FELL, temperature=True), trial(FELL)).lay(sheet).scene
     dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
-    assert [line.start[1] for line in dashed] == [height(scene, "4.6")]
+    assert [line.start[1] for line in dashed] == [height(scene, "4.6")] * 2
     four, six = height(scene, "4"), height(scene, "6")
     assert (four - dashed[0].start[1]) / (four - six) == pytest.approx(0.3)
     assert LIMIT_WORDS in " ".join(text.text for text in scene.texts)
@@ -111,6 +120,38 @@ def test_each_line_is_named_in_its_panel(sheet):
     assert words.count("plain <brine> (control)") == words.count("oak <brine>") == 2
     assert "Temperature, °C" in words
     assert "Temperature" not in str(readings_of(log(FELL), trial(FELL)).lay(sheet).scene)
+
+
+@SHEETS
+def test_each_variant_has_a_panel_with_the_control_in_grey_behind_it(sheet):
+    scene = readings_of(log(many() | {"v3": ()}), trial(many())).lay(sheet).scene
+    marks = [s for s in scene.shapes if isinstance(s, Marks)]
+    assert [(m.kind, m.ink) for m in marks] == [("diamond", "people"), ("disc", "ink")] * 10
+    heads = [text.text for text in scene.texts if text.bold]
+    assert heads == ["pH", *(f"v{n} <brine>" for n in range(1, 12) if n != 3)]
+    shapes = {tuple(shape(m)) for m in marks if m.kind == "diamond"}
+    assert len(shapes) == 1, "the control looks the same in all panels: same scales"
+
+
+def shape(marks):
+    x, y = marks.centres[0]
+    return [(round(a - x, 6), round(b - y, 6)) for a, b in marks.centres]
+
+
+def test_one_variant_is_drawn_in_one_plot_with_the_control_on_it():
+    scene = readings_of(log(dict(list(FELL.items())[:2])), trial(FELL)).lay(WIDE).scene
+    lines = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 3]
+    assert [(m.kind, m.ink) for m in lines] == [("disc", "v1"), ("diamond", "ink")]
+    assert {"oak <brine>", "plain <brine> (control)"} <= {text.text for text in scene.texts}
+
+
+@SHEETS
+def test_batches_of_one_variant_are_named_in_its_panel(sheet):
+    scene = readings_of(*HARD["several jars"]).lay(sheet).scene
+    words = [text.text for text in scene.texts]
+    assert (words.count("jar a"), words.count("jar b"), words.count("jar cool")) == (1, 1, 0)
+    starts, ends = ([text.x for text in scene.texts if text.text == day] for day in "03")
+    assert ends[0] - starts[0] == pytest.approx(ends[1] - starts[1]), "same scales"
 
 
 def test_batches_of_one_variant_are_told_apart():

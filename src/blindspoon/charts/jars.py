@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from itertools import combinations
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT
@@ -140,6 +141,7 @@ MOST_NAMES = 3
 class BatchReadings:
     """One quantity of one batch: days and values, and how it is named and drawn."""
 
+    variant: str
     batch: str
     label: str
     ink: str
@@ -168,13 +170,16 @@ class Readings:
     def _plot(
         self, batches: Sequence[BatchReadings], head: str, note: str, x: tuple[float, float]
     ) -> LinePlot:
-        """Draw one quantity; the control lies on the others, thinner than they."""
+        """Draw one quantity; the control lies thick behind in panels, else thin on the other."""
         limit = PH_LIMIT if note else None
         values = [value for batch in batches for value in batch.values]
         around = values if limit is None else [*values, limit]
+        panels = _panelled(batches)
+        controls = wording.listing(batch.label for batch in batches if batch.control)
+        grey = f"Grey: {controls}" if panels and controls else ""
         return LinePlot(
             head=head,
-            note=note,
+            note=". ".join(words for words in (note, grey) if words),
             under=self.across,
             x=x,
             y=(min(around) - 0.5, max(around) + 0.5),
@@ -182,15 +187,27 @@ class Readings:
             whole=True,
             series=tuple(
                 NamedLine(
-                    label=batch.label,
+                    label=_name_in_panel(batch, batches) if panels else batch.label,
                     points=tuple(zip(map(float, batch.days), batch.values, strict=True)),
-                    ink=batch.ink,
+                    ink=("people" if batch.control else "ink") if panels else batch.ink,
                     kind="diamond" if batch.control else "disc",
-                    width=1.2 if batch.control else 2.2,
+                    width=2.2 if not batch.control else 4.4 if panels else 1.2,
+                    panel=batch.variant if panels and not batch.control else "",
                 )
-                for batch in sorted(batches, key=lambda batch: batch.control)
+                for batch in sorted(batches, key=lambda batch: batch.control != panels)
             ),
         )
+
+
+def _panelled(batches: Sequence[BatchReadings]) -> bool:
+    """Whether each variant has a panel of its own: where more than one stands by the control."""
+    return len({batch.variant for batch in batches if not batch.control}) > 1
+
+
+def _name_in_panel(batch: BatchReadings, batches: Sequence[BatchReadings]) -> str:
+    """Name a batch within its panel, where its variant has several."""
+    several = sum(other.variant == batch.variant for other in batches) > 1
+    return batch.batch if several and not batch.control else ""
 
 
 def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
@@ -262,6 +279,7 @@ def _tracks(
     inks = variant_inks(len(trial.variants), trial.control_index)
     return tuple(
         BatchReadings(
+            variant=variant.label,
             batch=line.batch,
             label=variant.label
             + f", {line.batch}" * (len(log.of_variant(variant.name)) > 1)
@@ -289,7 +307,10 @@ def _readings_key(*quantities: Sequence[BatchReadings]) -> str:
     """Say how to read the chart, and where a mark hides another."""
     said = "Each mark is one reading, each line one batch; the control has diamonds."
     for tracks in quantities:
-        read = [at for t in tracks for at in set(zip(t.days, t.values, strict=True))]
-        if len(set(read)) < len(read):
-            return f"{said} Where batches read alike, their marks lie on one another."
+        apart = _panelled(tracks)
+        for one, other in combinations(tracks, 2):
+            together = one.control or other.control or one.variant == other.variant
+            read, also = ({*zip(t.days, t.values, strict=True)} for t in (one, other))
+            if (together or not apart) and read & also:
+                return f"{said} Where batches read alike, their marks lie on one another."
     return said

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import ceil
 from typing import Literal
 
 from blindspoon import wording
@@ -17,6 +18,8 @@ TALL, RADIUS, LARGE, LEAD = 190.0, 4.0, 6.0, 14.0
 """Pixels: least height of a plot, radius of a mark and of one that stands out, way to a name."""
 GAP, UNDER = 18.0, 16.0
 """Pixels between plots side by side, and from one to the next under it."""
+LOW, MOST, MOST_NARROW = 104.0, 4, 2
+"""Least height of a panel in pixels, and panels side by side on a wide and on a narrow sheet."""
 WIDEST, WIDEST_NARROW = 0.38, 0.3
 """Largest share of a plot that names beside it take, on a wide and on a narrow sheet."""
 
@@ -28,7 +31,7 @@ class NamedLine:
     Parameters
     ----------
     label : str
-        Stands where it ends.
+        Stands where it ends; may be empty.
     points : tuple of (float, float)
         Values across and up.
     ink : str
@@ -37,6 +40,8 @@ class NamedLine:
         Of the line.
     large : int or None
         Which of the points stands out.
+    panel : str
+        Name of the panel that it is drawn in; without one it is drawn in all.
     """
 
     label: str
@@ -45,11 +50,12 @@ class NamedLine:
     kind: Literal["disc", "ring", "diamond"] = "disc"
     width: float = 2.2
     large: int | None = None
+    panel: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinePlot:
-    """One plot.
+    """One plot, or one panel beside the other for each panel that its lines name.
 
     Parameters
     ----------
@@ -120,10 +126,13 @@ def lay_lines(
         Plots side by side.
     """
     numbers = 10 + max(text_width(words, SMALL) for plot in plots for _, words in _up(plot))
-    wide = (sheet.width - numbers - GAP * (across - 1)) / across
     shapes, y = list[Shape](), 0.0
     for first in range(0, len(plots), across):
-        drawn, y = _tier(plots[first : first + across], sheet, numbers, wide, y)
+        tier = plots[first : first + across]
+        if any(line.panel for line in tier[0].series):
+            drawn, y = _panels(tier[0], sheet, numbers, y)
+        else:
+            drawn, y = _tier(tier, sheet, numbers, across, y)
         shapes += drawn
         y += UNDER
     lines, y = key_lines(key, sheet.width, y - UNDER + 8)
@@ -131,24 +140,62 @@ def lay_lines(
     return Laid(scene=scene, kind=kind)
 
 
+def _panels(plot: LinePlot, sheet: Sheet, numbers: float, y: float) -> tuple[list[Shape], float]:
+    """Draw a plot as panels on the same scales, its words over and under all of them."""
+    panels = [
+        replace(
+            plot,
+            head=name,
+            note="",
+            under="",
+            series=tuple(line for line in plot.series if line.panel in ("", name)),
+        )
+        for name in dict.fromkeys(line.panel for line in plot.series if line.panel)
+    ]
+    tiers = ceil(len(panels) / (MOST if sheet.beside else MOST_NARROW))
+    across = ceil(len(panels) / tiers)
+    shapes: list[Shape] = [*(head := _head(plot, 0, sheet.width, y))]
+    end, aside = head[-1].y + UNDER / 2, max(text_width(line.label, SMALL) for line in plot.series)
+    for first in range(0, len(panels), across):
+        tier = panels[first : first + across]
+        drawn, end = _tier(
+            tier, sheet, numbers, across, end, least=LOW, indent=numbers, aside=aside
+        )
+        shapes += drawn
+    first_line = Text(x=numbers, y=end + LEADING - 3, text="", size=SMALL, ink="soft")
+    words = block(plot.under, sheet.width - numbers, LEADING, first_line)
+    return [*shapes, *words], words[-1].y + 5
+
+
 def _tier(
-    plots: Sequence[LinePlot], sheet: Sheet, numbers: float, wide: float, y: float
+    plots: Sequence[LinePlot],
+    sheet: Sheet,
+    numbers: float,
+    across: int,
+    y: float,
+    *,
+    least: float = TALL,
+    indent: float = 0.0,
+    aside: float = 0.0,
 ) -> tuple[list[Shape], float]:
     """Draw plots side by side from y downwards, and tell where they end."""
+    wide = (sheet.width - numbers - GAP * (across - 1)) / across
     room = wide * (WIDEST if sheet.beside else WIDEST_NARROW)
-    names = [[wrap(series.label, SMALL, room) for series in plot.series] for plot in plots]
+    names = [[wrap(line.label, SMALL, room) for line in _named(plot)] for plot in plots]
     lefts = [numbers + place * (wide + GAP) for place in range(len(plots))]
     heads = [
-        _head(plot, 0 if place == 0 else lefts[place], lefts[place] + wide, y)
+        _head(plot, indent if place == 0 else lefts[place], lefts[place] + wide, y)
         for place, plot in enumerate(plots)
     ]
     top = max(texts[-1].y for texts in heads) + 18
-    tall = max(TALL, *(sum(map(_height, lines)) for lines in names))
+    tall = max(least, *(sum(map(_height, lines)) for lines in names))
     shapes: list[Shape] = [text for texts in heads for text in texts]
     ends = []
     for place, (plot, lines) in enumerate(zip(plots, names, strict=True)):
-        widest = max(text_width(line, SMALL) for name in lines for line in name)
-        right = lefts[place] + wide - widest - 2 * RADIUS - 6 - LEAD - INSET
+        widths = [text_width(line, SMALL) for name in lines for line in name]
+        widest = max([min(aside, room), *widths])
+        beside = widest + 2 * RADIUS + 6 + LEAD if widest else 0.0
+        right = lefts[place] + wide - beside - INSET
         axis = Axis(low=plot.x[0], high=plot.x[1], left=lefts[place] + INSET, right=right)
         plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
         shapes += [*_guides(plane, numbers=place == 0), *_names(plane, lines), *_series(plane)]
@@ -156,6 +203,10 @@ def _tier(
         shapes += under
         ends.append(end)
     return shapes, max(ends)
+
+
+def _named(plot: LinePlot) -> list[NamedLine]:
+    return [line for line in plot.series if line.label]
 
 
 def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
@@ -192,10 +243,11 @@ def _guides(plane: _Plane, *, numbers: bool) -> list[Shape]:
 def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
     """Name each line beside the plot, a thin line leading there; none meets another."""
     x = plane.axis.sides[1] + LEAD
-    ends = [plane.place(series.points[-1]) for series in plane.plot.series]
+    named = _named(plane.plot)
+    ends = [plane.place(series.points[-1]) for series in named]
     middles = apart([y for _, y in ends], [*map(_height, names)], (plane.top, plane.bottom))
     leads, shapes = list[Shape](), list[Shape]()
-    for series, lines, end, y in zip(plane.plot.series, names, ends, middles, strict=True):
+    for series, lines, end, y in zip(named, names, ends, middles, strict=True):
         mark = (x + RADIUS, y)
         leads.append(Line(start=end, end=mark, ink="hair"))
         shapes.append(Marks(centres=(mark,), radius=RADIUS, ink=series.ink, kind=series.kind))
@@ -238,4 +290,4 @@ def _under(plane: _Plane, sheet: Sheet) -> tuple[list[Shape], float]:
     shapes, y = axis_numbers(plane.axis, plane.bottom + 4, SMALL, sheet.width, ticks)
     first = Text(x=left, y=y + LEADING - 3, text="", size=SMALL, ink="soft")
     words = block(plane.plot.under, right - left, LEADING, first)
-    return [*shapes, *words], words[-1].y + 5
+    return [*shapes, *words], (words[-1].y if words else y) + 5
