@@ -262,43 +262,61 @@ def _fit_both(
     cups = np.hstack([of_cups, [[1.0, 0.0]]])
     came = np.hstack([zero, [[1.0, 1.0]]])
     cells = np.hstack([of_cells, [[0.0, 1.0]]])
-    ratio, apart = np.ones(len(df)), np.ones(len(df))
+    found, live = np.ones((2, len(df))), np.arange(len(df))
     for _ in range(200):
-        before = ratio, apart
-        ratio, _ = _fit(df, squares, cells + apart[:, None] * came, cups, 0.0)
-        apart, variance = _fit(df, squares, cells + ratio[:, None] * cups, came, 30.0)
-        if np.abs(np.subtract((ratio, apart), before)).max() < 1e-11:
+        ratio, apart = before = found[:, live]
+        of = df[live], squares[live]
+        ratio, _ = _fit(*of, cells + apart[:, None] * came, cups, 0.0, ratio)
+        apart, _ = _fit(*of, cells + ratio[:, None] * cups, came, 30.0, apart)
+        found[:, live] = ratio, apart
+        live = live[np.abs(found[:, live] - before).max(axis=0) >= 1e-11]
+        if not live.size:
             break
-    return ratio, variance
+    ratio, apart = found
+    variance = cells + ratio[:, None] * cups + apart[:, None] * came
+    return ratio, (squares / variance).sum(axis=1) / df.sum(axis=1)
 
 
 def _fit(
-    df: FloatArray, squares: FloatArray, of_cells: FloatArray, of_cups: FloatArray, high: float
+    df: FloatArray,
+    squares: FloatArray,
+    of_cells: FloatArray,
+    of_cups: FloatArray,
+    high: float,
+    start: FloatArray | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Minimise the criterion in the ratio by Newton's method within a bracket of its logarithm.
 
-    Up to `high`; at 1 where that is minus infinity. All arrays have a column a line.
+    Up to `high`; at 1 where that is minus infinity. All arrays have a column a line, and `start`
+    is a ratio near the end. Trials that have arrived are not moved further.
     """
-    bottom, x = np.full(len(squares), -40.0), np.zeros(len(squares))
-    top, total = np.full(len(squares), high), df.sum(axis=1)
-    for _ in range(80 if high > -np.inf else 0):
-        cups = of_cups * np.exp(x)[:, None]
-        variance = of_cells + cups
+    x = np.zeros(len(squares)) if start is None else np.log(start)
+    total, live = df.sum(axis=1), np.arange(len(squares) if high > -np.inf else 0)
+    bottom, top = np.full(live.size, -40.0), np.full(live.size, high)
+    lines = df, squares, np.broadcast_to(of_cells, df.shape), total
+    of: tuple[FloatArray, ...] = lines
+    for _ in range(80):
+        if not live.size:
+            break
+        (df_, squares_, cells, total_), now = of, x[live]
+        cups = of_cups * np.exp(now)[:, None]
+        variance = cells + cups
         share = cups / variance
-        part = squares / variance
+        part = squares_ / variance
         part /= np.maximum(part.sum(axis=1, keepdims=True), 1e-300)
         mean = (part * share).sum(axis=1)
-        slope = (share * df).sum(axis=1) - total * mean
-        bend = (share * (1 - share) * df).sum(axis=1)
-        bend -= total * ((part * share * (1 - 2 * share)).sum(axis=1) + mean**2)
+        slope = (share * df_).sum(axis=1) - total_ * mean
+        bend = (share * (1 - share) * df_).sum(axis=1)
+        bend -= total_ * ((part * share * (1 - 2 * share)).sum(axis=1) + mean**2)
         rising = slope > 0
-        top, bottom = np.where(rising, x, top), np.where(rising, bottom, x)
-        step = x - slope / np.where(bend > 0, bend, np.inf)
+        top, bottom = np.where(rising, now, top), np.where(rising, bottom, now)
+        step = now - slope / np.where(bend > 0, bend, np.inf)
         inside = (bend > 0) & (step > bottom) & (step < top)
-        new = np.where(inside, step, np.where(rising | (x < high), (bottom + top) / 2, x))
-        if np.abs(new - x).max(initial=0.0) < 1e-10:
-            break
-        x = new
+        new = np.where(inside, step, np.where(rising | (now < high), (bottom + top) / 2, now))
+        x[live], moves = new, np.abs(new - now) >= 1e-10
+        if not moves.all():
+            live, top, bottom = live[moves], top[moves], bottom[moves]
+            of = tuple(line[live] for line in lines)
     ratio = np.exp(x)
     variance = of_cells + of_cups * ratio[:, None]
     return ratio, (squares / variance).sum(axis=1) / total
