@@ -13,11 +13,11 @@ CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
 HEAVY = {"scipy", "pandas", "statsmodels", "matplotlib", "jinja2", "flask", "joblib"}
 
 
-def loaded(code: str) -> set[str]:
+def loaded(code: str, heavy: set[str] = HEAVY) -> set[str]:
     """The heavy libraries that some lines of Python bring in."""
     lines = f"import sys\n{code}\nprint(*sys.modules, file=sys.stderr)"
     done = subprocess.run([sys.executable, "-c", lines], capture_output=True, text=True, check=True)
-    return HEAVY & set(done.stderr.split())
+    return heavy & set(done.stderr.split())
 
 
 def run(*arguments: object) -> str:
@@ -42,6 +42,18 @@ def test_commands_on_a_small_folder_load_no_pandas(command):
 def test_the_score_page_loads_what_serves_it_and_no_more():
     code = "import blindspoon.collect.opening, blindspoon.collect.server"
     assert loaded(code) == {"flask", "jinja2"}
+
+
+def test_the_workbench_starts_without_what_later_pages_need():
+    later = {"segno", "tomlkit", "statistics", "webbrowser"}
+    own = {"batches.summary", "examine", "planning", "serving.draw", "stats.correlation"}
+    code = f"""
+from pathlib import Path
+import blindspoon.cli.main, blindspoon.workbench.listening
+from blindspoon.workbench.app import create_workbench
+from blindspoon.workbench.door import Door
+create_workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770, print)"""
+    assert loaded(code, later | {f"blindspoon.{name}" for name in own}) == set()
 
 
 def test_a_large_table_is_read_by_pandas(tmp_path):

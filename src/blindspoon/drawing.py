@@ -20,7 +20,6 @@ from blindspoon.files.trial_edit import put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
-from blindspoon.serving.draw import add_session, add_taster, draw, taster_stream
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import ServingRequest, request_for
 from blindspoon.serving.vessels import Jars, all_named, jars_of
@@ -62,7 +61,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
     if tasted:
         raise DesignError([_TASTED.broken("cups were scored already", file) for file in tasted])
-    plan = draw(_first_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
+    plan = _drawn_first(trial, text)
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
     drawn = {**_tables(plan), FILE: seal.to_toml().encode()}  # the seal last: it says all is there
@@ -85,7 +84,7 @@ def foresee(folder: Path) -> ServingPlan:
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
     _see_own(trial)
-    return draw(_first_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
+    return _drawn_first(trial, text)
 
 
 def undeclared(folder: Path) -> str:
@@ -239,6 +238,12 @@ def take_back(folder: Path, today: datetime.date) -> Path:
         return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
 
 
+def _drawn_first(trial: Trial, text: FolderText) -> ServingPlan:
+    from blindspoon.serving.draw import draw  # noqa: PLC0415 - only where cups are dealt
+
+    return draw(_first_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
+
+
 def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
     """Draw as at first, and add what was added, in that order."""
     later = {(added.kind, added.name) for added in seal.added}
@@ -248,7 +253,7 @@ def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
         tasting=replace(trial.tasting, tasters=tasters),
         sessions=tuple(s for s in trial.sessions if ("session", s.name) not in later),
     )
-    plan = draw(_first_request(first, text), np.random.default_rng([trial.seed, STREAM]))
+    plan = _drawn_first(first, text)
     for added in seal.added:
         plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
         plan = _with(plan, trial.seed, added.kind, added.name)
@@ -256,6 +261,12 @@ def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
 
 
 def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
+    from blindspoon.serving.draw import (  # noqa: PLC0415 - only where cups are dealt
+        add_session,
+        add_taster,
+        taster_stream,
+    )
+
     if kind == "taster":
         return add_taster(plan, name, taster_stream(seed, name))
     return add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))

@@ -12,7 +12,6 @@ Only `cli.main` catches `TrialError`. Every other exception is a bug and keeps i
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeVar
@@ -230,6 +229,8 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     >>> did_you_mean("colour", ["texture", "salt"])
     ''
     """
+    import difflib  # noqa: PLC0415 - only where something is misspelt
+
     close = difflib.get_close_matches(word[:80], list(known), n=1)
     return f" (did you mean {quoted(close[0])}?)" if close else ""
 

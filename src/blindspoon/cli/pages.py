@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import sys
-import webbrowser
 from pathlib import Path
 
 import click
+
+from blindspoon.cli.say import loading
+
+HERE = "For this computer alone; open it here. Ctrl-C ends it."
 
 
 @click.command("open")
@@ -19,26 +22,28 @@ def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
     SHELF is a folder with trial folders in it, by default the one you are in. Every verb goes on
     working beside the pages. Ctrl-C ends them, or the button on every page.
     """
-    from blindspoon.files.own_state import own_secret  # noqa: PLC0415
-    from blindspoon.workbench.door import Door  # noqa: PLC0415
-    from blindspoon.workbench.listening import running, serve  # noqa: PLC0415
-
     if not shelf.is_dir():
         raise click.BadParameter(f"there is no folder {shelf}.", param_hint="SHELF")
+    with loading():
+        from blindspoon.files.own_state import own_secret  # noqa: PLC0415
+        from blindspoon.workbench.door import Door  # noqa: PLC0415
+        from blindspoon.workbench.listening import running, serve  # noqa: PLC0415
     shelf, door = shelf.resolve(), Door(own_secret())
 
-    def ready(address: str) -> None:
+    def ready(address: str, said: str = HERE) -> None:
+        click.echo(said, err=True)
         click.echo(f"{address}door/{door.new_pass(again=True)}")
         sys.stdout.flush()
         if not no_browser:
+            import webbrowser  # noqa: PLC0415 - brings in subprocess
+
             webbrowser.open(f"{address}door/{door.new_pass()}")
 
     if there := running(shelf, door):
-        click.echo("It is open already, here:", err=True)
-        ready(there)
+        ready(there, "It is open already, here:")
         return
-    click.echo("For this computer alone; open it here. Ctrl-C ends it.", err=True)
     serve(shelf, door, port, ready)
+    click.echo("Closed.", err=True)
 
 
 def where_trials_stand(shelf: Path) -> None:

@@ -10,6 +10,7 @@ from blindspoon.cli.say import (
     FOLDER,
     JSON,
     added,
+    loading,
     say_addresses,
     say_cautions,
     say_json,
@@ -41,8 +42,13 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
 
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
-    from blindspoon.collect.opening import after_lifting, opened, plan_addition  # noqa: PLC0415
-    from blindspoon.collect.server import serve  # noqa: PLC0415
+    with loading():
+        from blindspoon.collect.opening import (  # noqa: PLC0415
+            after_lifting,
+            opened,
+            plan_addition,
+        )
+        from blindspoon.collect.server import serve  # noqa: PLC0415
 
     say_notes(after_lifting(folder))
     with opened(folder) as sitting:

@@ -6,7 +6,6 @@ import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-import segno
 from flask import Flask, Response, abort, make_response, redirect, render_template, request
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
@@ -347,5 +346,7 @@ def _differences(
 
 def qr_code(address: str) -> Markup:
     """Draw an address as a QR code, dark on light on every screen."""
+    import segno  # noqa: PLC0415 - only where phones are let in
+
     code = segno.make(address, error="m", micro=False)
     return Markup(code.svg_inline(scale=4, border=4, dark="#000", light="#fff", omitsize=True))  # noqa: S704 - drawn here

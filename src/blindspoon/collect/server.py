@@ -15,7 +15,6 @@ from functools import partial
 from typing import Any
 
 import jinja2
-import segno
 from flask import Flask, Response, make_response, render_template
 from waitress import wasyncore  # type: ignore[import-untyped]
 from werkzeug.exceptions import HTTPException
@@ -130,7 +129,7 @@ class Addresses:
     others : tuple of str
         Further addresses to join, where the computer is in more than one network.
     qr : str
-        `join` as a QR code in block characters, for a terminal.
+        `join` as a QR code in block characters, for a terminal; empty without `lan`.
     lan : bool
         Whether other computers can reach the page.
     """
@@ -192,7 +191,10 @@ def serve(
         bound, own = (int(listener.getsockname()[1]) for listener in (outer, inner))
         join, *others = (f"http://{address}:{bound}/" for address in found)
         qr = io.StringIO()
-        segno.make(join, error="m", micro=False).terminal(out=qr, compact=True)
+        if lan:
+            import segno  # noqa: PLC0415 - only where phones are let in
+
+            segno.make(join, error="m", micro=False).terminal(out=qr, compact=True)
         host = f"http://127.0.0.1:{own}/h/{sitting.host_link}"
         addresses = Addresses(join=join, host=host, others=tuple(others), qr=qr.getvalue(), lan=lan)
         access = security.Access(sitting)

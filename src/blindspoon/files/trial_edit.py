@@ -20,9 +20,6 @@ import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from blindspoon.errors import Rule, TrialFileError
 
 Value = str | float | bool | datetime.date | Sequence[str] | Sequence[int]
@@ -169,6 +166,8 @@ def _last(lines: Sequence[str], start: int, end: int) -> int:
 
 
 def _line(key: str, value: Value) -> str:
+    import tomlkit  # noqa: PLC0415 - only where a trial is written
+
     return f"{key} = {tomlkit.item(value).as_string()}\n"
 
 
@@ -178,6 +177,9 @@ def _ended(text: str) -> str:
 
 def _by_value(text: str, change: Callable[[Any], None]) -> str:
     """Change values where they stand."""
+    import tomlkit  # noqa: PLC0415 - only where a trial is written
+    from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415
+
     try:
         document = tomlkit.parse(text)
         if tomlkit.dumps(document) != text:

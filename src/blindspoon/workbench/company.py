@@ -12,7 +12,6 @@ from blindspoon.errors import TrialError
 from blindspoon.files import disk, earlier
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.planning import SizeOptions, size_folder, size_sets
 from blindspoon.stage import Stage
 from blindspoon.starting import date_of, number_of, tasters_of
 from blindspoon.trial import Trial
@@ -151,6 +150,7 @@ def _free(listed: list[dict[str, object]], place: int) -> str:
 
 def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     """Simulate this panel among others, and say and draw what they can show."""
+    from blindspoon.planning import SizeOptions, size_folder, size_sets  # noqa: PLC0415
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
 
     plan = found.plan

@@ -5,7 +5,6 @@ from __future__ import annotations
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import Problem, TrialError
-from blindspoon.examine import examine
 from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.stage import Stage
 from blindspoon.workbench.app import Form, Workbench, today
@@ -27,6 +26,8 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("look")
     def look(found: Stage) -> Response:
+        from blindspoon.examine import examine  # noqa: PLC0415 - brings in what batches show
+
         known = examine(found.folder)
         problems = [(_step(problem.file), _said(problem)) for problem in known.problems]
         notes = [(_step(note.file), str(note)) for note in known.notes]

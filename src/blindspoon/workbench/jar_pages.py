@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from flask import abort
 from werkzeug.wrappers import Response
 
 from blindspoon import wording
-from blindspoon.batches import summary
-from blindspoon.batches.amounts import Amounts, NoAmounts
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk, earlier
@@ -24,6 +22,10 @@ from blindspoon.starting import number_of, short_name
 from blindspoon.trial import Variant
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside, meanwhile
+
+if TYPE_CHECKING:
+    from blindspoon.batches import summary
+    from blindspoon.batches.amounts import Amounts, NoAmounts
 
 FILES = ("batches.csv", "readings.csv", "trial.toml")
 READ = ("date", "ph", "temperature_c", "note")
@@ -60,6 +62,8 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("jars")
     def jars(found: Stage) -> Response:
+        from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
+
         files, trial = _files(found), found.plan
         table = read_table(files["batches.csv"], "batches.csv")
         rows = {
@@ -86,6 +90,8 @@ def add_to(bench: Workbench) -> None:
         )  # fmt: skip
 
     def page(found: Stage, which: str, jar: JarForm, code: int = 200, **more: object) -> Response:
+        from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
+
         seen = earlier.fingerprint(found.folder, FILES)
         own: dict[str, object] = {"typed": jar.cells, "meanwhile": False}
         what = _asked(found, jar)
@@ -233,6 +239,8 @@ def _cell(text: str, kind: str, table: TextTable) -> str:
 
 
 def _made(found: Stage, files: Mapping[str, bytes]) -> summary.Made | None:
+    from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
+
     batches, readings = (read_table(files[name], name) for name in FILES[:2])
     return summary.make_up(found.plan, batches, readings)[0]
 
@@ -264,6 +272,8 @@ def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -
 
 def _asked(found: Stage, jar: JarForm) -> dict[str, str]:
     """Ask of each difference that was not meant whether it belongs to the change."""
+    from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
+
     if jar.row is None or found.locked("rule"):
         return {}
     try:
@@ -303,6 +313,8 @@ def _worked(found: Stage, files: Mapping[str, bytes], name: str) -> str:
 
 def _add(found: Stage, amounts: Amounts | NoAmounts) -> str:
     """Say what to add to a jar, without its name."""
+    from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
+
     return wording.capital(summary.what_to_add(found.plan, amounts).partition(": ")[2])
 
 
