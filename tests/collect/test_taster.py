@@ -345,3 +345,14 @@ def test_the_screen_shows_who_is_out_and_no_secret(phone, client, sitting):
     codes = {code for ballot in sitting.ballots.values() for code in ballot.codes}
     assert not [text for text in (*secrets, *codes) if text in page]
     assert client.get("/screen/now").text in page
+
+
+def test_a_session_is_named_by_its_label(folder, both_pages):
+    with (folder / "trial.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[[session]]\nname = "1"\nlabel = "Friday evening"\n')
+    with opening.opened(folder) as sitting:
+        client = both_pages(sitting).test_client()
+        sitting.open_session("1")
+        assert "T01 · Friday evening" in client.get(f"/t/{sitting.taster_link('T01')}").text
+        host = client.get(f"/h/{sitting.host_link}").text
+        assert "Session 1 · Friday evening</h2>" in host

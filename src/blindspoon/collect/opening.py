@@ -237,6 +237,7 @@ def _plan(trial: Trial, served: Cups) -> Plan:
         sessions=tuple(n for n in dict.fromkeys((*listed, *served.session.texts)) if n in found),
         tasters=served.taster.texts,
         tasting=trial.tasting,
+        labels=dict.fromkeys(found, "") | {each.name: each.label for each in trial.sessions},
     )
 
 

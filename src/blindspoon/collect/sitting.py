@@ -54,6 +54,8 @@ class Plan:
         At least one each, in the order of trial.toml and of servings.csv.
     tasting : Tasting
         What they are told before the first cup and between cups.
+    labels : dict of str to str
+        What people read in the place of a session's name; blank where it is the name.
     """
 
     title: str
@@ -62,6 +64,7 @@ class Plan:
     sessions: tuple[str, ...]
     tasters: tuple[str, ...]
     tasting: Tasting
+    labels: dict[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
