@@ -370,15 +370,15 @@
     }
   }
 
-  // While there is a connection, the pages that come next are fetched.
+  // While there is a connection, the pages that come next are fetched; what fails is tried again.
   async function fetchAhead() {
     for (const path of (form ? form.dataset.ahead : "").split(" ").filter(Boolean)) {
       if (pages.all()[path]) continue;
       try {
         const reply = await fetch(path);
-        if (!reply.ok || reply.redirected) return;
+        if (!reply.ok || reply.redirected) throw new Error(String(reply.status));
         pages.set(path, await reply.text());
-      } catch { return; }
+      } catch { return void setTimeout(fetchAhead, 4000); }
     }
   }
 
