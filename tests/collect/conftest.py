@@ -142,7 +142,8 @@ def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterato
     finally:
         interrupt = ctypes.pythonapi.PyThreadState_SetAsyncExc
         interrupt(ctypes.c_ulong(thread.ident), ctypes.py_object(KeyboardInterrupt))
-        with socket.create_connection(("127.0.0.1", urlsplit(addresses["host"]).port)):
+        with socket.socket() as waking:  # refused where the interrupt has ended it already
+            waking.connect_ex(("127.0.0.1", urlsplit(addresses["host"]).port))
             thread.join(timeout=20)
     assert not thread.is_alive()
 

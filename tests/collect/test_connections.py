@@ -3,12 +3,13 @@
 import contextlib
 import socket
 import sys
+import threading
 import time
 from urllib.parse import urlsplit
 
 import pytest
 
-from blindspoon.collect import connections
+from blindspoon.collect import connections, server
 
 HALF = b"GET / HTTP/1.1\r\nHost: x"
 
@@ -72,3 +73,23 @@ def test_a_request_that_comes_drop_by_drop_has_a_deadline(folder, serve, monkeyp
         assert 0.9 < time.monotonic() - started < 10
         answered.recv(100_000)
         assert is_open(answered)
+
+
+def test_a_request_that_wakes_the_listener_as_it_is_ended_closes_nothing_too_early(monkeypatch):
+    with server.listening("127.0.0.1", 0) as listener:
+        made = connections.Server(lambda *_: [], [listener], threads=1)
+        pipe = made._listener.trigger
+        pull = pipe._physical_pull
+
+        def overtaken():
+            pull()
+            time.sleep(0.2)
+            pull()
+
+        monkeypatch.setattr(pipe, "_physical_pull", overtaken)
+        running = threading.Thread(target=made.run)
+        running.start()
+        made.end()
+        running.join(timeout=5)
+        assert not running.is_alive()
+        made.end()  # once more does nothing

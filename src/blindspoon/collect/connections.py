@@ -5,10 +5,12 @@ from __future__ import annotations
 import logging
 import select
 import socket
+import threading
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
+from waitress import wasyncore  # type: ignore[import-untyped]
 from waitress.adjustments import Adjustments  # type: ignore[import-untyped]
 from waitress.channel import ClientDisconnected, HTTPChannel  # type: ignore[import-untyped]
 from waitress.server import MultiSocketServer, TcpWSGIServer  # type: ignore[import-untyped]
@@ -31,6 +33,9 @@ IDLE = 20.0
 
 DEADLINE = 10.0
 """Seconds within which a request is whole, from its first byte; the first one from connecting."""
+
+PATIENCE = 10.0
+"""Seconds that requests have to be answered in after the end."""
 
 
 class Connection(HTTPChannel):  # type: ignore[misc]
@@ -94,42 +99,68 @@ def _make_room(channels: Iterable[Connection], most: int) -> None:
             channel.will_close = True
 
 
-def make_server(
-    app: WSGI,
-    sockets: list[socket.socket],
-    channels: dict[int, Any],
-    *,
-    limit: int = BODY_LIMIT,
-    threads: int = THREADS,
-) -> Any:  # noqa: ANN401 - waitress has no types
-    """Make a server of bodies of at most `limit` bytes; closing all `channels` ends it."""
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    logging.getLogger("waitress").addFilter(_is_no_hang_up)
-    room = _room()
-    settings = Adjustments(
-        threads=threads,
-        connection_limit=room + 2 * FROM_ONE,  # never reached: room is made before
-        channel_timeout=IDLE,
-        cleanup_interval=1,
-        max_request_header_size=16 * 1024,
-        max_request_body_size=limit,
-        asyncore_use_poll=hasattr(select, "poll"),
-        clear_untrusted_proxy_headers=True,
-        expose_tracebacks=False,
-        ident=None,
-    )
-    dispatcher = ThreadedTaskDispatcher()
-    dispatcher.set_thread_count(threads)
-    for found in sockets:
-        place = (found.family, found.type, found.proto, found.getsockname())
-        listener = Listener(
-            app, channels, _sock=found, dispatcher=dispatcher, adj=settings,
-            bind_socket=False, sockinfo=place,
-        )  # fmt: skip
-        listener.most = room
-    if len(sockets) == 1:
-        return listener
-    return MultiSocketServer(channels, settings, [], dispatcher)
+class Server(MultiSocketServer):  # type: ignore[misc]
+    """Answers at some sockets in the thread that runs it, until Ctrl-C or until another ends it.
+
+    What wakes the thread is a pipe, and its number may be another file's as soon as it is closed:
+    it stays open for whoever is about to write into it, a request or `end`.
+    """
+
+    def __init__(
+        self,
+        app: WSGI,
+        sockets: Sequence[socket.socket],
+        *,
+        limit: int = BODY_LIMIT,
+        threads: int = THREADS,
+    ) -> None:
+        """Listen. A body has at most `limit` bytes."""
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+        logging.getLogger("waitress").addFilter(_is_no_hang_up)
+        room = _room()
+        settings = Adjustments(
+            threads=threads,
+            connection_limit=room + 2 * FROM_ONE,  # never reached: room is made before
+            channel_timeout=IDLE,
+            cleanup_interval=1,
+            max_request_header_size=16 * 1024,
+            max_request_body_size=limit,
+            asyncore_use_poll=hasattr(select, "poll"),
+            clear_untrusted_proxy_headers=True,
+            expose_tracebacks=False,
+            ident=None,
+        )
+        dispatcher = ThreadedTaskDispatcher()
+        dispatcher.set_thread_count(threads)
+        super().__init__({}, settings, [], dispatcher)
+        self._ending, self._lock = False, threading.Lock()
+        for found in sockets:
+            place = (found.family, found.type, found.proto, found.getsockname())
+            self._listener = Listener(
+                app, self.map, _sock=found, dispatcher=dispatcher, adj=settings,
+                bind_socket=False, sockinfo=place,
+            )  # fmt: skip
+            self._listener.most = room
+
+    def run(self) -> None:
+        """Answer requests; on return the last one is answered, and everything closed."""
+        timeout, use_poll = self.adj.asyncore_loop_timeout, self.adj.asyncore_use_poll
+        try:
+            while self.map and not self._ending:
+                wasyncore.loop(timeout, use_poll, self.map, count=1)
+        except (SystemExit, KeyboardInterrupt):
+            pass
+        finally:
+            self.task_dispatcher.shutdown(timeout=PATIENCE)
+            with self._lock:
+                wasyncore.close_all(self.map)
+
+    def end(self) -> None:
+        """Make it return from `run`, from any thread; it may have done so already."""
+        with self._lock:
+            if self.map:
+                self._ending = True
+                self._listener.pull_trigger()
 
 
 def _is_no_hang_up(record: logging.LogRecord) -> bool:

@@ -5,18 +5,12 @@ from __future__ import annotations
 import contextlib
 import threading
 from pathlib import Path
-from typing import Any
-
-from waitress import wasyncore  # type: ignore[import-untyped]
 
 from blindspoon.collect import connections, security, server
 from blindspoon.collect.opening import opened
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.errors import FormError
-
-TRIED = 20
-"""Ports that are tried, from the usual one on."""
 
 
 class Phones:
@@ -48,11 +42,8 @@ class Phones:
                 raise FormError(
                     [server.NO_NETWORK.broken("this computer is in no network", "Wi-Fi")]
                 )
-            for tried in (*range(server.PORT, server.PORT + TRIED), 0):
-                with contextlib.suppress(FormError):
-                    listening = server.listening("0.0.0.0", tried)  # noqa: S104 - asked for
-                    listener = stack.enter_context(listening)
-                    break
+            every = server.listening("0.0.0.0", *server.near(server.PORT))  # noqa: S104 - asked for
+            listener = stack.enter_context(every)
             self._port = port = int(listener.getsockname()[1])
             access = security.Access(self._sitting)
             pages = TasterPages(self._sitting, access, lambda: self.address)
@@ -60,18 +51,11 @@ class Phones:
             guarded = security.only_for_hosts(
                 app, lambda: server.host_names(server.network_addresses(), port)
             )
-            channels: dict[int, Any] = {}
-            made = connections.make_server(guarded, [listener], channels)
+            made = connections.Server(guarded, [listener])
             thread = threading.Thread(target=made.run, daemon=True)
             thread.start()
-
-            def end() -> None:
-                with contextlib.suppress(OSError):  # the listener has ended by itself
-                    made.trigger.pull_trigger(lambda: wasyncore.close_all(channels))
-                thread.join(timeout=10)
-                made.task_dispatcher.shutdown(timeout=10)
-
-            stack.callback(end)
+            stack.callback(thread.join, timeout=2 * connections.PATIENCE)
+            stack.callback(made.end)
             self._until = stack.pop_all()
 
     def keep_out(self) -> None:

@@ -12,11 +12,9 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import jinja2
 from flask import Flask, Response, make_response, render_template
-from waitress import wasyncore  # type: ignore[import-untyped]
 from werkzeug.exceptions import HTTPException
 
 from blindspoon import wording
@@ -41,6 +39,9 @@ STATIC = {
 
 PORT = 8765
 """Where the page is served if nothing else is asked for."""
+
+TRIED = 20
+"""Ports that are tried, from the usual one on."""
 
 MOST_UNTOLD = 1000
 """Sentences that wait to be told; what happens beyond is not told."""
@@ -205,21 +206,17 @@ def serve(
         pages = HostPages.of_link(sitting, access, where, lan=lan)
         tasters = create_app(sitting, TasterPages(sitting, access, where, lan=lan))
         hosts = create_app(sitting, pages)
-        channels: dict[int, Any] = {}
         app = security.by_port(
             {
                 bound: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
                 own: security.only_for_hosts(hosts, lambda: host_names(("127.0.0.1",), own)),
             }
         )
-        server = connections.make_server(app, [outer, inner], channels)
+        server = connections.Server(app, [outer, inner])
         with _from_a_thread() as later:
             sitting.tell = lambda text: later(partial(tell, text))
             later(partial(ready, addresses))
-            try:
-                server.run()  # returns at Ctrl-C
-            finally:
-                wasyncore.close_all(channels)
+            server.run()  # returns at Ctrl-C
     sitting.reconcile()
     return sitting.tally()
 
@@ -261,18 +258,27 @@ def network_addresses() -> tuple[str, ...]:
     return tuple(address for address in found if not address.startswith(("127.", "0.")))
 
 
+def near(port: int) -> tuple[int, ...]:
+    """Give the ports to try where none is asked for; 0, the last, is any that is free."""
+    return (*range(port, port + TRIED), 0)
+
+
 @contextlib.contextmanager
-def listening(address: str, port: int) -> Iterator[socket.socket]:
-    """Take a port of an address. Raises FormError."""
+def listening(address: str, *ports: int) -> Iterator[socket.socket]:
+    """Take the first port of an address that is free. Raises FormError where none is."""
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
         if importlib.util.find_spec("fcntl"):  # elsewhere the option lets two programs share a port
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listener.bind((address, port))
-        except (OSError, OverflowError) as error:
-            reason = getattr(error, "strerror", None) or str(error)
-            found = f"the score page cannot listen there: {reason}"
-            raise FormError([_PORT.broken(found, f"port {port}")]) from error
+        for port in ports:
+            try:
+                listener.bind((address, port))
+                break
+            except (OSError, OverflowError) as error:
+                if port != ports[-1]:
+                    continue
+                reason = getattr(error, "strerror", None) or str(error)
+                found = f"the score page cannot listen there: {reason}"
+                raise FormError([_PORT.broken(found, f"port {port}")]) from error
         yield listener
 
 

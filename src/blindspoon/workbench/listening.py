@@ -6,21 +6,15 @@ import http.client
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
-
-from waitress import wasyncore  # type: ignore[import-untyped]
 
 from blindspoon.collect import connections, server
 from blindspoon.collect.security import only_for_hosts
-from blindspoon.errors import FormError
 from blindspoon.files import own_state
 from blindspoon.workbench.app import BODY_LIMIT, create_workbench
 from blindspoon.workbench.door import Door
 
 PORT = 8770
 """Where the pages are served if nothing else is asked for; the next free port where it is taken."""
-
-TRIED = 20
 
 
 def running(shelf: Path, door: Door) -> str:
@@ -56,38 +50,22 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
     FormError
         If the port is taken.
     """
-    with _first_free(port) as listener:
+    ports = server.near(PORT) if port is None else (port,)
+    with server.listening("127.0.0.1", *ports) as listener:
         bound = int(listener.getsockname()[1])
-        channels: dict[int, Any] = {}
 
         def close() -> None:
-            later = threading.Timer(0.3, made.trigger.pull_trigger, [stop])
+            later = threading.Timer(0.3, made.end)
             later.daemon = True
             later.start()
-
-        def stop() -> None:
-            wasyncore.close_all(channels)
 
         bench = create_workbench(shelf, door, bound, close)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
-        made = connections.make_server(guarded, [listener], channels, limit=BODY_LIMIT)
+        made = connections.Server(guarded, [listener], limit=BODY_LIMIT)
         own_state.note_open(own_state.open_shelves() | {str(shelf): bound})
         ready(f"http://127.0.0.1:{bound}/")
         try:
-            made.run()  # returns at Ctrl-C, and where everything is closed
+            made.run()  # returns at Ctrl-C, and where the host closes
         finally:
             bench.sittings.leave_all()
-            wasyncore.close_all(channels)
-
-
-def _first_free(port: int | None) -> Any:  # noqa: ANN401 - a context of a socket
-    if port is not None:
-        return server.listening("127.0.0.1", port)
-    for tried in range(PORT, PORT + TRIED):
-        try:
-            with server.listening("127.0.0.1", tried) as listener:
-                return listener.dup()
-        except FormError:
-            continue
-    return server.listening("127.0.0.1", 0)
