@@ -169,9 +169,7 @@ def without_example(table: TextTable) -> TextTable:
     text = "the batch example is not read: write over it, its name too, or delete the row"
     line = int(table.lines[cells.index("example")])
     return replace(
-        table,
-        columns={name: column.keep(kept) for name, column in table.columns.items()},
-        lines=table.lines[kept],
+        table.keep(kept),
         notes=(*table.notes, *[Note(file=table.file, line=line, text=text)] * bool(kept.any())),
     )
 

@@ -9,6 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Literal, TypedDict, TypeVar, cast, get_args
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
@@ -31,6 +32,7 @@ from blindspoon.trial import (
 )
 
 
+@lru_cache(maxsize=16)  # reading a folder and most of its readers ask for the same text
 def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     """Read trial.toml.
 

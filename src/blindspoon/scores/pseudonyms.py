@@ -198,14 +198,14 @@ def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
             case Photo():
                 file = masked(value.file, words, small=True)
                 return replace(value, file=file, alt=masked(value.alt, words, small=True))
-            case Attribute() | Variant() | Tasting() | Photo():
+            case Attribute() | Variant() | Tasting():
                 names = (name for name in value.__slots__ if name not in FIXED_FIELDS)
                 return replace(value, **{name: hide(getattr(value, name)) for name in names})
             case _:
                 return value
 
     texts = (
-        *("title", "question", "product", "dates", "attributes", "variants", "tasting", "photos"),
+        *("title", "question", "product", "dates", "attributes", "variants", "tasting"),
         *("story", "photos"),
     )
     return replace(trial, **{name: hide(getattr(trial, name)) for name in texts})

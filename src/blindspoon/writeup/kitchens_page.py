@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from blindspoon import wording
 from blindspoon.charts.chart import Chart
-from blindspoon.charts.pooled import forest_chart, forest_title
+from blindspoon.charts.pooled import POOLED, forest_chart, forest_title
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
@@ -19,7 +19,7 @@ from blindspoon.writeup.writers import Table, cells
 
 SHOWN = chosen(MIXED, "difference", "interval", "equivalence_interval", "p_adjusted")
 HEADS = ("Difference", "Interval", "Interval for “alike”", "p, adjusted")
-LIKE, ONLY = "Kitchens like these", "These kitchens only"
+ONLY = "These kitchens only"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +93,7 @@ def _spread(found: PooledAttribute) -> Iterator[str]:
 def _tables(found: PooledAttribute) -> Iterator[Table]:
     for comparison in found.comparisons:
         contrasts = {own.kitchen: own.mixed for own in comparison.own}
-        contrasts |= {LIKE: comparison.pooled, ONLY: comparison.these}
+        contrasts |= {POOLED: comparison.pooled, ONLY: comparison.these}
         yield Table(
             name=f"{found.attribute.name}-{comparison.variant.name}",
             caption=f"{found.attribute.label}: {comparison.variant.label}",
