@@ -81,7 +81,7 @@ class TextColumn:
 
     def cells(self) -> list[str]:
         """Every row's text."""
-        return [self.texts[code] for code in self.codes]
+        return [self.texts[code] for code in self.codes.tolist()]
 
     def at(self, row: int) -> str:
         """Give the text of one row."""

@@ -119,7 +119,8 @@ def standing(
     )
     moved = lift is not None and lifted is None
     waiting = lift is None or (not lift.last and moved)
-    bent = [*_changed(trial, seal), *_key_changed(seal, tables.key), *_too_late(late)]
+    key = None if tables.key is None else key_fingerprint(key_rows(tables.key))
+    bent = [*_changed(trial, seal), *_key_changed(seal, key), *_too_late(late)]
     if moved and not waiting:
         bent.append(
             "Scores were changed after the blind was lifted, and corrections.csv does not say why."
@@ -132,26 +133,27 @@ def standing(
         bent=tuple(bent),
         told=(*_kept(seal, bent=bool(bent)), *_added(seal), *looked, *since),
         warned=warned,
-        published=None if hidden is None else _under_pseudonyms(seal, tables, hidden, lifted),
+        published=_under_pseudonyms(seal, key, tables, hidden, lifted) if hidden else None,
     )
 
 
 def _under_pseudonyms(
-    seal: Seal, told: FolderTables, hidden: FolderTables, lifted: Scores | None
+    seal: Seal, key: str | None, told: FolderTables, hidden: FolderTables, lifted: Scores | None
 ) -> Seal:
     """Seal the files under pseudonyms as far as those under names are as they were sealed."""
     if told.key is None or hidden.key is None or not seal.lifted:
         return seal
+    if hidden is told:
+        return replace(seal, rest={})
     columns = (key.columns["taster"].texts for key in (told.key, hidden.key))
     names = dict(zip(*columns, strict=True))
-    kept = seal.key == key_fingerprint(key_rows(told.key))
     lifts = seal.lifted
     if lifted:
         scores = {(s, names.get(taster, taster), c): v for (s, taster, c), v in lifted.items()}
         lifts = (*lifts[:-1], replace(lifts[-1], scores=scores_fingerprint(scores)))
     return replace(
         seal,
-        key=key_fingerprint(key_rows(hidden.key)) if kept else seal.key,
+        key=key_fingerprint(key_rows(hidden.key)) if key == seal.key else seal.key,
         added=tuple(replace(added, name=names.get(added.name, added.name)) for added in seal.added),
         lifted=lifts,
         rest={},
@@ -248,10 +250,10 @@ def _changed(trial: Trial, seal: Seal) -> Iterator[str]:
         yield f"The rule was changed after it was sealed: {'; '.join(changes)}."
 
 
-def _key_changed(seal: Seal, key: TextTable | None) -> Iterator[str]:
+def _key_changed(seal: Seal, key: str | None) -> Iterator[str]:
     if key is None:
         yield f"The key that was sealed on {seal.date} is missing."
-    elif seal.key != key_fingerprint(key_rows(key)):
+    elif seal.key != key:
         yield f"The key is not the one that was sealed on {seal.date}."
 
 
