@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import stats
-from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 
 from blindspoon.stats import forced_choice as fc
@@ -104,11 +103,6 @@ def test_needed_and_most_alike_turn_where_the_exact_tail_does():
         most, p = fc.most_alike(tests, guess, 0.3, 0.05), guess + 0.3 * (1 - guess)
         assert (stats.binom.cdf(most, tests, p) <= 0.05).all()
         assert (stats.binom.cdf(most + 1, tests, p) > 0.05).all()
-
-
-def test_holm_is_that_of_statsmodels():
-    p = [0.011, 0.2, 0.012, 0.03, 0.9]
-    assert fc.holm(p) == pytest.approx(multipletests(p, method="holm")[1], abs=1e-15)
 
 
 def test_distances_are_those_of_the_published_functions():

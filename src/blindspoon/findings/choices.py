@@ -14,10 +14,11 @@ import numpy as np
 
 from blindspoon import wording
 from blindspoon.arrays import BoolArray
-from blindspoon.scores.sets import ChoiceTable
+from blindspoon.scores.sets import ChoiceTable, chosen_by
 from blindspoon.scores.standing import Standing
 from blindspoon.stats import forced_choice as fc
 from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.rounds import holm
 from blindspoon.trial import Choice, Trial, Variant
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def compare_choices(
     primary = "choice" in trial.decision.primary and not standing.bent
     places = sorted(set(table.variant.tolist()))
     raw = [_find(trial, table, place, alpha, len(places), primary=primary) for place in places]
-    adjusted = fc.holm([found.p_value for found in raw])
+    adjusted = holm(np.array([found.p_value for found in raw])).tolist()
     order = sorted(range(len(raw)), key=lambda place: raw[place].p_value)
     failed = next((k for k, at in enumerate(order) if adjusted[at] > alpha), len(raw) - 1)
     judged = []
@@ -174,9 +175,7 @@ def compare_choices(
 def _find(
     trial: Trial, table: ChoiceTable, place: int, alpha: float, several: int, *, primary: bool
 ) -> ChoiceFound:
-    choice = trial.choice
-    assert choice is not None  # noqa: S101 - there are no sets without it
-    rows = table.variant == place
+    choice, rows = chosen_by(trial), table.variant == place
     right, other, taster = table.right[rows], table.other[rows], table.taster[rows]
     lines = None
     if choice.rule == "sequential":
@@ -187,15 +186,8 @@ def _find(
     tests, number = right.size, int(right.sum())
     if choice.two_sided:
         number = max(number, tests - number)
-    answers = fc.Answers(
-        int((right & ~other).sum()), int((~other).sum()), int((~right & other).sum()),
-        int(other.sum()),
-    )  # fmt: skip
-    if choice.how.words:
-        p, _ = fc.fisher(answers, alpha)
-    else:
-        tail = float(fc.upper_tail(number, tests, choice.how.guess))
-        p = min(1.0, 2 * tail) if choice.two_sided else tail
+    answers = _answers(right, other)
+    tail = _tail(choice, number, tests, answers, alpha)
     low, high = _shares(choice, number, tests, answers, alpha)
     limit = _shares(choice, number, tests, answers, alpha / several)[1]
     most = int(fc.most_alike(tests, choice.how.guess, choice.can_tell, alpha / several))
@@ -209,7 +201,7 @@ def _find(
         tasters=int(who.size),
         right=number,
         needed=None,
-        p_value=p,
+        p_value=min(1.0, 2 * tail) if choice.two_sided else tail,
         share=fc.share_who_can_tell(number / tests, choice.how.guess),
         interval=Interval(low, high),
         limit=limit,
@@ -229,6 +221,19 @@ def _find(
         d_prime=_distance(found, answers),
         by_taster=() if choice.two_sided else _by_taster(choice, alone, alpha),
     )
+
+
+def _answers(right: BoolArray, other: BoolArray) -> fc.Answers:
+    said = right != other
+    counts = (said & ~other).sum(), (~other).sum(), (said & other).sum(), other.sum()
+    return fc.Answers(*map(int, counts))
+
+
+def _tail(choice: Choice, right: int, tests: int, answers: fc.Answers, alpha: float) -> float:
+    """Give the chance that guessing does as well or better."""
+    if choice.how.words:
+        return fc.fisher(answers, alpha)[0]
+    return float(fc.upper_tail(right, tests, choice.how.guess))
 
 
 def _shares(
@@ -262,13 +267,10 @@ def _by_taster(
     """Ask of tasters with enough sets whether they can tell."""
     rows = []
     for taster, right, other in alone:
-        p = float(fc.upper_tail(int(right.sum()), right.size, choice.how.guess))
-        if choice.how.words:
-            said = right != other
-            answers = (said & ~other).sum(), (~other).sum(), (said & other).sum(), other.sum()
-            p, _ = fc.fisher(fc.Answers(*map(int, answers)), alpha)
-        rows.append((taster, right.size, int(right.sum()), p))
-    adjusted = fc.holm([p for *_, p in rows]) if rows else ()
+        tests, number = right.size, int(right.sum())
+        p = _tail(choice, number, tests, _answers(right, other), alpha)
+        rows.append((taster, tests, number, p))
+    adjusted = holm(np.array([p for *_, p in rows])).tolist()
     return tuple(
         TasterChoice(
             taster=taster, tests=n, right=right, p_value=p, p_adjusted=q, can_tell=q <= alpha

@@ -11,6 +11,7 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.findings.choices import percent
+from blindspoon.scores.sets import chosen_by
 from blindspoon.simulate.panels import WANTED
 from blindspoon.stats import forced_choice as fc
 from blindspoon.trial import Choice, Trial
@@ -122,8 +123,7 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     tasters : sequence of int
         Numbers to try; the planned one and the usual ones where empty.
     """
-    choice = trial.choice
-    assert choice is not None  # noqa: S101 - asked of trials that have one
+    choice = chosen_by(trial)
     several = len(trial.variants) - 1
     a_taster = choice.sets * max(len(trial.sessions), 1)
     alpha = trial.share_of_alpha("choice") / several

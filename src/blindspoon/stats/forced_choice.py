@@ -1,4 +1,4 @@
-"""Forced choice: exact tails and limits, the share who can tell, d', the sequential rule, Holm.
+"""Forced choice: exact tails and limits, the share who can tell, d', the sequential rule.
 
 A method is known by the chance of a right answer from somebody who guesses. Tails and limits are
 exact binomial; *who can tell* are those who are right for sure, while the others guess:
@@ -7,7 +7,7 @@ exact binomial; *who can tell* are those who are right for sure, while the other
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -96,21 +96,6 @@ def deviate(alpha: float) -> float:
 def share_who_can_tell(p: float, guess: float) -> float:
     """Turn a probability of being right into the share who can tell, 0 to 1."""
     return min(max((p - guess) / (1 - guess), 0.0), 1.0)
-
-
-def holm(p_values: Sequence[float]) -> tuple[float, ...]:
-    """Adjust p values for their number. S. Holm 1979, Scand. J. Statist. 6, 65-70.
-
-    Examples
-    --------
-    >>> holm([0.04, 0.01, 0.5])
-    (0.08, 0.03, 0.5)
-    """
-    p = np.asarray(p_values, float)
-    order = np.argsort(p, kind="stable")
-    adjusted = np.empty_like(p)
-    adjusted[order] = np.maximum.accumulate(np.arange(p.size, 0, -1) * p[order])
-    return tuple(np.minimum(adjusted, 1.0).tolist())
 
 
 class Answers(NamedTuple):
