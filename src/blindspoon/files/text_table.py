@@ -93,6 +93,10 @@ class TextColumn:
         chosen = np.array([text in wanted for text in self.texts], dtype=np.bool_)
         return np.flatnonzero(chosen[self.codes]) if wanted else np.empty(0, np.int64)
 
+    def places_in(self, names: Sequence[str]) -> IntArray:
+        """Position of every row's text among names that hold it."""
+        return np.array([names.index(text) for text in self.texts], np.int64)[self.codes]
+
     def renamed(self, names: Mapping[str, str]) -> TextColumn:
         """Put a name in the place of every text that means it, whatever its capitals."""
         meant = [names.get(text.casefold(), text) for text in self.texts]

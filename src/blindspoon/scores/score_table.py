@@ -167,9 +167,8 @@ def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, T
         n labels, blank where the key names no batch.
     """
     rows = cups.match(key)
-    column = key.tables[0].columns["variant"]
-    places = np.array([variants.index(name) for name in column.texts], np.int64)
-    return places[column.codes[rows]], TextColumn(key.batch.texts, key.batch.codes[rows])
+    places = key.tables[0].columns["variant"].places_in(variants)
+    return places[rows], TextColumn(key.batch.texts, key.batch.codes[rows])
 
 
 def check_scores(
@@ -296,8 +295,7 @@ def _contents(trial: Trial, ledger: Ledger, served: Cups) -> tuple[IntArray, Tex
     variants = [variant.name for variant in trial.variants]
     if ledger.key is not None:
         return unblind(served, ledger.key, variants)
-    places = np.array([variants.index(name) for name in served.name.texts], np.int64)
-    return places[served.name.codes], served.batch
+    return served.name.places_in(variants), served.batch
 
 
 def _choices(trial: Trial, ledger: Ledger) -> tuple[ChoiceTable | None, list[Problem]]:

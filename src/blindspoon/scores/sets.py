@@ -347,7 +347,7 @@ def read_known(
     if len(problems) > before or not table.readable:
         return None
     names, values = [variant.name for variant in trial.variants], read.values
-    variant = np.array([names.index(name) for name in values["variant"]], np.int64)
+    variant = table.columns["variant"].places_in(names)
     other = np.zeros(variant.size, np.bool_)
     if choice.how.words:
         other = np.asarray(values["served"] == choice.how.words[1], np.bool_)
