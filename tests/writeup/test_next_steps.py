@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.writeup.front import weaknesses
 from blindspoon.writeup.next_steps import MOST_STEPS, next_steps
 
 TRIALS = Path(__file__).parents[2] / "trials"
@@ -120,3 +122,32 @@ def test_a_square_of_two_factors_is_completed(demo):
     )
     whole = meant(demo, calcium=both, **{"old-brine": ("age",), "vine-leaf": ("salt",)})
     assert not [head for head, _ in next_steps(whole) if "square" in head]
+
+
+def opposite_evenings(folder):
+    """Write a folder in which oak was two points crisper at first, and two softer at last."""
+    plan = (
+        "trial = { title = 'Crisp?', control = 'plain', seed = 1 }\n"
+        "decision = { declared = 2026-09-04, primary = ['texture'], margin = 1 }\n"
+        "scale = { low = 0, high = 10 }\nattribute = [{ name = 'texture' }]\n"
+        "variant = [{ name = 'plain' }, { name = 'oak', label = 'Oak' }]\n"
+    )
+    lines = ["session,taster,variant,texture"]
+    for session, taster, variant in itertools.product((1, 2), range(8), ("plain", "oak")):
+        moved = (4 * (session == 1) - 2) * (variant == "oak")
+        score = 5 + moved + (taster + session * (variant == "oak")) % 3 / 2
+        lines.append(f"{session},T{taster},{variant},{score}")
+    (folder / "trial.toml").write_text(plan)
+    (folder / "scores.csv").write_text("\n".join(lines))
+    return analyse(folder)
+
+
+def test_sittings_that_disagree_are_said_and_no_panel_is_asked_to_settle_them(tmp_path):
+    analysis = opposite_evenings(tmp_path)
+    (oak,) = analysis.comparisons
+    assert oak.verdict == "open"
+    found = [head for head, _ in next_steps(analysis)]
+    assert "Find out what changed between the sittings." in found
+    assert not [head for head in found if head.startswith("Ask more people")]
+    text = dict(weaknesses(analysis, None))["The sittings disagreed."]
+    assert re.search(r"on texture: \d\.\d more at the first, \d\.\d less at the last", text)

@@ -205,6 +205,12 @@ class AttributeResult:
         )
 
     @property
+    def moved(self) -> HeldSittings | None:
+        """The sittings, where differences were shown to move from one to another."""
+        sittings = self.sittings
+        return None if isinstance(sittings, NoResult) or not sittings.moved else sittings
+
+    @property
     def comparisons(self) -> tuple[Comparison, ...]:
         """The variants that could be compared."""
         return tuple(other for other in self.others if isinstance(other, Comparison))

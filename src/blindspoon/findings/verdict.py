@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-
 from blindspoon import wording
 from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made, softened
@@ -146,22 +144,25 @@ def _on_these_days(result: AttributeResult, judged: Comparison) -> str:
     return CLAIMS[way]
 
 
+def from_first_to_last(ends: tuple[float, float], attribute: Attribute) -> str:
+    """Say how a difference moved: "2.1 more at the first, 0.4 less at the last"."""
+    digits = wording.digits_for(attribute.scale)
+    first, last = (
+        f"{wording.number(abs(value), digits)} {'less' if value < 0 else 'more'}" for value in ends
+    )
+    return f"{first} at the first, {last} at the last"
+
+
 def _movement(result: AttributeResult, found: Contrast) -> str:
     """Say that a difference moved, or why its mean alone does not make it alike."""
     sittings, attribute = result.sittings, result.attribute
     if isinstance(sittings, NoResult):
         return ""
-    own = sittings.differences[np.isfinite(sittings.differences[:, found.variant]), found.variant]
-    if sittings.moved and own.size:
-        first, last = own[[0, -1]].tolist()
-        digits = wording.digits_for(attribute.scale)
-        told = [
-            f"{wording.number(abs(value), digits)} {'less' if value < 0 else 'more'}"
-            for value in (first, last)
-        ]
+    ends = sittings.first_and_last(found.variant)
+    if sittings.moved and ends:
         return (
             f" Differences moved from sitting to sitting ({wording.p_value(sittings.p_value)}): "
-            f"{told[0]} at the first, {told[1]} at the last."
+            f"{from_first_to_last(ends, attribute)}."
         )
     plain = kind_of(found, margin=attribute.margin, alpha=result.alpha)
     if attribute.margin is None or plain == result.kind_of(found):

@@ -52,6 +52,20 @@ class HeldSittings:
         """Whether the differences were shown to move."""
         return self.p_value <= self.alpha
 
+    @property
+    def widest(self) -> int:
+        """The variant whose difference ranged widest over the sittings."""
+        at = np.isfinite(self.differences)
+        high = np.where(at, self.differences, -np.inf).max(axis=0)
+        low = np.where(at, self.differences, np.inf).min(axis=0)
+        return int(np.argmax(high - low))
+
+    def first_and_last(self, variant: int) -> tuple[float, float] | None:
+        """Its differences at the first and the last sitting at which it was tasted."""
+        column = self.differences[:, variant]
+        own = column[np.isfinite(column)]
+        return (float(own[0]), float(own[-1])) if own.size else None
+
     def steady(self, variant: int, margin: float) -> bool:
         """Whether its mean over the sittings may stand for them.
 

@@ -21,7 +21,7 @@ from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import Naming, most_batches, names_of
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
-from blindspoon.findings.verdict import otherwise
+from blindspoon.findings.verdict import from_first_to_last, otherwise
 from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.methods import session_dates
@@ -50,6 +50,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
         *_cautions(analysis),
         *_more_than_meant(analysis, names),
         *_rule(analysis),
+        *_moved(analysis, names),
         *_one_palate(analysis),
         *_one_batch(analysis, names),
         *_fragile(analysis, names, influence),
@@ -124,6 +125,18 @@ def _rule(analysis: Analysis) -> Iterator[Point]:
         yield "Not as it was sealed.", " ".join(analysis.standing.bent)
     if analysis.results and all(a.margin is None for a in analysis.trial.attributes):
         yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
+
+
+def _moved(analysis: Analysis, names: Naming) -> Iterator[Point]:
+    """Tell where sittings disagreed, by what moved most; primary attributes first."""
+    for result in sorted(analysis.results, key=lambda result: not result.primary):
+        sittings = result.moved
+        if sittings and (ends := sittings.first_and_last(place := sittings.widest)):
+            subject = names.subject([analysis.trial.variants[place]])
+            told = from_first_to_last(ends, result.attribute)
+            text = f"{subject} against the control on {result.attribute.label.lower()}: {told}"
+            yield "The sittings disagreed.", sentence(text)
+            return
 
 
 def _one_palate(analysis: Analysis) -> Iterator[Point]:

@@ -29,7 +29,7 @@ def next_steps(analysis: Analysis) -> Points:
         *_level(analysis),
         *_batches(analysis, ordered),
         *_square(analysis),
-        *_sitting(analysis),
+        *_sitting(analysis, ordered),
         *islice((step for result in ordered for step in _tasters(analysis, result)), 1),
         *(step for lacking, step in _lacking(analysis) if lacking),
     )
@@ -117,7 +117,15 @@ def _square(analysis: Analysis) -> Iterator[Step]:
         return
 
 
-def _sitting(analysis: Analysis) -> Iterator[Step]:
+def _sitting(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Iterator[Step]:
+    """Ask for a second sitting, or for what sets those apart that disagreed."""
+    moved = [result.attribute.label.lower() for result in ordered if result.moved]
+    if moved:
+        yield (
+            "Find out what changed between the sittings.",
+            f"They disagreed on {wording.listing(moved[:MOST_NAMED])}: look at warmth, age and "
+            "portions before asking more people, whose number cannot settle it.",
+        )
     if len(analysis.table.sessions) == 1 and len(analysis.table.tasters) > 1:
         yield (
             "Taste twice.",
@@ -129,7 +137,7 @@ def _sitting(analysis: Analysis) -> Iterator[Step]:
 def _tasters(analysis: Analysis, result: AttributeResult) -> Iterator[Step]:
     """Say how many people a new tasting takes, for the comparison that takes fewest."""
     label, alone = result.attribute.label.lower(), result.unit == "round"
-    left = [each for each in result.comparisons if each.verdict == "open"]
+    left = [each for each in result.comparisons if each.verdict == "open" and not result.moved]
     if left and alone:
         yield (
             f"Taste more rounds of {label}.",
