@@ -13,7 +13,7 @@ from blindspoon.files import disk
 from blindspoon.files.text_table import FolderTables
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.choices import ChoiceFound, compare_choices
-from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.compare import compare_trial, with_days
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.naming import naming
 from blindspoon.findings.pool_checks import Kitchen, Pool, matching_problems
@@ -176,7 +176,7 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
                 fingerprint=found.fingerprint,
                 trial=trial,
                 table=found.table,
-                results=found.results,
+                results=with_days(trial, found.table, found.results),
                 tables=found.tables,
                 seal=found.standing.published,
             )

@@ -68,27 +68,9 @@ def _compare_attribute(
 ) -> AttributeResult:
     attribute, means = trial.attributes[index], means_of(trial, table, index)
     unit, mixed = unit_of(table), mixed_of(trial, table, index)
-    if isinstance(mixed, MixedFit):
-        mixed = days_in_general(
-            mixed,
-            table.scores[:, index],
-            table.taster,
-            table.variant,
-            table.session,
-            control=trial.control_index,
-            alpha=trial.share_of_alpha(attribute.name),
-            position=table.position if mixed.note.position else None,
-        )
     by_rounds = unit == "round"
     ranks = rounds_of(trial, table, index) if by_rounds else ranks_of(trial, means, index)
     others = _pair_up(trial, index, table, means, mixed, ranks)
-    agreed = {} if by_rounds else agreed_of(trial, table, index, mixed)
-    others = tuple(
-        replace(other, unanimous=agreed.get(other.variant.name))
-        if isinstance(other, Comparison)
-        else other
-        for other in others
-    )
     compared = any(isinstance(other, Comparison) for other in others)
     return AttributeResult(
         attribute=attribute,
@@ -109,6 +91,36 @@ def _compare_attribute(
             high=attribute.scale.high,
         ),
     )
+
+
+def with_days(
+    trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]
+) -> tuple[AttributeResult, ...]:
+    """Add the intervals for days in general to what `compare_trial` found, for who prints them."""
+    return tuple(_with_days(trial, table, result) for result in results)
+
+
+def _with_days(trial: Trial, table: ScoreTable, result: AttributeResult) -> AttributeResult:
+    if isinstance(result.mixed, NoResult):
+        return result
+    mixed = days_in_general(
+        result.mixed,
+        table.scores[:, trial.attributes.index(result.attribute)],
+        table.taster,
+        table.variant,
+        table.session,
+        control=trial.control_index,
+        alpha=result.alpha,
+        position=table.position if result.mixed.note.position else None,
+    )
+    names = {variant.name: place for place, variant in enumerate(trial.variants)}
+    others = tuple(
+        replace(other, mixed=contrast_of(mixed, names[other.variant.name]))
+        if isinstance(other, Comparison)
+        else other
+        for other in result.others
+    )
+    return replace(result, mixed=mixed, others=others)
 
 
 def sittings_of(trial: Trial, table: ScoreTable, index: int) -> HeldSittings | NoResult:
@@ -190,6 +202,8 @@ def agreed_of(
     trial: Trial, table: ScoreTable, index: int, mixed: MixedFit | NoResult
 ) -> dict[str, Unanimous]:
     """Judge the variants by name where no taster's differences leave the mixed model a scatter."""
+    if not isinstance(mixed, NoResult):
+        return {}
     means, attribute = means_of(trial, table, index), trial.attributes[index]
     step = attribute.scale.step or rounded_to(table.scores[:, index])
     differences = settle_ties(means - means[:, [trial.control_index]])
@@ -200,7 +214,7 @@ def agreed_of(
     }
     columns = {place: column for place, column in columns.items() if column.size > 1}
     scatter = any(np.ptp(column) > 0 for column in columns.values())
-    if scatter or step is None or not isinstance(mixed, NoResult):
+    if scatter or step is None:
         return {}
     alpha, family = trial.share_of_alpha(attribute.name), len(columns)
     return {
@@ -247,6 +261,7 @@ def _pair_up(
     scored = np.isfinite(given)
     scores = [given[scored & (table.variant == place)] for place in range(len(trial.variants))]
     tasted, alone = np.isfinite(means), unit_of(table) == "round"
+    agreed = {} if alone else agreed_of(trial, table, index, mixed)
     others = list[Other]()
     for place, by_ranks in zip(places, ranks, strict=True):
         by_mixed, variant = contrast_of(mixed, place), trial.variants[place]
@@ -267,6 +282,7 @@ def _pair_up(
                 mixed=by_mixed,
                 ranks=by_ranks,
                 by="ranks" if alone else trial.decision.by,
+                unanimous=agreed.get(variant.name),
             )
         )
     return tuple(others)

@@ -226,9 +226,8 @@ def _own_spread(
     """Pool each variant from what every kitchen found of it."""
     df = rows.kitchens - 1
     kitchens = np.vstack([np.eye(df), -np.ones(df)])
-    columns = rows.with_fixed_cells().n_fixed
     for variant, shift in zip(rows.others.tolist(), shifts, strict=True):
-        contrasts = np.zeros((rows.kitchens, columns))
+        contrasts = np.zeros((rows.kitchens, fit.at.coefficients.size))
         contrasts[:, : rows.variants] = shift
         crossed = np.kron(shift, kitchens)
         contrasts[:, rows.variants : rows.variants + crossed.shape[1]] = crossed

@@ -89,26 +89,14 @@ def compare_mixed(
     >>> round(wear.difference, 4), round(wear.df, 4), round(wear.p_value, 4)
     (0.5667, 2.0, 0.0599)
     """
-    kept = np.isfinite(score)
-    if not (variant[kept] == control).any():
+    scored = np.isfinite(score)
+    if not (variant[scored] == control).any():
         return NoResult("Nobody scored the control.")
-    kept &= linked(taster, variant, control, kept)
-    names, codes = np.unique(variant[kept], return_inverse=True)
-    reason = _too_little(score[kept], taster[kept], names, variant[~kept & np.isfinite(score)])
+    layout, names, sittings = _rows(score, taster, variant, control, position, batch, session)
+    reason = _too_little(layout, names, lost=int(scored.sum()) - layout.score.size)
     if reason:
         return NoResult(reason)
-    layout = Layout(
-        taster=taster[kept],
-        variant=codes,
-        fixed=position_columns(position, kept),
-        random=_batch_columns(batch, codes, taster, kept),
-        score=score[kept],
-    )
-    sittings = None if session is None else np.unique(session[kept], return_inverse=True)[1]
-    if sittings is not None and not sittings.any():
-        sittings = None
-    at_control = int(np.searchsorted(names, control))
-    return _compare(layout, names, at_control, alpha, sittings)
+    return _compare(layout, names, int(np.searchsorted(names, control)), alpha, sittings)
 
 
 def days_in_general(
@@ -135,19 +123,9 @@ def days_in_general(
     -----
     The sittings count as a sample of days, ``(1 | session:variant)``.
     """
-    if not fit.note.sittings:
+    layout, names, sittings = _rows(score, taster, variant, control, position, None, session)
+    if sittings is None:
         return fit
-    kept = np.isfinite(score)
-    kept &= linked(taster, variant, control, kept)
-    names, codes = np.unique(variant[kept], return_inverse=True)
-    layout = Layout(
-        taster=taster[kept],
-        variant=codes,
-        fixed=position_columns(position, kept),
-        random=np.empty((codes.size, 0)),
-        score=score[kept],
-    )
-    sittings = np.unique(session[kept], return_inverse=True)[1]
     test: ContrastTest | NoResult = NoResult("The model has batches, and no days besides.")
     if fit.batch_sd is None:
         test = fit_days(layout, sittings, int(np.searchsorted(names, control)))
@@ -158,6 +136,30 @@ def days_in_general(
         found = [one.interval for one in adjusted(test, names[names != control], alpha)]
     pairs = zip(fit.contrasts, found, strict=True)
     return replace(fit, contrasts=tuple(replace(one, days_in_general=at) for one, at in pairs))
+
+
+def _rows(
+    score: FloatArray,
+    taster: IntArray,
+    variant: IntArray,
+    control: int,
+    position: IntArray | None,
+    batch: IntArray | None,
+    session: IntArray | None,
+) -> tuple[Layout, IntArray, IntArray | None]:
+    """Lay out the rows that can be compared, with their variants and, if several, sittings."""
+    kept = np.isfinite(score)
+    kept &= linked(taster, variant, control, kept)
+    names, codes = np.unique(variant[kept], return_inverse=True)
+    layout = Layout(
+        taster=taster[kept],
+        variant=codes,
+        fixed=position_columns(position, kept),
+        random=_batch_columns(batch, codes, taster, kept),
+        score=score[kept],
+    )
+    sittings = None if session is None else np.unique(session[kept], return_inverse=True)[1]
+    return layout, names, sittings if sittings is not None and sittings.any() else None
 
 
 def linked(
@@ -186,15 +188,15 @@ def linked(
         reached = further
 
 
-def _too_little(score: FloatArray, taster: IntArray, names: IntArray, others: IntArray) -> str:
+def _too_little(layout: Layout, names: IntArray, *, lost: int) -> str:
     """Say why these rows cannot be compared, or return an empty string."""
     if len(names) < 2:
-        if others.size:
+        if lost:
             return "No taster scored both the control and another variant."
         return "Nobody scored any variant but the control."
-    if (taster == taster[0]).all():
+    if (layout.taster == layout.taster[0]).all():
         return "Fewer than two tasters scored the control and another variant."
-    if score.min() == score.max():
+    if layout.score.min() == layout.score.max():
         return "All scores are the same, so there is no scatter to compare a difference with."
     return ""
 

@@ -93,7 +93,7 @@ class MixedContrast:
         Simultaneous, at level 1 - 2 alpha, for two one-sided tests.
     days_in_general : Interval, NoResult or None
         Like `interval`, with the sittings as a sample of days; it decides nothing. None where
-        there was one sitting, or nobody asked.
+        there was one sitting, or until it is to be printed (`with_days`).
     """
 
     variant: int

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
+from blindspoon.findings.compare import with_days
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.stats.results import NoResult
@@ -66,8 +67,8 @@ def trial_record(analysis: Analysis) -> Record:
         Strings, finite numbers, None, lists and dictionaries only. A number that does not exist
         is None, and the reason stands beside it under the same name with ``_reason``.
     """
-    trial, table, results = analysis.trial, analysis.table, analysis.results
-    stands = analysis.standing
+    trial, table, stands = analysis.trial, analysis.table, analysis.standing
+    results = with_days(trial, table, analysis.results)
     return {
         "trial": {
             "title": trial.title,
@@ -86,7 +87,9 @@ def trial_record(analysis: Analysis) -> Record:
             for result in results
         ],
         "comparisons": [
-            record((NAME, VARIANT, *COMPARISON), comparison) for comparison in analysis.comparisons
+            record((NAME, VARIANT, *COMPARISON), comparison)
+            for result in results
+            for comparison in result.comparisons
         ],
         "not_compared": [
             record((NAME, VARIANT, Column("reason")), lost)

@@ -190,9 +190,6 @@ def at_levels(columns: Iterable[Column], result: AttributeResult) -> tuple[Colum
     levels = {"interval": 1 - result.alpha}
     if result.attribute.margin is not None:
         levels["equivalence_interval"] = 1 - 2 * result.alpha
-    found = (getattr(each.mixed, "days_in_general", None) for each in result.comparisons)
-    if any(isinstance(interval, Interval) for interval in found):
-        levels["days_in_general"] = 1 - result.alpha
     return tuple(
         replace(column, head=f"{wording.percent(levels[column.name])} interval")
         if column.pair
