@@ -78,16 +78,16 @@ def size_folder(
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
     trial = parse_trial(text.trial)
-    alone = [*(options.tasters or map(len, [trial.tasting.tasters]))] == [1]
+    sized, alone = trial, [*(options.tasters or [len(trial.tasting.tasters)])] == [1]
     if alone:  # each round is held against itself, by ranks, as each taster of a panel is
         rounds = options.sessions or sorted({*ROUNDS, max(len(trial.sessions), 4)})
         options = replace(options, tasters=rounds, sessions=(1,))
+        sized = replace(trial, decision=replace(trial.decision, by="ranks"))
     try:
-        usual = _spread(trial, options)
-        usual = replace(usual, taster_variant_sd=0.0) if alone else usual
+        spread = _spread(trial, options)
         found = size(
-            trial if not alone else replace(trial, decision=replace(trial.decision, by="ranks")),
-            usual,
+            sized,
+            replace(spread, taster_variant_sd=0.0) if alone else spread,
             tasters=options.tasters or None,
             sessions=options.sessions or None,
             trials=options.trials,
@@ -97,7 +97,7 @@ def size_folder(
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     if alone:
-        found = in_rounds(trial, found, "as given" if options.cup_sd else usual.source)
+        found = in_rounds(trial, found, "as given" if options.cup_sd else spread.source)
     told = foretold(trial, jars_of(text.table("batches.csv")))
     return trial, replace(found, assumptions=(*found.assumptions, *told))
 

@@ -29,10 +29,9 @@ from blindspoon.findings.pool_checks import (
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.stats.hartung_knapp import over_places
-from blindspoon.stats.kenward_roger import kenward_roger
+from blindspoon.stats.kenward_roger import against, kenward_roger
 from blindspoon.stats.mixed import (
     adjusted,
-    against,
     fit_contrasts,
     linked,
     position_columns,

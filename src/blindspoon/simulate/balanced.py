@@ -241,7 +241,8 @@ def _reml(design: Balanced, sums: _Sums) -> tuple[FloatArray, FloatArray]:
         merged = ~apart & (low | (line == 1))
         df[merged, line] += own_df
         squares[merged, line] += own[merged]
-        ratio, variance = _fit(df, squares, of_cells, of_cups, high)
+        again = _fit(df[merged], squares[merged], of_cells, of_cups, high)
+        ratio[merged], variance[merged] = again
     both = low & apart
     if both.any():
         more = np.column_stack([sums.sittings, sums.tasters])[both]

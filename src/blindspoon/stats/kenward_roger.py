@@ -41,6 +41,15 @@ class ContrastTest:
         return bool(np.linalg.eigvalsh(self.covariance)[0] > 0 and self.df.min() >= LEAST_DF)
 
 
+def against(control: int, variants: int, columns: int) -> FloatArray:
+    """Return the contrasts of all variants but the control with it, shape (k - 1, columns)."""
+    others = np.delete(np.arange(variants), control)
+    contrasts = np.zeros((others.size, columns))
+    contrasts[np.arange(others.size), others] = 1.0
+    contrasts[:, control] = -1.0
+    return contrasts
+
+
 def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
     """Test linear contrasts of the fixed effects in a REML fit.
 

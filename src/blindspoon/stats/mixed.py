@@ -10,7 +10,7 @@ from scipy.special import fdtrc, stdtr
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
-from blindspoon.stats.kenward_roger import ContrastTest, kenward_roger
+from blindspoon.stats.kenward_roger import ContrastTest, against, kenward_roger
 from blindspoon.stats.reml import RemlFit, fit_reml, residual_line
 from blindspoon.stats.results import (
     FitNote,
@@ -271,15 +271,6 @@ def _compare(
             sittings=way,
         ),
     )
-
-
-def against(control: int, variants: int, columns: int) -> FloatArray:
-    """Return the contrasts of all variants but the control with it, shape (k - 1, columns)."""
-    others = np.delete(np.arange(variants), control)
-    contrasts = np.zeros((others.size, columns))
-    contrasts[np.arange(others.size), others] = 1.0
-    contrasts[:, control] = -1.0
-    return contrasts
 
 
 def fit_contrasts(

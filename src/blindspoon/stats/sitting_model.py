@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
-from blindspoon.stats.kenward_roger import ContrastTest, kenward_roger
+from blindspoon.stats.kenward_roger import ContrastTest, against, kenward_roger
 from blindspoon.stats.reml import RemlFit, fit_reml
 from blindspoon.stats.results import NoResult, SittingsWay
 from blindspoon.stats.strata import (
@@ -122,13 +122,10 @@ def _levels(tasted: BoolArray) -> FloatArray:
 def _contrasts(codes: FloatArray, both: BoolArray, control: int, between: int) -> FloatArray:
     """Average each variant's difference from the control over the sittings of both."""
     k, _, columns = codes.shape
-    others = np.delete(np.arange(k), control)
-    contrasts = np.zeros((k - 1, k + between + columns))
-    contrasts[np.arange(k - 1), others] = 1.0
-    contrasts[:, control] = -1.0
+    contrasts = against(control, k, k + between + columns)
     weights = both / np.maximum(both.sum(axis=1, keepdims=True), 1)
     mean = np.einsum("vs,vsm->vm", weights, codes - codes[control])
-    contrasts[:, k + between :] = mean[others]
+    contrasts[:, k + between :] = np.delete(mean, control, axis=0)
     return contrasts
 
 
