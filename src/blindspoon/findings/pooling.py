@@ -10,7 +10,7 @@ from scipy.special import fdtrc, stdtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.findings.comparison import Kind, kind_of
+from blindspoon.findings.comparison import kind_of
 from blindspoon.findings.naming import Naming, name_all
 from blindspoon.findings.pool_checks import (
     Disagreement,
@@ -446,15 +446,11 @@ def _comparison(
 ) -> PooledComparison:
     pooled: MixedContrast | NoResult
     these: MixedContrast | NoResult
-    kind: Kind = "open"
     if isinstance(fit, NoResult):
         pooled, these = fit, fit
     else:
         pooled = fit.contrasts[place]
         these = fit.these if isinstance(fit.these, NoResult) else fit.these[place]
-        deciding = these if len(kitchens) == 2 else pooled
-        if not isinstance(deciding, NoResult):
-            kind = kind_of(deciding, margin=attribute.margin, alpha=alpha)
     made = PooledComparison(
         attribute=attribute,
         variant=variant,
@@ -468,6 +464,8 @@ def _comparison(
         ),
         pooled=pooled,
         these=these,
-        verdict=kind,
+        verdict="open",
     )
+    if made.found is not None:
+        made = replace(made, verdict=kind_of(made.found, margin=attribute.margin, alpha=alpha))
     return replace(made, because=because(made, names, alpha))
