@@ -71,8 +71,8 @@ class ChoiceTable:
         Names of those in which it was chosen.
     coded : bool
         Whether the cups were served under codes.
-    remarks : tuple of (str, str)
-        Taster, and what they wrote beside a set.
+    remarks : tuple of str
+        What was written beside sets.
     """
 
     tasters: tuple[str, ...] = ()
@@ -83,7 +83,7 @@ class ChoiceTable:
     orders: dict[int, tuple[int, ...]]
     sessions: tuple[str, ...] = ("1",)
     coded: bool = False
-    remarks: tuple[tuple[str, str], ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 # Under codes ------------------------------------------------------------------------------------
@@ -320,12 +320,10 @@ def _references(picks: Picks, order: IntArray, choice: Choice) -> list[Problem]:
     )  # fmt: skip
 
 
-def _remarks(tables: Sequence[TextTable]) -> Iterator[tuple[str, str]]:
+def _remarks(tables: Sequence[TextTable]) -> Iterator[str]:
     for table in tables:
         if "comment" in table.columns:
-            comments = table.columns["comment"]
-            for row in comments.rows_of(filter(None, comments.texts)).tolist():
-                yield table.columns["taster"].at(row), comments.at(row)
+            yield from filter(None, table.cells("comment"))
 
 
 # Without codes ----------------------------------------------------------------------------------

@@ -301,7 +301,7 @@ def _beside_sets(table: ScoreTable) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Remarks on sets; the first `MOST_LISTED`."""
     told = table.choices.remarks[:MOST_LISTED] if table.choices else ()
     if told:
-        yield "Beside a set", tuple(text for _, text in told)
+        yield "Beside a set", told
 
 
 def _number_tables(
