@@ -6,7 +6,7 @@ import datetime
 import hashlib
 import json
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -110,8 +110,11 @@ def write(folder: Path, files: Mapping[str, Content], said: str, seen: str = "")
 
 def changes(folder: Path) -> tuple[Change, ...]:
     """List what was changed, the last first."""
+    return tuple(_read(folder))
+
+
+def _read(folder: Path) -> Iterator[Change]:
     kept = DurableFolder(folder)
-    found = []
     for number in reversed(_numbers(folder)):
         try:
             record = json.loads(kept.read(f"{_PLACE}/{number:06}.json") or b"")
@@ -120,8 +123,7 @@ def changes(folder: Path) -> tuple[Change, ...]:
             stands = all(kept.read(name) == after for name, (_, after) in files.items())
         except (OSError, ValueError, KeyError, TypeError):
             continue
-        found.append(Change(number=number, when=when, said=said, files=files, stands=stands))
-    return tuple(found)
+        yield Change(number=number, when=when, said=said, files=files, stands=stands)
 
 
 def take_back(folder: Path, number: int) -> Change:
@@ -132,7 +134,7 @@ def take_back(folder: Path, number: int) -> Change:
     TrialFileError
         If there is no such change, or a file was changed since.
     """
-    change = next((it for it in changes(folder) if it.number == number), None)
+    change = next((it for it in _read(folder) if it.number == number), None)
     if change is None or not change.stands:
         found = "a file was changed since" if change else "there is no such change"
         raise TrialFileError([_GONE.broken(found, "the folder")])
@@ -148,17 +150,17 @@ _GONE = Rule(
 
 def finish(folder: Path) -> None:
     """Write the rest of a change that was stopped between two of its files."""
-    last = changes(folder)[:1]
-    kept = DurableFolder(folder)
-    for change in last:
-        now = {name: kept.read(name) for name in change.files}
-        known = all(now[name] in pair for name, pair in change.files.items())
-        begun = any(now[name] == after for name, (_, after) in change.files.items())
-        for name in change.files:
-            clear_up(folder / name)
-        if not change.stands and known and begun:
-            for name, (_, after) in change.files.items():
-                _put(kept, name, after)
+    change, kept = next(_read(folder), None), DurableFolder(folder)
+    if change is None:
+        return
+    now = {name: kept.read(name) for name in change.files}
+    known = all(now[name] in pair for name, pair in change.files.items())
+    begun = any(now[name] == after for name, (_, after) in change.files.items())
+    for name in change.files:
+        clear_up(folder / name)
+    if not change.stands and known and begun:
+        for name, (_, after) in change.files.items():
+            _put(kept, name, after)
 
 
 def _put(kept: DurableFolder, name: str, content: Content) -> None:
