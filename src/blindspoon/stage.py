@@ -6,7 +6,7 @@ import contextlib
 import datetime
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, NamedTuple
 
@@ -104,6 +104,10 @@ class Stage:
         Cups with a score, and all that are to be served.
     sheets : bool
         Whether sheets were printed.
+    text : str
+        trial.toml as it was read.
+    files : mapping of str to bytes
+        Every file that was read, by its path in the folder; never the key.
     """
 
     folder: Path
@@ -115,6 +119,8 @@ class Stage:
     scored: int = 0
     cups: int = 0
     sheets: bool = False
+    text: str = ""
+    files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     @property
     def plan(self) -> Trial:
@@ -289,6 +295,8 @@ def stage(folder: Path) -> Stage:
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
         sheets=(folder / "sheets").is_dir(),
+        text=text.trial,
+        files=text.files,
     )
 
 

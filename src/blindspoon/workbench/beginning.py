@@ -71,8 +71,7 @@ def add_to(bench: Workbench) -> None:
     @bench.post("rule")
     def say_yes(found: Stage, _: Form) -> Response:
         bench.see(found, "rule")
-        text = disk.read_folder(found.folder, without=disk.TABLES).trial
-        dated = put(text, "decision.declared", today())
+        dated = put(found.text, "decision.declared", today())
         earlier.write(found.folder, {"trial.toml": dated.encode()}, "Your yes to the rule")
         bench.say("Your rule is dated today.")
         return bench.go(found, "jars" if found.unmade else "")

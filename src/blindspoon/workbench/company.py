@@ -9,7 +9,7 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
-from blindspoon.files import disk, earlier
+from blindspoon.files import earlier
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage
@@ -57,10 +57,9 @@ def add_to(bench: Workbench) -> None:
     @bench.post("tasters")
     def save(found: Stage, form: Form) -> Response:
         bench.see(found, "rule")
-        text = disk.read_folder(found.folder, without=disk.TABLES).trial
         faults = _faults(form)
         try:
-            new = text if faults else _edited(text, form)
+            new = found.text if faults else _edited(found.text, form)
             parse_trial(new)
         except TrialError as error:
             faults = beside(error.problems, {NAMES, CUPS, SESSIONS, *form})

@@ -94,12 +94,12 @@ def add_to(bench: Workbench) -> None:
 
         seen = earlier.fingerprint(found.folder, FILES)
         own: dict[str, object] = {"typed": jar.cells, "meanwhile": False}
-        what = _asked(found, jar)
+        made = _readable(found, _files(found))
         return bench.page(
-            "jar.html.j2", found, "jars", code, which=which, jar=jar, seen=seen, asked=what,
-            worked=_worked(found, _files(found), jar.cells.get("batch", "")), **own | more,
+            "jar.html.j2", found, "jars", code, which=which, jar=jar, seen=seen,
+            asked=_asked(found, jar, made), worked=_worked(found, made, jar.cells["batch"]),
             names={name: wording.capital(summary.factor_name(name)) for name in jar.own},
-            number=len(jar.readings) + 1,
+            number=len(jar.readings) + 1, **own | more,
         )  # fmt: skip
 
     @bench.get("jars/<which>")
@@ -128,12 +128,11 @@ def add_to(bench: Workbench) -> None:
         except TrialError as error:
             faults = beside(error.problems, places)
         if wants_json():
-            worked = "" if faults else _worked(found, _files(found) | files, name)
+            worked = "" if faults else _worked(found, _readable(found, files), name)
             return bench.checked(faults, {"worked": worked} if worked else {})
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
-        everything = _files(found) | files
-        if not earlier.write(found.folder, everything, said.rstrip("."), form.get("seen", "")):
+        if not earlier.write(found.folder, files, said.rstrip("."), form.get("seen", "")):
             faults = meanwhile(jar.cells, typed)
             return page(
                 found, which, jar, 409, typed=jar.cells | typed, faults=faults, meanwhile=True
@@ -143,8 +142,8 @@ def add_to(bench: Workbench) -> None:
 
 
 def _files(found: Stage) -> dict[str, bytes]:
-    """Read the three files; a table that is not there is as a new trial has it."""
-    files = dict(disk.read_folder(found.folder, without=disk.KEY).files)
+    """Give the three files; a table that is not there is as a new trial has it."""
+    files = dict(found.files)
     for name in FILES[:2]:
         files.setdefault(name, f"{disk.shipped(f'starter/{name}').splitlines()[0]}\n".encode())
     return {name: files[name] for name in FILES}
@@ -245,6 +244,14 @@ def _made(found: Stage, files: Mapping[str, bytes]) -> summary.Made | None:
     return summary.make_up(found.plan, batches, readings)[0]
 
 
+def _readable(found: Stage, files: Mapping[str, bytes]) -> summary.Made | None:
+    """Make up what can be read; None where a table has a problem."""
+    try:
+        return _made(found, files)
+    except TrialError:
+        return None
+
+
 def _faults(
     found: Stage, files: Mapping[str, bytes], name: str, places: set[str]
 ) -> dict[str, str]:
@@ -270,15 +277,11 @@ def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -
             yield replace(problem, column=problem.column or "batch")
 
 
-def _asked(found: Stage, jar: JarForm) -> dict[str, str]:
+def _asked(found: Stage, jar: JarForm, made: summary.Made | None) -> dict[str, str]:
     """Ask of each difference that was not meant whether it belongs to the change."""
     from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
     if jar.row is None or found.locked("rule"):
-        return {}
-    try:
-        made = _made(found, _files(found))
-    except TrialError:
         return {}
     differs = [what for what in made.differs if what.variant == jar.variant.name] if made else []
     return {it.factor: summary.in_words(it) for what in differs for it in what.undeclared}
@@ -286,22 +289,18 @@ def _asked(found: Stage, jar: JarForm) -> dict[str, str]:
 
 def _meant(bench: Workbench, found: Stage, jar: JarForm, points: list[str]) -> dict[str, bytes]:
     """Write into trial.toml what else a variant is meant to differ in."""
-    points = [point for point in points if point in _asked(found, jar)]
+    asked = _asked(found, jar, _readable(found, _files(found))) if points else {}
+    points = [point for point in points if point in asked]
     if not points:
         return {}
     bench.see(found, "rule")
     number = [variant.name for variant in found.plan.variants].index(jar.variant.name) + 1
-    text = disk.read_folder(found.folder, without=disk.TABLES).trial
-    new = put(text, f"variant[{number}].differs", [*jar.variant.differs, *points])
+    new = put(found.text, f"variant[{number}].differs", [*jar.variant.differs, *points])
     return {"trial.toml": new.encode()}
 
 
-def _worked(found: Stage, files: Mapping[str, bytes], name: str) -> str:
+def _worked(found: Stage, made: summary.Made | None, name: str) -> str:
     """Say how salty a jar is, and what would make it as salty as the control."""
-    try:
-        made = _made(found, files)
-    except TrialError:
-        return ""
     strengths = {it.batch: it for it in made.strengths} if made else {}
     if made is None or name not in strengths:
         return ""

@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, Rule, TrialError, TrialFileError, quoted
-from blindspoon.files import disk, earlier
+from blindspoon.files import earlier
 from blindspoon.files.seal import rule_text
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
@@ -51,7 +51,7 @@ def add_to(bench: Workbench) -> None:
     """Register the addresses."""
 
     def page(found: Stage, draft: Draft, code: int = 200, **more: object) -> Response:
-        draft = _draft(_text(found), rows=False) | draft
+        draft = _draft(found.text, rows=False) | draft
         for kind, fields in ROWS.items():
             for number in range(1, len(_rows(draft, kind)) + 1):
                 blank = {f"{kind}[{number}].{field}": "" for field in ("name", *fields)}
@@ -71,11 +71,11 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("question")
     def show(found: Stage) -> Response:
-        return page(found, _draft(_text(found)))
+        return page(found, _draft(found.text))
 
     @bench.post("question")
     def save(found: Stage, form: Form) -> Response:
-        text, draft = _text(found), _tidy(_typed(form))
+        text, draft = found.text, _tidy(_typed(form))
         go, _, rest = form.get("go", "").partition(" ")
         if go in ("add", "out"):
             return page(found, _with_rows(draft, go, rest), opened=rest)
@@ -99,10 +99,6 @@ def add_to(bench: Workbench) -> None:
             return page(found, draft, 409, faults=faults, meanwhile=True)
         bench.say("The question is saved.")
         return bench.go(found, "" if trial.decision.declared or found.locked("rule") else "rule")
-
-
-def _text(found: Stage) -> str:
-    return disk.read_folder(found.folder, without=disk.TABLES).trial
 
 
 def _draft(text: str, *, rows: bool = True) -> Draft:
