@@ -311,8 +311,6 @@ def answers_like(trial: Trial) -> dict[str, str]:
     primary = trial.decision.primary
     attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
     margin = attributes[0].margin
-    names = trial.tasting.tasters
-    numbered = names == default_tasters(len(names))
     return {
         "trial.product": trial.product,
         "variant[1].label": trial.variant(trial.control).label,
@@ -321,7 +319,7 @@ def answers_like(trial: Trial) -> dict[str, str]:
         "trial.title": trial.title,
         SCORED: "\n".join(attribute.label for attribute in attributes),
         "decision.margin": "" if margin is None else f"{margin:g}",
-        "tasting.tasters": str(len(names) or "") if numbered else "\n".join(names),
+        "tasting.tasters": tasters_told(trial.tasting.tasters),
     }
 
 
@@ -362,6 +360,18 @@ def tasters_of(text: str) -> int | list[str]:
     """Read names, a line each, or how many there are."""
     names = lines_of(text)
     return int(names[0]) if len(names) == 1 and names[0].isdecimal() else names
+
+
+def tasters_told(names: tuple[str, ...]) -> str:
+    r"""Write tasters as `tasters_of` reads them.
+
+    Examples
+    --------
+    >>> tasters_told(("T01", "T02")), tasters_told(("Ada", "Ben")), tasters_told(())
+    ('2', 'Ada\nBen', '')
+    """
+    numbered = names and names == default_tasters(len(names))
+    return str(len(names)) if numbered else "\n".join(names)
 
 
 def number_of(text: str) -> float | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from pathlib import Path
 
 from markupsafe import Markup
 from werkzeug.wrappers import Response
@@ -13,12 +12,12 @@ from blindspoon.files import earlier
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage
-from blindspoon.starting import date_of, number_of, tasters_of
+from blindspoon.starting import date_of, number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
-from blindspoon.workbench.phrases import beside
+from blindspoon.workbench.phrases import REMEDIES, beside
 
 FILE = "trial.toml"
 CHANCES = "Working out what they can show"
@@ -31,17 +30,18 @@ NAMES, CUPS, SESSIONS = "tasting.tasters", "tasting.servings", "sessions"
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
-    known: dict[Path, str] = {}
 
     def work_out(found: Stage, trials: int) -> Job:
-        known[found.folder] = earlier.fingerprint(found.folder, [FILE])
-        return bench.jobs.run(CHANCES, found.folder, lambda moved: _chances(found, trials, moved))
+        seen = earlier.fingerprint(found.folder, [FILE])
+        return bench.jobs.run(
+            CHANCES, found.folder, lambda moved: _chances(found, trials, moved), seen
+        )
 
     def page(found: Stage, typed: Form, code: int = 200, **more: object) -> Response:
         seen = earlier.fingerprint(found.folder, [FILE])
         job = bench.jobs.last(CHANCES, found.folder)
         waits = found.state == "planned" and found.plan.tasting.tasters and code == 200
-        if waits and (job is None or known.get(found.folder) != seen):
+        if waits and (job is None or job.seen != seen):
             job = work_out(found, QUICK)
         draft = _draft(found.plan) | dict(typed)
         number = number_of(draft[SESSIONS]) or 1
@@ -85,11 +85,10 @@ def add_to(bench: Workbench) -> None:
 
 def _draft(trial: Trial) -> dict[str, str]:
     """Fill the form from the trial."""
-    names, cups = trial.tasting.tasters, trial.tasting.servings
-    numbered = [f"T{place:02}" for place in range(1, len(names) + 1)]
+    cups = trial.tasting.servings
     dates = enumerate(trial.sessions, 1)
     return {
-        NAMES: str(len(names)) if names and list(names) == numbered else "\n".join(names),
+        NAMES: tasters_told(trial.tasting.tasters),
         CUPS: "" if cups is None else str(cups),
         SESSIONS: str(len(trial.sessions) or 1),
     } | {f"session[{place}].date": str(session.date or "") for place, session in dates}
@@ -107,7 +106,7 @@ def _faults(form: Form) -> dict[str, str]:
         faults[NAMES] = "Write their first names, one a line, or how many they are."
     for place, text in form.items():
         if place.startswith("session[") and text.strip() and date_of(text) is None:
-            faults[place] = "Write year-month-day, such as 2026-10-17."
+            faults[place] = f"{REMEDIES['bad-date']}."
     return faults
 
 
@@ -119,8 +118,8 @@ def _edited(text: str, form: Form) -> str:
     TrialFileError
         If the file is laid out so that this would change anything else.
     """
-    before, trial = _draft(parse_trial(text)), parse_trial(text)
-    if (names := tasters_of(form[NAMES])) != tasters_of(before[NAMES]):
+    trial = parse_trial(text)
+    if (names := tasters_of(form[NAMES])) != tasters_of(_draft(trial)[NAMES]):
         text = put(text, NAMES, names)
     cups = number_of(form.get(CUPS, ""))
     if cups != trial.tasting.servings:

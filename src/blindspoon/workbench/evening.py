@@ -14,6 +14,7 @@ from blindspoon.errors import Problem, TrialError
 from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
+from blindspoon.wording import capital
 from blindspoon.workbench.app import Form, Workbench, today
 
 
@@ -149,5 +150,4 @@ class Evening:
 def sentence(problem: Problem) -> str:
     """Say what was found and what is allowed; a remedy would speak of files."""
     where = f"Line {problem.line}: " if problem.line else ""
-    text = f"{where}{problem.found}; {problem.allowed}."
-    return text[:1].upper() + text[1:]
+    return capital(f"{where}{problem.found}; {problem.allowed}.")

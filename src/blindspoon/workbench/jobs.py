@@ -36,6 +36,8 @@ class Job:
         Why it failed.
     trouble : str
         The same of a bug.
+    seen : str
+        Fingerprint of the files that it works on.
     """
 
     kind: str
@@ -47,6 +49,7 @@ class Job:
     result: object = None
     problems: tuple[Problem, ...] = ()
     trouble: str = ""
+    seen: str = ""
     stopping: threading.Event = field(default_factory=threading.Event)
 
     def moved(self, done: int, of: int) -> None:
@@ -65,11 +68,11 @@ class Jobs:
         self._thread: threading.Thread | None = None
         self._lock = threading.Lock()
 
-    def run(self, kind: str, folder: Path, work: Callable[[Moved], object]) -> Job:
+    def run(self, kind: str, folder: Path, work: Callable[[Moved], object], seen: str = "") -> Job:
         """Do some work when those before it have ended; one of this kind that runs is stopped."""
         with self._lock:
             self.stop(kind, folder)
-            job = self._jobs[kind, folder] = Job(kind=kind, folder=folder, work=work)
+            job = self._jobs[kind, folder] = Job(kind=kind, folder=folder, work=work, seen=seen)
             self._waiting.put(job)
             if self._thread is None:
                 self._thread = threading.Thread(target=self._serve, daemon=True)

@@ -11,13 +11,13 @@ from flask import request
 from werkzeug.wrappers import Response
 
 from blindspoon.collect.security import wants_json
-from blindspoon.errors import Problem, Rule, TrialError, TrialFileError, quoted
+from blindspoon.errors import Problem, TrialError, TrialFileError, quoted
 from blindspoon.files import earlier
 from blindspoon.files.seal import rule_text
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
-from blindspoon.starting import BLANK, names_of, number_of, rule_in_words, short_name
+from blindspoon.starting import BLANK, TWICE, names_of, number_of, rule_in_words, short_name
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside, meanwhile
 
@@ -228,7 +228,8 @@ def _with_sections(text: str, kind: str, draft: Draft) -> tuple[str, list[Proble
             problems.append(BLANK.broken("it has no name", FILE, None, place))
         elif row["label"] in labels[: number - 1]:
             found = f"{quoted(row['label'])} is the name of another one already"
-            problems.append(_TWICE.broken(found, FILE, None, place))
+            twice = TWICE._replace(remedy="Give it its own")
+            problems.append(twice.broken(found, FILE, None, place))
     kept = [row["name"] for row in rows if row["name"]]
     for number in range(len(shown), 0, -1):
         if shown[number - 1]["name"] not in kept:
@@ -247,9 +248,6 @@ def _with_sections(text: str, kind: str, draft: Draft) -> tuple[str, list[Proble
             if row[field] != before.get(name, {}).get(field, ""):
                 text = put(text, f"{kind}[{number}].{field}", row[field] or None)
     return text, problems
-
-
-_TWICE = Rule("repeated-name", "ballots, jars and findings go by the name", "Give it its own")
 
 
 def _tidy(draft: Draft) -> Draft:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import mimetypes
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from flask import abort, make_response
@@ -24,15 +23,13 @@ FINDINGS, PUBLISH = "Working out what the scores show", "Writing everything"
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
-    known: dict[Path, str] = {}
 
     def rendered(found: Stage) -> Job:
         """Give the job that renders the report of the folder as it is now."""
         now = disk.fingerprint(disk.read_folder(found.folder))
         job = bench.jobs.last(FINDINGS, found.folder)
-        if job is None or (job.ended and known.get(found.folder) != now):
-            known[found.folder] = now
-            job = bench.jobs.run(FINDINGS, found.folder, lambda moved: _render(found, moved))
+        if job is None or (job.ended and job.seen != now):
+            job = bench.jobs.run(FINDINGS, found.folder, lambda moved: _render(found, moved), now)
         return job
 
     @bench.get("findings")
