@@ -204,7 +204,8 @@ class Stage:
         yes = f"you said yes to the rule on {on(declared)}" if declared else "the rule has no date"
         yield (True, yes) if declared or not planned else (False, "say yes to the rule")
         jars = len(trial.variants) - len(self.unmade)
-        yield not planned or not self.unmade, f"{jars} of {len(trial.variants)} written down"
+        made = f"{jars} of {len(trial.variants)} written down"
+        yield not planned or not self.unmade, made if planned or jars else "left out"
         names = trial.tasting.tasters
         yield not planned or bool(names), count(len(names), "taster") if names else "nobody named"
         drawn = f"sealed on {on(seal.date)}" if seal else "after jars and tasters"

@@ -8,10 +8,14 @@ import re
 
 import pytest
 
+from blindspoon.collect import server
 from blindspoon.collect.security import only_for_hosts
+from blindspoon.errors import FormError
 from blindspoon.files import earlier
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
+from blindspoon.workbench.door import Door
+from blindspoon.workbench.listening import serve
 
 QUESTION, JAR = "/t/crisp/question", "/t/crisp/jars/2"
 
@@ -161,3 +165,18 @@ def test_pages_are_small(at):
     host, _ = at("planned")
     for path in ("/", "/new", QUESTION, JAR, "/t/crisp/jars", "/t/crisp/", "/help"):
         assert len(host.read(path).encode()) < 30_000, path
+
+
+def test_a_taken_port_is_told_as_the_pages_not_as_the_score_page(tmp_path):
+    with server.listening("127.0.0.1", 0) as listener:
+        listener.listen()
+        port = listener.getsockname()[1]
+        with pytest.raises(FormError, match=f"port {port}: Blindspoon cannot listen there"):
+            serve(tmp_path, Door(b"x" * 32), port, print)
+
+
+def test_jars_that_were_never_written_down_are_left_out_and_not_done(at):
+    _, folder = at("sealed")
+    assert ("jars", "2 of 2 written down") in [(it.name, it.told) for it in stage(folder).steps]
+    (folder / "batches.csv").unlink()
+    assert ("jars", "left out") in [(it.name, it.told) for it in stage(folder).steps]

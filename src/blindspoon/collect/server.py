@@ -264,8 +264,8 @@ def near(port: int) -> tuple[int, ...]:
 
 
 @contextlib.contextmanager
-def listening(address: str, *ports: int) -> Iterator[socket.socket]:
-    """Take the first port of an address that is free. Raises FormError where none is."""
+def listening(address: str, *ports: int, whose: str = "the score page") -> Iterator[socket.socket]:
+    """Take the first port that is free; where none is, FormError tells who wanted it."""
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
         if importlib.util.find_spec("fcntl"):  # elsewhere the option lets two programs share a port
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -277,7 +277,7 @@ def listening(address: str, *ports: int) -> Iterator[socket.socket]:
                 if port != ports[-1]:
                     continue
                 reason = getattr(error, "strerror", None) or str(error)
-                found = f"the score page cannot listen there: {reason}"
+                found = f"{whose} cannot listen there: {reason}"
                 raise FormError([_PORT.broken(found, f"port {port}")]) from error
         yield listener
 

@@ -51,7 +51,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         If the port is taken.
     """
     ports = server.near(PORT) if port is None else (port,)
-    with server.listening("127.0.0.1", *ports) as listener:
+    with server.listening("127.0.0.1", *ports, whose="Blindspoon") as listener:
         bound = int(listener.getsockname()[1])
 
         def close() -> None:
