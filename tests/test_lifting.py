@@ -113,11 +113,20 @@ def test_what_is_missing_is_listed_and_no_is_taken_for_an_answer(blindspoon, fol
     before = (folder / "seal.toml").read_bytes()
     done = blindspoon("lift", folder)  # nobody answers
     assert done.returncode == 130
+    assert "missing: servings.csv line" in done.stdout
     assert "Eve scored nothing in session 1" in done.stdout
     assert "4 of 12 cups are scored, by 2 tasters." in done.stdout
     assert (folder / "seal.toml").read_bytes() == before
     assert not bs.lift(folder).recorded
     assert (folder / "seal.toml").read_bytes() == before
+
+
+def test_what_is_worth_knowing_is_not_called_missing(blindspoon, folder):
+    add_late(folder, "Gus", datetime.date(2026, 9, 5))
+    taste(folder)
+    said = blindspoon("lift", folder).stdout.splitlines()
+    assert "note: trial.toml: tasters not listed here: Gus" in said
+    assert not [line for line in said if line.startswith("missing:")]
 
 
 def test_the_lifting_is_recorded_once_and_then_all_goes_on(blindspoon, lifted, tmp_path):

@@ -91,12 +91,15 @@ class Note:
     text : str
     cause : str
         What it has in common with others, which are told together; blank where it stands alone.
+    gap : bool
+        Whether a score, an answer or a taster is missing that may still come in.
     """
 
     file: str
     line: int | None = None
     text: str
     cause: str = ""
+    gap: bool = False
 
     def __str__(self) -> str:
         """Say it in one line."""

@@ -33,7 +33,9 @@ class Lifting:
     Parameters
     ----------
     missing : tuple of Note
-        Cups and tasters without a score.
+        Cups, sets and tasters without a score or an answer.
+    notes : tuple of Note
+        What else is worth knowing of the files before the blind is lifted.
     bent : tuple of str
         What is not as it was sealed; it can still be put back.
     lift : Lift
@@ -45,20 +47,27 @@ class Lifting:
     """
 
     missing: tuple[Note, ...]
+    notes: tuple[Note, ...]
     bent: tuple[str, ...]
     lift: Lift
     sets: bool = False
     recorded: bool = False
 
-    def lines(self) -> list[str]:
-        """Say what is missing, what was changed, and how much is there."""
+    @property
+    def counted(self) -> str:
+        """Say how much is there."""
         lift = self.lift
         who = "one taster" if lift.tasters == 1 else f"{lift.tasters} tasters"
         what = "answers are given" if self.sets else "cups are scored"
-        cups = f"{lift.scored} of {lift.cups} {what}, by {who}."
-        look = [] if lift.last else ["This is a declared look: tasters may be added after it."]
+        return f"{lift.scored} of {lift.cups} {what}, by {who}."
+
+    def lines(self) -> list[str]:
+        """Say what is missing, what is worth knowing, what was changed, and how much is there."""
+        look = [] if self.lift.last else ["This is a declared look: tasters may be added after it."]
         missing = self.missing if len(self.missing) <= NAMED else together(self.missing)
-        return [*(f"missing: {note}" for note in missing), *self.bent, cups, *look]
+        gaps = (f"missing: {note}" for note in missing)
+        notes = (f"note: {note}" for note in together(self.notes))
+        return [*gaps, *notes, *self.bent, self.counted, *look]
 
 
 def close_tasting(folder: Path, today: datetime.date) -> None:
@@ -146,7 +155,7 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     if stands.lift is not None and not stands.waiting:
         found = f"it was lifted on {stands.lift.date}"
         raise DesignError([_LIFTED.broken(found, FILE)])
-    problems, missing = check_scores(
+    problems, notes = check_scores(
         trial, tables.scores, tables.servings, tables.key, tables.choices
     )
     if tables.key is None:
@@ -165,7 +174,13 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
         scores=scores_fingerprint(scores),
         last=last or final,
     )
-    lifting = Lifting(missing=missing, bent=stands.bent, lift=lift, sets=trial.choice is not None)
+    lifting = Lifting(
+        missing=tuple(note for note in notes if note.gap),
+        notes=tuple(note for note in notes if not note.gap),
+        bent=stands.bent,
+        lift=lift,
+        sets=trial.choice is not None,
+    )
     return lifting, stands.seal
 
 

@@ -384,6 +384,10 @@ class Trial:
         """Find the variant of that name."""
         return next(variant for variant in self.variants if variant.name == name)
 
+    def session_label(self, name: str) -> str:
+        """Call a session as its label does; blank where it has none."""
+        return next((each.label for each in self.sessions if each.name == name), "")
+
     def asked(self, session: str) -> tuple[Attribute, ...]:
         """List the attributes that a session asks for."""
         unasked = {

@@ -107,6 +107,10 @@ HARD = {
     "large panels": sizing(**USUAL, sizes=(3, 12, 1000, 100_000)),
     "many sessions": sizing(always, never, always, sessions=tuple(range(1, 15))),
     "long margin": sizing(**USUAL, margin=0.123456),
+    "rounds": replace(
+        sizing(lambda _, rounds: rounds / 30, sizes=(1,), sessions=(4, 6, 12, 24), by="ranks"),
+        unit="round",
+    ),
 }
 
 
@@ -275,6 +279,16 @@ def test_the_procedure_that_decides_is_the_one_that_is_drawn(trial):
     assert chart.title == chances_chart(sizing(**USUAL), trial).title
     key = " ".join(text.text for text in chart.figure.texts)
     assert "judged by the rank comparison, which decides" in key
+
+
+def test_of_one_person_alone_rounds_are_counted(trial):
+    planned = replace(trial, tasting=replace(trial.tasting, tasters=("Ada",)))
+    chart = chances_chart(HARD["rounds"], replace(planned, sessions=trial.sessions[:1] * 6))
+    assert "would be seen 8 times in 10 over 24 rounds" in plain(chart.title)
+    alt = plain(chart.alt)
+    assert "shown alike 8 times in 10 by no series of up to 24 rounds" in alt
+    assert "for the planned rounds the three chances are about 2 times in 10, hardly" in alt
+    assert "panel" not in alt
 
 
 def test_the_alt_tells_all_three_findings(trial):

@@ -1,12 +1,14 @@
 """Ballots ask every attribute of every cup, in the taster's order, in the words of the scale."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from blindspoon.sheets.paper_ballots import make_ballots, steps
+from blindspoon.sheets.printing import print_sheets
 from blindspoon.sheets.trays import trays_of
-from blindspoon.trial import MOST_STEPS, Scale
+from blindspoon.trial import MOST_STEPS, Scale, Session
 
 
 @pytest.mark.parametrize("name", ["usual", "four attributes", "incomplete", "per session"])
@@ -26,6 +28,16 @@ def test_every_cup_has_every_attribute_with_all_its_numbers(case, sheets):
     assert page.count("<i>9.5</i>") == page.count("<i>0</i>") == 4 * cups
     assert page.count("<bdi>none</bdi><bdi>much</bdi>") == 4 * cups
     assert page.count('<span class="comment">Comment</span>') == cups
+
+
+def test_a_session_asks_for_its_own_attributes_only(case):
+    trial, plan = case("four attributes")
+    (first, second), last = plan.request.sessions, trial.attributes[-1]
+    quiet = Session(name=second, date=None, not_asked=(last.name,))
+    trial = replace(trial, sessions=(Session(name=first, date=None), quiet))
+    page = print_sheets(trial, plan)["ballots.html"].decode()
+    assert page.count(f'<bdi class="attribute">{last.label}</bdi>') == len(plan.servings) / 2
+    assert page.count('<bdi class="attribute">Attribute 0</bdi>') == len(plan.servings)
 
 
 def test_a_scale_of_many_steps_has_a_line_and_a_box(case, sheets):

@@ -11,6 +11,7 @@ import pytest
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.sensitivity import Alternative, Influence, NotDone, Outcome
+from blindspoon.trial import Session
 from blindspoon.writeup.influence_section import (
     COLUMNS,
     MOST_ROWS,
@@ -197,6 +198,13 @@ def test_the_table_has_the_verdicts_that_move_and_no_others():
         ("Oak leaf, salt", ("alike", same, "not settled without session 1 or 2", same, same)),
     )
     assert made.paragraphs[1] == "These never move: on salt, “Vine” (not settled)."
+
+
+def test_sessions_are_called_by_their_labels():
+    evening = Session(name="1", date=None, label="Friday evening")
+    both = [alternative("session", name, salt_oak_leaf=OPEN) for name in ("1", "2")]
+    made = section(*both, *STILL, trial=replace(TRIAL, sessions=(evening,)))
+    assert "not settled without Friday evening or 2" in made.tables[0].rows[0][1]
 
 
 def test_where_nothing_moves_there_is_no_table():

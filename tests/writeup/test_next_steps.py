@@ -12,6 +12,7 @@ import pytest
 from blindspoon.analysis import analyse
 from blindspoon.writeup.front import weaknesses
 from blindspoon.writeup.next_steps import MOST_STEPS, next_steps
+from blindspoon.writeup.records import trial_record
 
 TRIALS = Path(__file__).parents[2] / "trials"
 
@@ -124,7 +125,7 @@ def test_a_square_of_two_factors_is_completed(demo):
     assert not [head for head, _ in next_steps(whole) if "square" in head]
 
 
-def opposite_evenings(folder):
+def opposite_evenings(folder, sessions=""):
     """Write a folder in which oak was two points crisper at first, and two softer at last."""
     plan = (
         "trial = { title = 'Crisp?', control = 'plain', seed = 1 }\n"
@@ -137,7 +138,7 @@ def opposite_evenings(folder):
         moved = (4 * (session == 1) - 2) * (variant == "oak")
         score = 5 + moved + (taster + session * (variant == "oak")) % 3 / 2
         lines.append(f"{session},T{taster},{variant},{score}")
-    (folder / "trial.toml").write_text(plan)
+    (folder / "trial.toml").write_text(plan + sessions)
     (folder / "scores.csv").write_text("\n".join(lines))
     return analyse(folder)
 
@@ -151,3 +152,13 @@ def test_sittings_that_disagree_are_said_and_no_panel_is_asked_to_settle_them(tm
     assert not [head for head in found if head.startswith("Ask more people")]
     text = dict(weaknesses(analysis, None))["The sittings disagreed."]
     assert re.search(r"on texture: \d\.\d more at the first, \d\.\d less at the last", text)
+
+
+def test_a_session_is_called_by_its_label(tmp_path):
+    named = "session = [{ name = '1', label = 'Friday evening' }, { name = '2' }]\n"
+    analysis = opposite_evenings(tmp_path, named)
+    text = dict(weaknesses(analysis, None))["The sittings disagreed."]
+    assert re.search(r"more at the first \(Friday evening\), \d\.\d less at the last", text)
+    record = trial_record(analysis)
+    assert record["trial"]["session_labels"] == {"1": "Friday evening"}
+    assert "at the first (Friday evening)" in record["comparisons"][0]["because"]

@@ -196,9 +196,7 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
         say_json(sizing.to_record() | ({"choice": sets.to_record()} if sets else {}))
     else:
         click.echo(sizing_table(trial, sizing))
-    if chart is not None and sizing.unit == "round":
-        click.echo("No chart: it is of panels, and one person tastes alone.", err=True)
-    elif chart is not None:
+    if chart is not None:
         draw_chances(trial, sizing, chart)
         click.echo(f"Chart written: {chart}", err=True)
 

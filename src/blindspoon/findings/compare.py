@@ -133,6 +133,7 @@ def sittings_of(trial: Trial, table: ScoreTable, index: int) -> HeldSittings | N
         control=trial.control_index,
         n_variants=len(trial.variants),
         alpha=trial.share_of_alpha(trial.attributes[index].name),
+        names=[trial.session_label(name) for name in table.sessions],
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from blindspoon import wording
@@ -144,13 +145,14 @@ def _on_these_days(result: AttributeResult, judged: Comparison) -> str:
     return CLAIMS[way]
 
 
-def from_first_to_last(ends: tuple[float, float], attribute: Attribute) -> str:
-    """Say how a difference moved: "2.1 more at the first, 0.4 less at the last"."""
+def from_first_to_last(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
+    """Say how a difference moved: "2.1 more at the first, 0.4 less at the last (Friday noon)"."""
     digits = wording.digits_for(attribute.scale)
-    first, last = (
-        f"{wording.number(abs(value), digits)} {'less' if value < 0 else 'more'}" for value in ends
+    return ", ".join(
+        f"{wording.number(abs(value), digits)} {'less' if value < 0 else 'more'} at the {end}"
+        + (f" ({label})" if label else "")
+        for end, (value, label) in zip(("first", "last"), ends, strict=True)
     )
-    return f"{first} at the first, {last} at the last"
 
 
 def _movement(result: AttributeResult, found: Contrast) -> str:

@@ -311,14 +311,14 @@ def absences(
         lacking = some_of((labels[k] for k in np.flatnonzero(missing[row])), 20)
         lacks = "has no score" + ("" if np.isnan(points[row]).all() else f" for {lacking}")
         cause = f"{lacks}, session {scored.session.at(row)}"
-        yield Note(file=file, line=line, text=f"{_cup(scored, row)} {lacks}", cause=cause)
+        yield Note(file=file, line=line, text=f"{_cup(scored, row)} {lacks}", cause=cause, gap=True)
     if plan is not None:
         yield from _never_scored(scored, plan)
     seen = {*others, *scored.taster.texts, *(plan.taster.texts if plan is not None else ())}
     for taster in trial.tasting.tasters:
         if taster not in seen:
             text = f"{shown(taster)} is among the tasters, but has no cup and no score"
-            yield Note(file="trial.toml", text=text)
+            yield Note(file="trial.toml", text=text, gap=True)
 
 
 def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
@@ -336,7 +336,7 @@ def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
         nothing = f"{taster} scored nothing in session {session}"
         text = nothing if absent[sitting[row]] else f"{_cup(plan, int(row))} was never scored"
         cause = f"{absent[sitting[row]]}, session {session}"
-        yield Note(file=file, line=line, text=text, cause=cause)
+        yield Note(file=file, line=line, text=text, cause=cause, gap=True)
 
 
 def _rows(cups: Cups) -> IntArray:

@@ -180,13 +180,13 @@ def absent_answers(picks: Picks) -> Iterator[Note]:
     blank = picks.answers.rows_of([""])
     for row in blank.tolist():
         file, line = picks.rows.place(row)
-        yield Note(file=file, line=line, text=f"{_set(picks.rows, row)} has no answer")
+        yield Note(file=file, line=line, text=f"{_set(picks.rows, row)} has no answer", gap=True)
     sets = replace(picks.cups, by="set", name=picks.cups.batch)
     _, first = np.unique(picks.set_of, return_index=True)
     for number in np.setdiff1d(np.arange(first.size), picks.of).tolist():
         file, line = sets.place(int(first[number]))
         text = f"{_set(sets, int(first[number]))} was never answered"
-        yield Note(file=file, line=line, text=text)
+        yield Note(file=file, line=line, text=text, gap=True)
 
 
 def places_chosen(picks: Picks) -> Iterator[Note]:
@@ -208,7 +208,7 @@ def set_notes(trial: Trial, table: ChoiceTable) -> Iterator[Note]:
         tests = int((table.variant == place).sum())
         if declared is not None and place != trial.control_index and tests < declared:
             text = f"{tests} of {declared} declared tests of {variant.name} are in"
-            yield Note(file="choices.csv", text=text)
+            yield Note(file="choices.csv", text=text, gap=True)
         served = table.orders.get(place, (0,))
         if max(served) - min(served) > 1:
             text = f"orders of {variant.name} are served {min(served)} to {max(served)} times"

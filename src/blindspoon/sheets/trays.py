@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from blindspoon.serving.plan import Serving, ServingPlan
 from blindspoon.sheets.paper import LabelStock
-from blindspoon.trial import Trial
+from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.words import day
 
 
@@ -23,11 +23,13 @@ class Tray:
 class TrayCard:
     """What a taster may read of a tray: its session in words, and codes in the order of tasting.
 
-    `codes` are those of cups to score, `sets` those of each set to choose from.
+    `codes` are those of cups to score for the attributes `asked`, `sets` those of each set to
+    choose from.
     """
 
     session: str
     taster: str
+    asked: tuple[Attribute, ...]
     codes: tuple[str, ...]
     sets: tuple[tuple[str, ...], ...] = ()
 
@@ -49,7 +51,7 @@ def session_line(trial: Trial, name: str) -> str:
     """Name a session, with its date where trial.toml gives one: "Session 1, 19 September 2026"."""
     dates = {session.name: session.date for session in trial.sessions}
     date = dates.get(name)
-    label = next((each.label for each in trial.sessions if each.name == name), "")
+    label = trial.session_label(name)
     said = label or f"Session {name}"
     return said if date is None else f"{said}, {day(date)}"
 
@@ -60,6 +62,7 @@ def tray_cards(trial: Trial, plan: ServingPlan) -> tuple[TrayCard, ...]:
         TrayCard(
             session=session_line(trial, tray.session),
             taster=tray.taster,
+            asked=trial.asked(tray.session),
             codes=tuple(cup.code for cup in tray.cups if not cup.set),
             sets=tuple(
                 tuple(cup.code for cup in tray.cups if cup.set == name)

@@ -1,4 +1,4 @@
-"""The chart of what panels of several sizes can hope to show, before anything is tasted."""
+"""The chart of what panels, or rounds of one taster, can hope to show before anybody tasted."""
 
 from __future__ import annotations
 
@@ -36,17 +36,33 @@ class Chances:
     goals : tuple of Goal
         To see the margin, to see twice the margin, to show alike.
     rows : tuple of tuple of SizingCell
-        Of the procedure that decides: one row a number of sessions, tasters rising.
+        Of the procedure that decides: one row a number of sessions, tasters rising; of one
+        person alone one row, rounds rising.
     planned : SizingCell or None
-        The panel that trial.toml plans, where its size was tried.
+        The panel or the rounds that trial.toml plans, where as many were tried.
     key : str
         How to read the chart, in words.
+    unit : {"taster", "round"}
+        What there is more of to the right.
     """
 
     goals: tuple[Goal, ...]
     rows: tuple[tuple[SizingCell, ...], ...]
     planned: SizingCell | None
     key: str
+    unit: Literal["taster", "round"] = "taster"
+
+    def size(self, cell: SizingCell) -> int:
+        """Count the tasters, or the rounds of the only one."""
+        return cell.tasters if self.unit == "taster" else cell.sessions
+
+    @property
+    def most(self) -> str:
+        """Name the largest that was tried: "panel of up to 40 tasters in up to two sessions"."""
+        if self.unit == "round":
+            return f"series of up to {wording.count(self.rows[-1][-1].sessions, 'round')}"
+        link = " in up to " if len(self.rows) > 1 else " in "
+        return f"panel of up to {panel_words(self.rows[-1][-1], link)}"
 
     def lay(self, sheet: Sheet) -> Laid:
         """Set the goals side by side where there is room, otherwise under one another."""
@@ -54,18 +70,18 @@ class Chances:
         return lay_lines(plots, self.key, sheet, across=len(plots) if sheet.beside else 1)
 
     def _plot(self, goal: Goal) -> LinePlot:
-        """Draw a line a number of sessions; tasters stand in equal ratios."""
-        sizes = sorted({cell.tasters for row in self.rows for cell in row})
+        """Draw a line a number of sessions; tasters or rounds stand in equal ratios."""
+        sizes = sorted({self.size(cell) for row in self.rows for cell in row})
         alone = 0.5 * (len(sizes) == 1)
-        first = [self.planned.tasters] if self.planned else []
+        first = [self.size(self.planned)] if self.planned else []
         shown = dict.fromkeys([*first, sizes[0], sizes[-1], *sizes])
         planned = "" if self.planned is None else times(goal.chance(self.planned).value)
         # the planned number of sessions lies on the others
         order = sorted(range(len(self.rows)), key=lambda place: self.planned in self.rows[place])
         return LinePlot(
             head=goal.words,
-            note=planned and f"planned panel: {planned}",
-            under="tasters",
+            note=planned and f"{PLANNED[self.unit]}: {planned}",
+            under=f"{self.unit}s",
             x=(math.log(sizes[0]) - alone, math.log(sizes[-1]) + alone),
             y=(0.0, 1.0),
             dashed=WANTED,
@@ -79,8 +95,10 @@ class Chances:
         row = self.rows[place]
         planned = self.planned is not None and self.planned in row
         return NamedLine(
-            label=wording.count(row[0].sessions, "session"),
-            points=tuple((math.log(cell.tasters), goal.chance(cell).value) for cell in row),
+            label="one taster"
+            if self.unit == "round"
+            else wording.count(row[0].sessions, "session"),
+            points=tuple((math.log(self.size(cell)), goal.chance(cell).value) for cell in row),
             ink="ink" if planned else "people",
             kind=KINDS[place % len(KINDS)],
             width=2.0 if planned else 1.5,
@@ -88,23 +106,26 @@ class Chances:
         )
 
 
+PLANNED = {"taster": "planned panel", "round": "planned rounds"}
 OFTEN = times(WANTED).removeprefix("about ")
 
 
 def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
-    """Draw what panels can hope for, by the procedure that decides.
+    """Draw what panels can hope for, or rounds of one taster, by the procedure that decides.
 
     The sizing has a cell for every pair of its numbers of tasters and sessions; the trial that was
     sized says which panel is planned.
     """
     chances, attribute = chances_of(sizing, trial), trial.attribute(sizing.attribute)
     title = _title(chances, sizing, attribute)
-    tasters = _span([cell.tasters for cell in chances.rows[0]], "taster")
-    panels = f"{tasters} in {_span([row[0].sessions for row in chances.rows], 'session')}"
+    tried = _span([chances.size(cell) for cell in chances.rows[0]], sizing.unit)
+    if sizing.unit == "taster":
+        sessions = _span([row[0].sessions for row in chances.rows], "session")
+        tried = f"panels of {tried} in {sessions}"
     return chart_of(
         name=f"{attribute.name}-chances",
         title=title,
-        data=f"the chances of panels of {panels}",
+        data=f"the chances of {tried}",
         lay=chances.lay,
         source=_source(sizing, trial, attribute),
         finding=title + _rest(chances),
@@ -123,7 +144,8 @@ def chances_of(sizing: Sizing, trial: Trial) -> Chances:
         Goal("Alike, when nothing differs", lambda cell: cell.chance_alike),
     )
     key = _key(sizing, planned, max(goal.chance(c).se for goal in goals for c in deciding))
-    return Chances(goals=goals, rows=by_sessions(deciding), planned=planned, key=key)
+    rows = by_sessions(deciding) if sizing.unit == "taster" else (tuple(deciding),)
+    return Chances(goals=goals, rows=rows, planned=planned, key=key, unit=sizing.unit)
 
 
 def _title(chances: Chances, sizing: Sizing, attribute: Attribute) -> str:
@@ -132,22 +154,22 @@ def _title(chances: Chances, sizing: Sizing, attribute: Attribute) -> str:
     margin, double = wording.in_points(sizing.margin), wording.in_points(2 * sizing.margin)
     label = attribute.label.lower()
     if once:
-        return f"A difference of {margin} on {label} would be seen {OFTEN} by {_who(once)}"
-    panel, even = _largest(chances), "" if twice else f", or even of {double},"
-    none = f"No panel of {panel} would see a difference of {margin}{even} on {label} {OFTEN}"
-    return f"{none}; one of {double} would be seen by {_who(twice)}" if twice else none
+        return f"A difference of {margin} on {label} would be seen {OFTEN} {_who(once)}"
+    even = "" if twice else f", or even of {double},"
+    none = f"No {chances.most} would see a difference of {margin}{even} on {label} {OFTEN}"
+    return f"{none}; one of {double} would be seen {_who(twice)}" if twice else none
 
 
 def _rest(chances: Chances) -> str:
     """Add, for people who do not see the chart, what it takes to show alike, and the plan."""
     alike = chances.goals[2]
     enough = _enough(chances, alike)
-    who = _who(enough) if enough else f"no panel of {_largest(chances)}"
-    said = f"; when nothing differs, a variant would be shown alike {OFTEN} by {who}"
+    who = _who(enough) if enough else f"by no {chances.most}"
+    said = f"; when nothing differs, a variant would be shown alike {OFTEN} {who}"
     if chances.planned is None:
         return said
     three = [times(goal.chance(chances.planned).value) for goal in chances.goals]
-    return f"{said}; for the planned panel the three chances are {wording.listing(three)}"
+    return f"{said}; for the {PLANNED[chances.unit]} the three chances are {wording.listing(three)}"
 
 
 def _enough(chances: Chances, goal: Goal) -> list[SizingCell]:
@@ -161,10 +183,12 @@ def _enough(chances: Chances, goal: Goal) -> list[SizingCell]:
 
 
 def _who(cells: Cells) -> str:
-    """Name panels: "40 tasters in one session, 32 in two or 20 in three"."""
+    """Name panels: "by 40 tasters in one session, 32 in two or 20 in three"."""
     first, *others = cells
+    if first.tasters == 1:
+        return f"over {wording.count(first.sessions, 'round')}"
     names = [f"{cell.tasters} in {wording.spelled(cell.sessions)}" for cell in others]
-    return wording.listing([panel_words(first), *names], "or")
+    return f"by {wording.listing([panel_words(first), *names], 'or')}"
 
 
 def _span(sizes: Sequence[int], noun: str) -> str:
@@ -172,22 +196,19 @@ def _span(sizes: Sequence[int], noun: str) -> str:
     return few + wording.count(sizes[-1], noun)
 
 
-def _largest(chances: Chances) -> str:
-    link = " in up to " if len(chances.rows) > 1 else " in "
-    return f"up to {panel_words(chances.rows[-1][-1], link)}"
-
-
 def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
     """Say how to read the chart."""
     parts = [
         f"Each mark: {sizing.trials:,} simulated trials, judged by {PROCEDURES[sizing.decided_by]},"
-        " which decides. Doubling the tasters is the same step everywhere.",
+        f" which decides. Doubling the {sizing.unit}s is the same step everywhere.",
         "Difference: a variant that truly differs by so much is shown to differ. Alike: any one"
         f" variant is shown to be within {wording.in_points(sizing.margin)}.",
         f"Up the side: times in 10. Dashed: {OFTEN}.",
     ]
     if planned is not None:
-        parts.append(f"The large mark is the planned panel: {panel_words(planned)}.")
+        alone = sizing.unit == "round"
+        size = planned.sessions if alone else panel_words(planned)
+        parts.append(f"The large mark is the {PLANNED[sizing.unit]}: {size}.")
     small = ", too small to draw" if error * TALL < RADIUS else ""
     parts.append(
         f"The simulation’s own standard error is at most {wording.number(10 * error, 1)}"
@@ -199,6 +220,8 @@ def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
 def _source(sizing: Sizing, trial: Trial, attribute: Attribute) -> str:
     """Say that nobody tasted anything, and what scatter was assumed."""
     spread = spread_words(sizing.spread, attribute).replace("'", "’")
+    if sizing.unit == "round":
+        spread, _, _ = spread.partition(",")  # one taster's level and opinion cancel
     return (
         f"simulated for “{trial.title}”, not tasted. Assumed standard deviations, in points:"
         f" {spread} ({sizing.spread.source})."

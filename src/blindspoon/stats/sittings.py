@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +37,8 @@ class HeldSittings:
         A row a sitting, a column a variant: level 1 - 2 alpha, simultaneous over the variants,
         by that sitting's own scatter; None where the variant was not tasted.
     alpha : float
+    names : tuple of str
+        What each of the sittings is called; blank where only its place in the row tells.
     """
 
     f: float
@@ -46,6 +49,7 @@ class HeldSittings:
     differences: FloatArray
     intervals: tuple[tuple[Interval | None, ...], ...]
     alpha: float
+    names: tuple[str, ...]
 
     @property
     def moved(self) -> bool:
@@ -60,11 +64,11 @@ class HeldSittings:
         low = np.where(at, self.differences, np.inf).min(axis=0)
         return int(np.argmax(high - low))
 
-    def first_and_last(self, variant: int) -> tuple[float, float] | None:
-        """Its differences at the first and the last sitting at which it was tasted."""
-        column = self.differences[:, variant]
-        own = column[np.isfinite(column)]
-        return (float(own[0]), float(own[-1])) if own.size else None
+    def first_and_last(self, variant: int) -> tuple[tuple[float, str], ...]:
+        """Its difference at the first and the last sitting at which it was tasted, and its name."""
+        own = np.flatnonzero(np.isfinite(self.differences[:, variant]))
+        ends = [own[0], own[-1]] if own.size else []
+        return tuple((float(self.differences[end, variant]), self.names[end]) for end in ends)
 
     def steady(self, variant: int, margin: float) -> bool:
         """Whether its mean over the sittings may stand for them.
@@ -86,6 +90,7 @@ def compare_sittings(
     control: int,
     n_variants: int,
     alpha: float,
+    names: Sequence[str] = (),
 ) -> HeldSittings | NoResult:
     """Test whether the variants' differences moved, and give them sitting by sitting.
 
@@ -97,6 +102,8 @@ def compare_sittings(
         Codes from 0.
     control, n_variants : int
     alpha : float
+    names : sequence of str
+        What sessions are called, by their codes; left out where none has a name.
 
     Returns
     -------
@@ -122,7 +129,7 @@ def compare_sittings(
     >>> found.differences[:, 1].round(2).tolist(), round(found.f, 2), found.df_den
     ([1.33, -1.33], 64.0, 2.0)
     """
-    session = np.unique(session, return_inverse=True)[1]
+    codes, session = np.unique(session, return_inverse=True)
     sessions = int(session.max()) + 1
     if sessions < 2:
         return ONE_SITTING
@@ -169,6 +176,7 @@ def compare_sittings(
         differences=differences,
         intervals=tuple(intervals),
         alpha=alpha,
+        names=tuple(names[codes[place]] if names else "" for place in held.tolist()),
     )
 
 

@@ -216,14 +216,19 @@ def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome, *, 
     changes: dict[str, list[str]] = {}
     for left_out, outcome in influence.moved(name).get(declared.key, ()):
         changes.setdefault(word(trial, outcome), []).append(left_out)
-    said = (text + _without(name, names, shown=shown) for text, names in changes.items())
+    said = (text + _without(trial, name, names, shown=shown) for text, names in changes.items())
     return "; ".join(said) or SAME
 
 
-def _without(name: Name, left_out: list[str], *, shown: bool) -> str:
+def _without(trial: Trial, name: Name, left_out: list[str], *, shown: bool) -> str:
     if name == "taster":
         return f" without {_who(left_out, shown=shown)}"
-    return f" without session {wording.listing(left_out, 'or')}" if name == "session" else ""
+    if name != "session":
+        return ""
+    labels = [trial.session_label(session) for session in left_out]
+    if any(labels):
+        left_out = [label or session for label, session in zip(labels, left_out, strict=True)]
+    return f" without {'' if any(labels) else 'session '}{wording.listing(left_out, 'or')}"
 
 
 def word(trial: Trial, outcome: Outcome) -> str:

@@ -77,6 +77,7 @@ def trial_record(analysis: Analysis) -> Record:
             "tasters": len(table.tasters) or max((f.tasters for f in analysis.choices), default=0),
             "sessions": len(table.sessions)
             or (len(table.choices.sessions) if table.choices else 0),
+            "session_labels": {each.name: each.label for each in trial.sessions if each.label},
             "unit": results[0].unit if results else "taster",
             "alpha": trial.decision.alpha,
             "decided_by": results[0].by if results else "choice",

@@ -447,7 +447,8 @@ def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:
 
 def _raw(trial: Trial, table: ScoreTable, index: int, attribute: Attribute) -> Table:
     alone = len(table.tasters) == 1
-    names, place = (table.sessions, table.session) if alone else (table.tasters, table.taster)
+    rounds = tuple(trial.session_label(name) or name for name in table.sessions)
+    names, place = (rounds, table.session) if alone else (table.tasters, table.taster)
     given: list[list[list[str]]] = [[[] for _ in trial.variants] for _ in names]
     for row in np.lexsort((table.position, table.session)):
         score = float(table.scores[row, index])
