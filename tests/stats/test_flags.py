@@ -226,7 +226,8 @@ def test_a_verdict_in_dispute_says_which_procedure_to_trust_and_why():
     why = f"the control’s scores spread {ratio} times wider than the others’"
     assert oak.because.endswith(f", and is the safer one here: {why}.")
     assert ". The rank comparison would call it" in oak.because
-    assert record["flags"] == [{"kind": "spread", "variant": "plain", "value": flag.value}]
+    told = {"kind": "spread", "variant": "plain", "value": flag.value, "tasters": 10}
+    assert record["flags"] == [told]
 
 
 def test_where_ranks_decide_the_mixed_model_is_the_less_safe_one():
@@ -245,7 +246,7 @@ def test_the_spread_of_a_third_variant_is_not_blamed():
 
 def test_ranks_that_can_say_nothing_are_not_recommended():
     trial, table, (result,) = trial_of(np.clip(panel((2.0, 0.5, 0.5, 0.5), tasters=10), 0, 10))
-    flag = Flag(kind="spread", variant="oak", value=1.84)
+    flag = Flag(kind="spread", variant="oak", value=1.84, tasters=10)
     oak = result.comparisons[0]
     assert isinstance(oak.mixed, MixedContrast)
     assert isinstance(oak.ranks, RankContrast)
@@ -265,11 +266,11 @@ def test_ranks_that_can_say_nothing_are_not_recommended():
     ("flag", "words"),
     [
         (
-            Flag(kind="low_end", variant="vine", value=0.4),
+            Flag(kind="low_end", variant="vine", value=0.4, tasters=12),
             "40\xa0% of the scores of “Vine” stand at the low end of the scale",
         ),
         (
-            Flag(kind="high_end", variant="plain", value=0.25),
+            Flag(kind="high_end", variant="plain", value=0.25, tasters=12),
             "25\xa0% of the control’s scores stand at the high end of the scale",
         ),
     ],
@@ -283,15 +284,28 @@ def test_what_is_flagged_stands_in_the_table_the_limits_and_the_terminal():
     (flag,), found = results[0].flags, analysis_of(trial, table, results)
     words = flag_words(trial, flag)
     heads = dict(not_shown(found))
-    assert f"On texture {words}. Where scores spread unequally" in heads["What uneven scores hide."]
+    assert (
+        f"On texture {words} ({flag.tasters} tasters). Where scores spread unequally"
+        in heads["What uneven scores hide."]
+    )
     printed = comparison_table(found)
-    assert f"  Note: {words}." in printed
+    assert f"  Note: {words} ({flag.tasters} tasters)." in printed
     assert dict(csv_files(found))["tables/flags.csv"] == (
-        f"attribute,variant,kind,value\ntexture,plain,spread,{flag.value:.12g}\n"
+        f"attribute,variant,kind,value,tasters\ntexture,plain,spread,{flag.value:.12g},{flag.tasters}\n"
     )
     even = replace(found, results=(replace(results[0], flags=()),))
     assert "What uneven scores hide." not in dict(not_shown(even))
     assert "Note:" not in comparison_table(even)
+
+
+def test_a_flag_says_whose_scores_tell_it():
+    means = np.clip(panel((3.0, 0.7, 0.7, 0.7), tasters=12), 0.1, 9.9)
+    means[0, 1:] = np.nan  # with the control alone: no spread can be told from it
+    means[1, 0] = 0.0
+    means[2:5, 0] = 0.0
+    spread, end = flags_of(means)
+    assert (spread.kind, spread.tasters) == ("spread", 11)
+    assert (end.kind, end.tasters) == ("low_end", 12)
 
 
 @pytest.mark.slow

@@ -11,7 +11,7 @@ from blindspoon.batches.cautions import HEAD as CARE
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
-from blindspoon.findings.verdict import PROCEDURES, flag_words
+from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.choice_size import ABLE, ChoiceSizing
 from blindspoon.simulate.size_results import Sizing, SizingCell
@@ -99,7 +99,7 @@ def _attribute(trial: Trial, result: AttributeResult) -> Iterator[str]:
     for lost in result.not_compared:
         yield _item(f"{lost.variant.label}: not compared. {lost.reason}")
     for flag in result.flags:
-        yield _item(f"Note: {flag_words(trial, flag)}.")
+        yield _item(f"Note: {flag_note(trial, result, flag)}.")
 
 
 def _left_out(analysis: Analysis) -> str:

@@ -193,6 +193,11 @@ def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Compariso
     return f", and is the safer one here: {why}"
 
 
+def flag_note(trial: Trial, result: AttributeResult, flag: Flag) -> str:
+    """Say what was flagged, and by how many tasters' or rounds' scores."""
+    return f"{flag_words(trial, flag)} ({wording.count(flag.tasters, result.unit)})"
+
+
 def flag_words(trial: Trial, flag: Flag) -> str:
     """Say what was flagged, as a clause.
 

@@ -45,11 +45,15 @@ class Flag:
     value : float
         Its spread over the others', at least 1.5; or the share of its scores at that end,
         between 0.25 and 1.
+    tasters : int
+        Those whose scores tell it, or rounds of the only one: with a score of the variant, and
+        of another one as well where spreads are held against one another.
     """
 
     kind: FlagKind
     variant: str
     value: float
+    tasters: int
 
 
 def find_flags(
@@ -90,12 +94,14 @@ def find_flags(
     [('spread', 'plain', True)]
     """
     ratios = spread_ratios(means, finest=FINEST * (high - low))
+    scored = np.isfinite(means)
+    paired = scored[scored.sum(axis=1) > 1].sum(axis=0).tolist()
     wide = (
-        Flag(kind="spread", variant=name, value=ratio)
-        for name, ratio in zip(names, ratios.tolist(), strict=True)
+        Flag(kind="spread", variant=name, value=ratio, tasters=tasters)
+        for name, ratio, tasters in zip(names, ratios.tolist(), paired, strict=True)
         if ratio >= WIDER
     )
-    return (*wide, *_at_an_end(score, variant, names, low, high))
+    return (*wide, *_at_an_end(score, variant, scored.sum(axis=0), names, low, high))
 
 
 def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
@@ -173,7 +179,12 @@ def _pairs_with_gaps(means: FloatArray, scored: BoolArray) -> tuple[FloatArray, 
 
 
 def _at_an_end(
-    score: FloatArray, variant: IntArray, names: Sequence[str], low: float, high: float
+    score: FloatArray,
+    variant: IntArray,
+    tasters: IntArray,
+    names: Sequence[str],
+    low: float,
+    high: float,
 ) -> Iterator[Flag]:
     hair = 1e-9 * (high - low)
     given = _count(variant[np.isfinite(score)], names)
@@ -184,7 +195,8 @@ def _at_an_end(
     for kind, there in ends:
         shares = there / np.maximum(given, 1)
         for place in np.flatnonzero((given >= FEWEST) & (shares >= AT_THE_END)).tolist():
-            yield Flag(kind=kind, variant=names[place], value=float(shares[place]))
+            value, people = float(shares[place]), int(tasters[place])
+            yield Flag(kind=kind, variant=names[place], value=value, tasters=people)
 
 
 def _count(variant: IntArray, names: Sequence[str]) -> FloatArray:

@@ -20,7 +20,7 @@ from blindspoon.findings.advice import (
 )
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import most_batches, of_methods
-from blindspoon.findings.verdict import flag_words
+from blindspoon.findings.verdict import flag_note
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.section import Points
@@ -144,7 +144,7 @@ def not_shown(analysis: Analysis) -> Points:
     trial, table = analysis.trial, analysis.table
     flags = [(result, flag) for result in analysis.results for flag in result.flags]
     said = [
-        f"on {result.attribute.label.lower()} {flag_words(trial, flag)}"
+        f"on {result.attribute.label.lower()} {flag_note(trial, result, flag)}"
         for result, flag in flags[:MOST_FLAGS]
     ]
     if len(flags) > MOST_FLAGS:

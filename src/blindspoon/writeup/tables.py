@@ -175,7 +175,7 @@ ATTRIBUTE = (
     Column("mixed", inner=FIT),
     Column("session_interaction", of=attrgetter("sittings"), inner=SITTINGS),
 )
-FLAG = (Column("variant"), Column("kind"), Column("value"))
+FLAG = (Column("variant"), Column("kind"), Column("value"), Column("tasters"))
 LEFT_OUT = (Column("file"), Column("line"), Column("reason"))
 
 
