@@ -288,8 +288,8 @@ def test_what_is_flagged_stands_in_the_table_the_limits_and_the_terminal():
         f"On texture {words} ({flag.tasters} tasters). Where scores spread unequally"
         in heads["What uneven scores hide."]
     )
-    printed = comparison_table(found)
-    assert f"  Note: {words} ({flag.tasters} tasters)." in printed
+    printed = " ".join(comparison_table(found).split())
+    assert f" Note: {words} ({flag.tasters} tasters)." in printed
     assert dict(csv_files(found))["tables/flags.csv"] == (
         f"attribute,variant,kind,value,tasters\ntexture,plain,spread,{flag.value:.12g},{flag.tasters}\n"
     )
