@@ -68,12 +68,22 @@ class Attribute:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:
-    """One way of making the food; `differs` names what it is meant to differ in."""
+    """One way of making the food.
+
+    Parameters
+    ----------
+    name, label, method : str
+    differs : tuple of str
+        What it is meant to differ in.
+    series : str
+        What it is one age of: variants of one series are one food in several jars; else empty.
+    """
 
     name: str
     label: str
     method: str
     differs: tuple[str, ...]
+    series: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -289,6 +299,48 @@ class Choice:
         return self.method == "paired" and self.expect == "either"
 
 
+Over = Literal["fermented_days", "age_days", "stored_days"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """How the food changes over the days: when it is ready, and until when it is good.
+
+    Parameters
+    ----------
+    over : {"fermented_days", "age_days", "stored_days"}
+        Days from `started` to `finished` or, where it goes on, to the session; from `started` to
+        the session; from `finished` to the session.
+    attribute : str
+        The attribute that is judged.
+    reach : "control", float or None
+        What is to be reached: within the margin of the control, or so many points.
+    keep : "control", float or None
+        Within what it is to stay. With `reach` the same: a food that arrives and may leave again;
+        alone: one that begins there.
+    accept : str
+        A column of yes and no: whether the taster would have it; may be empty.
+    half : float
+        The share who refuse that is looked for.
+    same_control : bool
+        Whether the control is the same at every sitting though no date shows it.
+    """
+
+    over: Over = "fermented_days"
+    attribute: str
+    reach: float | Literal["control"] | None = "control"
+    keep: float | Literal["control"] | None = None
+    accept: str = ""
+    half: float = 0.5
+    same_control: bool = False
+
+    @property
+    def level(self) -> float | None:
+        """Points that are to be reached or kept; None where it is the control."""
+        target = self.keep if self.reach is None else self.reach
+        return target if isinstance(target, float) else None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Photo:
     """A picture that the host wants on the page.
@@ -349,6 +401,8 @@ class Trial:
         Where the page will lie, with a slash at its end; may be empty.
     choice : Choice or None
         Whether it is also, or only, asked by sets who can tell.
+    course : Course or None
+        Whether it is asked how the food changes over the days.
     """
 
     title: str
@@ -369,6 +423,7 @@ class Trial:
     photos: tuple[Photo, ...] = ()
     address: str = ""
     choice: Choice | None = None
+    course: Course | None = None
 
     @property
     def control_index(self) -> int:
@@ -378,7 +433,8 @@ class Trial:
     @property
     def primary_attributes(self) -> tuple[Attribute, ...]:
         """The attributes that the trial was made to answer, in the order of the rule."""
-        return tuple(self.attribute(name) for name in self.decision.primary if name != "choice")
+        names = (name for name in self.decision.primary if name not in ("choice", "course"))
+        return tuple(map(self.attribute, names))
 
     def variant(self, name: str) -> Variant:
         """Find the variant of that name."""
@@ -400,6 +456,6 @@ class Trial:
         return next(attribute for attribute in self.attributes if attribute.name == name)
 
     def share_of_alpha(self, attribute: str) -> float:
-        """Give the alpha at which an attribute, or "choice", is decided: primary ones share it."""
+        """Give the alpha of an attribute, of "choice" or of "course": primary ones share it."""
         primary, alpha = self.decision.primary, self.decision.alpha * self.decision.share
         return alpha / len(primary) if attribute in primary else alpha

@@ -140,6 +140,18 @@ def test_a_margin_needs_a_decision():
     assert [attribute.margin for attribute in trial.attributes] == [None, None]
 
 
+def test_like_the_control_needs_a_margin():
+    with pytest.raises(TrialFileError, match=r"course.attribute: after_taste has no margin"):
+        parse_trial(LEAST + "course = {}\n")
+
+
+def test_what_is_kept_is_what_was_reached():
+    trial = parse_trial(LEAST + "course = { reach = 6, keep = true }\n")
+    assert (trial.course.reach, trial.course.keep, trial.course.level) == (6.0, 6.0, 6.0)
+    trial = parse_trial(LEAST + "course = { keep = 6 }\n")
+    assert (trial.course.reach, trial.course.keep, trial.course.level) == (None, 6.0, 6.0)
+
+
 def test_a_byte_order_mark_is_no_part_of_the_text():
     assert parse_trial(LEAST.replace("\n", "\r\n")) == parse_trial(LEAST)
 
@@ -148,6 +160,10 @@ WRONG = [
     ("[trial]\n", "[trial\n", r"line 1: this is not TOML: expected ']'"),
     ("alpha = 0.1\n", "alpha = 0.1\nalpha = 0.2\n", r"line 16: .*cannot overwrite a value"),
     ("seed = 0", "sead = 0", r'line 9, key trial.sead: .*"sead" is not known .*mean "seed"'),
+    ("[tasting]", "[course]\nreach = 12\n[tasting]", r"12 is off the scale; texture goes from 0"),
+    ("[tasting]", "[course]\nreach = 2\nkeep = 3\n[tasting]", r"reach and keep differ; what"),
+    ("[tasting]", '[course]\naccept = "texture"\n[tasting]', r'key course.accept: "texture"; '),
+    ("[tasting]", '[course]\nattribute = "x"\n[tasting]', r'course.attribute: "x" is not known'),
     ("[tasting]", "[tastings]", r'key tastings: .*did you mean "tasting"'),
     ("more = ", "moer = ", r'line 29, key attribute\[1\].moer: .*did you mean "more"'),
     ("step = 0.5", "step = 0.5\nsteps = 3", r"line 22, key scale.steps: .*keys here are low, high"),

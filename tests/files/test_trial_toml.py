@@ -11,7 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blindspoon.files.trial_toml import parse_trial, trial_text
-from blindspoon.trial import Attribute, Decision, Photo, Scale, Session, Tasting, Trial, Variant
+from blindspoon.trial import (
+    Attribute,
+    Course,
+    Decision,
+    Photo,
+    Scale,
+    Session,
+    Tasting,
+    Trial,
+    Variant,
+)
 
 TRIALS = Path(__file__).parents[2] / "trials"
 
@@ -79,6 +89,18 @@ def trials(draw):
         story=draw(st.sampled_from(["", "One.\n\nTwo."])),
         photos=draw(st.sampled_from([(), (Photo(file="a b.JPG", alt="x", variant=variants[0]),)])),
         address=draw(st.sampled_from(["", "https://example.org/pickles/"])),
+        course=draw(st.none() | courses(attributes[0])),
+    )
+
+
+def courses(attribute):
+    return st.builds(
+        Course,
+        attribute=st.just(attribute),
+        reach=st.sampled_from([None, 2.0]),
+        keep=st.just(2.0),
+        accept=st.sampled_from(["", "would_eat"]),
+        same_control=st.booleans(),
     )
 
 

@@ -13,7 +13,7 @@ from typing import Any, Literal, TypeVar
 
 from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
-from blindspoon.trial import Choice, Trial
+from blindspoon.trial import Trial
 
 FILE = "seal.toml"
 
@@ -206,9 +206,13 @@ def rule_text(trial: Trial) -> dict[str, str]:
         "declared tasters": str(rule.tasters or "none"),
         "looks": ", ".join(map(str, rule.looks)) or "none",
     }
-    if trial.choice is not None:
-        asked = ((name, getattr(trial.choice, name)) for name in Choice.__slots__)
-        told["choice"] = ", ".join(f"{name} {value}" for name, value in asked if value)
+    for name, part in (("choice", trial.choice), ("course", trial.course)):
+        if part is not None:
+            asked = ((key, getattr(part, key)) for key in part.__slots__)
+            told[name] = ", ".join(f"{key} {value}" for key, value in asked if value)
+    for variant in trial.variants:
+        if variant.series:
+            told[f"series of {variant.name}"] = variant.series
     for attribute in trial.attributes:
         scale = attribute.scale
         steps = f" in steps of {scale.step:g}" if scale.step else ""

@@ -20,8 +20,10 @@ from blindspoon.trial import (
     METHODS,
     Attribute,
     Choice,
+    Course,
     Decision,
     Language,
+    Over,
     Photo,
     Scale,
     Session,
@@ -70,9 +72,11 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     hashed = hashlib.sha256(title.encode()).digest()
     choice = _choice(root.section("choice")) if "choice" in root else None
     asked = ("choice",) if choice else ()
+    primary, course = rule.texts("primary"), ("course",) if "course" in root else ()
     attributes = _attributes(
-        root, rule.number("margin", _ABOVE_ZERO), least=0 if choice else 1, taken=asked
+        root, rule.number("margin", _ABOVE_ZERO), least=0 if choice else 1, taken=(*asked, *course)
     )
+    scored = [attribute.name for attribute in attributes]
     variants = _named(root, "variant", _variant, least=2)
     by_label, control = names_by_label(variants), about.required_text("control")
     trial = Trial(
@@ -86,7 +90,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         seed=cast("int", about.whole("seed", _SEED, int.from_bytes(hashed[:4]))),
         decision=Decision(
             declared=rule.date("declared"),
-            primary=rule.texts("primary") or (() if attributes else asked),
+            primary=primary or (() if attributes else asked),
             alpha=rule.number("alpha", _ALPHA) or 0.05,
             by=cast("Literal['mixed', 'ranks']", rule.choice("by", ("mixed", "ranks"))),
             tasters=rule.whole("tasters", _TASTERS),
@@ -100,6 +104,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         story=story.text("text"),
         photos=tuple(map(_photo, root.sections("photo"))),
         choice=choice,
+        course=_course(root.section("course"), attributes, primary) if course else None,
     )
     names = [variant.name for variant in trial.variants]
     if choice and choice.how.words and len(names) > 2:
@@ -109,8 +114,8 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
         )
     _see_known(root, "photo", [photo.variant for photo in trial.photos], names)
     _see_known(about, "control", [trial.control], names)
-    known = [*asked, *(attribute.name for attribute in attributes)]
-    _see_known(rule, "primary", trial.decision.primary, known)
+    known = [*asked, *scored]
+    _see_known(rule, "primary", trial.decision.primary, [*course, *known])
     for session in trial.sessions:
         _see_known(root, "session.not_asked", session.not_asked, known)
     for section in (about, rule, story, root):
@@ -243,6 +248,7 @@ def _variant(section: Section) -> Variant:
         label=section.text("label", _label(name)),
         method=section.text("method"),
         differs=section.texts("differs"),
+        series=section.text("series"),
     )
 
 
@@ -312,6 +318,58 @@ def _choice(section: Section) -> Choice:
         section.complain("missing-key", "tests", found, allowed, "Write the most that there may be")
     section.close()
     return choice
+
+
+def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence[str]) -> Course:
+    scored = {attribute.name: attribute for attribute in attributes}
+    first = [*(name for name in primary if name in scored), *scored, ""]
+    name = section.text("attribute", first[0])
+    reach, keep = _target(section, "reach"), _target(section, "keep")
+    if keep is True:
+        keep = "control" if reach is None else reach
+    if reach is None and keep is None:
+        reach = "control"
+    course = Course(
+        over=cast("Over", section.choice("over", get_args(Over))),
+        attribute=name,
+        reach=cast('float | Literal["control"] | None', reach),
+        keep=cast('float | Literal["control"] | None', keep),
+        accept=section.text("accept"),
+        half=section.number("half", _SHARE) or 0.5,
+        same_control=section.flag("same_control"),
+    )
+    if reach is not None and keep not in (None, reach):
+        found, allowed = "reach and keep differ", "what is reached is what is to be kept"
+        section.complain("not-allowed", "keep", found, allowed, "Write keep = true")
+    _see_known(section, "attribute", [name], list(scored))
+    judged = scored.get(name)
+    if judged and course.level is None and judged.margin is None:
+        found, allowed = f"{name} has no margin", "like the control means within its margin"
+        section.complain("missing-key", "attribute", found, allowed, "Write margin in [decision]")
+    if (
+        judged
+        and course.level is not None
+        and not judged.scale.low < course.level < judged.scale.high
+    ):
+        found = f"{course.level:g} is off the scale"
+        allowed = f"{name} goes from {judged.scale.low:g} to {judged.scale.high:g}"
+        key = "reach" if "reach" in section else "keep"
+        section.complain("off-scale", key, found, allowed, "Write a number between")
+    taken = {*scored, "choice", "course", *(each.name for each in (*SCORES, *CHOICES))}
+    column = course.accept
+    if column and (not re.fullmatch(_ATTRIBUTE_NAME, column) or column in taken):
+        section.complain("bad-name", "accept", quoted(column), _ATTRIBUTE_RULE, "Rename it")
+    section.close()
+    return course
+
+
+def _target(section: Section, key: str) -> float | str | bool | None:
+    """Read "control" or a number of points; true where it is kept."""
+    if section.holds(key, str):
+        return section.choice(key, ("control",))
+    if section.holds(key, bool) and key == "keep":
+        return section.flag(key) or None
+    return section.number(key, _ANY)
 
 
 class _Published(TypedDict):
@@ -397,8 +455,12 @@ def _sections(trial: Trial) -> Iterator[list[str]]:
             name for name in Choice.__slots__ if getattr(trial.choice, name) != getattr(usual, name)
         ]
         yield _section("[choice]", trial.choice, ("method", *told))
+    if trial.course is not None:
+        empty = Course(attribute="", reach=None)
+        told = [n for n in Course.__slots__ if getattr(trial.course, n) != getattr(empty, n)]
+        yield _section("[course]", trial.course, told)
     for variant in trial.variants:
-        yield _section("[[variant]]", variant, ("name", "label", "method", "differs"))
+        yield _section("[[variant]]", variant, ("name", "label", "method", "differs", "series"))
     for session in trial.sessions:
         yield _section("[[session]]", session, ("name", "label", "date", "not_asked"))
     tasters = trial.tasting.tasters
