@@ -1,0 +1,303 @@
+"""When a share of the tasters says yes, as in "I would not eat it now", from answers by day."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import brentq, minimize_scalar
+from scipy.special import log_ndtr, ndtri
+
+from blindspoon.arrays import BoolArray, FloatArray
+from blindspoon.stats.forced_choice import limits, upper_tail
+from blindspoon.stats.over_days import Bracket, bracket
+from blindspoon.stats.results import Interval, NoResult
+
+FIT_FROM = 12
+"""Tasters from whom a distribution of their days is fitted."""
+
+Family = Literal["lognormal", "weibull"]
+_LATER: dict[Family, Callable[[FloatArray], FloatArray]] = {
+    "lognormal": lambda z: np.asarray(log_ndtr(-z), float),
+    "weibull": lambda z: -np.exp(np.minimum(z, 700.0)),
+}
+"""Log of the chance of a later day, by the standardised log of the day."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShareOnDay:
+    """How many said yes on one day.
+
+    Parameters
+    ----------
+    day : float
+    yes, asked : int
+    interval : Interval
+        Exact, of the share, at level 1 - alpha for this day alone.
+    p_fewer, p_more : float
+        That at least, or at most, the share in question would say yes; not adjusted.
+    """
+
+    day: float
+    yes: int
+    asked: int
+    interval: Interval
+    p_fewer: float
+    p_more: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SharesByDay:
+    """All days, and between which of them the share was passed.
+
+    Parameters
+    ----------
+    days : tuple of (ShareOnDay or NoResult)
+        In their order; no result where nobody answered.
+    passed : Bracket
+        Fewer than the share up to the one day, more from the other on; alpha / 2 for either.
+    """
+
+    days: tuple[ShareOnDay | NoResult, ...]
+    passed: Bracket
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changes:
+    """Between which days each taster turned from no to yes.
+
+    Parameters
+    ----------
+    after, by : array, shape (n,)
+        0 where the first answer was yes, infinite where none was; NaN where left out.
+    turned_back : bool array, shape (n,)
+        Those who said no after a yes. They have no day, and are left out.
+    """
+
+    after: FloatArray
+    by: FloatArray
+    turned_back: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayOfShare:
+    """The day by which a share has turned, by a distribution of the tasters' days.
+
+    Parameters
+    ----------
+    day : float
+    interval : Interval
+        In days, by the profile of the likelihood, at level 1 - alpha.
+    scale : float
+        Standard deviation of the log of the day (lognormal), or 1 / shape (Weibull).
+    log_likelihood : float
+    tasters : int
+    """
+
+    day: float
+    interval: Interval
+    scale: float
+    log_likelihood: float
+    tasters: int
+
+
+def shares_by_day(
+    days: FloatArray, answers: FloatArray, *, alpha: float, share: float = 0.5
+) -> SharesByDay:
+    """Hold the share who said yes on each day against the share in question.
+
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising.
+    answers : array, shape (n, m)
+        1 for yes, 0 for no, NaN for no answer. Somebody who turns back counts on each day as they
+        answered.
+    alpha : float
+    share : float
+        Between 0 and 1.
+
+    Notes
+    -----
+    Exact binomial tails, one-sided, in the sequences of `by_day`; intervals as of `limits`.
+
+    Examples
+    --------
+    >>> answers = np.array([[0.0, 0, 1]] * 8)
+    >>> shares_by_day(np.array([7.0, 14, 21]), answers, alpha=0.05).passed
+    Bracket(after=14.0, by=21.0)
+    """
+    asked = np.isfinite(answers).sum(axis=0)
+    yes = np.nansum(answers, axis=0).astype(np.int64)
+    more = np.where(asked > 0, upper_tail(yes, asked, share), np.nan)
+    fewer = np.where(asked > 0, upper_tail(asked - yes, asked, 1 - share), np.nan)
+    rows = zip(days.tolist(), yes.tolist(), asked.tolist(), fewer, more, strict=True)
+    found = tuple(
+        ShareOnDay(
+            day=day,
+            yes=own,
+            asked=of,
+            interval=Interval(*limits(own, of, alpha / 2)),
+            p_fewer=float(p_fewer),
+            p_more=float(p_more),
+        )
+        if of
+        else NoResult("Nobody answered.")
+        for day, own, of, p_fewer, p_more in rows
+    )
+    return SharesByDay(days=found, passed=bracket(days, fewer, more, alpha))
+
+
+def changes(days: FloatArray, answers: FloatArray) -> Changes:
+    """Find the days between which each taster turned from no to yes.
+
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising, above 0.
+    answers : array, shape (n, m)
+        As of `shares_by_day`.
+
+    Examples
+    --------
+    >>> found = changes(np.array([7.0, 14, 21]), np.array([[0.0, np.nan, 1], [1, 0, 1], [0, 0, 0]]))
+    >>> found.after.tolist(), found.by.tolist(), found.turned_back.tolist()
+    ([7.0, nan, 21.0], [21.0, nan, inf], [False, True, False])
+    """
+    after = np.where(answers == 0, days, 0.0).max(axis=1, initial=0.0)
+    by = np.where(answers == 1, days, np.inf).min(axis=1, initial=np.inf)
+    back = after > by
+    out = back | ~np.isfinite(answers).any(axis=1)
+    return Changes(
+        after=np.where(out, np.nan, after), by=np.where(out, np.nan, by), turned_back=back
+    )
+
+
+def day_of_share(
+    after: FloatArray,
+    by: FloatArray,
+    *,
+    alpha: float,
+    share: float = 0.5,
+    family: Family = "lognormal",
+) -> DayOfShare | NoResult:
+    """Fit a distribution to the tasters' days, each known between two days only.
+
+    Parameters
+    ----------
+    after, by : array, shape (n,)
+        As of `changes`; rows of NaN are left out.
+    alpha : float
+    share : float
+        Between 0 and 1.
+    family : {"lognormal", "weibull"}
+
+    Returns
+    -------
+    DayOfShare or NoResult
+        The reason where there are fewer than twelve tasters, the days agree so well that they
+        have no spread or so badly that it has no end, or the interval is not bounded.
+
+    Notes
+    -----
+    Maximum likelihood with interval-censored days. The log-likelihood of either family is concave
+    in 1 / scale and location / scale (J. Burridge 1981, J. R. Stat. Soc. B 43:41), so the profile
+    of the day has one top, and the interval is where it lies less than half the square of the
+    normal deviate below.
+    """
+    known = np.isfinite(after)
+    pairs, times = np.unique(np.stack([after[known], by[known]]), axis=1, return_counts=True)
+    tasters = int(times.sum())
+    if tasters < FIT_FROM:
+        return NoResult(f"A distribution of days is fitted from {FIT_FROM} tasters on.")
+    if np.isinf(pairs[1]).all() or not pairs[0].any():
+        return NoResult("All tasters turned before the first day or after the last.")
+    if not pairs[1].all():
+        return NoResult("Somebody had turned on day 0 already.")
+    ends = np.log(np.where(pairs > 0, pairs, 1e-300))
+    later = _LATER[family]
+    quantile = float(ndtri(share)) if family == "lognormal" else math.log(-math.log1p(-share))
+
+    def likelihood(log_day: float, log_scale: float) -> float:
+        first, second = later((ends - log_day) / math.exp(log_scale) + quantile)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            logs = first + np.log(-np.expm1(np.minimum(second - first, 0.0)))
+        return float(times @ np.nan_to_num(logs, nan=-1e9, neginf=-1e9))
+
+    def profile(log_day: float) -> tuple[float, float]:
+        top = minimize_scalar(
+            lambda log_scale: -likelihood(log_day, log_scale), bounds=_SCALES, method="bounded"
+        )
+        return -float(top.fun), float(top.x)
+
+    inside = ends[(pairs > 0) & np.isfinite(pairs)]
+    low, high = float(inside.min()) - _FAR, float(inside.max()) + _FAR
+    top = minimize_scalar(lambda day: -profile(day)[0], bounds=(low, high), method="bounded")
+    most, scale = profile(float(top.x))
+    if not _SCALES[0] + 0.1 < scale < _SCALES[1] - 0.1:
+        kind = "so well that their days have no spread" if scale < 0 else "too little for a fit"
+        return NoResult(f"The tasters agree {kind}.")
+    depth = float(ndtri(alpha / 2)) ** 2 / 2
+
+    def beyond(log_day: float) -> float:
+        return most - profile(log_day)[0] - depth
+
+    if min(beyond(low), beyond(high)) <= 0:
+        return NoResult("The interval of the day is not bounded.")
+    at = [float(brentq(beyond, float(top.x), end, xtol=1e-9)) for end in (low, high)]
+    return DayOfShare(
+        day=math.exp(top.x),
+        interval=Interval(math.exp(at[0]), math.exp(at[1])),
+        scale=math.exp(scale),
+        log_likelihood=most,
+        tasters=tasters,
+    )
+
+
+_SCALES = (math.log(1e-3), math.log(20.0))
+_FAR = math.log(100.0)
+
+
+def npmle(after: FloatArray, by: FloatArray) -> FloatArray:
+    """Place the tasters' days without any assumed shape; for drawing alone.
+
+    Parameters
+    ----------
+    after, by : array, shape (n,)
+        As of `changes`; rows of NaN are left out.
+
+    Returns
+    -------
+    array, shape (k, 3)
+        After one day, by another, and the share who turned between them; the last "by" may be
+        infinite.
+
+    Notes
+    -----
+    B. W. Turnbull 1976, J. R. Stat. Soc. B 38:290: mass lies between a left end and the next
+    right end only, and is found by self-consistency.
+
+    Examples
+    --------
+    >>> npmle(np.array([0.0, 7, 7, 14]), np.array([7.0, 14, 14, np.inf])).tolist()
+    [[0.0, 7.0, 0.25], [7.0, 14.0, 0.5], [14.0, inf, 0.25]]
+    """
+    known = np.isfinite(after)
+    pairs, times = np.unique(np.stack([after[known], by[known]]), axis=1, return_counts=True)
+    lefts, rights = np.unique(pairs[0]), np.unique(pairs[1])
+    next_right = rights[np.searchsorted(rights, lefts, side="right")]
+    ends = np.searchsorted(lefts, next_right)  # a right end comes before a left end on its day
+    innermost = np.append(np.diff(ends) > 0, True)
+    low, high = lefts[innermost], next_right[innermost]
+    covers = (pairs[0][:, None] <= low) & (high <= pairs[1][:, None])
+    shares, weights = np.full(low.size, 1 / low.size), times / times.sum()
+    for _ in range(20_000):
+        gain = (weights / (covers @ shares)) @ covers
+        if gain.max() < 1 + 1e-9:
+            break
+        shares = shares * gain
+    some = shares > 1e-6
+    return np.column_stack([low, high, shares])[some]

@@ -1,0 +1,508 @@
+"""The same jars over days: trend, day by day in fixed sequences, and the day of a crossing.
+
+Everything rests on each taster's own values, one a day: differences from the control of the same
+sitting, so that what moves a whole sitting drops out. Days rise; NaN where a taster was not there.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import isotonic_regression
+from scipy.special import stdtr, stdtrit
+
+from blindspoon.arrays import BoolArray, FloatArray
+from blindspoon.stats.results import Interval, NoResult, RankContrast
+from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.stats.signed_ranks import compare_ranks
+from blindspoon.stats.unanimity import LEAST_ALIKE
+
+Side = Literal["within", "above", "below"]
+"""What is to be reached: within a margin of the level, at least the level, or at most."""
+
+RANKS_FROM = 6
+"""Tasters from whom on slopes are tested by their signs: 2 / 2^6 is below 0.05."""
+LINE_TASTERS, LINE_DAYS = 5, 4
+"""Fewest tasters and days for a day read off straight lines."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trend:
+    """How the tasters' values moved, by a straight line for each taster.
+
+    Parameters
+    ----------
+    slope : float
+        Mean of the tasters' slopes, in points a day.
+    interval : Interval
+        In points a day, at level 1 - alpha.
+    p_value, df : float
+        Two-sided that the slope is zero, by t with so many degrees of freedom.
+    tasters : int
+        Those with two days or more.
+    ranks : RankContrast or NoResult
+        The slopes against zero by signed ranks; from six tasters on, with a control.
+    """
+
+    slope: float
+    interval: Interval
+    p_value: float
+    df: float
+    tasters: int
+    ranks: RankContrast | NoResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayFound:
+    """What was found on one day, by that day's values alone.
+
+    Parameters
+    ----------
+    day : float
+    tasters : int
+    mean : float
+        Of the tasters' values, in points.
+    interval : Interval
+        Of the mean, at level 1 - alpha for this day alone.
+    p_different, p_inside, p_outside : float
+        Against: the mean is the level (two-sided); it has not reached what is to be reached;
+        it has reached it. None is adjusted: the sequences of `ByDay` see to that.
+    """
+
+    day: float
+    tasters: int
+    mean: float
+    interval: Interval
+    p_different: float
+    p_inside: float
+    p_outside: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bracket:
+    """The days between which something happened: after the first and by the second, if shown."""
+
+    after: float | None
+    by: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByDay:
+    """All days, and from when or until when something was shown.
+
+    Parameters
+    ----------
+    days : tuple of (DayFound or NoResult)
+        In their order; no result where fewer than two tasters were there.
+    inside_from, different_from : float or None
+        The first day from which on every day is shown so, at level alpha, from the last day down.
+    inside_until, different_until : float or None
+        The last day up to which every day is shown so, at level alpha, from the first day up.
+    reached : Bracket
+        Outside up to the one day, inside from the other on; alpha / 2 for either.
+    lost : Bracket
+        Inside up to the one day, outside from the other on; alpha / 2 for either.
+    """
+
+    days: tuple[DayFound | NoResult, ...]
+    inside_from: float | None
+    inside_until: float | None
+    different_from: float | None
+    different_until: float | None
+    reached: Bracket
+    lost: Bracket
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crossing:
+    """The day on which straight lines cross a level.
+
+    Parameters
+    ----------
+    day : float
+    interval : Interval
+        In days, at level 1 - alpha (Fieller); its ends may lie outside the days tasted.
+    tasters : int
+    p_bend : float
+        That the lines do not bend, by the tasters' own parabolas.
+    """
+
+    day: float
+    interval: Interval
+    tasters: int
+    p_bend: float
+
+
+def trend(
+    days: FloatArray,
+    differences: FloatArray,
+    *,
+    alpha: float,
+    step: float,
+    rng: np.random.Generator,
+) -> Trend | NoResult:
+    """Estimate by how much the differences from the control move a day.
+
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising.
+    differences : array, shape (n, m)
+        Variant minus the control of the same sitting, in points; NaN where not both were scored.
+        A taster with one day is left out.
+    alpha : float
+    step : float
+        To which scores are rounded, in points; it stands in for scatter where all tasters have
+        exactly the same slope (W. F. Sheppard 1898; see `unanimous`).
+    rng : numpy.random.Generator
+        Draws flips of signs, for many tasters.
+
+    Returns
+    -------
+    Trend or NoResult
+        The reason where there are fewer than three days, or two tasters.
+
+    Notes
+    -----
+    A slope for each taster by least squares, their mean against t(n - 1): the summary measure of
+    J. N. S. Matthews, D. G. Altman, M. J. Campbell and P. Royston 1990, BMJ 300:230. It holds
+    however a taster's slopes and cups scatter, where a model with one intercept a taster does not.
+
+    Examples
+    --------
+    >>> found = trend(np.array([0.0, 1, 2]), np.array([[0.0, 1, 2], [0, 2, 4], [1, np.nan, 7]]),
+    ...     alpha=0.05, step=1.0, rng=np.random.default_rng(1))
+    >>> found.slope, found.df, round(found.p_value, 4)
+    (2.0, 2.0, 0.0742)
+    """
+    slopes, spread = _slopes(days, differences)
+    if (few := _few(differences, slopes)) is not None:
+        return few
+    n, mean, error, agree = _columns(slopes[:, None], step**2 / 6 * float(np.nanmean(1 / spread)))
+    degrees, size = float(n[0] - 1), int(n[0])
+    p = float(2 * stdtr(degrees, -abs(mean[0]) / error[0])) if error[0] else float(mean[0] == 0)
+    ranks: RankContrast | NoResult = NoResult("Slopes are tested by their signs from six tasters.")
+    if size >= RANKS_FROM:
+        beside_zero = np.column_stack([np.zeros(size), slopes[np.isfinite(slopes)]])
+        (ranks,) = compare_ranks(beside_zero, control=0, alpha=alpha, rng=rng)
+    return Trend(
+        slope=float(mean[0]),
+        interval=_interval(float(mean[0]), float(error[0]), degrees, alpha),
+        p_value=max(p, 2.0 ** (1 - size)) if agree[0] else p,
+        df=degrees,
+        tasters=size,
+        ranks=ranks,
+    )
+
+
+def trend_without_control(
+    days: FloatArray, scores: FloatArray, *, alpha: float
+) -> Trend | NoResult:
+    """Estimate by how much scores move a day where no cup stayed the same.
+
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising.
+    scores : array, shape (n, m)
+        In points; NaN where not scored.
+    alpha : float
+
+    Returns
+    -------
+    Trend or NoResult
+        It holds for days like these; whether the food moved or the days, it cannot say.
+
+    Notes
+    -----
+    Var(slope) = (variance of the tasters' slopes) / n + (mean square of the days' mean residuals
+    from the lines) / (sum of squares of the days): tasters and days are both samples, and the
+    error of cups is counted in both, which errs on the safe side. Degrees of freedom after F. E.
+    Satterthwaite 1946, Biometrics Bull. 2:110, from n - 1 and m - 2.
+    """
+    slopes, spread = _slopes(days, scores)
+    if (few := _few(scores, slopes)) is not None:
+        return few
+    used = np.isfinite(slopes)
+    n, mean, error, _ = _columns(slopes[used, None], 0.0)
+    lines = _own_fits(days, scores[used], 1)
+    residual = scores[used] - lines @ np.vander(days, 2, increasing=True).T
+    _, daily, _, _ = _columns(residual, 0.0)
+    beyond = np.count_nonzero(np.isfinite(residual).any(axis=0)) - 2
+    parts = np.array([error[0] ** 2, (daily**2).sum() / beyond / np.nanmean(spread)])
+    total = float(parts.sum())
+    if total <= 1e-18:
+        return NoResult("Neither tasters nor days scatter about the line.")
+    degrees = float(total**2 / (parts**2 / np.array([n[0] - 1, beyond])).sum())
+    slope, own_error = float(mean[0]), math.sqrt(total)
+    return Trend(
+        slope=slope,
+        interval=_interval(slope, own_error, degrees, alpha),
+        p_value=float(2 * stdtr(degrees, -abs(slope) / own_error)),
+        df=degrees,
+        tasters=int(n[0]),
+        ranks=NoResult("Signs of slopes tell nothing where no cup stayed the same."),
+    )
+
+
+def by_day(
+    days: FloatArray,
+    values: FloatArray,
+    *,
+    alpha: float,
+    step: float,
+    margin: float = 0.0,
+    level: float = 0.0,
+    side: Side = "within",
+) -> ByDay:
+    """Hold every day against the control's margin, or against a level.
+
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising.
+    values : array, shape (n, m)
+        Differences from the control of the same sitting, or scores; in points, NaN where missing.
+    alpha : float
+    step : float
+        To which scores are rounded, in points; it stands in for scatter on a day on which all
+        tasters agree exactly (see `unanimous`), who are then to be four to show anything inside.
+    margin : float
+        For "within": at most how far from the level.
+    level : float
+        0 with differences from the control.
+    side : {"within", "above", "below"}
+
+    Notes
+    -----
+    One-sided t(n - 1) a day; "within" by two of them (D. J. Schuirmann 1987, J. Pharmacokinet.
+    Biopharm. 15:657), and beyond a margin by the sum of both tails from its nearer and its farther
+    end (J. L. Hodges and E. L. Lehmann 1954, J. R. Stat. Soc. B 16:261). Days are tested in a
+    sequence that is fixed before, each at the full level until the first that fails: W. Maurer,
+    L. A. Hothorn and W. Lehmacher 1995; R. Marcus, E. Peritz and K. R. Gabriel 1976, Biometrika
+    63:655. So a "from day k on" is wrong with probability alpha at most, whatever the course. A
+    day without a result is passed over.
+
+    Examples
+    --------
+    >>> values = np.array([[-4.0, -2, 0, 0], [-3, -1, 0, 0], [-4, -1, 0, 0], [-5, -2, 0, 0.0]])
+    >>> found = by_day(np.array([3.0, 7, 10, 14]), values, margin=1.0, alpha=0.05, step=1.0)
+    >>> found.inside_from, found.reached
+    (10.0, Bracket(after=3.0, by=10.0))
+    """
+    n, means, errors, agree = _columns(values, step**2 / 6)
+    degrees, off = np.maximum(n - 1, 1).astype(float), means - level
+    error = np.where(errors > 0, errors, 1e-12)
+
+    def beyond(distance: FloatArray) -> FloatArray:
+        """Give the chance of a mean so far above, or farther."""
+        return np.asarray(stdtr(degrees, -distance / error), float)
+
+    away = np.abs(off)
+    different = 2 * beyond(away)
+    if side == "within":
+        inside, outside = beyond(margin - away), beyond(away - margin) + beyond(away + margin)
+    else:
+        inside, outside = (beyond(sign * off) for sign in ((1, -1) if side == "above" else (-1, 1)))
+    chance = np.where(agree, 0.5**n, 0.0)
+    few = np.where(agree & (n < LEAST_ALIKE), 1.0, 0.0)
+    inside = np.maximum(inside, few if side == "within" else chance)
+    different, outside = np.maximum(different, 2 * chance), np.maximum(outside, chance)
+    there = n >= 2
+    p = [np.where(there, np.minimum(tail, 1.0), np.nan) for tail in (different, inside, outside)]
+    found = tuple(
+        DayFound(
+            day=float(days[j]),
+            tasters=int(n[j]),
+            mean=float(means[j]),
+            interval=_interval(float(means[j]), float(errors[j]), float(degrees[j]), alpha),
+            p_different=float(p[0][j]),
+            p_inside=float(p[1][j]),
+            p_outside=float(p[2][j]),
+        )
+        if there[j]
+        else NoResult(f"{'One taster was' if n[j] else 'Nobody was'} there; two are needed.")
+        for j in range(len(days))
+    )
+    return ByDay(
+        days=found,
+        inside_from=shown_from(days, p[1], alpha),
+        inside_until=shown_until(days, p[1], alpha),
+        different_from=shown_from(days, p[0], alpha),
+        different_until=shown_until(days, p[0], alpha),
+        reached=bracket(days, p[2], p[1], alpha),
+        lost=bracket(days, p[1], p[2], alpha),
+    )
+
+
+def shown_until(days: FloatArray, p_values: FloatArray, alpha: float) -> float | None:
+    """Go from the first day up as long as each is shown at level alpha; days of NaN are passed.
+
+    Examples
+    --------
+    >>> shown_until(np.array([3.0, 7, 10]), np.array([0.01, np.nan, 0.2]), 0.05)
+    3.0
+    """
+    tested = np.isfinite(p_values)
+    run = np.cumsum(p_values[tested] > alpha) == 0
+    return float(days[tested][run][-1]) if run.any() else None
+
+
+def shown_from(days: FloatArray, p_values: FloatArray, alpha: float) -> float | None:
+    """Go from the last day down as long as each is shown at level alpha; days of NaN are passed."""
+    return shown_until(days[::-1], p_values[::-1], alpha)
+
+
+def bracket(days: FloatArray, before: FloatArray, then: FloatArray, alpha: float) -> Bracket:
+    """Give the last day up to which one thing and the first from which on its opposite is shown."""
+    return Bracket(after=shown_until(days, before, alpha / 2), by=shown_from(days, then, alpha / 2))
+
+
+def line(
+    days: FloatArray, values: FloatArray, *, level: float, alpha: float
+) -> Crossing | NoResult:
+    """Read off straight lines when a level is crossed.
+
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising.
+    values : array, shape (n, m)
+        Differences from the control of the same sitting, in points; NaN where missing.
+    level : float
+        In points; with a margin from the control, its end on the side that they come from.
+    alpha : float
+
+    Returns
+    -------
+    Crossing or NoResult
+        The reason where there are fewer than five tasters or four days, the lines bend, the day
+        lies outside those tasted, or the slope is not told from zero.
+
+    Notes
+    -----
+    Each taster's line by least squares; the days at which the mean of the lines' heights is not
+    told from the level by t(n - 1): E. C. Fieller 1954, J. R. Stat. Soc. B 16:175. Parabolas
+    of the tasters with three days or more say whether there is a bend.
+    """
+    lines = _own_fits(days, values, 1)
+    lines = lines[np.isfinite(lines).all(axis=1)]
+    size, many = len(lines), int(np.isfinite(values).any(axis=0).sum())
+    if size < LINE_TASTERS or many < LINE_DAYS:
+        return NoResult("A day is read off straight lines from five tasters and four days on.")
+    n, mean, error, _ = _columns(settle_ties(_own_fits(days, values, 2)[:, 2:]), 0.0)
+    p_bend = float(2 * stdtr(n[0] - 1, -abs(mean[0]) / error[0])) if error[0] else 0.0
+    if n[0] < LINE_TASTERS:
+        return NoResult("Fewer than five tasters were there on three days, so a bend cannot show.")
+    if p_bend <= BEND:
+        return NoResult("The course bends, so a straight line would mislead.")
+    intercept, slope = lines.mean(axis=0).tolist()
+    t = -float(stdtrit(size - 1, alpha / 2))
+    interval = fieller(intercept, slope, np.cov(lines.T) / size, level=level, t=t)
+    if isinstance(interval, NoResult):
+        return interval
+    day = (level - intercept) / slope
+    if not days[0] <= day <= days[-1]:
+        return NoResult("The line crosses outside the days that were tasted.")
+    return Crossing(day=day, interval=interval, tasters=size, p_bend=p_bend)
+
+
+BEND = 0.05
+"""A bend is taken as found at this level."""
+
+
+def fieller(
+    intercept: float, slope: float, covariance: FloatArray, *, level: float, t: float
+) -> Interval | NoResult:
+    """Bound the place at which a line crosses a level.
+
+    Parameters
+    ----------
+    intercept, slope : float
+    covariance : array, shape (2, 2)
+        Of both estimates.
+    level : float
+    t : float
+        Critical value.
+
+    Notes
+    -----
+    All x with ``(intercept + slope x - level)^2 <= t^2 var(intercept + slope x)``: E. C. Fieller
+    1954, J. R. Stat. Soc. B 16:175; no result where that has no two ends.
+    """
+    (v0, v01), (_, v1) = covariance.tolist()
+    square, half = slope**2 - t**2 * v1, slope * (intercept - level) - t**2 * v01
+    if square <= 0:
+        return NoResult("The slope is not told from zero, so no day can be bounded.")
+    root = math.sqrt(max(half**2 - square * ((intercept - level) ** 2 - t**2 * v0), 0.0))
+    return Interval((-half - root) / square, (-half + root) / square)
+
+
+def isotonic(means: FloatArray, tasters: FloatArray, *, rising: bool) -> FloatArray:
+    """Smooth the days' means so that they never turn back; for drawing alone.
+
+    Notes
+    -----
+    Pool adjacent violators, weighted by tasters: M. Ayer et al. 1955, Ann. Math. Stat. 26:641.
+    No interval is taken from it.
+
+    Examples
+    --------
+    >>> isotonic(np.array([1.0, 0, 4, 3, 5]), np.ones(5), rising=True)
+    array([0.5, 0.5, 3.5, 3.5, 5. ])
+    """
+    return np.asarray(isotonic_regression(means, weights=tasters, increasing=rising).x, float)
+
+
+def _interval(mean: float, error: float, degrees: float, alpha: float) -> Interval:
+    half = -float(stdtrit(degrees, alpha / 2)) * error
+    return Interval(mean - half, mean + half)
+
+
+def _columns(
+    values: FloatArray, rounding: float
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return how many, mean, standard error and whether all agree; the error is then rounding's."""
+    there = np.isfinite(values)
+    n = there.sum(axis=0).astype(float)
+    means = np.where(there, values, 0.0).sum(axis=0) / np.maximum(n, 1)
+    squares = (np.where(there, values - means, 0.0) ** 2).sum(axis=0)
+    agree = (squares <= 1e-18 * np.maximum(n, 1)) & (n > 0)
+    variance = np.where(agree, rounding, squares / np.maximum(n - 1, 1))
+    return n, settle_ties(means), np.sqrt(variance / np.maximum(n, 1)), agree
+
+
+def _slopes(days: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return each taster's slope and sum of squares of days; NaN where two days are lacking."""
+    slopes = settle_ties(_own_fits(days, values, 1)[:, 1])
+    there = np.isfinite(values)
+    centre = (there @ days) / np.maximum(there.sum(axis=1), 1)
+    spread = (np.where(there, days - centre[:, None], 0.0) ** 2).sum(axis=1)
+    return slopes, np.where(np.isfinite(slopes), spread, np.nan)
+
+
+def _few(values: FloatArray, slopes: FloatArray) -> NoResult | None:
+    """Say where there are too few days or tasters for a trend."""
+    used = np.isfinite(slopes)
+    if np.count_nonzero(np.isfinite(values[used]).any(axis=0)) < 3:
+        return NoResult("A trend needs three days.")
+    if used.sum() < 2:
+        return NoResult("A trend needs two tasters who were there on two days or more.")
+    return None
+
+
+def _own_fits(days: FloatArray, values: FloatArray, degree: int) -> FloatArray:
+    """Fit each taster's polynomial; rows of NaN where days are too few. Shape (n, degree + 1)."""
+    there = np.isfinite(values)
+    scale = float(np.abs(days).max()) or 1.0
+    powers = np.vander(days / scale, degree + 1, increasing=True)
+    enough = there.sum(axis=1) > degree
+    weights = there[enough].astype(float)
+    squares = np.einsum("nm,mp,mq->npq", weights, powers, powers, optimize=True)
+    products = np.where(there[enough], values[enough], 0.0) @ powers
+    fits = np.full((len(values), degree + 1), np.nan)
+    fits[enough] = np.linalg.solve(squares, products[..., None])[..., 0]
+    return np.asarray(fits / scale ** np.arange(degree + 1), float)
