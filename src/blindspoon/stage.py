@@ -295,7 +295,7 @@ def stage(folder: Path) -> Stage:
         made=frozenset(row.get("variant", "") for _, row in rows if row.get("batch")),
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
-        sheets=(folder / "sheets").is_dir(),
+        sheets=(folder / "sheets" / "table.html").is_file(),
         text=text.trial,
         files=text.files,
     )
@@ -304,12 +304,10 @@ def stage(folder: Path) -> Stage:
 def _state(
     folder: Path, text: disk.FolderText, seal: Seal | None, scores: Mapping[Cup, Mapping[str, str]]
 ) -> State:
-    if "servings.csv" not in text.files and seal is None:
-        coded = any("code" in table.columns for table in text.scores)
+    if seal is None:  # without a score, a drawing that was stopped: it is drawn again as it was
+        coded = "servings.csv" in text.files or any("code" in it.columns for it in text.scores)
         plain = any("right" in table.columns for table in text.choices)
         return "planned" if not (scores or plain) else "never sealed" if coded else "never coded"
-    if seal is None:
-        return "never sealed"
     lift = seal.lifted[-1] if seal.lifted else None
     if lift and (lift.last or lift.scores == scores_fingerprint(scores)):
         return "published" if (disk.published_at(folder) / "START.html").is_file() else "lifted"

@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import datetime
 import html
+import queue
 import re
 import shutil
+import threading
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,7 @@ from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.lifting import close_tasting, lift_blind
 from blindspoon.workbench.app import create_workbench
 from blindspoon.workbench.door import Door
+from blindspoon.workbench.listening import serve
 
 TOML = """\
 [trial]
@@ -145,3 +148,22 @@ def at(stood, tmp_path):
 def scores():
     """Make the scores of a folder whose codes are drawn."""
     return score
+
+
+@pytest.fixture
+def served(tmp_path, monkeypatch):
+    """Serve the pages of a shelf on a port, as `open` does, until its button closes them."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    threads = []
+
+    def served(shelf):
+        door, address = Door(b"x" * 32), queue.SimpleQueue()
+        given = (shelf, door, None, address.put)
+        threads.append(threading.Thread(target=serve, args=given, daemon=True))
+        threads[-1].start()
+        return address.get(timeout=20), door
+
+    yield served
+    for thread in threads:
+        thread.join(20)
+        assert not thread.is_alive()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import threading
 import tomllib
 
 import pytest
@@ -11,7 +10,6 @@ import pytest
 from blindspoon.starting import new_files
 from blindspoon.workbench.app import create_workbench, today
 from blindspoon.workbench.door import Door
-from blindspoon.workbench.listening import serve
 
 ANSWERS = {
     "trial.product": "fermented kohlrabi sticks",
@@ -21,26 +19,6 @@ ANSWERS = {
     "decision.margin": "0,5",
     "tasting.tasters": "Ada\nBen",
 }
-
-
-@pytest.fixture
-def served(tmp_path, monkeypatch):
-    """The pages of an empty shelf, on a port."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    (tmp_path / "shelf").mkdir()
-    door, there, address = Door(b"x" * 32), threading.Event(), []
-
-    def ready(found):
-        address.append(found)
-        there.set()
-
-    given = (tmp_path / "shelf", door, None, ready)
-    thread = threading.Thread(target=serve, args=given, daemon=True)
-    thread.start()
-    assert there.wait(20)
-    yield f"{address[0]}door/{door.new_pass(again=True)}", tmp_path / "shelf"
-    thread.join(20)
-    assert not thread.is_alive()
 
 
 class Writer:
@@ -69,8 +47,12 @@ class Writer:
 
 @pytest.mark.browser
 @pytest.mark.parametrize("script", [True, pytest.param(False, marks=pytest.mark.slow)])
-def test_from_an_empty_shelf_to_jars_with_three_mistakes(browser, served, accessible, script):
-    address, shelf = served
+def test_from_an_empty_shelf_to_jars_with_three_mistakes(
+    browser, tmp_path, served, accessible, script
+):
+    shelf = tmp_path / "shelf"
+    shelf.mkdir()
+    address, door = served(shelf)
     viewport = {"width": 390, "height": 844}
     page = browser.new_context(viewport=viewport, java_script_enabled=script).new_page()
 
@@ -80,7 +62,7 @@ def test_from_an_empty_shelf_to_jars_with_three_mistakes(browser, served, access
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
     hand = Writer(page, look)
-    page.goto(address)
+    page.goto(f"{address}door/{door.new_pass()}")
     look(page)
     page.get_by_role("link", name="Start a trial").press("Enter")
     for place, text in ANSWERS.items():

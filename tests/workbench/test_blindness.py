@@ -61,6 +61,19 @@ def test_only_who_says_that_they_pour_is_shown_the_pouring_sheet(at):
     assert shown.headers["Content-Security-Policy"].startswith("default-src 'none'; style-src")
 
 
+def test_who_fills_bowls_for_two_sees_only_their_sheet_and_only_by_saying_so(at):
+    host, folder = at("planned")
+    toml = (folder / "trial.toml").read_text("utf-8")
+    (folder / "trial.toml").write_text(toml.replace(', "Cleo", "Dev", "Eve", "Finn"', ""), "utf-8")
+    host.post("/t/crisp/codes", mine="yes")
+    bowls = "both-taste/bowls.html"
+    assert "One taster’s ballots" in host.read("/t/crisp/sheets")
+    assert "bowls</a>" not in host.read("/t/crisp/sheets")
+    assert host.get(f"/t/crisp/sheets/{bowls}").status_code == 404
+    assert "Oak leaf" in host.post("/t/crisp/sheets/pouring", pours="yes", sheet=bowls).text
+    assert "Oak leaf" not in host.read("/t/crisp/sheets/both-taste/cups.html")
+
+
 def test_the_key_is_no_page_whatever_is_asked_for(at):
     host, _ = at("sealed")
     for path in ("../key.csv", "..%2fkey.csv", "tasters/../../key.csv", "/etc/passwd"):

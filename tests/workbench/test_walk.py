@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import re
 import shutil
-import threading
 from pathlib import Path
 
 import pytest
 
 from blindspoon.collect import server
-from blindspoon.workbench.door import Door
-from blindspoon.workbench.listening import serve
 
 pytestmark = pytest.mark.browser
 PHONE = {"width": 390, "height": 844}
@@ -19,24 +16,12 @@ NAME = "a => ((a.labels && a.labels[0]) || a).textContent.trim()"
 
 
 @pytest.fixture
-def served(stood, tmp_path, monkeypatch):
-    """The pages of a shelf with a planned trial, on a port; "phones" reach it in this computer."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+def opened(stood, tmp_path, served, monkeypatch):
+    """The pages of a shelf with a planned trial; "phones" reach it in this computer."""
     monkeypatch.setattr(server, "network_addresses", lambda: ("127.0.0.1",))
     shutil.copytree(stood["planned"], tmp_path / "shelf" / "crisp")
-    door, there, address = Door(b"x" * 32), threading.Event(), []
-
-    def ready(found):
-        address.append(found)
-        there.set()
-
-    shelf = tmp_path / "shelf"
-    thread = threading.Thread(target=serve, args=(shelf, door, None, ready), daemon=True)
-    thread.start()
-    assert there.wait(20)
-    yield address[0], door.new_pass(again=True), shelf / "crisp"
-    thread.join(20)
-    assert not thread.is_alive()  # closed by its own button
+    address, door = served(tmp_path / "shelf")
+    return address, door.new_pass(again=True), tmp_path / "shelf" / "crisp"
 
 
 class Hand:
@@ -84,9 +69,9 @@ def by_phone(browser, address):
 
 @pytest.mark.parametrize("script", [True, pytest.param(False, marks=pytest.mark.slow)])
 def test_a_whole_trial_from_its_plan_to_what_is_sent(
-    browser, served, accessible, blindspoon, scores, script
+    browser, opened, accessible, blindspoon, scores, script
 ):
-    address, way_in, folder = served
+    address, way_in, folder = opened
     page = browser.new_context(viewport=PHONE, java_script_enabled=script).new_page()
     page.set_default_timeout(30_000)
     errors = []

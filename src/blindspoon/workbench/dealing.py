@@ -18,7 +18,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import rule_beside, rule_in_words
 from blindspoon.workbench.app import Form, Workbench, today
 
-TELLING = ("pouring.html", "helper.html")
+TELLING = ("helper.html", "pouring.html", "both-taste/bowls.html")
 """Sheets that say what is in a cup."""
 
 STOCKS = {
@@ -87,7 +87,7 @@ def add_to(bench: Workbench) -> None:
     @bench.get("sheets")
     def sheets(found: Stage) -> Response:
         names = disk.sheets_in(found.folder)
-        people = [(name, name[11:-5].replace("-", " ")) for name in names if "/" in name]
+        people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
         return bench.page(
             "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS
         )
@@ -110,7 +110,8 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("sheets/pouring")
     def pouring(found: Stage, form: Form) -> Response:
-        content = DurableFolder(found.folder).read("sheets/helper.html")
+        name = form.get("sheet", TELLING[0])
+        content = DurableFolder(found.folder).read(f"sheets/{name}") if name in TELLING else None
         if form.get("pours") != "yes" or content is None:
             bench.say("Only who pours may see it. Say so first.", back=False)
             return bench.go(found, "sheets")
