@@ -13,6 +13,7 @@ from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.choices import ChoiceFound
+from blindspoon.findings.course import CourseFound
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.flags import Flag
@@ -247,6 +248,9 @@ class Analysis:
         The host's pictures as they lie in the folder, by their names; never published as they are.
     choices : tuple of ChoiceFound
         Whether anybody could tell, a variant each; empty where that was not asked.
+    course : tuple of CourseFound
+        How each series changed over the days, the judged attribute first; empty where that was
+        not asked.
     """
 
     folder: str
@@ -260,6 +264,7 @@ class Analysis:
     tables: FolderTables
     photos: Mapping[str, bytes] = field(default_factory=dict, repr=False)
     choices: tuple[ChoiceFound, ...] = ()
+    course: tuple[CourseFound, ...] = ()
 
     @property
     def comparisons(self) -> tuple[Comparison, ...]:
