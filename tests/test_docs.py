@@ -87,8 +87,8 @@ def tables_of(page: str) -> dict[str, list[str]]:
 
 
 def test_the_trial_folders_page_lists_the_keys_that_trial_toml_takes():
-    sections = "[[session]]\n[tasting]\n[choice]\n[publish]\n[story]\n[[photo]]\n[decision]"
-    asked = TWO_JARS.replace("[decision]", sections)
+    sections = "[[session]]\n[tasting]\n[choice]\n[course]\n[publish]\n[story]\n[[photo]]"
+    asked = TWO_JARS.replace("[decision]", f"{sections}\n[decision]")
     with pytest.raises(TrialError) as error:
         parse_trial(re.sub(r"^(\[.*)$", r"\1\nbogus = 1", asked, flags=re.MULTILINE))
     said = {

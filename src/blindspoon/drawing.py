@@ -15,14 +15,14 @@ from blindspoon.errors import DesignError, Rule, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
-from blindspoon.files.text_table import tidied, write_csv
+from blindspoon.files.text_table import TextTable, tidied, write_csv
 from blindspoon.files.trial_edit import put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import ServingRequest, request_for
-from blindspoon.serving.vessels import Jars, all_named, jars_of
+from blindspoon.serving.vessels import Jars, all_named, jars_of, poured_on
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -254,8 +254,10 @@ def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
         sessions=tuple(s for s in trial.sessions if ("session", s.name) not in later),
     )
     plan = _drawn_first(first, text)
+    whole = _first_request(trial, text).poured  # of the sessions that were added too
     for added in seal.added:
-        plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
+        request = replace(plan.request, poured=whole)
+        plan = plan_from_rows(request, plan.servings_rows(), plan.key_rows())
         plan = _with(plan, trial.seed, added.kind, added.name)
     return plan
 
@@ -299,11 +301,13 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
     from blindspoon.sheets.printing import print_sheets  # noqa: PLC0415
+    from blindspoon.sheets.reminders import calendar, reminders  # noqa: PLC0415
 
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
     made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
+    days = reminders(trial, made.log.batches) if trial.course and made else ()
     sheets = print_sheets(
         trial,
         plan,
@@ -312,7 +316,11 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
         portion_g=trial.tasting.portion_g,
         cautions=warned,
         roles=True,
+        days=days,
     )
+    if days:
+        seal = parse_seal(text.seal or "")
+        sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
     for name, content in sheets.items():
         disk.write_file_atomically(folder / "sheets" / name, content)
     return tuple(folder / "sheets" / name for name in sheets)
@@ -334,22 +342,29 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     rows = ({"session": only} | row for _, row in servings.rows())
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
-    made, named = jars_of(text.table("batches.csv")), jars_of(key)
+    batches = text.table("batches.csv")
+    made, named = jars_of(batches), jars_of(key)
     jars = {variant: made.get(variant) or names for variant, names in named.items()}
-    request = _request(replace(trial, tasting=replace(trial.tasting, tasters=tasters)), jars)
+    came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
+    request = _request(came, jars, batches)
     request = replace(request, sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
     return trial, plan_from_rows(request, [heading, *served], known)
 
 
 def _first_request(trial: Trial, text: FolderText) -> ServingRequest:
-    jars = jars_of(text.table("batches.csv"))
-    return _request(trial, all_named(jars, [variant.name for variant in trial.variants]))
+    batches = text.table("batches.csv")
+    jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
+    return _request(trial, jars, batches)
 
 
-def _request(trial: Trial, jars: Jars) -> ServingRequest:
+def _request(trial: Trial, jars: Jars, batches: TextTable | None) -> ServingRequest:
     return request_for(
-        trial, controls=trial.tasting.controls, warm_up=trial.tasting.warm_up, batches=jars
+        trial,
+        controls=trial.tasting.controls,
+        warm_up=trial.tasting.warm_up,
+        batches=jars,
+        poured=poured_on(batches, jars, trial.sessions) if trial.course else None,
     )
 
 

@@ -11,10 +11,11 @@ from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.vessels import foretold, jars_of
-from blindspoon.trial import Trial
+from blindspoon.trial import Attribute, Trial
 
 if TYPE_CHECKING:
     from blindspoon.simulate.choice_size import ChoiceSizing
+    from blindspoon.simulate.course_size import CourseSizing
     from blindspoon.simulate.size_results import Sizing, Spread
     from blindspoon.simulate.sweep import Progress
 
@@ -73,7 +74,7 @@ def size_folder(
     TrialError
         If a folder has problems, the attribute has no margin, or nothing would scatter.
     """
-    from blindspoon.simulate.size import size  # noqa: PLC0415 - brings in scipy
+    from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415 - brings in scipy
     from blindspoon.simulate.sizing_words import in_rounds  # noqa: PLC0415
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
@@ -84,7 +85,7 @@ def size_folder(
         options = replace(options, tasters=rounds, sessions=(1,))
         sized = replace(trial, decision=replace(trial.decision, by="ranks"))
     try:
-        spread = _spread(trial, options)
+        spread = _spread(sized_attribute(trial), options)
         found = size(
             sized,
             replace(spread, taster_variant_sd=0.0) if alone else spread,
@@ -116,6 +117,23 @@ def size_sets(folder: Path, tasters: Sequence[int] = ()) -> tuple[Trial, ChoiceS
     return trial, None if trial.choice is None else size_choice(trial, tasters)
 
 
+def size_days(folder: Path, options: SizeOptions) -> CourseSizing | None:
+    """Say what panels can hope for of a question of days; None where the trial has none.
+
+    Raises
+    ------
+    TrialError
+        If a folder has problems.
+    """
+    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
+    if trial.course is None:
+        return None
+    from blindspoon.simulate.course_size import size_course  # noqa: PLC0415 - brings in scipy
+
+    spread = _spread(trial.attribute(trial.course.attribute), options)
+    return size_course(trial, spread, options.tasters)
+
+
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
     """Write the chart of what panels can hope for, as PNG or as SVG by the file's ending."""
     from blindspoon.charts.chart import png_file, svg_file  # noqa: PLC0415 - brings in matplotlib
@@ -126,11 +144,9 @@ def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
     disk.write_file_atomically(target, draw(chart))
 
 
-def _spread(trial: Trial, options: SizeOptions) -> Spread:
-    from blindspoon.simulate.size import sized_attribute  # noqa: PLC0415 - brings in scipy
+def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
     from blindspoon.simulate.size_results import Spread, common_practice  # noqa: PLC0415
 
-    attribute = sized_attribute(trial)
     spread = common_practice(attribute.scale)
     if options.like is not None:
         spread = _spread_of(options.like, attribute.name)

@@ -236,7 +236,8 @@ def rule_in_words(trial: Trial) -> str:
     if both; and not settled if neither.
     """
     primary = trial.primary_attributes
-    told = _choice_in_words(trial) if "choice" in trial.decision.primary else ""
+    asked = {"choice": _choice_in_words, "course": _course_in_words}
+    told = " ".join(say(trial) for name, say in asked.items() if name in trial.decision.primary)
     if not primary:
         return told or "Nothing is decided: whatever the scores show is an idea for next time."
     others = [variant for variant in trial.variants if variant.name != trial.control]
@@ -279,6 +280,36 @@ def _choice_in_words(trial: Trial) -> str:
         f"guessing alone would give in {out_of - 1} tastings out of {out_of}; "
         f"alike if the answers show that fewer than {percent(trial.choice.can_tell)} can; and not "
         f"settled if neither.{waits}"
+    )
+
+
+OVER_WORDS = {
+    "fermented_days": "days of fermenting",
+    "age_days": "days since it was made",
+    "stored_days": "days in the cold",
+}
+"""What days of a course count, by `Course.over`."""
+
+
+def _course_in_words(trial: Trial) -> str:
+    """Say the rule of when it is ready, and until when."""
+    course = trial.course
+    if course is None:
+        return ""
+    attribute, control = trial.attribute(course.attribute), trial.variant(trial.control).label
+    within = f"within {plain(attribute.margin or 0)} of “{control}”"
+    there = within if course.level is None else f"at {plain(course.level)} points"
+    asked = {
+        "not yet there up to the last day that the scores show short of it, and ready from the "
+        "first day from which on they show it there": course.reach,
+        "still there up to the last day up to which the scores show it there, and past it from the "
+        "first day from which on they show it elsewhere": course.keep,
+    }
+    out_of = round(1 / trial.share_of_alpha("course"))
+    return (
+        f"We follow {attribute.label.lower()} over {OVER_WORDS[course.over]}, and ask when it is "
+        f"{there}: {listing(text for text, target in asked.items() if target is not None)}; "
+        f"between these days it is not settled. Luck may fool us in one of {out_of} tastings."
     )
 
 

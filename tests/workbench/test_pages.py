@@ -180,3 +180,26 @@ def test_jars_that_were_never_written_down_are_left_out_and_not_done(at):
     assert ("jars", "2 of 2 written down") in [(it.name, it.told) for it in stage(folder).steps]
     (folder / "batches.csv").unlink()
     assert ("jars", "left out") in [(it.name, it.told) for it in stage(folder).steps]
+
+
+def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
+    host, folder = at("planned")
+    before = (folder / "trial.toml").read_text()
+    days = {"course.over": "fermented_days", "course.asks": "both", "course.level": "6,5"}
+    assert host.post(QUESTION, **days).status_code == 303
+    page = host.read(QUESTION)
+    assert "One age of" in page
+    ticked = {"decision.margin": "1", "decision.primary": "course", **days}
+    form = fields(page) | {"variant[2].series": "cucumbers"} | ticked
+    assert host.post(QUESTION, **form).status_code == 303
+    trial = parse_trial((folder / "trial.toml").read_text())
+    assert (trial.course.reach, trial.course.keep, trial.course.attribute) == (6.5, 6.5, "crunch")
+    assert (trial.decision.primary, trial.variants[1].series) == (("course",), "cucumbers")
+    back = fields(host.read(QUESTION)) | {
+        "course.over": "",
+        "decision.primary": "1",
+        "variant[2].series": "",
+    }
+    assert host.post(QUESTION, **back).status_code == 303
+    said_yes = "declared = 2026-09-04\n"
+    assert (folder / "trial.toml").read_text().split() == before.replace(said_yes, "").split()

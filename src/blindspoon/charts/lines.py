@@ -10,7 +10,17 @@ from typing import Literal
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, apart, axis_numbers, nice_ticks
-from blindspoon.charts.scene import Line, Marks, Point, Scene, Shape, Text, block, column
+from blindspoon.charts.scene import (
+    Line,
+    Marks,
+    Point,
+    Scene,
+    Shape,
+    Text,
+    block,
+    column,
+    rectangle,
+)
 from blindspoon.charts.style import INSET, LEADING, NOTE, SMALL, Laid, Sheet, key_lines
 from blindspoon.charts.text import text_width, wrap
 
@@ -42,6 +52,10 @@ class NamedLine:
         Which of the points stands out.
     panel : str
         Name of the panel that it is drawn in; without one it is drawn in all.
+    bare : bool
+        Whether it has no marks where it has several points.
+    spans : tuple of (float, float)
+        Ends of an interval of each point, drawn upright; may be empty.
     """
 
     label: str
@@ -51,6 +65,8 @@ class NamedLine:
     width: float = 2.2
     large: int | None = None
     panel: str = ""
+    bare: bool = False
+    spans: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +91,12 @@ class LinePlot:
         Numbers up the side, likewise.
     whole : bool
         Whether only whole numbers stand under it.
+    band : tuple of float or None
+        Heights between which it is shaded.
+    bracket : tuple of float or None
+        From where to where across something happened; None at an end where that is not known.
+    bracket_words : str
+        Stands at the bracket.
     """
 
     head: str
@@ -87,6 +109,9 @@ class LinePlot:
     ticks: tuple[tuple[float, str], ...] = ()
     up: tuple[tuple[float, str], ...] = ()
     whole: bool = False
+    band: tuple[float, float] | None = None
+    bracket: tuple[float | None, float | None] | None = None
+    bracket_words: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,6 +213,7 @@ def _tier(
         for place, plot in enumerate(plots)
     ]
     top = max(texts[-1].y for texts in heads) + 18
+    top += max(LEADING + 10 if plot.bracket else 0.0 for plot in plots)
     tall = max(least, *(sum(map(_height, lines)) for lines in names))
     shapes: list[Shape] = [text for texts in heads for text in texts]
     ends = []
@@ -198,7 +224,8 @@ def _tier(
         right = lefts[place] + wide - beside - INSET
         axis = Axis(low=plot.x[0], high=plot.x[1], left=lefts[place] + INSET, right=right)
         plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
-        shapes += [*_guides(plane, numbers=place == 0), *_names(plane, lines), *_series(plane)]
+        shapes += [*_guides(plane, numbers=place == 0), *_bracket(plane, sheet)]
+        shapes += [*_names(plane, lines), *_series(plane)]
         under, end = _under(plane, sheet)
         shapes += under
         ends.append(end)
@@ -229,6 +256,10 @@ def _guides(plane: _Plane, *, numbers: bool) -> list[Shape]:
     """Draw lines across, the dashed one among them, and their numbers."""
     plot, (left, right) = plane.plot, plane.axis.sides
     shapes: list[Shape] = []
+    if plot.band is not None:
+        low, high = map(plane.y, plot.band)
+        shapes.append(rectangle(left, high, right, low, "band"))
+        shapes += [Line(start=(left, y), end=(right, y), ink="hair") for y in (low, high)]
     for value, words in _up(plot):
         y, dashed = plane.y(value), value == plot.dashed
         ink = "edge" if dashed else "hair"
@@ -238,6 +269,24 @@ def _guides(plane: _Plane, *, numbers: bool) -> list[Shape]:
             ink = "ink" if dashed else "soft"
             shapes.append(Text(x=left - 6, y=y + 4, text=words, size=SMALL, ink=ink, anchor="end"))
     return shapes
+
+
+def _bracket(plane: _Plane, sheet: Sheet) -> list[Shape]:
+    """Draw over the plot between which values something happened; open where that is not known."""
+    if plane.plot.bracket is None:
+        return []
+    (first, last), (left, right), y = plane.plot.bracket, plane.axis.sides, plane.top - 6
+    start = left if first is None else plane.axis.x(first)
+    end = right if last is None else plane.axis.x(last)
+    shapes: list[Shape] = [Line(start=(start, y), end=(end, y), ink="ink", width=2.0)]
+    for value, x in ((first, start), (last, end)):
+        if value is not None:
+            shapes.append(Line(start=(x, y - 5), end=(x, y + 5), ink="ink", width=2.0))
+            shapes.append(Line(start=(x, y + 5), end=(x, plane.bottom), ink="edge", dashed=True))
+    words = plane.plot.bracket_words
+    half = text_width(words, SMALL) / 2
+    x = min(max((start + end) / 2, half), sheet.width - half)
+    return [*shapes, Text(x=x, y=y - 9, text=words, size=SMALL, anchor="middle")]
 
 
 def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
@@ -267,10 +316,13 @@ def _series(plane: _Plane) -> list[Shape]:
         ink, width, kind = series.ink, series.width, series.kind
         places = tuple(plane.place(point) for point in series.points)
         lines += [Line(start=a, end=b, ink=ink, width=width) for a, b in pairwise(places)]
+        for (x, _), span in zip(places, series.spans, strict=False):
+            low, high = map(plane.y, span)
+            lines.append(Line(start=(x, low), end=(x, high), ink=ink, width=2.0))
         gaps = [after[0] - before[0] for before, after in pairwise(places)]
         radius = max(min([RADIUS, *(0.48 * gap for gap in gaps if gap > 0)]), 2.0)
         mark = Marks(centres=places, radius=radius, ink=ink, kind=kind)
-        if len(places) > 1:
+        if len(places) > 1 and not series.bare:
             marks.append(mark)
         if len(places) == 1 or series.large is not None:
             shown = (places[series.large or 0],)

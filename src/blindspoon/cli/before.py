@@ -174,26 +174,34 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 
     Simulates trials of this design and judges them as the report will: the chance to show a
     difference of one margin and of two, and to show a variant alike when nothing differs. For
-    [choice] it is exact: right answers needed, and the chance to show that some can tell.
+    [choice] it is exact: right answers needed, and the chance to show that some can tell. For
+    [course] it names the designs, best first, and what panels can hope for.
     """
-    from blindspoon.planning import size_sets  # noqa: PLC0415
+    from blindspoon.planning import SizeOptions, size_days, size_sets  # noqa: PLC0415
 
     trial, sets = size_sets(folder, options["tasters"])
+    days = size_days(folder, SizeOptions(**options))
+    exact = {"choice": sets.to_record()} if sets else {}
+    exact |= {"course": days.to_record()} if days else {}
     if sets is not None and not as_json:
         from blindspoon.cli.printed import sets_table  # noqa: PLC0415
 
         click.echo(sets_table(sets))
-    if not trial.attributes and sets is not None:
+    if days is not None and not as_json:
+        from blindspoon.cli.printed import days_table  # noqa: PLC0415
+
+        click.echo(days_table(trial, days))
+    if exact and not (trial.primary_attributes if days else trial.attributes):
         if as_json:
-            say_json({"choice": sets.to_record()})
+            say_json(exact)
         return
     with progress("Simulating") as moved:  # says so before the libraries are read
         from blindspoon.cli.printed import sizing_table  # noqa: PLC0415
-        from blindspoon.planning import SizeOptions, draw_chances, size_folder  # noqa: PLC0415
+        from blindspoon.planning import draw_chances, size_folder  # noqa: PLC0415
 
         trial, sizing = size_folder(folder, SizeOptions(**options), moved)
     if as_json:
-        say_json(sizing.to_record() | ({"choice": sets.to_record()} if sets else {}))
+        say_json(sizing.to_record() | exact)
     else:
         click.echo(sizing_table(trial, sizing))
     if chart is not None:

@@ -14,6 +14,7 @@ from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledCompari
 from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.choice_size import ABLE, ChoiceSizing
+from blindspoon.simulate.course_size import CourseSizing
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
@@ -247,6 +248,33 @@ def sets_table(sizing: ChoiceSizing) -> str:
         for row in sizing.rows
     ]
     heads = ("sets", "needed", "by luck", *able, "alike to", "chance")
+    lines = aligned([heads, *rows], indent="", least=0, ragged=False)
+    return on_a_terminal([*map(filled, sizing.sentences), filled(head), "\n".join(lines)])
+
+
+def days_table(trial: Trial, sizing: CourseSizing) -> str:
+    """Lay out the designs of a course, and what panels can hope for."""
+    attribute = trial.attribute(sizing.course.attribute)
+    level, margin = sizing.course.level, wording.plain(sizing.margin)
+    target = "the control" if level is None else wording.plain(level)
+    reached = f"within {margin} of it" if level is None else f"{margin} above it"
+    head = (
+        f"{attribute.label} over the days: the change from the first to the last that is shown 8 "
+        f"times in 10, and the chance to place a day as not yet at {target} if it lies "
+        f"{wording.plain(2 * sizing.margin if level is None else sizing.margin)} away, and as "
+        f"{reached} if it is. Worked out, not simulated; spread: {sizing.spread.source}."
+    )
+    digits = max(1, wording.digits_for(attribute.scale))
+    rows = [
+        (
+            str(row.tasters).rjust(len(SIZES[0])),
+            str(row.cups),
+            wording.number(row.change, digits),
+            *(wording.number(chance, 2) for chance in (row.not_yet, row.reached)),
+        )
+        for row in sizing.rows
+    ]
+    heads = (SIZES[0], "cups each", "change seen", "not yet", "there")
     lines = aligned([heads, *rows], indent="", least=0, ragged=False)
     return on_a_terminal([*map(filled, sizing.sentences), filled(head), "\n".join(lines)])
 

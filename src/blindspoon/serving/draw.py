@@ -259,7 +259,7 @@ def _batches(
     Two cups of one batch differ by the taster's noise only, which is what the second is for.
     """
     chosen = {}
-    for variant, batches in request.batches.items():
+    for variant, batches in {**request.batches, **request.poured.get(session, {})}.items():
         who = [t for t, row in zip(tasters, names, strict=True) if variant in row]
         sets = {(s.session, s.taster, s.batch) for s in served if s.variant == variant}
         here = Counter(batch for where, _, batch in sets if where == session)

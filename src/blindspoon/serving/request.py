@@ -39,6 +39,8 @@ class ServingRequest:
         Sets of cups to choose from, where there are any.
     scored : bool
         Whether there are cups to score.
+    poured : mapping of str to mapping
+        By session, which of `batches` are poured then; all of them where it says nothing.
     """
 
     control: str
@@ -52,6 +54,7 @@ class ServingRequest:
     batches: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     choice: Choice | None = None
     scored: bool = True
+    poured: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
     @property
     def variants(self) -> tuple[str, ...]:
@@ -81,6 +84,7 @@ def request_for(
     warm_up: bool = False,
     sessions: Sequence[str] = (),
     batches: Mapping[str, Sequence[str]] | None = None,
+    poured: Mapping[str, Mapping[str, tuple[str, ...]]] | None = None,
 ) -> ServingRequest:
     """Take what the drawing needs from a trial.
 
@@ -105,6 +109,7 @@ def request_for(
         batches={name: tuple(those) for name, those in (batches or {}).items() if those},
         choice=trial.choice,
         scored=bool(trial.attributes),
+        poured=poured or {},
     )
     check_request(request)
     return request

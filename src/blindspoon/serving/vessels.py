@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from blindspoon.files.text_table import TextTable
-from blindspoon.trial import Trial
+from blindspoon.trial import Session, Trial
 
 Jars = dict[str, list[str]]
 """The names of the jars of each variant that has any."""
@@ -38,6 +38,27 @@ def all_named(jars: Jars, variants: Sequence[str]) -> Jars:
             numbers = (f"{variant} {number}" for number in range(1, len(taken) + 2))
             named[variant] = [next(name for name in numbers if name not in taken)]
     return named
+
+
+def poured_on(
+    table: TextTable | None, jars: Jars, sessions: Sequence[Session]
+) -> dict[str, dict[str, tuple[str, ...]]]:
+    """Say which jars of each variant a dated session is poured from.
+
+    They are those that were finished last by that day, so that one evening has one age; all of a
+    variant's where none was finished by then, or none has a date.
+    """
+    if table is None or not {"batch", "finished"} <= set(table.columns):
+        return {}
+    ended = {row["batch"]: row["finished"] for _, row in table.rows()}
+    found: dict[str, dict[str, tuple[str, ...]]] = {}
+    for session in (session for session in sessions if session.date):
+        for variant, names in jars.items():
+            past = [d for d in map(ended.get, names) if d and d <= f"{session.date}"]
+            last = max(past, default=None)
+            kept = [name for name in names if last in (None, ended.get(name))]
+            found.setdefault(session.name, {})[variant] = tuple(kept)
+    return found
 
 
 def foretold(trial: Trial, jars: Mapping[str, Sequence[str]]) -> Iterator[str]:

@@ -9,17 +9,18 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper_ballots import REST
 from blindspoon.sheets.pouring import amount, weight
+from blindspoon.sheets.reminders import Reminder
 from blindspoon.sheets.telling import heading, tells, veiled
 from blindspoon.sheets.trays import session_line, trays_of
 from blindspoon.trial import Trial
-from blindspoon.writeup.words import points
+from blindspoon.writeup.words import day, points
 
 PRACTICE = "Whatever has no number: common practice, no source."
 
@@ -81,7 +82,9 @@ class Checklist:
     sources: tuple[tuple[str, str], ...]
 
 
-def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> Checklist:
+def make_checklist(
+    trial: Trial, plan: ServingPlan, portion_g: float | None, days: Sequence[Reminder] = ()
+) -> Checklist:
     """Write the list for a trial; it names no variant, for it lies about where tasters are."""
     tasting = trial.tasting
     sessions = Counter(tray.session for tray in trays_of(plan))
@@ -97,6 +100,7 @@ def make_checklist(trial: Trial, plan: ServingPlan, portion_g: float | None) -> 
             portion="the same spoonful" if portion_g is None else weight(portion_g),
             cups=_cups(plan, sessions.total(), portion_g),
             ballots=_per_session(sessions, "ballot"),
+            days=[(day(reminder.day), reminder.text) for reminder in days],
         )
     )
     sets = trial.choice.sets if trial.choice else 0

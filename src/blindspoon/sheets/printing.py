@@ -16,6 +16,7 @@ from blindspoon.sheets.checklist import PRACTICE, make_checklist
 from blindspoon.sheets.paper import MARGIN, PAPERS, Paper, stock_named
 from blindspoon.sheets.paper_ballots import REST, Ballots, make_ballots
 from blindspoon.sheets.pouring import pouring_sheets, two_marks
+from blindspoon.sheets.reminders import Reminder
 from blindspoon.sheets.telling import heading, telling_words, veiled
 from blindspoon.sheets.trays import label_sheets, tray_cards
 from blindspoon.trial import Trial
@@ -24,7 +25,7 @@ from blindspoon.writeup.words import templates
 COLOURS = ("ink", "soft", "edge", "hair")
 
 
-def print_sheets(
+def print_sheets(  # noqa: PLR0913 - each is a choice of the host
     trial: Trial,
     plan: ServingPlan,
     *,
@@ -34,6 +35,7 @@ def print_sheets(
     portion_g: float | None = None,
     cautions: Sequence[str] = (),
     roles: bool = False,
+    days: Sequence[Reminder] = (),
 ) -> dict[str, bytes]:
     """Make everything that is printed for the day.
 
@@ -56,6 +58,8 @@ def print_sheets(
         ``table.html`` (what is said at the table, tray cards), ``tasters/01-NAME.html`` (their
         ballots). Labels have a paper of their own. For two tasters also ``both-taste/bowls.html``
         and ``both-taste/cups.html``, by which both can taste though they pour themselves.
+    days : sequence of Reminder
+        What is to be done before, by day.
 
     Returns
     -------
@@ -98,7 +102,7 @@ def print_sheets(
     telling = wording.listing(f"“{word}”" for word in telling_words(trial, plan))
     sheets, warm_up = label_sheets(plan, stock, owner=label_owner), plan.request.warm_up
     told: dict[str, dict[str, Any]] = {
-        "checklist": {"list": make_checklist(trial, plan, portion_g)},
+        "checklist": {"list": make_checklist(trial, plan, portion_g, days)},
         "pouring": {
             "trial": trial,
             "sessions": pouring_sheets(trial, plan, portion_g),

@@ -102,6 +102,14 @@ def add_to(bench: Workbench) -> None:
         bench.say("The sheets are written again.", back=False)
         return bench.go(found, "sheets")
 
+    @bench.get("sheets/calendar.ics")
+    def days(found: Stage) -> Response:
+        content = DurableFolder(found.folder).read("sheets/calendar.ics")
+        if content is None:
+            abort(404)
+        named = {"Content-Disposition": 'attachment; filename="calendar.ics"'}
+        return Response(content, mimetype="text/calendar", headers=named)
+
     @bench.get("sheets/<path:file>")
     def sheet(found: Stage, file: str) -> Response:
         if file not in disk.sheets_in(found.folder) or file in TELLING:

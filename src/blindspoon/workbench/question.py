@@ -35,13 +35,15 @@ TEXTS: dict[str, Part] = {
 }
 NUMBERS = ("decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step")
 ROWS: dict[str, dict[str, Part]] = {
-    "variant": {"label": "rule", "method": "rule"},
+    "variant": {"label": "rule", "method": "rule", "series": "rule"},
     "attribute": {"label": "served", "low": "served", "high": "served", "less": "story",
                   "more": "story"},
 }  # fmt: skip
 """The fields of a section that stands several times, and what has to be open to change each."""
 
 PRIMARY = "decision.primary"
+DAYS = ("course.over", "course.asks", "course.level")
+"""Whether and how it is asked over days: over which, "reach", "keep" or "both", and a level."""
 
 Draft = dict[str, str]
 """What stands in the form, by place; the name of a section that is there already under ".name"."""
@@ -119,7 +121,13 @@ def _draft(text: str, *, rows: bool = True) -> Draft:
             draft |= {f"{kind}[{number}].{field}": value for field, value in own.items()}
     chosen = trial.decision.primary
     numbers = [n for n, it in enumerate(trial.attributes, 1) if it.name in chosen]
-    return draft | {PRIMARY: " ".join(map(str, numbers))}
+    course = trial.course
+    asks = [name for name in ("reach", "keep") if course and getattr(course, name) is not None]
+    draft["course.over"] = course.over if course else ""
+    draft["course.asks"] = "both" if len(asks) == 2 else "".join(asks) or "reach"
+    draft["course.level"] = _shown(course.level) if course else ""
+    also = ["course"] * ("course" in chosen)
+    return draft | {PRIMARY: " ".join([*map(str, numbers), *also])}
 
 
 def _typed(form: Form) -> Draft:
@@ -129,7 +137,7 @@ def _typed(form: Form) -> Draft:
     """
     fields = {field for row in ROWS.values() for field in row}
     places = re.compile(rf"({'|'.join(ROWS)})\[\d{{1,4}}\]\.(name|{'|'.join(fields)})")
-    known = {*TEXTS, *NUMBERS}
+    known = {*TEXTS, *NUMBERS, *DAYS}
     draft = {key: text.replace("\r\n", "\n").strip() for key, text in form.items()
              if key in known or places.fullmatch(key)}  # fmt: skip
     chosen = request.form.getlist(PRIMARY)
@@ -168,7 +176,7 @@ def _with_rows(draft: Draft, go: str, rest: str) -> Draft:
 def _touched(text: str, draft: Draft) -> Iterator[Part]:
     """Name what a draft changes, by what has to be open for it."""
     now = _draft(text)
-    for place, part in (TEXTS | dict.fromkeys((*NUMBERS, PRIMARY), "rule")).items():
+    for place, part in (TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")).items():
         if place in draft and not _alike(draft[place], now[place]):
             yield part
     for kind, fields in ROWS.items():
@@ -203,9 +211,12 @@ def _edited(text: str, draft: Draft) -> str:
         elif place in NUMBERS and not _alike(typed, now[place]):
             value = number_of(typed)
             text = put(text, place, typed or None if value is None else value)
-    rows = names_of(text, "attribute")
-    numbers = [int(n) for n in draft.get(PRIMARY, "").split() if n.isdecimal()]
-    chosen = [rows[n - 1] for n in numbers if 0 < n <= len(rows)]
+    if any(draft.get(place, now[place]) != now[place] for place in DAYS):
+        text = _with_days(text, {place: draft.get(place, now[place]) for place in DAYS})
+    rows, ticked = names_of(text, "attribute"), draft.get(PRIMARY, "").split()
+    chosen = [rows[int(n) - 1] for n in ticked if n.isdecimal() and 0 < int(n) <= len(rows)]
+    chosen += ["course"] * ("course" in ticked and bool(draft.get("course.over")))
+    chosen += ["choice"] * ("choice" in old.decision.primary)
     if PRIMARY in draft and set(chosen) != set(old.decision.primary):
         text = put(text, PRIMARY, chosen or None)
     try:
@@ -216,6 +227,20 @@ def _edited(text: str, draft: Draft) -> str:
         raise TrialFileError(problems)
     same = rule_text(new) == rule_text(old) and new.variants[1:] == old.variants[1:]
     return text if same else put(text, "decision.declared", None)
+
+
+def _with_days(text: str, asked: Draft) -> str:
+    """Write how it is asked over days, or that it is not."""
+    if not asked["course.over"]:
+        return put(text, "course", None)
+    typed = asked["course.level"]
+    target: str | float = "control" if not typed else number_of(typed) or typed
+    text = put(text, "course.over", asked["course.over"])
+    for name in ("reach", "keep"):
+        text = put(
+            text, f"course.{name}", target if asked["course.asks"] in (name, "both") else None
+        )
+    return text
 
 
 def _with_sections(text: str, kind: str, draft: Draft) -> tuple[str, list[Problem]]:

@@ -1,0 +1,104 @@
+"""What is to be done on which day of a course, for the checklist and for a calendar file."""
+
+from __future__ import annotations
+
+import datetime
+import uuid
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from blindspoon import wording
+from blindspoon.batches.log import Batch
+from blindspoon.sheets.telling import heading, tells
+from blindspoon.trial import Trial
+
+HOUR = 9
+"""When a calendar reminds of a day."""
+
+
+class Reminder(NamedTuple):
+    """A thing to do on a day, in words that name no variant."""
+
+    day: datetime.date
+    text: str
+
+
+def reminders(trial: Trial, batches: Sequence[Batch]) -> tuple[Reminder, ...]:
+    """List what is to be done, by day: jars to start and to move to the cold, and sessions."""
+    tasted = {session.date for session in trial.sessions}
+    todo: dict[tuple[datetime.date, str], list[str]] = {}
+    for batch in batches:
+        # A name that tells a variant would tell it to whoever sees the calendar.
+        told = tells(batch.name, trial)
+        jar = f"the jar of line {batch.line} of batches.csv" if told else batch.name
+        ended = "bring {} to the tasting" if batch.finished in tasted else "move {} to the cold"
+        for day, what in ((batch.started, "start {}"), (batch.finished, ended)):
+            if day is not None:
+                todo.setdefault((day, what), []).append(jar)
+    found = [
+        Reminder(day, what.format(wording.listing(jars))) for (day, what), jars in todo.items()
+    ]
+    found += [
+        Reminder(session.date, f"{session.label or f'session {session.name}'}: read the pH, taste")
+        for session in trial.sessions
+        if session.date
+    ]
+    return tuple(sorted(found, key=lambda reminder: reminder.day))
+
+
+def calendar(trial: Trial, found: Sequence[Reminder], stamp: datetime.date) -> bytes:
+    """Write reminders as a calendar file, the same bytes for the same plan.
+
+    Parameters
+    ----------
+    trial : Trial
+    found : sequence of Reminder
+    stamp : date
+        Stands as the moment at which it was made.
+
+    Notes
+    -----
+    RFC 5545: lines end in CRLF and are folded at 75 octets (3.1), text is escaped (3.3.11), an
+    event without an end takes the whole day (3.6.1), an alarm counts from its beginning (3.8.6.3).
+    An event keeps its UID when its day is moved, so that a calendar moves it and adds no second
+    one (3.8.4.7).
+    """
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Blindspoon//Reminders//EN"]
+    for day, text in found:
+        own = uuid.uuid5(uuid.NAMESPACE_URL, f"blindspoon:{trial.seed}:{text}")
+        summary = _escaped(text[:1].upper() + text[1:])
+        lines += [
+            "BEGIN:VEVENT",
+            f"UID:{own}",
+            f"DTSTAMP:{stamp:%Y%m%d}T000000Z",
+            f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
+            f"SUMMARY:{summary}",
+            f"DESCRIPTION:{_escaped(heading(trial))}",
+            "TRANSP:TRANSPARENT",
+            "BEGIN:VALARM",
+            "ACTION:DISPLAY",
+            f"DESCRIPTION:{summary}",
+            f"TRIGGER:PT{HOUR}H",
+            "END:VALARM",
+            "END:VEVENT",
+        ]
+    lines.append("END:VCALENDAR")
+    return b"".join(piece + b"\r\n" for line in lines for piece in _folded(line))
+
+
+def _escaped(text: str) -> str:
+    for mark in "\\;,":
+        text = text.replace(mark, f"\\{mark}")
+    return text.replace("\n", "\\n")
+
+
+def _folded(line: str, most: int = 75) -> Iterator[bytes]:
+    """Cut a line so that each piece has 75 octets at most, and no letter is cut."""
+    piece = b""
+    for letter in line:
+        data = letter.encode()
+        if len(piece) + len(data) > most:
+            yield piece
+            piece = b" "
+        piece += data
+    yield piece

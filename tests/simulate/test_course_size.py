@@ -1,0 +1,85 @@
+"""What panels can hope for of a question of days, against statsmodels and simulated panels."""
+
+import math
+
+import numpy as np
+import pytest
+from statsmodels.stats.power import TTestPower
+from statsmodels.stats.weightstats import DescrStatsW
+
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.simulate.course_size import size_course
+from blindspoon.simulate.size_results import Spread
+
+SPREAD = Spread(residual_sd=0.8, taster_sd=1.0, taster_variant_sd=0.4, source="as given")
+TEXT = """
+trial = {{ title = "Carrots", control = "usual" }}
+course = {{ {course} }}
+decision = {{ margin = 1.0, primary = ["course"] }}
+scale = {{ low = 0, high = 10, step = 1 }}
+attribute = [{{ name = "sourness" }}]
+variant = [{{ name = "usual" }}, {variants}]
+tasting = {{ tasters = {tasters} }}
+"""
+AGES = ", ".join(f'{{ name = "d{day}", series = "carrots" }}' for day in (3, 7, 14, 28))
+
+
+def sized(course='attribute = "sourness"', variants=AGES, tasters=12, tried=(12,)):
+    trial = parse_trial(TEXT.format(course=course, variants=variants, tasters=tasters))
+    return size_course(trial, SPREAD, tried)
+
+
+def test_the_chance_of_a_day_that_is_not_there_yet_is_that_of_statsmodels():
+    row = sized().rows[0]
+    sd = math.sqrt(2 * 0.8**2 + 0.4**2)
+    expected = TTestPower().power(1 / sd, 12, 0.025, alternative="larger")
+    assert row.not_yet == pytest.approx(expected, abs=1e-9)
+
+
+def test_the_change_that_is_seen_is_that_of_statsmodels():
+    row = sized().rows[0]
+    days = np.linspace(0, 1, 4)
+    sd = math.sqrt((0.8**2 + 0.4**2) / ((days - days.mean()) ** 2).sum())
+    shown = TTestPower().power(row.change / sd, 12, 0.025, alternative="larger")
+    assert shown == pytest.approx(0.8, abs=1e-9)
+
+
+def test_the_chance_to_lie_within_the_margin_is_that_of_simulated_panels():
+    # two one-sided tests by statsmodels on panels of 20 with two cups of each
+    rng = np.random.default_rng(20261129)
+    sd = math.sqrt(0.8**2 + 0.4**2)
+    panels = rng.normal(0, sd, (2000, 20))
+    ends = [DescrStatsW(panel).tconfint_mean(alpha=0.05) for panel in panels]
+    within = np.mean([low > -1 and high < 1 for low, high in ends])
+    found = size_course(
+        parse_trial(TEXT.format(course='attribute = "sourness"', variants=AGES, tasters=20)),
+        Spread(residual_sd=0.8 / math.sqrt(2), taster_sd=1, taster_variant_sd=0.4, source=""),
+        (20,),
+    )
+    chance = found.rows[0].reached
+    assert within == pytest.approx(chance, abs=3 * math.sqrt(chance * (1 - chance) / 2000))
+
+
+def test_small_panels_are_also_told_of_two_cups_each():
+    rows = sized(tried=(8, 12)).rows
+    assert [(row.tasters, row.cups) for row in rows] == [(8, 1), (8, 2), (12, 1)]
+    assert rows[1].not_yet > rows[0].not_yet
+
+
+def test_a_level_is_reached_by_scores_that_hold_the_tasters_habits():
+    level = sized('attribute = "sourness", reach = 6.0').rows[0]
+    sd = math.sqrt(0.8**2 + 0.4**2 + 1.0)
+    expected = TTestPower().power(1 / sd, 12, 0.025, alternative="larger")
+    assert level.reached == level.not_yet == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("variants", "tasters", "said"),
+    [
+        (AGES, 12, "Planned: four ages in one sitting."),
+        (AGES, 8, "Planned: four ages in one sitting, one cup of each for 8 tasters."),
+        ('{ name = "carrots" }', 12, "Planned so far: one day. A course takes two"),
+    ],
+)
+def test_it_says_what_is_planned_and_what_that_lacks(variants, tasters, said):
+    assert sized(variants=variants, tasters=tasters).sentences[-1].startswith(said)
