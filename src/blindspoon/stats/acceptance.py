@@ -211,12 +211,9 @@ def day_of_share(
     known = np.isfinite(after)
     pairs, times = np.unique(np.stack([after[known], by[known]]), axis=1, return_counts=True)
     tasters = int(times.sum())
-    if tasters < FIT_FROM:
-        return NoResult(f"A distribution of days is fitted from {FIT_FROM} tasters on.")
-    if np.isinf(pairs[1]).all() or not pairs[0].any():
-        return NoResult("All tasters turned before the first day or after the last.")
-    if not pairs[1].all():
-        return NoResult("Somebody had turned on day 0 already.")
+    reason = _no_fit(pairs, tasters)
+    if reason:
+        return NoResult(reason)
     ends = np.log(np.where(pairs > 0, pairs, 1e-300))
     later = _LATER[family]
     quantile = float(ndtri(share)) if family == "lognormal" else math.log(-math.log1p(-share))
@@ -237,9 +234,8 @@ def day_of_share(
     low, high = float(inside.min()) - _FAR, float(inside.max()) + _FAR
     top = minimize_scalar(lambda day: -profile(day)[0], bounds=(low, high), method="bounded")
     most, scale = profile(float(top.x))
-    if not _SCALES[0] + 0.1 < scale < _SCALES[1] - 0.1:
-        kind = "so well that their days have no spread" if scale < 0 else "too little for a fit"
-        return NoResult(f"The tasters agree {kind}.")
+    if scale > _SCALES[1] - 0.1:
+        return NoResult("The tasters' days spread too widely for a fit.")
     depth = float(ndtri(alpha / 2)) ** 2 / 2
 
     def beyond(log_day: float) -> float:
@@ -255,6 +251,17 @@ def day_of_share(
         log_likelihood=most,
         tasters=tasters,
     )
+
+
+def _no_fit(pairs: FloatArray, tasters: int) -> str:
+    """Say why no distribution can be fitted to these days; blank where one can."""
+    if tasters < FIT_FROM:
+        return f"A distribution of days is fitted from {FIT_FROM} tasters on."
+    if np.isinf(pairs[1]).all() or not pairs[0].any():
+        return "All tasters turned before the first day or after the last."
+    if pairs[0].max() <= pairs[1].min():
+        return "The tasters agree so well that their days have no spread."
+    return "" if pairs[1].all() else "Somebody had turned on day 0 already."
 
 
 _SCALES = (math.log(1e-3), math.log(20.0))

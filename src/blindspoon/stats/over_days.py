@@ -15,15 +15,14 @@ from scipy.optimize import isotonic_regression
 from scipy.special import stdtr, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray
-from blindspoon.stats.results import Interval, NoResult, RankContrast
-from blindspoon.stats.sign_flips import settle_ties
-from blindspoon.stats.signed_ranks import compare_ranks
+from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.sign_flips import null_distribution, settle_ties, signed_ranks, statistics
 from blindspoon.stats.unanimity import LEAST_ALIKE
 
 Side = Literal["within", "above", "below"]
 """What is to be reached: within a margin of the level, at least the level, or at most."""
 
-RANKS_FROM = 6
+SIGNS_FROM = 6
 """Tasters from whom on slopes are tested by their signs: 2 / 2^6 is below 0.05."""
 LINE_TASTERS, LINE_DAYS = 5, 4
 """Fewest tasters and days for a day read off straight lines."""
@@ -43,8 +42,9 @@ class Trend:
         Two-sided that the slope is zero, by t with so many degrees of freedom.
     tasters : int
         Those with two days or more.
-    ranks : RankContrast or NoResult
-        The slopes against zero by signed ranks; from six tasters on, with a control.
+    p_signs : float or None
+        The same by signed ranks of the slopes and flips of their signs, as in `compare_ranks`;
+        None with fewer than six tasters, and without a control.
     """
 
     slope: float
@@ -52,7 +52,7 @@ class Trend:
     p_value: float
     df: float
     tasters: int
-    ranks: RankContrast | NoResult
+    p_signs: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,25 +176,27 @@ def trend(
     >>> found = trend(np.array([0.0, 1, 2]), np.array([[0.0, 1, 2], [0, 2, 4], [1, np.nan, 7]]),
     ...     alpha=0.05, step=1.0, rng=np.random.default_rng(1))
     >>> found.slope, found.df, round(found.p_value, 4)
-    (2.0, 2.0, 0.0742)
+    (2.0, 2, 0.0742)
     """
-    slopes, spread = _slopes(days, differences)
-    if (few := _few(differences, slopes)) is not None:
+    lines, spread = _lines(days, differences)
+    if (few := _few(differences, lines)) is not None:
         return few
-    n, mean, error, agree = _columns(slopes[:, None], step**2 / 6 * float(np.nanmean(1 / spread)))
-    degrees, size = float(n[0] - 1), int(n[0])
-    p = float(2 * stdtr(degrees, -abs(mean[0]) / error[0])) if error[0] else float(mean[0] == 0)
-    ranks: RankContrast | NoResult = NoResult("Slopes are tested by their signs from six tasters.")
-    if size >= RANKS_FROM:
-        beside_zero = np.column_stack([np.zeros(size), slopes[np.isfinite(slopes)]])
-        (ranks,) = compare_ranks(beside_zero, control=0, alpha=alpha, rng=rng)
+    slopes = lines[np.isfinite(lines[:, 1]), 1:]
+    _, mean, error, agree = _columns(slopes, step**2 / 6 * float(np.nanmean(1 / spread)))
+    size, slope, own_error = len(slopes), float(mean[0]), float(error[0])
+    p = float(2 * stdtr(size - 1, -abs(slope) / own_error)) if own_error else float(slope == 0)
+    p_signs = None
+    if size >= SIGNS_FROM:
+        signed = signed_ranks(slopes)
+        null = null_distribution(signed, rng)
+        p_signs = null.tail(float(null.comparable(statistics(signed))[0]), [0])
     return Trend(
-        slope=float(mean[0]),
-        interval=_interval(float(mean[0]), float(error[0]), degrees, alpha),
+        slope=slope,
+        interval=_interval(slope, own_error, size - 1, alpha),
         p_value=max(p, 2.0 ** (1 - size)) if agree[0] else p,
-        df=degrees,
+        df=size - 1,
         tasters=size,
-        ranks=ranks,
+        p_signs=p_signs,
     )
 
 
@@ -223,28 +225,25 @@ def trend_without_control(
     error of cups is counted in both, which errs on the safe side. Degrees of freedom after F. E.
     Satterthwaite 1946, Biometrics Bull. 2:110, from n - 1 and m - 2.
     """
-    slopes, spread = _slopes(days, scores)
-    if (few := _few(scores, slopes)) is not None:
+    lines, spread = _lines(days, scores)
+    if (few := _few(scores, lines)) is not None:
         return few
-    used = np.isfinite(slopes)
-    n, mean, error, _ = _columns(slopes[used, None], 0.0)
-    lines = _own_fits(days, scores[used], 1)
-    residual = scores[used] - lines @ np.vander(days, 2, increasing=True).T
+    used = np.isfinite(lines[:, 1])
+    n, mean, error, _ = _columns(lines[used, 1:], 0.0)
+    residual = scores[used] - lines[used] @ np.vander(days, 2, increasing=True).T
     _, daily, _, _ = _columns(residual, 0.0)
     beyond = np.count_nonzero(np.isfinite(residual).any(axis=0)) - 2
     parts = np.array([error[0] ** 2, (daily**2).sum() / beyond / np.nanmean(spread)])
-    total = float(parts.sum())
+    total, slope = float(parts.sum()), float(mean[0])
     if total <= 1e-18:
         return NoResult("Neither tasters nor days scatter about the line.")
-    degrees = float(total**2 / (parts**2 / np.array([n[0] - 1, beyond])).sum())
-    slope, own_error = float(mean[0]), math.sqrt(total)
+    degrees, own_error = float(total**2 / (parts**2 / [n[0] - 1, beyond]).sum()), math.sqrt(total)
     return Trend(
         slope=slope,
         interval=_interval(slope, own_error, degrees, alpha),
         p_value=float(2 * stdtr(degrees, -abs(slope) / own_error)),
         df=degrees,
         tasters=int(n[0]),
-        ranks=NoResult("Signs of slopes tell nothing where no cup stayed the same."),
     )
 
 
@@ -475,18 +474,18 @@ def _columns(
     return n, settle_ties(means), np.sqrt(variance / np.maximum(n, 1)), agree
 
 
-def _slopes(days: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return each taster's slope and sum of squares of days; NaN where two days are lacking."""
-    slopes = settle_ties(_own_fits(days, values, 1)[:, 1])
+def _lines(days: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return each taster's line and sum of squares of days; NaN where two days are lacking."""
+    lines = settle_ties(_own_fits(days, values, 1))
     there = np.isfinite(values)
     centre = (there @ days) / np.maximum(there.sum(axis=1), 1)
     spread = (np.where(there, days - centre[:, None], 0.0) ** 2).sum(axis=1)
-    return slopes, np.where(np.isfinite(slopes), spread, np.nan)
+    return lines, np.where(np.isfinite(lines[:, 1]), spread, np.nan)
 
 
-def _few(values: FloatArray, slopes: FloatArray) -> NoResult | None:
+def _few(values: FloatArray, lines: FloatArray) -> NoResult | None:
     """Say where there are too few days or tasters for a trend."""
-    used = np.isfinite(slopes)
+    used = np.isfinite(lines[:, 1])
     if np.count_nonzero(np.isfinite(values[used]).any(axis=0)) < 3:
         return NoResult("A trend needs three days.")
     if used.sum() < 2:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import itertools
 import math
+from collections import defaultdict
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from scipy.special import ndtr
 
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import FloatArray
 from blindspoon.stats.results import Method, NoResult
 from blindspoon.stats.sign_flips import settle_ties
 
@@ -69,10 +69,8 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     """
     there = np.isfinite(scores)
     rows = np.flatnonzero(there.sum(axis=1) > 1)
-    if scores.shape[1] < 3 or not there.any(axis=0).sum() > 2:
-        return NoResult("A trend needs three columns.")
-    if not rows.size:
-        return NoResult("Nobody scored two cups.")
+    if there[rows].any(axis=0).sum() < 3:
+        return NoResult("A trend needs three columns, and somebody who scored two.")
     scores, there = settle_ties(scores[rows]), there[rows]
     ranks = np.zeros_like(scores)  # doubled, so that they are whole; 0 where missing
     for own, into in zip(scores.T[:, :, None], ranks.T, strict=True):
@@ -102,16 +100,24 @@ def _exact(ranks: FloatArray, doubled: float) -> tuple[float, float]:
 
 
 @cache
-def _orders(size: int) -> IntArray:
-    return np.array(list(itertools.permutations(range(size))), np.int64)
-
-
-@cache
 def _of_one(ranks: tuple[int, ...], places: tuple[int, ...]) -> tuple[int, FloatArray]:
-    """Return the least sum of doubled ranks times places, and the chances from it upwards."""
-    sums = np.array(places)[_orders(len(places))] @ np.array(ranks)
-    least = int(sums.min())
-    return least, np.bincount(sums - least) / len(sums)
+    """Return the least sum of doubled ranks times places, and the chances from it upwards.
+
+    Both rise. All different orders are equally likely; those with the same ranks left for the
+    other places are counted together, in one number with a digit of 32 bits for every sum.
+    """
+    counted = {ranks: 1}
+    for place in places:
+        further: dict[tuple[int, ...], int] = defaultdict(int)
+        for left, orders in counted.items():
+            for at, rank in enumerate(left):
+                if rank not in left[:at]:
+                    further[left[:at] + left[at + 1 :]] += orders << (32 * rank * place)
+        counted = further
+    most = int(np.dot(ranks, places))
+    sums = np.frombuffer(counted[()].to_bytes(4 * most + 4, "little"), "<u4")
+    least = int(np.flatnonzero(sums)[0])
+    return least, sums[least:] / sums.sum()
 
 
 def _normal(ranks: FloatArray, doubled: float) -> tuple[float, float]:
