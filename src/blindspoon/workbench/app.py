@@ -95,7 +95,7 @@ class Workbench:
                 found = self.stage(name)
                 if found.state == "broken" and not broken:
                     return redirect(self.address(found), 303)
-                form = (self.form(),) if method == "POST" else ()
+                form = (request.form,) if method == "POST" else ()
                 return handler(found, *form, **parts)
 
             self.app.add_url_rule(f"/t/<name>/{path}", f"{method} {path}", run, methods=[method])
@@ -111,10 +111,6 @@ class Workbench:
         if folder is None:
             abort(404)
         return stage(folder)
-
-    def form(self) -> Form:
-        """Give the form that a page of ours sent; 400, 403 or 415 where another did."""
-        return own_form(self.door.proof("ticket"))
 
     def see(self, found: Stage, part: Part) -> None:
         """Refuse, with 409, to change what may not be changed now."""
@@ -201,7 +197,7 @@ class Workbench:
         self._add_static()
         app.add_url_rule("/door/<text>", "door", self._let_in)
         app.add_url_rule("/here", "here", lambda: self.door.proof("here", str(self.shelf)))
-        app.before_request(self._see_cookie)
+        app.before_request(self._see_sender)
         app.after_request(_harden)
         app.register_error_handler(HTTPException, self._of_request)
         app.register_error_handler(TrialError, self._of_trial)
@@ -233,11 +229,14 @@ class Workbench:
         )
         return response
 
-    def _see_cookie(self) -> None:
+    def _see_sender(self) -> None:
+        """Let in who has the cookie, and take forms of our own pages only."""
         given = request.cookies.get(self.cookie, "").encode("utf-8", "replace")
         known = hmac.compare_digest(given, self.door.proof("cookie").encode())
         if not known and request.endpoint not in ("door", "here", "favicon", *_STATIC):
             abort(403)
+        if request.method == "POST":
+            own_form(self.door.proof("ticket"))
 
     # -- how it is refused ------------------------------------------------------------------
 

@@ -44,7 +44,7 @@ def add_to(bench: Workbench) -> None:
 
     @app.post("/new")
     def begin() -> Response:
-        form = bench.form()
+        form = request.form
         answers = {**form, starting.SCORED: "\n".join(_chosen(form))}
         try:
             files = starting.new_files(answers, today())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
-from flask import abort, make_response, render_template
+from flask import abort, make_response, render_template, request
 from werkzeug.wrappers import Response
 
 from blindspoon.collect.host_pages import Desk, HostPages
@@ -21,7 +21,7 @@ from blindspoon.workbench.app import Form, Workbench, today
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
     pages = Evening(bench)
-    HostPages(pages.find, lambda _: bench.form()).add_to(bench.app, "/t/<link>/tasting")
+    HostPages(pages.find, lambda _: request.form).add_to(bench.app, "/t/<link>/tasting")
     bench.post("tasting/phones")(pages.phones)
     bench.get("tasting/late")(pages.ask_late)
     bench.post("tasting/late")(pages.late)

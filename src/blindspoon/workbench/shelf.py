@@ -25,7 +25,6 @@ def add_to(bench: Workbench) -> None:
 
     @app.post("/example")
     def example() -> Response:
-        bench.form()
         disk.start_example(bench.shelf / EXAMPLE)
         bench.say("The example is on the shelf. All of it is invented.")
         return redirect("/", 303)
@@ -36,13 +35,11 @@ def add_to(bench: Workbench) -> None:
 
     @app.post("/starter")
     def starter() -> Response:
-        bench.form()
         bench.say(f"The starter is there: {own_state.put_starter(bench.shelf)}.")
         return redirect("/", 303)
 
     @app.post("/close")
     def close() -> Response:
-        bench.form()
         bench.close()
         return bench.page("closed.html.j2")
 
