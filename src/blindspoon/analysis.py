@@ -53,7 +53,7 @@ def analyse(folder: Path) -> Analysis:
     pictures = disk.read_photos(folder, list(names))
     return Analysis(
         folder=folder.resolve().name,
-        fingerprint=disk.fingerprint(text),
+        fingerprint=disk.fingerprint(text.files),
         trial=trial,
         table=table,
         results=compare_trial(trial, table, made, exploratory=bool(stands.bent)),

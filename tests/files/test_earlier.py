@@ -33,7 +33,7 @@ def test_a_change_is_taken_back_while_its_files_are_as_it_left_them(folder):
 
 
 def test_nothing_is_written_over_what_was_not_seen(folder):
-    seen = earlier.fingerprint(folder, BOTH)
+    seen = contents(folder)
     (folder / "batches.csv").write_bytes(b"by hand")
     assert not earlier.write(folder, BOTH, "Two files", seen)
     assert contents(folder) == {"batches.csv": b"by hand"}

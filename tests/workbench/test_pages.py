@@ -70,6 +70,57 @@ def test_what_was_typed_survives_a_change_from_elsewhere(at):
     assert stage(folder).title == "Mine"
 
 
+def test_only_what_both_changed_is_asked_about_and_each_field_by_itself(at):
+    host, folder = at("planned")
+    mine = fields(host.read(QUESTION)) | {
+        "trial.title": "Mine",
+        "trial.host": "I",
+        "scale.high": "9",
+    }
+    text = (folder / "trial.toml").read_text("utf-8").replace("Which change", "Theirs", 1)
+    text = text.replace("[trial]", '[trial]\nhost = "They"\nlicence = "MIT"', 1)
+    (folder / "trial.toml").write_text(text.replace("cucumbers", "gherkins"), "utf-8")
+    done = host.post(QUESTION, **mine)
+    assert done.status_code == 409
+    asked = set(re.findall(r'name="pick\.([^"]*)"', done.text))
+    assert asked == {"trial.title", "trial.host"}
+    again = fields(done.text) | {"pick.trial.host": "theirs"}
+    assert host.post(QUESTION, **again).status_code == 303
+    now = stage(folder).plan
+    assert (now.title, now.host, now.licence) == ("Mine", "They", "MIT")
+    assert (now.product, now.attributes[0].scale.high) == ("half-sour gherkins", 9)
+
+
+def test_ways_of_making_it_that_were_added_meanwhile_stay_or_are_asked_about(at):
+    host, folder = at("planned")
+    form = fields(host.read(QUESTION)) | {"variant[2].method": "Two leaves"}
+    toml = (folder / "trial.toml").read_text("utf-8")
+    more = toml.replace("[[variant]]", '[[variant]]\nname = "tea"\nlabel = "Tea"\n\n[[variant]]', 1)
+    (folder / "trial.toml").write_text(more, "utf-8")
+    new = {"variant[3].label": "Dill", "variant[3].method": "", "variant[3].name": ""}
+    done = host.post(QUESTION, **form | new)
+    assert done.status_code == 409
+    assert "“tea usual oak-leaf” stands there now" in done.text
+    assert host.post(QUESTION, **form).status_code == 303
+    found = {it.name: it.method for it in stage(folder).plan.variants}
+    assert found == {"tea": "", "usual": "", "oak-leaf": "Two leaves"}
+
+
+def test_a_jar_is_found_again_where_rows_moved_and_both_readings_stay(at):
+    host, folder = at("planned")
+    reading = {"readings[1].date": "2026-09-02", "readings[1].ph": "3,8"}
+    form = fields(host.read(JAR)) | {"salt_g": "27"} | reading
+    rows = (folder / "batches.csv").read_text("utf-8").replace("usual,600", "usual,650")
+    head, *others = rows.splitlines()
+    (folder / "batches.csv").write_text("\n".join([head, *reversed(others)]) + "\n", "utf-8")
+    (folder / "readings.csv").write_text("batch,date,ph\nJar Fern,2026-09-01,4.1\n", "utf-8")
+    assert host.post(JAR, **form).status_code == 303
+    now = (folder / "batches.csv").read_text("utf-8").splitlines()[1:3]
+    assert now == ["Jar Fern,oak-leaf,600,560,27", "Jar Moss,usual,650,560,26"]
+    read = (folder / "readings.csv").read_text("utf-8").splitlines()[1:]
+    assert read == ["Jar Fern,2026-09-01,4.1", "Jar Fern,2026-09-02,3.8"]
+
+
 CHANGES = {
     "title": (QUESTION, {"trial.title": "New"}, "planned sealed tasting closed lifted"),
     "food": (QUESTION, {"trial.product": "pickles"}, "planned sealed"),

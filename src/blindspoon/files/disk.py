@@ -208,19 +208,18 @@ def read_photos(folder: Path, names: Collection[str]) -> dict[str, bytes]:
     return found
 
 
-def fingerprint(text: FolderText) -> str:
-    """Give the SHA-256 of all files of a folder, names and contents, in hexadecimal.
+def fingerprint(files: Mapping[str, bytes]) -> str:
+    """Give the SHA-256 of files, names and contents, in hexadecimal.
 
     Examples
     --------
-    >>> one = FolderText(trial="", files={"scores.csv": b"a", "key.csv": b"b"})
-    >>> other = FolderText(trial="", files={"key.csv": b"b", "scores.csv": b"a"})
-    >>> fingerprint(one) == fingerprint(other)
+    >>> one = fingerprint({"scores.csv": b"a", "key.csv": b"b"})
+    >>> one == fingerprint({"key.csv": b"b", "scores.csv": b"a"})
     True
     """
     whole = hashlib.sha256()
-    for name in sorted(text.files):
-        for part in (name.encode(), text.files[name]):
+    for name in sorted(files):
+        for part in (name.encode(), files[name]):
             whole.update(len(part).to_bytes(8))
             whole.update(part)
     return whole.hexdigest()

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import json
 import threading
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,15 +48,9 @@ class Change:
     stands: bool
 
 
-def fingerprint(folder: Path, names: Iterable[str]) -> str:
-    """Tell the contents of some files from all others."""
-    kept = DurableFolder(folder)
-    with complaining():
-        parts = [hashlib.sha256(kept.read(name) or b"").hexdigest() for name in names]
-    return hashlib.sha256("".join(parts).encode()).hexdigest()[:32]
-
-
-def write(folder: Path, files: Mapping[str, Content], said: str, seen: str = "") -> bool:
+def write(
+    folder: Path, files: Mapping[str, Content], said: str, seen: Mapping[str, bytes] | None = None
+) -> bool:
     """Write files, all or none, and keep what they were.
 
     Parameters
@@ -66,9 +59,9 @@ def write(folder: Path, files: Mapping[str, Content], said: str, seen: str = "")
         By name in the folder; None takes a file away.
     said : str
         What is done, a sentence.
-    seen : str
-        `fingerprint` of these files as the host saw them; where they changed since, nothing is
-        written. Empty for whatever stands there.
+    seen : mapping of str to bytes, optional
+        The files that the change was made from; where one of them is another by now, nothing is
+        written. Left out, whatever stands there is written over.
 
     Returns
     -------
@@ -83,9 +76,9 @@ def write(folder: Path, files: Mapping[str, Content], said: str, seen: str = "")
     kept = DurableFolder(folder)
     with _WRITING, complaining():
         finish(folder)
-        if seen and fingerprint(folder, files) != seen:
-            return False
         before = {name: kept.read(name) for name in files}
+        if seen is not None and before != {name: seen.get(name) for name in files}:
+            return False
         if before == dict(files):
             return True
         numbers = _numbers(folder)

@@ -29,6 +29,9 @@ from blindspoon.workbench.door import Door
 from blindspoon.workbench.jobs import Jobs
 from blindspoon.workbench.phrases import within
 
+SEEN = 200
+"""Forms of which it is known what they were filled from."""
+
 BODY_LIMIT = 2 * 1024 * 1024
 """Bytes in the largest request body."""
 
@@ -54,6 +57,9 @@ MESSAGES = {
     413: "This is longer than a page of Blindspoon sends.",
     500: "Something went wrong in Blindspoon itself. Your files are as they were.",
 }
+_JUST_NOW = (
+    "A file changed in this very moment. Go back, and save again: nothing you typed is lost."
+)
 _ELSE = "This was not sent by a page of Blindspoon. Go back, load the page again, and try again."
 
 
@@ -77,6 +83,7 @@ class Workbench:
         self.cookie = f"blindspoon-{port}"
         self.app = Flask(__name__, static_folder=None)
         self._said, self._back = "", True
+        self._seen: dict[str, Stage] = {}
         self._set_up()
 
     # -- how a page is registered -----------------------------------------------------------
@@ -95,8 +102,10 @@ class Workbench:
                 found = self.stage(name)
                 if found.state == "broken" and not broken:
                     return redirect(self.address(found), 303)
-                form = (request.form,) if method == "POST" else ()
-                return handler(found, *form, **parts)
+                if method == "GET":
+                    return handler(found, **parts)
+                form = {name: tidy(text) for name, text in request.form.items()}
+                return handler(found, form, **parts)
 
             self.app.add_url_rule(f"/t/<name>/{path}", f"{method} {path}", run, methods=[method])
             return handler
@@ -129,6 +138,60 @@ class Workbench:
         """Lead on to another page of the trial."""
         return redirect(self.address(found, path), 303)
 
+    def seen(self, found: Stage, names: Sequence[str]) -> str:
+        """Note what a form is filled from; it sends back what this gives as "seen"."""
+        known = disk.fingerprint({name: found.files.get(name, b"") for name in names})
+        self._seen[known] = found
+        if len(self._seen) > SEEN:
+            del self._seen[next(iter(self._seen))]
+        return known
+
+    def filled_from(self, form: Form) -> Stage | None:
+        """Give the trial that a form was filled from; None where that is not known any more."""
+        return self._seen.get(form.get("seen", ""))
+
+    def meet(
+        self,
+        form: Form,
+        found: Stage,
+        names: Sequence[str],
+        typed: Mapping[str, str],
+        read: Callable[[Stage], Mapping[str, str]],
+    ) -> tuple[dict[str, str], dict[str, str]]:
+        """Bring what was typed together with what was written elsewhere meanwhile.
+
+        Parameters
+        ----------
+        names : sequence of str
+            The files of the form.
+        typed : mapping of str to str
+        read : callable
+            Fills the places of the form from a trial.
+
+        Returns
+        -------
+        typed : dict of str to str
+            With what the host left as it was, and what they would rather have, as it stands now.
+        theirs : dict of str to str
+            What stands now where both changed it.
+        """
+        now, before = read(found), self.filled_from(form)
+        merged, theirs = dict(typed), dict[str, str]()
+        was = read(before) if before else {}
+        stale = form.get("seen") not in (None, self.seen(found, names))
+        for place in typed.keys() & now.keys():
+            untouched = stale and typed[place] == was.get(place, "")
+            if untouched or form.get(f"pick.{place}") == "theirs":
+                merged[place] = now[place]
+            elif stale and typed[place] != now[place] != was.get(place, ""):
+                theirs[place] = now[place]
+        return merged, theirs
+
+    def write(self, found: Stage, files: Mapping[str, bytes], said: str) -> None:
+        """Write files that were made from a trial; 409 where it changed in that moment."""
+        if not earlier.write(found.folder, files, said, found.files):
+            abort(self.page("message.html.j2", found, code=409, text=_JUST_NOW))
+
     def page(
         self,
         template: str,
@@ -147,6 +210,7 @@ class Workbench:
             "step": step,
             "typed": {},
             "faults": {},
+            "theirs": {},
             "said": said,
             "back": self._back,
             "veil": _tells(found),
@@ -259,6 +323,11 @@ class Workbench:
     def _of_bug(self, error: Exception) -> Response:
         file = own_state.note_trouble("".join(traceback.format_exception(error)))
         return self._refused(500, f"{MESSAGES[500]} What happened stands in {file}.")
+
+
+def tidy(text: str) -> str:
+    """Take what was typed without blanks around it, and with our own line ends."""
+    return text.replace("\r\n", "\n").strip()
 
 
 def _harden(response: Response) -> Response:

@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from blindspoon import starting
 from blindspoon.errors import TrialFileError
-from blindspoon.files import disk, earlier
+from blindspoon.files import disk
 from blindspoon.files.trial_edit import put
 from blindspoon.stage import Stage, stage
 from blindspoon.workbench.app import Form, Workbench, today
@@ -72,7 +72,7 @@ def add_to(bench: Workbench) -> None:
     def say_yes(found: Stage, _: Form) -> Response:
         bench.see(found, "rule")
         dated = put(found.text, "decision.declared", today())
-        earlier.write(found.folder, {"trial.toml": dated.encode()}, "Your yes to the rule")
+        bench.write(found, {"trial.toml": dated.encode()}, "Your yes to the rule")
         bench.say("Your rule is dated today.")
         return bench.go(found, "jars" if found.unmade else "")
 

@@ -8,7 +8,6 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
-from blindspoon.files import earlier
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage
@@ -17,7 +16,7 @@ from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
-from blindspoon.workbench.phrases import REMEDIES, beside
+from blindspoon.workbench.phrases import REMEDIES, beside, meanwhile
 
 FILE = "trial.toml"
 CHANCES = "Working out what they can show"
@@ -32,13 +31,13 @@ def add_to(bench: Workbench) -> None:
     """Register the addresses."""
 
     def work_out(found: Stage, trials: int) -> Job:
-        seen = earlier.fingerprint(found.folder, [FILE])
+        seen = bench.seen(found, [FILE])
         return bench.jobs.run(
             CHANCES, found.folder, lambda moved: _chances(found, trials, moved), seen
         )
 
     def page(found: Stage, typed: Form, code: int = 200, **more: object) -> Response:
-        seen = earlier.fingerprint(found.folder, [FILE])
+        seen = bench.seen(found, [FILE])
         job = bench.jobs.last(CHANCES, found.folder)
         waits = found.state == "planned" and found.plan.tasting.tasters and code == 200
         if waits and (job is None or job.seen != seen):
@@ -57,17 +56,18 @@ def add_to(bench: Workbench) -> None:
     @bench.post("tasters")
     def save(found: Stage, form: Form) -> Response:
         bench.see(found, "rule")
-        faults = _faults(form)
+        typed, theirs = bench.meet(form, found, [FILE], _typed(form), lambda it: _draft(it.plan))
+        if theirs:
+            return page(found, typed, 409, faults=meanwhile(theirs), theirs=theirs)
+        faults = _faults(typed)
         try:
-            new = found.text if faults else _edited(found.text, form)
+            new = found.text if faults else _edited(found.text, typed)
             parse_trial(new)
         except TrialError as error:
-            faults = beside(error.problems, {NAMES, CUPS, SESSIONS, *form})
+            faults = beside(error.problems, typed)
         if faults:
-            return page(found, form, 422, faults=faults)
-        changes = {FILE: new.encode()}
-        if not earlier.write(found.folder, changes, "The tasters", form.get("seen", "")):
-            return page(found, form, 409, meanwhile=True)
+            return page(found, typed, 422, faults=faults)
+        bench.write(found, {FILE: new.encode()}, "The tasters")
         bench.say("The tasters are saved.")
         return bench.go(found, "tasters")
 
@@ -81,6 +81,12 @@ def add_to(bench: Workbench) -> None:
     def stop(found: Stage, _: Form) -> Response:
         bench.jobs.stop(CHANCES, found.folder)
         return bench.go(found, "tasters")
+
+
+def _typed(form: Form) -> dict[str, str]:
+    """Take the fields of the form, and of days no more than there can be."""
+    places = {NAMES, CUPS, SESSIONS, *(f"session[{place}].date" for place in range(1, MOST + 1))}
+    return {NAMES: "", SESSIONS: ""} | {place: form[place] for place in places if place in form}
 
 
 def _draft(trial: Trial) -> dict[str, str]:

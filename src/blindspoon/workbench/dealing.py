@@ -33,7 +33,7 @@ def add_to(bench: Workbench) -> None:
 
     def foreseen(found: Stage) -> tuple[ServingPlan | None, tuple[Problem, ...]]:
         """See how the cups would be dealt, or what is in the way; drawn once a change."""
-        now = disk.fingerprint(disk.read_folder(found.folder))
+        now = disk.fingerprint(disk.read_folder(found.folder).files)
         if known.get(found.folder, ("",))[0] != now:
             try:
                 known[found.folder] = now, foresee(found.folder), ()

@@ -119,7 +119,7 @@ class Evening:
         """Say what rows would add, or add them."""
         desk = self.desk(found)
         try:
-            text = form.get("rows", "").strip().replace("\r\n", "\n").encode()
+            text = form.get("rows", "").encode()
             table = read_table(text, "what you pasted")
             addition = plan_addition(found.folder, desk.sitting, table)
         except TrialError as error:

@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 from blindspoon import wording
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError
-from blindspoon.files import disk, earlier
+from blindspoon.files import disk
 from blindspoon.files.schema import BATCHES
 from blindspoon.files.table_edit import edit_table
 from blindspoon.files.text_table import TextTable, read_table
@@ -92,11 +92,10 @@ def add_to(bench: Workbench) -> None:
     def page(found: Stage, which: str, jar: JarForm, code: int = 200, **more: object) -> Response:
         from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
-        seen = earlier.fingerprint(found.folder, FILES)
-        own: dict[str, object] = {"typed": jar.cells, "meanwhile": False}
+        own: dict[str, object] = {"typed": jar.cells}
         made = _readable(found, _files(found))
         return bench.page(
-            "jar.html.j2", found, "jars", code, which=which, jar=jar, seen=seen,
+            "jar.html.j2", found, "jars", code, which=which, jar=jar, seen=bench.seen(found, FILES),
             asked=_asked(found, jar, made), worked=_worked(found, made, jar.cells["batch"]),
             names={name: wording.capital(summary.factor_name(name)) for name in jar.own},
             number=len(jar.readings) + 1, **own | more,
@@ -108,9 +107,20 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("jars/<which>")
     def save(found: Stage, form: Form, which: str) -> Response:
-        jar = _jar(found, which)
+        def at(it: Stage) -> JarForm:
+            return _jar(it, _which(it, form, which))
+
+        which = _which(found, form, which)
+        jar, before = at(found), bench.filled_from(form)
+        form = _moved(form, at(before), jar) if before else form
         places = {*jar.cells, OWN_NAME, OWN_VALUE}
-        typed = {place: text.strip() for place, text in form.items() if place in places}
+        typed = {place: text for place, text in form.items() if place in places}
+        typed, theirs = bench.meet(form, found, FILES, typed, lambda it: at(it).cells)
+        if theirs:
+            faults = meanwhile(theirs)
+            return page(
+                found, which, jar, 409, typed=jar.cells | typed, faults=faults, theirs=theirs
+            )
         name = typed.get("batch", jar.cells["batch"])
         if jar.row is not None and (name != jar.cells["batch"] or form.get("go") == "out"):
             bench.see(found, "jar names")
@@ -132,11 +142,7 @@ def add_to(bench: Workbench) -> None:
             return bench.checked(faults, {"worked": worked} if worked else {})
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
-        if not earlier.write(found.folder, files, said.rstrip("."), form.get("seen", "")):
-            faults = meanwhile(jar.cells, typed)
-            return page(
-                found, which, jar, 409, typed=jar.cells | typed, faults=faults, meanwhile=True
-            )
+        bench.write(found, files, said.rstrip("."))
         bench.say(said)
         return bench.go(found, "jars")
 
@@ -183,6 +189,25 @@ def _jar(found: Stage, which: str) -> JarForm:
         cells |= {f"readings[{number}].{name}": read.get(name, "") for name in READ}
     own_columns = [name for name in table.columns if name not in _KINDS]
     return JarForm(variant, row, cells, mine, own_columns)
+
+
+def _which(found: Stage, form: Form, which: str) -> str:
+    """Find the row of a jar again where rows moved; one that is gone is begun anew."""
+    table = read_table(_files(found)["batches.csv"], "batches.csv")
+    names, was = [row.get("batch") for _, row in table.rows()], form.get("was")
+    if was is None or not which.isdecimal() or names[int(which) - 1 : int(which)] == [was]:
+        return which
+    return str(names.index(was) + 1) if was in names else f"new-{form.get('of')}"
+
+
+def _moved(form: Form, before: JarForm, now: JarForm) -> Form:
+    """Put a new reading behind those that were written meanwhile."""
+    last, room = (f"readings[{len(jar.readings) + 1}]." for jar in (before, now))
+    new = {key: form.get(f"{last}{key}", "") for key in READ}
+    if last == room or not any(new.values()):
+        return form
+    kept = {place: text for place, text in form.items() if not place.startswith(last)}
+    return kept | {f"{room}{key}": text for key, text in new.items()}
 
 
 def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str]) -> dict[str, bytes]:

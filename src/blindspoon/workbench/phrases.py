@@ -59,15 +59,12 @@ def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, st
     return found
 
 
-def meanwhile(now: Mapping[str, str], typed: Mapping[str, str]) -> dict[str, str]:
-    """Say beside each field that differs what was written there meanwhile, elsewhere."""
-    stands = {
-        place: f"“{now[place]}”" if now[place] else "nothing" for place in typed if place in now
-    }
+def meanwhile(theirs: Mapping[str, str]) -> dict[str, str]:
+    """Say beside each field that both changed what was written there meanwhile, elsewhere."""
+    stands = {place: f"“{text}”" if text else "nothing" for place, text in theirs.items()}
     return {
         place: f"Changed elsewhere meanwhile: {text} stands there now."
         for place, text in stands.items()
-        if now[place] != typed[place]
     }
 
 

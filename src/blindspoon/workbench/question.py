@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from flask import request
@@ -12,7 +12,6 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError, quoted
-from blindspoon.files import earlier
 from blindspoon.files.seal import rule_text
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
@@ -61,13 +60,12 @@ def add_to(bench: Workbench) -> None:
         numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
         own: dict[str, object] = {
             "opened": "",
-            "meanwhile": False,
             "typed": draft,
             "scale": (draft["scale.low"], draft["scale.high"]),
             "numbers": numbers,
             "locked": {part: found.locked(part) for part in ("served", "rule")},
             "rule": rule_in_words(found.plan),
-            "seen": earlier.fingerprint(found.folder, [FILE]),
+            "seen": bench.seen(found, [FILE]),
         }
         return bench.page("question.html.j2", found, "question", code, **own | more)
 
@@ -81,6 +79,12 @@ def add_to(bench: Workbench) -> None:
         go, _, rest = form.get("go", "").partition(" ")
         if go in ("add", "out"):
             return page(found, _with_rows(draft, go, rest), opened=rest)
+        draft, theirs = bench.meet(
+            form, found, [FILE], draft | _kinds(draft), lambda it: _beside(draft, _draft(it.text))
+        )
+        draft = _settled(draft, _draft(text))
+        if theirs:
+            return page(found, draft, 409, faults=meanwhile(theirs), theirs=theirs)
         for part in sorted(_touched(text, draft)):
             bench.see(found, part)
         try:
@@ -94,11 +98,7 @@ def add_to(bench: Workbench) -> None:
             return page(found, draft, 422, faults=faults)
         if wants_json():
             return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
-        if not earlier.write(
-            found.folder, {FILE: new.encode()}, "The question", form.get("seen", "")
-        ):
-            faults = meanwhile(_draft(text), draft)
-            return page(found, draft, 409, faults=faults, meanwhile=True)
+        bench.write(found, {FILE: new.encode()}, "The question")
         bench.say("The question is saved.")
         return bench.go(found, "" if trial.decision.declared or found.locked("rule") else "rule")
 
@@ -138,8 +138,7 @@ def _typed(form: Form) -> Draft:
     fields = {field for row in ROWS.values() for field in row}
     places = re.compile(rf"({'|'.join(ROWS)})\[\d{{1,4}}\]\.(name|{'|'.join(fields)})")
     known = {*TEXTS, *NUMBERS, *DAYS}
-    draft = {key: text.replace("\r\n", "\n").strip() for key, text in form.items()
-             if key in known or places.fullmatch(key)}  # fmt: skip
+    draft = {key: text for key, text in form.items() if key in known or places.fullmatch(key)}
     chosen = request.form.getlist(PRIMARY)
     return draft | {PRIMARY: " ".join(chosen)} if chosen or "decision.margin" in form else draft
 
@@ -168,9 +167,42 @@ def _with_rows(draft: Draft, go: str, rest: str) -> Draft:
         if kind == "attribute":
             kept = [int(n) for n in chosen if n.isdecimal() and int(n) != number]
             chosen = [str(n - (n > number)) for n in kept]
+    return _replaced(draft, kind, rows) | {PRIMARY: " ".join(chosen)}
+
+
+def _replaced(draft: Draft, kind: str, rows: Sequence[Draft]) -> Draft:
+    """Lay other sections of a kind into a draft."""
     others = {key: text for key, text in draft.items() if not key.startswith(f"{kind}[")}
     new = {f"{kind}[{n}].{f}": text for n, row in enumerate(rows, 1) for f, text in row.items()}
-    return others | new | {PRIMARY: " ".join(chosen)}
+    return others | new
+
+
+def _kinds(draft: Draft) -> Draft:
+    """Name the sections of each kind that the form holds."""
+    held = (kind for kind in ROWS if f"{kind}[1].label" in draft)
+    return {kind: " ".join(row["name"] for row in _rows(draft, kind)) for kind in held}
+
+
+def _beside(draft: Draft, other: Draft) -> Draft:
+    """Lay another draft beside the places of this one; sections are known by their names."""
+    found = {place: text for place, text in other.items() if "[" not in place} | _kinds(other)
+    for kind in ROWS:
+        rows = {row["name"]: row for row in _rows(other, kind)}
+        for number, row in enumerate(_rows(draft, kind), 1):
+            known = rows.get(row["name"], {})
+            found |= {f"{kind}[{number}].{field}": text for field, text in known.items()}
+    return found
+
+
+def _settled(draft: Draft, now: Draft) -> Draft:
+    """Take the sections of a kind as they stand now, where they and not the host's are wanted."""
+    there = _kinds(now)
+    for kind in ROWS:
+        wanted = draft.pop(kind, None)
+        if wanted == there[kind] != _kinds(draft)[kind]:
+            rows = {row["name"]: row for row in _rows(draft, kind)}
+            draft = _replaced(draft, kind, [rows.get(it["name"], it) for it in _rows(now, kind)])
+    return draft
 
 
 def _touched(text: str, draft: Draft) -> Iterator[Part]:

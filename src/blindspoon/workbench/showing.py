@@ -26,7 +26,7 @@ def add_to(bench: Workbench) -> None:
 
     def rendered(found: Stage) -> Job:
         """Give the job that renders the report of the folder as it is now."""
-        now = disk.fingerprint(disk.read_folder(found.folder))
+        now = disk.fingerprint(disk.read_folder(found.folder).files)
         job = bench.jobs.last(FINDINGS, found.folder)
         if job is None or (job.ended and job.seen != now):
             job = bench.jobs.run(FINDINGS, found.folder, lambda moved: _render(found, moved), now)
@@ -49,7 +49,7 @@ def add_to(bench: Workbench) -> None:
     def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
         job = bench.jobs.last(PUBLISH, found.folder)
         page = disk.published_page(found.folder)
-        now = disk.fingerprint(disk.read_folder(found.folder)).encode()
+        now = disk.fingerprint(disk.read_folder(found.folder).files).encode()
         return bench.page(
             "publish.html.j2",
             found,
