@@ -193,7 +193,8 @@ def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: 
     Simulates complete trials in several situations, compares and judges them as real ones, and
     counts false alarms, coverage, differences found, and variants wrongly called alike.
     SITUATION is normal, five-points, heavy-tails, missing, disagreement, disagreement-twice,
-    moving, sittings, position, incomplete, wide-control or wide-variant.
+    moving, sittings, position, incomplete, wide-control, wide-variant, jars, these-jars or
+    kitchens.
     """
     from blindspoon.files import disk  # noqa: PLC0415
     from blindspoon.simulate.calibration_tables import run, summary, tables, to_csv  # noqa: PLC0415

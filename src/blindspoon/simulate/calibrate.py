@@ -13,6 +13,9 @@ import numpy as np
 from blindspoon.arrays import IntArray
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import AttributeResult, By, Kind
+from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
+from blindspoon.findings.pooling import pool
+from blindspoon.scores.score_table import ScoreTable
 from blindspoon.simulate.situations import (
     BOTH,
     SITUATIONS,
@@ -24,8 +27,9 @@ from blindspoon.simulate.situations import (
 )
 from blindspoon.simulate.sweep import Progress, sweep
 from blindspoon.simulate.trials import make_trial, simulate
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import Contrast, Interval, NoResult
 from blindspoon.stats.sign_flips import EXACT_UP_TO
+from blindspoon.trial import Trial
 
 Record = dict[str, Any]
 
@@ -150,8 +154,8 @@ class Answer:
     interval: Interval | None
 
 
-def answers(result: AttributeResult, procedure: By) -> dict[int, Answer]:
-    """Pick a procedure's answers out of the verdicts of a trial that the mixed model decides.
+def answers(result: AttributeResult | PooledAttribute, procedure: By) -> dict[int, Answer]:
+    """Pick a procedure's answers out of the verdicts of trials that the mixed model decides.
 
     Returns
     -------
@@ -160,10 +164,15 @@ def answers(result: AttributeResult, procedure: By) -> dict[int, Answer]:
     """
     said = {}
     for comparison in result.comparisons:
-        by_mixed = procedure == "mixed"
-        contrast = comparison.mixed if by_mixed else comparison.ranks
+        kind: Kind | None = comparison.verdict
+        contrast: Contrast | NoResult
+        if isinstance(comparison, PooledComparison):
+            contrast = comparison.deciding
+        elif procedure == "mixed":
+            contrast = comparison.mixed
+        else:
+            kind, contrast = comparison.verdict_by_other, comparison.ranks
         if not isinstance(contrast, NoResult):
-            kind = comparison.verdict if by_mixed else comparison.verdict_by_other
             number = int(comparison.variant.name.rpartition("-")[2])
             said[number] = Answer(kind, contrast.interval)
     return said
@@ -322,13 +331,35 @@ def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray
     drawn_for = (seed, *situation.name.encode(), variants, panel.tasters, *panel.truth.encode())
     rng = np.random.default_rng(np.random.SeedSequence(drawn_for, spawn_key=(start,)))
     plan = make_trial(situation, variants, panel.tasters)
-    judged = [
-        result
-        for trial, table in simulate(plan, situation, true, trials, rng)
-        for result in compare_trial(trial, table)
-    ]
-    counts = [tally([answers(result, by) for result in judged], true, by) for by in BOTH]
-    return np.array(counts)
+    tables = simulate(plan, situation, true, trials * situation.kitchens, rng)
+    judged: Iterable[AttributeResult | PooledAttribute]
+    if situation.kitchens > 1:
+        judged = _over_kitchens(tables, situation.kitchens)
+    else:
+        judged = [result for trial, table in tables for result in compare_trial(trial, table)]
+    said = [[answers(result, by) for by in situation.by] for result in judged]
+    counts = np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64)
+    for place, by in enumerate(situation.by):
+        counts[place] = tally([replies[place] for replies in said], true, by)
+    return counts
+
+
+def _over_kitchens(
+    tables: Iterable[tuple[Trial, ScoreTable]], number: int
+) -> Iterator[PooledAttribute]:
+    """Pool so many trials at a time."""
+    kitchens = (
+        Kitchen(
+            name=f"kitchen {place}",
+            fingerprint="",
+            trial=trial,
+            table=table,
+            results=compare_trial(trial, table),
+        )
+        for place, (trial, table) in enumerate(tables)
+    )
+    for those in zip(*[kitchens] * number, strict=True):
+        yield from pool(those).attributes
 
 
 LIMIT = 0.055
@@ -367,16 +398,17 @@ def is_assumed(situation: str, truth: Truth, procedure: By) -> bool:
     """Tell whether a procedure's assumptions hold, so that its limits have to.
 
     Those of ranks hold in every situation, since what is drawn for a taster could as well have
-    come turned. The mixed model wants all variants to scatter alike.
+    come turned, but where jars differ and the truth is the method's: ranks speak of these jars.
+    The mixed model wants all variants to scatter alike.
 
     Examples
     --------
     >>> is_assumed("normal", "one", "mixed"), is_assumed("wide-control", "one", "mixed")
     (True, False)
     """
-    if procedure == "ranks":
-        return True
     found = next(known for known in SITUATIONS if known.name == situation)
+    if procedure == "ranks":
+        return found.jars == 1 or found.these
     return not truths(found, truth, FEWEST_VARIANTS).uneven
 
 

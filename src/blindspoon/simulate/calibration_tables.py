@@ -107,12 +107,12 @@ _SUMMARY = (
 
 
 def _summary(held: Sequence[Counted], situation: Situation) -> Iterator[list[str]]:
-    for by, name in PROCEDURES.items():
+    for by in situation.by:
         mine = [one for one in held if (one.situation, one.procedure) == (situation.name, by)]
         beyond = sum(one.beyond for one in mine)
         yield [
             situation.name,
-            name,
+            PROCEDURES[by],
             _assumed(situation, by),
             _pooled(mine, "false_alarm"),
             _pooled(mine, "coverage"),
@@ -174,9 +174,9 @@ def _section(counted: Sequence[Counted], situation: Situation) -> tuple[str, str
     }
     panels = dict.fromkeys(key[:2] for key in mine)
     rows = [
-        [str(variants), str(tasters), name, *_rates(mine, variants, tasters, by)]
+        [str(variants), str(tasters), PROCEDURES[by], *_rates(mine, variants, tasters, by)]
         for variants, tasters in panels
-        for by, name in PROCEDURES.items()
+        for by in situation.by
     ]
     heads = ("variants", "tasters", "procedure", *(heading for heading, _, _ in COLUMNS))
     step, margin = wording.plain(situation.scale.step), wording.plain(situation.margin)

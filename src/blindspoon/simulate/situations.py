@@ -17,6 +17,7 @@ from blindspoon.trial import Scale
 
 TEN = Scale(low=0, high=10, step=1)
 TENTHS = Scale(low=0, high=10, step=0.1)
+HUNDRED = Scale(low=0, high=100, step=1)
 FIVE = Scale(low=1, high=5, step=1)
 BOTH: tuple[By, ...] = ("mixed", "ranks")
 
@@ -31,9 +32,9 @@ class Situation:
     """How the tasters of a simulated trial score.
 
     A score is a level, plus a taster's own level, plus a taster's own opinion of the variant,
-    plus what the session does to the variant and to the taster, plus what the place of the cup
-    adds, plus what the cup adds; rounded to the scale's step and kept within its ends. Serving
-    orders are drawn as `blind` draws them.
+    plus what the session does to the variant and to the taster, plus what its jar and its kitchen
+    are off, plus what the place of the cup adds, plus what the cup adds; rounded to the scale's
+    step and kept within its ends. Serving orders are drawn as `blind` draws them.
 
     Parameters
     ----------
@@ -60,6 +61,14 @@ class Situation:
         How many times wider the cups of the control, or of the last variant, scatter.
     without : int
         Variants that a taster does not get in a session; the control is never one.
+    jars, jar_sd : int, float
+        Jars of every variant, and how far they are off, in points.
+    these : bool
+        Whether what jars are off adds up to nothing over those of a variant, so that the
+        difference of these jars is the one that is given, and not only that of the method.
+    kitchens, kitchen_sd, odd_kitchen_sd : int, float, float
+        Repeats that are pooled; the SD of what a kitchen makes of a variant, in points, and that
+        of the first variant after the control. The tasters are those of one kitchen.
     """
 
     name: str
@@ -78,6 +87,17 @@ class Situation:
     control_spread: float = 1.0
     last_spread: float = 1.0
     without: int = 0
+    jars: int = 1
+    jar_sd: float = 0.0
+    these: bool = False
+    kitchens: int = 1
+    kitchen_sd: float = 0.0
+    odd_kitchen_sd: float = 0.0
+
+    @property
+    def by(self) -> tuple[By, ...]:
+        """The procedures that judge it: kitchens are pooled by the mixed model alone."""
+        return BOTH if self.kitchens == 1 else ("mixed",)
 
     @property
     def middle(self) -> float:
@@ -86,8 +106,10 @@ class Situation:
 
     @property
     def sessions_sd(self) -> float:
-        """What sessions do to a taster's cup of a variant, in points."""
-        return float(np.hypot(self.sitting_sd, self.moves_sd * (1 - 1 / self.sessions) ** 0.5))
+        """What sessions and jars do to a taster's cup of a variant, in points."""
+        moves = self.moves_sd * (1 - 1 / self.sessions) ** 0.5
+        jars = self.jar_sd * (1 - self.these / self.jars) ** 0.5
+        return float(np.hypot(np.hypot(self.sitting_sd, moves), jars))
 
     @property
     def between_sd(self) -> float:
@@ -169,6 +191,30 @@ SITUATIONS = (
         says="The last variant's cups scatter twice as widely as the others'; where one variant "
         "differs, it is this one.",
         last_spread=2.0,
+    ),
+    Situation(
+        name="jars",
+        says="Three jars of each variant, off by half a cup's scatter; the truth is the method's.",
+        margin=2.0,
+        jars=3,
+        jar_sd=0.6,
+    ),
+    Situation(
+        name="these-jars",
+        says="The same jars; the truth is that of these jars.",
+        margin=2.0,
+        jars=3,
+        jar_sd=0.6,
+        these=True,
+    ),
+    Situation(
+        name="kitchens",
+        says="Four kitchens, which make a variant differently by a quarter of a cup's scatter, and "
+        "the first one by a whole; the truth is that of kitchens like these.",
+        scale=HUNDRED,
+        kitchens=4,
+        kitchen_sd=0.3,
+        odd_kitchen_sd=1.2,
     ),
 )
 

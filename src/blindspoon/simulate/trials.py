@@ -41,12 +41,13 @@ class PanelSize:
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """Who gets which cup when, one row a cup: session, taster, place (all from 0) and variant."""
+    """Who gets which cup when, a row a cup: session, taster, place, variant and jar, from 0."""
 
     session: IntArray
     taster: IntArray
     place: IntArray
     variant: IntArray
+    jar: IntArray
 
 
 def draw_scores(
@@ -85,7 +86,8 @@ def draw_scatter(
 ) -> FloatArray:
     """Draw what tasters and cups add to the levels, shape (trials, tasters, variants, sessions)."""
     taster, variant, session = np.indices(panel.shape).reshape(3, -1)
-    served = Served(session, taster, np.zeros_like(taster), variant)
+    nowhere = np.zeros_like(taster)
+    served = Served(session, taster, nowhere, variant, nowhere)
     parts = spread.taster_sd, spread.taster_variant_sd, spread.residual_sd
     return _scatter(served, *parts, trials, rng).reshape(trials, *panel.shape)
 
@@ -212,18 +214,22 @@ def simulate(
     """
     request = request_for(trial)
     for start in range(0, trials, ON_ONE_PLAN):
-        served = draw_orders(request, rng)
+        served = draw_orders(request, rng, situation.jars)
         count = min(ON_ONE_PLAN, trials - start)
         scores = draw_trial_scores(situation, true, served, count, rng)
         missing = rng.random(scores.shape) < situation.missing
         seeds = rng.integers(2**31, size=count).tolist()
         for drawn, absent, seed in zip(scores, missing, seeds, strict=True):
-            table = _table(trial, served, drawn, ~absent, balanced=request.complete)
+            named = situation.jars > 1
+            table = _table(trial, served, drawn, ~absent, balanced=request.complete, named=named)
             yield replace(trial, seed=seed), table
 
 
-def draw_orders(request: ServingRequest, rng: np.random.Generator) -> Served:
-    """Draw every session's orders as `blind` does, without codes; by session, taster and place."""
+def draw_orders(request: ServingRequest, rng: np.random.Generator, jars: int = 1) -> Served:
+    """Draw every session's orders as `blind` does, without codes; by session, taster and place.
+
+    So many jars of every variant are dealt to the tasters as evenly as can be.
+    """
     tasters, cups = len(request.tasters), request.cups
     met = np.zeros((tasters, len(request.variants)), dtype=np.int64)
     drawn = np.empty((0, cups), dtype=np.int64)
@@ -233,7 +239,11 @@ def draw_orders(request: ServingRequest, rng: np.random.Generator) -> Served:
         drawn = np.concatenate((drawn, rows))
     shape = (len(request.sessions), tasters, cups)
     session, taster, place = np.indices(shape).reshape(3, -1)
-    return Served(session, taster, place, drawn.ravel())
+    variant = drawn.ravel()
+    if jars == 1:
+        return Served(session, taster, place, variant, np.zeros_like(variant))
+    dealt = np.tile(np.arange(tasters) % jars, (len(request.variants), 1))
+    return Served(session, taster, place, variant, rng.permuted(dealt, axis=1)[variant, taster])
 
 
 def draw_trial_scores(
@@ -259,6 +269,14 @@ def draw_trial_scores(
         tasters = int(served.taster.max()) + 1
         came = rng.normal(0.0, situation.sitting_sd, (trials, tasters, situation.sessions))
         scores += came[:, served.taster, served.session]
+    if situation.jars > 1:
+        off = rng.normal(0.0, situation.jar_sd, (trials, variants, situation.jars))
+        off -= off.mean(axis=2, keepdims=True) * situation.these
+        scores += off[:, served.variant, served.jar]
+    if situation.kitchens > 1:  # each trial is that of one kitchen
+        wide = [situation.kitchen_sd, situation.odd_kitchen_sd]
+        wide += [situation.kitchen_sd] * (variants - 2)
+        scores += (rng.standard_normal((trials, variants)) * wide)[:, served.variant]
     scores += np.array(situation.places(variants))[served.place]
     return np.round(on_scale(scores, situation.scale), 9)
 
@@ -270,8 +288,14 @@ def _table(
     given: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
     *,
     balanced: bool,
+    named: bool,
 ) -> ScoreTable:
-    """Put the scores that were given into a table; those who gave none are not in it."""
+    """Put the scores that were given into a table; those who gave none are not in it.
+
+    Where jars are `named`, they stand under their numbers, those of one variant after another.
+    """
+    jars = int(served.jar.max()) + 1
+    batch = served.variant * jars + served.jar if named else np.full(served.variant.size, -1)
     present, taster = np.unique(served.taster[given], return_inverse=True)
     return ScoreTable(
         tasters=tuple(trial.tasting.tasters[place] for place in present),
@@ -279,8 +303,8 @@ def _table(
         taster=taster,
         session=served.session[given],
         variant=served.variant[given],
-        batch=np.full(taster.size, -1),
-        batches=(),
+        batch=batch[given],
+        batches=tuple(map(str, range(int(batch.max()) + 1))),
         position=served.place[given] + 1,
         scores=scores[given][:, None],
         coded=True,

@@ -13,11 +13,12 @@ NAMES = [each.name for each in SITUATIONS]
 
 
 def as_csv(trial, table):
-    rows = ["session,taster,variant,position,texture"]
-    cups = zip(table.session, table.taster, table.variant, table.position, table.scores[:, 0],
-               strict=True)  # fmt: skip
-    for session, taster, variant, position, score in cups:
-        names = table.sessions[session], table.tasters[taster], trial.variants[variant].name
+    rows = ["session,taster,variant,batch,position,texture"]
+    cups = zip(table.session, table.taster, table.variant, table.batch, table.position,
+               table.scores[:, 0], strict=True)  # fmt: skip
+    for session, taster, variant, batch, position, score in cups:
+        names = [table.sessions[session], table.tasters[taster], trial.variants[variant].name]
+        names.append(table.batches[batch] if batch >= 0 else "")
         rows.append(",".join([*names, str(position), repr(float(score))]))
     return "\n".join(rows).encode()
 
@@ -28,8 +29,11 @@ def test_tables_are_those_that_the_same_scores_in_a_folder_give(simulated, name,
     for trial, table in simulated(name, truth="one", variants=variants, tasters=7, trials=2):
         read, _ = build_table(trial, [read_table(as_csv(trial, table), "scores.csv")])
         assert (table.tasters, table.sessions) == (read.tasters, read.sessions)
-        for field in ("taster", "session", "variant", "batch", "position", "scores"):
+        for field in ("taster", "session", "variant", "position", "scores"):
             assert np.array_equal(getattr(table, field), getattr(read, field)), field
+        jars = [np.array([*each.batches, ""])[each.batch] for each in (table, read)]
+        assert np.array_equal(*jars)
+        assert len(set(jars[0])) == (3 * variants if "jars" in name else 1)
         if name != "missing":  # the plan was balanced; scores alone cannot tell
             assert table.balanced is read.balanced is (name != "incomplete")
 
