@@ -35,8 +35,10 @@ def fields(text):
 def test_a_language_has_every_text_with_the_same_parts(language):
     english, other = TEXTS["en"], TEXTS[language]
     assert other.keys() == english.keys() | {"asked"}
-    tables = ("script", "sets", "answers")
-    for part, whole in ((english, other), *((english[name], other[name]) for name in tables)):
+    tables = ("script", "sets", "both", "answers")
+    pairs = [(english, other), *((english[name], other[name]) for name in tables)]
+    pairs += [(english[name]["script"], other[name]["script"]) for name in ("sets", "both")]
+    for part, whole in pairs:
         assert part is english or whole.keys() == part.keys()
         for name in part.keys() - {*tables}:
             assert fields(whole[name]) == fields(part[name]), name
@@ -59,7 +61,10 @@ def test_every_text_is_used_and_none_is_missing():
     pages = re.sub(r' == "[^"]*"', "", pages)
     asked = set(NAME.findall(pages)) & TEXTS["en"].keys()
     said = {name for part in re.findall(r"\bsay\(([^,()]*)", pages) for name in NAME.findall(part)}
-    of_sets = TEXTS["en"]["sets"].keys()
+    of_sets = TEXTS["en"]["sets"].keys() - {"script"}
+    assert TEXTS["en"]["both"].keys() - {"script"} <= TEXTS["en"].keys()
+    assert TEXTS["en"]["both"]["script"].keys() <= TEXTS["en"]["script"].keys()
+    assert TEXTS["en"]["sets"]["script"].keys() <= TEXTS["en"]["script"].keys()
     assert said <= TEXTS["en"].keys() | of_sets
     assert of_sets - TEXTS["en"].keys() - {"bad_answer"} <= said
     of_errors = {name for name in TEXTS["en"] if re.fullmatch(r"error_\d+", name)}

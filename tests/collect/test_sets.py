@@ -36,11 +36,16 @@ tasters = ["T01", "T02", "T03"]
 """
 
 
+SCALE = '[scale]\nlow = 0\nhigh = 10\nstep = 1\n\n[[attribute]]\nname = "saltiness"\n'
+
+
 @pytest.fixture
 def folder(tmp_path, request):
-    """A folder whose sets were drawn, and nobody has answered."""
+    """A folder whose sets were drawn, and nobody has answered; cups are scored beside "both"."""
     method = getattr(request, "param", "triangle")
-    (tmp_path / "trial.toml").write_text(TRIAL.format(method=method), encoding="utf-8")
+    both = method == "both"
+    text = TRIAL.format(method="triangle" if both else method) + SCALE * both
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
     draw_blind(tmp_path, DAY)
     return tmp_path
 
@@ -51,7 +56,7 @@ def served(folder):
     sets = {}
     with (folder / "servings.csv").open(encoding="utf-8") as file:
         for row in csv.DictReader(file):
-            sets.setdefault((row["taster"], row["set"]), []).append(row["code"])
+            sets.setdefault((row["taster"], row.get("set", "")), []).append(row["code"])
     return sets
 
 
@@ -130,3 +135,70 @@ def test_sets_speak_the_language_of_the_phone_and_ballots_do_not(client, phone, 
     assert rows()[0]["answer"] == "different"
     assert "verschieden</dd>" in taker.read(f"{taker.place}look")
     assert "Noch nicht beantwortet ist Reihe" in taker.read(f"{taker.place}end")
+
+
+both = pytest.mark.parametrize("folder", ["both"], indirect=True)
+
+
+@both
+def test_cups_and_sets_are_asked_in_the_order_of_the_plan(phone, rows, served, events):
+    taker = phone("T01")
+    cups = served["T01", ""]
+    page = taker.read(f"{taker.place}1")
+    assert f'value="{cups[0]}"' in page
+    assert "saltiness" in page.casefold()
+    assert "1 of 4" in page
+    assert "Save, next set" in taker.read(f"{taker.place}2")
+    third = taker.read(f"{taker.place}3")
+    assert "You must choose" in third
+    assert f"Back to cup {cups[1]}" in third
+    for place, score in enumerate(("6", "7"), 1):
+        assert taker.answer(place, saltiness=score).status_code == 303
+    assert "Not complete yet:" in (end := taker.read(f"{taker.place}end"))
+    assert ">Set 1</a>" in end
+    picks = {number: served["T01", number][0] for number in ("1", "2")}
+    for place, code in enumerate(picks.values(), 3):
+        taker.answer(place, answer=code)
+    assert [row["saltiness"] for row in rows()] == ["6", "7"]
+    assert {row["set"]: row["answer"] for row in rows("1-T01+sets.csv")} == picks
+    assert events[-2:] == [
+        "T01 has answered 1 of 2 sets in session 1.", "T01 has finished session 1.",
+    ]  # fmt: skip
+    look = taker.read(f"{taker.place}look")
+    assert ">Set 2</a>" in look
+    assert f">Cup {cups[0]}</a>" in look
+    assert "All 4 answers are given and saved." in taker.read(f"{taker.place}end")
+
+
+@both
+def test_a_paper_ballot_of_cups_and_sets_is_keyed_in_and_the_whole_is_judged(
+    sitting, client, folder, served
+):
+    host = f"/h/{sitting.host_link}"
+    for place, taster in enumerate(sitting.plan.tasters, 1):
+        page = client.get(f"{host}/1/key/{place}").text
+        assert page.index("saltiness") < page.index("You must choose")
+        fields = {"ticket": page.split('name="ticket" value="')[1].split('"')[0]}
+        fields |= {"0-saltiness": "5", "1-saltiness": f"{place + 4}"}
+        fields |= {f"{row + 1}-answer": served[taster, str(row)][0] for row in (1, 2)}
+        assert client.post(f"{host}/1/key/{place}", data=fields).status_code == 303
+    assert sitting.tally() == "12 of 12 sets and cups are answered; 6 ballots lie in ballots"
+    assert client.get(f"{host}/scores.csv").text.startswith(
+        "\ufeffsession,taster,code,saltiness,set,answer,comment"
+    )
+    assert examine(folder).problems == ()
+    lift_blind(folder, DAY, lambda _: True)
+    found = analyse(folder)
+    assert (found.choices[0].tests, len(found.table.scores)) == (6, 6)
+
+
+@both
+def test_what_is_wrong_beside_a_set_is_said_there_and_nothing_is_stored(sitting, client, folder):
+    host = f"/h/{sitting.host_link}"
+    page = client.get(f"{host}/1/key/1").text
+    fields = {"ticket": page.split('name="ticket" value="')[1].split('"')[0]}
+    reply = client.post(f"{host}/1/key/1", data=fields | {"0-saltiness": "5", "2-answer": "000"})
+    assert reply.status_code == 422
+    assert "“000” is no answer to this set." in reply.text
+    assert 'aria-label="Set 1, ' in reply.text
+    assert not (folder / "ballots").exists()

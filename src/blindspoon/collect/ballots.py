@@ -13,7 +13,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from blindspoon.errors import FormError, Problem, Rule, shown, some_of
 from blindspoon.files import schema
@@ -252,6 +252,10 @@ def write_for_spreadsheet(names: Sequence[str], rows: Iterable[Mapping[str, str]
     return b"\xef\xbb\xbf" + write_rows(names, safe)
 
 
+Kind = Literal["cups", "sets", "both"]
+"""What a ballot asks about."""
+
+
 @dataclass(eq=False, kw_only=True)
 class BallotFile:
     """What one taster fills in for one session; safe to use from several threads.
@@ -262,6 +266,8 @@ class BallotFile:
         The cups, in the order of serving; of sets to choose from, their numbers.
     sets : mapping of str to tuple of str
         The codes of each set; empty where cups are scored.
+    beside : BallotFile, optional
+        What the taster fills in at the same sitting: cups beside sets.
     file : str
         Its name in the trial folder.
     elsewhere : mapping of str to str
@@ -281,6 +287,7 @@ class BallotFile:
     tell: Tell
     elsewhere: Mapping[str, str] = field(default_factory=dict)
     sets: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    beside: BallotFile | None = None
     columns: tuple[str, ...] = field(init=False)
     rows: Rows = field(init=False, default_factory=dict)
 
@@ -302,6 +309,20 @@ class BallotFile:
     def noun(self) -> str:
         """What is answered: a cup or a set."""
         return "set" if self.sets else "cup"
+
+    @property
+    def kind(self) -> Kind:
+        """What pages speak of."""
+        return "sets" if self.sets else "cups"
+
+    @property
+    def parts(self) -> tuple[BallotFile, ...]:
+        """The files that it lies in."""
+        return (self,)
+
+    def part(self, _: str) -> BallotFile:
+        """Find the file in which a cup or set lies: this one has them all."""
+        return self
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -531,9 +552,82 @@ class BallotFile:
             self.tell(
                 f"{taster} has a second answer for {self.noun} {codes}; the earlier one is kept."
             )
-        if after == cups > before:
+        if after == cups > before and not (self.beside and self.beside.gaps):
             self.tell(f"{taster} has finished session {self.session}.")
         elif after > before:
             self.tell(
                 f"{taster} has {done} {after} of {cups} {self.noun}s in session {self.session}."
             )
+
+
+class BothBallots:
+    """Sets to choose from and cups to score of one taster in one session, as one ballot.
+
+    Parameters
+    ----------
+    sets, cups : BallotFile
+        No code of one is a code of the other.
+    codes : tuple of str
+        All of theirs, in the order of serving; `parts` has the file of the first one first.
+    """
+
+    kind: Kind = "both"
+
+    def __init__(self, sets: BallotFile, cups: BallotFile, codes: tuple[str, ...]) -> None:
+        self.session, self.taster, self.codes = sets.session, sets.taster, codes
+        self.parts = tuple(sorted((sets, cups), key=lambda part: codes.index(part.codes[0])))
+        sets.beside, cups.beside = cups, sets
+        self._of = {code: part for part in self.parts for code in part.codes}
+
+    def part(self, code: str) -> BallotFile:
+        """Find the file in which a cup or set lies."""
+        return self._of[code]
+
+    def answer(self, code: str) -> CupAnswer:
+        """Give what is filled in for a cup or set."""
+        return self.part(code).answer(code)
+
+    def lacking(self, code: str) -> list[str]:
+        """Labels of what is not answered."""
+        return self.part(code).lacking(code)
+
+    @property
+    def rows(self) -> Rows:
+        """What stands in the files, by code."""
+        return {**self.parts[0].rows, **self.parts[1].rows}
+
+    @property
+    def elsewhere(self) -> Mapping[str, str]:
+        """What is answered in other files, which it names."""
+        return {**self.parts[0].elsewhere, **self.parts[1].elsewhere}
+
+    def in_order(self) -> list[Mapping[str, str]]:
+        """Give the rows in the order of serving."""
+        rows = self.rows
+        return [rows[code] for code in self.codes if code in rows]
+
+    @property
+    def gaps(self) -> list[str]:
+        """Cups and sets that need something more."""
+        return [code for code in self.codes if self.lacking(code)]
+
+    @property
+    def count(self) -> int:
+        """How many need nothing more."""
+        return len(self.codes) - len(self.gaps)
+
+    def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
+        """Fill in some of them, as `BallotFile.save` does; each file is written whole."""
+        receipts = dict[str, Receipt]()
+        for part in self.parts:
+            own = {code: sent for code, sent in given.items() if code in part.codes}
+            receipts |= part.save(own) if own else {}
+        return receipts
+
+    def reconcile(self) -> None:
+        """Look whether a file was changed by hand. Raises OSError."""
+        for part in self.parts:
+            part.reconcile()
+
+
+Ballot = BallotFile | BothBallots

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
 from blindspoon.collect.ballots import (
-    BallotFile,
+    Ballot,
     CupAnswer,
     Given,
     read_answers,
@@ -20,7 +20,6 @@ from blindspoon.collect.ballots import (
 from blindspoon.collect.languages import Words, words_of
 from blindspoon.collect.security import Access, faults
 from blindspoon.collect.sitting import Sitting
-from blindspoon.errors import Problem
 
 Cells = Sequence[Mapping[str, str]]
 """Texts of the grid by column, a mapping a cup."""
@@ -78,7 +77,7 @@ class Desk:
             abort(404)
         return self.places[place]
 
-    def ballot(self, session: str, place: str) -> BallotFile:
+    def ballot(self, session: str, place: str) -> Ballot:
         """Give the ballot of a place; 404 where there is none."""
         ballot = self.sitting.ballots.get((session, self.taster(place)))
         if ballot is None:
@@ -167,7 +166,9 @@ class HostPages:
         """Give everything that was filled in here, safe to open in a spreadsheet."""
         sitting = self._find(link).sitting
         ballots = [*sitting.ballots.values()]
-        names = ["session", "taster", ballots[0].unit, *ballots[0].names, "comment"]
+        parts = [part for ballot in ballots for part in ballot.parts]
+        columns = dict.fromkeys(name for part in parts for name in (part.unit, *part.names))
+        names = ["session", "taster", *columns, "comment"]
         rows = [row for ballot in ballots for row in ballot.in_order()]
         response = make_response(write_for_spreadsheet(names, rows))
         response.headers["Content-Type"] = "text/csv; charset=utf-8"
@@ -201,11 +202,9 @@ class HostPages:
         ballot = desk.ballot(session, place)
         form = self._form(link)
         typed = _typed(ballot, form)
-        answers, problems = read_answers(ballot.attributes, typed, place)
-        if problems:
-            return _grid(
-                desk, place, ballot, typed, 422, wrong=_faults(desk, ballot, problems, typed)
-            )
+        answers, wrong = _read(desk.say, ballot, typed, place)
+        if wrong:
+            return _grid(desk, place, ballot, typed, 422, wrong=wrong)
         opened = form.get("page", "")[:40]
         given = {
             code: Given(answer, form.get(f"{row}-base", ""), opened)
@@ -228,17 +227,9 @@ class HostPages:
         desk = self._find(link)
         ballot = desk.ballot(session, place)
         typed = _typed(ballot, self._form(link))
-        answers, problems = read_answers(ballot.attributes, typed, place)
-        if problems:
-            return _grid(
-                desk,
-                place,
-                ballot,
-                typed,
-                422,
-                again=True,
-                wrong=_faults(desk, ballot, problems, typed),
-            )
+        answers, wrong = _read(desk.say, ballot, typed, place)
+        if wrong:
+            return _grid(desk, place, ballot, typed, 422, again=True, wrong=wrong)
         differ = _differences(desk.say, ballot, answers)
         if not differ:
             desk.sitting.note_twice(session, ballot.taster)
@@ -269,7 +260,7 @@ class HostPages:
 def _grid(
     desk: Desk,
     place: str,
-    ballot: BallotFile,
+    ballot: Ballot,
     values: Cells,
     status: int = 200,
     *,
@@ -292,10 +283,18 @@ def _grid(
     return make_response(page, status)
 
 
-def _faults(
-    desk: Desk, ballot: BallotFile, problems: Sequence[Problem], typed: Cells
-) -> dict[tuple[int, str], str]:
-    return faults(desk.say, problems, ballot.attributes, typed)
+def _read(
+    say: Words, ballot: Ballot, typed: Cells, file: str
+) -> tuple[list[CupAnswer], dict[tuple[int, str], str]]:
+    """Read what was typed, a row a cup or set, and say what is wrong with it."""
+    answers, wrong = [], dict[tuple[int, str], str]()
+    for row, (code, cells) in enumerate(zip(ballot.codes, typed, strict=True)):
+        attributes = ballot.part(code).attributes
+        (answer,), problems = read_answers(attributes, [cells], file)
+        answers.append(answer)
+        told = faults(say, problems, attributes, [cells])
+        wrong |= {(row, column): text for (_, column), text in told.items()}
+    return answers, wrong
 
 
 def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
@@ -312,33 +311,34 @@ def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
     return redirect(desk.base, 303)
 
 
-def _stored(ballot: BallotFile) -> Cells:
+def _stored(ballot: Ballot) -> Cells:
     """Give what a ballot holds."""
-    answers = [ballot.answer(code) for code in ballot.codes]
+    answers = [(ballot.part(code).names, ballot.answer(code)) for code in ballot.codes]
     return [
-        dict(zip(ballot.names, answer.scores, strict=True)) | {"comment": answer.comment}
-        for answer in answers
+        dict(zip(names, answer.scores, strict=True)) | {"comment": answer.comment}
+        for names, answer in answers
     ]
 
 
-def _typed(ballot: BallotFile, form: Mapping[str, str]) -> Cells:
+def _typed(ballot: Ballot, form: Mapping[str, str]) -> Cells:
     """Take the cells of the grid from its form."""
+    parts = [(code, ballot.part(code)) for code in ballot.codes]
     return [
-        {name: form.get(f"{row}-{name}", "").strip() for name in (*ballot.names, "comment")}
-        | ({"set": code} if ballot.sets else {})
-        for row, code in enumerate(ballot.codes)
+        {name: form.get(f"{row}-{name}", "").strip() for name in (*part.names, "comment")}
+        | ({"set": code} if part.sets else {})
+        for row, (code, part) in enumerate(parts)
     ]
 
 
 def _differences(
-    say: Words, ballot: BallotFile, second: Sequence[CupAnswer]
+    say: Words, ballot: Ballot, second: Sequence[CupAnswer]
 ) -> dict[tuple[int, str], str]:
     """Find cells that were keyed otherwise the first time, and what they were then."""
     return {
-        (row, name): (first if ballot.sets else say.number(first)) or say("blank")
+        (row, name): (first if ballot.part(code).sets else say.number(first)) or say("blank")
         for row, code in enumerate(ballot.codes)
         for name, first, again in zip(
-            ballot.names, ballot.answer(code).scores, second[row].scores, strict=True
+            ballot.part(code).names, ballot.answer(code).scores, second[row].scores, strict=True
         )
         if first != again and code not in ballot.elsewhere
     }

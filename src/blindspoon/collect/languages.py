@@ -11,7 +11,7 @@ from typing import Any, get_args
 
 from flask import current_app, request
 
-from blindspoon.collect.ballots import Question
+from blindspoon.collect.ballots import Ballot, Kind, Question
 from blindspoon.trial import DEFAULT_REST, Attribute, Language
 
 LANGUAGES: tuple[str, ...] = get_args(Language)[1:]
@@ -30,8 +30,9 @@ class Words:
         As in HTML: "en".
     texts : dict
         A text by its name, or one for a single thing and one for several; ``script`` holds those of
-        the scripts, ``sets`` those that are others for sets to choose from, ``answers`` what is
-        chosen there in words, and ``asked``, but in English, what the methods ask of a set.
+        the scripts, ``sets`` and ``both`` those that are others for sets to choose from and where
+        cups are scored beside them, ``answers`` what is chosen there in words, and ``asked``, but
+        in English, what the methods ask of a set.
 
     Examples
     --------
@@ -40,9 +41,11 @@ class Words:
     ('Cup 037', '1 cup', '4 cups')
     """
 
-    def __init__(self, language: str, texts: dict[str, Any]) -> None:
+    def __init__(self, language: str, texts: dict[str, Any], kind: Kind = "cups") -> None:
         self.language = language
-        self._texts = texts
+        own = texts.get(kind, {}) if kind != "cups" else {}
+        self._all = texts
+        self._texts = texts | own | {"script": texts["script"] | own.get("script", {})}
 
     def __call__(self, text_name: str, /, **parts: object) -> str:
         """Give a text, filled in; `n` says how many things it is about. KeyError without one."""
@@ -55,10 +58,15 @@ class Words:
         """Tell whether there is a text of this name."""
         return name in self._texts
 
-    @property
-    def of_sets(self) -> Words:
-        """The same for sets to choose from."""
-        return Words(self.language, self._texts | self._texts["sets"])
+    def of(self, kind: Kind) -> Words:
+        """Speak of cups, of sets to choose from, or of both."""
+        return Words(self.language, self._all, kind)
+
+    def unit(self, ballot: Ballot, code: str) -> str:
+        """Call a cup, or a set, by its code; where there are both, say which it is."""
+        if ballot.kind != "both":
+            return code
+        return self.of(ballot.part(code).kind)("cup_title", code=code)
 
     def label(self, question: Question) -> str:
         """Give the label of an attribute; of sets, what their method asks."""

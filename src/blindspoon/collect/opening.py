@@ -9,14 +9,16 @@ import re
 import secrets
 import threading
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
 from blindspoon import wording
 from blindspoon.collect.ballots import (
+    Ballot,
     BallotFile,
+    BothBallots,
     CupAnswer,
     Given,
     SetQuestion,
@@ -27,6 +29,7 @@ from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
 from blindspoon.errors import (
     FormError,
     Note,
+    Problem,
     Rule,
     ScoreError,
     TrialError,
@@ -47,6 +50,9 @@ from blindspoon.trial import Trial
 Cup = tuple[str, str, str]
 """Session, taster and code."""
 
+Trays = dict[tuple[str, str], dict[tuple[bool, str], tuple[str, ...]]]
+"""By session and taster, whether it is a set, and its name or code: the cups of it."""
+
 NAME_LIMIT = 120
 """Characters of a ballot's file name that come from the taster."""
 
@@ -55,6 +61,11 @@ _SERVED = Rule(
     "missing-file",
     "the score page needs to know who is served which cup when",
     'Draw the codes and orders with "blind" first',
+)
+
+
+_CALLED_ALIKE = Rule(
+    "code-twice", "cups beside sets are not called as they are", "Draw the codes again"
 )
 
 
@@ -112,7 +123,7 @@ def after_lifting(folder: Path) -> tuple[Note, ...]:
     return (Note(file=seal_file.FILE, text=text),)
 
 
-def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Cups]:
+def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
     """Read who is served what, and what is scored; a cup that is scored twice stops no evening."""
     trial, servings = parse_trial(text.trial), text.table("servings.csv")
     if servings is None:
@@ -120,10 +131,22 @@ def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Cups]:
     ledger = open_ledger(trial, text.scores, servings, choices=text.choices)
     kept = ("no-scores", "scored-twice", "answered-twice")
     problems = [it for it in ledger.problems if it.slug not in kept]
-    served = ledger.plan if trial.attributes else ledger.sets
-    if problems or served is None:
+    plan = ledger.plan if trial.attributes else None
+    served = tuple(cups for cups in (plan, ledger.sets) if cups is not None)
+    if not problems and len(served) > 1:
+        problems += _called_alike(_trays(served))
+    if problems or not served:
         raise ScoreError(problems)
     return trial, ledger, served
+
+
+def _called_alike(trays: Trays) -> Iterator[Problem]:
+    """Find cups that are called as a set of the same taster is."""
+    for (session, taster), units in trays.items():
+        for of_sets, name in units:
+            if of_sets and (False, name) in units:
+                found = f"{shown(taster)} has a set and a cup {shown(name)} in session {session}"
+                yield _CALLED_ALIKE.broken(found, "servings.csv")
 
 
 def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[], None]:
@@ -158,7 +181,7 @@ def _stamp(folder: Path) -> tuple[int, int] | None:
 
 
 def _sitting(
-    trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder, *, begin: bool
+    trial: Trial, ledger: Ledger, served: Sequence[Cups], folder: DurableFolder, *, begin: bool
 ) -> Sitting:
     data = folder.read(FILE)
     memory = Memory() if data is None else Memory.from_bytes(data)
@@ -172,41 +195,57 @@ def _sitting(
 
 
 def _ballots(
-    trial: Trial, ledger: Ledger, served: Cups, folder: DurableFolder, sitting: Sitting
-) -> dict[tuple[str, str], BallotFile]:
+    trial: Trial, ledger: Ledger, served: Sequence[Cups], folder: DurableFolder, sitting: Sitting
+) -> dict[tuple[str, str], Ballot]:
     """Load every ballot that the sitting does not have yet."""
-    orders: dict[tuple[str, str], dict[str, tuple[str, ...]]] = {}
-    for row in sorted(range(len(served)), key=lambda row: int(served.position[row])):
-        session, taster, code = served.texts(row)
-        unit = code if trial.attributes else served.batch.at(row)
-        units = orders.setdefault((session, taster), {})
+    trays = _trays(served)
+    files = {  # no taster's name brings a plus into the name of a file
+        (*tray, of_sets): f"ballots/{name.removesuffix('.csv')}{'+sets' * plus}.csv"
+        for tray, name in file_names(trays).items()
+        for of_sets, plus in ((False, False), (True, bool(trial.attributes)))
+    }
+    elsewhere: defaultdict[tuple[str, str, bool], dict[str, str]] = defaultdict(dict)
+    picked = () if ledger.picks is None else ((True, ledger.picks.rows),)
+    for of_sets, answered in ((False, ledger.scored), *picked):
+        for row in range(len(answered)):
+            file, _ = answered.place(row)
+            session, taster, code = answered.texts(row)
+            if file not in files.values():
+                elsewhere[session, taster, of_sets][code] = file
+    ballots: dict[tuple[str, str], Ballot] = {}
+    for tray in trays.keys() - sitting.ballots.keys():
+        parts = []
+        for of_sets in {in_set: None for in_set, _ in sorted(trays[tray], reverse=True)}:
+            own = {name: cups for (in_set, name), cups in trays[tray].items() if in_set is of_sets}
+            part = BallotFile(
+                session=tray[0],
+                taster=tray[1],
+                codes=tuple(own),
+                sets=own if of_sets else {},
+                attributes=_question(trial, own) if of_sets else trial.asked(tray[0]),
+                file=files[*tray, of_sets],
+                folder=folder,
+                tell=sitting.say,
+            )
+            part.load()
+            there = elsewhere[*tray, of_sets].items()
+            part.elsewhere = {code: file for code, file in there if part.answer(code).blank}
+            parts.append(part)
+        codes = tuple(name for _, name in trays[tray])
+        ballots[tray] = BothBallots(parts[0], parts[1], codes) if len(parts) > 1 else parts[0]
+    return {tray: ballots[tray] for tray in trays if tray in ballots}
+
+
+def _trays(served: Sequence[Cups]) -> Trays:
+    """Give what every taster gets in a session, in the order of serving."""
+    rows = [(cups, row) for cups in served for row in range(len(cups))]
+    trays: Trays = {}
+    for cups, row in sorted(rows, key=lambda found: int(found[0].position[found[1]])):
+        session, taster, code = cups.texts(row)
+        units, name = trays.setdefault((session, taster), {}), cups.batch.at(row)
+        unit = (bool(name), name or code)
         units[unit] = (*units.get(unit, ()), code)
-    files = {cup: f"ballots/{name}" for cup, name in file_names(orders).items()}
-    own = set(files.values())
-    elsewhere: defaultdict[tuple[str, str], dict[str, str]] = defaultdict(dict)
-    answered = ledger.picks.rows if ledger.picks and not trial.attributes else ledger.scored
-    for row in range(len(answered)):
-        file, _ = answered.place(row)
-        session, taster, code = answered.texts(row)
-        if file not in own:
-            elsewhere[session, taster][code] = file
-    ballots: dict[tuple[str, str], BallotFile] = {}
-    for cup in orders.keys() - sitting.ballots.keys():
-        ballot = ballots[cup] = BallotFile(
-            session=cup[0],
-            taster=cup[1],
-            codes=tuple(orders[cup]),
-            sets={} if trial.attributes else orders[cup],
-            attributes=trial.asked(cup[0]) if trial.attributes else _question(trial, orders[cup]),
-            file=files[cup],
-            folder=folder,
-            tell=sitting.say,
-        )
-        ballot.load()
-        own_cups = {code for code in ballot.codes if not ballot.answer(code).blank}
-        there = elsewhere[cup].items()
-        ballot.elsewhere = {code: file for code, file in there if code not in own_cups}
-    return {cup: ballots[cup] for cup in orders if cup in ballots}
+    return trays
 
 
 def _question(trial: Trial, sets: Mapping[str, tuple[str, ...]]) -> tuple[SetQuestion, ...]:
@@ -227,15 +266,15 @@ def _question(trial: Trial, sets: Mapping[str, tuple[str, ...]]) -> tuple[SetQue
     return (SetQuestion(label=asked, choice=trial.choice, options=options, same=same),)
 
 
-def _plan(trial: Trial, served: Cups) -> Plan:
+def _plan(trial: Trial, served: Sequence[Cups]) -> Plan:
     listed = [session.name for session in trial.sessions]
-    found = set(served.session.texts)
+    found = dict.fromkeys(name for cups in served for name in cups.session.texts)
     return Plan(
         title=trial.title,
         food=trial.product or trial.title,
         attributes=trial.attributes,
-        sessions=tuple(n for n in dict.fromkeys((*listed, *served.session.texts)) if n in found),
-        tasters=served.taster.texts,
+        sessions=tuple(n for n in dict.fromkeys((*listed, *found)) if n in found),
+        tasters=tuple(dict.fromkeys(name for cups in served for name in cups.taster.texts)),
         tasting=trial.tasting,
         labels=dict.fromkeys(found, "") | {each.name: each.label for each in trial.sessions},
     )
@@ -363,9 +402,9 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     return Addition(answers=new, present=present, blank=blank)
 
 
-def _conflict(ballot: BallotFile, code: str, answer: CupAnswer) -> str:
+def _conflict(ballot: Ballot, code: str, answer: CupAnswer) -> str:
     """Name the file whose scores would be replaced; gaps may be filled."""
     now = ballot.answer(code)
     pairs = zip((*now.scores, now.comment), (*answer.scores, answer.comment), strict=True)
     replaced = any(old and old != new for old, new in pairs)
-    return ballot.elsewhere.get(code, ballot.file if replaced else "")
+    return ballot.elsewhere.get(code, ballot.part(code).file if replaced else "")

@@ -62,7 +62,7 @@ def faults(
 ) -> dict[tuple[int, str], str]:
     """Say to people what is wrong with the scores that they gave, by row, from 0, and column."""
     scales = {it.name: it.scale for it in attributes if isinstance(it, Attribute)}
-    say = say if scales else say.of_sets
+    say = say.of("cups" if scales else "sets")
     said = {}
     for problem in problems:
         row, column = (problem.line or 2) - 2, problem.column or ""

@@ -20,7 +20,7 @@ from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any, TypeVar
 
-from blindspoon.collect.ballots import BallotFile, Tell
+from blindspoon.collect.ballots import Ballot, Tell
 from blindspoon.errors import FormError, Rule, shown
 from blindspoon.files.durable import DurableFolder
 from blindspoon.trial import Attribute, Tasting
@@ -165,7 +165,7 @@ class Sitting:
     def __init__(self, plan: Plan, folder: DurableFolder, memory: Memory) -> None:
         self.plan = plan
         self.memory = memory
-        self.ballots: dict[tuple[str, str], BallotFile] = {}
+        self.ballots: dict[tuple[str, str], Ballot] = {}
         self.tell: Tell = lambda _: None
         self.look_for_late: Callable[[], None] = lambda: None
         self._folder = folder
@@ -312,7 +312,7 @@ class Sitting:
         own = (self.ballots.get((name, taster)) for name in later)
         return next((ballot.session for ballot in own if ballot and ballot.gaps), "")
 
-    def ballots_of(self, session: str) -> list[BallotFile]:
+    def ballots_of(self, session: str) -> list[Ballot]:
         """Give the ballots of a session, in the order of the tasters."""
         pairs = ((session, taster) for taster in self.plan.tasters)
         return [self.ballots[pair] for pair in pairs if pair in self.ballots]
@@ -326,10 +326,15 @@ class Sitting:
     def tally(self) -> str:
         """Count what was collected: "5 of 60 cups are scored; 1 ballot lies in ballots"."""
         ballots = self.ballots.values()
-        scored, files = sum(b.count for b in ballots), sum(bool(b.rows) for b in ballots)
-        sets = any(ballot.sets for ballot in ballots)
-        cups = count(sum(len(ballot.codes) for ballot in ballots), "set" if sets else "cup")
-        lie, done = "lies" if files == 1 else "lie", "answered" if sets else "scored"
+        scored, files = (
+            sum(b.count for b in ballots),
+            sum(bool(p.rows) for b in ballots for p in b.parts),
+        )
+        kinds, total = {ballot.kind for ballot in ballots}, sum(len(b.codes) for b in ballots)
+        cups = f"{total:,} sets and cups"
+        if len(kinds) < 2 and "both" not in kinds:
+            cups = count(total, "set" if "sets" in kinds else "cup")
+        lie, done = "lies" if files == 1 else "lie", "scored" if kinds <= {"cups"} else "answered"
         return f"{scored:,} of {cups} are {done}; {count(files, 'ballot')} {lie} in ballots"
 
     def reconcile(self) -> None:
@@ -341,7 +346,7 @@ class Sitting:
             except OSError as error:
                 self.trouble(error)
 
-    def add(self, plan: Plan, ballots: Mapping[tuple[str, str], BallotFile]) -> None:
+    def add(self, plan: Plan, ballots: Mapping[tuple[str, str], Ballot]) -> None:
         """Take in a plan and ballots; those that are there stay as they are."""
         self.plan = plan
         self.ballots = {**ballots, **self.ballots}

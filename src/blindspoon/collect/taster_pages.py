@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from blindspoon import wording
 from blindspoon.collect.ballots import (
+    Ballot,
     BallotFile,
     CupAnswer,
     Given,
@@ -57,13 +58,18 @@ class Seat:
     """A taster at a cup; `place` counts from 1."""
 
     link: str
-    ballot: BallotFile
+    ballot: Ballot
     place: int
 
     @property
     def code(self) -> str:
         """Code of the cup."""
         return self.ballot.codes[self.place - 1]
+
+    @property
+    def part(self) -> BallotFile:
+        """The file that it is answered in."""
+        return self.ballot.part(self.code)
 
     @property
     def last(self) -> bool:
@@ -82,7 +88,7 @@ class Seat:
         return f"/t/{self.link}/{self.ballot.session}/end"
 
 
-def _seats(link: str, ballot: BallotFile) -> list[Seat]:
+def _seats(link: str, ballot: Ballot) -> list[Seat]:
     places = range(1, len(ballot.codes) + 1)
     return [Seat(link=link, ballot=ballot, place=place) for place in places]
 
@@ -200,7 +206,7 @@ class TasterPages:
     def answer(self, link: str, session: str, place: str) -> AnyResponse:
         """Store what was filled in for one cup, then acknowledge it."""
         seat = self._seat(link, session, place)
-        form, ballot = self._access.form(link), seat.ballot
+        form, ballot = self._access.form(link), seat.part
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
             return refuse(409, spoken()("error_stale"))
         sent = {**form, "set": seat.code} if ballot.sets else form
@@ -259,11 +265,11 @@ class TasterPages:
         )
         return make_response(page)
 
-    def _may_taste(self, ballot: BallotFile) -> bool:
+    def _may_taste(self, ballot: Ballot) -> bool:
         open_now = ballot.session == self._sitting.session
         return open_now and self._sitting.has_agreed(ballot.session, ballot.taster)
 
-    def _ballot(self, link: str, session: str) -> BallotFile:
+    def _ballot(self, link: str, session: str) -> Ballot:
         ballot = self._sitting.ballots.get((session, self._access.taster(link)))
         if ballot is None:
             abort(404)
@@ -277,37 +283,38 @@ class TasterPages:
         return Seat(link=link, ballot=ballot, place=known[place])
 
     def _page(
-        self, name: str, link: str, ballot: BallotFile | None = None, **content: object
+        self, name: str, link: str, ballot: Ballot | None = None, **content: object
     ) -> Response:
         """Show a page; it says which answer was just replaced, if the address does."""
-        codes = enumerate(ballot.codes if ballot else (), 1)
-        known = {str(place): code for place, code in codes}
+        say, told = spoken(), ""
+        known = {str(place): code for place, code in enumerate(ballot.codes if ballot else (), 1)}
+        if ballot and (code := known.get(request.args.get("replaced", ""))):
+            told = say.of(ballot.part(code).kind)("replaced", code=code)
         page = render_template(
             f"{name}.html.j2",
             plan=self._sitting.plan,
             base=f"/t/{link}",
             ticket=self._access.ticket(link),
             ballot=ballot,
-            replaced=known.get(request.args.get("replaced", "")),
-            **({"say": spoken().of_sets} if ballot and ballot.sets else {}),
-            **content,
+            replaced=told,
+            **{"say": say.of(ballot.kind) if ballot else say, **content},
         )
         return make_response(page)
 
     def _not_taken(self, seat: Seat, form: Mapping[str, str], problems: list[Problem]) -> Response:
-        told = faults(spoken(), problems, seat.ballot.attributes, [form])
+        told = faults(spoken(), problems, seat.part.attributes, [form])
         said = {column: text for (_, column), text in told.items()}
         if wants_json():
             fields = [{"field": column, "text": text} for column, text in said.items()]
             return make_response(jsonify(problems=fields), 422)
-        scores = tuple(form.get(name, "")[:200] for name in seat.ballot.names)
+        scores = tuple(form.get(name, "")[:200] for name in seat.part.names)
         typed = CupAnswer(scores=scores, comment=form.get("comment", ""))
         return make_response(self._show(seat, typed, said), 422)
 
     def _show(self, seat: Seat, answer: CupAnswer, wrong: Mapping[str, str]) -> Response:
         """Show a cup, with what is filled in for it and what is wrong with that."""
         asked: list[dict[str, Any]] = []
-        for attribute, value in zip(seat.ballot.attributes, answer.scores, strict=True):
+        for attribute, value in zip(seat.part.attributes, answer.scores, strict=True):
             if isinstance(attribute, SetQuestion):
                 options = attribute.options[seat.code]
                 asked.append({"of": attribute, "options": options, "value": value})
@@ -323,6 +330,7 @@ class TasterPages:
             "cup",
             seat.link,
             ballot=seat.ballot,
+            say=spoken().of(seat.part.kind),
             seat=seat,
             asked=asked,
             ahead=[place.path() for place in seats] + [seat.path(len(seat.ballot.codes))],
