@@ -90,6 +90,14 @@ def sealed():
     write(SCORES, "\n".join(["taster,code,texture,saltiness", *cups]).encode())
 
 
+def aged(old, new):
+    """Ask about the days, with a jar that is in two cups."""
+    put(TRIAL, "[tasting]", '[[session]]\nname = "2"\ndate = 2026-10-10\n\n[course]\n[tasting]')
+    put(JARS, old, new)
+    if "jar 4" in new:
+        put(KEY, "oak-leaf,jar 2", "oak-leaf,jar 4")
+
+
 def reseeded():
     sealed()
     put(TRIAL, "seed = 7", "seed = 8")
@@ -191,6 +199,7 @@ MISLEADING = '[story]\ntext = """\n[decision]\n"""\n\n'
 DECISION = '[decision]\ndeclared = 2026-09-04\nprimary = ["texture"]\nmargin = 1.0\n'
 TRIAL, SCORES, SERVINGS, KEY = "trial.toml", "scores.csv", "servings.csv", "key.csv"
 JARS, READ, BALLOT = "batches.csv", "readings.csv", "ballots/1-T03.csv"
+OAK = "oak-leaf,600,560,26,"
 CHECK, COMPARE, TWO = "check pickles", "compare pickles", "compare pickles mill"
 ADD = "collect pickles --from export.csv"
 
@@ -254,6 +263,9 @@ CASES = {
     "too-much-salt": (CHECK, put, JARS, ",26,", ",2600,"),
     "bad-date": (CHECK, put, READ, "2026-09-07", "7.9.2026"),
     "finished-before-started": (CHECK, put, JARS, "2026-09-19", "2026-09-01"),
+    "no-age": (CHECK, aged, f"{OAK}2026-09-05", OAK),
+    "negative-age": (CHECK, aged, f"{OAK}2026-09-05,2026-09-19", f"{OAK}2026-09-30,"),
+    "two-ages": (CHECK, aged, f"jar 2,{OAK}", f"jar 4,{OAK}2026-09-09,,20,\njar 2,{OAK}"),
     "after-tasting": (CHECK, put, JARS, "2026-09-19", "2026-09-30"),
     "reading-before-start": (CHECK, put, READ, "2026-09-07", "2026-09-01"),
     "no-tasters": ("blind pickles", planned, ""),

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from blindspoon.batches.ages import CupAges, age_cups
 from blindspoon.batches.summary import Made, make_up
 from blindspoon.errors import DesignError, Note, Problem, ScoreError, TrialError
 from blindspoon.files import disk
@@ -24,6 +25,7 @@ from blindspoon.scores.standing import Standing, see_lifted, standing
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
+    from blindspoon.findings.course import CourseFound
     from blindspoon.findings.further import FurtherAnalyses
     from blindspoon.writeup.page import ReportContent
 
@@ -48,6 +50,7 @@ def analyse(folder: Path) -> Analysis:
     table, notes = _scores(declared, told, trial, tables)
     cups = (tables.key, *tables.scores)
     made, known = make_up(trial, tables.batches, tables.readings, cups)
+    ages = age_cups(trial, made.log if made else None, cups) if trial.course else None
     pairs = zip(declared.photos, trial.photos, strict=True)
     names = {photo.file: hidden.file for photo, hidden in pairs}
     pictures = disk.read_photos(folder, list(names))
@@ -62,6 +65,7 @@ def analyse(folder: Path) -> Analysis:
         standing=stands,
         tables=tables,
         choices=_choices(trial, table, made, stands),
+        course=_course(trial, table, made, ages, stands) if ages else (),
         photos={names[file]: data for file, data in pictures.items()},
     )
 
@@ -73,6 +77,20 @@ def _choices(
     if table.choices is None:
         return ()
     return compare_choices(trial, table.choices, stands, naming(trial, table, made))
+
+
+def _course(
+    trial: Trial, table: ScoreTable, made: Made | None, ages: CupAges, stands: Standing
+) -> tuple[CourseFound, ...]:
+    """Follow the food over its days, where that was asked."""
+    from blindspoon.findings.course import compare_course  # noqa: PLC0415 - not for other trials
+    from blindspoon.findings.days_in_words import course_sentences  # noqa: PLC0415
+
+    found = compare_course(trial, table, ages, exploratory=bool(stands.bent))
+    names, several = naming(trial, table, made), len({each.series for each in found}) > 1
+    return tuple(
+        replace(each, because=course_sentences(each, names, several=several)) for each in found
+    )
 
 
 def _scores(

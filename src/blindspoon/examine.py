@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from blindspoon.batches.ages import age_cups
 from blindspoon.batches.summary import (
     Made,
     cautions_in_words,
@@ -164,6 +165,8 @@ def _made(
     tables = (text.table("batches.csv"), text.table("readings.csv"))
     try:
         made, notes = make_up(trial, *tables, cups=cups)
+        if trial.course:
+            age_cups(trial, made.log if made else None, cups)
     except TrialError as error:
         return error.problems, (), ()
     if made is None:

@@ -318,6 +318,8 @@ class Course:
     keep : "control", float or None
         Within what it is to stay. With `reach` the same: a food that arrives and may leave again;
         alone: one that begins there.
+    side : {"at least", "at most"}
+        On which side of a number of points it is there.
     accept : str
         A column of yes and no: whether the taster would have it; may be empty.
     half : float
@@ -330,6 +332,7 @@ class Course:
     attribute: str
     reach: float | Literal["control"] | None = "control"
     keep: float | Literal["control"] | None = None
+    side: Literal["at least", "at most"] = "at least"
     accept: str = ""
     half: float = 0.5
     same_control: bool = False

@@ -247,6 +247,8 @@ class Known(NamedTuple):
         What holds for this folder.
     words : tuple of str
         What a set may be, where sets are of two kinds.
+    own : sequence of str
+        Columns of scores that the trial names itself.
     """
 
     sessions: Sequence[str] = ()
@@ -255,6 +257,7 @@ class Known(NamedTuple):
     scales: Mapping[str, Scale] = {}
     when: tuple[When, ...] = ("always",)
     words: tuple[str, ...] = ()
+    own: Sequence[str] = ()
 
 
 class Fault(NamedTuple):

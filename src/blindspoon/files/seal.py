@@ -246,15 +246,17 @@ def scores_by_cup(
 ) -> dict[Cup, dict[str, str]]:
     """Give every score by cup and attribute, numbers written one way; no cup without a score.
 
-    An answer to a set stands under "set" with its number in place of a code.
+    An answer to a set stands under "set" with its number in place of a code. Whether a taster
+    would have it stands beside the scores.
     """
     found = {}
+    names = (*attributes, *([trial.course.accept] if trial.course and trial.course.accept else []))
     for table in tables:
         for _, row in table.rows():
             if row.get("answer"):
                 found[cup_of(trial, row)] = {"answer": row["answer"]}
                 continue
-            cells = {name: row.get(name, "") for name in attributes}
+            cells = {name: row.get(name, "") for name in names}
             given = {name: number_text(cell, table) for name, cell in cells.items() if cell}
             if given:
                 found[cup_of(trial, row)] = given

@@ -116,6 +116,11 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     _see_known(about, "control", [trial.control], names)
     known = [*asked, *scored]
     _see_known(rule, "primary", trial.decision.primary, [*course, *known])
+    for variant in trial.variants:
+        if variant.series and (variant.name == trial.control or not course):
+            allowed = "a series is of variants, the control apart, and is for [course]"
+            found = f"{variant.name} has a series"
+            root.complain("not-allowed", "variant", found, allowed, "Take it out")
     for session in trial.sessions:
         _see_known(root, "session.not_asked", session.not_asked, known)
     for section in (about, rule, story, root):
@@ -334,6 +339,9 @@ def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence
         attribute=name,
         reach=cast('float | Literal["control"] | None', reach),
         keep=cast('float | Literal["control"] | None', keep),
+        side=cast(
+            'Literal["at least", "at most"]', section.choice("side", ("at least", "at most"))
+        ),
         accept=section.text("accept"),
         half=section.number("half", _SHARE) or 0.5,
         same_control=section.flag("same_control"),
@@ -341,6 +349,9 @@ def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence
     if reach is not None and keep not in (None, reach):
         found, allowed = "reach and keep differ", "what is reached is what is to be kept"
         section.complain("not-allowed", "keep", found, allowed, "Write keep = true")
+    if "side" in section and course.level is None:
+        found, allowed = "side stands without a number", "the control has no side"
+        section.complain("not-allowed", "side", found, allowed, "Take it out")
     _see_known(section, "attribute", [name], list(scored))
     judged = scored.get(name)
     if judged and course.level is None and judged.margin is None:

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.choices import ChoiceFound
-from blindspoon.findings.course import CourseFound
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.flags import Flag
@@ -28,6 +27,9 @@ from blindspoon.stats.results import (
 )
 from blindspoon.stats.sittings import ONE_SITTING, HeldSittings
 from blindspoon.trial import Attribute, Trial, Variant
+
+if TYPE_CHECKING:
+    from blindspoon.findings.course import CourseFound
 
 Kind = Literal["different", "slight", "alike", "open"]
 By = Literal["mixed", "ranks"]

@@ -7,16 +7,34 @@ itself, freed from what moved the whole sitting by the same control.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from blindspoon.arrays import FloatArray
-from blindspoon.stats.acceptance import DayOfShare, SharesByDay
-from blindspoon.stats.over_days import Bracket, Crossing, DayFound, Trend
-from blindspoon.stats.page_trend import PageTrend
-from blindspoon.stats.results import NoResult
-from blindspoon.trial import Attribute, Course
+import numpy as np
 
+from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.batches.ages import Cell, CupAges
+from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats import over_days
+from blindspoon.stats.acceptance import (
+    DayOfShare,
+    SharesByDay,
+    changes,
+    day_of_share,
+    npmle,
+    shares_by_day,
+)
+from blindspoon.stats.over_days import Bracket, ByDay, Crossing, DayFound, Trend
+from blindspoon.stats.page_trend import PageTrend, page_trend
+from blindspoon.stats.results import NoResult
+from blindspoon.stats.rounds import holm
+from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.stats.signed_ranks import taster_means
+from blindspoon.stats.unanimity import rounded_to
+from blindspoon.trial import Attribute, Course, Trial
+
+Kind = Literal["different", "slight", "alike", "open"]
 Against = Literal["control", "level", "nothing"]
 """What days are held against; "nothing": no cup stayed the same, so there is a trend only."""
 
@@ -48,7 +66,7 @@ class CourseDay:
     mean: float
     control: float
     found: DayFound | NoResult
-    verdict: Literal["different", "slight", "alike", "open"] | None = None
+    verdict: Kind | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,3 +154,310 @@ class CourseFound:
     acceptance: Acceptance | None = None
     left_out: tuple[str, ...] = ()
     because: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """Cups that are one food at several ages; n cells of one variant and session each.
+
+    Parameters
+    ----------
+    name, label : str
+    cells : tuple of (str, str)
+        Variant and session.
+    days : int array, shape (n_days,)
+        Rising.
+    day : int array, shape (n,)
+        Position of each cell in `days`.
+    """
+
+    name: str
+    label: str
+    cells: tuple[Cell, ...]
+    days: IntArray
+    day: IntArray
+
+
+TWO_NEEDED = NoResult("All cups were of one age; two are needed.")
+NOTHING_STAYED = NoResult("No cup stayed the same from sitting to sitting.")
+
+
+def compare_course(
+    trial: Trial, table: ScoreTable, ages: CupAges, *, exploratory: bool = False
+) -> tuple[CourseFound, ...]:
+    """Follow every series over its days, on every attribute.
+
+    Parameters
+    ----------
+    trial : Trial
+        Has a course.
+    table : ScoreTable
+    ages : CupAges
+    exploratory : bool
+        Whether nothing is primary any more.
+
+    Returns
+    -------
+    tuple of CourseFound
+        All series on the judged attribute, in the order of the trial, then on the others. Alpha
+        is shared by the series, so that what is said of them holds together.
+    """
+    course, series = _asked(trial), [*_series(trial, table, ages)]
+    names = sorted((a.name for a in trial.attributes), key=lambda name: name != course.attribute)
+    alpha = trial.share_of_alpha("course") / max(len(series), 1)
+    primary = "course" in trial.decision.primary and not exploratory
+    return tuple(
+        _follow(trial, table, ages, own, trial.attribute(name), alpha, primary=primary)
+        for name in names
+        for own in series
+    )
+
+
+def _asked(trial: Trial) -> Course:
+    assert trial.course is not None  # noqa: S101 - nothing else is followed over days
+    return trial.course
+
+
+def _series(trial: Trial, table: ScoreTable, ages: CupAges) -> Iterator[Series]:
+    """Put the scored cells of every series together; the control has one where it did not stay."""
+    sessions, n = table.sessions, len(table.sessions)
+    scored = np.unique(table.variant * n + table.session).tolist()
+    cells = [(trial.variants[code // n].name, sessions[code % n]) for code in scored]
+    groups: dict[str, list[Cell]] = {}
+    for cell in cells:
+        if cell in ages.days and (cell[0] != trial.control or not ages.control_stays):
+            groups.setdefault(trial.variant(cell[0]).series or cell[0], []).append(cell)
+    for name, own in groups.items():
+        days, day = np.unique([ages.days[cell] for cell in own], return_inverse=True)
+        alone = name in {variant for variant, _ in own}
+        label = trial.variant(name).label if alone else name
+        yield Series(name=name, label=label, cells=tuple(own), days=days, day=day)
+
+
+def _follow(
+    trial: Trial,
+    table: ScoreTable,
+    ages: CupAges,
+    series: Series,
+    attribute: Attribute,
+    alpha: float,
+    *,
+    primary: bool,
+) -> CourseFound:
+    """Follow one series on one attribute."""
+    course, index = _asked(trial), trial.attributes.index(attribute)
+    judged = attribute.name == course.attribute
+    score, sittings = table.scores[:, index], len({session for _, session in series.cells})
+    own, control = _cell_means(trial, table, series, score)
+    level = course.level if judged else None
+    there = bool(np.isfinite(control).any())
+    against: Against = "nothing"
+    if ages.control_stays and there:
+        against = "control" if level is None else "level"
+    elif level is not None and sittings == 1:
+        against = "level"
+    values = _values(series, own, control, against, freed=there)
+    days, often = series.days.astype(float), np.isfinite(values).sum(axis=1)
+    step = attribute.scale.step or rounded_to(score) or 0.0
+    rng = np.random.default_rng([trial.seed, index])
+    if days.size < 2:
+        trend: Trend | NoResult = TWO_NEEDED
+    elif sittings > 1 and against == "nothing":
+        trend = over_days.trend_without_control(days, values, alpha=alpha)
+    else:
+        trend = over_days.trend(days, values, alpha=alpha, step=step, rng=rng)
+    one_sitting = NoResult("Page\u2019s test is for ages that were tasted in one sitting.")
+    found = CourseFound(
+        series=series.name,
+        label=series.label,
+        attribute=attribute,
+        course=course,
+        judged=judged,
+        primary=primary and judged,
+        alpha=alpha,
+        against=against,
+        sittings=sittings,
+        days=(),
+        tasters=tuple(np.array(table.tasters, object)[often > 1].tolist()),
+        values=values[often > 1],
+        trend=trend,
+        page=page_trend(values) if sittings == 1 else one_sitting,
+        reached=None,
+        kept=None,
+        line=NOTHING_STAYED,
+        left_out=tuple(_left_out(table.tasters, often, days.size)),
+        acceptance=_acceptance(trial, table, series, alpha) if judged else None,
+    )
+    by_day = over_days.by_day(
+        days,
+        values,
+        alpha=alpha,
+        step=step,
+        margin=attribute.margin or 0.0,
+        level=level or 0.0,
+        side="within" if level is None else "above" if course.side == "at least" else "below",
+    )
+    return _judged(found, by_day, [*_days(ages, series, own, control, by_day)])
+
+
+def _cell_means(
+    trial: Trial, table: ScoreTable, series: Series, score: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Give each taster's mean of every cell, and of the control in the sitting of that cell."""
+    place = {variant.name: at for at, variant in enumerate(trial.variants)}
+    cell_of = np.full((len(place), len(table.sessions)), -1)
+    at = [table.sessions.index(session) for _, session in series.cells]
+    cell_of[[place[variant] for variant, _ in series.cells], at] = range(len(at))
+    cell, tasters = cell_of[table.variant, table.session], len(table.tasters)
+    own, control = (
+        taster_means(
+            score[rows], table.taster[rows], code[rows], n_tasters=tasters, n_variants=size
+        )
+        for rows, code, size in (
+            (cell >= 0, cell, len(at)),
+            (table.variant == trial.control_index, table.session, len(table.sessions)),
+        )
+    )
+    return own, control[:, at]
+
+
+def _values(
+    series: Series, own: FloatArray, control: FloatArray, against: Against, *, freed: bool
+) -> FloatArray:
+    """Give each taster's value of every day: a difference, or a score freed from its sitting."""
+    cells = own if against == "nothing" or not freed else own - control
+    if against == "level" and freed:
+        cells = cells + _row_means(control)[:, None]
+    days = [_row_means(cells[:, series.day == day]) for day in range(series.days.size)]
+    return settle_ties(np.stack(days, axis=1))
+
+
+def _row_means(values: FloatArray) -> FloatArray:
+    """Average what each taster has; NaN where that is nothing."""
+    times = np.isfinite(values).sum(axis=1)
+    return np.where(times > 0, np.nansum(values, axis=1) / np.maximum(times, 1), np.nan)
+
+
+def _left_out(tasters: Sequence[str], often: IntArray, days: int) -> Iterator[str]:
+    if days > 1:
+        for place in np.flatnonzero(often == 1).tolist():
+            yield f"{tasters[place]} tasted on one day only, and is not in the trend."
+
+
+def _days(
+    ages: CupAges, series: Series, own: FloatArray, control: FloatArray, by_day: ByDay
+) -> Iterator[CourseDay]:
+    """Describe every day, not yet judged."""
+    for place, found in enumerate(by_day.days):
+        here = np.flatnonzero(series.day == place)
+        cells = [series.cells[at] for at in here]
+        jars = dict.fromkeys(name for cell in cells for name in ages.batches[cell])
+        beside = control[:, here][np.isfinite(control[:, here])]
+        given = own[:, here][np.isfinite(own[:, here])]
+        yield CourseDay(
+            day=int(series.days[place]),
+            sessions=tuple(dict.fromkeys(session for _, session in cells)),
+            variants=tuple(dict.fromkeys(variant for variant, _ in cells)),
+            batches=tuple(jars),
+            mean=float(given.mean()) if given.size else float("nan"),
+            control=float(beside.mean()) if beside.size else float("nan"),
+            found=found,
+        )
+
+
+def _judged(found: CourseFound, by_day: ByDay, days: Sequence[CourseDay]) -> CourseFound:
+    """Apply the rule: brackets at alpha / 2 a side, and a verdict a day that agrees with them."""
+    course, attribute = found.course, found.attribute
+    level = course.level if found.judged else None
+    reach, keep = course.reach is not None, course.keep is not None
+    if not found.judged and course.level is not None:
+        reach, keep = False, False
+    missing = None
+    if found.against == "nothing":
+        missing = NOTHING_STAYED if found.sittings > 1 else NoResult("No control was tasted.")
+    elif len(days) < 2:
+        missing = TWO_NEEDED
+    elif level is None and attribute.margin is None:
+        missing = NoResult(f"{attribute.label} has no margin.")
+    if missing or not (reach or keep):
+        none = missing or NoResult("It is not asked of this attribute.")
+        return replace(
+            found,
+            days=tuple(days),
+            reached=missing if reach else None,
+            kept=missing if keep else None,
+            line=none,
+        )
+    at = np.array([day.day for day in days], float)
+    p_different, p_inside, p_outside = (
+        np.array([getattr(day, name, np.nan) for day in by_day.days])
+        for name in ("p_different", "p_inside", "p_outside")
+    )
+    reached, kept = by_day.reached, by_day.lost
+    if reach and keep:  # it may come and go, so no sequence of days leads to those between
+        inside = np.full(at.size, np.inf)
+        tested = np.isfinite(p_inside)
+        inside[tested] = holm(p_inside[tested])
+        alike = inside <= found.alpha / 2
+        first, last = (at[alike].min(), at[alike].max()) if alike.any() else (None, None)
+        reached, kept = replace(reached, by=first), replace(kept, after=last)
+        ends = found.alpha / 2
+    else:
+        alike = at >= _or(reached.by, np.inf) if reach else at <= _or(kept.after, -np.inf)
+        ends = found.alpha
+    p_gone = p_different if level is None else p_outside
+    ends = ends if level is None else found.alpha / 2
+    early = at <= _or(over_days.shown_until(at, p_gone, ends) if reach else None, -np.inf)
+    late = at >= _or(over_days.shown_from(at, p_gone, ends) if keep else None, np.inf)
+    gone = early | late
+    kinds: dict[tuple[bool, bool], Kind] = {
+        (False, False): "open", (True, False): "alike", (False, True): "different"
+    }  # fmt: skip
+    verdicts = [
+        kinds.get(pair, "slight") for pair in zip(alike.tolist(), gone.tolist(), strict=True)
+    ]
+    target = level
+    if target is None:  # the end of the margin on the side of the first day, or of the last
+        outer = [day.found.mean for day in days if isinstance(day.found, DayFound)] or [0.0]
+        target = float(np.copysign(attribute.margin or 0.0, outer[0 if reach else -1]))
+    return replace(
+        found,
+        days=tuple(
+            replace(day, verdict=None if isinstance(day.found, NoResult) else verdict)
+            for day, verdict in zip(days, verdicts, strict=True)
+        ),
+        reached=reached if reach else None,
+        kept=kept if keep else None,
+        line=over_days.line(at, found.values, level=target, alpha=found.alpha),
+    )
+
+
+def _or(value: float | None, default: float) -> float:
+    return default if value is None else value
+
+
+def _acceptance(trial: Trial, table: ScoreTable, series: Series, alpha: float) -> Acceptance | None:
+    """Say when so many would not have it any more, or would at last; none where not asked."""
+    if table.accepted is None or not np.isfinite(table.accepted).any():
+        return None
+    course = _asked(trial)
+    refusals = course.keep is not None
+    own, _ = _cell_means(trial, table, series, table.accepted)
+    days = np.stack(
+        [_row_means(own[:, series.day == day]) for day in range(series.days.size)], axis=1
+    )
+    turned = np.where(np.isnan(days), np.nan, (days == 1) != refusals).astype(float)
+    share = course.half if refusals else 1 - course.half
+    at = series.days.astype(float)
+    own_days = changes(at, turned)
+    none = NoResult("A day is fitted to ages above 0.")
+    fit = day_of_share(own_days.after, own_days.by, alpha=alpha, share=share)
+    back = np.flatnonzero(own_days.turned_back).tolist()
+    return Acceptance(
+        share=share,
+        refusals=refusals,
+        shares=shares_by_day(at, turned, alpha=alpha, share=share),
+        curve=npmle(own_days.after, own_days.by),
+        fit=fit if at[0] > 0 else none,
+        to_and_fro=tuple(table.tasters[place] for place in back),
+    )

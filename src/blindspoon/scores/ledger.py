@@ -45,6 +45,8 @@ class Ledger:
         The rows of scores.csv and the ballots.
     points : float array, shape (n_scored, n_attributes)
         NaN where no score was given.
+    accepted : float array, shape (n_scored,)
+        1 where the taster would have it, 0 where not, NaN where that was not answered.
     plan, key : Cups or None
         The rows of servings.csv and key.csv.
     sets : Cups or None
@@ -65,6 +67,7 @@ class Ledger:
     coded: bool
     scored: Cups
     points: FloatArray
+    accepted: FloatArray
     plan: Cups | None
     key: Cups | None
     sets: Cups | None
@@ -107,6 +110,7 @@ def open_ledger(
 
     scored = read(scores, SCORES, "code" if coded else "variant")
     points = _points(trial, scored.tables, session, problems)
+    accepted = _accepted(trial, scored.tables, problems)
     served = None if servings is None else read([servings], SERVINGS)
     keyed = None if key is None else read([key], KEY)
     plan, sets = (served, None) if trial.choice is None else _parted(served)
@@ -130,6 +134,7 @@ def open_ledger(
         coded=coded,
         scored=scored,
         points=points,
+        accepted=accepted,
         plan=plan,
         key=keyed,
         sets=sets,
@@ -210,6 +215,7 @@ def _known(trial: Trial, tables: Sequence[TextTable], *, coded: bool) -> tuple[K
         variants=tuple(variant.name for variant in trial.variants),
         scales={attribute.name: attribute.scale for attribute in trial.attributes},
         when=when,
+        own=(*(a.name for a in trial.attributes), *([trial.course.accept] if trial.course else [])),
     )
     return known, "" if len(names) > 1 else next(iter(names), "1")
 
@@ -236,7 +242,7 @@ def _read(
     checked = [schema.read_columns(table, columns, known) for table in complete]
     problems += [problem for table in checked for problem in table.problems]
     read = {column.name for column in columns if column.read in known.when}
-    notes += _unused_columns(complete, {*read, *(known.scales if columns is SCORES else ())})
+    notes += _unused_columns(complete, {*read, *(known.own if columns is SCORES else ())})
     nowhere = [np.zeros(len(table), np.int64) for table in complete]
     positions = [
         table.values.get("position", zeros) for table, zeros in zip(checked, nowhere, strict=True)
@@ -295,6 +301,22 @@ def _points(
             block[:, place], wrong = schema.scores(table, attribute)
             problems += wrong
     return np.concatenate(blocks or [np.empty((0, len(trial.attributes)))])
+
+
+def _accepted(trial: Trial, tables: Sequence[TextTable], problems: list[Problem]) -> FloatArray:
+    """Read who would have it; NaN in tables without that column, of which one at least has it."""
+    blocks = [np.full(len(table), np.nan) for table in tables]
+    name = trial.course.accept if trial.course else ""
+    answered = [table for table in tables if name in table.columns]
+    if name and tables and not answered:
+        problems += schema.missing_columns(tables[0], [name], ", or take accept out of [course]")
+    for table, block in zip(tables, blocks, strict=True):
+        if name in table.columns:
+            read = schema.read_columns(table, [FileColumn(name, "yes-no")], Known())
+            problems += read.problems
+            block[read.values[name] == "yes"] = 1.0
+            block[read.values[name] == "no"] = 0.0
+    return np.concatenate(blocks or [np.empty(0)])
 
 
 def _of_batches(

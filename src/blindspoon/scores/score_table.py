@@ -76,6 +76,9 @@ class ScoreTable:
         In the order of the files.
     choices : ChoiceTable or None
         Every answered set, where the trial has them.
+    accepted : float array, shape (n,), or None
+        1 where the taster would have it, 0 where not, NaN where that was not answered; None where
+        it was not asked.
     """
 
     tasters: tuple[str, ...]
@@ -92,6 +95,7 @@ class ScoreTable:
     remarks: tuple[Remark, ...]
     left_out: tuple[LeftOut, ...]
     choices: ChoiceTable | None = None
+    accepted: FloatArray | None = None
 
     def batches_tasted(self, variants: int) -> IntArray:
         """Count the named batches of each of the trial's variants that were tasted.
@@ -144,6 +148,7 @@ class ScoreTable:
             remarks=tuple(_remarks(trial, scored, variant[cup])),
             left_out=tuple(_left_out(trial, ledger, variant[cup][given])),
             choices=choices,
+            accepted=ledger.accepted[given] if trial.course and trial.course.accept else None,
         )
 
 

@@ -1,0 +1,156 @@
+"""How old every cup was: days between the dates of its batch and that of its session."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.errors import Problem, Rule, ScoreError, in_order, quoted, some_of
+from blindspoon.files.text_table import TextColumn, TextTable
+from blindspoon.trial import Over, Trial
+
+Cell = tuple[str, str]
+"""Variant and session."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CupAges:
+    """How old the cups of every variant and session were.
+
+    Parameters
+    ----------
+    days : mapping of (str, str) to int
+        By variant and session; the control among them where it has an age.
+    batches : mapping of (str, str) to tuple of str
+        What they came from.
+    control_stays : bool
+        Whether the control was the same at every sitting.
+    """
+
+    days: Mapping[Cell, int]
+    batches: Mapping[Cell, tuple[str, ...]]
+    control_stays: bool
+
+    def moved(self, variant: str) -> bool:
+        """Whether a variant was of another age from one sitting to another."""
+        return len({days for cell, days in self.days.items() if cell[0] == variant}) > 1
+
+
+def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | None]) -> CupAges:
+    """Count the days of every cup of a trial that has a course.
+
+    Parameters
+    ----------
+    trial : Trial
+        Dates the sessions.
+    log : BatchLog or None
+    tables : iterable of TextTable or None
+        key.csv, or scores that were never coded.
+
+    Raises
+    ------
+    ScoreError
+        With every date that is missing or cannot be, and all cups of two ages.
+    """
+    days, batches, problems = dict[Cell, int](), dict[Cell, tuple[str, ...]](), list[Problem]()
+    states, over = list[frozenset[object]](), trial.course.over if trial.course else "age_days"
+    dates = {session.name: session.date for session in trial.sessions}
+    for cell, named in _tasted(trial, filter(None, tables)).items():
+        made = log.of_variant(cell[0]) if log else ()
+        jars = [batch for batch in made if batch.name in named or not named]
+        batches[cell] = tuple(batch.name for batch in jars)
+        date, is_control = dates.get(cell[1]), cell[0] == trial.control
+        if is_control:
+            states.append(frozenset(_state(batch, date, over) for batch in jars))
+        wrong = [*_lacking(jars, cell, date, over)]
+        if not wrong and date is not None:
+            counted = {batch.name: _days(batch, date, over) for batch in jars}
+            wrong = [*_impossible(counted, cell)]
+            days |= {} if wrong else {cell: min(counted.values())}
+        problems += () if is_control else wrong
+    if problems:
+        raise ScoreError(in_order({str(problem): problem for problem in problems}.values()))
+    known = all(own and None not in own for own in states)
+    declared = trial.course is not None and trial.course.same_control
+    stays = declared or len(states) < 2 or (known and len(set(states)) == 1)
+    return CupAges(days=days, batches=batches, control_stays=stays)
+
+
+def _tasted(trial: Trial, tables: Iterable[TextTable]) -> dict[Cell, set[str]]:
+    """List the batches in the cups of every variant and session; none where no cup names one."""
+    only = trial.sessions[0].name if trial.sessions else "1"
+    cells: dict[Cell, set[str]] = {}
+    for table in tables:
+        if "variant" not in table.columns or not len(table):
+            continue
+        blank = np.zeros(len(table), np.int64)
+        named = [
+            table.columns.get(name, TextColumn((default,), blank))
+            for name, default in (("variant", ""), ("session", only), ("batch", ""))
+        ]
+        sizes = [len(column.texts) for column in named]
+        rows = np.ravel_multi_index([column.codes for column in named], sizes)
+        for places in zip(*np.unravel_index(np.unique(rows), sizes), strict=True):
+            variant, session, batch = (c.texts[p] for c, p in zip(named, places, strict=True))
+            cells.setdefault((variant, session), set()).update({batch} - {""})
+    return cells
+
+
+def _days(batch: Batch, date: datetime.date, over: Over) -> int:
+    """Count the days of a batch that has the dates it takes."""
+    start = batch.finished if over == "stored_days" else batch.started
+    end = min(batch.finished or date, date) if over == "fermented_days" else date
+    return (end - start).days if start else 0
+
+
+def _state(batch: Batch, date: datetime.date | None, over: Over) -> object:
+    """Say what a jar of the control was at a sitting; None where that is not known.
+
+    The same jar put away before, or another that fermented as long; over the days in store it has
+    to be as long in store as well.
+    """
+    if date is None:
+        return None
+    away = batch.finished is not None and batch.finished <= date
+    if batch.started is None and not away:
+        return None
+    fermented = _days(batch, date, "fermented_days") if batch.started else batch.name
+    stored = _days(batch, date, "stored_days") if over == "stored_days" and away else None
+    return fermented, stored
+
+
+NO_AGE = Rule(
+    "no-age", "[course] counts days from batches.csv to the session", "Write down what is missing"
+)
+
+
+def _lacking(
+    jars: Sequence[Batch], cell: Cell, date: datetime.date | None, over: Over
+) -> Iterator[Problem]:
+    """Name the dates and rows without which there is no age."""
+    if date is None:
+        yield NO_AGE.broken(f"session {quoted(cell[1])} has no date", "trial.toml")
+    if not jars:
+        yield NO_AGE.broken(f"there is no batch of {quoted(cell[0])}", "batches.csv")
+    column = "finished" if over == "stored_days" else "started"
+    for batch in jars:
+        if getattr(batch, column) is None:
+            found = f"batch {quoted(batch.name)} has no {column}"
+            yield NO_AGE.broken(found, "batches.csv", batch.line, column)
+
+
+def _impossible(days: Mapping[str, int], cell: Cell) -> Iterator[Problem]:
+    """Find cups that were tasted before they were made, and cells of two ages."""
+    told = some_of(f"{name} of {count} days" for name, count in days.items())
+    found = f"{cell[0]} in session {cell[1]}: {told}"
+    if min(days.values()) < 0:
+        rule = Rule("negative-age", "what is tasted was made before", "Correct one of the dates")
+        yield rule.broken(found, "batches.csv")
+    elif len({*days.values()}) > 1:
+        remedy = "Name the batch in key.csv, or make them variants of one series"
+        rule = Rule("two-ages", "cups of one variant in one session are of one age", remedy)
+        yield rule.broken(found, "batches.csv")

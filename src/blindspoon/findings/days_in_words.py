@@ -1,0 +1,189 @@
+"""What was found of a course, in plain sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import astuple
+from itertools import permutations
+
+from blindspoon import wording
+from blindspoon.findings.choices import percent
+from blindspoon.findings.course import Acceptance, CourseFound
+from blindspoon.findings.naming import Naming
+from blindspoon.stats.over_days import Bracket, DayFound, Trend
+from blindspoon.stats.results import NoResult
+
+
+def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tuple[str, ...]:
+    """Say when it was there and until when, how it moved, and of what that speaks.
+
+    Parameters
+    ----------
+    found : CourseFound
+    names : Naming
+    several : bool
+        Whether there are other series, so that this one has to be named.
+    """
+    there, last = _there(found, names.like), found.days[-1].day
+    said = list[str]()
+    for asked, tell in ((found.reached, _reached), (found.kept, _kept)):
+        if isinstance(asked, Bracket):
+            said.append(tell(found, asked, there))
+        elif isinstance(asked, NoResult):
+            said.append(f"When it was {there} is not told. {asked.reason}")
+    said.append(_trend(found, names.like))
+    if not isinstance(found.line, NoResult):
+        way = "got there" if found.reached else "left it"
+        low, high = (wording.number(end, 1) for end in astuple(found.line.interval)[:2])
+        at = wording.number(found.line.day, 1)
+        said.append(f"By straight lines it {way} on day {at} ({low} to {high}).")
+    if found.acceptance:
+        said += _accepted(found.acceptance, last)
+    said += _jars(found, names) if found.judged else ()
+    about = f"“{found.label}”: " if several else ""
+    return (f"{about}{said[0]}", *filter(None, said[1:]))
+
+
+def _there(found: CourseFound, like: str) -> str:
+    """Name what is to be reached or kept."""
+    level = found.course.level if found.judged else None
+    if level is None:
+        return f"within {wording.margin(found.attribute)} of {like}"
+    more = "more" if found.course.side == "at least" else "less"
+    return f"at {wording.in_points(level)} or {more}"
+
+
+def _upto(found: CourseFound, day: float) -> str:
+    return f"{'on' if day == found.days[0].day else 'up to'} day {day:g}"
+
+
+def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
+    first, last = found.days[0].day, found.days[-1].day
+    after, by = bracket.after, bracket.by
+    on = "" if found.kept else " on"
+    since = f"{'from' if on else 'on'} day {by:g}{on}" if by is not None else ""
+    if after is None and by is None:
+        return f"Never shown {there} by day {last}, the last."
+    if after is None:
+        already = " already, the first" if by == first else "; before that not settled"
+        return f"{wording.capital(there)} {since}{already}."
+    if by is not None:
+        return f"Not yet {there} {_upto(found, after)}; there {since}; between them not settled."
+    if after == last:
+        return f"Not {there} on any day up to day {last}, the last."
+    return f"Not yet {there} {_upto(found, after)}; never shown there by day {last}, the last."
+
+
+def _kept(found: CourseFound, bracket: Bracket, there: str) -> str:
+    first, last = found.days[0].day, found.days[-1].day
+    until, gone = bracket.after, bracket.by
+    if until is None and gone is None:
+        return f"Until when it was {there} is not settled."
+    if until is None:
+        if gone == first:
+            return f"Not {there} from day {first}, the first, on."
+        return f"No longer {there} from day {gone:g} on; before that not settled."
+    if gone is not None:
+        still = f"Still {there} {_upto(found, until)}"
+        return f"{still}; no longer from day {gone:g} on; between them not settled."
+    if until == last:
+        return f"Still {there} on day {last}, the last."
+    return f"Still {there} {_upto(found, until)}; from then on not settled."
+
+
+def _trend(found: CourseFound, like: str) -> str:
+    """Say by how much it moved a day, and of what that speaks."""
+    trend, label = found.trend, found.attribute.label
+    if isinstance(trend, NoResult):
+        return f"No trend is told. {trend.reason}"
+    size, low, high = _a_day(trend)
+    moved = trend.p_value <= found.alpha
+    way = "rose" if trend.slope > 0 else "fell"
+    if found.against == "control":
+        means = [day.found.mean for day in found.days if isinstance(day.found, DayFound)]
+        nearer = means and abs(means[-1]) < abs(means[0])
+        way = (
+            f"{'caught up with' if trend.slope > 0 else 'came nearer to'} {like}"
+            if nearer
+            else f"moved away from {like}"
+        )
+    told = (
+        f"{label} {way} by {size} points a day ({low} to {high})."
+        if moved
+        else f"Whether {label.lower()} changed over the days is not settled ({low} to {high} "
+        "points a day)."
+    )
+    if found.against == "nothing" and found.sittings > 1:
+        told += (
+            " The scores moved from sitting to sitting; no cup stayed the same, so the days may "
+            "have changed and not the food."
+            if moved
+            else " No cup stayed the same, so the days may have changed and not the food."
+        )
+    return told
+
+
+def _a_day(trend: Trend) -> tuple[str, str, str]:
+    """Write a slope and its interval with two digits that tell, its size without a sign."""
+    half = (trend.interval.high - trend.interval.low) / 2
+    digits = 1 + max(0, -math.floor(math.log10(max(abs(trend.slope), half, 1e-3))))
+    sign = -1 if trend.slope < 0 and trend.interval.high < 0 else 1
+    ends = sorted((sign * trend.interval.low, sign * trend.interval.high))
+    low, high = (wording.number(end, digits) for end in ends)
+    return wording.number(abs(trend.slope), digits), low, high
+
+
+def _accepted(acceptance: Acceptance, last: int) -> Iterator[str]:
+    """Say up to which day fewer than the share had turned, and from which on more."""
+    asked = {day.day: day for day in acceptance.shares.days if not isinstance(day, NoResult)}
+    share = "half" if acceptance.share == 0.5 else percent(acceptance.share)
+    does = "refused it" if acceptance.refusals else "would have it"
+    passed = acceptance.shares.passed
+
+    def of(day: float) -> str:
+        return f"day {day:g} ({asked[day].yes} of {asked[day].asked})"
+
+    after, by = passed.after, passed.by
+    if after is not None:
+        more = f"more than {share} from {of(by)} on" if by is not None else "more was never shown"
+        yield f"Fewer than {share} {does} up to {of(after)}; {more}."
+    elif by is not None:
+        yield f"More than {share} {does} from {of(by)} on; before that not settled."
+    else:
+        when = f"When more than {share} {does} is not settled"
+        yield f"{when}: on {of(last)}, the last." if last in asked else f"{when}."
+    if acceptance.to_and_fro:
+        who = wording.count(len(acceptance.to_and_fro), "taster")
+        yield f"{who} answered to and fro, and counted on each day as they answered."
+
+
+def _jars(found: CourseFound, names: Naming) -> Iterator[str]:
+    """Say that it speaks of these jars, where there was one an age."""
+    noun, nouns = names.noun or "batch", names.nouns or "batches"
+    batches = [day.batches for day in found.days]
+    if len(set(batches)) == 1 and len(batches[0]) == 1:
+        yield f"One {noun} was tasted, so this speaks of that {noun}."
+    elif batches and all(len(own) == 1 for own in batches):
+        yield f"One {noun} an age was tasted, so this speaks of these {nouns}."
+
+
+def which_first(course: Sequence[CourseFound]) -> str:
+    """Say which series was there before which, where the brackets say so; empty with one series."""
+    brackets = {
+        found.label: found.reached
+        for found in course
+        if found.judged and isinstance(found.reached, Bracket)
+    }
+    if len(brackets) < 2:
+        return ""
+    before = [
+        f"“{one}” was there before “{other}”"
+        for one, other in permutations(brackets, 2)
+        if (by := brackets[one].by) is not None
+        and (after := brackets[other].after) is not None
+        and by <= after
+    ]
+    return (
+        wording.sentence(wording.listing(before)) if before else "Which was first is not settled."
+    )
