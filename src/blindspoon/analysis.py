@@ -59,7 +59,7 @@ def analyse(folder: Path) -> Analysis:
         fingerprint=disk.fingerprint(text.files),
         trial=trial,
         table=table,
-        results=compare_trial(trial, table, made, exploratory=bool(stands.bent)),
+        results=compare_trial(trial, table, made, ages, exploratory=bool(stands.bent)),
         made=made,
         notes=(*without_names(text.notes, declared, told), *notes, *known),
         standing=stands,

@@ -327,7 +327,8 @@ def _what_differs(
         elif factor.alike(_level(theirs), _level(ours)):
             alike.append(factor)
         else:
-            declared = declares(trial, variant, factor)
+            asked = trial.course is not None and factor in (FERMENTED, AGE)
+            declared = asked or declares(trial, variant, factor)
             differ[factor] = _difference(factor, theirs, ours, declared=declared)
     meant = trial.variant(variant).differs
     alone = len(differ) == 1 and not (meant or trial.variant(variant).method)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from blindspoon.arrays import FloatArray
+from blindspoon.batches.ages import CupAges
 from blindspoon.batches.summary import Made
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other, Unit
 from blindspoon.findings.verdict import judge
@@ -31,7 +32,12 @@ from blindspoon.trial import Trial
 
 
 def compare_trial(
-    trial: Trial, table: ScoreTable, made: Made | None = None, *, exploratory: bool = False
+    trial: Trial,
+    table: ScoreTable,
+    made: Made | None = None,
+    ages: CupAges | None = None,
+    *,
+    exploratory: bool = False,
 ) -> tuple[AttributeResult, ...]:
     """Compare every variant with the control on every attribute, and judge.
 
@@ -42,6 +48,8 @@ def compare_trial(
     table : ScoreTable
     made : Made, optional
         What was written down of the batches; its differences soften the sentences.
+    ages : CupAges, optional
+        Those of the cups, where they are asked about.
     exploratory : bool
         Whether no attribute is primary any more.
 
@@ -52,15 +60,13 @@ def compare_trial(
         stands among the others with its reason, never among the comparisons. Where one
         person alone gave scores, only ranks compare, within that person's sessions, the rounds.
     """
-    return tuple(
-        judge(
-            trial,
-            table,
-            _compare_attribute(trial, table, index, primary=not exploratory),
-            made,
-        )
+    names = enumerate(variant.name for variant in trial.variants)
+    aged = frozenset(place for place, name in names if ages and ages.moved(name))
+    results = (
+        replace(_compare_attribute(trial, table, index, primary=not exploratory), aged=aged)
         for index in range(len(trial.attributes))
     )
+    return tuple(judge(trial, table, result, made) for result in results)
 
 
 def _compare_attribute(

@@ -182,6 +182,9 @@ class AttributeResult:
         What is compared within; "round" where one person tasted alone.
     sittings : HeldSittings or NoResult
         Whether the differences moved from sitting to sitting.
+    aged : frozenset of int
+        Variants, by their position, that were older from sitting to sitting: a mean over the days
+        does not make them alike.
     flags : tuple of Flag
         Variants, the control among them, whose scores spread wide or stand at an end.
     """
@@ -195,13 +198,15 @@ class AttributeResult:
     by: By
     unit: Unit = "taster"
     sittings: HeldSittings | NoResult = ONE_SITTING
+    aged: frozenset[int] = frozenset()
     flags: tuple[Flag, ...] = ()
 
     def kind_of(self, found: Contrast, *, p_adjusted: float | None = None) -> Kind:
         """Apply the rule to what a procedure found of a variant, as `kind_of` says."""
         margin, sittings = self.attribute.margin, self.sittings
-        steady = isinstance(sittings, NoResult) or (
-            margin is not None and sittings.steady(found.variant, margin)
+        steady = found.variant not in self.aged and (
+            isinstance(sittings, NoResult)
+            or (margin is not None and sittings.steady(found.variant, margin))
         )
         return kind_of(
             found, margin=margin if steady else None, alpha=self.alpha, p_adjusted=p_adjusted

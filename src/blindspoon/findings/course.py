@@ -297,7 +297,8 @@ def _follow(
         level=level or 0.0,
         side="within" if level is None else "above" if course.side == "at least" else "below",
     )
-    return _judged(found, by_day, [*_days(ages, series, own, control, by_day)])
+    described = [*_days(ages, series, own, control, by_day)]
+    return _judged(found, by_day, described, trial.control)
 
 
 def _cell_means(
@@ -365,14 +366,18 @@ def _days(
         )
 
 
-def _judged(found: CourseFound, by_day: ByDay, days: Sequence[CourseDay]) -> CourseFound:
+def _judged(
+    found: CourseFound, by_day: ByDay, days: Sequence[CourseDay], control: str
+) -> CourseFound:
     """Apply the rule: brackets at alpha / 2 a side, and a verdict a day that agrees with them."""
     course, attribute = found.course, found.attribute
     level = course.level if found.judged else None
     reach, keep = course.reach is not None, course.keep is not None
-    if not found.judged and course.level is not None:
+    if (course.level is not None and not found.judged) or found.series == control:
         reach, keep = False, False
-    missing = None
+    missing = next((f for f in by_day.days if isinstance(f, NoResult)), None)
+    if any(isinstance(day, DayFound) for day in by_day.days):
+        missing = None
     if found.against == "nothing":
         missing = NOTHING_STAYED if found.sittings > 1 else NoResult("No control was tasted.")
     elif len(days) < 2:

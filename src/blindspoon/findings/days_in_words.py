@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import astuple
 from itertools import permutations
 
 from blindspoon import wording
@@ -35,13 +34,15 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
     said.append(_trend(found, names.like))
     if not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"
-        low, high = (wording.number(end, 1) for end in astuple(found.line.interval)[:2])
+        low, high = found.line.interval.low, found.line.interval.high
+        since = f"before {found.days[0].day}" if low < found.days[0].day else wording.number(low, 1)
+        until = f"after {last}" if high > last else wording.number(high, 1)
         at = wording.number(found.line.day, 1)
-        said.append(f"By straight lines it {way} on day {at} ({low} to {high}).")
+        said.append(f"By straight lines it {way} on day {at} ({since} to {until}).")
     if found.acceptance:
         said += _accepted(found.acceptance, last)
     said += _jars(found, names) if found.judged else ()
-    about = f"“{found.label}”: " if several else ""
+    about = f"“{wording.capital(found.label)}”: " if several else ""
     return (f"{about}{said[0]}", *filter(None, said[1:]))
 
 
@@ -102,12 +103,11 @@ def _trend(found: CourseFound, like: str) -> str:
     way = "rose" if trend.slope > 0 else "fell"
     if found.against == "control":
         means = [day.found.mean for day in found.days if isinstance(day.found, DayFound)]
-        nearer = means and abs(means[-1]) < abs(means[0])
-        way = (
-            f"{'caught up with' if trend.slope > 0 else 'came nearer to'} {like}"
-            if nearer
-            else f"moved away from {like}"
-        )
+        first, last = (means[0], means[-1]) if means else (0.0, 0.0)
+        if abs(last) < abs(first):
+            way = f"{'caught up with' if trend.slope > 0 else 'came nearer to'} {like}"
+        else:
+            way = f"{way} against {like}" if first * last < 0 else f"moved away from {like}"
     told = (
         f"{label} {way} by {size} points a day ({low} to {high})."
         if moved
@@ -141,15 +141,17 @@ def _accepted(acceptance: Acceptance, last: int) -> Iterator[str]:
     does = "refused it" if acceptance.refusals else "would have it"
     passed = acceptance.shares.passed
 
-    def of(day: float) -> str:
-        return f"day {day:g} ({asked[day].yes} of {asked[day].asked})"
+    def of(day: float, on: str = "") -> str:
+        return f"day {day:g}{on} ({asked[day].yes} of {asked[day].asked})"
 
     after, by = passed.after, passed.by
     if after is not None:
-        more = f"more than {share} from {of(by)} on" if by is not None else "more was never shown"
+        more = (
+            f"more than {share} from {of(by, ' on')}" if by is not None else "more was never shown"
+        )
         yield f"Fewer than {share} {does} up to {of(after)}; {more}."
     elif by is not None:
-        yield f"More than {share} {does} from {of(by)} on; before that not settled."
+        yield f"More than {share} {does} from {of(by, ' on')}; before that not settled."
     else:
         when = f"When more than {share} {does} is not settled"
         yield f"{when}: on {of(last)}, the last." if last in asked else f"{when}."

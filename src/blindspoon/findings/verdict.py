@@ -158,6 +158,8 @@ def from_first_to_last(ends: Iterable[tuple[float, str]], attribute: Attribute) 
 def _movement(result: AttributeResult, found: Contrast) -> str:
     """Say that a difference moved, or why its mean alone does not make it alike."""
     sittings, attribute = result.sittings, result.attribute
+    if found.variant in result.aged:
+        return " It was older from sitting to sitting, so look at its days one by one."
     if isinstance(sittings, NoResult):
         return ""
     ends = sittings.first_and_last(found.variant)
