@@ -300,6 +300,8 @@ class Choice:
 
 
 Over = Literal["fermented_days", "age_days", "stored_days"]
+Target = float | Literal["control"] | None
+Side = Literal["at least", "at most"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -330,9 +332,9 @@ class Course:
 
     over: Over = "fermented_days"
     attribute: str
-    reach: float | Literal["control"] | None = "control"
-    keep: float | Literal["control"] | None = None
-    side: Literal["at least", "at most"] = "at least"
+    reach: Target = "control"
+    keep: Target = None
+    side: Side = "at least"
     accept: str = ""
     half: float = 0.5
     same_control: bool = False

@@ -27,6 +27,8 @@ from blindspoon.trial import (
     Photo,
     Scale,
     Session,
+    Side,
+    Target,
     Tasting,
     Trial,
     Variant,
@@ -328,46 +330,40 @@ def _choice(section: Section) -> Choice:
 def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence[str]) -> Course:
     scored = {attribute.name: attribute for attribute in attributes}
     first = [*(name for name in primary if name in scored), *scored, ""]
-    name = section.text("attribute", first[0])
     reach, keep = _target(section, "reach"), _target(section, "keep")
     if keep is True:
         keep = "control" if reach is None else reach
-    if reach is None and keep is None:
-        reach = "control"
+    reach = "control" if reach is None and keep is None else reach
     course = Course(
         over=cast("Over", section.choice("over", get_args(Over))),
-        attribute=name,
-        reach=cast('float | Literal["control"] | None', reach),
-        keep=cast('float | Literal["control"] | None', keep),
-        side=cast(
-            'Literal["at least", "at most"]', section.choice("side", ("at least", "at most"))
-        ),
+        attribute=section.text("attribute", first[0]),
+        reach=cast("Target", reach),
+        keep=cast("Target", keep),
+        side=cast("Side", section.choice("side", get_args(Side))),
         accept=section.text("accept"),
         half=section.number("half", _SHARE) or 0.5,
         same_control=section.flag("same_control"),
     )
-    if reach is not None and keep not in (None, reach):
+    name, level, column = course.attribute, course.level, course.accept
+    _see_known(section, "attribute", [name], list(scored))
+    if course.reach is not None and course.keep not in (None, course.reach):
         found, allowed = "reach and keep differ", "what is reached is what is to be kept"
         section.complain("not-allowed", "keep", found, allowed, "Write keep = true")
-    if "side" in section and course.level is None:
+    if "side" in section and level is None:
         found, allowed = "side stands without a number", "the control has no side"
         section.complain("not-allowed", "side", found, allowed, "Take it out")
-    _see_known(section, "attribute", [name], list(scored))
-    judged = scored.get(name)
-    if judged and course.level is None and judged.margin is None:
-        found, allowed = f"{name} has no margin", "like the control means within its margin"
-        section.complain("missing-key", "attribute", found, allowed, "Write margin in [decision]")
-    if (
-        judged
-        and course.level is not None
-        and not judged.scale.low < course.level < judged.scale.high
-    ):
-        found = f"{course.level:g} is off the scale"
-        allowed = f"{name} goes from {judged.scale.low:g} to {judged.scale.high:g}"
-        key = "reach" if "reach" in section else "keep"
-        section.complain("off-scale", key, found, allowed, "Write a number between")
+    if name in scored:
+        margin, scale = scored[name].margin, scored[name].scale
+        if level is None and margin is None:
+            found, allowed = f"{name} has no margin", "like the control means within its margin"
+            remedy = "Write margin in [decision]"
+            section.complain("missing-key", "attribute", found, allowed, remedy)
+        if level is not None and not scale.low < level < scale.high:
+            found = f"{level:g} is off the scale"
+            allowed = f"{name} goes from {scale.low:g} to {scale.high:g}"
+            key = "reach" if "reach" in section else "keep"
+            section.complain("off-scale", key, found, allowed, "Write a number between")
     taken = {*scored, "choice", "course", *(each.name for each in (*SCORES, *CHOICES))}
-    column = course.accept
     if column and (not re.fullmatch(_ATTRIBUTE_NAME, column) or column in taken):
         section.complain("bad-name", "accept", quoted(column), _ATTRIBUTE_RULE, "Rename it")
     section.close()

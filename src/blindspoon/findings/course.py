@@ -157,7 +157,7 @@ class CourseFound:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Series:
+class CellSeries:
     """Cups that are one food at several ages; n cells of one variant and session each.
 
     Parameters
@@ -218,7 +218,7 @@ def _asked(trial: Trial) -> Course:
     return trial.course
 
 
-def _series(trial: Trial, table: ScoreTable, ages: CupAges) -> Iterator[Series]:
+def _series(trial: Trial, table: ScoreTable, ages: CupAges) -> Iterator[CellSeries]:
     """Put the scored cells of every series together; the control has one where it did not stay."""
     sessions, n = table.sessions, len(table.sessions)
     scored = np.unique(table.variant * n + table.session).tolist()
@@ -231,14 +231,14 @@ def _series(trial: Trial, table: ScoreTable, ages: CupAges) -> Iterator[Series]:
         days, day = np.unique([ages.days[cell] for cell in own], return_inverse=True)
         alone = name in {variant for variant, _ in own}
         label = trial.variant(name).label if alone else name
-        yield Series(name=name, label=label, cells=tuple(own), days=days, day=day)
+        yield CellSeries(name=name, label=label, cells=tuple(own), days=days, day=day)
 
 
 def _follow(
     trial: Trial,
     table: ScoreTable,
     ages: CupAges,
-    series: Series,
+    series: CellSeries,
     attribute: Attribute,
     alpha: float,
     *,
@@ -302,7 +302,7 @@ def _follow(
 
 
 def _cell_means(
-    trial: Trial, table: ScoreTable, series: Series, score: FloatArray
+    trial: Trial, table: ScoreTable, series: CellSeries, score: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Give each taster's mean of every cell, and of the control in the sitting of that cell."""
     place = {variant.name: at for at, variant in enumerate(trial.variants)}
@@ -323,7 +323,7 @@ def _cell_means(
 
 
 def _values(
-    series: Series, own: FloatArray, control: FloatArray, against: Against, *, freed: bool
+    series: CellSeries, own: FloatArray, control: FloatArray, against: Against, *, freed: bool
 ) -> FloatArray:
     """Give each taster's value of every day: a difference, or a score freed from its sitting."""
     cells = own if against == "nothing" or not freed else own - control
@@ -346,7 +346,7 @@ def _left_out(tasters: Sequence[str], often: IntArray, days: int) -> Iterator[st
 
 
 def _days(
-    ages: CupAges, series: Series, own: FloatArray, control: FloatArray, by_day: ByDay
+    ages: CupAges, series: CellSeries, own: FloatArray, control: FloatArray, by_day: ByDay
 ) -> Iterator[CourseDay]:
     """Describe every day, not yet judged."""
     for place, found in enumerate(by_day.days):
@@ -441,7 +441,9 @@ def _or(value: float | None, default: float) -> float:
     return default if value is None else value
 
 
-def _acceptance(trial: Trial, table: ScoreTable, series: Series, alpha: float) -> Acceptance | None:
+def _acceptance(
+    trial: Trial, table: ScoreTable, series: CellSeries, alpha: float
+) -> Acceptance | None:
     """Say when so many would not have it any more, or would at last; none where not asked."""
     if table.accepted is None or not np.isfinite(table.accepted).any():
         return None
