@@ -356,11 +356,10 @@ def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence
         margin, scale = scored[name].margin, scored[name].scale
         if level is None and margin is None:
             found, allowed = f"{name} has no margin", "like the control means within its margin"
-            remedy = "Write margin in [decision]"
-            section.complain("missing-key", "attribute", found, allowed, remedy)
+            section.complain("missing-key", "attribute", found, allowed, "Write its margin")
         if level is not None and not scale.low < level < scale.high:
-            found = f"{level:g} is off the scale"
-            allowed = f"{name} goes from {scale.low:g} to {scale.high:g}"
+            found = f"{level:g} is off the scale of {name}"
+            allowed = f"it goes from {scale.low:g} to {scale.high:g}"
             key = "reach" if "reach" in section else "keep"
             section.complain("off-scale", key, found, allowed, "Write a number between")
     taken = {*scored, "choice", "course", *(each.name for each in (*SCORES, *CHOICES))}
