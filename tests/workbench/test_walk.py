@@ -1,4 +1,4 @@
-"""One whole trial in a real browser on a phone's width: by keyboard, and once without scripts."""
+"""One whole trial in a dark browser on a phone's width: by keyboard, and once without scripts."""
 
 from __future__ import annotations
 
@@ -72,7 +72,10 @@ def test_a_whole_trial_from_its_plan_to_what_is_sent(
     browser, opened, accessible, blindspoon, scores, script
 ):
     address, way_in, folder = opened
-    page = browser.new_context(viewport=PHONE, java_script_enabled=script).new_page()
+    context = browser.new_context(
+        viewport=PHONE, java_script_enabled=script, color_scheme="dark", accept_downloads=True
+    )
+    page = context.new_page()
     page.set_default_timeout(30_000)
     errors = []
     page.on("pageerror", lambda error: errors.append(str(error)))

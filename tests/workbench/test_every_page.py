@@ -1,0 +1,54 @@
+"""Every page in the dark, with text twice as large, and with what is wrong on it.
+
+``python -m pytest tests/workbench/test_every_page.py -m slow``
+"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+TASTING = ("tasting", "tasting/late", "tasting/rows", "tasting/1/key/3")
+PAGES = {
+    "planned": ("/", "/new", "/help", "", "question", "jars", "jars/1", "jars/new-usual", "tasters",
+                "codes", "rule", "sheets", "lately", "mend"),
+    "sealed": ("", "question", "jars/1", "tasters", "codes", "sheets", *TASTING),
+    "tasting": ("", "question", "look", "lift", *TASTING),
+    "closed": ("", "look", "lift", "tasting"),
+    "lifted": ("", "question", "lift", "findings", "publish", "tasting", "lately"),
+}  # fmt: skip
+WRONG = {
+    "planned": {"question": {"trial.product": "", "decision.margin": "x"}, "codes": {},
+                "jars/1": {"salt_g": "x"}, "tasters": {"sessions": "x"}},
+    "sealed": {"codes/back": {}, "tasting/late": {"late": "ada"}},
+    "tasting": {"tasting/rows": {"rows": "a"}, "tasting/1/key/3": {"0-crunch": "99"}},
+    "closed": {"lift": {"told": ""}},
+    "lifted": {"publish": {"jar": "x"}},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("state", PAGES)
+def test_every_page_can_be_read_in_the_dark_and_twice_as_large(at, screen, accessible, state):
+    host, _ = at(state)
+    pages = {
+        path: host.read(path if path[:1] == "/" else f"/t/crisp/{path}") for path in PAGES[state]
+    }
+    for path, form in WRONG[state].items():
+        done = host.post(f"/t/crisp/{path}", **form)
+        assert done.status_code == 422, path
+        pages[f"{path} put right"] = done.text
+    for path, text in pages.items():
+        style = re.search(r'<link rel="stylesheet" href="([^"]*)">', text)
+        sheet = f"<style>{host.read(style[1])}</style>"
+        plain = re.sub("<script src.*?</script>", "", text.replace(style[0], sheet))
+        page = screen(plain, theme="dark")
+        try:
+            accessible(page)
+            page.evaluate("document.documentElement.style.fontSize = '200%'")
+            assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+            accessible(page)
+        except AssertionError as error:
+            raise AssertionError(path) from error
