@@ -128,20 +128,28 @@ def stood(tmp_path_factory):
 
 
 @pytest.fixture
-def at(stood, tmp_path):
-    """The host before a trial in one state, and its folder."""
+def visit():
+    """The host before a shelf."""
     opened = []
 
-    def at(state):
-        folder = tmp_path / state / "crisp"
-        shutil.copytree(stood[state], folder)
-        bench = create_workbench(folder.parent, Door(b"x" * 32), 8770)
-        opened.append(bench)
-        return Visitor(bench), folder
+    def visit(shelf):
+        opened.append(create_workbench(shelf, Door(b"x" * 32), 8770))
+        return Visitor(opened[-1])
 
-    yield at
+    yield visit
     for bench in opened:
         bench.sittings.leave_all()
+
+
+@pytest.fixture
+def at(stood, tmp_path, visit):
+    """The host before a trial in one state, and its folder."""
+
+    def at(state):
+        folder = shutil.copytree(stood[state], tmp_path / state / "crisp")
+        return visit(folder.parent), folder
+
+    return at
 
 
 @pytest.fixture
