@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import shutil
 from pathlib import Path
 
@@ -82,6 +83,22 @@ def test_sessions_are_added_dated_and_taken_out(at):
     text = (folder / "trial.toml").read_text("utf-8")
     assert 'name = "2"' not in text
     assert "servings" not in text
+
+
+def test_comments_are_read_before_they_go_out_and_left_out(at):
+    host, folder = at("lifted")
+    head, first, second, *rest = (folder / "scores.csv").read_text("utf-8").splitlines()
+    wrote = [f"{head},comment", f'{first},"Ben’s own, surely"', f"{second},Far too soft"]
+    (folder / "scores.csv").write_text("\n".join([*wrote, *(f"{row}," for row in rest)]) + "\n", "utf-8")
+    page = host.read("/t/crisp/publish")
+    assert "2 comments go out" in page
+    assert re.search("“P0[1-6]’s own, surely”", page)
+    assert host.post("/t/crisp/publish/comments", out="scores.csv:0").status_code == 303
+    page = host.read("/t/crisp/publish")
+    assert "1 comment goes out" in page
+    assert "surely" not in page
+    assert "Comments left out" in host.read("/t/crisp/lately")
+    assert "The blind is lifted" in host.read("/t/crisp/")  # scores are what they were
 
 
 def test_a_trial_of_who_can_tell_goes_the_same_way(at):

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import mimetypes
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
 
-from flask import abort, make_response
+from flask import abort, make_response, request
 from werkzeug.wrappers import Response
 
 from blindspoon.files import disk, durable
+from blindspoon.files.table_edit import edit_table
+from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
+from blindspoon.wording import capital, spelled
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
 
@@ -59,6 +63,7 @@ def add_to(bench: Workbench) -> None:
             typed=form,
             faults=faults,
             may=found.state in LOOKED_AT,
+            comments=list(_comments(found)) if found.state in LOOKED_AT else [],
             where=disk.published_at(found.folder),
             there=page is not None,
             changed=page is not None and now not in page,
@@ -86,6 +91,20 @@ def add_to(bench: Workbench) -> None:
         )
         return bench.go(found, "publish")
 
+    @bench.post("publish/comments")
+    def leave_out(found: Stage, _: Form) -> Response:
+        chosen = set(request.form.getlist("out"))
+        if found.state not in LOOKED_AT or not chosen:
+            return bench.go(found, "publish")
+        cells: dict[str, dict[tuple[int, str], str]] = {}
+        for comment in _comments(found):
+            if comment.place in chosen:
+                cells.setdefault(comment.file, {})[comment.row, "comment"] = ""
+        files = {name: edit_table(found.files[name], name, out) for name, out in cells.items()}
+        bench.write(found, files, "Comments left out")
+        bench.say(f"{capital(spelled(len(chosen)))} left out of what goes out next.")
+        return bench.go(found, "publish")
+
     @bench.post("publish/stop")
     def stop(found: Stage, _: Form) -> Response:
         bench.jobs.stop(PUBLISH, found.folder)
@@ -100,6 +119,31 @@ def add_to(bench: Workbench) -> None:
         response = _file(content, "all.zip")
         response.headers["Content-Disposition"] = "attachment"
         return response
+
+
+class Comment(NamedTuple):
+    """What a taster wrote, as it goes out, and where it stands in the folder."""
+
+    file: str
+    row: int
+    taster: str
+    text: str
+
+    @property
+    def place(self) -> str:
+        """What a box of the form sends."""
+        return f"{self.file}:{self.row}"
+
+
+def _comments(found: Stage) -> Iterator[Comment]:
+    """List everything that tasters wrote, names of theirs under pseudonyms."""
+    text = disk.read_folder(found.folder)
+    tables = text.tables()
+    _, out = pseudonymise(found.plan, tables)
+    for own, table in zip(tables.answers, out.answers, strict=True):
+        for number, (_, row) in enumerate(table.rows()):
+            if row.get("comment"):
+                yield Comment(own.file, number, row.get("taster", ""), row["comment"])
 
 
 def _render(found: Stage, moved: Moved) -> dict[str, bytes]:
