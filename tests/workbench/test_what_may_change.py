@@ -89,7 +89,9 @@ def test_comments_are_read_before_they_go_out_and_left_out(at):
     host, folder = at("lifted")
     head, first, second, *rest = (folder / "scores.csv").read_text("utf-8").splitlines()
     wrote = [f"{head},comment", f'{first},"Ben’s own, surely"', f"{second},Far too soft"]
-    (folder / "scores.csv").write_text("\n".join([*wrote, *(f"{row}," for row in rest)]) + "\n", "utf-8")
+    (folder / "scores.csv").write_text(
+        "\n".join([*wrote, *(f"{row}," for row in rest)]) + "\n", "utf-8"
+    )
     page = host.read("/t/crisp/publish")
     assert "2 comments go out" in page
     assert re.search("“P0[1-6]’s own, surely”", page)
