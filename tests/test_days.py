@@ -93,5 +93,6 @@ def test_days_stand_on_the_checklist_and_in_a_calendar_of_the_same_bytes(evening
     write_sheets(made, "a4", None)
     assert (made / "sheets" / "calendar.ics").read_bytes() == first
     assert b"SUMMARY:Bring jar 2 to the tasting\r\n" in first
+    assert b"jar 0" not in first  # it was put away before the codes were drawn
     page = (made / "sheets" / "checklist.html").read_text()
     assert "31 October 2026.</strong> Bring jar 2 to the tasting" in page

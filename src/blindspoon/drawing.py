@@ -301,13 +301,16 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
     from blindspoon.sheets.printing import print_sheets  # noqa: PLC0415
-    from blindspoon.sheets.reminders import calendar, reminders  # noqa: PLC0415
+    from blindspoon.sheets.reminders import Reminder, calendar, reminders  # noqa: PLC0415
 
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
     made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
-    days = reminders(trial, made.log.batches) if trial.course and made else ()
+    seal, days = parse_seal(text.seal or ""), list[Reminder]()
+    if trial.course and made:
+        drawn = seal.date if seal else datetime.date.min
+        days = [each for each in reminders(trial, made.log.batches) if each.day >= drawn]
     sheets = print_sheets(
         trial,
         plan,
@@ -319,7 +322,6 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
         days=days,
     )
     if days:
-        seal = parse_seal(text.seal or "")
         sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
     for name, content in sheets.items():
         disk.write_file_atomically(folder / "sheets" / name, content)

@@ -17,7 +17,7 @@ from blindspoon.files.schema import as_number
 from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
-from blindspoon.wording import listing, percent, plain, spelled
+from blindspoon.wording import OVER, listing, percent, plain, spelled
 
 
 class StartQuestion(NamedTuple):
@@ -283,14 +283,6 @@ def _choice_in_words(trial: Trial) -> str:
     )
 
 
-OVER_WORDS = {
-    "fermented_days": "days of fermenting",
-    "age_days": "days since it was made",
-    "stored_days": "days in the cold",
-}
-"""What days of a course count, by `Course.over`."""
-
-
 def _course_in_words(trial: Trial) -> str:
     """Say the rule of when it is ready, and until when."""
     course = trial.course
@@ -307,7 +299,7 @@ def _course_in_words(trial: Trial) -> str:
     }
     out_of = round(1 / trial.share_of_alpha("course"))
     return (
-        f"We follow {attribute.label.lower()} over {OVER_WORDS[course.over]}, and ask when it is "
+        f"We follow {attribute.label.lower()} over {OVER[course.over]}, and ask when it is "
         f"{there}: {listing(text for text, target in asked.items() if target is not None)}; "
         f"between these days it is not settled. Luck may fool us in one of {out_of} tastings."
     )

@@ -21,6 +21,14 @@ ALONE = (
 )
 
 
+OVER = {
+    "fermented_days": "days of fermenting",
+    "age_days": "days since it was made",
+    "stored_days": "days in the cold",
+}
+"""What the days of a course count, by `Course.over`."""
+
+
 def number(value: float, digits: int) -> str:
     """Write a number with a fixed count of decimals, half away from zero, and a true minus.
 

@@ -68,7 +68,7 @@ def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | No
             states.append(frozenset(_state(batch, date, over) for batch in jars))
         wrong = [*_lacking(jars, cell, date, over)]
         if not wrong and date is not None:
-            counted = {batch.name: _days(batch, date, over) for batch in jars}
+            counted = {batch.name: days_of(batch, date, over) for batch in jars}
             wrong = [*_impossible(counted, cell)]
             days |= {} if wrong else {cell: min(counted.values())}
         problems += () if is_control else wrong
@@ -100,7 +100,7 @@ def _tasted(trial: Trial, tables: Iterable[TextTable]) -> dict[Cell, set[str]]:
     return cells
 
 
-def _days(batch: Batch, date: datetime.date, over: Over) -> int:
+def days_of(batch: Batch, date: datetime.date, over: Over) -> int:
     """Count the days of a batch that has the dates it takes."""
     start = batch.finished if over == "stored_days" else batch.started
     end = min(batch.finished or date, date) if over == "fermented_days" else date
@@ -118,8 +118,8 @@ def _state(batch: Batch, date: datetime.date | None, over: Over) -> object:
     away = batch.finished is not None and batch.finished <= date
     if batch.started is None and not away:
         return None
-    fermented = _days(batch, date, "fermented_days") if batch.started else batch.name
-    stored = _days(batch, date, "stored_days") if over == "stored_days" and away else None
+    fermented = days_of(batch, date, "fermented_days") if batch.started else batch.name
+    stored = days_of(batch, date, "stored_days") if over == "stored_days" and away else None
     return fermented, stored
 
 

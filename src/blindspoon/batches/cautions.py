@@ -9,11 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, takewhile
 from typing import Literal
 
 from blindspoon import wording
-from blindspoon.batches.log import Batch, BatchLog, BatchResult
+from blindspoon.batches.log import Batch, BatchLog, BatchResult, Reading
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import shown
 
@@ -168,6 +168,16 @@ def _by_ph(log: BatchLog, batch: Batch) -> Iterator[tuple[Kind, float | None]]:
         yield "ph-rising", risen
     if days > FRESH_DAYS:
         yield "ph-read-early", float(days)
+
+
+def passed_limit(readings: Iterable[Reading]) -> tuple[Reading | None, Reading | None]:
+    """Give the last reading above the limit of pH before the first at or below it, and that one.
+
+    None where there is no such reading: a jar read at 4.4 from the first day on has no first.
+    """
+    read = [reading for reading in readings if reading.ph is not None]
+    above = [*takewhile(lambda reading: (reading.ph or 0.0) > PH_LIMIT, read)]
+    return (above[-1] if above else None), next(iter(read[len(above) :]), None)
 
 
 def _by_strength(batch: Batch, made: Strengths) -> Iterator[tuple[Kind, float | None]]:

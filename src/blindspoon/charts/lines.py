@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, apart, axis_numbers, nice_ticks
@@ -28,6 +28,8 @@ TALL, RADIUS, LARGE, LEAD = 190.0, 4.0, 6.0, 14.0
 """Pixels: least height of a plot, radius of a mark and of one that stands out, way to a name."""
 GAP, UNDER = 18.0, 16.0
 """Pixels between plots side by side, and from one to the next under it."""
+ROW = LEADING + 12.0
+"""Height of a bracket over a plot, its words over it."""
 LOW, MOST, MOST_NARROW = 104.0, 4, 2
 """Least height of a panel in pixels, and panels side by side on a wide and on a narrow sheet."""
 WIDEST, WIDEST_NARROW = 0.38, 0.3
@@ -69,6 +71,14 @@ class NamedLine:
     spans: tuple[tuple[float, float], ...] = ()
 
 
+class Happened(NamedTuple):
+    """From where to where across something happened, None where that is not known; and what."""
+
+    after: float | None
+    by: float | None
+    words: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinePlot:
     """One plot, or one panel beside the other for each panel that its lines name.
@@ -93,10 +103,10 @@ class LinePlot:
         Whether only whole numbers stand under it.
     band : tuple of float or None
         Heights between which it is shaded.
-    bracket : tuple of float or None
-        From where to where across something happened; None at an end where that is not known.
-    bracket_words : str
-        Stands at the bracket.
+    brackets : tuple of Happened
+        Each over the plot, in a row of its own.
+    tall : float
+        Its least height, in pixels.
     """
 
     head: str
@@ -110,8 +120,8 @@ class LinePlot:
     up: tuple[tuple[float, str], ...] = ()
     whole: bool = False
     band: tuple[float, float] | None = None
-    bracket: tuple[float | None, float | None] | None = None
-    bracket_words: str = ""
+    brackets: tuple[Happened, ...] = ()
+    tall: float = TALL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,7 +209,7 @@ def _tier(
     across: int,
     y: float,
     *,
-    least: float = TALL,
+    least: float = 0.0,
     indent: float = 0.0,
     aside: float = 0.0,
 ) -> tuple[list[Shape], float]:
@@ -213,7 +223,8 @@ def _tier(
         for place, plot in enumerate(plots)
     ]
     top = max(texts[-1].y for texts in heads) + 18
-    top += max(LEADING + 10 if plot.bracket else 0.0 for plot in plots)
+    top += max(ROW * len(plot.brackets) for plot in plots)
+    least = least or max(plot.tall for plot in plots)
     tall = max(least, *(sum(map(_height, lines)) for lines in names))
     shapes: list[Shape] = [text for texts in heads for text in texts]
     ends = []
@@ -224,7 +235,7 @@ def _tier(
         right = lefts[place] + wide - beside - INSET
         axis = Axis(low=plot.x[0], high=plot.x[1], left=lefts[place] + INSET, right=right)
         plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
-        shapes += [*_guides(plane, numbers=place == 0), *_bracket(plane, sheet)]
+        shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
         shapes += [*_names(plane, lines), *_series(plane)]
         under, end = _under(plane, sheet)
         shapes += under
@@ -271,22 +282,24 @@ def _guides(plane: _Plane, *, numbers: bool) -> list[Shape]:
     return shapes
 
 
-def _bracket(plane: _Plane, sheet: Sheet) -> list[Shape]:
+def _brackets(plane: _Plane, sheet: Sheet) -> list[Shape]:
     """Draw over the plot between which values something happened; open where that is not known."""
-    if plane.plot.bracket is None:
-        return []
-    (first, last), (left, right), y = plane.plot.bracket, plane.axis.sides, plane.top - 6
-    start = left if first is None else plane.axis.x(first)
-    end = right if last is None else plane.axis.x(last)
-    shapes: list[Shape] = [Line(start=(start, y), end=(end, y), ink="ink", width=2.0)]
-    for value, x in ((first, start), (last, end)):
-        if value is not None:
+    shapes: list[Shape] = []
+    left, right = plane.axis.sides
+    for row, (after, by, words) in enumerate(plane.plot.brackets):
+        y = plane.top - 6 - ROW * row
+        start = left if after is None else plane.axis.x(after)
+        end = right if by is None else plane.axis.x(by)
+        shapes.append(Line(start=(start, y), end=(end, y), ink="ink", width=2.0))
+        for x in [start] * (after is not None) + [end] * (by is not None):
             shapes.append(Line(start=(x, y - 5), end=(x, y + 5), ink="ink", width=2.0))
-            shapes.append(Line(start=(x, y + 5), end=(x, plane.bottom), ink="edge", dashed=True))
-    words = plane.plot.bracket_words
-    half = text_width(words, SMALL) / 2
-    x = min(max((start + end) / 2, half), sheet.width - half)
-    return [*shapes, Text(x=x, y=y - 9, text=words, size=SMALL, anchor="middle")]
+            shapes.append(
+                Line(start=(x, plane.top), end=(x, plane.bottom), ink="edge", dashed=True)
+            )
+        half = text_width(words, SMALL) / 2
+        x = min(max((start + end) / 2, half), sheet.width - half)
+        shapes.append(Text(x=x, y=y - 9, text=words, size=SMALL, anchor="middle"))
+    return shapes
 
 
 def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:

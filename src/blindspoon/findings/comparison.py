@@ -277,3 +277,8 @@ class Analysis:
     def comparisons(self) -> tuple[Comparison, ...]:
         """Every variant that could be compared, an attribute after the other."""
         return tuple(found for result in self.results for found in result.comparisons)
+
+    @property
+    def about_days(self) -> bool:
+        """Whether the days alone answer the question, so that each age by itself is no answer."""
+        return bool(self.course) and not self.trial.primary_attributes

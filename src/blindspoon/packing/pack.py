@@ -101,7 +101,7 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     from blindspoon.packing.package import data_package  # noqa: PLC0415
     from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
     from blindspoon.writeup.methods import software  # noqa: PLC0415
-    from blindspoon.writeup.page import page, render, writeup  # noqa: PLC0415
+    from blindspoon.writeup.page import ASKED, page, render, writeup  # noqa: PLC0415
 
     further = study_further(analysis) if analysis.results else None
     content = compose_report(analysis, further)
@@ -115,13 +115,13 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     )
     kit = kit_files(trial, table, made, jar_g=jar_g)
     source = ". ".join((*content.byline, "Made with Blindspoon."))
-    sized = partial(figure_files, content.pictures, question=content.question, source=source)
+    pictures = () if analysis.about_days else content.pictures
+    sized = partial(figure_files, pictures, question=content.question, source=source)
     steps: list[Callable[[], Iterable[Drawn]]] = [
         partial(chart_file, chart) for chart in content.figures
     ]
     steps += [partial(sized, size) for size in SIZES]
-    if analysis.choices and content.picture:
-        asked = next(chart for chart in content.figures if chart.name == "choices")
+    for asked in (part.charts[0] for part in content.sections if part.name in ASKED):
         sizes = (*POSTED, "print", *["preview"] * (asked is content.picture))
         steps += [partial(chart_in, asked, size, source, content.question) for size in sizes]
     drawn, lacking = draw(steps, progress)

@@ -63,7 +63,7 @@ def poured_on(
 
 def foretold(trial: Trial, jars: Mapping[str, Sequence[str]]) -> Iterator[str]:
     """Say before anyone tastes what these jars cannot tell of the method; whole sentences."""
-    if max(map(len, jars.values()), default=0) < 2:
+    if trial.course or max(map(len, jars.values()), default=0) < 2:
         return
     if trial.decision.by == "ranks":
         yield (

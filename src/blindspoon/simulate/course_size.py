@@ -105,9 +105,9 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
         return None
     attribute, planned = trial.attribute(course.attribute), len(trial.tasting.tasters)
     margin = attribute.margin or (attribute.scale.high - attribute.scale.low) / 10
-    alpha, level = trial.share_of_alpha("course") / 2, course.level is not None
-    of_series = Counter(variant.series for variant in trial.variants if variant.series)
-    ages = max(of_series.values(), default=1)
+    of_series = Counter(v.series or v.name for v in trial.variants if v.name != trial.control)
+    alpha, level = trial.share_of_alpha("course") / 2 / len(of_series), course.level is not None
+    ages = max(of_series.values())
     days = ages if ages > 1 else len(trial.sessions)
     even = max(days, DAYS[0])
     about = even * (even + 1) / (12 * (even - 1))  # of days evenly from 0 to 1, about their mean

@@ -89,7 +89,13 @@ def add_to(bench: Workbench) -> None:
         names = disk.sheets_in(found.folder)
         people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
         return bench.page(
-            "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS
+            "sheets.html.j2",
+            found,
+            "sheets",
+            names=names,
+            people=people,
+            stocks=STOCKS,
+            calendar=(found.folder / "sheets" / "calendar.ics").is_file(),
         )
 
     @bench.post("sheets")

@@ -25,6 +25,7 @@ from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.trial import Attribute, Scale
 from blindspoon.wording import sentence
+from blindspoon.writeup.days_section import days_answer
 from blindspoon.writeup.words import day
 
 MOST_WORDS = 58
@@ -49,7 +50,8 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     """
     asked = [found for found in analysis.choices if found.primary or not answering]
     told = [sentence(picks_title(asked)) if len(asked) > 1 else asked[0].because] if asked else []
-    if not answering:
+    told += days_answer(analysis)
+    if not answering or analysis.about_days:
         return " ".join([*_beforehand(analysis), *told])
     names, alone = names_of(analysis), answering[0].unit == "round"
     candidates = [

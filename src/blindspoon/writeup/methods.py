@@ -187,9 +187,10 @@ def planned(analysis: Analysis) -> tuple[str, ...]:
         "planned",
         declared=rule.declared,
         gap=(dates[0] - rule.declared).days if dates and rule.declared else None,
-        what="the question" if trial.choice else "the attribute",
+        what="the question" if trial.choice or trial.course else "the attribute",
         primary=[
             *["whether anybody can tell"] * ("choice" in rule.primary),
+            *["how it changes over the days"] * ("course" in rule.primary),
             *(attribute.label.lower() for attribute in trial.primary_attributes),
         ],
         rest=[a.label.lower() for a in trial.attributes if a.name not in rule.primary],
@@ -224,10 +225,12 @@ def references(analysis: Analysis) -> tuple[str, ...]:
     unused |= {"durbin"} - {form.lower() for form in forms}
     unused |= set() if "Skillings-Mack" in forms else {"skillings"}
     unused = (unused | set(OF_SETS)) - set(OF_SETS if analysis.choices else ())
+    unused = unused - {"marcus", *OF_DAYS} if analysis.course else unused | set(OF_DAYS)
     return tuple(text for name, text in REFERENCES.items() if name not in unused)
 
 
 OF_SETS = ("clopper", "ennis", "holm", "wald")
+OF_DAYS = ("fieller", "matthews", "maurer", "page", "satterthwaite")
 REFERENCES = {
     "clopper": "Clopper, C. J., and E. S. Pearson. 1934. The use of confidence or fiducial limits "
     "illustrated in the case of the binomial. Biometrika 26:404–413.",
@@ -238,6 +241,8 @@ REFERENCES = {
     "Psychology, Statistical PageSection 4:85–90.",
     "ennis": "Ennis, D. M. 1993. The power of sensory discrimination methods. Journal of Sensory "
     "Studies 8:353–370; ISO 4120, ISO 5495, ISO 8588 and ISO 10399 for the methods.",
+    "fieller": "Fieller, E. C. 1954. Some problems in interval estimation. Journal of the Royal "
+    "Statistical Society B 16:175–185.",
     "fisher": "Fisher, R. A. 1935. The Design of Experiments. Edinburgh: Oliver and Boyd.",
     "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
     "implicit in the analysis of variance. Journal of the American Statistical Association "
@@ -253,6 +258,15 @@ REFERENCES = {
     "European Association of Science Editors.",
     "marcus": "Marcus, R., E. Peritz, and K. R. Gabriel. 1976. On closed testing procedures with "
     "special reference to ordered analysis of variance. Biometrika 63:655–660.",
+    "matthews": "Matthews, J. N. S., D. G. Altman, M. J. Campbell, and P. Royston. 1990. Analysis "
+    "of serial measurements in medical research. BMJ 300:230–235.",
+    "maurer": "Maurer, W., L. A. Hothorn, and W. Lehmacher. 1995. Multiple comparisons in drug "
+    "clinical trials and preclinical assays: a-priori ordered hypotheses. In Biometrie in der "
+    "chemisch-pharmazeutischen Industrie 6:3–18.",
+    "page": "Page, E. B. 1963. Ordered hypotheses for multiple treatments: a significance test for "
+    "linear ranks. Journal of the American Statistical Association 58:216–230; ISO 8587.",
+    "satterthwaite": "Satterthwaite, F. E. 1946. An approximate distribution of estimates of "
+    "variance components. Biometrics Bulletin 2:110–114.",
     "schuirmann": "Schuirmann, D. J. 1987. A comparison of the two one-sided tests procedure and "
     "the power approach for assessing the equivalence of average bioavailability. Journal of "
     "Pharmacokinetics and Biopharmaceutics 15:657–680.",

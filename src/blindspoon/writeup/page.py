@@ -26,6 +26,12 @@ from blindspoon.writeup.answer import Board, make_boards, short_answer, tasted_b
 from blindspoon.writeup.batches_section import differed_section, measured_section
 from blindspoon.writeup.choices_section import choice_methods, choices_section
 from blindspoon.writeup.csv_files import csv_files
+from blindspoon.writeup.days_section import (
+    days_advice,
+    days_methods,
+    days_section,
+    days_steps,
+)
 from blindspoon.writeup.front import advice, fragile_verdicts, recipe_table, weaknesses
 from blindspoon.writeup.influence_section import influence_section
 from blindspoon.writeup.joint_section import joint_section
@@ -55,6 +61,9 @@ FOLDS = (
     ("care", "Cautions", ("cautions",)),
 )
 """Sections that are folded together: an anchor, a head, and their names."""
+
+ASKED = {"days": ("days", "Day by day"), "choices": ("asked", "Who can tell")}
+"""Sections that stand open under the board: anchor, and what leads there."""
 
 MOST_SAID = 3
 """Remarks of a variant that stand open; more are folded."""
@@ -186,11 +195,13 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         for name, picture in pictures.items()
         if np.isfinite(picture.means).any()
     }
-    asked = choices_section(analysis)
-    picture = next(iter(differences.values()), asked.charts[0] if asked else None)
+    asked = [part for part in (days_section(analysis), choices_section(analysis)) if part]
+    first, by_itself = [part.charts[0] for part in asked], [*differences.values()]
+    ordered_charts = [*first, *by_itself] if analysis.about_days else [*by_itself, *first]
+    picture = next(iter(ordered_charts), None)
     influence = None if further is None else further.influence
     answering = [result for result in ordered if result.primary] or ordered
-    sections = tuple(filter(None, (asked, *_sections(analysis, further))))
+    sections = tuple(filter(None, (*asked, *_sections(analysis, further))))
     numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
     every = (*numbers, *raw, *(each for part in sections for each in part.numbers))
@@ -202,9 +213,11 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         trust=trust(analysis),
         byline=_byline(analysis),
         picture=picture,
-        boards=make_boards(ordered, fragile_verdicts(influence)) if ordered else (),
+        boards=()
+        if analysis.about_days or not ordered
+        else make_boards(ordered, fragile_verdicts(influence)),
         weak=weaknesses(analysis, influence),
-        advice=advice(analysis, ordered),
+        advice=days_advice(analysis) if analysis.about_days else advice(analysis, ordered),
         recipe=recipe_table(analysis),
         findings=tuple(
             _finding(
@@ -221,10 +234,15 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         numbers=numbers,
         raw=raw,
         pictures=tuple(pictures.values()),
-        figures=(
-            *differences.values(),
-            *scores.values(),
-            *(chart for part in sections for chart in part.charts),
+        figures=tuple(
+            sorted(
+                (
+                    *differences.values(),
+                    *scores.values(),
+                    *(chart for part in sections for chart in part.charts),
+                ),
+                key=lambda chart: chart is not picture,
+            )
         ),
         behind=on_the_page({k: v for each in named for k, v in each.items()}, every),
         files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
@@ -235,6 +253,8 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
 
 def _question(trial: Trial, *, alone: bool) -> str:
     """Ask what the trial asked, where trial.toml does not."""
+    if trial.course and not trial.primary_attributes:
+        return f"How does {trial.product or 'it'} change over {wording.OVER[trial.course.over]}?"
     control = trial.variant(trial.control).label
     others = wording.count(len(trial.variants) - 1, "variant")
     product = f" of {trial.product}" if trial.product else ""
@@ -343,7 +363,8 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
             paragraphs=limits.unsettled(analysis),
             tables=() if needed is None else (needed,),
         )
-        yield PageSection(name="next", head="What to try next", points=next_steps(analysis))
+        steps = days_steps(analysis) if analysis.about_days else next_steps(analysis)
+        yield PageSection(name="next", head="What to try next", points=steps)
         yield PageSection(
             name="not-shown", head="What this does not show", points=limits.not_shown(analysis)
         )
@@ -353,7 +374,7 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
 
 def _compared(analysis: Analysis) -> tuple[str, ...]:
     scored = methods.compared(analysis) if analysis.results else ()
-    return (*scored, *choice_methods(analysis))
+    return (*days_methods(analysis), *scored, *choice_methods(analysis))
 
 
 def further_sections(analysis: Analysis, further: FurtherAnalyses) -> Iterator[PageSection | None]:
@@ -459,7 +480,8 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "many": table.taster.size > MOST_SERVINGS,
         "citation": methods.citation(analysis),
         "references": methods.references(analysis),
-        "asked": next((part for part in content.sections if part.name == "choices"), None),
+        "asked": [part for part in content.sections if part.name in ASKED],
+        "anchors": ASKED,
         "software": methods.software(),
     }
 

@@ -100,8 +100,8 @@ def templates() -> jinja2.Environment:
     )
     said = (
         *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
-        *(wording.p_cell, wording.percent, wording.plain, wording.points, wording.signed),
-        *(wording.span, wording.spelled, wording.capital, wording.sentence, day),
+        *(wording.p_cell, wording.p_value, wording.percent, wording.plain, wording.points),
+        *(wording.signed, wording.span, wording.spelled, wording.capital, wording.sentence, day),
     )
     made.filters |= {function.__name__: function for function in said}
     made.globals |= {"face_css": face_css, "fonts": FONTS}

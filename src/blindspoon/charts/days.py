@@ -1,0 +1,180 @@
+"""A course over days: a line a taster, means with what decides, the bracket, and pH under it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from blindspoon import wording
+from blindspoon.batches.ages import days_of
+from blindspoon.batches.cautions import PH_LIMIT, passed_limit
+from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.charts.axis import nice_ticks
+from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.jars import LIMIT, LIMIT_WORDS
+from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
+from blindspoon.charts.style import WIDE, Laid, Sheet
+from blindspoon.findings.course import CourseFound
+from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.results import NoResult
+from blindspoon.trial import Over, Trial
+
+MOST_PEOPLE = 40
+"""Tasters that have a line each; of more there is the mean alone."""
+
+Track = tuple[tuple[float, float], ...]
+"""Days and values."""
+
+
+def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart:
+    """Draw one series on one attribute, and the pH of its jars over the same days."""
+    batches, over, last = batches_of(found, log), found.course.over, found.days[-1].day
+    tracks = [track for batch in batches if (track := _track(batch, log, over, last))]
+    days = [float(day.day) for day in found.days]
+    across = [*days, *(day for track in tracks for day, _ in track)]
+    x = min(across), max(*across, min(across) + 1)
+    plots = [_scores_plot(found, trial, x)]
+    if tracks:
+        plots.append(_ph_plot(tracks, [_passed(b, log, over) for b in batches], over, x))
+
+    def lay(sheet: Sheet) -> Laid:
+        """Leave pH to the page: a picture of fixed height has no room for it."""
+        if sheet.style == WIDE.style:
+            return lay_lines(plots, _key(found, trial), sheet)
+        alone = replace(plots[0], tall=LOW + sheet.spare)
+        return lay_lines([alone], _key(found, trial), sheet)
+
+    people, count = wording.count(len(found.tasters), "taster"), wording.count(len(days), "day")
+    return chart_of(
+        name=f"{found.series}-{found.attribute.name}-days",
+        title=headline(found).rstrip("."),
+        data=f"{found.attribute.label.lower()} by {people} on {count}",
+        lay=lay,
+        source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
+    )
+
+
+def headline(found: CourseFound) -> str:
+    """State when it was there, and until when, with what was scored."""
+    scale, said = found.attribute.scale, found.because[0]
+    ends = f"{wording.plain(scale.low)} to {wording.plain(scale.high)}"
+    said = said if said.startswith("“") else said[:1].lower() + said[1:]
+    return f"{found.attribute.label} ({ends}): {said}"
+
+
+def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> LinePlot:
+    """Draw tasters thin, the mean with its intervals thick, the margin shaded."""
+    own, margin = found.against == "control", found.attribute.margin
+    days = [float(day.day) for day in found.days]
+    seen = [(d.day, d.found) for d in found.days if not isinstance(d.found, NoResult)]
+    means = tuple((float(day), each.mean) for day, each in seen)
+    spans = tuple((each.interval.low, each.interval.high) for _, each in seen)
+    few = len(found.tasters) <= MOST_PEOPLE
+    rows = [zip(days, row, strict=True) for row in found.values.tolist()] if few else []
+    people = [tuple(point for point in row if math.isfinite(point[1])) for row in rows]
+    thin = [NamedLine(label="", points=p, ink="people", width=0.8, bare=True) for p in people if p]
+    dashed = 0.0 if own else found.course.level if found.against == "level" else None
+    heights = [value for points in (*people, means) for _, value in points]
+    heights += [end for span in spans for end in span]
+    heights += [-(margin or 0), margin or 0] if own else [] if dashed is None else [dashed]
+    y = min(heights) - 0.3, max(heights) + 0.3
+    ticks, digits = nice_ticks(*y, 5)
+    write = wording.signed if own else wording.number
+    control = f" than “{trial.variant(trial.control).label}” in the same sitting" if own else ""
+    less, more = wording.directions(found.attribute)
+    return LinePlot(
+        head=f"{wording.capital(found.label)}, {found.attribute.label.lower()} in points",
+        note=f"Up: {more}{control}; down: {less}" if own else "",
+        under=wording.OVER[found.course.over],
+        x=x,
+        y=y,
+        series=(*thin, NamedLine(label="", points=means, ink="v1", spans=spans)),
+        dashed=dashed,
+        ticks=tuple((day, wording.plain(day)) for day in days),
+        up=tuple((value, write(value, digits)) for value in ticks),
+        band=(-margin, margin) if own and margin else None,
+        brackets=tuple(_brackets(found)),
+    )
+
+
+def _brackets(found: CourseFound) -> Iterator[Happened]:
+    """Say over the plot between which days it got there, and between which it left again."""
+    first, last = found.days[0].day, found.days[-1].day
+    for bracket, did in ((found.reached, "got there"), (found.kept, "left")):
+        if not isinstance(bracket, Bracket):
+            continue
+        after, by = bracket.after, bracket.by
+        if after is not None and by is not None:
+            yield Happened(after, by, f"{did} in between")
+        elif after is not None and after < last:
+            yield Happened(after, None, f"{did} after day {after:g}, if at all")
+        elif by is not None and by > first:
+            yield Happened(None, by, f"{did} by day {by:g}")
+
+
+def _key(found: CourseFound, trial: Trial) -> str:
+    """Say how to read the chart."""
+    said = ["Thin: a taster each." if len(found.tasters) <= MOST_PEOPLE else ""]
+    said.append(f"Thick: the mean, with its {wording.percent(1 - found.alpha)} interval.")
+    if found.against == "control":
+        margin = wording.margin(found.attribute) if found.attribute.margin else ""
+        said.append(f"Dashed: like “{trial.variant(trial.control).label}”.")
+        said.append(f"Shaded: within {margin} of it." if margin else "")
+    elif found.against == "level":
+        said.append(f"Dashed: {wording.plain(found.course.level or 0.0)} points, to be reached.")
+    return " ".join(filter(None, said))
+
+
+# pH ---------------------------------------------------------------------------------------------
+
+
+def batches_of(found: CourseFound, log: BatchLog | None) -> tuple[Batch, ...]:
+    """List the batches of a series, in the order of batches.csv."""
+    names = {name for day in found.days for name in day.batches}
+    return tuple(batch for batch in log.batches if batch.name in names) if log else ()
+
+
+def _track(batch: Batch, log: BatchLog | None, over: Over, last: int) -> Track:
+    """Give the readings of pH over the days of the course, as far as its days went on."""
+    ended = batch.finished if over == "fermented_days" else None
+    read = log.readings_of(batch.name) if log else ()
+    return tuple(
+        (float(day), reading.ph)
+        for reading in read
+        if reading.ph is not None and (ended is None or reading.date <= ended)
+        if 0 <= (day := days_of(batch, reading.date, over)) <= last
+    )
+
+
+def _passed(batch: Batch, log: BatchLog | None, over: Over) -> tuple[float | None, float | None]:
+    """Give the days between which a batch passed the limit of pH."""
+    ends = passed_limit(log.readings_of(batch.name) if log else ())
+    days = [None if end is None else float(days_of(batch, end.date, over)) for end in ends]
+    return days[0], days[1]
+
+
+def _ph_plot(
+    tracks: Sequence[Track],
+    passed: Sequence[tuple[float | None, float | None]],
+    over: Over,
+    x: tuple[float, float],
+) -> LinePlot:
+    """Draw the pH of every jar, and the days between which all of them passed the limit."""
+    values = [value for track in tracks for _, value in track] + [PH_LIMIT]
+    after = [first for first, _ in passed if first is not None]
+    by = [end for _, end in passed if end is not None]
+    whole = len(after) == len(by) == len(passed) and min(after) >= x[0]
+    words = f"{LIMIT} passed in between"
+    return LinePlot(
+        head="pH of its jars" if len(tracks) > 1 else "pH of its jar",
+        note=LIMIT_WORDS,
+        under=wording.OVER[over],
+        x=x,
+        y=(min(values) - 0.3, max(values) + 0.3),
+        series=tuple(NamedLine(label="", points=t, ink="v2", width=1.2) for t in tracks),
+        dashed=PH_LIMIT,
+        whole=True,
+        brackets=(Happened(min(after), max(by), words),) if whole else (),
+        tall=LOW,
+    )

@@ -1,0 +1,242 @@
+"""The course over days: its table in place of the board, charts, pH, what to do and to try next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from blindspoon import wording
+from blindspoon.batches.cautions import passed_limit
+from blindspoon.batches.log import Reading
+from blindspoon.charts.days import batches_of, days_chart, headline
+from blindspoon.findings.comparison import Analysis
+from blindspoon.findings.course import CourseDay, CourseFound
+from blindspoon.findings.days_in_words import which_first
+from blindspoon.findings.naming import names_of
+from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.results import NoResult
+from blindspoon.writeup.section import PageSection, Points
+from blindspoon.writeup.words import day as on_day
+from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.writers import Table, blank_as_dash
+
+NEXT_DAYS = 3
+"""Days between those of a bracket that are suggested."""
+
+
+def judged(analysis: Analysis) -> list[CourseFound]:
+    """List the series on the attribute that was asked about, the control's own last."""
+    asked = (found for found in analysis.course if found.judged)
+    return sorted(asked, key=lambda found: found.series == analysis.trial.control)
+
+
+def days_answer(analysis: Analysis) -> list[str]:
+    """Say when each was there; where no day could be judged, how it moved."""
+    return [
+        " ".join([headline(found), *found.because[1 : 1 + (found.against == "nothing")]])
+        for found in judged(analysis)
+        if found.series != analysis.trial.control
+    ]
+
+
+def days_section(analysis: Analysis) -> PageSection | None:
+    """Tell when it was ready, and until when: what stands behind the answer, day by day."""
+    asked, trial = judged(analysis), analysis.trial
+    if not asked:
+        return None
+    log = analysis.made.log if analysis.made else None
+    course = asked[0].course
+    passed = _ph_table(analysis)
+    return PageSection(
+        name="days",
+        head="When is it ready?" if course.reach is not None else "How long does it stay?",
+        role="" if asked[0].primary else "Exploratory",
+        paragraphs=(
+            *(() if analysis.about_days and len(asked) == 1 else map(headline, asked)),
+            *(text for found in asked for text in found.because[1:]),
+            *filter(None, [which_first(analysis.course)]),
+        ),
+        charts=tuple(days_chart(found, trial, log) for found in asked),
+        tables=(*(_day_table(analysis, found) for found in asked), *([passed] if passed else [])),
+        points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),
+        behind={f"{each.series}-{each.attribute.name}-days": (_name(each),) for each in asked},
+    )
+
+
+def _name(found: CourseFound) -> str:
+    return f"days-{found.series}"
+
+
+def _day_table(analysis: Analysis, found: CourseFound) -> Table:
+    """Set the days of one series down, and all attributes across."""
+    every = [each for each in analysis.course if each.series == found.series]
+    rows = []
+    for place, day in enumerate(found.days):
+        cells = [", ".join(filter(None, (_word(found, day), _size(found, day))))]
+        same = [[each for each in other.days if each.day == day.day] for other in every[1:]]
+        cells += [
+            "".join(_size(other, each) for each in those)
+            for other, those in zip(every[1:], same, strict=True)
+        ]
+        if found.acceptance:
+            share = found.acceptance.shares.days[place]
+            cells.append("" if isinstance(share, NoResult) else f"{share.yes} of {share.asked}")
+        rows.append((f"Day {day.day}", blank_as_dash(cells)))
+    heads = [each.attribute.label for each in every]
+    if found.acceptance:
+        heads.append("Refused it" if found.acceptance.refusals else "Would have it")
+    return Table(
+        name=_name(found),
+        caption=f"{wording.capital(found.label)}, day by day: points"
+        + (" from the control" if found.against == "control" else ""),
+        head=wording.capital(wording.OVER[found.course.over]),
+        columns=tuple(heads),
+        rows=tuple(rows),
+        notes=found.left_out,
+        stacked=True,
+    )
+
+
+def _word(found: CourseFound, day: CourseDay) -> str:
+    """Say in a word or two where a day stands, as the brackets have it."""
+    reached, kept = found.reached, found.kept
+    if isinstance(reached, Bracket) and reached.after is not None and day.day <= reached.after:
+        return "not yet"
+    if isinstance(kept, Bracket) and kept.by is not None and day.day >= kept.by:
+        return "no longer"
+    if day.verdict in ("alike", "slight"):
+        return "there" if isinstance(reached, Bracket) else "still there"
+    return "" if day.verdict is None else "not settled"
+
+
+def _size(found: CourseFound, day: CourseDay) -> str:
+    """Write the mean of a day, with what decides."""
+    if isinstance(day.found, NoResult):
+        return ""
+    attribute, interval = found.attribute, day.found.interval
+    digits = wording.digits_for(attribute.scale)
+    write = wording.signed if found.against == "control" else wording.number
+    return f"{write(day.found.mean, digits)} ({wording.span(interval, attribute)})"
+
+
+def _ph_table(analysis: Analysis) -> Table | None:
+    """Name for every jar the two readings between which it passed the limit of pH."""
+    log = analysis.made.log if analysis.made else None
+    if log is None:
+        return None
+    jars = {b.name: b for found in judged(analysis) for b in batches_of(found, log)}
+    rows = [(name, [*map(_reading, passed_limit(log.readings_of(name)))]) for name in jars]
+    if not any(any(cells) for _, cells in rows):
+        return None
+    return Table(
+        name="days-ph",
+        caption="The readings between which the pH passed 4.6",
+        head="Jar",
+        columns=("Last above", "First at 4.6 or below"),
+        rows=tuple((name, blank_as_dash(cells)) for name, cells in rows),
+    )
+
+
+def _reading(reading: Reading | None) -> str:
+    if reading is None or reading.ph is None:
+        return ""
+    return f"{on_day(reading.date).rpartition(' ')[0]}: {wording.plain(reading.ph)}"
+
+
+# The answer, and what follows from it -------------------------------------------------------------
+
+
+def days_advice(analysis: Analysis) -> Points:
+    """Say when to open the next jar, if it turns out like these."""
+    return tuple(point for found in judged(analysis) for point in _advice(analysis, found))
+
+
+def _advice(analysis: Analysis, found: CourseFound) -> Iterator[tuple[str, str]]:
+    over, noun = wording.OVER[found.course.over], names_of(analysis).noun or "batch"
+    about = f"{wording.capital(found.label)}: " if len(judged(analysis)) > 1 else ""
+    reached, kept = found.reached, found.kept
+    if isinstance(reached, Bracket) and reached.by is not None:
+        wait = f"; on day {reached.after:g} not yet" if reached.after is not None else ""
+        text = (
+            f"After {reached.by:g} {over} it was there{wait}. Read the pH first: a taste does not"
+        )
+        yield f"{about}Open the {noun} on day {reached.by:g}.", f"{text} tell what is safe."
+    elif isinstance(reached, Bracket) and reached.after is not None:
+        yield f"{about}Wait longer than {reached.after:g} days.", "It was not there yet by then."
+    if isinstance(kept, Bracket) and kept.after is not None:
+        lost = "later days are not settled"
+        if kept.by is not None:
+            lost = f"from day {kept.by:g} on no longer"
+        elif kept.after == found.days[-1].day:
+            lost = "no later day was tasted"
+        text = f"Up to day {kept.after:g} it was still there; {lost}."
+        yield f"{about}Count on {kept.after:g} {over}.", text
+
+
+def days_steps(analysis: Analysis) -> Points:
+    """Say what the next tasting over days should do otherwise."""
+    found = judged(analysis)[0]
+    return (*_narrower(found), *_better(analysis, found))
+
+
+def _narrower(found: CourseFound) -> Iterator[tuple[str, str]]:
+    """Ask for days between those of a bracket, or before and after all."""
+    first, last = found.days[0].day, found.days[-1].day
+    bracket = found.reached if found.course.reach is not None else found.kept
+    if not isinstance(bracket, Bracket):
+        return
+    after, by = bracket.after, bracket.by
+    if after is not None and by is not None and by - after > 1:
+        most = min(NEXT_DAYS, int(by - after) - 1)
+        days = sorted({round(after + (by - after) * n / (most + 1)) for n in range(1, most + 1)})
+        named = wording.listing(f"{each}" for each in days)
+        yield (
+            "Taste between them.",
+            f"The answer lies between day {after:g} and day {by:g}: jars of {named} days, with "
+            "these two again, would narrow it.",
+        )
+    elif by is None:
+        yield "Go on longer.", f"Day {last} was not late enough, or the panel too small to show it."
+    elif after is None:
+        yield "Begin earlier.", f"Day {first} was not early enough, or the panel too small."
+
+
+def _better(analysis: Analysis, found: CourseFound) -> Iterator[tuple[str, str]]:
+    """Ask for a control that stays, for one sitting, and for two jars an age."""
+    if found.against == "nothing" and found.sittings > 1:
+        yield (
+            "Keep one cup the same.",
+            "A control from one jar, kept cold, at every sitting takes out what changed about the "
+            "evenings. Until then nobody can say whether the food changed.",
+        )
+    elif found.sittings > 1:
+        yield (
+            "Taste all ages in one sitting.",
+            "Start jars together, move each to the cold at its own age, and no evening differs.",
+        )
+    noun, jars = names_of(analysis).noun or "batch", {day.batches for day in found.days}
+    if len(jars) == 1:
+        yield f"Follow a second {noun}.", f"This tells of one {noun}, and not of the method."
+    elif all(len(own) < 2 for own in jars):
+        yield (
+            f"Make two {names_of(analysis).nouns or 'batches'} an age.",
+            f"A {noun} that is a little different looks like an age that is.",
+        )
+
+
+def days_methods(analysis: Analysis) -> tuple[str, ...]:
+    """Describe how the days were compared, completely enough for a paper."""
+    asked = judged(analysis)
+    if not asked:
+        return ()
+    return paragraphs(
+        "days",
+        found=asked[0],
+        series=len(asked),
+        days=[f"{day.day}" for day in asked[0].days],
+        over=wording.OVER[asked[0].course.over],
+        lines=[each for each in asked if not isinstance(each.line, NoResult)],
+        no_line=[each.line.reason for each in asked if isinstance(each.line, NoResult)],
+        trends=[each.trend for each in asked if not isinstance(each.trend, NoResult)],
+        pages=[each.page for each in asked if not isinstance(each.page, NoResult)],
+        accepted=[each.acceptance for each in asked if each.acceptance],
+    )

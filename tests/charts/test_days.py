@@ -1,0 +1,162 @@
+"""A course over days: all of it is drawn, nothing lies on anything, brackets are those found."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+
+import numpy as np
+import pytest
+
+from blindspoon.batches.cautions import passed_limit
+from blindspoon.batches.log import Batch, BatchLog, Reading
+from blindspoon.charts.days import MOST_PEOPLE, days_chart, headline
+from blindspoon.charts.scene import Line
+from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.course import CourseDay, CourseFound
+from blindspoon.stats import over_days
+from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.results import NoResult
+
+NONE = NoResult("not asked for")
+START = datetime.date(2026, 2, 1)
+TEXT = """
+trial = { title = "When?", control = "usual", host = "A kitchen" }
+course = { attribute = "sourness", keep = true, reach = "control" }
+decision = { margin = 1.0 }
+scale = { low = 0, high = 10, step = 1 }
+attribute = [{ name = "sourness", less = "less sour", more = "more sour" }]
+variant = [{ name = "usual", label = "The jar that grandmother always made, A" }, { name = "now" }]
+"""
+TRIAL = parse_trial(TEXT)
+
+
+def read(day: int, ph: float | None, line: int = 2) -> Reading:
+    date = START + datetime.timedelta(day)
+    return Reading(batch="jar", line=line, date=date, ph=ph, temperature_c=None, note="", own={})
+
+
+def log(*readings: Reading) -> BatchLog:
+    jar = Batch(name="jar", variant="now", line=2, started=START, own={})
+    return BatchLog(
+        batches=(jar,),
+        readings={"jar": readings},
+        columns=frozenset(),
+        own=(),
+        quantities=(),
+        first_tasted=START,
+        last_tasted=START,
+    )
+
+
+def course(days=(3, 7, 14, 28), tasters=12, reached=(3, 14), kept=(14, 28)):
+    """A food that catches up with the control, on invented scores."""
+    values = np.random.default_rng(1).normal(
+        -3 * np.exp(-np.array(days) / 5), 0.8, (tasters, len(days))
+    )
+    values[0, 1] = np.nan
+    by_day = over_days.by_day(np.array(days, float), values, alpha=0.05, step=1.0, margin=1.0)
+    return CourseFound(
+        series="now",
+        label="now",
+        attribute=TRIAL.attributes[0],
+        course=TRIAL.course,
+        judged=True,
+        primary=True,
+        alpha=0.05,
+        against="control",
+        sittings=1,
+        days=tuple(
+            CourseDay(day=day, sessions=("1",), variants=("now",), batches=("jar",), mean=5.0,
+                      control=6.0, found=found)
+            for day, found in zip(days, by_day.days, strict=True)
+        ),
+        tasters=tuple(f"T{n}" for n in range(tasters)),
+        values=values,
+        trend=NONE,
+        page=NONE,
+        reached=NONE if reached is None else Bracket(after=reached[0], by=reached[1]),
+        kept=None if kept is None else Bracket(after=kept[0], by=kept[1]),
+        line=NONE,
+        because=("Not yet on day 3; there on day 14.",),
+    )  # fmt: skip
+
+
+PH = log(read(0, 6.1), read(2, 5.0), read(4, 4.3), read(28, 3.5), read(60, 3.4))
+HARD = {
+    "usual": course(),
+    "eight days": course(days=(1, 2, 3, 4, 5, 28, 29, 30), reached=(1, 2), kept=(4, 5)),
+    "a crowd": course(tasters=60),
+    "open ends": course(reached=(None, 7), kept=(7, None)),
+    "nothing shown": course(reached=(None, None), kept=(None, None)),
+    "two people": course(tasters=2, reached=None, kept=None),
+    "far": course(days=(100, 300, 600)),
+}
+
+
+@pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
+@pytest.mark.parametrize("name", HARD)
+def test_nothing_overlaps_and_nothing_is_cut(name, sheet, faults):
+    assert faults(days_chart(HARD[name], TRIAL, PH).lay(sheet).scene) == []
+
+
+def lines(chart, **wanted) -> list[Line]:
+    shapes = [shape for shape in chart.lay(WIDE).scene.shapes if isinstance(shape, Line)]
+    return [s for s in shapes if all(getattr(s, name) == it for name, it in wanted.items())]
+
+
+def test_every_taster_is_a_thin_line_until_there_are_too_many():
+    found = HARD["usual"]
+    present = np.isfinite(found.values).sum(axis=1)
+    assert len(lines(days_chart(found, TRIAL, None), ink="people")) == (present - 1).sum()
+    assert MOST_PEOPLE < 60
+    assert not lines(days_chart(HARD["a crowd"], TRIAL, None), ink="people")
+
+
+def test_each_day_has_its_interval():
+    upright = lines(days_chart(HARD["usual"], TRIAL, None), ink="v1", width=2.0)
+    assert len(upright) == 4
+    assert all(line.start[0] == line.end[0] for line in upright)
+
+
+def test_brackets_stand_at_the_days_that_were_found():
+    chart = days_chart(HARD["usual"], TRIAL, None)
+    marks = lines(chart, ink="v1", width=2.0)
+    at = dict(zip((3, 7, 14, 28), (line.start[0] for line in marks), strict=True))
+    spans = [
+        (line.start[0], line.end[0])
+        for line in lines(chart, ink="ink", width=2.0)
+        if line.start[1] == line.end[1]
+    ]
+    assert spans == [(at[3], at[14]), (at[14], at[28])]
+
+
+def test_ph_stands_on_the_same_axis_up_to_the_last_day():
+    chart = days_chart(HARD["usual"], TRIAL, PH)
+    mean, track = (lines(chart, ink=ink) for ink in ("v1", "v2"))
+    assert max(it.end[0] for it in mean) == max(it.end[0] for it in track)  # day 28 of both
+    words = [text.text for text in chart.lay(WIDE).scene.texts]
+    assert "4.6 passed in between" in words
+    assert days_chart(HARD["usual"], TRIAL, log(read(0, 4.4))).alt == chart.alt
+
+
+@pytest.mark.parametrize(
+    ("values", "between"),
+    [
+        ((6.1, 5.0, 4.6, 4.2), (5.0, 4.6)),  # at the limit counts as passed: 21 CFR 114.3
+        ((6.1, 5.0), (5.0, None)),
+        ((4.4, 3.9), (None, 4.4)),
+        ((5.2, 4.4, 4.8, 4.1), (5.2, 4.4)),  # the first time; a rise later is a caution of its own
+        ((), (None, None)),
+    ],
+)
+def test_the_limit_of_ph_is_passed_between_two_readings(values, between):
+    blank = read(1, None, 9)
+    made = [read(day, ph) for day, ph in enumerate(values)]
+    found = passed_limit(itertools.chain(made[:1], [blank], made[1:]))
+    assert tuple(None if end is None else end.ph for end in found) == between
+
+
+def test_the_headline_names_what_was_scored_and_its_scale():
+    assert headline(HARD["usual"]) == "Sourness (0 to 10): not yet on day 3; there on day 14."

@@ -1,0 +1,114 @@
+"""The page of a course: the days are its answer, and nothing on it calls a food safe."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from blindspoon.analysis import analyse, compose_report
+from blindspoon.packing.texts import blog, say
+from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.results import NoResult
+from blindspoon.writeup.days_section import days_advice, days_section, days_steps
+from blindspoon.writeup.page import page, writeup
+
+FOLDER = Path(__file__).parents[2] / "trials" / "carrot-days"
+
+
+@pytest.fixture(scope="module")
+def analysis():
+    return analyse(FOLDER)
+
+
+@pytest.fixture(scope="module")
+def content(analysis):
+    return compose_report(analysis)
+
+
+def with_found(analysis, **fields):
+    """The same analysis, where something else was found of the judged series."""
+    first, *rest = analysis.course
+    return replace(analysis, course=(replace(first, **fields), *rest))
+
+
+def test_the_days_answer_on_the_first_screen(content):
+    assert content.answer == (
+        "Sourness (0 to 10): not yet within 1\xa0point of “Our usual jar” on day 3; there from day "
+        "14 on; between them not settled."
+    )
+    top = page(content).split("<main", 1)[1].split("</header>")[0]
+    assert "there from day" in top.replace("\xa0", " ")
+    assert content.picture.name == "carrots-sourness-days"
+    assert content.figures[0] is content.picture
+    assert not content.boards  # each age by itself is no answer, and might contradict the days
+
+
+def test_the_table_agrees_with_the_brackets(analysis, content):
+    days = next(part for part in content.sections if part.name == "days")
+    words = {day: cells[0].partition(",")[0] for day, cells in days.tables[0].rows}
+    assert words == {
+        "Day 3": "not yet",
+        "Day 7": "not settled",
+        "Day 14": "there",
+        "Day 28": "there",
+    }
+    assert analysis.course[0].reached == Bracket(after=3.0, by=14.0)
+    assert [row[0] for row in days.tables[1].rows] == ["jar 1", "jar 2", "jar 3", "jar 4"]
+    assert days.tables[1].rows[0][1] == ("26 October: 4.9", "27 October: 4.4")
+
+
+def test_no_sentence_calls_a_food_safe(analysis, content):
+    texts = [page(content, paper=True), writeup(content), blog(content), say(content, {})]
+    text = re.sub(r"<style.*?</style>|<[^>]+>", " ", " ".join(texts), flags=re.DOTALL)
+    told = [it for it in re.split(r"(?<=[.!?])\s+", text) if re.search(r"\bsafe(?!ty)", it)]
+    assert told
+    assert all(re.search(r"\b(not|nothing|nor|no)\b", it, re.IGNORECASE) for it in told)
+
+
+def test_nothing_improper_stands_on_the_page(content):
+    text = re.sub(r"<(style|script).*?</\1>|<[^>]+>", " ", page(content), flags=re.DOTALL)
+    answer = text.split("The whole record")[0]
+    for word in ("significant", "proved", "identical", "no difference", "nan", "None"):
+        assert not re.search(rf"\b{word}\b", answer), word
+
+
+@pytest.mark.parametrize(
+    ("reached", "kept", "heads"),
+    [
+        (Bracket(after=3.0, by=14.0), None, ["Open the jar on day 14."]),
+        (Bracket(after=14.0, by=None), None, ["Wait longer than 14 days."]),
+        (None, Bracket(after=7.0, by=28.0), ["Count on 7 days of fermenting."]),
+        (Bracket(after=None, by=None), None, []),
+        (NoResult("No control was tasted."), None, []),
+    ],
+)
+def test_what_to_do_follows_from_the_brackets(analysis, reached, kept, heads):
+    found = days_advice(with_found(analysis, reached=reached, kept=kept))
+    assert [head for head, _ in found] == heads
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({}, "jars of 6, 8 and 11 days"),
+        ({"reached": Bracket(after=28.0, by=None)}, "Day 28 was not late enough"),
+        ({"reached": Bracket(after=None, by=3.0)}, "Day 3 was not early enough"),
+        ({"against": "nothing", "sittings": 4}, "A control from one jar, kept cold"),
+    ],
+)
+def test_the_next_step_narrows_what_is_open(analysis, fields, said):
+    assert said in " ".join(text for _, text in days_steps(with_found(analysis, **fields)))
+
+
+def test_methods_name_what_was_done_and_its_sources(content):
+    told = page(content)
+    for text in ("Maurer, Hothorn and Lehmacher", "Page’s test", "Matthews", "days of fermenting"):
+        assert text in told
+    assert "Clopper" not in told  # of sets, and nobody chose from any
+
+
+def test_the_section_is_left_out_where_no_day_was_asked_about(analysis):
+    assert days_section(replace(analysis, course=())) is None
