@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import importlib.util
 import io
 import queue
 import socket
@@ -23,6 +22,7 @@ from blindspoon.collect import connections, security
 from blindspoon.collect.ballots import Tell, TooManyConflictsError
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.languages import spoken
+from blindspoon.collect.ports import listening
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.errors import FormError, Rule
@@ -40,9 +40,6 @@ STATIC = {
 PORT = 8765
 """Where the page is served if nothing else is asked for."""
 
-TRIED = 20
-"""Ports that are tried, from the usual one on."""
-
 MOST_UNTOLD = 1000
 """Sentences that wait to be told; what happens beyond is not told."""
 
@@ -50,11 +47,6 @@ NO_NETWORK = Rule(
     "cannot-serve",
     "phones reach the score page over a network that they share with it",
     "Join the Wi-Fi and try again, or leave --lan out to key in paper ballots here",
-)
-_PORT = Rule(
-    "cannot-serve",
-    "a port is 1024 to 65534, and no other program uses it or the next one",
-    "Stop the other program, or choose another port",
 )
 _NOWHERE = ("192.0.2.1", "10.0.0.1", "172.16.0.1", "192.168.0.1", "192.168.1.1")
 
@@ -256,30 +248,6 @@ def network_addresses() -> tuple[str, ...]:
             probe.connect((target, 9))
             found[str(probe.getsockname()[0])] = None
     return tuple(address for address in found if not address.startswith(("127.", "0.")))
-
-
-def near(port: int) -> tuple[int, ...]:
-    """Give the ports to try where none is asked for; 0, the last, is any that is free."""
-    return (*range(port, port + TRIED), 0)
-
-
-@contextlib.contextmanager
-def listening(address: str, *ports: int, whose: str = "the score page") -> Iterator[socket.socket]:
-    """Take the first port that is free; where none is, FormError tells who wanted it."""
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
-        if importlib.util.find_spec("fcntl"):  # elsewhere the option lets two programs share a port
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        for port in ports:
-            try:
-                listener.bind((address, port))
-                break
-            except (OSError, OverflowError) as error:
-                if port != ports[-1]:
-                    continue
-                reason = getattr(error, "strerror", None) or str(error)
-                found = f"{whose} cannot listen there: {reason}"
-                raise FormError([_PORT.broken(found, f"port {port}")]) from error
-        yield listener
 
 
 def host_names(found: tuple[str, ...], port: int) -> frozenset[str]:

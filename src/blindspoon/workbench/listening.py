@@ -7,10 +7,8 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
-from blindspoon.collect import connections, server
-from blindspoon.collect.security import only_for_hosts
+from blindspoon.collect.ports import listening, near
 from blindspoon.files import own_state
-from blindspoon.workbench.app import BODY_LIMIT, create_workbench
 from blindspoon.workbench.door import Door
 
 PORT = 8770
@@ -43,16 +41,23 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
     port : int or None
         Where it listens; None takes `PORT`, or the next one that is free.
     ready : callable
-        Is given the address, with a slash at its end, once a page can be opened.
+        Is given the address, with a slash at its end, once a page can be asked for: the browser
+        starts while the pages are loaded, and waits for the first of them.
 
     Raises
     ------
     FormError
         If the port is taken.
     """
-    ports = server.near(PORT) if port is None else (port,)
-    with server.listening("127.0.0.1", *ports, whose="Blindspoon") as listener:
+    ports = near(PORT) if port is None else (port,)
+    with listening("127.0.0.1", *ports, whose="Blindspoon") as listener:
         bound = int(listener.getsockname()[1])
+        listener.listen()
+        own_state.note_open(own_state.open_shelves() | {str(shelf): bound})
+        ready(f"http://127.0.0.1:{bound}/")
+        from blindspoon.collect import connections  # noqa: PLC0415 - while the browser starts
+        from blindspoon.collect.security import only_for_hosts  # noqa: PLC0415
+        from blindspoon.workbench.app import BODY_LIMIT, create_workbench  # noqa: PLC0415
 
         def close() -> None:
             later = threading.Timer(0.3, made.end)
@@ -63,8 +68,6 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
         made = connections.Server(guarded, [listener], limit=BODY_LIMIT)
-        own_state.note_open(own_state.open_shelves() | {str(shelf): bound})
-        ready(f"http://127.0.0.1:{bound}/")
         try:
             made.run()  # returns at Ctrl-C, and where the host closes
         finally:
