@@ -89,7 +89,7 @@ def test_a_lognormal_fit_is_that_of_scipy(group):
 
 
 @pytest.mark.parametrize("share", [0.25, 0.5])
-def test_the_ends_are_where_the_likelihood_falls_by_half_of_chi_squared(share):
+def test_the_ends_are_where_the_likelihood_falls_by_half_of_t_squared(share):
     after, by = months(GROUPS[1])
     found = day_of_share(after, by, alpha=0.05, share=share)
 
@@ -100,7 +100,7 @@ def test_the_ends_are_where_the_likelihood_falls_by_half_of_chi_squared(share):
     for end in (found.interval.low, found.interval.high):
         least = optimize.minimize_scalar(off, bounds=(0.05, 5), args=(end,), method="bounded").fun
         drop = 2 * (found.log_likelihood + least)
-        assert drop == pytest.approx(stats.chi2.ppf(0.95, 1), abs=1e-3)
+        assert drop == pytest.approx(stats.t.ppf(0.975, 47) ** 2, abs=1e-3)
 
 
 def turning(first_yes):

@@ -18,6 +18,7 @@ from blindspoon.stats.over_days import (
     isotonic,
     line,
     shown_from,
+    shown_until,
     trend,
     trend_without_control,
 )
@@ -164,16 +165,19 @@ def test_sequences_stop_at_the_first_day_that_fails():
 
 def test_a_bracket_takes_half_of_alpha_for_either_end():
     values = drawn(40, rise=0.16)
-    half, whole = judged(values), judged(values, alpha=0.025)
-    assert half.reached.after < half.reached.by == whole.inside_from
+    found = judged(values)
+    inside, outside = ([getattr(day, p) for day in found.days] for p in ("p_inside", "p_outside"))
+    assert found.reached.by == shown_from(DAYS, np.array(inside), 0.025)
+    assert found.reached.after == shown_until(DAYS, np.array(outside), 0.025)
+    assert (found.lost.after, found.lost.by) == (None, None)
 
 
 def test_a_day_on_which_all_agree_is_judged_by_rounding():
     same = np.zeros((4, 2))
     found = judged(same, DAYS[:2])
-    assert found.inside_from == 3
+    assert found.reached.by == 3
     assert found.days[0].interval.high == pytest.approx(stats.t.ppf(0.975, 3) / 24**0.5)
-    assert judged(same[:3], DAYS[:2]).inside_from is None
+    assert judged(same[:3], DAYS[:2]).reached.by is None
     assert judged(same + 3, DAYS[:2]).days[0].p_different == 2 / 2**4
 
 
@@ -184,13 +188,13 @@ def test_days_without_two_tasters_are_told_and_passed_over():
     found = judged(values)
     assert found.days[5] == NoResult("One taster was there; two are needed.")
     assert found.days[1] == NoResult("Nobody was there; two are needed.")
-    assert found.inside_from == judged(values[:, [0, 2, 3, 4]], DAYS[[0, 2, 3, 4]]).inside_from
+    assert found.reached == judged(values[:, [0, 2, 3, 4]], DAYS[[0, 2, 3, 4]]).reached
 
 
 def test_turning_the_sign_and_the_order_of_tasters_changes_nothing():
     values = drawn()
     found, turned = judged(values), judged(-values[::-1])
-    assert (found.inside_from, found.reached) == (turned.inside_from, turned.reached)
+    assert (found.reached, found.lost) == (turned.reached, turned.lost)
     assert [d.p_outside for d in found.days] == pytest.approx([d.p_outside for d in turned.days])
 
 

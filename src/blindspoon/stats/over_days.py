@@ -91,16 +91,12 @@ class Bracket:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByDay:
-    """All days, and from when or until when something was shown.
+    """All days, and between which of them something happened.
 
     Parameters
     ----------
     days : tuple of (DayFound or NoResult)
         In their order; no result where fewer than two tasters were there.
-    inside_from, different_from : float or None
-        The first day from which on every day is shown so, at level alpha, from the last day down.
-    inside_until, different_until : float or None
-        The last day up to which every day is shown so, at level alpha, from the first day up.
     reached : Bracket
         Outside up to the one day, inside from the other on; alpha / 2 for either.
     lost : Bracket
@@ -108,10 +104,6 @@ class ByDay:
     """
 
     days: tuple[DayFound | NoResult, ...]
-    inside_from: float | None
-    inside_until: float | None
-    different_from: float | None
-    different_until: float | None
     reached: Bracket
     lost: Bracket
 
@@ -282,15 +274,15 @@ def by_day(
     end (J. L. Hodges and E. L. Lehmann 1954, J. R. Stat. Soc. B 16:261). Days are tested in a
     sequence that is fixed before, each at the full level until the first that fails: W. Maurer,
     L. A. Hothorn and W. Lehmacher 1995; R. Marcus, E. Peritz and K. R. Gabriel 1976, Biometrika
-    63:655. So a "from day k on" is wrong with probability alpha at most, whatever the course. A
-    day without a result is passed over.
+    63:655. So either end of a bracket is wrong with probability alpha / 2 at most, whatever the
+    course. A day without a result is passed over.
 
     Examples
     --------
     >>> values = np.array([[-4.0, -2, 0, 0], [-3, -1, 0, 0], [-4, -1, 0, 0], [-5, -2, 0, 0.0]])
     >>> found = by_day(np.array([3.0, 7, 10, 14]), values, margin=1.0, alpha=0.05, step=1.0)
-    >>> found.inside_from, found.reached
-    (10.0, Bracket(after=3.0, by=10.0))
+    >>> found.reached
+    Bracket(after=3.0, by=10.0)
     """
     n, means, errors, agree = _columns(values, step**2 / 6)
     degrees, off = np.maximum(n - 1, 1).astype(float), means - level
@@ -328,10 +320,6 @@ def by_day(
     )
     return ByDay(
         days=found,
-        inside_from=shown_from(days, p[1], alpha),
-        inside_until=shown_until(days, p[1], alpha),
-        different_from=shown_from(days, p[0], alpha),
-        different_until=shown_until(days, p[0], alpha),
         reached=bracket(days, p[2], p[1], alpha),
         lost=bracket(days, p[1], p[2], alpha),
     )
@@ -409,8 +397,9 @@ def line(
     return Crossing(day=day, interval=interval, tasters=size, p_bend=p_bend)
 
 
-BEND = 0.05
-"""A bend is taken as found at this level."""
+BEND = 0.2
+"""A bend is taken as found at this level: to miss one misleads, to find one wrongly only leaves the
+day to the bracket."""
 
 
 def fieller(
