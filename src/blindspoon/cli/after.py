@@ -194,7 +194,7 @@ def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: 
     counts false alarms, coverage, differences found, and variants wrongly called alike.
     SITUATION is normal, five-points, heavy-tails, missing, disagreement, disagreement-twice,
     moving, sittings, position, incomplete, wide-control, wide-variant, jars, these-jars or
-    kitchens.
+    kitchens. Over days it is days-differ, levels-off, overshoots, jar-an-age or refusals.
     """
     from blindspoon.files import disk  # noqa: PLC0415
     from blindspoon.simulate.calibration_tables import run, summary, tables, to_csv  # noqa: PLC0415

@@ -16,6 +16,8 @@ from blindspoon.findings.comparison import AttributeResult, By, Kind
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import pool
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.simulate import course_rates
+from blindspoon.simulate.course_rates import CourseSituation
 from blindspoon.simulate.situations import (
     BOTH,
     SITUATIONS,
@@ -86,7 +88,7 @@ class Counted:
     Parameters
     ----------
     situation, variants, tasters, truth, procedure
-        As in `CalibrationCell`.
+        As in `CalibrationCell`; over days also a procedure of `course_rates`, by its name.
     question : {"false_alarm", "coverage", "found", "false_alike"}
     rate : Rate
     """
@@ -95,7 +97,7 @@ class Counted:
     variants: int
     tasters: int
     truth: Truth
-    procedure: By
+    procedure: str
     question: str
     rate: Rate
 
@@ -120,11 +122,14 @@ class Calibration:
         Simulated trials a cell as asked for, and what their random draws come from.
     cells : tuple of CalibrationCell
         By situation, variants, tasters, truth and procedure.
+    courses : tuple of Counted
+        Of courses over days; a food changes ("all") or does not ("none").
     """
 
     trials: int
     seed: int
     cells: tuple[CalibrationCell, ...]
+    courses: tuple[Counted, ...] = ()
 
     def to_record(self) -> Record:
         """Give everything as plain values, ready for JSON."""
@@ -132,13 +137,14 @@ class Calibration:
 
     def counted(self) -> tuple[Counted, ...]:
         """List every rate of a question that could be asked."""
-        return tuple(
+        found = tuple(
             Counted(cell.situation, cell.variants, cell.tasters, cell.truth, cell.procedure,
                     question, getattr(cell, question))
             for cell in self.cells
             for question in QUESTIONS
             if getattr(cell, question) is not None
         )  # fmt: skip
+        return (*found, *self.courses)
 
 
 QUESTIONS = ("false_alarm", "coverage", "found", "false_alike")
@@ -225,12 +231,14 @@ def _replies(trial: dict[int, Answer], true: Truths, procedure: By) -> tuple[boo
 
 def rates(counts: IntArray) -> dict[str, Rate | None]:
     """Turn counts of shape (4, 2) into rates; None for a question that was never asked."""
-    found: dict[str, Rate | None] = {}
-    for name, (true, asked) in zip(QUESTIONS, counts.tolist(), strict=True):
-        share = true / asked if asked else 0.0
-        error = math.sqrt(share * (1 - share) / max(asked, 1))
-        found[name] = Rate(share, error, asked) if asked else None
-    return found
+    pairs = zip(QUESTIONS, counts.tolist(), strict=True)
+    return {name: rate(true, asked) if asked else None for name, (true, asked) in pairs}
+
+
+def rate(true: int, asked: int) -> Rate:
+    """Turn counts into a rate with its Monte Carlo standard error."""
+    share = true / asked
+    return Rate(share, math.sqrt(share * (1 - share) / asked), asked)
 
 
 TASTERS = (4, 6, 8, 12, 16, 24)
@@ -318,6 +326,34 @@ def calibrate(
     return Calibration(trials=trials, seed=seed, cells=tuple(cells))
 
 
+def calibrate_courses(
+    situations: Sequence[CourseSituation] = course_rates.COURSES,
+    *,
+    trials: int,
+    seed: int,
+    tasters: Sequence[int] = course_rates.TASTERS,
+    n_jobs: int | None = None,
+    progress: Progress | None = None,
+) -> tuple[Counted, ...]:
+    """Count what is right of courses over days; see `course_rates.count_courses`."""
+    counted = course_rates.count_courses(
+        situations, trials=trials, seed=seed, tasters=tasters, n_jobs=n_jobs, progress=progress
+    )
+    return tuple(
+        Counted(
+            situation.name,
+            situation.variants,
+            size,
+            "all" if changes else "none",
+            procedure,
+            question,
+            rate(true, asked),
+        )
+        for (situation, size, changes), counts in counted.items()
+        for (procedure, question), (true, asked) in counts.items()
+    )
+
+
 def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray:
     """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
@@ -394,7 +430,7 @@ def held_to_limits(counted: Iterable[Counted]) -> Iterator[Counted]:
     return (rate for rate in counted if rate.question in BOUND_QUESTIONS)
 
 
-def is_assumed(situation: str, truth: Truth, procedure: By) -> bool:
+def is_assumed(situation: str, truth: Truth, procedure: str) -> bool:
     """Tell whether a procedure's assumptions hold, so that its limits have to.
 
     Those of ranks hold in every situation, since what is drawn for a taster could as well have
@@ -406,6 +442,8 @@ def is_assumed(situation: str, truth: Truth, procedure: By) -> bool:
     >>> is_assumed("normal", "one", "mixed"), is_assumed("wide-control", "one", "mixed")
     (True, False)
     """
+    if situation in course_rates.NAMES:
+        return (situation, procedure) not in course_rates.ASSUMING_TOO_MUCH
     found = next(known for known in SITUATIONS if known.name == situation)
     if procedure == "ranks":
         return found.jars == 1 or found.these

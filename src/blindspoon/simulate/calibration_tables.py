@@ -5,23 +5,27 @@ from __future__ import annotations
 import csv
 import datetime
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import cast
 
 from blindspoon import wording
 from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
-from blindspoon.findings.comparison import By
+from blindspoon.simulate import course_rates
 from blindspoon.simulate.calibrate import (
+    QUESTIONS,
     TASTERS,
     TRIALS,
     Calibration,
     Counted,
     Rate,
     calibrate,
+    calibrate_courses,
     held_to_limits,
     is_assumed,
     pooled,
 )
+from blindspoon.simulate.course_rates import COURSES, NAMES
 from blindspoon.simulate.situations import SITUATIONS, TRUTHS, Situation, Truth
 from blindspoon.simulate.sweep import Progress
 from blindspoon.version import __version__
@@ -33,7 +37,7 @@ HEADING = (
 """Columns of the CSV: the Monte Carlo standard error of the rate, and the trials in which the
 question could be asked."""
 
-PROCEDURES: dict[By, str] = {"mixed": "mixed model", "ranks": "ranks"}
+PROCEDURES: dict[str, str] = {"mixed": "mixed model", "ranks": "ranks"}
 
 DIFFER: dict[Truth, str] = {"none": "none differs", "one": "one differs", "all": "all differ"}
 
@@ -71,7 +75,7 @@ def from_csv(text: str) -> tuple[Counted, ...]:
             int(row["variants"]),
             int(row["tasters"]),
             cast("Truth", row["truth"]),
-            cast("By", row["procedure"]),
+            row["procedure"],
             row["question"],
             Rate(float(row["rate"]), float(row["error"]), int(row["trials"])),
         )
@@ -81,10 +85,33 @@ def from_csv(text: str) -> tuple[Counted, ...]:
 
 def summary(counted: Iterable[Counted]) -> str:
     """Pool the rates over the panels, a line a situation and procedure, and list those beyond."""
-    held = list(held_to_limits(counted))
+    every = list(counted)
+    over_days = [one for one in every if one.situation in NAMES]
+    held = [one for one in held_to_limits(every) if one.situation not in NAMES]
     named = {one.situation for one in held}
     rows = [row for known in SITUATIONS if known.name in named for row in _summary(held, known)]
-    return "\n\n".join([_table(_SUMMARY, rows), *_beyond(held)]) + "\n"
+    parts = [_table(_SUMMARY, rows), *_beyond(held)] if held else []
+    return "\n\n".join([*parts, *(_over_days(over_days) if over_days else ())]) + "\n"
+
+
+def _over_days(counted: Sequence[Counted]) -> Iterator[str]:
+    """Tell the rates of courses, pooled over the panels, a line a situation and procedure."""
+    mine: dict[tuple[str, str], list[Counted]] = {}
+    for one in counted:
+        mine.setdefault((one.situation, one.procedure), []).append(one)
+    rows = [
+        [
+            *pair,
+            "yes" if is_assumed(pair[0], "all", pair[1]) else "no",
+            *(_pooled(own, q) for q in QUESTIONS),
+        ]
+        for pair, own in mine.items()
+    ]
+    named = {situation for situation, _ in mine}
+    yield "Over days:"
+    yield "\n".join(f"- {known.name}: {known.says}" for known in COURSES if known.name in named)
+    yield _table(_COURSE_SUMMARY, rows)
+    yield from _beyond([*held_to_limits(counted)])
 
 
 def tables(counted: Sequence[Counted]) -> str:
@@ -95,6 +122,12 @@ def tables(counted: Sequence[Counted]) -> str:
     return "\n\n".join(["### In short", summary(counted).rstrip(), *parts]) + "\n"
 
 
+_COURSE_SUMMARY = (
+    "situation",
+    "procedure",
+    "its assumptions hold",
+    *(f"{question.replace('_', ' ')} (worst)" for question in QUESTIONS),
+)
 _SUMMARY = (
     "situation",
     "procedure",
@@ -121,7 +154,7 @@ def _summary(held: Sequence[Counted], situation: Situation) -> Iterator[list[str
         ]
 
 
-def _assumed(situation: Situation, procedure: By) -> str:
+def _assumed(situation: Situation, procedure: str) -> str:
     holding = [truth for truth in TRUTHS if is_assumed(situation.name, truth, procedure)]
     if len(holding) == len(TRUTHS):
         return "yes"
@@ -133,7 +166,7 @@ def _pooled(held: Iterable[Counted], question: str) -> str:
     if not found:
         return "–"
     values = [rate.value for rate in found if rate.trials >= ENOUGH]
-    worst = (min if question == "coverage" else max)(values, default=None)
+    worst = (min if question in {"coverage", "found"} else max)(values, default=None)
     told = "–" if worst is None else wording.number(worst, 3)
     return f"{_told_rate(pooled(found))} ({told})"
 
@@ -152,7 +185,7 @@ def _beyond(held: Sequence[Counted]) -> Iterator[str]:
 
 def _told(held: Sequence[Counted]) -> Iterator[str]:
     """Tell for each situation, procedure and rate how often and how far it is beyond its limit."""
-    alike: dict[tuple[str, By, str], list[Counted]] = {}
+    alike: dict[tuple[str, str, str], list[Counted]] = {}
     for one in held:
         key = one.situation, one.procedure, one.question
         alike.setdefault(key, []).append(one)
@@ -161,8 +194,8 @@ def _told(held: Sequence[Counted]) -> Iterator[str]:
         if beyond:
             worst = (min if question == "coverage" else max)(beyond, key=lambda rate: rate.value)
             yield (
-                f"- {situation}, {PROCEDURES[by]}: {question.replace('_', ' ')} in {len(beyond)} "
-                f"of {len(mine)} cells, at worst {_told_rate(worst)}"
+                f"- {situation}, {PROCEDURES.get(by, by)}: {question.replace('_', ' ')} in "
+                f"{len(beyond)} of {len(mine)} cells, at worst {_told_rate(worst)}"
             )
 
 
@@ -189,7 +222,7 @@ def _section(counted: Sequence[Counted], situation: Situation) -> tuple[str, str
 
 
 def _rates(
-    mine: dict[tuple[int, int, By, Truth, str], Counted], variants: int, tasters: int, by: By
+    mine: dict[tuple[int, int, str, Truth, str], Counted], variants: int, tasters: int, by: str
 ) -> Iterator[str]:
     for _, question, truth in COLUMNS:
         one = mine.get((variants, tasters, by, truth, question))
@@ -236,7 +269,7 @@ def run(
     DesignError
         If there is no such situation, or a panel is of one.
     """
-    known = [situation.name for situation in SITUATIONS]
+    known = [*(situation.name for situation in SITUATIONS), *NAMES]
     remedy, problems = "Correct the option", []
     for name in only:
         if name not in known:
@@ -248,12 +281,23 @@ def run(
         problems.append(rule.broken("a panel of one", "--tasters"))
     if problems:
         raise DesignError(problems)
-    chosen = tuple(situation for situation in SITUATIONS if situation.name in only)
-    return calibrate(
+    chosen = tuple(situation for situation in SITUATIONS if not only or situation.name in only)
+    courses = [situation for situation in COURSES if not only or situation.name in only]
+    sizes = tuple(dict.fromkeys(tasters))
+    cells = calibrate(
         trials=trials,
         seed=seed,
-        tasters=tuple(dict.fromkeys(tasters)) or TASTERS,
-        situations=chosen or SITUATIONS,
+        tasters=sizes or TASTERS,
+        situations=chosen,
         n_jobs=jobs,
-        progress=progress,
+        progress=progress if chosen else None,
     )
+    counted = calibrate_courses(
+        courses,
+        trials=trials,
+        seed=seed,
+        tasters=sizes or course_rates.TASTERS,
+        n_jobs=jobs,
+        progress=progress if courses else None,
+    )
+    return replace(cells, courses=counted)
