@@ -180,7 +180,7 @@ PRINTED = {
     "check": ["check trials/allotment-cucumbers", "check spoilt"],
     "batches": ["batches trials/allotment-cucumbers", "batches two-jars"],
     "size": [f"size trials/allotment-cucumbers {FEW}", f"size two-jars {FEW} --cup-sd 8"],
-    "calibrate": ["calibrate --only normal --tasters 6 --trials 8 --jobs 1"],
+    "calibrate": ["calibrate --only normal --only levels-off --tasters 6 --trials 8 --jobs 1"],
 }
 
 
