@@ -114,7 +114,7 @@ Asked = tuple[str, str]
 """A procedure, and a question as in `calibrate.QUESTIONS`."""
 
 
-class Panel(NamedTuple):
+class ServedCourse(NamedTuple):
     """A trial over days, without scores: what was served to whom, a row a cup.
 
     Attributes
@@ -133,7 +133,7 @@ class Panel(NamedTuple):
     day: IntArray
 
 
-def panel_of(situation: CourseSituation, tasters: int) -> Panel:
+def panel_of(situation: CourseSituation, tasters: int) -> ServedCourse:
     """Write down a course with one attribute that decides."""
     evenings = situation.evening_sd is not None
     foods = ["food"] if evenings else [f"day-{day}" for day in DAYS]
@@ -156,7 +156,7 @@ def panel_of(situation: CourseSituation, tasters: int) -> Panel:
     taster, session, variant = np.indices(shape).reshape(3, -1)
     cells = [(food, name) for food in foods for name in sessions]
     n = taster.size
-    return Panel(
+    return ServedCourse(
         trial=trial,
         ages=CupAges(
             days=dict(zip(cells, DAYS.tolist(), strict=True)),
@@ -183,7 +183,7 @@ def panel_of(situation: CourseSituation, tasters: int) -> Panel:
 
 
 def ask(
-    situation: CourseSituation, panel: Panel, *, changes: bool, rng: np.random.Generator
+    situation: CourseSituation, panel: ServedCourse, *, changes: bool, rng: np.random.Generator
 ) -> Iterator[tuple[Asked, bool]]:
     """Simulate one course, judge it, and ask what can be asked of every procedure."""
     served, day, n = panel.served, panel.day, len(panel.served.tasters)
