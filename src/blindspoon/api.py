@@ -102,6 +102,13 @@ class Compared:
 
         return records_frame(trial_record(self.analysis)["comparisons"])
 
+    def days_frame(self) -> pd.DataFrame:
+        """Lay out every day of a course, a row each; without one, no rows."""
+        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+        from blindspoon.writeup.course_tables import day_records  # noqa: PLC0415
+
+        return records_frame(day_records(self.analysis))
+
     def verify(self) -> pd.DataFrame:
         """Compute every number again with statsmodels and scipy; see `verify.recompute`."""
         from blindspoon.frames import scores_frame  # noqa: PLC0415 - pandas when asked for

@@ -54,6 +54,7 @@ def recompute(scores: pd.DataFrame, found: Mapping[str, Any]) -> pd.DataFrame:
         for by in (_by_mixed_model, _by_ranks):
             rows += [(name, *row) for row in by(cups, found["trial"], fitted, ours)]
     rows += [("choice", *row) for row in _by_choices(found.get("choices", ()))]
+    rows += [row for each in found.get("course", ()) for row in _by_days(scores, found, each)]
     columns = ["attribute", "variant", "number", "blindspoon", "other", "remark"]
     table = pd.DataFrame(rows, columns=columns).astype({"blindspoon": float, "other": float})
     table.insert(5, "difference", table["other"] - table["blindspoon"])
@@ -211,6 +212,42 @@ def _by_choices(found: Sequence[Mapping[str, Any]]) -> Iterator[Row]:
         for name, ours, limit in zip(("low", "high"), mine, ends, strict=True):
             share = max((float(limit) - guess) / (1 - guess), 0.0)
             yield variant, f"can_tell_{name}", ours, share, ""
+
+
+def _by_days(
+    scores: pd.DataFrame, found: Mapping[str, Any], course: Mapping[str, Any]
+) -> Iterator[tuple[str, *Row]]:
+    """Take every taster's differences from the control of the same sitting, and test them."""
+    name, series, trend = course["attribute"], course["series"], course["trend"]
+    days = [day for day in course["by_day"] if day["found"]]
+    single = all(len(day["sessions"]) == len(day["variants"]) == 1 for day in days)
+    if course["against"] != "control" or not single or not days:
+        reason = (
+            "no answer: only differences from the control, from one cell a day, are taken again"
+        )
+        yield name, series, "slope", trend and trend["slope"], None, reason
+        return
+    cups = scores.assign(score=pd.to_numeric(scores[name]), session=scores["session"].astype(str))
+    cells = cups.pivot_table("score", "taster", ["variant", "session"])
+    own = {}
+    for day in days:
+        (session,), (variant,) = day["sessions"], day["variants"]
+        own[day["day"]] = cells[variant, session] - cells[found["trial"]["control"], session]
+        values = own[day["day"]].dropna()
+        yield name, series, f"mean_day_{day['day']}", day["found"]["mean"], values.mean(), ""
+        p = stats.ttest_1samp(values, 0).pvalue if values.std() > 1e-9 else None
+        none = "" if p is not None else "no answer: all tasters agree exactly"
+        yield name, series, f"p_day_{day['day']}", day["found"]["p_different"], p, none
+    if trend:
+        rows = [row.dropna() for _, row in pd.DataFrame(own).iterrows() if row.count() > 1]
+        slopes = [stats.linregress(np.array(row.index, float), row).slope for row in rows]
+        yield name, series, "slope", trend["slope"], float(np.mean(slopes)), ""
+        yield name, series, "p_slope", trend["p_value"], stats.ttest_1samp(slopes, 0).pvalue, ""
+    for day in course.get("acceptance", {}).get("days", ()) if course["judged"] else ():
+        if "yes" in day:
+            ours, share = day["p_more"], course["acceptance"]["share"]
+            p = stats.binomtest(day["yes"], day["asked"], share, alternative="greater").pvalue
+            yield name, series, f"p_more_day_{day['day']:g}", ours, float(p), ""
 
 
 def in_words(table: pd.DataFrame) -> str:

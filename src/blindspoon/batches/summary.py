@@ -116,7 +116,8 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
         lacking = label if not what.batches else "the control"
         yield f"What else differs is not known of {label}: batches.csv has no batch of {lacking}."
         return
-    declared = [found.factor for found in what.differences if found.declared]
+    asked = ("fermented", "age") if trial.course else ()
+    declared = [f.factor for f in what.differences if f.declared and f.factor not in asked]
     told = (
         (
             declared if len(declared) > 1 else (),

@@ -19,6 +19,7 @@ from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.choices_section import choice_rows
+from blindspoon.writeup.course_tables import day_rows
 from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 
@@ -38,7 +39,9 @@ def comparison_table(analysis: Analysis) -> str:
     ordered = sorted(analysis.results, key=lambda result: not result.primary)
     blocks = ["\n".join(_attribute(analysis.trial, result)) for result in ordered]
     head = _heading(analysis) if analysis.results else filled(analysis.trial.title)
-    return on_a_terminal([head, _choices(analysis), *blocks, _left_out(analysis)])
+    return on_a_terminal(
+        [head, *_courses(analysis), _choices(analysis), *blocks, _left_out(analysis)]
+    )
 
 
 def _choices(analysis: Analysis) -> str:
@@ -62,6 +65,20 @@ def _choices(analysis: Analysis) -> str:
     lines = [*stands, *(each.because for each in found), *told]
     rows = aligned(choice_rows(found, "-"))
     return "\n".join([filled(f"{head}, against {control}"), *rows, *map(filled, lines)])
+
+
+def _courses(analysis: Analysis) -> Iterator[str]:
+    """Lay out the days of what was asked about, and what was found; other attributes in brief."""
+    for found in analysis.course:
+        if not found.judged:
+            yield "\n".join(map(filled, found.because))
+            continue
+        rows, over = day_rows(found, "-"), wording.OVER[found.course.over]
+        planned = "primary" if found.primary else "exploratory"
+        head = f"{wording.capital(found.label)}: {found.attribute.label.lower()} over {over}"
+        head += f" ({planned}, {wording.percent(1 - found.alpha)} intervals)"
+        told = [*found.because, *found.left_out]
+        yield "\n".join([filled(head), *aligned(rows), *map(filled, told)])
 
 
 def _heading(analysis: Analysis) -> str:

@@ -199,12 +199,14 @@ def compare_course(
     Returns
     -------
     tuple of CourseFound
-        All series on the judged attribute, in the order of the trial, then on the others. Alpha
-        is shared by the series, so that what is said of them holds together.
+        All series on the judged attribute, in the order of the trial and the control last, then
+        on the others. Alpha is shared by the series, so that what is said of them holds together.
     """
     course, series = _asked(trial), [*_series(trial, table, ages)]
+    series.sort(key=lambda own: own.name == trial.control)
+    several = sum(own.name != trial.control for own in series)
     names = sorted((a.name for a in trial.attributes), key=lambda name: name != course.attribute)
-    alpha = trial.share_of_alpha("course") / max(len(series), 1)
+    alpha = trial.share_of_alpha("course") / max(several, 1)
     primary = "course" in trial.decision.primary and not exploratory
     return tuple(
         _follow(trial, table, ages, own, trial.attribute(name), alpha, primary=primary)

@@ -12,6 +12,7 @@ from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.choices_section import choice_records
+from blindspoon.writeup.course_tables import course_record
 from blindspoon.writeup.tables import (
     ATTRIBUTE,
     COMPARISON,
@@ -105,6 +106,7 @@ def trial_record(analysis: Analysis) -> Record:
             "sentences": list(stands.told),
         },
         **({"choices": choice_records(analysis)} if trial.choice else {}),
+        **(course_record(analysis) if trial.course else {}),
     }
 
 
