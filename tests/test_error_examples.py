@@ -298,6 +298,7 @@ CASES = {
     "long-comment": (typed_at_length,),
     "scored-already": (ADD, otherwise),
     "same-trial": (TWO, copied),
+    "course-not-pooled": (TWO, put, TRIAL, "[tasting]", "[course]\n[tasting]", 1, OTHER),
     "other-control": (TWO, put, TRIAL, 'control = "plain"', 'control = "oak-leaf"', 1, OTHER),
     "other-scale": (TWO, put, TRIAL, "low = 0", "low = -2", 1, OTHER),
     "no-common-variant": (TWO, renamed, "old-", "oak-leaf", "cool-cellar"),

@@ -78,7 +78,7 @@ class Acceptance:
     share : float
         Of those who turned; "yes" in `shares` is having turned.
     refusals : bool
-        Whether turning is to refuse, as of a food that is to be kept; else it is to accept.
+        Whether turning is to refuse, as of a food that is only to be kept; else it is to accept.
     shares : SharesByDay
     curve : float array, shape (k, 3)
         After one day, by another, and the share who turned between them, for drawing alone.
@@ -450,23 +450,23 @@ def _acceptance(
     if table.accepted is None or not np.isfinite(table.accepted).any():
         return None
     course = _asked(trial)
-    refusals = course.keep is not None
+    refusals, both = course.reach is None, None not in (course.reach, course.keep)
     own, _ = _cell_means(trial, table, series, table.accepted)
     days = np.stack(
         [_row_means(own[:, series.day == day]) for day in range(series.days.size)], axis=1
     )
     turned = np.where(np.isnan(days), np.nan, (days == 1) != refusals).astype(float)
-    share = course.half if refusals else 1 - course.half
-    at = series.days.astype(float)
+    share, at = course.half if refusals else 1 - course.half, series.days.astype(float)
     own_days = changes(at, turned)
-    none = NoResult("A day is fitted to ages above 0.")
-    fit = day_of_share(own_days.after, own_days.by, alpha=alpha, share=share)
-    back = np.flatnonzero(own_days.turned_back).tolist()
+    once = bool(np.isfinite(own_days.after).any()) and at[0] > 0 and not both
+    none = NoResult("Nobody’s answers turned once and for all, or a jar was of no age.")
+    fit = day_of_share(own_days.after, own_days.by, alpha=alpha, share=share) if once else none
+    back = [] if both else np.flatnonzero(own_days.turned_back).tolist()
     return Acceptance(
         share=share,
         refusals=refusals,
         shares=shares_by_day(at, turned, alpha=alpha, share=share),
-        curve=npmle(own_days.after, own_days.by),
-        fit=fit if at[0] > 0 else none,
+        curve=npmle(own_days.after, own_days.by) if once else np.empty((0, 3)),
+        fit=fit,
         to_and_fro=tuple(table.tasters[place] for place in back),
     )

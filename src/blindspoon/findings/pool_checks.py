@@ -268,6 +268,18 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         for one, two in combinations(kitchens, 2)
         if _same(one, two)
     ]
+    problems += [
+        Problem(
+            slug="course-not-pooled",
+            file=f"{kitchen.name}/trial.toml",
+            column="course",
+            found="it asks how the food changes over the days",
+            allowed="each kitchen’s days are its own, and are not pooled",
+            remedy="Compare that folder alone",
+        )
+        for kitchen in kitchens
+        if kitchen.trial.course
+    ]
     for other in others:
         if other.trial.control != first.trial.control:
             problems.append(_other_control(first, other))

@@ -1,0 +1,377 @@
+"""When it is ready: whole panels simulated into the files of a folder, read and judged."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from blindspoon.analysis import analyse, to_record
+from blindspoon.batches.ages import age_cups
+from blindspoon.batches.summary import make_up
+from blindspoon.cli.printed import comparison_table
+from blindspoon.drawing import draw_blind
+from blindspoon.errors import TrialError
+from blindspoon.examine import examine
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.compare import compare_trial
+from blindspoon.findings.course import compare_course
+from blindspoon.findings.days_in_words import course_sentences, which_first
+from blindspoon.findings.naming import name_all
+from blindspoon.frames import scores_frame
+from blindspoon.lifting import lift_blind
+from blindspoon.scores.score_table import build_table
+from blindspoon.stats.over_days import Bracket
+from blindspoon.stats.results import NoResult
+from blindspoon.verify import recompute
+
+pytestmark = pytest.mark.quick
+START = datetime.date(2026, 8, 1)
+RISING = {3: -4.0, 7: -2.0, 10: 0.0, 14: 0.0, 21: 0.0}
+JSON_PAGE = Path(__file__).parents[2] / "docs/reference/json.md"
+
+
+def after(days):
+    return START + datetime.timedelta(days=days)
+
+
+def files(
+    truth, *, evenings=False, tasters=12, seed=3, ask="", sd=0.5, drift=0.4, jars=(), accept=None,
+    series=("half-sour",), kept="2026-07-30", names="T{:02}",
+):  # fmt: skip
+    """Simulate a panel: jars of several ages in one sitting, or one jar on several evenings."""
+    rng, days = np.random.default_rng(seed), sorted(truth)
+    name = {(s, d): s if evenings else f"{s}-d{d}" for s in series for d in days}
+    dates = {f"s{d}": after(d) for d in days} if evenings else {"1": after(max(days) + 3)}
+    trial = (
+        f'trial = {{ title = "Half-sours", control = "cold", seed = 7 }}\n'
+        'decision = { declared = 2026-07-01, margin = 1, primary = ["course"] }\n'
+        'scale = { low = 0, high = 20, step = 1 }\nattribute = [{ name = "sourness" }]\n'
+        f"course = {{ {ask} }}\n"
+        + '[[variant]]\nname = "cold"\n'
+        + "".join(
+            f'[[variant]]\nname = "{variant}"\n' + ("" if evenings else f'series = "{s}"\n')
+            for variant, s in {variant: s for (s, _), variant in name.items()}.items()
+        )
+        + "".join(f'[[session]]\nname = "{s}"\ndate = {date}\n' for s, date in dates.items())
+    )
+    batches = [f"c0,cold,2026-06-30,{kept}", *jars]
+    if not jars:
+        start = START if evenings else None
+        batches += [
+            f"{v} jar,{v},{start or after(max(days) - d)},{'' if evenings else after(max(days))}"
+            for v, d in {v: d for (_, d), v in name.items()}.items()
+        ]
+    rows, own = [], rng.normal(0, 1, tasters)
+    for session in dates:
+        mood = rng.normal(0, drift)
+        here = [int(session[1:])] if evenings else days
+        cups = [("cold", 0.0, None)]
+        cups += [(name[s, d], truth[d] + 0 * len(s), d) for s in series for d in here]
+        for taster in range(tasters):
+            for variant, shift, day in cups:
+                score = np.clip(round(10 + own[taster] + mood + shift + rng.normal(0, sd)), 0, 20)
+                would = "yes" if accept and (day is None or rng.random() < accept[day]) else "no"
+                row = (session, names.format(taster + 1), variant, str(int(score)))
+                rows.append(",".join([*row, *([would] if accept else [])]))
+    head = "session,taster,variant,sourness" + ",would_eat" * bool(accept)
+    return {
+        "trial.toml": trial,
+        "batches.csv": "\n".join(["batch,variant,started,finished", *batches]),
+        "scores.csv": "\n".join([head, *rows]),
+    }
+
+
+def read(made):
+    trial = parse_trial(made["trial.toml"])
+    tables = [read_table(made[name].encode(), name) for name in ("scores.csv", "batches.csv")]
+    table, _ = build_table(trial, tables[:1])
+    jars, _ = make_up(trial, tables[1], None, tables[:1])
+    return trial, table, jars, age_cups(trial, jars.log, tables[:1])
+
+
+def followed(truth, **changes):
+    trial, table, _, ages = read(files(truth, **changes))
+    return compare_course(trial, table, ages)
+
+
+def said(truth, **changes):
+    trial, table, _, ages = read(files(truth, **changes))
+    found = compare_course(trial, table, ages)
+    names = name_all(trial.variants, trial.control, "jar")
+    return [text for one in found for text in course_sentences(one, names, several=len(found) > 1)]
+
+
+def put(folder, made):
+    folder.mkdir()
+    for name, text in made.items():
+        (folder / name).write_text(text + "\n", encoding="utf-8")
+    return folder
+
+
+@pytest.mark.parametrize("evenings", [False, True], ids=["one sitting", "evenings"])
+def test_days_and_slopes_are_those_that_pandas_and_scipy_compute(evenings):
+    made = files(RISING, evenings=evenings)
+    trial, table, _, ages = read(made)
+    (found,) = compare_course(trial, table, ages)
+    cups = scores_frame(trial, table)
+    cells = cups.pivot_table("sourness", "taster", ["session", "variant"])
+    own = pd.DataFrame({
+        day: cells[(f"s{day}", "half-sour") if evenings else ("1", f"half-sour-d{day}")]
+        - cells[f"s{day}" if evenings else "1", "cold"]
+        for day in RISING
+    })  # fmt: skip
+    slopes = [stats.linregress([*RISING], row).slope for row in own.to_numpy()]
+    assert found.trend.slope == pytest.approx(np.mean(slopes))
+    assert found.trend.p_value == pytest.approx(stats.ttest_1samp(slopes, 0).pvalue)
+    p = [day.found.p_different for day in found.days]
+    assert p == pytest.approx([stats.ttest_1samp(own[day], 0).pvalue for day in RISING], rel=1e-7)
+
+
+def test_a_bracket_is_what_one_sided_t_tests_give_in_their_order():
+    (found,) = followed(RISING)
+    inside, outside = [], []
+    for values in found.values.T:
+        low = stats.ttest_1samp(values, -1, alternative="greater").pvalue
+        high = stats.ttest_1samp(values, 1, alternative="less").pvalue
+        inside.append(max(low, high) <= 0.025)
+        outside.append(stats.ttest_1samp(values, -1, alternative="less").pvalue <= 0.025)
+    assert (inside, outside) == ([0, 0, 1, 1, 1], [1, 1, 0, 0, 0])
+    assert found.reached == Bracket(after=7.0, by=10.0)
+    assert [day.verdict for day in found.days] == ["different"] * 2 + ["alike"] * 3
+
+
+def test_what_is_said_names_both_days_and_these_jars():
+    told = said(RISING)
+    assert told[0] == (
+        "Not yet within 1\N{NO-BREAK SPACE}point of “Cold” up to day 7; there from day 10 on; "
+        "between them not settled."
+    )
+    assert told[1].startswith("Sourness caught up with “Cold” by 0.2")
+    assert told[-1] == "One jar an age was tasted, so this speaks of these jars."
+
+
+def test_what_was_kept_is_told_from_both_ends():
+    truth = {1: 0.0, 7: 0.0, 21: 0.0, 42: -4.0}
+    (found,) = followed(truth, ask="keep = true", tasters=16)
+    assert (found.reached, found.kept) == (None, Bracket(after=21.0, by=42.0))
+    assert "no longer from day 42 on" in said(truth, ask="keep = true", tasters=16)[0]
+
+
+def test_what_arrives_and_leaves_has_two_brackets():
+    truth = {1: -4.0, 7: 0.0, 14: 0.0, 42: 4.0}
+    (found,) = followed(truth, ask='reach = "control", keep = true', tasters=20)
+    assert found.reached == Bracket(after=1.0, by=7.0)
+    assert found.kept == Bracket(after=14.0, by=42.0)
+
+
+@pytest.mark.parametrize(("side", "by"), [("at least", 10.0), ("at most", None)])
+def test_a_level_is_reached_on_its_side_whatever_moved_the_evenings(side, by):
+    ask = f'reach = 8, side = "{side}"'
+    (found,) = followed(RISING, ask=ask, evenings=True, drift=1.5, tasters=16)
+    assert (found.against, found.reached.by) == ("level", by)
+    means = [day.found.mean for day in found.days]
+    assert np.abs(np.diff(means[2:])).max() < 0.8  # evenings differ by 1.5
+
+
+def test_without_a_cup_that_stayed_there_is_a_trend_only():
+    changes = {"evenings": True, "kept": ""}
+    half_sour, cold = followed(RISING, **changes)
+    assert (half_sour.against, cold.series) == ("nothing", "cold")
+    assert isinstance(half_sour.reached, NoResult)
+    assert [day.verdict for day in half_sour.days] == [None] * 5
+    told = " ".join(said(RISING, **changes))
+    assert "so the days may have changed and not the food" in told
+    declared = followed(RISING, ask="same_control = true", **changes)
+    assert [found.against for found in declared] == ["control"]
+
+
+def test_a_mean_over_its_days_makes_nothing_alike():
+    trial, table, jars, ages = read(files(dict.fromkeys(RISING, 0.0), evenings=True, tasters=30))
+    (without,), (with_days,) = (compare_trial(trial, table, jars, known) for known in (None, ages))
+    assert without.comparisons[0].verdict == "alike"
+    assert with_days.comparisons[0].verdict == "open"
+    assert "look at its days one by one" in with_days.comparisons[0].because
+
+
+def test_series_share_alpha_and_one_is_first_only_where_the_brackets_say_so():
+    made = files(RISING, series=("oak", "plain"), tasters=16)
+    rows = [line.split(",") for line in made["scores.csv"].split("\n")]
+    for row in rows[1:]:  # plain is there from the first day on
+        shift = RISING[int(row[2].removeprefix("plain-d"))] if "plain" in row[2] else 0
+        row[3] = str(int(row[3]) - int(shift)) if shift else row[3]
+    trial, table, _, ages = read({**made, "scores.csv": "\n".join(map(",".join, rows))})
+    oak, plain = compare_course(trial, table, ages)
+    assert (oak.alpha, plain.alpha) == (0.025, 0.025)
+    assert plain.reached.by <= oak.reached.after
+    assert which_first([oak, plain]) == "“plain” was there before “oak”."
+    assert which_first([oak, oak]) == ""
+    assert which_first(followed(RISING, series=("a", "b"))) == "Which was first is not settled."
+
+
+def test_acceptance_is_counted_day_by_day_and_by_exact_binomials():
+    accept = {3: 0.0, 7: 0.3, 10: 1.0, 14: 1.0, 21: 1.0}
+    (found,) = followed(RISING, ask='reach = "control", accept = "would_eat"', accept=accept)
+    days = found.acceptance.shares.days
+    assert [day.asked for day in days] == [12] * 5
+    tails = [stats.binomtest(day.yes, 12, alternative="greater").pvalue for day in days]
+    assert [day.p_more for day in days] == pytest.approx(tails)
+    assert found.acceptance.shares.passed.by == 10.0
+
+
+def test_answers_to_and_fro_are_listed_and_still_count():
+    made = files(RISING, ask='keep = true, accept = "would_eat"', accept=dict.fromkeys(RISING, 1))
+    rows = made["scores.csv"].replace("T03,half-sour-d7,", "T03,half-sour-d7,;").split("\n")
+    rows = [re.sub(r";(\d+),yes", r"\1,no", row) for row in rows]
+    trial, table, _, ages = read({**made, "scores.csv": "\n".join(rows)})
+    (found,) = compare_course(trial, table, ages)
+    assert found.acceptance.to_and_fro == ("T03",)
+    assert [day.yes for day in found.acceptance.shares.days] == [0, 1, 0, 0, 0]
+
+
+def test_a_taster_of_one_day_is_left_out_of_the_trend_and_listed():
+    made = files(RISING)
+    rows = [r for r in made["scores.csv"].split("\n") if not re.search(r"T05,half-sour-d[^3]", r)]
+    trial, table, _, ages = read({**made, "scores.csv": "\n".join(rows)})
+    (found,) = compare_course(trial, table, ages)
+    assert found.left_out == ("T05 tasted on one day only, and is not in the trend.",)
+    assert "T05" not in found.tasters
+    assert [day.found.tasters for day in found.days] == [12, 11, 11, 11, 11]
+
+
+def test_one_day_is_too_few_and_two_make_no_trend():
+    (one,) = followed({7: -2.0})
+    assert one.reached.reason == "All cups were of one age; two are needed."
+    (two,) = followed({3: -4.0, 7: 0.0}, tasters=20)
+    assert two.reached == Bracket(after=3.0, by=7.0)
+    assert "three" in two.trend.reason
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "found"),
+    [
+        ("date = 2026-08-07", "", 'session "s6" has no date'),
+        ("half-sour jar,half-sour,2026-08-01,", "half-sour jar,half-sour,,", "has no started"),
+        ("half-sour,2026-08-01,", "half-sour,2026-08-09,", "half-sour in session s6: .* -2 days"),
+        ("half-sour jar,", "jar 2,half-sour,2026-07-09,\nhalf-sour jar,", "of 29 days, .* of 6"),
+    ],
+)
+def test_a_cup_without_an_age_or_of_two_is_told_before_the_blind_is_lifted(
+    tmp_path, old, new, found
+):
+    made = files({6: -2.0, 12: 0.0}, evenings=True)
+    made = {name: text.replace(old, new) for name, text in made.items()}
+    folder = put(tmp_path / "trial", made)
+    (problem, *_) = examine(folder).problems
+    assert re.search(found, problem.found)
+    with pytest.raises(TrialError, match=found):
+        analyse(folder)
+
+
+def test_a_column_of_answers_that_is_nowhere_is_missed(tmp_path):
+    folder = put(tmp_path / "trial", files(RISING, ask='accept = "would_eat"'))
+    assert [each.column for each in examine(folder).problems] == ["would_eat"]
+
+
+def test_it_is_the_same_through_codes_a_seal_and_pseudonyms(tmp_path):
+    names = "Aunt Nr{}"
+    folder = put(tmp_path / "trial", files(RISING, names=names, evenings=True))
+    scores = {row["taster"] + row["variant"]: row for row in rows_of(folder / "scores.csv")}
+    assert len(scores) == 24  # the last evening's
+    plain = analyse(folder).course[0]
+    uncoded = [*rows_of(folder / "scores.csv")]
+    (folder / "scores.csv").unlink()
+    listed = ", ".join(f'"{names.format(n)}"' for n in range(1, 13))
+    trial = folder / "trial.toml"
+    trial.write_text(f"{trial.read_text()}[tasting]\ntasters = [{listed}]\n")
+    draw_blind(folder, datetime.date(2026, 8, 1))
+    given = {(r["session"], r["taster"], r["variant"]): r["sourness"] for r in uncoded}
+    rows = [
+        f"{r['session']},{r['taster']},{r['code']},{given[r['session'], r['taster'], r['variant']]}"
+        for r in rows_of(folder / "key.csv")
+    ]
+    (folder / "scores.csv").write_text("\n".join(["session,taster,code,sourness", *rows]))
+    lift_blind(folder, datetime.date(2026, 8, 30), lambda _: True)
+    found = analyse(folder).course[0]
+    assert (found.reached, found.trend.slope) == (plain.reached, plain.trend.slope)
+    assert all(re.fullmatch(r"P\d\d", taster) for taster in found.tasters)
+
+
+def rows_of(path):
+    with path.open(encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture(scope="module")
+def analysed(tmp_path_factory):
+    """One sitting with answers, in a folder."""
+    accept = {3: 0.0, 7: 0.3, 10: 1.0, 14: 1.0, 21: 1.0}
+    ask = 'reach = "control", accept = "would_eat"'
+    folder = tmp_path_factory.mktemp("course") / "half-sours"
+    return analyse(put(folder, files(RISING, ask=ask, accept=accept, tasters=16)))
+
+
+def test_a_terminal_has_a_row_a_day_in_80_columns(analysed):
+    lines = comparison_table(analysed).split("\n")
+    at = next(n for n, line in enumerate(lines) if line.startswith("  Day"))
+    assert [line.split()[0] for line in lines[at + 1 : at + 6]] == ["3", "7", "10", "14", "21"]
+    assert max(map(len, lines)) <= 80
+
+
+def test_everything_is_in_json_and_its_reference(analysed):
+    record = json.loads(json.dumps(to_record(analysed), allow_nan=False))
+    (course,) = record["course"]
+    page = JSON_PAGE.read_text(encoding="utf-8")
+    rows = dict(re.findall(r"^\| `course\[\](\S*)` \| (.*?) \|", page, re.MULTILINE))
+    parts = {
+        "": course, ".by_day[]": course["by_day"][0], ".trend": course["trend"],
+        ".by_day[].found": course["by_day"][0]["found"], ".page": course["page"],
+        ".reached": course["reached"], ".acceptance": course["acceptance"],
+        ".acceptance.days[]": course["acceptance"]["days"][0],
+    }  # fmt: skip
+    for at, part in parts.items():
+        named = {name.removesuffix("_reason") for name in part}
+        assert set(re.findall(r"`(\w+)`", rows[at])) - {"kept"} == named  # it was not asked
+
+
+def test_scipy_finds_the_same(analysed):
+    scores = scores_frame(analysed.trial, analysed.table)
+    table = recompute(scores, to_record(analysed))
+    ours = table[table["number"].str.contains("slope|day")]
+    assert len(ours) == 5 * 3 + 2
+    assert ours["difference"].abs().max() < 1e-8
+
+
+def test_a_rule_of_days_that_was_changed_after_the_seal_is_told(tmp_path):
+    folder = put(tmp_path / "trial", files(RISING))
+    (folder / "scores.csv").unlink()
+    trial = folder / "trial.toml"
+    trial.write_text(trial.read_text() + "[tasting]\ntasters = 6\n")
+    draw_blind(folder, datetime.date(2026, 8, 1))
+    trial.write_text(trial.read_text().replace("course = {  }", "course = { keep = true }"))
+    assert "course from" in " ".join(note.text for note in examine(folder).notes)
+
+
+def test_false_claims_are_as_rare_as_they_are_said_to_be():
+    """Own simulation: 200 panels of 8, evenings that differ; three standard errors are allowed."""
+    trial, table, _, ages = read(files({3: 0.0, 7: 0.0, 14: 0.0}, evenings=True, tasters=8))
+    rng, trends, there = np.random.default_rng(5), 0, 0
+    for _ in range(200):
+        mood = rng.normal(0, 0.5, 3)[table.session]
+        noise = np.rint(10 + mood + rng.normal(0, 1.3, table.session.size))
+        for shift in (0, -1):
+            scores = noise + shift * (table.variant == 1)
+            (found,) = compare_course(trial, replace(table, scores=scores[:, None]), ages)
+            trends += shift == 0 and found.trend.p_value <= 0.05
+            there += shift == -1 and found.reached.by is not None
+    assert trends / 200 <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
+    assert there / 200 <= 0.025 + 3 * np.sqrt(0.025 * 0.975 / 200)
