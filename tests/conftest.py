@@ -15,6 +15,7 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
+from _pytest.doctest import DoctestModule
 from click.testing import CliRunner
 
 from blindspoon.cli import main
@@ -289,9 +290,25 @@ LONG = {"slow", "bench", "browser", "blindspoon", "sensitivity", "test_multiplic
 
 
 def pytest_configure(config):
-    """Read the files of the quick tests only, where `-m quick` is all that is asked."""
+    """Save work that is none of the tests' own.
+
+    What is compiled is kept for the other workers, and for the commands that tests start; files
+    lie in memory where there is plenty, for the program forces thousands of them to the disk; and
+    where `-m quick` is all that is asked, the files of the quick tests only are read.
+    """
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    sys.dont_write_bytecode = False
+    memory = Path("/dev/shm")  # noqa: S108 - only where pytest makes its own folders in it
+    if memory.is_dir() and shutil.disk_usage(memory).free > 4e9:
+        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(memory))
     if config.option.markexpr == "quick" and config.args_source is config.ArgsSource.TESTPATHS:
         config.args = [str(ROOT / "tests" / place) for place in sorted(QUICK)]
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collect_file():
+    """Look for examples in the source only."""
+    return [found for found in (yield) if not isinstance(found, DoctestModule)]
 
 
 @pytest.hookimpl(tryfirst=True)

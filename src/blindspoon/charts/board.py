@@ -119,6 +119,8 @@ class _Grid:
     mark, words : tuple of float
         Width and height of a mark, 0 where there is no room for one; how far right and down of
         it the words begin.
+    limits : dict of str to float
+        How far from zero the marks of an attribute reach, in points.
     """
 
     outcomes: Sequence[AttributeOutcome]
@@ -128,6 +130,7 @@ class _Grid:
     width: float
     mark: tuple[float, float]
     words: tuple[float, float]
+    limits: dict[str, float]
 
 
 def _lay(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> Laid:
@@ -181,6 +184,7 @@ def _grid(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> _Grid:
         width=width,
         mark=mark,
         words=words,
+        limits={each.attribute.name: _limit(outcomes, each) for each in outcomes},
     )
 
 
@@ -246,7 +250,7 @@ def _cell(
             None if found is None else found.difference,
             outcome.interval(place),
             outcome.attribute.margin,
-            _limit(grid.outcomes, outcome),
+            grid.limits[outcome.attribute.name],
             Box(left, top, left + wide, top + tall),
             variant_inks(len(outcome.variants), outcome.control)[place],
             0.75 * style.estimate,

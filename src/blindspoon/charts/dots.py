@@ -61,12 +61,12 @@ def dodge(places: FloatArray, size: Size) -> tuple[Point, ...]:
 
 def _shifts(places: FloatArray, abreast: int) -> FloatArray:
     """Shift marks of one place aside, in diameters: each level is centred on the place."""
-    shifts = np.zeros(places.size)
-    for place in np.unique(places.round(3)):
-        tied = np.flatnonzero(places.round(3) == place)
-        order = np.arange(tied.size)
-        in_level = np.minimum(abreast, tied.size - order // abreast * abreast)
-        shifts[tied] = order % abreast - (in_level - 1) / 2
+    _, place, tied = np.unique(places.round(3), return_inverse=True, return_counts=True)
+    order = np.empty(places.size, dtype=np.int64)
+    order[np.argsort(place, kind="stable")] = np.arange(places.size)
+    order -= (np.cumsum(tied) - tied)[place]
+    in_level = np.minimum(abreast, tied[place] - order // abreast * abreast)
+    shifts: FloatArray = order % abreast - (in_level - 1) / 2
     return shifts
 
 

@@ -57,9 +57,10 @@ class AttributeOutcome:
 
     def comparison(self, place: int) -> Comparison | None:
         """Look up a variant's comparison with its verdict; None where it was not compared."""
-        name = self.variants[place].name
-        comparisons = self.result.comparisons
-        return next((found for found in comparisons if found.variant.name == name), None)
+        if place == self.control:
+            return None
+        other = self.result.others[place - (place > self.control)]
+        return other if isinstance(other, Comparison) else None
 
     def found(self, place: int) -> Contrast | None:
         """Look up what the procedure that decides found; None where it gave no result."""

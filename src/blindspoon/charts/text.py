@@ -84,6 +84,7 @@ def _units(text: str, *, bold: bool) -> float:
     return sum(_advance(letter, bold=bold) for letter in text)
 
 
+@lru_cache(maxsize=4096)
 def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[str, ...]:
     """Break text into lines no wider than a width, between words where that is possible.
 

@@ -7,6 +7,7 @@ stand in templates/tasted.txt.j2, compared.txt.j2 and planned.txt.j2.
 from __future__ import annotations
 
 import datetime
+from functools import cache
 from importlib.metadata import version
 
 import numpy as np
@@ -24,6 +25,7 @@ LIBRARIES = ("numpy", "scipy")
 """Those that computed something."""
 
 
+@cache
 def software() -> str:
     """Name Blindspoon and the libraries that computed something, with their versions."""
     known = wording.listing(f"{name} {version(name)}" for name in LIBRARIES)

@@ -53,8 +53,9 @@ def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
 
 UNBROKEN = re.compile(r"\b[^\W\d_]{1,10}-[^\W_]{1,10}\b(?!-)")
 UNITS = re.compile(r"(\d) (?=(?:°C|%|g|kg|points?|people|tasters|days)\b|°C|%)|(?<=\bpH) (?=\d)")
-PARTS = re.compile(
-    r"<(style|title|svg|code|pre|script)\b.*?</\1>|<[^>]*>|(?P<text>[^<]+)", re.DOTALL
+KEPT = ("style", "title", "svg", "code", "pre", "script")
+MARKUP = re.compile(
+    "(" + "|".join(rf"<{tag}\b.*?</{tag}>" for tag in KEPT) + "|<[^>]*>)", re.DOTALL
 )
 
 
@@ -70,7 +71,9 @@ def html_page(name: str, **facts: object) -> str:
     """
     colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
     page = templates().get_template(f"{name}.html.j2").render({"paper": False} | colours | facts)
-    return PARTS.sub(lambda part: unbroken(part[0]) if part["text"] else part[0], page)
+    parts = MARKUP.split(page)
+    parts[::2] = unbroken("<>".join(parts[::2])).split("<>")
+    return "".join(parts)
 
 
 def unbroken(text: str) -> str:
