@@ -11,7 +11,7 @@ from itertools import combinations
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.errors import Problem, quoted, some_of
+from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import Seal
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.comparison import AttributeResult, Kind, NotCompared
@@ -257,6 +257,9 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         Empty where they can be pooled.
     """
     first, *others = kitchens
+    if any(kitchen.trial.choice and not kitchen.trial.attributes for kitchen in kitchens):
+        found = "kitchens that asked by sets of cups alone are not pooled"
+        return (_BY_SETS.broken(found, first.name),)
     problems = [
         Problem(
             slug="same-trial",
@@ -291,6 +294,15 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
     return tuple(problems)
 
 
+_BY_SETS = Rule(
+    "no-common-attribute",
+    "each kitchen's right answers tell about its own food, and counts alone cannot tell how far "
+    "foods differ",
+    "Run compare on each folder. Where all tasted from the same jars, put the answers of all into "
+    "one folder, a session a kitchen",
+)
+
+
 def common_variants(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Names of the variants that all kitchens made, in the order of the first."""
     return _common([_variants(kitchen.trial) for kitchen in kitchens])
@@ -302,10 +314,13 @@ def common_attributes(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
 
 
 def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
-    """List attributes and variants that only some kitchens have, each with who has it."""
+    """List attributes and variants that only some kitchens have, and answers to sets; with why."""
     attributes = _only_some([_attributes(kitchen.trial) for kitchen in kitchens], kitchens)
     variants = _only_some([_variants(kitchen.trial) for kitchen in kitchens], kitchens)
+    sets = any(kitchen.trial.choice for kitchen in kitchens)
+    own = "Right answers tell about each kitchen’s own food: run compare on each folder."
     return (
+        *[NotPooled(attribute="choice", variant=None, reason=own)] * sets,
         *(
             NotPooled(attribute=a, variant=None, reason=f"Only {k} scored it.")
             for a, k in attributes

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from blindspoon.analysis import analyse
 from blindspoon.findings.pool_checks import (
     common_attributes,
     common_variants,
@@ -13,6 +15,8 @@ from blindspoon.findings.pool_checks import (
     not_common,
     rule_differences,
 )
+
+TRIALS = Path(__file__).parents[3] / "trials"
 
 
 def slugs(*kitchens):
@@ -94,6 +98,19 @@ def test_nothing_in_common(kitchen):
         seed=2,
     )
     assert slugs(one, other) == ["no-common-variant", "no-common-attribute"]
+
+
+def test_answers_to_sets_stay_with_each_kitchen_and_it_is_said_what_to_do(kitchen):
+    asked = analyse(TRIALS / "two-salts").trial
+    both = [kitchen(name, seed=seed) for seed, name in enumerate(("mill", "harbour"))]
+    both = [replace(each, trial=replace(each.trial, choice=asked.choice)) for each in both]
+    assert slugs(*both) == []
+    (lost,) = not_common(both)
+    assert lost.attribute == "choice"
+    assert "run compare on each folder" in lost.reason
+    (problem,) = matching_problems([replace(each, trial=asked) for each in both])
+    assert problem.slug == "no-common-attribute"
+    assert "put the answers of all into one folder" in problem.remedy
 
 
 def test_all_problems_at_once(kitchen):
