@@ -123,6 +123,43 @@ def test_a_hundred_thousand_tasters(large):
     assert our_memory < 600
 
 
+def sets_of(folder, variants, tests):
+    """Right or wrong answers to so many triangles, each taster one of every variant."""
+    names = ", ".join(f'{{ name = "v{place}" }}' for place in range(variants + 1))
+    head = 'trial = { title = "Large", control = "v0" }\nchoice = { method = "triangle" }\n'
+    (folder / "trial.toml").write_text(f"{head}variant = [{names}]\n")
+    right = np.random.default_rng(5).random(tests) < 0.4
+    rows = (
+        f"P{row // variants},v{row % variants + 1},{'yes' if was else 'no'}\n"
+        for row, was in enumerate(right.tolist())
+    )
+    (folder / "choices.csv").write_text("taster,variant,right\n" + "".join(rows))
+    return folder
+
+
+def test_a_hundred_thousand_answers_to_sets(tmp_path):
+    """In processor time, in turn, as the imports are."""
+    folder = sets_of(tmp_path, 1, 100_000)
+    read = [PEAK + "import pandas; pandas.read_csv(sys.argv[1], dtype=str)", folder / "choices.csv"]
+    commands = (read, [BLINDSPOON, "compare", folder, "--json"])
+    rounds = [[processor(*command) for command in commands] for _ in range(5)]
+    alone, ours = map(statistics.median, zip(*rounds, strict=True))
+    print(f"compare of 100,000 sets {ours / alone:.2f} times reading, {alone:.2f} s")  # noqa: T201
+    assert ours < 3 * alone
+
+
+def test_twenty_variants_by_sets(tmp_path):
+    from blindspoon.analysis import analyse  # noqa: PLC0415
+
+    folder, seconds = sets_of(tmp_path, 20, 20 * 36), []
+    for _ in range(10):
+        started = time.process_time()
+        assert len(analyse(folder).choices) == 20
+        seconds.append(time.process_time() - started)
+    print(f"20 variants by sets: {1000 * min(seconds[1:]):.0f} ms beyond imports")  # noqa: T201
+    assert min(seconds[1:]) < 0.05
+
+
 ATTRIBUTES = ("saltiness", "sourness", "ferment", "texture")
 
 

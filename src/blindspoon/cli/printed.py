@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from blindspoon import wording
 from blindspoon.batches import summary
@@ -14,7 +15,6 @@ from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledCompari
 from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.choice_size import ABLE, ChoiceSizing
-from blindspoon.simulate.course_size import CourseSizing
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
@@ -22,6 +22,9 @@ from blindspoon.writeup.choices_section import choice_rows
 from blindspoon.writeup.course_tables import day_rows
 from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
+
+if TYPE_CHECKING:
+    from blindspoon.simulate.course_size import CourseSizing
 
 MOST_LISTED = 20
 LIKE, ONLY = "kitchens like these", "these kitchens only"

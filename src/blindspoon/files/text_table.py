@@ -56,6 +56,8 @@ class TextColumn:
         """Put columns one under the other."""
         if len(columns) == 1:
             return columns[0]
+        if columns and all(c.texts == columns[0].texts for c in columns):  # tables of one plan
+            return cls(columns[0].texts, np.concatenate([c.codes for c in columns]))
         places: dict[str, int] = {}
         parts = [
             np.array([places.setdefault(text, len(places)) for text in c.texts], np.int64)[c.codes]

@@ -191,14 +191,14 @@ def _find(
     low, high = _shares(choice, number, tests, answers, alpha)
     limit = _shares(choice, number, tests, answers, alpha / several)[1]
     most = int(fc.most_alike(tests, choice.how.guess, choice.can_tell, alpha / several))
-    who = np.unique(taster[taster >= 0])
+    often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
     found = ChoiceFound(
         variant=trial.variants[place],
         choice=choice,
         primary=primary,
         alpha=alpha,
         tests=tests,
-        tasters=int(who.size),
+        tasters=int((often > 0).sum()),
         right=number,
         needed=None,
         p_value=min(1.0, 2 * tail) if choice.two_sided else tail,
@@ -211,10 +211,12 @@ def _find(
         path=right,
         lines=lines,
     )
-    often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
+    shown = np.flatnonzero(often >= ENOUGH)[:MOST_TOLD]
+    mine = np.flatnonzero(np.isin(taster, shown))
+    mine = mine[np.argsort(taster[mine], kind="stable")]
+    own = np.split(mine, np.cumsum(often[shown])[:-1]) if shown.size else []
     alone = [
-        (table.tasters[t], right[taster == t], other[taster == t])
-        for t in np.flatnonzero(often >= ENOUGH)[:MOST_TOLD].tolist()
+        (table.tasters[t], right[of], other[of]) for t, of in zip(shown.tolist(), own, strict=True)
     ]
     return replace(
         found,
@@ -265,12 +267,14 @@ def _by_taster(
     choice: Choice, alone: Sequence[tuple[str, BoolArray, BoolArray]], alpha: float
 ) -> tuple[TasterChoice, ...]:
     """Ask of tasters with enough sets whether they can tell."""
-    rows = []
-    for taster, right, other in alone:
-        tests, number = right.size, int(right.sum())
-        p = _tail(choice, number, tests, _answers(right, other), alpha)
-        rows.append((taster, tests, number, p))
-    adjusted = holm(np.array([p for *_, p in rows])).tolist()
+    counts = [(taster, right.size, int(right.sum())) for taster, right, _ in alone]
+    _, tests, numbers = zip(*counts, strict=True) if counts else ((), (), ())
+    if choice.how.words:
+        tails = [fc.fisher(_answers(right, other), alpha)[0] for _, right, other in alone]
+    else:
+        tails = fc.upper_tail(np.array(numbers), np.array(tests), choice.how.guess).tolist()
+    rows = [(*count, p) for count, p in zip(counts, tails, strict=True)]
+    adjusted = holm(np.array(tails)).tolist()
     return tuple(
         TasterChoice(
             taster=taster, tests=n, right=right, p_value=p, p_adjusted=q, can_tell=q <= alpha
