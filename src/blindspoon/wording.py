@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
 
-from blindspoon.trial import Attribute, Choice, Scale
+from blindspoon.trial import Attribute, Choice, Course, Scale
 
 if TYPE_CHECKING:  # brings scipy, which the score page does without
     from blindspoon.stats.results import Interval
@@ -27,6 +27,17 @@ OVER = {
     "stored_days": "days in the cold",
 }
 """What the days of a course count, by `Course.over`."""
+
+
+def would_have(course: Course | None) -> str:
+    """Ask whether the taster would have it, by the name of the column; empty where it is not asked.
+
+    Examples
+    --------
+    >>> would_have(Course(attribute="sourness", accept="would_eat_it")), would_have(None)
+    ('Would eat it?', '')
+    """
+    return capital(f"{course.accept.replace('_', ' ')}?") if course and course.accept else ""
 
 
 def number(value: float, digits: int) -> str:

@@ -15,6 +15,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
+from blindspoon import wording
 from blindspoon.errors import FormError, Problem, Rule, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.durable import DurableFolder
@@ -28,7 +29,7 @@ from blindspoon.files.text_table import (
     write_csv,
 )
 from blindspoon.files.toml import CONTROL
-from blindspoon.trial import Attribute, Choice
+from blindspoon.trial import Attribute, Choice, Trial
 
 COMMENT_LIMIT = 2_000
 """Characters in the longest comment."""
@@ -79,7 +80,30 @@ class SetQuestion:
         return answers, problems
 
 
-Question = Attribute | SetQuestion
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YesNoQuestion:
+    """Whether the taster would have it, asked of a cup beside its scores; `name` is its column."""
+
+    name: str
+    label: str
+
+    def read(self, table: TextTable) -> tuple[list[str], list[Problem]]:
+        """Read the answers of a table; what is neither yes nor no counts as not given."""
+        said = (row.get(self.name, "").strip().lower() for _, row in table.rows())
+        return [text if text in YES_NO else "" for text in said], []
+
+
+YES_NO = ("yes", "no")
+Question = Attribute | SetQuestion | YesNoQuestion
+
+
+def questions_of(trial: Trial, session: str) -> tuple[Question, ...]:
+    """List what is asked of every cup to score in a session."""
+    asked = [*trial.asked(session)]
+    if trial.course and trial.course.accept:
+        label = wording.would_have(trial.course)
+        return (*asked, YesNoQuestion(name=trial.course.accept, label=label))
+    return tuple(asked)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,7 +217,7 @@ def points_of(
     """Read the scores of a table that has a column for each attribute, as ballots write them."""
     points, problems = [], []
     for attribute in attributes:
-        if isinstance(attribute, SetQuestion):
+        if not isinstance(attribute, Attribute):
             chosen, wrong = attribute.read(table)
             points.append(chosen)
             problems += wrong

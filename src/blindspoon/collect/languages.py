@@ -11,8 +11,8 @@ from typing import Any, get_args
 
 from flask import current_app, request
 
-from blindspoon.collect.ballots import Ballot, Kind, Question
-from blindspoon.trial import DEFAULT_REST, Attribute, Language
+from blindspoon.collect.ballots import Ballot, Kind, Question, SetQuestion
+from blindspoon.trial import DEFAULT_REST, Language
 
 LANGUAGES: tuple[str, ...] = get_args(Language)[1:]
 """Names of the files in ``words``; English is first."""
@@ -71,7 +71,7 @@ class Words:
     def label(self, question: Question) -> str:
         """Give the label of an attribute; of sets, what their method asks."""
         asked = self._texts.get("asked")
-        if asked is None or isinstance(question, Attribute):
+        if asked is None or not isinstance(question, SetQuestion):
             return question.label
         choice = question.choice
         parts = {name: asked[name][choice.expect == "less"] for name in ("more", "most")}

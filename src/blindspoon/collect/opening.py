@@ -23,6 +23,7 @@ from blindspoon.collect.ballots import (
     Given,
     SetQuestion,
     points_of,
+    questions_of,
     tidy_comment,
 )
 from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
@@ -222,7 +223,7 @@ def _ballots(
                 taster=tray[1],
                 codes=tuple(own),
                 sets=own if of_sets else {},
-                attributes=_question(trial, own) if of_sets else trial.asked(tray[0]),
+                attributes=_question(trial, own) if of_sets else questions_of(trial, tray[0]),
                 file=files[*tray, of_sets],
                 folder=folder,
                 tell=sitting.say,
@@ -378,7 +379,7 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     ledger = open_ledger(trial, [table], text.table("servings.csv"))
     if ledger.problems:
         raise ScoreError(ledger.problems)
-    scores, _ = points_of(trial.attributes, table)
+    scores, _ = points_of(questions_of(trial, ""), table)
     comments = table.cells("comment") if "comment" in table.columns else [""] * len(scores)
     new: dict[Cup, CupAnswer] = {}
     problems, present, blank = [], 0, 0

@@ -12,11 +12,13 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from blindspoon import wording
 from blindspoon.collect.ballots import (
+    YES_NO,
     Ballot,
     BallotFile,
     CupAnswer,
     Given,
     SetQuestion,
+    YesNoQuestion,
     read_answers,
     written,
 )
@@ -317,7 +319,10 @@ class TasterPages:
         for attribute, value in zip(seat.part.attributes, answer.scores, strict=True):
             if isinstance(attribute, SetQuestion):
                 options = attribute.options[seat.code]
-                asked.append({"of": attribute, "options": options, "value": value})
+                asked.append({"of": attribute, "options": options, "value": value, "sets": True})
+                continue
+            if isinstance(attribute, YesNoQuestion):
+                asked.append({"of": attribute, "options": YES_NO, "value": value, "sets": False})
                 continue
             choices = steps(attribute.scale)
             fine = attribute.scale.step or 10.0 ** -wording.digits_for(attribute.scale)

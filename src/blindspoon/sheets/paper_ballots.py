@@ -34,6 +34,8 @@ class Ballots:
         With the numbers to mark one of; none where the number is written into a box.
     ballots : tuple of TrayCard
         A code is blank where it is written in later.
+    accept : str
+        Whether the taster would have it, to be answered by yes or no; may be empty.
     words : tuple of str
         What may be answered of a set, where it is not a code.
     together : bool
@@ -45,6 +47,7 @@ class Ballots:
     instructions: tuple[str, ...]
     lines: tuple[tuple[Attribute, tuple[str, ...]], ...]
     ballots: tuple[TrayCard, ...]
+    accept: str
     words: tuple[str, ...]
     together: bool
     tight: bool
@@ -72,11 +75,14 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
     )
     page = PAPERS[paper][1] - 2 * MARGIN
     how, labels = HEAD + HOW * len(instructions), [attribute.label for attribute, _ in lines]
+    accept = wording.would_have(trial.course)
+    labels += [accept] * bool(accept)
     rows = plan.request.cups * bool(lines) + (trial.choice.sets if trial.choice else 0)
     roomy, tight = (_pages(how, labels, rows, least, page) for least in (ROOMY, TIGHT))
     return Ballots(
         instructions=instructions,
         lines=lines,
+        accept=accept,
         words=trial.choice.how.words if trial.choice else (),
         ballots=tuple(replace(card, codes=("",) * len(card.codes)) for card in cards)
         if alone
