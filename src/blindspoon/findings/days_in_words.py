@@ -8,7 +8,7 @@ from itertools import permutations
 
 from blindspoon import wording
 from blindspoon.findings.choices import percent
-from blindspoon.findings.course import Acceptance, CourseFound
+from blindspoon.findings.course import Acceptance, CourseDay, CourseFound
 from blindspoon.findings.naming import Naming
 from blindspoon.stats.over_days import Bracket, DayFound, Trend
 from blindspoon.stats.results import NoResult
@@ -26,13 +26,14 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
     """
     there, last = _there(found, names.like), found.days[-1].day
     said = list[str]()
-    for asked, tell in ((found.reached, _reached), (found.kept, _kept)):
+    asks = ((found.reached, _reached), (found.kept, _kept)) if found.judged else ()
+    for asked, tell in asks:
         if isinstance(asked, Bracket):
             said.append(tell(found, asked, there))
         elif isinstance(asked, NoResult):
             said.append(f"When it was {there} is not told. {asked.reason}")
     said.append(_trend(found, names.like))
-    if not isinstance(found.line, NoResult):
+    if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"
         low, high = found.line.interval.low, found.line.interval.high
         since = f"before {found.days[0].day}" if low < found.days[0].day else wording.number(low, 1)
@@ -44,6 +45,18 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
     said += _jars(found, names) if found.judged else ()
     about = f"“{wording.capital(found.label)}”: " if several else ""
     return (f"{about}{said[0]}", *filter(None, said[1:]))
+
+
+def day_word(found: CourseFound, day: CourseDay) -> str:
+    """Say in a word or two where a day stands, as the brackets have it; empty where it is open."""
+    reached, kept = found.reached, found.kept
+    if isinstance(reached, Bracket) and reached.after is not None and day.day <= reached.after:
+        return "not yet"
+    if isinstance(kept, Bracket) and kept.by is not None and day.day >= kept.by:
+        return "no longer"
+    if day.verdict in ("alike", "slight"):
+        return "there" if isinstance(reached, Bracket) else "still there"
+    return "" if day.verdict is None else "not settled"
 
 
 def _there(found: CourseFound, like: str) -> str:

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from typing import Any
 
 from blindspoon.findings.comparison import Analysis
-from blindspoon.findings.course import CourseFound
-from blindspoon.findings.days_in_words import which_first
+from blindspoon.findings.course import CourseDay, CourseFound
+from blindspoon.findings.days_in_words import day_word, which_first
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.tables import difference, ends, in_points
-from blindspoon.writeup.writers import Column, Record, cells, heads
+from blindspoon.writeup.writers import (
+    Column,
+    Record,
+    cells,
+    csv_names,
+    csv_values,
+    heads,
+    to_csv,
+)
 from blindspoon.writeup.writers import record as as_record
-
-WORDS = {"different": "not there", "slight": "there", "alike": "there", "open": "not settled"}
-"""What a verdict on a day says of what is to be reached or kept."""
 
 
 def _columns(names: str) -> tuple[Column, ...]:
@@ -51,7 +57,7 @@ DAY = (
     Column("mean", "Score", in_points, of=_finite("mean"), missing=lambda _: "nothing was scored"),
     Column("control", "Control", in_points, of=_finite("control"), missing=lambda _: "not tasted"),
     Column("found", inner=FOUND["control"]),
-    Column("verdict", "Verdict", lambda verdict, _: WORDS[verdict]),
+    Column("verdict", "Verdict", lambda verdict, _: verdict),
 )
 SHARE = _columns("day yes asked interval p_fewer p_more")
 COURSE = (
@@ -119,4 +125,26 @@ def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
     """Lay out the days of a series, the heads first."""
     inner = FOUND[found.against]
     columns = [replace(c, inner=inner) if c.name == "found" else c for c in DAY]
-    return [heads(columns), *(cells(columns, day, found.attribute, blank) for day in found.days)]
+    rows = [heads(columns)]
+    for day in found.days:
+        *texts, _ = cells(columns, day, found.attribute, blank)
+        rows.append((*texts, day_word(found, day) or blank))
+    return rows
+
+
+def _joined(name: str) -> Callable[[CourseDay], str]:
+    return lambda day: ", ".join(getattr(day, name))
+
+
+def days_csv(analysis: Analysis) -> str:
+    """Write a row a day of every series and attribute."""
+    columns = [
+        replace(column, of=_joined(column.name)) if column.name in NAMED else column
+        for column in DAY
+    ]
+    rows = [
+        (found.series, found.attribute.name, *csv_values(columns, day))
+        for found in analysis.course
+        for day in found.days
+    ]
+    return to_csv(["series", "attribute", *csv_names(columns)], rows)

@@ -10,10 +10,11 @@ from blindspoon.batches.log import Reading
 from blindspoon.charts.days import batches_of, days_chart, headline
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
-from blindspoon.findings.days_in_words import which_first
+from blindspoon.findings.days_in_words import day_word, which_first
 from blindspoon.findings.naming import names_of
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
+from blindspoon.writeup.course_tables import days_csv
 from blindspoon.writeup.section import PageSection, Points
 from blindspoon.writeup.words import day as on_day
 from blindspoon.writeup.words import paragraphs, points
@@ -59,6 +60,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
         tables=(*(_day_table(analysis, found) for found in asked), *([passed] if passed else [])),
         points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),
         behind={f"{each.series}-{each.attribute.name}-days": (_name(each),) for each in asked},
+        files=(("tables/days.csv", days_csv(analysis)),),
     )
 
 
@@ -71,7 +73,7 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
     every = [each for each in analysis.course if each.series == found.series]
     rows = []
     for place, day in enumerate(found.days):
-        cells = [", ".join(filter(None, (_word(found, day), _size(found, day))))]
+        cells = [", ".join(filter(None, (day_word(found, day), _size(found, day))))]
         same = [[each for each in other.days if each.day == day.day] for other in every[1:]]
         cells += [
             "".join(_size(other, each) for each in those)
@@ -94,18 +96,6 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
         notes=found.left_out,
         stacked=True,
     )
-
-
-def _word(found: CourseFound, day: CourseDay) -> str:
-    """Say in a word or two where a day stands, as the brackets have it."""
-    reached, kept = found.reached, found.kept
-    if isinstance(reached, Bracket) and reached.after is not None and day.day <= reached.after:
-        return "not yet"
-    if isinstance(kept, Bracket) and kept.by is not None and day.day >= kept.by:
-        return "no longer"
-    if day.verdict in ("alike", "slight"):
-        return "there" if isinstance(reached, Bracket) else "still there"
-    return "" if day.verdict is None else "not settled"
 
 
 def _size(found: CourseFound, day: CourseDay) -> str:
