@@ -87,4 +87,5 @@ def test_a_trial_begun_by_one_goes_on_by_the_other_and_ends_the_same(
     while (page := host.get("/t/crisp/findings/report/")).status_code != 200:
         time.sleep(0.05)
     blindspoon("report", folder, "--to", tmp_path / "out")
+    assert "font-src data:" in page.headers["Content-Security-Policy"]  # its face is in it
     assert page.data == (tmp_path / "out" / "crisp" / "index.html").read_bytes()

@@ -19,6 +19,7 @@ from werkzeug.wrappers import Response
 from blindspoon import stage as stages
 from blindspoon import wording
 from blindspoon.charts.style import css_variables
+from blindspoon.charts.text import face_css
 from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.errors import Problem, TrialError
@@ -43,11 +44,11 @@ _STATIC["host.js"] = "text/javascript"  # of the score page, whose pages for the
 
 _POLICY = {
     "Content-Security-Policy": f"{HEADERS['Content-Security-Policy']}; "
-    "frame-src 'self'; img-src 'self' data:"
+    "frame-src 'self'; img-src 'self' data:; font-src data:"
 }
 _FRAMED = {
     "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
-    "frame-ancestors 'self'; sandbox allow-popups",
+    "font-src data:; frame-ancestors 'self'; sandbox allow-popups",
     "X-Frame-Options": "SAMEORIGIN",
 }
 
@@ -226,7 +227,7 @@ class Workbench:
         """Answer with a finished page that loads nothing and runs nothing."""
         response = make_response(content)
         response.headers["Content-Type"] = "text/html; charset=utf-8"
-        response.headers.update(_FRAMED)
+        response.headers.update(_FRAMED | {"Cache-Control": "no-store"})
         return response
 
     # -- who is let in ----------------------------------------------------------------------
@@ -271,7 +272,7 @@ class Workbench:
         """Serve style sheet and script from memory; no path of a request names a file."""
         with self.app.app_context():
             colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
-            files = {name: render_template(name, **colours) for name in _STATIC}
+            files = {name: render_template(name, **colours, face=face_css()) for name in _STATIC}
         digest = hashlib.sha256("".join(files.values()).encode()).hexdigest()[:12]
         self.app.jinja_env.globals["static"] = f"/{digest}"
         for name, text in files.items():
@@ -333,7 +334,7 @@ def tidy(text: str) -> str:
 def _harden(response: Response) -> Response:
     for name, value in (HEADERS | _POLICY).items():
         response.headers.setdefault(name, value)
-    response.headers.setdefault("Cache-Control", "no-store")
+    response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
     return response
 
 

@@ -54,7 +54,7 @@ def add_to(bench: Workbench) -> None:
         taken = [path.name for path in bench.shelf.iterdir()]
         name = starting.short_name(answers["trial.product"], taken, "trial")
         disk.make_files(bench.shelf / name, files)
-        bench.say("It is on the shelf.")
+        bench.say("It is on the shelf.", back=False)
         return redirect(f"/t/{name}/rule", 303)
 
     @bench.get("rule")
