@@ -172,3 +172,9 @@ def test_days_that_no_distribution_fits_are_told(first_yes, reason):
 def test_answers_of_yes_on_day_nought_have_no_log():
     found = changes(np.array([0.0, 7, 14]), np.array([[1.0, 1, 1], [0, 0, 1], [0, 1, 1]] * 4))
     assert "day 0" in day_of_share(found.after, found.by, alpha=0.05).reason
+    assert npmle(found.after, found.by)[0].tolist() == [-1, 0, pytest.approx(1 / 3)]
+
+
+def test_where_all_turn_back_nothing_is_drawn():
+    found = changes(DAYS, np.tile([0.0, 1, 0, 1, 0], (3, 1)))
+    assert npmle(found.after, found.by).shape == (0, 3)

@@ -281,7 +281,7 @@ def npmle(after: FloatArray, by: FloatArray) -> FloatArray:
     -------
     array, shape (k, 3)
         After one day, by another, and the share who turned between them; the last "by" may be
-        infinite.
+        infinite, and who had turned on day 0 did so after day -1.
 
     Notes
     -----
@@ -294,11 +294,14 @@ def npmle(after: FloatArray, by: FloatArray) -> FloatArray:
     [[0.0, 7.0, 0.25], [7.0, 14.0, 0.5], [14.0, inf, 0.25]]
     """
     known = np.isfinite(after)
-    pairs, times = np.unique(np.stack([after[known], by[known]]), axis=1, return_counts=True)
+    if not known.any():
+        return np.empty((0, 3))
+    ends = np.stack([np.where(by > 0, after, -1.0)[known], by[known]])  # day 0 is after day -1
+    pairs, times = np.unique(ends, axis=1, return_counts=True)
     lefts, rights = np.unique(pairs[0]), np.unique(pairs[1])
     next_right = rights[np.searchsorted(rights, lefts, side="right")]
-    ends = np.searchsorted(lefts, next_right)  # a right end comes before a left end on its day
-    innermost = np.append(np.diff(ends) > 0, True)
+    places = np.searchsorted(lefts, next_right)  # a right end comes before a left end on its day
+    innermost = np.append(np.diff(places) > 0, True)
     low, high = lefts[innermost], next_right[innermost]
     covers = (pairs[0][:, None] <= low) & (high <= pairs[1][:, None])
     shares, weights = np.full(low.size, 1 / low.size), times / times.sum()
