@@ -58,6 +58,7 @@ def test_ties_and_gaps_are_counted_as_all_orders_would_be():
     assert found.statistic == 59.5
     assert found.p_rising == pytest.approx(enumerated(values, lambda total: total >= 59.5))
     assert found.p_falling == pytest.approx(enumerated(values, lambda total: total <= 59.5))
+    assert found.p_value == 2 * found.p_rising
 
 
 @cache

@@ -39,6 +39,11 @@ class PageTrend:
     tasters: int
     method: Method
 
+    @property
+    def p_value(self) -> float:
+        """Two-sided: twice the smaller, where no direction was named beforehand."""
+        return min(1.0, 2 * min(self.p_rising, self.p_falling))
+
 
 def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     """Test whether each taster's ranks rise, or fall, over columns in a known order.
