@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from blindspoon.batches.ages import age_cups
+from blindspoon.batches.ages import age_cups, days_in_brief
 from blindspoon.batches.summary import (
     Made,
     cautions_in_words,
@@ -165,12 +165,12 @@ def _made(
     tables = (text.table("batches.csv"), text.table("readings.csv"))
     try:
         made, notes = make_up(trial, *tables, cups=cups)
-        if trial.course:
-            age_cups(trial, made.log if made else None, cups)
+        ages = age_cups(trial, made.log if made else None, cups) if trial.course else None
     except TrialError as error:
         return error.problems, (), ()
     if made is None:
         return (), notes, ()
     said = differences_in_words(trial, made, ask=True)
-    differs = (Note(file="batches.csv", text=text) for text in said)
+    counted = days_in_brief(trial, ages) if ages else ()
+    differs = (Note(file="batches.csv", text=text) for text in (*said, *counted))
     return (), (*notes, *differs), cautions_in_words(made)

@@ -277,6 +277,24 @@ def test_a_cup_without_an_age_or_of_two_is_told_before_the_blind_is_lifted(
         analyse(folder)
 
 
+def test_check_counts_the_days_and_sees_a_control_that_moved(tmp_path):
+    folder = put(tmp_path / "trial", files({3: -4.0, 7: 0.0}, evenings=True, kept=""))
+    told = " ".join(note.text for note in examine(folder).notes)
+    assert "half-sour is tasted on days 3 and 7: a trend needs three." in told
+    assert "write same_control = true" in told
+
+
+def test_cups_of_an_evening_without_the_control_are_left_out_and_told():
+    made = files(RISING, evenings=True)
+    kept = [row for row in made["scores.csv"].split("\n") if not row.startswith(("s7,", "s7;"))]
+    alone = [row for row in made["scores.csv"].split("\n") if re.match("s7,.*half-sour", row)]
+    trial, table, _, ages = read({**made, "scores.csv": "\n".join(kept + alone)})
+    (found,) = compare_course(trial, table, ages)
+    assert "No control was tasted in session s7, so its cups are left out." in found.left_out
+    assert isinstance(found.days[1].found, NoResult)
+    assert found.days[1].verdict is None
+
+
 def test_a_column_of_answers_that_is_nowhere_is_missed(tmp_path):
     folder = put(tmp_path / "trial", files(RISING, ask='accept = "would_eat"'))
     assert [each.column for each in examine(folder).problems] == ["would_eat"]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blindspoon import wording
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.errors import Problem, Rule, ScoreError, in_order, quoted, some_of
 from blindspoon.files.text_table import TextColumn, TextTable
@@ -78,6 +79,23 @@ def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | No
     declared = trial.course is not None and trial.course.same_control
     stays = declared or len(states) < 2 or (known and len(set(states)) == 1)
     return CupAges(days=days, batches=batches, control_stays=stays)
+
+
+def days_in_brief(trial: Trial, ages: CupAges) -> Iterator[str]:
+    """Say how many days a course has, and that its control did not stay; sentences."""
+    days: dict[str, set[int]] = {}
+    for (variant, _), age in ages.days.items():
+        if variant != trial.control:
+            days.setdefault(trial.variant(variant).series or variant, set()).add(age)
+    for name, own in days.items():
+        told = wording.listing(f"{day}" for day in sorted(own))
+        few = {1: "two are needed", 2: "a trend needs three"}.get(len(own), "")
+        yield f"{name} is tasted on day{'s' * (len(own) > 1)} {told}{f': {few}' if few else ''}."
+    if not ages.control_stays:
+        yield (
+            "The control was another from sitting to sitting, by the dates of its batches, so "
+            "there will be a trend only; if it was the same, write same_control = true."
+        )
 
 
 def _tasted(trial: Trial, tables: Iterable[TextTable]) -> dict[Cell, set[str]]:

@@ -259,6 +259,11 @@ def _follow(
     elif level is not None and sittings == 1:
         against = "level"
     values = _values(series, own, control, against, freed=there)
+    alone = ~np.isfinite(control).any(axis=0) & (there and against != "nothing")
+    lone = dict.fromkeys(
+        f"No control was tasted in session {series.cells[at][1]}, so its cups are left out."
+        for at in np.flatnonzero(alone).tolist()
+    )
     days, often = series.days.astype(float), np.isfinite(values).sum(axis=1)
     step = attribute.scale.step or rounded_to(score) or 0.0
     rng = np.random.default_rng([trial.seed, index])
@@ -287,7 +292,7 @@ def _follow(
         reached=None,
         kept=None,
         line=NOTHING_STAYED,
-        left_out=tuple(_left_out(table.tasters, often, days.size)),
+        left_out=(*_left_out(table.tasters, often, days.size), *lone),
         acceptance=_acceptance(trial, table, series, alpha) if judged else None,
     )
     by_day = over_days.by_day(
