@@ -40,8 +40,8 @@ def test_it_is_asked_beside_the_scores_and_lies_in_the_ballot(phone, rows):
     assert 'value="yes" checked' in taster.read(f"{taster.place}1")
 
 
-def test_what_is_neither_yes_nor_no_is_missing(phone, sitting, rows):
-    phone("T01").answer(1, sourness="6", would_eat_it="maybe")
+def test_what_is_not_answered_is_missing(phone, sitting, rows):
+    phone("T01").answer(1, sourness="6", would_eat_it="")
     assert rows()[0]["would_eat_it"] == ""
     ballot = sitting.ballots["1", "T01"]
     assert ballot.lacking(ballot.codes[0]) == ["Would eat it?"]
@@ -59,3 +59,12 @@ def test_paper_asks_it_too(folder):
     page = (folder / "sheets" / "ballots.html").read_text()
     assert page.count("Would eat it?") == 6
     assert "<i>yes</i><i>no</i>" in page
+
+
+def test_what_is_neither_yes_nor_no_is_told_and_not_dropped(phone, rows):
+    reply = phone("T01").answer(1, json=True, sourness="6", would_eat_it="perhaps")
+    assert reply.status_code == 422
+    assert reply.json["problems"] == [
+        {"field": "would_eat_it", "text": "“perhaps” is not yes or no."}
+    ]
+    assert rows() == []

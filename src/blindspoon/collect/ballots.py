@@ -88,9 +88,12 @@ class YesNoQuestion:
     label: str
 
     def read(self, table: TextTable) -> tuple[list[str], list[Problem]]:
-        """Read the answers of a table; what is neither yes nor no counts as not given."""
-        said = (row.get(self.name, "").strip().lower() for _, row in table.rows())
-        return [text if text in YES_NO else "" for text in said], []
+        """Read the answers of a table, blank where it has no such column."""
+        if self.name not in table.columns:
+            return [""] * len(table), []
+        column = schema.FileColumn(self.name, "yes-no")
+        checked = schema.read_columns(table, [column], schema.Known())
+        return checked.values[self.name].tolist(), checked.problems
 
 
 YES_NO = ("yes", "no")
