@@ -8,7 +8,7 @@ import io
 import queue
 import socket
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -37,6 +37,13 @@ STATIC = {
     "host.js": "text/javascript; charset=utf-8",
 }
 
+JINJA = {
+    "autoescape": True,
+    "undefined": jinja2.StrictUndefined,
+    "trim_blocks": True,
+    "lstrip_blocks": True,
+}
+
 PORT = 8765
 """Where the page is served if nothing else is asked for."""
 
@@ -60,15 +67,10 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = app.config["MAX_FORM_MEMORY_SIZE"] = security.BODY_LIMIT
     app.config["MAX_FORM_PARTS"] = FORM_PARTS
     app.url_map.merge_slashes = False
-    app.jinja_options = {
-        "autoescape": True,
-        "undefined": jinja2.StrictUndefined,
-        "trim_blocks": True,
-        "lstrip_blocks": True,
-    }
+    app.jinja_options = JINJA
     app.jinja_env.filters["plain"] = wording.plain
     app.config["LANGUAGE"] = sitting.plan.tasting.language
-    _add_static(app)
+    add_static(app, STATIC)
     app.context_processor(lambda: {"say": spoken()})
     for handlers in pages:
         handlers.add_to(app)
@@ -90,16 +92,16 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
     return app
 
 
-def _add_static(app: Flask) -> None:
-    """Serve the style sheet and the scripts from memory; no path of a request names a file."""
+def add_static(app: Flask, kinds: Mapping[str, str], **values: str) -> None:
+    """Serve style sheets and scripts from memory; no path of a request names a file."""
     with app.app_context():
         colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
-        files = {name: render_template(name, **colours) for name in STATIC}
+        files = {name: render_template(name, **colours, **values) for name in kinds}
     digest = hashlib.sha256("".join(files.values()).encode()).hexdigest()[:12]
     app.jinja_env.globals["static"] = f"/{digest}"
     for name, text in files.items():
 
-        def file(text: str = text, kind: str = STATIC[name]) -> Response:
+        def file(text: str = text, kind: str = kinds[name]) -> Response:
             response = make_response(text)
             response.headers["Content-Type"] = kind
             response.headers["Cache-Control"] = "private, max-age=86400"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import hmac
 import traceback
 from collections.abc import Callable, Mapping, Sequence
@@ -18,17 +17,17 @@ from werkzeug.wrappers import Response
 
 from blindspoon import stage as stages
 from blindspoon import wording
-from blindspoon.charts.style import css_variables
 from blindspoon.charts.text import face_css
 from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
+from blindspoon.collect.server import JINJA, add_static
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, earlier, own_state
 from blindspoon.sheets.telling import tells
 from blindspoon.stage import Part, Stage, stage
 from blindspoon.workbench.door import Door
 from blindspoon.workbench.jobs import Jobs
-from blindspoon.workbench.phrases import within
+from blindspoon.workbench.phrases import said, within
 
 SEEN = 200
 """Forms of which it is known what they were filled from."""
@@ -236,19 +235,14 @@ class Workbench:
         app = self.app
         app.config["MAX_CONTENT_LENGTH"] = app.config["MAX_FORM_MEMORY_SIZE"] = BODY_LIMIT
         app.config["MAX_FORM_PARTS"] = 10_000
-        app.jinja_options = {
-            "autoescape": True,
-            "undefined": jinja2.StrictUndefined,
-            "trim_blocks": True,
-            "lstrip_blocks": True,
-        }
+        app.jinja_options = JINJA
         own, shared = (
             jinja2.PackageLoader("blindspoon", f"{room}/templates")
             for room in ("workbench", "collect")
         )
         app.jinja_loader = jinja2.ChoiceLoader([own, shared])
         ticket = Markup('<input type="hidden" name="ticket" value="{}">')
-        app.jinja_env.filters["plain"] = wording.plain
+        app.jinja_env.filters |= {"plain": wording.plain, "said": said}
         app.jinja_env.globals |= {
             "count": wording.count,
             "spelled": wording.spelled,
@@ -259,7 +253,7 @@ class Workbench:
             "within": within,
             "ticket_field": ticket.format(self.door.proof("ticket")),
         }
-        self._add_static()
+        add_static(app, _STATIC, face=face_css())
         app.add_url_rule("/door/<text>", "door", self._let_in)
         app.add_url_rule("/here", "here", lambda: self.door.proof("here", str(self.shelf)))
         app.before_request(self._see_sender)
@@ -267,22 +261,6 @@ class Workbench:
         app.register_error_handler(HTTPException, self._of_request)
         app.register_error_handler(TrialError, self._of_trial)
         app.register_error_handler(Exception, self._of_bug)
-
-    def _add_static(self) -> None:
-        """Serve style sheet and script from memory; no path of a request names a file."""
-        with self.app.app_context():
-            colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
-            files = {name: render_template(name, **colours, face=face_css()) for name in _STATIC}
-        digest = hashlib.sha256("".join(files.values()).encode()).hexdigest()[:12]
-        self.app.jinja_env.globals["static"] = f"/{digest}"
-        for name, text in files.items():
-
-            def file(text: str = text, kind: str = _STATIC[name]) -> Response:
-                headers = {"Content-Type": kind, "Cache-Control": "private, max-age=86400"}
-                return make_response(text, headers)
-
-            self.app.add_url_rule(f"/{digest}/{name}", name, file)
-        self.app.add_url_rule("/favicon.ico", "favicon", lambda: ("", 204))
 
     def _let_in(self, text: str) -> Response:
         """Swap the pass of an address for a cookie."""

@@ -8,6 +8,7 @@ from blindspoon.errors import Problem, TrialError
 from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.stage import Stage
 from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.workbench.phrases import said
 
 STEP_OF = {
     "trial.toml": "question",
@@ -29,7 +30,7 @@ def add_to(bench: Workbench) -> None:
         from blindspoon.examine import examine  # noqa: PLC0415 - brings in what batches show
 
         known = examine(found.folder)
-        problems = [(_step(problem.file), _said(problem)) for problem in known.problems]
+        problems = [(_step(problem.file), said(problem)) for problem in known.problems]
         notes = [(_step(note.file), str(note)) for note in known.notes]
         return bench.page(
             "look.html.j2", found, "look", problems=problems, notes=notes, cautions=known.cautions
@@ -43,7 +44,7 @@ def add_to(bench: Workbench) -> None:
             "lift",
             code,
             lifting=lifting,
-            problems=[_said(problem) for problem in problems],
+            problems=[said(problem) for problem in problems],
             typed=form,
             faults={"finished": fault} if fault else {},
         )
@@ -84,9 +85,3 @@ def _told(lifting: Lifting) -> str:
 
 def _step(file: str) -> str:
     return STEP_OF.get(file, "tasting" if "scores" in file or "ballots" in file else "")
-
-
-def _said(problem: Problem) -> str:
-    """Say where, what was found and what is allowed; a remedy would speak of files."""
-    place = problem.file if problem.line is None else f"{problem.file}, line {problem.line}"
-    return f"{place}: {problem.found}; {problem.allowed}."

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 
 from flask import abort, make_response, render_template, request
 from werkzeug.wrappers import Response
 
 from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
+from blindspoon.collect.phones import Phones
+from blindspoon.collect.sitting import Sitting
 from blindspoon.drawing import add_late, alike
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files.text_table import read_table
@@ -20,80 +23,87 @@ from blindspoon.workbench.app import Form, Workbench, today
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
-    pages = Evening(bench)
-    HostPages(pages.find, lambda _: request.form).add_to(bench.app, "/t/<link>/tasting")
-    bench.post("tasting/phones")(pages.phones)
-    bench.get("tasting/late")(pages.ask_late)
-    bench.post("tasting/late")(pages.late)
-    bench.get("tasting/rows")(pages.ask_rows)
-    bench.post("tasting/rows")(pages.rows)
-    bench.post("tasting/close")(pages.close)
-    bench.post("tasting/reopen")(pages.reopen)
 
-
-class Evening:
-    """Handlers of the tasting of a trial."""
-
-    def __init__(self, bench: Workbench) -> None:
-        self._bench = bench
-
-    def fill(self, found: Stage, name: str, code: int = 200, **content: object) -> Response:
+    def fill(found: Stage, name: str, code: int = 200, **content: object) -> Response:
         """Make a page; the overview has the form of this program."""
-        base = self._bench.address(found, "tasting")
-        own = {"frame": "frame.html.j2", "base": base, "ticket": self._bench.door.proof("ticket")}
+        base = bench.address(found, "tasting")
+        own = {"frame": "frame.html.j2", "base": base, "ticket": bench.door.proof("ticket")}
         if name == "progress":  # a part of a page, which says nothing of what was done
             return make_response(render_template("progress.html.j2", **own | content))
         template = "tasting" if name == "host" else name
-        return self._bench.page(f"{template}.html.j2", found, "tasting", code, **own | content)
+        return bench.page(f"{template}.html.j2", found, "tasting", code, **own | content)
 
-    def find(self, name: str) -> Desk:
-        """Give the desk of the trial of an address."""
-        return self.desk(self._bench.stage(name))
-
-    def desk(self, found: Stage) -> Desk:
-        """Give the desk of a trial that is being tasted; another page where it is not."""
+    def opened(found: Stage) -> tuple[Sitting, Phones]:
+        """Open a trial that is being tasted; another page where it is not."""
         if found.state not in ("sealed", "tasting"):
-            abort(self._bench.page("no_tasting.html.j2", found, "tasting"))
+            abort(bench.page("no_tasting.html.j2", found, "tasting"))
         try:
-            sitting, phones = self._bench.sittings.of(found.folder)
+            return bench.sittings.of(found.folder)
         except TrialError as error:
             text = f"The tasting cannot be opened here: {error.problems[0].found}."
-            abort(self._bench.page("message.html.j2", found, "tasting", 409, text=text))
+            abort(bench.page("message.html.j2", found, "tasting", 409, text=text))
+
+    def desk(name: str) -> Desk:
+        found = bench.stage(name)
+        sitting, phones = opened(found)
         return Desk(
             sitting=sitting,
-            base=self._bench.address(found, "tasting"),
-            fill=lambda name, **content: self.fill(found, name, **content),
+            base=bench.address(found, "tasting"),
+            fill=lambda name, **content: fill(found, name, **content),
             join=phones.address,
             phones="in" if phones.are_in else "out",
         )
 
-    def phones(self, found: Stage, form: Form) -> Response:
-        """Let phones in, or keep them out."""
-        desk = self.desk(found)
-        _, listener = self._bench.sittings.of(found.folder)
+    HostPages(desk, lambda _: request.form).add_to(bench.app, "/t/<link>/tasting")
+
+    @bench.post("tasting/phones")
+    def let(found: Stage, form: Form) -> Response:
+        sitting, phones = opened(found)
         try:
             if form.get("let") == "in":
-                listener.let_in()
-                if not desk.sitting.session:
-                    desk.sitting.open_session(desk.sitting.unfinished)
+                phones.let_in()
+                if not sitting.session:
+                    sitting.open_session(sitting.unfinished)
             else:
-                listener.keep_out()
-            self._bench.say(
-                f"Phones are {'let in' if listener.are_in else 'kept out'}.", back=False
-            )
+                phones.keep_out()
+            bench.say(f"Phones are {'let in' if phones.are_in else 'kept out'}.", back=False)
         except TrialError as error:
-            self._bench.say(f"Phones cannot be let in: {error.problems[0].found}.", back=False)
-        return self._bench.go(found, "tasting")
+            bench.say(f"Phones cannot be let in: {error.problems[0].found}.", back=False)
+        return bench.go(found, "tasting")
 
-    def ask_late(self, found: Stage) -> Response:
-        """Ask for the name of a late taster."""
-        self._bench.see(found, "taster")
-        return self.fill(found, "late", alike="")
+    @bench.post("tasting/close")
+    def close(found: Stage, _: Form) -> Response:
+        opened(found)
+        bench.sittings.leave(found.folder)
+        close_tasting(found.folder, today())
+        bench.say("The tasting is closed, and phones are kept out.", back=False)
+        return bench.go(found, "look")
 
-    def late(self, found: Stage, form: Form) -> Response:
-        """Draw cups for a late taster."""
-        self._bench.see(found, "taster")
-        desk, name = self.desk(found), " ".join(form.get("late", "").split())
+    @bench.post("tasting/reopen")
+    def reopen(found: Stage, _: Form) -> Response:
+        reopen_tasting(found.folder)
+        bench.say("The tasting is open again.", back=False)
+        return bench.go(found, "tasting")
+
+    _add_more(bench, opened, fill)
+
+
+def _add_more(
+    bench: Workbench,
+    opened: Callable[[Stage], tuple[Sitting, Phones]],
+    fill: Callable[..., Response],
+) -> None:
+    """Register what adds tasters and scores."""
+
+    @bench.get("tasting/late")
+    def ask_late(found: Stage) -> Response:
+        bench.see(found, "taster")
+        return fill(found, "late", alike="")
+
+    @bench.post("tasting/late")
+    def late(found: Stage, form: Form) -> Response:
+        bench.see(found, "taster")
+        sitting, name = opened(found)[0], " ".join(form.get("late", "").split())
         other, fault = alike(found.folder, name), ""
         if other and form.get("other") != "yes":
             fault = f"There is {other} already. If {name} is somebody else, say so below."
@@ -103,48 +113,31 @@ class Evening:
             except TrialError as error:
                 fault = sentence(error.problems[0])
         if fault:
-            return self.fill(found, "late", 422, typed=form, faults={"late": fault}, alike=other)
-        desk.sitting.reconcile()
-        self._bench.say(
-            f"{name} has cups now. Print the sheets again for their ballot.", back=False
-        )
-        return self._bench.go(found, "tasting")
+            return fill(found, "late", 422, typed=form, faults={"late": fault}, alike=other)
+        sitting.reconcile()
+        bench.say(f"{name} has cups now. Print the sheets again for their ballot.", back=False)
+        return bench.go(found, "tasting")
 
-    def ask_rows(self, found: Stage) -> Response:
-        """Ask for rows."""
-        self.desk(found)
-        return self.fill(found, "rows", addition=None)
+    @bench.get("tasting/rows")
+    def ask_rows(found: Stage) -> Response:
+        opened(found)
+        return fill(found, "rows", addition=None)
 
-    def rows(self, found: Stage, form: Form) -> Response:
+    @bench.post("tasting/rows")
+    def rows(found: Stage, form: Form) -> Response:
         """Say what rows would add, or add them."""
-        desk = self.desk(found)
+        sitting, text = opened(found)[0], form.get("rows", "").encode()
         try:
-            text = form.get("rows", "").encode()
-            table = read_table(text, "what you pasted")
-            addition = plan_addition(found.folder, desk.sitting, table)
+            addition = plan_addition(found.folder, sitting, read_table(text, "what you pasted"))
         except TrialError as error:
             faults = {"rows": " ".join(map(sentence, error.problems[:5]))}
-            return self.fill(found, "rows", 422, typed=form, faults=faults, addition=None)
+            return fill(found, "rows", 422, typed=form, faults=faults, addition=None)
         shown = hashlib.sha256(text).hexdigest()
         if form.get("shown") != shown or not addition.answers:
-            return self.fill(found, "rows", typed=form, addition=addition, shown=shown)
-        addition.add(desk.sitting)
-        self._bench.say(f"Scores of {len(addition.answers)} cups are added.", back=False)
-        return self._bench.go(found, "tasting")
-
-    def close(self, found: Stage, _: Form) -> Response:
-        """Close the tasting."""
-        self.desk(found)
-        self._bench.sittings.leave(found.folder)
-        close_tasting(found.folder, today())
-        self._bench.say("The tasting is closed, and phones are kept out.", back=False)
-        return self._bench.go(found, "look")
-
-    def reopen(self, found: Stage, _: Form) -> Response:
-        """Open it again."""
-        reopen_tasting(found.folder)
-        self._bench.say("The tasting is open again.", back=False)
-        return self._bench.go(found, "tasting")
+            return fill(found, "rows", typed=form, addition=addition, shown=shown)
+        addition.add(sitting)
+        bench.say(f"Scores of {len(addition.answers)} cups are added.", back=False)
+        return bench.go(found, "tasting")
 
 
 def sentence(problem: Problem) -> str:

@@ -44,6 +44,12 @@ def told(problem: Problem) -> str:
     return f"{capital(problem.found)}{allowed}. {remedy}."
 
 
+def said(problem: Problem) -> str:
+    """Say where, what was found and what is allowed; a remedy would speak of files."""
+    place = problem.file if problem.line is None else f"{problem.file}, line {problem.line}"
+    return f"{place}: {problem.found}; {problem.allowed}."
+
+
 def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, str]:
     """Lay problems beside the fields of a form, by place; those of no field stand at "".
 
