@@ -16,7 +16,7 @@ from scipy import stats
 
 from blindspoon.analysis import analyse, to_record
 from blindspoon.batches.ages import age_cups
-from blindspoon.batches.summary import make_up
+from blindspoon.batches.summary import differences_in_words, make_up
 from blindspoon.cli.printed import comparison_table
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import TrialError
@@ -254,6 +254,14 @@ def test_one_day_is_too_few_and_two_make_no_trend():
     (two,) = followed({3: -4.0, 7: 0.0}, tasters=20)
     assert two.reached == Bracket(after=3.0, by=7.0)
     assert "three" in two.trend.reason
+    told = said({7: -2.0}, ask='reach = "control", keep = true')
+    assert len(told) == len(set(told)) == 3
+
+
+def test_days_between_sittings_are_the_question_and_no_caution():
+    trial, _, jars, _ = read(files(RISING, evenings=True))
+    assert "went on fermenting" in " ".join(differences_in_words(replace(trial, course=None), jars))
+    assert "went on fermenting" not in " ".join(differences_in_words(trial, jars))
 
 
 @pytest.mark.parametrize(

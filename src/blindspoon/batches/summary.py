@@ -371,8 +371,8 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
         yield from remarks(trial, what)
     yield from (inseparable(trial, together) for together in made.together)
     first, last = made.log.first_tasted, made.log.last_tasted
-    if first is None or last is None or (last - first).days <= FEW_DAYS:
-        return
+    if trial.course or first is None or last is None or (last - first).days <= FEW_DAYS:
+        return  # a course asks what changes over the days
     going = [b.name for b in made.log.batches if b.finished is None or b.finished > first]
     if going:
         yield (

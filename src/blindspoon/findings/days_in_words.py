@@ -44,7 +44,8 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
         said += _accepted(found.acceptance, last)
     said += _jars(found, names) if found.judged else ()
     about = f"“{wording.capital(found.label)}”: " if several else ""
-    return (f"{about}{said[0]}", *filter(None, said[1:]))
+    first, *others = dict.fromkeys(said)
+    return (f"{about}{first}", *filter(None, others))
 
 
 def day_word(found: CourseFound, day: CourseDay) -> str:
