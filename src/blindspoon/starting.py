@@ -17,7 +17,7 @@ from blindspoon.files.schema import as_number
 from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
-from blindspoon.wording import OVER, listing, percent, plain, spelled
+from blindspoon.wording import OVER, listing, margin, percent, plain, spelled
 
 
 class StartQuestion(NamedTuple):
@@ -289,7 +289,7 @@ def _course_in_words(trial: Trial) -> str:
     if course is None:
         return ""
     attribute, control = trial.attribute(course.attribute), trial.variant(trial.control).label
-    within = f"within {plain(attribute.margin or 0)} of “{control}”"
+    within = f"within {margin(attribute)} of “{control}”"
     there = within if course.level is None else f"at {plain(course.level)} points"
     asked = {
         "not yet there up to the last day that the scores show short of it, and ready from the "

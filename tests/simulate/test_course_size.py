@@ -1,6 +1,8 @@
 """What panels can hope for of a question of days, against statsmodels and simulated panels."""
 
 import math
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,7 +10,7 @@ from statsmodels.stats.power import TTestPower
 from statsmodels.stats.weightstats import DescrStatsW
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate.course_size import size_course
+from blindspoon.simulate.course_size import DESIGNS, size_course
 from blindspoon.simulate.size_results import Spread
 
 SPREAD = Spread(residual_sd=0.8, taster_sd=1.0, taster_variant_sd=0.4, source="as given")
@@ -82,4 +84,15 @@ def test_a_level_is_reached_by_scores_that_hold_the_tasters_habits():
     ],
 )
 def test_it_says_what_is_planned_and_what_that_lacks(variants, tasters, said):
-    assert sized(variants=variants, tasters=tasters).sentences[-1].startswith(said)
+    told = sized(variants=variants, tasters=tasters, tried=(tasters,)).sentences
+    assert told[len(DESIGNS)].startswith(said)
+    assert ("would see a change of" in told[-1]) == (variants == AGES)
+
+
+def test_json_has_what_its_reference_lists():
+    page = (Path(__file__).parents[2] / "docs" / "reference" / "json.md").read_text("utf-8")
+    cells = [line.split("|") for line in page.split("## size")[1].splitlines() if "|" in line]
+    listed = {row[1].strip(" `"): re.findall(r"`(\w+)`", row[2]) for row in cells}
+    made = sized().to_record()
+    assert listed["course"] == [*made]
+    assert listed["course.panels[]"] == [*made["panels"][0]]

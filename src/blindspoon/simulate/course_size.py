@@ -76,8 +76,15 @@ class CourseSizing:
 
     def to_record(self) -> dict[str, object]:
         """Give everything as plain values, for JSON."""
-        return asdict(self) | {
-            "rows": [asdict(row) for row in self.rows],
+        return {
+            "attribute": self.course.attribute,
+            "over": self.course.over,
+            "level": self.course.level,
+            "margin": self.margin,
+            "alpha": self.alpha,
+            "days": self.days,
+            "spread": asdict(self.spread),
+            "panels": [asdict(row) for row in self.rows],
             "sentences": list(self.sentences),
         }
 
@@ -128,14 +135,21 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
         )
 
     tried = sorted({n for n in (tasters or (planned, *USUAL)) if n > 1})
+    rows = tuple(panel(n, cups) for n in tried for cups in ((1, 2) if n < FEW else (1,)))
+    own = next((row for row in rows if row.tasters == planned and days > 1), None)
+    seen = "" if own is None else wording.number(own.change, 1)
+    hope = (
+        f"{wording.count(planned, 'taster')} with one cup of each would see a change of {seen} "
+        "points from the first day to the last 8 times in 10, if it goes evenly."
+    )
     return CourseSizing(
         course=course,
         margin=margin,
         alpha=alpha,
         days=days,
         spread=spread,
-        rows=tuple(panel(n, cups) for n in tried for cups in ((1, 2) if n < FEW else (1,))),
-        sentences=(*DESIGNS, *_planned(trial, days, planned)),
+        rows=rows,
+        sentences=(*DESIGNS, *_planned(trial, days, planned), *([hope] if own else [])),
     )
 
 

@@ -154,14 +154,31 @@ def _free(listed: list[dict[str, object]], place: int) -> str:
 
 def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     """Simulate this panel among others, and say and draw what they can show."""
-    from blindspoon.planning import SizeOptions, size_folder, size_sets  # noqa: PLC0415
+    from blindspoon.planning import (  # noqa: PLC0415
+        SizeOptions,
+        size_days,
+        size_folder,
+        size_sets,
+    )
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
+    from blindspoon.simulate.course_size import DESIGNS  # noqa: PLC0415
 
     plan = found.plan
     if not plan.attributes:  # nothing is scored: who can tell is asked, and worked out exactly
         _, sets = size_sets(found.folder)
         said = sets.sentences if sets else ()
         return {"first": said[:1], "rest": said[1:], "assumptions": (), "title": "", "trials": FINE}
+    if plan.course and not plan.primary_attributes:
+        days = size_days(found.folder, SizeOptions())
+        said = days.sentences if days else ()
+        designs = len(DESIGNS)
+        return {
+            "first": said[designs:],
+            "rest": said[:designs],
+            "assumptions": (),
+            "title": "",
+            "trials": FINE,
+        }
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
     alone = planned == 1
     options = SizeOptions(
