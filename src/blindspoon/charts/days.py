@@ -56,11 +56,27 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart:
 
 
 def headline(found: CourseFound) -> str:
-    """State when it was there, and until when, with what was scored."""
-    scale, said = found.attribute.scale, found.because[0]
-    ends = f"{wording.plain(scale.low)} to {wording.plain(scale.high)}"
-    said = said if said.startswith("“") else said[:1].lower() + said[1:]
-    return f"{found.attribute.label} ({ends}): {said}"
+    """State when it was there, and until when, or only how it moved, with what was scored."""
+    said, _ = told_apart(found)
+    scale, label, named = found.attribute.scale, found.attribute.label, f"“{_label(found)}”: "
+    scored = f"({wording.plain(scale.low)} to {wording.plain(scale.high)})"
+    if found.because[0].startswith(named):
+        return f"{_label(found)}, {label.lower()} {scored}: {said[:1].lower()}{said[1:]}"
+    return f"{label} {scored}: {said[:1].lower()}{said[1:]}"
+
+
+def told_apart(found: CourseFound) -> tuple[str, tuple[str, ...]]:
+    """Tell the sentence that answers, without the name of its series, from the others."""
+    first = found.because[0].removeprefix(f"“{_label(found)}”: ")
+    told = [first, *found.because[1:]]
+    untold = sum(isinstance(it, NoResult) for it in (found.reached, found.kept))
+    moved = found.against == "nothing" and not isinstance(found.trend, NoResult)
+    answer = told.pop(untold if moved else 0)  # where no day is judged, the trend answers
+    return answer, tuple(told)
+
+
+def _label(found: CourseFound) -> str:
+    return wording.capital(found.label)
 
 
 def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> LinePlot:
@@ -84,7 +100,7 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
     control = f" than “{trial.variant(trial.control).label}” in the same sitting" if own else ""
     less, more = wording.directions(found.attribute)
     return LinePlot(
-        head=f"{wording.capital(found.label)}, {found.attribute.label.lower()} in points",
+        head=f"{_label(found)}, {found.attribute.label.lower()} in points",
         note=f"Up: {more}{control}; down: {less}" if own else "",
         under=wording.OVER[found.course.over],
         x=x,

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from blindspoon import wording
 from blindspoon.batches.cautions import passed_limit
 from blindspoon.batches.log import Reading
-from blindspoon.charts.days import batches_of, days_chart, headline
+from blindspoon.charts.days import batches_of, days_chart, headline, told_apart
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, which_first
@@ -32,11 +32,8 @@ def judged(analysis: Analysis) -> list[CourseFound]:
 
 def days_answer(analysis: Analysis) -> list[str]:
     """Say when each was there; where no day could be judged, how it moved."""
-    return [
-        " ".join([headline(found), *found.because[1 : 1 + (found.against == "nothing")]])
-        for found in judged(analysis)
-        if found.series != analysis.trial.control
-    ]
+    others = (found for found in judged(analysis) if found.series != analysis.trial.control)
+    return [headline(found) for found in others]
 
 
 def days_section(analysis: Analysis) -> PageSection | None:
@@ -52,8 +49,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
         role="" if asked[0].primary else "Exploratory",
         paragraphs=(
-            *(() if analysis.about_days and len(asked) == 1 else map(headline, asked)),
-            *(text for found in asked for text in found.because[1:]),
+            *_told(analysis, asked),
             *filter(None, [which_first(analysis.course)]),
         ),
         charts=tuple(days_chart(found, trial, log) for found in asked),
@@ -62,6 +58,14 @@ def days_section(analysis: Analysis) -> PageSection | None:
         behind={f"{each.series}-{each.attribute.name}-days": (_name(each),) for each in asked},
         files=(("tables/days.csv", days_csv(analysis)),),
     )
+
+
+def _told(analysis: Analysis, asked: Sequence[CourseFound]) -> tuple[str, ...]:
+    """Tell the rest of one series a sentence a paragraph; of several, a paragraph each."""
+    if len(asked) == 1:
+        first = () if analysis.about_days else (headline(asked[0]),)
+        return (*first, *told_apart(asked[0])[1])
+    return tuple(" ".join([headline(found), *told_apart(found)[1]]) for found in asked)
 
 
 def _name(found: CourseFound) -> str:
@@ -141,7 +145,8 @@ def days_advice(analysis: Analysis) -> Points:
 
 
 def _advice(analysis: Analysis, found: CourseFound) -> Iterator[tuple[str, str]]:
-    over, noun = wording.OVER[found.course.over], names_of(analysis).noun or "batch"
+    over, noun = wording.OVER[found.course.over], names_of(analysis).noun
+    it = "it" if noun in ("", "batch") else f"the {noun}"
     about = f"{wording.capital(found.label)}: " if len(judged(analysis)) > 1 else ""
     reached, kept = found.reached, found.kept
     if isinstance(reached, Bracket) and reached.by is not None:
@@ -149,7 +154,7 @@ def _advice(analysis: Analysis, found: CourseFound) -> Iterator[tuple[str, str]]
         text = (
             f"After {reached.by:g} {over} it was there{wait}. Read the pH first: a taste does not"
         )
-        yield f"{about}Open the {noun} on day {reached.by:g}.", f"{text} tell what is safe."
+        yield f"{about}Open {it} on day {reached.by:g}.", f"{text} tell what is safe."
     elif isinstance(reached, Bracket) and reached.after is not None:
         yield f"{about}Wait longer than {reached.after:g} days.", "It was not there yet by then."
     if isinstance(kept, Bracket) and kept.after is not None:
