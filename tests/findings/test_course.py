@@ -15,6 +15,7 @@ import pytest
 from scipy import stats
 
 from blindspoon.analysis import analyse, to_record
+from blindspoon.api import Compared
 from blindspoon.batches.ages import age_cups
 from blindspoon.batches.summary import differences_in_words, make_up
 from blindspoon.cli.printed import comparison_table
@@ -158,6 +159,15 @@ def test_what_is_said_names_both_days_and_these_jars():
     )
     assert told[1].startswith("Sourness caught up with “Cold” by 0.2")
     assert told[-1] == "One jar an age was tasted, so this speaks of these jars."
+
+
+def test_two_jars_an_age_are_averaged_and_still_these_jars():
+    jars = [
+        f"{half} {day},half-sour-d{day},{after(21 - day)},{after(21)}"
+        for half in "ab"
+        for day in RISING
+    ]
+    assert said(RISING, jars=jars)[-1].endswith("is not in the intervals, so this speaks of these.")
 
 
 def test_what_was_kept_is_told_from_both_ends():
@@ -351,6 +361,13 @@ def test_a_terminal_has_a_row_a_day_in_80_columns(analysed):
     at = next(n for n, line in enumerate(lines) if line.startswith("  Day"))
     assert [line.split()[0] for line in lines[at + 1 : at + 6]] == ["3", "7", "10", "14", "21"]
     assert max(map(len, lines)) <= 80
+
+
+def test_a_frame_has_a_row_a_day(analysed):
+    frame = Compared(analysis=analysed).days_frame()
+    assert frame["day"].tolist() == [*RISING]
+    assert frame["found_interval_low"].lt(frame["found_mean"]).all()
+    assert frame["variants"].tolist() == [f"half-sour-d{day}" for day in RISING]
 
 
 def test_everything_is_in_json_and_its_reference(analysed):

@@ -51,6 +51,8 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
 def day_word(found: CourseFound, day: CourseDay) -> str:
     """Say in a word or two where a day stands, as the brackets have it; empty where it is open."""
     reached, kept = found.reached, found.kept
+    if isinstance(day.found, NoResult):
+        return ""
     if isinstance(reached, Bracket) and reached.after is not None and day.day <= reached.after:
         return "not yet"
     if isinstance(kept, Bracket) and kept.by is not None and day.day >= kept.by:
@@ -175,13 +177,18 @@ def _accepted(acceptance: Acceptance, last: int) -> Iterator[str]:
 
 
 def _jars(found: CourseFound, names: Naming) -> Iterator[str]:
-    """Say that it speaks of these jars, where there was one an age."""
+    """Say of which jars it speaks."""
     noun, nouns = names.noun or "batch", names.nouns or "batches"
     batches = [day.batches for day in found.days]
     if len(set(batches)) == 1 and len(batches[0]) == 1:
         yield f"One {noun} was tasted, so this speaks of that {noun}."
     elif batches and all(len(own) == 1 for own in batches):
         yield f"One {noun} an age was tasted, so this speaks of these {nouns}."
+    elif any(len(own) > 1 for own in batches):
+        yield (
+            f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is "
+            "not in the intervals, so this speaks of these."
+        )
 
 
 def which_first(course: Sequence[CourseFound]) -> str:
