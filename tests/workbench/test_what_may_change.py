@@ -71,6 +71,17 @@ def test_faults_stand_beside_their_fields_and_nothing_typed_is_lost(at):
     assert contents(folder) == before
 
 
+def test_no_page_that_a_host_writes_on_renews_itself(at):
+    host, _ = at("planned")
+    for path in ("tasters", "tasters?change=1"):
+        page = host.read(f"/t/crisp/{path}")  # it is being worked out what they can show
+        assert ("<textarea" in page) == ("change" in path)
+        assert ("data-renew" in page) != ("<textarea" in page)
+    wrong = host.post("/t/crisp/tasters", sessions="x").text
+    assert "<textarea" in wrong
+    assert "data-renew" not in wrong
+
+
 def test_sessions_are_added_dated_and_taken_out(at):
     host, folder = at("planned")
     days = {"session[1].date": "2026-10-01", "session[2].date": "2026-10-08"}

@@ -26,7 +26,7 @@ from blindspoon.files import disk, earlier, own_state
 from blindspoon.sheets.telling import tells
 from blindspoon.stage import Part, Stage, stage
 from blindspoon.workbench.door import Door
-from blindspoon.workbench.jobs import Jobs
+from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.phrases import said, within
 
 SEEN = 200
@@ -202,7 +202,8 @@ class Workbench:
     ) -> Response:
         """Fill a template; `typed` and `faults` are by place, the name of a field.
 
-        A page with a `job` that runs renews itself, without scripts too.
+        A page with a `job` that runs renews itself, without scripts too; one that shows what was
+        typed does not.
         """
         said, self._said = (self._said, "") if code == 200 else ("", self._said)
         own: dict[str, object] = {
@@ -216,6 +217,9 @@ class Workbench:
             "veil": _tells(found),
             "job": None,
         }
+        job = values.get("job")
+        if isinstance(job, Job) and not job.ended and code != 200:
+            values["job"] = None
         return make_response(render_template(template, **own | values), code)
 
     def checked(self, faults: Mapping[str, str], texts: Mapping[str, str]) -> Response:

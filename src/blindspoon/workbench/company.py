@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 
+from flask import request
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
@@ -42,6 +43,8 @@ def add_to(bench: Workbench) -> None:
         waits = found.state == "planned" and found.plan.tasting.tasters and code == 200
         if waits and (job is None or job.seen != seen):
             job = work_out(found, QUICK)
+        if job and not job.ended and "change" in request.args:
+            job = None  # who writes is not renewed
         draft = _draft(found.plan) | dict(typed)
         number = number_of(draft[SESSIONS]) or 1
         shown = range(1, 1 + min(MOST, max(2, int(number))))
