@@ -8,7 +8,9 @@ import pytest
 from blindspoon.charts.board import mark_svg
 from blindspoon.charts.chart import svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.scene import Marks, Scene
 from blindspoon.charts.style import PALETTE
+from blindspoon.charts.svg import MANY, inline_svg
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 
@@ -99,3 +101,14 @@ def test_marks_on_the_board_are_small_and_silent():
 def test_a_mark_without_result_shows_only_where_zero_is():
     root = parse(mark_svg(None, None, None, None, 3.0))
     assert [element.tag for element in root] == ["line"]
+
+
+def test_many_dots_are_one_path_and_stand_where_they_did():
+    centres = tuple((10.0 + place, 20.5) for place in range(MANY + 3))
+    few, many = (Marks(centres=some, radius=3.6, ink="people") for some in (centres[:3], centres))
+    root = parse(inline_svg(Scene(width=60, height=40, shapes=(few,)), ""))
+    assert [float(dot.get("cx")) for dot in root.iter("circle")] == [10, 11, 12]
+    (path,) = parse(inline_svg(Scene(width=60, height=40, shapes=(many,)), ""))
+    found = re.findall(r"M([\d.]+) ([\d.]+)z", path.get("d"))
+    assert [(float(x), float(y)) for x, y in found] == list(centres)
+    assert (path.get("stroke-width"), path.get("stroke-linecap")) == ("7.2", "round")

@@ -14,17 +14,24 @@ from blindspoon.charts.text import FONTS, face_css
 RING = 0.42
 """Thickness of a ring in units of its radius."""
 DASH = (3.0, 3.0)
+MANY = 13
+"""Dots that look alike and follow one another, from which on they are one path; lines always."""
 
 Paint = Callable[[str], str]
 
 
 class Form(NamedTuple):
-    """One element: its attributes begin with a space, those of its look apart from its place."""
+    """One element: its attributes begin with a space, those of its look apart from its place.
+
+    A dot or a line can be a step of a path, which has a look of its own.
+    """
 
     tag: str
     look: str
     place: str
     content: str = ""
+    step: str = ""
+    path: str = ""
 
     def written(self, look: str = "") -> str:
         """Write the element, with its look unless the elements around it say that."""
@@ -65,9 +72,10 @@ def _svg(
     width, height = size or own
     forms = (form for shape in scene.shapes for form in _forms(shape, paint))
     body = "".join(_written(*group) for group in groupby(forms, key=lambda form: form.look))
+    font = f' font-family="{FONTS}"' * any(isinstance(shape, Text) for shape in scene.shapes)
     return (
-        f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}" '
-        f'font-family="{FONTS}">{style}{body}</svg>'
+        f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}"{font}>'
+        f"{style}{body}</svg>"
     )
 
 
@@ -76,6 +84,12 @@ def _written(look: str, group: Iterable[Form]) -> str:
     first, *others = group
     if not others:
         return first.written(look)
+    if (
+        (first.tag == "line" or len(others) >= MANY)
+        and first.path
+        and {form.path for form in others} == {first.path}
+    ):
+        return f'<path d="{"".join(form.step for form in (first, *others))}"{first.path}/>'
     return f"<g{look}>{''.join(form.written() for form in (first, *others))}</g>"
 
 
@@ -108,20 +122,24 @@ def _line(shape: Line, ink: str) -> Form:
     dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
     (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in (shape.start, shape.end))
     place = f' x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
-    return Form("line", f' stroke="{ink}"{width}{dash}', place)
+    look = f' stroke="{ink}"{width}{dash}'
+    to = f"V{y2}" if x1 == x2 else f"H{x2}" if y1 == y2 else f"L{x2} {y2}"
+    return Form("line", look, place, step=f"M{x1} {y1}{to}", path=look)
 
 
 def _marks(shape: Marks, ink: str, ground: str) -> Iterator[Form]:
     radius, look = shape.radius, f' fill="{ink}"'
+    dot = f' stroke="{ink}" stroke-width="{_short(2 * radius)}" stroke-linecap="round"'
     if shape.kind == "diamond":
         for centre in shape.centres:
             yield Form("polygon", look, f' points="{_points(diamond(centre, radius))}"')
         return
     if shape.kind == "ring":
         look = f' fill="{ground}" stroke="{ink}" stroke-width="{_short(RING * radius)}"'
-        radius *= 1 - RING / 2
-    for x, y in shape.centres:
-        yield Form("circle", look, f' cx="{_short(x)}" cy="{_short(y)}" r="{_short(radius)}"')
+        radius, dot = radius * (1 - RING / 2), ""
+    for x, y in (map(_short, centre) for centre in shape.centres):
+        place = f' cx="{x}" cy="{y}" r="{_short(radius)}"'
+        yield Form("circle", look, place, step=f"M{x} {y}z", path=dot)
 
 
 def _points(points: tuple[tuple[float, float], ...]) -> str:
