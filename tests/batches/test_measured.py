@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
+from scipy import stats
 
 from blindspoon.batches.measured import (
     salty_with_sour,
@@ -26,6 +29,14 @@ session,taster,variant,texture,saltiness,sourness
 1,Ben,oak-leaf,6,5,
 1,Ben,cool-cellar,7,3,2
 1,Cleo,plain,5,9,
+"""
+
+
+SALTIER = """\
+batch,variant,produce_g,water_g,salt_g
+jar 1,plain,600,400,25
+jar 2,oak-leaf,600,400,30
+jar 3,cool-cellar,600,400,35
 """
 
 
@@ -114,3 +125,25 @@ def test_days_are_unknown_where_the_start_is(read):
     (found,) = series(read(text, "batch,date,ph\njar 1,2026-09-18,3.6\n"))
     assert found.days is None
     assert found.tasted_day is None
+
+
+def test_the_rise_is_that_of_scipys_lines_through_each_taster(trial, read):
+    """scipy.stats.linregress a taster, and its t interval over the tasters."""
+    log = read(SALTIER)
+    rng = np.random.default_rng(4)
+    lines = ["session,taster,variant,texture,saltiness,sourness"]
+    for taster, (place, variant) in itertools.product(range(6), enumerate(trial.variants)):
+        salty, sour = rng.integers(2, 6, 2) + place
+        lines.append(f"1,T{taster},{variant.name},5,{salty},{sour}")
+    table, _ = build_table(trial, [read_table("\n".join(lines).encode(), "scores.csv")])
+    found = next(each for each in taste_against_measured(trial, table, log) if each.rise)
+    strength = np.array([point.measured for point in found.points])
+    places = [[v.name for v in trial.variants].index(point.variant) for point in found.points]
+    scores = np.full((6, len(trial.variants)), np.nan)
+    index = [attribute.name for attribute in trial.attributes].index(found.attribute)
+    scores[table.taster, table.variant] = table.scores[:, index]
+    own = [stats.linregress(strength, row[places]).slope * np.ptp(strength) for row in scores]
+    assert found.rise.points == pytest.approx(np.mean(own))
+    ends = stats.t.interval(0.95, 5, np.mean(own), stats.sem(own))
+    assert (found.rise.interval.low, found.rise.interval.high) == pytest.approx(ends)
+    assert found.rise.tasters == 6

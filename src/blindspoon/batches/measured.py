@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from blindspoon.batches.log import BatchLog
 from blindspoon.batches.strengths import strengths
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation, rm_correlation
+from blindspoon.stats.results import Interval
 from blindspoon.trial import Trial
 
 Quantity = Literal["salt_percent", "citric_g_per_100_g", "last_ph"]
@@ -113,6 +114,24 @@ class TastePoint:
     tasters: int
 
 
+class Rise(NamedTuple):
+    """How far a straight line through the variants rises from the weakest to the strongest.
+
+    Attributes
+    ----------
+    points : float
+        Mean of the tasters' own lines.
+    interval : Interval
+        95 %, over the tasters.
+    tasters : int
+        Those with a score of every variant whose strength is known.
+    """
+
+    points: float
+    interval: Interval
+    tasters: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TasteAgainst:
     """Scores of one attribute against one measured quantity.
@@ -126,12 +145,21 @@ class TasteAgainst:
     same_strength : tuple of str
         Variants as strong as the control, within its tolerance: what they taste like cannot come
         from the strength.
+    rise : Rise or None
+        None where no strength differs, or fewer than three tasters scored all of them.
     """
 
     attribute: str
     quantity: Quantity
     points: tuple[TastePoint, ...]
     same_strength: tuple[str, ...]
+    rise: Rise | None = None
+
+    @property
+    def differs(self) -> bool:
+        """Whether any variant is stronger or weaker than the others beyond the tolerance."""
+        own = [point.measured for point in self.points]
+        return max(own) - min(own) > 2 * QUANTITIES[self.quantity].tolerance + 1e-9
 
 
 def series(log: BatchLog) -> tuple[Series, ...]:
@@ -192,10 +220,34 @@ def taste_against_measured(
         control = strength.pop(trial.control, math.inf)
         reach = QUANTITIES[quantity].tolerance + 1e-9
         same = tuple(name for name, own in strength.items() if abs(own - control) <= reach)
-        found.append(
-            TasteAgainst(attribute=attribute, quantity=quantity, points=points, same_strength=same)
+        against = TasteAgainst(
+            attribute=attribute, quantity=quantity, points=points, same_strength=same
         )
+        found.append(replace(against, rise=_rise(trial, table, against)))
     return tuple(found)
+
+
+def _rise(trial: Trial, table: ScoreTable, against: TasteAgainst) -> Rise | None:
+    """Fit a line to the scores of each taster, and average what the lines rise by."""
+    from scipy.special import stdtrit  # noqa: PLC0415 - check does without
+
+    names = [variant.name for variant in trial.variants]
+    places = [names.index(point.variant) for point in against.points]
+    score = table.scores[:, trial.attributes.index(trial.attribute(against.attribute))]
+    cells = np.full((2, len(table.tasters), len(names)), 0.0)
+    rows = np.isfinite(score)
+    np.add.at(cells[0], (table.taster[rows], table.variant[rows]), score[rows])
+    np.add.at(cells[1], (table.taster[rows], table.variant[rows]), 1)
+    whole = (cells[1][:, places] > 0).all(axis=1)
+    if not against.differs or whole.sum() < 3:
+        return None
+    strength = np.array([point.measured for point in against.points])
+    away = strength - strength.mean()
+    own = (cells[0] / np.maximum(cells[1], 1))[whole][:, places] @ away / (away @ away)
+    own *= np.ptp(strength)
+    mean, reach = float(own.mean()), float(stdtrit(own.size - 1, 0.975) * own.std(ddof=1))
+    reach /= math.sqrt(own.size)
+    return Rise(mean, Interval(mean - reach, mean + reach), own.size)
 
 
 def _points(

@@ -19,12 +19,13 @@ from blindspoon.batches.measured import (
     TastePoint,
     series,
 )
+from blindspoon.batches.summary import went_along
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.charts.style import Laid, Sheet, variant_inks
 from blindspoon.trial import Attribute, Trial
 
-CAUTION = "Exploratory: batches are few, and no line is fitted."
+CAUTION = "Exploratory: batches are few"
 
 
 def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
@@ -39,7 +40,8 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
     label = attribute.label.lower()
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
-        title=f"Measured {words.title} and perceived {label}, a mark a variant",
+        title=wording.capital(went_along(trial, against))
+        or f"Measured {words.title} and perceived {label}, a mark a variant",
         data=f"perceived {label} over measured {words.title}",
         lay=partial(lay_measured, against, trial),
         source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
@@ -68,7 +70,8 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
         under=QUANTITIES[against.quantity].axis,
         x=_ends(against),
         y=(scale.low, scale.high),
-        series=tuple(
+        series=_line(against)
+        + tuple(
             NamedLine(
                 label=trial.variant(point.variant).label
                 + " (control)" * (point.variant == trial.control),
@@ -80,6 +83,17 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
         ),
     )
     return lay_lines([plot], _key(against, trial), sheet, kind="Scatter plot")
+
+
+def _line(against: TasteAgainst) -> tuple[NamedLine, ...]:
+    """Draw the line whose rise is told, from the weakest variant to the strongest."""
+    if against.rise is None:
+        return ()
+    xs, ys = zip(*((point.measured, point.perceived) for point in against.points), strict=True)
+    at, height = sum(xs) / len(xs), sum(ys) / len(ys)
+    slope = against.rise.points / (max(xs) - min(xs))
+    ends = tuple((x, height + slope * (x - at)) for x in (min(xs), max(xs)))
+    return (NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True),)
 
 
 def _ends(against: TasteAgainst) -> tuple[float, float]:
@@ -102,7 +116,8 @@ def _key(against: TasteAgainst, trial: Trial) -> str:
     said = "Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."
     control = any(point.variant == trial.control for point in known_points(against))
     diamond = " The diamond is the control." if control else ""
-    return f"{said}{diamond} {_alike(against, trial)}{CAUTION}"
+    fitted = ", and no line is fitted" if against.rise is None else ""
+    return f"{said}{diamond} {_alike(against, trial)}{CAUTION}{fitted}."
 
 
 def _alike(against: TasteAgainst, trial: Trial) -> str:

@@ -53,14 +53,15 @@ def measured_section(analysis: Analysis) -> PageSection | None:
     trial = analysis.trial
     found = taste_against_measured(trial, analysis.table, analysis.made.log)
     drawn = [(chart, each) for each in found if (chart := measured_chart(each, trial))]
+    shown = tuple(chart for chart, each in drawn if each.differs)
     return PageSection(
         name="measured",
         head="Taste and measurement",
         role="Exploratory",
         paragraphs=tuple(_remarks(analysis, found)),
-        charts=tuple(chart for chart, _ in drawn),
+        charts=shown,
         numbers=tuple(_against_table(f"{chart.name}-table", each, trial) for chart, each in drawn),
-        behind={chart.name: (f"{chart.name}-table",) for chart, _ in drawn},
+        behind={chart.name: (f"{chart.name}-table",) for chart in shown},
     )
 
 
@@ -127,6 +128,8 @@ def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]
     trial = analysis.trial
     kinds = {(c.attribute.name, c.variant.name): c.verdict for c in analysis.comparisons}
     for against in found:
+        if against.rise is not None:
+            yield summary.along_a_line(trial, against)
         tasted = {v: kinds.get((against.attribute, v), "open") for v in against.same_strength}
         alike = [variant for variant, kind in tasted.items() if kind == "alike"]
         if len(alike) > 1:
