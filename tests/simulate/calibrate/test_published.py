@@ -10,7 +10,7 @@ import pytest
 
 from blindspoon.simulate import calibrate
 from blindspoon.simulate.calibrate import LIMIT, is_beyond, pooled
-from blindspoon.simulate.calibration_tables import COLUMNS, PROCEDURES, SEED, from_csv, summary
+from blindspoon.simulate.calibration_tables import COLUMNS, SEED, from_csv, summary
 from blindspoon.simulate.situations import BOTH, SITUATIONS
 
 DOCS = Path(__file__).parents[3] / "docs/explanation"
@@ -51,7 +51,7 @@ def test_the_whole_grid_is_there(cells):
         for situation in SITUATIONS
         for variants in calibrate.VARIANTS
         for tasters in calibrate.TASTERS
-        for by in PROCEDURES
+        for by in situation.by
     }
 
 
@@ -101,7 +101,7 @@ def test_a_broken_assumption_shows(cells):
 
 def test_larger_panels_find_more(cells):
     for situation in SITUATIONS:
-        for by in PROCEDURES:
+        for by in situation.by:
             found = {
                 cell.tasters: cell.rate.value
                 for cell in cells
