@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from blindspoon import wording
 from blindspoon.analysis import compose_report, to_record
+from blindspoon.batches.summary import make_up
 from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
@@ -151,11 +152,13 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
     ----------
     pool : Pool
     all_sizes : bool
-        Whether to make print.html and the charts for print, posts and video too, with a guide.
+        Whether to make print.html, the charts for print, posts and video, each kitchen's data and
+        a kit to repeat its trial too, with a guide.
     progress : callable, optional
     """
     from blindspoon.charts.chart import svg_file  # noqa: PLC0415
     from blindspoon.charts.figure import POSTED  # noqa: PLC0415
+    from blindspoon.packing.kit import kit_files  # noqa: PLC0415
     from blindspoon.packing.package import data_package  # noqa: PLC0415
     from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
     from blindspoon.writeup.kitchens_page import compose_kitchens, kitchens_page  # noqa: PLC0415
@@ -189,6 +192,9 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
         if tables is not None:
             made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
             files |= {f"data/{name}/{path}": file for path, file in made.items()}
+            jars, _ = make_up(trial, tables.batches, tables.readings, (tables.key, *tables.scores))
+            kit = kit_files(trial, kitchen.table, jars)
+            files |= {f"kit/{name}/{path}": file for path, file in kit.items()}
     guide = start(content.title, content.answer, files, lacking)
     return Pack(files={"START.html": guide.encode(), **files}, lacking=lacking)
 
