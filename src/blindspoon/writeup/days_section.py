@@ -31,9 +31,9 @@ def judged(analysis: Analysis) -> list[CourseFound]:
 
 
 def days_answer(analysis: Analysis) -> list[str]:
-    """Say when each was there; where no day could be judged, how it moved."""
+    """Say when each was there, if that answers the question; of an unjudged one, how it moved."""
     others = (found for found in judged(analysis) if found.series != analysis.trial.control)
-    return [headline(found) for found in others]
+    return [headline(found) for found in others if found.primary or analysis.about_days]
 
 
 def days_section(analysis: Analysis) -> PageSection | None:
