@@ -112,3 +112,12 @@ def test_methods_name_what_was_done_and_its_sources(content):
 
 def test_the_section_is_left_out_where_no_day_was_asked_about(analysis):
     assert days_section(replace(analysis, course=())) is None
+
+
+def test_who_is_left_out_is_named_only_where_tasters_are_shown(analysis):
+    lost = tuple(f"T{n:02} tasted on one day only, and is not in the trend." for n in range(8))
+    found = with_found(analysis, left_out=lost)
+    notes = days_section(found).tables[0].notes
+    assert notes == (*lost[:5], "3 tasters more tasted on one day only.")
+    hidden = replace(found, trial=replace(analysis.trial, tasters_shown=False))
+    assert days_section(hidden).tables[0].notes == ("8 tasters tasted on one day only.",)

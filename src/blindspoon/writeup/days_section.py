@@ -20,6 +20,8 @@ from blindspoon.writeup.words import day as on_day
 from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
 
+MOST_NAMED = 5
+"""Tasters left out that are named under a table."""
 NEXT_DAYS = 3
 """Days between those of a bracket that are suggested."""
 
@@ -97,9 +99,17 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
         head=wording.capital(wording.OVER[found.course.over]),
         columns=tuple(heads),
         rows=tuple(rows),
-        notes=found.left_out,
+        notes=_left_out(analysis, found),
         stacked=True,
     )
+
+
+def _left_out(analysis: Analysis, found: CourseFound) -> tuple[str, ...]:
+    """Say who is in no trend, the first of many; only how many where no taster is shown."""
+    told = found.left_out[: MOST_NAMED if analysis.trial.tasters_shown else 0]
+    rest = len(found.left_out) - len(told)
+    tasted = f"{wording.count(rest, 'taster')} {'more ' * bool(told)}tasted on one day only."
+    return (*told, *([tasted] if rest else []))
 
 
 def _size(found: CourseFound, day: CourseDay) -> str:
