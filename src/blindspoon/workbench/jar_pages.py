@@ -69,15 +69,10 @@ def add_to(bench: Workbench) -> None:
         rows = {
             n: row for n, (_, row) in enumerate(table.rows(), 1) if row.get("batch") != "example"
         }
-        problems: tuple[Problem, ...] = ()
-        made = None
-        try:
-            made = _made(found, files)
-            if made:
-                known = tuple(what for what in made.differs if what.variant in found.made)
-                made = replace(made, differs=known)
-        except TrialError as error:
-            problems = error.problems
+        made, problems = _made(found, files)
+        if made:
+            known = tuple(what for what in made.differs if what.variant in found.made)
+            made = replace(made, differs=known)
         strengths = {it.batch: it for it in made.strengths} if made else {}
         adds = {it.batch: _add(found, it) for it in made.amounts} if made else {}
         return bench.page(
@@ -93,7 +88,7 @@ def add_to(bench: Workbench) -> None:
         from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
         own: dict[str, object] = {"typed": jar.cells}
-        made = _readable(found, _files(found))
+        made, _ = _made(found, _files(found))
         return bench.page(
             "jar.html.j2", found, "jars", code, which=which, jar=jar, seen=bench.seen(found, FILES),
             asked=_asked(found, jar, made), worked=_worked(found, made, jar.cells["batch"]),
@@ -127,18 +122,19 @@ def add_to(bench: Workbench) -> None:
         out = form.get("go") == "out" and jar.row is not None
         said = f"{name} is {'taken out' if out else 'written down'}."
         try:
-            files = _taken_out(found, jar) if out else _edited(found, jar, typed)
+            files = _edited(found, jar, typed, out=out)
             points = [
                 key[8:]
                 for key, text in form.items()
                 if key.startswith("differs.") and text == "yes"
             ]
             files |= _meant(bench, found, jar, points)
-            faults = {} if out else _faults(found, files, name, places)
+            made, problems = _made(found, files)
+            faults = {} if out else beside(_own(problems, files, name), places)
         except TrialError as error:
-            faults = beside(error.problems, places)
+            made, faults = None, beside(error.problems, places)
         if wants_json():
-            worked = "" if faults else _worked(found, _readable(found, files), name)
+            worked = "" if faults else _worked(found, made, name)
             return bench.checked(faults, {"worked": worked} if worked else {})
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
@@ -210,9 +206,12 @@ def _moved(form: Form, before: JarForm, now: JarForm) -> Form:
     return kept | {f"{room}{key}": text for key, text in new.items()}
 
 
-def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str]) -> dict[str, bytes]:
-    """Write what was typed into batches.csv and readings.csv."""
+def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) -> dict[str, bytes]:
+    """Write what was typed into batches.csv and readings.csv, or take the jar out of both."""
     files = _files(found)
+    if out:
+        rows = {"batches.csv": [jar.row or 0], "readings.csv": jar.readings}
+        return files | {it: edit_table(files[it], it, {}, (), gone) for it, gone in rows.items()}
     batches, readings = (read_table(files[name], name) for name in FILES[:2])
     name = typed.get("batch", jar.cells["batch"])
     row = {
@@ -248,47 +247,27 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str]) -> dict[str, b
     return files
 
 
-def _taken_out(found: Stage, jar: JarForm) -> dict[str, bytes]:
-    files = _files(found)
-    out = [] if jar.row is None else [jar.row]
-    files["batches.csv"] = edit_table(files["batches.csv"], "batches.csv", {}, (), out)
-    files["readings.csv"] = edit_table(files["readings.csv"], "readings.csv", {}, (), jar.readings)
-    return files
-
-
 def _cell(text: str, kind: str, table: TextTable) -> str:
     """Write a number with a point where the file's separator is a comma."""
     value = number_of(text) if kind in _NUMBERS else None
     return text if value is None or table.decimal_comma else f"{value:.12g}"
 
 
-def _made(found: Stage, files: Mapping[str, bytes]) -> summary.Made | None:
+def _made(
+    found: Stage, files: Mapping[str, bytes]
+) -> tuple[summary.Made | None, tuple[Problem, ...]]:
+    """Make up what can be read; none where a table has a problem."""
     from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
     batches, readings = (read_table(files[name], name) for name in FILES[:2])
-    return summary.make_up(found.plan, batches, readings)[0]
-
-
-def _readable(found: Stage, files: Mapping[str, bytes]) -> summary.Made | None:
-    """Make up what can be read; None where a table has a problem."""
     try:
-        return _made(found, files)
-    except TrialError:
-        return None
-
-
-def _faults(
-    found: Stage, files: Mapping[str, bytes], name: str, places: set[str]
-) -> dict[str, str]:
-    """Lay the problems of this jar beside its fields; those of other jars wait for theirs."""
-    try:
-        _made(found, files)
+        return summary.make_up(found.plan, batches, readings)[0], ()
     except TrialError as error:
-        return beside(_own(error.problems, files, name), places)
-    return {}
+        return None, error.problems
 
 
 def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -> Iterator[Problem]:
+    """Take the problems of one jar, by the fields of its page; those of others wait for theirs."""
     lines = {table: [line for line, row in read_table(files[table], table).rows()
                      if row.get("batch") == name] for table in FILES[:2]}  # fmt: skip
     for problem in problems:
@@ -314,7 +293,7 @@ def _asked(found: Stage, jar: JarForm, made: summary.Made | None) -> dict[str, s
 
 def _meant(bench: Workbench, found: Stage, jar: JarForm, points: list[str]) -> dict[str, bytes]:
     """Write into trial.toml what else a variant is meant to differ in."""
-    asked = _asked(found, jar, _readable(found, _files(found))) if points else {}
+    asked = _asked(found, jar, _made(found, _files(found))[0]) if points else {}
     points = [point for point in points if point in asked]
     if not points:
         return {}
