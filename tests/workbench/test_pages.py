@@ -166,8 +166,9 @@ def test_what_is_sealed_is_not_taken_back(at):
     assert late.post("/t/crisp/lately", number="1").status_code in (409, 422)
 
 
-def test_a_broken_file_is_named_and_put_back(at):
-    host, folder = at("planned")
+@pytest.mark.parametrize("state", ["planned", "sealed"])
+def test_a_broken_file_is_named_and_put_back(at, state):
+    host, folder = at(state)
     host.post(QUESTION, **{"trial.title": "Mine"})
     good = (folder / "trial.toml").read_bytes()
     (folder / "trial.toml").write_bytes(good.replace(b"[scale]", b"[scale"))
@@ -175,6 +176,7 @@ def test_a_broken_file_is_named_and_put_back(at):
     assert "+[scale" in host.read("/t/crisp/mend")
     assert host.post("/t/crisp/mend").status_code == 303
     assert (folder / "trial.toml").read_bytes() == good
+    assert "put back" in host.read("/t/crisp/lately")
 
 
 ODD = ["", "0", "-1", "1e999", "x" * 300, "\x00", "a\nb", '"', "🥒", "2026-02-30", "None", "9" * 40]

@@ -25,13 +25,15 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
   Sec-Fetch-Site. A form has ``{{ ticket_field }}`` in it.
 - Faults stand beside their fields: ``bench.page(..., code=422, typed=form, faults={place: text})``.
   The macros of ``forms.html.j2`` take a place ("attribute[2].label") as the name of the field, show
-  what was typed, and tie the fault to it; ``{{ forms.mend(faults, places) }}`` is the box that
-  counts them. `phrases.beside` makes faults of problems, in the words of the page.
+  what was typed, and tie the fault to it; ``{{ forms.mend() }}`` is the box that counts them.
+  `phrases.beside` makes faults of problems, in the words of the page.
+- A form holds ``seen=bench.seen(found, files)``. `bench.meet` brings what was typed together with
+  what was written elsewhere meanwhile; where both changed a field, ``theirs`` asks beside it.
 - The script sends a form to its own address with ``Accept: application/json`` where the form has
   ``data-check``: the handler then saves nothing and answers `bench.checked`. It fetches the page
   again where an element with an id has ``data-renew``, and puts that element in its place: a page
-  with a running job shows it so (``{{ forms.job(job, stop_at, ticket_field) }}``).
-- Files are written by `files.earlier.write`, so that every change can be taken back.
+  with a running job shows it so (``{{ forms.job(job, stop_at) }}``).
+- Files are written by `bench.write`, so that every change can be taken back.
 - Long work: ``bench.jobs.run(kind, folder, work)``, one at a time, and ``bench.jobs.last(kind,
   folder)``; a page is given its ``job``.
 - A finished page of another make (report, sheets) is answered with ``bench.framed(content)``: it

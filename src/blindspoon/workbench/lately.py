@@ -11,7 +11,7 @@ from blindspoon.errors import TrialError
 from blindspoon.files import disk, earlier
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.stage import Stage
+from blindspoon.stage import Part, Stage
 from blindspoon.workbench.app import Form, Workbench
 
 FILE = "trial.toml"
@@ -22,14 +22,16 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("lately", broken=True)
     def lately(found: Stage) -> Response:
-        return bench.page("lately.html.j2", found, "lately", changes=earlier.changes(found.folder))
+        changes = earlier.changes(found.folder)
+        kept = {it.number: found.locked(part) for it in changes if (part := _needed(found, it))}
+        return bench.page("lately.html.j2", found, "lately", changes=changes, kept=kept)
 
     @bench.post("lately", broken=True)
     def take_back(found: Stage, form: Form) -> Response:
         number = int(form.get("number", "0")) if form.get("number", "").isdecimal() else 0
         for change in earlier.changes(found.folder):
-            if change.number == number and found.state not in ("planned", "broken"):
-                _see_open(bench, found, change)
+            if change.number == number and (part := _needed(found, change)):
+                bench.see(found, part)
         change = earlier.take_back(found.folder, number)
         bench.say(f"Taken back: {change.said}.")
         return bench.go(found, "lately")
@@ -52,22 +54,26 @@ def add_to(bench: Workbench) -> None:
         return bench.go(found)
 
 
-def _see_open(bench: Workbench, found: Stage, change: earlier.Change) -> None:
-    """Refuse to take back what is sealed by now: all but the story, and the names of jars."""
-    now = found.plan
+def _needed(found: Stage, change: earlier.Change) -> Part | None:
+    """Name what has to be open to take a change back: the rule, or the names of jars."""
+    if found.trial is None or found.state == "planned":
+        return None
     if before := change.files.get(FILE, (None, None))[0]:
-        old = parse_trial(before.decode("utf-8-sig"))
-        story = {name: getattr(now, name) for name in _STORY}
-        if replace(old, **story) != now:
-            bench.see(found, "rule")
+        story = {name: getattr(found.trial, name) for name in _STORY}
+        try:
+            old = parse_trial(before.decode("utf-8-sig"))
+        except (TrialError, UnicodeDecodeError):
+            return "rule"
+        if replace(old, **story) != found.trial:
+            return "rule"
     if before := change.files.get("batches.csv", (None, None))[0]:
-        there = disk.content_of(found.folder / "batches.csv")
         names = [
             [(row.get("batch"), row.get("variant")) for _, row in read_table(data, "").rows()]
-            for data in (before, there)
+            for data in (before, found.files.get("batches.csv", b""))
         ]
         if names[0] != names[1]:
-            bench.see(found, "jar names")
+            return "jar names"
+    return None
 
 
 _STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
