@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.simulate import calibrate
+from blindspoon.simulate import calibrate, course_rates
 from blindspoon.simulate.calibrate import LIMIT, is_beyond, pooled
 from blindspoon.simulate.calibration_tables import COLUMNS, SEED, from_csv, summary
 from blindspoon.simulate.situations import BOTH, SITUATIONS
@@ -27,8 +27,18 @@ def text():
 
 
 @pytest.fixture(scope="module")
-def cells(text):
+def every(text):
     return from_csv(text)
+
+
+@pytest.fixture(scope="module")
+def cells(every):
+    return [cell for cell in every if cell.situation not in course_rates.NAMES]
+
+
+@pytest.fixture(scope="module")
+def courses(every):
+    return [cell for cell in every if cell.situation in course_rates.NAMES]
 
 
 def test_it_says_how_it_was_made(text):
@@ -39,9 +49,10 @@ def test_it_says_how_it_was_made(text):
         assert f"Blindspoon {version}, {date}, seed {seed}" in page
 
 
-def test_the_summary_on_the_page_is_made_of_the_csv(cells):
+def test_the_summary_on_the_page_is_made_of_the_csv(cells, courses):
     page = (DOCS / "calibration.md").read_text(encoding="utf-8")
     assert summary(cells) in page
+    assert summary(courses) in page
 
 
 def test_the_whole_grid_is_there(cells):
@@ -168,3 +179,42 @@ def test_the_command_still_gives_these_numbers(cells, situation, name, tasters):
         rate = getattr(fresh[cell.procedure, cell.truth], cell.question)
         # a verdict on the border may turn with the libraries
         assert cell.rate.value == pytest.approx(rate.value, abs=0.002), cell
+
+
+def test_every_course_is_there(courses):
+    panels = {(cell.situation, cell.tasters, cell.truth) for cell in courses}
+    assert panels == {
+        (situation.name, tasters, truth)
+        for situation in course_rates.COURSES
+        for tasters in course_rates.TASTERS
+        for truth in (["all"] if situation.turning else ["none", "all"])
+    }
+
+
+@pytest.mark.parametrize("question", ["false_alarm", "coverage", "false_alike"])
+def test_limits_hold_over_days(courses, question):
+    mine = [cell for cell in courses if (cell.question, cell.assumed) == (question, True)]
+    assert {cell.situation for cell in mine} >= {"levels-off", "overshoots"}
+    for key in {(cell.situation, cell.procedure) for cell in mine}:
+        rates = [cell.rate for cell in mine if (cell.situation, cell.procedure) == key]
+        assert not is_beyond(question, pooled(rates)), key
+
+
+def test_what_would_be_wrong_over_days_shows(courses):
+    """Slopes of one jar an age as those of the method; a line through what levels off."""
+    found = {(cell.situation, cell.procedure): [] for cell in courses if not cell.assumed}
+    for cell in courses:
+        if (key := (cell.situation, cell.procedure)) in found and cell.question == "coverage":
+            found[key].append(cell.rate)
+    assert found.keys() == course_rates.ASSUMING_TOO_MUCH
+    assert all(is_beyond("coverage", pooled(rates)) for rates in found.values())
+
+
+@pytest.mark.parametrize("situation", course_rates.COURSES, ids=lambda course: course.name)
+def test_courses_of_today_are_judged_as_those_that_were_published(courses, situation):
+    chunk = course_rates.course_chunk(SEED, (situation, 12, True), 0, 40)
+    for cell in courses:
+        if (cell.situation, cell.tasters, cell.truth) == (situation.name, 12, "all"):
+            true, of = chunk.get((cell.procedure, cell.question), (0, 0))
+            share = np.clip(cell.rate.value, 0.02, 0.98)
+            assert abs(true - of * cell.rate.value) <= 4 * np.sqrt(share * (1 - share) * of) + 1
