@@ -25,6 +25,9 @@ from blindspoon.stats.sittings import SPAN, WHATEVER
 NODES = 7
 """Ratios of the variances at which critical values are computed; they vary by about 1 %."""
 
+NONE = -30.0
+"""Logarithm of a ratio that counts as zero."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Balanced:
@@ -230,8 +233,8 @@ def _reml(design: Balanced, sums: _Sums) -> tuple[FloatArray, FloatArray]:
     below what it consists of: then its variance component is zero, and it informs about the rest.
     """
     t, s = design.tasters, design.sessions
-    df, of_cells, of_cups = (line[None] for line in design.lines)
-    df, squares = np.repeat(df, len(sums.means), axis=0), sums.lines.copy()
+    df, of_cells, of_cups = (line[:, None] for line in design.lines)
+    df, squares = np.repeat(df, len(sums.means), axis=1), sums.lines.T.copy()
     high = 0.0 if s > 1 else -np.inf
     ratio, variance = _fit(df, squares, of_cells, of_cups, high)
     came, free = (t - 1) * (s - 1), sums.sittings / max((t - 1) * (s - 1), 1)
@@ -239,15 +242,15 @@ def _reml(design: Balanced, sums: _Sums) -> tuple[FloatArray, FloatArray]:
     for line, own, own_df in ((1, sums.sittings, came), (0, sums.tasters, t - 1)):
         low = sums.tasters < (t - 1) * (variance + apart * (free - ratio * variance))
         merged = ~apart & (low | (line == 1))
-        df[merged, line] += own_df
-        squares[merged, line] += own[merged]
-        again = _fit(df[merged], squares[merged], of_cells, of_cups, high)
+        df[line, merged] += own_df
+        squares[line, merged] += own[merged]
+        again = _fit(df[:, merged], squares[:, merged], of_cells, of_cups, high)
         ratio[merged], variance[merged] = again
     both = low & apart
     if both.any():
-        more = np.column_stack([sums.sittings, sums.tasters])[both]
-        df = np.hstack([df[both], np.full((len(more), 2), (came, t - 1))])
-        squares = np.hstack([squares[both], more])
+        more = np.stack([sums.sittings, sums.tasters])[:, both]
+        df = np.vstack([df[:, both], np.full(more.T.shape, (came, t - 1)).T])
+        squares = np.vstack([squares[:, both], more])
         ratio[both], variance[both] = _fit_both(df, squares, of_cells, of_cups)
     return ratio, variance
 
@@ -257,25 +260,34 @@ def _fit_both(
 ) -> tuple[FloatArray, FloatArray]:
     """Fit the ratio where tasters differ only by sittings; their lines are the last two.
 
-    By turns with the sittings' variance over the cells', until neither moves.
+    By turns with the sittings' variance over the cells', until the ratio comes back to where it
+    was: a fixed point, found by secants of the logarithm.
     """
-    zero = np.zeros_like(of_cells)
-    cups = np.hstack([of_cups, [[1.0, 0.0]]])
-    came = np.hstack([zero, [[1.0, 1.0]]])
-    cells = np.hstack([of_cells, [[0.0, 1.0]]])
-    found, live = np.ones((2, len(df))), np.arange(len(df))
-    for _ in range(200):
-        ratio, apart = before = found[:, live]
-        of = df[live], squares[live]
-        ratio, _ = _fit(*of, cells + apart[:, None] * came, cups, 0.0, ratio)
-        apart, _ = _fit(*of, cells + ratio[:, None] * cups, came, 30.0, apart)
-        found[:, live] = ratio, apart
-        live = live[np.abs(found[:, live] - before).max(axis=0) >= 1e-11]
+    cells, cups, came = (
+        np.vstack([part, [[at_sittings], [at_tasters]]])
+        for part, at_sittings, at_tasters in (
+            (of_cells, 0.0, 1.0),
+            (of_cups, 1.0, 0.0),
+            (np.zeros_like(of_cells), 1.0, 1.0),
+        )
+    )
+    ratio, apart = np.ones((2, df.shape[1]))
+    live, x = np.arange(df.shape[1]), np.zeros(df.shape[1])
+    before = np.full((2, live.size), np.nan)
+    for _ in range(100):
+        of = df[:, live], squares[:, live]
+        apart[live], _ = _fit(*of, cells + cups * np.exp(x), came, 30.0, apart[live])
+        ratio[live], _ = _fit(*of, cells + came * apart[live], cups, 0.0, np.exp(x))
+        back = np.log(ratio[live])
+        slope = np.clip(np.nan_to_num((back - before[1]) / (x - before[0])), 0.0, 0.95)
+        moves = np.abs(back - x) >= 1e-11
+        before = np.stack([x, back])[:, moves]
+        x = np.minimum(x + (back - x) / (1 - slope), 0.0)[moves]
+        live = live[moves]
         if not live.size:
             break
-    ratio, apart = found
-    variance = cells + ratio[:, None] * cups + apart[:, None] * came
-    return ratio, (squares / variance).sum(axis=1) / df.sum(axis=1)
+    variance = cells + cups * ratio + came * apart
+    return ratio, (squares / variance).sum(axis=0) / df.sum(axis=0)
 
 
 def _fit(
@@ -288,39 +300,49 @@ def _fit(
 ) -> tuple[FloatArray, FloatArray]:
     """Minimise the criterion in the ratio by Newton's method within a bracket of its logarithm.
 
-    Up to `high`; at 1 where that is minus infinity. All arrays have a column a line, and `start`
-    is a ratio near the end. Trials that have arrived are not moved further.
+    Up to `high`; at 1 where that is minus infinity. All arrays have a row a line and a column a
+    trial, and `start` is a ratio near the end. Trials that have arrived are not moved further.
     """
-    x = np.zeros(len(squares)) if start is None else np.log(start)
-    total, live = df.sum(axis=1), np.arange(len(squares) if high > -np.inf else 0)
-    bottom, top = np.full(live.size, -40.0), np.full(live.size, high)
+    if start is not None:
+        x = np.log(start)
+    elif high > -np.inf:  # what the cells and the cups say by themselves
+        alone = np.maximum(squares[1] * df[0], 1e-12) / np.maximum(squares[0] * df[1], 1e-12)
+        x = np.clip(np.log(alone), NONE, high)
+    else:
+        x = np.zeros(squares.shape[1])
+    total, live = df.sum(axis=0), np.arange(x.size if high > -np.inf else 0)
+    bottom, top = np.full(live.size, 2 * NONE), np.full(live.size, high)
     lines = df, squares, np.broadcast_to(of_cells, df.shape), total
     of: tuple[FloatArray, ...] = lines
     for _ in range(80):
         if not live.size:
             break
         (df_, squares_, cells, total_), now = of, x[live]
-        cups = of_cups * np.exp(now)[:, None]
+        cups = of_cups * np.exp(now)
         variance = cells + cups
         share = cups / variance
         part = squares_ / variance
-        part /= np.maximum(part.sum(axis=1, keepdims=True), 1e-300)
-        mean = (part * share).sum(axis=1)
-        slope = (share * df_).sum(axis=1) - total_ * mean
-        bend = (share * (1 - share) * df_).sum(axis=1)
-        bend -= total_ * ((part * share * (1 - 2 * share)).sum(axis=1) + mean**2)
+        part /= np.maximum(part.sum(axis=0), 1e-300)
+        part *= share
+        mean = part.sum(axis=0)
+        weight = share * df_
+        slope = weight.sum(axis=0) - total_ * mean
+        bend = (weight - weight * share).sum(axis=0)
+        bend -= total_ * (mean - 2 * (part * share).sum(axis=0) + mean**2)
         rising = slope > 0
-        top, bottom = np.where(rising, now, top), np.where(rising, bottom, now)
-        step = now - slope / np.where(bend > 0, bend, np.inf)
-        inside = (bend > 0) & (step > bottom) & (step < top)
+        top = np.where(rising, np.minimum(now, high - 1e-11), top)
+        bottom = np.where(rising, bottom, now)
+        step = np.where(bend > 0, now - slope / np.where(bend > 0, bend, np.inf), np.nan)
+        step = np.where((step >= high) & (top == high), high, step)  # perhaps it ends there
+        inside = (step >= bottom) & (step <= top)
         new = np.where(inside, step, np.where(rising | (now < high), (bottom + top) / 2, now))
-        x[live], moves = new, np.abs(new - now) >= 1e-10
+        x[live], moves = new, (np.abs(new - now) >= 1e-10) & (new > NONE)
         if not moves.all():
             live, top, bottom = live[moves], top[moves], bottom[moves]
-            of = tuple(line[live] for line in lines)
+            of = tuple(line[..., moves] for line in of)
     ratio = np.exp(x)
-    variance = of_cells + of_cups * ratio[:, None]
-    return ratio, (squares / variance).sum(axis=1) / total
+    variance = of_cells + of_cups * ratio
+    return ratio, (squares / variance).sum(axis=0) / total
 
 
 def _kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
 import numpy as np
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray, SingleArray
+from blindspoon.arrays import BoolArray, FloatArray, SingleArray
 from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES, TOLERANCE, settle_ties
 
 ALL_UP_TO = 12
@@ -22,6 +21,9 @@ PRODUCT = 1 << 18
 more than they save on products as small as these."""
 
 ROWS = 128
+
+STAGES = (1, 4)
+"""Blocks of flips after which those that too many have reached are left."""
 
 NEAR = 1e-6
 """Share by which two statistics in single precision may be apart and still be tied."""
@@ -49,26 +51,6 @@ def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
     signs = (1 - 2 * turned).astype(np.float32)
     blocks: SingleArray = signs.reshape(-1, min(ROWS, len(signs)), tasters)
     return blocks
-
-
-def _sizes(scores: SingleArray, signs: SingleArray) -> SingleArray:
-    """Sum whole-numbered scores, shape (m, t), after each flip; sizes of the sums, (flips, m)."""
-    sums = np.matmul(signs, np.ascontiguousarray(scores.T))
-    sizes: SingleArray = np.abs(sums, out=sums).reshape(-1, len(scores))
-    return sizes
-
-
-def _count(passed: BoolArray, signs: SingleArray) -> IntArray:
-    """Count over the flips, (flips, m) to (m,); a block's count fits in a byte."""
-    blocks = passed.view(np.uint8).reshape(*signs.shape[:2], -1)
-    counts: IntArray = blocks.sum(axis=1, dtype=np.uint8).sum(axis=0, dtype=np.int64)
-    return counts
-
-
-def _pieces(trials: int, signs: SingleArray) -> Iterator[slice]:
-    """Cut many trials into pieces whose products with a block of flips stay small."""
-    size = max(1, PRODUCT // (signs.shape[1] * signs.shape[2]))
-    return (slice(start, start + size) for start in range(0, trials, size))
 
 
 def smallest_p(tasters: int) -> float:
@@ -122,46 +104,67 @@ def tell_apart(
     >>> tell_apart(differences, make_flips(6, np.random.default_rng(1)), 0.05)
     array([[ True]])
     """
-    ranks = _signed_ranks(differences)
-    squares = (ranks**2).sum(axis=1)
+    return _passes(_signed_ranks(differences), signs, alpha, asked)
+
+
+def _passes(
+    ranks: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None
+) -> BoolArray:
+    """Decide as `tell_apart` by signed ranks, shape (m, v, t).
+
+    Trials leave as soon as too many flips reach as far as they do.
+    """
+    squares = (ranks**2).sum(axis=2)
     lengths = np.sqrt(np.where(squares > 0, squares, 1.0))
-    reach = np.abs(ranks.sum(axis=1)) / lengths
+    reach = np.abs(ranks.sum(axis=2)) / lengths
     shown: BoolArray = reach > math.sqrt(2 * math.log(2 * reach.shape[1] / alpha))
     some = 1.0 if alpha < 3 / 16 else 0.0
     left = ~shown & (reach >= some) & (reach > 0) & (True if asked is None else asked)
     going = np.flatnonzero(left.any(axis=1))
-    whole = ranks.astype(np.float32)
-    for piece in _pieces(going.size, signs):
-        part = going[piece]
-        largest = np.zeros((signs.shape[0] * signs.shape[1], part.size), dtype=np.float32)
-        for v in range(ranks.shape[2]):
-            sizes = _sizes(whole[part, :, v], signs)
-            sizes /= lengths[part, v].astype(np.float32)
-            np.maximum(largest, sizes, out=largest)
-        near = (reach[part] * (1 - NEAR)).astype(np.float32)
-        beyond = [_count(largest >= near[:, v], signs) for v in range(ranks.shape[2])]
-        allowed = alpha * len(largest) * (1 + TOLERANCE)
-        shown[part] |= left[part] & (np.column_stack(beyond) <= allowed)
+    whole, single = (part.astype(np.float32).swapaxes(0, 1) for part in (ranks, lengths))
+    near = (reach * (1 - NEAR)).astype(np.float32)
+    allowed = alpha * signs.shape[0] * signs.shape[1] * (1 + TOLERANCE)
+    beyond = np.zeros(shown.shape, dtype=np.int64)
+    size = max(1, PRODUCT // signs[0].size)
+    for blocks in filter(len, np.split(signs, STAGES)):
+        for part in (going[start : start + size] for start in range(0, going.size, size)):
+            largest = np.zeros((*blocks.shape[:2], part.size), dtype=np.float32)
+            for scores, length in zip(whole, single, strict=True):
+                sums = np.matmul(blocks, scores[part].T)  # whole numbers, so exact
+                np.abs(sums, out=sums)
+                sums /= length[part]
+                np.maximum(largest, sums, out=largest)
+            for at in np.flatnonzero(left[part].any(axis=0)).tolist():
+                reached = (largest >= near[part, at]).view(np.uint8)
+                counts = reached.sum(axis=1, dtype=np.uint8)  # 128 fit in a byte
+                beyond[part, at] += counts.sum(axis=0, dtype=np.int64)
+        left &= beyond <= allowed
+        going = going[left[going].any(axis=1)]
+    shown |= left
     return shown
 
 
 def _signed_ranks(differences: FloatArray) -> FloatArray:
-    """Twice the signed ranks within each trial and variant; zero differences take no rank."""
-    sizes = np.abs(differences)
-    order = np.argsort(sizes, axis=1)
-    ordered = np.take_along_axis(sizes, order, axis=1)
-    t = sizes.shape[1]
-    place = np.arange(t)[:, None]
+    """Twice the signed ranks within each trial and variant; zero differences take no rank.
+
+    From shape (m, t, v) to shape (m, v, t).
+    """
+    rows = np.ascontiguousarray(differences.swapaxes(1, 2))
+    sizes = np.abs(rows)
+    order = np.argsort(sizes, axis=2)
+    ordered = np.take_along_axis(sizes, order, axis=2)
+    t = sizes.shape[2]
+    place = np.arange(t)
     fresh = np.ones(ordered.shape, dtype=bool)
-    fresh[:, 1:] = ordered[:, 1:] != ordered[:, :-1]
+    fresh[..., 1:] = ordered[..., 1:] != ordered[..., :-1]
     last = np.ones_like(fresh)
-    last[:, :-1] = fresh[:, 1:]
-    first_at = np.maximum.accumulate(np.where(fresh, place, 0), axis=1)
-    last_at = np.minimum.accumulate(np.where(last, place, t)[:, ::-1], axis=1)[:, ::-1]
-    zeros = np.count_nonzero(sizes == 0, axis=1)[:, None, :]
+    last[..., :-1] = fresh[..., 1:]
+    first_at = np.maximum.accumulate(np.where(fresh, place, 0), axis=2)
+    last_at = np.minimum.accumulate(np.where(last, place, t)[..., ::-1], axis=2)[..., ::-1]
+    zeros = np.count_nonzero(sizes == 0, axis=2)[..., None]
     ranks = np.empty_like(sizes)
-    np.put_along_axis(ranks, order, first_at + last_at + 2.0 - 2 * zeros, axis=1)
-    return np.sign(differences) * ranks
+    np.put_along_axis(ranks, order, first_at + last_at + 2.0 - 2 * zeros, axis=2)
+    return np.sign(rows) * ranks
 
 
 def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
@@ -182,15 +185,15 @@ def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: fl
     bool array, shape (m, v)
         Whether the test that made the interval rejects either end of the margin.
     """
-    inside = np.ones((len(differences), differences.shape[2]), dtype=bool)
-    for v in range(differences.shape[2]):
-        asked = np.arange(differences.shape[2]) == v
+    ranks = _signed_ranks(differences)
+    inside = np.ones(ranks.shape[:2], dtype=bool)
+    for v in range(ranks.shape[1]):
+        asked = np.arange(ranks.shape[1]) == v
         for end in (margin, -margin):
-            beyond = settle_ties(differences[:, :, v] - end)
-            leaning = (_signed_ranks(beyond[..., None]).sum(axis=1)[:, 0] * end) < 0
-            rows = np.flatnonzero(inside[:, v] & leaning)
-            shifted = differences[rows]
-            shifted[:, :, v] = beyond[rows]
+            beyond = _signed_ranks(settle_ties(differences[:, :, [v]] - end))
+            rows = np.flatnonzero(inside[:, v] & (beyond.sum(axis=2)[:, 0] * end < 0))
+            shifted = ranks[rows]
+            shifted[:, v] = beyond[rows, 0]
             inside[:, v] = False
-            inside[rows, v] = tell_apart(shifted, signs, 2 * alpha, asked)[:, v]
+            inside[rows, v] = _passes(shifted, signs, 2 * alpha, asked)[:, v]
     return inside

@@ -47,13 +47,14 @@ def as_table(scores, positions, attributes):
     )
 
 
-@pytest.fixture(scope="module")
-def compared(make_trial):
-    """120 simulated trials through `compare_trial`, one at a time, with a shift and without."""
+@pytest.fixture(scope="module", params=[80, pytest.param(120, marks=pytest.mark.slow)])
+def compared(make_trial, request):
+    """Simulated trials through `compare_trial`, one at a time, with a shift and without."""
     trial = make_trial(margin=2.0)
     trial = dataclasses.replace(trial, attributes=(sized_attribute(trial),))
     spread = common_practice(trial.attributes[0].scale)
     question = _question(trial, sized_attribute(trial), spread, 120, 5)
+    question = dataclasses.replace(question, trials=request.param)
     panel = PanelSize(tasters=9, sessions=2, variants=3)
     simulated = Simulated(question, panel)
     tables = {
@@ -74,8 +75,8 @@ def compared(make_trial):
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 @pytest.mark.parametrize("shift", [0.0, 2.0])
 def test_chances_count_the_verdicts_that_the_report_would_give(compared, by, shift):
-    found, cells = compared
-    counted = Counter()
+    (found, cells), counted = compared, Counter()
+    trials = len(found[shift])
     for place, comparisons in enumerate(found[shift]):
         verdicts = [(each.verdict, each.verdict_by_other) for each in comparisons]
         kinds = [verdict[by == "ranks"] for verdict in verdicts]
@@ -84,11 +85,11 @@ def test_chances_count_the_verdicts_that_the_report_would_give(compared, by, shi
         counted["seen"] += kinds[place % 2] in {"different", "slight"}
     cell = next(cell for cell in cells if cell.procedure == by)
     if shift:
-        assert counted["seen"] == round(120 * cell.chance_margin.value) > 20
+        assert counted["seen"] == round(trials * cell.chance_margin.value) > 20
     else:
         near = 1 if by == "mixed" else 3  # a sitting may be too far off, which size does not ask
-        assert abs(counted["alike"] - 240 * cell.chance_alike.value) <= near
-        assert abs(counted["all"] - 120 * cell.chance_all_alike.value) <= near
+        assert abs(counted["alike"] - 2 * trials * cell.chance_alike.value) <= near
+        assert abs(counted["all"] - trials * cell.chance_all_alike.value) <= near
         assert 2 * counted["all"] + 5 < counted["alike"] > 20
 
 
