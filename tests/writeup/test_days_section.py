@@ -60,6 +60,11 @@ def test_the_table_agrees_with_the_brackets(analysis, content):
     assert days.tables[1].rows[0][1] == ("26 October: 4.9", "27 October: 4.4")
 
 
+def test_the_chart_leads_to_its_table_which_stands_on_the_page(content):
+    (table,) = content.behind[content.picture.name]
+    assert f'id="{table.name}"' in page(content)
+
+
 def test_no_sentence_calls_a_food_safe(analysis, content):
     texts = [page(content, paper=True), writeup(content), blog(content), say(content, {})]
     text = re.sub(r"<style.*?</style>|<[^>]+>", " ", " ".join(texts), flags=re.DOTALL)

@@ -205,6 +205,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
     every = (*numbers, *raw, *(each for part in sections for each in part.numbers))
+    every += tuple(table for part in asked for table in part.tables)
     photos, lacking = photographs(trial, analysis.photos)
     return ReportContent(
         analysis=analysis,
