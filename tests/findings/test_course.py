@@ -170,6 +170,12 @@ def test_two_jars_an_age_are_averaged_and_still_these_jars():
     assert said(RISING, jars=jars)[-1].endswith("is not in the intervals, so this speaks of these.")
 
 
+def test_what_came_and_went_is_not_said_to_have_never_come():
+    came = {3: -4.0, 7: 0.0, 14: 0.0, 21: -4.0, 28: -6.0}
+    assert "not shown to stay there by day 28" in said(came, tasters=20)[0]
+    assert "never shown there by day 14" in said({3: -6.0, 7: -4.0, 14: -1.0})[0]
+
+
 def test_what_was_kept_is_told_from_both_ends():
     truth = {1: 0.0, 7: 0.0, 21: 0.0, 42: -4.0}
     (found,) = followed(truth, ask="keep = true", tasters=16)

@@ -80,8 +80,11 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
     after, by = bracket.after, bracket.by
     on = "" if found.kept else " on"
     since = f"{'from' if on else 'on'} day {by:g}{on}" if by is not None else ""
+    short = found.alpha / 2
+    near = any(isinstance(d.found, DayFound) and d.found.p_inside <= short for d in found.days)
+    shown = "not shown to stay" if near else "never shown"  # it may have come, and gone again
     if after is None and by is None:
-        return f"Never shown {there} by day {last}, the last."
+        return f"{wording.capital(shown)} {there} by day {last}, the last."
     if after is None:
         already = " already, the first" if by == first else "; before that not settled"
         return f"{wording.capital(there)} {since}{already}."
@@ -89,7 +92,7 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
         return f"Not yet {there} {_upto(found, after)}; there {since}; between them not settled."
     if after == last:
         return f"Not {there} on any day up to day {last}, the last."
-    return f"Not yet {there} {_upto(found, after)}; never shown there by day {last}, the last."
+    return f"Not yet {there} {_upto(found, after)}; {shown} there by day {last}, the last."
 
 
 def _kept(found: CourseFound, bracket: Bracket, there: str) -> str:
@@ -125,7 +128,7 @@ def _trend(found: CourseFound, like: str) -> str:
         else:
             way = f"{way} against {like}" if first * last < 0 else f"moved away from {like}"
     told = (
-        f"{label} {way} by {size} points a day ({low} to {high})."
+        f"{label} {way} by {size} points a day on average ({low} to {high})."
         if moved
         else f"Whether {label.lower()} changed over the days is not settled ({low} to {high} "
         "points a day)."
