@@ -392,6 +392,13 @@ def test_everything_is_in_json_and_its_reference(analysed):
         assert set(re.findall(r"`(\w+)`", rows[at])) - {"kept"} == named  # it was not asked
 
 
+def test_a_panel_that_never_scatters_is_still_json(tmp_path):
+    made = files({3: -4.0, 7: 0.0}, evenings=True, tasters=4, sd=0, drift=0)
+    record = to_record(analyse(put(tmp_path / "trial", made)))
+    assert json.dumps(record, allow_nan=False)
+    assert record["attributes"][0]["session_interaction"]["f"] is None
+
+
 def test_scipy_finds_the_same(analysed):
     scores = scores_frame(analysed.trial, analysed.table)
     table = recompute(scores, to_record(analysed))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from operator import attrgetter
@@ -168,7 +169,14 @@ RULE = (
     Column("margin", of=attrgetter("attribute.margin")),
     Column("alpha"),
 )
-SITTINGS = (Column("f"), Column("df_num"), Column("df_den"), Column("p_value"), Column("tasters"))
+SITTINGS = (
+    Column(
+        "f",
+        of=lambda each: each.f if math.isfinite(each.f) else None,
+        missing=lambda _: "no scatter is left to hold it against",
+    ),
+    *(Column(name) for name in ("df_num", "df_den", "p_value", "tasters")),
+)
 ATTRIBUTE = (
     *RULE,
     Column("friedman", inner=FRIEDMAN),
