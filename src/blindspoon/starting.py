@@ -256,16 +256,16 @@ def rule_in_words(trial: Trial) -> str:
         for attribute in (primary if len(margins) > 1 else primary[:1])
         if attribute.margin
     )
-    if not within:
-        return (
-            f"We call {what} different if its {scores} lies further from “{control}” than luck "
-            f"alone would put {alone} {luck}, and not settled if not. {told}"
-        ).strip()
-    return (
+    first = (
         f"We call {what} different if its {scores} lies further from “{control}” than luck alone "
-        f"would put {alone} {luck}; alike if the scores show that it lies within {within}; "
-        f"slightly different if both; and not settled if neither. {told}"
-    ).strip()
+        f"would put {alone} {luck}"
+    )
+    if not within:
+        return f"{first}, and not settled if not. {told}".strip()
+    alike = f"alike if the scores show that it lies within {within}"
+    return (
+        f"{first}; {alike}; slightly different if both; and not settled if neither. {told}".strip()
+    )
 
 
 def _choice_in_words(trial: Trial) -> str:

@@ -37,7 +37,13 @@ def add_to(bench: Workbench) -> None:
         )
 
     def ask(found: Stage, form: Form, code: int = 200, fault: str = "") -> Response:
-        lifting, problems = _prepared(found)
+        lifting: Lifting | None = None
+        problems: tuple[Problem, ...] = ()
+        if found.state == "closed":
+            try:
+                lifting = lift_blind(found.folder, today(), lambda _: False)
+            except TrialError as error:
+                problems = error.problems
         return bench.page(
             "lift.html.j2",
             found,
@@ -66,16 +72,6 @@ def add_to(bench: Workbench) -> None:
         bench.sittings.leave(found.folder)
         bench.say("The blind is lifted.", back=False)
         return bench.go(found, "findings")
-
-
-def _prepared(found: Stage) -> tuple[Lifting | None, tuple[Problem, ...]]:
-    """See what lifting would record; none where it cannot be lifted, with what is in the way."""
-    if found.state != "closed":
-        return None, ()
-    try:
-        return lift_blind(found.folder, today(), lambda _: False), ()
-    except TrialError as error:
-        return None, error.problems
 
 
 def _told(lifting: Lifting) -> str:
