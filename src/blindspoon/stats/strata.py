@@ -305,7 +305,7 @@ def make_sitting_strata(layout: Layout, session: IntArray) -> Strata:
     codes = (taster, layout.variant, session, slots(taster, layout.variant, session))
     shape = t, k, s, repeats = tuple(int(code.max()) + 1 for code in codes)
     row = np.ravel_multi_index(codes, shape)
-    gaps = np.setdiff1d(np.arange(t * k * s * repeats), row)
+    gaps = np.delete(np.arange(t * k * s * repeats), row)
     fixed = k + layout.fixed.shape[1]
     q = fixed + gaps.size + layout.random.shape[1] + 1
     cups, centre = np.zeros((t * k * s * repeats, q)), float(layout.score.mean())
