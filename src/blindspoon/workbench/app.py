@@ -141,9 +141,8 @@ class Workbench:
     def seen(self, found: Stage, names: Sequence[str]) -> str:
         """Note what a form is filled from; it sends back what this gives as "seen"."""
         known = disk.fingerprint({name: found.files.get(name, b"") for name in names})
-        self._seen[known] = found
-        if len(self._seen) > SEEN:
-            del self._seen[next(iter(self._seen))]
+        others = [(key, it) for key, it in list(self._seen.items()) if key != known]
+        self._seen = {**dict(others[1 - SEEN :]), known: found}  # the last that were filled
         return known
 
     def filled_from(self, form: Form) -> Stage | None:
