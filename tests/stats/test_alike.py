@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 import pytest
 from scipy import stats
 
+from blindspoon.findings.compare import compare_trial
+from blindspoon.simulate.calibrate import answers, rates, tally
+from blindspoon.simulate.situations import HUNDRED, SITUATIONS, Truths
+from blindspoon.simulate.trials import make_trial, simulate
 from blindspoon.stats.dunnett import Dunnett
 
 
@@ -52,3 +57,23 @@ def test_simulated_verdicts_keep_alpha():
     size = np.sqrt(2 / 12) * 20 * truth  # far from the other margin
     false = (np.abs(found + size) + reach[:, None] < np.abs(size)).any(axis=1).mean()
     assert false == pytest.approx(0.05, abs=0.0035)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("variants", "tasters"), list(product((3, 6), (8, 12, 16))))
+def test_ranks_call_about_alpha_falsely_alike_at_both_margins(variants, tasters):
+    """Their interval is not made wider; what docs/explanation/verdicts.md says of it."""
+    situation = replace(SITUATIONS[0], scale=HUNDRED, margin=2.0)
+    off = tuple(2.0 * (1 - place % 2 * 2) for place in range(variants - 1))
+    true = Truths(
+        levels=(50.0, *(50 + each for each in off)),
+        differs=(True,) * len(off),
+        means=off,
+        pseudomedians=off,
+    )
+    rng = np.random.default_rng([7, variants, tasters, 1])
+    tables = simulate(make_trial(situation, variants, tasters), situation, true, 400, rng)
+    found = [result for trial, table in tables for result in compare_trial(trial, table)]
+    rate = rates(tally([answers(result, "ranks") for result in found], true, "ranks"))
+    print(f"{variants - 1} beside the control, {tasters} tasters: {rate['false_alike']}")  # noqa: T201
+    assert rate["false_alike"].value < 0.05 + 3 * 0.011
