@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.findings.verdict import from_first_to_last
 from blindspoon.writeup.front import weaknesses
 from blindspoon.writeup.next_steps import MOST_STEPS, next_steps
 from blindspoon.writeup.records import trial_record
@@ -162,3 +163,9 @@ def test_a_session_is_called_by_its_label(tmp_path):
     record = trial_record(analysis)
     assert record["trial"]["session_labels"] == {"1": "Friday evening"}
     assert "at the first (Friday evening)" in record["comparisons"][0]["because"]
+
+
+def test_a_difference_of_nothing_is_neither_more_nor_less(tmp_path):
+    (texture,) = opposite_evenings(tmp_path).trial.attributes
+    said = from_first_to_last(((-0.5, ""), (0.01, "Sunday")), texture)
+    assert said == "0.5 less at the first, 0.0 at the last (Sunday)"

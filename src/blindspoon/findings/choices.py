@@ -288,7 +288,7 @@ def _distance(found: ChoiceFound, answers: fc.Answers) -> Distance | NoResult:
     choice, tests, p = found.choice, found.tests, found.right / found.tests
     guess = choice.how.guess
     if found.repeated:
-        return NoResult("d' is for one set a taster (ASTM E2262).")
+        return NoResult("d' is not given: it is for one set a taster (ASTM E2262).")
     if choice.method == "two-out-of-five":
         return NoResult("No published function gives d' for two-out-of-five.")
     if choice.how.words:

@@ -147,12 +147,12 @@ def _on_these_days(result: AttributeResult, judged: Comparison) -> str:
 
 def from_first_to_last(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
     """Say how a difference moved: "2.1 more at the first, 0.4 less at the last (Friday noon)"."""
-    digits = wording.digits_for(attribute.scale)
-    return ", ".join(
-        f"{wording.number(abs(value), digits)} {'less' if value < 0 else 'more'} at the {end}"
-        + (f" ({label})" if label else "")
-        for end, (value, label) in zip(("first", "last"), ends, strict=True)
-    )
+    digits, said = wording.digits_for(attribute.scale), []
+    for end, (value, label) in zip(("first", "last"), ends, strict=True):
+        size = wording.number(abs(value), digits)
+        side = "" if not float(size) else " less" if value < 0 else " more"
+        said.append(f"{size}{side} at the {end}" + (f" ({label})" if label else ""))
+    return ", ".join(said)
 
 
 def _movement(result: AttributeResult, found: Contrast) -> str:
