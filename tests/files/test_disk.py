@@ -72,7 +72,7 @@ def test_a_ballot_may_have_any_name(tmp_path, coded):
     (folder / os.fsdecode(b"ballots/\xeb\n.csv")).write_bytes(b"taster\n")
     text = disk.read_folder(folder)
     assert "ballots/\\udceb\\n.csv" in text.files
-    assert disk.fingerprint(text)
+    assert disk.fingerprint(text.files)
 
 
 def test_a_missing_folder_is_said(tmp_path):
@@ -140,13 +140,13 @@ def test_a_ballots_file_is_said(tmp_path, coded):
 
 
 def test_the_fingerprint_changes_with_every_byte_and_name(tmp_path, coded):
-    print_of = disk.fingerprint(disk.FolderText(trial="", files=coded))
+    print_of = disk.fingerprint(coded)
     others = [
         coded | {"scores.csv": coded["scores.csv"] + b"\n"},
         coded | {"ballots/2-T03.csv": b""},
         {name.replace("1-T03", "1-T04"): data for name, data in coded.items()},
     ]
-    prints = {disk.fingerprint(disk.FolderText(trial="", files=other)) for other in others}
+    prints = {disk.fingerprint(other) for other in others}
     assert len(prints | {print_of}) == 4
     assert len(print_of) == 64
 

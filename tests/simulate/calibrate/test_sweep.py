@@ -28,11 +28,15 @@ def test_workers_change_nothing():
 def test_a_cell_is_the_same_whatever_else_is_asked():
     def cells(**asked):
         found = calibrate.calibrate(trials=8, seed=3, **asked)
-        return {cell for cell in found.cells if (cell.situation, cell.tasters) == ("normal", 6)}
+        return {
+            cell
+            for cell in found.cells
+            if (cell.situation, cell.tasters, cell.variants) == ("normal", 6, 4)
+        }
 
-    alone = cells(tasters=[6], situations=[NORMAL])
-    assert alone == cells(tasters=[4, 6], situations=[FIVE, NORMAL])
-    assert len(alone) == 12
+    alone = cells(tasters=[6], variants=[4], situations=[NORMAL])
+    assert alone == cells(tasters=[4, 6], variants=[3, 4], situations=[FIVE, NORMAL])
+    assert len(alone) == 6
 
 
 def test_trials_of_a_cell_and_progress():
@@ -47,7 +51,22 @@ def test_trials_of_a_cell_and_progress():
     assert seen == [(done, 6) for done in range(7)]
 
 
-def breaking(monkeypatch, **changes):
+@pytest.fixture
+def compared(monkeypatch):
+    """Compare each trial once, however often the same trials are judged."""
+    found = {}
+
+    def compare(trial, table):
+        key = table.scores.tobytes()
+        if key not in found:
+            found[key] = compare_trial(trial, table)
+        return found[key]
+
+    monkeypatch.setattr(calibrate, "compare_trial", compare)
+    return compare
+
+
+def breaking(monkeypatch, compared, **changes):
     """Put a fault into every comparison by the mixed model."""
 
     def broken(comparison):
@@ -57,7 +76,7 @@ def breaking(monkeypatch, **changes):
         )
 
     def compare(trial, table):
-        (result,) = compare_trial(trial, table)
+        (result,) = compared(trial, table)
         return (judge(trial, table, replace(result, others=tuple(map(broken, result.others)))),)
 
     monkeypatch.setattr(calibrate, "compare_trial", compare)
@@ -74,11 +93,11 @@ def unadjusted(contrast):
     return Interval(contrast.difference - half, contrast.difference + half)
 
 
-def test_p_values_left_unadjusted_are_seen(monkeypatch):
+def test_p_values_left_unadjusted_are_seen(monkeypatch, compared):
     sound, ranks = count()
     assert not is_beyond("false_alarm", sound["false_alarm"])
     assert not is_beyond("coverage", sound["coverage"])
-    breaking(monkeypatch, p_adjusted=lambda each: each.p_value, interval=unadjusted)
+    breaking(monkeypatch, compared, p_adjusted=lambda each: each.p_value, interval=unadjusted)
     broken, same = count()
     assert broken["false_alarm"].value > 0.1
     assert is_beyond("false_alarm", broken["false_alarm"])
@@ -86,10 +105,10 @@ def test_p_values_left_unadjusted_are_seen(monkeypatch):
     assert same == ranks
 
 
-def test_not_shown_so_alike_is_seen(monkeypatch):
+def test_not_shown_so_alike_is_seen(monkeypatch, compared):
     sound, _ = count("all", 40)
     assert not is_beyond("false_alike", sound["false_alike"])
-    breaking(monkeypatch, equivalence_interval=lambda _: Interval(0.0, 0.0))
+    breaking(monkeypatch, compared, equivalence_interval=lambda _: Interval(0.0, 0.0))
     broken, _ = count("all", 40)
     assert is_beyond("false_alike", broken["false_alike"])
 
