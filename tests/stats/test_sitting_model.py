@@ -110,7 +110,9 @@ def test_tasters_who_came_once_are_no_sittings_of_their_own():
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("moves", [0.0, 0.4, 0.7])
+@pytest.mark.parametrize(
+    "moves", [*(pytest.param(less, marks=pytest.mark.slow) for less in (0.0, 0.4)), 0.7]
+)
 def test_no_more_than_alpha_are_found_different_on_these_days(moves):
     # evidence: .126 to .459 with sessions as repeats, 8 and 12 tasters in two sessions
     trials = 200

@@ -136,7 +136,13 @@ def test_several_variants_are_adjusted_by_bonferroni_on_their_own_spread():
 
 
 @pytest.mark.parametrize(
-    ("kitchens", "control", "rest"), [(3, 1.0, 0.25), (4, 0.5, 0.5), (8, 1.0, 0.25), (8, 0.0, 0.0)]
+    ("kitchens", "control", "rest"),
+    [
+        (3, 1.0, 0.25),
+        pytest.param(4, 0.5, 0.5, marks=pytest.mark.slow),
+        pytest.param(8, 1.0, 0.25, marks=pytest.mark.slow),
+        pytest.param(8, 0.0, 0.0, marks=pytest.mark.slow),
+    ],
 )
 def test_kitchens_that_disagree_unequally_keep_alpha(kitchens, control, rest):
     # four variants beside the control, 12 tasters a kitchen; one spread for all: .137 and .141
