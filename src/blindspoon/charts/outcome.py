@@ -59,7 +59,8 @@ class AttributeOutcome:
         """Look up a variant's comparison with its verdict; None where it was not compared."""
         if place == self.control:
             return None
-        other = self.result.others[place - (place > self.control)]
+        others, row = self.result.others, place - (place > self.control)
+        other = others[row] if row < len(others) else None
         return other if isinstance(other, Comparison) else None
 
     def found(self, place: int) -> Contrast | None:
