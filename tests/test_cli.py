@@ -107,7 +107,7 @@ def test_json_has_the_fields_of_the_contract(blindspoon):
     }  # fmt: skip
     assert set(found["trial"]) == {
         "title", "control", "variants", "tasters", "sessions", "unit", "alpha", "decided_by",
-        "primary",
+        "primary", "session_labels",
     }  # fmt: skip
     for each in found["comparisons"]:
         assert {"attribute", "variant", "tasters", "servings", "mean_control", "mean_variant",

@@ -26,12 +26,17 @@ def both(analysis):
 
 def test_statsmodels_and_scipy_find_the_same(both):
     found = both.dropna(subset=["other"]).set_index("number")["difference"].abs()
-    assert set(found.index) == {
+    over_days = found.index.str.contains("slope|_day_")
+    assert (found[over_days] < 1e-8).all()  # of differences rounded to nine decimals
+    found = found[~over_days]
+    assert set(found.index) | {"friedman"} == {
         "reml_criterion", "residual_sd", "difference", "se", "friedman", "shift", "p_value",
     }  # fmt: skip
     assert found["reml_criterion"].max() < 1e-6
     assert found["difference"].max() < 1e-5
-    assert found[["shift", "p_value", "friedman"]].max() < 1e-9
+    asked = both[both["number"] == "friedman"]
+    assert (asked["other"].notna() | asked["remark"].str.contains("every variant of every")).all()
+    assert found.loc[found.index.isin(["shift", "p_value", "friedman"])].max() < 1e-9
 
 
 def test_a_standard_error_is_never_below_the_uncorrected_one(both):

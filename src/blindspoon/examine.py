@@ -18,7 +18,7 @@ from blindspoon.batches.summary import (
     differences_in_words,
     make_up,
 )
-from blindspoon.errors import Note, Problem, Rule, TrialError, TrialFileError
+from blindspoon.errors import Note, Problem, Rule, ScoreError, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import TextTable
@@ -111,7 +111,8 @@ def examine(folder: Path) -> Examination:
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
     notes += tuple(Note(file="photos", text=said.rstrip(".")) for said in lacking)
-    waiting = [problem for problem in problems if problem.slug == "no-scores"]
+    early = {"no-scores", "no-age"} if any(p.slug == "no-scores" for p in problems) else set[str]()
+    waiting = [problem for problem in problems if problem.slug in early]
     awaited = (Note(file=problem.file, text=problem.found) for problem in waiting)
     return Examination(
         problems=tuple(problem for problem in problems if problem not in waiting),
@@ -165,12 +166,17 @@ def _made(
     tables = (text.table("batches.csv"), text.table("readings.csv"))
     try:
         made, notes = make_up(trial, *tables, cups=cups)
-        ages = age_cups(trial, made.log if made else None, cups) if trial.course else None
     except TrialError as error:
         return error.problems, (), ()
+    ages, undated = None, tuple[Problem, ...]()
+    if trial.course:
+        try:
+            ages = age_cups(trial, made.log if made else None, cups)
+        except ScoreError as error:
+            undated = error.problems
     if made is None:
-        return (), notes, ()
+        return undated, notes, ()
     said = differences_in_words(trial, made, ask=True)
     counted = days_in_brief(trial, ages) if ages else ()
     differs = (Note(file="batches.csv", text=text) for text in (*said, *counted))
-    return (), (*notes, *differs), cautions_in_words(made)
+    return undated, (*notes, *differs), cautions_in_words(made)
