@@ -336,8 +336,13 @@ def _values(
     cells = own if against == "nothing" or not freed else own - control
     if against == "level" and freed:
         cells = cells + _row_means(control)[:, None]
+    return settle_ties(_day_means(series, cells))
+
+
+def _day_means(series: CellSeries, cells: FloatArray) -> FloatArray:
+    """Average each taster's cells of every day; NaN where there are none."""
     days = [_row_means(cells[:, series.day == day]) for day in range(series.days.size)]
-    return settle_ties(np.stack(days, axis=1))
+    return np.stack(days, axis=1)
 
 
 def _row_means(values: FloatArray) -> FloatArray:
@@ -382,9 +387,8 @@ def _judged(
     reach, keep = course.reach is not None, course.keep is not None
     if (course.level is not None and not found.judged) or found.series == control:
         reach, keep = False, False
-    missing = next((f for f in by_day.days if isinstance(f, NoResult)), None)
-    if any(isinstance(day, DayFound) for day in by_day.days):
-        missing = None
+    lacking = [day for day in by_day.days if isinstance(day, NoResult)]
+    missing = lacking[0] if lacking and len(lacking) == len(by_day.days) else None
     if found.against == "nothing":
         missing = NOTHING_STAYED if found.sittings > 1 else NoResult("No control was tasted.")
     elif len(days) < 2:
@@ -457,9 +461,7 @@ def _acceptance(
     course = _asked(trial)
     refusals, both = course.reach is None, None not in (course.reach, course.keep)
     own, _ = _cell_means(trial, table, series, table.accepted)
-    days = np.stack(
-        [_row_means(own[:, series.day == day]) for day in range(series.days.size)], axis=1
-    )
+    days = _day_means(series, own)
     turned = np.where(np.isnan(days), np.nan, (days == 1) != refusals).astype(float)
     share, at = course.half if refusals else 1 - course.half, series.days.astype(float)
     own_days = changes(at, turned)

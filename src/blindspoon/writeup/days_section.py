@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from blindspoon import wording
-from blindspoon.batches.cautions import passed_limit
+from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Reading
 from blindspoon.charts.days import batches_of, days_chart, headline, told_apart
 from blindspoon.findings.comparison import Analysis
@@ -28,8 +28,7 @@ NEXT_DAYS = 3
 
 def judged(analysis: Analysis) -> list[CourseFound]:
     """List the series on the attribute that was asked about, the control's own last."""
-    asked = (found for found in analysis.course if found.judged)
-    return sorted(asked, key=lambda found: found.series == analysis.trial.control)
+    return [found for found in analysis.course if found.judged]
 
 
 def days_answer(analysis: Analysis) -> list[str]:
@@ -133,9 +132,9 @@ def _ph_table(analysis: Analysis) -> Table | None:
         return None
     return Table(
         name="days-ph",
-        caption="The readings between which the pH passed 4.6",
+        caption=f"The readings between which the pH passed {wording.plain(PH_LIMIT)}",
         head="Jar",
-        columns=("Last above", "First at 4.6 or below"),
+        columns=("Last above", f"First at {wording.plain(PH_LIMIT)} or below"),
         rows=tuple((name, blank_as_dash(cells)) for name, cells in rows),
     )
 
