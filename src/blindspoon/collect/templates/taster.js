@@ -326,6 +326,7 @@
       leaving = form.dataset[go] || form.dataset.next;
       if (go === "next" && Number(form.dataset.rest)) rests.set(leaving, Date.now() + 1000 * form.dataset.rest);
       store();
+      if (failures) showKept(leaving);
     });
   }
 
@@ -443,7 +444,8 @@
   });
   addEventListener("popstate", () => { if (!failures || !showKept(location.pathname)) location.reload(); });
   addEventListener("pagehide", () => { if (dirty) store(); });
-  addEventListener("online", send);
+  // What is on its way now may still fail: it is tried again soon.
+  addEventListener("online", () => { failures = Math.min(failures, 1); send(); });
   addEventListener("storage", follow);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   offerAgain();
