@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from blindspoon.files.text_table import write_csv
 from blindspoon.simulate import calibrate, course_rates
 from blindspoon.simulate.calibrate import LIMIT, is_beyond, pooled
 from blindspoon.simulate.calibration_tables import COLUMNS, SEED, from_csv, summary
@@ -49,10 +50,26 @@ def test_it_says_how_it_was_made(text):
         assert f"Blindspoon {version}, {date}, seed {seed}" in page
 
 
-def test_the_summary_on_the_page_is_made_of_the_csv(cells, courses):
-    page = (DOCS / "calibration.md").read_text(encoding="utf-8")
-    assert summary(cells) in page
-    assert summary(courses) in page
+def told(counted):
+    """The rows of the table of a summary, headed, with what each situation is; and its sentences."""
+    lines = [line for line in summary(counted).splitlines() if line and "---" not in line]
+    says = {known.name: known.says for known in (*SITUATIONS, *course_rates.COURSES)}
+    rows = [line.strip("| ").split(" | ") for line in lines if line[0] == "|"]
+    rows = [[row[0], says.get(row[0], "what it is"), *row[1:]] for row in rows]
+    return rows, [line for line in lines if line.startswith("Where") or "at worst" in line]
+
+
+@pytest.mark.parametrize(
+    ("which", "name"), [("cells", "calibration-summary"), ("courses", "calibration-over-days")]
+)
+def test_the_summary_beside_the_page_is_made_of_the_csv(which, name, request):
+    path = DOCS / f"{name}.csv"
+    rows, sentences = told(request.getfixturevalue(which))
+    if request.config.getoption("--renew"):
+        path.write_text(write_csv(rows), encoding="utf-8")
+    assert path.read_text(encoding="utf-8") == write_csv(rows)
+    page = (DOCS / "calibration.md").read_text(encoding="utf-8").splitlines()
+    assert [line for line in sentences if line not in page] == []
 
 
 def test_the_whole_grid_is_there(cells):
