@@ -274,7 +274,8 @@ def test_each_tap_is_saved_as_it_is_given(sheet, served, rows):
 
 def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, served, rows):
     page = begin(sheet(), served)
-    kept = "JSON.parse(Object.entries(sessionStorage).find(([k]) => k.startsWith('pages '))?.[1] ?? '{}')"
+    found = "Object.entries(sessionStorage).find(([k]) => k.startsWith('pages '))"
+    kept = f"JSON.parse({found}?.[1] ?? '{{}}')"
     until(page, f"Object.keys({kept}).some((path) => path.endsWith('/1/look'))")
     page.context.set_offline(True)
     tap(page, "texture", "7")

@@ -51,7 +51,7 @@ def test_it_says_how_it_was_made(text):
 
 
 def told(counted):
-    """The rows of the table of a summary, headed, with what each situation is; and its sentences."""
+    """The rows of a summary's table, with what each situation is, and its sentences."""
     lines = [line for line in summary(counted).splitlines() if line and "---" not in line]
     says = {known.name: known.says for known in (*SITUATIONS, *course_rates.COURSES)}
     rows = [line.strip("| ").split(" | ") for line in lines if line[0] == "|"]
