@@ -6,6 +6,7 @@ import importlib.util
 import json
 import re
 import shutil
+import textwrap
 from pathlib import Path
 
 import click
@@ -23,6 +24,9 @@ COMMANDS = ROOT / "docs" / "reference" / "commands.md"
 ERRORS = ROOT / "docs" / "reference" / "errors.md"
 BATCHES = ROOT / "docs" / "reference" / "batches.md"
 FOLDER_PAGE = ROOT / "docs" / "reference" / "trial-folder.md"
+
+COMMANDS_INTRO = """\
+What `blindspoon COMMAND --help` says. `blindspoon` alone says where the trials in this folder stand."""
 
 TWO_JARS = """\
 [trial]
@@ -52,11 +56,14 @@ def generator():
 
 def commands_page() -> str:
     """The reference of the commands, from their own help."""
-    parts = ["# Commands", "Made from the commands' own help; DEVELOPERS.md says how to renew it."]
-    for name in ("", *sorted(commands.commands)):
-        asked = CliRunner().invoke(commands, [*name.split(), "--help"], prog_name="blindspoon")
-        parts += [f"## {name}"] if name else []
-        parts += [f"```text\n{asked.output.strip()}\n```"]
+    parts = ["# Commands", COMMANDS_INTRO]
+    for name in sorted(commands.commands):
+        asked = CliRunner().invoke(commands, [name, "--help"], prog_name="blindspoon").output
+        said, _, options = re.sub(r"\n  -h, --help .*", "", asked).partition("\n\nOptions:\n")
+        usage, _, said = textwrap.dedent(said).partition("\n\n")
+        kept = [f"## {name}", f"`{usage.replace(' [OPTIONS]', '').removeprefix('Usage: ')}`"]
+        kept += [textwrap.dedent(said), f"```text\n{textwrap.dedent(options).strip()}\n```"]
+        parts += kept if options.strip() else kept[:-1]
     return "\n\n".join(parts) + "\n"
 
 
@@ -113,7 +120,7 @@ def test_the_tables_of_columns_and_batches_are_what_the_code_has(path, request):
 
 def test_every_generated_table_stands_in_a_page():
     both = FOLDER_PAGE.read_text(encoding="utf-8") + BATCHES.read_text(encoding="utf-8")
-    assert set(re.findall(r"<!-- (\w+) -->", both)) == set(generator().TABLES)
+    assert set(re.findall(r"<!-- (\w+) -->", both)) == {*generator().TABLES, *generator().LISTS}
 
 
 def test_every_command_and_option_has_help():

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from functools import partial
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
@@ -36,15 +35,16 @@ WHEN: dict[str, str] = {
 def fill(text: str) -> str:
     """Put the tables into a page, between their marks."""
 
-    def made(mark: re.Match[str]) -> str:
-        head, rows = TABLES[mark[1]]
-        return f"<!-- {mark[1]} -->\n\n{_table(head, rows())}\n\n<!-- /{mark[1]} -->"
+    def between(mark: re.Match[str]) -> str:
+        name = mark[1]
+        made = _table(*TABLES[name]) if name in TABLES else "\n".join(columns(f"{name}.csv"))
+        return f"<!-- {name} -->\n\n{made}\n\n<!-- /{name} -->"
 
-    return re.sub(r"<!-- (\w+) -->\n.*?<!-- /\1 -->", made, text, flags=re.DOTALL)
+    return re.sub(r"<!-- (\w+) -->\n.*?<!-- /\1 -->", between, text, flags=re.DOTALL)
 
 
-def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    lines = [head, ["---"] * len(head), *rows]
+def _table(head: Sequence[str], rows: Callable[[], Iterable[Sequence[str]]]) -> str:
+    lines = [head, ["---"] * len(head), *rows()]
     return "\n".join(f"| {' | '.join(line)} |".replace("  ", " ") for line in lines)
 
 
@@ -90,27 +90,27 @@ def cautions() -> Iterator[tuple[str, str, str]]:
         yield kind, WHEN[kind], "; ".join(sources)
 
 
-def columns(table: str) -> Iterator[tuple[str, str, str, str]]:
+def columns(table: str) -> Iterator[str]:
     for column in schema.TABLES[table]:
-        if column.read != "never":
-            holds, _, _ = schema.KIND_WORDS[column.kind].partition(":")
-            yield column.name, holds, column.meaning, NEEDED[column.needed]
+        if column.read != "never" and column.name != "session":
+            holds, *_ = re.split(":|, (?:from|as) ", schema.KIND_WORDS[column.kind])
+            words = [holds if column.kind != "text" else "", NEEDED[column.needed]]
+            said = "; ".join(filter(None, words))
+            yield f"- `{column.name}`{f' ({said})' if said else ''}: {column.meaning}"
 
 
-COLUMNS = ("column", "holds", "meaning", "needed")
 NEEDED = {
     "never": "",
-    "always": "yes",
-    "coded": "with codes",
-    "uncoded": "without codes",
-    "several sessions": "with several sessions",
-    "per taster": "with codes per taster",
-    "several sets": "with several sets",
-    "two kinds": "for `a-not-a` and `same-different` without codes",
+    "always": "needed",
+    "coded": "needed with codes",
+    "uncoded": "needed without codes",
+    "per taster": "needed with codes per taster",
+    "several sets": "needed with several sets",
+    "two kinds": "needed without codes",
 }
 
-TABLES = {
-    **{name.removesuffix(".csv"): (COLUMNS, partial(columns, name)) for name in schema.TABLES},
+LISTS = [name.removesuffix(".csv") for name in schema.TABLES]
+TABLES: dict[str, tuple[Sequence[str], Callable[[], Iterable[Sequence[str]]]]] = {
     "units": (("column", "becomes", "by"), units),
     "acids": (("`acid`", "citric acid in 1 g"), acids),
     "factors": (("factor", "alike up to", "declared in `differs` as"), factors),
