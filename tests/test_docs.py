@@ -26,7 +26,7 @@ BATCHES = ROOT / "docs" / "reference" / "batches.md"
 FOLDER_PAGE = ROOT / "docs" / "reference" / "trial-folder.md"
 
 COMMANDS_INTRO = """\
-What `blindspoon COMMAND --help` says. `blindspoon` alone says where the trials in this folder stand."""
+What `blindspoon COMMAND --help` says. `blindspoon` alone says where your trials stand."""
 
 TWO_JARS = """\
 [trial]
@@ -195,12 +195,16 @@ def documented(command: str) -> dict[str, set[str]]:
     """The fields of every object that a command prints, from the tables of the reference."""
     parts = re.split(r"^## ", JSON_PAGE, flags=re.MULTILINE)
     rows = [
-        re.match(r"\| (?:`([^`]+)`)? *\| (`.+?) \|", line)
+        re.match(r"\| ((?:`[^`]+`(?:, )?)*) *\| (`.+?) \|", line)
         for part in parts
         if re.match(rf"{command}(:.*)?\n", part)
         for line in part.splitlines()
     ]
-    return {row[1] or "": set(re.findall(r"`(\w+)`", row[2])) for row in rows if row}
+    return {
+        at: set(re.findall(r"`(\w+)`", row[2]))
+        for row in filter(None, rows)
+        for at in re.findall("`([^`]+)`", row[1]) or [""]
+    }
 
 
 def objects(value, at=""):
