@@ -7,7 +7,7 @@ from time import process_time
 import numpy as np
 import pytest
 
-from blindspoon.stats.acceptance import changes, day_of_share, npmle, shares_by_day
+from blindspoon.stats.acceptance import changes, day_of_share, shares_by_day
 from blindspoon.stats.over_days import by_day, line, trend, trend_without_control
 from blindspoon.stats.page_trend import page_trend
 
@@ -29,7 +29,6 @@ def follow(n, attributes, seed=1):
     shares_by_day(DAYS, refused.astype(float), alpha=0.05)
     own = changes(DAYS, refused.astype(float))
     day_of_share(own.after, own.by, alpha=0.05)
-    npmle(own.after, own.by)
     return process_time() - start
 
 

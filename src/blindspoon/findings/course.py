@@ -22,7 +22,6 @@ from blindspoon.stats.acceptance import (
     SharesByDay,
     changes,
     day_of_share,
-    npmle,
     shares_by_day,
 )
 from blindspoon.stats.over_days import Bracket, ByDay, Crossing, DayFound, Trend
@@ -80,17 +79,14 @@ class Acceptance:
     refusals : bool
         Whether turning is to refuse, as of a food that is only to be kept; else it is to accept.
     shares : SharesByDay
-    curve : float array, shape (k, 3)
-        After one day, by another, and the share who turned between them, for drawing alone.
     fit : DayOfShare or NoResult
     to_and_fro : tuple of str
-        Tasters who turned back, and are in neither `curve` nor `fit`.
+        Tasters who turned back, and are not in `fit`.
     """
 
     share: float
     refusals: bool
     shares: SharesByDay
-    curve: FloatArray
     fit: DayOfShare | NoResult
     to_and_fro: tuple[str, ...]
 
@@ -473,7 +469,6 @@ def _acceptance(
         share=share,
         refusals=refusals,
         shares=shares_by_day(at, turned, alpha=alpha, share=share),
-        curve=npmle(own_days.after, own_days.by) if once else np.empty((0, 3)),
         fit=fit,
         to_and_fro=tuple(table.tasters[place] for place in back),
     )
