@@ -35,10 +35,8 @@ def choose_sets(
 
     Parameters
     ----------
-    tasters : int
-        Number of sets.
-    variants : int
-        Number of variants other than the control, t.
+    tasters, variants : int
+        Number of sets, and of variants other than the control, t.
     places : int
         Cups of these in a set; at most `variants`.
     offset : float array, shape (t * (t + 1),)
@@ -125,10 +123,8 @@ def known_plan(variants: int, places: int) -> IntArray:
 
     Parameters
     ----------
-    variants : int
-        t of them.
-    places : int
-        Size of a block, k; at most t.
+    variants, places : int
+        Of them, t, and in a block, k; at most t.
 
     Returns
     -------

@@ -71,17 +71,12 @@ def draw_codes(
     Parameters
     ----------
     sizes : sequence of int
-        Number of codes of each taster's set.
+        Number of codes of each taster's set, drawn in this order.
     taken : frozenset of str
         Codes that are in use in this session already.
     known : sequence of frozenset of str
         Codes that each taster is not to meet again; passed over as long as that breaks neither of
         the first two rules.
-
-    Returns
-    -------
-    list of list of str
-        The codes of each set, in the order drawn.
 
     Raises
     ------
@@ -110,12 +105,8 @@ def draw_codes(
 def rule_kept(sets: Sequence[Sequence[str]], *, per_session: bool = False) -> CodeRule:
     """Say which rule the codes of one session keep.
 
-    Parameters
-    ----------
-    sets : sequence of sequence of str
-        The codes of each taster in this session.
-    per_session : bool
-        Whether all tasters have one code a variant, so that sets share their codes by intent.
+    `sets` are the codes of each taster in it; `per_session` says that all tasters have one code a
+    variant, so that sets share their codes by intent.
 
     Examples
     --------
@@ -164,12 +155,14 @@ def _draw(
 ) -> list[list[str]] | None:
     """One attempt, code by code; None where it ran out of codes."""
     near = np.eye(len(usable_codes()), dtype=bool) if rule == RULES[3] else _likeness()
-    free = _free(taken) if rule in RULES[:2] else np.ones(len(near), dtype=bool)
+    left_out = taken if rule in RULES[:2] else frozenset()
+    free = np.array([code not in left_out for code in usable_codes()])
     if rule == "unlike in the session":
         free &= ~near[~free].any(axis=0)
     sets = []
     for size, met in zip(sizes, known, strict=True):
-        open_, chosen, new = free.copy(), [], _free(met)
+        open_, chosen = free.copy(), []
+        new = np.array([code not in met for code in usable_codes()])
         for _ in range(size):
             better = open_ & new
             if not better.any():
@@ -185,7 +178,3 @@ def _draw(
             free[chosen] = False
         sets.append([usable_codes()[code] for code in chosen])
     return sets
-
-
-def _free(codes: frozenset[str]) -> BoolArray:
-    return np.array([code not in codes for code in usable_codes()])

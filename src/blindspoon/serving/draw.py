@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.errors import DesignError, Problem
+from blindspoon.errors import DesignError, Rule
 from blindspoon.serving import blocks, orders
 from blindspoon.serving.codes import draw_codes
 from blindspoon.serving.plan import Serving, ServingPlan, plan_of, rows_of
@@ -17,6 +17,7 @@ from blindspoon.serving.request import ServingRequest, check_request
 from blindspoon.serving.search import deal, deal_batches
 from blindspoon.serving.set_orders import pour_sets
 
+TAKEN = Rule("duplicate-taster", "a late taster needs a name of their own", "Give another name")
 TIE = 0.02
 """What a count of another session weighs: it only decides between plans that are as even."""
 
@@ -46,7 +47,11 @@ def draw_session(
         rows = orders.complete_orders(count, request.cups, request.controls, offset, rng)
     else:
         rows = _draw_rows(request, count, earlier[:0], earlier, rng)
-    return rows[deal(_repeats(request, rows, met), rng)]
+    repeats = np.zeros((count, count))  # how often each taster has met the variants of each row
+    if not request.complete:
+        served = (rows[:, :, None] == np.arange(kinds)).sum(axis=1)
+        repeats += met[:, 1:] @ served[:, 1:].T
+    return rows[deal(repeats, rng)]
 
 
 def draw_late(
@@ -54,16 +59,7 @@ def draw_late(
 ) -> IntArray:
     """Draw the cups of one more taster, so that the session is as balanced as it can still be.
 
-    Parameters
-    ----------
-    request : ServingRequest
-    session, others : int array, shape (n_rows, cups)
-        Rows of this session, and of all the others.
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    int array, shape (cups,)
+    Rows of this session and of all the others, shape (n_rows, cups), give one, shape (cups,).
     """
     row: IntArray = _draw_rows(request, 1, session, others, rng)[0]
     return row
@@ -94,27 +90,10 @@ def _sets_offset(request: ServingRequest, rows: IntArray) -> FloatArray:
     return blocks.deviation(sets, others)
 
 
-def _repeats(request: ServingRequest, rows: IntArray, met: IntArray) -> FloatArray:
-    """How often each taster has met the variants of each row, shape (n_tasters, n_rows)."""
-    if request.complete:
-        return np.zeros((len(met), len(rows)))
-    served = (rows[:, :, None] == np.arange(len(request.variants))).sum(axis=1)
-    repeats: FloatArray = (met[:, 1:] @ served[:, 1:].T).astype(np.float64)
-    return repeats
-
-
 def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
     """Draw who gets which cup, when, and under which code.
 
-    Parameters
-    ----------
-    request : ServingRequest
-    rng : numpy.random.Generator
-        The same state gives the same plan.
-
-    Returns
-    -------
-    ServingPlan
+    The same state of `rng` gives the same plan.
 
     Raises
     ------
@@ -153,22 +132,10 @@ def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
 def add_taster(
     plan: ServingPlan, name: str, rng: np.random.Generator, sessions: Sequence[str] = ()
 ) -> ServingPlan:
-    """Add a taster who comes late; the cups of all others stay as they are.
+    """Add a taster who comes late, to all sessions or to some; the cups of all others stay.
 
-    Parameters
-    ----------
-    plan : ServingPlan
-    name : str
-    rng : numpy.random.Generator
-        See `taster_stream`.
-    sessions : sequence of str
-        The sessions that the taster comes to; all if left out.
-
-    Returns
-    -------
-    ServingPlan
-        The same servings, and the taster's after them: in the order that balances the session
-        best, under codes that nobody has had so far while there are any.
+    The taster's are in the order that balances the session best, under codes that nobody has had
+    so far while there are any. For `rng` see `taster_stream`.
 
     Raises
     ------
@@ -176,7 +143,8 @@ def add_taster(
         If there is a taster of that name.
     """
     if name in plan.request.tasters:
-        raise DesignError([_taken(name)])
+        found = f'there is a taster "{name}" already'
+        raise DesignError([TAKEN.broken(found, "servings.csv", column="taster")])
     request = replace(plan.request, tasters=(*plan.request.tasters, name))
     served = list(plan.servings)
     for session in sessions or request.sessions:
@@ -203,13 +171,7 @@ def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> Servi
 
 
 def taster_stream(seed: int, name: str) -> np.random.Generator:
-    """Give the random stream of a late taster, from the trial's seed and the name alone.
-
-    Parameters
-    ----------
-    seed : int
-        Of the trial, at least 0.
-    name : str
+    """Give the random stream of a late taster, from the seed of the trial and the name alone.
 
     Examples
     --------
@@ -311,7 +273,11 @@ def _codes_per_session(
     known = [frozenset(s.code for s in served)]
     for variant, code in zip(needed, draw_codes([len(needed)], taken, rng, known)[0], strict=True):
         of_variant.setdefault(variant, []).append(code)
-    return [_deal_codes(row, of_variant, rng) for row in names]
+    dealt = []
+    for row in names:
+        left = {variant: rng.permutation(codes).tolist() for variant, codes in of_variant.items()}
+        dealt.append([str(left[variant].pop()) for variant in row])
+    return dealt
 
 
 def _codes_in_use(served: Iterable[Serving], session: str) -> dict[str, list[str]]:
@@ -321,21 +287,3 @@ def _codes_in_use(served: Iterable[Serving], session: str) -> dict[str, list[str
         if serving.code not in codes:
             codes.append(serving.code)
     return used
-
-
-def _deal_codes(
-    row: Sequence[str], of_variant: dict[str, list[str]], rng: np.random.Generator
-) -> list[str]:
-    left = {variant: rng.permutation(codes).tolist() for variant, codes in of_variant.items()}
-    return [str(left[variant].pop()) for variant in row]
-
-
-def _taken(name: str) -> Problem:
-    return Problem(
-        slug="duplicate-taster",
-        file="servings.csv",
-        column="taster",
-        found=f'there is a taster "{name}" already',
-        allowed="a late taster needs a name of their own",
-        remedy="Give another name",
-    )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import IntArray
 from blindspoon.serving.codes import RULES, CodeRule, rule_kept
 from blindspoon.serving.request import ServingRequest
 
@@ -23,10 +23,6 @@ class Span:
 
     low: int
     high: int
-
-    def to_row(self) -> dict[str, int]:
-        """Both numbers by name."""
-        return {"low": self.low, "high": self.high}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,14 +74,6 @@ class Balance:
     efficiency: float
     tasters_worth: float
 
-    def to_row(self) -> dict[str, object]:
-        """Every number by name; a span as its two ends."""
-        row: dict[str, object] = {}
-        for name in self.__slots__:
-            value = getattr(self, name)
-            row[name] = value.to_row() if isinstance(value, Span) else value
-        return row
-
 
 def measure(
     rows: IntArray | Sequence[Sequence[int]], variants: int, session: str | None = None
@@ -100,10 +88,6 @@ def measure(
         Number of variants with the control, at least 2.
     session : str or None
         The session that the rows are of.
-
-    Returns
-    -------
-    Balance
 
     Examples
     --------
@@ -120,6 +104,8 @@ def measure(
     apart = ~np.eye(variants - 1, dtype=bool)
     pairs = variants > 2
     variance = comparison_variance(times)
+    cup = 1.0 / np.maximum(times.sum(axis=0), 1)
+    worth = 0.0 if variance is None else (1.0 + 1.0 / float(times[:, 0].mean())) / variance
     return Balance(
         session=session,
         sets=len(plan),
@@ -132,10 +118,8 @@ def measure(
         follows=_span(after[1:, 1:][apart]) if pairs else None,
         control_follows=_span(np.concatenate([after[0, 1:], after[1:, 0]])),
         variance=variance,
-        efficiency=0.0 if variance is None else _unblocked_variance(times) / variance,
-        tasters_worth=0.0
-        if variance is None
-        else (1.0 + 1.0 / float(times[:, 0].mean())) / variance,
+        efficiency=0.0 if variance is None else float(cup[0] + cup[1:].mean()) / variance,
+        tasters_worth=worth,
     )
 
 
@@ -147,10 +131,7 @@ def comparison_variance(times: IntArray) -> float | None:
     times : int array, shape (n_sets, n_variants)
         How often each variant is in each set; the control first, and in every set.
 
-    Returns
-    -------
-    float or None
-        In units of the variance of one score; None if a variant is in no set.
+    In units of the variance of one score; None if a variant is in no set.
 
     Notes
     -----
@@ -172,11 +153,6 @@ def comparison_variance(times: IntArray) -> float | None:
     information = np.diag(replication) - times.T @ times / times[0].sum()
     covariance = np.linalg.inv(information[1:, 1:])
     return float(np.diag(covariance).mean())
-
-
-def _unblocked_variance(times: IntArray) -> float:
-    inverse: FloatArray = 1.0 / times.sum(axis=0)
-    return float(inverse[0] + inverse[1:].mean())
 
 
 def _span(counts: IntArray) -> Span:
@@ -280,19 +256,15 @@ class ServingPlan:
     @property
     def notes(self) -> tuple[str, ...]:
         """Sentences on the codes and on every count that could not be made even within one."""
-        uneven = [
-            f"{_where(balance)}: {text}, {span.low} to {span.high} times."
-            for balance in self.balance
-            for text, span in _uneven(balance)
-        ]
-        return (*self._set_notes(), CODE_NOTES[self.code_rule], *uneven)
-
-    def _set_notes(self) -> Iterator[str]:
-        """Say how many sets there are, and how often each order is served."""
+        sets = []
         for about, orders in order_counts(self.servings, self.request.control).items():
             often = sorted(orders.values())
             times = f"{often[0]}" if often[0] == often[-1] else f"{often[0]} to {often[-1]}"
-            yield f"{orders.total()} sets with {about}: {len(often)} orders, each {times} times."
+            sets.append(
+                f"{orders.total()} sets with {about}: {len(often)} orders, each {times} times."
+            )
+        uneven = [note for balance in self.balance for note in _uneven(balance)]
+        return (*sets, CODE_NOTES[self.code_rule], *uneven)
 
     def _in_order(self, *, by_code: bool = False) -> list[Serving]:
         session = {name: place for place, name in enumerate(self.request.sessions)}
@@ -311,15 +283,7 @@ class ServingPlan:
 def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan:
     """Make a plan of servings, and count how balanced it is.
 
-    Parameters
-    ----------
-    request : ServingRequest
-    servings : iterable of Serving
-        Every taster who comes to a session gets ``request.cups`` of them in it.
-
-    Returns
-    -------
-    ServingPlan
+    Every taster who comes to a session gets ``request.cups`` of them in it.
     """
     served = tuple(servings)
     tasted = [name for name in request.sessions if any(s.session == name for s in served)]
@@ -331,7 +295,10 @@ def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan
         balance.append(measure(np.concatenate([rows[name] for name in held]), kinds))
     shared = request.codes == "per session"
     coded = [s for s in served if not (s.set and shared)]
-    rules = [_rule(request, [s for s in coded if s.session == name]) for name in tasted]
+    trays: dict[str, dict[str, list[str]]] = {name: {} for name in tasted}
+    for serving in coded:
+        trays[serving.session].setdefault(serving.taster, []).append(serving.code)
+    rules = [rule_kept([*tray.values()], per_session=shared) for tray in trays.values()]
     return ServingPlan(
         request=request,
         servings=served,
@@ -343,18 +310,9 @@ def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan
 def plan_from_rows(
     request: ServingRequest, servings: Sequence[Sequence[str]], key: Sequence[Sequence[str]]
 ) -> ServingPlan:
-    """Make the plan again from the rows of servings.csv and key.csv.
+    """Make the plan again from the checked rows of servings.csv and key.csv, heading first.
 
-    Parameters
-    ----------
-    request : ServingRequest
-        With every taster of the tables.
-    servings, key : sequence of sequence of str
-        The tables with their heading row, as `ServingPlan` gives them, already checked.
-
-    Returns
-    -------
-    ServingPlan
+    The request has every taster of the tables.
     """
     behind = {}
     for cells in key[1:]:
@@ -381,19 +339,10 @@ def plan_from_rows(
 def rows_of(
     request: ServingRequest, servings: Iterable[Serving], session: str | None = None
 ) -> IntArray:
-    """Give the variants of each set in serving order.
+    """Give the variants of each set of a session, or of all, in serving order.
 
-    Parameters
-    ----------
-    request : ServingRequest
-    servings : iterable of Serving
-    session : str or None
-        None is all sessions.
-
-    Returns
-    -------
-    int array, shape (n_sets, cups)
-        Positions in ``request.variants``, the control 0; sets in order of first appearance.
+    Shape (n_sets, cups): positions in ``request.variants``, the control 0; sets in order of first
+    appearance.
     """
     number = {name: place for place, name in enumerate(request.variants)}
     sets: dict[tuple[str, str], list[tuple[int, int]]] = {}
@@ -405,11 +354,8 @@ def rows_of(
     return np.array(rows, dtype=np.int64).reshape(len(rows), request.cups)
 
 
-def _where(balance: Balance) -> str:
-    return "All sessions together" if balance.session is None else f"Session {balance.session}"
-
-
-def _uneven(balance: Balance) -> list[tuple[str, Span]]:
+def _uneven(balance: Balance) -> Iterator[str]:
+    where = "All sessions together" if balance.session is None else f"Session {balance.session}"
     counts = (
         ("the variants are not served equally often", balance.replication),
         ("pairs of variants are not in one set equally often", balance.concurrence),
@@ -418,11 +364,6 @@ def _uneven(balance: Balance) -> list[tuple[str, Span]]:
         ("not every variant follows every other equally often", balance.follows),
         ("not every variant is next to the control equally often", balance.control_follows),
     )
-    return [(text, span) for text, span in counts if span and span.high - span.low > 1]
-
-
-def _rule(request: ServingRequest, servings: Sequence[Serving]) -> CodeRule:
-    sets: dict[str, list[str]] = {}
-    for serving in servings:
-        sets.setdefault(serving.taster, []).append(serving.code)
-    return rule_kept(list(sets.values()), per_session=request.codes == "per session")
+    for text, span in counts:
+        if span and span.high - span.low > 1:
+            yield f"{where}: {text}, {span.low} to {span.high} times."

@@ -125,8 +125,7 @@ def check_request(request: ServingRequest) -> None:
         control and one more, so few in all that a variant would never be served, or more codes
         in a set than there are.
     """
-    found = tuple(_problems(request))
-    if found:
+    if found := tuple(_problems(request)):
         raise DesignError(found)
 
 

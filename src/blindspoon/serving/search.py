@@ -88,15 +88,8 @@ DEAL_CHUNK = 200
 def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
     """Give each taster one thing, at random among the ways with the fewest repetitions.
 
-    Parameters
-    ----------
-    repeats : float array, shape (n, n)
-        How much of thing j taster i has had before.
-
-    Returns
-    -------
-    int array, shape (n,)
-        The thing of each taster, a permutation.
+    `repeats` tells how much of thing j taster i has had before, shape (n, n). Gives the thing of
+    each taster, a permutation, shape (n,).
 
     Examples
     --------
@@ -128,8 +121,7 @@ def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) 
     Returns
     -------
     int array, shape (n,)
-        A batch for each taster. The batches are dealt equally often, give or take one, in the
-        session and in all.
+        A batch each, dealt equally often, give or take one, in the session and in all.
 
     Examples
     --------
