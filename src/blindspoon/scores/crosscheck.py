@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
-from blindspoon.errors import Note, Problem, problems_of_rows, quoted, shown, some_of
+from blindspoon.errors import Note, Problem, Rule, problems_of_rows, quoted, shown, some_of
 from blindspoon.files.schema import POSITION_LIMIT
 from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.trial import Trial
@@ -77,9 +77,7 @@ class Cups:
 
     def texts(self, row: int) -> tuple[str, str, str]:
         """Give session, taster and name of a row."""
-        columns = (self.session, self.taster, self.name)
-        session, taster, name = (column.at(row) for column in columns)
-        return session, taster, name
+        return self.session.at(row), self.taster.at(row), self.name.at(row)
 
     def match(self, others: Cups) -> IntArray:
         """Find for each row the row of `others` that names the same cup; -1 where none does.
@@ -99,8 +97,7 @@ class Cups:
 
     def repeats(self) -> list[tuple[int, int]]:
         """Pair each row that names a cup again with the row that names it before."""
-        numbers = number_rows(self.session, self.taster, self.name)
-        return _repeats(numbers, self.usable)
+        return _repeats(number_rows(self.session, self.taster, self.name), self.usable)
 
     def repeats_apart(self) -> list[tuple[int, int]]:
         """Do as `repeats`, but cups that differ in batch or position are two."""
@@ -181,14 +178,12 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
         return []
     problems = taken_positions(plan)
     if key is not None and key.sound:
-        strangers = np.flatnonzero(plan.usable & (plan.match(key) < 0))
-        allowed = "key.csv has a row for every cup that is served"
         problems += of_rows(
             plan,
-            strangers,
+            np.flatnonzero(plan.usable & (plan.match(key) < 0)),
             "no-key-entry",
             lambda row: f"{_cup(plan, row)} is not in key.csv",
-            allowed,
+            "key.csv has a row for every cup that is served",
             "Add its row to key.csv, or take the cup out",
         )
     return problems
@@ -214,12 +209,7 @@ def key_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
 def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
     """Find batches that are said to be of two variants.
 
-    Parameters
-    ----------
-    cups : Cups
-        Rows that name a variant: those of key.csv, or scores that were never coded.
-    variant : TextColumn
-        One a row of `cups`.
+    Of key.csv, or of scores that were never coded; `variant` has one a row of `cups`.
     """
     named = cups.batch.rows_of(filter(None, cups.batch.texts))
     named = named[cups.usable[named]]
@@ -243,18 +233,8 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
 def strays(batch: TextColumn, variant: IntArray) -> BoolArray:
     """Find cups without a batch beside cups of their variant that name theirs.
 
-    Only where a variant has several batches: elsewhere no batch matters.
-
-    Parameters
-    ----------
-    batch : TextColumn
-        n labels, blank where none is named.
-    variant : int array, shape (n,)
-        Codes from 0.
-
-    Returns
-    -------
-    bool array, shape (n,)
+    Only where a variant has several batches: elsewhere no batch matters. Of n labels, blank where
+    none is named, and n variants as codes from 0, shape (n,); gives bool, shape (n,).
     """
     blank = np.zeros(len(batch), np.bool_)
     blank[batch.rows_of([""])] = True
@@ -282,15 +262,9 @@ def no_scores(scored: Cups, points: FloatArray) -> list[Problem]:
         return []
     files = [table.file for table in scored.tables]
     found = "no row has a score" if files else "there is neither scores.csv nor a ballot in ballots"
-    return [
-        Problem(
-            slug="no-scores",
-            file=files[0] if files else "scores.csv",
-            found=found,
-            allowed="a trial has one score or more",
-            remedy="Collect or key in the ballots first",
-        )
-    ]
+    remedy = "Collect or key in the ballots first"
+    rule = Rule("no-scores", "a trial has one score or more", remedy)
+    return [rule.broken(found, (*files, "scores.csv")[0])]
 
 
 def absences(
@@ -330,7 +304,8 @@ def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
     _, first, sitting = np.unique(sitting, return_index=True, return_inverse=True)
     cups, still_open = np.bincount(sitting), np.bincount(sitting, weights=open_cups)
     absent = cups == still_open
-    for row in np.flatnonzero(open_cups & (~absent[sitting] | (first[sitting] == _rows(plan)))):
+    once = first[sitting] == np.arange(len(plan))
+    for row in np.flatnonzero(open_cups & (~absent[sitting] | once)):
         file, line = plan.place(int(row))
         session, taster, _ = map(shown, plan.texts(int(row)))
         nothing = f"{taster} scored nothing in session {session}"
@@ -339,27 +314,20 @@ def _never_scored(scored: Cups, plan: Cups) -> Iterator[Note]:
         yield Note(file=file, line=line, text=text, cause=cause, gap=True)
 
 
-def _rows(cups: Cups) -> IntArray:
-    return np.arange(len(cups), dtype=np.int64)
-
-
 def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
     file = served.tables[0].file if served.tables else "servings.csv"
     known = set(served.name.texts)
 
     def remedy(row: int) -> str:
-        padded = scored.texts(row)[2].zfill(3)
-        lost_zero = padded in known and padded != scored.texts(row)[2]
-        return (
-            f"Write {shown(padded)}, with its zero"
-            if lost_zero
-            else "Correct the code or the taster"
-        )
+        code = scored.texts(row)[2]
+        padded = code.zfill(3)
+        if padded in known and padded != code:
+            return f"Write {shown(padded)}, with its zero"
+        return "Correct the code or the taster"
 
-    strangers = np.flatnonzero(scored.usable & (scored.match(served) < 0))
     return of_rows(
         scored,
-        strangers,
+        np.flatnonzero(scored.usable & (scored.match(served) < 0)),
         "unknown-code",
         lambda row: f"{_cup(scored, row)} is not in {file}",
         lambda row: _served_to(served, scored, row),
@@ -373,9 +341,8 @@ def _served_to(served: Cups, scored: Cups, row: int) -> str:
     session, taster, _ = scored.texts(row)
     theirs = np.zeros(len(served), np.bool_)
     theirs[served.taster.rows_of([taster, ""])] = True
-    codes = [
-        served.texts(int(place))[2] for place in served.session.rows_of([session]) if theirs[place]
-    ]
+    rows = served.session.rows_of([session]).tolist()
+    codes = [served.texts(row)[2] for row in rows if theirs[row]]
     cups = some_of(map(shown, codes)) if codes else "no cup"
     return f"there {shown(taster)} has {cups} in session {shown(session)}"
 
@@ -408,8 +375,7 @@ def taken_positions(cups: Cups) -> list[Problem]:
 
     def found(row: int) -> str:
         session, taster, _ = map(shown, cups.texts(row))
-        file, line = cups.place(before[row])
-        where = f"{file} line {line}"
+        where = "{} line {}".format(*cups.place(before[row]))
         return f"position {cups.position[row]} of {taster} in session {session} is that of {where}"
 
     return of_rows(

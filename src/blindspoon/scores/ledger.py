@@ -31,6 +31,7 @@ from blindspoon.scores.sets import (
 from blindspoon.trial import Trial
 
 Found = TypeVar("Found")
+Columns = tuple[FileColumn, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,13 +90,10 @@ def open_ledger(
 
     Parameters
     ----------
-    trial : Trial
-    scores : sequence of TextTable
-        scores.csv and every ballot.
+    scores, choices : sequence of TextTable
+        scores.csv and every ballot; choices.csv and every ballot of sets.
     servings, key : TextTable or None
         None where the folder has no such file.
-    choices : sequence of TextTable
-        choices.csv and every ballot of sets.
     """
     coded = servings is not None or key is not None or any("code" in t.columns for t in scores)
     tables = [*scores, *choices, *(table for table in (servings, key) if table is not None)]
@@ -103,9 +101,7 @@ def open_ledger(
     problems = [problem for table in tables for problem in table.problems]
     notes = [note for table in tables for note in table.notes]
 
-    def read(
-        some: Sequence[TextTable], columns: tuple[FileColumn, ...], name: str = "code"
-    ) -> Cups:
+    def read(some: Sequence[TextTable], columns: Columns, name: str = "code") -> Cups:
         return _read(some, columns, name, known, session, problems, notes)
 
     scored = read(scores, SCORES, "code" if coded else "variant")
@@ -130,6 +126,15 @@ def open_ledger(
         problems.append(_NO_CHOICES.broken("there is no such file", "choices.csv"))
     if picks is not None and not problems:
         notes += places_chosen(picks)
+    absences: tuple[Note, ...] = ()
+    if not problems:
+        chose = known_choices.tasters if known_choices else ()
+        others = (*(served.taster.texts if served else ()), *chose)
+        absences = (
+            *crosscheck.absences(trial, scored, points, plan, others),
+            *_of_batches(crosscheck.stray_cups, scored, keyed, coded=coded),
+            *(absent_answers(picks) if picks else ()),
+        )
     return Ledger(
         coded=coded,
         scored=scored,
@@ -142,28 +147,20 @@ def open_ledger(
         choices=known_choices,
         problems=in_order(problems, (table.file for table in tables)),
         notes=(*notes, *_notes(trial, scored, served, coded=coded)),
-        absences=()
-        if problems
-        else (
-            *crosscheck.absences(trial, scored, points, plan, _choosing(served, known_choices)),
-            *_of_batches(crosscheck.stray_cups, scored, keyed, coded=coded),
-            *(absent_answers(picks) if picks else ()),
-        ),
+        absences=absences,
     )
 
 
 _NO_CHOICES = Rule(
     "no-scores", "a trial has one answer or more", "Collect or key in the ballots first"
 )
+_NO_ROWS = Rule(
+    "no-rows", "it has a row for each cup", 'Draw the cups with "blind", or remove the file'
+)
 _NO_SETS = Rule(
     "missing-file", "the answers are codes, and servings.csv says which set each is from",
     'Put it back, or give the columns variant and right where nothing had codes',
 )  # fmt: skip
-
-
-def _choosing(served: Cups | None, known: ChoiceTable | None) -> tuple[str, ...]:
-    """Name who got a cup, in a set or not, or chose."""
-    return (*(served.taster.texts if served else ()), *(known.tasters if known else ()))
 
 
 def _parted(served: Cups | None) -> tuple[Cups | None, Cups | None]:
@@ -222,7 +219,7 @@ def _known(trial: Trial, tables: Sequence[TextTable], *, coded: bool) -> tuple[K
 
 def _read(
     tables: Sequence[TextTable],
-    columns: tuple[FileColumn, ...],
+    columns: Columns,
     name: str,
     known: Known,
     session: str,
@@ -235,7 +232,7 @@ def _read(
     for table in tables:
         lacking = schema.column_problems(table, columns, known) if table.readable else []
         if columns not in (SCORES, CHOICES) and table.readable and not len(table):
-            lacking.append(_no_rows(table))
+            lacking.append(_NO_ROWS.broken("the file has a header but no rows", table.file))
         problems += lacking
         if table.readable and not lacking:
             complete.append(table)
@@ -243,9 +240,9 @@ def _read(
     problems += [problem for table in checked for problem in table.problems]
     read = {column.name for column in columns if column.read in known.when}
     notes += _unused_columns(complete, {*read, *(known.own if columns is SCORES else ())})
-    nowhere = [np.zeros(len(table), np.int64) for table in complete]
     positions = [
-        table.values.get("position", zeros) for table, zeros in zip(checked, nowhere, strict=True)
+        done.values.get("position", np.zeros(len(table), np.int64))
+        for done, table in zip(checked, complete, strict=True)
     ]
     cups = Cups(
         tables=tuple(complete),
@@ -271,16 +268,6 @@ def _column(tables: Sequence[TextTable], name: str, default: str = "") -> TextCo
         for table in tables
     ]
     return TextColumn.stack(columns)
-
-
-def _no_rows(table: TextTable) -> Problem:
-    return Problem(
-        slug="no-rows",
-        file=table.file,
-        found="the file has a header but no rows",
-        allowed="it has a row for each cup",
-        remedy='Draw the cups with "blind", or remove the file',
-    )
 
 
 def _points(
@@ -340,9 +327,8 @@ def _unused_columns(tables: Sequence[TextTable], read: Collection[str]) -> Itera
     for unused, (file, *others) in files.items():
         if unused:
             too = f", nor in {len(others)} files more" if others else ""
-            yield Note(
-                file=file, line=1, text=f"columns not used: {some_of(map(shown, unused), 20)}{too}"
-            )
+            text = f"columns not used: {some_of(map(shown, unused), 20)}{too}"
+            yield Note(file=file, line=1, text=text)
 
 
 def _notes(trial: Trial, scored: Cups, plan: Cups | None, *, coded: bool) -> Iterator[Note]:

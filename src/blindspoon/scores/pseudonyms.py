@@ -24,17 +24,9 @@ ALL_IMPERSONAL = re.compile(f"(?:{LABEL}\n)*", re.IGNORECASE)
 def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     """Give a pseudonym to every label that may be somebody's name.
 
-    Parameters
-    ----------
-    labels : iterable of str
-        Every taster's label; repeats and blanks do not count.
-    seed : int
-        Of the trial: the numbers are dealt by chance, so that they do not follow the names.
-
-    Returns
-    -------
-    dict of str to str
-        By label; empty where no label may be a name.
+    `labels` are every taster's; repeats and blanks do not count. The numbers are dealt by chance,
+    from the seed of the trial, so that they do not follow the names. By label; empty where no label
+    may be a name.
 
     Examples
     --------
@@ -54,17 +46,8 @@ def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
 def pseudonymise(trial: Trial, tables: FolderTables) -> tuple[Trial, FolderTables]:
     """Put pseudonyms for names into a trial and its tables, wherever a text has one.
 
-    Parameters
-    ----------
-    trial : Trial
-    tables : FolderTables
-
-    Returns
-    -------
-    trial : Trial
-    tables : FolderTables
-        The same object where nothing may be a name. A ballot is called by its number, since its
-        file may bear a name. The host, who signs, keeps theirs.
+    The same objects where nothing may be a name. A ballot is called by its number, since its file
+    may bear a name. The host, who signs, keeps theirs.
     """
     names = _names(trial, tables)
     if not names:
@@ -125,15 +108,7 @@ def words_of(names: Mapping[str, str]) -> dict[str, str]:
 
 
 def masked(text: str, words: Mapping[str, str], *, small: bool = False) -> str:
-    """Put pseudonyms for the names in a text.
-
-    Parameters
-    ----------
-    text : str
-    words : mapping of str to str
-        See `words_of`.
-    small : bool
-        Whether a name may begin with a small letter.
+    """Put pseudonyms for the names in a text, by `words_of`; a `small` one may begin so.
 
     Examples
     --------
@@ -204,11 +179,10 @@ def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
             case _:
                 return value
 
-    texts = (
-        *("title", "question", "product", "dates", "attributes", "variants", "tasting"),
-        *("story", "photos"),
+    told = ("title", "question", "product", "dates", "attributes", "variants", "tasting")
+    return replace(
+        trial, **{name: hide(getattr(trial, name)) for name in (*told, "story", "photos")}
     )
-    return replace(trial, **{name: hide(getattr(trial, name)) for name in texts})
 
 
 FIXED_FIELDS = ("name", "tasters", "codes", "file", "variant")

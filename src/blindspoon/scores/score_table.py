@@ -7,24 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.errors import Note, Problem, Rule, ScoreError
 from blindspoon.files.text_table import TextColumn, TextTable
 from blindspoon.scores.crosscheck import Cups, number_rows, strays
 from blindspoon.scores.ledger import Ledger, open_ledger
 from blindspoon.scores.sets import ChoiceTable, judge_picks, set_notes
 from blindspoon.trial import Trial
-
-__all__ = [
-    "FloatArray",
-    "IntArray",
-    "LeftOut",
-    "Remark",
-    "ScoreTable",
-    "build_table",
-    "check_scores",
-    "unblind",
-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,15 +89,7 @@ class ScoreTable:
     def batches_tasted(self, variants: int) -> IntArray:
         """Count the named batches of each of the trial's variants that were tasted.
 
-        Parameters
-        ----------
-        variants : int
-            How many the trial has.
-
-        Returns
-        -------
-        int array, shape (variants,)
-            0 where a variant's cups name no batch.
+        Shape (variants,), so many as the trial has; 0 where a variant's cups name no batch.
         """
         named = self.batch >= 0
         pairs = self.variant[named] * len(self.batches) + self.batch[named]
@@ -128,18 +109,21 @@ class ScoreTable:
         given = np.asarray(np.isfinite(ledger.points).any(axis=1))
         given &= ~strays(batch, variant)[cup]
         if trial.attributes and not given.any():
-            raise ScoreError(
-                [_NO_NAMED.broken("no cup that names its batch has a score", "key.csv")]
-            )
-        taster, session = _only(scored.taster, given), _only(scored.session, given)
+            found = "no cup that names its batch has a score"
+            raise ScoreError([_NO_NAMED.broken(found, "key.csv")])
+        taster, session = (
+            column if given.all() else column.keep(given)
+            for column in (scored.taster, scored.session)
+        )
         batches = TextColumn(batch.texts, batch.codes[cup]).keep(given)
+        named = np.array([bool(text) for text in batches.texts], np.bool_)
         return cls(
             tasters=taster.texts,
             sessions=session.texts,
             taster=taster.codes,
             session=session.codes,
             variant=variant[cup][given],
-            batch=_without_blank(batches),
+            batch=np.where(named, np.cumsum(named) - 1, -1)[batches.codes],
             batches=tuple(text for text in batches.texts if text),
             position=served.position[cup][given],
             scores=ledger.points[given],
@@ -155,21 +139,9 @@ class ScoreTable:
 def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, TextColumn]:
     """Look up what was in each cup. Nothing else lifts the blind.
 
-    Parameters
-    ----------
-    cups : Cups
-        n cups under their codes, all of them in the key.
-    key : Cups
-        The rows of key.csv.
-    variants : sequence of str
-        Names, in the order of ``Trial.variants``.
-
-    Returns
-    -------
-    variant : int array, shape (n,)
-        Position in `variants`.
-    batch : TextColumn
-        n labels, blank where the key names no batch.
+    The cups, n of them under their codes, are all in the key, whose rows `key` has. Gives their
+    positions in `variants`, the names in the order of ``Trial.variants``, shape (n,), and n labels
+    of batches, blank where the key names none.
     """
     rows = cups.match(key)
     places = key.tables[0].columns["variant"].places_in(variants)
@@ -187,15 +159,12 @@ def check_scores(
 
     Parameters
     ----------
-    trial : Trial
-    scores : sequence of TextTable
-        scores.csv and every ballot.
+    scores, choices : sequence of TextTable
+        scores.csv and every ballot; choices.csv and every ballot of sets.
     servings, key : TextTable or None
         None where the folder has no such file. No cup is looked up in the key; only its own
         columns are checked, that it knows the codes that are served, and that the cups of a set
         belong together.
-    choices : sequence of TextTable
-        choices.csv and every ballot of sets.
 
     Returns
     -------
@@ -223,7 +192,6 @@ def build_table(
 
     Parameters
     ----------
-    trial : Trial
     scores : sequence of TextTable
         scores.csv and every ballot. Columns: ``session`` (a name, may be left out where there is
         one), ``taster`` (a label), ``code`` (a label), one for each attribute (points, blank
@@ -238,11 +206,7 @@ def build_table(
     choices : sequence of TextTable
         choices.csv and every ballot of sets.
 
-    Returns
-    -------
-    table : ScoreTable
-    notes : tuple of Note
-        What is worth knowing and is not in ``table.left_out``.
+    The notes are what is worth knowing and is not in ``table.left_out``.
 
     Raises
     ------
@@ -284,15 +248,14 @@ _NO_NAMED = Rule(
 def _missing_key(ledger: Ledger) -> tuple[Problem, ...]:
     if not ledger.coded or ledger.key is not None or not (ledger.picks or len(ledger.scored)):
         return ()
-    return (
-        Problem(
-            slug="missing-file",
-            file="key.csv",
-            found="the scores are for codes, and there is no key.csv",
-            allowed="key.csv says which variant a code stands for",
-            remedy='Put it back, or write it with "blind" before the tasting',
-        ),
-    )
+    return (_NO_KEY.broken("the scores are for codes, and there is no key.csv", "key.csv"),)
+
+
+_NO_KEY = Rule(
+    "missing-file",
+    "key.csv says which variant a code stands for",
+    'Put it back, or write it with "blind" before the tasting',
+)
 
 
 def _contents(trial: Trial, ledger: Ledger, served: Cups) -> tuple[IntArray, TextColumn]:
@@ -311,16 +274,6 @@ def _choices(trial: Trial, ledger: Ledger) -> tuple[ChoiceTable | None, list[Pro
     return judge_picks(trial, ledger.picks, variant)
 
 
-def _only(column: TextColumn, rows: BoolArray) -> TextColumn:
-    return column if rows.all() else column.keep(rows)
-
-
-def _without_blank(column: TextColumn) -> IntArray:
-    """Give positions among the texts that are not blank; -1 for blank."""
-    named = np.array([bool(text) for text in column.texts], np.bool_)
-    return np.where(named, np.cumsum(named) - 1, -1)[column.codes]
-
-
 def _is_balanced(cups: Cups, variant: IntArray, variants: int) -> bool:
     """Tell whether positions can be told apart from variants, as `ScoreTable.balanced` says."""
     sittings, sitting = np.unique(number_rows(cups.session, cups.taster), return_inverse=True)
@@ -328,12 +281,8 @@ def _is_balanced(cups: Cups, variant: IntArray, variants: int) -> bool:
     each = served[:variants]
     size = int(each.sum())
     known = (cups.position > 0) & (cups.position <= size)
-    if (
-        not each.size
-        or each.min() == 0
-        or (served.reshape(-1, variants) != each).any()
-        or not known.all()
-    ):
+    even = each.size and each.min() > 0 and (served.reshape(-1, variants) == each).all()
+    if not (even and known.all()):
         return False
     places = (cups.session.codes * variants + variant) * size + cups.position - 1
     often = np.bincount(places, minlength=len(cups.session.texts) * variants * size)

@@ -92,14 +92,8 @@ class ChoiceTable:
 def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) -> Picks:
     """Find the set and the cups of every answer; add what does not fit to `problems`.
 
-    Parameters
-    ----------
-    choice : Choice
-    rows : Cups
-        Of choices.csv and the ballots of sets; the name is that of the set.
-    cups : Cups
-        Of servings.csv, those in sets; the batch is the name of the set.
-    problems : list of Problem
+    `rows` are of choices.csv and the ballots of sets, named by the set; `cups` are those of
+    servings.csv that are in sets, their batch being the name of the set.
     """
     how = choice.how
     sets = replace(cups, by="set", name=cups.batch)
@@ -218,14 +212,8 @@ def set_notes(trial: Trial, table: ChoiceTable) -> Iterator[Note]:
 def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTable, list[Problem]]:
     """Say which answers were right.
 
-    Parameters
-    ----------
-    trial : Trial
-        Has a choice.
-    picks : Picks
-        Without problems of their own.
-    variant : int array, shape (n_cups,)
-        Position in ``Trial.variants`` of what was in each cup.
+    `picks` have no problems of their own; `variant`, shape (n_cups,), is the position in
+    ``Trial.variants`` of what was in each cup.
     """
     choice, cups, set_of = chosen_by(trial), picks.cups, picks.set_of
     how, sizes = choice.how, np.bincount(set_of)

@@ -91,15 +91,9 @@ def standing(
 ) -> Standing:
     """Hold a folder against its seal.
 
-    Parameters
-    ----------
-    trial : Trial
-    tables : FolderTables
-        As they are, tasters under their own names; none stands in the sentences.
-    text : str or None
-        Of seal.toml; None where there is none.
-    hidden : FolderTables, optional
-        The tables under pseudonyms, for `Standing.published`.
+    `tables` are as they are, tasters under their own names, none of whom stands in the sentences;
+    `hidden` are those under pseudonyms, for `Standing.published`. `text` is that of seal.toml; None
+    where there is none.
     """
     seal, warned = seal_of(trial, text or ""), tuple(_warned(trial))
     if seal is None:
@@ -114,9 +108,8 @@ def standing(
     names = {added.name for added in late}
     scores = scores_by_cup(trial, tables.answers, seal.attributes)
     earlier = {cup: given for cup, given in scores.items() if names.isdisjoint(cup[:2])}
-    lifted, since = _lifted(
-        trial, earlier, tables.corrections, lift, (hidden or tables).corrections
-    )
+    said_of = (hidden or tables).corrections
+    lifted, since = _lifted(trial, earlier, tables.corrections, lift, said_of)
     moved = lift is not None and lifted is None
     waiting = lift is None or (not lift.last and moved)
     key = None if tables.key is None else key_fingerprint(key_rows(tables.key))
