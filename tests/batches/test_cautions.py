@@ -131,7 +131,7 @@ def test_every_caution_is_said_and_has_a_source(log_of, jar, ph):
     for each in cautions(log):
         text = safety.caution(each)
         assert text.endswith(".")
-        assert safety.sources(each)
+        assert each.sources
         assert " is safe" not in text
         assert all(name in text for name in each.batches)
 

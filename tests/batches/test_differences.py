@@ -14,6 +14,7 @@ from blindspoon.batches.differences import (
     what_differs,
 )
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stats.plain import as_record
 
 
 def found(trial, log, variant):
@@ -200,5 +201,5 @@ def test_every_standard_factor_has_a_unit_where_it_has_a_tolerance():
 
 
 def test_rows_are_plain_values(trial, read):
-    row = found(trial, read(), "cool-cellar").to_row()
+    row = as_record(found(trial, read(), "cool-cellar"))
     assert row["differences"][0]["factor"] == "temperature_c"

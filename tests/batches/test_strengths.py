@@ -9,6 +9,7 @@ import pytest
 from blindspoon.batches.log import Reading
 from blindspoon.batches.strengths import alcohol_at_most, strengths
 from blindspoon.batches.units import unit_of
+from blindspoon.stats.plain import as_record
 
 
 # Hand calculation: 2.5 % of 1000 g of produce and water is 25.0 g, which is 2.439 % of everything;
@@ -128,6 +129,6 @@ def test_the_last_ph_is_that_before_the_tasting(log_of, jar, ph):
 
 def test_rows_are_plain_values(log_of, jar, ph):
     (found,) = strengths(log_of(jar(salt_g=10.0), readings=(ph(3.6),)))
-    row = found.to_row()
+    row = as_record(found)
     assert row["last_ph_date"] == "2026-09-18"
     assert row["unknown"] == {"age_days": "started is blank"}

@@ -42,15 +42,9 @@ class CupAges:
 
 
 def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | None]) -> CupAges:
-    """Count the days of every cup of a trial that has a course.
+    """Count the days of every cup of a trial that has a course and dates its sessions.
 
-    Parameters
-    ----------
-    trial : Trial
-        Dates the sessions.
-    log : BatchLog or None
-    tables : iterable of TextTable or None
-        key.csv, or scores that were never coded.
+    `tables` are key.csv, or scores that were never coded.
 
     Raises
     ------

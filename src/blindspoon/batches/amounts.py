@@ -6,14 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon.batches.differences import ACID, SALT, STANDARD, as_meant, declares
-from blindspoon.batches.log import Batch, BatchLog, BatchResult
+from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.strengths import acid_of, ingredient, strengths
 from blindspoon.batches.units import INGREDIENTS
 from blindspoon.trial import Trial
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Amounts(BatchResult):
+class Amounts:
     """How a batch is brought to the control's salt and acid; grams.
 
     Parameters
@@ -50,7 +50,7 @@ class Amounts(BatchResult):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoAmounts(BatchResult):
+class NoAmounts:
     """A batch that cannot be brought to the control's strength, and why."""
 
     batch: str
@@ -68,17 +68,12 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
     made, T follows from all else; afterwards, it is the smallest T at which neither the salt, the
     acid nor all else in the jar is too much, and the rest is added.
     """
-    target, trial = _target(trial, log), as_meant(trial, log)
-    found: list[Amounts | NoAmounts] = []
-    for batch in log.batches:
-        if batch.variant == trial.control:
-            continue
-        made = target if isinstance(target, str) else _amounts(trial, log, batch, target)
-        if isinstance(made, str):
-            found.append(NoAmounts(batch=batch.name, variant=batch.variant, reason=made))
-        else:
-            found.append(made)
-    return tuple(found)
+    target, meant = _target(trial, log), as_meant(trial, log)
+    return tuple(
+        _amounts(meant, log, batch, target)
+        for batch in log.batches
+        if batch.variant != trial.control
+    )
 
 
 def _target(trial: Trial, log: BatchLog) -> tuple[float, float] | str:
@@ -94,22 +89,29 @@ def _target(trial: Trial, log: BatchLog) -> tuple[float, float] | str:
 
 
 def _amounts(
-    trial: Trial, log: BatchLog, batch: Batch, target: tuple[float, float]
-) -> Amounts | str:
-    """Give the amounts of one batch; a reason where there are none."""
+    trial: Trial, log: BatchLog, batch: Batch, target: tuple[float, float] | str
+) -> Amounts | NoAmounts:
+    """Give the amounts of one batch, or the reason why there are none."""
+
+    def none(reason: str) -> NoAmounts:
+        return NoAmounts(batch=batch.name, variant=batch.variant, reason=reason)
+
     parts = [ingredient(log, batch, name) for name in ("produce", "water", "sugar")]
     salt, sour = ingredient(log, batch, "salt"), ingredient(log, batch, "acid")
     rest = sum(part for part in parts if part is not None)
+    if isinstance(target, str):
+        return none(target)
     if None in parts or salt is None or sour is None or not rest or "salt_g" not in log.columns:
-        return "a mass of it is not known"
+        return none("a mass of it is not known")
     acid = _acid(trial, log, batch, grams=sour, wanted=target[1])
     if isinstance(acid, str):
-        return acid
+        return none(acid)
     name, citric_per_g = acid
     salt_share, acid_share = target[0] / 100, target[1] / 100 / citric_per_g
     rest_share = 1 - salt_share - acid_share
     if rest_share <= 0 or (salt > 0 and not salt_share) or (sour > 0 and not acid_share):
-        return "the control has none of what is too much in it, so no addition brings them together"
+        lacking = "the control has none of what is too much in it"
+        return none(f"{lacking}, so no addition brings them together")
     fresh, total = rest / rest_share, rest + salt + sour
     made = max(fresh, salt / (salt_share or 1.0), sour / (acid_share or 1.0))
     near_salt = SALT.alike(100 * salt / total, target[0])
@@ -230,7 +232,12 @@ def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
     if not batches or len(totals) < len(batches):
         return None
     names = [f"{name}_g" for name in INGREDIENTS if f"{name}_g" in log.columns]
-    names += [name for name in log.own if _is_mass(name, batches)]
+    values = {name: [batch.own.get(name) for batch in batches] for name in log.own}
+    names += [  # a mass of the host's own grows with the jar
+        name
+        for name, column in values.items()
+        if name.endswith("_g") and not any(isinstance(value, str) for value in column)
+    ]
     filled = list(zip(batches, totals, strict=True))
     return Recipe(
         variant=variant,
@@ -242,12 +249,6 @@ def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
         days=_mean(days) if len(days) == len(batches) else None,
         made_g=_mean(totals),
     )
-
-
-def _is_mass(name: str, batches: Sequence[Batch]) -> bool:
-    """Whether a factor of the host's own is a mass, so that it grows with the jar."""
-    values = [batch.own.get(name) for batch in batches]
-    return name.endswith("_g") and not any(isinstance(value, str) for value in values)
 
 
 def _mass(log: BatchLog, batch: Batch, name: str) -> float:

@@ -13,7 +13,7 @@ from itertools import chain, takewhile
 from typing import Literal
 
 from blindspoon import wording
-from blindspoon.batches.log import Batch, BatchLog, BatchResult, Reading
+from blindspoon.batches.log import Batch, BatchLog, Reading
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import shown
 
@@ -76,7 +76,7 @@ _SPOILT = re.compile(r"\b(mou?ld|slim|fuzz|rotten|rott|putrid|off[- ]smell|pink|
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Caution(BatchResult):
+class Caution:
     """One thing to look at.
 
     Parameters
@@ -107,16 +107,8 @@ class Caution(BatchResult):
 def cautions(log: BatchLog) -> tuple[Caution, ...]:
     """List the cautions that apply to what was made.
 
-    Parameters
-    ----------
-    log : BatchLog
-        May hold no batches; then only the general ones are left.
-
-    Returns
-    -------
-    tuple of Caution
-        Those with batches first. The general ones stand once, and not where the data already
-        point at batches.
+    Those with batches first. The general ones stand once, and not where the data already point at
+    batches; without batches they alone are left.
 
     Examples
     --------
@@ -229,11 +221,6 @@ def caution(found: Caution) -> str:
         return said[:1].upper() + said[1:]
     noted = "the notes mention mould, slime or a smell. " if found.kind == "mould" else ""
     return f"{wording.listing(map(shown, found.batches))}: {noted}{said}"
-
-
-def sources(found: Caution) -> str:
-    """Name where a caution comes from."""
-    return "; ".join(found.sources)
 
 
 _NUMBERS: Mapping[str, str] = {

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from blindspoon.batches.log import Batch, BatchLog, BatchResult, Value
+from blindspoon.batches.log import Batch, BatchLog, Value
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.trial import Trial
 
@@ -164,7 +164,7 @@ def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Difference(BatchResult):
+class Difference:
     """A factor in which a variant's batches and the control's are not alike.
 
     Parameters
@@ -196,7 +196,7 @@ class Difference(BatchResult):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WhatDiffers(BatchResult):
+class WhatDiffers:
     """A variant against the control.
 
     Parameters
@@ -233,7 +233,7 @@ class WhatDiffers(BatchResult):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Together(BatchResult):
+class Together:
     """Factors that always change together, so that no tasting can tell them apart.
 
     Parameters
@@ -284,10 +284,7 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
 def moving_together(trial: Trial, log: BatchLog) -> tuple[Together, ...]:
     """Find factors that part all batches of the trial in the same way.
 
-    Returns
-    -------
-    tuple of Together
-        Only factors that vary and of which every batch has a value.
+    Only factors that vary and of which every batch has a value.
 
     Notes
     -----

@@ -4,30 +4,9 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 Value = float | str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BatchResult:
-    """A result that is a row of a table and an object of JSON."""
-
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, ready for JSON: dates as text, results as rows."""
-        return {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
-
-
-def _plain(value: object) -> object:
-    match value:
-        case BatchResult():
-            return value.to_row()
-        case datetime.date():
-            return value.isoformat()
-        case tuple():
-            return [_plain(part) for part in value]
-        case _:
-            return value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -62,11 +62,6 @@ def build_log(
     cups : sequence of TextTable
         Tables whose column ``batch`` names what was tasted: key.csv, or scores never coded.
 
-    Returns
-    -------
-    log : BatchLog
-    notes : tuple of Note
-
     Raises
     ------
     ScoreError
@@ -325,20 +320,20 @@ def _read_readings(
         found.append(reading)
         start = started[batch]
         if start and day < start:
-            said.problems.append(problem_at(table, row, "date", _early(batch, day, start)))
+            found_early = f"{day} is before {shown(batch)} was started on {start}"
+            said.problems.append(problem_at(table, row, "date", _EARLY._replace(found=found_early)))
         if last_tasted and day > last_tasted:
             text = f"{day} is after the last tasting on {last_tasted}: charted, not judged by"
             said.note(table, text, reading.line)
     return found, quantities
 
 
-def _early(batch: str, day: datetime.date, start: datetime.date) -> Fault:
-    return Fault(
-        "reading-before-start",
-        f"{day} is before {shown(batch)} was started on {start}",
-        "a batch is measured from the day it is started",
-        "Correct the date, or started in batches.csv",
-    )
+_EARLY = Fault(
+    "reading-before-start",
+    "",
+    "a batch is measured from the day it is started",
+    "Correct the date, or started in batches.csv",
+)
 
 
 def _wrongly_tasted(
@@ -357,13 +352,12 @@ def _wrongly_tasted(
             pairs.setdefault(pair, []).append(row)
         for (batch, variant), rows in pairs.items():
             unwritten = batch not in made and variant and variant not in known
-            told = batch and not unwritten  # a variant without any row is no misspelt jar
-            fault = _tasted_fault(made, file, batch, variant) if told else None
-            if fault is not None:
+            if not batch or unwritten:  # a variant without any row is no misspelt jar
+                continue
+            if fault := _tasted_fault(made, file, batch, variant):
                 others = len(rows) - 1
                 more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""
-                fault = fault._replace(found=fault.found + more)
-                yield problem_at(table, rows[0], "batch", fault)
+                yield problem_at(table, rows[0], "batch", fault._replace(found=fault.found + more))
 
 
 def _variants(table: TextTable) -> list[str]:

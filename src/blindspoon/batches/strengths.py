@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from blindspoon.batches.log import Batch, BatchLog, BatchResult
+from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.units import INGREDIENTS
 
 CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999
@@ -76,11 +76,8 @@ class Acid:
 def acid_of(text: str) -> Acid:
     """Find how sour a gram of an acid is.
 
-    Parameters
-    ----------
-    text : str
-        The cell ``acid``: one of `EQUIVALENT_MASS`, of `JUICES`, or vinegar with its strength
-        ("vinegar 5 %"). A percentage beside a pure acid is its share of the mass.
+    `text` is the cell ``acid``: one of `EQUIVALENT_MASS`, of `JUICES`, or vinegar with its strength
+    ("vinegar 5 %"). A percentage beside a pure acid is its share of the mass.
 
     Notes
     -----
@@ -137,7 +134,7 @@ ETHANOL_DENSITY = 0.789
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Strengths(BatchResult):
+class Strengths:
     """What one batch comes to. A number is None where `unknown` says why it is not known.
 
     Parameters
@@ -308,18 +305,15 @@ def _degree_days(
         if reading.temperature_c is not None and 0 <= (day := (reading.date - start).days) <= days
     ]
     if len(warm) >= 2:
-        return _area([(0, warm[0][1]), *warm, (days, warm[-1][1])]), "readings"
+        ends = [(0, warm[0][1]), *warm, (days, warm[-1][1])]
+        trapezoids = (
+            (later - day) * (max(at, 0.0) + max(then, 0.0)) / 2
+            for (day, at), (later, then) in pairwise(ends)
+        )
+        return sum(trapezoids), "readings"
     if batch.temperature_c is not None:
         return max(batch.temperature_c, 0.0) * days, "temperature_c"
     return None, None
-
-
-def _area(points: Sequence[tuple[int, float]]) -> float:
-    """Add up temperature over days by trapezoids."""
-    return sum(
-        (later - day) * (max(warm, 0.0) + max(next_warm, 0.0)) / 2
-        for (day, warm), (later, next_warm) in pairwise(points)
-    )
 
 
 def _unknown(

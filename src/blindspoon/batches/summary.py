@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from blindspoon import wording
 from blindspoon.batches.amounts import Amounts, NoAmounts, amounts
-from blindspoon.batches.cautions import Caution, caution, cautions, sources
+from blindspoon.batches.cautions import Caution, caution, cautions
 from blindspoon.batches.differences import (
     Difference,
     Together,
@@ -23,6 +23,7 @@ from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
 from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation
+from blindspoon.stats.plain import Record, as_record
 from blindspoon.stats.results import Interval
 from blindspoon.trial import Trial
 
@@ -67,15 +68,14 @@ def in_words(difference: Difference) -> str:
     """
     amount, name = difference.amount, factor_name(difference.factor)
     if amount is None:
-        values = (difference.variant_value, difference.control_value)
         ours, theirs = (
-            value if isinstance(value, str) else wording.plain(value) for value in values
+            value if isinstance(value, str) else wording.plain(value)
+            for value in (difference.variant_value, difference.control_value)
         )
         return f"different in {name} ({ours}, not {theirs})"
     usual = ("higher in {name} by {size}", "lower in {name} by {size}")
-    phrase = _PHRASES.get(difference.factor, usual)
     size = _size(abs(amount), difference.unit)
-    return phrase[amount <= 0].format(name=name, size=size)
+    return _PHRASES.get(difference.factor, usual)[amount <= 0].format(name=name, size=size)
 
 
 def also_differed(what: WhatDiffers) -> str:
@@ -93,11 +93,10 @@ def also_differed(what: WhatDiffers) -> str:
     >>> also_differed(what).replace(chr(160), " ")
     'it was also 9 days younger'
     """
-    found = what.undeclared
-    if not found:
+    if not what.undeclared:
         return ""
     subject = "it was" if what.batches == 1 else "they were"
-    return f"{subject} also {wording.listing(map(in_words, found))}"
+    return f"{subject} also {wording.listing(map(in_words, what.undeclared))}"
 
 
 def softened(because: str, kind: str, what: WhatDiffers | None) -> str:
@@ -119,20 +118,15 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
         return
     asked = ("fermented", "age") if trial.course else ()
     declared = [f.factor for f in what.differences if f.declared and f.factor not in asked]
+    meant = "{label} is meant to differ in {names}, "
     told = (
         (
             declared if len(declared) > 1 else (),
             "{label} differs in {names} at once; the tasting cannot tell which of them it is.",
         ),
         (what.not_known, "Whether {label} differs in {names} is not known: a cell is blank."),
-        (
-            what.declared_but_alike,
-            "{label} is meant to differ in {names}, but its batches are like the control’s.",
-        ),
-        (
-            what.not_recorded,
-            "{label} is meant to differ in {names}, which batches.csv does not record.",
-        ),
+        (what.declared_but_alike, f"{meant}but its batches are like the control’s."),
+        (what.not_recorded, f"{meant}which batches.csv does not record."),
     )
     for factors, sentence in told:
         if factors:
@@ -200,11 +194,8 @@ def same_but_tasted(trial: Trial, against: TasteAgainst, variant: str, kind: str
         return f"{same}, and scored alike on {attribute.label.lower()}."
     if kind not in ("different", "slight"):
         return ""
-    cause = (
-        f"; acid and salt change each other’s taste ({'; '.join(INTERACTION)})"
-        if against.quantity == "salt_percent"
-        else ""
-    )
+    taste = f"; acid and salt change each other’s taste ({'; '.join(INTERACTION)})"
+    cause = taste if against.quantity == "salt_percent" else ""
     return f"{same}, yet {wording.comparative(difference, attribute)} the control{cause}."
 
 
@@ -222,11 +213,8 @@ def same_and_alike(trial: Trial, against: TasteAgainst, variants: Sequence[str])
 def went_along(trial: Trial, against: TasteAgainst) -> str:
     """Say how taste went with strength; a clause, empty where no line was fitted.
 
-    Returns
-    -------
-    str
-        "from pH 3.5 to 3.8 sourness fell by 1.8 points", "whether saltiness goes with salt is not
-        settled".
+    "from pH 3.5 to 3.8 sourness fell by 1.8 points", "whether saltiness goes with salt is not
+    settled".
     """
     if against.rise is None:
         return ""
@@ -314,8 +302,6 @@ _PHRASES: Mapping[str, tuple[str, str]] = {
 }
 """What is said where a variant's batch has more of a factor than the control's, and less."""
 
-Record = dict[str, object]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
@@ -345,7 +331,7 @@ class Made:
     def to_record(self) -> Record:
         """Give everything but the log, ready for JSON."""
         return {
-            name: [row.to_row() for row in getattr(self, name)]
+            name: [as_record(row) for row in getattr(self, name)]
             for name in ("strengths", "amounts", "differs", "together", "cautions")
         }
 
@@ -356,20 +342,10 @@ def make_up(
     readings: TextTable | None,
     cups: Sequence[TextTable | None] = (),
 ) -> tuple[Made | None, tuple[Note, ...]]:
-    """Read what was made, and work out what follows from it.
+    """Read what was made, and work out what follows from it; None without a row of batches.csv.
 
-    Parameters
-    ----------
-    batches, readings : TextTable or None
-        None where there is no such file.
-    cups : sequence of TextTable or None
-        Tables whose column ``batch`` names what was tasted.
-
-    Returns
-    -------
-    made : Made or None
-        None where there is no batches.csv, or it has no rows yet.
-    notes : tuple of Note
+    `cups` are the tables whose column ``batch`` names what was tasted; a file that is not there is
+    None.
 
     Raises
     ------
@@ -401,9 +377,8 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
             declared = [in_words(found) for found in what.differences if found.declared]
             perhaps = [in_words(found) for found in what.differences if found.perhaps_meant]
             meant = f"as declared, {wording.listing(declared)}; " if declared else ""
-            meant += (
-                f"{wording.listing(perhaps)}, which may be the point of it; " if perhaps else ""
-            )
+            if perhaps:
+                meant += f"{wording.listing(perhaps)}, which may be the point of it; "
             also = also_differed(what) or "nothing else that was written down differs"
             yield f"{label}: {meant}{also}.{_question(trial, what) if ask else ''}"
         yield from remarks(trial, what)
@@ -435,5 +410,6 @@ def _question(trial: Trial, what: WhatDiffers) -> str:
 
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
     """Give each caution and its sources."""
-    found = () if made is None else made.cautions
-    return tuple((caution(look), sources(look)) for look in found)
+    return tuple(
+        (caution(look), "; ".join(look.sources)) for look in (made.cautions if made else ())
+    )

@@ -17,9 +17,9 @@ from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.overall import Overall, compare_overall
-from blindspoon.findings.plain import Record, as_record
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
+from blindspoon.stats.plain import Record, as_record
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.signed_ranks import taster_means
 from blindspoon.stats.two_way import ZERO, AdditiveFit, fit_additive

@@ -18,8 +18,8 @@ from blindspoon.findings.compare import (
     sittings_of,
 )
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
-from blindspoon.findings.plain import Record, as_record
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats.plain import Record, as_record
 from blindspoon.stats.results import Contrast, MixedFit, NoResult
 from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES
 from blindspoon.trial import Trial

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import fields, is_dataclass
 from typing import Any
 
@@ -13,18 +14,10 @@ Record = dict[str, Any]
 def as_record(value: object) -> Record:
     """Write a frozen value as a dictionary.
 
-    Parameters
-    ----------
-    value : dataclass instance
-        Its fields are numbers, strings, None, intervals, values like itself, tuples of such, or
-        `NoResult`: that becomes None, and its reason stands beside it under the name with
-        ``_reason``. A field's metadata may give it another "name", or a reason for being None,
-        "lacking".
-
-    Returns
-    -------
-    dict
-        Ready for JSON, in the order of the fields.
+    Its fields are numbers, strings, dates, None, intervals, values like itself, tuples of such, or
+    `NoResult`: that becomes None, and its reason stands beside it under the name with ``_reason``.
+    A field's metadata may give it another "name", or a reason for being None, "lacking". Ready for
+    JSON, in the order of the fields.
 
     Examples
     --------
@@ -48,6 +41,8 @@ def _plain(part: Any) -> Any:  # noqa: ANN401 - as many kinds as there are field
         return None
     if isinstance(part, Interval):
         return [part.low, part.high]
+    if isinstance(part, datetime.date):
+        return part.isoformat()
     if isinstance(part, tuple):
         return [_plain(inner) for inner in part]
     return as_record(part) if is_dataclass(part) else part
