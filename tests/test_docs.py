@@ -80,15 +80,12 @@ def test_the_page_of_errors_is_what_the_package_explains(request):
     assert ERRORS.read_text(encoding="utf-8") == shipped
 
 
-def tables_of(page: str) -> dict[str, list[str]]:
-    """The names in the first column of the tables under each heading of a page."""
+def keys_of(page: str) -> dict[str, list[str]]:
+    """The names at the head of the items under each heading of a page."""
     parts = re.split(r"^##+ ", page, flags=re.MULTILINE)[1:]
+    heads = r"^- ((?:`[a-z_]+`(?:, )?)+)"
     return {
-        part.split("\n")[0]: [
-            name
-            for line in re.findall(r"^\| ([a-z_, ]+) \|.*\|$", part, re.MULTILINE)[1:]
-            for name in line.split(", ")
-        ]
+        part.split("\n")[0]: re.findall(r"[a-z_]+", " ".join(re.findall(heads, part, re.MULTILINE)))
         for part in parts
     }
 
@@ -103,7 +100,7 @@ def test_the_trial_folders_page_lists_the_keys_that_trial_toml_takes():
         for each in error.value.problems
         if each.slug == "unknown-key"
     }
-    page = tables_of(FOLDER_PAGE.read_text(encoding="utf-8"))
+    page = keys_of(FOLDER_PAGE.read_text(encoding="utf-8"))
     keys = {name.strip("[]"): names for name, names in page.items() if name[0] == "["}
     assert {name: set(taken.split(", ")) for name, taken in said.items()} == {
         name: set(names) for name, names in keys.items()
