@@ -189,10 +189,11 @@ PRINTED = {
 
 
 def documented(command: str) -> dict[str, set[str]]:
-    """The fields of every object that a command prints, from the tables of the reference."""
+    """The fields of every object that a command prints, from the lists of the reference."""
     parts = re.split(r"^## ", JSON_PAGE, flags=re.MULTILINE)
+    names = "(?:`[^`]+`(?:, )?)+"
     rows = [
-        re.match(r"\| ((?:`[^`]+`(?:, )?)*) *\| (`.+?) \|", line)
+        re.match(rf"- (the object|{names}): ({names})(?: \(|$)", line)
         for part in parts
         if re.match(rf"{command}(:.*)?\n", part)
         for line in part.splitlines()
