@@ -333,7 +333,7 @@ def answers_like(trial: Trial) -> dict[str, str]:
     others = [variant.label for variant in trial.variants if variant.name != trial.control]
     primary = trial.decision.primary
     attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
-    margin = attributes[0].margin
+    margin = attributes[0].margin if attributes else None
     return {
         "trial.product": trial.product,
         "variant[1].label": trial.variant(trial.control).label,

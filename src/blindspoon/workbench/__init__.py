@@ -13,8 +13,8 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
         @bench.post("tasters")
         def save(stage: Stage, form: Form) -> Reply:
             ...
-            bench.say("Nine tasters are written.")
-            return bench.go(stage, "tasters")      # 303, so that reloading sends nothing twice
+            files = {"trial.toml": ...}            # 303, so that reloading sends nothing twice
+            return bench.save(stage, files, "The tasters", "Nine tasters are written.", "tasters")
 
 - A trial is looked up by name among those listed on the shelf: no path comes from a request. A
   handler gets its `Stage`; one that reads the broken ones too asks with ``broken=True``.
@@ -25,15 +25,16 @@ registers its addresses, and stands in ``app.PAGES``; nothing else knows it::
   Sec-Fetch-Site. A form has ``{{ ticket_field }}`` in it.
 - Faults stand beside their fields: ``bench.page(..., code=422, typed=form, faults={place: text})``.
   The macros of ``forms.html.j2`` take a place ("attribute[2].label") as the name of the field, show
-  what was typed, and tie the fault to it; ``{{ forms.mend() }}`` is the box that counts them.
+  what was typed, and tie the fault to it. A page sets its ``title``; the frame puts it into the
+  window and over the page, and the box that counts the faults below it.
   `phrases.beside` makes faults of problems, in the words of the page.
 - A form holds ``seen=bench.seen(found, files)``. `bench.meet` brings what was typed together with
-  what was written elsewhere meanwhile; where both changed a field, ``theirs`` asks beside it.
+  what was written elsewhere meanwhile; where both changed a field, the page asks beside it.
 - The script sends a form to its own address with ``Accept: application/json`` where the form has
   ``data-check``: the handler then saves nothing and answers `bench.checked`. It fetches the page
   again where an element with an id has ``data-renew``, and puts that element in its place: a page
   with a running job shows it so (``{{ forms.job(job, stop_at) }}``).
-- Files are written by `bench.write`, so that every change can be taken back.
+- Files are written by `bench.save`, so that every change can be taken back.
 - Long work: ``bench.jobs.run(kind, folder, work)``, one at a time, and ``bench.jobs.last(kind,
   folder)``; a page is given its ``job``.
 - A finished page of another make (report, sheets) is answered with ``bench.framed(content)``: it

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hmac
+import importlib
 import traceback
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -38,9 +39,16 @@ BODY_LIMIT = 2 * 1024 * 1024
 Form = Mapping[str, str]
 Handler = Callable[..., Response]
 
-_STATIC = {"workbench.css": "text/css; charset=utf-8", "workbench.js": "text/javascript"}
-_STATIC["host.js"] = "text/javascript"  # of the score page, whose pages for the host are used here
+PAGES = (
+    "shelf", "question", "jar_pages", "company", "dealing", "evening", "ending", "lately",
+)  # fmt: skip
+"""Modules of pages, each with its ``add_to``."""
 
+_STATIC = {
+    "workbench.css": "text/css; charset=utf-8",
+    "workbench.js": "text/javascript",
+    "host.js": "text/javascript",  # of the score page, whose pages for the host are used here
+}
 _POLICY = {
     "Content-Security-Policy": f"{HEADERS['Content-Security-Policy']}; "
     "frame-src 'self'; img-src 'self' data:; font-src data:"
@@ -104,7 +112,9 @@ class Workbench:
                     return redirect(self.address(found), 303)
                 if method == "GET":
                     return handler(found, **parts)
-                form = {name: tidy(text) for name, text in request.form.items()}
+                form = {
+                    name: text.replace("\r\n", "\n").strip() for name, text in request.form.items()
+                }
                 return handler(found, form, **parts)
 
             self.app.add_url_rule(f"/t/<name>/{path}", f"{method} {path}", run, methods=[method])
@@ -130,13 +140,15 @@ class Workbench:
         """Give the address of a page of a trial."""
         return f"/t/{found.folder.resolve().name}/{path}"
 
+    def go(self, found: Stage, path: str = "", said: str = "", *, back: bool = False) -> Response:
+        """Lead on to another page, which says what was done; `back` offers to take it back."""
+        if said:
+            self.say(said, back=back)
+        return redirect(self.address(found, path), 303)
+
     def say(self, text: str, *, back: bool = True) -> None:
         """Say on the next page what was done; `back` offers to take it back."""
         self._said, self._back = text, back
-
-    def go(self, found: Stage, path: str = "") -> Response:
-        """Lead on to another page of the trial."""
-        return redirect(self.address(found, path), 303)
 
     def seen(self, found: Stage, names: Sequence[str]) -> str:
         """Note what a form is filled from; it sends back what this gives as "seen"."""
@@ -156,7 +168,7 @@ class Workbench:
         names: Sequence[str],
         typed: Mapping[str, str],
         read: Callable[[Stage], Mapping[str, str]],
-    ) -> tuple[dict[str, str], dict[str, str]]:
+    ) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
         """Bring what was typed together with what was written elsewhere meanwhile.
 
         Parameters
@@ -171,8 +183,9 @@ class Workbench:
         -------
         typed : dict of str to str
             With what the host left as it was, and what they would rather have, as it stands now.
-        theirs : dict of str to str
-            What stands now where both changed it.
+        clash : dict
+            Where both changed a field, what its page needs to ask beside it: `faults` and
+            `theirs`; else empty.
         """
         now, before = read(found), self.filled_from(form)
         merged, theirs = dict(typed), dict[str, str]()
@@ -184,12 +197,20 @@ class Workbench:
                 merged[place] = now[place]
             elif stale and typed[place] != now[place] != was.get(place, ""):
                 theirs[place] = now[place]
-        return merged, theirs
+        stands = {place: f"“{text}”" if text else "nothing" for place, text in theirs.items()}
+        faults = {
+            place: f"Changed elsewhere meanwhile: {text} stands there now."
+            for place, text in stands.items()
+        }
+        return merged, {"faults": faults, "theirs": theirs} if theirs else {}
 
-    def write(self, found: Stage, files: Mapping[str, bytes], said: str) -> None:
-        """Write files that were made from a trial; 409 where it changed in that moment."""
-        if not earlier.write(found.folder, files, said, found.files):
+    def save(
+        self, found: Stage, files: Mapping[str, bytes], what: str, said: str, path: str = ""
+    ) -> Response:
+        """Write files that were made from a trial, and lead on; 409 where it changed just now."""
+        if not earlier.write(found.folder, files, what, found.files):
             abort(self.page("message.html.j2", found, code=409, text=_JUST_NOW))
+        return self.go(found, path, said, back=True)
 
     def page(
         self,
@@ -205,21 +226,13 @@ class Workbench:
         typed does not.
         """
         said, self._said = (self._said, "") if code == 200 else ("", self._said)
-        own: dict[str, object] = {
-            "stage": found,
-            "step": step,
-            "typed": {},
-            "faults": {},
-            "theirs": {},
-            "said": said,
-            "back": self._back,
-            "veil": _tells(found),
-            "job": None,
-        }
-        job = values.get("job")
-        if isinstance(job, Job) and not job.ended and code != 200:
-            values["job"] = None
-        return make_response(render_template(template, **own | values), code)
+        own: dict[str, object] = {"typed": {}, "faults": {}, "theirs": {}, "job": None} | values
+        if isinstance(job := own["job"], Job) and not job.ended and code != 200:
+            own["job"] = None
+        veil = found is not None and found.state in ("sealed", "tasting", "closed")
+        own["veil"] = veil and found and found.trial and tells(found.title, found.trial)
+        own |= {"stage": found, "step": step, "said": said, "back": self._back}
+        return make_response(render_template(template, **own), code)
 
     def checked(self, faults: Mapping[str, str], texts: Mapping[str, str]) -> Response:
         """Answer the script while a host types: faults by place, and texts by the id of a part."""
@@ -307,23 +320,11 @@ class Workbench:
         return self._refused(500, f"{MESSAGES[500]} What happened stands in {file}.")
 
 
-def tidy(text: str) -> str:
-    """Take what was typed without blanks around it, and with our own line ends."""
-    return text.replace("\r\n", "\n").strip()
-
-
 def _harden(response: Response) -> Response:
     for name, value in (HEADERS | _POLICY).items():
         response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
     return response
-
-
-def _tells(found: Stage | None) -> bool:
-    """Whether a title would tell what is in a cup beside the codes on a page."""
-    if found is None or found.trial is None:
-        return False
-    return found.state in ("sealed", "tasting", "closed") and tells(found.title, found.trial)
 
 
 def create_workbench(
@@ -343,23 +344,9 @@ def create_workbench(
     close : callable
         Ends the server.
     """
-    from blindspoon.workbench import (  # noqa: PLC0415 - each of them needs this module
-        beginning,
-        company,
-        dealing,
-        ending,
-        evening,
-        jar_pages,
-        lately,
-        question,
-        showing,
-    )
-    from blindspoon.workbench import shelf as first  # noqa: PLC0415
-
     for folder in disk.trials_in(shelf).values():
         earlier.finish(folder)
     bench = Workbench(shelf, door, port, close)
-    before = (first, beginning, question, jar_pages, company, dealing)
-    for pages in (*before, evening, ending, showing, lately):
-        pages.add_to(bench)
+    for name in PAGES:  # each of them needs this module
+        importlib.import_module(f"blindspoon.workbench.{name}").add_to(bench)
     return bench

@@ -17,7 +17,7 @@ from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
-from blindspoon.workbench.phrases import REMEDIES, beside, meanwhile
+from blindspoon.workbench.phrases import REMEDIES, beside
 
 FILE = "trial.toml"
 CHANCES = "Working out what they can show"
@@ -59,9 +59,9 @@ def add_to(bench: Workbench) -> None:
     @bench.post("tasters")
     def save(found: Stage, form: Form) -> Response:
         bench.see(found, "rule")
-        typed, theirs = bench.meet(form, found, [FILE], _typed(form), lambda it: _draft(it.plan))
-        if theirs:
-            return page(found, typed, 409, faults=meanwhile(theirs), theirs=theirs)
+        typed, clash = bench.meet(form, found, [FILE], _typed(form), lambda it: _draft(it.plan))
+        if clash:
+            return page(found, typed, 409, **clash)
         faults = _faults(typed)
         try:
             new = found.text if faults else _edited(found.text, typed)
@@ -70,9 +70,8 @@ def add_to(bench: Workbench) -> None:
             faults = beside(error.problems, typed)
         if faults:
             return page(found, typed, 422, faults=faults)
-        bench.write(found, {FILE: new.encode()}, "The tasters")
-        bench.say("The tasters are saved.")
-        return bench.go(found, "tasters")
+        said = "The tasters are saved."
+        return bench.save(found, {FILE: new.encode()}, "The tasters", said, "tasters")
 
     @bench.post("tasters/finer")
     def finer(found: Stage, _: Form) -> Response:
@@ -140,57 +139,40 @@ def _edited(text: str, form: Form) -> str:
     for place in range(1, wanted + 1):
         day = date_of(form.get(f"session[{place}].date", ""))
         if place > len(listed) and (wanted > 1 or day):
-            text = add(text, "session", {"name": _free(listed, place)})
+            taken = {str(session.get("name")) for session in listed}
+            free = map(str, range(place, place + len(taken) + 1))  # its place, or the next one
+            text = add(text, "session", {"name": next(it for it in free if it not in taken)})
             listed = tomllib.loads(text)["session"]
         if place <= len(listed) and day != listed[place - 1].get("date"):
             text = put(text, f"session[{place}].date", day)
     return text
 
 
-def _free(listed: list[dict[str, object]], place: int) -> str:
-    """Name a new session by its place, or by the next number that is free."""
-    taken = {str(session.get("name")) for session in listed}
-    return next(
-        name for name in map(str, range(place, place + len(taken) + 1)) if name not in taken
-    )
-
-
 def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     """Simulate this panel among others, and say and draw what they can show."""
-    from blindspoon.planning import (  # noqa: PLC0415
-        SizeOptions,
-        size_days,
-        size_folder,
-        size_sets,
-    )
+    from blindspoon import planning  # noqa: PLC0415
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
     from blindspoon.simulate.course_size import DESIGNS  # noqa: PLC0415
 
     plan = found.plan
+    undrawn = {"assumptions": (), "title": "", "trials": FINE}
     if not plan.attributes:  # nothing is scored: who can tell is asked, and worked out exactly
-        _, sets = size_sets(found.folder)
+        _, sets = planning.size_sets(found.folder)
         said = sets.sentences if sets else ()
-        return {"first": said[:1], "rest": said[1:], "assumptions": (), "title": "", "trials": FINE}
+        return undrawn | {"first": said[:1], "rest": said[1:]}
     if plan.course and not plan.primary_attributes:
-        days = size_days(found.folder, SizeOptions())
-        said = days.sentences if days else ()
-        designs = len(DESIGNS)
-        return {
-            "first": said[designs:],
-            "rest": said[:designs],
-            "assumptions": (),
-            "title": "",
-            "trials": FINE,
-        }
+        days = planning.size_days(found.folder, planning.SizeOptions())
+        said, designs = days.sentences if days else (), len(DESIGNS)
+        return undrawn | {"first": said[designs:], "rest": said[:designs]}
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
     alone = planned == 1
-    options = SizeOptions(
+    options = planning.SizeOptions(
         trials=trials,
         jobs=1,
         tasters=() if alone else sorted({6, 12, 24, max(planned, 3)}),
         sessions=() if alone else sorted({1, 2, rounds}),
     )
-    trial, sizing = size_folder(found.folder, options, moved)
+    trial, sizing = planning.size_folder(found.folder, options, moved)
     chart = chances_chart(sizing, trial)
     own = f"{count(planned, 'taster')}, {spelled(rounds)} "
     first = [text for text in sizing.sentences if text.startswith(own)]

@@ -43,19 +43,10 @@ def add_to(bench: Workbench) -> None:
 
     def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
         plan, problems = foreseen(found) if found.state == "planned" else (None, ())
-        return bench.page(
-            "codes.html.j2",
-            found,
-            "codes",
-            code,
-            plan=plan,
-            balance=[part for part in plan.balance if part.session is not None] if plan else [],
-            problems=problems,
-            rule=rule_in_words(found.plan),
-            beside=rule_beside(found.plan),
-            typed=form,
-            faults=faults,
-        )
+        balance = [part for part in plan.balance if part.session is not None] if plan else []
+        rule = rule_in_words(found.plan), rule_beside(found.plan)
+        own = {"plan": plan, "balance": balance, "problems": problems, "rule": rule}
+        return bench.page("codes.html.j2", found, "codes", code, typed=form, faults=faults, **own)
 
     @bench.get("codes")
     def codes(found: Stage) -> Response:
@@ -70,8 +61,7 @@ def add_to(bench: Workbench) -> None:
             return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")
         draw_blind(found.folder, today(), declare=True)
         write_sheets(found.folder, "a4", None)
-        bench.say("The codes are drawn, and the rule is sealed.", back=False)
-        return bench.go(found, "sheets")
+        return bench.go(found, "sheets", "The codes are drawn, and the rule is sealed.")
 
     @bench.post("codes/back")
     def back(found: Stage, form: Form) -> Response:
@@ -81,22 +71,17 @@ def add_to(bench: Workbench) -> None:
             return ask(found, form, 422, sure="Throw away what was printed, and say so here.")
         bench.sittings.leave(found.folder)
         take_back(found.folder, today())
-        bench.say("The drawing is taken back. The next one has other codes.", back=False)
-        return bench.go(found, "codes")
+        return bench.go(found, "codes", "The drawing is taken back. The next one has other codes.")
 
     @bench.get("sheets")
     def sheets(found: Stage) -> Response:
         names = disk.sheets_in(found.folder)
         people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
+        calendar = (found.folder / "sheets" / "calendar.ics").is_file()
         return bench.page(
-            "sheets.html.j2",
-            found,
-            "sheets",
-            names=names,
-            people=people,
-            stocks=STOCKS,
-            calendar=(found.folder / "sheets" / "calendar.ics").is_file(),
-        )
+            "sheets.html.j2", found, "sheets",
+            names=names, people=people, stocks=STOCKS, calendar=calendar,
+        )  # fmt: skip
 
     @bench.post("sheets")
     def again(found: Stage, form: Form) -> Response:
@@ -105,8 +90,7 @@ def add_to(bench: Workbench) -> None:
         paper: Literal["a4", "letter"] = "letter" if form.get("paper") == "letter" else "a4"
         stock = form.get("labels", "")
         write_sheets(found.folder, paper, stock if stock in LABEL_STOCKS else None)
-        bench.say("The sheets are written again.", back=False)
-        return bench.go(found, "sheets")
+        return bench.go(found, "sheets", "The sheets are written again.")
 
     @bench.get("sheets/calendar.ics")
     def days(found: Stage) -> Response:
@@ -127,6 +111,5 @@ def add_to(bench: Workbench) -> None:
         name = form.get("sheet", TELLING[0])
         content = DurableFolder(found.folder).read(f"sheets/{name}") if name in TELLING else None
         if form.get("pours") != "yes" or content is None:
-            bench.say("Only who pours may see it. Say so first.", back=False)
-            return bench.go(found, "sheets")
+            return bench.go(found, "sheets", "Only who pours may see it. Say so first.")
         return bench.framed(content)

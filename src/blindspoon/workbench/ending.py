@@ -1,14 +1,27 @@
-"""A last look at slips and gaps, and lifting the blind."""
+"""The end: a last look, the blind lifted, the findings as readers see them, all that goes out."""
 
 from __future__ import annotations
 
+import mimetypes
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+from flask import abort, make_response, request
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import Problem, TrialError
+from blindspoon.files import disk, durable
+from blindspoon.files.table_edit import edit_table
 from blindspoon.lifting import Lifting, lift_blind
+from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
+from blindspoon.wording import capital, spelled
 from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import said
+
+if TYPE_CHECKING:
+    from blindspoon.packing.pack import Published
 
 STEP_OF = {
     "trial.toml": "question",
@@ -21,6 +34,10 @@ STEP_OF = {
 }
 """Where a file is mended; scores are, at the tasting."""
 
+LOOKED_AT = ("lifted", "published", "never coded", "never sealed")
+"""States in which the scores may be looked at."""
+FINDINGS, PUBLISH = "Working out what the scores show", "Writing everything"
+
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
@@ -32,11 +49,10 @@ def add_to(bench: Workbench) -> None:
         known = examine(found.folder)
         problems = [(_step(problem.file), said(problem)) for problem in known.problems]
         notes = [(_step(note.file), str(note)) for note in known.notes]
-        return bench.page(
-            "look.html.j2", found, "look", problems=problems, notes=notes, cautions=known.cautions
-        )
+        told = {"problems": problems, "notes": notes}
+        return bench.page("look.html.j2", found, "look", 200, **told, cautions=known.cautions)
 
-    def ask(found: Stage, form: Form, code: int = 200, fault: str = "") -> Response:
+    def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
         lifting: Lifting | None = None
         problems: tuple[Problem, ...] = ()
         if found.state == "closed":
@@ -44,16 +60,8 @@ def add_to(bench: Workbench) -> None:
                 lifting = lift_blind(found.folder, today(), lambda _: False)
             except TrialError as error:
                 problems = error.problems
-        return bench.page(
-            "lift.html.j2",
-            found,
-            "lift",
-            code,
-            lifting=lifting,
-            problems=[said(problem) for problem in problems],
-            typed=form,
-            faults={"finished": fault} if fault else {},
-        )
+        own = {"lifting": lifting, "problems": problems, "typed": form, "faults": faults}
+        return bench.page("lift.html.j2", found, "lift", code, **own)
 
     @bench.get("lift")
     def may_lift(found: Stage) -> Response:
@@ -61,22 +69,151 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("lift")
     def lift(found: Stage, form: Form) -> Response:
+        def told(lifting: Lifting) -> bool:
+            return f"{lifting.lift.scored}:{lifting.lift.scores}" == form.get("told")
+
         if found.state != "closed":
             return ask(found, form, 409)
         if form.get("finished") != "yes":
-            return ask(found, form, 422, "Lift it when everybody has finished; then say so here.")
-        last = form.get("last") == "yes"
-        done = lift_blind(found.folder, today(), lambda now: _told(now) == form["told"], last=last)
-        if not done.recorded:
-            return ask(found, form, 409, "Scores changed while you read this. Look again.")
+            wait = "Lift it when everybody has finished; then say so here."
+            return ask(found, form, 422, finished=wait)
+        if not lift_blind(found.folder, today(), told, last=form.get("last") == "yes").recorded:
+            changed = "Scores changed while you read this. Look again."
+            return ask(found, form, 409, finished=changed)
         bench.sittings.leave(found.folder)
-        bench.say("The blind is lifted.", back=False)
-        return bench.go(found, "findings")
+        return bench.go(found, "findings", "The blind is lifted.")
+
+    _add_findings(bench)
 
 
-def _told(lifting: Lifting) -> str:
-    """Tell what the host was told from anything else."""
-    return f"{lifting.lift.scored}:{lifting.lift.scores}"
+def _add_findings(bench: Workbench) -> None:
+    """Register what can be seen when the blind is lifted."""
+
+    def rendered(found: Stage) -> Job:
+        """Give the job that renders the report of the folder as it is now."""
+        now = disk.fingerprint(disk.read_folder(found.folder).files)
+        job = bench.jobs.last(FINDINGS, found.folder)
+        if job is None or (job.ended and job.seen != now):
+            job = bench.jobs.run(FINDINGS, found.folder, lambda moved: _render(found, moved), now)
+        return job
+
+    @bench.get("findings")
+    def findings(found: Stage) -> Response:
+        job = rendered(found) if found.state in LOOKED_AT else None
+        return bench.page("findings.html.j2", found, "findings", job=job)
+
+    @bench.get("findings/report/")
+    @bench.get("findings/report/<path:file>")
+    def report(found: Stage, file: str = "index.html") -> Response:
+        result = rendered(found).result if found.state in LOOKED_AT else None
+        content = result.get(file) if isinstance(result, dict) else None
+        if content is None:
+            abort(404)
+        return bench.framed(content) if file.endswith(".html") else _file(content, file)
+
+    def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
+        page, may = disk.published_page(found.folder), found.state in LOOKED_AT
+        now = disk.fingerprint(disk.read_folder(found.folder).files).encode()
+        return bench.page(
+            "publish.html.j2", found, "publish", code, typed=form, faults=faults, may=may,
+            job=bench.jobs.last(PUBLISH, found.folder),
+            comments=list(_comments(found) if may else ()),
+            where=disk.published_at(found.folder), there=page is not None,
+            changed=page is not None and now not in page,
+        )  # fmt: skip
+
+    @bench.get("publish")
+    def publishing(found: Stage) -> Response:
+        return ask(found, {})
+
+    @bench.post("publish")
+    def publish(found: Stage, form: Form) -> Response:
+        if found.state not in LOOKED_AT:
+            return ask(found, form, 409)
+        jar, faults = form.get("jar", "").replace(",", ".").strip(), {}
+        if not jar.replace(".", "", 1).isdigit() or not 1 <= float(jar) <= 1_000_000:
+            faults["jar"] = "Give the grams as a number, such as 1000."
+        if form.get("known") != "yes":
+            faults["known"] = "Tell your tasters first; then say so here."
+        if faults:
+            return ask(found, form, 422, **faults)
+        bench.jobs.run(PUBLISH, found.folder, lambda moved: _publish(found, float(jar), moved))
+        return bench.go(found, "publish")
+
+    @bench.post("publish/comments")
+    def leave_out(found: Stage, _: Form) -> Response:
+        chosen = set(request.form.getlist("out"))
+        if found.state not in LOOKED_AT or not chosen:
+            return bench.go(found, "publish")
+        cells: dict[str, dict[tuple[int, str], str]] = {}
+        for comment in _comments(found):
+            if comment.place in chosen:
+                cells.setdefault(comment.file, {})[comment.row, "comment"] = ""
+        files = {name: edit_table(found.files[name], name, out) for name, out in cells.items()}
+        told = f"{capital(spelled(len(chosen)))} left out of what goes out next."
+        return bench.save(found, files, "Comments left out", told, "publish")
+
+    @bench.post("publish/stop")
+    def stop(found: Stage, _: Form) -> Response:
+        bench.jobs.stop(PUBLISH, found.folder)
+        return bench.go(found, "publish")
+
+    @bench.get("publish/all.zip")
+    def zipped(found: Stage) -> Response:
+        target = disk.published_at(found.folder)
+        if disk.published_page(found.folder) is None:
+            abort(404)
+        response = _file(durable.read_file(target.with_name(f"{target.name}.zip")), "all.zip")
+        response.headers["Content-Disposition"] = "attachment"
+        return response
+
+
+class Comment(NamedTuple):
+    """What a taster wrote, as it goes out, and where it stands in the folder."""
+
+    file: str
+    row: int
+    taster: str
+    text: str
+
+    @property
+    def place(self) -> str:
+        """What a box of the form sends."""
+        return f"{self.file}:{self.row}"
+
+
+def _comments(found: Stage) -> Iterator[Comment]:
+    """List everything that tasters wrote, names of theirs under pseudonyms."""
+    tables = disk.read_folder(found.folder).tables()
+    _, out = pseudonymise(found.plan, tables)
+    for own, table in zip(tables.answers, out.answers, strict=True):
+        for number, (_, row) in enumerate(table.rows()):
+            if row.get("comment"):
+                yield Comment(own.file, number, row.get("taster", ""), row["comment"])
+
+
+def _render(found: Stage, moved: Moved) -> dict[str, bytes]:
+    from blindspoon.analysis import analyse, compose_report  # noqa: PLC0415 - takes a second
+    from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
+
+    analysis = analyse(found.folder)
+    moved(1, 3)
+    content = compose_report(analysis)
+    moved(2, 3)
+    return render(content)
+
+
+def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
+    from blindspoon.analysis import analyse  # noqa: PLC0415 - takes a second
+    from blindspoon.packing.pack import publish  # noqa: PLC0415 - brings in matplotlib
+
+    to = disk.published_at(found.folder).parent
+    return publish(analyse(found.folder), to, jar_g=jar_g, progress=moved)
+
+
+def _file(content: bytes, name: str) -> Response:
+    kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+    return make_response(content, {"Content-Type": kind})
 
 
 def _step(file: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from functools import partial
 
 from flask import abort, make_response, render_template, request
 from werkzeug.wrappers import Response
@@ -49,7 +50,7 @@ def add_to(bench: Workbench) -> None:
         return Desk(
             sitting=sitting,
             base=bench.address(found, "tasting"),
-            fill=lambda name, **content: fill(found, name, **content),
+            fill=partial(fill, found),
             join=phones.address,
             phones="in" if phones.are_in else "out",
         )
@@ -66,24 +67,22 @@ def add_to(bench: Workbench) -> None:
                     sitting.open_session(sitting.unfinished)
             else:
                 phones.keep_out()
-            bench.say(f"Phones are {'let in' if phones.are_in else 'kept out'}.", back=False)
+            told = f"Phones are {'let in' if phones.are_in else 'kept out'}."
         except TrialError as error:
-            bench.say(f"Phones cannot be let in: {error.problems[0].found}.", back=False)
-        return bench.go(found, "tasting")
+            told = f"Phones cannot be let in: {error.problems[0].found}."
+        return bench.go(found, "tasting", told)
 
     @bench.post("tasting/close")
     def close(found: Stage, _: Form) -> Response:
         opened(found)
         bench.sittings.leave(found.folder)
         close_tasting(found.folder, today())
-        bench.say("The tasting is closed, and phones are kept out.", back=False)
-        return bench.go(found, "look")
+        return bench.go(found, "look", "The tasting is closed, and phones are kept out.")
 
     @bench.post("tasting/reopen")
     def reopen(found: Stage, _: Form) -> Response:
         reopen_tasting(found.folder)
-        bench.say("The tasting is open again.", back=False)
-        return bench.go(found, "tasting")
+        return bench.go(found, "tasting", "The tasting is open again.")
 
     _add_more(bench, opened, fill)
 
@@ -115,8 +114,8 @@ def _add_more(
         if fault:
             return fill(found, "late", 422, typed=form, faults={"late": fault}, alike=other)
         sitting.reconcile()
-        bench.say(f"{name} has cups now. Print the sheets again for their ballot.", back=False)
-        return bench.go(found, "tasting")
+        told = f"{name} has cups now. Print the sheets again for their ballot."
+        return bench.go(found, "tasting", told)
 
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:
@@ -136,8 +135,7 @@ def _add_more(
         if form.get("shown") != shown or not addition.answers:
             return fill(found, "rows", typed=form, addition=addition, shown=shown)
         addition.add(sitting)
-        bench.say(f"Scores of {len(addition.answers)} cups are added.", back=False)
-        return bench.go(found, "tasting")
+        return bench.go(found, "tasting", f"Scores of {len(addition.answers)} cups are added.")
 
 
 def sentence(problem: Problem) -> str:

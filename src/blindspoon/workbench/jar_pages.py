@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from flask import abort
 from werkzeug.wrappers import Response
@@ -21,11 +21,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import number_of, short_name
 from blindspoon.trial import Variant
 from blindspoon.workbench.app import Form, Workbench
-from blindspoon.workbench.phrases import beside, meanwhile
-
-if TYPE_CHECKING:
-    from blindspoon.batches import summary
-    from blindspoon.batches.amounts import Amounts, NoAmounts
+from blindspoon.workbench.phrases import beside
 
 FILES = ("batches.csv", "readings.csv", "trial.toml")
 READ = ("date", "ph", "temperature_c", "note")
@@ -46,15 +42,51 @@ class JarForm(NamedTuple):
         By column, and "readings[1].ph".
     readings : list of int
         Rows of readings.csv, in the order of the form.
-    own : list of str
-        The host's own columns.
     """
 
     variant: Variant
     row: int | None
     cells: dict[str, str]
     readings: list[int]
-    own: list[str]
+
+
+class JarsSaid(NamedTuple):
+    """What can be said of the jars of a folder.
+
+    Attributes
+    ----------
+    problems : tuple of Problem
+        Why nothing can be said.
+    own : dict of str to str
+        What the host's own columns are called.
+    salt, adds : dict of str to str
+        By jar: its salt in all, and what would make it as salty as the control.
+    unmeant : dict of str to dict
+        By variant and column: what else it differs in.
+    differs : list of str
+    cautions : sequence of (str, str)
+    """
+
+    problems: tuple[Problem, ...]
+    own: dict[str, str]
+    salt: dict[str, str]
+    adds: dict[str, str]
+    unmeant: dict[str, dict[str, str]]
+    differs: list[str]
+    cautions: Sequence[tuple[str, str]]
+
+    def worked(self, name: str) -> str:
+        """Say how salty a jar is, and what would make it as salty as the control."""
+        if name not in self.salt:
+            return ""
+        salt = self.salt[name]
+        first = f"{salt} salt." if salt else "How salty it is cannot be worked out yet."
+        return f"{first} {self.adds.get(name, '')}".strip()
+
+    def asked(self, found: Stage, jar: JarForm) -> dict[str, str]:
+        """Ask of each difference that was not meant whether it belongs to the change."""
+        known = jar.row is not None and not found.locked("rule")
+        return self.unmeant.get(jar.variant.name, {}) if known else {}
 
 
 def add_to(bench: Workbench) -> None:
@@ -62,39 +94,30 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("jars")
     def jars(found: Stage) -> Response:
-        from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
-
-        files, trial = _files(found), found.plan
-        table = read_table(files["batches.csv"], "batches.csv")
-        rows = {
-            n: row for n, (_, row) in enumerate(table.rows(), 1) if row.get("batch") != "example"
-        }
-        made, problems = _made(found, files)
-        if made:
-            known = tuple(what for what in made.differs if what.variant in found.made)
-            made = replace(made, differs=known)
-        strengths = {it.batch: it for it in made.strengths} if made else {}
-        adds = {it.batch: _add(found, it) for it in made.amounts} if made else {}
+        files = _files(found)
+        rows = enumerate(read_table(files["batches.csv"], "batches.csv").rows(), 1)
         return bench.page(
-            "jars.html.j2", found, "jars",
-            rows=rows, problems=problems, adds=adds,
-            labels={variant.name: variant.label for variant in trial.variants},
-            salt={name: _salt(it.salt_percent) for name, it in strengths.items()},
-            differs=list(summary.differences_in_words(trial, made)) if made else [],
-            cautions=summary.cautions_in_words(made),
-        )  # fmt: skip
+            "jars.html.j2",
+            found,
+            "jars",
+            rows={n: row for n, (_, row) in rows if row.get("batch") != "example"},
+            jars=_said(found, files),
+            labels={variant.name: variant.label for variant in found.plan.variants},
+        )
 
     def page(found: Stage, which: str, jar: JarForm, code: int = 200, **more: object) -> Response:
-        from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
-
-        own: dict[str, object] = {"typed": jar.cells}
-        made, _ = _made(found, _files(found))
-        return bench.page(
-            "jar.html.j2", found, "jars", code, which=which, jar=jar, seen=bench.seen(found, FILES),
-            asked=_asked(found, jar, made), worked=_worked(found, made, jar.cells["batch"]),
-            names={name: wording.capital(summary.factor_name(name)) for name in jar.own},
-            number=len(jar.readings) + 1, **own | more,
-        )  # fmt: skip
+        jars = _said(found, _files(found))
+        own: dict[str, object] = {
+            "which": which,
+            "jar": jar,
+            "typed": jar.cells,
+            "seen": bench.seen(found, FILES),
+            "asked": jars.asked(found, jar),
+            "worked": jars.worked(jar.cells["batch"]),
+            "names": jars.own,
+            "number": len(jar.readings) + 1,
+        }
+        return bench.page("jar.html.j2", found, "jars", code, **own | more)
 
     @bench.get("jars/<which>")
     def show(found: Stage, which: str) -> Response:
@@ -110,37 +133,26 @@ def add_to(bench: Workbench) -> None:
         form = _moved(form, at(before), jar) if before else form
         places = {*jar.cells, OWN_NAME, OWN_VALUE}
         typed = {place: text for place, text in form.items() if place in places}
-        typed, theirs = bench.meet(form, found, FILES, typed, lambda it: at(it).cells)
-        if theirs:
-            faults = meanwhile(theirs)
-            return page(
-                found, which, jar, 409, typed=jar.cells | typed, faults=faults, theirs=theirs
-            )
+        typed, clash = bench.meet(form, found, FILES, typed, lambda it: at(it).cells)
+        if clash:
+            return page(found, which, jar, 409, typed=jar.cells | typed, **clash)
         name = typed.get("batch", jar.cells["batch"])
-        if jar.row is not None and (name != jar.cells["batch"] or form.get("go") == "out"):
-            bench.see(found, "jar names")
         out = form.get("go") == "out" and jar.row is not None
-        said = f"{name} is {'taken out' if out else 'written down'}."
+        if out or (jar.row is not None and name != jar.cells["batch"]):
+            bench.see(found, "jar names")
         try:
-            files = _edited(found, jar, typed, out=out)
-            points = [
-                key[8:]
-                for key, text in form.items()
-                if key.startswith("differs.") and text == "yes"
-            ]
-            files |= _meant(bench, found, jar, points)
-            made, problems = _made(found, files)
-            faults = {} if out else beside(_own(problems, files, name), places)
+            files = _edited(found, jar, typed, out=out) | _meant(found, jar, form)
+            said = _said(found, files)
+            faults = {} if out else beside(_own(said.problems, files, name), places)
+            worked = "" if faults else said.worked(name)
         except TrialError as error:
-            made, faults = None, beside(error.problems, places)
+            faults, worked = beside(error.problems, places), ""
         if wants_json():
-            worked = "" if faults else _worked(found, made, name)
             return bench.checked(faults, {"worked": worked} if worked else {})
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
-        bench.write(found, files, said.rstrip("."))
-        bench.say(said)
-        return bench.go(found, "jars")
+        told = f"{name} is {'taken out' if out else 'written down'}"
+        return bench.save(found, files, told, f"{told}.", "jars")
 
 
 def _files(found: Stage) -> dict[str, bytes]:
@@ -151,15 +163,47 @@ def _files(found: Stage) -> dict[str, bytes]:
     return {name: files[name] for name in FILES}
 
 
+def _said(found: Stage, files: Mapping[str, bytes]) -> JarsSaid:
+    """Make up what can be read."""
+    from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
+
+    batches, readings = (read_table(files[name], name) for name in FILES[:2])
+    made, problems = None, tuple[Problem, ...]()
+    try:
+        made, _ = summary.make_up(found.plan, batches, readings)
+    except TrialError as error:
+        problems = error.problems
+    if made:
+        known = tuple(what for what in made.differs if what.variant in found.made)
+        made = replace(made, differs=known)
+    salt = {it.batch: it.salt_percent for it in made.strengths} if made else {}
+    adds = {it.batch: summary.what_to_add(found.plan, it) for it in made.amounts} if made else {}
+    unmeant: dict[str, dict[str, str]] = {}
+    for what in made.differs if made else ():
+        asked = {it.factor: summary.in_words(it) for it in what.undeclared}
+        unmeant.setdefault(what.variant, {}).update(asked)
+    own = [name for name in batches.columns if name not in _KINDS]
+    return JarsSaid(
+        problems=problems,
+        own={name: wording.capital(summary.factor_name(name)) for name in own},
+        salt={
+            name: "" if it is None else f"{wording.number(it, 2)}{wording.NO_BREAK}%"
+            for name, it in salt.items()
+        },
+        adds={name: wording.capital(text.partition(": ")[2]) for name, text in adds.items()},
+        unmeant=unmeant,
+        differs=list(summary.differences_in_words(found.plan, made)) if made else [],
+        cautions=summary.cautions_in_words(made),
+    )
+
+
 def _jar(found: Stage, which: str) -> JarForm:
     """Find a jar by its row, from 1, or begin one of a variant ("new-plain"); 404 otherwise."""
-    files, trial = _files(found), found.plan
-    table = read_table(files["batches.csv"], "batches.csv")
+    files, names = _files(found), {variant.name: variant for variant in found.plan.variants}
+    table, readings = (read_table(files[name], name) for name in FILES[:2])
     if table.problems:
         raise TrialFileError(table.problems)
-    rows = [row for _, row in table.rows()]
-    names = {variant.name: variant for variant in trial.variants}
-    known = dict.fromkeys(_KINDS, "")
+    rows, known = [row for _, row in table.rows()], dict.fromkeys(_KINDS, "")
     row = int(which) - 1 if which.isdecimal() and which.isascii() and len(which) < 6 else None
     if row is not None and 0 <= row < len(rows) and rows[row].get("variant") in names:
         cells = known | rows[row]
@@ -168,23 +212,17 @@ def _jar(found: Stage, which: str) -> JarForm:
         row, variant = None, names[which[4:]]
         taken = {row.get("batch", "") for row in rows}
         number = next(n for n in range(1, len(rows) + 2) if f"jar {n}" not in taken)
-        own = {
-            name: "yes" if name in variant.differs else "no"
-            for name in table.columns
-            if name not in _KINDS
-        }
+        columns = [name for name in table.columns if name not in _KINDS]
+        own = {name: "yes" if name in variant.differs else "no" for name in columns}
         cells = known | own | {"batch": f"jar {number}", "variant": variant.name}
     else:
         abort(404)
     del cells["variant"]
-    readings = read_table(files["readings.csv"], "readings.csv")
-    mine = [n for n, (_, it) in enumerate(readings.rows()) if it.get("batch") == cells["batch"]]
-    rows = [row for _, row in readings.rows()]
-    for number, place in enumerate([*mine, -1], 1):
-        read = rows[place] if place >= 0 else {}
-        cells |= {f"readings[{number}].{name}": read.get(name, "") for name in READ}
-    own_columns = [name for name in table.columns if name not in _KINDS]
-    return JarForm(variant, row, cells, mine, own_columns)
+    read = [row for _, row in readings.rows()]
+    mine = [n for n, it in enumerate(read) if it.get("batch") == cells["batch"]]
+    for number, it in enumerate([*(read[n] for n in mine), {}], 1):
+        cells |= {f"readings[{number}].{name}": it.get(name, "") for name in READ}
+    return JarForm(variant, row, cells, mine)
 
 
 def _which(found: Stage, form: Form, which: str) -> str:
@@ -253,19 +291,6 @@ def _cell(text: str, kind: str, table: TextTable) -> str:
     return text if value is None or table.decimal_comma else f"{value:.12g}"
 
 
-def _made(
-    found: Stage, files: Mapping[str, bytes]
-) -> tuple[summary.Made | None, tuple[Problem, ...]]:
-    """Make up what can be read; none where a table has a problem."""
-    from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
-
-    batches, readings = (read_table(files[name], name) for name in FILES[:2])
-    try:
-        return summary.make_up(found.plan, batches, readings)[0], ()
-    except TrialError as error:
-        return None, error.problems
-
-
 def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -> Iterator[Problem]:
     """Take the problems of one jar, by the fields of its page; those of others wait for theirs."""
     lines = {table: [line for line, row in read_table(files[table], table).rows()
@@ -281,45 +306,13 @@ def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -
             yield replace(problem, column=problem.column or "batch")
 
 
-def _asked(found: Stage, jar: JarForm, made: summary.Made | None) -> dict[str, str]:
-    """Ask of each difference that was not meant whether it belongs to the change."""
-    from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
-
-    if jar.row is None or found.locked("rule"):
-        return {}
-    differs = [what for what in made.differs if what.variant == jar.variant.name] if made else []
-    return {it.factor: summary.in_words(it) for what in differs for it in what.undeclared}
-
-
-def _meant(bench: Workbench, found: Stage, jar: JarForm, points: list[str]) -> dict[str, bytes]:
-    """Write into trial.toml what else a variant is meant to differ in."""
-    asked = _asked(found, jar, _made(found, _files(found))[0]) if points else {}
-    points = [point for point in points if point in asked]
+def _meant(found: Stage, jar: JarForm, form: Form) -> dict[str, bytes]:
+    """Write into trial.toml what else a variant is meant to differ in, as far as it was asked."""
+    chosen = [key for key, text in form.items() if key.startswith("differs.") and text == "yes"]
+    asked = _said(found, _files(found)).asked(found, jar) if chosen else {}
+    points = [key[8:] for key in chosen if key[8:] in asked]
     if not points:
         return {}
-    bench.see(found, "rule")
     number = [variant.name for variant in found.plan.variants].index(jar.variant.name) + 1
     new = put(found.text, f"variant[{number}].differs", [*jar.variant.differs, *points])
     return {"trial.toml": new.encode()}
-
-
-def _worked(found: Stage, made: summary.Made | None, name: str) -> str:
-    """Say how salty a jar is, and what would make it as salty as the control."""
-    strengths = {it.batch: it for it in made.strengths} if made else {}
-    if made is None or name not in strengths:
-        return ""
-    salt = strengths[name].salt_percent
-    adds = {it.batch: _add(found, it) for it in made.amounts}
-    first = "How salty it is cannot be worked out yet." if salt is None else f"{_salt(salt)} salt."
-    return f"{first} {adds.get(name, '')}".strip()
-
-
-def _add(found: Stage, amounts: Amounts | NoAmounts) -> str:
-    """Say what to add to a jar, without its name."""
-    from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
-
-    return wording.capital(summary.what_to_add(found.plan, amounts).partition(": ")[2])
-
-
-def _salt(percent: float | None) -> str:
-    return "" if percent is None else f"{wording.number(percent, 2)}{wording.NO_BREAK}%"

@@ -28,13 +28,13 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("lately", broken=True)
     def take_back(found: Stage, form: Form) -> Response:
-        number = int(form.get("number", "0")) if form.get("number", "").isdecimal() else 0
-        for change in earlier.changes(found.folder):
-            if change.number == number and (part := _needed(found, change)):
-                bench.see(found, part)
-        change = earlier.take_back(found.folder, number)
-        bench.say(f"Taken back: {change.said}.")
-        return bench.go(found, "lately")
+        changes = {str(it.number): it for it in earlier.changes(found.folder)}
+        change = changes.get(form.get("number", ""))
+        if change and (part := _needed(found, change)):
+            bench.see(found, part)
+        done = earlier.take_back(found.folder, change.number if change else 0)
+        said = f"Taken back: {done.said}."
+        return bench.go(found, "lately", said, back=True)
 
     @bench.get("mend", broken=True)
     def mend(found: Stage) -> Response:
@@ -50,7 +50,8 @@ def add_to(bench: Workbench) -> None:
         if good and found.state == "broken":
             said = "The version of trial.toml that could be read, put back"
             earlier.write(found.folder, {FILE: good.encode()}, said)
-            bench.say("It is put back. The broken file is kept under “Written lately”.")
+            told = "It is put back. The broken file is kept under “Written lately”."
+            return bench.go(found, "", told, back=True)
         return bench.go(found)
 
 

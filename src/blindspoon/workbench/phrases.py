@@ -22,7 +22,6 @@ REMEDIES = {
 """What to do on a page, by what is allowed or by the slug of the problem; else what the problem
 itself says."""
 
-
 _CLEAR = ("not-a-number", "bad-date")
 """What is allowed is said by the remedy."""
 
@@ -63,15 +62,6 @@ def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, st
         text = told(problem) if where else f"{problem}"
         found[where] = f"{found[where]} {text}" if where in found else text
     return found
-
-
-def meanwhile(theirs: Mapping[str, str]) -> dict[str, str]:
-    """Say beside each field that both changed what was written there meanwhile, elsewhere."""
-    stands = {place: f"“{text}”" if text else "nothing" for place, text in theirs.items()}
-    return {
-        place: f"Changed elsewhere meanwhile: {text} stands there now."
-        for place, text in stands.items()
-    }
 
 
 def within(faults: Mapping[str, str], *places: str) -> bool:

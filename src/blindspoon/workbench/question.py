@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from flask import request
 from werkzeug.wrappers import Response
@@ -18,7 +17,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
 from blindspoon.starting import BLANK, TWICE, names_of, number_of, rule_in_words, short_name
 from blindspoon.workbench.app import Form, Workbench
-from blindspoon.workbench.phrases import beside, meanwhile
+from blindspoon.workbench.phrases import beside
 
 FILE = "trial.toml"
 
@@ -33,16 +32,18 @@ TEXTS: dict[str, Part] = {
     "decision.by": "rule",
 }
 NUMBERS = ("decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step")
+PRIMARY = "decision.primary"
+DAYS = ("course.over", "course.asks", "course.level")
+"""Whether and how it is asked over days: over which, "reach", "keep" or "both", and a level."""
+FIELDS: dict[str, Part] = TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")
+"""Every field, and what has to be open to change it."""
 ROWS: dict[str, dict[str, Part]] = {
     "variant": {"label": "rule", "method": "rule", "series": "rule"},
     "attribute": {"label": "served", "low": "served", "high": "served", "less": "story",
                   "more": "story"},
 }  # fmt: skip
-"""The fields of a section that stands several times, and what has to be open to change each."""
-
-PRIMARY = "decision.primary"
-DAYS = ("course.over", "course.asks", "course.level")
-"""Whether and how it is asked over days: over which, "reach", "keep" or "both", and a level."""
+"""The same of a section that stands several times."""
+WAITS = "The rule can be said once everything is put right."
 
 Draft = dict[str, str]
 """What stands in the form, by place; the name of a section that is there already under ".name"."""
@@ -53,18 +54,18 @@ def add_to(bench: Workbench) -> None:
 
     def page(found: Stage, draft: Draft, code: int = 200, **more: object) -> Response:
         draft = _draft(found.text, rows=False) | draft
+        numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
         for kind, fields in ROWS.items():
-            for number in range(1, len(_rows(draft, kind)) + 1):
+            for number in numbers[kind]:
                 blank = {f"{kind}[{number}].{field}": "" for field in ("name", *fields)}
                 draft = blank | draft
-        numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
         own: dict[str, object] = {
-            "opened": "",
             "typed": draft,
             "scale": (draft["scale.low"], draft["scale.high"]),
             "numbers": numbers,
             "locked": {part: found.locked(part) for part in ("served", "rule")},
             "rule": rule_in_words(found.plan),
+            "waits": WAITS,
             "seen": bench.seen(found, [FILE]),
         }
         return bench.page("question.html.j2", found, "question", code, **own | more)
@@ -75,16 +76,16 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("question")
     def save(found: Stage, form: Form) -> Response:
-        text, draft = found.text, _tidy(_typed(form))
+        text, draft = found.text, _typed(form)
         go, _, rest = form.get("go", "").partition(" ")
         if go in ("add", "out"):
-            return page(found, _with_rows(draft, go, rest), opened=rest)
-        draft, theirs = bench.meet(
+            return page(found, _with_rows(draft, go, rest))
+        draft, clash = bench.meet(
             form, found, [FILE], draft | _kinds(draft), lambda it: _beside(draft, _draft(it.text))
         )
         draft = _settled(draft, _draft(text))
-        if theirs:
-            return page(found, draft, 409, faults=meanwhile(theirs), theirs=theirs)
+        if clash:
+            return page(found, draft, 409, **clash)
         for part in sorted(_touched(text, draft)):
             bench.see(found, part)
         try:
@@ -93,25 +94,22 @@ def add_to(bench: Workbench) -> None:
         except TrialError as error:
             faults = beside(error.problems, {*draft, PRIMARY})
             if wants_json():
-                waits = "The rule can be said once everything is put right."
-                return bench.checked(faults, {"rule-so-far": waits})
+                return bench.checked(faults, {"rule-so-far": WAITS})
             return page(found, draft, 422, faults=faults)
         if wants_json():
             return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
-        bench.write(found, {FILE: new.encode()}, "The question")
-        bench.say("The question is saved.")
-        return bench.go(found, "" if trial.decision.declared or found.locked("rule") else "rule")
+        path = "" if trial.decision.declared or found.locked("rule") else "rule"
+        files = {FILE: new.encode()}
+        return bench.save(found, files, "The question", "The question is saved.", path)
 
 
 def _draft(text: str, *, rows: bool = True) -> Draft:
     """Fill the form from trial.toml, with its sections that stand several times or without."""
-    values = tomllib.loads(text)
-    draft: Draft = {}
-    for place in (*TEXTS, *NUMBERS):
-        draft[place] = _shown(_at(values, place))
+    values, trial = tomllib.loads(text), parse_trial(text)
+    parts = ((place, *place.split(".")) for place in FIELDS)
+    draft = {place: _shown(values.get(part, {}).get(key)) for place, part, key in parts}
     draft["decision.alpha"] = draft["decision.alpha"] or "0.05"
     draft["decision.by"] = draft["decision.by"] or "mixed"
-    trial = parse_trial(text)
     labels = {row.name: row.label for row in trial.variants}
     labels |= {row.name: row.label for row in trial.attributes}
     for kind, fields in ROWS.items() if rows else ():
@@ -119,35 +117,37 @@ def _draft(text: str, *, rows: bool = True) -> Draft:
             own = {field: _shown(row.get(field)) for field in fields} | {"name": row["name"]}
             own["label"] = own["label"] or labels[row["name"]]
             draft |= {f"{kind}[{number}].{field}": value for field, value in own.items()}
-    chosen = trial.decision.primary
-    numbers = [n for n, it in enumerate(trial.attributes, 1) if it.name in chosen]
-    course = trial.course
+    chosen, course = trial.decision.primary, trial.course
+    numbers = [f"{n}" for n, it in enumerate(trial.attributes, 1) if it.name in chosen]
+    draft[PRIMARY] = " ".join([*numbers, *["course"] * ("course" in chosen)])
     asks = [name for name in ("reach", "keep") if course and getattr(course, name) is not None]
-    draft["course.over"] = course.over if course else ""
-    draft["course.asks"] = "both" if len(asks) == 2 else "".join(asks) or "reach"
-    draft["course.level"] = _shown(course.level) if course else ""
-    also = ["course"] * ("course" in chosen)
-    return draft | {PRIMARY: " ".join([*map(str, numbers), *also])}
+    which = "both" if len(asks) == 2 else "".join(asks)
+    shown = course and (course.over, which, _shown(course.level))
+    return draft | dict(zip(DAYS, shown or ("", "reach", ""), strict=True))
 
 
 def _typed(form: Form) -> Draft:
-    """Take what was sent; of places that are no field of the form nothing is taken.
+    """Take what was sent, but for places that are no field, and new sections without a word.
 
     Boxes that nobody ticked are not sent: the margin beside them tells that they were there.
     """
     fields = {field for row in ROWS.values() for field in row}
     places = re.compile(rf"({'|'.join(ROWS)})\[\d{{1,4}}\]\.(name|{'|'.join(fields)})")
-    known = {*TEXTS, *NUMBERS, *DAYS}
-    draft = {key: text for key, text in form.items() if key in known or places.fullmatch(key)}
+    draft = {key: text for key, text in form.items() if key in FIELDS or places.fullmatch(key)}
     chosen = request.form.getlist(PRIMARY)
-    return draft | {PRIMARY: " ".join(chosen)} if chosen or "decision.margin" in form else draft
+    if chosen or "decision.margin" in form:
+        draft[PRIMARY] = " ".join(chosen)
+    for kind in ROWS:
+        for number, row in reversed([*enumerate(_rows(draft, kind), 1)]):
+            if not any(row.values()):
+                draft = _with_rows(draft, "out", f"{kind} {number}")
+    return draft
 
 
 def _rows(draft: Draft, kind: str) -> list[Draft]:
     """Take the sections of a kind out of a draft, by field."""
-    numbers = sorted(
-        {int(m[1]) for key in draft if (m := re.match(rf"{kind}\[(\d{{1,4}})\]", key))}
-    )
+    found = (re.match(rf"{kind}\[(\d{{1,4}})\]", key) for key in draft)
+    numbers = sorted({int(match[1]) for match in found if match})
     names = ("name", *ROWS[kind])
     return [{name: draft.get(f"{kind}[{n}].{name}", "") for name in names} for n in numbers]
 
@@ -196,10 +196,9 @@ def _beside(draft: Draft, other: Draft) -> Draft:
 
 def _settled(draft: Draft, now: Draft) -> Draft:
     """Take the sections of a kind as they stand now, where they and not the host's are wanted."""
-    there = _kinds(now)
-    for kind in ROWS:
+    for kind, there in _kinds(now).items():
         wanted = draft.pop(kind, None)
-        if wanted == there[kind] != _kinds(draft)[kind]:
+        if wanted == there != _kinds(draft)[kind]:
             rows = {row["name"]: row for row in _rows(draft, kind)}
             draft = _replaced(draft, kind, [rows.get(it["name"], it) for it in _rows(now, kind)])
     return draft
@@ -208,17 +207,15 @@ def _settled(draft: Draft, now: Draft) -> Draft:
 def _touched(text: str, draft: Draft) -> Iterator[Part]:
     """Name what a draft changes, by what has to be open for it."""
     now = _draft(text)
-    for place, part in (TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")).items():
+    for place, part in FIELDS.items():
         if place in draft and not _alike(draft[place], now[place]):
             yield part
-    for kind, fields in ROWS.items():
-        if f"{kind}[1].label" not in draft:
-            continue
+    for kind in _kinds(draft):
         old, new = _rows(now, kind), [row for row in _rows(draft, kind) if any(row.values())]
         if [row["name"] for row in old] != [row["name"] for row in new]:
             yield "rule"
         for one, other in zip(old, new, strict=False):
-            yield from (part for field, part in fields.items() if one[field] != other[field])
+            yield from (part for field, part in ROWS[kind].items() if one[field] != other[field])
 
 
 def _edited(text: str, draft: Draft) -> str:
@@ -233,18 +230,18 @@ def _edited(text: str, draft: Draft) -> str:
     if not draft.get("trial.product", "x"):
         needed = BLANK._replace(allowed="tasters would read the title instead")
         problems.append(needed.broken("no food is named", FILE, None, "trial.product"))
-    for kind in ROWS:
-        if f"{kind}[1].label" in draft:
-            text, found = _with_sections(text, kind, draft)
-            problems += found
+    for kind in _kinds(draft):
+        problems += _unnamed(kind, draft)
+        text = _with_sections(text, kind, draft)
     for place, typed in draft.items():
         if place in TEXTS and typed != now[place]:
             text = put(text, place, typed or None)
         elif place in NUMBERS and not _alike(typed, now[place]):
             value = number_of(typed)
             text = put(text, place, typed or None if value is None else value)
-    if any(draft.get(place, now[place]) != now[place] for place in DAYS):
-        text = _with_days(text, {place: draft.get(place, now[place]) for place in DAYS})
+    asked = {place: draft.get(place, now[place]) for place in DAYS}
+    if asked.items() - now.items():
+        text = _with_days(text, asked)
     rows, ticked = names_of(text, "attribute"), draft.get(PRIMARY, "").split()
     chosen = [rows[int(n) - 1] for n in ticked if n.isdecimal() and 0 < int(n) <= len(rows)]
     chosen += ["course"] * ("course" in ticked and bool(draft.get("course.over")))
@@ -269,32 +266,34 @@ def _with_days(text: str, asked: Draft) -> str:
     target: str | float = "control" if not typed else number_of(typed) or typed
     text = put(text, "course.over", asked["course.over"])
     for name in ("reach", "keep"):
-        text = put(
-            text, f"course.{name}", target if asked["course.asks"] in (name, "both") else None
-        )
+        wanted = asked["course.asks"] in (name, "both")
+        text = put(text, f"course.{name}", target if wanted else None)
     return text
 
 
-def _with_sections(text: str, kind: str, draft: Draft) -> tuple[str, list[Problem]]:
-    """Take out sections that are not in the draft, change those that are, and add new ones."""
-    rows, shown, problems = _rows(draft, kind), _rows(_draft(text), kind), list[Problem]()
-    labels = [row["label"] for row in rows]
-    for number, row in enumerate(rows, 1):
+def _unnamed(kind: str, draft: Draft) -> Iterator[Problem]:
+    """Name the sections that have no name, or that of another one."""
+    labels = [row["label"] for row in _rows(draft, kind)]
+    for number, row in enumerate(_rows(draft, kind), 1):
         place = f"{kind}[{number}].label"
         if not row["label"] and not row["name"]:
-            problems.append(BLANK.broken("it has no name", FILE, None, place))
+            yield BLANK.broken("it has no name", FILE, None, place)
         elif row["label"] in labels[: number - 1]:
             found = f"{quoted(row['label'])} is the name of another one already"
             twice = TWICE._replace(remedy="Give it its own")
-            problems.append(twice.broken(found, FILE, None, place))
+            yield twice.broken(found, FILE, None, place)
+
+
+def _with_sections(text: str, kind: str, draft: Draft) -> str:
+    """Take out sections that are not in the draft, change those that are, and add new ones."""
+    rows, shown = _rows(draft, kind), _rows(_draft(text), kind)
     kept = [row["name"] for row in rows if row["name"]]
     for number in range(len(shown), 0, -1):
         if shown[number - 1]["name"] not in kept:
             text = take_out(text, kind, number)
     before = {row["name"]: row for row in shown}
     for row in rows:
-        names = names_of(text, kind)
-        name = row["name"]
+        names, name = names_of(text, kind), row["name"]
         if name not in names:
             name = short_name(row["label"], names, f"{kind}-{len(names) + 1}")
             name = name.replace("-", "_") if kind == "attribute" else name
@@ -304,16 +303,7 @@ def _with_sections(text: str, kind: str, draft: Draft) -> tuple[str, list[Proble
         for field in ROWS[kind]:
             if row[field] != before.get(name, {}).get(field, ""):
                 text = put(text, f"{kind}[{number}].{field}", row[field] or None)
-    return text, problems
-
-
-def _tidy(draft: Draft) -> Draft:
-    """Leave out new sections in which nothing was written."""
-    for kind in ROWS:
-        for number in range(len(_rows(draft, kind)), 0, -1):
-            if not any(_rows(draft, kind)[number - 1].values()):
-                draft = _with_rows(draft, "out", f"{kind} {number}")
-    return draft
+    return text
 
 
 def _alike(one: str, other: str) -> bool:
@@ -327,8 +317,3 @@ def _shown(value: object) -> str:
     if isinstance(value, float) and value.is_integer():
         return f"{value:.0f}"
     return "" if value is None else str(value)
-
-
-def _at(values: Mapping[str, Any], place: str) -> object:
-    section, _, key = place.partition(".")
-    return values.get(section, {}).get(key)

@@ -1,27 +1,36 @@
-"""The shelf, and what hangs on it: where each trial stands, the example, the end."""
+"""The shelf, the help and the end; a new trial by seven questions, and the yes to its rule."""
 
 from __future__ import annotations
 
-from flask import redirect
+from flask import redirect, request
 from werkzeug.wrappers import Response
 
+from blindspoon import starting
+from blindspoon.errors import TrialFileError
 from blindspoon.files import disk, own_state
+from blindspoon.files.trial_edit import put
 from blindspoon.stage import Stage, stage
-from blindspoon.workbench.app import Workbench
+from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.workbench.phrases import beside
 
 EXAMPLE = "example"
+OWN = "own"
 
 
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
     app = bench.app
+    ready = [(row.name, row.label, "") for row in starting.known_attributes()]
+    labels = {label: name for name, label, _ in ready}
 
     @app.get("/")
     def shelf() -> Response:
-        found = [stage(folder) for folder in disk.trials_in(bench.shelf).values()]
-        has_example = (bench.shelf / EXAMPLE).exists()
-        where = str(bench.shelf)
-        return bench.page("shelf.html.j2", stages=found, example=has_example, shelf=where)
+        return bench.page(
+            "shelf.html.j2",
+            stages=[stage(folder) for folder in disk.trials_in(bench.shelf).values()],
+            example=(bench.shelf / EXAMPLE).exists(),
+            shelf=str(bench.shelf),
+        )
 
     @app.post("/example")
     def example() -> Response:
@@ -46,3 +55,62 @@ def add_to(bench: Workbench) -> None:
     @bench.get("", broken=True)
     def where(found: Stage) -> Response:
         return bench.page("where.html.j2", found)
+
+    def page(typed: Form, faults: dict[str, str], code: int = 200) -> Response:
+        plans = {name: stage(folder) for name, folder in disk.trials_in(bench.shelf).items()}
+        return bench.page(
+            "start.html.j2",
+            code=code,
+            typed=typed,
+            faults=faults,
+            questions={question.key: question for question in starting.QUESTIONS},
+            ready=ready,
+            chosen=[labels.get(word, word) for word in _chosen(typed)],
+            earlier={name: found.title for name, found in plans.items() if found.trial},
+        )
+
+    @app.get("/new")
+    def new() -> Response:
+        like = request.args.get("like", "")
+        trial = bench.stage(like).trial if like else None
+        first = {"decision.margin": "1", starting.SCORED: "texture\nsourness\nsaltiness"}
+        return page(starting.answers_like(trial) if trial else first, {})
+
+    @app.post("/new")
+    def begin() -> Response:
+        answers = {**request.form, starting.SCORED: "\n".join(_chosen(request.form))}
+        try:
+            files = starting.new_files(answers, today())
+        except TrialFileError as error:
+            faults = beside(error.problems, {*answers, starting.SCORED, "changes"})
+            return page(answers, faults, 422)
+        taken = [path.name for path in bench.shelf.iterdir()]
+        name = starting.short_name(answers["trial.product"], taken, "trial")
+        disk.make_files(bench.shelf / name, files)
+        bench.say("It is on the shelf.", back=False)
+        return redirect(f"/t/{name}/rule", 303)
+
+    @bench.get("rule")
+    def rule(found: Stage) -> Response:
+        told = starting.rule_in_words(found.plan), starting.rule_beside(found.plan)
+        locked = found.locked("rule")
+        return bench.page("rule.html.j2", found, "question", rule=told, locked=locked)
+
+    @bench.post("rule")
+    def say_yes(found: Stage, _: Form) -> Response:
+        bench.see(found, "rule")
+        files = {"trial.toml": put(found.text, "decision.declared", today()).encode()}
+        path = "jars" if found.unmade else ""
+        return bench.save(found, files, "Your yes to the rule", "Your rule is dated today.", path)
+
+
+def _chosen(form: Form) -> list[str]:
+    """Give what is scored, what decides first; the host's own words at their place."""
+    lists = getattr(form, "getlist", None)
+    if lists is None:
+        return starting.lines_of(form.get(starting.SCORED, ""))
+    own = form.get("scored.own", "").strip()
+    chosen = [*lists(starting.SCORED), *([own] if own else [])]
+    primary = own if form.get("primary") == OWN else form.get("primary", "")
+    first = [primary] if primary else []
+    return [*first, *(name for name in chosen if name != primary)]
