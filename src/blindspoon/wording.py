@@ -72,6 +72,17 @@ def plain(value: float) -> str:
     return f"{value:g}".replace("-", MINUS)
 
 
+def decimals(values: Iterable[float]) -> int:
+    """Count the decimals of the finest of some numbers, so that all of them are written with it.
+
+    Examples
+    --------
+    >>> decimals([6.0, 5.3, 4.25])
+    2
+    """
+    return max((len(plain(value).partition(".")[2]) for value in values), default=0)
+
+
 def signed(value: float, digits: int) -> str:
     """Write a difference with its sign; a rounded zero has none.
 

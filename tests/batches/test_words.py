@@ -102,8 +102,7 @@ def test_remarks_name_what_is_not_known_and_not_as_declared():
         )
     )
     assert found == [
-        "“Oak leaf” differs in age and starter at once; the tasting cannot tell which of them it "
-        "is.",
+        "“Oak leaf” differs in age and starter at once: the tasting cannot tell which mattered.",
         "Whether “Oak leaf” differs in vessel is not known: a cell is blank.",
         "“Oak leaf” is meant to differ in temperature, but its batches are like the control’s.",
         "“Oak leaf” is meant to differ in leaf, which batches.csv does not record.",

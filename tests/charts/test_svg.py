@@ -39,9 +39,9 @@ def test_several_on_a_page_cannot_clash(charts):
 def test_inline_charts_take_their_colours_from_the_page(charts):
     for chart in charts:
         painted = re.findall(r'(?:fill|stroke)="([^"]*)"', chart.wide + chart.narrow)
-        pairs = [re.fullmatch(r"var\(--bs-([a-z0-9]+),(#[0-9a-f]{6})\)", each) for each in painted]
+        names = [re.fullmatch(r"var\(--bs-([a-z0-9]+)\)", each) for each in painted]
         assert painted
-        assert all(pair and PALETTE[pair[1]][0] == pair[2] for pair in pairs)
+        assert all(name and name[1] in PALETTE for name in names)
 
 
 def test_files_stand_alone(charts):

@@ -145,8 +145,8 @@ def test_different_changes_of_one_verdict_are_all_told():
 def test_several_verdicts_that_hang_on_one_taster_are_counted():
     said = first(alternative("taster", "T01", texture_clay=OPEN, texture_oak_leaf=OPEN))
     assert said.startswith(
-        "Two of the three verdicts on texture hang on a single taster: “Oak leaf” on texture and "
-        "“Clay” on texture."
+        "Two of the three verdicts on texture hang on a single taster: “Oak leaf” and “Clay” on "
+        "texture."
     )
 
 
@@ -154,10 +154,10 @@ def test_a_verdict_that_moves_without_most_tasters_hangs_on_their_number():
     most = [alternative("taster", f"T{k}", salt_vine=("alike", 0)) for k in range(9)]
     said = first(*most, shown=False)
     assert said.endswith(
-        "No verdict on salt hangs on a single taster. “Vine” on salt moves when any one of more "
-        "than half the tasters is left out: it hangs on how many tasted."
+        "No verdict on salt hangs on a single taster. “Vine” on salt is fragile: leaving out "
+        "any one of more than half the tasters changes it."
     )
-    assert "hangs on how many" not in first(*most[:8])
+    assert "fragile" not in first(*most[:8])
 
 
 def test_without_a_primary_attribute_there_is_one_sentence():
@@ -249,7 +249,7 @@ def test_many_verdicts_that_move_are_cut_and_counted():
     assert made is not None
     assert len(made.tables[0].rows) == MOST_ROWS
     assert made.paragraphs[-1].endswith("tables/influence.csv has all 60.")
-    assert "“Oak leaf” on a0, “Vine” on a0, “Clay” on a0 and 57 others move" in made.paragraphs[0]
+    assert "“Oak leaf”, “Vine” and “Clay” on a0 and 57 others are fragile" in made.paragraphs[0]
 
 
 def test_nothing_compared_makes_no_section():

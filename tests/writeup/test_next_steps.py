@@ -34,14 +34,12 @@ def test_steps_are_few_and_never_twice(every_content):
 
 
 def test_what_is_open_asks_for_tasters_and_what_is_settled_does_not(content_of):
-    assert not [head for head in heads(content_of("all alike")) if head.startswith("Ask more")]
+    assert not [head for head in heads(content_of("all alike")) if head.startswith("Ask again")]
     text = dict(part(content_of("nothing differs"), "next").points)
-    asked = [value for head, value in text.items() if head.startswith("Ask more people about")]
+    asked = [value for head, value in text.items() if head.startswith("Ask again about")]
     assert asked
     assert len(asked) == 1
-    assert re.search(
-        r"about \d+ people \(\d+ to \d+\) would show “.+” alike, should it be", asked[0]
-    )
+    assert re.search(r"If “.+” is alike, .* about \d+ people \(\d+ to \d+\) shows it", asked[0])
 
 
 def test_a_lone_taster_is_told_to_ask_others(content_of):
@@ -70,8 +68,8 @@ def demo():
 
 def test_batches_that_differ_otherwise_come_first(demo):
     head, text = next_steps(demo)[0]
-    assert head == "Level “Calcium”."
-    assert "alike in temperature" in text
+    assert head == "Change one thing in “Calcium”."
+    assert "with the control’s temperature" in text
 
 
 def test_batches_that_differ_in_the_same_share_a_step(demo):
@@ -79,16 +77,14 @@ def test_batches_that_differ_in_the_same_share_a_step(demo):
     others = (variant.name for variant in demo.trial.variants if variant.name != "plain")
     made = replace(demo.made, differs=tuple(replace(calcium, variant=name) for name in others))
     found = [head for head, _ in next_steps(replace(demo, made=made))]
-    (level,) = [head for head in found if head.startswith("Level")]
-    assert level == "Level “Cool cellar”, “Calcium”, “Old brine” and “Vine leaf”."
+    (level,) = [head for head in found if head.startswith("Change one thing")]
+    assert level == "Change one thing in “Cool cellar”, “Calcium”, “Old brine” and “Vine leaf”."
 
 
 def test_the_number_of_tasters_is_that_of_the_table(content_of):
     content = content_of("nothing differs")
     rows = part(content, "unsettled").tables[0].rows
-    (text,) = [
-        text for head, text in part(content, "next").points if head.startswith("Ask more people")
-    ]
+    (text,) = [text for head, text in part(content, "next").points if head.startswith("Ask again")]
     number = re.search(r"about (\d+) people", text)[1]
     assert any(row[-1].startswith(f"about {number} ") for _, row in rows)
 
@@ -98,7 +94,7 @@ def test_more_batches_are_asked_for_before_more_tasters(content_of):
     order = [
         found.index(head) for head in ("Make each a second time.", "Taste twice.") if head in found
     ]
-    asked = next(place for place, head in enumerate(found) if head.startswith("Ask more people"))
+    asked = next(place for place, head in enumerate(found) if head.startswith("Ask again"))
     assert order == sorted(order)
     assert all(place < asked for place in order)
 
@@ -117,13 +113,11 @@ def meant(demo, **factors):
 def test_a_square_of_two_factors_is_completed(demo):
     both = ("salt", "age")
     three = dict(next_steps(meant(demo, calcium=both, **{"old-brine": ("age",)})))
-    assert "Make one with salt alone" in three["Make the one that completes a square."]
+    assert "Make one that differs in salt alone" in three["Take salt and age apart."]
     two = dict(next_steps(meant(demo, calcium=both)))
-    assert (
-        "one with salt alone and one with age alone" in two["Make the two that complete a square."]
-    )
+    assert "in salt alone and one that differs in age alone" in two["Take salt and age apart."]
     whole = meant(demo, calcium=both, **{"old-brine": ("age",), "vine-leaf": ("salt",)})
-    assert not [head for head, _ in next_steps(whole) if "square" in head]
+    assert not [head for head, _ in next_steps(whole) if head.startswith("Take")]
 
 
 def opposite_evenings(folder, sessions=""):
@@ -150,7 +144,7 @@ def test_sittings_that_disagree_are_said_and_no_panel_is_asked_to_settle_them(tm
     assert oak.verdict == "open"
     found = [head for head, _ in next_steps(analysis)]
     assert "Find out what changed between the sittings." in found
-    assert not [head for head in found if head.startswith("Ask more people")]
+    assert not [head for head in found if head.startswith("Ask again")]
     text = dict(weaknesses(analysis, None))["The sittings disagreed."]
     assert re.search(r"on texture: \d\.\d more at the first, \d\.\d less at the last", text)
 

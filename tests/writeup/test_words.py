@@ -87,7 +87,7 @@ def finished_strings(content):
     points = (*part(content, "not-shown").points, *part(content, "cautions").points)
     said = [text for finding in content.findings for text in finding.sentences]
     notes = [note for table in content.numbers for note in table.notes]
-    sources = [*references(analysis), citation(analysis)]
+    sources = [*references(part(content, "compared").paragraphs), citation(analysis)]
     pairs = [text for pair in points for text in pair]
     return [content.answer, *sources, *paragraphs, *pairs, *said, *notes]
 

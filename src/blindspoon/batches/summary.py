@@ -72,6 +72,10 @@ def in_words(difference: Difference) -> str:
             value if isinstance(value, str) else wording.plain(value)
             for value in (difference.variant_value, difference.control_value)
         )
+        if theirs == "none":
+            return f"made with {ours}"
+        if ours == "none":
+            return f"made without {name.removeprefix('kind of ')}"
         return f"different in {name} ({ours}, not {theirs})"
     usual = ("higher in {name} by {size}", "lower in {name} by {size}")
     size = _size(abs(amount), difference.unit)
@@ -122,7 +126,7 @@ def remarks(trial: Trial, what: WhatDiffers) -> Iterator[str]:
     told = (
         (
             declared if len(declared) > 1 else (),
-            "{label} differs in {names} at once; the tasting cannot tell which of them it is.",
+            "{label} differs in {names} at once: the tasting cannot tell which mattered.",
         ),
         (what.not_known, "Whether {label} differs in {names} is not known: a cell is blank."),
         (what.declared_but_alike, f"{meant}but its batches are like the control’s."),

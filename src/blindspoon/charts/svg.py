@@ -40,12 +40,12 @@ class Form(NamedTuple):
 
 
 def inline_svg(scene: Scene, label: str) -> str:
-    """Write a scene for a page, in CSS custom properties that fall back to the light theme.
+    """Write a scene for a page, in the CSS custom properties of `style.css_variables`.
 
     The label is what a screen reader says; empty for an ornament that it leaves out.
     """
     named = f'role="img" aria-label="{escape(label)}"' if label else 'aria-hidden="true"'
-    return _svg(scene, named, lambda ink: f"var({PREFIX}{ink},{PALETTE[ink][0]})")
+    return _svg(scene, named, lambda ink: f"var({PREFIX}{ink})")
 
 
 def standalone_svg(

@@ -26,7 +26,7 @@ from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.trial import Attribute, Scale
 from blindspoon.wording import sentence
 from blindspoon.writeup.days_section import days_answer
-from blindspoon.writeup.words import day
+from blindspoon.writeup.words import dated, day
 
 MOST_WORDS = 58
 
@@ -82,7 +82,7 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
 def _beforehand(analysis: Analysis) -> Iterator[str]:
     """Say first what makes all of it exploratory."""
     if analysis.standing.bent:
-        yield f"{' '.join(analysis.standing.bent)} {ONLY_A_LEAD}"
+        yield f"{dated(' '.join(analysis.standing.bent))} {ONLY_A_LEAD}"
     elif not analysis.trial.decision.declared:
         yield NO_RULE
 
@@ -137,7 +137,7 @@ def blinding(analysis: Analysis) -> str:
     if stands.seal is None:
         return "Not shown to be blind: cups carried codes, but their key was not sealed."
     if stands.bent:
-        return f"Not shown to be blind as it was planned. {stands.told[0]}"
+        return f"Not shown to be blind as it was planned. {dated(stands.told[0])}"
     ends = [f"Rule and key were sealed on {day(stands.seal.date)}"]
     ends += [f"the blind was lifted on {day(lift.date)}" for lift in stands.seal.lifted[-1:]]
     return f"Tasted blind, under codes. {', and '.join(ends)}."

@@ -21,6 +21,7 @@ from blindspoon.charts.jars import (
     readings_of,
 )
 from blindspoon.findings.comparison import Analysis
+from blindspoon.stats.correlation import NoCorrelation
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
 from blindspoon.writeup.limits import differed
@@ -87,19 +88,22 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
 
 def _by_day(name: str, caption: str, tracks: Sequence[BatchReadings], days_are: str) -> Table:
     days = sorted({day for track in tracks for day in track.days})
+    digits = wording.decimals(value for track in tracks for value in track.values)
     return Table(
         name=name,
         caption=caption,
         head="Day",
         columns=tuple(track.label for track in tracks),
-        rows=tuple((f"{day}", blank_as_dash(_on(day, track) for track in tracks)) for day in days),
+        rows=tuple(
+            (f"{day}", blank_as_dash(_on(day, track, digits) for track in tracks)) for day in days
+        ),
         notes=(f"{capital(days_are)}. A dash: not read on that day.",),
     )
 
 
-def _on(day: int, track: BatchReadings) -> str:
+def _on(day: int, track: BatchReadings, digits: int) -> str:
     read = zip(track.days, track.values, strict=True)
-    return "; ".join(wording.plain(value) for when, value in read if when == day)
+    return "; ".join(wording.number(value, digits) for when, value in read if when == day)
 
 
 def _against_table(name: str, against: TasteAgainst, trial: Trial) -> Table:
@@ -137,5 +141,6 @@ def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]
             tasted = {v: kind for v, kind in tasted.items() if v not in alike}
         said = (summary.same_but_tasted(trial, against, v, kind) for v, kind in tasted.items())
         yield from filter(None, said)
-    if found:
-        yield summary.salty_goes_with_sour(salty_with_sour(trial, analysis.table))
+    both = salty_with_sour(trial, analysis.table)
+    if found and not isinstance(both, NoCorrelation):
+        yield summary.salty_goes_with_sour(both)

@@ -127,22 +127,27 @@ def _ph_table(analysis: Analysis) -> Table | None:
     if log is None:
         return None
     jars = {b.name: b for found in judged(analysis) for b in batches_of(found, log)}
-    rows = [(name, [*map(_reading, passed_limit(log.readings_of(name)))]) for name in jars]
-    if not any(any(cells) for _, cells in rows):
+    passed = {name: passed_limit(log.readings_of(name)) for name in jars}
+    read = [reading.ph for pair in passed.values() for reading in pair if reading and reading.ph]
+    if not read:
         return None
+    digits = wording.decimals(read)
     return Table(
         name="days-ph",
         caption=f"The readings between which the pH passed {wording.plain(PH_LIMIT)}",
         head="Jar",
         columns=("Last above", f"First at {wording.plain(PH_LIMIT)} or below"),
-        rows=tuple((name, blank_as_dash(cells)) for name, cells in rows),
+        rows=tuple(
+            (name, blank_as_dash(_reading(reading, digits) for reading in pair))
+            for name, pair in passed.items()
+        ),
     )
 
 
-def _reading(reading: Reading | None) -> str:
+def _reading(reading: Reading | None, digits: int) -> str:
     if reading is None or reading.ph is None:
         return ""
-    return f"{on_day(reading.date).rpartition(' ')[0]}: {wording.plain(reading.ph)}"
+    return f"{on_day(reading.date).rpartition(' ')[0]}: {wording.number(reading.ph, digits)}"
 
 
 # The answer, and what follows from it -------------------------------------------------------------

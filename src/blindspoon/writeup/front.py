@@ -26,7 +26,7 @@ from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.methods import session_dates
 from blindspoon.writeup.section import Points
-from blindspoon.writeup.words import day
+from blindspoon.writeup.words import dated, day
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5
@@ -123,7 +123,7 @@ def _rule(analysis: Analysis) -> Iterator[Point]:
     elif dates and rule.declared > dates[0]:
         yield "The rule came late.", f"It is dated {day(rule.declared)}, after the first sitting."
     if analysis.standing.bent:
-        yield "Not as it was sealed.", " ".join(analysis.standing.bent)
+        yield "Not as it was sealed.", dated(" ".join(analysis.standing.bent))
     if analysis.results and all(a.margin is None for a in analysis.trial.attributes):
         yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
 
@@ -161,8 +161,9 @@ def _one_batch(analysis: Analysis, names: Naming) -> Iterator[Point]:
             "control would tell most.",
         )
     else:
+        at_most = "" if min(tasted) == several else "At most "
         yield (
-            f"At most {wording.spelled(several)} batches of each.",
+            capital(f"{at_most}{wording.spelled(several)} batches of each."),
             "So few, made by one host, stand for the method only roughly.",
         )
 
@@ -292,4 +293,5 @@ def recipe_table(analysis: Analysis) -> Table | None:
 
 def _meant(trial: Trial, jar: Recipe, control: Recipe | None, factor: BatchFactor) -> Recipe:
     """Give the jar that is meant to be followed: what slipped is made as the control's was."""
-    return jar if control is None or declares(trial, jar.variant, factor) else control
+    aged = trial.course and factor == FERMENTED  # a course asks about nothing else
+    return jar if aged or control is None or declares(trial, jar.variant, factor) else control

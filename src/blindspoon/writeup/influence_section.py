@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from blindspoon import wording
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
@@ -94,13 +94,11 @@ def _tasters(trial: Trial, influence: Influence, ordered: list[Outcome], *, show
     primary = [outcome for outcome in ordered if outcome.attribute in trial.decision.primary]
     groups = [group for group in (primary, ordered[len(primary) :]) if group]
     said = [_group(trial, group, by_few, shown=shown, whole=len(groups) == 1) for group in groups]
-    many = _listed(
-        (_named(trial, outcome) for outcome in ordered if outcome.key in by_many), "others"
-    )
-    move, they = ("moves", "it hangs") if len(by_many) == 1 else ("move", "they hang")
+    many = _named(trial, [outcome for outcome in ordered if outcome.key in by_many])
+    is_fragile = "is fragile" if len(by_many) == 1 else "are fragile"
     numbers = (
-        f"{many} {move} when any one of more than half the tasters is left out: {they} on how many "
-        "tasted."
+        f"{many} {is_fragile}: leaving out any one of more than half the tasters changes "
+        f"{'it' if len(by_many) == 1 else 'them'}."
     )
     return " ".join([*said, numbers] if by_many else said)
 
@@ -114,15 +112,15 @@ def _group(
     whole: bool,
 ) -> str:
     labels = dict.fromkeys(_label(trial, outcome) for outcome in group)
-    place = "" if whole and len(labels) > 1 else f" on {_listed(labels, 'others')}"
+    place = "" if whole and len(labels) > 1 else f" on {_few([*labels])}"
     hanging = [outcome for outcome in group if outcome.key in moved]
     if not hanging:
         return f"No verdict{place} hangs on a single taster."
     if len(hanging) == 1:
         return _one(trial, hanging[0], moved[hanging[0].key], shown=shown)
-    named = _listed((_named(trial, outcome) for outcome in hanging), "others")
     many, of = wording.spelled(len(hanging)), wording.spelled(len(group))
-    return sentence(f"{many} of the {of} verdicts{place} hang on a single taster: {named}")
+    said = f"{many} of the {of} verdicts{place} hang on a single taster"
+    return sentence(f"{said}: {_named(trial, hanging)}")
 
 
 def _one(trial: Trial, declared: Outcome, moves: Moves, *, shown: bool) -> str:
@@ -243,21 +241,29 @@ def _row_name(trial: Trial, outcome: Outcome) -> str:
     return f"{trial.variant(outcome.variant).label}, {_label(trial, outcome)}"
 
 
-def _named(trial: Trial, outcome: Outcome) -> str:
-    return f"“{trial.variant(outcome.variant).label}” on {_label(trial, outcome)}"
-
-
 def _label(trial: Trial, outcome: Outcome) -> str:
     return trial.attribute(outcome.attribute).label.lower()
 
 
-def _listed(items: Iterable[str], others: str) -> str:
+def _named(trial: Trial, outcomes: list[Outcome]) -> str:
+    """Name verdicts by attribute: a few, and the number of the rest."""
+    named: dict[str, list[str]] = {}
+    shown = outcomes[: MOST_NAMED if len(outcomes) > MOST_NAMED + 1 else None]
+    for outcome in shown:
+        label = f"“{trial.variant(outcome.variant).label}”"
+        named.setdefault(_label(trial, outcome), []).append(label)
+    told = [f"{wording.listing(labels)} on {on}" for on, labels in named.items()]
+    rest = len(outcomes) - len(shown)
+    return wording.listing([*told, *[f"{wording.spelled(rest)} others"] * bool(rest)])
+
+
+def _few(items: list[str]) -> str:
     """List a few, and count the rest."""
-    every = list(items)
-    if len(every) <= MOST_NAMED + 1:
-        return wording.listing(every)
-    rest = f"{wording.spelled(len(every) - MOST_NAMED)} {others}"
-    return wording.listing([*every[:MOST_NAMED], rest])
+    if len(items) <= MOST_NAMED + 1:
+        return wording.listing(items)
+    return wording.listing(
+        [*items[:MOST_NAMED], f"{wording.spelled(len(items) - MOST_NAMED)} others"]
+    )
 
 
 def _head(trial: Trial, name: Name) -> str:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 
 from blindspoon import wording
-from blindspoon.batches.cautions import HEAD
-from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
+from blindspoon.batches.cautions import HEAD, caution, sources
+from blindspoon.batches.summary import Made, differences_in_words
 from blindspoon.findings.advice import (
     MOST_TASTERS,
     Goal,
@@ -177,9 +177,11 @@ OURS = re.compile(r", (from memory|no source)\b")
 
 
 def cautions(made: Made | None) -> Points:
-    """List what the batches' own numbers warn of, then what holds for every home-made food."""
-    own = [
-        (text, f"({OURS.sub('', source)})" if source else "")
-        for text, source in cautions_in_words(made)
-    ]
-    return (*([(HEAD, "")] if own else []), *own, *points("cautions"))
+    """List what the batches' own numbers warn of, then what holds for every home-made food.
+
+    The template says all that a general caution of the batches says.
+    """
+    found = made.cautions if made else ()
+    told = [each for each in found if not each.general and each.kind != "pressure"]
+    own = [(caution(each), f"({OURS.sub('', sources(each))})") for each in told]
+    return (*([("", HEAD)] if own else []), *own, *points("cautions"))

@@ -7,6 +7,8 @@ stand in templates/tasted.txt.j2, compared.txt.j2 and planned.txt.j2.
 from __future__ import annotations
 
 import datetime
+import re
+from collections.abc import Iterable
 from functools import cache
 from importlib.metadata import version
 
@@ -41,11 +43,12 @@ def session_dates(trial: Trial, table: ScoreTable) -> list[datetime.date]:
     )
 
 
-def report_date(trial: Trial, table: ScoreTable) -> str:
-    """Date the page by the last session, or by the rule; may be empty."""
-    dates = session_dates(trial, table)
-    last = dates[-1] if dates else trial.decision.declared
-    return trial.dates or ("" if last is None else day(last))
+def report_date(analysis: Analysis) -> str:
+    """Date the page by the last session, else by the end of the blind, or by the rule, if any."""
+    trial, lift = analysis.trial, analysis.standing.lift
+    tasted = session_dates(trial, analysis.table)[-1:]
+    known = [*tasted, lift and lift.date, trial.decision.declared]
+    return trial.dates or next((day(date) for date in known if date), "")
 
 
 # How it was tasted ------------------------------------------------------------------------------
@@ -189,7 +192,6 @@ def planned(analysis: Analysis) -> tuple[str, ...]:
         "planned",
         declared=rule.declared,
         gap=(dates[0] - rule.declared).days if dates and rule.declared else None,
-        what="the question" if trial.choice or trial.course else "the attribute",
         primary=[
             *["whether anybody can tell"] * ("choice" in rule.primary),
             *["how it changes over the days"] * ("course" in rule.primary),
@@ -207,7 +209,7 @@ def citation(analysis: Analysis) -> str:
     """Say how the writeup is cited."""
     trial = analysis.trial
     author = trial.host.rstrip(".") or "Anonymous host"
-    date = report_date(trial, analysis.table) or "Undated"
+    date = report_date(analysis) or "Undated"
     title = trial.title if trial.title.endswith(("?", "!", ".")) else f"{trial.title}."
     return (
         f"{author}. {date}. {title} Writeup of a tasting, made with Blindspoon {__version__}. "
@@ -215,24 +217,12 @@ def citation(analysis: Analysis) -> str:
     )
 
 
-def references(analysis: Analysis) -> tuple[str, ...]:
-    """List the sources that the methods paragraphs name, in alphabetical order."""
-    results = analysis.results
-    if not results:
-        return tuple(REFERENCES[name] for name in OF_SETS)
-    forms = {getattr(result.friedman, "form", "") for result in results}
-    unused = {"fisher", "holm", "marcus"}
-    if any(result.unit == "round" for result in results):
-        unused = {"dunnett", "kenward", "westfall", "holm" if _together(results) else "marcus"}
-    unused |= {"durbin"} - {form.lower() for form in forms}
-    unused |= set() if "Skillings-Mack" in forms else {"skillings"}
-    unused = (unused | set(OF_SETS)) - set(OF_SETS if analysis.choices else ())
-    unused = unused - {"marcus", *OF_DAYS} if analysis.course else unused | set(OF_DAYS)
-    return tuple(text for name, text in REFERENCES.items() if name not in unused)
+def references(paragraphs: Iterable[str]) -> tuple[str, ...]:
+    """List the sources that paragraphs name, in alphabetical order."""
+    named = set(re.findall(r"\w+", " ".join(paragraphs)))
+    return tuple(text for name, text in REFERENCES.items() if name.capitalize() in named)
 
 
-OF_SETS = ("clopper", "ennis", "holm", "wald")
-OF_DAYS = ("fieller", "matthews", "maurer", "page", "satterthwaite")
 REFERENCES = {
     "clopper": "Clopper, C. J., and E. S. Pearson. 1934. The use of confidence or fiducial limits "
     "illustrated in the case of the binomial. Biometrika 26:404–413.",
@@ -240,7 +230,7 @@ REFERENCES = {
     "treatments with a control. Journal of the American Statistical Association 50:1096–1121; "
     "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
     "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
-    "Psychology, Statistical PageSection 4:85–90.",
+    "Psychology, Statistical Section 4:85–90.",
     "ennis": "Ennis, D. M. 1993. The power of sensory discrimination methods. Journal of Sensory "
     "Studies 8:353–370; ISO 4120, ISO 5495, ISO 8588 and ISO 10399 for the methods.",
     "fieller": "Fieller, E. C. 1954. Some problems in interval estimation. Journal of the Royal "

@@ -51,9 +51,9 @@ def _level(analysis: Analysis) -> Iterator[Step]:
         first = [*named[:MOST_NAMED], f"{wording.spelled(rest)} others"] if rest > 1 else named
         them = "it" if len(named) == 1 else "them"
         yield (
-            f"Level {wording.listing(first)}.",
-            f"Make {them} and the control alike in {also}, and taste again: until then nobody can "
-            "say what made the difference, or hid it.",
+            f"Change one thing in {wording.listing(first)}.",
+            f"Make {them} again with the control’s {also}, and taste: until then nobody can say "
+            "what made the difference, or hid it.",
         )
 
 
@@ -63,12 +63,12 @@ def _batches(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Iterator
     tasted, noun = analysis.table.batches_tasted(len(trial.variants)), names.noun or "batch"
     found = [each for result in ordered for each in result.comparisons]
     matters = [each.variant for each in found if each.differs] or [each.variant for each in found]
-    them = f"of {names.like} and {names.subject(matters[:1])}" if matters else "of each"
+    them = f"of {names.like} and of {names.subject(matters[:1])}" if matters else "of each"
     if most_batches(trial, analysis.table) < 2:
         yield (
             "Make each a second time.",
             f"One {noun} of each was tasted, so nothing tells the method from the {noun}. A second "
-            f"one {them} would tell most; or a repeat in another kitchen.",
+            f"one {them} would tell most, as would a repeat in another kitchen.",
         )
     elif tasted[trial.control_index] < 2 and of_methods(trial, analysis.table):
         yield (
@@ -105,14 +105,15 @@ def _square(analysis: Analysis) -> Iterator[Step]:
         lacking = [factor for factor in factors if [factor] not in sets.values()]
         if not lacking:
             continue
-        alone = wording.listing(f"one with {summary.factor_name(name)} alone" for name in lacking)
-        head = "Make the one that completes a square."
+        alone = wording.listing(
+            f"one that differs in {summary.factor_name(name)} alone" for name in lacking
+        )
         label = analysis.trial.variant(what.variant).label
         one, two = map(summary.factor_name, factors)
         yield (
-            head if len(lacking) == 1 else "Make the two that complete a square.",
-            f"“{label}” has both {one} and {two}, which cannot be told apart. Make {alone}: each "
-            "of the two is then judged by all four.",
+            f"Take {one} and {two} apart.",
+            f"“{label}” differs from the control in both. Make {alone}: the four together show "
+            "what each of the two does.",
         )
         return
 
@@ -124,7 +125,7 @@ def _sitting(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Iterator
         yield (
             "Find out what changed between the sittings.",
             f"They disagreed on {wording.listing(moved[:MOST_NAMED])}: look at warmth, age and "
-            "portions before asking more people, whose number cannot settle it.",
+            "portions first, for more people cannot settle it.",
         )
     if len(analysis.table.sessions) == 1 and len(analysis.table.tasters) > 1:
         yield (
@@ -161,10 +162,9 @@ def _tasters(analysis: Analysis, result: AttributeResult) -> Iterator[Step]:
     rest = len(left) - 1
     others = f" The other {wording.spelled(rest)} would take as many or more." if rest else ""
     yield (
-        f"Ask more people about {label}.",
-        f"A new tasting of {_of_people(alike)} would show “{name}” alike, should it be, eight "
-        f"times in ten; to find a difference of {wording.margin(result.attribute)}, should there "
-        f"be one, takes {differ}.{others}",
+        f"Ask again about {label}.",
+        f"If “{name}” is alike, a new tasting of {_of_people(alike)} shows it eight times in ten; "
+        f"if it differs by {wording.margin(result.attribute)}, one of {differ} does.{others}",
     )
 
 
@@ -182,7 +182,7 @@ def _lacking(analysis: Analysis) -> Iterator[tuple[bool, Step]]:
         (
             "Declare the rule.",
             "Write down the attribute that matters, the margin and the date before anybody tastes: "
-            "only then is the answer to the question that was asked.",
+            "otherwise the question may have been chosen after the answer.",
         ),
     )
     yield (

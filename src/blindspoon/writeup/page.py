@@ -268,7 +268,7 @@ def _byline(analysis: Analysis) -> tuple[str, ...]:
     tasters = wording.count(people, "taster") if people else ""
     if len(table.tasters) == 1:
         tasters += f", {wording.count(len(table.sessions), 'round')}"
-    date = methods.report_date(trial, table)
+    date = methods.report_date(analysis)
     sets = sum(found.tests for found in analysis.choices)
     served = [_cups(table)] * bool(analysis.results) + [wording.count(sets, "set")] * bool(sets)
     told = ", ".join(filter(None, (tasters, *served)))
@@ -395,7 +395,8 @@ def _left_out(analysis: Analysis) -> PageSection:
     if blank:
         verb = "was" if blank == 1 else "were"
         nothing += f" {wording.count(blank, 'score')} {verb} not given."
-    lost = [*map(_place, table.left_out[:MOST_LISTED]), *map(str, analysis.notes[:MOST_LISTED])]
+    told = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
+    lost = [*map(_place, table.left_out[:MOST_LISTED]), *map(str, told[:MOST_LISTED])]
     return PageSection(
         name="left-out",
         head="Who and what was left out",
@@ -480,7 +481,9 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "cups": _cups(table),
         "many": table.taster.size > MOST_SERVINGS,
         "citation": methods.citation(analysis),
-        "references": methods.references(analysis),
+        "references": methods.references(
+            text for part in content.sections if part.name == "compared" for text in part.paragraphs
+        ),
         "asked": [part for part in content.sections if part.name in ASKED],
         "anchors": ASKED,
         "software": methods.software(),

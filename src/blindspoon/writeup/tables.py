@@ -276,9 +276,7 @@ def _read_ranks(result: AttributeResult) -> str:
     lack = "too few rounds have both" if result.unit == "round" else "too few tasters scored both"
     lacking = any(contrast.interval is None for contrast in contrasts)
     return (
-        "Zeros are differences of zero. The smallest p is the smallest adjusted one that these "
-        f"{result.unit}s, ties and zeros could have given. Method: "
-        f"{wording.listing(methods) or DASH}."
+        f"Method: {wording.listing(methods) or DASH}."
         f"{f' Where an interval is missing, {lack}.' * lacking}"
     )
 
@@ -364,9 +362,12 @@ def methods_table(trial: Trial, table: ScoreTable) -> Table:
     """Show what trial.toml declares of each variant, and how many batches were tasted."""
     rows = []
     tasted = table.batches_tasted(len(trial.variants))
+    asked = ["days"] if trial.course else []
     for variant, batches in zip(trial.variants, tasted.tolist(), strict=True):
         name = f"{variant.label} (control)" if variant.name == trial.control else variant.label
-        differs = wording.listing(map(factor_name, variant.differs))
+        differs = wording.listing(
+            [*map(factor_name, variant.differs), *(asked if variant.name != trial.control else [])]
+        )
         texts = [variant.method, differs, f"{batches}" if batches else "not named"]
         rows.append((name, blank_as_dash(texts)))
     return Table(

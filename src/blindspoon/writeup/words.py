@@ -30,6 +30,18 @@ def day(date: datetime.date) -> str:
     return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
 
 
+def dated(text: str) -> str:
+    """Write the dates in a text in words.
+
+    Examples
+    --------
+    >>> dated("Sealed on 2026-09-04.")
+    'Sealed on 4 September 2026.'
+    """
+    iso = re.compile(r"\b\d{4}-\d\d-\d\d\b")
+    return iso.sub(lambda found: day(datetime.date.fromisoformat(found[0])), text)
+
+
 def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
     """Fill a template of sentences; blank lines part its paragraphs.
 
@@ -105,6 +117,7 @@ def templates() -> jinja2.Environment:
         *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
         *(wording.p_cell, wording.p_value, wording.percent, wording.plain, wording.points),
         *(wording.signed, wording.span, wording.spelled, wording.capital, wording.sentence, day),
+        dated,
     )
     made.filters |= {function.__name__: function for function in said}
     made.globals |= {"face_css": face_css, "fonts": FONTS}
