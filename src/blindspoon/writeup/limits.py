@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 
 from blindspoon import wording
-from blindspoon.batches.cautions import HEAD, caution, sources
+from blindspoon.batches.cautions import HEAD, caution
 from blindspoon.batches.summary import Made, differences_in_words
 from blindspoon.findings.advice import (
     MOST_TASTERS,
@@ -183,5 +183,5 @@ def cautions(made: Made | None) -> Points:
     """
     found = made.cautions if made else ()
     told = [each for each in found if not each.general and each.kind != "pressure"]
-    own = [(caution(each), f"({OURS.sub('', sources(each))})") for each in told]
+    own = [(caution(each), f"({OURS.sub('', '; '.join(each.sources))})") for each in told]
     return (*([("", HEAD)] if own else []), *own, *points("cautions"))
