@@ -193,7 +193,7 @@ def documented(command: str) -> dict[str, set[str]]:
     parts = re.split(r"^## ", JSON_PAGE, flags=re.MULTILINE)
     names = "(?:`[^`]+`(?:, )?)+"
     rows = [
-        re.match(rf"- (the object|{names}): ({names})(?: \(|$)", line)
+        re.match(rf"- \*\*(the object|{names})\*\*: ({names})(?: \(|$)", line)
         for part in parts
         if re.match(rf"{command}(:.*)?\n", part)
         for line in part.splitlines()

@@ -380,7 +380,9 @@ def test_everything_is_in_json_and_its_reference(analysed):
     record = json.loads(json.dumps(to_record(analysed), allow_nan=False))
     (course,) = record["course"]
     page = JSON_PAGE.read_text(encoding="utf-8")
-    rows = dict(re.findall(r"^- `course\[\](\S*)`: ((?:`\w+`(?:, )?)+)", page, re.MULTILINE))
+    rows = dict(
+        re.findall(r"^- \*\*`course\[\](\S*)`\*\*: ((?:`\w+`(?:, )?)+)", page, re.MULTILINE)
+    )
     parts = {
         "": course, ".by_day[]": course["by_day"][0], ".trend": course["trend"],
         ".by_day[].found": course["by_day"][0]["found"], ".page": course["page"],

@@ -91,7 +91,9 @@ def test_it_says_what_is_planned_and_what_that_lacks(variants, tasters, said):
 
 def test_json_has_what_its_reference_lists():
     page = (Path(__file__).parents[2] / "docs" / "reference" / "json.md").read_text("utf-8")
-    rows = re.findall(r"^- `([^`]+)`: ((?:`\w+`(?:, )?)+)", page.split("## size")[1], re.MULTILINE)
+    rows = re.findall(
+        r"^- \*\*`([^`]+)`\*\*: ((?:`\w+`(?:, )?)+)", page.split("## size")[1], re.MULTILINE
+    )
     listed = {at: re.findall(r"\w+", fields) for at, fields in rows}
     made = sized().to_record()
     assert listed["course"] == [*made]
