@@ -8,14 +8,14 @@ from functools import cache, partial
 
 import numpy as np
 
-from blindspoon.arrays import FloatArray
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.results import Interval
 from blindspoon.stats.sign_flips import (
     SAMPLES,
     TOLERANCE,
-    SignFlips,
     all_can_be_made,
     all_flips,
+    flipped_sums,
     null_distribution,
     settle_ties,
     signed_ranks,
@@ -133,7 +133,10 @@ def shifts_with_intervals(
         if all_can_be_made(len(column), samples):
             others = all_flips(signed_ranks(np.delete(differences, v, axis=1)))
             p_at = _p_by_all_flips(column, others.max(axis=1, initial=0.0))
-            first, second = (_kept(own, shift, partial(_above, p_at, level)) for level in levels)
+            together = 2**21 >> len(column)
+            first, second = (
+                _kept(own, shift, partial(_above, p_at, level), together) for level in levels
+            )
         else:
             beside = differences.copy()
             beside[:, v] -= shift + BESIDE
@@ -150,28 +153,34 @@ def _shift(differences: FloatArray) -> float:
     return float(walsh_quantiles(differences, [last // 2, last - last // 2]).mean())
 
 
-def _p_by_all_flips(column: FloatArray, others: FloatArray) -> Callable[[float], float]:
-    """Return the p value of a shift, given the largest of the other variants after each flip."""
+def _p_by_all_flips(column: FloatArray, others: FloatArray) -> Callable[[FloatArray], FloatArray]:
+    """Return the p values of shifts, given the largest of the other variants after each flip."""
+    known: dict[float, float] = {}
 
-    @cache
-    def p_at(shift: float) -> float:
-        scores = signed_ranks(settle_ties(column - shift)[:, None])
-        largest = np.maximum(all_flips(scores)[:, 0], others)
-        return SignFlips("exact", largest[:, None]).tail(float(statistics(scores)[0]), [0])
+    def p_at(shifts: FloatArray) -> FloatArray:
+        asked = shifts.tolist()
+        if new := [shift for shift in asked if shift not in known]:
+            scores = signed_ranks(settle_ties(column[:, None] - np.array(new)))
+            whole = scores.astype(np.int16)
+            sums = whole[:1].sum(axis=0, dtype=np.int16)[:, None] + flipped_sums(whole[1:])
+            reached = np.abs(sums) >= np.abs(scores.sum(axis=0))[:, None]
+            reached |= others >= statistics(scores)[:, None] * (1 - TOLERANCE)
+            known.update(zip(new, reached.mean(axis=1).tolist(), strict=True))
+        return np.array([known[shift] for shift in asked])
 
     return p_at
 
 
-def _above(p_at: Callable[[float], float], level: float, shift: float) -> bool:
-    return p_at(shift) > level
+def _above(p_at: Callable[[FloatArray], FloatArray], level: float, shifts: FloatArray) -> BoolArray:
+    return p_at(shifts) > level
 
 
 def _kept_below(differences: FloatArray, shift: float, bound: float) -> Interval | None:
     """Keep the shifts whose statistic does not exceed a critical value."""
 
-    def keeps(tested: float) -> bool:
-        scores = signed_ranks((differences - tested)[:, None])
-        return float(statistics(scores)[0]) <= bound * (1 + TOLERANCE)
+    def keeps(tested: FloatArray) -> BoolArray:
+        scores = signed_ranks(differences[:, None] - tested)
+        return statistics(scores) <= bound * (1 + TOLERANCE)
 
     n = len(differences)
     pairs, length = n * (n + 1) / 2, math.sqrt(n * (n + 1) * (2 * n + 1) / 6)
@@ -183,19 +192,21 @@ def _kept_below(differences: FloatArray, shift: float, bound: float) -> Interval
     ends = walsh_quantiles(differences, [cut, int(pairs) - 1 - cut])
     if len(np.unique(differences)) > FEW:
         return Interval(*ends.tolist())
-    return _kept(differences, shift, keeps, ends)
+    return _kept(differences, shift, keeps, STEPS_BACK, ends)
 
 
 def _kept(
     differences: FloatArray,
     shift: float,
-    keeps: Callable[[float], bool],
+    keeps: Callable[[FloatArray], BoolArray],
+    together: int,
     near: FloatArray | None = None,
 ) -> Interval | None:
     """Reach from the first pairwise mean, or point between two, that is kept to the last.
 
-    The search begins outside all of them, or a little outside the ends that are given. A mean of
-    a single pair is no end by itself, except zero; the estimate always belongs to the interval.
+    The search begins outside all of them, or a little outside the ends that are given, and tests
+    so many `together`. A mean of a single pair is no end by itself, except zero; the estimate
+    always belongs to the interval.
     """
     means, times = _pairwise_means(differences)
     points = np.empty(2 * len(means) + 1)
@@ -207,11 +218,8 @@ def _kept(
     if near is not None:
         low, high = 2 * np.searchsorted(means, near) + 1
         first, last = max(int(low) - STEPS_BACK, first), min(int(high) + STEPS_BACK, last)
-    places = np.flatnonzero(tested).tolist()
-    kept = [
-        next((at for at in side if first <= at <= last and keeps(float(points[at]))), None)
-        for side in (places, places[::-1])
-    ]
+    places = first + np.flatnonzero(tested[first : last + 1])
+    kept = [_first_kept(side, points, keeps, together) for side in (places, places[::-1])]
     if kept[0] is None or kept[1] is None:
         return Interval(shift, shift)
     if kept[0] == 0 or kept[1] == points.size - 1:
@@ -221,9 +229,20 @@ def _kept(
     return Interval(
         low=float(min(low, shift)),
         high=float(max(high, shift)),
-        low_open=bool(low < shift) and kept[0] % 2 == 0 and not keeps(float(low)),
-        high_open=bool(high > shift) and kept[1] % 2 == 0 and not keeps(float(high)),
+        low_open=bool(low < shift) and kept[0] % 2 == 0 and not keeps(low[None])[0],
+        high_open=bool(high > shift) and kept[1] % 2 == 0 and not keeps(high[None])[0],
     )
+
+
+def _first_kept(
+    places: IntArray, points: FloatArray, keeps: Callable[[FloatArray], BoolArray], together: int
+) -> int | None:
+    """Return the first of the places whose point is kept."""
+    for start in range(0, places.size, together):
+        kept = np.flatnonzero(keeps(points[places[start : start + together]]))
+        if kept.size:
+            return int(places[start + kept[0]])
+    return None
 
 
 def _pairwise_means(differences: FloatArray) -> tuple[FloatArray, FloatArray]:

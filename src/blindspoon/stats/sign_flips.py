@@ -10,14 +10,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from functools import cached_property
+from typing import Protocol, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import log_ndtr, ndtr, ndtri, ndtri_exp
 
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.results import Method
+
+Number = TypeVar("Number", np.float64, np.int16)
 
 
 def settle_ties(points: FloatArray) -> FloatArray:
@@ -50,13 +54,18 @@ def signed_ranks(differences: FloatArray) -> FloatArray:
     >>> signed_ranks(np.array([[-2.0], [0.0], [2.0], [np.nan], [1.0]])).ravel()
     array([-5.,  0.,  5.,  0.,  2.])
     """
-    scores = np.zeros_like(differences)
-    for column, into in zip(differences.T, scores.T, strict=True):
-        differing = np.nan_to_num(column) != 0
-        found = column[differing]
-        _, place, tied = np.unique(np.abs(found), return_inverse=True, return_counts=True)
-        into[differing] = np.sign(found) * (2 * np.cumsum(tied) - tied + 1)[place]
-    return scores
+    found = np.where(np.isnan(differences), 0.0, differences).T
+    sizes = np.abs(found, order="C")
+    order = np.argsort(sizes)
+    ordered = np.take_along_axis(sizes, order, axis=1)
+    place, fresh = np.arange(len(differences)), np.ones((2, *sizes.shape), dtype=bool)
+    fresh[0, :, 1:] = fresh[1, :, :-1] = ordered[:, 1:] != ordered[:, :-1]
+    first = np.maximum.accumulate(np.where(fresh[0], place, 0), axis=1)
+    last = np.minimum.accumulate(np.where(fresh[1], place, place.size)[:, ::-1], axis=1)[:, ::-1]
+    zeros = np.count_nonzero(sizes == 0, axis=1)[:, None]
+    ranks = np.empty_like(sizes)
+    np.put_along_axis(ranks, order, first + last + 2.0 - 2 * zeros, axis=1)
+    return np.ascontiguousarray((np.sign(found) * ranks + 0.0).T)
 
 
 POINTS = 8192
@@ -211,7 +220,7 @@ def single_step(null: Null, observed: FloatArray) -> FloatArray:
     return np.array([null.tail(value, every) for value in values])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SignFlips:
     """The statistics of flipped tasters: all flips, or a sample to which the data is added.
 
@@ -225,24 +234,30 @@ class SignFlips:
     method: Method
     draws: FloatArray
 
+    @cached_property
+    def rising(self) -> FloatArray:
+        """The largest of all variants after each flip, sorted."""
+        return np.sort(self.draws.max(axis=1))
+
     def comparable(self, statistics: FloatArray) -> FloatArray:
         """Return the statistics as they are."""
         return statistics
 
     def tail(self, value: float, columns: Sequence[int]) -> float:
         """Count the flips in which any of the columns reaches the value, ties included."""
-        largest = self.draws[:, columns].max(axis=1)
-        reached = int(np.count_nonzero(largest >= value * (1 - TOLERANCE)))
-        return (reached + self._own()) / (len(largest) + self._own())
+        least, flips = value * (1 - TOLERANCE), len(self.draws)
+        if len(columns) == self.draws.shape[1]:
+            reached = flips - int(np.searchsorted(self.rising, least))
+        else:
+            reached = int((self.draws[:, columns] >= least).any(axis=1).sum())
+        return (reached + self._own()) / (flips + self._own())
 
     def critical(self, alpha: float) -> FloatArray:
         """Return what a statistic must exceed; infinite where no flip is rare enough."""
         own = self._own()
-        largest = np.sort(self.draws.max(axis=1))[::-1]
-        allowed = int(alpha * (len(largest) + own) + TOLERANCE) - own
-        if allowed < 0:
-            return np.full(self.draws.shape[1], np.inf)
-        return np.full(self.draws.shape[1], largest[min(allowed, len(largest) - 1)])
+        allowed = int(alpha * (len(self.draws) + own) + TOLERANCE) - own
+        largest = np.inf if allowed < 0 else self.rising[-1 - min(allowed, len(self.draws) - 1)]
+        return np.full(self.draws.shape[1], largest)
 
     def _own(self) -> int:
         """Return the flips to add: the data itself, which a sample of flips need not hold."""
@@ -261,7 +276,7 @@ def all_flips(scores: FloatArray) -> FloatArray:
     array, shape (2 ** (n_tasters - 1), n_variants)
         One row, of zeros, without tasters.
     """
-    sums = scores[:1].sum(axis=0) + _flipped_sums(scores[1:])
+    sums = scores[:1].sum(axis=0) + flipped_sums(scores[1:]).T
     return _standardised(sums, scores)
 
 
@@ -289,17 +304,17 @@ def sampled_flips(
     rows = rows[np.lexsort(rows.T)]
     sums = np.zeros((samples, rows.shape[1]))
     for start in range(0, len(rows), TOGETHER):
-        ways = _flipped_sums(rows[start : start + TOGETHER])
+        ways = np.ascontiguousarray(flipped_sums(rows[start : start + TOGETHER]).T)
         draw = rng.integers(0, len(ways), size=samples, dtype=np.uint16)
         sums += np.take(ways, draw, axis=0)
     return _standardised(sums, scores)
 
 
-def _flipped_sums(scores: FloatArray) -> FloatArray:
-    """Return the column sums for every flip of the rows, shape (2 ** n_rows, n_columns)."""
-    sums = np.zeros((1, scores.shape[1]))
+def flipped_sums(scores: NDArray[Number]) -> NDArray[Number]:
+    """Return the column sums for every flip of the rows, shape (n_columns, 2 ** n_rows)."""
+    sums = np.zeros((scores.shape[1], 1), scores.dtype)
     for row in scores:
-        sums = np.concatenate((sums + row, sums - row))
+        sums = np.concatenate((sums + row[:, None], sums - row[:, None]), axis=1)
     return sums
 
 
@@ -353,7 +368,7 @@ class JointNormal:
 
 
 def _standardised(sums: FloatArray, scores: FloatArray) -> FloatArray:
-    standardised: FloatArray = np.abs(sums) / _lengths(scores)
+    standardised: FloatArray = np.abs(sums, order="F") / _lengths(scores)
     return standardised
 
 
