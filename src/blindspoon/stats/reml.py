@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
+from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 from scipy.optimize import nnls
 
 from blindspoon.arrays import FloatArray
@@ -175,8 +175,8 @@ def _with_batches(base: Products, variance: float, z: slice) -> Products:
 def _criterion(products: Products, n: int, p: int) -> Criterion:
     """Compute the REML criterion and its derivatives, with the fixed effects profiled out."""
     fixed, score = slice(0, p), products.forms[:p, -1]
-    factor = cho_factor(products.forms[fixed, fixed], check_finite=False)
-    phi = cho_solve(factor, np.eye(p), check_finite=False)
+    factor = _cholesky(products.forms[fixed, fixed])
+    phi = dpotrs(factor, np.eye(p))[0]
     beta = phi @ score
     residual = np.zeros(products.forms.shape[0])
     residual[:p], residual[-1] = -beta, 1.0
@@ -185,7 +185,7 @@ def _criterion(products: Products, n: int, p: int) -> Criterion:
     pull = products.d_forms @ residual
     curvature = np.einsum("ij,klji->kl", phi, d2_fixed) - np.einsum("kij,lji->kl", scaled, scaled)
     expected = -(products.d2_log + curvature)
-    log_fixed = 2 * np.log(np.diag(factor[0])).sum()
+    log_fixed = 2 * np.log(np.diag(factor)).sum()
     fit = products.forms[-1] @ residual
     hessian = products.d2_forms @ residual @ residual
     return Criterion(
@@ -198,6 +198,15 @@ def _criterion(products: Products, n: int, p: int) -> Criterion:
         d_fixed=d_fixed,
         d2_fixed=d2_fixed,
     )
+
+
+def _cholesky(matrix: FloatArray) -> FloatArray:
+    """Return the upper factor, by LAPACK itself: the matrices are small, and wrappers cost more."""
+    upper, failed = dpotrf(matrix)
+    if failed:
+        raise np.linalg.LinAlgError
+    factor: FloatArray = upper
+    return factor
 
 
 MAX_STEPS = 100
@@ -384,10 +393,10 @@ def _constrained(
     if np.diag(hessian).min() <= 0:
         raise np.linalg.LinAlgError
     scale = 1 / np.sqrt(np.diag(hessian))
-    upper = cholesky(hessian * np.outer(scale, scale), check_finite=False)
-    target = solve_triangular(upper, -scale * gradient, trans="T", check_finite=False)
+    upper = _cholesky(hessian * np.outer(scale, scale))
+    target = dtrtrs(upper, -scale * gradient, trans=1)[0]
     room = (start - floor) / scale
-    moved = solve_triangular(upper, target, check_finite=False) + room
+    moved = dtrtrs(upper, target)[0] + room
     if (moved < 0).any():
         moved = nnls(upper, target + upper @ room)[0]
     step = np.where(moved > 0, (moved - room) * scale, floor - start)
