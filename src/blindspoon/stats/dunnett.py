@@ -7,7 +7,7 @@ their estimate of scatter.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
@@ -19,7 +19,7 @@ from blindspoon.stats.sign_flips import prime_roots
 Key = tuple[tuple[float, ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Dunnett:
     """The largest of k correlated t statistics.
 
@@ -64,7 +64,7 @@ class Dunnett:
 
         `df` may be a fraction or infinite. A single contrast gives the ordinary t test.
         """
-        key, t = self._key(), abs(t) if self.two_sided else t
+        key, t = self._key, abs(t) if self.two_sided else t
         tail = float(ndtr(-t)) if np.isinf(df) else float(stdtr(df, -t))
         single = 2 * tail if self.two_sided else tail
         if len(key) == 1:
@@ -76,7 +76,7 @@ class Dunnett:
 
     def critical_value(self, alpha: float, df: float) -> float:
         """Return the value that the largest statistic passes with chance `alpha`."""
-        return _critical_value(self._key(), self.two_sided, float(alpha), float(f"{df:.10g}"))
+        return _critical_value(self._key, self.two_sided, float(alpha), float(f"{df:.10g}"))
 
     def alike_value(self, alpha: float, df: float) -> float:
         """Return the value for showing alike: no false one with more than the chance `alpha`.
@@ -92,12 +92,17 @@ class Dunnett:
         >>> round(half.alike_value(0.05, 21) / half.critical_value(0.1, 21), 3)
         1.029
         """
-        correlation = np.array(self._key())
-        return max(
-            Dunnett(correlation * np.outer(signs, signs), two_sided=False).critical_value(alpha, df)
-            for signs in _least_alike(correlation)
-        )
+        return max(turned.critical_value(alpha, df) for turned in self._turned)
 
+    @cached_property
+    def _turned(self) -> list[Dunnett]:
+        correlation = np.array(self._key)
+        return [
+            Dunnett(correlation * np.outer(signs, signs), two_sided=False)
+            for signs in _least_alike(correlation)
+        ]
+
+    @cached_property
     def _key(self) -> Key:
         """Round beyond what matters, so that like designs share their integrals.
 

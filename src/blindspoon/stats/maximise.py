@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import expit, log_expit, logsumexp
+from scipy.special import expit, log_expit
 
 from blindspoon.arrays import FloatArray
 
@@ -98,8 +98,10 @@ def _at_nodes(
     log_weight = log_rule + np.log(spread)[:, None] - u**2 / 2  # the normal density included
     at = terms.sign[:, :, None] * (fixed[:, :, None] + sd * u[:, None, :])
     log_joint = (terms.count[:, None, :] @ log_expit(at))[:, 0] + log_weight
-    own = logsumexp(log_joint, axis=1)
-    return u, own, np.exp(log_joint - own[:, None])
+    peak = log_joint.max(axis=1, keepdims=True)
+    share = np.exp(log_joint - peak)
+    total = share.sum(axis=1, keepdims=True)
+    return u, (peak + np.log(total))[:, 0], share / total
 
 
 @lru_cache(maxsize=8)
@@ -141,10 +143,8 @@ def _slopes(terms: Terms, left: FloatArray, u: FloatArray) -> FloatArray:
 def _information(terms: Terms, left: FloatArray, u: FloatArray, share: FloatArray) -> FloatArray:
     """Return the expected negative curvature of the terms."""
     curvature = terms.count[:, :, None] * left * (1 - left)
-    weights = (share, share * u, share * u**2)
-    flat, crossed, squared = (
-        np.einsum("ijk,ik->ij", curvature, weight, optimize=True).ravel() for weight in weights
-    )
+    weights = np.stack([share, share * u, share * u**2], axis=2)
+    flat, crossed, squared = (curvature @ weights).reshape(-1, 3).T
     design = terms.design.reshape(flat.size, -1)
     cross = design.T @ crossed
     square: FloatArray = np.block(

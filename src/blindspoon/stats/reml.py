@@ -212,6 +212,7 @@ def _cholesky(matrix: FloatArray) -> FloatArray:
 MAX_STEPS = 100
 FEW = 60  # scores; below, the criterion of an unbalanced trial may have two optima
 NEAR = 0.1  # predicted fall of the criterion, a log-likelihood, at which Newton's method begins
+JOINED = 0.05  # how near an optimum found before, in its units, a step ends that leads to it
 SURE = 1e-6  # ... at which a step is taken without asking the criterion, which has rounding
 TOLERANCE = 1e-11  # ... at which a fit has ended
 SMALLEST = 1e-12  # residual sum of squares, as a share of the whole, that counts as none
@@ -296,7 +297,9 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     starts = _starts(strata, len(model.names))
     if not _well_posed(model(starts[0]).expected):
         return NoResult("The scores cannot tell the variances of the model apart.")
-    best = min((_descend(model, start) for start in starts), key=lambda fit: fit.at.value)
+    best = _descend(model, starts[0])
+    for start in starts[1:]:
+        best = min(best, _descend(model, start, best), key=lambda fit: fit.at.value)
     at = _in_points(best.at, unit, strata)
     return replace(best, variances=best.variances * unit**2, at=at)
 
@@ -347,8 +350,8 @@ def _starts(strata: Strata, m: int) -> list[FloatArray]:
     return starts
 
 
-def _descend(model: Model, start: FloatArray) -> RemlFit:
-    """Walk down the criterion, in the model's units."""
+def _descend(model: Model, start: FloatArray, found: RemlFit | None = None) -> RemlFit:
+    """Walk down the criterion, in the model's units; give what was found where the way joins it."""
     residual = model.names.index("residual")
     variances, at = start, model(start)
     rounding = 0.0  # of the criterion: by how much it missed a fall so small that it was sure
@@ -359,6 +362,10 @@ def _descend(model: Model, start: FloatArray) -> RemlFit:
             towards, fall = _model_step(at, variances, floor)
         except np.linalg.LinAlgError:
             break  # the information drowned in rounding
+        if found is not None and fall < NEAR:
+            beside = np.abs(variances + towards - found.variances)
+            if (beside <= JOINED * (1 + found.variances)).all():
+                return found
         if fall < max(TOLERANCE, rounding):
             variances = variances + towards
             at = model(variances)
