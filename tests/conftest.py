@@ -17,12 +17,18 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pytest
 from _pytest.doctest import DoctestModule
 from click.testing import CliRunner
+from hypothesis import settings
 
 from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
+
+# Properties: a few new examples at every run; `--hypothesis-profile many` searches longer.
+settings.register_profile("few", max_examples=25, deadline=None)
+settings.register_profile("many", max_examples=500, deadline=None)
+settings.load_profile("few")
 
 Files = dict[str, bytes]
 ROOT = Path(__file__).parents[1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.batches.amounts import NoAmounts, amounts
@@ -82,7 +82,6 @@ acid = st.sampled_from(["citric acid", "lactic acid", "vinegar 5 %", "fresh sour
 @given(
     produce=mass, water=mass, salts=st.tuples(salt, salt), sours=st.tuples(sour, sour), kind=acid
 )
-@settings(max_examples=200, deadline=None)
 def test_the_amounts_bring_it_there(produce, water, salts, sours, kind):
     trial = parse_trial(
         'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 9 }\n'

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import event, given, settings
+from hypothesis import event, given
 from hypothesis import strategies as st
 
 from blindspoon.batches.amounts import amounts
@@ -67,7 +67,6 @@ def logged(batches, readings):
     batches=tables([*GOOD], ["batch", "variant"]),
     readings=tables(["ph", "temperature_c", "brix", "note"], ["batch", "date"]),
 )
-@settings(max_examples=300, deadline=None)
 def test_nothing_is_raised_and_nothing_is_lost(batches, readings):
     pair = read_table(batches, "batches.csv"), read_table(readings, "readings.csv")
     log, problems = logged(*pair)

@@ -159,7 +159,7 @@ def right(request):
 
 
 @given(data=st.data())
-@settings(max_examples=150, **RELAXED)
+@settings(**RELAXED)
 def test_a_damaged_folder_is_a_table_or_problems(right, data):
     files = data.draw(damaged(right))
     found = outcome(files)
@@ -170,7 +170,7 @@ def test_a_damaged_folder_is_a_table_or_problems(right, data):
 
 
 @given(data=st.data())
-@settings(max_examples=50, **RELAXED)
+@settings(**RELAXED)
 def test_a_lost_row_is_never_lost_silently(coded, data):
     name = data.draw(st.sampled_from(["scores.csv", "ballots/1-T03.csv"]))
     lines = lines_of(coded[name])

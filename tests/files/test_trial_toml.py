@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.files.trial_toml import parse_trial, trial_text
@@ -104,7 +104,6 @@ def courses(attribute):
     )
 
 
-@settings(max_examples=50, deadline=None)
 @given(trials())
 def test_any_trial_comes_back(trial):
     assert parse_trial(trial_text(trial)) == trial

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.files.trial_toml import parse_trial
@@ -118,7 +118,6 @@ def trials(make) -> Trial:
     )
 
 
-@settings(max_examples=60, deadline=None)
 @given(trial=trials(), warm_up=st.booleans(), controls=st.sampled_from([1, 2]))
 def test_variants_and_batches_are_named_on_the_pouring_sheet_only(trial, warm_up, controls):
     batches = {trial.control: ["zqjar one", "zqjar two"]}

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.cli.printed import comparison_table
@@ -131,7 +131,6 @@ def test_the_share_at_an_end_is_of_the_scores_given():
     assert (flag.variant, flag.value) == ("oak", 0.5)
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     seed=st.integers(0, 10**6),
     tasters=st.integers(6, 25),

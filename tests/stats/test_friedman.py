@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import friedmanchisquare
 
@@ -122,7 +122,6 @@ tables = st.integers(2, 4).flatmap(
 ).map(np.array)  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
 @given(tables)
 def test_ties_and_gaps_follow_the_permutation_covariance(means):
     statistic, df = permuted_form(means)
@@ -135,7 +134,6 @@ def test_ties_and_gaps_follow_the_permutation_covariance(means):
         assert 0 < found.p_value <= 1
 
 
-@settings(max_examples=50, deadline=None)
 @given(tables, st.randoms(use_true_random=False))
 def test_labels_do_not_matter(means, random):
     tasters, variants = list(range(means.shape[0])), list(range(means.shape[1]))

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import multivariate_t, ttest_rel
 
@@ -312,7 +312,6 @@ def changed(rows, **changes):
     return rows | {key: change(rows[key]) for key, change in changes.items()}
 
 
-@settings(max_examples=40, deadline=None)
 @given(trials, st.randoms(use_true_random=False))
 def test_order_of_rows_and_names_of_tasters_do_not_matter(trial, random):
     rows, more = trial
@@ -323,7 +322,6 @@ def test_order_of_rows_and_names_of_tasters_do_not_matter(trial, random):
     assert close(compare(**rows, position=place), compare(**shuffled, position=place[order]))
 
 
-@settings(max_examples=40, deadline=None)
 @given(trials, st.floats(-1e3, 1e3), st.floats(0.01, 100))
 def test_units_and_origin_of_the_scale_do_not_matter(trial, origin, unit):
     rows, _ = trial
@@ -339,7 +337,6 @@ def test_units_and_origin_of_the_scale_do_not_matter(trial, origin, unit):
         assert (ours.df, ours.p_adjusted) == pytest.approx((theirs.df, theirs.p_adjusted), rel=1e-5)
 
 
-@settings(max_examples=40, deadline=None)
 @given(trials, st.randoms(use_true_random=False))
 def test_names_of_variants_do_not_matter(trial, random):
     rows, _ = trial
@@ -358,7 +355,6 @@ def test_names_of_variants_do_not_matter(trial, random):
         assert other.p_adjusted == pytest.approx(each.p_adjusted, rel=2e-3)
 
 
-@settings(max_examples=40, deadline=None)
 @given(trials)
 def test_swapping_control_and_variant_flips_the_sign(trial):
     rows, _ = trial
@@ -373,7 +369,6 @@ def test_swapping_control_and_variant_flips_the_sign(trial):
     )
 
 
-@settings(max_examples=30, deadline=None)
 @given(st.integers(0, 10**6), st.integers(2, 12))
 def test_two_variants_once_each_are_a_paired_t_test(seed, tasters):
     rng = np.random.default_rng(seed)
@@ -387,7 +382,6 @@ def test_two_variants_once_each_are_a_paired_t_test(seed, tasters):
     )
 
 
-@settings(max_examples=150, deadline=None)
 @given(st.integers(0, 10**6), st.data())
 def test_anything_gives_finite_numbers_or_a_reason(seed, data):
     tasters, variants = data.draw(st.integers(1, 6)), data.draw(st.integers(1, 4))

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
 from scipy.stats import dunnett, multivariate_t, norm
@@ -178,7 +178,6 @@ def test_gaps_change_the_chance_as_simulation_says(seed):
 # --- properties ------------------------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     k=st.integers(1, 6),
     seed=st.integers(0, 1000),
@@ -190,7 +189,6 @@ def test_critical_value_and_p_value_are_inverse(k, seed, df, alpha):
     assert family.p_value(family.critical_value(alpha, df), df) == pytest.approx(alpha, rel=2e-3)
 
 
-@settings(max_examples=60, deadline=None)
 @given(k=st.integers(2, 6), seed=st.integers(0, 1000), df=st.floats(0.5, 1e6), t=st.floats(0, 60))
 def test_lies_between_one_test_and_bonferroni(k, seed, df, t):
     found = Dunnett(anything(k, seed)).p_value(t, df)

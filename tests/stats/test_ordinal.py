@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.special import expit
@@ -240,7 +240,6 @@ def same(found, expected, sign=1.0):
         assert one.p_adjusted == pytest.approx(other.p_adjusted, abs=1e-4)
 
 
-@settings(max_examples=25, deadline=None)
 @given(trials())
 def test_names_and_order_do_not_matter(trial):
     rng, score, taster, variant = trial
@@ -251,7 +250,6 @@ def test_names_and_order_do_not_matter(trial):
     )
 
 
-@settings(max_examples=25, deadline=None)
 @given(trials())
 def test_a_reversed_scale_turns_the_signs(trial):
     _, score, taster, variant = trial
@@ -260,14 +258,12 @@ def test_a_reversed_scale_turns_the_signs(trial):
         same(found, expected, sign=-1.0)
 
 
-@settings(max_examples=25, deadline=None)
 @given(trials())
 def test_only_the_order_of_the_scores_matters(trial):
     _, score, taster, variant = trial
     same(compare(np.exp(score), taster, variant), compare(score, taster, variant))
 
 
-@settings(max_examples=25, deadline=None)
 @given(trials())
 def test_variant_and_control_change_places(trial):
     _, score, taster, variant = trial
@@ -279,7 +275,6 @@ def test_variant_and_control_change_places(trial):
         assert log_odds(forth) == pytest.approx([-log_odds(back)[0]], abs=1e-4)
 
 
-@settings(max_examples=25, deadline=None)
 @given(trials())
 def test_ten_nodes_and_twenty_agree(trial):
     _, score, taster, variant = trial

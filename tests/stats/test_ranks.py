@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.stats import norm, wilcoxon
 
@@ -93,7 +93,6 @@ tables = st.integers(2, 4).flatmap(
 ).map(np.array)  # fmt: skip
 
 
-@settings(max_examples=120, deadline=None)
 @given(tables)
 @example(np.array([[1, 2, 3, 0], [1, 2, 3, 0], [1, 3, 2, 1], [0, 1, 1, NAN]]))
 def test_p_values_follow_the_definition_with_ties_zeros_and_gaps(means):
@@ -109,7 +108,6 @@ def test_p_values_follow_the_definition_with_ties_zeros_and_gaps(means):
 # --- properties ------------------------------------------------------------------------------
 
 
-@settings(max_examples=120, deadline=None)
 @given(tables)
 def test_every_number_keeps_its_bounds(means):
     for each in compare(means, alpha=0.3):
@@ -125,7 +123,6 @@ def test_every_number_keeps_its_bounds(means):
             assert each.equivalence_interval.high <= each.interval.high
 
 
-@settings(max_examples=80, deadline=None)
 @given(tables)
 def test_a_shared_lean_reaches_the_smallest_p_value(means):
     leaning = means[:, :1] + np.abs(means - means[:, :1])

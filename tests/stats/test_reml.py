@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 from statsmodels.regression.mixed_linear_model import MixedLM
@@ -209,7 +209,6 @@ def test_derivatives_are_those_of_the_criterion(rows, seed):
     assert model(at).hessian == pytest.approx(np.array(bends), rel=1e-5, abs=1e-5)
 
 
-@settings(max_examples=60, deadline=None)
 @given(seed=st.integers(100, 10**6))
 def test_ends_where_no_variance_wants_to_move(rows, seed):
     trial, fixed, random = random_trial(rows, seed)

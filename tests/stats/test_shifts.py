@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.stats import hodges_lehmann
@@ -91,7 +91,6 @@ def test_a_level_of_a_half_still_holds_the_shift():
 differences = st.lists(st.integers(-10, 10), min_size=1, max_size=25).map(np.array)
 
 
-@settings(max_examples=60, deadline=None)
 @given(differences)
 def test_pair_means_by_listing(values):
     values = values / 2
@@ -99,7 +98,6 @@ def test_pair_means_by_listing(values):
     np.testing.assert_allclose(walsh_quantiles(values, range(len(expected))), expected, atol=1e-12)
 
 
-@settings(max_examples=30, deadline=None)
 @given(differences)
 def test_pair_means_by_halving(values):
     values = values / 10
