@@ -50,7 +50,7 @@ Rows = Mapping[str, Mapping[str, str]]
 """Cells by column, by code."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SetQuestion:
     """What is asked of sets of cups, in the place of an attribute.
 

@@ -44,8 +44,10 @@ class Words:
     def __init__(self, language: str, texts: dict[str, Any], kind: Kind = "cups") -> None:
         self.language = language
         own = texts.get(kind, {}) if kind != "cups" else {}
-        self._all = texts
-        self._texts = texts | own | {"script": texts["script"] | own.get("script", {})}
+        self._texts = texts | own
+        script = texts["script"] | own.get("script", {})
+        script |= {"decimal": texts["decimal"], "answers": texts["answers"]}
+        self.script = json.dumps(script, ensure_ascii=False)
 
     def __call__(self, text_name: str, /, **parts: object) -> str:
         """Give a text, filled in; `n` says how many things it is about. KeyError without one."""
@@ -60,7 +62,7 @@ class Words:
 
     def of(self, kind: Kind) -> Words:
         """Speak of cups, of sets to choose from, or of both."""
-        return Words(self.language, self._all, kind)
+        return words_of(self.language, kind)
 
     def unit(self, ballot: Ballot, code: str) -> str:
         """Call a cup, or a set, by its code; where there are both, say which it is."""
@@ -90,19 +92,18 @@ class Words:
         """Say how long to rest: the host's own words, or what is usual."""
         return self("rest_default") if rest == DEFAULT_REST else rest
 
-    @property
-    def script(self) -> str:
-        """What the scripts say, as JSON."""
-        also = {"decimal": self("decimal"), "answers": self._texts["answers"]}
-        return json.dumps(self._texts["script"] | also, ensure_ascii=False)
+
+@cache
+def _texts(language: str) -> dict[str, Any]:
+    file = resources.files("blindspoon.collect") / "words" / f"{language}.toml"
+    return tomllib.loads(file.read_text(encoding="utf-8"))
 
 
 @cache
-def words_of(language: str) -> Words:
-    """Read the words of a language; those of English for one that is not known."""
+def words_of(language: str, kind: Kind = "cups") -> Words:
+    """Give the words of a language; those of English for one that is not known."""
     known = language if language in LANGUAGES else LANGUAGES[0]
-    file = resources.files("blindspoon.collect") / "words" / f"{known}.toml"
-    return Words(known, tomllib.loads(file.read_text(encoding="utf-8")))
+    return Words(known, _texts(known), kind)
 
 
 def spoken() -> Words:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from flask import Flask, Response, abort, jsonify, make_response, redirect, render_template, request
@@ -17,42 +18,48 @@ from blindspoon.collect.ballots import (
     BallotFile,
     CupAnswer,
     Given,
+    Question,
     SetQuestion,
-    YesNoQuestion,
     read_answers,
     written,
 )
 from blindspoon.collect.host_pages import qr_code
-from blindspoon.collect.languages import seconds_of, spoken
+from blindspoon.collect.languages import seconds_of, spoken, words_of
 from blindspoon.collect.security import Access, faults, refuse, wants_json
 from blindspoon.collect.sitting import Sitting
 from blindspoon.errors import Problem
-from blindspoon.trial import Scale
+from blindspoon.trial import Attribute
+
+MOST_NUMBERS = 11
+"""Steps of a line that have room for their number on the narrowest phone."""
 
 WEEK = 7 * 24 * 3600
 """Seconds for which a phone is known again."""
 
 
-def steps(scale: Scale) -> tuple[str, ...]:
-    """Write every step of a scale; none where there are too many to be shown side by side.
+@lru_cache(maxsize=500)
+def asking(
+    language: str, question: Question, code: str, cups: tuple[str, ...], value: str, fault: str
+) -> str:
+    """Make the part of a page that asks a question of a cup, or of the `cups` of a set.
 
-    Examples
-    --------
-    >>> steps(Scale(low=1, high=3, step=0.5)), steps(Scale(low=0, high=100, step=1))
-    (('1', '1.5', '2', '2.5', '3'), ())
+    It is the same on many pages, and most of the work of making one.
     """
-    return tuple(map(written, scale.side_by_side()))
-
-
-def numbered(count: int, most: int = 11) -> int:
-    """Say which steps of a line have room for their number on the narrowest phone: every how many.
-
-    Examples
-    --------
-    >>> [numbered(count) for count in (5, 11, 21)]
-    [1, 1, 2]
-    """
-    return -(-count // most)
+    scale = question.scale if isinstance(question, Attribute) else None
+    of_sets = isinstance(question, SetQuestion)
+    steps = scale.side_by_side() if scale else ()
+    return render_template(
+        "question.html.j2",
+        say=words_of(language).of("sets" if of_sets else "cups"),
+        question=question,
+        cups=cups,
+        options=question.options[code] if of_sets else () if scale else YES_NO,
+        steps=[written(step) for step in steps],
+        every=-(-len(steps) // MOST_NUMBERS),
+        fine=scale and written(scale.step or 10.0 ** -wording.digits_for(scale)),
+        value=value,
+        fault=fault,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -315,29 +322,19 @@ class TasterPages:
 
     def _show(self, seat: Seat, answer: CupAnswer, wrong: Mapping[str, str]) -> Response:
         """Show a cup, with what is filled in for it and what is wrong with that."""
-        asked: list[dict[str, Any]] = []
-        for attribute, value in zip(seat.part.attributes, answer.scores, strict=True):
-            if isinstance(attribute, SetQuestion):
-                options = attribute.options[seat.code]
-                asked.append({"of": attribute, "options": options, "value": value, "sets": True})
-                continue
-            if isinstance(attribute, YesNoQuestion):
-                asked.append({"of": attribute, "options": YES_NO, "value": value, "sets": False})
-                continue
-            choices = steps(attribute.scale)
-            fine = attribute.scale.step or 10.0 ** -wording.digits_for(attribute.scale)
-            asked.append(
-                {"of": attribute, "steps": choices, "value": value, "fine": written(fine)}
-                | {"every": numbered(len(choices)), "options": ()}
-            )
+        part, language = seat.part, spoken().language
+        cups = part.sets.get(seat.code, ())
         seats = [place for place in _seats(seat.link, seat.ballot) if place.place > seat.place]
         return self._page(
             "cup",
             seat.link,
             ballot=seat.ballot,
-            say=spoken().of(seat.part.kind),
+            say=spoken().of(part.kind),
             seat=seat,
-            asked=asked,
+            asked=[
+                asking(language, question, seat.code, cups, value, wrong.get(question.name, ""))
+                for question, value in zip(part.attributes, answer.scores, strict=True)
+            ],
             ahead=[place.path() for place in seats] + [seat.path(len(seat.ballot.codes))],
             rest=seconds_of(self._sitting.plan.tasting.rest),
             comment=answer.comment,
