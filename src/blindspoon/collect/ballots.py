@@ -75,8 +75,8 @@ class SetQuestion:
             answers.append(found if found in options else "")
             if text and found not in options:
                 rule = Rule("bad-answer", f"it is one of {some_of(options, 12)}", "Correct it")
-                found = f"the answer is {shown(text)}"
-                problems.append(rule.broken(found, table.file, line, self.name))
+                said = f"the answer is {shown(text)}"
+                problems.append(rule.broken(said, table.file, line, self.name))
         return answers, problems
 
 
@@ -116,16 +116,33 @@ class CupAnswer:
     scores: tuple[str, ...]
     comment: str = ""
 
+    @classmethod
+    def of_row(cls, row: Mapping[str, str], names: Iterable[str]) -> CupAnswer:
+        """Take it from a row of a ballot."""
+        scores = tuple(row.get(name, "") for name in names)
+        return cls(scores=scores, comment=row.get("comment", ""))
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """Scores and comment."""
+        return (*self.scores, self.comment)
+
     @property
     def blank(self) -> bool:
         """Whether nothing was filled in."""
-        return not any(self.scores) and not self.comment
+        return not any(self.cells)
 
     @property
     def mark(self) -> str:
         """A short text that is another for another answer, so that a page can say what it saw."""
-        whole = "\n".join((*self.scores, self.comment)).encode()
-        return hashlib.sha256(whole).hexdigest()[:16]
+        return hashlib.sha256("\n".join(self.cells).encode()).hexdigest()[:16]
+
+    def over(self, old: CupAnswer) -> tuple[CupAnswer, bool]:
+        """Fill what is blank here with what is there, and tell whether the rest replaces any."""
+        *scores, comment = (new or was for new, was in zip(self.cells, old.cells, strict=True))
+        filled = CupAnswer(scores=tuple(scores), comment=comment)
+        pairs = zip(filled.cells, old.cells, strict=True)
+        return filled, any(was and was != new for new, was in pairs)
 
 
 class Given(NamedTuple):
@@ -283,22 +300,83 @@ Kind = Literal["cups", "sets", "both"]
 """What a ballot asks about."""
 
 
+class Ballot:
+    """What one taster fills in for one session: here sets to choose from and cups to score.
+
+    `codes` are the numbers of the sets and the codes of the cups, in the order of serving, `parts`
+    the two files, that of the first one first. `elsewhere` names another file for some, which are
+    not asked for.
+    """
+
+    kind: Kind = "both"
+
+    def __init__(self, sets: BallotFile, cups: BallotFile, codes: tuple[str, ...]) -> None:
+        self.session, self.taster, self.codes = sets.session, sets.taster, codes
+        self.elsewhere: Mapping[str, str] = {**sets.elsewhere, **cups.elsewhere}
+        found = sorted((sets, cups), key=lambda part: codes.index(part.codes[0]))
+        self.parts: tuple[BallotFile, ...] = tuple(found)
+        sets.beside, cups.beside = cups, sets
+
+    def part(self, code: str) -> BallotFile:
+        """Find the file in which a cup or set lies."""
+        return next(part for part in self.parts if code in part.codes)
+
+    def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
+        """Fill in some of it, as `BallotFile.save` does; each file is written whole."""
+        receipts = dict[str, Receipt]()
+        for part in self.parts:
+            own = {code: sent for code, sent in given.items() if code in part.codes}
+            receipts |= part.save(own) if own else {}
+        return receipts
+
+    def reconcile(self) -> None:
+        """Look whether a file was changed by hand. Raises OSError."""
+        for part in self.parts:
+            part.reconcile()
+
+    def row(self, code: str) -> Mapping[str, str] | None:
+        """Give what stands in a file for a cup or set."""
+        return self.part(code).rows.get(code)
+
+    def answer(self, code: str) -> CupAnswer:
+        """Give what is filled in for a cup or set."""
+        return CupAnswer.of_row(self.row(code) or {}, self.part(code).names)
+
+    def in_order(self) -> list[Mapping[str, str]]:
+        """Give the rows in the order of serving."""
+        return [row for code in self.codes if (row := self.row(code))]
+
+    def lacking(self, code: str) -> list[str]:
+        """Labels of what is not answered."""
+        if code in self.elsewhere:
+            return []
+        row = self.row(code) or {}
+        asked = self.part(code).attributes
+        return [attribute.label for attribute in asked if not row.get(attribute.name)]
+
+    @property
+    def gaps(self) -> list[str]:
+        """Cups and sets that need something more."""
+        return [code for code in self.codes if self.lacking(code)]
+
+    @property
+    def count(self) -> int:
+        """How many need nothing more."""
+        return len(self.codes) - len(self.gaps)
+
+
 @dataclass(eq=False, kw_only=True)
-class BallotFile:
-    """What one taster fills in for one session; safe to use from several threads.
+class BallotFile(Ballot):
+    """The cups, or the sets, of one ballot, in a file; safe to use from several threads.
 
     Parameters
     ----------
-    codes : tuple of str
-        The cups, in the order of serving; of sets to choose from, their numbers.
+    file : str
+        Its name in the trial folder.
     sets : mapping of str to tuple of str
         The codes of each set; empty where cups are scored.
     beside : BallotFile, optional
         What the taster fills in at the same sitting: cups beside sets.
-    file : str
-        Its name in the trial folder.
-    elsewhere : mapping of str to str
-        Cups that are scored in another file, which it names; they are not asked for.
     columns : tuple of str
         Those of the page, then those of others.
     rows : mapping
@@ -320,6 +398,10 @@ class BallotFile:
 
     def __post_init__(self) -> None:
         """Begin with an empty file."""
+        self.parts = (self,)
+        self.kind = "sets" if self.sets else "cups"
+        self.unit, self.noun = ("set", "set") if self.sets else ("code", "cup")
+        self.names = tuple(attribute.name for attribute in self.attributes)
         self.columns = ("session", "taster", self.unit, *self.names, "comment")
         self._bytes: bytes | None = None
         self._lock = threading.Lock()
@@ -327,34 +409,9 @@ class BallotFile:
         self._writer: dict[str, str] = {}
         self._past: dict[str, set[str]] = {}
 
-    @property
-    def unit(self) -> str:
-        """The column that says what is answered."""
-        return "set" if self.sets else "code"
-
-    @property
-    def noun(self) -> str:
-        """What is answered: a cup or a set."""
-        return "set" if self.sets else "cup"
-
-    @property
-    def kind(self) -> Kind:
-        """What pages speak of."""
-        return "sets" if self.sets else "cups"
-
-    @property
-    def parts(self) -> tuple[BallotFile, ...]:
-        """The files that it lies in."""
-        return (self,)
-
     def part(self, _: str) -> BallotFile:
-        """Find the file in which a cup or set lies: this one has them all."""
+        """Give this file, which has them all."""
         return self
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Columns of the scores."""
-        return tuple(attribute.name for attribute in self.attributes)
 
     def load(self) -> None:
         """Take over the file as it lies in the folder. Raises OSError and FormError."""
@@ -362,32 +419,6 @@ class BallotFile:
         if data is not None:
             (self.columns, self.rows), self._bytes = self._read(data), data
             self._note_marks(self.rows)
-
-    def answer(self, code: str) -> CupAnswer:
-        """Give what is filled in for a cup."""
-        return self._answer_of(self.rows.get(code, {}))
-
-    def in_order(self) -> list[Mapping[str, str]]:
-        """Give the rows in the order of serving."""
-        rows = self.rows
-        return [rows[code] for code in self.codes if code in rows]
-
-    def lacking(self, code: str) -> list[str]:
-        """Labels of the attributes without a score."""
-        if code in self.elsewhere:
-            return []
-        pairs = zip(self.attributes, self.answer(code).scores, strict=True)
-        return [attribute.label for attribute, score in pairs if not score]
-
-    @property
-    def gaps(self) -> list[str]:
-        """Cups that need something more."""
-        return [code for code in self.codes if self.lacking(code)]
-
-    @property
-    def count(self) -> int:
-        """How many cups need nothing more."""
-        return len(self.codes) - len(self.gaps)
 
     def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
         """Fill in some cups; when this returns, they are on the disk.
@@ -408,8 +439,13 @@ class BallotFile:
             self._see_outside_changes()
             before = self.count
             fresh = {code: sent for code, sent in given.items() if self._is_news(code, sent)}
-            taken = {code: self._beside_unseen(code, sent) for code, sent in fresh.items()}
-            disputed = [code for code, sent in fresh.items() if self._is_disputed(code, sent)]
+            taken, disputed = dict[str, CupAnswer](), []
+            for code, sent in fresh.items():
+                now, taken[code] = self.answer(code), sent.answer
+                if sent.base != now.mark and self._writer.get(code) != sent.page:
+                    # unseen by its page: a second tab, a phone
+                    taken[code], replaces = sent.answer.over(now)
+                    disputed += [code] * replaces
             self._keep([self.rows[code] for code in disputed])
             self._fill(taken)
             self._remember(fresh)
@@ -429,22 +465,6 @@ class BallotFile:
             return False
         return not sent.answer.blank or code in self.rows
 
-    def _is_unseen(self, code: str, sent: Given) -> bool:
-        return sent.base != self.answer(code).mark and self._writer.get(code) != sent.page
-
-    def _beside_unseen(self, code: str, sent: Given) -> CupAnswer:
-        """Fill what an answer leaves blank with what stands there unseen: a second tab, a phone."""
-        if not self._is_unseen(code, sent):
-            return sent.answer
-        now, new = self.answer(code), sent.answer
-        scores = (mine or there for mine, there in zip(new.scores, now.scores, strict=True))
-        return CupAnswer(scores=tuple(scores), comment=new.comment or now.comment)
-
-    def _is_disputed(self, code: str, sent: Given) -> bool:
-        now, new = self.answer(code), self._beside_unseen(code, sent)
-        pairs = zip((*now.scores, now.comment), (*new.scores, new.comment), strict=True)
-        return self._is_unseen(code, sent) and any(old and old != new for old, new in pairs)
-
     def _remember(self, fresh: Mapping[str, Given]) -> None:
         for code, sent in fresh.items():
             self._seen[sent.page, code] = (sent.turn, sent.answer)
@@ -457,18 +477,13 @@ class BallotFile:
         for code in codes:
             self._past.setdefault(code, set()).add(self.answer(code).mark)
 
-    def _answer_of(self, row: Mapping[str, str]) -> CupAnswer:
-        scores = tuple(row.get(name, "") for name in self.names)
-        return CupAnswer(scores=scores, comment=row.get("comment", ""))
-
     def _fill(self, answers: Mapping[str, CupAnswer]) -> None:
         """Write the file, and only then take the answers for given."""
-        own = {"session": self.session, "taster": self.taster}
         rows = dict(self.rows)
         for code, answer in answers.items():
-            scores = dict(zip(self.names, answer.scores, strict=True))
-            filled = own | {self.unit: code} | scores | {"comment": answer.comment}
-            rows[code] = {**rows.get(code, {}), **filled}
+            cells = (self.session, self.taster, code, *answer.cells)
+            own = ("session", "taster", self.unit, *self.names, "comment")
+            rows[code] = {**rows.get(code, {}), **dict(zip(own, cells, strict=True))}
         if rows != self.rows:
             self._write(self.columns, rows)
 
@@ -501,14 +516,20 @@ class BallotFile:
         if data == self._bytes:
             return
         columns, outside = self._read_outside(data)
-        theirs = {code: self._answer_of(row).mark for code, row in outside.items()}
+        theirs = {code: CupAnswer.of_row(row, self.names).mark for code, row in outside.items()}
         changed = {code for code, mark in theirs.items() if mark != self.answer(code).mark}
         old = {code for code in changed if theirs[code] in self._past.get(code, ())}
         missing = [code for code in self.rows if code not in theirs]
         corrected = [code for code in self.rows if code in changed - old]
         self._keep([self.rows[code] for code in corrected])
         self._keep([outside[code] for code in outside if code in old and not missing])
-        self._tell_changes(corrected, [*missing, *old])
+        where, older = f"{self.file} was changed by hand", [*missing, *old]
+        if corrected:
+            what = "is corrected, the earlier answer kept."
+            self.tell(f"{where}: {self.noun} {some_of(corrected)} {what}")
+        if older:
+            what = "the newer answer stays. To go back to an older one, key it in."
+            self.tell(f"{where} to an older state of {self.noun} {some_of(older)}; {what}")
         kept = {code: row for code, row in self.rows.items() if code in old or code not in theirs}
         columns = tuple(dict.fromkeys((*self.columns, *columns)))
         if kept:
@@ -517,16 +538,6 @@ class BallotFile:
             self.columns, self.rows, self._bytes = columns, outside, data
         self._note_marks(self.rows)
         self._writer.clear()
-
-    def _tell_changes(self, corrected: Sequence[str], older: Sequence[str]) -> None:
-        where = f"{self.file} was changed by hand"
-        if corrected:
-            self.tell(
-                f"{where}: {self.noun} {some_of(corrected)} is corrected, the earlier answer kept."
-            )
-        if older:
-            what = "the newer answer stays. To go back to an older one, key it in"
-            self.tell(f"{where} to an older state of {self.noun} {some_of(older)}; {what}.")
 
     def _read_outside(self, data: bytes | None) -> tuple[tuple[str, ...], Rows]:
         """Read a file changed by hand; put it aside where it fails the check."""
@@ -551,110 +562,32 @@ class BallotFile:
             raise FormError(problems)
         scores, problems = points_of(self.attributes, table)
         own = {"session": self.session, "taster": self.taster}
+        here = Rule(
+            "foreign-row",
+            f"the score page keeps the ballot of {shown(self.taster)} in session {self.session} "
+            f"here, with {self.noun}s {some_of(map(shown, self.codes), 12)}",
+            "Correct the row, or move it to a file of another name in ballots",
+        )
         rows: dict[str, Mapping[str, str]] = {}
         for (line, row), points in zip(table.rows(), scores, strict=True):
             code, named = row[self.unit], {name: row.get(name, own[name]) for name in own}
             if named != own or code not in self.codes or code in rows:
                 cup = f"{self.noun} {shown(code)} of {shown(row['taster'])}"
                 found = f"{cup} is not on this ballot, or stands on it twice"
-                problems.append(self._own_cups().broken(found, self.file, line))
+                problems.append(here.broken(found, self.file, line))
             rows[code] = row | own | dict(zip(self.names, points, strict=True))
         if problems:
             raise FormError(problems)
         return tuple(dict.fromkeys((*self.columns, *table.columns))), rows
 
-    def _own_cups(self) -> Rule:
-        return Rule(
-            "foreign-row",
-            f"the score page keeps the ballot of {shown(self.taster)} in session {self.session} "
-            f"here, with {self.noun}s {some_of(map(shown, self.codes), 12)}",
-            "Correct the row, or move it to a file of another name in ballots",
-        )
-
     def _report(self, before: int, after: int, disputed: Sequence[str]) -> None:
         taster, cups = shown(self.taster), len(self.codes)
-        done = "answered" if self.sets else "scored"
         if disputed:
-            codes = some_of(disputed)
-            self.tell(
-                f"{taster} has a second answer for {self.noun} {codes}; the earlier one is kept."
-            )
+            cup = f"{self.noun} {some_of(disputed)}"
+            self.tell(f"{taster} has a second answer for {cup}; the earlier one is kept.")
         if after == cups > before and not (self.beside and self.beside.gaps):
             self.tell(f"{taster} has finished session {self.session}.")
         elif after > before:
-            self.tell(
-                f"{taster} has {done} {after} of {cups} {self.noun}s in session {self.session}."
-            )
-
-
-class BothBallots:
-    """Sets to choose from and cups to score of one taster in one session, as one ballot.
-
-    Parameters
-    ----------
-    sets, cups : BallotFile
-        No code of one is a code of the other.
-    codes : tuple of str
-        All of theirs, in the order of serving; `parts` has the file of the first one first.
-    """
-
-    kind: Kind = "both"
-
-    def __init__(self, sets: BallotFile, cups: BallotFile, codes: tuple[str, ...]) -> None:
-        self.session, self.taster, self.codes = sets.session, sets.taster, codes
-        self.parts = tuple(sorted((sets, cups), key=lambda part: codes.index(part.codes[0])))
-        sets.beside, cups.beside = cups, sets
-        self._of = {code: part for part in self.parts for code in part.codes}
-
-    def part(self, code: str) -> BallotFile:
-        """Find the file in which a cup or set lies."""
-        return self._of[code]
-
-    def answer(self, code: str) -> CupAnswer:
-        """Give what is filled in for a cup or set."""
-        return self.part(code).answer(code)
-
-    def lacking(self, code: str) -> list[str]:
-        """Labels of what is not answered."""
-        return self.part(code).lacking(code)
-
-    @property
-    def rows(self) -> Rows:
-        """What stands in the files, by code."""
-        return {**self.parts[0].rows, **self.parts[1].rows}
-
-    @property
-    def elsewhere(self) -> Mapping[str, str]:
-        """What is answered in other files, which it names."""
-        return {**self.parts[0].elsewhere, **self.parts[1].elsewhere}
-
-    def in_order(self) -> list[Mapping[str, str]]:
-        """Give the rows in the order of serving."""
-        rows = self.rows
-        return [rows[code] for code in self.codes if code in rows]
-
-    @property
-    def gaps(self) -> list[str]:
-        """Cups and sets that need something more."""
-        return [code for code in self.codes if self.lacking(code)]
-
-    @property
-    def count(self) -> int:
-        """How many need nothing more."""
-        return len(self.codes) - len(self.gaps)
-
-    def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
-        """Fill in some of them, as `BallotFile.save` does; each file is written whole."""
-        receipts = dict[str, Receipt]()
-        for part in self.parts:
-            own = {code: sent for code, sent in given.items() if code in part.codes}
-            receipts |= part.save(own) if own else {}
-        return receipts
-
-    def reconcile(self) -> None:
-        """Look whether a file was changed by hand. Raises OSError."""
-        for part in self.parts:
-            part.reconcile()
-
-
-Ballot = BallotFile | BothBallots
+            done = "answered" if self.sets else "scored"
+            of = f"{after} of {cups} {self.noun}s in session {self.session}"
+            self.tell(f"{taster} has {done} {of}.")

@@ -18,7 +18,6 @@ from blindspoon import wording
 from blindspoon.collect.ballots import (
     Ballot,
     BallotFile,
-    BothBallots,
     CupAnswer,
     Given,
     SetQuestion,
@@ -233,7 +232,7 @@ def _ballots(
             part.elsewhere = {code: file for code, file in there if part.answer(code).blank}
             parts.append(part)
         codes = tuple(name for _, name in trays[tray])
-        ballots[tray] = BothBallots(parts[0], parts[1], codes) if len(parts) > 1 else parts[0]
+        ballots[tray] = Ballot(parts[0], parts[1], codes) if len(parts) > 1 else parts[0]
     return {tray: ballots[tray] for tray in trays if tray in ballots}
 
 

@@ -46,14 +46,14 @@ def asking(
     It is the same on many pages, and most of the work of making one.
     """
     scale = question.scale if isinstance(question, Attribute) else None
-    of_sets = isinstance(question, SetQuestion)
+    options = question.options[code] if isinstance(question, SetQuestion) else YES_NO
     steps = scale.side_by_side() if scale else ()
     return render_template(
         "question.html.j2",
-        say=words_of(language).of("sets" if of_sets else "cups"),
+        say=words_of(language).of("sets" if cups else "cups"),
         question=question,
         cups=cups,
-        options=question.options[code] if of_sets else () if scale else YES_NO,
+        options=() if scale else options,
         steps=[written(step) for step in steps],
         every=-(-len(steps) // MOST_NUMBERS),
         fine=scale and written(scale.step or 10.0 ** -wording.digits_for(scale)),

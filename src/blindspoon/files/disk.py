@@ -337,9 +337,10 @@ def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
     try:
         _write(new, content, mode)
         new.replace(target)
-        _sync_folder(target.parent)
-    finally:
+    except BaseException:
         _remove(new)
+        raise
+    _sync_folder(target.parent)
 
 
 def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None:
