@@ -18,7 +18,7 @@ import pytest
 from click.testing import CliRunner
 
 from blindspoon.cli import commands
-from blindspoon.collect.ballots import read_answers
+from blindspoon.collect.ballots import read_answer
 from blindspoon.collect.opening import opened
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import Problem, TrialError
@@ -171,7 +171,7 @@ def strayed():
 def typed_at_length():
     """What the score page says of a comment; a spreadsheet's is cut."""
     attributes = parse_trial((FOLDER / TRIAL).read_text("utf-8")).attributes
-    return read_answers(attributes, [{"comment": "x" * 3000}], BALLOT)[1]
+    return read_answer(attributes, {"comment": "x" * 3000}, BALLOT)[1]
 
 
 def otherwise():

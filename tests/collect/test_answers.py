@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from blindspoon.collect.ballots import (
     COMMENT_LIMIT,
-    read_answers,
+    read_answer,
     tidy_comment,
     write_for_spreadsheet,
     write_rows,
@@ -30,7 +30,7 @@ CRISP = Attribute(
 
 
 def read(**row):
-    (answer,), problems = read_answers([CRISP], [row], "page")
+    answer, problems = read_answer([CRISP], row, "page")
     return answer, [problem.slug for problem in problems]
 
 

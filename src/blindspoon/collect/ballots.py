@@ -87,14 +87,6 @@ class YesNoQuestion:
     name: str
     label: str
 
-    def read(self, table: TextTable) -> tuple[list[str], list[Problem]]:
-        """Read the answers of a table, blank where it has no such column."""
-        if self.name not in table.columns:
-            return [""] * len(table), []
-        column = schema.FileColumn(self.name, "yes-no")
-        checked = schema.read_columns(table, [column], schema.Known())
-        return checked.values[self.name].tolist(), checked.problems
-
 
 YES_NO = ("yes", "no")
 Question = Attribute | SetQuestion | YesNoQuestion
@@ -174,78 +166,75 @@ class TooManyConflictsError(Exception):
     """So many answers to one ballot were replaced that no more are kept."""
 
 
-def written(value: float) -> str:
+def written(value: float | str) -> str:
     """Write a score as it stands in a ballot: with a point, and no more digits than it needs.
 
     Examples
     --------
-    >>> written(7.0), written(6.5), written(-0.0)
-    ('7', '6.5', '0')
+    >>> written(7.0), written(6.5), written(-0.0), written(float("nan")), written("yes")
+    ('7', '6.5', '0', '', 'yes')
     """
-    return repr(float(value) + 0.0).removesuffix(".0")
+    if isinstance(value, str):
+        return value
+    return "" if math.isnan(value) else repr(float(value) + 0.0).removesuffix(".0")
 
 
-def read_answers(
-    attributes: Sequence[Question], rows: Sequence[Mapping[str, str]], file: str
-) -> tuple[list[CupAnswer], list[Problem]]:
-    """Check what was filled in for some cups, as a cell of a table is checked.
+def read_answer(
+    questions: Sequence[Question], row: Mapping[str, str], file: str
+) -> tuple[CupAnswer, list[Problem]]:
+    """Check what was filled in for a cup or set, as a cell of a table is checked.
 
     Parameters
     ----------
-    attributes : sequence of Question
-    rows : sequence of mapping
-        One a cup, by the name of the attribute, and ``comment``; what is absent is blank.
+    row : mapping
+        By the name of the question, and ``comment``; what is absent is blank. ``set`` names a set.
     file : str
         Name that messages give the ballot.
 
     Returns
     -------
-    answers : list of CupAnswer
-        One a row; scores at fault are blank.
+    answer : CupAnswer
+        Scores at fault are blank.
     problems : list of Problem
-        Row k is line k + 2, as under a header.
 
     Examples
     --------
     >>> from blindspoon.trial import Scale
     >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
     ...     more="", scale=Scale(low=0, high=10, step=0.5), margin=None)
-    >>> answers, problems = read_answers([crisp], [{"texture": "7,5"}, {"texture": "11"}], "page")
-    >>> answers[0].scores, problems[0].found
-    (('7.5',), 'score 11 is off the scale')
+    >>> read_answer([crisp], {"texture": "7,5"}, "page")[0].scores
+    ('7.5',)
+    >>> read_answer([crisp], {"texture": "11"}, "page")[1][0].found
+    'score 11 is off the scale'
     """
-    names = [attribute.name for attribute in attributes]
-    texts = [{name: row.get(name, "")[:200] for name in (*names, "set")} for row in rows]
-    points, problems = points_of(attributes, replace(table_of(file, texts), decimal_comma=True))
-    comments = [tidy_comment(row.get("comment", "")) for row in rows]
-    short = Rule("long-comment", f"a comment has {COMMENT_LIMIT:,} at most", "Shorten it")
-    problems += [
-        short.broken(f"the comment has {len(comment):,} characters", file, line, "comment")
-        for line, comment in enumerate(comments, 2)
-        if len(comment) > COMMENT_LIMIT
-    ]
-    answers = [
-        CupAnswer(scores=scores, comment=comment[:COMMENT_LIMIT])
-        for scores, comment in zip(points, comments, strict=True)
-    ]
-    return answers, problems
+    texts = {name: row.get(name, "")[:200] for name in (*(it.name for it in questions), "set")}
+    table = replace(table_of(file, [texts]), decimal_comma=True)
+    (scores,), problems = points_of(questions, table)
+    comment = tidy_comment(row.get("comment", ""))
+    if len(comment) > COMMENT_LIMIT:
+        short = Rule("long-comment", f"a comment has {COMMENT_LIMIT:,} at most", "Shorten it")
+        found = f"the comment has {len(comment):,} characters"
+        problems.append(short.broken(found, file, 2, "comment"))
+    return CupAnswer(scores=scores, comment=comment[:COMMENT_LIMIT]), problems
 
 
 def points_of(
-    attributes: Sequence[Question], table: TextTable
+    questions: Sequence[Question], table: TextTable
 ) -> tuple[list[tuple[str, ...]], list[Problem]]:
-    """Read the scores of a table that has a column for each attribute, as ballots write them."""
-    points, problems = [], []
-    for attribute in attributes:
-        if not isinstance(attribute, Attribute):
-            chosen, wrong = attribute.read(table)
-            points.append(chosen)
-            problems += wrong
-            continue
-        values, wrong = schema.scores(table, attribute)
-        points.append(["" if math.isnan(value) else written(value) for value in values.tolist()])
-        problems += wrong
-    return list(zip(*points, strict=True)), problems
+    """Read a table that has columns for some questions; answers a row, as ballots write them."""
+    scales = {it.name: it.scale for it in questions if isinstance(it, Attribute)}
+    columns = [
+        schema.ATTRIBUTE._replace(name=it.name, kind="score" if it.name in scales else "yes-no")
+        for it in questions
+        if not isinstance(it, SetQuestion)
+    ]
+    values, _, problems = schema.read_columns(table, columns, schema.Known(scales=scales))
+    points = {name: list(map(written, found.tolist())) for name, found in values.items()}
+    for it in questions:
+        if isinstance(it, SetQuestion):
+            points[it.name], problems = it.read(table)
+    blank = [""] * len(table)
+    return list(zip(*(points.get(it.name, blank) for it in questions), strict=True)), problems
 
 
 def tidy_comment(text: str) -> str:

@@ -14,7 +14,7 @@ from blindspoon.collect.ballots import (
     Ballot,
     CupAnswer,
     Given,
-    read_answers,
+    read_answer,
     write_for_spreadsheet,
 )
 from blindspoon.collect.languages import Words, words_of
@@ -290,10 +290,10 @@ def _read(
     answers, wrong = [], dict[tuple[int, str], str]()
     for row, (code, cells) in enumerate(zip(ballot.codes, typed, strict=True)):
         attributes = ballot.part(code).attributes
-        (answer,), problems = read_answers(attributes, [cells], file)
+        answer, problems = read_answer(attributes, cells, file)
         answers.append(answer)
-        told = faults(say, problems, attributes, [cells])
-        wrong |= {(row, column): text for (_, column), text in told.items()}
+        told = faults(say, problems, attributes, cells)
+        wrong |= {(row, column): text for column, text in told.items()}
     return answers, wrong
 
 

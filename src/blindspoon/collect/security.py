@@ -57,22 +57,20 @@ def refuse(code: int, message: str = "") -> Response:
 def faults(
     say: Words,
     problems: Sequence[Problem],
-    attributes: Sequence[Question],
-    rows: Sequence[Mapping[str, str]],
-) -> dict[tuple[int, str], str]:
-    """Say to people what is wrong with the scores that they gave, by row, from 0, and column."""
-    scales = {it.name: it.scale for it in attributes if isinstance(it, Attribute)}
-    say = say.of("cups" if scales else "sets")
-    said = {}
+    questions: Sequence[Question],
+    row: Mapping[str, str],
+) -> dict[str, str]:
+    """Say to people what is wrong with what they gave for a cup, by column."""
+    scales = {it.name: it.scale for it in questions if isinstance(it, Attribute)}
+    say, said = say.of("cups" if scales else "sets"), {}
     for problem in problems:
-        row, column = (problem.line or 2) - 2, problem.column or ""
-        parts: dict[str, object] = {"typed": shown(rows[row].get(column, ""), 20)}
+        column = problem.column or ""
+        parts: dict[str, object] = {"typed": shown(row.get(column, ""), 20)}
         if column in scales:
             scale = scales[column]
             ends = {"low": scale.low, "high": scale.high, "step": scale.step}
             parts |= {name: say.number(f"{value:g}") for name, value in ends.items()}
-        text = say(problem.slug.replace("-", "_"), most=COMMENT_LIMIT, **parts)
-        said[row, column] = text
+        said[column] = say(problem.slug.replace("-", "_"), most=COMMENT_LIMIT, **parts)
     return said
 
 

@@ -20,7 +20,7 @@ from blindspoon.collect.ballots import (
     Given,
     Question,
     SetQuestion,
-    read_answers,
+    read_answer,
     written,
 )
 from blindspoon.collect.host_pages import qr_code
@@ -219,7 +219,7 @@ class TasterPages:
         if form.get("code") != seat.code or seat.code in ballot.elsewhere:
             return refuse(409, spoken()("error_stale"))
         sent = {**form, "set": seat.code} if ballot.sets else form
-        (answer,), problems = read_answers(ballot.attributes, [sent], ballot.file)
+        answer, problems = read_answer(ballot.attributes, sent, ballot.file)
         if problems:
             return self._not_taken(seat, form, problems)
         turn = form.get("turn", "0")[:9]
@@ -311,8 +311,7 @@ class TasterPages:
         return make_response(page)
 
     def _not_taken(self, seat: Seat, form: Mapping[str, str], problems: list[Problem]) -> Response:
-        told = faults(spoken(), problems, seat.part.attributes, [form])
-        said = {column: text for (_, column), text in told.items()}
+        said = faults(spoken(), problems, seat.part.attributes, form)
         if wants_json():
             fields = [{"field": column, "text": text} for column, text in said.items()]
             return make_response(jsonify(problems=fields), 422)
