@@ -18,7 +18,6 @@ class Amounts:
 
     Parameters
     ----------
-    batch, variant : str
     salt_percent, citric_g_per_100_g : float
         The control's, as % and g in 100 g of everything; the mean of its batches.
     acid : str
@@ -156,7 +155,6 @@ class Recipe:
 
     Parameters
     ----------
-    variant : str
     grams : mapping of str to float
         By column of batches.csv: what to weigh, in grams. All of them together, additions of the
         host's own apart, fill the jar.

@@ -81,7 +81,6 @@ class Caution:
 
     Parameters
     ----------
-    kind : str
     batches : tuple of str
         Those that the data point at; empty where the caution is a general one.
     values : tuple of float
@@ -89,7 +88,6 @@ class Caution:
         there is no number.
     limit : float or None
         What the values are held against.
-    sources : tuple of str
     """
 
     kind: Kind

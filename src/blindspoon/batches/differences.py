@@ -169,14 +169,12 @@ class Difference:
 
     Parameters
     ----------
-    factor : str
     control_value, variant_value : float or str
         Means of numbers; words, joined by commas where batches have several.
     control_range, variant_range : tuple of float or None
         Lowest and highest over several batches; None for words and single batches.
     amount : float or None
         Variant minus control, in `unit`; None for words.
-    unit : str
     declared : bool
         Whether trial.toml says that the variant is meant to differ in it.
     perhaps_meant : bool
@@ -201,7 +199,6 @@ class WhatDiffers:
 
     Parameters
     ----------
-    variant : str
     batches, control_batches : int
         How many were made of each; 0 where batches.csv has none.
     differences : tuple of Difference
@@ -298,11 +295,14 @@ def moving_together(trial: Trial, log: BatchLog) -> tuple[Together, ...]:
         levels = _levels(factor, known)
         if len(known) == len(values) and len(set(levels)) > 1:
             partings.setdefault(levels, []).append(factor.name)
-    return tuple(
-        Together(factors=tuple(names), variants=_set_apart(trial, log, levels))
-        for levels, names in partings.items()
-        if len(names) > 1
-    )
+    found = []
+    for levels, names in partings.items():
+        pairs = [(batch.variant, level) for batch, level in zip(log.batches, levels, strict=True)]
+        usual = {level for variant, level in pairs if variant == trial.control}
+        apart = dict.fromkeys(variant for variant, level in pairs if level not in usual)
+        if len(names) > 1:
+            found.append(Together(factors=tuple(names), variants=tuple(apart)))
+    return tuple(found)
 
 
 def _what_differs(
@@ -392,10 +392,3 @@ def _levels(factor: BatchFactor, values: Sequence[Value]) -> tuple[int, ...]:
         last = value
     order: dict[Value, int] = {}
     return tuple(order.setdefault(chains[value], len(order)) for value in values)
-
-
-def _set_apart(trial: Trial, log: BatchLog, levels: Sequence[int]) -> tuple[str, ...]:
-    """Name the variants with a batch at a level that no batch of the control has."""
-    pairs = [(batch.variant, level) for batch, level in zip(log.batches, levels, strict=True)]
-    usual = {level for variant, level in pairs if variant == trial.control}
-    return tuple(dict.fromkeys(variant for variant, level in pairs if level not in usual))

@@ -66,12 +66,8 @@ class Reading:
 
     Parameters
     ----------
-    batch : str
     line : int
         In readings.csv.
-    date : date
-    ph, temperature_c : float or None
-    note : str
     own : mapping of str to float
         Further quantities, those that are not blank, in the units of their columns.
     """

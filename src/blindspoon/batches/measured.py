@@ -37,7 +37,6 @@ class MeasuredQuantity:
         In a title, and along an axis.
     unit : str
         After a number of it.
-    digits : int
     tolerance : float
         How far apart two variants may be and count as equally strong, in the unit.
     """
@@ -74,13 +73,10 @@ class Series:
 
     Parameters
     ----------
-    batch, variant : str
     quantity : str
         "ph", "temperature_c", or a further column of readings.csv.
-    dates : tuple of date
     days : tuple of int or None
         Days since the batch was started; None where that is not known.
-    values : tuple of float
     tasted_day : int or None
         Day of the first tasting on the same count.
     """
@@ -100,12 +96,10 @@ class TastePoint:
 
     Parameters
     ----------
-    variant : str
     measured : float
         Mean over its batches, in the unit of the quantity.
     perceived : float
         Mean over tasters of each taster's mean score, in points.
-    tasters : int
     """
 
     variant: str
@@ -138,7 +132,6 @@ class TasteAgainst:
 
     Parameters
     ----------
-    attribute : str
     quantity : {"salt_percent", "citric_g_per_100_g", "last_ph"}
     points : tuple of TastePoint
         In the order of trial.toml; variants without a strength or a score are not among them.

@@ -139,7 +139,6 @@ class Strengths:
 
     Parameters
     ----------
-    batch, variant : str
     everything_g : float or None
         Grams of produce, water, salt, acid and sugar together.
     produce_percent : float or None
@@ -169,7 +168,6 @@ class Strengths:
     degree_days_from : {"readings", "temperature_c"} or None
     last_ph : float or None
         Of the last reading with a pH up to the first day of tasting.
-    last_ph_date : date or None
     unknown : mapping of str to str
         By the name of a strength, why it cannot be worked out.
     """
@@ -252,7 +250,10 @@ def _strengths(log: BatchLog, batch: Batch) -> Strengths:
     produce, water, sugar = (masses[name] for name in ("produce", "water", "sugar"))
     base = None if produce is None or water is None else produce + water
     salt = masses["salt"] if "salt_g" in log.columns else None
-    citric = _percent(_citric(batch, masses["acid"]), total)
+    sour = acid_of(batch.acid).citric_per_g if batch.acid else None
+    if acid := masses["acid"]:
+        acid = None if sour is None else acid * sour
+    citric = _percent(acid, total)
     warmth, warmth_from = _degree_days(log, batch)
     ph = [reading for reading in log.readings_before_tasting(batch.name) if reading.ph is not None]
     return Strengths(
@@ -279,14 +280,6 @@ def _strengths(log: BatchLog, batch: Batch) -> Strengths:
 
 def _percent(part: float | None, whole: float | None) -> float | None:
     return 100 * part / whole if part is not None and whole else None
-
-
-def _citric(batch: Batch, grams: float | None) -> float | None:
-    """Grams of citric acid that the added acid equals."""
-    if not grams:
-        return grams
-    per_gram = acid_of(batch.acid).citric_per_g if batch.acid else None
-    return None if per_gram is None else grams * per_gram
 
 
 def _days(start: datetime.date | None, end: datetime.date | None) -> int | None:

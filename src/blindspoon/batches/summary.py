@@ -313,7 +313,6 @@ class Made:
 
     Parameters
     ----------
-    log : BatchLog
     strengths : tuple of Strengths
         One a batch.
     amounts : tuple of Amounts or NoAmounts
@@ -322,7 +321,6 @@ class Made:
         One a variant that is not the control.
     together : tuple of Together
         Factors that change together over the whole trial.
-    cautions : tuple of Caution
     """
 
     log: BatchLog

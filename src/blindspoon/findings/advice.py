@@ -91,7 +91,8 @@ class Scatter:
     def half_width(self, tasters: int, alpha: float, goal: Goal = "different") -> float:
         """Give half of the interval that a new tasting would find, in points."""
         error, df = self.se(tasters)
-        return _reach(self.variants - 1, _rounded(df), alpha, goal) * error
+        rounded = float(f"{max(df, 1.0):.2g}")  # so that few critical values are computed
+        return _reach(self.variants - 1, rounded, alpha, goal) * error
 
     def settles(self, tasters: int, margin: float, alpha: float, goal: Goal) -> bool:
         """Whether it would settle a true difference of the margin, or of zero, 8 times in 10."""
@@ -122,13 +123,8 @@ def scatter_of(
 def new_tasting(scatter: Scatter, *, margin: float, alpha: float, goal: Goal) -> NewTasting:
     """Count the tasters of a new tasting of the same kind.
 
-    Parameters
-    ----------
-    scatter : Scatter
-    margin, alpha : float
-        The smallest difference that matters, in points; the attribute's share of alpha.
-    goal : {"different", "alike"}
-        To find a true difference of the margin, or to show a true zero alike.
+    To find a true difference of the margin, the smallest that matters, in points, or to show a true
+    zero alike, at the attribute's share of alpha.
 
     Notes
     -----
@@ -171,11 +167,6 @@ def _fewest(enough: Callable[[int], bool]) -> int | None:
         middle = (low + high) // 2
         low, high = (low, middle) if enough(middle) else (middle, high)
     return high
-
-
-def _rounded(df: float) -> float:
-    """Round degrees of freedom to what critical values need, so that few are computed."""
-    return float(f"{max(df, 1.0):.2g}")
 
 
 @lru_cache(maxsize=4096)

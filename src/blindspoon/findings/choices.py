@@ -40,11 +40,8 @@ class TasterChoice:
 
     Parameters
     ----------
-    taster : str
-    tests, right : int
     p_value, p_adjusted : float
         One-sided; the second by Holm's method over the tasters.
-    can_tell : bool
     """
 
     taster: str
@@ -70,9 +67,6 @@ class ChoiceFound:
 
     Parameters
     ----------
-    variant : Variant
-    choice : Choice
-    primary : bool
     alpha : float
         The share of alpha at which it is decided.
     tests, tasters : int
@@ -93,8 +87,6 @@ class ChoiceFound:
         That of the limit.
     possible : bool
         Whether so many tests can show "alike" at all: ISO 4120, 8.2.
-    d_prime : Distance or NoResult
-    by_taster : tuple of TasterChoice
     path : bool array, shape (n,)
         Whether each answer was right, in the order of the files.
     lines : Boundary or None
@@ -142,19 +134,8 @@ def compare_choices(
 ) -> tuple[ChoiceFound, ...]:
     """Hold every variant that was chosen from against the control, and judge.
 
-    Parameters
-    ----------
-    trial : Trial
-        Has a choice.
-    table : ChoiceTable
-    standing : Standing
-        Tells whether the tasting has ended, and whether it is exploratory.
-    names : Naming
-
-    Returns
-    -------
-    tuple of ChoiceFound
-        In the order of the variants; those without an answered set are left out.
+    In the order of the variants; those without an answered set are left out. `standing` tells
+    whether the tasting has ended, and whether it is exploratory.
     """
     alpha = trial.share_of_alpha("choice")
     primary = "choice" in trial.decision.primary and not standing.bent
@@ -165,8 +146,12 @@ def compare_choices(
     failed = next((k for k, at in enumerate(order) if adjusted[at] > alpha), len(raw) - 1)
     judged = []
     for place, alone in enumerate(raw):
-        level = alpha / (len(raw) - min(order.index(place), failed))
-        found = replace(alone, p_adjusted=adjusted[place], needed=_needed(alone, level))
+        level, how = alpha / (len(raw) - min(order.index(place), failed)), alone.choice.how
+        found = replace(alone, p_adjusted=adjusted[place])
+        if not how.words:
+            tail = level / 2 if alone.choice.two_sided else level
+            needed = int(fc.needed(alone.tests, how.guess, tail))
+            found = replace(found, needed=needed if needed <= alone.tests else None)
         served = table.orders.get(places[place], ())
         judged.append(_judged(found, served, standing, names, several=len(raw) > 1))
     return tuple(judged)
@@ -187,10 +172,15 @@ def _find(
     if choice.two_sided:
         number = max(number, tests - number)
     answers = _answers(right, other)
-    tail = _tail(choice, number, tests, answers, alpha)
+    guess = choice.how.guess
+    tail = (
+        fc.fisher(answers, alpha)[0]
+        if choice.how.words
+        else float(fc.upper_tail(number, tests, guess))
+    )
     low, high = _shares(choice, number, tests, answers, alpha)
     limit = _shares(choice, number, tests, answers, alpha / several)[1]
-    most = int(fc.most_alike(tests, choice.how.guess, choice.can_tell, alpha / several))
+    most = int(fc.most_alike(tests, guess, choice.can_tell, alpha / several))
     often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
     found = ChoiceFound(
         variant=trial.variants[place],
@@ -202,11 +192,11 @@ def _find(
         right=number,
         needed=None,
         p_value=min(1.0, 2 * tail) if choice.two_sided else tail,
-        share=fc.share_who_can_tell(number / tests, choice.how.guess),
+        share=fc.share_who_can_tell(number / tests, guess),
         interval=Interval(low, high),
         limit=limit,
         level=1 - alpha / several,
-        possible=most >= choice.how.guess * tests,
+        possible=most >= guess * tests,
         d_prime=NoResult("Not computed."),
         path=right,
         lines=lines,
@@ -231,13 +221,6 @@ def _answers(right: BoolArray, other: BoolArray) -> fc.Answers:
     return fc.Answers(*map(int, counts))
 
 
-def _tail(choice: Choice, right: int, tests: int, answers: fc.Answers, alpha: float) -> float:
-    """Give the chance that guessing does as well or better."""
-    if choice.how.words:
-        return fc.fisher(answers, alpha)[0]
-    return float(fc.upper_tail(right, tests, choice.how.guess))
-
-
 def _shares(
     choice: Choice, right: int, tests: int, answers: fc.Answers, alpha: float
 ) -> tuple[float, float]:
@@ -252,15 +235,6 @@ def _shares(
     if choice.two_sided:
         high = max(high, 1 - low)
     return fc.share_who_can_tell(low, guess), fc.share_who_can_tell(high, guess)
-
-
-def _needed(found: ChoiceFound, level: float) -> int | None:
-    """Give the right answers that were needed at the level of this variant."""
-    how, tests = found.choice.how, found.tests
-    if how.words:
-        return None
-    least = int(fc.needed(tests, how.guess, level / 2 if found.choice.two_sided else level))
-    return least if least <= tests else None
 
 
 def _by_taster(

@@ -45,7 +45,6 @@ def compare_trial(
     ----------
     trial : Trial
         Gives the control, the seed of the sign flips, the rule and each attribute's share of alpha.
-    table : ScoreTable
     made : Made, optional
         What was written down of the batches; its differences soften the sentences.
     ages : CupAges, optional
@@ -62,11 +61,11 @@ def compare_trial(
     """
     names = enumerate(variant.name for variant in trial.variants)
     aged = frozenset(place for place, name in names if ages and ages.moved(name))
-    results = (
-        replace(_compare_attribute(trial, table, index, primary=not exploratory), aged=aged)
-        for index in range(len(trial.attributes))
-    )
-    return tuple(judge(trial, table, result, made) for result in results)
+    results = []
+    for index in range(len(trial.attributes)):
+        result = _compare_attribute(trial, table, index, primary=not exploratory)
+        results.append(judge(trial, table, replace(result, aged=aged), made))
+    return tuple(results)
 
 
 def _compare_attribute(
@@ -119,9 +118,9 @@ def _with_days(trial: Trial, table: ScoreTable, result: AttributeResult) -> Attr
         alpha=result.alpha,
         position=table.position if result.mixed.note.position else None,
     )
-    names = {variant.name: place for place, variant in enumerate(trial.variants)}
+    variants = trial.variants
     others = tuple(
-        replace(other, mixed=contrast_of(mixed, names[other.variant.name]))
+        replace(other, mixed=contrast_of(mixed, variants.index(other.variant)))
         if isinstance(other, Comparison)
         else other
         for other in result.others
@@ -163,21 +162,10 @@ def means_of(trial: Trial, table: ScoreTable, index: int) -> FloatArray:
 def mixed_of(
     trial: Trial, table: ScoreTable, index: int, *, position: bool = True
 ) -> MixedFit | NoResult:
-    """Fit the mixed model to the attribute at `index`.
+    """Fit the mixed model to the attribute at `index`, its place in ``trial.attributes``.
 
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-    index : int
-        Position in ``trial.attributes``.
-    position : bool
-        Whether the place of the cup is in the model where orders were drawn balanced.
-
-    Notes
-    -----
-    Batches are in the model where any variant was tasted from more than one; a variant that
-    names none counts as one.
+    With `position` the place of the cup is in it where orders were drawn balanced. Batches are
+    where any variant was tasted from more than one; a variant that names none counts as one.
     """
     several = bool((table.batches_tasted(len(trial.variants)) > 1).any())
     return compare_mixed(

@@ -44,11 +44,8 @@ def kind_of(
 
     Parameters
     ----------
-    found : MixedContrast, RankContrast or Unanimous
-    margin : float or None
-        In points; without one nothing can be slight or alike.
-    alpha : float
-        The attribute's share.
+    margin, alpha : float
+        In points; without a margin nothing can be slight or alike. The attribute's share.
     p_adjusted : float, optional
         Over more than the variants of one attribute; it decides in place of the finding's own.
 
@@ -75,8 +72,6 @@ class Comparison:
 
     Parameters
     ----------
-    attribute : Attribute
-    variant : Variant
     tasters : int
         Tasters who scored this variant and the control.
     rounds : int
@@ -85,8 +80,6 @@ class Comparison:
         Scored cups of this variant.
     mean_control, mean_variant : float
         Plain means of the scores, in points of the scale.
-    mixed : MixedContrast or NoResult
-    ranks : RankContrast or NoResult
     by : {"mixed", "ranks"}
         The procedure that decides: the declared one, but ranks where one person tasted alone.
     unanimous : Unanimous or None
@@ -167,13 +160,10 @@ class AttributeResult:
 
     Parameters
     ----------
-    attribute : Attribute
     primary : bool
         Whether the trial was declared to answer it.
     alpha : float
         The share of alpha at which this attribute is decided and its intervals are drawn.
-    friedman : Friedman or NoResult
-    mixed : MixedFit or NoResult
     others : tuple of Comparison or NotCompared
         The variants but the control, in the order of the trial.
     by : {"mixed", "ranks"}
@@ -239,8 +229,6 @@ class Analysis:
         Name of the trial folder.
     fingerprint : str
         SHA-256 of the files that the answer depends on, in hexadecimal.
-    trial : Trial
-    table : ScoreTable
     results : tuple of AttributeResult
         In the order of ``trial.attributes``.
     made : Made or None

@@ -15,6 +15,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.batches.ages import Cell, CupAges
+from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats import over_days
 from blindspoon.stats.acceptance import (
@@ -33,7 +34,6 @@ from blindspoon.stats.signed_ranks import taster_means
 from blindspoon.stats.unanimity import rounded_to
 from blindspoon.trial import Attribute, Course, Trial
 
-Kind = Literal["different", "slight", "alike", "open"]
 Against = Literal["control", "level", "nothing"]
 """What days are held against; "nothing": no cup stayed the same, so there is a trend only."""
 
@@ -78,8 +78,6 @@ class Acceptance:
         Of those who turned; "yes" in `shares` is having turned.
     refusals : bool
         Whether turning is to refuse, as of a food that is only to be kept; else it is to accept.
-    shares : SharesByDay
-    fit : DayOfShare or NoResult
     to_and_fro : tuple of str
         Tasters who turned back, and are not in `fit`.
     """
@@ -99,11 +97,8 @@ class CourseFound:
     ----------
     series, label : str
         Name of the series, or of the variant that stands alone; and what people read.
-    attribute : Attribute
-    course : Course
     judged : bool
         Whether it is the attribute that ``course`` asks about; others are shown beside it.
-    primary : bool
     alpha : float
         The share of alpha at which it is decided.
     against : {"control", "level", "nothing"}
@@ -116,14 +111,10 @@ class CourseFound:
     values : float array, shape (n_tasters, n_days)
         In points: from the control, or on the scale of the attribute (`against`); NaN where
         there is none.
-    trend : Trend or NoResult
-    page : PageTrend or NoResult
     reached : Bracket, NoResult or None
         Not yet up to the one day, there from the other on; None where that is not asked.
     kept : Bracket, NoResult or None
         Still there up to the one day, no longer from the other on; None where that is not asked.
-    line : Crossing or NoResult
-    acceptance : Acceptance or None
     left_out : tuple of str
         Who takes no part and why, a sentence each.
     because : tuple of str
@@ -158,7 +149,6 @@ class CellSeries:
 
     Parameters
     ----------
-    name, label : str
     cells : tuple of (str, str)
         Variant and session.
     days : int array, shape (n_days,)
@@ -183,20 +173,9 @@ def compare_course(
 ) -> tuple[CourseFound, ...]:
     """Follow every series over its days, on every attribute.
 
-    Parameters
-    ----------
-    trial : Trial
-        Has a course.
-    table : ScoreTable
-    ages : CupAges
-    exploratory : bool
-        Whether nothing is primary any more.
-
-    Returns
-    -------
-    tuple of CourseFound
-        All series on the judged attribute, in the order of the trial and the control last, then
-        on the others. Alpha is shared by the series, so that what is said of them holds together.
+    All series on the judged attribute, in the order of the trial and the control last, then on the
+    others. Alpha is shared by the series, so that what is said of them holds together. With
+    `exploratory` nothing is primary any more.
     """
     course, series = _asked(trial), [*_series(trial, table, ages)]
     series.sort(key=lambda own: own.name == trial.control)

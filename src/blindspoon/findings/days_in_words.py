@@ -17,12 +17,7 @@ from blindspoon.stats.results import NoResult
 def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tuple[str, ...]:
     """Say when it was there and until when, how it moved, and of what that speaks.
 
-    Parameters
-    ----------
-    found : CourseFound
-    names : Naming
-    several : bool
-        Whether there are other series, so that this one has to be named.
+    With `several` there are other series, so that this one has to be named.
     """
     there, last = _there(found, names.like), found.days[-1].day
     said = list[str]()

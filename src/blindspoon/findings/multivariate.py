@@ -83,57 +83,37 @@ def correlate_attributes(
     Parameters
     ----------
     names : sequence of str
-        Of the attributes.
+        Of the attributes, in their order; no result where there is one.
     means : sequence of array, shape (n_tasters, n_variants)
         Each taster's mean score of each variant on each attribute, in points; NaN where not
         scored. A correlation does not depend on the scale.
-
-    Returns
-    -------
-    tuple of AttributePair or NoResult
-        In the order of the attributes; no result where there is one attribute.
     """
     if len(names) < 2:
         return NoResult("There is one attribute, so there is nothing for it to go with.")
     fits = [fit_additive(table) for table in means]
-    places = [*combinations(range(len(names)), 2)]
-    return tuple(
-        _pair(
-            (names[one], names[two]), (means[one], means[two]), (fits[one], fits[two]), len(places)
+    places, pairs = [*combinations(range(len(names)), 2)], []
+    for places_of_two in places:
+        both = np.logical_and(*(np.isfinite(means[place]) for place in places_of_two))
+        one, two = (  # over the cells where both were scored
+            fits[place]
+            if fits[place].cells == both.sum()
+            else fit_additive(np.where(both, means[place], np.nan))
+            for place in places_of_two
         )
-        for one, two in places
-    )
-
-
-def _pair(
-    names: tuple[str, str],
-    means: tuple[FloatArray, FloatArray],
-    fits: tuple[AdditiveFit, AdditiveFit],
-    family: int,
-) -> AttributePair:
-    """Correlate two attributes over the cells where both were scored."""
-    both = np.isfinite(means[0]) & np.isfinite(means[1])
-    one, two = (
-        fit if fit.cells == both.sum() else fit_additive(np.where(both, table, np.nan))
-        for table, fit in zip(means, fits, strict=True)
-    )
-    return AttributePair(
-        first=names[0],
-        second=names[1],
-        within=within_variants(one, two, family),
-        between=between_variants(one, two, both.sum(axis=0).astype(float), family),
-    )
+        pair = AttributePair(
+            first=names[places_of_two[0]],
+            second=names[places_of_two[1]],
+            within=within_variants(one, two, len(places)),
+            between=between_variants(one, two, both.sum(axis=0).astype(float), len(places)),
+        )
+        pairs.append(pair)
+    return tuple(pairs)
 
 
 def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Correlation | NoResult:
     """Correlate what is left of two attributes when tasters and variants are taken out.
 
-    Parameters
-    ----------
-    one, two : AdditiveFit
-        Of the same cells.
-    family : int
-        Pairs that the intervals are to hold for at once.
+    Both are of the same cells; the intervals are to hold for a family of so many pairs at once.
 
     Notes
     -----
@@ -256,18 +236,7 @@ class Joint:
 def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Joint:
     """Look at all attributes together.
 
-    Parameters
-    ----------
-    trial : Trial
-        Gives the control, the rule and the seed.
-    table : ScoreTable
-    results : tuple of AttributeResult
-        Of `compare_trial`.
-
-    Returns
-    -------
-    Joint
-        What could not or need not be said stands there as `NoResult` with its reason.
+    What could not or need not be said stands there as `NoResult` with its reason.
     """
     shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
     means = [

@@ -29,7 +29,6 @@ class Naming:
     noun, nouns : str
         What each was made in, one and several: "jar", "jars"; "batch" where that is not written
         down, and empty where a variant was tasted from several.
-    control : Variant
     these : str
         "in these jars" where ranks speak of several each and cannot speak of the method.
     """

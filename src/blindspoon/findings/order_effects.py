@@ -66,20 +66,9 @@ def position_effect(
 ) -> tuple[OrderEffect | NoResult, Effect | NoResult]:
     """Estimate what the place of a cup does to its score.
 
-    Parameters
-    ----------
-    score : float array, shape (n_servings,)
-        NaN where none was given.
-    variant : int array, shape (n_servings,)
-    variants : int
-    sittings : Sittings
-
-    Returns
-    -------
-    every : OrderEffect or NoResult
-        Each place against the mean of all.
-    first : Effect or NoResult
-        The first place minus the mean of the later ones.
+    Of scores, shape (n_servings,), NaN where none was given, and of so many variants, shape
+    (n_servings,). Gives each place against the mean of all, and the first place minus the mean of
+    the later ones.
 
     Notes
     -----
@@ -112,14 +101,8 @@ def carry_over(
 ) -> OrderEffect | NoResult:
     """Estimate what the variant tasted just before does to a score.
 
-    Parameters
-    ----------
-    score : float array, shape (n_servings,)
-        NaN where none was given.
-    variant : int array, shape (n_servings,)
-    names : tuple of str
-        Of the variants.
-    sittings : Sittings
+    Of scores, shape (n_servings,), NaN where none was given, and of variants, shape (n_servings,),
+    by their place in `names`.
 
     Notes
     -----
@@ -170,8 +153,6 @@ def _effects(whole: Fit, factor: Factor, labels: tuple[str, ...]) -> tuple[Effec
         weights = np.zeros(whole.estimates.size)
         weights[-factor.levels :] = -1 / factor.levels
         weights[level - factor.levels] += 1
-        estimate, interval = whole.contrast(weights)
-        effects.append(
-            Effect(label=label, cups=int(cups[level]), effect=estimate, interval=interval)
-        )
+        effect, interval = whole.contrast(weights)
+        effects.append(Effect(label=label, cups=int(cups[level]), effect=effect, interval=interval))
     return tuple(effects)

@@ -22,7 +22,6 @@ class OverallComparison:
 
     Parameters
     ----------
-    attribute, variant : str
     mixed_p, ranks_p : float or None
         Adjusted over all attributes and variants; None where the procedure gave no result.
     mixed_verdict, ranks_verdict : {"different", "slight", "alike", "open"} or None
@@ -76,13 +75,10 @@ def compare_overall(
 
     Parameters
     ----------
-    trial : Trial
     means : sequence of array, shape (n_tasters, n_variants)
         Each taster's mean score of each variant, one table an attribute; NaN where not scored.
     results : tuple of AttributeResult
         Of the same attributes.
-    rng : numpy.random.Generator
-        Draws flips where not all are made.
 
     Returns
     -------
@@ -139,17 +135,9 @@ def _by_ranks(
 def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, Method]:
     """Adjust signed rank tests for one another, whole tasters being turned at once.
 
-    Parameters
-    ----------
-    differences : array, shape (n_tasters, n_comparisons)
-        Variant minus control, of any attributes; NaN where not both were scored.
-    rng : numpy.random.Generator
+    `differences`, shape (n_tasters, n_comparisons), are variant minus control, of any attributes;
+    NaN where not both were scored. Gives single-step max-T, shape (n_comparisons,), and how.
 
-    Returns
-    -------
-    adjusted : array, shape (n_comparisons,)
-        Single-step max-T.
-    method : {"exact", "sampled", "normal"}
 
     Examples
     --------

@@ -28,13 +28,7 @@ from blindspoon.trial import Scale, Trial
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
-    """Describe scores by their mean, spread and ends.
-
-    Parameters
-    ----------
-    scores : float array, shape (n,)
-        In points, finite.
-    scale : Scale
+    """Describe scores, shape (n,), in points, finite, by their mean, spread and ends.
 
     Examples
     --------
@@ -62,13 +56,8 @@ NONE_OF_OWN = NoResult("This taster scored no variant twice.")
 def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeatability | NoResult:
     """Pool the spread of each taster's scores of the same variant.
 
-    Parameters
-    ----------
-    cells : Cells
-    table : ScoreTable
-        Tells the sessions and batches that replicates come from.
-    scored : bool array, shape (n_servings,)
-        Servings that were scored on the attribute.
+    The servings that were `scored` on the attribute, bool, shape (n_servings,), may come from
+    several sessions and batches, by the table.
 
     Notes
     -----
@@ -108,14 +97,8 @@ def own_repeatability(cells: Cells, taster: int) -> float | NoResult:
 def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlPair | NoResult:
     """Compare the two control cups that a taster got in one session.
 
-    Parameters
-    ----------
-    score : float array, shape (n_servings,)
-        NaN where none was given.
-    table : ScoreTable
-        Its two rows of one taster, session and the control are such a pair.
-    control : int
-        Position in ``Trial.variants``.
+    They are the two rows of one taster, session and the control, by its place in
+    ``Trial.variants``. Scores, shape (n_servings,), are NaN where none was given.
     """
     rows = np.flatnonzero((table.variant == control) & np.isfinite(score))
     rows = rows[np.lexsort((table.position[rows], table.session[rows], table.taster[rows]))]
@@ -176,13 +159,7 @@ def interaction(
 ) -> FTest | NoResult:
     """Ask whether tasters differ in how they see the variants by more than they scatter.
 
-    Parameters
-    ----------
-    cells : Cells
-        Of the scores.
-    score : float array, shape (n,)
-        In points, finite.
-    taster, variant : int array, shape (n,)
+    `cells` are those of the scores, shape (n,), in points, finite.
 
     Notes
     -----
@@ -207,10 +184,7 @@ UPPER = (1 + LEVEL) / 2
 def concordance(means: FloatArray) -> Concordance | NoResult:
     """Measure by ranks whether tasters put the variants in the same order.
 
-    Parameters
-    ----------
-    means : float array, shape (n_tasters, n_variants)
-        Each taster's mean of each variant, in points, without gaps.
+    Each taster's mean of each variant, shape (n_tasters, n_variants), in points, without gaps.
 
     Notes
     -----
@@ -248,10 +222,7 @@ def _lacking(means: FloatArray) -> NoResult | None:
 def intraclass(means: FloatArray) -> Intraclass | NoResult:
     """Measure whether tasters see the same distances, and whether they give the same numbers.
 
-    Parameters
-    ----------
-    means : float array, shape (n_tasters, n_variants)
-        Each taster's mean of each variant, in points, without gaps.
+    Each taster's mean of each variant, shape (n_tasters, n_variants), in points, without gaps.
 
     Notes
     -----
@@ -353,10 +324,7 @@ def _of_mean(single: float, tasters: int) -> float:
 def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
     """Correlate each taster's means of the variants with what all others made of them.
 
-    Returns
-    -------
-    tuple of float or NoResult
-        Pearson's correlation, one a taster.
+    Pearson's correlation, one a taster.
 
     Notes
     -----
@@ -413,13 +381,8 @@ def _with_others(
 def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Panel:
     r"""Study the tasters: scale use, repeatability, agreement, discrimination, order effects.
 
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-        Its tasters are described under the labels that they have there.
-    results : tuple of AttributeResult
-        In the order of ``trial.attributes``; they tell whether a comparison allowed for places.
+    Tasters are described under the labels that the table has; the results, in the order of
+    ``trial.attributes``, tell whether a comparison allowed for places.
 
     Notes
     -----

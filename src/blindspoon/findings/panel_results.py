@@ -22,10 +22,7 @@ COLUMNS = ("attribute", "taster", "measure", "value", "low", "high", "reason")
 def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
     """Write the record of one attribute as rows of `COLUMNS`, a row a number.
 
-    Parameters
-    ----------
-    attribute : dict
-        One of ``Panel.to_record()["attributes"]``.
+    It is one of ``Panel.to_record()["attributes"]``.
 
     Examples
     --------
@@ -77,11 +74,8 @@ class ScaleUse:
 
     Parameters
     ----------
-    scores : int
     mean : float
         In points, as the following three.
-    sd : float or NoResult
-    lowest, highest : float
     at_low, at_high : float
         Shares of the scores that stand at either end of the scale, from 0 to 1.
     """
@@ -101,8 +95,6 @@ class TasterReview:
 
     Parameters
     ----------
-    taster : str
-    scale_use : ScaleUse
     repeatability_sd : float or NoResult
         Spread of the taster's scores of the same variant, in points.
     repeatability_df : int
@@ -131,7 +123,6 @@ class Repeatability:
         Pooled over tasters and variants, in points.
     interval : Interval
         Of the standard deviation, by the chi-squared distribution.
-    df : int
     tasters : int
         Tasters with replicates.
     across_sessions, across_batches : bool
@@ -159,7 +150,6 @@ class ControlPair:
         By Student's t over the tasters.
     mean_absolute : float
         Mean distance between the two cups, whichever was higher, in points.
-    tasters, pairs : int
     across_batches : bool
         Whether any two cups came from different batches.
     """
@@ -204,7 +194,6 @@ class Intraclass:
         ICC(3,1) and ICC(3,k): do the tasters see the same distances between the variants?
     agreement_single, agreement_mean : float
         ICC(2,1) and ICC(2,k): do they give the same numbers as well?
-    consistency_single_interval, ... : Interval
     tasters, variants : int
         As for `Concordance`.
     """
@@ -229,10 +218,8 @@ class Effect:
     ----------
     label : str
         The place as a number from 1, or the name of the variant tasted just before.
-    cups : int
     effect : float
         In points, all else equal.
-    interval : Interval
     """
 
     label: str
@@ -249,7 +236,6 @@ class OrderEffect:
     ----------
     test : FTest
         That none of the effects differs from the others.
-    effects : tuple of Effect
     """
 
     test: FTest
@@ -262,14 +248,8 @@ class AttributePanel:
 
     Parameters
     ----------
-    attribute : str
-    primary : bool
     scale_use : ScaleUse or NoResult
         Of all scores together.
-    repeatability : Repeatability or NoResult
-    controls : ControlPair or NoResult
-    concordance : Concordance or NoResult
-    intraclass : Intraclass or NoResult
     interaction : FTest or NoResult
         Taster by variant over the repeatability: whether tasters differ in how they see the
         variants by more than they scatter.
@@ -318,10 +298,7 @@ class Panel:
     def to_record(self, *, shown: bool = True) -> Record:
         """Write everything as plain dictionaries, ready for JSON.
 
-        Parameters
-        ----------
-        shown : bool
-            Whether single tasters may be told of; otherwise their part is None, with the reason.
+        Unless single tasters may be `shown`, their part is None, with the reason.
         """
         kept = self
         if not shown:

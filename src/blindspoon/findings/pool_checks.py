@@ -31,13 +31,10 @@ class Kitchen:
         Of its folder; no other kitchen has it.
     fingerprint : str
         Of its files.
-    trial : Trial
-    table : ScoreTable
     results : tuple of AttributeResult
         Its own comparisons.
-    tables : FolderTables, optional
+    tables, seal : FolderTables and Seal, optional
         What is published of its folder, with the seal of these tables.
-    seal : Seal, optional
     """
 
     name: str
@@ -94,10 +91,8 @@ class PooledFit:
     contrasts : tuple of MixedContrast
         About kitchens like these; one a variant but the control, in order. With several, each by
         its own spread over kitchens.
-    note : FitNote
     these : tuple of MixedContrast, or NoResult
         About these kitchens only, with equal weights: kitchen by variant as fixed effects.
-    disagreement : Disagreement or NoResult
     """
 
     reml_criterion: float
@@ -134,8 +129,6 @@ class PooledComparison:
 
     Parameters
     ----------
-    attribute : Attribute
-    variant : Variant
     own : tuple of Own
         One a kitchen, in order.
     pooled : MixedContrast or NoResult
@@ -190,8 +183,6 @@ class PooledAttribute:
         Whether the first kitchen's trial was declared to answer it.
     alpha : float
         The share of alpha at which it is decided and its pooled intervals are drawn.
-    fit : PooledFit or NoResult
-    comparisons : tuple of PooledComparison
     """
 
     attribute: Attribute
@@ -222,7 +213,6 @@ class Pool:
         Those that all kitchens made, the control among them, as the first kitchen has them.
     attributes : tuple of PooledAttribute
         Those that all kitchens scored, in the order of the first.
-    not_pooled : tuple of NotPooled
     remarks : tuple of str
         Sentences: what the pooled claims are about, and where the kitchens' rules differ.
     """
@@ -246,52 +236,57 @@ class Pool:
 def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
     """List everything that keeps kitchens from being pooled.
 
-    Parameters
-    ----------
-    kitchens : sequence of Kitchen
-        Two or more; each is held against the first, and every two must be different trials.
-
-    Returns
-    -------
-    tuple of Problem
-        Empty where they can be pooled.
+    Each is held against the first, and every two must be different trials; empty where they can be
+    pooled.
     """
     first, *others = kitchens
     if any(kitchen.trial.choice and not kitchen.trial.attributes for kitchen in kitchens):
         found = "kitchens that asked by sets of cups alone are not pooled"
         return (_BY_SETS.broken(found, first.name),)
     problems = [
-        Problem(
-            slug="same-trial",
-            file=two.name,
-            found=f"it holds the same trial as {one.name}",
-            allowed="every folder is a tasting of its own",
-            remedy="Leave one of them out",
-        )
+        _SAME.broken(f"it holds the same trial as {one.name}", two.name)
         for one, two in combinations(kitchens, 2)
         if _same(one, two)
     ]
+    asks = "it asks how the food changes over the days"
     problems += [
-        Problem(
-            slug="course-not-pooled",
-            file=f"{kitchen.name}/trial.toml",
-            column="course",
-            found="it asks how the food changes over the days",
-            allowed="each kitchen’s days are its own, and are not pooled",
-            remedy="Compare that folder alone",
-        )
+        _COURSE.broken(asks, f"{kitchen.name}/trial.toml", column="course")
         for kitchen in kitchens
         if kitchen.trial.course
     ]
     for other in others:
-        if other.trial.control != first.trial.control:
-            problems.append(_other_control(first, other))
-        problems += _other_scales(first, other)
+        problems += [*_other_control(first, other), *_other_scales(first, other)]
     if len(common_variants(kitchens)) < 2 and not any(p.slug == "other-control" for p in problems):
-        problems.append(_no_common_variant(kitchens))
+        made = "; ".join(f"{k.name} made {some_of(_variants(k.trial))}" for k in kitchens)
+        rule = Rule(
+            slug="no-common-variant",
+            allowed=f"at least one other is needed: {made}",
+            remedy=_GIVE.format("a variant"),
+        )
+        found = "no variant but the control was made in all kitchens"
+        problems.append(rule.broken(found, kitchens[-1].name))
     if not common_attributes(kitchens):
-        problems.append(_no_common_attribute(kitchens))
+        scored = "; ".join(f"{k.name} scored {some_of(_attributes(k.trial))}" for k in kitchens)
+        rule = Rule(
+            slug="no-common-attribute",
+            allowed=f"at least one is needed: {scored}",
+            remedy=_GIVE.format("an attribute"),
+        )
+        problems.append(rule.broken("no attribute was scored in all kitchens", kitchens[-1].name))
     return tuple(problems)
+
+
+_GIVE = "Give {} one name in every trial.toml, or leave a folder out"
+_SAME = Rule(
+    slug="same-trial",
+    allowed="every folder is a tasting of its own",
+    remedy="Leave one of them out",
+)
+_COURSE = Rule(
+    slug="course-not-pooled",
+    allowed="each kitchen’s days are its own, and are not pooled",
+    remedy="Compare that folder alone",
+)
 
 
 _BY_SETS = Rule(
@@ -409,63 +404,36 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
     )
 
 
-def _other_control(first: Kitchen, other: Kitchen) -> Problem:
-    return Problem(
-        slug="other-control",
-        file=f"{other.name}/trial.toml",
-        column="control",
-        found=f"the control is {quoted(other.trial.control)}",
-        allowed=f"all kitchens have the same control, and {first.name} has "
-        f"{quoted(first.trial.control)}",
-        remedy="Give the control one name where it is the same thing, else leave this folder out",
-    )
+def _other_control(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
+    if other.trial.control != first.trial.control:
+        ours, remedy = quoted(first.trial.control), "Give the control one name where it is the same"
+        rule = Rule(
+            slug="other-control",
+            allowed=f"all kitchens have the same control, and {first.name} has {ours}",
+            remedy=f"{remedy} thing, else leave this folder out",
+        )
+        found = f"the control is {quoted(other.trial.control)}"
+        yield rule.broken(found, f"{other.name}/trial.toml", column="control")
 
 
 def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
     for name in common_attributes([first, other]):
         mine, theirs = first.trial.attribute(name), other.trial.attribute(name)
         ends = [(attribute.scale.low, attribute.scale.high) for attribute in (mine, theirs)]
-        if ends[0] != ends[1] or _turned(mine, theirs):
-            yield Problem(
+        low, high = mine.low.casefold(), mine.high.casefold()
+        turned = low != high and (low, high) == (theirs.high.casefold(), theirs.low.casefold())
+        if ends[0] != ends[1] or turned:
+            rule = Rule(
                 slug="other-scale",
-                file=f"{other.name}/trial.toml",
-                column=name,
-                found=f"the scale runs from {_scale(theirs)}",
                 allowed=f"all kitchens share a scale, and {first.name} has {_scale(mine)}",
                 remedy="Leave this folder out, or give the attribute another name in it",
             )
-
-
-def _turned(one: Attribute, two: Attribute) -> bool:
-    """Whether the words at the ends have changed places."""
-    low, high = one.low.casefold(), one.high.casefold()
-    return low != high and (low, high) == (two.high.casefold(), two.low.casefold())
+            found = f"the scale runs from {_scale(theirs)}"
+            yield rule.broken(found, f"{other.name}/trial.toml", column=name)
 
 
 def _scale(attribute: Attribute) -> str:
     ends = ((attribute.scale.low, attribute.low), (attribute.scale.high, attribute.high))
     return " to ".join(
         f"{wording.plain(end)} ({shown})" if shown else wording.plain(end) for end, shown in ends
-    )
-
-
-def _no_common_variant(kitchens: Sequence[Kitchen]) -> Problem:
-    made = "; ".join(f"{k.name} made {some_of(_variants(k.trial))}" for k in kitchens)
-    return Problem(
-        slug="no-common-variant",
-        file=kitchens[-1].name,
-        found="no variant but the control was made in all kitchens",
-        allowed=f"at least one other is needed: {made}",
-        remedy="Give a variant one name in every trial.toml, or leave a folder out",
-    )
-
-
-def _no_common_attribute(kitchens: Sequence[Kitchen]) -> Problem:
-    scored = "; ".join(f"{k.name} scored {some_of(_attributes(k.trial))}" for k in kitchens)
-    return Problem(
-        slug="no-common-attribute",
-        file=kitchens[-1].name,
-        found="no attribute was scored in all kitchens",
-        allowed=f"at least one is needed: {scored}",
-        remedy="Give an attribute one name in every trial.toml, or leave a folder out",
     )

@@ -262,10 +262,7 @@ def _note(fit: RemlFit, *, position: bool) -> FitNote:
 def because(comparison: PooledComparison, names: Naming, alpha: float) -> str:
     """Say what is known of one variant in kitchens like these, or in these two, at `alpha`.
 
-    Returns
-    -------
-    str
-        One sentence; a second gives the reason where there is no result.
+    One sentence; a second gives the reason where there is no result.
     """
     subject, found = names.subject([comparison.variant]), comparison.deciding
     if isinstance(found, NoResult):
@@ -304,15 +301,8 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
 def pool(kitchens: Sequence[Kitchen]) -> Pool:
     """Compare every variant with the control over several kitchens.
 
-    Parameters
-    ----------
-    kitchens : sequence of Kitchen
-        Two or more, without `matching_problems`. The rule of the first decides.
-
-    Returns
-    -------
-    Pool
-        What takes no part stands in ``not_pooled`` with its reason.
+    There are two or more, without `matching_problems`; the rule of the first decides. What takes no
+    part stands in ``not_pooled`` with its reason.
     """
     first, names = kitchens[0].trial, common_variants(kitchens)
     variants = tuple(first.variant(name) for name in names)

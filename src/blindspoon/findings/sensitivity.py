@@ -25,7 +25,7 @@ from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
-    from blindspoon.stats.ordinal import OrdinalContrast, OrdinalFit
+    from blindspoon.stats.ordinal import OrdinalFit
 
 
 FEWER_SAMPLES = 9_999
@@ -120,7 +120,6 @@ class Influence:
         The verdicts as they stand.
     alternatives : tuple of Alternative
         Tasters first, in the order of ``ScoreTable.tasters``, then sessions, then methods.
-    not_done : tuple of NotDone
     ordinal : tuple of (str, OrdinalFit or NoResult)
         The scores of each attribute with a verdict as ordered categories.
     variants : tuple of str
@@ -140,10 +139,7 @@ class Influence:
     def moved(self, name: Name) -> dict[tuple[str, str], tuple[tuple[str, Outcome], ...]]:
         """Collect what one kind of alternative changes.
 
-        Returns
-        -------
-        dict
-            For each attribute and variant that moves, who or what was left out, and the outcome.
+        For each attribute and variant that moves, who or what was left out, and the outcome.
         """
         found: dict[tuple[str, str], tuple[tuple[str, Outcome], ...]] = {}
         for way in self.of(name):
@@ -155,11 +151,8 @@ class Influence:
     def to_rows(self, *, shown: bool = True) -> list[Record]:
         """Write one flat row an outcome.
 
-        Parameters
-        ----------
-        shown : bool
-            Whether tasters are named. If not, all are "one taster", and their rows are sorted by
-            what they say, so that the order names nobody either.
+        Unless tasters are `shown`, all are "one taster", and their rows are sorted by what they
+        say, so that the order names nobody either.
         """
         rows = [
             {"alternative": way.name, "left_out": way.left_out or None, **asdict(outcome)}
@@ -309,18 +302,8 @@ def study_influence(
 ) -> Influence:
     """Judge every comparison again without one taster, without one session, and by other methods.
 
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-    results : tuple of AttributeResult
-        From `compare_trial`.
-
-    Returns
-    -------
-    Influence
-        Without a taster or a session only the procedure that decides is made again, with the
-        same model and the same chance. What would take too long is not done, and says so.
+    Without a taster or a session only the procedure that decides is made again, with the same model
+    and the same chance. What would take too long is not done, and says so.
 
     Notes
     -----
@@ -399,13 +382,7 @@ def _left_out(study: Study, name: Name, left_out: str, rows: BoolArray) -> Alter
 
 
 def only(table: ScoreTable, rows: BoolArray) -> ScoreTable:
-    """Keep some rows of a table; labels and what was planned stay.
-
-    Parameters
-    ----------
-    table : ScoreTable
-    rows : bool array, shape (n,)
-    """
+    """Keep some rows of a table, marked by bool, shape (n,); labels and what was planned stay."""
     return replace(
         table,
         taster=table.taster[rows],
@@ -441,6 +418,7 @@ def _ordinal(study: Study, result: AttributeResult) -> OrdinalFit | NoResult:
 def _as_categories(
     study: Study, fits: tuple[tuple[str, OrdinalFit | NoResult], ...]
 ) -> Alternative | NotDone:
+    """Say whether ordered categories show a difference; they cannot show that there is none."""
     reasons = [fit.reason for _, fit in fits if isinstance(fit, NoResult)]
     if len(reasons) == len(fits):
         return NotDone(name="ordinal", reason=(*reasons, "Nothing was compared.")[0])
@@ -452,24 +430,18 @@ def _as_categories(
         for comparison in result.comparisons:
             outcome = replace(judged(result, comparison, NoResult(reason)), verdict=None)
             if contrast := found.get(places[comparison.variant.name]):
-                declared = study.declared[outcome.key]
-                outcome = _shown(outcome, contrast, declared, result.alpha)
+                differs = contrast.p_adjusted <= result.alpha
+                direction = int(np.sign(contrast.log_odds)) if differs else 0
+                outcome = replace(
+                    outcome,
+                    verdict="different" if differs else "not_shown",
+                    direction=direction,
+                    p_adjusted=contrast.p_adjusted,
+                    changed=direction != study.declared[outcome.key].direction,
+                    reason="",
+                )
             outcomes.append(outcome)
     return Alternative(name="ordinal", left_out="", outcomes=tuple(outcomes))
-
-
-def _shown(outcome: Outcome, contrast: OrdinalContrast, declared: Outcome, alpha: float) -> Outcome:
-    """Say whether ordered categories show a difference; they cannot show that there is none."""
-    differs = contrast.p_adjusted <= alpha
-    direction = int(np.sign(contrast.log_odds)) if differs else 0
-    return replace(
-        outcome,
-        verdict="different" if differs else "not_shown",
-        direction=direction,
-        p_adjusted=contrast.p_adjusted,
-        changed=direction != declared.direction,
-        reason="",
-    )
 
 
 def _without_position(study: Study) -> Alternative | NotDone:

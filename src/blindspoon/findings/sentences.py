@@ -57,26 +57,12 @@ def clauses(
 ) -> list[str]:
     """Tell of one attribute, a clause for each group of variants with the same verdict.
 
-    Parameters
-    ----------
-    others : sequence of Told
-        Of one attribute, at least one.
-    names : Naming
-    sizes : bool
-        Whether differences have their sizes.
-    most : int
-        Variants that a clause names; more are counted.
-    first : int
-        Groups that are told of.
-
-    Returns
-    -------
-    list of str
-        Without capital and full stop. The attribute is named where the first verdict does not
-        tell of it: "crisper" does.
+    There is at least one. With `sizes` differences have theirs; a clause names `most` variants and
+    counts the rest, and the `first` groups are told of. Without capital and full stop; the
+    attribute is named where the first verdict does not tell of it: "crisper" does.
     """
     label = others[0].attribute.label.lower()
-    groups = [[other for other in others if _group(other) == group] for group in GROUPS]
+    groups = [[o for o in others if (o.verdict, o.direction) == group] for group in GROUPS]
     told = [members for members in groups if members]
     if told == [groups[5]] and len(others) > 2:
         number = wording.spelled(len(others))
@@ -95,10 +81,6 @@ def clauses(
     return made
 
 
-def _group(other: Told) -> tuple[Kind | None, int]:
-    return other.verdict, other.direction
-
-
 def _tells(other: Told) -> bool:
     """Whether the word of a verdict tells of which attribute it is: "crisper"."""
     up, attribute = other.direction, other.attribute
@@ -109,7 +91,11 @@ def _clause(
     members: Sequence[Told], names: Naming, *, sizes: bool, most: int, on: str, first: bool
 ) -> str:
     """One group of variants by name: subject, verb, predicate and sizes; the largest first."""
-    ordered = sorted(members, key=_smallness)
+
+    def smallness(other: Told) -> float:
+        return -abs(other.found.difference) if other.direction and other.found else 0.0
+
+    ordered = sorted(members, key=smallness)
     most = most if len(ordered) > most + 1 else ALL
     shown, rest = ordered[:most], len(ordered[most:])
     subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
@@ -122,10 +108,6 @@ def _clause(
     scale = out_of(found[0].attribute.scale) if first else ""
     by = f"up to {size_of(found[:1])}" if rest else size_of(found)
     return f"{text}{on}, by {by}{scale}"
-
-
-def _smallness(other: Told) -> float:
-    return -abs(other.found.difference) if other.direction and other.found else 0.0
 
 
 def size_of(others: Sequence[Told]) -> str:
@@ -170,13 +152,7 @@ def predicate(other: Told, control: str, *, many: bool, first: bool) -> str:
 def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> str:
     """Say one verdict with its size or reach, without capital and full stop.
 
-    Parameters
-    ----------
-    told : Told
-    subject, control : str
-        What was compared, and with what: "the calcium jar", "plain brine".
-    alpha : float
-        At which it was decided.
+    What was compared, and with what: "the calcium jar", "plain brine"; decided at `alpha`.
     """
     attribute, found, label = told.attribute, told.found, told.attribute.label.lower()
     if isinstance(found, Unanimous):

@@ -38,13 +38,7 @@ PROCEDURES: dict[By, str] = {"mixed": "the mixed model", "ranks": "the rank comp
 def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
     """Say a verdict as the board does: "crisper", "slightly saltier", "alike", "not settled".
 
-    Parameters
-    ----------
-    kind : {"different", "slight", "alike", "open"}
-    attribute : Attribute
-        Has the words for less and more.
-    up : bool
-        Whether a difference is towards more.
+    `up` says whether a difference is towards more, by the attribute's own words.
     """
     if kind in ("different", "slight"):
         word = (attribute.more if up else attribute.less) or ("higher" if up else "lower")
@@ -65,14 +59,8 @@ def judge(
 ) -> AttributeResult:
     """Give every comparison of an attribute its verdict, by the rule of the trial.
 
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-        Tells how many batches a sentence may speak of.
-    result : AttributeResult
-    made : Made, optional
-        What else set a batch apart from the control's softens the sentence.
+    The table tells how many batches a sentence may speak of; what else set a batch apart from the
+    control's, by `made`, softens it.
     """
     what = {} if made is None else {differs.variant: differs for differs in made.differs}
     names = naming(trial, table, made)
@@ -203,17 +191,8 @@ def flag_note(trial: Trial, result: AttributeResult, flag: Flag) -> str:
 def flag_words(trial: Trial, flag: Flag) -> str:
     """Say what was flagged, as a clause.
 
-    Parameters
-    ----------
-    trial : Trial
-        Names the variants.
-    flag : Flag
-
-    Returns
-    -------
-    str
-        "the control’s scores spread 1.8 times wider than the others’", "40 % of the scores of
-        “Oak leaf” stand at the low end of the scale".
+    "the control’s scores spread 1.8 times wider than the others’", "40 % of the scores of “Oak
+    leaf” stand at the low end of the scale".
     """
     of = f"the scores of “{trial.variant(flag.variant).label}”"
     scores = "the control’s scores" if flag.variant == trial.control else of

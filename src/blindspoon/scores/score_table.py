@@ -49,7 +49,6 @@ class ScoreTable:
         Position in ``Trial.variants``.
     batch : int array, shape (n,)
         Position in `batches`; -1 where no batch is named.
-    batches : tuple of str
     position : int array, shape (n,)
         Place of the cup in its taster's session, from 1; 0 where it is not known.
     scores : float array, shape (n, n_attributes)
@@ -60,7 +59,6 @@ class ScoreTable:
         Whether every taster was to get every variant, each as often as anyone, in each of their
         sessions, with positions known and each variant in each position equally often, give or
         take one a cup of it, within each session.
-    remarks : tuple of Remark
     left_out : tuple of LeftOut
         In the order of the files.
     choices : ChoiceTable or None
@@ -231,7 +229,10 @@ def build_table(
     'variant plain of T02 in session 1 has no score'
     """
     ledger = open_ledger(trial, scores, servings, key, choices)
-    problems = (*ledger.problems, *_missing_key(ledger))
+    problems = ledger.problems
+    if ledger.coded and ledger.key is None and (ledger.picks or len(ledger.scored)):
+        found = "the scores are for codes, and there is no key.csv"
+        problems = (*problems, _NO_KEY.broken(found, "key.csv"))
     chosen, wrong = (None, []) if problems else _choices(trial, ledger)
     if problems or wrong:
         raise ScoreError(problems or wrong)
@@ -243,12 +244,6 @@ _NO_NAMED = Rule(
     "cups without a batch are left out beside others of their variant that name theirs",
     "Name the batch of the cups that were scored",
 )
-
-
-def _missing_key(ledger: Ledger) -> tuple[Problem, ...]:
-    if not ledger.coded or ledger.key is not None or not (ledger.picks or len(ledger.scored)):
-        return ()
-    return (_NO_KEY.broken("the scores are for codes, and there is no key.csv", "key.csv"),)
 
 
 _NO_KEY = Rule(

@@ -118,7 +118,9 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
     picked = np.full((len(rows), 2), -1)
     whole = np.array([_misread(text, how) is None and bool(text) for text in answers.texts], bool)
     for place in range(how.codes):
-        parts = TextColumn.of(["", *(_codes(text, how)[place] for text in answers.texts)])
+        codes = [[part.strip() for part in text.split("+")] for text in answers.texts]
+        named_by = [parts[place] if len(parts) == how.codes else "" for parts in codes]
+        parts = TextColumn.of(["", *named_by])
         named = replace(
             rows, by="code", name=TextColumn(parts.texts, parts.codes[1:][answers.codes])
         )
@@ -135,11 +137,6 @@ def _elsewhere(rows: Cups, code: TextColumn, bad: IntArray) -> list[Problem]:
         "an answer names cups of its own set", "Correct the answer, the set or the taster",
         column="answer",
     )  # fmt: skip
-
-
-def _codes(text: str, how: ChoiceMethod) -> list[str]:
-    parts = [part.strip() for part in text.split("+")]
-    return parts if len(parts) == how.codes else [""] * how.codes
 
 
 NOTHING = re.compile(r"no|none|nothing|neither|no difference|(all )?(the same|alike)|[?-]", re.I)
@@ -232,7 +229,8 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
     bad = np.concatenate([np.flatnonzero(sizes != how.cups), numbers[wrong]])
     counts = np.zeros((len(trial.variants), len(how.orders)), np.int64)
     np.add.at(counts, (compared[~wrong], which[~wrong]), 1)
-    answered = np.flatnonzero(picks.answers.codes != _blank(picks.answers))
+    blank = picks.answers.texts.index("") if "" in picks.answers.texts else -1
+    answered = np.flatnonzero(picks.answers.codes != blank)
     answered = answered[np.isin(picks.of[answered], numbers)]
     row = np.searchsorted(numbers, picks.of[answered])
     bits = np.zeros(len(cups) + 1, np.int64)
@@ -261,10 +259,6 @@ def chosen_by(trial: Trial) -> Choice:
     """Give what a trial that has sets asks by them."""
     assert trial.choice is not None  # noqa: S101 - nothing else has sets
     return trial.choice
-
-
-def _blank(column: TextColumn) -> int:
-    return column.texts.index("") if "" in column.texts else -1
 
 
 def _right(choice: Choice, kind: BoolArray, chose: IntArray, agreed: BoolArray) -> BoolArray:

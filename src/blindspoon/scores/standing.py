@@ -104,7 +104,8 @@ def standing(
         share, looked = _look(trial, len(tasters), None)
         return Standing(told=(told, *looked), warned=warned, share=share)
     lift = seal.lifted[-1] if seal.lifted else None
-    late = [added for added in seal.added if added.after >= _final(seal)]
+    final = next((place for place, lift in enumerate(seal.lifted, 1) if lift.last), math.inf)
+    late = [added for added in seal.added if added.after >= final]  # no look was left
     names = {added.name for added in late}
     scores = scores_by_cup(trial, tables.answers, seal.attributes)
     earlier = {cup: given for cup, given in scores.items() if names.isdisjoint(cup[:2])}
@@ -248,11 +249,6 @@ def _key_changed(seal: Seal, key: str | None) -> Iterator[str]:
         yield f"The key that was sealed on {seal.date} is missing."
     elif seal.key != key:
         yield f"The key is not the one that was sealed on {seal.date}."
-
-
-def _final(seal: Seal) -> float:
-    """Say how often the blind was lifted when no look was left."""
-    return next((place for place, lift in enumerate(seal.lifted, 1) if lift.last), math.inf)
 
 
 def _too_late(late: Sequence[Added]) -> Iterator[str]:

@@ -45,7 +45,12 @@ def usable_codes() -> tuple[str, ...]:
     >>> len(usable_codes()), "111" in usable_codes(), "347" in usable_codes()
     (862, False, True)
     """
-    return tuple(code for code in map(str, range(100, 1000)) if not _memorable(code))
+    return tuple(
+        code
+        for code in map(str, range(100, 1000))
+        if {int(b) - int(a) for a, b in itertools.pairwise(code)} not in ({0}, {1}, {-1})
+        and not (code.endswith("00") or code in KNOWN_NUMBERS)
+    )
 
 
 def alike(code: str, other: str) -> bool:
@@ -120,11 +125,6 @@ def rule_kept(sets: Sequence[Sequence[str]], *, per_session: bool = False) -> Co
     if not all(_unlike(group) for group in groups):
         return "different in the set"
     return "unlike in the set" if len(set(everything)) == len(everything) else "shared"
-
-
-def _memorable(code: str) -> bool:
-    steps = {int(b) - int(a) for a, b in itertools.pairwise(code)}
-    return steps in ({0}, {1}, {-1}) or code.endswith("00") or code in KNOWN_NUMBERS
 
 
 @lru_cache(maxsize=1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -29,12 +29,10 @@ def draw_session(
 
     Parameters
     ----------
-    request : ServingRequest
     earlier : int array, shape (n_rows, cups)
         Rows of the sessions drawn before.
     met : int array, shape (n_tasters, n_variants)
         How often each taster has had each variant in them.
-    rng : numpy.random.Generator
 
     Returns
     -------
@@ -263,7 +261,11 @@ def _codes_per_session(
     rng: np.random.Generator,
 ) -> list[list[str]]:
     """One code a variant, two where the control is served twice, which fall on it at random."""
-    of_variant = _codes_in_use(served, session)
+    of_variant: dict[str, list[str]] = {}
+    for variant, code in dict.fromkeys(
+        (serving.variant, serving.code) for serving in served if serving.session == session
+    ):
+        of_variant.setdefault(variant, []).append(code)
     needed = [
         variant
         for variant in (*[request.control] * request.controls, *request.others)
@@ -278,12 +280,3 @@ def _codes_per_session(
         left = {variant: rng.permutation(codes).tolist() for variant, codes in of_variant.items()}
         dealt.append([str(left[variant].pop()) for variant in row])
     return dealt
-
-
-def _codes_in_use(served: Iterable[Serving], session: str) -> dict[str, list[str]]:
-    used: dict[str, list[str]] = {}
-    for serving in served:
-        codes = used.setdefault(serving.variant, []) if serving.session == session else []
-        if serving.code not in codes:
-            codes.append(serving.code)
-    return used

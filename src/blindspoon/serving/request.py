@@ -23,7 +23,6 @@ class ServingRequest:
         Name of the variant that the others are compared with.
     others : tuple of str
         Names of the other variants; at least one.
-    tasters : tuple of str
     sessions : tuple of str
         At least one.
     cups : int

@@ -32,7 +32,9 @@ def pour_sets(
     if choice is None:
         return []
     cups, others = choice.how.cups, request.others
-    orders = {name: _orders_so_far(request, served, name) for name in others}
+    found = order_counts(served, request.control)
+    alone = found.get(request.control, Counter()) if len(others) == 1 else Counter()
+    orders = {name: found.get(name, Counter()) + alone for name in others}
     jars = Counter((s.variant, s.batch) for s in served if s.set)
     start = request.cups if request.scored else 0
     taken = frozenset(s.code for s in served if s.session == session)
@@ -56,14 +58,6 @@ def pour_sets(
                     )
                 )  # fmt: skip
     return [serving for servings in poured.values() for serving in servings]
-
-
-def _orders_so_far(
-    request: ServingRequest, served: Sequence[Serving], variant: str
-) -> Counter[str]:
-    found = order_counts(served, request.control)
-    alone = found.get(request.control, Counter()) if len(request.others) == 1 else Counter()
-    return found.get(variant, Counter()) + alone
 
 
 def _next_order(orders: Sequence[str], used: Counter[str], rng: np.random.Generator) -> str:
