@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from blindspoon.batches.ages import CupAges, age_cups
 from blindspoon.batches.summary import Made, make_up
-from blindspoon.errors import DesignError, Note, Problem, ScoreError, TrialError
+from blindspoon.errors import DesignError, Note, Problem, Rule, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.files.text_table import FolderTables
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings.choices import ChoiceFound, compare_choices
+from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial, with_days
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.naming import naming
@@ -29,6 +29,11 @@ if TYPE_CHECKING:
     from blindspoon.findings.further import FurtherAnalyses
     from blindspoon.writeup.page import ReportContent
 
+_UNPOOLED = Rule(
+    "nothing-pooled",
+    "a chart shows one variant or more that all kitchens scored",
+    "Look at what is not pooled, and why",
+)
 MOST_FOR_JSON = 10_000
 """Tasters up to whom JSON holds the further analyses."""
 
@@ -53,7 +58,7 @@ def analyse(folder: Path) -> Analysis:
     ages = age_cups(trial, made.log if made else None, cups) if trial.course else None
     pairs = zip(declared.photos, trial.photos, strict=True)
     names = {photo.file: hidden.file for photo, hidden in pairs}
-    pictures = disk.read_photos(folder, list(names))
+    pictures, asked = disk.read_photos(folder, list(names)), table.choices
     return Analysis(
         folder=folder.resolve().name,
         fingerprint=disk.fingerprint(text.files),
@@ -64,19 +69,12 @@ def analyse(folder: Path) -> Analysis:
         notes=(*without_names(text.notes, declared, told), *notes, *known),
         standing=stands,
         tables=tables,
-        choices=_choices(trial, table, made, stands),
+        choices=()
+        if asked is None
+        else compare_choices(trial, asked, stands, naming(trial, table, made)),
         course=_course(trial, table, made, ages, stands) if ages else (),
         photos={names[file]: data for file, data in pictures.items()},
     )
-
-
-def _choices(
-    trial: Trial, table: ScoreTable, made: Made | None, stands: Standing
-) -> tuple[ChoiceFound, ...]:
-    """Say whether anybody could tell, where it was asked."""
-    if table.choices is None:
-        return ()
-    return compare_choices(trial, table.choices, stands, naming(trial, table, made))
 
 
 def _course(
@@ -87,10 +85,8 @@ def _course(
     from blindspoon.findings.days_in_words import course_sentences  # noqa: PLC0415
 
     found = compare_course(trial, table, ages, exploratory=bool(stands.bent))
-    names, several = naming(trial, table, made), len({each.series for each in found}) > 1
-    return tuple(
-        replace(each, because=course_sentences(each, names, several=several)) for each in found
-    )
+    names, several = naming(trial, table, made), len({it.series for it in found}) > 1
+    return tuple(replace(it, because=course_sentences(it, names, several=several)) for it in found)
 
 
 def _scores(
@@ -183,36 +179,28 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
         try:
             found = analyse(folder)
         except TrialError as error:
-            problems += [_in_folder(folder, problem) for problem in error.problems]
+            problems += [
+                it if it.file == str(folder) else replace(it, file=str(folder / it.file))
+                for it in error.problems  # of the folder itself they say it already
+            ]
             continue
         trial = found.trial
         if found.standing.bent:  # nothing of it is primary any more
             trial = replace(trial, decision=replace(trial.decision, primary=()))
-        kitchens.append(
-            Kitchen(
-                name=name,
-                fingerprint=found.fingerprint,
-                trial=trial,
-                table=found.table,
-                results=with_days(trial, found.table, found.results),
-                tables=found.tables,
-                seal=found.standing.published,
-            )
-        )
+        kitchen = Kitchen(
+            name=name, fingerprint=found.fingerprint, trial=trial, table=found.table,
+            results=with_days(trial, found.table, found.results), tables=found.tables,
+            seal=found.standing.published,
+        )  # fmt: skip
+        kitchens.append(kitchen)
     if problems:
         raise TrialError(problems)
-    apart = matching_problems(kitchens)
-    if apart:
+    if apart := matching_problems(kitchens):
         raise DesignError(apart)
-    return pool(_by_host(kitchens))
-
-
-def _by_host(kitchens: Sequence[Kitchen]) -> Sequence[Kitchen]:
-    """Call kitchens by their declared hosts, where all declare one and no two the same."""
     hosts = {kitchen.trial.host for kitchen in kitchens} - {""}
-    if len(hosts) < len(kitchens):
-        return kitchens
-    return [replace(kitchen, name=kitchen.trial.host) for kitchen in kitchens]
+    if len(hosts) == len(kitchens):  # all declare one, and no two the same
+        kitchens = [replace(kitchen, name=kitchen.trial.host) for kitchen in kitchens]
+    return pool(kitchens)
 
 
 def kitchen_names(folders: Sequence[Path]) -> tuple[str, ...]:
@@ -226,9 +214,8 @@ def kitchen_names(folders: Sequence[Path]) -> tuple[str, ...]:
     ('oak/pickles', 'mill/pickles')
     """
     names = tuple(folder.resolve().name for folder in folders)
-    if len(set(names)) == len(names):
-        return names
-    return tuple(folder.as_posix() for folder in folders)
+    apart = len(set(names)) == len(names)
+    return names if apart else tuple(folder.as_posix() for folder in folders)
 
 
 def draw_forest(found: Pool, target: Path) -> None:
@@ -246,20 +233,7 @@ def draw_forest(found: Pool, target: Path) -> None:
 
     chart = forest_chart(found)
     if chart is None:
-        nothing = Problem(
-            slug="nothing-pooled",
-            file=found.kitchens[0].name,
-            found="there is no pooled comparison to draw",
-            allowed="a chart shows one variant or more that all kitchens scored",
-            remedy="Look at what is not pooled, and why",
-        )
-        raise DesignError([nothing])
+        nothing = "there is no pooled comparison to draw"
+        raise DesignError([_UNPOOLED.broken(nothing, found.kitchens[0].name)])
     draw = png_file if target.suffix.lower() == ".png" else svg_file
     disk.write_file_atomically(target, draw(chart))
-
-
-def _in_folder(folder: Path, problem: Problem) -> Problem:
-    """Say which folder a file is in; a problem of the folder itself says it already."""
-    if problem.file == str(folder):
-        return problem
-    return replace(problem, file=str(folder / problem.file))

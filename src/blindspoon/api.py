@@ -1,9 +1,12 @@
-"""What the commands do, as functions on trial folders: ``import blindspoon as bs``."""
+"""What the commands do, as functions on trial folders: ``import blindspoon as bs``.
+
+A ``folder`` is a text or a path, and holds trial.toml.
+"""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -97,17 +100,15 @@ class Compared:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the comparisons, a row each, with every number of ``compare --json``."""
-        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
         from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
-        return records_frame(trial_record(self.analysis)["comparisons"])
+        return _frame(trial_record(self.analysis)["comparisons"])
 
     def days_frame(self) -> pd.DataFrame:
         """Lay out every day of a course, a row each; without one, no rows."""
-        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
         from blindspoon.writeup.course_tables import day_records  # noqa: PLC0415
 
-        return records_frame(day_records(self.analysis))
+        return _frame(day_records(self.analysis))
 
     def verify(self) -> pd.DataFrame:
         """Compute every number again with statsmodels and scipy; see `verify.recompute`."""
@@ -153,18 +154,21 @@ class Pooled:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the pooled comparisons, a row each."""
-        from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+        return _frame(self.to_record()["comparisons"])
 
-        return records_frame(self.to_record()["comparisons"])
+
+def _frame(records: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+
+    return records_frame(records)
+
+
+def _today() -> datetime.date:
+    return datetime.datetime.now().astimezone().date()
 
 
 def read(folder: Folder) -> TrialFolder:
-    """Read a trial folder and lift its blind.
-
-    Parameters
-    ----------
-    folder : str or path
-        Holds trial.toml and the scores.
+    """Read a trial folder and its scores, and lift its blind.
 
     Raises
     ------
@@ -180,10 +184,6 @@ def read(folder: Folder) -> TrialFolder:
 
 def check(folder: Folder) -> Examination:
     """List everything that can be said before the blind is lifted.
-
-    Parameters
-    ----------
-    folder : str or path
 
     Returns
     -------
@@ -214,8 +214,6 @@ def size(  # noqa: PLR0913 - each is an option of the command
 
     Parameters
     ----------
-    folder : str or path
-        Holds trial.toml.
     tasters, sessions : sequence of int
         Sizes to try; the usual ones where empty.
     trials : int
@@ -241,15 +239,9 @@ def size(  # noqa: PLR0913 - each is an option of the command
     from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
 
     options = SizeOptions(
-        like=None if like is None else Path(like),
-        cup_sd=cup_sd,
-        taster_sd=taster_sd,
-        opinion_sd=opinion_sd,
-        tasters=tasters,
-        sessions=sessions,
-        trials=trials,
-        jobs=jobs,
-    )
+        like=None if like is None else Path(like), cup_sd=cup_sd, taster_sd=taster_sd,
+        opinion_sd=opinion_sd, tasters=tasters, sessions=sessions, trials=trials, jobs=jobs,
+    )  # fmt: skip
     return size_folder(Path(folder), options)[1]
 
 
@@ -258,10 +250,10 @@ def blind(
 ) -> ServingPlan:
     """Draw codes and serving orders, and write servings.csv, key.csv and seal.toml.
 
+    The batches of batches.csv are dealt out, where there is one.
+
     Parameters
     ----------
-    folder : str or path
-        Holds trial.toml, and batches.csv where the batches are to be dealt out.
     declare : bool
         Whether the rule is declared today, where trial.toml does not date it.
     today : date, optional
@@ -274,8 +266,7 @@ def blind(
     """
     from blindspoon.drawing import draw_blind  # noqa: PLC0415 - brings in the sheets
 
-    date = today or datetime.datetime.now().astimezone().date()
-    return draw_blind(Path(folder), date, declare=declare)
+    return draw_blind(Path(folder), today or _today(), declare=declare)
 
 
 def lift(
@@ -285,8 +276,6 @@ def lift(
 
     Parameters
     ----------
-    folder : str or path
-        Its blind was drawn and sealed by `blind`.
     yes : bool
         Whether to do it; without it nothing is written, and what is missing can be looked at.
     last : bool
@@ -306,16 +295,11 @@ def lift(
     """
     from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
 
-    date = today or datetime.datetime.now().astimezone().date()
-    return lift_blind(Path(folder), date, lambda _: yes, last=last)
+    return lift_blind(Path(folder), today or _today(), lambda _: yes, last=last)
 
 
 def compare(folder: Folder) -> Compared:
     """Compare every variant of a trial with the control on every attribute.
-
-    Parameters
-    ----------
-    folder : str or path
 
     Returns
     -------
@@ -349,7 +333,6 @@ def report(
 
     Parameters
     ----------
-    folder : str or path
     to : str or path
         The folder of all reports; the trial's own folder lies in it.
     tell : callable, optional
@@ -374,7 +357,6 @@ def publish(
 
     Parameters
     ----------
-    folder : str or path
     to : str or path
         The trial's own folder, and its zip file, lie in it.
     jar_g : float

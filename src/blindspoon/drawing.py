@@ -23,6 +23,7 @@ from blindspoon.scores.standing import see_open
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
 from blindspoon.serving.request import ServingRequest, request_for
 from blindspoon.serving.vessels import Jars, all_named, jars_of, poured_on
+from blindspoon.starting import template
 from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
@@ -53,14 +54,12 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
-    dated = None
+    dated = ""
     if declare and not trial.decision.declared:
         dated = put(text.trial, "decision.declared", today)
-    trial = parse_trial(dated) if dated else trial
+        trial = parse_trial(dated)
     _see_own(trial)
-    tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
-    if tasted:
-        raise DesignError([_TASTED.broken("cups were scored already", file) for file in tasted])
+    _see_untasted(text)
     plan = _drawn_first(trial, text)
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
@@ -98,14 +97,21 @@ def undeclared(folder: Path) -> str:
 
 def _see_own(trial: Trial) -> None:
     """Refuse a trial that still says what the template says."""
-    template = parse_trial(disk.shipped("starter/trial.toml").replace("{seed}", "1"))
-    others = [variant for variant in template.variants if variant.name != template.control]
+    first = template()
+    others = [variant for variant in first.variants if variant.name != first.control]
     told = {text for variant in others for text in (variant.label, variant.method)}
-    same = [v for v in trial.variants if {v.label, v.method} & told]
+    same = [v.label for v in trial.variants if {v.label, v.method} & told]
     if same:
-        raise DesignError(
-            [_TEMPLATE.broken(f"a variant is still “{v.label}”", "trial.toml") for v in same]
-        )
+        found = (f"a variant is still “{label}”" for label in same)
+        raise DesignError([_TEMPLATE.broken(text, "trial.toml") for text in found])
+
+
+def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
+    """Refuse a folder in which a cup was scored."""
+    tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
+    found = tasted or [FILE] * lifted
+    if found:
+        raise DesignError([_TASTED.broken("cups were scored already", file) for file in found])
 
 
 def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
@@ -130,23 +136,17 @@ def add_more(folder: Path, today: datetime.date) -> ServingPlan:
     """
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
-    new = [each.name for each in trial.sessions if each.name not in plan.request.sessions]
+    new = [it.name for it in trial.sessions if it.name not in plan.request.sessions]
     if not new:
-        raise DesignError(
-            [_ALL_DRAWN.broken("every session that is listed is drawn", "trial.toml")]
-        )
+        found = "every session that is listed is drawn"
+        raise DesignError([_ALL_DRAWN.broken(found, "trial.toml")])
     return _add(folder, text, "session", new, today)
 
 
 def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
     """Write the order in which one person alone tasted a round after shuffling its cups.
 
-    Parameters
-    ----------
-    folder : Path
-    session : str
-    codes : sequence of str
-        Every code of that session, the first cup first.
+    `codes` are all of that session, the first cup first.
 
     Raises
     ------
@@ -159,11 +159,11 @@ def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
         found = f"{' '.join(codes)} are not the cups of round {shown(session)}"
         raise DesignError([_NOT_THAT_ROUND.broken(found, "servings.csv")])
     place = {code: number for number, code in enumerate(codes, 1)}
-    tasted = (
-        replace(each, position=place[each.code]) if each.session == session else each
-        for each in plan.servings
+    tasted = tuple(
+        replace(cup, position=place[cup.code]) if cup.session == session else cup
+        for cup in plan.servings
     )
-    order = replace(plan, servings=tuple(tasted))
+    order = replace(plan, servings=tasted)
     disk.write_file_atomically(folder / "servings.csv", _tables(order)["servings.csv"])
 
 
@@ -229,10 +229,7 @@ def take_back(folder: Path, today: datetime.date) -> Path:
         seal = parse_seal(text.seal or "")
         if seal is None:
             raise DesignError([_UNTAKEN.broken("nothing was sealed here", FILE)])
-        tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
-        if tasted or seal.lifted:
-            files = tasted or [FILE]
-            raise DesignError([_TASTED.broken("cups were scored already", name) for name in files])
+        _see_untasted(text, lifted=bool(seal.lifted))
         seeded = put(text.trial, "trial.seed", secrets.randbelow(10**8))
         disk.write_file_atomically(folder / "trial.toml", seeded.encode())
         return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
@@ -310,17 +307,11 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     seal, days = parse_seal(text.seal or ""), list[Reminder]()
     if trial.course and made:
         drawn = seal.date if seal else datetime.date.min
-        days = [each for each in reminders(trial, made.log.batches) if each.day >= drawn]
+        days = [it for it in reminders(trial, made.log.batches) if it.day >= drawn]
     sheets = print_sheets(
-        trial,
-        plan,
-        paper=paper,
-        label_stock=labels,
-        portion_g=trial.tasting.portion_g,
-        cautions=warned,
-        roles=True,
-        days=days,
-    )
+        trial, plan, paper=paper, label_stock=labels, portion_g=trial.tasting.portion_g,
+        cautions=warned, roles=True, days=days,
+    )  # fmt: skip
     if days:
         sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
     for name, content in sheets.items():
@@ -348,8 +339,7 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     made, named = jars_of(batches), jars_of(key)
     jars = {variant: made.get(variant) or names for variant, names in named.items()}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
-    request = _request(came, jars, batches)
-    request = replace(request, sessions=sessions)
+    request = replace(_request(came, jars, batches), sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
     return trial, plan_from_rows(request, [heading, *served], known)
 
@@ -361,12 +351,10 @@ def _first_request(trial: Trial, text: FolderText) -> ServingRequest:
 
 
 def _request(trial: Trial, jars: Jars, batches: TextTable | None) -> ServingRequest:
+    poured = poured_on(batches, jars, trial.sessions) if trial.course else None
+    own = trial.tasting
     return request_for(
-        trial,
-        controls=trial.tasting.controls,
-        warm_up=trial.tasting.warm_up,
-        batches=jars,
-        poured=poured_on(batches, jars, trial.sessions) if trial.course else None,
+        trial, controls=own.controls, warm_up=own.warm_up, batches=jars, poured=poured
     )
 
 

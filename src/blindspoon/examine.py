@@ -93,10 +93,8 @@ def examine(folder: Path) -> Examination:
     try:
         trial = parse_trial(text.trial)
     except TrialError as error:
-        unreadable = [
-            problem for table in (*tables.answers, *plan) if table for problem in table.problems
-        ]
-        return Examination(problems=(*error.problems, *unreadable), notes=text.notes)
+        unread = [it for table in (*tables.answers, *plan) if table for it in table.problems]
+        return Examination(problems=(*error.problems, *unread), notes=text.notes)
     problems, notes = check_scores(trial, scores, *plan, tables.choices)
     more, known, cautions = _made(trial, text, (plan[1], *scores))
     corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)

@@ -123,8 +123,6 @@ def lift_blind(
 
     Parameters
     ----------
-    folder : Path
-    today : date
     agreed : callable
         Called once with what would be recorded; nothing is written where it says no.
     last : bool
@@ -167,20 +165,13 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     final = not looks or len(stands.seal.lifted) + 1 == len(looks) or tasters >= looks[-1]
     served = tables.servings or tables.key
     lift = Lift(
-        date=today,
-        tasters=tasters,
-        scored=len(scores),
-        cups=len(served_units(trial, served)) if served else 0,
-        scores=scores_fingerprint(scores),
-        last=last or final,
-    )
-    lifting = Lifting(
-        missing=tuple(note for note in notes if note.gap),
-        notes=tuple(note for note in notes if not note.gap),
-        bent=stands.bent,
-        lift=lift,
-        sets=trial.choice is not None,
-    )
+        date=today, tasters=tasters, scored=len(scores), scores=scores_fingerprint(scores),
+        cups=len(served_units(trial, served)) if served else 0, last=last or final,
+    )  # fmt: skip
+    gaps = tuple(note for note in notes if note.gap)
+    others = tuple(note for note in notes if not note.gap)
+    sets = trial.choice is not None
+    lifting = Lifting(missing=gaps, notes=others, bent=stands.bent, lift=lift, sets=sets)
     return lifting, stands.seal
 
 

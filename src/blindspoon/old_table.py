@@ -6,7 +6,6 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import NamedTuple
 
@@ -46,21 +45,6 @@ class Score(NamedTuple):
     points: float
 
 
-@dataclass(slots=True)
-class OldTable:
-    """What was found in the file.
-
-    Parameters
-    ----------
-    scores : list of Score
-    unread : list of str
-        Columns and rows that hold no scores, in the order of the file.
-    """
-
-    scores: list[Score] = field(default_factory=list)
-    unread: list[str] = field(default_factory=list)
-
-
 def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...]]:
     """Write trial.toml and scores.csv for an old table.
 
@@ -89,19 +73,18 @@ def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...
     text = (data.decode("utf-8-sig", "replace") if windows is None else windows).replace("\0", "")
     separator = separator_of(data)
     rows = [[*map(tidied, row)] for row in csv.reader(io.StringIO(text), delimiter=separator)]
-    found = OldTable()
+    scores, unread = list[Score](), list[str]()
     for title, block in _blocks(rows):
-        _read(found, title, block, decimal_comma=separator != ",")
-    variants = list(dict.fromkeys(score.variant for score in found.scores))
-    if len(variants) < 2:
+        _read(scores, unread, title, block, decimal_comma=separator != ",")
+    if len({score.variant for score in scores}) < 2:
         said = f"no scores of two variants were found in its {len(rows)} rows"
         raise TrialFileError([_NOT_A_TABLE.broken(said, shown(file))])
-    trial = _trial(PurePath(file).stem, found.scores)
+    trial = _trial(PurePath(file).stem, scores)
     files = {
         "trial.toml": (_HEAD + trial_text(trial)).encode(),
-        "scores.csv": write_csv(_cups(trial, found.scores)).encode(),
+        "scores.csv": write_csv(_cups(trial, scores)).encode(),
     }
-    return files, tuple(_guesses(trial, found))
+    return files, tuple(_guesses(trial, scores, unread))
 
 
 _HEAD = """\
@@ -125,8 +108,11 @@ def _blocks(rows: Sequence[list[str]]) -> Iterator[tuple[str, list[list[str]]]]:
         title = filled[0] if filled else title
 
 
-def _read(found: OldTable, title: str, block: list[list[str]], *, decimal_comma: bool) -> None:
-    """Read one table; its first row heads the columns."""
+def _read(
+    scores: list[Score], unread: list[str], title: str, block: list[list[str]], *,
+    decimal_comma: bool,
+) -> None:  # fmt: skip
+    """Read one table, whose first row heads the columns: scores, and what holds none."""
     heads = [cell.casefold() for cell in block[0]]
     taster = next((n for n, head in enumerate(heads) if head in TASTER), 0)
     sitting, asked, variant = (
@@ -142,7 +128,7 @@ def _read(found: OldTable, title: str, block: list[list[str]], *, decimal_comma:
         if n in own or not head:
             continue
         if heads[n] in (*REMARK, *SUMS) or not any(points is not None for points in cells):
-            found.unread.append(head)
+            unread.append(head)
         else:
             scored[n] = cells
     texts = [
@@ -150,7 +136,7 @@ def _read(found: OldTable, title: str, block: list[list[str]], *, decimal_comma:
     ]
     for place, (who, *others) in enumerate(zip(_column(block, taster), *texts, strict=False)):
         if not who or who.casefold() in SUMS:
-            found.unread += [who] * bool(who)
+            unread += [who] * bool(who)
             continue
         times[who, *others] += 1
         when, what, which = others[0] or str(times[who, *others]), others[1] or about, others[2]
@@ -158,7 +144,7 @@ def _read(found: OldTable, title: str, block: list[list[str]], *, decimal_comma:
             points, head = cells[place], block[0][n]
             if points is not None:
                 parts = (head, which) if variant is not None else (what, head)
-                found.scores.append(Score(capital(parts[0]), when, who, capital(parts[1]), points))
+                scores.append(Score(capital(parts[0]), when, who, capital(parts[1]), points))
 
 
 def _column(block: Sequence[Sequence[str]], n: int) -> list[str]:
@@ -170,7 +156,7 @@ def _trial(title: str, scores: Sequence[Score]) -> Trial:
     labels = list(dict.fromkeys(score.variant for score in scores))
     variants: list[Variant] = []
     for n, label in enumerate(labels, 1):
-        name = short_name(label, [each.name for each in variants], f"variant-{n}")
+        name = short_name(label, [variant.name for variant in variants], f"variant-{n}")
         variants.append(Variant(name=name, label=label, method="", differs=()))
     plain = ("plain", "control", "usual", "base", "standard")
     control = next(
@@ -189,7 +175,7 @@ def _trial(title: str, scores: Sequence[Score]) -> Trial:
         )  # fmt: skip
     sessions: list[Session] = []
     for label in dict.fromkeys(score.sitting for score in scores):
-        name = short_name(label, [each.name for each in sessions], f"{len(sessions) + 1}")
+        name = short_name(label, [session.name for session in sessions], f"{len(sessions) + 1}")
         sessions.append(Session(name=name, date=None, label="" if label == name else label))
     return Trial(
         title=title or "An old table", question="", product="", host="", licence="", dates="",
@@ -221,12 +207,11 @@ def _cups(trial: Trial, scores: Sequence[Score]) -> Iterator[list[str]]:
         yield [*cup, *(given.get(attribute.label, "") for attribute in trial.attributes)]
 
 
-def _guesses(trial: Trial, found: OldTable) -> Iterator[str]:
-    cups = {score[1:4] for score in found.scores}
-    people = {score.taster for score in found.scores}
+def _guesses(trial: Trial, scores: Sequence[Score], unread: Sequence[str]) -> Iterator[str]:
+    cups, people = {score[1:4] for score in scores}, {score.taster for score in scores}
     yield f"{len(cups)} cups of {len(people)} tasters, {len(trial.variants)} variants."
     yield f"Guessed: the control is “{trial.variant(trial.control).label}”."
     scale = trial.attributes[0].scale
     yield f"Guessed: the scale runs from {scale.low:g} to {scale.high:g}."
-    if found.unread:
-        yield f"Not taken over: {some_of(map(shown, dict.fromkeys(found.unread)), 20)}."
+    if unread:
+        yield f"Not taken over: {some_of(map(shown, dict.fromkeys(unread)), 20)}."

@@ -103,7 +103,7 @@ class Stage:
     scored, cups : int
         Cups with a score, and all that are to be served.
     sheets : bool
-        Whether sheets were printed.
+        Whether they were printed.
     text : str
         trial.toml as it was read.
     files : mapping of str to bytes
@@ -222,9 +222,6 @@ class Stage:
 
 
 _MEND = "A file of this trial cannot be read. Mend it first."
-_LIFTED_SCORES = "The blind is lifted. A slip is corrected with a reason, and reported."
-_UNTASTED = "Nobody has tasted yet."
-
 _LOCKED: dict[Part, dict[State | Literal[""], str]] = {
     "story": {},
     "served": {
@@ -248,9 +245,9 @@ _LOCKED: dict[Part, dict[State | Literal[""], str]] = {
         "": "The tasting is over. Open it again for a late taster.",
     },
     "scores": {
-        "planned": _UNTASTED, "sealed": _UNTASTED, "tasting": "",
+        "planned": "Nobody has tasted yet.", "sealed": "Nobody has tasted yet.", "tasting": "",
         "closed": "The tasting is closed. Open it again to change a score.",
-        "": _LIFTED_SCORES,
+        "": "The blind is lifted. A slip is corrected with a reason, and reported.",
     },
 }  # fmt: skip
 """What is said of a part that may not be changed, by state; "" stands for every other state."""
@@ -270,10 +267,7 @@ def on(day: datetime.date) -> str:
 def stage(folder: Path) -> Stage:
     """See where a trial stands, from its files but never from its key.
 
-    Parameters
-    ----------
-    folder : Path
-        A trial folder; one that cannot be read is "broken", with the problems.
+    A folder that cannot be read is "broken", with the problems.
     """
     try:
         text = disk.read_folder(folder, without=disk.KEY)
@@ -288,17 +282,12 @@ def stage(folder: Path) -> Stage:
     uncoded = sum(map(len, answers)) if state == "never coded" else 0
     rows = jars.rows() if jars else ()
     return Stage(
-        folder=folder,
-        state=state,
-        trial=trial,
-        seal=seal,
+        folder=folder, state=state, trial=trial, seal=seal, text=text.trial, files=text.files,
         made=frozenset(row.get("variant", "") for _, row in rows if row.get("batch")),
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),
         sheets=(folder / "sheets" / "table.html").is_file(),
-        text=text.trial,
-        files=text.files,
-    )
+    )  # fmt: skip
 
 
 def _state(

@@ -19,6 +19,16 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
 from blindspoon.wording import OVER, listing, margin, percent, plain, spelled
 
+FILE = "trial.toml"
+BLANK = Rule("missing-key", "it is needed", "Write it here")
+TWICE = Rule(
+    "repeated-name",
+    "ballots, jars and findings go by the name",
+    "Give each its own, such as “Cut twice as thick”",
+)
+NUMBER = Rule("wrong-type", "a number is needed", "Write digits, such as 1 or 0,5")
+DATE = Rule("wrong-type", "a date is needed", "Write it as in 2026-10-17")
+
 
 class StartQuestion(NamedTuple):
     """A question of a new trial: the key of its answer, what is asked, and a hint."""
@@ -28,45 +38,28 @@ class StartQuestion(NamedTuple):
     hint: str
 
 
-QUESTIONS = (
-    StartQuestion(
-        "trial.product",
-        "What food is it?",
-        "Tasters will read this, so leave out what you changed.",
-    ),
-    StartQuestion(
-        "variant[1].label",
-        "What stays plain?",
-        "Your recipe as you always make it. It is the control: every change is compared with it.",
-    ),
-    StartQuestion(
-        "changes",
-        "What is changed?",
-        "One line for each jar, and one change in each jar: then you will know what did it.",
-    ),
-    StartQuestion(
-        "trial.title",
-        "What do you want to know?",
-        "Your question, as you would ask a friend.",
-    ),
-    StartQuestion(
-        "decision.margin",
-        "What difference would be too small to bother?",
-        "If a jar scores higher or lower than your usual one by less than this, you would go on "
-        "as always. One point is one number further on the ballot, from 0 to 10.",
-    ),
-    StartQuestion(
-        "tasting.tasters",
-        "Who tastes?",
-        "First names, one a line; yours too, if you taste. No names yet? Write how many, such as "
-        "9.",
-    ),
-    StartQuestion(
-        "session[1].date",
-        "When?",
-        "At a second session the same people taste everything again, and smaller differences show.",
-    ),
-)
+QUESTIONS = tuple(
+    StartQuestion(*told)
+    for told in (
+        ("trial.product", "What food is it?",
+         "Tasters will read this, so leave out what you changed."),
+        ("variant[1].label", "What stays plain?",
+         "Your recipe as you always make it. It is the control: every change is compared with it."),
+        ("changes", "What is changed?",
+         "One line for each jar, and one change in each jar: then you will know what did it."),
+        ("trial.title", "What do you want to know?",
+         "Your question, as you would ask a friend."),
+        ("decision.margin", "What difference would be too small to bother?",
+         "If a jar scores higher or lower than your usual one by less than this, you would go on "
+         "as always. One point is one number further on the ballot, from 0 to 10."),
+        ("tasting.tasters", "Who tastes?",
+         "First names, one a line; yours too, if you taste. No names yet? Write how many, such as "
+         "9."),
+        ("session[1].date", "When?",
+         "At a second session the same people taste everything again, and smaller differences "
+         "show."),
+    )
+)  # fmt: skip
 
 SCORED = "scored"
 """Key of the answer that says what tasters score: names, or words of the host's own, a line each;
@@ -118,23 +111,22 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         names.append(short_name(label, names, f"change-{number - 1}"))
         row: dict[str, Value | None] = {"name": names[-1], "label": label}
         row["method"] = (told.get("variant[1].method") or None) if number == 1 else None
-        differs = [] if number == 1 else meant(label)
-        own += [factor for factor in differs if factor not in _FACTORS]
-        row |= {"differs": differs} if differs else {}
+        if number > 1:
+            row["differs"] = meant(label)
+            own += [factor for factor in meant(label) if factor not in _FACTORS]
         if number > len(names_of(text, "variant")):
             text = add(text, "variant", {"name": names[-1]})
         for key, value in row.items():
             text = put(text, f"variant[{number}].{key}", value)
     for number in range(len(names_of(text, "variant")), len(names), -1):
         text = take_out(text, "variant", number)
-    tasters = tasters_of(told.get("tasting.tasters", ""))
     whole: dict[str, Value | None] = {
         "trial.title": told["trial.title"],
         "trial.question": None,
         "trial.product": told["trial.product"],
         "trial.control": names[0],
         "decision.margin": number_of(told["decision.margin"]),
-        "tasting.tasters": tasters or None,
+        "tasting.tasters": tasters_of(told.get("tasting.tasters", "")) or None,
         "session[1].date": date_of(told.get("session[1].date", "")),
     }
     for place, value in whole.items():
@@ -145,13 +137,13 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         parse_trial(text)
     except TrialFileError as error:
         raise TrialFileError([_asked(problem) for problem in error.problems]) from None
-    head = disk.shipped("starter/batches.csv").splitlines()[0]
-    batches = ",".join([head, *dict.fromkeys(own)]) + "\n"
-    readings = disk.shipped("starter/readings.csv").splitlines()[0] + "\n"
+    batches, readings = (
+        disk.shipped(f"starter/{name}.csv").splitlines()[0] for name in ("batches", "readings")
+    )
     return {
         "trial.toml": text.encode(),
-        "batches.csv": batches.encode(),
-        "readings.csv": readings.encode(),
+        "batches.csv": (",".join([batches, *dict.fromkeys(own)]) + "\n").encode(),
+        "readings.csv": f"{readings}\n".encode(),
     }
 
 
@@ -181,17 +173,6 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
             yield DATE.broken(f"{quoted(told[place])} is a text", FILE, None, place)
 
 
-FILE = "trial.toml"
-BLANK = Rule("missing-key", "it is needed", "Write it here")
-TWICE = Rule(
-    "repeated-name",
-    "ballots, jars and findings go by the name",
-    "Give each its own, such as “Cut twice as thick”",
-)
-NUMBER = Rule("wrong-type", "a number is needed", "Write digits, such as 1 or 0,5")
-DATE = Rule("wrong-type", "a date is needed", "Write it as in 2026-10-17")
-
-
 def _asked(problem: Problem) -> Problem:
     """Lead a problem of trial.toml to the question that it comes from."""
     place = problem.column or ""
@@ -204,16 +185,14 @@ def _with_attributes(text: str, scored: Sequence[str]) -> str:
     """Keep what is scored, add what is the host's own, and let the first of them decide."""
     ready = {word: row.name for row in known_attributes() for word in (row.name, row.label.lower())}
     scored = list(dict.fromkeys(ready.get(label.lower(), label) for label in scored))
-    kept = [label for label in scored if label in ready]
-    listed = names_of(text, "attribute")
-    names = dict(ready)
+    listed, names = names_of(text, "attribute"), dict(ready)
     for label in scored:
         if label not in ready:
             short = short_name(label, [], "").replace("-", "_").lstrip("_0123456789")
             names[label] = short_name(short, list(names.values()), "own").replace("-", "_")
             text = add(text, "attribute", {"name": names[label], "label": label})
     for number in range(len(listed), 0, -1):
-        if listed[number - 1] not in kept:
+        if listed[number - 1] not in scored:
             text = take_out(text, "attribute", number)
     return put(text, "decision.primary", [names[scored[0]]])
 
@@ -322,22 +301,26 @@ def names_of(text: str, kind: str) -> list[str]:
     return [str(row.get("name", "")) for row in tomllib.loads(text).get(kind, [])]
 
 
+def template() -> Trial:
+    """Give the trial that a new one begins from."""
+    return parse_trial(disk.shipped("starter/trial.toml").replace("{seed}", "1"))
+
+
 def known_attributes() -> tuple[Attribute, ...]:
     """Give what tasters can score without a word more: the attributes of the template."""
-    text = disk.shipped("starter/trial.toml").replace("{seed}", "1")
-    return tuple(reversed(parse_trial(text).attributes))
+    return template().attributes[::-1]
 
 
 def answers_like(trial: Trial) -> dict[str, str]:
     """Give the answers that an earlier trial would have, but for its days."""
     others = [variant.label for variant in trial.variants if variant.name != trial.control]
-    primary = trial.decision.primary
+    control, primary = trial.variant(trial.control), trial.decision.primary
     attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
     margin = attributes[0].margin if attributes else None
     return {
         "trial.product": trial.product,
-        "variant[1].label": trial.variant(trial.control).label,
-        "variant[1].method": trial.variant(trial.control).method,
+        "variant[1].label": control.label,
+        "variant[1].method": control.method,
         "changes": "\n".join(others),
         "trial.title": trial.title,
         SCORED: "\n".join(attribute.label for attribute in attributes),

@@ -68,15 +68,9 @@ class Attribute:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:
-    """One way of making the food.
+    """One way of making the food, and what it is meant to differ in.
 
-    Parameters
-    ----------
-    name, label, method : str
-    differs : tuple of str
-        What it is meant to differ in.
-    series : str
-        What it is one age of: variants of one series are one food in several jars; else empty.
+    Variants of one `series` are one food at several ages, in several jars; else it is empty.
     """
 
     name: str
@@ -88,16 +82,9 @@ class Variant:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Session:
-    """One sitting.
+    """One sitting: its label is blank where people read its name.
 
-    Parameters
-    ----------
-    name : str
-    date : date or None
-    label : str
-        What people read; blank where it is the name.
-    not_asked : tuple of str
-        Attributes that were not asked for at this sitting.
+    `not_asked` names the attributes that were not asked for at it.
     """
 
     name: str
@@ -348,16 +335,9 @@ class Course:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Photo:
-    """A picture that the host wants on the page.
+    """A picture in ``photos/`` that the host wants on the page, told for who does not see it.
 
-    Parameters
-    ----------
-    file : str
-        Name in ``photos/`` of the trial folder.
-    alt : str
-        What it shows, for people who do not see it.
-    variant : str
-        The name of what it shows; may be empty.
+    `variant` names what it shows; may be empty.
     """
 
     file: str

@@ -28,10 +28,11 @@ POOL = click.option(
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--last", is_flag=True, help="Nobody is added any more, though a look is left.")
 def lift(folder: Path, yes: bool, last: bool) -> None:
-    """End the tasting and lift the blind, once.
+    """Lift the blind, once: find out what was in which cup.
 
-    Lists what is missing and asks; writes the date, the cups scored and a fingerprint of the
-    scores into seal.toml. Until then compare, report and publish refuse a sealed folder.
+    That ends the tasting. Lists what is missing and asks; writes the date, the cups scored and a
+    fingerprint of the scores into seal.toml. Until then compare, report and publish refuse a sealed
+    folder.
     """
     from blindspoon.lifting import Lifting, lift_blind  # noqa: PLC0415
 
@@ -53,10 +54,11 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
     "--verify", is_flag=True, help="Compute it again with statsmodels and scipy, side by side."
 )
 def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: bool) -> None:
-    """Compare every variant with the control on every attribute.
+    """Say which changes made a difference, and how large.
 
-    Several folders are repeats of one trial in several kitchens: they are pooled, and the rule
-    of the first decides. Their chart shows its first primary attribute.
+    Every variant is compared with the control on every attribute. Several folders are repeats of
+    one trial in several kitchens: they are pooled, and the rule of the first decides. Their chart
+    shows its first primary attribute.
     """
     from blindspoon import api  # noqa: PLC0415
 
@@ -106,9 +108,10 @@ def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: b
 )
 @POOL
 def report(folders: Sequence[Path], to: Path, together: bool) -> None:
-    """Write the page: reports/TRIAL/index.html, with its charts and tables beside it.
+    """Write the findings as a page, with charts and tables.
 
-    An existing report of the same trial is replaced whole, or not at all.
+    It is reports/TRIAL/index.html. An existing report of the same trial is replaced whole, or not
+    at all.
     """
     from blindspoon import api  # noqa: PLC0415
 
@@ -139,7 +142,7 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
 )
 @POOL
 def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> None:
-    """Write all that is sent out: the writeup in every form, figures, data, a kit.
+    """Write all that is sent out: page, pictures, data, and a kit.
 
     START.html there says what lies where and for what: the page, the same for paper, a blog post,
     what to say on camera, figures for print, posts and video, the data as a Data Package, and a

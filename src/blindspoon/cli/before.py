@@ -37,9 +37,10 @@ if TYPE_CHECKING:
     help="An old spreadsheet, saved as CSV: a column a variant, or a row a cup.",
 )
 def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
-    """Start a trial folder with seven questions; without a terminal, from a commented template.
+    """Start a trial with seven questions.
 
-    Writes trial.toml, batches.csv and readings.csv, and never over a file that is there.
+    Without a terminal it begins with a commented template. Writes trial.toml, batches.csv and
+    readings.csv, and never over a file that is there.
     """
     from blindspoon.files.disk import make_files, start, start_example  # noqa: PLC0415
 
@@ -118,9 +119,10 @@ def _lines() -> str:
 @FOLDER
 @JSON
 def batches(folder: Path, as_json: bool) -> None:
-    """Show the strengths of what is made, what equalises them, and what else differs.
+    """Say how salty each jar is, and in what else the jars differ.
 
-    Reads batches.csv and readings.csv; nobody has to have tasted anything.
+    Says what makes them equally strong as well. Reads batches.csv and readings.csv; nobody has to
+    have tasted anything.
     """
     from blindspoon.cli.printed import batches_table  # noqa: PLC0415
     from blindspoon.examine import what_was_made  # noqa: PLC0415
@@ -251,7 +253,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     paper: Literal["a4", "letter"],
     labels: str | None,
 ) -> None:
-    """Draw codes and serving orders, and print the sheets.
+    """Give every cup a code, seal the rule, and print the sheets.
 
     Writes servings.csv, key.csv, seal.toml and the sheets. Whoever tastes must see neither
     key.csv nor the pouring sheet. Refuses once a cup was scored, and never draws twice.

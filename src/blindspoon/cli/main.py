@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
+class InOrder(click.Group):
+    """Verbs in the order of the work, in the help too."""
+
+    def list_commands(self, _context: click.Context) -> list[str]:
+        """Give them as they were added."""
+        return list(self.commands)
+
+
 @click.group(
+    cls=InOrder,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
     invoke_without_command=True,
 )
@@ -41,13 +50,13 @@ for verb in (
     before.size,
     before.blind,
     tasting.collect,
-    tasting.close,
     tasting.check,
-    tasting.explain,
+    tasting.close,
     after.lift,
     after.compare,
     after.report,
     after.publish,
+    tasting.explain,
     after.calibrate,
 ):
     commands.add_command(verb)

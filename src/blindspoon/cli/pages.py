@@ -17,7 +17,7 @@ HERE = "For this computer alone; open it here. Ctrl-C ends it."
 @click.option("--port", type=click.IntRange(1024, 65535), help="Port to listen on.")
 @click.option("--no-browser", is_flag=True, help="Only print the address.")
 def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
-    """Do the whole trial from pages in the browser, on this computer alone.
+    """Do the whole trial in the browser, on this computer alone.
 
     SHELF is a folder with trial folders in it, by default the one you are in. Every verb goes on
     working beside the pages. Ctrl-C ends them, or the button on every page.

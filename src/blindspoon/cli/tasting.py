@@ -38,7 +38,7 @@ UNBROKEN = "\N{NON-BREAKING HYPHEN}"
     help="Add the scores of a spreadsheet's export instead.",
 )
 def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> None:
-    """Serve the score page, for phones and for keying in paper ballots.
+    """Open the tasting: scores from phones, or keyed in from paper.
 
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
@@ -68,7 +68,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
 @FOLDER
 @JSON
 def check(folder: Path, as_json: bool) -> None:
-    """List everything that can be said before the blind is lifted.
+    """Look for slips and gaps while nobody knows what is what.
 
     Every problem of the folder is listed at once: where it is, what was found, what is allowed
     and what to do. Exits 1 if there is one.
@@ -93,7 +93,10 @@ def check(folder: Path, as_json: bool) -> None:
 @FOLDER
 @click.option("--reopen", is_flag=True, help="Open it again; until the blind is lifted.")
 def close(folder: Path, reopen: bool) -> None:
-    """Close the tasting: nothing is scored, and nobody added, while it is closed."""
+    """Close the tasting: nothing is scored until it is opened again.
+
+    Nobody is added either.
+    """
     from blindspoon import lifting  # noqa: PLC0415
 
     if reopen:

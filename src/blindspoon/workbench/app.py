@@ -77,10 +77,7 @@ def today() -> datetime.date:
 
 
 class Workbench:
-    """The pages of one shelf. `close` ends the server.
-
-    Safe to use from several threads; writing is one at a time (`writing` is the lock).
-    """
+    """The pages of one shelf, safe to use from several threads. `close` ends the server."""
 
     def __init__(
         self, shelf: Path, door: Door, port: int, close: Callable[[], None] = lambda: None
@@ -171,21 +168,10 @@ class Workbench:
     ) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
         """Bring what was typed together with what was written elsewhere meanwhile.
 
-        Parameters
-        ----------
-        names : sequence of str
-            The files of the form.
-        typed : mapping of str to str
-        read : callable
-            Fills the places of the form from a trial.
-
-        Returns
-        -------
-        typed : dict of str to str
-            With what the host left as it was, and what they would rather have, as it stands now.
-        clash : dict
-            Where both changed a field, what its page needs to ask beside it: `faults` and
-            `theirs`; else empty.
+        `names` are the files of the form, and `read` fills its places from a trial. What the host
+        left as it was, and what they would rather have, is then as it stands now. Where both
+        changed a field, the second value has what the page needs to ask beside it: `faults` and
+        `theirs`; else it is empty.
         """
         now, before = read(found), self.filled_from(form)
         merged, theirs = dict(typed), dict[str, str]()
@@ -231,7 +217,7 @@ class Workbench:
             own["job"] = None
         veil = found is not None and found.state in ("sealed", "tasting", "closed")
         own["veil"] = veil and found and found.trial and tells(found.title, found.trial)
-        own |= {"stage": found, "step": step, "said": said, "back": self._back}
+        own |= {"code": code, "stage": found, "step": step, "said": said, "back": self._back}
         return make_response(render_template(template, **own), code)
 
     def checked(self, faults: Mapping[str, str], texts: Mapping[str, str]) -> Response:
@@ -332,17 +318,9 @@ def create_workbench(
 ) -> Workbench:
     """Make the workbench of a shelf, with every page.
 
-    The check of the Host header is not in it: `listening.serve` puts it around it.
-
-    Parameters
-    ----------
-    shelf : Path
-        Folder with trial folders in it, or one of them.
-    door : Door
-    port : int
-        Names the cookie, as cookies do not tell ports apart.
-    close : callable
-        Ends the server.
+    The shelf is a folder with trial folders in it, or one of them; the port names the cookie, as
+    cookies do not tell ports apart; `close` ends the server. The check of the Host header is not
+    in it: `listening.serve` puts it around it.
     """
     for folder in disk.trials_in(shelf).values():
         earlier.finish(folder)

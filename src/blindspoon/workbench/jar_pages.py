@@ -31,47 +31,28 @@ OWN_NAME, OWN_VALUE = "own.name", "own.value"
 
 
 class JarForm(NamedTuple):
-    """One jar as it stands in the folder.
-
-    Attributes
-    ----------
-    variant : Variant
-    row : int or None
-        In batches.csv, from 0; None for one that is not written down.
-    cells : dict of str to str
-        By column, and "readings[1].ph".
-    readings : list of int
-        Rows of readings.csv, in the order of the form.
-    """
+    """One jar as it stands in the folder."""
 
     variant: Variant
     row: int | None
+    """In batches.csv, from 0; None for one that is not written down."""
     cells: dict[str, str]
+    """By column, and "readings[1].ph"."""
     readings: list[int]
+    """Rows of readings.csv, in the order of the form."""
 
 
 class JarsSaid(NamedTuple):
-    """What can be said of the jars of a folder.
-
-    Attributes
-    ----------
-    problems : tuple of Problem
-        Why nothing can be said.
-    own : dict of str to str
-        What the host's own columns are called.
-    salt, adds : dict of str to str
-        By jar: its salt in all, and what would make it as salty as the control.
-    unmeant : dict of str to dict
-        By variant and column: what else it differs in.
-    differs : list of str
-    cautions : sequence of (str, str)
-    """
+    """What can be said of the jars of a folder, or the problems for which nothing can."""
 
     problems: tuple[Problem, ...]
     own: dict[str, str]
+    """What the host's own columns are called."""
     salt: dict[str, str]
     adds: dict[str, str]
+    """By jar: its salt in all, and what would make it as salty as the control."""
     unmeant: dict[str, dict[str, str]]
+    """By variant and column: what else it differs in."""
     differs: list[str]
     cautions: Sequence[tuple[str, str]]
 

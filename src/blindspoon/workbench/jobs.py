@@ -22,22 +22,9 @@ class JobStoppedError(Exception):
 class Job:
     """Work that goes on, or has ended.
 
-    Parameters
-    ----------
-    kind : str
-        What it does, in words, such as "Working out what nine tasters can show".
-    folder : Path
-    done, of : int
-    ended : bool
-        Whether it is done, was stopped or has failed.
-    result : object
-        None while it runs, and where it was stopped or has failed.
-    problems : tuple of Problem
-        Why it failed.
-    trouble : str
-        The same of a bug.
-    seen : str
-        Fingerprint of the files that it works on.
+    `kind` says what it does, in words. It has `ended` when it is done, was stopped or has failed:
+    `result` is None then, and `problems` say why, or the `trouble` of a bug. `seen` is the
+    fingerprint of the files that it works on.
     """
 
     kind: str

@@ -32,17 +32,11 @@ def running(shelf: Path, door: Door) -> str:
 
 
 def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None]) -> None:
-    """Serve the pages of a shelf until Ctrl-C, or until the host closes them.
+    """Serve the pages of a shelf, an absolute path, until Ctrl-C, or until the host closes them.
 
-    Parameters
-    ----------
-    shelf : Path
-        Absolute.
-    port : int or None
-        Where it listens; None takes `PORT`, or the next one that is free.
-    ready : callable
-        Is given the address, with a slash at its end, once a page can be asked for: the browser
-        starts while the pages are loaded, and waits for the first of them.
+    Port None takes `PORT`, or the next one that is free. `ready` is given the address, with a
+    slash at its end, once a page can be asked for: the browser starts while the pages are loaded,
+    and waits for the first of them.
 
     Raises
     ------
