@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeVar
 
 from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
+from blindspoon.files.toml import write_toml
 from blindspoon.trial import Trial
 
 FILE = "seal.toml"
@@ -128,7 +128,7 @@ class Seal:
         }
         closed = {"closed": self.closed} if self.closed else {}
         own = {"date": self.date, "key": self.key, "rule": self.rule} | closed | rows
-        return HEAD + "\n".join(_toml(own | dict(self.rest))).strip() + "\n"
+        return HEAD + write_toml(own | dict(self.rest))
 
     def with_added(self, kind: Kind, name: str, day: datetime.date, key: str) -> Seal:
         """Seal the key again after a taster or a session was added to it."""
@@ -291,38 +291,3 @@ def scores_fingerprint(scores: Mapping[Cup, Mapping[str, str]]) -> str:
 
 def _fingerprint(value: object) -> str:
     return hashlib.sha256(json.dumps(value).encode()).hexdigest()
-
-
-def _toml(values: Mapping[str, Any], path: str = "") -> Iterator[str]:
-    """Write a table of TOML: plain keys first, then tables and lists of tables."""
-    tables = {}
-    for key, value in values.items():
-        rows = isinstance(value, list) and value and all(isinstance(row, Mapping) for row in value)
-        if rows or isinstance(value, Mapping):
-            tables[key] = value
-        else:
-            yield f"{_bare(key)} = {_value(value)}"
-    for key, value in tables.items():
-        place = f"{path}{_bare(key)}"
-        for row in value if isinstance(value, list) else [value]:
-            yield f"\n[[{place}]]" if isinstance(value, list) else f"\n[{place}]"
-            yield from _toml(row, f"{place}.")
-
-
-def _bare(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _value(key)
-
-
-def _value(value: object) -> str:
-    match value:
-        case bool():
-            return str(value).lower()
-        case str():
-            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-        case list():
-            return f"[{', '.join(map(_value, value))}]"
-        case Mapping():
-            pairs = (f"{_bare(key)} = {_value(inner)}" for key, inner in value.items())
-            return f"{{ {', '.join(pairs)} }}"
-        case _:
-            return str(value)

@@ -1,12 +1,13 @@
-"""TOML text -> typed values, one key at a time; every misfit becomes a problem with its line."""
+"""TOML text <-> values: read one key at a time, every misfit a problem with its line; written."""
 
 from __future__ import annotations
 
 import datetime
+import json
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, did_you_mean, quoted, shown, some_of
@@ -63,18 +64,16 @@ class Section:
 
     def __init__(
         self,
-        values: dict[str, Any],
+        values: Mapping[str, Any],
         path: str,
         file: str,
-        lines: dict[str, int],
+        lines: Mapping[str, int],
         problems: list[Problem],
     ) -> None:
-        self.path = path
-        self.problems = problems
-        self._values = values
-        self._file = file
-        self._lines = lines
+        self.path, self.problems = path, problems
+        self._values, self._file, self._lines = values, file, lines
         self._asked: list[str] = []
+        self._below: list[Section] = []
 
     def __contains__(self, key: str) -> bool:
         """Tell whether the key stands in the file."""
@@ -93,6 +92,10 @@ class Section:
         line, column = self._lines.get(key_of_line), shown(place, 80) or None
         self.problems.append(Rule(slug, allowed, remedy).broken(found, self._file, line, column))
 
+    def refuse(self, key: str, found: str, allowed: str, remedy: str = "Take it out") -> None:
+        """Complain of a value that the key does not take."""
+        self.complain("not-allowed", key, found, allowed, remedy)
+
     def require(self, *keys: str) -> None:
         """Complain about each key that is absent."""
         for key in keys:
@@ -108,8 +111,7 @@ class Section:
         if value is None:
             return default
         if CONTROL.search(value.replace("\n", "").replace("\t", "")):
-            allowed = "a text has no control characters"
-            self.complain("not-allowed", key, quoted(value), allowed, "Take them out")
+            self.refuse(key, quoted(value), "a text has no control characters", "Take them out")
             return default
         return str(value.strip()) or default
 
@@ -118,15 +120,15 @@ class Section:
         self.require(key)
         text = self.text(key)
         if not text and isinstance(self._values.get(key), str):
-            self.complain("not-allowed", key, f"{key} is blank", "a text is needed", "Write it")
+            self.refuse(key, f"{key} is blank", "a text is needed", "Write it")
         return text
 
-    def name(self, pattern: str, allowed: str) -> str:
-        """Read the required key ``name``, which must match a pattern."""
-        self.require("name")
-        name = self.text("name")
-        if isinstance(self._values.get("name"), str) and not re.fullmatch(pattern, name):
-            self.complain("bad-name", "name", f"the name is {quoted(name)}", allowed, "Rename it")
+    def name(self, key: str, pattern: str, allowed: str) -> str:
+        """Read a name that must be there and match a pattern."""
+        self.require(key)
+        name = self.text(key)
+        if isinstance(self._values.get(key), str) and not re.fullmatch(pattern, name):
+            self.complain("bad-name", key, f"the name is {quoted(name)}", allowed, "Rename it")
         return name
 
     def number(self, key: str, allowed: Range, default: float | None = None) -> float | None:
@@ -155,9 +157,8 @@ class Section:
         value = self.text(key, options[0])
         if value in options:
             return value
-        allowed = "it is one of " + ", ".join(map(quoted, options))
-        found = quoted(value) + did_you_mean(value, options)
-        self.complain("not-allowed", key, found, allowed, "Choose one")
+        allowed = f"it is one of {', '.join(map(quoted, options))}"
+        self.refuse(key, quoted(value) + did_you_mean(value, options), allowed, "Choose one")
         return options[0]
 
     def texts(self, key: str) -> tuple[str, ...]:
@@ -168,9 +169,11 @@ class Section:
             if not is_label(text):
                 allowed = f"1 to {LABEL_LIMIT} characters, none of them a control character"
                 self.complain("bad-name", key, quoted(text), allowed, "Rename it")
-        texts = [text.strip() for text in texts]
-        self.see_distinct(key, texts)
-        return tuple(texts)
+        for name, times in Counter(map(str.strip, texts)).items():
+            if times > 1 and name:
+                found = f"{quoted(name)} stands {times} times"
+                self.complain("repeated-name", key, found, "every name stands once", "Rename one")
+        return tuple(map(str.strip, texts))
 
     def rising(self, key: str, allowed: Range, most: int) -> tuple[int, ...]:
         """Read a list of two to `most` whole numbers, each above the one before."""
@@ -178,41 +181,36 @@ class Section:
         values = self._items(key, int, words, "Write it in square brackets, such as [12, 20]")
         right = 2 <= len(values) <= most and values == sorted(set(values))
         if values and not (right and all(map(allowed.holds, values))):
-            self.complain("not-allowed", key, _shown(values), words, "Change it")
+            self.refuse(key, _shown(values), words, "Change it")
             return ()
         return tuple(values)
-
-    def see_distinct(self, key: str, names: Sequence[str]) -> None:
-        """Complain about every name that stands more than once."""
-        for name, times in Counter(names).items():
-            if times > 1 and name:
-                found = f"{quoted(name)} stands {times} times"
-                self.complain("repeated-name", key, found, "every name stands once", "Rename one")
 
     def section(self, key: str) -> Section:
         """Read a table; an empty one where it is absent."""
         remedy = f"Write [{key}] on a line of its own, or {key} = {{ ... }}"
-        values = self._take(key, (dict,), "a table is needed", remedy)
-        return self._below(values or {}, key)
+        return self._under(self._take(key, (dict,), "a table is needed", remedy) or {}, key)
 
     def sections(self, key: str) -> list[Section]:
         """Read an array of tables; an empty list where it is absent."""
         remedy = f"Write [[{key}]], in double square brackets, above each"
         tables = self._items(key, dict, "a list of tables is needed", remedy)
-        return [self._below(table, f"{key}[{n}]") for n, table in enumerate(tables, 1)]
+        return [self._under(table, f"{key}[{n}]") for n, table in enumerate(tables, 1)]
 
     def close(self) -> None:
-        """Complain about every key that nobody asked for."""
+        """Complain about every key that nobody asked for, here and below."""
         for key in self._values:
             if key not in self._asked:
                 found = f"the key {quoted(key)} is not known{did_you_mean(key, self._asked)}"
                 allowed = f"keys here are {some_of(self._asked, 20)}"
                 remedy = "Correct the spelling or take it out"
                 self.complain("unknown-key", key, found, allowed, remedy)
+        for section in self._below:
+            section.close()
 
-    def _below(self, values: dict[str, Any], key: str) -> Section:
+    def _under(self, values: Mapping[str, Any], key: str) -> Section:
         path = f"{self.path}.{key}" if self.path else key
-        return Section(values, path, self._file, self._lines, self.problems)
+        self._below.append(Section(values, path, self._file, self._lines, self.problems))
+        return self._below[-1]
 
     def _take(self, key: str, types: tuple[type, ...], allowed: str, remedy: str) -> Any:  # noqa: ANN401 - a TOML value
         self._asked.append(key)
@@ -236,7 +234,7 @@ class Section:
         """Complain about a number that a key does not take."""
         if abs(value) <= 1e300 and allowed.holds(value):
             return False
-        self.complain("not-allowed", key, f"{key} is {_shown(value)}", allowed.words, "Change it")
+        self.refuse(key, f"{key} is {_shown(value)}", allowed.words, "Change it")
         return True
 
 
@@ -314,3 +312,46 @@ def _shown(value: object) -> str:
     if isinstance(value, int | float):
         return f"{value:g}" if abs(value) < 1e300 else "a number beyond all bounds"
     return shown(str(value))
+
+
+class Inline(dict[str, object]):
+    """A table that is written in one line, as { low = 0, high = 10 }."""
+
+
+def write_toml(values: Mapping[str, Any]) -> str:
+    """Write values as TOML: plain keys first, then tables and lists of tables."""
+    return "\n".join(_written(values)).strip() + "\n"
+
+
+def _written(values: Mapping[str, Any], path: str = "") -> Iterator[str]:
+    tables = {}
+    for key, value in values.items():
+        rows = isinstance(value, list) and value and all(isinstance(row, Mapping) for row in value)
+        if rows or (isinstance(value, Mapping) and not isinstance(value, Inline)):
+            tables[key] = value
+        else:
+            yield f"{_bare(key)} = {_value(value)}"
+    for key, value in tables.items():
+        place = f"{path}{_bare(key)}"
+        for row in value if isinstance(value, list) else [value]:
+            yield f"\n[[{place}]]" if isinstance(value, list) else f"\n[{place}]"
+            yield from _written(row, f"{place}.")
+
+
+def _bare(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _value(key)
+
+
+def _value(value: object) -> str:
+    match value:
+        case bool():
+            return str(value).lower()
+        case str():
+            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        case list() | tuple():
+            return f"[{', '.join(map(_value, value))}]"
+        case Mapping():
+            pairs = (f"{_bare(key)} = {_value(inner)}" for key, inner in value.items())
+            return f"{{ {', '.join(pairs)} }}"
+        case _:
+            return str(value)
