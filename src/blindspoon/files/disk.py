@@ -35,10 +35,11 @@ TABLES = (
     "corrections.csv",
 )
 """Tables that may stand beside trial.toml."""
+TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
+"""What a new trial begins with."""
+_READ = ("trial.toml", *TABLES, "seal.toml")
 _OF_SETS = re.compile(rb"[^\n]*\banswer\b")
 """How a ballot begins that holds answers to sets, and no scores."""
-
-_READ = ("trial.toml", *TABLES, "seal.toml")
 
 _NO_TRIAL = Rule(
     "missing-file",
@@ -62,12 +63,10 @@ _UNWRITABLE = Rule(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FolderText:
-    """The files of a trial folder as they are.
+    """The files of a trial folder as they are, `trial` the text of trial.toml.
 
     Parameters
     ----------
-    trial : str
-        The text of trial.toml.
     files : mapping of str to bytes
         Every file that was read, by its path in the folder, in a fixed order.
     notes : tuple of Note
@@ -94,8 +93,7 @@ class FolderText:
     def _answers(self, file: str, *, of_sets: bool) -> tuple[TextTable, ...]:
         ballots = (name for name in self.files if "/" in name)
         kept = [name for name in ballots if bool(_OF_SETS.match(self.files[name])) == of_sets]
-        names = [file] * (file in self.files) + kept
-        return tuple(self._read(name) for name in names)
+        return tuple(map(self._read, [file] * (file in self.files) + kept))
 
     @property
     def seal(self) -> str | None:
@@ -128,14 +126,9 @@ class FolderText:
 
 
 def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
-    """Read all files of a trial folder.
+    """Read all files of a trial folder: trial.toml, those of `TABLES` and ballots/*.csv.
 
-    Parameters
-    ----------
-    folder : Path
-        Holds trial.toml and perhaps the files of `TABLES` and ballots/*.csv.
-    without : collection of str
-        Names of files that stay closed.
+    Those named in `without` stay closed.
 
     Raises
     ------
@@ -152,24 +145,16 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
             problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 200)))
     data = files.get("trial.toml", b"")
     windows = of_windows(data)
-    trial = _decode(data, problems) if windows is None else windows
+    text = _decode(data, problems) if windows is None else windows
     if problems:
         raise TrialFileError(problems)
-    notes = [] if windows is None else [Note(file="trial.toml", text=WINDOWS)]
-    notes += _notes(folder)
-    return FolderText(trial=trial, files=files, notes=tuple(notes), labels=_labels(trial))
-
-
-def _labels(text: str) -> dict[str, dict[str, str]]:
-    """Find the names that labels stand for; none where trial.toml has problems."""
-    try:
-        trial = parse_trial(text)
-    except TrialFileError:
-        return {}
-    return {
-        "variant": names_by_label(trial.variants),
-        "session": names_by_label(trial.sessions),
-    }
+    notes = [Note(file="trial.toml", text=WINDOWS)] * (windows is not None)
+    labels = {}
+    with contextlib.suppress(TrialFileError):  # its problems are told by who parses it
+        parts = parse_trial(text)
+        labels["variant"] = names_by_label(parts.variants)
+        labels["session"] = names_by_label(parts.sessions)
+    return FolderText(trial=text, files=files, notes=(*notes, *_notes(folder)), labels=labels)
 
 
 def trials_in(shelf: Path) -> dict[str, Path]:
@@ -246,17 +231,8 @@ def example() -> dict[str, bytes]:
     return {file.name: file.read_bytes() for file in sorted(files, key=lambda file: file.name)}
 
 
-TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
-
-
 def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
-    """Write the files of a new trial, its rule declared today, and give their names.
-
-    Raises
-    ------
-    TrialFileError
-        As `make_files` does.
-    """
+    """Write the files of a new trial, its rule declared today; give their names, or raise."""
     texts = {name: shipped(f"starter/{name}") for name in TEMPLATES}
     filled = texts["trial.toml"].replace("{today}", str(today))
     texts["trial.toml"] = filled.replace("{seed}", str(secrets.randbelow(10**8)))
@@ -265,27 +241,14 @@ def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
 
 
 def start_example(folder: Path) -> tuple[str, ...]:
-    """Write a finished trial, invented from its plan to its scores, to try the commands on.
-
-    Raises
-    ------
-    TrialFileError
-        As `make_files` does.
-    """
+    """Write a finished trial, invented from its plan to its scores; give names, or raise."""
     files = example()
     make_files(folder, files)
     return tuple(files)
 
 
 def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
-    """Write new files; nothing is written where one of them is there already.
-
-    Parameters
-    ----------
-    folder : Path
-        Made if there is none.
-    contents : mapping of str to bytes
-        By name in the folder; written in this order.
+    """Write new files, by name in the folder and in this order; none over another.
 
     Raises
     ------
@@ -297,15 +260,25 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
         found = "there is such a file already"
         raise TrialFileError([_TAKEN.broken(found, name) for name in taken])
     made = []
+    with _writing(folder):
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for name, content in contents.items():
+                made.append(folder / name)
+                replace_file(folder / name, content)
+        except OSError:
+            for path in made:
+                _remove(path)
+            raise
+
+
+@contextlib.contextmanager
+def _writing(place: Path) -> Iterator[None]:
+    """Turn an error in writing into a problem that the user can put right."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, content in contents.items():
-            made.append(folder / name)
-            replace_file(folder / name, content)
+        yield
     except OSError as error:
-        for path in made:
-            _remove(path)
-        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(folder))]) from error
+        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(place))]) from error
 
 
 def write_file_atomically(target: Path, content: bytes) -> None:
@@ -316,22 +289,16 @@ def write_file_atomically(target: Path, content: bytes) -> None:
     TrialFileError
         If it could not be written; an earlier file is still there.
     """
-    try:
+    with _writing(target):
         clear_up(target)
         replace_file(target, content)
-    except OSError as error:
-        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(target))]) from error
 
 
 def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
     """Write a file beside its place and move it there: every reader finds the old or the new.
 
-    When this returns, the file and its name are on the disk.
-
-    Raises
-    ------
-    OSError
-        If it could not be written; an earlier file is still there.
+    When this returns, the file and its name are on the disk. Raises OSError; an earlier file is
+    still there then.
     """
     new = _sibling(target, "new")
     try:
@@ -346,11 +313,13 @@ def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
 def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None:
     """Write a folder whole or not at all; an earlier report there is replaced.
 
+    It is built beside its place and moved there. If the computer stops between the two moves, the
+    earlier report is put back at the next run.
+
     Parameters
     ----------
     target : Path
-        The folder. One that exists must be empty or an earlier report: it has index.html and no
-        trial.toml.
+        One that exists must be empty or an earlier report: it has index.html and no trial.toml.
     contents : mapping of str to bytes
         By path in the folder, with forward slashes.
 
@@ -358,23 +327,17 @@ def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None
     ------
     TrialFileError
         If it could not be written; an earlier report is still there, complete.
-
-    Notes
-    -----
-    The folder is built beside its place and moved there. If the computer stops between the two
-    moves, the earlier report is put back at the next run.
     """
     target = target.resolve()
     new, old = _sibling(target, "new"), _sibling(target, "old")
     try:
-        clear_up(target)
-        with _EXCHANGE:  # another thread may have moved the folder aside
-            _see_replaceable(target)
-        for name, content in contents.items():
-            _write(new / name, content)
-        _exchange(target, new, old)
-    except OSError as error:
-        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(target))]) from error
+        with _writing(target):
+            clear_up(target)
+            with _EXCHANGE:  # another thread may have moved the folder aside
+                _see_replaceable(target)
+            for name, content in contents.items():
+                _write(new / name, content)
+            _exchange(target, new, old)
     finally:
         _remove(new)
     _remove(old)
@@ -390,14 +353,13 @@ def _names(folder: Path, problems: list[Problem]) -> list[str]:
         problems.append(_NO_TRIAL.broken("there is no such file", "trial.toml"))
     names = [name for name in _READ if os.path.lexists(folder / name)]
     ballots = folder / "ballots"
-    if not os.path.lexists(ballots):
-        return names
-    try:
-        listed = sorted(entry.name for entry in ballots.iterdir() if _is_ballot(entry.name))
-    except OSError as error:
-        problems.append(_UNREADABLE.broken(cannot("read", error), "ballots"))
-        return names
-    return [*names, *(f"ballots/{name}" for name in listed)]
+    if os.path.lexists(ballots):
+        try:
+            found = (entry.name for entry in ballots.iterdir() if _is_ballot(entry.name))
+            names += [f"ballots/{name}" for name in sorted(found)]
+        except OSError as error:
+            problems.append(_UNREADABLE.broken(cannot("read", error), "ballots"))
+    return names
 
 
 def _is_ballot(name: str) -> bool:

@@ -5,10 +5,12 @@ A column is looked at by its distinct texts, and the rows of those at fault are 
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -90,6 +92,7 @@ class FileColumn(NamedTuple):
     convert: Callable[[float], float] = float
 
 
+_needed = partial(FileColumn, needed="always", blank="never")
 _SESSION = FileColumn(
     "session", "name", "The sitting; may be left out where there is one.", "several sessions",
     blank="never",
@@ -97,7 +100,7 @@ _SESSION = FileColumn(
 
 SCORES = (
     _SESSION,
-    FileColumn("taster", "label", "Who tasted.", needed="always", blank="never"),
+    _needed("taster", "label", "Who tasted."),
     FileColumn("code", "label", "The blind code on the cup.", "coded", read="coded", blank="never"),
     FileColumn(
         "variant", "name", "What was in the cup, only where cups never had codes.", "uncoded",
@@ -119,12 +122,10 @@ ATTRIBUTE = FileColumn(
 
 SERVINGS = (
     _SESSION,
-    FileColumn("taster", "label", "Who gets the cup.", needed="always", blank="never"),
+    _needed("taster", "label", "Who gets the cup."),
     FileColumn("set", "label", "The set that it is in; blank for a cup that is scored."),
-    FileColumn(
-        "position", "position", "Its place in the taster’s session.", needed="always", blank="never"
-    ),
-    FileColumn("code", "label", "The blind code on the cup.", needed="always", blank="never"),
+    _needed("position", "position", "Its place in the taster’s session."),
+    _needed("code", "label", "The blind code on the cup."),
     FileColumn("variant", "name", "Stands in key.csv alone.", read="never", barred="always"),
     FileColumn("batch", "label", "Stands in key.csv alone.", read="never", barred="always"),
 )
@@ -136,15 +137,15 @@ KEY = (
         "taster", "label", "Who gets the cup; blank for a code that is the same for all.",
         needed="per taster", blank="per session",
     ),
-    FileColumn("code", "label", "The blind code on the cup.", needed="always", blank="never"),
-    FileColumn("variant", "name", "The variant in the cup.", needed="always", blank="never"),
+    _needed("code", "label", "The blind code on the cup."),
+    _needed("variant", "name", "The variant in the cup."),
     FileColumn("batch", "label", "The batch in the cup."),
 )  # fmt: skip
 """key.csv."""
 
 CHOICES = (
     _SESSION,
-    FileColumn("taster", "label", "Who chose.", needed="always", blank="never"),
+    _needed("taster", "label", "Who chose."),
     FileColumn("set", "label", "Which set of theirs.", needed="several sets", blank="never"),
     FileColumn(
         "answer", "text", "The code that was chosen, two joined by +, or the word of the method; "
@@ -160,27 +161,25 @@ _SERVED = FileColumn(
 )  # fmt: skip
 CHOICES_KNOWN = (
     _SESSION,
-    FileColumn("taster", "label", "Who chose.", needed="always", blank="never"),
-    FileColumn("variant", "name", "What was held against the control.", "always", blank="never"),
+    _needed("taster", "label", "Who chose."),
+    _needed("variant", "name", "What was held against the control."),
     _SERVED,
-    FileColumn("right", "yes-no", "Whether it was right.", needed="always", blank="never"),
+    _needed("right", "yes-no", "Whether it was right."),
     FileColumn("comment", "text", "What the taster wrote beside the set."),
 )
 """choices.csv where nothing had codes: a row a set."""
 
 CHOICE_COUNTS = (
-    FileColumn("variant", "name", "What was held against the control.", "always", blank="never"),
+    _needed("variant", "name", "What was held against the control."),
     _SERVED,
-    FileColumn("tests", "count", "How many sets were answered.", "always", blank="never"),
-    FileColumn("right", "count", "How many of them rightly.", "always", blank="never"),
+    _needed("tests", "count", "How many sets were answered."),
+    _needed("right", "count", "How many of them rightly."),
 )
 """choices.csv where only the numbers are known: a row a variant."""
 
 BATCHES = (
-    FileColumn(
-        "batch", "label", "One jar or vessel, as key.csv calls it.", "always", blank="never"
-    ),
-    FileColumn("variant", "name", "What it was made as.", needed="always", blank="never"),
+    _needed("batch", "label", "One jar or vessel, as key.csv calls it."),
+    _needed("variant", "name", "What it was made as."),
     FileColumn("produce_g", "mass", "Vegetables, fruit or what else is fermented."),
     FileColumn("water_g", "mass", "Water that was weighed in."),
     FileColumn("salt_g", "mass", "Salt that was weighed in."),
@@ -197,8 +196,8 @@ BATCHES = (
 """batches.csv; every other column is a factor of the host's own."""
 
 READINGS = (
-    FileColumn("batch", "made", "What was measured.", "always", blank="never", row="a reading"),
-    FileColumn("date", "date", "The day of the reading.", "always", blank="never", row="a reading"),
+    _needed("batch", "made", "What was measured.", row="a reading"),
+    _needed("date", "date", "The day of the reading.", row="a reading"),
     FileColumn("ph", "ph", "The pH that was read."),
     FileColumn("temperature_c", "temperature", "How warm it was."),
     FileColumn("note", "text", "What was seen or smelt."),
@@ -207,12 +206,12 @@ READINGS = (
 
 CORRECTIONS = (
     _SESSION,
-    FileColumn("taster", "label", "Whose cup it was.", "always", blank="never"),
-    FileColumn("code", "label", "The blind code on the cup.", "always", blank="never"),
-    FileColumn("attribute", "text", "The column that was corrected.", "always", blank="never"),
+    _needed("taster", "label", "Whose cup it was."),
+    _needed("code", "label", "The blind code on the cup."),
+    _needed("attribute", "text", "The column that was corrected."),
     FileColumn("was", "text", "What stood there when the blind was lifted; blank for nothing."),
     FileColumn("new", "text", "What stands there now; blank for nothing."),
-    FileColumn("reason", "text", "Why; the report prints it.", "always", blank="never"),
+    _needed("reason", "text", "Why; the report prints it."),
 )
 """corrections.csv: scores that were changed after the blind was lifted, in that order."""
 
@@ -374,30 +373,53 @@ def as_number(text: str, *, decimal_comma: bool) -> float | None:
     return value if math.isfinite(value) else None
 
 
-class Bounds(NamedTuple):
-    """Numbers that a column may hold, after conversion, and what is said of others."""
-
-    low: float
-    high: float
-    slug: str
-    allowed: str
-    remedy: str
-
-
-BOUNDS: Mapping[Kind, Bounds] = {
-    "mass": Bounds(
-        0.0, 1e6, "absurd-mass", "a mass is 0 to 1,000,000 g",
+BOUNDS: Mapping[Kind, tuple[float, float, Fault]] = {
+    "mass": (0.0, 1e6, Fault(
+        "absurd-mass", "{name} is {text}", "a mass is 0 to 1,000,000 g",
         "Correct it, or the unit in its column",
-    ),
-    "temperature": Bounds(
-        -30.0, 100.0, "absurd-temperature", "a batch is kept at -30 to 100 °C",
+    )),
+    "temperature": (-30.0, 100.0, Fault(
+        "absurd-temperature", "{name} is {text}", "a batch is kept at -30 to 100 °C",
         "Correct it, or name the column temperature_f",
-    ),
-    "ph": Bounds(
-        0.0, 14.0, "absurd-ph", "a pH is 0 to 14", "Read it again; 4.6 may have lost its point"
-    ),
-    "number": Bounds(-1e300, 1e300, "not-a-number", "it is a number", "Correct it"),
+    )),
+    "ph": (0.0, 14.0, Fault(
+        "absurd-ph", "{name} is {text}", "a pH is 0 to 14",
+        "Read it again; 4.6 may have lost its point",
+    )),
+    "number": (-1e300, 1e300, Fault(
+        "not-a-number", "{name} is {text}", "it is a number", "Correct it"
+    )),
 }  # fmt: skip
+"""Numbers that a column may hold, after conversion, and what is said of others."""
+
+FAULTS: Mapping[Kind, Fault] = {
+    "label": Fault(
+        "bad-label", "{name} {quoted} cannot be used",
+        f"a {{name}} has 1 to {LABEL_LIMIT} characters, none of them a control character",
+        "Shorten or mend it",
+    ),
+    "made": Fault(
+        "unknown-batch", "batch {quoted} is not known{hint}", "batches.csv lists {listed}",
+        "Correct the name, or add its row to batches.csv",
+    ),
+    "position": Fault(
+        "position", "position {quoted} is not a place in the order",
+        f"a position is {KIND_WORDS['position']}",
+        "Write the place of the cup in its taster's session",
+    ),
+    "count": Fault(
+        "bad-count", "{name} {quoted} is not a count", f"it is {KIND_WORDS['count']}",
+        "Write digits only",
+    ),
+    "yes-no": Fault(
+        "bad-answer", "{name} is {quoted}{hint}", "it is {words}", "Write one of them"
+    ),
+    "date": Fault(
+        "bad-date", "{quoted} is not a date", "a date is a year, month and day, as in 2026-09-05",
+        "Write it so",
+    ),
+}  # fmt: skip
+"""What is said of a cell that is not of its kind."""
 
 
 _EMPTY: Mapping[Kind, object] = {
@@ -420,8 +442,9 @@ def _read_texts(
         value = _value(text, column, known, decimal_comma) if text else empty
         if not text and column.blank not in known.when:
             allowed, remedy = f"{column.row} has a {column.name}", f"Write the {column.name}"
-            blank = Fault("blank-cell", "a blank cell", allowed, remedy)
-            value = _bad_position("") if column.kind == "position" else blank
+            value = Fault("blank-cell", "a blank cell", allowed, remedy)
+            if column.kind == "position":
+                value = FAULTS["position"]._replace(found="a blank cell")
         if isinstance(value, Fault):
             faults[text] = value
         values.append(empty if isinstance(value, Fault) else value)
@@ -431,92 +454,61 @@ def _read_texts(
 
 def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> object:
     """Read one text: a value, or what is wrong with it."""
-    name = column.name
-    match column.kind:
+    name, kind = column.name, column.kind
+    found: object = None
+    listed: Sequence[str] = ()
+    match kind:
         case "text":
-            found: object = text
-        case "label":
-            found = text if is_label(text) else _bad_label(text, name)
+            return text
         case "name":
-            listed = known.sessions if name == "session" else known.variants
-            found = text if text in listed else _name(text, name, listed)
-        case "made":
-            made = known.batches
-            found = text if made is None or text in made else _never_made(text, made)
-        case "position":
-            found = int(text) if _POSITION.fullmatch(text) else _bad_position(text)
-        case "count":
-            found = int(text) if _COUNT.fullmatch(text) else _bad_count(text, name)
-        case "yes-no" | "kind":
-            words = ("yes", "no") if column.kind == "yes-no" else known.words
-            found = text.lower() if text.lower() in words else _bad_word(text, name, words)
-        case "date":
-            found = _date(text)
+            return _name(text, name, known.sessions if name == "session" else known.variants)
         case "score":
-            value = as_number(text, decimal_comma=decimal_comma)
-            found = _score(text, value, known.scales[name])
+            return _score(text, as_number(text, decimal_comma=decimal_comma), known.scales[name])
+        case "label":
+            found = text if is_label(text) else None
+        case "made":
+            listed = known.batches or ()
+            found = text if known.batches is None or text in listed else None
+        case "position" | "count":
+            pattern = _POSITION if kind == "position" else _COUNT
+            found = int(text) if pattern.fullmatch(text) else None
+        case "yes-no" | "kind":
+            kind, listed = "yes-no", ("yes", "no") if kind == "yes-no" else known.words
+            found = text.lower() if text.lower() in listed else None
+        case "date":
+            with contextlib.suppress(ValueError):
+                found = datetime.date.fromisoformat(text) if _DATE.fullmatch(text) else None
         case _:
-            found = _measure(text, as_number(text, decimal_comma=decimal_comma), column)
-    return found
+            return _measure(text, as_number(text, decimal_comma=decimal_comma), column)
+    return _fault(FAULTS[kind], text, name, listed) if found is None else found
 
 
-def _bad_label(text: str, name: str) -> Fault:
-    limit = f"1 to {LABEL_LIMIT} characters, none of them a control character"
-    said = f"{name} {quoted(text)} cannot be used"
-    return Fault("bad-label", said, f"a {name} has {limit}", "Shorten or mend it")
+def _fault(fault: Fault, text: str, name: str, listed: Sequence[str] = ()) -> Fault:
+    """Fill in what was found."""
+    said = {
+        "name": name,
+        "text": shown(text, 20),
+        "quoted": quoted(text),
+        "hint": did_you_mean(text, listed),
+        "listed": some_of(map(quoted, listed), 20) or "none",
+        "words": " or ".join(listed),
+    }
+    found, allowed = (part.format(**said) for part in (fault.found, fault.allowed))
+    return fault._replace(found=found, allowed=allowed)
 
 
 def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:
-    """Read a name that trial.toml does not list; where it lists none, any name may stand."""
-    if listed:
-        found = f"{name} {quoted(text)} is not known{did_you_mean(text, listed)}"
-        remedy = f"Correct it, or add the {name} to trial.toml"
-        slug = "unknown-session"
-        if name == "variant":
-            slug = "unknown-variant"
-        return Fault(slug, found, f"trial.toml lists {some_of(listed, 20)}", remedy)
-    if _NAME.fullmatch(text):
+    """Read a name; where trial.toml lists none, any name may stand."""
+    if text in listed or (not listed and _NAME.fullmatch(text)):
         return text
-    allowed = "a name has lower-case letters, digits and hyphens, 60 at most"
-    return Fault("bad-name", f"{name} {quoted(text)} is not a name", allowed, "Rename it")
-
-
-def _never_made(text: str, made: Sequence[str]) -> Fault:
-    return Fault(
-        "unknown-batch",
-        f"batch {quoted(text)} is not known{did_you_mean(text, made)}",
-        f"batches.csv lists {some_of(map(quoted, made), 20) or 'none'}",
-        "Correct the name, or add its row to batches.csv",
-    )
-
-
-def _bad_position(text: str) -> Fault:
-    return Fault(
-        "position",
-        f"position {quoted(text)} is not a place in the order" if text else "a blank cell",
-        f"a position is a whole number from 1 to {POSITION_LIMIT}",
-        "Write the place of the cup in its taster's session",
-    )
-
-
-def _bad_count(text: str, name: str) -> Fault:
-    found, allowed = f"{name} {quoted(text)} is not a count", KIND_WORDS["count"]
-    return Fault("bad-count", found, f"it is {allowed}", "Write digits only")
-
-
-def _bad_word(text: str, name: str, words: Sequence[str]) -> Fault:
-    found = f"{name} is {quoted(text)}{did_you_mean(text, words)}"
-    return Fault("bad-answer", found, f"it is {' or '.join(words)}", "Write one of them")
-
-
-def _date(text: str) -> datetime.date | Fault:
-    try:
-        if _DATE.fullmatch(text):
-            return datetime.date.fromisoformat(text)
-    except ValueError:
-        pass
-    allowed = "a date is a year, month and day, as in 2026-09-05"
-    return Fault("bad-date", f"{quoted(text)} is not a date", allowed, "Write it so")
+    if not listed:
+        allowed = "a name has lower-case letters, digits and hyphens, 60 at most"
+        return Fault("bad-name", f"{name} {quoted(text)} is not a name", allowed, "Rename it")
+    found = f"{name} {quoted(text)} is not known{did_you_mean(text, listed)}"
+    allowed = f"trial.toml lists {some_of(listed, 20)}"
+    remedy = f"Correct it, or add the {name} to trial.toml"
+    fault = Fault("unknown-variant", found, allowed, remedy)
+    return fault if name == "variant" else fault._replace(slug="unknown-session")
 
 
 def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
@@ -540,13 +532,11 @@ def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
 
 def _measure(text: str, value: float | None, column: FileColumn) -> float | Fault:
     """Read a number within the bounds of its kind."""
-    bounds, name = BOUNDS[column.kind], column.name
+    low, high, fault = BOUNDS[column.kind]
     if value is None:
         hint = " with a decimal point" if "," in text else ", without its unit"
-        allowed = f"{name} is a number, or blank where it is not known"
+        allowed = f"{column.name} is a number, or blank where it is not known"
         found = f"{quoted(text)} is not a number"
         return Fault("not-a-number", found, allowed, f"Write the number{hint}")
     converted = column.convert(value)
-    if bounds.low <= converted <= bounds.high:
-        return converted
-    return Fault(bounds.slug, f"{name} is {shown(text, 20)}", bounds.allowed, bounds.remedy)
+    return converted if low <= converted <= high else _fault(fault, text, column.name)

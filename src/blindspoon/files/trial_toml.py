@@ -302,7 +302,8 @@ def _choice(section: Section) -> Choice:
 def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence[str]) -> Course:
     scored = {attribute.name: attribute for attribute in attributes}
     first = [*(name for name in primary if name in scored), *scored, ""]
-    reach, keep = _target(section, "reach"), _target(section, "keep")
+    reach: Any = _target(section, "reach")
+    keep = _target(section, "keep")
     if keep is True:
         keep = "control" if reach is None else reach
     reach = "control" if reach is None and keep is None else reach
@@ -397,7 +398,7 @@ def trial_text(trial: Trial) -> str:
     document = {
         "trial": _told(trial, _ABOUT),
         "decision": _told(trial.decision, _DECISION) if ruled else {},
-        "scale": _told(*scales, _SCALE) if len(scales) == 1 else {},
+        "scale": _told(next(iter(scales)), _SCALE) if len(scales) == 1 else {},
         "attribute": [attribute(part) for part in trial.attributes],
         "choice": _unusual(trial.choice),
         "course": _unusual(trial.course),
