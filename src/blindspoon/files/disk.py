@@ -355,8 +355,8 @@ def _names(folder: Path, problems: list[Problem]) -> list[str]:
     ballots = folder / "ballots"
     if os.path.lexists(ballots):
         try:
-            found = (entry.name for entry in ballots.iterdir() if _is_ballot(entry.name))
-            names += [f"ballots/{name}" for name in sorted(found)]
+            listed = (entry.name for entry in ballots.iterdir() if _is_ballot(entry.name))
+            names += [f"ballots/{name}" for name in sorted(listed)]
         except OSError as error:
             problems.append(_UNREADABLE.broken(cannot("read", error), "ballots"))
     return names
