@@ -32,7 +32,7 @@ def test_half_at_either_margin_come_out_falsely_alike_at_alpha(k, df):
     assert chance(correlation, np.resize([1, -1], k), value, df) == pytest.approx(0.05, abs=4e-4)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_no_pattern_of_signs_passes_alpha(seed):
     rng = np.random.default_rng(seed)
     correlation = np.corrcoef(rng.normal(size=(4, 9)) + rng.normal(size=9))
