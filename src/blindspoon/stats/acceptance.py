@@ -33,8 +33,6 @@ class ShareOnDay:
 
     Parameters
     ----------
-    day : float
-    yes, asked : int
     interval : Interval
         Exact, of the share, at level 1 - alpha for this day alone.
     p_fewer, p_more : float
@@ -88,13 +86,10 @@ class DayOfShare:
 
     Parameters
     ----------
-    day : float
     interval : Interval
         In days, by the profile of the likelihood, at level 1 - alpha.
     scale : float
         Standard deviation of the log of the day (lognormal), or 1 / shape (Weibull).
-    log_likelihood : float
-    tasters : int
     """
 
     day: float
@@ -116,7 +111,6 @@ def shares_by_day(
     answers : array, shape (n, m)
         1 for yes, 0 for no, NaN for no answer. Somebody who turns back counts on each day as they
         answered.
-    alpha : float
     share : float
         Between 0 and 1.
 
@@ -190,7 +184,6 @@ def day_of_share(
     ----------
     after, by : array, shape (n,)
         As of `changes`; rows of NaN are left out.
-    alpha : float
     share : float
         Between 0 and 1.
     family : {"lognormal", "weibull"}

@@ -129,8 +129,6 @@ def _is_nothing(squares: float, values: FloatArray) -> bool:
 def fisher_interval(r: float, df: int, family: int = 1) -> tuple[float, float] | None:
     """Give the 95 % interval of a correlation, for all of a family of as many at once.
 
-    Notes
-    -----
     tanh(atanh r -+ 1.96 / sqrt(df - 1)): R. A. Fisher 1921, Metron 1:3; df = n - 2 makes it
     the familiar n - 3. None below two degrees of freedom. Over a family by Bonferroni.
 

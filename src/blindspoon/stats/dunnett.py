@@ -178,7 +178,6 @@ class _Family:
     loadings : float array, shape (k,)
         The shared part of each contrast.
     correlation : float array, shape (k, k)
-    two_sided : bool
     log_tail : float array, shape (_NODES,)
         Logarithm of the normal tail at the Chebyshev nodes.
     """

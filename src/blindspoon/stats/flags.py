@@ -75,7 +75,6 @@ def find_flags(
         One score a serving; NaN where none was given.
     variant : int array, shape (n,)
         Positions in `names`.
-    names : sequence of str
     low, high : float
         Ends of the scale.
 

@@ -80,8 +80,6 @@ def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) 
 def limits(right: int, tests: int, alpha: float) -> tuple[float, float]:
     """Give exact limits of a probability, each passed by chance with probability alpha at most.
 
-    Notes
-    -----
     C. J. Clopper and E. S. Pearson 1934, Biometrika 26, 404-413.
     """
     low = float(betaincinv(right, tests - right + 1, alpha)) if right else 0.0
@@ -221,8 +219,6 @@ def _chances(method: str) -> tuple[FloatArray, FloatArray]:
 def distance_error(method: str, d: float, p: float, tests: int) -> float:
     """Give the standard error of d', by the delta method; p lies between guessing and 1.
 
-    Notes
-    -----
     ``var(d') = p (1 - p) / (n (dp/dd')^2)``: J. Bi, D. M. Ennis and M. O'Mahony 1997, J. Sensory
     Stud. 12, 87-104.
     """
@@ -233,8 +229,6 @@ def distance_error(method: str, d: float, p: float, tests: int) -> float:
 def yes_no_distance(answers: Answers) -> tuple[float, float]:
     """Give d' and its standard error for "A" or "not A"; no share is 0 or 1.
 
-    Notes
-    -----
     V. Gourevitch and E. Galanter 1967, Psychometrika 32, 25-33.
     """
     shares = (answers.same / answers.of_same, answers.other / answers.of_other)
@@ -256,8 +250,6 @@ def said_same(d: float, threshold: float) -> float:
 def same_different_distance(answers: Answers) -> tuple[float, float]:
     """Give d' and its standard error for "same" or "different"; no share is 0 or 1.
 
-    Notes
-    -----
     The differencing model: N. A. Macmillan, H. L. Kaplan and C. D. Creelman 1977, Psychol. Rev.
     84, 452-471. The error is by the delta method.
     """
@@ -312,7 +304,6 @@ def boundary(guess: float, share: float, alpha: float, beta: float) -> Boundary:
 
     Parameters
     ----------
-    guess : float
     share : float
         Who may be able to tell, and it would still do.
     alpha, beta : float

@@ -96,7 +96,6 @@ def shifts_with_intervals(
         column.
     alpha : float
         Familywise, between 0 and 1.
-    rng : numpy.random.Generator
     samples : int
         Flips to sample where not all are made.
 

@@ -44,7 +44,6 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
 
     Parameters
     ----------
-    terms : Terms
     parameters : float array, shape (parameters,)
     sd : float
         Standard deviation of the tasters; the likelihood is even in it.
@@ -174,7 +173,6 @@ class Optimum:
         The log-likelihood there.
     free : int
         How many of the parameters, from the first on, were free to move.
-    steps : int
     converged : bool
         Whether steps and gain became negligible where the surface curves down.
     runs_off : bool
@@ -198,7 +196,6 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
         Parameters to Point, or None where they are not allowed.
     start : float array
         An allowed place; the last parameter is the standard deviation of the tasters.
-    free : int
 
     Notes
     -----

@@ -171,7 +171,6 @@ def linked(
     ----------
     taster, variant : int array, shape (n,)
         Codes from 0.
-    control : int
     kept : bool array, shape (n,)
         Rows with a score.
     """
@@ -280,7 +279,6 @@ def fit_contrasts(
 
     Parameters
     ----------
-    grid : Grid
     contrasts : float array, shape (k, p)
         One a row, linearly independent.
     among : str

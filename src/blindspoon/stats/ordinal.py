@@ -49,7 +49,6 @@ class CumulativeFit:
         Of the effects, from the observed information.
     taster_sd : float
         Standard deviation of the tasters' intercepts, in log odds; may be zero.
-    log_likelihood : float
     nodes : int
         Quadrature nodes a taster that were needed.
     iterations : int
@@ -243,7 +242,6 @@ class OrdinalContrast:
         Position in ``Trial.variants``.
     log_odds, se : float
         Log odds of a higher score, variant minus control, and its standard error.
-    z : float
     p_value, p_adjusted : float
         Two-sided normal; the second by Dunnett's method over all variants of this attribute.
     interval : Interval
@@ -276,7 +274,6 @@ class OrdinalFit:
         Whether neighbouring scores were put in one class.
     taster_sd : float
         Standard deviation between tasters, in log odds.
-    log_likelihood : float
     nodes : int
         Quadrature nodes a taster that were needed.
     note : FitNote

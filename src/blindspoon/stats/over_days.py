@@ -61,8 +61,6 @@ class DayFound:
 
     Parameters
     ----------
-    day : float
-    tasters : int
     mean : float
         Of the tasters' values, in points.
     interval : Interval
@@ -114,10 +112,8 @@ class Crossing:
 
     Parameters
     ----------
-    day : float
     interval : Interval
         In days, at level 1 - alpha (Fieller); its ends may lie outside the days tasted.
-    tasters : int
     p_bend : float
         That the lines do not bend, by the tasters' own parabolas.
     """
@@ -145,7 +141,6 @@ def trend(
     differences : array, shape (n, m)
         Variant minus the control of the same sitting, in points; NaN where not both were scored.
         A taster with one day is left out.
-    alpha : float
     step : float
         To which scores are rounded, in points; it stands in for scatter where all tasters have
         exactly the same slope (W. F. Sheppard 1898; see `unanimous`).
@@ -203,7 +198,6 @@ def trend_without_control(
         Rising.
     scores : array, shape (n, m)
         In points; NaN where not scored.
-    alpha : float
 
     Returns
     -------
@@ -257,7 +251,6 @@ def by_day(
         Rising.
     values : array, shape (n, m)
         Differences from the control of the same sitting, or scores; in points, NaN where missing.
-    alpha : float
     step : float
         To which scores are rounded, in points; it stands in for scatter on a day on which all
         tasters agree exactly (see `unanimous`), who are then to be four to show anything inside.
@@ -361,7 +354,6 @@ def line(
         Differences from the control of the same sitting, in points; NaN where missing.
     level : float
         In points; with a margin from the control, its end on the side that they come from.
-    alpha : float
 
     Returns
     -------
@@ -409,10 +401,8 @@ def fieller(
 
     Parameters
     ----------
-    intercept, slope : float
     covariance : array, shape (2, 2)
         Of both estimates.
-    level : float
     t : float
         Critical value.
 
@@ -432,8 +422,6 @@ def fieller(
 def isotonic(means: FloatArray, tasters: FloatArray, *, rising: bool) -> FloatArray:
     """Smooth the days' means so that they never turn back; for drawing alone.
 
-    Notes
-    -----
     Pool adjacent violators, weighted by tasters: M. Ayer et al. 1955, Ann. Math. Stat. 26:641.
     No interval is taken from it.
 

@@ -48,7 +48,6 @@ class Criterion:
 
     Parameters
     ----------
-    value : float
     gradient, hessian : float array, shapes (m,) and (m, m)
     expected : float array, shape (m, m)
         Expectation of the Hessian; the information is half of it.
@@ -80,7 +79,6 @@ class Model:
         That of the strata, for the variances in the model except the batches'.
     moments : float array, shape (s * r * r, q * q)
         Those of the strata, for scores in other units.
-    strata : Strata
     """
 
     names: tuple[str, ...]
@@ -230,8 +228,6 @@ class RemlFit:
         Their estimates, in squared points; zero is allowed except for the residual.
     at : Criterion
         The criterion at the estimates, constants included.
-    converged : bool
-    iterations : int
     """
 
     names: tuple[str, ...]

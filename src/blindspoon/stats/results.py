@@ -200,7 +200,6 @@ class Unanimous:
     ----------
     variant : int
         Position in ``Trial.variants``.
-    tasters : int
     step : float
         To which scores are rounded, in points.
     difference : float

@@ -207,7 +207,6 @@ def single_step(null: Null, observed: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    null : Null
     observed : array, shape (n_variants,)
         The variants' statistics.
 
@@ -292,8 +291,6 @@ def sampled_flips(
     ----------
     scores : array, shape (n_tasters, n_variants)
         No row all zero.
-    rng : numpy.random.Generator
-    samples : int
 
     Returns
     -------

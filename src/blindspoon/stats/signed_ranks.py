@@ -35,7 +35,6 @@ def taster_means(
         In points; NaN where the ballot was left blank.
     taster, variant : array of int, shape (n_servings,)
         Who scored which variant, counted from 0.
-    n_tasters, n_variants : int
 
     Returns
     -------

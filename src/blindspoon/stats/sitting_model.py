@@ -32,7 +32,6 @@ class OverSittings:
 
     Parameters
     ----------
-    fit : RemlFit
     test : ContrastTest
         Of every variant but the control.
     way : {"each", "shared", "steady"}
@@ -49,10 +48,8 @@ def fit_over_sittings(layout: Layout, session: IntArray, control: int) -> OverSi
 
     Parameters
     ----------
-    layout : Layout
     session : int array, shape (n,)
         Codes from 0, each occurring.
-    control : int
 
     Returns
     -------

@@ -36,7 +36,6 @@ class HeldSittings:
     intervals : tuple of (tuple of (Interval or None))
         A row a sitting, a column a variant: level 1 - 2 alpha, simultaneous over the variants,
         by that sitting's own scatter; None where the variant was not tasted.
-    alpha : float
     names : tuple of str
         What each of the sittings is called; blank where only its place in the row tells.
     """
@@ -100,8 +99,6 @@ def compare_sittings(
         In points; NaN where none was given.
     taster, session, variant : int array, shape (n,)
         Codes from 0.
-    control, n_variants : int
-    alpha : float
     names : sequence of str
         What sessions are called, by their codes; left out where none has a name.
 

@@ -289,7 +289,6 @@ def make_sitting_strata(layout: Layout, session: IntArray) -> Strata:
 
     Parameters
     ----------
-    layout : Layout
     session : int array, shape (n,)
         Codes from 0.
 

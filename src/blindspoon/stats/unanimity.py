@@ -26,10 +26,8 @@ def unanimous(
     ----------
     differences : float array, shape (n,)
         Variant minus control in points, n >= 2 and all equal.
-    variant : int
     step : float
         To which scores are rounded, in points, above 0.
-    alpha : float
     family : int
         Variants that are compared so; intervals are shared out by Bonferroni.
 
