@@ -251,7 +251,9 @@ class _Family:
 @lru_cache(maxsize=256)
 def _family(key: Key, two_sided: bool) -> _Family:
     correlation = np.array(key)
-    signs = np.ones(len(key)) if two_sided else _signs(correlation)
+    signs = np.ones(len(key))
+    if not two_sided:  # those of the shared parts, from the first eigenvector
+        signs = np.where(np.linalg.eigh(correlation)[1][:, -1] < 0, -1.0, 1.0)
     loadings = signs * _loadings(correlation * np.outer(signs, signs))
     log_tail = np.log(_normal_tail(_nodes(two_sided)[0], loadings, two_sided=two_sided))
     return _Family(loadings, correlation, two_sided, log_tail)
@@ -265,12 +267,6 @@ def _nodes(two_sided: bool) -> tuple[FloatArray, FloatArray]:
     low = 0.0 if two_sided else -_FAR
     weights: FloatArray = np.where(order % 2, -1.0, 1.0) * np.sin(angle)
     return low + (np.cos(angle) + 1) * (_FAR - low) / 2, weights
-
-
-def _signs(correlation: FloatArray) -> FloatArray:
-    """Give the signs of the shared parts, from the first eigenvector."""
-    first = np.linalg.eigh(correlation)[1][:, -1]
-    return np.where(first < 0, -1.0, 1.0)
 
 
 def _loadings(correlation: FloatArray) -> FloatArray:

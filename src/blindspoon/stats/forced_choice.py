@@ -147,18 +147,18 @@ def _triangle(d: FloatArray) -> FloatArray:
     z, w = 5 * (_NODES + 1), 5 * _WEIGHTS
     away = d[..., None] * np.sqrt(2 / 3)
     both = ndtr(away - z * np.sqrt(3)) + ndtr(-away - z * np.sqrt(3))
-    return 2 * _integral(both * _density(z), w)
+    return np.asarray(2 * (both * _density(z)) @ w, float)
 
 
 def _tetrad(d: FloatArray) -> FloatArray:
     z, w = 10 * _NODES, 10 * _WEIGHTS
     own, other = ndtr(z), ndtr(z - d[..., None])
-    return 1 - 2 * _integral(_density(z) * (2 * own * other - other**2), w)
+    return np.asarray(1 - 2 * (_density(z) * (2 * own * other - other**2)) @ w, float)
 
 
 def _three_afc(d: FloatArray) -> FloatArray:
     z, w = 10 * _NODES, 10 * _WEIGHTS
-    return _integral(_density(z) * ndtr(z + d[..., None]) ** 2, w)
+    return np.asarray((_density(z) * ndtr(z + d[..., None]) ** 2) @ w, float)
 
 
 def _duo_trio(d: FloatArray) -> FloatArray:
@@ -166,16 +166,8 @@ def _duo_trio(d: FloatArray) -> FloatArray:
     return np.asarray(1 - near - far + 2 * near * far, float)
 
 
-def _paired(d: FloatArray) -> FloatArray:
-    return np.asarray(ndtr(d / np.sqrt(2)), float)
-
-
 def _density(z: FloatArray) -> FloatArray:
     return np.asarray(np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi), float)
-
-
-def _integral(values: FloatArray, weights: FloatArray) -> FloatArray:
-    return np.asarray(values @ weights, float)
 
 
 PSYCHOMETRIC: Mapping[str, Callable[[FloatArray], FloatArray]] = {
@@ -183,7 +175,7 @@ PSYCHOMETRIC: Mapping[str, Callable[[FloatArray], FloatArray]] = {
     "tetrad": _tetrad,
     "three-afc": _three_afc,
     "duo-trio": _duo_trio,
-    "paired": _paired,
+    "paired": lambda d: np.asarray(ndtr(d / np.sqrt(2)), float),
 }
 """Chance of a right answer by the distance d' between the two, in standard deviations.
 

@@ -71,7 +71,11 @@ def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
     degrees of freedom on and is ill-determined before. For balanced trials both are exact.
     """
     spread = 2 * np.linalg.inv(at.expected).astype(np.float64, copy=False)
-    adjusted = at.covariance + _adjustment(at, spread)
+    # their equation 5; the weight matrices Q of the paper are, summed over i and j, half the
+    # second derivatives of ``X' V^-1 X``, since the covariance is linear in the variances
+    crossed = at.d_fixed[:, None] @ at.covariance @ at.d_fixed[None, :]
+    inner = np.einsum("ij,ijab->ab", spread, at.d2_fixed / 2 - crossed)
+    adjusted = at.covariance + 2 * at.covariance @ inner @ at.covariance
     estimates = contrasts @ at.coefficients
     own = contrasts @ at.covariance @ contrasts.T
     slopes = contrasts @ at.covariance @ at.d_fixed @ at.covariance @ contrasts.T
@@ -88,18 +92,6 @@ def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
         df_num=float(len(contrasts)),
         df_den=df_den,
     )
-
-
-def _adjustment(at: Criterion, spread: FloatArray) -> FloatArray:
-    """Return what the covariance lacks for the variances being estimates (their equation 5).
-
-    The weight matrices Q of the paper are, summed over i and j, half the second derivatives
-    of ``X' V^-1 X``, since the covariance is linear in the variances.
-    """
-    crossed = at.d_fixed[:, None] @ at.covariance @ at.d_fixed[None, :]
-    inner = np.einsum("ij,ijab->ab", spread, at.d2_fixed / 2 - crossed)
-    adjustment: FloatArray = 2 * at.covariance @ inner @ at.covariance
-    return adjustment
 
 
 def _f_scale(own: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple[float, float]:

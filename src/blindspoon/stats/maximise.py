@@ -80,12 +80,19 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
         spread = np.sqrt((share * (u - center[:, None]) ** 2).sum(axis=1))
     u, own, share = _at_nodes(terms, fixed, sd, center, spread, nodes)
     left = expit(-terms.sign[:, :, None] * (fixed[:, :, None] + sd * u[:, None, :]))
-    slopes = _slopes(terms, left, u)
+    residual = (terms.count * terms.sign)[:, :, None] * left
+    in_parameters = residual.transpose(0, 2, 1) @ terms.design
+    slopes = np.concatenate([in_parameters, (residual.sum(axis=1) * u)[:, :, None]], axis=2)
     mean = np.einsum("ik,ikp->ip", share, slopes)
     flat = slopes.reshape(-1, slopes.shape[2])
     scatter = flat.T @ (share.reshape(-1, 1) * flat) - mean.T @ mean
-    hessian = scatter - _information(terms, left, u, share)
-    return Point(float(own.sum()), mean.sum(axis=0), hessian)
+    curvature = terms.count[:, :, None] * left * (1 - left)  # the terms' expected, negative
+    weights = np.stack([share, share * u, share * u**2], axis=2)
+    plain, crossed, squared = (curvature @ weights).reshape(-1, 3).T
+    design = terms.design.reshape(plain.size, -1)
+    square, cross = design.T @ (plain[:, None] * design), design.T @ crossed
+    information = np.block([[square, cross[:, None]], [cross, squared.sum()]])
+    return Point(float(own.sum()), mean.sum(axis=0), scatter - information)
 
 
 def _at_nodes(
@@ -129,27 +136,6 @@ def _modes(terms: Terms, fixed: FloatArray, sd: float) -> tuple[FloatArray, Floa
         if last.max(initial=0.0) < 1e-7:
             break
     return u, 1 / np.sqrt(curvature)
-
-
-def _slopes(terms: Terms, left: FloatArray, u: FloatArray) -> FloatArray:
-    """Slope of each taster's log-likelihood at each node, shape (tasters, nodes, parameters)."""
-    residual = (terms.count * terms.sign)[:, :, None] * left
-    in_parameters = residual.transpose(0, 2, 1) @ terms.design
-    in_sd = residual.sum(axis=1) * u
-    return np.concatenate([in_parameters, in_sd[:, :, None]], axis=2)
-
-
-def _information(terms: Terms, left: FloatArray, u: FloatArray, share: FloatArray) -> FloatArray:
-    """Return the expected negative curvature of the terms."""
-    curvature = terms.count[:, :, None] * left * (1 - left)
-    weights = np.stack([share, share * u, share * u**2], axis=2)
-    flat, crossed, squared = (curvature @ weights).reshape(-1, 3).T
-    design = terms.design.reshape(flat.size, -1)
-    cross = design.T @ crossed
-    square: FloatArray = np.block(
-        [[design.T @ (flat[:, None] * design), cross[:, None]], [cross, squared.sum()]]
-    )
-    return square
 
 
 MOST_STEPS = 40

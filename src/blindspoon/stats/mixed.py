@@ -327,27 +327,23 @@ def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[Mixe
     """
     errors = np.sqrt(np.diag(test.covariance))
     family = Dunnett(test.covariance / np.outer(errors, errors))
-    rows = zip(
-        variants.tolist(), test.estimates.tolist(), errors.tolist(), test.df.tolist(), strict=True
-    )
-    return tuple(_contrast(family, *row, alpha=alpha) for row in rows)
-
-
-def _contrast(
-    family: Dunnett, variant: int, difference: float, se: float, df: float, *, alpha: float
-) -> MixedContrast:
-    def interval(reach: float) -> Interval:
-        return Interval(difference - reach * se, difference + reach * se)
-
-    t = difference / se
-    return MixedContrast(
-        variant=variant,
-        difference=difference,
-        se=se,
-        df=df,
-        t=t,
-        p_value=2 * float(stdtr(df, -abs(t))),
-        p_adjusted=family.p_value(t, df),
-        interval=interval(family.critical_value(alpha, df)),
-        equivalence_interval=interval(family.alike_value(alpha, df)),
-    )
+    t = test.estimates / errors
+    columns = (variants, test.estimates, errors, test.df, t, 2 * stdtr(test.df, -np.abs(t)))
+    found = []
+    for variant, difference, se, df, own, p in zip(*(c.tolist() for c in columns), strict=True):
+        reaches = (family.critical_value(alpha, df) * se, family.alike_value(alpha, df) * se)
+        ends = [Interval(difference - reach, difference + reach) for reach in reaches]
+        found.append(
+            MixedContrast(
+                variant=variant,
+                difference=difference,
+                se=se,
+                df=df,
+                t=own,
+                p_value=p,
+                p_adjusted=family.p_value(own, df),
+                interval=ends[0],
+                equivalence_interval=ends[1],
+            )
+        )
+    return tuple(found)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,10 +96,6 @@ class CumulativeModel:
         inner = np.bincount(level)[1:-1].astype(np.float64)
         return cls(_terms(level, taster, design), inner, nodes)
 
-    def with_nodes(self, nodes: int) -> CumulativeModel:
-        """Return the model with another number of nodes."""
-        return CumulativeModel(self.terms, self.inner, nodes)
-
     def __call__(self, at: FloatArray) -> Point | None:
         """Evaluate at thresholds, effects and SD; None where the thresholds do not rise."""
         bounds = self.inner.size + 1
@@ -158,7 +154,7 @@ def fit_cumulative(
     model = CumulativeModel.of(level, who, design, nodes)
     below = np.cumsum(np.bincount(level))[:-1] / level.size  # the levels' shares alone
     still = np.append(np.log(below / (1 - below)), np.zeros(design.shape[1] + 1))
-    alone = maximise(model.with_nodes(1), still, still.size - 1)
+    alone = maximise(replace(model, nodes=1), still, still.size - 1)
     if alone.runs_off:
         return NoResult(RUNS_OFF)
     best = alone
@@ -178,8 +174,8 @@ def _with_tasters(model: CumulativeModel, at: FloatArray) -> tuple[Optimum, int]
     start = np.append(at[:-1] * 1.2, 1.0)
     for growth in (1, 4, 16):
         nodes = min(growth * model.nodes, MOST_NODES)
-        end = maximise(model.with_nodes(nodes), start, start.size)
-        finer = model.with_nodes(2 * nodes)(end.at)
+        end = maximise(replace(model, nodes=nodes), start, start.size)
+        finer = replace(model, nodes=2 * nodes)(end.at)
         close = finer is not None and abs(finer.value - end.point.value) < enough
         if end.runs_off or (end.converged and close):
             break

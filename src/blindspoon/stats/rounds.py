@@ -167,44 +167,17 @@ def _namings(counts: tuple[int, ...]) -> IntArray:
 def _largest(ways: list[list[FloatArray]], drawn: IntArray) -> FloatArray:
     """Return the largest of the variants' statistics under each choice of a way a round.
 
-    Parameters
-    ----------
-    ways : list of list of array
-        The differences of each round, of each variant.
-    drawn : int array, shape (n_rounds, n_namings)
+    `ways` are the differences of each round, of each variant; `drawn` has the shape (n_rounds,
+    n_namings).
     """
     largest = np.zeros(drawn.shape[1])
     for own in zip(*ways, strict=True):
-        keys = _keys(own)
         for start in range(0, largest.size, TOGETHER):
             block = slice(start, start + TOGETHER)
-            chosen = [key[way] for key, way in zip(keys, drawn[:, block], strict=True)]
-            found = _statistic(np.concatenate(chosen, axis=1))
+            chosen = [way[at].T for way, at in zip(own, drawn[:, block], strict=True)]
+            found = statistics(signed_ranks(np.concatenate(chosen)))
             largest[block] = np.maximum(largest[block], found)
     return largest
-
-
-def _keys(points: Sequence[FloatArray]) -> list[IntArray]:
-    """Give each size of a difference a number, 0 for none; twice that, and one more above zero."""
-    sizes = np.unique(np.concatenate([[0.0], *(np.abs(way).ravel() for way in points)]))
-    return [2 * np.searchsorted(sizes, np.abs(way)) + (way > 0) for way in points]
-
-
-def _statistic(keys: IntArray) -> FloatArray:
-    """Standardise the signed rank sum of each row of keys: ties averaged, zeros left out."""
-    ordered = np.sort(keys, axis=1)
-    size = ordered >> 1
-    places = np.arange(1, keys.shape[1] + 1)
-    new = np.diff(size, axis=1, prepend=-1) > 0
-    first = np.maximum.accumulate(np.where(new, places, 0), axis=1)
-    ends = np.where(np.diff(size, axis=1, append=size[:, -1:] + 1) > 0, places, places[-1])
-    last = np.minimum.accumulate(ends[:, ::-1], axis=1)[:, ::-1]
-    zeros = np.count_nonzero(size == 0, axis=1)[:, None]
-    ranks = np.where(size > 0, (first + last) / 2 - zeros, 0.0)
-    sums = np.where(ordered & 1, ranks, -ranks).sum(axis=1)
-    lengths = np.sqrt((ranks**2).sum(axis=1))
-    standardised: FloatArray = np.abs(sums) / np.where(lengths > 0, lengths, 1.0)
-    return standardised
 
 
 MOST_TOGETHER = 5

@@ -11,7 +11,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,23 +147,6 @@ SAMPLED_UP_TO = 1000
 SAMPLES = 99_999
 TOGETHER = 10
 TOLERANCE = 1e-10
-
-
-class Null(Protocol):
-    """The joint distribution of the variants' statistics where no variant differs."""
-
-    @property
-    def method(self) -> Method:
-        """How the distribution was made."""
-
-    def comparable(self, statistics: FloatArray) -> FloatArray:
-        """Put the variants' statistics on the scale on which their maximum is taken."""
-
-    def tail(self, value: float, columns: Sequence[int]) -> float:
-        """Probability that any of these variants' comparable statistics reaches the value."""
-
-    def critical(self, alpha: float) -> FloatArray:
-        """For each variant the statistic that all must exceed with probability alpha at most."""
 
 
 def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
@@ -362,6 +345,10 @@ class JointNormal:
         for v, null in self.few.items():
             bounds[v] = null.critical(2 * float(ndtr(-edge)))[0]
         return bounds
+
+
+Null = SignFlips | JointNormal
+"""The joint distribution of the variants' statistics where no variant differs."""
 
 
 def _standardised(sums: FloatArray, scores: FloatArray) -> FloatArray:
