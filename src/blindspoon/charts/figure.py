@@ -264,11 +264,7 @@ def _column(
 
 
 def _heads(
-    titles: Sequence[str],
-    sizes: Sequence[float],
-    most: int,
-    at: tuple[float, float],
-    width: float,
+    titles: Sequence[str], sizes: Sequence[float], most: int, at: tuple[float, float], width: float
 ) -> tuple[tuple[tuple[Text, ...], ...], float]:
     """Set titles in one size, the largest that keeps them short, and tell where they end."""
     for size in sizes:

@@ -10,17 +10,7 @@ from typing import Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, apart, axis_numbers, nice_ticks
-from blindspoon.charts.scene import (
-    Line,
-    Marks,
-    Point,
-    Scene,
-    Shape,
-    Text,
-    block,
-    column,
-    rectangle,
-)
+from blindspoon.charts.scene import Line, Marks, Point, Scene, Shape, Text, block, column, rectangle
 from blindspoon.charts.style import INSET, LEADING, NOTE, SMALL, Laid, Sheet, key_lines
 from blindspoon.charts.text import text_width, wrap
 

@@ -62,11 +62,7 @@ def standalone_svg(
 
 
 def _svg(
-    scene: Scene,
-    named: str,
-    paint: Paint,
-    size: tuple[int, int] | None = None,
-    style: str = "",
+    scene: Scene, named: str, paint: Paint, size: tuple[int, int] | None = None, style: str = ""
 ) -> str:
     own = (_short(scene.width), _short(scene.height))
     width, height = size or own

@@ -14,12 +14,7 @@ from blindspoon import wording
 from blindspoon.batches.summary import in_words
 from blindspoon.charts.board import mark_svg
 from blindspoon.charts.picks import picks_title
-from blindspoon.findings.comparison import (
-    Analysis,
-    AttributeResult,
-    NotCompared,
-    Other,
-)
+from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared, Other
 from blindspoon.findings.naming import Naming, names_of
 from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
@@ -305,10 +300,5 @@ def _cell(other: Other, limit: float, *, fragile: bool) -> BoardCell:
             mark = mark_svg(low, found.difference, high, attribute.margin, limit)
     word = in_a_word(other.verdict, attribute, up=other.direction > 0)
     return BoardCell(
-        word=word,
-        size=size,
-        other=otherwise(other),
-        fragile=fragile,
-        mark=mark,
-        kind=other.verdict,
+        word=word, size=size, other=otherwise(other), fragile=fragile, mark=mark, kind=other.verdict
     )

@@ -12,15 +12,7 @@ from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, which_first
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.tables import difference, ends, in_points
-from blindspoon.writeup.writers import (
-    Column,
-    Record,
-    cells,
-    csv_names,
-    csv_values,
-    heads,
-    to_csv,
-)
+from blindspoon.writeup.writers import Column, Record, cells, csv_names, csv_values, heads, to_csv
 from blindspoon.writeup.writers import record as as_record
 
 

@@ -49,10 +49,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
         name="days",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
         role="" if asked[0].primary else "Exploratory",
-        paragraphs=(
-            *_told(analysis, asked),
-            *filter(None, [which_first(analysis.course)]),
-        ),
+        paragraphs=(*_told(analysis, asked), *filter(None, [which_first(analysis.course)])),
         charts=tuple(days_chart(found, trial, log) for found in asked),
         tables=(*(_day_table(analysis, found) for found in asked), *([passed] if passed else [])),
         points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),

@@ -11,13 +11,7 @@ import re
 from blindspoon import wording
 from blindspoon.batches.cautions import HEAD, caution
 from blindspoon.batches.summary import Made, differences_in_words
-from blindspoon.findings.advice import (
-    MOST_TASTERS,
-    Goal,
-    NewTasting,
-    new_tasting,
-    scatter_of,
-)
+from blindspoon.findings.advice import MOST_TASTERS, Goal, NewTasting, new_tasting, scatter_of
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import most_batches, of_methods
 from blindspoon.findings.verdict import flag_note

@@ -26,12 +26,7 @@ from blindspoon.writeup.answer import Board, make_boards, short_answer, tasted_b
 from blindspoon.writeup.batches_section import differed_section, measured_section
 from blindspoon.writeup.choices_section import choice_methods, choices_section
 from blindspoon.writeup.csv_files import csv_files
-from blindspoon.writeup.days_section import (
-    days_advice,
-    days_methods,
-    days_section,
-    days_steps,
-)
+from blindspoon.writeup.days_section import days_advice, days_methods, days_section, days_steps
 from blindspoon.writeup.front import advice, fragile_verdicts, recipe_table, weaknesses
 from blindspoon.writeup.influence_section import influence_section
 from blindspoon.writeup.joint_section import joint_section

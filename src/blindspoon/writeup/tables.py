@@ -17,14 +17,7 @@ from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult, RankContrast
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.writers import (
-    DASH,
-    Column,
-    Table,
-    blank_as_dash,
-    cells,
-    heads,
-)
+from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, cells, heads
 
 MOST_SERVINGS = 200
 """Servings whose scores are printed on the page; more are left to tables/scores.csv."""
