@@ -221,7 +221,9 @@ def browser():
     found = needed("chromium", "chromium-browser", "google-chrome")
     sync = pytest.importorskip("playwright.sync_api")
     with sync.sync_playwright() as engine:
-        opened = engine.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        idle = ("gpu", "background-networking", "component-update", "sync", "extensions")
+        options = ["--no-sandbox", *(f"--disable-{part}" for part in idle)]
+        opened = engine.chromium.launch(executable_path=found, args=options)
         yield opened
         opened.close()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 import pytest
@@ -206,19 +205,19 @@ def four(picture: AttributeOutcome) -> list[AttributeOutcome]:
     ]
 
 
-@pytest.fixture(params=list(HARD), ids=lambda name: name.replace(" ", "-"))
+@pytest.fixture(scope="session", params=list(HARD), ids=lambda name: name.replace(" ", "-"))
 def hard(request) -> AttributeOutcome:
     """Each of the cases that a chart has to bear."""
     return build(HARD[request.param])
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def typical() -> AttributeOutcome:
     """Twelve tasters, five variants, a scale of 0 to 10."""
     return build(Case())
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def scenes(hard) -> dict[str, Scene]:
     """Every drawing of a hard case, by name."""
     plots = {"differences": differences_plot(hard), "scores": scores_plot(hard)}
@@ -228,7 +227,7 @@ def scenes(hard) -> dict[str, Scene]:
     return drawn
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def attributes(typical) -> list[AttributeOutcome]:
     """Four attributes of one trial."""
     return four(typical)
@@ -240,11 +239,19 @@ def make() -> Callable[..., AttributeOutcome]:
     return lambda **fields: build(Case(**fields))
 
 
-def _touches(text: Text, shape: Shape) -> bool:
+def _parts(shape: Shape) -> list[Box]:
+    """Boxes of what may strike a word: a line, or each mark; areas lie behind."""
     if isinstance(shape, Marks):
         r = shape.radius
-        return any(text.box.overlaps(Box(x - r, y - r, x + r, y + r)) for x, y in shape.centres)
-    return not isinstance(shape, Area) and text.box.overlaps(shape.box)
+        return [Box(x - r, y - r, x + r, y + r) for x, y in shape.centres]
+    return [] if isinstance(shape, Area | Text) else [shape.box]
+
+
+def _meeting(ones: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Which boxes, shape (n, 4), share more than an edge with which others, shape (m, 4)."""
+    one, other = ones[:, None], others[None]
+    within = (one[..., :2] < other[..., 2:]) & (other[..., :2] < one[..., 2:])
+    return within.all(axis=2)
 
 
 @pytest.fixture(scope="session")
@@ -252,17 +259,17 @@ def faults() -> Callable[[Scene], list[object]]:
     """List what is cut, and the words that lie on others, on lines or on marks."""
 
     def find(scene: Scene) -> list[object]:
-        sheet = (-0.01, -0.01, scene.width + 0.01, scene.height + 0.01)
-        out = [
-            each
-            for each in scene.shapes
-            if any(a < b for a, b in zip(each.box[:2], sheet[:2], strict=True))
-            or any(a > b for a, b in zip(each.box[2:], sheet[2:], strict=True))
-        ]
-        words = [pair for pair in combinations(scene.texts, 2) if pair[0].box.overlaps(pair[1].box)]
-        others = [each for each in scene.shapes if not isinstance(each, Text)]
-        struck = [(text, each) for text in scene.texts for each in others if _touches(text, each)]
-        return [*out, *words, *struck]
+        boxes = np.array([shape.box for shape in scene.shapes])
+        beyond = (boxes[:, :2] < -0.01) | (boxes[:, 2:] > (scene.width + 0.01, scene.height + 0.01))
+        out = [shape for shape, cut in zip(scene.shapes, beyond.any(axis=1), strict=True) if cut]
+        words = np.array([text.box for text in scene.texts]).reshape(-1, 4)
+        parts = [(shape, box) for shape in scene.shapes for box in _parts(shape)]
+        others = np.array([box for _, box in parts]).reshape(-1, 4)
+        on_words = np.argwhere(np.triu(_meeting(words, words), 1))
+        struck = np.argwhere(_meeting(words, others))
+        texts = scene.texts
+        found = [(texts[one], texts[other]) for one, other in on_words]
+        return [*out, *found, *((texts[one], parts[other][0]) for one, other in struck)]
 
     return find
 

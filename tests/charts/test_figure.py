@@ -231,7 +231,7 @@ def test_a_trial_without_comparisons_has_only_its_scores(make):
 def test_what_has_no_room_is_named_and_not_left_out(make):
     labels = ["Plain", *(f"{name} with a long label" * 2 for name in "ABCDEFGHIJK")]
     pictures = several(make(tasters=6, shifts=(0.0,) * 12, labels=labels))
-    found = all_files(pictures, QUESTION)
+    found = dict(figure_files(pictures, "square", question=QUESTION, source=SOURCE))
     lost = {path for path, data in found.items() if data is None}
     assert {"figures/square/texture-differences", "figures/square/board"} <= lost
     assert not any(f"{path}.png" in found for path in lost)

@@ -2,57 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import combinations
-
 import pytest
 
 from blindspoon.charts.axis import end_words, nice_ticks
-from blindspoon.charts.scene import Box, Line, Marks
-
-SLACK = 0.01
 
 
-def inside(box: Box, scene) -> bool:
-    left, top, right, bottom = box
-    across = left >= -SLACK and right <= scene.width + SLACK
-    return across and top >= -SLACK and bottom <= scene.height + SLACK
-
-
-def test_everything_lies_on_the_sheet(scenes):
-    out = [
-        (name, shape)
-        for name, scene in scenes.items()
-        for shape in scene.shapes
-        if not inside(shape.box, scene)
-    ]
-    assert out == []
-
-
-def test_no_two_texts_overlap(scenes):
-    clashes = [
-        (name, one.text, other.text)
-        for name, scene in scenes.items()
-        for one, other in combinations(scene.texts, 2)
-        if one.box.overlaps(other.box)
-    ]
-    assert clashes == []
-
-
-def test_no_line_or_mark_crosses_a_text(scenes):
-    clashes = [
-        (name, text.text, shape)
-        for name, scene in scenes.items()
-        for text in scene.texts
-        for shape in scene.shapes
-        if isinstance(shape, Line | Marks) and text.box.overlaps(shape.box)
-        if not isinstance(shape, Marks) or hits(text.box, shape)
-    ]
-    assert clashes == []
-
-
-def hits(box: Box, marks: Marks) -> bool:
-    r = marks.radius
-    return any(box.overlaps(Box(x - r, y - r, x + r, y + r)) for x, y in marks.centres)
+def test_everything_lies_on_the_sheet_and_no_word_meets_another_a_line_or_a_mark(scenes, faults):
+    found = {name: faults(scene) for name, scene in scenes.items()}
+    assert {name: those for name, those in found.items() if those} == {}
 
 
 def test_text_is_large_enough_for_a_phone(scenes):

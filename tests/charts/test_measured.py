@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import combinations
 
 import pytest
 
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.charts.chart import png_file
 from blindspoon.charts.jars import lay_measured, measured_chart
-from blindspoon.charts.scene import Line, Marks
+from blindspoon.charts.scene import Marks
 from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.files.trial_toml import parse_trial
 
@@ -134,20 +133,11 @@ def test_fewer_than_two_measured_variants_make_no_chart():
     assert measured_chart(against((2.0, 2.5), (4.0, 5.0)), trial()) is not None
 
 
-def test_everything_lies_on_the_sheet_and_can_be_read(scenes):
+def test_everything_lies_on_the_sheet_and_can_be_read(scenes, faults):
     assert [scene.width for scene in scenes] == [720, 358, 768]
     for scene in scenes:
         assert min(text.size for text in scene.texts) >= 11
-        for left, top, right, bottom in (shape.box for shape in scene.shapes):
-            assert -0.01 <= left <= right <= scene.width + 0.01
-            assert -0.01 <= top <= bottom <= scene.height + 0.01
-
-
-def test_no_text_meets_another_a_line_or_a_mark(scenes):
-    for scene in scenes:
-        others = [shape for shape in scene.shapes if isinstance(shape, Line | Marks)]
-        pairs = [*combinations(scene.texts, 2), *((t, o) for t in scene.texts for o in others)]
-        assert [(one, other) for one, other in pairs if one.box.overlaps(other.box)] == []
+        assert faults(scene) == []
 
 
 def test_the_same_input_gives_the_same_bytes():
