@@ -18,7 +18,6 @@ class Format:
 
     Parameters
     ----------
-    width, height : int
     side, top, bottom : int
         Kept free at the edges.
     lines : int
@@ -151,7 +150,6 @@ class Page:
 
     Parameters
     ----------
-    width, height, side : float
     fixed : tuple of Shape
         The ground, the question and the source.
     heads : tuple of tuple of Text

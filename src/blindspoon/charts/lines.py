@@ -36,8 +36,6 @@ class NamedLine:
         Stands where it ends; may be empty.
     points : tuple of (float, float)
         Values across and up.
-    ink : str
-    kind : {"disc", "ring", "diamond"}
     width : float
         Of the line.
     large : int or None
@@ -144,7 +142,6 @@ def lay_lines(
         Those side by side share the numbers up the side.
     key : str
         How to read the chart.
-    sheet : Sheet
     kind : str
         What it is called.
     across : int

@@ -22,7 +22,6 @@ class AttributeOutcome:
 
     Parameters
     ----------
-    attribute : Attribute
     variants : tuple of Variant
         In the order of the trial.
     control : int
@@ -30,7 +29,6 @@ class AttributeOutcome:
     means : float array, shape (n_tasters, n_variants)
         Each taster's mean over replicates, in points; NaN where nothing was scored. Of one
         person alone, a row is a round.
-    result : AttributeResult
     names : Naming
         What the variants are called.
     source : str

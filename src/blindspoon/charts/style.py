@@ -127,10 +127,8 @@ class Sheet:
 
     Parameters
     ----------
-    width : float
     beside : bool
         Whether words stand beside the rows or over them.
-    style : Style
     spare : float
         Further height that every row is given, in pixels.
     """
@@ -151,7 +149,6 @@ class Laid:
 
     Parameters
     ----------
-    scene : Scene
     kind : str
         What it is called: "Dot plot".
     rows : int

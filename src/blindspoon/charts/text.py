@@ -90,7 +90,6 @@ def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[s
 
     Parameters
     ----------
-    text : str
     size, width : float
         In pixels.
 

@@ -35,7 +35,6 @@ def kit_files(
 
     Parameters
     ----------
-    trial : Trial
     table : ScoreTable
         Tells how many tasters and sessions there were.
     made : Made or None

@@ -67,7 +67,6 @@ def publish(
         The trial's own folder, and its zip file, lie in it.
     jar_g : float
         Grams that a jar of the reader's is to hold.
-    progress : callable, optional
 
     Raises
     ------
@@ -150,11 +149,9 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
 
     Parameters
     ----------
-    pool : Pool
     all_sizes : bool
         Whether to make print.html, the charts for print, posts and video, each kitchen's data and
         a kit to repeat its trial too, with a guide.
-    progress : callable, optional
     """
     from blindspoon.charts.chart import svg_file  # noqa: PLC0415
     from blindspoon.charts.figure import POSTED  # noqa: PLC0415

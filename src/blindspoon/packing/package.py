@@ -145,7 +145,6 @@ class Resource:
     ----------
     name : str
         Of the file, without its ending.
-    columns : tuple of DataColumn
     rows : sequence of sequence of str
         Cells in the order of the columns.
     """

@@ -59,10 +59,8 @@ def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str
 
     Parameters
     ----------
-    title, answer : str
     files : collection of str
         Paths of all that lies beside it.
-    lacking : sequence of str
     """
     folders = {str(folder) for path in files for folder in PurePosixPath(path).parents}
     return html_page(

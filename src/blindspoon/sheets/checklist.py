@@ -50,7 +50,6 @@ class Item:
 
     Parameters
     ----------
-    name, text : str
     source : str
         An entry of `SOURCES`; empty where a caution or a step is common practice.
     blank : bool

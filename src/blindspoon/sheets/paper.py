@@ -19,10 +19,8 @@ class LabelStock:
 
     Parameters
     ----------
-    paper : {"a4", "letter"}
     width, height : float
         Of one label, in millimetres.
-    columns, rows : int
     gap : float
         Between columns, in millimetres.
     """

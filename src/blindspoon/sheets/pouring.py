@@ -27,7 +27,6 @@ class Pour:
         Stands for it in the check by tray: "A", or "A2" for a second batch.
     variant, batch : str
         Label of the variant; the batch may be empty.
-    control : bool
     amount : str
         "12 cups, 120 g in all"
     cups : tuple of (code, taster)
@@ -48,10 +47,8 @@ class Pouring:
 
     Parameters
     ----------
-    session, amount : str
     warm_up : str
         A sentence; blank without such a cup.
-    pours : tuple of Pour
     checks : tuple of (taster, tuple of (code, mark))
         The trays, to be looked at when all is poured, in serving order.
     """

@@ -51,8 +51,6 @@ def calendar(trial: Trial, found: Sequence[Reminder], stamp: datetime.date) -> b
 
     Parameters
     ----------
-    trial : Trial
-    found : sequence of Reminder
     stamp : date
         Stands as the moment at which it was made.
 

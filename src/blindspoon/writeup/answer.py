@@ -39,7 +39,6 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
 
     Parameters
     ----------
-    analysis : Analysis
     answering : sequence of AttributeResult
         The primary attributes, or all of them where none was declared.
     """
@@ -200,7 +199,6 @@ class Board:
     ----------
     groups : tuple of (str, int)
         "Primary" and "Exploratory" with the number of columns they span.
-    columns : tuple of BoardColumn
     rows : tuple of (str, tuple of BoardCell)
         A variant's label and its cells.
     """
@@ -225,7 +223,6 @@ def make_boards(
 
     Parameters
     ----------
-    ordered : sequence of AttributeResult
     fragile : collection of (str, str)
         Attribute and variant of the verdicts that one taster more or less often changes.
     """

@@ -46,8 +46,6 @@ def influence_section(
 
     Parameters
     ----------
-    trial : Trial
-    influence : Influence
     shown : bool
         Whether tasters are named, by their pseudonyms; otherwise each is "one taster".
 

@@ -28,8 +28,6 @@ class PooledFinding:
 
     Parameters
     ----------
-    label : str
-    primary : bool
     sentences : tuple of str
         One a variant.
     chart : Chart or None
@@ -112,16 +110,12 @@ class KitchensContent:
 
     Parameters
     ----------
-    pool : Pool
     trial : Trial
         The one whose rule decides, with the variants that all kitchens made.
     findings : tuple of PooledFinding
         The primary ones first.
-    question, answer, trust : str
-    picture : Chart or None
     weak : tuple of (str, str)
         What the claims are about, and how far kitchens disagree.
-    figures : tuple of Chart
     photos, remarks, advice, sections : tuple
         Empty: they are those of each kitchen.
     """
@@ -171,7 +165,6 @@ def kitchens_page(content: KitchensContent, *, paper: bool = False) -> str:
 
     Parameters
     ----------
-    content : KitchensContent
     paper : bool
         For printing and PDF only.
     """

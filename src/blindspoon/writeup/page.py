@@ -73,7 +73,6 @@ class AttributeFinding:
 
     Parameters
     ----------
-    name, label : str
     role : str
         "Primary" or "Exploratory".
     headline : str
@@ -82,7 +81,6 @@ class AttributeFinding:
         One a variant.
     pictured : bool
         Whether the chart of differences stands at the head of the page instead of here.
-    differences, scores : Chart or None
     """
 
     name: str
@@ -105,18 +103,14 @@ class ReportContent:
         What it is about.
     question, answer, trust : str
         The last says who tasted what, and whether it was shown to be blind.
-    byline : tuple of str
     picture : Chart or None
         The one at the head.
-    boards : tuple of Board
     weak, advice : tuple of (str, str)
         What weakens the answer, and what to do with it.
     recipe : Table or None
         Grams for a jar of each variant.
-    findings : tuple of AttributeFinding
     remarks : tuple of (str, tuple of str)
         What was written beside the scores, by variant.
-    sections : tuple of PageSection
     numbers, raw : tuple of Table
         What the procedures found, and every score.
     pictures : tuple of AttributeOutcome
@@ -127,7 +121,6 @@ class ReportContent:
         The tables that hold what each draws, by the chart's name.
     files : tuple of (str, str)
         The CSV tables: path, and text.
-    photos : tuple of Photograph
     lacking : tuple of str
         Sentences: which pictures of the host's are left out, and why.
     """
@@ -170,7 +163,6 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
 
     Parameters
     ----------
-    analysis : Analysis
     further : FurtherAnalyses, optional
         What lies behind the comparisons; the sections about it are left out without it.
     """
@@ -437,7 +429,6 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
 
     Parameters
     ----------
-    content : ReportContent
     paper : bool
         For printing and PDF only: the wide charts, black on white, with page numbers.
     """

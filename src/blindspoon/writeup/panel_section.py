@@ -25,8 +25,6 @@ def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> PageSect
 
     Parameters
     ----------
-    trial : Trial
-    panel : Panel
     shown : bool
         Whether single tasters are told of, by the labels that they have in the table.
 

@@ -20,14 +20,10 @@ class PageSection:
     ----------
     name : str
         Anchor on the page.
-    head : str
     role : str
         "Exploratory", or empty.
-    paragraphs : tuple of str
-    charts : tuple of Chart
     tables : tuple of Table
         Those that are read here.
-    points : tuple of (str, str)
     note : str
         A remark at the end; may be empty.
     numbers : tuple of Table

@@ -120,7 +120,6 @@ def cells(columns: Iterable[Column], row: object, about: object = None, blank: s
 
     Parameters
     ----------
-    columns : iterable of Column
     row : object
         Has the fields that the columns name; a `NoResult` has none.
     about : Attribute, optional
@@ -297,7 +296,6 @@ def aligned(
     ----------
     rows : sequence of tuple of str
         Of one length; the heads first. A name without numbers may fill its line.
-    indent : str
     least : int
         Columns that a name keeps; beyond, one that would push a line over the width is cut with
         an ellipsis.
