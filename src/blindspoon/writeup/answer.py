@@ -226,10 +226,9 @@ def make_boards(
     fragile : collection of (str, str)
         Attribute and variant of the verdicts that one taster more or less often changes.
     """
-    several = math.ceil(len(ordered) / MOST_COLUMNS)
-    width = math.ceil(len(ordered) / several)
+    several = math.ceil(len(ordered) / MOST_COLUMNS) or 1
+    width, limits = math.ceil(len(ordered) / several) or 1, _limits(ordered)
     starts = range(0, len(ordered), width)
-    limits = _limits(ordered)
     return tuple(_board(ordered[start : start + width], limits, fragile) for start in starts)
 
 
@@ -242,11 +241,7 @@ def _board(
     groups = (("Primary", primary), ("Exploratory", len(results) - primary))
     columns = [
         [
-            _cell(
-                other,
-                limits[_like(result.attribute)],
-                fragile=(result.attribute.name, other.variant.name) in fragile,
-            )
+            _cell(other, limits, fragile=(result.attribute.name, other.variant.name) in fragile)
             for other in result.others
         ]
         for result in results
@@ -276,16 +271,14 @@ def _limits(results: Sequence[AttributeResult]) -> Mapping[object, float]:
     for result in results:
         kind = _like(result.attribute)
         seen = [ends.get(kind, 0.0), result.attribute.margin or 0.0]
-        contrasts = [each.found for each in result.comparisons if each.found]
-        for contrast in contrasts:
-            seen.append(abs(contrast.difference))
-            interval = contrast.interval
-            seen += [] if interval is None else [abs(interval.low), abs(interval.high)]
+        for found in (each.found for each in result.comparisons if each.found):
+            seen.append(abs(found.difference))
+            seen += [abs(found.interval.low), abs(found.interval.high)] if found.interval else []
         ends[kind] = max(seen)
     return ends
 
 
-def _cell(other: Other, limit: float, *, fragile: bool) -> BoardCell:
+def _cell(other: Other, limits: Mapping[object, float], *, fragile: bool) -> BoardCell:
     if isinstance(other, NotCompared):
         return BoardCell(word="not compared", kind="none")
     size, mark, attribute, found = "", "", other.attribute, other.found
@@ -294,6 +287,7 @@ def _cell(other: Other, limit: float, *, fragile: bool) -> BoardCell:
         size = wording.signed(found.difference, digits)
         if found.interval is not None:
             low, high = found.interval.low, found.interval.high
+            limit = limits[_like(attribute)]
             mark = mark_svg(low, found.difference, high, attribute.margin, limit)
     word = in_a_word(other.verdict, attribute, up=other.direction > 0)
     return BoardCell(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
@@ -45,29 +45,22 @@ def days_section(analysis: Analysis) -> PageSection | None:
     log = analysis.made.log if analysis.made else None
     course = asked[0].course
     passed = _ph_table(analysis)
+    told = [" ".join([headline(found), *told_apart(found)[1]]) for found in asked]
+    if len(asked) == 1:  # a sentence a paragraph
+        told = [headline(asked[0])] * (not analysis.about_days) + [*told_apart(asked[0])[1]]
     return PageSection(
         name="days",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
         role="" if asked[0].primary else "Exploratory",
-        paragraphs=(*_told(analysis, asked), *filter(None, [which_first(analysis.course)])),
+        paragraphs=(*told, *filter(None, [which_first(analysis.course)])),
         charts=tuple(days_chart(found, trial, log) for found in asked),
         tables=(*(_day_table(analysis, found) for found in asked), *([passed] if passed else [])),
         points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),
-        behind={f"{each.series}-{each.attribute.name}-days": (_name(each),) for each in asked},
+        behind={
+            f"{each.series}-{each.attribute.name}-days": (f"days-{each.series}",) for each in asked
+        },
         files=(("tables/days.csv", days_csv(analysis)),),
     )
-
-
-def _told(analysis: Analysis, asked: Sequence[CourseFound]) -> tuple[str, ...]:
-    """Tell the rest of one series a sentence a paragraph; of several, a paragraph each."""
-    if len(asked) == 1:
-        first = () if analysis.about_days else (headline(asked[0]),)
-        return (*first, *told_apart(asked[0])[1])
-    return tuple(" ".join([headline(found), *told_apart(found)[1]]) for found in asked)
-
-
-def _name(found: CourseFound) -> str:
-    return f"days-{found.series}"
 
 
 def _day_table(analysis: Analysis, found: CourseFound) -> Table:
@@ -76,10 +69,9 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
     rows = []
     for place, day in enumerate(found.days):
         cells = [", ".join(filter(None, (day_word(found, day), _size(found, day))))]
-        same = [[each for each in other.days if each.day == day.day] for other in every[1:]]
         cells += [
-            "".join(_size(other, each) for each in those)
-            for other, those in zip(every[1:], same, strict=True)
+            "".join(_size(other, same) for same in other.days if same.day == day.day)
+            for other in every[1:]
         ]
         if found.acceptance:
             share = found.acceptance.shares.days[place]
@@ -89,7 +81,7 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
     if found.acceptance:
         heads.append("Refused it" if found.acceptance.refusals else "Would have it")
     return Table(
-        name=_name(found),
+        name=f"days-{found.series}",
         caption=f"{wording.capital(found.label)}, day by day: points"
         + (" from the control" if found.against == "control" else ""),
         head=wording.capital(wording.OVER[found.course.over]),

@@ -24,16 +24,8 @@ MOST_FIRM = 16
 """Verdicts that never move and are named; more are counted."""
 
 COLUMNS = [
-    "alternative",
-    "left_out",
-    "attribute",
-    "variant",
-    "verdict",
-    "direction",
-    "difference",
-    "p_adjusted",
-    "changed",
-    "reason",
+    *("alternative", "left_out", "attribute", "variant", "verdict"),
+    *("direction", "difference", "p_adjusted", "changed", "reason"),
 ]
 NAMES: tuple[Name, ...] = ("taster", "session", "procedure", "ordinal", "position")
 Moves = tuple[tuple[str, Outcome], ...]
@@ -155,10 +147,8 @@ def _others(
     if not said:
         return
     if not moved:
-        stay = (
-            "The one verdict stays" if total == 1 else f"All {wording.spelled(total)} verdicts stay"
-        )
-        yield f"{stay} the same under every alternative below."
+        one, all_of = "The one verdict stays", f"All {wording.spelled(total)} verdicts stay"
+        yield f"{one if total == 1 else all_of} the same under every alternative below."
     elif not firm:
         yield "Every verdict moves under some alternative; the table shows which."
     else:
@@ -192,7 +182,8 @@ def _table(
     rows = []
     for outcome in moved[:MOST_ROWS]:
         cells = [_cell(trial, influence, name, outcome, shown=shown) for name in taken]
-        rows.append((_row_name(trial, outcome), (word(trial, outcome), *cells)))
+        head = f"{trial.variant(outcome.variant).label}, {_label(trial, outcome)}"
+        rows.append((head, (word(trial, outcome), *cells)))
     return Table(
         name="moves",
         caption="Verdicts that move",
@@ -212,19 +203,17 @@ def _cell(trial: Trial, influence: Influence, name: Name, declared: Outcome, *, 
     changes: dict[str, list[str]] = {}
     for left_out, outcome in influence.moved(name).get(declared.key, ()):
         changes.setdefault(word(trial, outcome), []).append(left_out)
-    said = (text + _without(trial, name, names, shown=shown) for text, names in changes.items())
+    said = []
+    for text, names in changes.items():
+        without = ""
+        if name == "taster":
+            without = f" without {_who(names, shown=shown)}"
+        elif name == "session":
+            labels = [trial.session_label(session) or session for session in names]
+            kind = "session " if labels == names else ""
+            without = f" without {kind}{wording.listing(labels, 'or')}"
+        said.append(text + without)
     return "; ".join(said) or SAME
-
-
-def _without(trial: Trial, name: Name, left_out: list[str], *, shown: bool) -> str:
-    if name == "taster":
-        return f" without {_who(left_out, shown=shown)}"
-    if name != "session":
-        return ""
-    labels = [trial.session_label(session) for session in left_out]
-    if any(labels):
-        left_out = [label or session for label, session in zip(labels, left_out, strict=True)]
-    return f" without {'' if any(labels) else 'session '}{wording.listing(left_out, 'or')}"
 
 
 def word(trial: Trial, outcome: Outcome) -> str:
@@ -233,10 +222,6 @@ def word(trial: Trial, outcome: Outcome) -> str:
         return "not shown different"
     attribute = trial.attribute(outcome.attribute)
     return in_a_word(outcome.verdict or "open", attribute, up=outcome.direction > 0)
-
-
-def _row_name(trial: Trial, outcome: Outcome) -> str:
-    return f"{trial.variant(outcome.variant).label}, {_label(trial, outcome)}"
 
 
 def _label(trial: Trial, outcome: Outcome) -> str:

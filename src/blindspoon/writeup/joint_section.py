@@ -161,38 +161,30 @@ def overall_csv(overall: Overall | NoResult) -> str:
 def overall_finding(comparisons: tuple[Comparison, ...], overall: Overall) -> str:
     """Say which differences hold when all attributes are held against each other."""
     stricter = {
-        (comparison.attribute, comparison.variant): overall.verdict(comparison)
-        for comparison in overall.comparisons
+        (found.attribute, found.variant)
+        for found in overall.comparisons
+        if overall.verdict(found) in ("different", "slight")
     }
-    held, lost = list[Comparison](), list[Comparison]()
-    for comparison in comparisons:
-        if comparison.differs:
-            verdict = stricter.get((comparison.attribute.name, comparison.variant.name))
-            (held if verdict in ("different", "slight") else lost).append(comparison)
+    shown = [found for found in comparisons if found.differs]
+    held = [it for it in shown if (it.attribute.name, it.variant.name) in stricter]
+    lost = [it for it in shown if it not in held]
     start = "No attribute was declared primary, so each was decided by itself. "
-    shown = len(held) + len(lost)
     if not shown:
-        return (
-            f"{start}No difference was shown, so there is none for a stricter level to take away."
-        )
+        return f"{start}No difference was shown, so a stricter level has none to take away."
     level = (
         f"Held to one false alarm in {wording.plain(round(1 / overall.alpha, 1))} trials over all "
         f"{wording.spelled(overall.attributes)} attributes, "
     )
+    many = wording.spelled(len(shown))
     if not lost:
-        return f"{start}{level}{_all_of(shown)} still shown."
+        some = f"{'both' if len(shown) == 2 else f'all {many}'} differences are"
+        return f"{start}{level}{'the one difference is' if len(shown) == 1 else some} still shown."
     verb = "is" if len(held) < 2 else "are"
     number = wording.spelled(len(held)) if held else "none"
     return (
-        f"{start}{level}{number} of the {wording.spelled(shown)} differences {verb} still "
+        f"{start}{level}{number} of the {many} differences {verb} still "
         f"shown{_listed(held)}. No longer shown{_listed(lost)}."
     )
-
-
-def _all_of(number: int) -> str:
-    if number == 1:
-        return "the one difference is"
-    return f"{'both' if number == 2 else f'all {wording.spelled(number)}'} differences are"
 
 
 def _listed(comparisons: list[Comparison]) -> str:
@@ -213,13 +205,13 @@ def _correlation_words(pairs: tuple[AttributePair, ...], trial: Trial) -> str:
     between = [pair for pair in pairs if clear(pair.between)]
     said = f"{correlations_finding(pairs, trial)}."
     if 0 < len(between) <= MOST_LISTED:
-        named = wording.listing(f"{pair_words(pair, trial)} ({_r(pair)})" for pair in between)
+        named = wording.listing(
+            f"{pair_words(pair, trial)} ({wording.number(pair.between.r, 2)})"
+            for pair in between
+            if isinstance(pair.between, Correlation)
+        )
         said += f" From variant to variant, the means moved with each other: {named}."
     return (
         f"{said} Attributes that go together may share a cause in the jar, or in the taster: a cup "
         "that pleases can be scored up on everything."
     )
-
-
-def _r(pair: AttributePair) -> str:
-    return wording.number(pair.between.r, 2) if isinstance(pair.between, Correlation) else ""

@@ -15,7 +15,7 @@ from importlib.metadata import version
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.findings.comparison import Analysis, AttributeResult
+from blindspoon.findings.comparison import Analysis
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.stats.rounds import MOST_TOGETHER
@@ -59,6 +59,11 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
     trial, table = analysis.trial, analysis.table
     cups = np.bincount(table.taster * len(table.sessions) + table.session)
     cups = cups[cups > 0]
+    scales: dict[Scale, list[str]] = {}
+    for attribute in trial.attributes:
+        low, high = attribute.low, attribute.high
+        ends = f" ({low} to {high})" if low and high else ""
+        scales.setdefault(attribute.scale, []).append(f"{attribute.label.lower()}{ends}")
     return paragraphs(
         "tasted",
         trial=trial,
@@ -71,7 +76,7 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
         orders=_orders(table),
         every_place=(table.position > 0).all(),
         any_place=(table.position > 0).any(),
-        scales=_scales(trial.attributes),
+        scales=[(names, scale) for scale, names in scales.items()],
         total=table.scores.size,
         blank=int(np.isnan(table.scores).sum()),
     )
@@ -82,16 +87,6 @@ def _orders(table: ScoreTable) -> tuple[int, int]:
     rows = np.lexsort((table.position, table.session))
     sessions = np.split(table.variant[rows], np.flatnonzero(np.diff(table.session[rows])) + 1)
     return len({tuple(cups.tolist()) for cups in sessions}), len(sessions)
-
-
-def _scales(attributes: tuple[Attribute, ...]) -> list[tuple[list[str], Scale]]:
-    """Name the attributes that share a scale, with the words at its ends."""
-    shared: dict[Scale, list[str]] = {}
-    for attribute in attributes:
-        low, high = attribute.low, attribute.high
-        ends = f" ({low} to {high})" if low and high else ""
-        shared.setdefault(attribute.scale, []).append(f"{attribute.label.lower()}{ends}")
-    return [(names, scale) for scale, names in shared.items()]
 
 
 # How it was compared ----------------------------------------------------------------------------
@@ -137,8 +132,8 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         stuck=[_plain_name(attribute) for attribute, fit in fits if not fit.note.converged],
         contrasts=contrasts,
         zeros=sum(contrast.zero_differences for contrast in contrasts),
-        ways={name: text for name, text in _ways(trial).items() if name in methods},
-        together=_together(results),
+        ways={name: text.format(trial.seed) for name, text in WAYS.items() if name in methods},
+        together=max(len(result.comparisons) for result in results) <= MOST_TOGETHER,
         forms=[text for name, text in FORMS.items() if name in forms],
         margins=_margins(trial.attributes),
         levels=[
@@ -160,17 +155,11 @@ def _plain_name(attribute: Attribute) -> str:
     return attribute.name.replace("_", " ")
 
 
-def _ways(trial: Trial) -> dict[str, str]:
-    return {
-        "exact": "all sign patterns were enumerated",
-        "sampled": f"sign patterns were drawn at random from the trial’s seed, {trial.seed}",
-        "normal": "the joint normal limit was used",
-    }
-
-
-def _together(results: tuple[AttributeResult, ...]) -> bool:
-    """Whether every set of variants of a taster alone is tested."""
-    return max(len(result.comparisons) for result in results) <= MOST_TOGETHER
+WAYS = {
+    "exact": "all sign patterns were enumerated",
+    "sampled": "sign patterns were drawn at random from the trial’s seed, {}",
+    "normal": "the joint normal limit was used",
+}
 
 
 def _margins(attributes: tuple[Attribute, ...]) -> list[str]:

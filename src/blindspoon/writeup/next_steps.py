@@ -31,7 +31,7 @@ def next_steps(analysis: Analysis) -> Points:
         *_square(analysis),
         *_sitting(analysis, ordered),
         *islice((step for result in ordered for step in _tasters(analysis, result)), 1),
-        *(step for lacking, step in _lacking(analysis) if lacking),
+        *_lacking(analysis),
     )
     return steps[:MOST_STEPS]
 
@@ -76,22 +76,18 @@ def _batches(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Iterator
             f"{wording.capital(names.like)} was one batch, and how far its batches would differ is "
             "taken from the others’. A second one of it would tell most.",
         )
-    elif any(_in_the_way(analysis, result) for result in ordered):
+    elif any(
+        tasting is not None and tasting.jars
+        for result in ordered
+        for each in result.comparisons
+        if each.verdict == "open"
+        for tasting in [advised(analysis, result, each, "alike")]
+    ):
         yield (
             "Make one more of each.",
             "Batches of one variant differ so much that no number of tasters can settle what is "
             "open: only more batches can.",
         )
-
-
-def _in_the_way(analysis: Analysis, result: AttributeResult) -> bool:
-    """Whether batches, and not tasters, are too few for an open comparison."""
-    found = (
-        advised(analysis, result, each, "alike")
-        for each in result.comparisons
-        if each.verdict == "open"
-    )
-    return any(tasting is not None and tasting.jars for tasting in found)
 
 
 def _square(analysis: Analysis) -> Iterator[Step]:
@@ -159,52 +155,40 @@ def _tasters(analysis: Analysis, result: AttributeResult) -> Iterator[Step]:
     alike, differ = (
         people(advised(analysis, result, each, goal)) for goal in ("alike", "different")
     )
+    number, bracket, reach = alike.partition(" (")
     rest = len(left) - 1
     others = f" The other {wording.spelled(rest)} would take as many or more." if rest else ""
     yield (
         f"Ask again about {label}.",
-        f"If “{name}” is alike, a new tasting of {_of_people(alike)} shows it eight times in ten; "
+        f"If “{name}” is alike, a new tasting of {number} people{bracket}{reach} shows it eight "
+        "times in ten; "
         f"if it differs by {wording.margin(result.attribute)}, one of {differ} does.{others}",
     )
 
 
-def _of_people(said: str) -> str:
-    number, bracket, rest = said.partition(" (")
-    return f"{number} people{bracket}{rest}"
-
-
-def _lacking(analysis: Analysis) -> Iterator[tuple[bool, Step]]:
-    """Say of everything that a tasting may lack whether it does, and what to do about it."""
+def _lacking(analysis: Analysis) -> Iterator[Step]:
+    """Say what to do about everything that the tasting lacked."""
     trial, table = analysis.trial, analysis.table
-    declared, alone = trial.decision.declared is not None, len(table.tasters) == 1
-    yield (
-        not declared,
-        (
+    if trial.decision.declared is None:
+        yield (
             "Declare the rule.",
             "Write down the attribute that matters, the margin and the date before anybody tastes: "
             "otherwise the question may have been chosen after the answer.",
-        ),
-    )
-    yield (
-        declared and all(attribute.margin is None for attribute in trial.attributes),
-        (
+        )
+    elif all(attribute.margin is None for attribute in trial.attributes):
+        yield (
             "Declare a margin.",
             "Without the smallest difference that would matter to you, nothing can be shown to be "
             "alike.",
-        ),
-    )
-    yield (
-        not table.coded,
-        (
+        )
+    if not table.coded:
+        yield (
             "Serve under codes.",
             "These cups had no codes: whoever knows which jar a cup is from may taste what they "
             "expect.",
-        ),
-    )
-    yield (
-        alone,
-        (
+        )
+    if len(table.tasters) == 1:
+        yield (
             "Ask other people.",
             "Every round more tells about the same palate. Six or more tasters tell about people.",
-        ),
-    )
+        )

@@ -172,27 +172,21 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     pictures = {
         result.attribute.name: outcome_of(trial, table, result, names) for result in ordered
     }
-    differences = {
-        result.attribute.name: differences_chart(pictures[result.attribute.name])
-        for result in ordered
-        if result.comparisons
-    }
-    scores = {
-        name: scores_chart(picture)
-        for name, picture in pictures.items()
-        if np.isfinite(picture.means).any()
-    }
+    drawn = [(name, it) for name, it in pictures.items() if it.result.comparisons]
+    differences = {name: differences_chart(it) for name, it in drawn}
+    scored = [(name, it) for name, it in pictures.items() if np.isfinite(it.means).any()]
+    scores = {name: scores_chart(it) for name, it in scored}
     asked = [part for part in (days_section(analysis), choices_section(analysis)) if part]
-    first, by_itself = [part.charts[0] for part in asked], [*differences.values()]
-    ordered_charts = [*first, *by_itself] if analysis.about_days else [*by_itself, *first]
-    picture = next(iter(ordered_charts), None)
+    first, own = [part.charts[0] for part in asked], [*differences.values()]
+    picture = next(iter([*first, *own] if analysis.about_days else [*own, *first]), None)
     influence = None if further is None else further.influence
     answering = [result for result in ordered if result.primary] or ordered
     sections = tuple(filter(None, (*asked, *_sections(analysis, further))))
     numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
+    figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
-    every = (*numbers, *raw, *(each for part in sections for each in part.numbers))
-    every += tuple(table for part in asked for table in part.tables)
+    every = (*numbers, *raw, *(it for part in sections for it in part.numbers))
+    every += tuple(it for part in asked for it in part.tables)
     photos, lacking = photographs(trial, analysis.photos)
     return ReportContent(
         analysis=analysis,
@@ -201,38 +195,21 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         trust=trust(analysis),
         byline=_byline(analysis),
         picture=picture,
-        boards=()
-        if analysis.about_days or not ordered
-        else make_boards(ordered, fragile_verdicts(influence)),
+        boards=make_boards([] if analysis.about_days else ordered, fragile_verdicts(influence)),
         weak=weaknesses(analysis, influence),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis, ordered),
         recipe=recipe_table(analysis),
         findings=tuple(
-            _finding(
-                result,
-                differences_title(pictures[result.attribute.name]),
-                differences.get(result.attribute.name),
-                scores.get(result.attribute.name),
-                picture,
-            )
-            for result in ordered
+            _finding(it, differences.get(name), scores.get(name), picture)
+            for name, it in pictures.items()
         ),
-        remarks=(*_remarks(trial, table), *_beside_sets(table)),
+        remarks=_remarks(trial, table),
         sections=sections,
         numbers=numbers,
         raw=raw,
         pictures=tuple(pictures.values()),
-        figures=tuple(
-            sorted(
-                (
-                    *differences.values(),
-                    *scores.values(),
-                    *(chart for part in sections for chart in part.charts),
-                ),
-                key=lambda chart: chart is not picture,
-            )
-        ),
-        behind=on_the_page({k: v for each in named for k, v in each.items()}, every),
+        figures=tuple(sorted(figures, key=lambda chart: chart is not picture)),
+        behind=on_the_page({k: v for tables in named for k, v in tables.items()}, every),
         files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
         photos=photos,
         lacking=lacking,
@@ -257,28 +234,23 @@ def _byline(analysis: Analysis) -> tuple[str, ...]:
         tasters += f", {wording.count(len(table.sessions), 'round')}"
     date = methods.report_date(analysis)
     sets = sum(found.tests for found in analysis.choices)
-    served = [_cups(table)] * bool(analysis.results) + [wording.count(sets, "set")] * bool(sets)
-    told = ", ".join(filter(None, (tasters, *served)))
+    cups = [wording.count(table.taster.size, "cup")] * bool(analysis.results)
+    told = ", ".join(filter(None, (tasters, *cups, *[wording.count(sets, "set")] * bool(sets))))
     return tuple(filter(None, (trial.host, date, told)))
 
 
-def _cups(table: ScoreTable) -> str:
-    return wording.count(table.taster.size, "cup")
-
-
 def _finding(
-    result: AttributeResult,
-    title: str,
+    outcome: AttributeOutcome,
     differences: Chart | None,
     scores: Chart | None,
     picture: Chart | None,
 ) -> AttributeFinding:
-    pictured = differences is not None and differences is picture
+    result, pictured = outcome.result, differences is not None and differences is picture
     return AttributeFinding(
         name=result.attribute.name,
         label=result.attribute.label,
         role="Primary" if result.primary else "Exploratory",
-        headline=sentence(title) if pictured or differences is None else "",
+        headline=sentence(differences_title(outcome)) if pictured or not differences else "",
         sentences=tuple(
             f"“{other.variant.label}” was not compared: {other.reason.rstrip('.')}."
             if isinstance(other, NotCompared)
@@ -292,24 +264,18 @@ def _finding(
 
 
 def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Remarks on scored cups by variant, in the order of the trial; the first `MOST_LISTED`."""
+    """Remarks on scored cups by variant, then those on sets; the first `MOST_LISTED` of both."""
     names = [variant.name for variant in trial.variants]
     rows = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
     scored = {(table.sessions[s], table.tasters[t], names[v]) for s, t, v in rows}
     told = (said for said in table.remarks if (said.session, said.taster, said.variant) in scored)
     shown = list(islice(told, MOST_LISTED))
-    grouped = (
+    grouped = [
         (variant.label, tuple(said.text for said in shown if said.variant == variant.name))
         for variant in trial.variants
-    )
+    ]
+    grouped.append(("Beside a set", table.choices.remarks[:MOST_LISTED] if table.choices else ()))
     return tuple((label, texts) for label, texts in grouped if texts)
-
-
-def _beside_sets(table: ScoreTable) -> Iterator[tuple[str, tuple[str, ...]]]:
-    """Remarks on sets; the first `MOST_LISTED`."""
-    told = table.choices.remarks[:MOST_LISTED] if table.choices else ()
-    if told:
-        yield "Beside a set", told
 
 
 def _number_tables(
@@ -334,13 +300,18 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
     """Make the sections in the order of reading."""
     scored = bool(analysis.results)
     needed = limits.needed_table(analysis) if scored else None
+    compared = (
+        *days_methods(analysis),
+        *(methods.compared(analysis) if scored else ()),
+        *choice_methods(analysis),
+    )
     yield differed_section(analysis)
     yield measured_section(analysis)
     if further is not None:
         yield from further_sections(analysis, further)
     for name, head, paragraphs in (
         ("tasted", "How it was tasted", methods.tasted(analysis) if scored else ()),
-        ("compared", "How it was compared", _compared(analysis)),
+        ("compared", "How it was compared", compared),
         ("planned", "What was planned, and what is exploratory", methods.planned(analysis)),
     ):
         yield PageSection(name=name, head=head, paragraphs=paragraphs)
@@ -358,11 +329,6 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
         )
     yield _left_out(analysis)
     yield PageSection(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
-
-
-def _compared(analysis: Analysis) -> tuple[str, ...]:
-    scored = methods.compared(analysis) if analysis.results else ()
-    return (*days_methods(analysis), *scored, *choice_methods(analysis))
 
 
 def further_sections(analysis: Analysis, further: FurtherAnalyses) -> Iterator[PageSection | None]:
@@ -432,44 +398,37 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
     paper : bool
         For printing and PDF only: the wide charts, black on white, with page numbers.
     """
+    by_name = {part.name: part for part in content.sections if part}
+    folds = [(at, head, [by_name[n] for n in names if n in by_name]) for at, head, names in FOLDS]
     return html_page(
         "page",
         content=content,
         paper=paper,
-        folds=_folds(content),
+        folds=[fold for fold in folds if fold[2]],
         most_said=MOST_SAID,
         **_said_once(content),
     )
 
 
-def _folds(content: ReportContent) -> list[tuple[str, str, list[PageSection]]]:
-    """Sort the sections under the heads that they are folded below; empty ones are left out."""
-    by_name = {part.name: part for part in content.sections if part}
-    held = [(at, head, [by_name[n] for n in names if n in by_name]) for at, head, names in FOLDS]
-    return [fold for fold in held if fold[2]]
-
-
 def _said_once(content: ReportContent) -> dict[str, object]:
     """Say what the page and the writeup for a blog say beside the content."""
-    analysis = content.analysis
-    table = analysis.table
+    analysis, table = content.analysis, content.analysis.table
+    parts = {part.name: part for part in content.sections}
     return {
         "analysis": analysis,
         "trial": analysis.trial,
         "control": analysis.trial.variant(analysis.trial.control).label,
         "margin": any(each.margin is not None for each in analysis.trial.attributes),
         "remarks_note": all_in(len(table.remarks), "remark", "scores.csv"),
-        "next": next((part for part in content.sections if part and part.name == "next"), None),
+        "next": parts.get("next"),
         "one_batch": most_batches(analysis.trial, table) < 2,
         "noun": names_of(analysis).noun,
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
-        "cups": _cups(table),
+        "cups": wording.count(table.taster.size, "cup"),
         "many": table.taster.size > MOST_SERVINGS,
         "citation": methods.citation(analysis),
-        "references": methods.references(
-            text for part in content.sections if part.name == "compared" for text in part.paragraphs
-        ),
+        "references": methods.references(parts["compared"].paragraphs),
         "asked": [part for part in content.sections if part.name in ASKED],
         "anchors": ASKED,
         "software": methods.software(),

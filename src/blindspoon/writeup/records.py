@@ -26,14 +26,11 @@ from blindspoon.writeup.tables import (
 )
 from blindspoon.writeup.writers import Column, Record, record
 
-DISAGREEMENT = (Column("f"), Column("df_num"), Column("df_den"), Column("p_value"))
+DISAGREEMENT = tuple(map(Column, ("f", "df_num", "df_den", "p_value")))
 POOLED_FIT = (
-    Column("reml_criterion"),
-    Column("residual_sd"),
-    Column("taster_sd"),
+    *map(Column, ("reml_criterion", "residual_sd", "taster_sd")),
     TASTER_VARIANT,
-    Column("kitchen_variant_sd"),
-    Column("kitchen_difference_sd"),
+    *map(Column, ("kitchen_variant_sd", "kitchen_difference_sd")),
     *NOTE,
 )
 

@@ -52,13 +52,7 @@ class PageSection:
 
 
 def behind_attribute(name: str) -> Mapping[str, tuple[str, ...]]:
-    """Name the tables behind the charts that every attribute has.
-
-    Examples
-    --------
-    >>> behind_attribute("texture")["texture-scores"]
-    ('scores-texture', 'raw-texture')
-    """
+    """Name the tables behind the charts that every attribute has."""
     return {
         f"{name}-differences": (f"mixed-{name}", f"ranks-{name}", f"raw-{name}"),
         f"{name}-scores": (f"scores-{name}", f"raw-{name}"),
@@ -68,15 +62,7 @@ def behind_attribute(name: str) -> Mapping[str, tuple[str, ...]]:
 def on_the_page(
     behind: Mapping[str, tuple[str, ...]], tables: Iterable[Table]
 ) -> Mapping[str, tuple[Table, ...]]:
-    """Look the tables up, leaving out those that the page does not have.
-
-    Examples
-    --------
-    >>> table = Table(name="means", caption="Means", head="Variant", columns=(), rows=())
-    >>> found = on_the_page({"profiles": ("means", "lost")}, [table])
-    >>> [table.caption for table in found["profiles"]]
-    ['Means']
-    """
+    """Look the tables up, leaving out those that the page does not have."""
     known = {table.name: table for table in tables}
     return {
         chart: tuple(known[name] for name in names if name in known)

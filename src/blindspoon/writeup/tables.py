@@ -107,13 +107,7 @@ RANKS = (
     Column("open_ends", of=_open_ends),
     Column("zero_differences", "Zeros", counted),
 )
-UNANIMOUS = (
-    Column("tasters"),
-    Column("difference"),
-    Column("step"),
-    Column("p_value"),
-    Column("interval"),
-)
+UNANIMOUS = tuple(map(Column, ("tasters", "difference", "step", "p_value", "interval")))
 COMPARISON = (
     Column("tasters", "Tasters", counted),
     Column("rounds", "Rounds", counted, of=lambda each: each.rounds or None, optional=True),
@@ -133,13 +127,8 @@ NOTE = tuple(
 )
 TASTER_VARIANT = Column("taster_variant_sd", missing=lambda _: "no taster scored a variant twice")
 FIT = (
-    Column("f"),
-    Column("df_num"),
-    Column("df_den"),
-    Column("p_value"),
-    Column("reml_criterion"),
-    Column("residual_sd"),
-    Column("taster_sd"),
+    *map(Column, ("f", "df_num", "df_den", "p_value")),
+    *map(Column, ("reml_criterion", "residual_sd", "taster_sd")),
     TASTER_VARIANT,
     Column("taster_session_sd", missing=lambda _: "no taster’s sittings could be told apart"),
     Column("batch_sd", missing=lambda _: "no variant was tasted from several batches"),
@@ -147,10 +136,7 @@ FIT = (
     Column("sittings", of=attrgetter("note.sittings"), only="json"),
 )
 FRIEDMAN = (
-    Column("statistic"),
-    Column("df"),
-    Column("p_value"),
-    Column("tasters"),
+    *map(Column, ("statistic", "df", "p_value", "tasters")),
     Column("rounds", of=lambda each: each.rounds or None, optional=True, only="json"),
     Column("form"),
 )
@@ -176,8 +162,8 @@ ATTRIBUTE = (
     Column("mixed", inner=FIT),
     Column("session_interaction", of=attrgetter("sittings"), inner=SITTINGS),
 )
-FLAG = (Column("variant"), Column("kind"), Column("value"), Column("tasters"))
-LEFT_OUT = (Column("file"), Column("line"), Column("reason"))
+FLAG = tuple(map(Column, ("variant", "kind", "value", "tasters")))
+LEFT_OUT = tuple(map(Column, ("file", "line", "reason")))
 
 
 def chosen(columns: Iterable[Column], *names: str) -> tuple[Column, ...]:
@@ -245,11 +231,7 @@ def fit_sentence(fit: MixedFit, attribute: Attribute) -> str:
         "taster by session": fit.taster_session_sd,
         "batch": fit.batch_sd,
     }
-    known = (
-        f"{name} {in_points(value, attribute)}"
-        for name, value in spreads.items()
-        if value is not None
-    )
+    known = (f"{name} {in_points(sd, attribute)}" for name, sd in spreads.items() if sd is not None)
     unknown = (
         " No taster scored a variant twice, so the taster-by-variant part cannot be told from the "
         "residual."
@@ -378,9 +360,7 @@ def methods_table(trial: Trial, table: ScoreTable) -> Table:
 
 def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table:
     """Mean and spread of the scores of each variant on one attribute."""
-    index = trial.attributes.index(attribute)
-    alone = len(table.tasters) == 1
-    rows = []
+    index, alone, rows = trial.attributes.index(attribute), len(table.tasters) == 1, []
     for position, variant in enumerate(trial.variants):
         given = (table.variant == position) & np.isfinite(table.scores[:, index])
         tasters = np.unique((table.session if alone else table.taster)[given]).size
@@ -390,17 +370,17 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table
         name=f"scores-{attribute.name}",
         caption=f"{attribute.label}: the scores",
         head="Variant",
-        columns=(
-            "Rounds" if alone else "Tasters",
-            *("Scores", "Mean", "SD", "Median", "Lowest", "Highest"),
-        ),
+        columns=("Rounds" if alone else "Tasters", *SUMMARY),
         rows=tuple(rows),
     )
 
 
+SUMMARY = ("Scores", "Mean", "SD", "Median", "Lowest", "Highest")
+
+
 def _summary(scores: FloatArray, attribute: Attribute) -> list[str]:
     if not scores.size:
-        return ["0", "", "", "", "", ""]
+        return ["0"] + [""] * (len(SUMMARY) - 1)
     return [
         f"{scores.size:,}",
         in_points(float(scores.mean()), attribute),
