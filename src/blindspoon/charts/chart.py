@@ -9,6 +9,7 @@ from blindspoon.charts.scene import Scene, Text, block, column, rectangle
 from blindspoon.charts.style import NARROW, WIDE, Laid, Sheet
 from blindspoon.charts.svg import inline_svg, standalone_svg
 from blindspoon.charts.text import wrap
+from blindspoon.trial import Trial
 
 EDGE = 24.0
 TITLE, TITLE_LEADING, SOURCE, SOURCE_LEADING = 18.0, 23.0, 11.5, 15.0
@@ -45,6 +46,11 @@ class Chart:
     figure: Scene
     data: str
     lay: Callable[[Sheet], Laid] = field(compare=False, repr=False)
+
+
+def source_of(trial: Trial, when: str = "") -> str:
+    """Say where the data of a trial come from: its title, its host and perhaps its dates."""
+    return ", ".join(filter(None, (f"“{trial.title}”", trial.host, when)))
 
 
 def chart_of(

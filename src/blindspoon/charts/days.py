@@ -11,7 +11,7 @@ from blindspoon.batches.ages import days_of
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.charts.axis import nice_ticks
-from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.jars import LIMIT, LIMIT_WORDS
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.style import WIDE, Laid, Sheet
@@ -51,7 +51,7 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart:
         title=headline(found).rstrip("."),
         data=f"{found.attribute.label.lower()} by {people} on {count}",
         lay=lay,
-        source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
+        source=source_of(trial),
     )
 
 

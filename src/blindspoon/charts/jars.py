@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -20,7 +21,7 @@ from blindspoon.batches.measured import (
     series,
 )
 from blindspoon.batches.summary import went_along
-from blindspoon.charts.chart import Chart, chart_of
+from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.charts.style import Laid, Sheet, variant_inks
 from blindspoon.trial import Attribute, Trial
@@ -44,7 +45,7 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
         or f"Measured {words.title} and perceived {label}, a mark a variant",
         data=f"perceived {label} over measured {words.title}",
         lay=partial(lay_measured, against, trial),
-        source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
+        source=source_of(trial),
         finding=_finding(points, words, trial, attribute),
     )
 
@@ -64,9 +65,10 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
     inks = variant_inks(len(trial.variants), trial.control_index)
     looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
     points = sorted(known_points(against), key=lambda point: point.variant == trial.control)
+    ends = ((scale.low, attribute.low), (scale.high, attribute.high))
     plot = LinePlot(
         head=f"{attribute.label}, mean score in points",
-        note=_scale_words(attribute),
+        note=", ".join(f"{wording.plain(value)}: {words}" for value, words in ends if words),
         under=QUANTITIES[against.quantity].axis,
         x=_ends(against),
         y=(scale.low, scale.high),
@@ -103,12 +105,6 @@ def _ends(against: TasteAgainst) -> tuple[float, float]:
     least = 2 * QUANTITIES[against.quantity].tolerance
     more = max(0.08 * (high - low), (least - (high - low)) / 2)
     return low - more, high + more
-
-
-def _scale_words(attribute: Attribute) -> str:
-    """Say what both ends of the scale are called, where they have names."""
-    ends = ((attribute.scale.low, attribute.low), (attribute.scale.high, attribute.high))
-    return ", ".join(f"{wording.plain(value)}: {words}" for value, words in ends if words)
 
 
 def _key(against: TasteAgainst, trial: Trial) -> str:
@@ -189,7 +185,7 @@ class Readings:
         limit = PH_LIMIT if note else None
         values = [value for batch in batches for value in batch.values]
         around = values if limit is None else [*values, limit]
-        panels = _panelled(batches)
+        panels, shared = _panelled(batches), Counter(batch.variant for batch in batches)
         controls = wording.listing(batch.label for batch in batches if batch.control)
         grey = f"Grey: {controls}" if panels and controls else ""
         return LinePlot(
@@ -202,7 +198,9 @@ class Readings:
             whole=True,
             series=tuple(
                 NamedLine(
-                    label=_name_in_panel(batch, batches) if panels else batch.label,
+                    label=batch.label
+                    if not panels
+                    else batch.batch * (shared[batch.variant] > 1 and not batch.control),
                     points=tuple(zip(map(float, batch.days), batch.values, strict=True)),
                     ink=("people" if batch.control else "ink") if panels else batch.ink,
                     kind="diamond" if batch.control else "disc",
@@ -217,12 +215,6 @@ class Readings:
 def _panelled(batches: Sequence[BatchReadings]) -> bool:
     """Whether each variant has a panel of its own: where more than one stands by the control."""
     return len({batch.variant for batch in batches if not batch.control}) > 1
-
-
-def _name_in_panel(batch: BatchReadings, batches: Sequence[BatchReadings]) -> str:
-    """Name a batch within its panel, where its variant has several."""
-    several = sum(other.variant == batch.variant for other in batches) > 1
-    return batch.batch if several and not batch.control else ""
 
 
 def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
@@ -241,7 +233,7 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
         title=readings_title(readings.ph, len(log.batches)),
         data=data + " and of temperature" * bool(readings.temperature),
         lay=readings.lay,
-        source=", ".join(part for part in (f"“{trial.title}”", trial.host) if part),
+        source=source_of(trial),
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blindspoon.arrays import FloatArray
+from blindspoon.charts.chart import source_of
 from blindspoon.findings.compare import means_of
 from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.naming import Naming
@@ -117,5 +118,5 @@ def outcome_of(
         means=means_of(trial, table, trial.attributes.index(result.attribute)),
         result=result,
         names=names,
-        source=", ".join(part for part in (f"“{trial.title}”", trial.host, when) if part),
+        source=source_of(trial, when),
     )

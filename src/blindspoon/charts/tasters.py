@@ -137,15 +137,12 @@ def _use_ranges(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlo
 
 def _use_densities(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
     uses, digits = [review.scale_use for review in reviews], wording.digits_for(attribute.scale)
-    rows = (
-        _density("Lowest score", [use.lowest for use in uses], digits),
-        _density("Mean score", [use.mean for use in uses], digits),
-        _density("Highest score", [use.highest for use in uses], digits),
+    rows = tuple(
+        _density(f"{name.capitalize()} score", [getattr(use, name) for use in uses], digits)
+        for name in ("lowest", "mean", "highest")
     )
-    key = (
-        f"How one number a taster spreads over {len(uses):,} tasters: the density. The dot is its "
-        "mean."
-    )
+    number = f"How one number a taster spreads over {len(uses):,} tasters"
+    key = f"{number}: the density. The dot is its mean."
     return DotPlot(axes=(_use_axis(attribute),), rows=rows, key=(key, key))
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from blindspoon import wording
-from blindspoon.charts.chart import Chart
+from blindspoon.charts.chart import Chart, source_of
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
 from blindspoon.findings.panel_results import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.stats.results import NoResult
@@ -75,14 +75,11 @@ def answering(panel: Panel) -> tuple[AttributePanel, ...]:
 
 
 def _charts(trial: Trial, panel: Panel, *, shown: bool) -> Iterator[Chart]:
-    source = ", ".join(part for part in (f"“{trial.title}”", trial.host) if part)
+    of_tasters = (scale_use_chart, alikeness_chart) if shown else ()
     for found in answering(panel):
-        attribute = trial.attribute(found.attribute)
-        made = [places_chart(attribute, found, source)]
-        if shown:
-            made = [chart(attribute, found, source) for chart in (scale_use_chart, alikeness_chart)]
-            made.append(places_chart(attribute, found, source))
-        yield from (chart for chart in made if chart is not None)
+        for draw in (*of_tasters, places_chart):
+            chart = draw(trial.attribute(found.attribute), found, source_of(trial))
+            yield from filter(None, [chart])
 
 
 # Words ------------------------------------------------------------------------------------------
