@@ -129,4 +129,4 @@ def test_nobody_reads_a_p_value_outside_tables_and_methods(cucumbers):
 
 def test_where_nothing_was_shown_nothing_is_taken_away(cucumbers):
     found, _ = section(some(cucumbers, noise=True))
-    assert "there is none for a stricter level to take away" in found.paragraphs[0]
+    assert "a stricter level has none to take away" in found.paragraphs[0]
