@@ -10,8 +10,9 @@ import pytest
 
 from blindspoon.charts.comparisons import differences_chart, differences_plot, scores_plot
 from blindspoon.charts.outcome import AttributeOutcome
+from blindspoon.charts.palette import css_variables
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
-from blindspoon.charts.style import NARROW, WIDE, css_variables
+from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.charts.text import face_css
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
 from blindspoon.findings.naming import name_all

@@ -8,9 +8,9 @@ from PIL import Image
 
 from blindspoon.charts.chart import png_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.png import PIXEL_RATIO, png
 from blindspoon.charts.scene import Line, Marks, Scene, Text, rectangle
-from blindspoon.charts.style import PALETTE
 from blindspoon.charts.text import text_width
 
 

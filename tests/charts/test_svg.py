@@ -8,8 +8,8 @@ import pytest
 from blindspoon.charts.board import mark_svg
 from blindspoon.charts.chart import svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.scene import Marks, Scene
-from blindspoon.charts.style import PALETTE
 from blindspoon.charts.svg import MANY, inline_svg
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"

@@ -106,6 +106,10 @@ def until(page, expression):
     raise AssertionError(f"never true: {expression}")
 
 
+def cautions(page):
+    page.get_by_role("heading", name="Before you taste").wait_for()
+
+
 def saved(page):
     page.locator("#state.good").wait_for()
 
@@ -116,6 +120,7 @@ def test_axe_finds_nothing_on_a_taster_s_way(sheet, served, accessible, viewport
     page.goto(served["join"])
     accessible(page)
     page.get_by_role("button", name="T01").click()
+    cautions(page)
     accessible(page)
     page.locator("button.main").click()
     page.wait_for_url("**/1/1")
@@ -143,6 +148,7 @@ def test_axe_finds_nothing_on_the_host_s_pages(sheet, served, accessible, viewpo
     accessible(page)
     page.get_by_role("button", name="Close it all the same").click()
     page.locator("tbody a").first.click()
+    page.wait_for_url("**/taster/*")
     accessible(page)
     page.goto(f"{served['host']}/1/key/1")
     page.locator("input.cell").first.fill("99")
@@ -186,8 +192,10 @@ def test_the_whole_way_without_script(sheet, served, rows):
         tap(page, "texture", "6.5")
         tap(page, "saltiness", "3")
         page.locator("button.main").click()
+    page.wait_for_url("**/1/look")
     assert page.locator("dd").all_text_contents() == ["6.5", "3"] * 3
     page.get_by_role("link", name="Finish").click()
+    page.wait_for_url("**/end")
     assert "All 3 cups are scored and saved" in page.text_content("main")
     assert [(row["texture"], row["saltiness"]) for row in rows()] == [("6.5", "3")] * 3
 
@@ -234,17 +242,18 @@ def test_a_second_tap_on_one_s_own_name_goes_on(sheet, served):
     page.get_by_text("lost").wait_for()
     page.goto(served["join"])
     page.get_by_role("link", name="Yes, go on").click()
-    page.get_by_role("heading", name="Before you taste").wait_for()
+    cautions(page)
     twice = sheet()
     twice.goto(served["join"])
     twice.get_by_role("button", name="T02").dblclick()
-    twice.get_by_role("heading", name="Before you taste").wait_for()
+    cautions(twice)
 
 
 def test_the_same_phone_goes_on_where_it_was_and_another_can_take_over(sheet, served, accessible):
     page = sheet()
     page.goto(served["join"])
     page.get_by_role("button", name="T01").click()
+    cautions(page)
     accessible(page)
     page.get_by_role("button", name="Not me").click()
     page.get_by_role("button", name="T02").click()
@@ -312,7 +321,6 @@ def test_an_answer_that_was_not_sent_survives_closing_the_page(sheet, served, ro
     page.route("**/1/1", lambda route: route.abort())
     tap(page, "texture", "7")
     page.locator("#state.bad").wait_for()
-    page.unroute("**/1/1")
     again = page.context.new_page()
     page.close()
     again.goto(f"{served['join']}t/{served['links']['T01']}")
@@ -405,7 +413,8 @@ def test_a_tap_that_comes_before_the_script_is_saved(sheet, served, rows):
     page = begin(sheet(), served)
 
     def after_a_tap(route):
-        page.evaluate("document.querySelector('input[name=texture][value=\"7\"]').checked = true")
+        step = "document.querySelector('input[name=texture][value=\"7\"]')"
+        until(page, f"{step} && ({step}.checked = true)")
         route.continue_()
 
     page.route("**/taster.js", after_a_tap)
@@ -431,8 +440,8 @@ def test_a_grid_that_is_keyed_and_not_saved_warns(sheet, served, rows):
     page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
     page.goto(f"{served['host']}/1/key/1")
     page.keyboard.type("7")
-    page.get_by_role("link", name="Host").click(no_wait_after=True)
-    page.wait_for_timeout(200)
+    with page.expect_event("dialog"):
+        page.get_by_role("link", name="Host").click(no_wait_after=True)
     assert asked == ["beforeunload"]
     page.locator("input.cell").first.press("Enter")
     page.wait_for_url("**/1/key/2?saved=1")
@@ -445,9 +454,10 @@ def test_a_closed_session_is_said_and_the_answer_waits_for_it(sheet, served, row
     host.goto(served["host"])
     host.get_by_role("button", name="Close session 1").click()
     host.get_by_role("button", name="Close it all the same").click()
+    host.get_by_text("No session is open.").wait_for()
     tap(page, "texture", "7")
     page.locator("#refused", has_text="cup 037. Session 1 is closed").wait_for()
-    assert page.text_content("#state") == "Not saved"
+    page.locator("#state", has_text="Not saved").wait_for()
     host.get_by_role("button", name="Open session 1").click()
     saved(page)
     assert rows()[0]["texture"] == "7"
@@ -465,6 +475,7 @@ def test_an_answer_given_too_late_is_kept_aside_and_the_next_session_works(
         host.goto(served["host"])
         host.get_by_role("button", name="Close session 1").click()
         host.get_by_role("button", name="Close it all the same").click()
+        host.get_by_text("No session is open.").wait_for()
         tap(page, "texture", "7")
         page.locator("#refused", has_text="Session 1 is closed").wait_for()
         host.get_by_role("button", name="Open session 2").click()
@@ -491,7 +502,7 @@ def test_the_end_goes_to_the_next_session_by_itself(sheet, folder, serve, access
         host.goto(served["host"])
         host.get_by_role("button", name="Open session 2").click()
         host.get_by_role("button", name="Close it all the same").click()
-        page.get_by_role("heading", name="Before you taste").wait_for()
+        cautions(page)
         assert page.get_by_text("session 2").count()
 
 

@@ -219,9 +219,9 @@ def test_the_score_page_starts_without_statistics_and_charts(folder):
         process.send_signal(signal.SIGINT)
         loaded = set(process.communicate(timeout=20)[0].splitlines()[-1].split())
     assert {"flask", "waitress", "blindspoon.collect.server"} <= loaded
-    heavy = {"scipy", "matplotlib", "pandas", "statsmodels", "PIL", "joblib", "blindspoon.batches"}
-    assert not loaded & heavy
-    assert len(loaded) < 550
+    heavy = {"scipy", "matplotlib", "pandas", "statsmodels", "PIL", "joblib", "segno", "tomlkit"}
+    assert not loaded & (heavy | {"blindspoon.batches", "blindspoon.charts.scene"})
+    assert len(loaded) < 540
 
 
 def free_port():

@@ -11,8 +11,9 @@ from blindspoon import wording
 from blindspoon.charts.axis import Axis
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.outcome import AttributeOutcome
+from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.scene import Box, Line, Marks, Scene, Shape, Text, block, column, rectangle
-from blindspoon.charts.style import Laid, Sheet, key_lines, variant_inks
+from blindspoon.charts.style import Laid, Sheet, key_lines
 from blindspoon.charts.svg import inline_svg
 from blindspoon.charts.text import text_width, wrap
 from blindspoon.charts.titles import board_title, differences_title

@@ -29,7 +29,7 @@ class Chart:
         For people who do not see it.
     wide, narrow : str
         SVG elements for pages from about 760 px, and for phones (358 px), in the custom
-        properties of `style.css_variables`.
+        properties of `palette.css_variables`.
     figure : Scene
         The wide chart under its title and over its source.
     data : str

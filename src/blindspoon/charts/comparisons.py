@@ -11,7 +11,7 @@ from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.outcome import AttributeOutcome
-from blindspoon.charts.style import variant_inks
+from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.titles import differences_title, scores_title
 from blindspoon.findings.verdict import NAMES, PROCEDURES
 from blindspoon.stats.results import Unanimous

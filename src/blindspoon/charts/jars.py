@@ -23,7 +23,8 @@ from blindspoon.batches.measured import (
 from blindspoon.batches.summary import went_along
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
-from blindspoon.charts.style import Laid, Sheet, variant_inks
+from blindspoon.charts.palette import variant_inks
+from blindspoon.charts.style import Laid, Sheet
 from blindspoon.trial import Attribute, Trial
 
 CAUTION = "Exploratory: batches are few"

@@ -20,8 +20,8 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 from PIL import Image
 
+from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, diamond
-from blindspoon.charts.style import PALETTE
 from blindspoon.charts.svg import DASH, RING
 from blindspoon.charts.text import face_file
 

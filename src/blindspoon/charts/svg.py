@@ -7,8 +7,8 @@ from html import escape
 from itertools import groupby
 from typing import NamedTuple
 
+from blindspoon.charts.palette import PALETTE, PREFIX
 from blindspoon.charts.scene import Area, Line, Marks, Scene, Shape, Text, diamond
-from blindspoon.charts.style import PALETTE, PREFIX
 from blindspoon.charts.text import FONTS, face_css
 
 RING = 0.42
@@ -40,7 +40,7 @@ class Form(NamedTuple):
 
 
 def inline_svg(scene: Scene, label: str) -> str:
-    """Write a scene for a page, in the CSS custom properties of `style.css_variables`.
+    """Write a scene for a page, in the CSS custom properties of `palette.css_variables`.
 
     The label is what a screen reader says; empty for an ornament that it leaves out.
     """

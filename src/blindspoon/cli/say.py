@@ -48,6 +48,7 @@ def loading() -> Iterator[None]:
     try:
         yield
     finally:
+        gc.freeze()
         gc.enable()
 
 

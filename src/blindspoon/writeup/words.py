@@ -9,7 +9,7 @@ from functools import cache
 import jinja2
 
 from blindspoon import wording
-from blindspoon.charts.style import css_variables
+from blindspoon.charts.palette import css_variables
 from blindspoon.charts.text import FONTS, face_css
 from blindspoon.stats.results import NoResult
 
