@@ -24,7 +24,7 @@ from blindspoon.collect.sitting import Sitting
 Cells = Sequence[Mapping[str, str]]
 """Texts of the grid by column, a mapping a cup."""
 
-Told = Mapping[tuple[int, str], str]
+Told = dict[tuple[int, str], str]
 """What is said beside cells of the grid, by row and column."""
 
 REFRESH = ("5", "15", "60")
@@ -165,7 +165,7 @@ class HostPages:
     def scores(self, link: str) -> Response:
         """Give everything that was filled in here, safe to open in a spreadsheet."""
         sitting = self._find(link).sitting
-        ballots = [*sitting.ballots.values()]
+        ballots = sitting.ballots.values()
         parts = [part for ballot in ballots for part in ballot.parts]
         columns = dict.fromkeys(name for part in parts for name in (part.unit, *part.names))
         names = ["session", "taster", *columns, "comment"]
@@ -258,36 +258,22 @@ class HostPages:
 
 
 def _grid(
-    desk: Desk,
-    place: str,
-    ballot: Ballot,
-    values: Cells,
-    status: int = 200,
-    *,
-    again: bool = False,
-    wrong: Told | None = None,
-    differ: Told | None = None,
+    desk: Desk, place: str, ballot: Ballot, values: Cells, status: int = 200, **told: object
 ) -> Response:
-    """Show the cells of a ballot; it names whose was just stored, if the address does."""
-    page = desk.page(
-        "key",
-        place=place,
-        ballot=ballot,
-        values=values,
-        again=again,
-        wrong=wrong or {},
-        differ=differ or {},
-        saved=desk.places.get(request.args.get("saved", ""), ""),
-        page=secrets.token_urlsafe(12),
-    )
+    """Show the cells of a ballot; it names whose was just stored, if the address does.
+
+    `told` may say that it is keyed `again`, and what is said beside cells: what is `wrong` there,
+    or how they `differ` from the first keying.
+    """
+    saved = desk.places.get(request.args.get("saved", ""), "")
+    content = {"again": False, "wrong": {}, "differ": {}, "page": secrets.token_urlsafe(12)} | told
+    page = desk.page("key", place=place, ballot=ballot, values=values, saved=saved, **content)
     return make_response(page, status)
 
 
-def _read(
-    say: Words, ballot: Ballot, typed: Cells, file: str
-) -> tuple[list[CupAnswer], dict[tuple[int, str], str]]:
+def _read(say: Words, ballot: Ballot, typed: Cells, file: str) -> tuple[list[CupAnswer], Told]:
     """Read what was typed, a row a cup or set, and say what is wrong with it."""
-    answers, wrong = [], dict[tuple[int, str], str]()
+    answers, wrong = [], Told()
     for row, (code, cells) in enumerate(zip(ballot.codes, typed, strict=True)):
         attributes = ballot.part(code).attributes
         answer, problems = read_answer(attributes, cells, file)
@@ -313,10 +299,9 @@ def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
 
 def _stored(ballot: Ballot) -> Cells:
     """Give what a ballot holds."""
-    answers = [(ballot.part(code).names, ballot.answer(code)) for code in ballot.codes]
     return [
-        dict(zip(names, answer.scores, strict=True)) | {"comment": answer.comment}
-        for names, answer in answers
+        dict(zip((*ballot.part(code).names, "comment"), ballot.answer(code).cells, strict=True))
+        for code in ballot.codes
     ]
 
 
@@ -330,9 +315,7 @@ def _typed(ballot: Ballot, form: Mapping[str, str]) -> Cells:
     ]
 
 
-def _differences(
-    say: Words, ballot: Ballot, second: Sequence[CupAnswer]
-) -> dict[tuple[int, str], str]:
+def _differences(say: Words, ballot: Ballot, second: Sequence[CupAnswer]) -> Told:
     """Find cells that were keyed otherwise the first time, and what they were then."""
     return {
         (row, name): (first if ballot.part(code).sets else say.number(first)) or say("blank")

@@ -56,19 +56,14 @@ Trays = dict[tuple[str, str], dict[tuple[bool, str], tuple[str, ...]]]
 NAME_LIMIT = 120
 """Characters of a ballot's file name that come from the taster."""
 
-
 _SERVED = Rule(
     "missing-file",
     "the score page needs to know who is served which cup when",
     'Draw the codes and orders with "blind" first',
 )
-
-
 _CALLED_ALIKE = Rule(
     "code-twice", "cups beside sets are not called as they are", "Draw the codes again"
 )
-
-
 _SETS = Rule(
     "missing-file", "answers to sets stand in choices.csv", "Put the table there under that name"
 )
@@ -404,7 +399,6 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
 
 def _conflict(ballot: Ballot, code: str, answer: CupAnswer) -> str:
     """Name the file whose scores would be replaced; gaps may be filled."""
-    now = ballot.answer(code)
-    pairs = zip((*now.scores, now.comment), (*answer.scores, answer.comment), strict=True)
+    pairs = zip(ballot.answer(code).cells, answer.cells, strict=True)
     replaced = any(old and old != new for old, new in pairs)
     return ballot.elsewhere.get(code, ballot.part(code).file if replaced else "")

@@ -231,9 +231,8 @@ class TasterPages:
             stored, replaced = ballot.save({seat.code: given})[seat.code]
         if wants_json():
             scores = dict(zip(ballot.names, stored.scores, strict=True))
-            cells = scores | {"comment": stored.comment}
-            given_now = dict(zip(cells, (*answer.scores, answer.comment), strict=True))
-            filled = {name: text for name, text in cells.items() if text and not given_now[name]}
+            cells = zip((*scores, "comment"), stored.cells, answer.cells, strict=True)
+            filled = {name: text for name, text, sent in cells if text and not sent}
             return jsonify(mark=stored.mark, replaced=replaced, scores=scores, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
@@ -275,8 +274,8 @@ class TasterPages:
         return make_response(page)
 
     def _may_taste(self, ballot: Ballot) -> bool:
-        open_now = ballot.session == self._sitting.session
-        return open_now and self._sitting.has_agreed(ballot.session, ballot.taster)
+        session, sitting = ballot.session, self._sitting
+        return session == sitting.session and sitting.has_agreed(session, ballot.taster)
 
     def _ballot(self, link: str, session: str) -> Ballot:
         ballot = self._sitting.ballots.get((session, self._access.taster(link)))
