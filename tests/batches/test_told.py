@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from blindspoon.analysis import analyse
+
 ROOT = Path(__file__).parents[2]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
 
@@ -24,17 +26,12 @@ def spoil(path, before, after):
     path.write_text(text.replace(before, after, 1), encoding="utf-8")
 
 
-@pytest.fixture
-def because(blindspoon):
-    def sentence(folder, variant):
-        found = json.loads(blindspoon("compare", folder, "--json").stdout)
-        return next(
-            each["because"]
-            for each in found["comparisons"]
-            if (each["attribute"], each["variant"]) == ("texture", variant)
-        )
-
-    return sentence
+def because(folder, variant):
+    return next(
+        found.because
+        for found in analyse(folder).comparisons
+        if (found.attribute.name, found.variant.name) == ("texture", variant)
+    )
 
 
 def test_the_table_of_strengths_fits_80_columns(blindspoon):
@@ -52,13 +49,13 @@ def test_strengths_as_json(blindspoon):
     assert jar["last_ph"] == 3.6
 
 
-def test_a_verdict_is_softened_by_what_else_differed(because, cucumbers):
+def test_a_verdict_is_softened_by_what_else_differed(cucumbers):
     assert "it was also 3\xa0°C cooler, which may be the reason" in because(cucumbers, "calcium")
     spoil(cucumbers / "trial.toml", '["calcium_g"]', '["calcium_g", "temperature_c"]')
     assert "cooler" not in because(cucumbers, "calcium")
 
 
-def test_without_batches_nothing_is_softened(blindspoon, because, cucumbers):
+def test_without_batches_nothing_is_softened(blindspoon, cucumbers):
     (cucumbers / "batches.csv").unlink()
     (cucumbers / "readings.csv").unlink()
     assert "cooler" not in because(cucumbers, "calcium")

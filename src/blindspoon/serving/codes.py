@@ -97,10 +97,11 @@ def draw_codes(
         msg = f"a set of {max(sizes)} codes; there are {len(usable_codes())}"
         raise ValueError(msg)
     known = known or [frozenset()] * len(sizes)
+    fresh = {met: np.array([code not in met for code in usable_codes()]) for met in {*known}}
     new_first = [*((rule, True) for rule in RULES[:2]), *((rule, False) for rule in RULES)]
     for rule, new_only in new_first:
         for _ in range(ATTEMPTS):
-            drawn = _draw(sizes, taken, known, rule, rng, new_only=new_only)
+            drawn = _draw(sizes, taken, [fresh[met] for met in known], rule, rng, new_only=new_only)
             if drawn is not None:
                 return drawn
     msg = "the last rule can always be kept"
@@ -147,7 +148,7 @@ def _unlike(codes: Sequence[str]) -> bool:
 def _draw(
     sizes: Sequence[int],
     taken: frozenset[str],
-    known: Sequence[frozenset[str]],
+    fresh: Sequence[BoolArray],
     rule: CodeRule,
     rng: np.random.Generator,
     *,
@@ -160,9 +161,8 @@ def _draw(
     if rule == "unlike in the session":
         free &= ~near[~free].any(axis=0)
     sets = []
-    for size, met in zip(sizes, known, strict=True):
+    for size, new in zip(sizes, fresh, strict=True):
         open_, chosen = free.copy(), []
-        new = np.array([code not in met for code in usable_codes()])
         for _ in range(size):
             better = open_ & new
             if not better.any():
