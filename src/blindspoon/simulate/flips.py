@@ -20,12 +20,15 @@ PRODUCT = 1 << 18
 """Multiplications up to which a matrix product stays on one core (OpenBLAS): its threads cost
 more than they save on products as small as these."""
 
-ROWS = 128
+ROWS = 32
 
-STAGES = (1, 4)
-"""Blocks of flips after which those that too many have reached are left."""
+STAGES = (4, 12, 28)
+"""Blocks of flips after which a trial that is clear is left."""
 
-NEAR = 1e-6
+CLEAR = 3.5
+"""Standard errors, of a share of the flips that stay to be made, that make a trial clear."""
+
+NEAR = 1e-5
 """Share by which two statistics in single precision may be apart and still be tied."""
 
 
@@ -34,17 +37,18 @@ def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
 
     Returns
     -------
-    single array, shape (blocks, at most 128, tasters)
-        Signs; the first flip turns nobody.
+    single array, shape (blocks, at most 32, tasters)
+        Signs, in no order but that the first flip turns nobody.
 
     Examples
     --------
     >>> signs = make_flips(3, np.random.default_rng(1))
-    >>> (signs @ np.array([1, 2, 4], dtype=np.float32)).tolist()
-    [[7.0, 3.0, -1.0, -5.0]]
+    >>> sorted((signs @ np.array([1, 2, 4], dtype=np.float32)).ravel().tolist())
+    [-5.0, -1.0, 3.0, 7.0]
     """
     if tasters <= ALL_UP_TO:
-        turned = np.arange(2 ** (tasters - 1))[:, None] << 1 >> np.arange(tasters) & 1
+        ways = rng.permuted(np.arange(1, 2 ** (tasters - 1)))
+        turned = np.append(0, ways)[:, None] << 1 >> np.arange(tasters) & 1
     else:
         turned = rng.integers(0, 2, (SAMPLED, tasters))
         turned[0] = 0
@@ -96,7 +100,9 @@ def tell_apart(
     Flips are spared where bounds decide: a sum of n signed ranks passes z times its length
     with a chance of at most 2 exp(-z^2 / 2) (W. Hoeffding 1963, J. Am. Stat. Assoc. 58, 13-30),
     and passes its length with one of 3/16 at least (V. Dvořák and O. Klein 2022, SIAM J. Discrete
-    Math. 36).
+    Math. 36). The others stop early, once the share of the flips that reach as far is clearly on
+    one side of alpha (J. Besag and P. Clifford 1991, Biometrika 78, 301-304, stop so on the other
+    side alone).
 
     Examples
     --------
@@ -110,61 +116,44 @@ def tell_apart(
 def _passes(
     ranks: FloatArray, signs: SingleArray, alpha: float, asked: BoolArray | None
 ) -> BoolArray:
-    """Decide as `tell_apart` by signed ranks, shape (m, v, t).
-
-    Trials leave as soon as too many flips reach as far as they do.
-    """
-    squares = (ranks**2).sum(axis=2)
-    lengths = np.sqrt(np.where(squares > 0, squares, 1.0))
-    reach = np.abs(ranks.sum(axis=2)) / lengths
+    """Decide as `tell_apart` by signed ranks, shape (m, t, v)."""
+    squares = (ranks**2).sum(axis=1)
+    scaled = ranks / np.sqrt(np.where(squares > 0, squares, 1.0))[:, None]
+    reach = np.abs(scaled.sum(axis=1))
     shown: BoolArray = reach > math.sqrt(2 * math.log(2 * reach.shape[1] / alpha))
     some = 1.0 if alpha < 3 / 16 else 0.0
     left = ~shown & (reach >= some) & (reach > 0) & (True if asked is None else asked)
-    going = np.flatnonzero(left.any(axis=1))
-    whole, single = (part.astype(np.float32).swapaxes(0, 1) for part in (ranks, lengths))
-    near = (reach * (1 - NEAR)).astype(np.float32)
-    allowed = alpha * signs.shape[0] * signs.shape[1] * (1 + TOLERANCE)
-    beyond = np.zeros(shown.shape, dtype=np.int64)
-    size = max(1, PRODUCT // signs[0].size)
-    for blocks in filter(len, np.split(signs, STAGES)):
+    near = np.where(left, reach * (1 - NEAR), np.inf).astype(np.float32)
+    scaled = np.ascontiguousarray(scaled.transpose(2, 1, 0), dtype=np.float32)
+    beyond, made, every = np.zeros(shown.shape), 0, signs[..., 0].size
+    for flips in filter(len, np.split(signs, STAGES)):
+        made += flips[..., 0].size
+        going = np.flatnonzero(left.any(axis=1))
+        size = max(1, PRODUCT // max(flips[0].size, flips[..., 0].size))
         for part in (going[start : start + size] for start in range(0, going.size, size)):
-            largest = np.zeros((*blocks.shape[:2], part.size), dtype=np.float32)
-            for scores, length in zip(whole, single, strict=True):
-                sums = np.matmul(blocks, scores[part].T)  # whole numbers, so exact
-                np.abs(sums, out=sums)
-                sums /= length[part]
-                np.maximum(largest, sums, out=largest)
-            for at in np.flatnonzero(left[part].any(axis=0)).tolist():
+            largest = np.zeros((*flips.shape[:2], part.size), dtype=np.float32)
+            for scores in scaled[:, :, part]:
+                np.maximum(largest, np.abs(flips @ scores), out=largest)
+            slots = np.argsort(~left[part], axis=1, kind="stable")
+            for at in slots.T[: left[part].sum(axis=1).max()]:
                 reached = (largest >= near[part, at]).view(np.uint8)
-                counts = reached.sum(axis=1, dtype=np.uint8)  # 128 fit in a byte
+                counts = reached.sum(axis=1, dtype=np.uint8)  # 32 fit in a byte
                 beyond[part, at] += counts.sum(axis=0, dtype=np.int64)
-        left &= beyond <= allowed
-        going = going[left[going].any(axis=1)]
-    shown |= left
+        doubt = CLEAR * math.sqrt(alpha * (1 - alpha) * made * (1 - made / every))
+        allowed = alpha * made * (1 + TOLERANCE)
+        shown |= left & (beyond <= allowed - doubt)
+        left &= np.abs(beyond - allowed) < doubt
     return shown
 
 
 def _signed_ranks(differences: FloatArray) -> FloatArray:
-    """Twice the signed ranks within each trial and variant; zero differences take no rank.
-
-    From shape (m, t, v) to shape (m, v, t).
-    """
-    rows = np.ascontiguousarray(differences.swapaxes(1, 2))
-    sizes = np.abs(rows)
-    order = np.argsort(sizes, axis=2)
-    ordered = np.take_along_axis(sizes, order, axis=2)
-    t = sizes.shape[2]
-    place = np.arange(t)
-    fresh = np.ones(ordered.shape, dtype=bool)
-    fresh[..., 1:] = ordered[..., 1:] != ordered[..., :-1]
-    last = np.ones_like(fresh)
-    last[..., :-1] = fresh[..., 1:]
-    first_at = np.maximum.accumulate(np.where(fresh, place, 0), axis=2)
-    last_at = np.minimum.accumulate(np.where(last, place, t)[..., ::-1], axis=2)[..., ::-1]
-    zeros = np.count_nonzero(sizes == 0, axis=2)[..., None]
-    ranks = np.empty_like(sizes)
-    np.put_along_axis(ranks, order, first_at + last_at + 2.0 - 2 * zeros, axis=2)
-    return np.sign(rows) * ranks
+    """Twice the signed ranks in each trial and variant, shape (m, t, v); zeros take no rank."""
+    sizes = np.abs(differences)
+    ranks = np.ones_like(sizes, dtype=np.int32)
+    for own in np.moveaxis(np.where(sizes > 0, sizes, np.inf), 1, 0)[:, :, None]:
+        ranks += own < sizes
+        ranks += own <= sizes
+    return np.sign(differences) * ranks
 
 
 def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
@@ -186,14 +175,15 @@ def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: fl
         Whether the test that made the interval rejects either end of the margin.
     """
     ranks = _signed_ranks(differences)
-    inside = np.ones(ranks.shape[:2], dtype=bool)
-    for v in range(ranks.shape[1]):
-        asked = np.arange(ranks.shape[1]) == v
-        for end in (margin, -margin):
-            beyond = _signed_ranks(settle_ties(differences[:, :, [v]] - end))
-            rows = np.flatnonzero(inside[:, v] & (beyond.sum(axis=2)[:, 0] * end < 0))
-            shifted = ranks[rows]
-            shifted[:, v] = beyond[rows, 0]
-            inside[:, v] = False
-            inside[rows, v] = _passes(shifted, signs, 2 * alpha, asked)[:, v]
+    ends = [_signed_ranks(settle_ties(differences - end)) for end in (margin, -margin)]
+    sums = [end.sum(axis=1) for end in ends]
+    inside: BoolArray = (sums[0] < 0) & (sums[1] > 0)
+    nearer = np.abs(sums[0]) < np.abs(sums[1])
+    for first in (True, False):  # the nearer end, which seldom passes, and then the other
+        trial, variant = np.nonzero(inside)
+        end = np.where((nearer == first)[:, None], *ends)
+        shifted, row = ranks[trial], np.arange(trial.size)
+        shifted[row, :, variant] = end[trial, :, variant]
+        asked = variant[:, None] == np.arange(ranks.shape[2])
+        inside[trial, variant] = _passes(shifted, signs, 2 * alpha, asked)[row, variant]
     return inside

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -24,11 +24,9 @@ from blindspoon.simulate.trials import (
 from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.trial import Scale
 
-CHUNK = 250
-"""Trials drawn from one seed, whatever the number of workers."""
-
-PRECISE, MOST = 0.01, 2500
-"""Monte Carlo standard error at which drawing stops, and the trials that reach it in any case."""
+FIRST, MORE, PRECISE, MOST = 400, 50, 0.01, 2500
+"""Trials of each chance at first, those that are added at least, the Monte Carlo standard error at
+which drawing stops, and the trials that reach it in any case."""
 
 WANTED = 0.8
 """The chance at which a difference counts as one that would be seen."""
@@ -66,7 +64,6 @@ class Question:
     seed: int
 
 
-Chunk = tuple[FloatArray, np.random.Generator]
 Judge = Callable[[FloatArray, np.random.Generator, BoolArray | None], tuple[BoolArray, BoolArray]]
 """From scores of shape (m, t, k, s) to whether each variant is shown different, and whether its
 interval lies inside the margin, both (m, k - 1); only what is asked for has to be decided."""
@@ -86,12 +83,9 @@ def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingC
     rule = make_rule(simulated.positions, question.alpha)
 
     def by_mixed(
-        scores: FloatArray, _rng: np.random.Generator, asked: BoolArray | None
+        scores: FloatArray, _rng: np.random.Generator, _asked: BoolArray | None
     ) -> tuple[BoolArray, BoolArray]:
-        different, inside = decide(rule, scores, question.margin)
-        if asked is None:
-            inside &= steady(scores, question.alpha, question.margin)
-        return different, inside
+        return decide(rule, scores, question.margin)
 
     def by_ranks(
         scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
@@ -101,8 +95,7 @@ def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingC
         different = tell_apart(differences, signs, question.alpha, asked)
         if asked is not None:
             return different, different
-        inside = within(differences, signs, question.alpha, question.margin)
-        return different, inside & steady(scores, question.alpha, question.margin)
+        return different, within(differences, signs, question.alpha, question.margin)
 
     return (
         _cell(simulated, "mixed", by_mixed, None),
@@ -111,7 +104,11 @@ def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingC
 
 
 class Simulated:
-    """The trials of one panel, drawn as far as they are asked for.
+    """The trials of one panel: the same tasters and cups, whatever the differences.
+
+    Where one variant differs, trials come in pairs in which all that tasters and cups add has
+    turned its sign: where one finds too much, the other finds too little, and fewer do (J. M.
+    Hammersley and K. W. Morton 1956, Proc. Camb. Phil. Soc. 52, 449-475).
 
     Parameters
     ----------
@@ -127,19 +124,41 @@ class Simulated:
     def __init__(self, question: Question, panel: PanelSize) -> None:
         self.question, self.panel = question, panel
         self.positions = serving_positions(panel, self._rng(0))
-        self._scatter: list[FloatArray] = []
-
-    def chunks(self, shift: float) -> Iterator[Chunk]:
-        """Give the scores chunk by chunk, each with the generator for what its judge draws."""
-        question, panel = self.question, self.panel
         most = question.trials or MOST
-        for number, start in enumerate(range(0, most, CHUNK)):
-            if number == len(self._scatter):
-                size, rng = min(CHUNK, most - start), self._rng(1, number)
-                self._scatter.append(draw_scatter(panel, question.spread, size, rng))
-            scatter = self._scatter[number]
-            levels = true_levels(question.scale, shift, len(scatter), panel.variants)
-            yield on_scale(scatter + levels, question.scale), self._rng(2, number)
+        self._scatter = draw_scatter(panel, question.spread, most, self._rng(1))
+
+    def scores(self, shift: float, start: int, stop: int) -> FloatArray:
+        """Give the scores of some trials in which one variant differs by a shift, in points.
+
+        Of pairs of trials where there is a shift; all the first, then all the second.
+        """
+        scale, variants = self.question.scale, self.panel.variants
+        scatter = self._scatter[start:stop]
+        levels = true_levels(scale, shift, np.arange(start, stop), variants)
+        if not shift:
+            return on_scale(scatter + levels, scale)
+        return on_scale(np.concatenate([scatter + levels, levels - scatter]), scale)
+
+    def chances(
+        self, shift: float, shown: Callable[[FloatArray, int, np.random.Generator], FloatArray]
+    ) -> list[Chance]:
+        """Average what the trials show, until the errors are small enough.
+
+        `shown` gives, for scores, the number of the first trial and a generator, a row a trial (or
+        a pair) and a column a question, all 0 to 1.
+        """
+        pairs, given = 2 if shift else 1, self.question.trials
+        done, wanted, found = 0, -(-(given or FIRST) // pairs), []
+        while wanted > done:
+            start, done = done, wanted
+            found.append(shown(self.scores(shift, start, done), start, self._rng(2, start)))
+            so_far = np.concatenate(found)
+            errors = so_far.std(axis=0) / np.sqrt(done)
+            if given is None and errors.max() > PRECISE:
+                enough = int(done * (errors.max() / PRECISE) ** 2)
+                wanted = min(max(enough, done + MORE), MOST // pairs)
+        values = zip(so_far.mean(axis=0).tolist(), errors.tolist(), strict=True)
+        return [Chance(value, error) for value, error in values]
 
     def _rng(self, *stream: int) -> np.random.Generator:
         panel = self.panel
@@ -189,39 +208,28 @@ UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
 
 def _power(simulated: Simulated, judge: Judge, shift: float) -> Chance:
     """Chance that the variant that differs is shown different."""
+    others = simulated.panel.variants - 1
 
-    def shown(chunk: Chunk) -> BoolArray:
-        scores, rng = chunk
-        asked = np.zeros((len(scores), simulated.panel.variants - 1), dtype=bool)
-        asked[np.arange(len(scores)), differing(len(scores), simulated.panel.variants) - 1] = True
-        return judge(scores, rng, asked)[0][asked][:, None]
+    def shown(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
+        pair = np.arange(start, start + len(scores) // 2)
+        asked = np.tile(differing(pair, others + 1), 2)[:, None] == np.arange(1, others + 1)
+        return judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)[:, None]
 
-    (chance,) = _chances(map(shown, simulated.chunks(shift)), simulated.question.trials)
-    return chance
+    return simulated.chances(shift, shown)[0]
 
 
 def _nothing_differs(simulated: Simulated, judge: Judge) -> list[Chance]:
     """Chances of any false difference, of alike for a given variant, and for all variants."""
+    question = simulated.question
 
-    def shown(chunk: Chunk) -> FloatArray:
-        different, inside = judge(*chunk, None)
+    def shown(scores: FloatArray, _start: int, rng: np.random.Generator) -> FloatArray:
+        different, inside = judge(scores, rng, None)
         alike = inside & ~different
+        some = alike.any(axis=1)
+        alike[some] &= steady(scores[some], question.alpha, question.margin)
         return np.column_stack([different.any(axis=1), alike.mean(axis=1), alike.all(axis=1)])
 
-    return _chances(map(shown, simulated.chunks(0.0)), simulated.question.trials)
-
-
-def _chances(chunks: Iterable[FloatArray | BoolArray], trials: int | None) -> list[Chance]:
-    """Average what the trials show, a column a question, until the errors are small enough."""
-    shown: list[FloatArray | BoolArray] = []
-    for chunk in chunks:
-        shown.append(chunk)
-        so_far = np.concatenate(shown)
-        errors = so_far.std(axis=0) / np.sqrt(len(so_far))
-        if trials is None and errors.max() <= PRECISE:
-            break
-    pairs = zip(so_far.mean(axis=0).tolist(), errors.tolist(), strict=True)
-    return [Chance(value, error) for value, error in pairs]
+    return simulated.chances(0.0, shown)
 
 
 def _seen(

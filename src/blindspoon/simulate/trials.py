@@ -77,7 +77,7 @@ def draw_scores(
     >>> scores.shape, set((scores % 0.5).ravel().tolist())
     ((1000, 4, 3, 1), {0.0})
     """
-    levels = true_levels(scale, shift, trials, panel.variants)
+    levels = true_levels(scale, shift, np.arange(trials), panel.variants)
     return on_scale(draw_scatter(panel, spread, trials, rng) + levels, scale)
 
 
@@ -89,23 +89,24 @@ def draw_scatter(
     nowhere = np.zeros_like(taster)
     served = Served(session, taster, nowhere, variant, nowhere)
     parts = spread.taster_sd, spread.taster_variant_sd, spread.residual_sd
-    return _scatter(served, *parts, trials, rng).reshape(trials, *panel.shape)
+    drawn = _scatter(served, *parts, trials, rng).reshape(trials, *panel.shape)
+    return np.asfortranarray(drawn)
 
 
-def true_levels(scale: Scale, shift: float, trials: int, variants: int) -> FloatArray:
-    """Set the levels of trials in which one variant differs, shape (trials, 1, variants, 1).
+def true_levels(scale: Scale, shift: float, trials: IntArray, variants: int) -> FloatArray:
+    """Set the levels of numbered trials in which one variant differs, shape (m, 1, variants, 1).
 
     The difference lies across the middle of the scale, the control and the other variants below,
     the variant above.
     """
-    levels = np.full((trials, variants), (scale.low + scale.high - shift) / 2)
-    levels[np.arange(trials), differing(trials, variants)] += shift
+    levels = np.full((trials.size, variants), (scale.low + scale.high - shift) / 2)
+    levels[np.arange(trials.size), differing(trials, variants)] += shift
     return levels[:, None, :, None]
 
 
-def differing(trials: int, variants: int) -> IntArray:
-    """Name the variant that differs in each trial: each in turn."""
-    return 1 + np.arange(trials) % (variants - 1)
+def differing(trials: IntArray, variants: int) -> IntArray:
+    """Name the variant that differs in each of numbered trials: each in turn."""
+    return 1 + trials % (variants - 1)
 
 
 def on_scale(scores: FloatArray, scale: Scale) -> FloatArray:

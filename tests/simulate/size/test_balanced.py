@@ -7,7 +7,14 @@ import itertools
 import numpy as np
 import pytest
 
-from blindspoon.simulate.balanced import balanced_design, decide, estimate, make_rule, steady
+from blindspoon.simulate.balanced import (
+    balanced_design,
+    decide,
+    estimate,
+    kenward_roger,
+    make_rule,
+    steady,
+)
 from blindspoon.simulate.size_results import Spread
 from blindspoon.simulate.trials import PanelSize, draw_scores, serving_positions
 from blindspoon.stats.results import NoResult
@@ -39,11 +46,14 @@ def rule_for(scores, positions):
 @pytest.mark.parametrize(("tasters", "variants", "sessions", "position"), DESIGNS)
 def test_estimates_agree_with_compare_mixed(tasters, variants, sessions, position, one_by_one):
     scores, positions = simulated(tasters, variants, sessions, position=position, step=0)
-    found = estimate(rule_for(scores, positions).design, scores)
+    design = rule_for(scores, positions).design
+    found = estimate(design, scores)
+    covariance, df = kenward_roger(design, found.ratio)
+    se = np.sqrt(found.variance[:, None] * np.diagonal(covariance, axis1=1, axis2=2))
     for row, fit in enumerate(one_by_one(scores, positions)):
         each = np.array([[c.difference, c.se, c.df] for c in fit.contrasts]).T
         np.testing.assert_allclose(found.difference[row], each[0], rtol=0, atol=1e-8)
-        np.testing.assert_allclose([found.se[row], found.df[row]], each[1:], rtol=1e-8)
+        np.testing.assert_allclose([se[row], df[row]], each[1:], rtol=1e-8)
 
 
 @pytest.mark.parametrize("step", [0.5, 2.0])
@@ -114,8 +124,8 @@ def test_interpolated_critical_values_are_those_of_the_ratio_between(one_by_one)
         for at, each in enumerate(fit.contrasts):
             half = (each.interval.high - each.interval.low) / 2
             wide = (each.equivalence_interval.high - each.equivalence_interval.low) / 2
-            curves = rule.different[at], rule.equivalent[at]
-            reach = [curve(found.ratio[row]) * found.se[row, at] for curve in curves]
+            curves = rule.different, rule.equivalent
+            reach = [rule.reach(found, curve)[row, at] for curve in curves]
             assert reach[0] == pytest.approx(half, rel=1e-7)
             assert reach[1] == pytest.approx(wide, rel=1e-5)  # integrated more coarsely
 
