@@ -44,6 +44,8 @@ class SizeOptions:
         Sizes to try; the usual ones where empty. One taster alone: the sessions are rounds.
     trials, jobs : int
         See `blindspoon.simulate.size.size`.
+    both : bool
+        Simulate both procedures, not only the one that decides.
     """
 
     like: Path | None = None
@@ -54,6 +56,7 @@ class SizeOptions:
     sessions: Sequence[int] = ()
     trials: int | None = None
     jobs: int | None = None
+    both: bool = False
 
 
 def size_folder(
@@ -74,7 +77,8 @@ def size_folder(
     TrialError
         If a folder has problems, the attribute has no margin, or nothing would scatter.
     """
-    from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415 - brings in scipy
+    from blindspoon.simulate.situations import BOTH  # noqa: PLC0415 - brings in scipy
+    from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415
     from blindspoon.simulate.sizing_words import in_rounds  # noqa: PLC0415
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
@@ -94,6 +98,7 @@ def size_folder(
             trials=options.trials,
             n_jobs=options.jobs,
             progress=progress,
+            procedures=BOTH if options.both else (sized.decision.by,),
         )
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error

@@ -197,11 +197,13 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
         if as_json:
             say_json(exact)
         return
+    if not as_json:
+        click.echo(click.wrap_text(trial.title, 80) + "\n")
     with progress("Simulating") as moved:  # says so before the libraries are read
         from blindspoon.cli.printed import sizing_table  # noqa: PLC0415
         from blindspoon.planning import draw_chances, size_folder  # noqa: PLC0415
 
-        trial, sizing = size_folder(folder, SizeOptions(**options), moved)
+        trial, sizing = size_folder(folder, SizeOptions(**options, both=as_json), moved)
     if as_json:
         say_json(sizing.to_record() | exact)
     else:

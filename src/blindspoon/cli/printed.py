@@ -15,6 +15,7 @@ from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledCompari
 from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.choice_size import ABLE, ChoiceSizing
+from blindspoon.simulate.flips import smallest_p
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial
@@ -214,11 +215,6 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
     """Lay out what panels of several sizes can hope for, by the procedure that decides."""
     attribute = trial.attribute(sizing.attribute)
     decided = [cell for cell in sizing.cells if cell.procedure == sizing.decided_by]
-    floors = {
-        (cell.tasters, cell.sessions): cell.smallest_p
-        for cell in sizing.cells
-        if cell.procedure == "ranks"
-    }
     error = max(chance.se for cell in decided for chance in (cell.chance_margin, cell.chance_alike))
     head = (
         f"{attribute.label}, margin {wording.margin(attribute)}: the chance to show a difference "
@@ -226,7 +222,7 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
         f"shown 8 times in 10, and the smallest p that ranks can reach. Simulated, give or take "
         f"{wording.number(2 * error, 2)}."
     )
-    rows = [_chances(cell, floors[cell.tasters, cell.sessions], attribute) for cell in decided]
+    rows = [_chances(cell, attribute) for cell in decided]
     heads: Row = SIZES
     if sizing.unit == "round":
         heads, rows = ("rounds", *SIZES[2:]), [(row[1].rjust(6), *row[2:]) for row in rows]
@@ -235,7 +231,7 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
     return on_a_terminal([*sentences, filled(head), "\n".join(lines), *assumptions])
 
 
-def _chances(cell: SizingCell, floor: float | None, attribute: Attribute) -> Row:
+def _chances(cell: SizingCell, attribute: Attribute) -> Row:
     seen = cell.smallest_seen
     digits = wording.digits_for(attribute.scale)
     chances = (cell.chance_margin, cell.chance_twice, cell.chance_alike)
@@ -244,7 +240,7 @@ def _chances(cell: SizingCell, floor: float | None, attribute: Attribute) -> Row
         str(cell.sessions),
         *(wording.number(chance.value, 2) for chance in chances),
         "none" if seen is None else wording.number(seen.difference, digits),
-        "-" if floor is None else wording.p_cell(floor),
+        wording.p_cell(cell.smallest_p or smallest_p(cell.tasters)),
     )
 
 

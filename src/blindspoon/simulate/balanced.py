@@ -16,7 +16,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.polynomial.chebyshev import chebfit, chebpts1, chebval
-from scipy.special import fdtri
+from scipy.special import fdtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.stats.dunnett import Dunnett
@@ -91,7 +91,7 @@ def balanced_design(positions: FloatArray) -> Balanced:
     --------
     >>> design = balanced_design(np.empty((12, 5, 2, 0)))
     >>> design.lines[0]
-    array([44., 44.])
+    array([44, 44])
     """
     t, k, s, q = positions.shape
     columns = positions - positions.mean(axis=(0, 1, 2))
@@ -169,7 +169,7 @@ def estimate(design: Balanced, scores: FloatArray) -> Estimates:
     tasters, variants = cells.mean(axis=2, keepdims=True), cells.mean(axis=1, keepdims=True)
     within = cells - tasters
     around = within - variants + variants.mean(axis=2, keepdims=True)
-    repeats = _squares(_crossed(scores - cells[..., None], 1))
+    repeats = _squares(_crossed(scores - cells[..., None], 1)) if s > 1 else np.zeros(len(scores))
     came = scores.mean(axis=2)
     came = came - came.mean(axis=1, keepdims=True) - tasters + tasters.mean(axis=1, keepdims=True)
     flat = scores.reshape(len(scores), -1, order="F")
@@ -215,47 +215,47 @@ def _reml(design: Balanced, squares: FloatArray) -> tuple[FloatArray, FloatArray
     parts = np.vstack([np.column_stack([parts, np.eye(2)[::-1]]), np.arange(n + 2) >= n])
     x = np.zeros((2, squares.shape[1]))
     if s == 1:  # cells and cups are one
-        parts[0], parts[1] = parts[0] + parts[1], 0.0
+        parts[0] += parts[1]
     else:
         alone = np.maximum(squares[1::-1] * df[:2, None], 1e-12)
         x[0] = np.clip(np.log(alone[0] / alone[1]), NONE, 0.0)
     variance = np.empty(x.shape[1])
 
-    def fit(trials: BoolArray, lines: int, *, together: bool = False) -> None:
-        """Fit some trials to the first lines; with one component of sittings or without."""
-        used = parts[:, :lines] * np.array([1, 1, together])[:, None]
-        found = _fit(df[:lines, None], squares[:lines, trials], used[..., None], x[:, trials])
-        x[:, trials], variance[trials] = found
+    def fit(trials: BoolArray, lines: int, ratios: int) -> None:
+        """Fit some trials to the first lines."""
+        used = parts[: 1 + ratios, :lines, None]
+        found = _fit(df[:lines, None], squares[:lines, trials], used, x[:ratios, trials])
+        x[:ratios, trials], variance[trials] = found
 
-    fit(np.ones(variance.shape, dtype=bool), n)
+    ratios = min(s - 1, 1)
+    fit(np.ones(variance.shape, dtype=bool), n, ratios)
     free = squares[n] / max(came, 1)
     apart = free > variance * np.exp(x[0])
-    fit(~apart, n + 1)
+    fit(~apart, n + 1, ratios)
     more = apart * (free - variance * np.exp(x[0]))
     low = squares[n + 1] < (t - 1) * (variance + more)
-    fit(low & ~apart, n + 2)
+    fit(low & ~apart, n + 2, ratios)
     both = low & apart
     x[1, both] = np.log(np.maximum(more[both] / variance[both], 1e-9))
-    fit(both, n + 2, together=True)
+    fit(both, n + 2, 2)
     return np.exp(x[0]), variance
 
 
 def _fit(
     df: FloatArray, squares: FloatArray, parts: FloatArray, start: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Minimise the criterion in the logarithms of two ratios, the first at most one.
+    """Minimise the criterion in the logarithms of up to two ratios, the first at most one.
 
     Parameters
     ----------
     df, squares : float array, shapes (l, 1) and (l, m)
-    parts : float array, shape (3, l, 1)
-        Of the cells' variance in each line, and of what is either ratio of it; a ratio that is
-        in no line stays.
-    start : float array, shape (2, m)
+    parts : float array, shape (1 + p, l, 1)
+        Of the cells' variance in each line, and of what is each ratio of it.
+    start : float array, shape (p, m)
 
     Returns
     -------
-    float array, shapes (2, m) and (m,)
+    float array, shapes (p, m) and (m,)
         Logarithms, and the cells' variance.
 
     Notes
@@ -263,10 +263,12 @@ def _fit(
     By Newton's method; a step that makes things worse is halved. Trials that have arrived are not
     moved further.
     """
-    x, total, high = start.copy(), df.sum(), np.array([[0.0], [-NONE]])
-    live, absent = np.arange(x.shape[1]), ~parts[1:].any(axis=1)
-    best, move = np.full(x.shape[1], np.inf), np.zeros_like(x)
+    x, total, high = start.copy(), df.sum(), np.array([[0.0], [-NONE]])[: len(start)]
+    live = np.arange(x.shape[1] if len(x) else 0)
+    best, move = np.full(live.size, np.inf), np.zeros_like(x)
     for _ in range(100):
+        if not live.size:
+            break
         now = x[:, live]
         share = parts[1:] * np.exp(now)[:, None]
         variance = parts[0] + share.sum(axis=0)
@@ -275,27 +277,39 @@ def _fit(
         whole = np.maximum(part.sum(axis=0), 1e-300)
         value = (df * np.log(variance)).sum(axis=0) + total * np.log(whole)
         part *= total / whole
-        slope, mean = ((df - part) * share).sum(axis=1), (part * share).sum(axis=1)
-        held = absent | ((now >= high) & (slope < 0)) | ((now <= NONE) & (slope > 0))
-        slope[held] = 0.0
+        mean = (part * share).sum(axis=1)
+        slope = (df * share).sum(axis=1) - mean
+        held = ((now >= high) & (slope < 0)) | ((now <= NONE) & (slope > 0))
         bend = np.einsum("alm,blm->abm", share, (2 * part - df) * share)
         bend -= mean[:, None] * mean / total
-        a, c = (np.where(held[at], 1.0, bend[at, at] + slope[at]) for at in (0, 1))
+        step = _newton(slope, bend, held)
+        worse = value > best + 1e-9
+        move = np.where(worse, move / 2, np.clip(now + step, NONE, high) - now)
+        x[:, live] = np.where(worse, now - move, now + move)
+        moves = np.abs(move).max(axis=0) >= 1e-7
+        live, move, best = live[moves], move[:, moves], np.where(worse, best, value)[moves]
+    variance = (squares / (parts[0] + (parts[1:] * np.exp(x)[:, None]).sum(axis=0))).sum(axis=0)
+    return x, variance / total
+
+
+def _newton(slope: FloatArray, bend: FloatArray, held: BoolArray) -> FloatArray:
+    """Give the step in the logarithms of one or two ratios; of one downhill if not convex.
+
+    All end in trials; `bend` is the curvature without what the slopes add, and a ratio that is
+    held does not move.
+    """
+    slope = np.where(held, 0.0, slope)
+    a, c = (np.where(held[at], 1.0, bend[at, at] + slope[at]) for at in (0, -1))
+    if len(slope) == 1:
+        convex, newton = a > 0, slope
+        det = a
+    else:
         b = np.where(held.any(axis=0), 0.0, bend[0, 1])
         det = a * c - b**2
         convex = (a > 0) & (det > 0)
         newton = np.stack([c * slope[0] - b * slope[1], a * slope[1] - b * slope[0]])
-        newton /= np.where(convex, det, 1.0)
-        step = np.where(convex, np.clip(-newton, -3, 3), -np.sign(slope))
-        worse = value > best + 1e-9
-        move = np.where(worse, move / 2, np.clip(now + step, NONE, high) - now)
-        x[:, live] = np.where(worse, now - move, now + move)
-        moves = np.abs(move).max(axis=0) >= 1e-10
-        live, move, best = live[moves], move[:, moves], np.where(worse, best, value)[moves]
-        if not live.size:
-            break
-    variance = (squares / (parts[0] + (parts[1:] * np.exp(x)[:, None]).sum(axis=0))).sum(axis=0)
-    return x, variance / total
+    newton = np.clip(newton / np.where(convex, -det, 1.0), -3, 3)
+    return np.where(convex, newton, -np.sign(slope))
 
 
 def kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -359,8 +373,8 @@ class DecisionRule:
     def reach(self, found: Estimates, curve: FloatArray) -> FloatArray:
         """Give the half-widths in m trials by `different` or `equivalent`, shape (m, k - 1)."""
         at = found.ratio / (self.centre * found.ratio + 1 - self.centre)
-        width: FloatArray = chebval(2 * at - 1, curve) * np.sqrt(found.variance)
-        return width.T
+        widths: FloatArray = np.asarray(chebval(2 * at - 1, curve), np.float64)
+        return widths.T * np.sqrt(found.variance)[:, None]
 
     @cached_property
     def averaged(self) -> DecisionRule:
@@ -395,12 +409,14 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
     reach = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
     different, equivalent = np.empty((2, *reach.shape))
     for at, (matrix, sd, df) in enumerate(zip(covariance, reach, dfs, strict=True)):
-        family, ends = Dunnett(matrix / np.outer(sd, sd)), np.array([df.max(), df.min()])
+        family, ends = Dunnett(matrix / np.outer(sd, sd)), np.array([df.max(), df.min()]).round(9)
+        single, at_ends = (stdtrit(of, 1 - alpha / 2 / df.size) for of in (df, ends))
         for value, into in (
             (family.critical_value, different),
             (family.alike_value, equivalent),
-        ):  # all but straight in 1 / df, and contrasts' df are close together
-            into[at] = np.interp(1 / df, 1 / ends, [value(alpha, end) for end in ends.round(9)])
+        ):  # beside Student's t all but straight in 1 / df, and the contrasts' are close together
+            exact = np.array([value(alpha, end) for end in ends.tolist()])
+            into[at] = np.interp(1 / df, 1 / ends, exact / at_ends) * single
     return DecisionRule(
         design=design,
         different=chebfit(nodes, reach * different, nodes.size - 1),

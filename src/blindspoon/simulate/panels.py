@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from scipy.special import ndtri
 
 from blindspoon.arrays import BoolArray, FloatArray
+from blindspoon.findings.comparison import By
 from blindspoon.simulate.balanced import decide, make_rule, steady
 from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
+from blindspoon.simulate.situations import BOTH
 from blindspoon.simulate.size_results import Chance, Seen, SizingCell, Spread
 from blindspoon.simulate.trials import (
     PanelSize,
@@ -24,7 +26,7 @@ from blindspoon.simulate.trials import (
 from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.trial import Scale
 
-FIRST, MORE, PRECISE, MOST = 400, 50, 0.01, 2500
+FIRST, MORE, PRECISE, MOST = 250, 50, 0.01, 2500
 """Trials of each chance at first, those that are added at least, the Monte Carlo standard error at
 which drawing stops, and the trials that reach it in any case."""
 
@@ -69,38 +71,39 @@ Judge = Callable[[FloatArray, np.random.Generator, BoolArray | None], tuple[Bool
 interval lies inside the margin, both (m, k - 1); only what is asked for has to be decided."""
 
 
-def size_panel(question: Question, tasters: int, sessions: int) -> tuple[SizingCell, SizingCell]:
+def size_panel(
+    question: Question, tasters: int, sessions: int, procedures: Sequence[By] = BOTH
+) -> tuple[SizingCell, ...]:
     """Simulate the trials of one size of panel.
 
     Returns
     -------
     tuple of SizingCell
-        By the mixed model and by ranks. The random draws depend on the seed and the size of the
-        panel only, and every difference is tried on the same tasters and cups.
+        By each procedure. The random draws depend on the seed and the size of the panel only, and
+        every difference is tried on the same tasters and cups.
     """
     panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
     simulated = Simulated(question, panel)
-    rule = make_rule(simulated.positions, question.alpha)
 
-    def by_mixed(
-        scores: FloatArray, _rng: np.random.Generator, _asked: BoolArray | None
-    ) -> tuple[BoolArray, BoolArray]:
-        return decide(rule, scores, question.margin)
+    return tuple(_cell(simulated, by) for by in procedures)
+
+
+def _judge(simulated: Simulated, by: By) -> Judge:
+    question, tasters = simulated.question, simulated.panel.tasters
+    if by == "mixed":
+        rule = make_rule(simulated.positions, question.alpha)
+        return lambda scores, _rng, _asked: decide(rule, scores, question.margin)
 
     def by_ranks(
         scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
     ) -> tuple[BoolArray, BoolArray]:
-        differences = rank_differences(scores)
-        signs = make_flips(tasters, rng)
+        differences, signs = rank_differences(scores), make_flips(tasters, rng)
         different = tell_apart(differences, signs, question.alpha, asked)
         if asked is not None:
             return different, different
         return different, within(differences, signs, question.alpha, question.margin)
 
-    return (
-        _cell(simulated, "mixed", by_mixed, None),
-        _cell(simulated, "ranks", by_ranks, smallest_p(tasters)),
-    )
+    return by_ranks
 
 
 class Simulated:
@@ -174,10 +177,9 @@ def rank_differences(scores: FloatArray) -> FloatArray:
     return settle_ties(means[:, :, 1:] - means[:, :, :1])
 
 
-def _cell(
-    simulated: Simulated, procedure: Literal["mixed", "ranks"], judge: Judge, least: float | None
-) -> SizingCell:
-    question = simulated.question
+def _cell(simulated: Simulated, procedure: By) -> SizingCell:
+    question, judge = simulated.question, _judge(simulated, procedure)
+    least = smallest_p(simulated.panel.tasters) if procedure == "ranks" else None
     reachable = least is None or least <= question.alpha
 
     def power(shift: float) -> Chance:
@@ -210,12 +212,13 @@ def _power(simulated: Simulated, judge: Judge, shift: float) -> Chance:
     """Chance that the variant that differs is shown different."""
     others = simulated.panel.variants - 1
 
-    def shown(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
+    def seen(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
         pair = np.arange(start, start + len(scores) // 2)
         asked = np.tile(differing(pair, others + 1), 2)[:, None] == np.arange(1, others + 1)
-        return judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)[:, None]
+        shown: FloatArray = judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)
+        return shown[:, None]
 
-    return simulated.chances(shift, shown)[0]
+    return simulated.chances(shift, seen)[0]
 
 
 def _nothing_differs(simulated: Simulated, judge: Judge) -> list[Chance]:
@@ -249,22 +252,21 @@ def _seen(
         if above is None and below >= longest:
             return None
         pair = sorted(chances)[-2:] if above is None else [below, above]
-        at, slope = _crossing(pair, chances)
+        low, high = (_deviate(chances[shift]) for shift in pair)
+        slope, way = (high - low) / (pair[1] - pair[0]), float(ndtri(WANTED)) - low
         nearest = min(pair, key=lambda shift: _away(chances[shift]))
         if above is None:
             farthest = min(below * FARTHEST, longest)
-            at = min(max(at, below * NARROW), farthest) if slope > 0 else farthest
-        elif _away(chances[nearest]) < CLOSE or above < below * NARROW:
-            return Seen(at, _error(chances[nearest]) / slope)
+            at = (
+                min(max(pair[0] + way / slope, below * NARROW), farthest) if slope > 0 else farthest
+            )
+        else:
+            at = pair[0] + way / slope
+            if _away(chances[nearest]) < CLOSE or above < below * NARROW:
+                share = way / (high - low)
+                first, second = (_error(chances[shift]) for shift in pair)
+                return Seen(at, math.hypot((1 - share) * first, share * second) / slope)
         chances[at] = power(at)
-
-
-def _crossing(pair: list[float], chances: dict[float, Chance]) -> tuple[float, float]:
-    """Difference at which the line through two deviates reaches the wanted one, and its slope."""
-    below, above = pair
-    low, high = _deviate(chances[below]), _deviate(chances[above])
-    slope = (high - low) / (above - below)
-    return (below + (float(ndtri(WANTED)) - low) / slope if slope else np.inf), slope
 
 
 def _deviate(chance: Chance) -> float:

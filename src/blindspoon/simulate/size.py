@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from blindspoon.errors import DesignError, Rule
+from blindspoon.findings.comparison import By
 from blindspoon.simulate.panels import MOST, Question, size_panel
+from blindspoon.simulate.situations import BOTH
 from blindspoon.simulate.size_results import Sizing, Spread
 from blindspoon.simulate.sizing_words import assumptions_of, sentences_of
 from blindspoon.simulate.sweep import Progress, sweep
@@ -16,7 +18,7 @@ SESSIONS = (1, 2, 3)
 FEWEST = 100
 
 
-def size(
+def size(  # noqa: PLR0913 - each is an option of the command
     trial: Trial,
     spread: Spread,
     *,
@@ -26,6 +28,7 @@ def size(
     seed: int | None = None,
     n_jobs: int | None = None,
     progress: Progress | None = None,
+    procedures: Sequence[By] = BOTH,
 ) -> Sizing:
     """Simulate trials of this design with panels of several sizes, and judge them.
 
@@ -49,6 +52,8 @@ def size(
         enclosing ``joblib.parallel_config`` says.
     progress : callable, optional
         Called with the panels done and their number, first with 0.
+    procedures : sequence of {"mixed", "ranks"}
+        The one that decides among them.
 
     Raises
     ------
@@ -83,7 +88,7 @@ def size(
         for t in _sizes(tasters, TASTERS, len(trial.tasting.tasters), least=3)
     ]
     longest_first = sorted(panels, key=lambda panel: -panel[0] * panel[1])
-    jobs = [(question, *panel) for panel in longest_first]
+    jobs = [(question, *panel, tuple(procedures)) for panel in longest_first]
     chances = sweep(size_panel, jobs, n_jobs, progress, "threads")
     found = dict(zip(longest_first, chances, strict=True))
     cells = tuple(cell for panel in panels for cell in found[panel])

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import groupby, takewhile
 from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.findings.verdict import PROCEDURES
+from blindspoon.simulate.flips import smallest_p
 from blindspoon.simulate.panels import WANTED, Question
 from blindspoon.simulate.size_results import Chance, Sizing, SizingCell, Spread
 from blindspoon.trial import Attribute, Trial
@@ -89,7 +90,7 @@ def sentences_of(
         *(_takes(goal, chance, deciding) for goal, chance in wanted),
         *_of_one_panel(trial, attribute, question, deciding),
         *filter(None, hardly),
-        *_rank_floor(question, [cell for cell in cells if cell.procedure == "ranks"]),
+        *_rank_floor(question, {cell.tasters for cell in cells}),
     )
 
 
@@ -176,8 +177,8 @@ def _hardly(goal: str, chance: ChanceOf, cells: Cells) -> str:
     return f"{said}: {wording.listing(last)}." if last else ""
 
 
-def _rank_floor(question: Question, cells: Cells) -> list[str]:
-    unable = [cell.tasters for cell in cells if (cell.smallest_p or 0) > question.alpha]
+def _rank_floor(question: Question, tasters: Iterable[int]) -> list[str]:
+    unable = [few for few in tasters if smallest_p(few) > question.alpha]
     if not unable:
         return []
     who = wording.count(max(unable), "taster")

@@ -29,7 +29,8 @@ def shares(panel, shift, margin, positions=None):
     rule = make_rule(np.empty(shape) if positions is None else positions, 0.05)
     rng = np.random.default_rng([panel.tasters, panel.variants])
     scores = draw_scores(panel, SPREAD, WIDE, shift, trials=TRIALS, rng=rng)
-    rows, column = np.arange(TRIALS), differing(TRIALS, panel.variants) - 1
+    rows = np.arange(TRIALS)
+    column = differing(rows, panel.variants) - 1
     return [float(each[rows, column].mean()) for each in decide(rule, scores, margin)]
 
 

@@ -93,7 +93,7 @@ def test_a_plan_that_sees_nothing_is_told_why(said):
 
 
 def test_panels_that_cannot_are_named(said):
-    cells = [cell(4, 1, alike=0.0), cell(8, 1, alike=0.04), cell(12, 1, alike=0.4)]
+    cells = [cell(6, 1, alike=0.0), cell(8, 1, alike=0.04), cell(12, 1, alike=0.4)]
     assert said(cells)[-1] == (
         "Panels that can hardly ever show variants alike within 1 point (less than 1 time in 20):"
         " 8 tasters or fewer in one session."

@@ -60,8 +60,7 @@ def compared(make_trial, request):
     tables = {
         shift: [
             as_table(each, simulated.positions, len(trial.attributes))
-            for scores, _ in simulated.chunks(shift)
-            for each in scores
+            for each in simulated.scores(shift, 0, request.param // (2 if shift else 1))
         ]
         for shift in (0.0, 2.0)
     }

@@ -29,14 +29,17 @@ def test_one_variant_in_turn_differs_and_the_others_equal_the_control(usual):
     scores = draw(usual, shift=3.0)
     means = scores.mean(axis=(1, 3))
     for variant in (1, 2, 3):
-        rows = differing(len(scores), 4) == variant
+        rows = differing(np.arange(len(scores)), 4) == variant
         found = means[rows].mean(axis=0) - means[rows].mean(axis=0)[0]
         assert found == pytest.approx(3.0 * (np.arange(4) == variant), abs=0.15)
 
 
 def test_differences_lie_across_the_middle_of_the_scale(usual):
     scores = draw(usual, Scale(low=0, high=100), shift=20.0)
-    control, variant = scores[:, :, 0].mean(), scores[differing(3000, 4) == 1, :, 1].mean()
+    control, variant = (
+        scores[:, :, 0].mean(),
+        scores[differing(np.arange(3000), 4) == 1, :, 1].mean(),
+    )
     assert (control, variant) == pytest.approx((40, 60), abs=0.2)
 
 
