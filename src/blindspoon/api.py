@@ -240,7 +240,8 @@ def size(  # noqa: PLR0913 - each is an option of the command
 
     options = SizeOptions(
         like=None if like is None else Path(like), cup_sd=cup_sd, taster_sd=taster_sd,
-        opinion_sd=opinion_sd, tasters=tasters, sessions=sessions, trials=trials, jobs=jobs, both=True,
+        opinion_sd=opinion_sd, tasters=tasters, sessions=sessions, trials=trials, jobs=jobs,
+        both=True,
     )  # fmt: skip
     return size_folder(Path(folder), options)[1]
 
