@@ -67,10 +67,7 @@ def read_file(path: Path) -> bytes:
 def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
     """Keep a trial folder for this process alone, as long as it lives.
 
-    Parameters
-    ----------
-    holder : str
-        Who keeps it; told to whoever else wants it.
+    `holder`, who keeps it, is told to whoever else wants it.
 
     Raises
     ------
@@ -87,7 +84,10 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
             _lock(lock.fileno())
         except OSError as error:
             rule = Rule("collect-runs", "one at a time writes ballots", "Stop the other one first")
-            found = f"{_holder(private)} has this folder open"
+            other = "another program"  # nobody is named in the moment before it is written
+            with contextlib.suppress(OSError, UnicodeDecodeError):
+                other = shown((private / "holder").read_text(encoding="utf-8"))
+            found = f"{other} has this folder open"
             raise TrialFileError([rule.broken(found, shown(str(folder), 200))]) from error
         with complaining():
             (private / "holder").write_text(holder, encoding="utf-8")
@@ -105,13 +105,6 @@ def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
             if (folder / name).exists():
                 (folder / name).rename(aside / name)
     return aside
-
-
-def _holder(private: Path) -> str:
-    """Read who holds a folder; nobody is named in the moment before it is written."""
-    with contextlib.suppress(OSError, UnicodeDecodeError):
-        return shown((private / "holder").read_text(encoding="utf-8"))
-    return "another program"
 
 
 @contextlib.contextmanager

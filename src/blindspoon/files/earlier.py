@@ -31,8 +31,6 @@ class Change:
     ----------
     number : int
         Rises from change to change.
-    when : datetime
-        Where the host is.
     said : str
         What was done, a sentence.
     files : mapping of str to (before, after)
@@ -51,7 +49,7 @@ class Change:
 def write(
     folder: Path, files: Mapping[str, Content], said: str, seen: Mapping[str, bytes] | None = None
 ) -> bool:
-    """Write files, all or none, and keep what they were.
+    """Write files, all or none, and keep what they were; tell whether it was done.
 
     Parameters
     ----------
@@ -62,11 +60,6 @@ def write(
     seen : mapping of str to bytes, optional
         The files that the change was made from; where one of them is another by now, nothing is
         written. Left out, whatever stands there is written over.
-
-    Returns
-    -------
-    bool
-        Whether it was written.
 
     Raises
     ------
@@ -120,13 +113,7 @@ def _read(folder: Path) -> Iterator[Change]:
 
 
 def take_back(folder: Path, number: int) -> Change:
-    """Put back what stood there before a change.
-
-    Raises
-    ------
-    TrialFileError
-        If there is no such change, or a file was changed since.
-    """
+    """Put back what stood there before a change; raises where a file was changed since."""
     change = next((it for it in _read(folder) if it.number == number), None)
     if change is None or not change.stands:
         found = "a file was changed since" if change else "there is no such change"

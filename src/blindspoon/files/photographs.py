@@ -30,16 +30,12 @@ class Photograph:
 
     Parameters
     ----------
-    name : str
-        Of its file.
     alt, label : str
         What it shows; the label of the variant, or empty.
     inline : str
-        An address that holds the picture itself.
+        An address that holds the picture itself, `width` by `height` pixels.
     file : bytes
-        The same picture, larger, as JPEG.
-    width, height : int
-        In pixels, of the inline one.
+        The same picture, larger, as JPEG, to be called `name`.
     """
 
     name: str
@@ -54,13 +50,7 @@ class Photograph:
 def photographs(
     trial: Trial, found: Mapping[str, bytes]
 ) -> tuple[tuple[Photograph, ...], tuple[str, ...]]:
-    """Make the pictures that trial.toml lists, in its order.
-
-    Parameters
-    ----------
-    trial : Trial
-    found : mapping of str to bytes
-        What lies in ``photos/``, by name.
+    """Make the pictures that trial.toml lists, in its order, of what was found in ``photos/``.
 
     Returns
     -------
@@ -69,29 +59,29 @@ def photographs(
     """
     made, lacking = list[Photograph](), list[str]()
     for number, photo in enumerate(trial.photos, 1):
-        if photo.file not in found:
-            lacking.append(f"The picture {photo.file} is left out: photos has no such file.")
-            continue
-        try:
-            with warnings.catch_warnings():  # far more pixels than a camera's: refused
-                warnings.simplefilter("error")
-                upright = _upright(found[photo.file])
-        except Exception as error:
-            lacking.append(f"The picture {photo.file} is left out: it cannot be read ({error}).")
-            continue
-        inline = _inline(upright, ON_A_PAGE // len(trial.photos))
-        if inline is None:
-            lacking.append(f"The picture {photo.file} is left out: with so many the page is full.")
+        one = _photograph(trial, photo, number, found.get(photo.file))
+        if isinstance(one, Photograph):
+            made.append(one)
         else:
-            made.append(_finished(trial, photo, number, upright, inline))
+            lacking.append(f"The picture {photo.file} is left out: {one}.")
     return tuple(made), tuple(lacking)
 
 
-def _finished(
-    trial: Trial, photo: Photo, number: int, upright: Image.Image, inline: tuple[str, int, int]
-) -> Photograph:
-    stem = re.sub(r"[^a-z0-9]+", "-", PurePath(photo.file).stem.lower()).strip("-")
+def _photograph(trial: Trial, photo: Photo, number: int, data: bytes | None) -> Photograph | str:
+    """Make a picture, or say why it cannot be made."""
+    if data is None:
+        return "photos has no such file"
+    try:
+        with warnings.catch_warnings():  # far more pixels than a camera's: refused
+            warnings.simplefilter("error")
+            upright = _upright(data)
+    except Exception as error:
+        return f"it cannot be read ({error})"
+    inline = _inline(upright, ON_A_PAGE // len(trial.photos))
+    if inline is None:
+        return "with so many the page is full"
     text, width, height = inline
+    stem = re.sub(r"[^a-z0-9]+", "-", PurePath(photo.file).stem.lower()).strip("-")
     return Photograph(
         name=f"{number}-{stem or 'photo'}.jpg",
         alt=photo.alt,

@@ -35,15 +35,8 @@ Cup = tuple[str, str, str]
 class Added:
     """Who, or which session, was added to the key after it was drawn.
 
-    Parameters
-    ----------
-    kind : {"taster", "session"}
-    name : str
-    date : date
-    after : int
-        How often the blind had been lifted by then.
-    rest : mapping
-        Keys that are not known; they are written back.
+    The blind had been lifted `after` times by then; `rest` are keys that are not known, which are
+    written back.
     """
 
     kind: Kind
@@ -59,7 +52,6 @@ class Lift:
 
     Parameters
     ----------
-    date : date
     tasters : int
         Who had scored a cup.
     scored, cups : int
@@ -141,31 +133,24 @@ def parse_seal(text: str) -> Seal | None:
     try:
         found = tomllib.loads(text.removeprefix("\ufeff"))
         own = {name: found.pop(name) for name in ("date", "key", "rule")}
-        late = [text.rsplit(", ", 1) for text in found.pop("late", ())]
-        rows = [
+        late = [
             {"kind": "taster", "name": name, "date": datetime.date.fromisoformat(day)}
-            for name, day in late
+            for name, day in (text.rsplit(", ", 1) for text in found.pop("late", ()))
         ]
-        added = tuple(_read_row(Added, row) for row in [*rows, *found.pop("added", ())])
-        lifted = tuple(_read_row(Lift, row) for row in found.pop("lifted", ()))
         rule = {EARLIER: own["rule"]} if isinstance(own["rule"], str) else own["rule"]
-        rule = {str(name): str(value) for name, value in rule.items()}
-        closed = found.pop("closed", None)
-        if not isinstance(own["date"], datetime.date) or not isinstance(
-            closed, datetime.date | None
-        ):
-            return None
-        return Seal(
+        seal = Seal(
             date=own["date"],
             key=str(own["key"]),
-            rule=rule,
-            added=added,
-            lifted=lifted,
-            closed=closed,
+            rule={str(name): str(value) for name, value in rule.items()},
+            added=tuple(_read_row(Added, row) for row in [*late, *found.pop("added", ())]),
+            lifted=tuple(_read_row(Lift, row) for row in found.pop("lifted", ())),
+            closed=found.pop("closed", None),
             rest=found,
         )
     except (ValueError, KeyError, TypeError, AttributeError):
         return None
+    dated = isinstance(seal.date, datetime.date) and isinstance(seal.closed, datetime.date | None)
+    return seal if dated else None
 
 
 def seal_of(trial: Trial, text: str) -> Seal | None:
@@ -174,8 +159,8 @@ def seal_of(trial: Trial, text: str) -> Seal | None:
     if seal is None or EARLIER not in seal.rule:
         return seal
     attributes = [
-        [each.name, each.margin, each.scale.low, each.scale.high, each.scale.step]
-        for each in trial.attributes
+        [part.name, part.margin, part.scale.low, part.scale.high, part.scale.step]
+        for part in trial.attributes
     ]
     rule = {name: getattr(trial.decision, name) for name in ("declared", "primary", "alpha", "by")}
     rule |= {"control": trial.control, "attributes": attributes}
@@ -217,19 +202,15 @@ def rule_text(trial: Trial) -> dict[str, str]:
         scale = attribute.scale
         steps = f" in steps of {scale.step:g}" if scale.step else ""
         told[f"scale of {attribute.name}"] = f"{scale.low:g} to {scale.high:g}{steps}"
-        told[f"margin of {attribute.name}"] = (
-            f"{attribute.margin:g}" if attribute.margin else "none"
-        )
+        margin = f"{attribute.margin:g}" if attribute.margin else "none"
+        told[f"margin of {attribute.name}"] = margin
     return told
 
 
 def key_fingerprint(rows: Iterable[Sequence[str]]) -> str:
     """Fingerprint a key, whatever the order of its rows and the program that saved it.
 
-    Parameters
-    ----------
-    rows : iterable of sequence of str
-        Without the heading: session, taster, code, variant, batch (may be left out or blank).
+    A row is session, taster, code, variant, batch, which may be left out or blank; no heading.
     """
     return _fingerprint(sorted([*row, ""][:5] for row in rows))
 

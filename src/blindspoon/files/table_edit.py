@@ -27,13 +27,10 @@ def edit_table(
     ----------
     data : bytes
         The whole file; separator, byte-order mark, line ends, quotes and order stay.
-    file : str
-        Name that messages give it.
     cells : mapping of (row, column) to str
         Rows as `TextTable` counts them, from 0. A column that is not there is added.
-    new : sequence of mapping of str to str
     out : collection of int
-        Rows that are taken out.
+        Rows that are taken out, counted the same way.
 
     Raises
     ------
@@ -48,8 +45,7 @@ def edit_table(
     table = read_table(data, file)
     if table.problems:
         raise TrialFileError(table.problems)
-    separator = separator_of(data)
-    text = data.decode("utf-8-sig")
+    separator, text = separator_of(data), data.decode("utf-8-sig")
     ended = re.search(r"\r\n|\r|\n", text)
     end = ended[0] if ended else "\n"
 
@@ -88,9 +84,8 @@ def edit_table(
     expected = [row for number, row in enumerate(rows) if number not in out]
     expected += [{name: row.get(name, "") for name in [*table.columns, *more]} for row in new]
     if not _same(read_table(changed_data, file).rows(), expected):
-        raise TrialFileError(
-            [_LAID_OUT.broken("a change would move other cells of this file", file)]
-        )
+        found = "a change would move other cells of this file"
+        raise TrialFileError([_LAID_OUT.broken(found, file)])
     return changed_data
 
 

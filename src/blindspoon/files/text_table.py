@@ -29,8 +29,7 @@ class TextColumn:
     Parameters
     ----------
     texts : tuple of str
-        The distinct texts, in order of first appearance, without blanks around them and in
-        Unicode's composed form (NFC).
+        The distinct texts, in order of first appearance, tidied.
     codes : int array, shape (n,)
         Position in `texts`, one a row.
 
@@ -68,14 +67,14 @@ class TextColumn:
     @classmethod
     def tidy(cls, texts: tuple[str, ...], codes: IntArray) -> TextColumn:
         """Make a column from distinct texts in order of appearance that may not be tidy."""
-        if "".join(texts).isascii():
-            tidy = tuple(map(str.strip, texts))
-        else:
-            tidy = tuple(map(tidied, texts))
-        if tidy == texts:
-            return cls(texts, codes)
-        places = {text: place for place, text in enumerate(dict.fromkeys(tidy))}
-        return cls(tuple(places), np.array([places[text] for text in tidy], np.int64)[codes])
+        tidy = tuple(map(str.strip if "".join(texts).isascii() else tidied, texts))
+        return cls(texts, codes) if tidy == texts else cls(texts, codes)._with(tidy)
+
+    def _with(self, texts: Sequence[str]) -> TextColumn:
+        """Put other texts, which may be alike, in the places of `texts`."""
+        places = {text: place for place, text in enumerate(dict.fromkeys(texts))}
+        codes = np.array([places[text] for text in texts], np.int64)[self.codes]
+        return TextColumn(tuple(places), codes)
 
     def __len__(self) -> int:
         """Count the rows."""
@@ -101,10 +100,7 @@ class TextColumn:
 
     def renamed(self, names: Mapping[str, str]) -> TextColumn:
         """Put a name in the place of every text that means it, whatever its capitals."""
-        meant = [names.get(text.casefold(), text) for text in self.texts]
-        places = {text: place for place, text in enumerate(dict.fromkeys(meant))}
-        codes = np.array([places[text] for text in meant], np.int64)[self.codes]
-        return TextColumn(tuple(places), codes)
+        return self._with([names.get(text.casefold(), text) for text in self.texts])
 
     def keep(self, rows: BoolArray) -> TextColumn:
         """Only the rows that are marked, and only their texts."""
@@ -168,29 +164,20 @@ class TextTable:
 
 def without_example(table: TextTable) -> TextTable:
     """Leave out the row of the batch "example", and say so where there are others by now."""
-    if "batch" not in table.columns or "example" not in table.columns["batch"].texts:
+    column = table.columns.get("batch")
+    if column is None or "example" not in column.texts:
         return table
-    cells = table.columns["batch"].cells()
-    kept = np.array([name != "example" for name in cells], dtype=np.bool_)
+    kept = column.codes != column.texts.index("example")
     text = "the batch example is not read: write over it, its name too, or delete the row"
-    line = int(table.lines[cells.index("example")])
-    return replace(
-        table.keep(kept),
-        notes=(*table.notes, *[Note(file=table.file, line=line, text=text)] * bool(kept.any())),
-    )
+    note = Note(file=table.file, line=int(table.lines[np.argmin(kept)]), text=text)
+    return replace(table.keep(kept), notes=(*table.notes, *[note] * bool(kept.any())))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FolderTables:
     """The tables of a trial folder; None where there is no such file.
 
-    Parameters
-    ----------
-    scores : tuple of TextTable
-        scores.csv and every ballot.
-    choices : tuple of TextTable
-        choices.csv and every ballot of sets.
-    servings, key, batches, readings, corrections : TextTable or None
+    Scores stand in scores.csv and every ballot, choices in choices.csv and every ballot of sets.
     """
 
     scores: tuple[TextTable, ...] = ()
@@ -208,14 +195,9 @@ class FolderTables:
 
 
 def table_of(file: str, rows: Sequence[Mapping[str, str]]) -> TextTable:
-    """Make a table from rows that are already apart, such as those of the score page.
+    """Make a table from rows that are already apart, all with the keys of the first.
 
-    Parameters
-    ----------
-    file : str
-        Name that messages give it.
-    rows : sequence of mapping
-        All with the keys of the first. The first row counts as line 2, under a header.
+    `file` is the name that messages give it; the first row counts as line 2, under a header.
 
     Examples
     --------
@@ -303,18 +285,8 @@ def guarded(text: str) -> str:
 def read_table(data: bytes, file: str) -> TextTable:
     r"""Read a delimited file: UTF-8 or Windows-1252; comma, semicolon or tab; quoted newlines.
 
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    file : str
-        Name that messages give it.
-
-    Returns
-    -------
-    TextTable
-        Blank rows and blank unnamed columns are not in it. What is wrong with the file is in
-        its `problems`; nothing is raised.
+    Blank rows and blank unnamed columns are not in the table. What is wrong with the file, which
+    messages call `file`, is in its `problems`; nothing is raised.
 
     Notes
     -----
@@ -335,16 +307,14 @@ def read_table(data: bytes, file: str) -> TextTable:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     windows = of_windows(data)
     data = data if windows is None else windows.encode()
-    problem = _unreadable(data, file)
-    if problem is not None:
+    if problem := _unreadable(data, file):
         return _unread(file, problem)
     separator = separator_of(data)
     parts = _by_pandas(data, separator) if len(data) >= LARGE else None
     parts = parts or _by_csv(data.decode(), separator, file)
     table = _assemble(file, parts, decimal_comma=separator != ",")
-    if windows is None:
-        return table
-    return replace(table, notes=(Note(file=file, text=WINDOWS), *table.notes))
+    told = [Note(file=file, text=WINDOWS)] * (windows is not None)
+    return replace(table, notes=(*told, *table.notes))
 
 
 WINDOWS = "it is no UTF-8, and was read as Windows-1252: look whether accents are right"
@@ -363,12 +333,10 @@ def of_windows(data: bytes) -> str | None:
     with contextlib.suppress(UnicodeDecodeError):
         data.decode()
         return None
-    if b"\0" in data or data[:2] in (b"PK", b"\xff\xfe", b"\xfe\xff"):
-        return None
-    if not data.decode(errors="ignore").isascii():
-        return None
-    with contextlib.suppress(UnicodeDecodeError):
-        return data.decode("cp1252")
+    foreign = b"\0" in data or data[:2] in (b"PK", b"\xff\xfe", b"\xfe\xff")
+    if not foreign and data.decode(errors="ignore").isascii():
+        with contextlib.suppress(UnicodeDecodeError):
+            return data.decode("cp1252")
     return None
 
 
@@ -536,7 +504,9 @@ def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
         lone = (f"the header is one cell, {quoted(name)}" for name in times)
         problems = [_SEPARATOR.broken(found, file, line) for found in lone]
         return _unread(file, *(parts.problems or problems))
-    filled = _filled(parts)
+    filled = np.zeros(parts.lines.size, dtype=np.bool_)  # rows with a cell that is not blank
+    for column in parts.columns:
+        filled |= column.codes != (column.texts.index("") if "" in column.texts else -1)
     columns: dict[str, TextColumn] = {}
     unnamed = []
     for place, (name, column) in enumerate(zip(names, parts.columns, strict=True), 1):
@@ -558,13 +528,3 @@ def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
         problems=(*parts.problems, *repeated),
         notes=(Note(file=file, line=line, text=text),) if unnamed else (),
     )
-
-
-def _filled(parts: _Parts) -> BoolArray:
-    """Mark the rows that have a cell that is not blank."""
-    filled = np.zeros(parts.lines.size, dtype=np.bool_)
-    for column in parts.columns:
-        if "" not in column.texts:
-            return np.ones_like(filled)
-        filled |= column.codes != column.texts.index("")
-    return filled

@@ -218,7 +218,9 @@ class Section:
         counted = type(value) in _NOT_MEANT and type(value) not in types
         if value is None or (isinstance(value, types) and not counted):
             return value
-        self.complain("wrong-type", key, f"{_shown(value)} is {_kind(value)}", allowed, remedy)
+        self.complain(
+            "wrong-type", key, f"{_shown(value)} is {_KINDS[type(value)]}", allowed, remedy
+        )
         return None
 
     def _items(self, key: str, kind: type, allowed: str, remedy: str) -> list[Any]:
@@ -226,7 +228,7 @@ class Section:
         values = self._take(key, (list,), allowed, remedy) or []
         for value in values:
             if not isinstance(value, kind):
-                found = f"{_shown(value)} is {_kind(value)}"
+                found = f"{_shown(value)} is {_KINDS[type(value)]}"
                 self.complain("wrong-type", key, found, allowed, remedy)
         return [value for value in values if isinstance(value, kind)]
 
@@ -296,10 +298,6 @@ def _key_lines(text: str) -> dict[str, int]:
         elif key := _KEY.match(line):
             lines.setdefault(f"{prefix}.{key[1]}" if prefix else key[1], number)
     return lines
-
-
-def _kind(value: object) -> str:
-    return _KINDS.get(type(value), "something else")
 
 
 def _shown(value: object) -> str:

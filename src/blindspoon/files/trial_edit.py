@@ -38,10 +38,11 @@ def put(text: str, place: str, value: Value | None) -> str:
     TrialFileError
         If that would change anything else: the file is laid out in an unusual way.
     """
-    *path, last = _steps(place)
-    key = str(last)
+    parts = re.findall(r"[^.\[\]]+", place)
+    *path, key = [int(part) - 1 if part.isdigit() else part for part in parts]
     values = _plain(tomllib.loads(text))
-    if _at(values, path).get(key) == value and type(_at(values, path).get(key)) is type(value):
+    table = _at(values, path)
+    if table.get(key) == value and type(table.get(key)) is type(value):
         return text
 
     def set_it(document: Any) -> None:  # noqa: ANN401 - tomlkit's or plain values
@@ -51,7 +52,6 @@ def put(text: str, place: str, value: Value | None) -> str:
         else:
             table[key] = value
 
-    table = _at(values, path)
     if key in table or value is None:
         return _seen(text, set_it, _by_value(text, set_it))
     lines = text.splitlines(keepends=True)
@@ -73,13 +73,7 @@ def put(text: str, place: str, value: Value | None) -> str:
 
 
 def add(text: str, kind: str, values: Mapping[str, Value]) -> str:
-    """Add a section of a kind, such as "variant", behind those that are there.
-
-    Raises
-    ------
-    TrialFileError
-        As `put`.
-    """
+    """Add a section of a kind, such as "variant", behind those that are there; raises as `put`."""
 
     def add_it(document: Any) -> None:  # noqa: ANN401
         document.setdefault(kind, []).append(dict(values))
@@ -98,13 +92,7 @@ def add(text: str, kind: str, values: Mapping[str, Value]) -> str:
 
 
 def take_out(text: str, kind: str, number: int) -> str:
-    """Take out the section of that number, from 1.
-
-    Raises
-    ------
-    TrialFileError
-        As `put`.
-    """
+    """Take out the section of that number, from 1; raises as `put`."""
 
     def take_it(document: Any) -> None:  # noqa: ANN401
         del document[kind][number - 1]
@@ -118,12 +106,6 @@ def take_out(text: str, kind: str, number: int) -> str:
     while end < len(lines) and not lines[end].strip() and not comments:
         end += 1
     return _seen(text, take_it, "".join([*lines[:start], *comments, *lines[end:]]))
-
-
-def _steps(place: str) -> list[str | int]:
-    """Take "attribute[2].label" apart: "attribute", 1, "label"."""
-    parts = re.findall(r"[^.\[\]]+", place)
-    return [int(part) - 1 if part.isdigit() else part for part in parts]
 
 
 def _at(document: Any, path: Sequence[str | int]) -> Any:  # noqa: ANN401
