@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from blindspoon.cli.say import CHART, FOLDER, FOLDERS, JSON, SIZE, progress, say_json, today
+from blindspoon.cli.say import CHART, FOLDER, FOLDERS, JOBS, JSON, SIZE, progress, say_json, today
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from blindspoon.packing.pack import Published
+
+
+def _kept_in(folder: str, told: str) -> Callable[[Any], Any]:
+    kind = click.Path(path_type=Path, file_okay=False)
+    return click.option("--to", type=kind, default=Path(folder), show_default=True, help=told)
 
 
 POOL = click.option(
@@ -26,7 +31,9 @@ POOL = click.option(
 @click.command()
 @FOLDER
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@click.option("--last", is_flag=True, help="Nobody is added any more, though a look is left.")
+@click.option(
+    "--last", is_flag=True, help="End here, though the rule has another look: nobody is added."
+)
 def lift(folder: Path, yes: bool, last: bool) -> None:
     """Lift the blind, once: find out what was in which cup.
 
@@ -99,13 +106,7 @@ def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: b
 
 @click.command()
 @FOLDERS
-@click.option(
-    "--to",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path("reports"),
-    show_default=True,
-    help="Where the reports are kept, a folder a trial.",
-)
+@_kept_in("reports", "Where the reports are kept, a folder for each trial.")
 @POOL
 def report(folders: Sequence[Path], to: Path, together: bool) -> None:
     """Write the findings as a page, with charts and tables.
@@ -125,13 +126,7 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
 
 @click.command()
 @FOLDERS
-@click.option(
-    "--to",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path("published"),
-    show_default=True,
-    help="Where it is written, a folder and a zip file a trial.",
-)
+@_kept_in("published", "Where it is written, a folder and a zip file for each trial.")
 @click.option(
     "--jar",
     type=click.FloatRange(min=1, max=1_000_000),
@@ -178,11 +173,19 @@ def say_published(written: Published) -> None:
 
 
 @click.command()
-@click.option("--trials", type=click.IntRange(8), default=2000, help="Trials a cell.  [2000]")
-@click.option("--seed", type=SIZE, default=20260905, show_default=True, help="Of all draws.")
+@click.option(
+    "--trials",
+    type=click.IntRange(8),
+    default=2000,
+    show_default=True,
+    help="Simulated in each situation.",
+)
+@click.option(
+    "--seed", type=SIZE, default=20260905, show_default=True, help="From which all is drawn."
+)
 @click.option("--tasters", type=SIZE, multiple=True, help="A size of panel; may be repeated.")
-@click.option("--only", multiple=True, metavar="SITUATION", help="All by default; may be repeated.")
-@click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
+@click.option("--only", multiple=True, metavar="SITUATION", help="Only this one; may be repeated.")
+@JOBS
 @click.option(
     "--to",
     type=click.Path(dir_okay=False, path_type=Path),

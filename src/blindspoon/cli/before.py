@@ -11,8 +11,8 @@ import click
 from blindspoon.cli.say import (
     CHART,
     FOLDER,
+    JOBS,
     JSON,
-    SD,
     SIZE,
     progress,
     say_cautions,
@@ -22,6 +22,8 @@ from blindspoon.cli.say import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from blindspoon.serving.plan import ServingPlan
 
 
@@ -34,7 +36,7 @@ if TYPE_CHECKING:
     "source",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="An old spreadsheet, saved as CSV: a column a variant, or a row a cup.",
+    help="An old spreadsheet, saved as CSV: a column for each variant, or a row for each cup.",
 )
 def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
     """Start a trial with seven questions.
@@ -87,11 +89,8 @@ def _asked() -> dict[str, bytes]:
         for key, question, hint in [*asked, second]:
             if key in wrong:
                 click.echo(f"\n{click.style(question, bold=True)}\n{click.wrap_text(hint, 80)}")
-                answers[key] = (
-                    _lines()
-                    if key in ("changes", starting.SCORED, "tasting.tasters")
-                    else click.prompt(">", default="", show_default=False, prompt_suffix=" ")
-                )
+                many = key in ("changes", starting.SCORED, "tasting.tasters")
+                answers[key] = "\n".join(iter(_line, "")) if many else _line()
         try:
             files, wrong = starting.new_files(answers, today()), set()
         except TrialFileError as error:
@@ -109,10 +108,8 @@ def _asked() -> dict[str, bytes]:
     return files
 
 
-def _lines() -> str:
-    """Read lines up to an empty one."""
-    lines = iter(lambda: click.prompt(">", default="", show_default=False, prompt_suffix=" "), "")
-    return "\n".join(lines)
+def _line() -> str:
+    return str(click.prompt(">", default="", show_default=False, prompt_suffix=" "))
 
 
 @click.command()
@@ -135,6 +132,16 @@ def batches(folder: Path, as_json: bool) -> None:
         say_notes(notes)
 
 
+def _spread(name: str, told: str) -> Callable[[Any], Any]:
+    told = f"Standard deviation {told}, in points."
+    return click.option(f"--{name}-sd", type=click.FloatRange(min=0), help=told)
+
+
+def _tried(name: str) -> Callable[[Any], Any]:
+    told = f"A number of {name} to try; may be repeated."
+    return click.option(f"--{name}", type=SIZE, multiple=True, metavar="N", help=told)
+
+
 @click.command()
 @FOLDER
 @click.option(
@@ -142,33 +149,17 @@ def batches(folder: Path, as_json: bool) -> None:
     type=click.Path(path_type=Path),
     help="Take the spread of the scores from an earlier trial folder.",
 )
-@click.option("--cup-sd", type=SD, help="Standard deviation from cup to cup, in points.")
-@click.option("--taster-sd", type=SD, help="Standard deviation between tasters, in points.")
-@click.option(
-    "--opinion-sd",
-    type=SD,
-    help="Standard deviation of a taster's own opinion of a variant, in points.",
-)
-@click.option(
-    "--tasters",
-    type=SIZE,
-    multiple=True,
-    metavar="N",
-    help="A number of tasters to try; may be repeated.",
-)
-@click.option(
-    "--sessions",
-    type=SIZE,
-    multiple=True,
-    metavar="N",
-    help="A number of sessions to try; may be repeated.",
-)
+@_spread("cup", "from cup to cup")
+@_spread("taster", "between tasters")
+@_spread("opinion", "of a taster's own opinion of a variant")
+@_tried("tasters")
+@_tried("sessions")
 @click.option(
     "--trials",
     type=click.IntRange(100, 100_000),
     help="Simulated trials for each number.  [default: as few as make it precise to 0.01]",
 )
-@click.option("--jobs", type=int, default=-1, help="Processes; -1 is every core.  [default: -1]")
+@JOBS
 @CHART
 @JSON
 def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - SizeOptions knows them
@@ -177,7 +168,7 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     Simulates trials of this design and judges them as the report will: the chance to show a
     difference of one margin and of two, and to show a variant alike when nothing differs. For
     [choice] it is exact: right answers needed, and the chance to show that some can tell. For
-    [course] it names the designs, best first, and what panels can hope for.
+    [course] it names the designs, best first, and what each can show.
     """
     from blindspoon.planning import SizeOptions, size_days, size_sets  # noqa: PLC0415
 
@@ -185,14 +176,13 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     days = size_days(folder, SizeOptions(**options))
     exact = {"choice": sets.to_record()} if sets else {}
     exact |= {"course": days.to_record()} if days else {}
-    if sets is not None and not as_json:
-        from blindspoon.cli.printed import sets_table  # noqa: PLC0415
+    if exact and not as_json:
+        from blindspoon.cli import printed  # noqa: PLC0415
 
-        click.echo(sets_table(sets))
-    if days is not None and not as_json:
-        from blindspoon.cli.printed import days_table  # noqa: PLC0415
-
-        click.echo(days_table(trial, days))
+        if sets is not None:
+            click.echo(printed.sets_table(sets))
+        if days is not None:
+            click.echo(printed.days_table(trial, days))
     if exact and not (trial.primary_attributes if days else trial.attributes):
         if as_json:
             say_json(exact)
@@ -216,11 +206,11 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @click.command()
 @FOLDER
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
-@click.option("--more", is_flag=True, help="Draw the sessions that were listed since.")
+@click.option("--more", is_flag=True, help="Draw the sessions that trial.toml lists since then.")
 @click.option(
     "--tasted",
     metavar="ROUND:CODES",
-    help="One person alone: the order after shuffling, as in '1: 512 037'.",
+    help="You taste alone: the order after shuffling, as in '1: 512 037'.",
 )
 @click.option("--again", is_flag=True, help="Draw a lost key again, and prove it by the seal.")
 @click.option(

@@ -11,13 +11,13 @@ from blindspoon.batches.amounts import Amounts
 from blindspoon.batches.cautions import HEAD as CARE
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words
 from blindspoon.findings.comparison import Analysis, AttributeResult
-from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
+from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.choice_size import ABLE, ChoiceSizing
 from blindspoon.simulate.flips import smallest_p
 from blindspoon.simulate.size_results import Sizing, SizingCell
-from blindspoon.stats.results import MixedContrast, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.choices_section import choice_rows
 from blindspoon.writeup.course_tables import day_rows
@@ -33,13 +33,7 @@ SIZES = ("tasters", "sessions", "a margin", "two margins", "alike", "seen 8 in 1
 
 
 def comparison_table(analysis: Analysis) -> str:
-    """Lay out every comparison, primary attributes first, then what was not compared.
-
-    Returns
-    -------
-    str
-        Lines of at most 80 columns; longer names are cut with an ellipsis.
-    """
+    """Lay out every comparison, primary attributes first, then what was not compared."""
     ordered = sorted(analysis.results, key=lambda result: not result.primary)
     blocks = ["\n".join(_attribute(analysis.trial, result)) for result in ordered]
     head = _heading(analysis) if analysis.results else filled(analysis.trial.title)
@@ -54,21 +48,19 @@ def _choices(analysis: Analysis) -> str:
     if not found:
         return ""
     choice, planned = found[0].choice, "primary" if found[0].primary else "exploratory"
-    head = (
-        f"{wording.capital(choice.how.label)} ({planned}, {wording.percent(found[0].level)} limit)"
-    )
-    control = analysis.trial.variant(analysis.trial.control).label
+    limit, control = wording.percent(found[0].level), analysis.trial.variant(analysis.trial.control)
+    head = f"{wording.capital(choice.how.label)} ({planned}, {limit} limit)"
     who = [
         f"{row.taster} ({row.right} of {row.tests})"
-        for each in found
-        for row in each.by_taster
+        for held in found
+        for row in held.by_taster
         if row.can_tell and analysis.trial.tasters_shown
     ]
     told = [f"Who can tell by their own sets: {wording.listing(who)}."] if who else []
     stands = analysis.standing.sentences if not analysis.results else ()
-    lines = [*stands, *(each.because for each in found), *told]
+    lines = [*stands, *(held.because for held in found), *told]
     rows = aligned(choice_rows(found, "-"))
-    return "\n".join([filled(f"{head}, against {control}"), *rows, *map(filled, lines)])
+    return "\n".join([filled(f"{head}, against {control.label}"), *rows, *map(filled, lines)])
 
 
 def _courses(analysis: Analysis) -> Iterator[str]:
@@ -144,23 +136,7 @@ def _under(head: str, lines: Sequence[str]) -> str:
 
 
 def pooled_table(pool: Pool) -> str:
-    """Lay out each kitchen's differences and the pooled ones, primary attributes first.
-
-    Returns
-    -------
-    str
-        Lines of at most 80 columns; longer names are cut with an ellipsis.
-    """
-    ordered = sorted(pool.attributes, key=lambda attribute: not attribute.primary)
-    lost = [
-        filled(f"  {wording.listing(filter(None, (left.attribute, left.variant)))}: {left.reason}")
-        for left in pool.not_pooled
-    ]
-    blocks = ["\n".join(_pooled_attribute(attribute)) for attribute in ordered]
-    return on_a_terminal([_pooled_heading(pool), *blocks, _under("Not pooled:", lost)])
-
-
-def _pooled_heading(pool: Pool) -> str:
+    """Lay out each kitchen's differences and the pooled ones, primary attributes first."""
     who = (
         f"{kitchen.name} ({wording.count(len(kitchen.table.tasters), 'taster')})"
         for kitchen in pool.kitchens
@@ -171,29 +147,34 @@ def _pooled_heading(pool: Pool) -> str:
         f"Differences are variant minus control ({control}), in points, by the mixed model; "
         "p values are adjusted over the variants."
     )
-    return "\n".join(map(filled, (pool.first.title, kitchens, rule, *pool.remarks)))
+    head = "\n".join(map(filled, (pool.first.title, kitchens, rule, *pool.remarks)))
+    ordered = sorted(pool.attributes, key=lambda attribute: not attribute.primary)
+    lost = [
+        filled(f"  {wording.listing(filter(None, (left.attribute, left.variant)))}: {left.reason}")
+        for left in pool.not_pooled
+    ]
+    blocks = ["\n".join(_pooled_attribute(attribute)) for attribute in ordered]
+    return on_a_terminal([head, *blocks, _under("Not pooled:", lost)])
 
 
 def _pooled_attribute(found: PooledAttribute) -> Iterator[str]:
     yield _role(found.attribute, found.alpha, primary=found.primary)
     if found.comparisons:
-        rows = [("", *heads((*FOUND, P)), "verdict")]
-        for comparison in found.comparisons:
-            rows += _pooled_rows(found.attribute, comparison)
+        rows: list[Row] = [("", *heads((*FOUND, P)), "verdict")]
+        for one in found.comparisons:
+            briefly = in_brief(one.verdict)
+            contrasts = [
+                *((own.kitchen, own.mixed, "") for own in one.own),
+                (LIKE, one.pooled, "" if one.alone else briefly),
+                (ONLY, one.these, briefly if one.alone else ""),
+            ]
+            rows.append((one.variant.label, "", "", "", ""))
+            rows += [
+                (f"  {name}", *cells((*FOUND, P), contrast, found.attribute, "-"), verdict)
+                for name, contrast, verdict in contrasts
+            ]
         yield from aligned(rows, least=len(ONLY) + 2)
     yield _between(found)
-
-
-def _pooled_rows(attribute: Attribute, found: PooledComparison) -> Iterator[Row]:
-    def row(name: str, contrast: MixedContrast | NoResult, verdict: str = "") -> Row:
-        return (f"  {name}", *cells((*FOUND, P), contrast, attribute, "-"), verdict)
-
-    yield (found.variant.label, "", "", "", "")
-    for own in found.own:
-        yield row(own.kitchen, own.mixed)
-    verdicts = ("", in_brief(found.verdict)) if found.alone else (in_brief(found.verdict), "")
-    yield row(LIKE, found.pooled, verdicts[0])
-    yield row(ONLY, found.these, verdicts[1])
 
 
 def _between(found: PooledAttribute) -> str:
@@ -226,9 +207,14 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
     heads: Row = SIZES
     if sizing.unit == "round":
         heads, rows = ("rounds", *SIZES[2:]), [(row[1].rjust(6), *row[2:]) for row in rows]
-    lines = aligned([heads, *rows], indent="", least=0, ragged=False)
-    sentences, assumptions = map(filled, sizing.sentences), map(filled, sizing.assumptions)
-    return on_a_terminal([*sentences, filled(head), "\n".join(lines), *assumptions])
+    return _sized(sizing.sentences, head, [heads, *rows], sizing.assumptions)
+
+
+def _sized(
+    sentences: Iterable[str], head: str, rows: Sequence[Row], assumptions: Iterable[str] = ()
+) -> str:
+    table = "\n".join(aligned(rows, indent="", least=0, ragged=False))
+    return on_a_terminal([*map(filled, (*sentences, head)), table, *map(filled, assumptions)])
 
 
 def _chances(cell: SizingCell, attribute: Attribute) -> Row:
@@ -264,8 +250,7 @@ def sets_table(sizing: ChoiceSizing) -> str:
         for row in sizing.rows
     ]
     heads = ("sets", "needed", "by luck", *able, "alike to", "chance")
-    lines = aligned([heads, *rows], indent="", least=0, ragged=False)
-    return on_a_terminal([*map(filled, sizing.sentences), filled(head), "\n".join(lines)])
+    return _sized(sizing.sentences, head, [heads, *rows])
 
 
 def days_table(trial: Trial, sizing: CourseSizing) -> str:
@@ -291,8 +276,7 @@ def days_table(trial: Trial, sizing: CourseSizing) -> str:
         for row in sizing.rows
     ]
     heads = (SIZES[0], "cups each", "change seen", "not yet", "there")
-    lines = aligned([heads, *rows], indent="", least=0, ragged=False)
-    return on_a_terminal([*map(filled, sizing.sentences), filled(head), "\n".join(lines)])
+    return _sized(sizing.sentences, head, [heads, *rows])
 
 
 def balance_lines(balance: Iterable[Balance]) -> Iterator[str]:
@@ -314,9 +298,8 @@ def balance_lines(balance: Iterable[Balance]) -> Iterator[str]:
 
 
 def _times(span: Span) -> str:
-    if span.low == span.high:
-        return wording.count(span.low, "time")
-    return f"{span.low} to {span.high} times"
+    alike = span.low == span.high
+    return wording.count(span.low, "time") if alike else f"{span.low} to {span.high} times"
 
 
 def batches_table(trial: Trial, made: Made) -> str:
@@ -331,9 +314,7 @@ def batches_table(trial: Trial, made: Made) -> str:
     ]
     longest = max((len(name) for name, *_ in rows), default=0)
     short = ("", *(short for _, _, short, _ in STRENGTHS))
-    unknown = {
-        f"{batch.batch}: {why}" for batch in made.strengths for why in batch.unknown.values()
-    }
+    unknown = {f"{row.batch}: {why}" for row in made.strengths for why in row.unknown.values()}
     listed = {
         "Not known:": sorted(unknown),
         "To match the control:": [

@@ -34,8 +34,10 @@ CHART = click.option(
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write a chart, as SVG or PNG by its ending.",
 )
-SD = click.FloatRange(min=0)
 SIZE = click.IntRange(min=1)
+JOBS = click.option(
+    "--jobs", type=int, default=-1, show_default=True, help="Processes; -1 is every core."
+)
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 
 SHOWN = 100
@@ -77,11 +79,6 @@ def say_cautions(cautions: Sequence[tuple[str, str]]) -> None:
     """Print each caution with its source."""
     for text, source in cautions:
         click.echo(spaced(f"caution: {text}" + (f" ({source})" if source else "")))
-
-
-def tell(text: str) -> None:
-    """Print what happens on the score page."""
-    click.echo(text, err=True)
 
 
 def say_addresses(addresses: Addresses) -> None:
@@ -129,17 +126,17 @@ def summary(folder: Path, problems: Sequence[Problem], notes: Sequence[Note]) ->
 
 def say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:
     """Print the problems, each with the command that explains it."""
-    told = together(problems)
-    for problem in told[:SHOWN]:
-        click.echo(f"{problem}\n    more: blindspoon explain {problem.slug}", err=err)
-    if len(told) > SHOWN:
-        click.echo(f"... and {len(told) - SHOWN:,} more.", err=err)
+    told = [f"{it}\n    more: blindspoon explain {it.slug}" for it in together(problems)]
+    _say_some(told, "more", err=err)
 
 
 def say_notes(notes: Sequence[Note]) -> None:
     """Print the notes."""
-    told = together(notes)
-    for note in told[:SHOWN]:
-        click.echo(spaced(f"note: {note}"))
+    _say_some([spaced(f"note: {note}") for note in together(notes)], "more notes")
+
+
+def _say_some(told: Sequence[str], more: str, *, err: bool = False) -> None:
+    for text in told[:SHOWN]:
+        click.echo(text, err=err)
     if len(told) > SHOWN:
-        click.echo(f"... and {len(told) - SHOWN:,} more notes.")
+        click.echo(f"... and {len(told) - SHOWN:,} {more}.", err=err)

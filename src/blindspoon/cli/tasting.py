@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -17,7 +18,6 @@ from blindspoon.cli.say import (
     say_notes,
     say_problems,
     summary,
-    tell,
     today,
 )
 
@@ -35,7 +35,7 @@ UNBROKEN = "\N{NON-BREAKING HYPHEN}"
     "source",
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE",
-    help="Add the scores of a spreadsheet's export instead.",
+    help="Add the scores of a spreadsheet, saved as CSV, instead.",
 )
 def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> None:
     """Open the tasting: scores from phones, or keyed in from paper.
@@ -43,23 +43,20 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
     with loading():
-        from blindspoon.collect.opening import (  # noqa: PLC0415
-            after_lifting,
-            opened,
-            plan_addition,
-        )
+        from blindspoon.collect import opening  # noqa: PLC0415
         from blindspoon.collect.server import serve  # noqa: PLC0415
 
-    say_notes(after_lifting(folder))
-    with opened(folder) as sitting:
+    say_notes(opening.after_lifting(folder))
+    with opening.opened(folder) as sitting:
         if source is not None:
-            addition = plan_addition(folder, sitting, source)
+            addition = opening.plan_addition(folder, sitting, source)
             for line in addition.lines():
                 click.echo(line)
             addition.add(sitting)
             click.echo(added(addition, folder))
             return
         where = {} if port is None else {"port": port}
+        tell = partial(click.echo, err=True)
         tally = serve(sitting, lan=lan, ready=say_addresses, tell=tell, **where)
     click.echo(f"{tally} of {folder}.")
 
@@ -91,7 +88,7 @@ def check(folder: Path, as_json: bool) -> None:
 
 @click.command()
 @FOLDER
-@click.option("--reopen", is_flag=True, help="Open it again; until the blind is lifted.")
+@click.option("--reopen", is_flag=True, help="Open it again, while the blind is not lifted.")
 def close(folder: Path, reopen: bool) -> None:
     """Close the tasting: nothing is scored until it is opened again.
 

@@ -39,7 +39,8 @@ def put(text: str, place: str, value: Value | None) -> str:
         If that would change anything else: the file is laid out in an unusual way.
     """
     parts = re.findall(r"[^.\[\]]+", place)
-    *path, key = [int(part) - 1 if part.isdigit() else part for part in parts]
+    *path, _ = [int(part) - 1 if part.isdigit() else part for part in parts]
+    key = parts[-1]
     values = _plain(tomllib.loads(text))
     table = _at(values, path)
     if table.get(key) == value and type(table.get(key)) is type(value):
