@@ -66,9 +66,20 @@ def position_effect(
 ) -> tuple[OrderEffect | NoResult, Effect | NoResult]:
     """Estimate what the place of a cup does to its score.
 
-    Of scores, shape (n_servings,), NaN where none was given, and of so many variants, shape
-    (n_servings,). Gives each place against the mean of all, and the first place minus the mean of
-    the later ones.
+    Parameters
+    ----------
+    score : float array, shape (n_servings,)
+        NaN where none was given.
+    variant : int array, shape (n_servings,)
+    variants : int
+    sittings : Sittings
+
+    Returns
+    -------
+    every : OrderEffect or NoResult
+        Each place against the mean of all.
+    first : Effect or NoResult
+        The first place minus the mean of the later ones.
 
     Notes
     -----
@@ -101,8 +112,14 @@ def carry_over(
 ) -> OrderEffect | NoResult:
     """Estimate what the variant tasted just before does to a score.
 
-    Of scores, shape (n_servings,), NaN where none was given, and of variants, shape (n_servings,),
-    by their place in `names`.
+    Parameters
+    ----------
+    score : float array, shape (n_servings,)
+        NaN where none was given.
+    variant : int array, shape (n_servings,)
+    names : tuple of str
+        Of the variants.
+    sittings : Sittings
 
     Notes
     -----

@@ -135,9 +135,17 @@ def _by_ranks(
 def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, Method]:
     """Adjust signed rank tests for one another, whole tasters being turned at once.
 
-    `differences`, shape (n_tasters, n_comparisons), are variant minus control, of any attributes;
-    NaN where not both were scored. Gives single-step max-T, shape (n_comparisons,), and how.
+    Parameters
+    ----------
+    differences : array, shape (n_tasters, n_comparisons)
+        Variant minus control, of any attributes; NaN where not both were scored.
+    rng : numpy.random.Generator
 
+    Returns
+    -------
+    adjusted : array, shape (n_comparisons,)
+        Single-step max-T.
+    method : {"exact", "sampled", "normal"}
 
     Examples
     --------

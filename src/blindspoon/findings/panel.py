@@ -28,7 +28,13 @@ from blindspoon.trial import Scale, Trial
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
-    """Describe scores, shape (n,), in points, finite, by their mean, spread and ends.
+    """Describe scores by their mean, spread and ends.
+
+    Parameters
+    ----------
+    scores : float array, shape (n,)
+        In points, finite.
+    scale : Scale
 
     Examples
     --------
@@ -56,8 +62,13 @@ NONE_OF_OWN = NoResult("This taster scored no variant twice.")
 def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeatability | NoResult:
     """Pool the spread of each taster's scores of the same variant.
 
-    The servings that were `scored` on the attribute, bool, shape (n_servings,), may come from
-    several sessions and batches, by the table.
+    Parameters
+    ----------
+    cells : Cells
+    table : ScoreTable
+        Tells the sessions and batches that replicates come from.
+    scored : bool array, shape (n_servings,)
+        Servings that were scored on the attribute.
 
     Notes
     -----
@@ -97,8 +108,14 @@ def own_repeatability(cells: Cells, taster: int) -> float | NoResult:
 def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlPair | NoResult:
     """Compare the two control cups that a taster got in one session.
 
-    They are the two rows of one taster, session and the control, by its place in
-    ``Trial.variants``. Scores, shape (n_servings,), are NaN where none was given.
+    Parameters
+    ----------
+    score : float array, shape (n_servings,)
+        NaN where none was given.
+    table : ScoreTable
+        Its two rows of one taster, session and the control are such a pair.
+    control : int
+        Position in ``Trial.variants``.
     """
     rows = np.flatnonzero((table.variant == control) & np.isfinite(score))
     rows = rows[np.lexsort((table.position[rows], table.session[rows], table.taster[rows]))]
@@ -159,7 +176,13 @@ def interaction(
 ) -> FTest | NoResult:
     """Ask whether tasters differ in how they see the variants by more than they scatter.
 
-    `cells` are those of the scores, shape (n,), in points, finite.
+    Parameters
+    ----------
+    cells : Cells
+        Of the scores.
+    score : float array, shape (n,)
+        In points, finite.
+    taster, variant : int array, shape (n,)
 
     Notes
     -----
@@ -184,7 +207,10 @@ UPPER = (1 + LEVEL) / 2
 def concordance(means: FloatArray) -> Concordance | NoResult:
     """Measure by ranks whether tasters put the variants in the same order.
 
-    Each taster's mean of each variant, shape (n_tasters, n_variants), in points, without gaps.
+    Parameters
+    ----------
+    means : float array, shape (n_tasters, n_variants)
+        Each taster's mean of each variant, in points, without gaps.
 
     Notes
     -----
@@ -222,7 +248,10 @@ def _lacking(means: FloatArray) -> NoResult | None:
 def intraclass(means: FloatArray) -> Intraclass | NoResult:
     """Measure whether tasters see the same distances, and whether they give the same numbers.
 
-    Each taster's mean of each variant, shape (n_tasters, n_variants), in points, without gaps.
+    Parameters
+    ----------
+    means : float array, shape (n_tasters, n_variants)
+        Each taster's mean of each variant, in points, without gaps.
 
     Notes
     -----

@@ -382,7 +382,13 @@ def _left_out(study: Study, name: Name, left_out: str, rows: BoolArray) -> Alter
 
 
 def only(table: ScoreTable, rows: BoolArray) -> ScoreTable:
-    """Keep some rows of a table, marked by bool, shape (n,); labels and what was planned stay."""
+    """Keep some rows of a table; labels and what was planned stay.
+
+    Parameters
+    ----------
+    table : ScoreTable
+    rows : bool array, shape (n,)
+    """
     return replace(
         table,
         taster=table.taster[rows],

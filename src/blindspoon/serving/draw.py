@@ -57,7 +57,16 @@ def draw_late(
 ) -> IntArray:
     """Draw the cups of one more taster, so that the session is as balanced as it can still be.
 
-    Rows of this session and of all the others, shape (n_rows, cups), give one, shape (cups,).
+    Parameters
+    ----------
+    request : ServingRequest
+    session, others : int array, shape (n_rows, cups)
+        Rows of this session, and of all the others.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    int array, shape (cups,)
     """
     row: IntArray = _draw_rows(request, 1, session, others, rng)[0]
     return row

@@ -101,9 +101,21 @@ def arrange(
 ) -> IntArray:
     """Put the cups of each row into the order that is most even over all rows.
 
-    Each row of `rows`, shape (n, cups), has the cups that a taster gets, of so many items;
-    `offset`, shape (n_cells,), is where the counts stand before them, as `deviation` says. With
-    `content` it stops as soon as every count is within one of what is wanted.
+    Parameters
+    ----------
+    rows : int array, shape (n, cups)
+        The cups that each taster gets.
+    items : int
+        Number of different items.
+    offset : float array, shape (n_cells,)
+        Where the counts stand before these rows, as `deviation` says.
+    content : bool
+        Whether to stop as soon as every count is within one of what is wanted.
+
+    Returns
+    -------
+    int array, shape (n, cups)
+        The same cups, each row in its order.
     """
     cups = rows.shape[1]
     off = offset.copy()

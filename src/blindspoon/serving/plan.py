@@ -339,10 +339,19 @@ def plan_from_rows(
 def rows_of(
     request: ServingRequest, servings: Iterable[Serving], session: str | None = None
 ) -> IntArray:
-    """Give the variants of each set of a session, or of all, in serving order.
+    """Give the variants of each set in serving order.
 
-    Shape (n_sets, cups): positions in ``request.variants``, the control 0; sets in order of first
-    appearance.
+    Parameters
+    ----------
+    request : ServingRequest
+    servings : iterable of Serving
+    session : str or None
+        None is all sessions.
+
+    Returns
+    -------
+    int array, shape (n_sets, cups)
+        Positions in ``request.variants``, the control 0; sets in order of first appearance.
     """
     number = {name: place for place, name in enumerate(request.variants)}
     sets: dict[tuple[str, str], list[tuple[int, int]]] = {}

@@ -88,8 +88,15 @@ DEAL_CHUNK = 200
 def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
     """Give each taster one thing, at random among the ways with the fewest repetitions.
 
-    `repeats` tells how much of thing j taster i has had before, shape (n, n). Gives the thing of
-    each taster, a permutation, shape (n,).
+    Parameters
+    ----------
+    repeats : float array, shape (n, n)
+        How much of thing j taster i has had before.
+
+    Returns
+    -------
+    int array, shape (n,)
+        The thing of each taster, a permutation.
 
     Examples
     --------
