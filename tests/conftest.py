@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import gc
+import json
 import os
 import shutil
 import subprocess
@@ -209,6 +211,12 @@ def apart() -> Callable[..., subprocess.CompletedProcess[str]]:
 
 
 @pytest.fixture(scope="session")
+def printed(blindspoon):
+    """What `compare --json` prints of the demonstration."""
+    return json.loads(blindspoon("compare", ROOT / "trials/allotment-cucumbers", "--json").stdout)
+
+
+@pytest.fixture(scope="session")
 def reported(blindspoon, tmp_path_factory):
     """The report of the demonstration, written once: what was said, and the folder of reports."""
     to = tmp_path_factory.mktemp("reported")
@@ -290,20 +298,37 @@ def needed(*names: str) -> str:
     return found
 
 
-# What reads, computes and judges, in seconds: no command, page, chart or server, no searching for
-# examples or through all plans, and none of the two studies that compute everything over and over.
+# What reads, computes and judges, in seconds: no command, page, chart, picture or server, no
+# searching for examples or through all plans, no panels of thousands, no rates over many panels.
 QUICK = {"batches", "files", "findings", "scores", "serving", "stats", "test_verdict.py"}
-SEARCHES = {"test_blind.py", "test_blocks.py", "test_orders.py"}
-LONG = {"slow", "bench", "browser", "blindspoon", "sensitivity", "test_multiplicity.py", *SEARCHES}
+LONG = {
+    *("slow", "bench", "browser", "blindspoon", "sensitivity", "multivariate"),
+    *("test_blind.py", "test_blocks.py", "test_choices.py", "test_course.py", "test_model.py"),
+    *("test_joint_normal.py", "test_multiplicity.py", "test_order_effects.py", "test_orders.py"),
+    *("test_photographs.py", "test_sitting_model.py", "test_study.py"),
+    "test_a_constant_moves_shift_and_interval_by_itself",
+    "test_an_unnamed_control_beside_two_jars_each_keeps_alpha",
+    "test_codes_are_shared_only_where_there_are_more_cups_than_codes",
+    "test_gaps_of_any_pattern_give_numbers",
+    "test_half_a_million_bad_rows_do_not_take_minutes",
+    "test_method_by_the_number_of_tasters",
+    "test_no_pattern_of_signs_passes_alpha",
+    "test_optimum_is_that_of_the_dense_likelihood",
+    "test_random_changes_leave_every_comment_and_value_else",
+    "test_taster_labels_do_not_matter",
+    "test_very_many_distinct_cells_are_told_apart",
+}
 
 
 def pytest_configure(config):
     """Save work that is none of the tests' own.
 
     What is compiled is kept for the other workers, and for the commands that tests start; files
-    lie in memory where there is plenty, for the program forces thousands of them to the disk; and
-    where `-m quick` is all that is asked, the files of the quick tests only are read.
+    lie in memory where there is plenty, for the program forces thousands of them to the disk; what
+    was imported and collected is not looked through for garbage again and again; and where
+    `-m quick` is all that is asked, the files of the quick tests only are read.
     """
+    gc.disable()
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     sys.dont_write_bytecode = False
     memory = Path("/dev/shm")  # noqa: S108 - only where pytest makes its own folders in it
@@ -323,10 +348,16 @@ def pytest_collect_file():
 def pytest_collection_modifyitems(items):
     for item in items:
         top, place, *rest = item.path.relative_to(ROOT).parts
-        has = {*rest, *item.keywords, *getattr(item, "fixturenames", ())}
+        own = getattr(item, "originalname", item.name)
+        has = {own, *rest, *item.keywords, *getattr(item, "fixturenames", ())}
         searches = hasattr(getattr(item, "obj", None), "hypothesis")
         if top == "tests" and place in QUICK and LONG.isdisjoint(has) and not searches:
             item.add_marker("quick")
+
+
+def pytest_collection_finish():
+    gc.freeze()
+    gc.enable()
 
 
 def pytest_addoption(parser):

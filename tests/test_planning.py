@@ -280,11 +280,10 @@ def test_size_says_what_a_small_panel_cannot_show(blindspoon, trial):
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
 
 
-def test_size_takes_the_spread_of_an_earlier_trial(blindspoon, trial, tmp_path):
+def test_size_takes_the_spread_of_an_earlier_trial(blindspoon, trial, printed):
     sizes = ["--tasters", 8, "--sessions", 2, "--trials", 200, "--jobs", 1, "--json"]
     found = json.loads(blindspoon("size", trial, "--like", CUCUMBERS, *sizes).stdout)
-    earlier = json.loads(blindspoon("compare", CUCUMBERS, "--json").stdout)
-    (texture,) = (each for each in earlier["attributes"] if each["attribute"] == "texture")
+    (texture,) = (each for each in printed["attributes"] if each["attribute"] == "texture")
     assert found["spread"]["residual_sd"] == pytest.approx(texture["mixed"]["residual_sd"])
     wider = json.loads(blindspoon("size", trial, "--cup-sd", 3, *sizes).stdout)
     assert wider["spread"]["residual_sd"] == 3

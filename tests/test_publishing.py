@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 import subprocess
 import sys
 import time
@@ -33,6 +32,11 @@ def packed(request):
     return analysis, made.files
 
 
+@pytest.fixture(scope="module")
+def content(packed):
+    return compose_report(packed[0])
+
+
 def test_every_form_is_there(packed):
     _, files = packed
     forms = {"index.html", "print.html", "writeup.md", "data/datapackage.json", "data/scores.csv"}
@@ -51,9 +55,8 @@ def test_the_guide_leads_to_every_folder_and_to_every_file_at_the_head(packed):
     assert "could not be drawn" not in guide
 
 
-def test_the_post_is_short_and_has_the_answer_and_the_first_picture(packed):
-    analysis, files = packed
-    content = compose_report(analysis)
+def test_the_post_is_short_and_has_the_answer_and_the_first_picture(packed, content):
+    _, files = packed
     text = files["blog.md"].decode()
     assert f"figures/{content.picture.name}.png" in text
     first = content.answer.split(".")[0].replace("\N{NO-BREAK SPACE}", " ")
@@ -62,21 +65,23 @@ def test_the_post_is_short_and_has_the_answer_and_the_first_picture(packed):
     assert 120 < len(told.split()) < 360
 
 
-def test_what_is_said_of_pictures_names_every_chart(packed):
-    analysis, files = packed
-    text = files["say.md"].decode()
-    for chart in compose_report(analysis).figures:
+def test_what_is_said_of_pictures_names_every_chart(packed, content):
+    text = packed[1]["say.md"].decode()
+    for chart in content.figures:
         assert f"- `{chart.name}`: " in text
 
 
-def test_what_cannot_be_drawn_is_said_in_the_guide_and_on_the_terminal(tmp_path, blindspoon):
+def test_what_cannot_be_drawn_is_said_in_the_guide_and_on_the_terminal(
+    uncoded, tmp_path, blindspoon
+):
     folder = tmp_path / "long"
-    shutil.copytree(TRIALS[0], folder)
-    plan = (folder / "trial.toml").read_text()
-    for word in ("Cool cellar", "Vine leaf", "Calcium", "Old brine", "Plain brine"):
-        long = f"{word} as it was made in our allotment kitchen that summer " * 3
-        plan = plan.replace(f'label = "{word}"', f'label = "{long.strip()}"')
+    folder.mkdir()
+    long = "as it was made in our allotment kitchen that summer " * 6
+    plan = re.sub(
+        'variant]]\nname = "(.*)"', rf'\g<0>\nlabel = "\1 {long}"', uncoded["trial.toml"].decode()
+    )
     (folder / "trial.toml").write_text(plan)
+    (folder / "scores.csv").write_bytes(uncoded["scores.csv"])
     done = blindspoon("publish", folder, "--to", tmp_path / "out")
     said = "Not drawn in figures/square: "
     assert said in done.stdout
@@ -91,6 +96,12 @@ runpy.run_path(sys.argv.pop(1), run_name="__main__")
 """
 
 
+@pytest.mark.parametrize(
+    "packed",
+    [*(pytest.param(trial, marks=pytest.mark.slow) for trial in TRIALS[:2]), TRIALS[2]],
+    ids=lambda folder: folder.name,
+    indirect=True,
+)
 def test_a_reader_checks_the_numbers_without_blindspoon(packed, tmp_path):
     analysis, files = packed
     (tmp_path / "tables").mkdir()
@@ -137,6 +148,7 @@ def test_the_same_trial_gives_the_same_zip(packed):
     assert {name.partition("/")[2] for name in archive.namelist()} == set(files)
 
 
+@pytest.mark.parametrize("packed", TRIALS[:1], ids=lambda folder: folder.name, indirect=True)
 def test_all_but_the_pictures_of_the_same_trial_is_the_same(packed, monkeypatch):
     """Drawing the pictures of the demonstration once more is slow; see above."""
     analysis, files = packed
