@@ -317,6 +317,9 @@ def test_cups_of_an_evening_without_the_control_are_left_out_and_told():
     assert "No control was tasted in session s7, so its cups are left out." in found.left_out
     assert isinstance(found.days[1].found, NoResult)
     assert found.days[1].verdict is None
+    labelled = [replace(it, label=it.name.replace("s", "day ")) for it in trial.sessions]
+    (found,) = compare_course(replace(trial, sessions=tuple(labelled)), table, ages)
+    assert "No control was tasted in day 7, so its cups are left out." in found.left_out
 
 
 def test_a_column_of_answers_that_is_nowhere_is_missed(tmp_path):

@@ -235,10 +235,12 @@ def _follow(
         against = "level"
     values = _values(series, own, control, against, freed=there)
     alone = ~np.isfinite(control).any(axis=0) & (there and against != "nothing")
-    lone = dict.fromkeys(
-        f"No control was tasted in session {series.cells[at][1]}, so its cups are left out."
-        for at in np.flatnonzero(alone).tolist()
-    )
+    tasted = dict.fromkeys(series.cells[at][1] for at in np.flatnonzero(alone).tolist())
+    lone = [
+        f"No control was tasted in {trial.session_label(name) or f'session {name}'}, "
+        "so its cups are left out."
+        for name in tasted
+    ]
     days, often = series.days.astype(float), np.isfinite(values).sum(axis=1)
     step = attribute.scale.step or rounded_to(score) or 0.0
     rng = np.random.default_rng([trial.seed, index])
