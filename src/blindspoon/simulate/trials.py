@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
@@ -84,13 +83,18 @@ def draw_scores(
 def draw_scatter(
     panel: PanelSize, spread: Spread, trials: int, rng: np.random.Generator
 ) -> FloatArray:
-    """Draw what tasters and cups add to the levels, shape (trials, tasters, variants, sessions)."""
+    """Draw what tasters and cups add to the levels, shape (trials, tasters, variants, sessions).
+
+    Trials come last in memory.
+    """
     taster, variant, session = np.indices(panel.shape).reshape(3, -1)
     nowhere = np.zeros_like(taster)
-    served = Served(session, taster, nowhere, variant, nowhere)
-    parts = spread.taster_sd, spread.taster_variant_sd, spread.residual_sd
-    drawn = _scatter(served, *parts, trials, rng).reshape(trials, *panel.shape)
-    return np.asfortranarray(drawn)
+    situation = Situation(
+        name="size", says="", cup_sd=spread.residual_sd, taster_sd=spread.taster_sd,
+        opinion_sd=spread.taster_variant_sd, sessions=panel.sessions,
+    )  # fmt: skip
+    drawn = _scatter(situation, Served(session, taster, nowhere, variant, nowhere), trials, rng)
+    return np.asfortranarray(drawn.reshape(trials, *panel.shape))
 
 
 def true_levels(scale: Scale, shift: float, trials: IntArray, variants: int) -> FloatArray:
@@ -121,24 +125,38 @@ def on_scale(scores: FloatArray, scale: Scale) -> FloatArray:
 
 
 def _scatter(
-    served: Served,
-    taster_sd: float,
-    opinion_sd: float,
-    cup_sd: float | FloatArray,
-    trials: int,
-    rng: np.random.Generator,
-    *,
-    tails: Literal["normal", "t"] = "normal",
+    situation: Situation, served: Served, trials: int, rng: np.random.Generator
 ) -> FloatArray:
-    """Draw a taster's own level and opinions and what each cup adds, shape (trials, cups)."""
+    """Draw all that tasters, cups, sessions, jars and kitchens add to the variants' levels.
+
+    The one simulator of `size` and `calibrate`; shape (trials, cups).
+    """
     tasters, variants = int(served.taster.max()) + 1, int(served.variant.max()) + 1
-    own = rng.normal(0.0, taster_sd, (trials, tasters))
-    opinion = rng.normal(0.0, opinion_sd, (trials, tasters, variants)) + own[:, :, None]
+    own = rng.normal(0.0, situation.taster_sd, (trials, tasters))
+    opinion = rng.normal(0.0, situation.opinion_sd, (trials, tasters, variants)) + own[:, :, None]
     shape = (trials, served.variant.size)
-    cups = rng.standard_normal(shape) if tails == "normal" else rng.standard_t(3, shape)
-    cups *= cup_sd
-    cups += opinion[:, served.taster, served.variant]
-    return cups
+    normal = situation.tails == "normal"
+    scores = rng.standard_normal(shape) if normal else rng.standard_t(3, shape)
+    scores *= np.array(situation.spreads(variants))[served.variant]
+    scores += opinion[:, served.taster, served.variant]
+    if situation.moves_sd:
+        moved = rng.normal(0.0, situation.moves_sd, (trials, situation.sessions, variants))
+        moved -= moved.mean(axis=1, keepdims=True)
+        scores += moved[:, served.session, served.variant]
+    if situation.sitting_sd:
+        came = rng.normal(0.0, situation.sitting_sd, (trials, tasters, situation.sessions))
+        scores += came[:, served.taster, served.session]
+    if situation.jars > 1:
+        off = rng.normal(0.0, situation.jar_sd, (trials, variants, situation.jars))
+        off -= off.mean(axis=2, keepdims=True) * situation.these
+        scores += off[:, served.variant, served.jar]
+    if situation.kitchens > 1:  # each trial is that of one kitchen
+        wide = [situation.kitchen_sd, situation.odd_kitchen_sd]
+        wide += [situation.kitchen_sd] * (variants - 2)
+        scores += (rng.standard_normal((trials, variants)) * wide)[:, served.variant]
+    if situation.first:
+        scores += np.array(situation.places(variants))[served.place]
+    return scores
 
 
 def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:
@@ -251,34 +269,8 @@ def draw_trial_scores(
     situation: Situation, true: Truths, served: Served, trials: int, rng: np.random.Generator
 ) -> FloatArray:
     """Draw what tasters say of n cups, none missing: shape (trials, n), on the scale's steps."""
-    variants = len(true.levels)
-    scores = _scatter(
-        served,
-        situation.taster_sd,
-        situation.opinion_sd,
-        np.array(situation.spreads(variants))[served.variant],
-        trials,
-        rng,
-        tails=situation.tails,
-    )
+    scores = _scatter(situation, served, trials, rng)
     scores += np.array(true.levels)[served.variant]
-    if situation.moves_sd:
-        moved = rng.normal(0.0, situation.moves_sd, (trials, situation.sessions, variants))
-        moved -= moved.mean(axis=1, keepdims=True)
-        scores += moved[:, served.session, served.variant]
-    if situation.sitting_sd:
-        tasters = int(served.taster.max()) + 1
-        came = rng.normal(0.0, situation.sitting_sd, (trials, tasters, situation.sessions))
-        scores += came[:, served.taster, served.session]
-    if situation.jars > 1:
-        off = rng.normal(0.0, situation.jar_sd, (trials, variants, situation.jars))
-        off -= off.mean(axis=2, keepdims=True) * situation.these
-        scores += off[:, served.variant, served.jar]
-    if situation.kitchens > 1:  # each trial is that of one kitchen
-        wide = [situation.kitchen_sd, situation.odd_kitchen_sd]
-        wide += [situation.kitchen_sd] * (variants - 2)
-        scores += (rng.standard_normal((trials, variants)) * wide)[:, served.variant]
-    scores += np.array(situation.places(variants))[served.place]
     return np.round(on_scale(scores, situation.scale), 9)
 
 
