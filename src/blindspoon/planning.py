@@ -91,15 +91,11 @@ def size_folder(
     try:
         spread = _spread(sized_attribute(trial), options)
         found = size(
-            sized,
-            replace(spread, taster_variant_sd=0.0) if alone else spread,
-            tasters=options.tasters or None,
-            sessions=options.sessions or None,
-            trials=options.trials,
-            n_jobs=options.jobs,
-            progress=progress,
+            sized, replace(spread, taster_variant_sd=0.0) if alone else spread,
+            tasters=options.tasters or None, sessions=options.sessions or None,
+            trials=options.trials, n_jobs=options.jobs, progress=progress,
             procedures=BOTH if options.both else (sized.decision.by,),
-        )
+        )  # fmt: skip
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     if alone:
@@ -150,11 +146,28 @@ def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
 
 
 def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
-    from blindspoon.simulate.size_results import Spread, common_practice  # noqa: PLC0415
+    """Take the spread that is usual, or an earlier trial's, and replace what was given."""
+    from blindspoon.simulate.size_results import (  # noqa: PLC0415
+        Spread,
+        common_practice,
+        spread_from,
+    )
 
     spread = common_practice(attribute.scale)
     if options.like is not None:
-        spread = _spread_of(options.like, attribute.name)
+        from blindspoon.analysis import analyse  # noqa: PLC0415 - only for an earlier trial
+
+        earlier = analyse(options.like)
+        results = {result.attribute.name: result for result in earlier.results}
+        if attribute.name not in results:
+            rule = Rule(
+                "not-like",
+                f"it scored {', '.join(results)}",
+                "Choose another trial, or give the spread with --cup-sd and --opinion-sd",
+            )
+            found = "the earlier trial did not score this attribute"
+            raise DesignError([rule.broken(found, str(options.like), column=attribute.name)])
+        spread = spread_from(results[attribute.name], earlier.trial.title)
     given = {
         "residual_sd": options.cup_sd,
         "taster_sd": options.taster_sd,
@@ -165,20 +178,3 @@ def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
         return spread
     source = "as given" if len(chosen) == len(given) else f"{spread.source}, and as given"
     return Spread(**{**asdict(spread), **chosen, "source": source})
-
-
-def _spread_of(folder: Path, attribute: str) -> Spread:
-    from blindspoon.analysis import analyse  # noqa: PLC0415 - only for an earlier trial
-    from blindspoon.simulate.size_results import spread_from  # noqa: PLC0415
-
-    earlier = analyse(folder)
-    results = {result.attribute.name: result for result in earlier.results}
-    if attribute in results:
-        return spread_from(results[attribute], earlier.trial.title)
-    rule = Rule(
-        "not-like",
-        f"it scored {', '.join(results)}",
-        "Choose another trial, or give the spread with --cup-sd and --opinion-sd",
-    )
-    found = "the earlier trial did not score this attribute"
-    raise DesignError([rule.broken(found, str(folder), column=attribute)])

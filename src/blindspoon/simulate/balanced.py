@@ -108,14 +108,10 @@ def balanced_design(positions: FloatArray) -> Balanced:
     efficiency[efficiency < 1e-10], efficiency[efficiency > 1 - 1e-10] = 0.0, 1.0
     centres = by_variant.reshape(k, q) @ turn
     return Balanced(
-        tasters=t,
-        variants=k,
-        sessions=s,
-        to_cells=in_cells @ turn * (efficiency > 0),
-        to_cups=in_cups @ turn * (efficiency < 1),
-        efficiency=efficiency,
+        tasters=t, variants=k, sessions=s, to_cells=in_cells @ turn * (efficiency > 0),
+        to_cups=in_cups @ turn * (efficiency < 1), efficiency=efficiency,
         pull=centres[1:] - centres[0],
-    )
+    )  # fmt: skip
 
 
 def _crossed(cups: FloatArray, tasters: int) -> FloatArray:
@@ -418,13 +414,10 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
             exact = np.array([value(alpha, end) for end in ends.tolist()])
             into[at] = np.interp(1 / df, 1 / ends, exact / at_ends) * single
     return DecisionRule(
-        design=design,
-        different=chebfit(nodes, reach * different, nodes.size - 1),
-        equivalent=chebfit(nodes, reach * equivalent, nodes.size - 1),
-        centre=centre,
-        positions=positions,
-        alpha=alpha,
-    )
+        design=design, different=chebfit(nodes, reach * different, nodes.size - 1),
+        equivalent=chebfit(nodes, reach * equivalent, nodes.size - 1), centre=centre,
+        positions=positions, alpha=alpha,
+    )  # fmt: skip
 
 
 def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolArray, BoolArray]:

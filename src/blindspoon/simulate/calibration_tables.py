@@ -285,19 +285,11 @@ def run(
     courses = [situation for situation in COURSES if not only or situation.name in only]
     sizes = tuple(dict.fromkeys(tasters))
     cells = calibrate(
-        trials=trials,
-        seed=seed,
-        tasters=sizes or TASTERS,
-        situations=chosen,
-        n_jobs=jobs,
+        trials=trials, seed=seed, tasters=sizes or TASTERS, situations=chosen, n_jobs=jobs,
         progress=progress if chosen else None,
-    )
+    )  # fmt: skip
     counted = calibrate_courses(
-        courses,
-        trials=trials,
-        seed=seed,
-        tasters=sizes or course_rates.TASTERS,
-        n_jobs=jobs,
+        courses, trials=trials, seed=seed, tasters=sizes or course_rates.TASTERS, n_jobs=jobs,
         progress=progress if courses else None,
-    )
+    )  # fmt: skip
     return replace(cells, courses=counted)

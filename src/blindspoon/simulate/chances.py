@@ -79,16 +79,13 @@ class Chances:
         # the planned number of sessions lies on the others
         order = sorted(range(len(self.rows)), key=lambda place: self.planned in self.rows[place])
         return LinePlot(
-            head=goal.words,
-            note=planned and f"{PLANNED[self.unit]}: {planned}",
-            under=f"{self.unit}s",
-            x=(math.log(sizes[0]) - alone, math.log(sizes[-1]) + alone),
-            y=(0.0, 1.0),
-            dashed=WANTED,
+            head=goal.words, note=planned and f"{PLANNED[self.unit]}: {planned}",
+            under=f"{self.unit}s", x=(math.log(sizes[0]) - alone, math.log(sizes[-1]) + alone),
+            y=(0.0, 1.0), dashed=WANTED,
             ticks=tuple((math.log(size), f"{size:,}") for size in shown),
             up=tuple((tenths / 10, str(tenths)) for tenths in range(0, 11, 2)),
             series=tuple(self._series(goal, place) for place in order),
-        )
+        )  # fmt: skip
 
     def _series(self, goal: Goal, place: int) -> NamedLine:
         """Let the planned number of sessions stand out, and in it the planned panel."""
@@ -123,13 +120,9 @@ def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
         sessions = _span([row[0].sessions for row in chances.rows], "session")
         tried = f"panels of {tried} in {sessions}"
     return chart_of(
-        name=f"{attribute.name}-chances",
-        title=title,
-        data=f"the chances of {tried}",
-        lay=chances.lay,
-        source=_source(sizing, trial, attribute),
-        finding=title + _rest(chances),
-    )
+        name=f"{attribute.name}-chances", title=title, data=f"the chances of {tried}",
+        lay=chances.lay, source=_source(sizing, trial, attribute), finding=title + _rest(chances),
+    )  # fmt: skip
 
 
 def chances_of(sizing: Sizing, trial: Trial) -> Chances:

@@ -104,13 +104,11 @@ class _Every:
         at = tests - 1
         needed, possible = int(self.needed[at]), bool(self.possible[at])
         return ChoiceSize(
-            tests=tests,
-            needed=needed if needed <= tests else None,
-            true_alpha=float(self.true_alpha[at]),
-            chances=tuple(self.chances[:, at].tolist()),
+            tests=tests, needed=needed if needed <= tests else None,
+            true_alpha=float(self.true_alpha[at]), chances=tuple(self.chances[:, at].tolist()),
             most=int(self.most[at]) if possible else None,
             chance_alike=float(self.chance_alike[at]) if possible else 0.0,
-        )
+        )  # fmt: skip
 
 
 def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
@@ -135,12 +133,9 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     leaner = _leaner(every, planned) if planned else 0
     rows = tuple(map(every.row, sorted(shown | ({leaner} if leaner else set()))))
     return ChoiceSizing(
-        choice=choice,
-        alpha=alpha,
-        planned=planned,
-        rows=rows,
+        choice=choice, alpha=alpha, planned=planned, rows=rows,
         sentences=tuple(_sentences(choice, every, planned, leaner, alpha)),
-    )
+    )  # fmt: skip
 
 
 def _every(choice: Choice, alpha: float) -> _Every:
@@ -149,13 +144,11 @@ def _every(choice: Choice, alpha: float) -> _Every:
     most = fc.most_alike(tests, guess, choice.can_tell, alpha)
     able = np.array([guess + share * (1 - guess) for share in ABLE])[:, None]
     return _Every(
-        needed=needed,
-        true_alpha=fc.upper_tail(needed, tests, guess) * (1 + choice.two_sided),
-        chances=fc.upper_tail(needed, tests, able),
-        most=most,
+        needed=needed, true_alpha=fc.upper_tail(needed, tests, guess) * (1 + choice.two_sided),
+        chances=fc.upper_tail(needed, tests, able), most=most,
         chance_alike=1 - fc.upper_tail(most + 1, tests, guess),
         possible=np.asarray(most >= guess * tests, float),
-    )
+    )  # fmt: skip
 
 
 def _leaner(every: _Every, planned: int) -> int:

@@ -127,12 +127,10 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
         root, limit = math.sqrt(tasters), float(stats.t.isf(alpha, tasters - 1))
         beyond = float(stats.nct.sf(limit, tasters - 1, margin * root / of_day))
         return CourseSize(
-            tasters=tasters,
-            cups=cups,
-            change=_seen(limit, tasters) * slope / root,
+            tasters=tasters, cups=cups, change=_seen(limit, tasters) * slope / root,
             not_yet=beyond,
             reached=beyond if level else _within(margin * root / of_day, limit, tasters),
-        )
+        )  # fmt: skip
 
     tried = sorted({n for n in (tasters or (planned, *USUAL)) if n > 1})
     rows = tuple(panel(n, cups) for n in tried for cups in ((1, 2) if n < FEW else (1,)))
@@ -143,14 +141,9 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
         "points from the first day to the last 8 times in 10, if it goes evenly."
     )
     return CourseSizing(
-        course=course,
-        margin=margin,
-        alpha=alpha,
-        days=days,
-        spread=spread,
-        rows=rows,
+        course=course, margin=margin, alpha=alpha, days=days, spread=spread, rows=rows,
         sentences=(*DESIGNS, *_planned(trial, days, planned), *([hope] if own else [])),
-    )
+    )  # fmt: skip
 
 
 def _seen(limit: float, tasters: int) -> float:

@@ -190,18 +190,11 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
     false, alike, all_alike = _nothing_differs(simulated, judge)
     seen = _seen(power, known, question) if reachable else None
     return SizingCell(
-        tasters=simulated.panel.tasters,
-        sessions=simulated.panel.sessions,
-        procedure=procedure,
-        chance_margin=once,
-        chance_twice=twice,
-        chance_alike=alike,
-        chance_all_alike=all_alike,
-        chance_false=false,
-        smallest_p=least,
-        smallest_seen=seen,
+        tasters=simulated.panel.tasters, sessions=simulated.panel.sessions, procedure=procedure,
+        chance_margin=once, chance_twice=twice, chance_alike=alike, chance_all_alike=all_alike,
+        chance_false=false, smallest_p=least, smallest_seen=seen,
         not_seen="" if seen else UNSEEN if reachable else UNREACHABLE,
-    )
+    )  # fmt: skip
 
 
 UNREACHABLE = "so few tasters cannot reach alpha by ranks, whatever they say"

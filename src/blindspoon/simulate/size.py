@@ -93,18 +93,12 @@ def size(  # noqa: PLR0913 - each is an option of the command
     found = dict(zip(longest_first, chances, strict=True))
     cells = tuple(cell for panel in panels for cell in found[panel])
     return Sizing(
-        attribute=attribute.name,
-        margin=question.margin,
-        alpha=question.alpha,
-        decided_by=trial.decision.by,
-        variants=question.variants,
-        spread=spread,
-        trials=trials or MOST,
-        seed=question.seed,
-        cells=cells,
+        attribute=attribute.name, margin=question.margin, alpha=question.alpha,
+        decided_by=trial.decision.by, variants=question.variants, spread=spread,
+        trials=trials or MOST, seed=question.seed, cells=cells,
         assumptions=assumptions_of(trial, attribute, question),
         sentences=sentences_of(trial, attribute, question, cells),
-    )
+    )  # fmt: skip
 
 
 def sized_attribute(trial: Trial) -> Attribute:
@@ -120,14 +114,9 @@ def _question(
     if (trials is not None and trials < FEWEST) or seed < 0:
         raise ValueError(f"{FEWEST} trials or more and a seed of 0 or more are needed")
     return Question(
-        variants=len(trial.variants),
-        scale=attribute.scale,
-        margin=margin,
-        alpha=trial.share_of_alpha(attribute.name),
-        spread=spread,
-        trials=trials,
-        seed=seed,
-    )
+        variants=len(trial.variants), scale=attribute.scale, margin=margin,
+        alpha=trial.share_of_alpha(attribute.name), spread=spread, trials=trials, seed=seed,
+    )  # fmt: skip
 
 
 def _margin(attribute: Attribute) -> float:

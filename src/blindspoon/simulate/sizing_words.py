@@ -75,17 +75,9 @@ def sentences_of(
     They say what it takes, what the planned panel can do, and what cannot be done.
     """
     deciding = [cell for cell in cells if cell.procedure == trial.decision.by]
-    margin, alike = wording.plain(question.margin), f"alike within {wording.margin(attribute)}"
-    see = Goal(f"see a {margin}-point difference", lambda cell: cell.chance_margin)
-    twice = f"see a {wording.plain(2 * question.margin)}-point difference"
-    one_alike = f"show a variant that does not differ {alike}"
-    wanted = [
-        see,
-        Goal(twice, lambda cell: cell.chance_twice),
-        Goal(one_alike, lambda cell: cell.chance_alike),
-    ]
-    beyond = [see, Goal(f"show variants {alike}", lambda cell: cell.chance_alike)]
-    hardly = (_hardly(goal, chance, deciding) for goal, chance in beyond)
+    see, _, one_alike = wanted = _goals(attribute, question.margin)
+    variants = Goal(f"show variants alike within {wording.margin(attribute)}", one_alike.chance)
+    hardly = (_hardly(goal, chance, deciding) for goal, chance in (see, variants))
     return (
         *(_takes(goal, chance, deciding) for goal, chance in wanted),
         *_of_one_panel(trial, attribute, question, deciding),
@@ -99,15 +91,8 @@ def in_rounds(trial: Trial, sizing: Sizing, source: str) -> Sizing:
     attribute = trial.attribute(sizing.attribute)
     ranked = (cell for cell in sizing.cells if cell.procedure == "ranks")
     cells = tuple(replace(cell, tasters=1, sessions=cell.tasters) for cell in ranked)
-    margin, alike = wording.plain(sizing.margin), f"alike within {wording.margin(attribute)}"
-    twice = wording.plain(2 * sizing.margin)
-    goals = (
-        Goal(f"see a {margin}-point difference", lambda cell: cell.chance_margin),
-        Goal(f"see a {twice}-point difference", lambda cell: cell.chance_twice),
-        Goal(f"show a variant that does not differ {alike}", lambda cell: cell.chance_alike),
-    )
     said = []
-    for goal, chance in goals:
+    for goal, chance in _goals(attribute, sizing.margin):
         enough = next((cell for cell in cells if chance(cell).value >= WANTED), None)
         rounds = f"more than {cells[-1].sessions}" if enough is None else f"{enough.sessions}"
         said.append(f"To {goal} 8 times in 10 takes {rounds} rounds.")
@@ -122,6 +107,16 @@ def in_rounds(trial: Trial, sizing: Sizing, source: str) -> Sizing:
     )
     return replace(
         sizing, unit="round", cells=cells, sentences=tuple(said), assumptions=assumptions
+    )
+
+
+def _goals(attribute: Attribute, margin: float) -> tuple[Goal, Goal, Goal]:
+    once, twice = (wording.plain(times * margin) for times in (1, 2))
+    alike = f"show a variant that does not differ alike within {wording.margin(attribute)}"
+    return (
+        Goal(f"see a {once}-point difference", lambda cell: cell.chance_margin),
+        Goal(f"see a {twice}-point difference", lambda cell: cell.chance_twice),
+        Goal(alike, lambda cell: cell.chance_alike),
     )
 
 

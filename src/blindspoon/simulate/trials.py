@@ -292,16 +292,8 @@ def _table(
     present, taster = np.unique(served.taster[given], return_inverse=True)
     return ScoreTable(
         tasters=tuple(trial.tasting.tasters[place] for place in present),
-        sessions=tuple(session.name for session in trial.sessions),
-        taster=taster,
-        session=served.session[given],
-        variant=served.variant[given],
-        batch=batch[given],
-        batches=tuple(map(str, range(int(batch.max()) + 1))),
-        position=served.place[given] + 1,
-        scores=scores[given][:, None],
-        coded=True,
-        balanced=balanced,
-        remarks=(),
-        left_out=(),
-    )
+        sessions=tuple(session.name for session in trial.sessions), taster=taster,
+        session=served.session[given], variant=served.variant[given], batch=batch[given],
+        batches=tuple(map(str, range(int(batch.max()) + 1))), position=served.place[given] + 1,
+        scores=scores[given][:, None], coded=True, balanced=balanced, remarks=(), left_out=(),
+    )  # fmt: skip
