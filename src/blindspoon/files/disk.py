@@ -399,9 +399,9 @@ def _notes(folder: Path) -> Iterator[Note]:
     ballots = folder / "ballots"
     for path in sorted(ballots.iterdir()) if ballots.is_dir() else []:
         if not _is_ballot(path.name) and not path.name.startswith("."):
-            name, replaced = f"ballots/{shown(path.name)}", path.name == "conflicts"
+            replaced = path.name == "conflicts"
             text = "it holds answers that were replaced" if replaced else "it is no .csv"
-            yield Note(file=name, text=f"this is not read: {text}")
+            yield Note(file=f"ballots/{shown(path.name)}", text=f"this is not read: {text}")
 
 
 def cannot(be_done: str, error: OSError) -> str:
@@ -446,11 +446,9 @@ def _runs(process: int) -> bool:
 
 
 def _see_replaceable(target: Path) -> None:
-    if not target.exists():
-        return
-    if not target.is_dir():
+    if target.exists() and not target.is_dir():
         raise FileExistsError(errno.EEXIST, "a file of that name is in the way")
-    names = {path.name for path in target.iterdir()}
+    names = {path.name for path in target.iterdir()} if target.exists() else set()
     if names and ("index.html" not in names or "trial.toml" in names):
         raise FileExistsError(errno.EEXIST, "the folder there is not a report")
 

@@ -62,23 +62,15 @@ class FileColumn(NamedTuple):
 
     Attributes
     ----------
-    name : str
-    kind : Kind
-        What its cells may hold; see `KIND_WORDS`.
     meaning : str
         One sentence, for the reference of the trial folder.
-    needed : When
-        For which folders it must be there.
-    read : When
-        For which folders it is read; elsewhere it counts as not used.
-    barred : When
-        For which folders it must not be there, because it would lift the blind.
-    blank : When
-        For which folders a cell may be blank.
+    needed, read, barred, blank : When
+        For which folders it must be there, is read (elsewhere it counts as not used), must not be
+        there because it would lift the blind, and may have blank cells.
     row : str
         What a row is called in messages.
     convert : callable
-        From the unit of the file to that of the kind.
+        From the unit of the file to that of the kind; see `KIND_WORDS`.
     """
 
     name: str
@@ -236,10 +228,8 @@ class Known(NamedTuple):
 
     Attributes
     ----------
-    sessions, variants : sequence of str
-        Names that trial.toml lists.
-    batches : sequence of str or None
-        Names that batches.csv lists; None where that is not known.
+    sessions, variants, batches
+        Names that trial.toml and batches.csv list; batches None where that is not known.
     scales : mapping of str to Scale
         By attribute.
     when : tuple of When
@@ -278,7 +268,6 @@ class Checked(NamedTuple):
         dates or None; texts.
     usable : bool array, shape (n,)
         Whether every label and name of the row is as it must be.
-    problems : list of Problem
     """
 
     values: dict[str, NDArray[Any]]

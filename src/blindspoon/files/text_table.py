@@ -127,7 +127,6 @@ class TextTable:
         Whether a number may have a comma as its decimal mark: the separator is another.
     problems : tuple of Problem
         What could not be read; those rows are not in `columns`.
-    notes : tuple of Note
     """
 
     file: str
@@ -456,18 +455,21 @@ def _by_csv(text: str, separator: str, file: str) -> _Parts:
     for line, row in rows:
         if row is None:
             broken.append(_QUOTES.broken(unpaired, file, line))
-        elif fitted := _fitted(row, needed, len(header)):
-            cells += fitted
-            lines.append(line)
-        else:
+        elif len(row) < needed or any(map(str.strip, row[len(header) :])):
             ragged.append((line, len(row)))
+        else:  # only blank cells are missing, or too many
+            cells += (row + [""] * len(header))[: len(header)]
+            lines.append(line)
+
+    rule = Rule(
+        "ragged-row",
+        f"the header names {needed} column{'s' * (needed != 1)}",
+        "Add what is missing, or put a cell that holds the separator in quotation marks",
+    )
 
     def ragged_row(place: int) -> Problem:
         line, length = ragged[place]
-        allowed = f"the header names {needed} column{'s' * (needed != 1)}"
-        remedy = "Add what is missing, or put a cell that holds the separator in quotation marks"
-        found = f"the row has {length} cell{'s' * (length != 1)}"
-        return Rule("ragged-row", allowed, remedy).broken(found, file, line)
+        return rule.broken(f"the row has {length} cell{'s' * (length != 1)}", file, line)
 
     problems = problems_of_rows(range(len(ragged)), ragged_row)
     columns = [TextColumn.of(cells[k :: len(header)]) for k in range(len(header))]
@@ -485,15 +487,6 @@ def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str] | None]]:
             line = reader.line_num + 1
     except csv.Error:
         yield line, None
-
-
-def _fitted(row: list[str], needed: int, width: int) -> list[str] | None:
-    """Bring a row to the width of the header, if only blank cells are in the way."""
-    if len(row) == width:
-        return row
-    if len(row) < needed or any(map(str.strip, row[width:])):
-        return None
-    return (row + [""] * width)[:width]
 
 
 def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
