@@ -168,7 +168,12 @@ def _today() -> datetime.date:
 
 
 def read(folder: Folder) -> TrialFolder:
-    """Read a trial folder and its scores, and lift its blind.
+    """Read a trial folder and lift its blind.
+
+    Parameters
+    ----------
+    folder : str or path
+        Holds trial.toml and the scores.
 
     Raises
     ------
@@ -184,6 +189,10 @@ def read(folder: Folder) -> TrialFolder:
 
 def check(folder: Folder) -> Examination:
     """List everything that can be said before the blind is lifted.
+
+    Parameters
+    ----------
+    folder : str or path
 
     Returns
     -------
