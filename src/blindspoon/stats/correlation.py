@@ -98,7 +98,7 @@ def rm_correlation(
         return NoCorrelation(reason="too few tasters scored both more than once")
     inner_x, inner_y = _within(x, place), _within(y, place)
     xx, yy, xy = float(inner_x @ inner_x), float(inner_y @ inner_y), float(inner_x @ inner_y)
-    if _is_nothing(xx, x) or _is_nothing(yy, y):
+    if any(own <= 1e-20 * max(float(every @ every), 1e-300) for own, every in ((xx, x), (yy, y))):
         return NoCorrelation(reason="one of the two is the same throughout for every taster")
     from scipy import special  # noqa: PLC0415 - slow to import, and check does without
 
@@ -119,11 +119,6 @@ def _within(values: FloatArray, place: IntArray) -> FloatArray:
     """Take every taster's own mean away."""
     counts = np.maximum(np.bincount(place), 1)
     return values - (np.bincount(place, weights=values) / counts)[place]
-
-
-def _is_nothing(squares: float, values: FloatArray) -> bool:
-    """Tell whether a sum of squares is only rounding."""
-    return bool(squares <= 1e-20 * max(float(values @ values), 1e-300))
 
 
 def fisher_interval(r: float, df: int, family: int = 1) -> tuple[float, float] | None:

@@ -54,9 +54,17 @@ def friedman(means: FloatArray) -> Friedman | NoResult:
     means = means[:, ~np.isnan(means).all(axis=0)]
     if means.size == 0:
         return NoResult("No taster scored two variants or more.")
-    ranks = midranks(settle_ties(means))
-    sums, covariance = _weighted_sums(ranks)
-    statistic, df = _quadratic_form(sums, covariance)
+    ranks, scored = midranks(settle_ties(means)), ~np.isnan(means)
+    cells = scored.sum(axis=1)
+    centred = np.where(scored, ranks - (cells[:, None] + 1) / 2, 0.0)
+    weight = 12 / (cells + 1)
+    spread = weight * (centred**2).sum(axis=1) / (cells - 1)
+    shared = scored.T @ (scored * (spread / cells)[:, None])
+    sums, covariance = np.sqrt(weight) @ centred, np.diag(spread @ scored) - shared
+    values, vectors = np.linalg.eigh(covariance)
+    kept = values > 1e-9 * max(values.max(), 1e-9)
+    df, lengths = int(kept.sum()), sums @ vectors[:, kept]
+    statistic = float((lengths**2 / values[kept]).sum())
     if df == 0:
         return NoResult("Every taster scored all variants alike.")
     return Friedman(
@@ -64,7 +72,7 @@ def friedman(means: FloatArray) -> Friedman | NoResult:
         df=df,
         p_value=max(float(chdtrc(df, statistic)), SMALLEST),
         tasters=len(means),
-        form=_form(~np.isnan(means)),
+        form=_form(scored),
     )
 
 
@@ -89,25 +97,6 @@ def midranks(means: FloatArray) -> FloatArray:
     for column in means.T:
         ranks += (column[:, None] < means) + 0.5 * (column[:, None] == means)
     return np.where(np.isnan(means), np.nan, ranks)
-
-
-def _weighted_sums(ranks: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the variants' weighted rank sums and their covariance under permutation."""
-    scored = ~np.isnan(ranks)
-    cells = scored.sum(axis=1)
-    centred = np.where(scored, ranks - (cells[:, None] + 1) / 2, 0.0)
-    weight = 12 / (cells + 1)
-    spread = weight * (centred**2).sum(axis=1) / (cells - 1)
-    shared = scored.T @ (scored * (spread / cells)[:, None])
-    return np.sqrt(weight) @ centred, np.diag(spread @ scored) - shared
-
-
-def _quadratic_form(sums: FloatArray, covariance: FloatArray) -> tuple[float, int]:
-    """Return the sums' squared length in units of their covariance, and its rank."""
-    values, vectors = np.linalg.eigh(covariance)
-    kept = values > 1e-9 * max(values.max(), 1e-9)
-    lengths = sums @ vectors[:, kept]
-    return float((lengths**2 / values[kept]).sum()), int(kept.sum())
 
 
 def _form(scored: NDArray[np.bool_]) -> Literal["Friedman", "Durbin", "Skillings-Mack"]:

@@ -128,13 +128,14 @@ def shifts_with_intervals(
     levels, found = (alpha, 2 * alpha), []
     for v, column in enumerate(differences.T):
         own = column[~np.isnan(column)]
-        shift = _shift(own)
+        last = len(own) * (len(own) + 1) // 2 - 1  # of the pairwise means, whose median it is
+        shift = float(walsh_quantiles(own, [last // 2, last - last // 2]).mean())
         if all_can_be_made(len(column), samples):
             others = all_flips(signed_ranks(np.delete(differences, v, axis=1)))
             p_at = _p_by_all_flips(column, others.max(axis=1, initial=0.0))
-            together = 2**21 >> len(column)
             first, second = (
-                _kept(own, shift, partial(_above, p_at, level), together) for level in levels
+                _kept(own, shift, partial(_above, p_at, level), 2**21 >> len(column))
+                for level in levels
             )
         else:
             beside = differences.copy()
@@ -144,12 +145,6 @@ def shifts_with_intervals(
             first, second = (_kept_below(own, shift, bound) for bound in bounds)
         found.append((shift, first, second))
     return found
-
-
-def _shift(differences: FloatArray) -> float:
-    """Return the median of the pairwise means."""
-    last = len(differences) * (len(differences) + 1) // 2 - 1
-    return float(walsh_quantiles(differences, [last // 2, last - last // 2]).mean())
 
 
 def _p_by_all_flips(column: FloatArray, others: FloatArray) -> Callable[[FloatArray], FloatArray]:

@@ -202,7 +202,10 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
         raise ValueError("The start is not an allowed place.")
     for steps in range(MOST_STEPS):
         step = np.zeros_like(at)
-        step[:free], curved = _newton_step(point.gradient[:free], point.hessian[:free, :free])
+        values, vectors = np.linalg.eigh(point.hessian[:free, :free])
+        size = np.maximum(np.abs(values), 1e-14 * np.abs(values).max())
+        uphill, curved = vectors @ (vectors.T @ point.gradient[:free] / size), values[-1] < 0
+        step[:free] = uphill * min(1.0, LONGEST_STEP / np.abs(uphill).max(initial=1e-300))
         gain, length = float(point.gradient @ step), float(np.abs(step).max())
         if gain < 1e-10 and length < 1e-6 and curved:
             return Optimum(at, point, free, steps, converged=True, runs_off=False)
@@ -213,14 +216,6 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
             break
         at, point = walked
     return Optimum(at, point, free, steps, converged=False, runs_off=False)
-
-
-def _newton_step(gradient: FloatArray, hessian: FloatArray) -> tuple[FloatArray, bool]:
-    """Return an uphill step, and whether the surface curves down in every direction."""
-    values, vectors = np.linalg.eigh(hessian)
-    size = np.maximum(np.abs(values), 1e-14 * np.abs(values).max())
-    step = vectors @ (vectors.T @ gradient / size)
-    return step * min(1.0, LONGEST_STEP / np.abs(step).max(initial=1e-300)), bool(values[-1] < 0)
 
 
 def _walk(

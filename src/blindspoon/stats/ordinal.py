@@ -361,8 +361,23 @@ def compare_ordinal(
     fit = fit_cumulative(level, taster, (variant[:, None] == others).astype(np.float64), nodes)
     if isinstance(fit, NoResult):
         return fit
+    errors = np.sqrt(np.diag(fit.covariance))
+    family = Dunnett(fit.covariance / np.outer(errors, errors))
+    reach = family.critical_value(alpha, np.inf)
+    rows = zip(others.tolist(), fit.effects.tolist(), errors.tolist(), strict=True)
     return OrdinalFit(
-        contrasts=_contrasts(fit, others, alpha),
+        contrasts=tuple(
+            OrdinalContrast(
+                variant=other,
+                log_odds=log_odds,
+                se=se,
+                z=log_odds / se,
+                p_value=2 * float(ndtr(-abs(log_odds / se))),
+                p_adjusted=family.p_value(log_odds / se, np.inf),
+                interval=Interval(log_odds - reach * se, log_odds + reach * se),
+            )
+            for other, log_odds, se in rows
+        ),
         thresholds=tuple(fit.thresholds.tolist()),
         levels=tuple(levels.tolist()),
         grouped=grouped,
@@ -401,23 +416,3 @@ def _levels(score: FloatArray) -> tuple[FloatArray, IntArray, bool]:
     middle = (np.cumsum(count) - count / 2) / score.size
     _, first, group = np.unique(np.floor(middle * classes), return_index=True, return_inverse=True)
     return levels[first], group[code], first.size < levels.size
-
-
-def _contrasts(fit: CumulativeFit, variants: IntArray, alpha: float) -> tuple[OrdinalContrast, ...]:
-    """Adjust the effects over the variants."""
-    errors = np.sqrt(np.diag(fit.covariance))
-    family = Dunnett(fit.covariance / np.outer(errors, errors))
-    reach = family.critical_value(alpha, np.inf)
-    rows = zip(variants.tolist(), fit.effects.tolist(), errors.tolist(), strict=True)
-    return tuple(
-        OrdinalContrast(
-            variant=variant,
-            log_odds=log_odds,
-            se=se,
-            z=log_odds / se,
-            p_value=2 * float(ndtr(-abs(log_odds / se))),
-            p_adjusted=family.p_value(log_odds / se, np.inf),
-            interval=Interval(log_odds - reach * se, log_odds + reach * se),
-        )
-        for variant, log_odds, se in rows
-    )

@@ -216,6 +216,11 @@ class SignFlips:
     method: Method
     draws: FloatArray
 
+    @property
+    def own(self) -> int:
+        """The flips to add: the data itself, which a sample of flips need not hold."""
+        return int(self.method == "sampled")
+
     @cached_property
     def rising(self) -> FloatArray:
         """The largest of all variants after each flip, sorted."""
@@ -232,18 +237,13 @@ class SignFlips:
             reached = flips - int(np.searchsorted(self.rising, least))
         else:
             reached = int((self.draws[:, columns] >= least).any(axis=1).sum())
-        return (reached + self._own()) / (flips + self._own())
+        return (reached + self.own) / (flips + self.own)
 
     def critical(self, alpha: float) -> FloatArray:
         """Return what a statistic must exceed; infinite where no flip is rare enough."""
-        own = self._own()
-        allowed = int(alpha * (len(self.draws) + own) + TOLERANCE) - own
+        allowed = int(alpha * (len(self.draws) + self.own) + TOLERANCE) - self.own
         largest = np.inf if allowed < 0 else self.rising[-1 - min(allowed, len(self.draws) - 1)]
         return np.full(self.draws.shape[1], largest)
-
-    def _own(self) -> int:
-        """Return the flips to add: the data itself, which a sample of flips need not hold."""
-        return int(self.method == "sampled")
 
 
 def all_flips(scores: FloatArray) -> FloatArray:

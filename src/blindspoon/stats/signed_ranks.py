@@ -10,7 +10,6 @@ from blindspoon.stats.hodges_lehmann import shifts_with_intervals
 from blindspoon.stats.results import NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
     SAMPLES,
-    Null,
     null_distribution,
     settle_ties,
     signed_ranks,
@@ -154,7 +153,8 @@ def _compare(
     observed = statistics(scores)
     alone = [null.tail(value, [v]) for v, value in enumerate(null.comparable(observed))]
     adjusted = single_step(null, observed)
-    smallest = _smallest_p(null, statistics(np.abs(scores)))
+    reach = null.comparable(statistics(np.abs(scores)))
+    least = np.array([null.tail(value, [v]) for v, value in enumerate(reach)])
     estimates = shifts_with_intervals(differences, alpha, rng, samples)
     return [
         RankContrast(
@@ -166,18 +166,11 @@ def _compare(
             equivalence_interval=estimates[v][2],
             p_value=alone[v],
             p_adjusted=float(adjusted[v]),
-            smallest_p=smallest[v],
+            smallest_p=float(least[reach >= reach[v]].max()),
             method=null.method,
         )
         for v, variant in enumerate(variants)
     ]
-
-
-def _smallest_p(null: Null, peaks: FloatArray) -> list[float]:
-    """Bound the adjusted p values from below; see the notes of `compare_ranks`."""
-    reach = null.comparable(peaks)
-    least = np.array([null.tail(value, [v]) for v, value in enumerate(reach)])
-    return [float(least[reach >= value].max()) for value in reach]
 
 
 def _in_fixed_order(differences: FloatArray) -> FloatArray:
