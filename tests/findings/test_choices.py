@@ -30,7 +30,6 @@ from blindspoon.scores.standing import Standing
 from blindspoon.trial import METHODS
 from blindspoon.verify import recompute
 
-pytestmark = pytest.mark.quick
 DAY = datetime.date(2026, 9, 4)
 TRIAL = """\
 [trial]

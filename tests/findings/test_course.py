@@ -35,7 +35,6 @@ from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.verify import recompute
 
-pytestmark = pytest.mark.quick
 START = datetime.date(2026, 8, 1)
 RISING = {3: -4.0, 7: -2.0, 10: 0.0, 14: 0.0, 21: 0.0}
 JSON_PAGE = Path(__file__).parents[2] / "docs/reference/json.md"

@@ -13,7 +13,6 @@ from blindspoon.stats.acceptance import changes, day_of_share, shares_by_day
 from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[1] / "data"
-pytestmark = pytest.mark.quick
 DAYS = np.array([7.0, 14, 21, 28, 42])
 
 

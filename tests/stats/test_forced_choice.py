@@ -14,7 +14,6 @@ from statsmodels.stats.proportion import proportion_confint
 from blindspoon.stats import forced_choice as fc
 
 DATA = Path(__file__).parents[1] / "data"
-pytestmark = pytest.mark.quick
 
 
 def table(name):

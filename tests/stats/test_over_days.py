@@ -25,7 +25,6 @@ from blindspoon.stats.over_days import (
 from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[1] / "data"
-pytestmark = pytest.mark.quick
 DAYS = np.array([3.0, 7, 10, 14, 21, 28])
 
 

@@ -17,7 +17,6 @@ from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[1] / "data"
 EXAMPLES = json.loads((DATA / "page_examples.json").read_text(encoding="utf-8"))
-pytestmark = pytest.mark.quick
 
 
 def scores(name):
