@@ -112,10 +112,12 @@ def size_sets(folder: Path, tasters: Sequence[int] = ()) -> tuple[Trial, ChoiceS
     TrialError
         If trial.toml has problems.
     """
+    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
+    if trial.choice is None:
+        return trial, None
     from blindspoon.simulate.choice_size import size_choice  # noqa: PLC0415 - brings in scipy
 
-    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
-    return trial, None if trial.choice is None else size_choice(trial, tasters)
+    return trial, size_choice(trial, tasters)
 
 
 def size_days(folder: Path, options: SizeOptions) -> CourseSizing | None:
