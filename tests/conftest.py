@@ -328,11 +328,6 @@ LONG = {
 }
 
 
-def pytest_xdist_auto_num_workers() -> int:
-    """One worker more than processors: those with a browser wait much of their time."""
-    return (os.cpu_count() or 1) + 1
-
-
 def pytest_configure(config):
     """Save work that is none of the tests' own.
 
