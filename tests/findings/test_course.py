@@ -153,7 +153,7 @@ def test_a_bracket_is_what_one_sided_t_tests_give_in_their_order():
 def test_what_is_said_names_both_days_and_these_jars():
     told = said(RISING)
     assert told[0] == (
-        "Not yet within 1\N{NO-BREAK SPACE}point of “Cold” up to day 7; there from day 10 on; "
+        "Within 1\N{NO-BREAK SPACE}point of “Cold” from day 10 on, not yet up to day 7; "
         "between them not settled."
     )
     assert told[1].startswith("Sourness caught up with “Cold” by 0.2")

@@ -36,11 +36,11 @@ def with_found(analysis, **fields):
 
 def test_the_days_answer_on_the_first_screen(content):
     assert content.answer == (
-        "Sourness (0 to 10): not yet within 1\xa0point of “Our usual jar” on day 3; there from day "
-        "14 on; between them not settled."
+        "Sourness (0 to 10): within 1\xa0point of “Our usual jar” from day 14 on, not yet on day "
+        "3; between them not settled."
     )
     top = page(content).split("<main", 1)[1].split("</header>")[0]
-    assert "there from day" in top.replace("\xa0", " ")
+    assert "from day 14 on" in top.replace("\xa0", " ")
     assert content.picture.name == "carrots-sourness-days"
     assert content.figures[0] is content.picture
     assert not content.boards  # each age by itself is no answer, and might contradict the days

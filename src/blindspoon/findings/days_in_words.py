@@ -84,7 +84,8 @@ def _reached(found: CourseFound, bracket: Bracket, there: str) -> str:
         already = " already, the first" if by == first else "; before that not settled"
         return f"{wording.capital(there)} {since}{already}."
     if by is not None:
-        return f"Not yet {there} {_upto(found, after)}; there {since}; between them not settled."
+        come = f"{wording.capital(there)} {since}, not yet {_upto(found, after)}"
+        return f"{come}; between them not settled."
     if after == last:
         return f"Not {there} on any day up to day {last}, the last."
     return f"Not yet {there} {_upto(found, after)}; {shown} there by day {last}, the last."
