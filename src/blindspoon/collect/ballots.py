@@ -232,7 +232,8 @@ def points_of(
     points = {name: list(map(written, found.tolist())) for name, found in values.items()}
     for it in questions:
         if isinstance(it, SetQuestion):
-            points[it.name], problems = it.read(table)
+            points[it.name], wrong = it.read(table)
+            problems += wrong
     blank = [""] * len(table)
     return list(zip(*(points.get(it.name, blank) for it in questions), strict=True)), problems
 
