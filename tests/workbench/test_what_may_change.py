@@ -125,3 +125,11 @@ def test_a_trial_of_who_can_tell_goes_the_same_way(at):
     assert host.post("/t/crisp/codes", mine="yes").status_code == 303
     for page in ("", "codes", "sheets", "tasting", "look", "lift"):
         host.read(f"/t/crisp/{page}")
+
+
+@pytest.mark.parametrize("grams", ["", "x", "²", "1.2.3", "0", "1000001"])
+def test_what_is_no_weight_of_a_jar_is_asked_again(at, grams):
+    host, _ = at("lifted")
+    answer = host.post("/t/crisp/publish", jar=grams, known="yes")
+    assert answer.status_code == 422
+    assert "Give the grams as a number, such as 1000." in answer.text

@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response
 
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, durable
+from blindspoon.files.schema import as_number
 from blindspoon.files.table_edit import edit_table
 from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.scores.pseudonyms import pseudonymise
@@ -130,14 +131,14 @@ def _add_findings(bench: Workbench) -> None:
     def publish(found: Stage, form: Form) -> Response:
         if found.state not in LOOKED_AT:
             return ask(found, form, 409)
-        jar, faults = form.get("jar", "").replace(",", ".").strip(), {}
-        if not jar.replace(".", "", 1).isdigit() or not 1 <= float(jar) <= 1_000_000:
+        jar, faults = as_number(form.get("jar", "").strip(), decimal_comma=True), {}
+        if jar is None or not 1 <= jar <= 1_000_000:
             faults["jar"] = "Give the grams as a number, such as 1000."
         if form.get("known") != "yes":
             faults["known"] = "Tell your tasters first; then say so here."
-        if faults:
+        if jar is None or faults:
             return ask(found, form, 422, **faults)
-        bench.jobs.run(PUBLISH, found.folder, lambda moved: _publish(found, float(jar), moved))
+        bench.jobs.run(PUBLISH, found.folder, lambda moved: _publish(found, jar, moved))
         return bench.go(found, "publish")
 
     @bench.post("publish/comments")
