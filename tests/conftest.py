@@ -16,6 +16,7 @@ from pathlib import Path
 # Before numpy comes in: on matrices as small as here, threads double the processor time.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import jinja2
 import pytest
 from _pytest.doctest import DoctestModule
 from click.testing import CliRunner
@@ -208,6 +209,15 @@ def apart() -> Callable[..., subprocess.CompletedProcess[str]]:
         )
 
     return run
+
+
+@pytest.fixture(scope="session", autouse=True)
+def templates_compiled_once(tmp_path_factory):
+    """Keep what jinja2 compiles: an app, and there are hundreds of them, compiles all anew."""
+    server = sys.modules.get("blindspoon.collect.server")
+    if server is not None:
+        kept = tmp_path_factory.mktemp("templates")
+        server.JINJA["bytecode_cache"] = jinja2.FileSystemBytecodeCache(str(kept))
 
 
 @pytest.fixture(scope="session")
