@@ -94,7 +94,10 @@ def columns(table: str) -> Iterator[str]:
     for column in schema.TABLES[table]:
         if column.read != "never" and column.name != "session":
             holds, *_ = re.split(":|, (?:from|as) ", schema.KIND_WORDS[column.kind])
-            words = [holds if column.kind != "text" else "", NEEDED[column.needed]]
+            words = [
+                re.sub("^an? ", "", holds) if column.kind != "text" else "",
+                NEEDED[column.needed],
+            ]
             said = "; ".join(filter(None, words))
             yield f"- `{column.name}`{f' ({said})' if said else ''}: {column.meaning}"
 
