@@ -8,7 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.comparisons import differences_chart, differences_plot, scores_plot
+from blindspoon.charts.board import board_chart
+from blindspoon.charts.chart import Chart
+from blindspoon.charts.comparisons import (
+    differences_chart,
+    differences_plot,
+    scores_chart,
+    scores_plot,
+)
 from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.palette import css_variables
 from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
@@ -194,6 +201,13 @@ HARD = {
 }
 
 
+def doubled(picture: AttributeOutcome) -> list[AttributeOutcome]:
+    """Repeat a picture under another name, exploratory, before it."""
+    attribute = replace(picture.attribute, name="other", label="Ferment character")
+    result = replace(picture.result, primary=False)
+    return [replace(picture, attribute=attribute, result=result), picture]
+
+
 def four(picture: AttributeOutcome) -> list[AttributeOutcome]:
     """Repeat a picture under four attributes' names, with words from short to long."""
     words = (("soft", "crisp"), ("", ""), ("like fresh", "fully fermented"), ("0", "strong " * 4))
@@ -219,12 +233,24 @@ def typical() -> AttributeOutcome:
 
 
 @pytest.fixture(scope="session")
-def scenes(hard) -> dict[str, Scene]:
+def charts(hard) -> list[Chart]:
+    """Both charts of a hard case."""
+    return [differences_chart(hard), scores_chart(hard)]
+
+
+@pytest.fixture(scope="session")
+def posted(hard, charts) -> list[Chart]:
+    """What is made of a hard case in sizes for posts: a chart and the board."""
+    return [charts[0], board_chart(doubled(hard))]
+
+
+@pytest.fixture(scope="session")
+def scenes(hard, charts) -> dict[str, Scene]:
     """Every drawing of a hard case, by name."""
     plots = {"differences": differences_plot(hard), "scores": scores_plot(hard)}
     sheets = {"wide": WIDE, "narrow": NARROW}
     drawn = {f"{name} {at}": plots[name].lay(sheets[at]).scene for name in plots for at in sheets}
-    drawn["figure"] = differences_chart(hard).figure
+    drawn["figure"] = charts[0].figure
     return drawn
 
 
@@ -234,7 +260,13 @@ def attributes(typical) -> list[AttributeOutcome]:
     return four(typical)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
+def several() -> Callable[[AttributeOutcome], list[AttributeOutcome]]:
+    """Make two attributes of one picture."""
+    return doubled
+
+
+@pytest.fixture(scope="session")
 def make() -> Callable[..., AttributeOutcome]:
     """Build a picture from the fields of a case."""
     return lambda **fields: build(Case(**fields))

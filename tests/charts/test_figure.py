@@ -32,16 +32,24 @@ PIXELS = {
 SOFT = {"ink", "soft"}
 
 
-def charts(picture, several):
-    """The charts that are made in sizes for posts."""
-    return [differences_chart(picture), board_chart(several[:2])]
+@pytest.fixture(scope="module", params=[12, 40])
+def twelve(request, make, several):
+    """Both charts of twelve variants, with so many tasters."""
+    shifts = tuple(0.25 * n - 1 for n in range(12))
+    labels = tuple(f"Brine {n:02d}" for n in range(1, 13))
+    picture = make(shifts=shifts, labels=labels, tasters=request.param, control=3)
+    return [differences_chart(picture), board_chart(several(picture))]
 
 
-def several(picture):
-    """The same picture under two names, the second exploratory."""
-    attribute = replace(picture.attribute, name="other", label="Ferment character")
-    result = replace(picture.result, primary=False)
-    return [replace(picture, attribute=attribute, result=result), picture]
+@pytest.fixture(scope="module")
+def chart(typical):
+    return differences_chart(typical)
+
+
+@pytest.fixture(scope="module")
+def sized(chart):
+    """The chart in every size for posts."""
+    return {size: figure_of(chart, size, source=SOURCE, question=QUESTION) for size in FORMATS}
 
 
 def head(figure):
@@ -65,11 +73,8 @@ def rgb(colour: str) -> list[int]:
 
 
 @SIZES
-def test_nothing_is_cut_or_covered_and_all_is_legible(hard, size, faults):
-    drawn = [
-        figure_of(each, size, source=SOURCE, question=QUESTION)
-        for each in charts(hard, several(hard))
-    ]
+def test_nothing_is_cut_or_covered_and_all_is_legible(hard, posted, size, faults):
+    drawn = [figure_of(each, size, source=SOURCE, question=QUESTION) for each in posted]
     for each in filter(None, drawn):
         assert faults(each.scene) == [], each.name
         scale = each.width / each.scene.width
@@ -82,13 +87,9 @@ def test_nothing_is_cut_or_covered_and_all_is_legible(hard, size, faults):
     assert crowded or all(drawn), size
 
 
-@pytest.mark.parametrize("tasters", [12, 40])
 @SIZES
-def test_twelve_variants_fit_every_size(make, size, tasters, faults):
-    shifts = tuple(0.25 * n - 1 for n in range(12))
-    labels = tuple(f"Brine {n:02d}" for n in range(1, 13))
-    picture = make(shifts=shifts, labels=labels, tasters=tasters, control=3)
-    for each in charts(picture, several(picture)):
+def test_twelve_variants_fit_every_size(twelve, size, faults):
+    for each in twelve:
         drawn = figure_of(each, size, source=SOURCE, question=QUESTION)
         assert drawn is not None, each.name
         assert faults(drawn.scene) == []
@@ -103,11 +104,10 @@ def test_twelve_long_labels_fit_a_video_and_a_tall_post(make):
 
 
 @pytest.mark.parametrize(
-    ("size", "dark"), [("video", True), ("square", False), ("square", True), ("tall", False)]
+    ("size", "dark"), [("video", True), ("square", False), ("tall", False), ("preview", True)]
 )
-def test_the_png_has_its_exact_size_on_an_opaque_ground(typical, size, dark):
-    drawn = figure_of(differences_chart(typical), size, dark=dark, source=SOURCE)
-    image = pixels(drawn.png)
+def test_the_png_has_its_exact_size_on_an_opaque_ground(sized, size, dark):
+    image = pixels(replace(sized[size], dark=dark).png)
     assert (image.shape[1], image.shape[0]) == PIXELS[size]
     assert image.shape[2] == 3 or (image[..., 3] == 255).all()
     ground = rgb(PALETTE["ground"][dark])
@@ -118,8 +118,8 @@ def test_the_png_has_its_exact_size_on_an_opaque_ground(typical, size, dark):
 
 
 @SIZES
-def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(typical, size):
-    drawn = figure_of(differences_chart(typical), size, dark=True, source=SOURCE)
+def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(chart, size):
+    drawn = figure_of(chart, size, dark=True, source=SOURCE)
     root = attributes_of(drawn.svg)
     assert (int(root["width"]), int(root["height"])) == PIXELS[size]
     width, height = (float(side) for side in root["viewBox"].split()[2:])
@@ -131,8 +131,7 @@ def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(typical, s
 
 
 @SIZES
-def test_a_picture_says_finding_question_and_source(typical, size):
-    chart = differences_chart(typical)
+def test_a_picture_says_finding_question_and_source(chart, size):
     drawn = figure_of(chart, size, source=SOURCE, question="What keeps them crisp?")
     assert " ".join(text.text for text in head(drawn)) == chart.title
     said = " ".join(text.text for text in drawn.scene.texts)
@@ -143,8 +142,8 @@ def test_a_picture_says_finding_question_and_source(typical, size):
 
 
 @SIZES
-def test_the_chart_uses_the_room(typical, size):
-    drawn = figure_of(differences_chart(typical), size, source=SOURCE)
+def test_the_chart_uses_the_room(chart, size):
+    drawn = figure_of(chart, size, source=SOURCE)
     title = max(text.box.bottom for text in head(drawn))
     source = min(text.box.top for text in drawn.scene.texts if text.text[:10] in SOURCE)
     body = [each.box for each in drawn.scene.shapes[1:] if title < each.box.top < source - 1]
@@ -175,8 +174,7 @@ def test_tasters_that_find_no_room_become_densities_and_alt_says_so(make):
     assert "Densities: the tasters’ differences from “A”, in points." in said
 
 
-def test_print_is_the_wide_chart_at_300_dots_an_inch(typical):
-    chart = differences_chart(typical)
+def test_print_is_the_wide_chart_at_300_dots_an_inch(chart):
     drawn = figure_of(chart, "print", source=SOURCE)
     image = Image.open(io.BytesIO(drawn.png))
     assert image.size == (2400, round(drawn.scene.height * 300 / 96))
@@ -186,10 +184,11 @@ def test_print_is_the_wide_chart_at_300_dots_an_inch(typical):
     assert attributes_of(drawn.svg)["width"] == "768"
 
 
-def test_a_series_is_the_same_as_each_alone(typical):
-    drawn = figure_of(differences_chart(typical), "square", source=SOURCE)
+def test_a_series_is_the_same_as_each_alone(typical, sized):
+    drawn = replace(sized["square"], width=540, height=540)  # half its size: a quarter of the work
     half = replace(drawn, scene=replace(drawn.scene, shapes=drawn.scene.shapes[:12]))
     other = figure_of(scores_chart(typical), "square", source=SOURCE)
+    other = replace(other, width=540, height=540)
     assert list(png_series([half, drawn, other])) == [half.png, drawn.png, other.png]
 
 
@@ -198,7 +197,12 @@ def all_files(pictures, question):
     return {path: data for files in sized for path, data in files}
 
 
-def test_all_files_have_their_places(make):
+def test_all_files_have_their_places(make, several, monkeypatch):
+    def sides(figures):
+        return (f"{figure.width} x {figure.height}".encode() for figure in figures)
+
+    monkeypatch.setattr("blindspoon.charts.figure.png_series", sides)
+    monkeypatch.setattr("blindspoon.charts.posts.png_series", sides)
     pictures = several(make(shifts=(0.0, 2.0), labels=("Plain", "Oak")))
     one = all_files(pictures, QUESTION)
     names = ("texture-differences", "other-differences", "board")
@@ -212,7 +216,7 @@ def test_all_files_have_their_places(make):
     for path, data in one.items():
         size = "preview" if path == "preview.png" else path.split("/")[1]
         if path.endswith(".png") and size in PIXELS:
-            assert Image.open(io.BytesIO(data)).size == PIXELS[size]
+            assert data.decode() == "{} x {}".format(*PIXELS[size])
         if path.endswith(".svg"):
             assert re.search(rb'aria-label="[A-Z][a-z ]+ of .+, where .+\."', data), path
 
@@ -220,7 +224,10 @@ def test_all_files_have_their_places(make):
 @SIZES
 def test_same_input_same_bytes(typical, size):
     one, two = (figure_of(scores_chart(typical), size, source=SOURCE) for _ in range(2))
-    assert (one.png, one.svg) == (two.png, two.svg)
+    assert one == two
+    assert one.svg == two.svg
+    if size == "square":
+        assert one.png == two.png
 
 
 def test_a_trial_without_comparisons_has_only_its_scores(make):
@@ -228,7 +235,7 @@ def test_a_trial_without_comparisons_has_only_its_scores(make):
     assert all_files([picture], "") == {}
 
 
-def test_what_has_no_room_is_named_and_not_left_out(make):
+def test_what_has_no_room_is_named_and_not_left_out(make, several):
     labels = ["Plain", *(f"{name} with a long label" * 2 for name in "ABCDEFGHIJK")]
     pictures = several(make(tasters=6, shifts=(0.0,) * 12, labels=labels))
     found = dict(figure_files(pictures, "square", question=QUESTION, source=SOURCE))

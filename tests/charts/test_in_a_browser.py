@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from blindspoon.charts.comparisons import differences_chart, scores_chart
-
 
 @pytest.mark.browser
-def test_no_text_is_cut_or_covered(covered, hard):
-    charts = [differences_chart(hard), scores_chart(hard)]
+def test_no_text_is_cut_or_covered(covered, charts):
     assert covered(charts) == []

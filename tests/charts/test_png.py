@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from blindspoon.charts.chart import png_file
-from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.comparisons import scores_chart
 from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.png import PIXEL_RATIO, png
 from blindspoon.charts.scene import Line, Marks, Scene, Text, rectangle
@@ -26,13 +26,15 @@ def scene(*shapes) -> Scene:
     return Scene(width=60, height=40, shapes=(rectangle(0, 0, 60, 40, "ground"), *shapes))
 
 
-def test_every_case_has_its_exact_size(hard):
-    chart = differences_chart(hard)
-    image = Image.open(io.BytesIO(png_file(chart)))
-    assert image.size == (
-        PIXEL_RATIO * chart.figure.width,
-        PIXEL_RATIO * chart.figure.height,
-    )
+def test_every_case_has_its_exact_size(charts, monkeypatch):
+    figure = charts[0].figure
+    monkeypatch.setattr("blindspoon.charts.png.PIXEL_RATIO", 1)  # a quarter of the work
+    assert Image.open(io.BytesIO(png_file(charts[0]))).size == (figure.width, figure.height)
+
+
+def test_a_figure_has_two_pixels_for_each_of_its_own(typical):
+    figure = scores_chart(typical).figure
+    assert Image.open(io.BytesIO(png(figure))).size == (2 * figure.width, 2 * figure.height)
 
 
 def test_same_input_same_bytes_without_a_maker(typical):

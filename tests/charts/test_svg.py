@@ -7,17 +7,12 @@ import pytest
 
 from blindspoon.charts.board import mark_svg
 from blindspoon.charts.chart import svg_file
-from blindspoon.charts.comparisons import differences_chart, scores_chart
+from blindspoon.charts.comparisons import differences_chart
 from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.scene import Marks, Scene
 from blindspoon.charts.svg import MANY, inline_svg
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
-
-
-@pytest.fixture
-def charts(hard):
-    return [differences_chart(hard), scores_chart(hard)]
 
 
 def parse(svg: str | bytes) -> ElementTree.Element:
