@@ -113,8 +113,9 @@ def test_the_png_has_its_exact_size_on_an_opaque_ground(sized, size, dark):
     ground = rgb(PALETTE["ground"][dark])
     edge = [image[0], image[-1], image[:, 0], image[:, -1]]
     assert all((line[:, :3] == ground).all() for line in edge)
-    inks = (rgb(PALETTE[ink][dark]) for ink in ("ink", "soft", "people", "v1"))
-    assert all((image[..., :3] == ink).all(axis=2).any() for ink in inks)
+    painted = {colour[:3] for _, colour in Image.fromarray(image).getcolors(image.size)}
+    inks = (tuple(rgb(PALETTE[ink][dark])) for ink in ("ink", "soft", "people", "v1"))
+    assert painted.issuperset(inks)
 
 
 @SIZES

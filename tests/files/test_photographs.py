@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import io
 import shutil
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -37,7 +38,8 @@ variant = "vine-leaf"
 """
 
 
-def camera(width=2400, height=1600):
+@cache
+def camera(width=1800, height=1200):
     """A picture as a camera leaves it: on its side, with the place in it, red at its top."""
     noise = np.random.default_rng(3).integers(0, 90, (height, width, 3), dtype=np.uint8)
     noise[:, : width // 4, 0] = 250  # turned by 90 degrees, the left is the top
@@ -69,7 +71,7 @@ def folder(tmp_path):
 @pytest.fixture(scope="module")
 def files(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("blindspoon.charts.posts.figure_files", lambda *_, **__: ())
+        patch.setattr("blindspoon.packing.pack.draw", lambda *_: ({}, ()))
         return pack(analyse(told(tmp_path_factory.mktemp("told"))), jar_g=1000).files
 
 
@@ -119,7 +121,8 @@ def test_a_picture_that_cannot_be_shown_is_named(folder, broken):
     assert said[0].startswith("The picture jars.jpg is left out: ")
 
 
-def test_a_report_tells_which_picture_it_leaves_out(folder, tmp_path, blindspoon):
+def test_a_report_tells_which_picture_it_leaves_out(folder, tmp_path, blindspoon, monkeypatch):
+    monkeypatch.setattr("blindspoon.findings.further.study_further", lambda _: None)
     (folder / "photos" / "jars.jpg").write_bytes(b"no picture")
     assert (
         "note: The picture jars.jpg is left out: "

@@ -216,7 +216,7 @@ def test_pandas_is_never_asked_where_it_would_read_otherwise(rows):
 
 
 def test_a_large_file_keeps_every_promise():
-    rows = [f'T{k:06d},037,"two\nlines, {k % 3}", 1' for k in range(50_000)]
+    rows = [f'T{k:06d},037,"two\nlines, {k % 3}", 1' for k in range(35_000)]
     data = "\ufefftaster,code,comment,texture\r\n".encode() + "\r\n".join(rows).encode()
     assert len(data) > text_table.LARGE
     table = read_table(data, "scores.csv")
@@ -225,7 +225,7 @@ def test_a_large_file_keeps_every_promise():
     assert table.columns["code"].texts == ("037",)
     assert table.columns["comment"].texts == tuple(f"two\nlines, {k}" for k in range(3))
     short = read_table(data + b"\r\nT9,1\r\n", "scores.csv")
-    assert [problem.line for problem in short.problems] == [100_002]
+    assert [problem.line for problem in short.problems] == [70_002]
     assert len(short) == len(table)
 
 
@@ -272,10 +272,12 @@ def test_stacked_columns_are_one_column(parts):
 
 
 def test_very_many_distinct_cells_are_told_apart():
-    cells = [f"{number * 7919 % 300_007:x}" for number in range(300_000)]
-    table = read_table(written([["taster", "code"], *([cell, "1"] for cell in cells)]), "a.csv")
+    cells = [f"{number * 7919 % 300_007:x}" for number in range(150_000)]
+    data = written([["taster", "code"], *([cell, "1"] for cell in cells)])
+    assert len(data) > text_table.LARGE
+    table = read_table(data, "a.csv")
     assert table.columns["taster"].texts == tuple(cells)
-    assert table.columns["taster"].codes.tolist() == list(range(300_000))
+    assert table.columns["taster"].codes.tolist() == list(range(150_000))
 
 
 @pytest.mark.bench

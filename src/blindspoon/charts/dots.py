@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -102,7 +103,7 @@ def size_for(
         Size(diameter, max(1, min(int(room / diameter), math.ceil(most * diameter / tallest))))
         for diameter in diameters
     ]
-    fits = (size for size in sizes if max(height(row, size) for row in rows) <= tallest)
+    fits = (size for size in sizes if all(height(row, size) <= tallest for row in rows))
     return next(fits, sizes[-1])
 
 
@@ -199,7 +200,7 @@ class Row:
     head: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class DotPlot:
     """Rows and axes, before the size of the sheet is known.
 
@@ -218,16 +219,22 @@ class DotPlot:
     key: tuple[str, str]
     kind: str = "Dot plot"
 
+    @cached_property
+    def shares(self) -> list[FloatArray]:
+        """Densities of the people of each row along the first axis; empty where there are none."""
+        axis, rows = self.axes[0], [row.dots[0].people for row in self.rows]
+        return [density(v, axis.low, axis.high, axis.step) if v.size else v for v in rows]
+
     def lay(self, sheet: Sheet) -> Laid:
         """Lay it out on a sheet."""
         style = sheet.style
         beside = sheet.beside or not any(row.notes for row in self.rows)
         axes = _axes(self, sheet, beside=beside)
-        people = _people(self, axes, style)
+        people = _people(self, axes[0], style)
         high = _height(self, axes, people, sheet, beside=beside)
         fixed, over, y = axis_header(axes, style, sheet.width)
         parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
-        for step, row in enumerate(self.rows, 2):
+        for step, (row, crowd) in enumerate(zip(self.rows, people.crowds, strict=True), 2):
             if row.head:
                 heading, y = _heading(row.head, sheet, y)
                 parts.append((step, heading))
@@ -243,14 +250,15 @@ class DotPlot:
                 parts.append((1, axis_behind(axis, y, y + high)))
                 line = Line(start=(axis.sides[0], base), end=(axis.sides[1], base), ink="hair")
                 parts.append((0, [line]))
-                parts.append((step, _crowd(dot, axis, people, base)))
+                if axis is axes[0]:
+                    parts.append((step, [shape.moved(0, base) for shape in crowd]))
                 parts.append((step, _concluded(dot, axis, style, base + under / 2)))
             y += high
         bottom = y
         for axis in axes:
             numbers, y = axis_numbers(axis, bottom, style.small, sheet.width)
             parts.append((0, numbers))
-        lines, y = key_lines(self.key[bool(people.per_share)], sheet.width, y + 10, style)
+        lines, y = key_lines(self.key[people.dense], sheet.width, y + 10, style)
         parts.append((2, lines))
         return Laid(
             scene=Scene(
@@ -258,7 +266,7 @@ class DotPlot:
                 height=round(y),
                 shapes=tuple(shape for _, shapes in parts for shape in shapes),
             ),
-            kind="Density plot" if people.per_share else self.kind,
+            kind="Density plot" if people.dense else self.kind,
             rows=len(self.rows),
             cramped=min(axis.right - axis.left for axis in axes) < LEAST_PLOT,
             steps=tuple(step for step, shapes in parts for _ in shapes),
@@ -267,14 +275,11 @@ class DotPlot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _People:
-    """How people are drawn, alike in all rows: the size of marks, or the scale of densities.
+    """What stands on the base line of each row, at height 0, and how high it reaches at most."""
 
-    `tall` is how high they reach over a base line; 0 where there is nobody.
-    """
-
+    crowds: list[list[Shape]]
     tall: float = 0.0
-    size: Size | None = None
-    per_share: float = 0.0
+    dense: bool = False
 
 
 def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
@@ -297,19 +302,27 @@ def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
     ]
 
 
-def _people(plot: DotPlot, axes: Sequence[Axis], style: Style) -> _People:
-    """Decide how people are drawn; densities share one scale, so equal areas are equal shares."""
-    axis, rows = axes[0], [row.dots[0].people for row in plot.rows]
-    most = max(values.size for values in rows)
+def _people(plot: DotPlot, axis: Axis, style: Style) -> _People:
+    """Draw people, alike in all rows: marks of one size, or densities on one scale."""
+    places = [axis.xs(row.dots[0].people) for row in plot.rows]
+    most = max(row.size for row in places)
     if most == 0:
-        return _People()
-    if most <= style.marks:
-        places = [axis.xs(values) for values in rows]
-        size = size_for(places, style.diameters, style.tallest)
-        return _People(tall=max(style.least, *(height(row, size) for row in places)), size=size)
-    shares = [density(v, axis.low, axis.high, axis.step) for v in rows if v.size]
-    highest = max(float(share.max()) for share in shares)
-    return _People(tall=style.density, per_share=style.density / highest)
+        return _People(crowds=[[] for _ in places])
+    if most > style.marks:
+        tall = style.density / max(float(share.max()) for share in plot.shares if share.size)
+        crowds: list[list[Shape]] = [
+            [Area(corners=outline(share, axis.left, axis.right, 0.0, tall), ink="edge")]
+            if share.size
+            else []
+            for share in plot.shares
+        ]
+        return _People(crowds=crowds, tall=style.density, dense=True)
+    size = size_for(places, style.diameters, style.tallest)
+    stacks = [tuple((x, -above) for x, above in dodge(row, size)) for row in places]
+    highest = max(-y for stack in stacks for _, y in stack) + size.diameter / 2
+    marks = Marks(centres=(), radius=size.diameter / 2 - 0.4, ink="people")
+    crowds = [[replace(marks, centres=stack)] if stack else [] for stack in stacks]
+    return _People(crowds=crowds, tall=max(style.least, highest))
 
 
 def _height(
@@ -384,18 +397,6 @@ def _heading(head: str, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     words = block(head, sheet.width, style.leading + 2, first)
     line = Line(start=(0, y + 8), end=(sheet.width, y + 8), ink="hair")
     return [line, *words], words[-1].box.bottom + 2
-
-
-def _crowd(dot: Dot, axis: Axis, people: _People, base: float) -> list[Shape]:
-    """Draw the people of a row."""
-    if not dot.people.size:
-        return []
-    if people.size is None:
-        shares = density(dot.people, axis.low, axis.high, axis.step)
-        edge = outline(shares, axis.left, axis.right, base, people.per_share)
-        return [Area(corners=edge, ink="edge")]
-    centres = tuple((x, base - above) for x, above in dodge(axis.xs(dot.people), people.size))
-    return [Marks(centres=centres, radius=people.size.diameter / 2 - 0.4, ink="people")]
 
 
 def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
