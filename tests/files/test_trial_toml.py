@@ -36,7 +36,9 @@ letters = st.characters(codec="utf-8", exclude_categories=["C", "Zl", "Zp"])
 text = st.text(letters, max_size=12).map(str.strip)
 texts = st.one_of(text, st.just('a "quoted"\n\tline \\ of 2'))
 number = st.floats(0.25, 50).map(lambda value: round(value, 3))
-names = st.lists(st.from_regex(r"[a-z][a-z0-9]{0,9}", fullmatch=True), unique=True, min_size=2, max_size=4)
+names = st.lists(
+    st.from_regex(r"[a-z][a-z0-9]{0,9}", fullmatch=True), unique=True, min_size=2, max_size=4
+)
 scales = st.builds(Scale, low=st.integers(-5, 0).map(float), high=st.just(10.0))
 
 
