@@ -290,14 +290,14 @@ def test_tables_that_name_sessions_need_them_in_every_file(coded, check):
 @pytest.mark.parametrize(
     "row", [b"T,plain,99\n", b"T,plain,x\n", b"T,nowhere,5\n", b",plain,5\n", b"T\n"]
 )
-def test_half_a_million_bad_rows_do_not_take_minutes(uncoded, check, row):
+def test_a_hundred_thousand_bad_rows_take_seconds(uncoded, check, row):
     uncoded["trial.toml"] = uncoded["trial.toml"].replace(
         b'[[attribute]]\nname = "saltiness"\n', b""
     )
-    uncoded["scores.csv"] = b"taster,variant,texture\n" + row * 500_000
+    uncoded["scores.csv"] = b"taster,variant,texture\n" + row * 100_000
     began = time.process_time()
     problems, _ = check(uncoded)
-    assert time.process_time() - began < 20
+    assert time.process_time() - began < 4
     assert LISTED < len(problems) <= 3 * LISTED
     assert any("rows more like it" in problem.found for problem in problems)
 

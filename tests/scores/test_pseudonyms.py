@@ -83,7 +83,12 @@ def test_pseudonyms_change_no_result(named):
     assert found.results[0].mixed == plain.results[0].mixed
 
 
-@given(st.sets(st.text(min_size=1, max_size=8), max_size=30), st.integers(0, 2**62))
+labels_of_both_kinds = st.one_of(
+    st.text("Poé 1", min_size=1, max_size=8), st.integers(1, 40).map("P{:02}".format)
+)
+
+
+@given(st.sets(labels_of_both_kinds, max_size=30), st.integers(0, 2**62))
 def test_every_name_has_one_pseudonym_that_nobody_else_has(labels, seed):
     found = pseudonyms(labels, seed)
     published = [found.get(label, label) for label in labels]

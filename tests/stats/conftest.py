@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.linalg import LinAlgError, cholesky, solve_triangular
 
 from blindspoon.stats.strata import Layout, Strata, make_grid, make_strata
 
@@ -67,25 +69,32 @@ class Dense:
     y: np.ndarray
     z: list[np.ndarray]
 
+    @cached_property
+    def parts(self) -> np.ndarray:
+        """Z Z' of each variance."""
+        return np.array([z @ z.T for z in self.z])
+
     def criterion(self, variances) -> float:
         """Minus twice the restricted log-likelihood (Harville 1977, JASA 72, 320-338)."""
-        v = sum(s * z @ z.T for s, z in zip(variances, self.z, strict=True))
-        if np.linalg.eigvalsh(v)[0] <= 0:
+        v = np.tensordot(variances, self.parts, 1)
+        try:
+            root = cholesky(v, lower=True)
+        except LinAlgError:
             return np.inf
-        inverse = np.linalg.inv(v)
-        fixed = self.x.T @ inverse @ self.x
-        residual = self.y - self.x @ np.linalg.solve(fixed, self.x.T @ inverse @ self.y)
+        x, y = (solve_triangular(root, side, lower=True) for side in (self.x, self.y))
+        fixed = x.T @ x
+        residual = y - x @ np.linalg.solve(fixed, x.T @ y)
         n, p = self.x.shape
-        logs = np.linalg.slogdet(v)[1] + np.linalg.slogdet(fixed)[1]
-        return (n - p) * np.log(2 * np.pi) + logs + residual @ inverse @ residual
+        logs = 2 * np.log(np.diag(root)).sum() + np.linalg.slogdet(fixed)[1]
+        return (n - p) * np.log(2 * np.pi) + logs + residual @ residual
 
     def kenward_roger(self, variances, contrasts):
         """Adjusted covariance of the contrasts, F and its denominator df.
 
         Kenward and Roger 1997, Biometrics 53, 983-997, sections 2 and 3, as printed there.
         """
-        parts = [z @ z.T for z in self.z]
-        inverse = np.linalg.inv(sum(s * part for s, part in zip(variances, parts, strict=True)))
+        parts = self.parts
+        inverse = np.linalg.inv(np.tensordot(variances, parts, 1))
         phi = np.linalg.inv(self.x.T @ inverse @ self.x)
         beta = phi @ self.x.T @ inverse @ self.y
         p = [-self.x.T @ inverse @ part @ inverse @ self.x for part in parts]

@@ -20,7 +20,7 @@ def chance(correlation, signs, value, df):
     """That the largest one-sided statistic with these signs passes a value, by scipy."""
     turned = correlation * np.outer(signs, signs)
     zero, limit = np.zeros(len(turned)), np.full(len(turned), value)
-    return 1 - stats.multivariate_t(zero, turned, df=df, seed=1).cdf(limit, maxpts=40_000)
+    return 1 - stats.multivariate_t(zero, turned, df=df, seed=1).cdf(limit, maxpts=20_000)
 
 
 @pytest.mark.parametrize("k", [2, 3, 5])

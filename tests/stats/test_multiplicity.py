@@ -147,12 +147,12 @@ def test_quadrature_is_as_good_as_a_much_finer_one(two_sided, df):
 
 
 def fine_quadrature(loadings, t, df, *, two_sided):
-    """Sum over 501 values of the scatter and 201 of what the contrasts share."""
-    z = np.linspace(-9, 9, 201)
+    """Sum over 301 values of the scatter and 121 of what the contrasts share."""
+    z = np.linspace(-9, 9, 121)
     density = norm.pdf(z) * (z[1] - z[0])
     spread = np.sqrt(1 - loadings[:, None] ** 2)
     x = (
-        np.linspace(-40 / min(df, 1e5) - 6 / np.sqrt(df), 8 / np.sqrt(df), 501)
+        np.linspace(-40 / min(df, 1e5) - 6 / np.sqrt(df), 8 / np.sqrt(df), 301)
         if df < np.inf
         else [0]
     )
@@ -166,7 +166,7 @@ def fine_quadrature(loadings, t, df, *, two_sided):
     return np.array(tails) @ weight / weight.sum()
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_gaps_change_the_chance_as_simulation_says(seed):
     family, df, t = anything(5, seed), 12.0, 2.6
     rng = np.random.default_rng(seed)

@@ -79,7 +79,7 @@ def by_hand(rounds):
     [
         [([4.0], [6.0]), ([5.0], [4.5]), ([3.0], [6.0]), ([3.0], [3.0]), ([2.0], [6.0])],
         [([4.0], [6.0], [5.0]), ([5.0], [8.0], [5.0]), ([3.0], [7.0], [2.0])],
-        [([4.0, 5.0], [6.0]), ([5.0, 3.0], [8.0]), ([3.0, 3.5], [7.0]), ([4.0, 2.0], [4.0])],
+        [([4.0, 5.0], [6.0]), ([5.0, 3.0], [8.0]), ([4.0, 2.0], [4.0])],
         [([4.0, 5.0], [6.0], [1.0]), ([5.0, 3.0], [8.0], [2.0])],
     ],
     ids=["swaps", "two variants", "two controls", "two of both"],
@@ -134,11 +134,11 @@ def test_one_variant_is_wilcoxons_test():
 
 
 def test_the_closed_test_takes_the_largest_p_over_the_sets_that_hold_a_variant():
-    scores = np.array([[4, 6, 5], [5, 8, 5], [3, 7, 2], [4, 9, 5.5]])
+    scores = np.array([[4, 6, 5], [5, 8, 5], [3, 7, 2.0]])
     first, second = compare(shuffled(scores), n_variants=3)
     swaps = [relabel([([r[0]], [r[v]]) for r in scores], rng()).p_value for v in (1, 2)]
     both = by_hand([([r[0]], [r[1]], [r[2]]) for r in scores])
-    assert first.p_value == swaps[0] == 2 / 2**4
+    assert first.p_value == swaps[0] == 2 / 2**3
     assert first.p_adjusted == pytest.approx(max(swaps[0], both))
     assert second.p_adjusted == pytest.approx(max(swaps[1], both))
 
@@ -193,10 +193,11 @@ def test_turned_differences_turn_the_estimate():
     assert turned.p_adjusted == found.p_adjusted
 
 
-def test_the_order_and_names_of_rounds_do_not_matter():
+def test_the_order_and_names_of_rounds_do_not_matter(monkeypatch):
+    monkeypatch.setattr(rounds, "SAMPLES", 999)
     scores = np.round(np.random.default_rng(6).normal(5, 1, (12, 5)), 1)
-    rounds = shuffled(scores)
-    assert compare(rounds, n_variants=5) == compare(rounds[::-1], n_variants=5)
+    served = shuffled(scores)
+    assert compare(served, n_variants=5) == compare(served[::-1], n_variants=5)
 
 
 def test_intervals_are_those_of_the_variant_alone_at_its_share_of_alpha():
