@@ -26,7 +26,7 @@ BATCHES = ROOT / "docs" / "reference" / "batches.md"
 FOLDER_PAGE = ROOT / "docs" / "reference" / "trial-folder.md"
 
 COMMANDS_INTRO = """\
-What `blindspoon COMMAND --help` says. `blindspoon` alone says where your trials stand."""
+Type `blindspoon` before each; alone it says where your trials stand. `--help` says what stands here."""
 
 TWO_JARS = """\
 [trial]
@@ -61,8 +61,9 @@ def commands_page() -> str:
         asked = CliRunner().invoke(commands, [name, "--help"], prog_name="blindspoon").output
         said, _, options = re.sub(r"\n  -h, --help .*", "", asked).partition("\n\nOptions:\n")
         usage, _, said = textwrap.dedent(said).partition("\n\n")
-        kept = [f"## {name}", f"`{usage.replace(' [OPTIONS]', '').removeprefix('Usage: ')}`"]
-        kept += [textwrap.dedent(said), f"```text\n{textwrap.dedent(options).strip()}\n```"]
+        usage = usage.replace(" [OPTIONS]", "").removeprefix("Usage: blindspoon ")
+        kept = [f"## {usage}", textwrap.dedent(said)]
+        kept.append(textwrap.indent(textwrap.dedent(options).strip(), " " * 4))
         parts += kept if options.strip() else kept[:-1]
     return "\n\n".join(parts) + "\n"
 
@@ -117,7 +118,7 @@ def test_the_tables_of_columns_and_batches_are_what_the_code_has(path, request):
 
 def test_every_generated_table_stands_in_a_page():
     both = FOLDER_PAGE.read_text(encoding="utf-8") + BATCHES.read_text(encoding="utf-8")
-    assert set(re.findall(r"<!-- (\w+) -->", both)) == {*generator().TABLES, *generator().LISTS}
+    assert set(re.findall(r"<!--(\w+)-->", both)) == {*generator().TABLES, *generator().LISTS}
 
 
 def test_every_command_and_option_has_help():

@@ -13,6 +13,7 @@ from blindspoon.files import schema
 
 LEAST, MOST = safety.SALT_RANGE
 FERMENTED = "produce without added acid,"
+UNSOURCED = "common practice, no source"
 
 WHEN: dict[str, str] = {
     "ph-not-read": "no pH up to the first day of tasting",
@@ -24,9 +25,9 @@ WHEN: dict[str, str] = {
     "salt-high": f"{FERMENTED} above {MOST:g} %",
     "unsalted": f"{FERMENTED} no salt",
     "alcohol": f"{safety.ALCOHOL_LIMIT:g} % vol or more, at most",
-    "pressure": "the vessel is named as one that closes (clip, swing top, screw, bottle ...)",
+    "pressure": "the vessel closes (clip, swing top, screw, bottle ...)",
     "vacuum": "vessel or note says so",
-    "mould": "a note speaks of mould, slime or a smell",
+    "mould": "a note of mould, slime or a smell",
     "allergens": "always",
     "local-rules": "always",
 }
@@ -38,9 +39,9 @@ def fill(text: str) -> str:
     def between(mark: re.Match[str]) -> str:
         name = mark[1]
         made = _table(*TABLES[name]) if name in TABLES else "\n".join(columns(f"{name}.csv"))
-        return f"<!-- {name} -->\n\n{made}\n\n<!-- /{name} -->"
+        return f"<!--{name}-->\n\n{made}\n\n<!--/{name}-->"
 
-    return re.sub(r"<!-- (\w+) -->\n.*?<!-- /\1 -->", between, text, flags=re.DOTALL)
+    return re.sub(r"<!--(\w+)-->\n.*?<!--/\1-->", between, text, flags=re.DOTALL)
 
 
 def _table(head: Sequence[str], rows: Callable[[], Iterable[Sequence[str]]]) -> str:
@@ -87,7 +88,7 @@ def _room(factor: BatchFactor) -> str:
 
 def cautions() -> Iterator[tuple[str, str, str]]:
     for kind, sources in safety.SOURCES.items():
-        yield kind, WHEN[kind], "; ".join(sources)
+        yield kind, WHEN[kind], "; ".join(s for s in sources if s != UNSOURCED)
 
 
 def columns(table: str) -> Iterator[str]:
