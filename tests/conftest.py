@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import gc
 import json
 import os
@@ -22,10 +23,12 @@ from _pytest.doctest import DoctestModule
 from click.testing import CliRunner
 from hypothesis import settings
 
+from blindspoon.analysis import analyse, to_record
 from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.further import study_further
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
 # Properties: a few new examples at every run; `--hypothesis-profile many` searches longer.
@@ -218,6 +221,24 @@ def templates_compiled_once(tmp_path_factory):
     if server is not None:
         kept = tmp_path_factory.mktemp("templates")
         server.JINJA["bytecode_cache"] = jinja2.FileSystemBytecodeCache(str(kept))
+
+
+@pytest.fixture(scope="session")
+def analysis_of():
+    """Analyse a trial of this repository, by its name; each is analysed once."""
+    return functools.cache(lambda name: analyse(ROOT / "trials" / name))
+
+
+@pytest.fixture(scope="session")
+def further_of(analysis_of):
+    """The further analyses of a trial of this repository, made once."""
+    return functools.cache(lambda name: study_further(analysis_of(name)))
+
+
+@pytest.fixture(scope="session")
+def record_of(analysis_of, further_of):
+    """What was found in a trial of this repository as plain values; only to be read."""
+    return functools.cache(lambda name: to_record(analysis_of(name), further_of(name)))
 
 
 @pytest.fixture(scope="session")

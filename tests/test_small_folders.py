@@ -17,6 +17,7 @@ from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.cli.printed import comparison_table
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
+from blindspoon.findings.further import study_further
 from blindspoon.packing.pack import pack
 
 VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
@@ -126,8 +127,9 @@ def outcome(files, *, packed=False):
         try:
             found = analyse(Path(place))
             assert comparison_table(found)
-            assert json.dumps(to_record(found), allow_nan=False)
-            assert compose_report(found).answer
+            further = study_further(found) if found.results else None
+            assert json.dumps(to_record(found, further), allow_nan=False)
+            assert compose_report(found, further).answer
             if packed:
                 assert {"index.html", "data/datapackage.json"} <= set(pack(found, jar_g=1000).files)
         except TrialError as error:

@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
+import copy
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
-from blindspoon.analysis import analyse, to_record
 from blindspoon.frames import scores_frame
 from blindspoon.verify import recompute
 
-TRIALS = sorted(path.parent for path in Path(__file__).parents[1].glob("trials/*/scores.csv"))
+TRIALS = sorted(path.parent.name for path in Path(__file__).parents[1].glob("trials/*/scores.csv"))
 
 
-@pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
-def analysis(request):
-    return analyse(request.param)
+@pytest.fixture(scope="module", params=TRIALS)
+def found(request, analysis_of, record_of):
+    """The scores of a trial, and what was found in it."""
+    analysis = analysis_of(request.param)
+    return scores_frame(analysis.trial, analysis.table), record_of(request.param)
 
 
 @pytest.fixture(scope="module")
-def both(analysis):
-    return recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+def both(found):
+    return recompute(*found)
 
 
 def test_statsmodels_and_scipy_find_the_same(both):
@@ -45,16 +47,18 @@ def test_a_standard_error_is_never_below_the_uncorrected_one(both):
     assert (errors["difference"] < 1e-4).all()
 
 
-def test_every_comparison_is_there_with_a_number_or_a_reason(analysis, both):
-    compared = {(each["attribute"], each["variant"]) for each in to_record(analysis)["comparisons"]}
+def test_every_comparison_is_there_with_a_number_or_a_reason(found, both):
+    compared = {(each["attribute"], each["variant"]) for each in found[1]["comparisons"]}
     assert compared <= set(zip(both["attribute"], both["variant"], strict=True))
     assert (both["other"].notna() | both["remark"].str.startswith("no answer")).all()
 
 
-def test_a_fault_in_our_numbers_would_be_seen(analysis):
-    record = to_record(analysis)
+def test_a_fault_in_our_numbers_would_be_seen(found):
+    scores, record = found
+    record = copy.deepcopy({name: record[name] for name in ("trial", "attributes", "comparisons")})
     record["comparisons"][0]["mixed"]["difference"] += 0.01
-    table = recompute(scores_frame(analysis.trial, analysis.table), record)
+    record["attributes"] = record["attributes"][:1]  # that of the comparison
+    table = recompute(scores, record)
     assert table.loc[table["number"] == "difference", "difference"].abs().max() > 0.009
 
 

@@ -366,8 +366,8 @@ SALTS = Path(__file__).parents[2] / "trials" / "two-salts"
 
 
 @pytest.fixture(scope="module")
-def packed():
-    return pack(analyse(SALTS), jar_g=1000).files
+def packed(analysis_of):
+    return pack(analysis_of("two-salts"), jar_g=1000).files
 
 
 def test_the_demonstration_is_what_its_script_makes(tmp_path):
@@ -393,18 +393,18 @@ def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     assert "needed: 13" in figure
 
 
-def test_what_is_published_can_be_compared_again(packed, tmp_path):
+def test_what_is_published_can_be_compared_again(packed, record_of, tmp_path):
     for name, data in packed.items():
         if name.startswith("data/"):
             (tmp_path / name).parent.mkdir(exist_ok=True)
             (tmp_path / name).write_bytes(data)
-    assert to_record(analyse(tmp_path / "data"))["choices"] == to_record(analyse(SALTS))["choices"]
+    assert to_record(analyse(tmp_path / "data"))["choices"] == record_of("two-salts")["choices"]
     assert "taster,set,answer" in packed["kit/drawn/choices.csv"].decode()
 
 
-def test_scipy_and_statsmodels_find_the_same():
-    analysis = analyse(SALTS)
-    table = recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+def test_scipy_and_statsmodels_find_the_same(analysis_of, record_of):
+    analysis = analysis_of("two-salts")
+    table = recompute(scores_frame(analysis.trial, analysis.table), record_of("two-salts"))
     assert list(table["number"]) == ["p_value", "can_tell_low", "can_tell_high"]
     assert table["difference"].abs().max() < 1e-12
 

@@ -378,8 +378,13 @@ def test_a_frame_has_a_row_a_day(analysed):
     assert frame["variants"].tolist() == [f"half-sour-d{day}" for day in RISING]
 
 
-def test_everything_is_in_json_and_its_reference(analysed):
-    record = json.loads(json.dumps(to_record(analysed), allow_nan=False))
+@pytest.fixture(scope="module")
+def record(analysed):
+    return to_record(analysed)
+
+
+def test_everything_is_in_json_and_its_reference(record):
+    record = json.loads(json.dumps(record, allow_nan=False))
     (course,) = record["course"]
     page = JSON_PAGE.read_text(encoding="utf-8")
     rows = dict(
@@ -403,9 +408,8 @@ def test_a_panel_that_never_scatters_is_still_json(tmp_path):
     assert record["attributes"][0]["session_interaction"]["f"] is None
 
 
-def test_scipy_finds_the_same(analysed):
-    scores = scores_frame(analysed.trial, analysed.table)
-    table = recompute(scores, to_record(analysed))
+def test_scipy_finds_the_same(analysed, record):
+    table = recompute(scores_frame(analysed.trial, analysed.table), record | {"attributes": []})
     ours = table[table["number"].str.contains("slope|day")]
     assert len(ours) == 5 * 3 + 2
     assert ours["difference"].abs().max() < 1e-8
@@ -422,16 +426,18 @@ def test_a_rule_of_days_that_was_changed_after_the_seal_is_told(tmp_path):
 
 
 def test_false_claims_are_as_rare_as_they_are_said_to_be():
-    """Own simulation: 200 panels of 8, evenings that differ; three standard errors are allowed."""
+    """Own simulation: 200 panels of 8, evenings that differ; three standard errors are allowed.
+
+    The food stands at the margin throughout, so that neither a trend nor an arrival is true.
+    """
     trial, table, _, ages = read(files({3: 0.0, 7: 0.0, 14: 0.0}, evenings=True, tasters=8))
     rng, trends, there = np.random.default_rng(5), 0, 0
     for _ in range(200):
         mood = rng.normal(0, 0.5, 3)[table.session]
         noise = np.rint(10 + mood + rng.normal(0, 1.3, table.session.size))
-        for shift in (0, -1):
-            scores = noise + shift * (table.variant == 1)
-            (found,) = compare_course(trial, replace(table, scores=scores[:, None]), ages)
-            trends += shift == 0 and found.trend.p_value <= 0.05
-            there += shift == -1 and found.reached.by is not None
+        scores = noise - (table.variant == 1)
+        (found,) = compare_course(trial, replace(table, scores=scores[:, None]), ages)
+        trends += found.trend.p_value <= 0.05
+        there += found.reached.by is not None
     assert trends / 200 <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
     assert there / 200 <= 0.025 + 3 * np.sqrt(0.025 * 0.975 / 200)

@@ -121,19 +121,18 @@ def test_order_and_direction_do_not_matter(draw, tasters):
     assert turned == pytest.approx(adjusted, abs=1e-9)
 
 
-def test_many_tasters_and_many_comparisons_agree_with_sampled_flips(draw, monkeypatch):
-    """Above 1,000 tasters: the joint limit of 12 and of 24 comparisons, and their sampled flips."""
+@pytest.mark.parametrize("columns", [24, pytest.param(12, marks=pytest.mark.slow)])
+def test_many_tasters_and_many_comparisons_agree_with_sampled_flips(draw, monkeypatch, columns):
+    """Above 1,000 tasters: the joint limit of many comparisons, and their sampled flips."""
     scores = draw(9, 1200, 0.07 * np.random.default_rng(1).normal(size=(13, 2)), correlation=0.3)
-    differences = (scores[:, 1:] - scores[:, :1]).reshape(1200, -1)
-    for columns in (slice(12), slice(24)):
-        adjusted, method = adjust_together(differences[:, columns], np.random.default_rng(1))
-        with monkeypatch.context() as patched:
-            patched.setattr(sign_flips, "SAMPLED_UP_TO", 1200)
-            sampled, other = adjust_together(differences[:, columns], np.random.default_rng(1))
-        assert (method, other) == ("normal", "sampled")
-        errors = np.sqrt(sampled * (1 - sampled) / sign_flips.SAMPLES)
-        assert (np.abs(adjusted - sampled) <= 0.004 + 4 * errors).all()
-        assert ((sampled > 0.01) & (sampled < 0.1)).any()
+    differences = (scores[:, 1:] - scores[:, :1]).reshape(1200, -1)[:, :columns]
+    adjusted, method = adjust_together(differences, np.random.default_rng(1))
+    monkeypatch.setattr(sign_flips, "SAMPLED_UP_TO", 1200)
+    sampled, other = adjust_together(differences, np.random.default_rng(1))
+    assert (method, other) == ("normal", "sampled")
+    errors = np.sqrt(sampled * (1 - sampled) / sign_flips.SAMPLES)
+    assert (np.abs(adjusted - sampled) <= 0.004 + 4 * errors).all()
+    assert ((sampled > 0.01) & (sampled < 0.1)).any()
 
 
 @pytest.mark.slow

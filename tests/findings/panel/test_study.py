@@ -5,30 +5,25 @@ from __future__ import annotations
 import json
 import time
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from blindspoon.analysis import analyse
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.panel import study_panel
 from blindspoon.findings.panel_results import COLUMNS, MOST_TASTERS, long_rows
 from blindspoon.stats.plain import as_record
 
-TRIALS = Path(__file__).parents[3] / "trials"
+
+@pytest.fixture(scope="module")
+def demo(analysis_of):
+    return analysis_of("allotment-cucumbers")
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return analyse(TRIALS / "allotment-cucumbers")
-
-
-@pytest.fixture(scope="module")
-def panels(demo):
-    wine = analyse(TRIALS / "randall-1989-wine")
-    return {each.folder: study_panel(each.trial, each.table, each.results) for each in (demo, wine)}
+def panels(further_of):
+    return {name: further_of(name).panel for name in ("allotment-cucumbers", "randall-1989-wine")}
 
 
 def test_the_demo_says_all_but_the_pair_of_controls(panels):

@@ -145,15 +145,16 @@ def test_several_variants_are_adjusted_by_bonferroni_on_their_own_spread():
     ],
 )
 def test_kitchens_that_disagree_unequally_keep_alpha(kitchens, control, rest):
-    # four variants beside the control, 12 tasters a kitchen; one spread for all: .137 and .141
-    rng, trials, found = np.random.default_rng(7), 1500, 0
+    # four variants beside the control, 12 tasters a kitchen; one spread for all: .137 and .141,
+    # which 600 trials tell from .05 as well; the bound is two standard errors of 1,500
+    rng, trials, found = np.random.default_rng(7), 600, 0
     limit = stats.t(kitchens - 1).ppf(1 - 0.05 / 2 / 4)
     for _ in range(trials):
         made = rng.normal(size=(kitchens, 5)) * [control, *[rest] * 4]
         made += rng.normal(size=made.shape) / np.sqrt(12)
         ours = [over_places(d, np.full(kitchens, 2 / 12)) for d in (made[:, 1:] - made[:, :1]).T]
         found += any(abs(difference) > limit * se for difference, se in ours)
-    assert found / trials <= 0.051 + 2 * np.sqrt(0.05 * 0.95 / trials)
+    assert found / trials <= 0.051 + 2 * np.sqrt(0.05 * 0.95 / 1500)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -187,9 +188,9 @@ def test_the_criterion_is_that_of_the_same_model_in_statsmodels(seed):
 
 
 @settings(max_examples=15, deadline=None)
-@given(seed=st.integers(0, 10_000), kitchens=st.integers(2, 4), variants=st.integers(2, 4))
+@given(seed=st.integers(0, 10_000), kitchens=st.integers(2, 3), variants=st.integers(2, 3))
 def test_the_order_of_kitchens_and_rows_changes_nothing(seed, kitchens, variants):
-    rows = draw(seed, kitchens, 5, variants, lost=0.1)
+    rows = draw(seed, kitchens, 4, variants, lost=0.1)
     fit = pool(rows)
     order = np.random.default_rng(seed).permutation(rows[0].size)
     score, taster, kitchen, variant = (each[order] for each in rows)

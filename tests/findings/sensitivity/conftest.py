@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -64,6 +65,7 @@ class Cups:
             table = replace(table, balanced=balanced)
         return compare_trial(self.trial, table)
 
+    @cache  # noqa: B019 - a few small panels, and none of them changes
     def study(self) -> tuple[tuple[AttributeResult, ...], Influence]:
         trial, table = self.trial, self.table
         results = compare_trial(trial, table)

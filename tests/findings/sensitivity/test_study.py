@@ -6,23 +6,21 @@ import json
 import math
 import time
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blindspoon.analysis import analyse
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings import sensitivity as module
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.sensitivity import study_influence
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.stats import sign_flips
 from blindspoon.stats.ordinal import compare_ordinal
 from blindspoon.stats.results import NoResult
 
-TRIALS = Path(__file__).parents[3] / "trials"
 SESSION, TASTER = 0, 1
 
 
@@ -38,24 +36,22 @@ def judged(results):
     return {(each.attribute.name, each.variant.name): each.verdict for each in compared(results)}
 
 
-def numbers(cups, balanced=None):
-    """What the procedure that decides finds, from the start."""
-    table = cups.table if balanced is None else replace(cups.table, balanced=balanced)
-    found = {}
-    for each in compared(compare_trial(cups.trial, table)):
-        if each.found is not None:
-            key = (each.attribute.name, each.variant.name)
-            found[key] = (each.found.difference, each.found.p_adjusted)
-    return found
+def numbers(results):
+    """What the procedure that decides finds."""
+    return {
+        (each.attribute.name, each.variant.name): (each.found.difference, each.found.p_adjusted)
+        for each in compared(results)
+        if each.found is not None
+    }
 
 
 def agrees(alternative, cups, balanced=None):
     """Hold an alternative against the trial without those rows."""
-    again = judged(cups.judged(balanced=balanced))
+    results = cups.judged(balanced=balanced)
+    again, exact = judged(results), numbers(results)
     assert kinds(alternative.outcomes) == {
         each.key: again.get(each.key, "open") for each in alternative.outcomes
     }
-    exact = numbers(cups, balanced)
     for each in alternative.outcomes:
         if each.key not in exact:
             assert each.reason
@@ -67,7 +63,7 @@ def agrees(alternative, cups, balanced=None):
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 @pytest.mark.parametrize(
-    ("tasters", "sessions", "missing"), [(3, 1, 0.0), (5, 2, 0.0), (6, 2, 0.15), (7, 1, 0.2)]
+    ("tasters", "sessions", "missing"), [(3, 1, 0.0), (5, 2, 0.0), (5, 2, 0.15), (6, 1, 0.2)]
 )
 def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, sessions, missing):
     cups = panel(tasters, sessions, missing=missing, by=by)
@@ -80,7 +76,7 @@ def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, se
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_without_a_session_is_the_trial_without_its_rows(panel, by):
-    cups = panel(6, 3, missing=0.1, by=by)
+    cups = panel(5, 3, missing=0.1, by=by)
     _, found = cups.study()
     assert [each.left_out for each in found.of("session")] == ["1", "2", "3"]
     for session, each in enumerate(found.of("session"), 1):
@@ -103,22 +99,36 @@ def test_without_the_place_of_the_cup_is_the_trial_without_places(panel):
     assert [each.name for each in found.not_done if each.name == "position"] == []
 
 
+def study_of(cups):
+    """What one kind of alternative is made from, without the others."""
+    trial, table = cups.trial, cups.table
+    results = compare_trial(trial, table)
+    return module.Study(trial, table, results, module.declare(results))
+
+
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_the_other_procedure_says_what_the_verdict_says_of_it(panel, by):
     for seed in range(3):
-        results, found = panel(7, effect=0.9, seed=seed, by=by).study()
-        (other,) = found.of("procedure")
+        study = study_of(panel(7, effect=0.9, seed=seed, by=by))
+        other, results = module._other_procedure(study), study.results
         both = list(zip(other.outcomes, compared(results), strict=True))
         assert all(each.verdict == declared.verdict_by_other for each, declared in both)
         assert all(each.changed for each, declared in both if declared.disputed)
 
 
-@pytest.mark.parametrize("tasters", [16, pytest.param(20, marks=pytest.mark.slow)])
-def test_fewer_flips_are_only_a_first_look(panel, tasters):
-    """A verdict that a tenth of the flips would change is looked at with all of them."""
-    cups = panel(tasters, by="ranks", effect=0.55, seed=3)
-    _, found = cups.study()
-    for taster, each in enumerate(found.of("taster")):
+@pytest.mark.parametrize(
+    ("tasters", "effect", "exact"),
+    [(9, 0.8, 6), pytest.param(20, 0.55, 18, marks=pytest.mark.slow)],
+)
+def test_fewer_flips_are_only_a_first_look(panel, monkeypatch, tasters, effect, exact):
+    """A verdict that a tenth of the flips would change is looked at with all of them.
+
+    Of the nine two hang on it; flips are sampled from fewer tasters on than usual.
+    """
+    for part in (module, sign_flips):
+        monkeypatch.setattr(part, "EXACT_UP_TO", exact)
+    cups = panel(tasters, by="ranks", effect=effect, seed=3)
+    for taster, each in enumerate(module._without_tasters(study_of(cups))):
         again = judged(cups.without(TASTER, taster).judged())
         assert kinds(each.outcomes) == again, each.left_out
 
@@ -198,7 +208,8 @@ def test_more_than_sixty_tasters_are_not_left_out_in_turn(panel, monkeypatch, ta
 
 def test_too_many_scores_are_not_fitted_again(panel, monkeypatch):
     monkeypatch.setattr(module, "MOST_SCORES", 100)
-    _, found = panel(6, 2, placed=True).study()
+    cups = panel(6, 2, placed=True)
+    found = study_influence(cups.trial, cups.table, cups.judged())
     reasons = {each.name: each.reason for each in found.not_done}
     assert reasons["taster"] == (
         "It would take 12 refits of 48 cups; up to 480 refits, and 100 cups in all, it is done."
@@ -206,8 +217,8 @@ def test_too_many_scores_are_not_fitted_again(panel, monkeypatch):
     assert {"session", "position"} <= set(reasons) | {each.name for each in found.alternatives}
 
 
-@settings(max_examples=4, deadline=None)
-@given(seed=st.integers(0, 1000), by=st.sampled_from(["mixed", "ranks"]), tasters=st.integers(2, 8))
+@settings(max_examples=3, deadline=None)
+@given(seed=st.integers(0, 1000), by=st.sampled_from(["mixed", "ranks"]), tasters=st.integers(2, 4))
 def test_neither_the_order_of_rows_nor_the_labels_of_tasters_matter(panel, seed, by, tasters):
     cups = panel(tasters, 2, seed=seed, missing=0.1, by=by)
     rng = np.random.default_rng(seed)
@@ -248,9 +259,8 @@ def finite(value):
 
 
 @pytest.mark.parametrize("folder", ["allotment-cucumbers", "randall-1989-wine"])
-def test_the_trials_of_the_repository(folder):
-    found = analyse(TRIALS / folder)
-    influence = study_influence(found.trial, found.table, found.results)
+def test_the_trials_of_the_repository(analysis_of, further_of, folder):
+    found, influence = analysis_of(folder), further_of(folder).influence
     assert kinds(influence.declared) == judged(found.results)
     assert len(influence.of("taster")) == len(found.table.tasters)
     record = influence.to_record()
