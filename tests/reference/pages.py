@@ -95,17 +95,13 @@ def columns(table: str) -> Iterator[str]:
     for column in schema.TABLES[table]:
         if column.read != "never" and column.name != "session":
             holds, *_ = re.split(":|, (?:from|as) ", schema.KIND_WORDS[column.kind])
-            words = [
-                re.sub("^an? ", "", holds) if column.kind != "text" else "",
-                NEEDED[column.needed],
-            ]
-            said = "; ".join(filter(None, words))
-            yield f"- `{column.name}`{f' ({said})' if said else ''}: {column.meaning}"
+            holds = "" if column.kind in ("text", "label") else re.sub("^an? ", "", holds)
+            said = "; ".join(filter(None, [holds, NEEDED.get(column.needed, "")]))
+            name = f"**`{column.name}`**" if column.needed == "always" else f"`{column.name}`"
+            yield f"- {name}{f' ({said})' if said else ''}: {column.meaning}"
 
 
 NEEDED = {
-    "never": "",
-    "always": "needed",
     "coded": "needed with codes",
     "uncoded": "needed without codes",
     "per taster": "needed with codes per taster",
