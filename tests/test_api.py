@@ -96,15 +96,16 @@ def test_sizes_are_rows_a_panel_and_procedure():
 
 
 def test_the_page_and_the_pack_are_written_where_they_say(tmp_path):
-    wine = ROOT / "trials" / "randall-1989-wine"
-    assert bs.report(wine, tmp_path / "reports").read_bytes().lower().startswith(b"<!doctype html>")
-    written = bs.publish(wine, tmp_path / "published")
+    salts = ROOT / "trials" / "two-salts"
+    page = bs.report(salts, tmp_path / "reports")
+    assert page.read_bytes().lower().startswith(b"<!doctype html>")
+    written = bs.publish(salts, tmp_path / "published")
     assert (written.folder / "index.html").exists()
     assert written.zipped.exists()
     assert callable(bs.report)  # no module of that name has taken its place
 
 
-def test_what_was_written_of_a_cup_that_nobody_scored_is_not_what_tasters_said(tmp_path):
-    page = bs.report(CUCUMBERS, tmp_path).read_text(encoding="utf-8")
+def test_what_was_written_of_a_cup_that_nobody_scored_is_not_what_tasters_said(reported):
+    page = (reported[1] / CUCUMBERS.name / "index.html").read_text(encoding="utf-8")
     assert "Snaps. Closest to a fresh one." in page
     assert "spilt before I could taste it" not in page

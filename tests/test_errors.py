@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import ast
 import re
-from collections.abc import Iterator
-from functools import cache
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -15,70 +11,12 @@ from blindspoon.cli.main import commands
 from blindspoon.errors import LISTED, Note, Problem, TrialError, in_order, problems_of_rows
 from blindspoon.examine import explanations
 
-ROOT = Path(__file__).parents[1]
 EXPLANATIONS = explanations()
-
-
-@cache
-def nodes() -> list[ast.AST]:
-    """All of the package, parsed."""
-    sources = (path.read_text(encoding="utf-8") for path in (ROOT / "src").rglob("*.py"))
-    return [node for source in sources for node in ast.walk(ast.parse(source))]
-
-
-def places_of_slug() -> dict[str, int]:
-    """At which place each function or record of the package takes a slug."""
-    places = {}
-    for node in nodes():
-        if isinstance(node, ast.FunctionDef):
-            names = [each.arg for each in node.args.args if each.arg not in ("self", "cls")]
-        elif isinstance(node, ast.ClassDef):
-            fields = [each.target for each in node.body if isinstance(each, ast.AnnAssign)]
-            names = [each.id for each in fields if isinstance(each, ast.Name)]
-        else:
-            continue
-        if "slug" in names:
-            places[node.name] = names.index("slug")
-    return places
-
-
-def texts(node: ast.AST) -> Iterator[str]:
-    for each in ast.walk(node):
-        if isinstance(each, ast.Constant) and isinstance(each.value, str):
-            yield each.value
-
-
-def slugs_in_source() -> set[str]:
-    places, found = places_of_slug(), set()
-    for node in nodes():
-        if isinstance(node, ast.Call):
-            name = node.func.attr if isinstance(node.func, ast.Attribute) else ""
-            name = node.func.id if isinstance(node.func, ast.Name) else name
-            found |= {t for word in node.keywords if word.arg == "slug" for t in texts(word.value)}
-            if name in places and len(node.args) > places[name]:
-                found |= set(texts(node.args[places[name]]))
-        elif isinstance(node, ast.Assign):
-            pairs = zip(_parts(node.targets[0]), _parts(node.value), strict=False)
-            found |= {
-                text
-                for target, value in pairs
-                if isinstance(target, ast.Name) and target.id == "slug"
-                for text in texts(value)
-            }
-    return found
-
-
-def _parts(node: ast.AST) -> list[ast.AST]:
-    return list(node.elts) if isinstance(node, ast.Tuple) else [node]
 
 
 def problem(line: int | None = 3, file: str = "scores.csv", **more: str) -> Problem:
     words = {"found": "f", "allowed": "a", "remedy": "R", "slug": "off-scale"} | more
     return Problem(file=file, line=line, **words)
-
-
-def test_every_problem_is_documented():
-    assert sorted(EXPLANATIONS) == sorted(slugs_in_source())
 
 
 def test_every_explanation_has_an_example_and_a_remedy():

@@ -296,6 +296,13 @@ def undrawn(monkeypatch):
     monkeypatch.setattr("blindspoon.charts.posts.figure_files", lambda *_, **__: ())
 
 
+@pytest.fixture
+def unpainted(monkeypatch):
+    """Publishing with every picture, those of pixels left empty."""
+    for place in ("figure", "posts"):
+        monkeypatch.setattr(f"blindspoon.charts.{place}.png_series", lambda of: (b"" for _ in of))
+
+
 @pytest.mark.usefixtures("undrawn")
 def test_a_reader_of_the_published_data_is_told_the_same(blindspoon, lifted, tmp_path):
     session, taster, code, texture, salt = (lifted / "scores.csv").read_text().split()[3].split(",")
@@ -360,6 +367,7 @@ def bytes_of(folder, zipped):
         yield from ((f"zip {name}", archive.read(name)) for name in archive.namelist())
 
 
+@pytest.mark.usefixtures("unpainted")
 def test_no_name_of_a_taster_stands_in_a_published_byte(named, tmp_path):
     _, cup, *_ = (named / "scores.csv").read_text(encoding="utf-8").splitlines()
     session, taster, code, texture, *_ = cup.split(",")

@@ -5,38 +5,58 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-
-import pytest
 
 CUCUMBERS = Path(__file__).parents[1] / "trials" / "allotment-cucumbers"
 HEAVY = {"scipy", "pandas", "statsmodels", "matplotlib", "jinja2", "flask", "joblib"}
 
 
+PLOTTING = {"pandas", "statsmodels", "matplotlib"}
+COMMANDS = (
+    (("--version",), HEAVY | {"numpy"}),
+    (("--help",), HEAVY | {"numpy"}),
+    (("report", "--help"), HEAVY | {"numpy"}),
+    (("new", "new"), {"pandas", "matplotlib", "scipy", "jinja2"}),
+    (("check", CUCUMBERS), HEAVY),
+    (("batches", CUCUMBERS), PLOTTING),
+    (("compare", CUCUMBERS), PLOTTING),
+)
+"""Commands on a small folder, and what none of them loads, though others ran before it."""
+
+
+def python(code: str, place: Path | None = None) -> list[str]:
+    """The lines that some lines of Python say, in a process of their own."""
+    command = [sys.executable, "-c", f"import sys\n{code}"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=place)
+    return done.stderr.splitlines()
+
+
 def loaded(code: str, heavy: set[str] = HEAVY) -> set[str]:
     """The heavy libraries that some lines of Python bring in."""
-    lines = f"import sys\n{code}\nprint(*sys.modules, file=sys.stderr)"
-    done = subprocess.run([sys.executable, "-c", lines], capture_output=True, text=True, check=True)
-    return heavy & set(done.stderr.split())
+    return heavy & set(python(f"{code}\nprint(*sys.modules, file=sys.stderr)")[-1].split())
 
 
-def run(*arguments: object) -> str:
-    return f"""
+RUN = """
 from blindspoon.cli import main
-try:
-    main({[str(argument) for argument in arguments]!r})
-except SystemExit as leave:
-    assert not leave.code, leave.code
+for arguments in {!r}:
+    try:
+        main(arguments)
+    except SystemExit as leave:
+        assert not leave.code, leave.code
+    print(*sys.modules, file=sys.stderr)
 """
 
 
-def test_check_of_a_small_folder_loads_no_heavy_library():
-    assert loaded(run("check", CUCUMBERS)) == set()
+def run(*commands: Sequence[object]) -> str:
+    return RUN.format([[str(argument) for argument in command] for command in commands])
 
 
-@pytest.mark.parametrize("command", ["compare", "batches"])
-def test_commands_on_a_small_folder_load_no_pandas(command):
-    assert not loaded(run(command, CUCUMBERS)) & {"pandas", "statsmodels", "matplotlib"}
+def test_commands_load_what_they_need_and_no_more(tmp_path):
+    said = python(run(*(command for command, _ in COMMANDS)), tmp_path)
+    assert len(said) == len(COMMANDS)
+    for (command, never), modules in zip(COMMANDS, said, strict=True):
+        assert not never & set(modules.split()), command
 
 
 def test_the_score_page_loads_what_serves_it_and_no_more():
@@ -62,7 +82,7 @@ def test_a_large_table_is_read_by_pandas(tmp_path):
     lines = (folder / "scores.csv").read_text(encoding="utf-8").splitlines()
     wide = [f"{lines[0]},more", *(f"{line},{comment * 25}" for line in lines[1:])]
     (folder / "scores.csv").write_text("\n".join(wide), encoding="utf-8")
-    assert loaded(run("check", folder)) == {"pandas"}
+    assert loaded(run(("check", folder))) == {"pandas"}
 
 
 def test_the_package_itself_loads_nothing():

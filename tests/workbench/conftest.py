@@ -15,6 +15,7 @@ import pytest
 
 from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.lifting import close_tasting, lift_blind
+from blindspoon.workbench import company
 from blindspoon.workbench.app import create_workbench
 from blindspoon.workbench.door import Door
 from blindspoon.workbench.listening import serve
@@ -139,6 +140,12 @@ def visit():
     yield visit
     for bench in opened:
         bench.sittings.leave_all()
+
+
+@pytest.fixture(autouse=True)
+def few_trials(monkeypatch):
+    """Simulate as few as can be for the first look at what the tasters can show."""
+    monkeypatch.setattr(company, "QUICK", 100)
 
 
 @pytest.fixture

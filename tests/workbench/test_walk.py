@@ -19,6 +19,7 @@ NAME = "a => ((a.labels && a.labels[0]) || a).textContent.trim()"
 def opened(stood, tmp_path, served, monkeypatch):
     """The pages of a shelf with a planned trial; "phones" reach it in this computer."""
     monkeypatch.setattr(server, "network_addresses", lambda: ("127.0.0.1",))
+    monkeypatch.setattr("blindspoon.charts.posts.figure_files", lambda *_, **__: ())
     shutil.copytree(stood["planned"], tmp_path / "shelf" / "crisp")
     address, door = served(tmp_path / "shelf")
     return address, door.new_pass(again=True), tmp_path / "shelf" / "crisp"
@@ -83,10 +84,11 @@ def test_a_whole_trial_from_its_plan_to_what_is_sent(
     seen = set()
 
     def look(page):
-        """Have axe look at each page once, and once at each with what is wrong on it."""
-        if script and page.title() not in seen:
+        """Have axe look once at each page; what is wrong on one, `test_beginning` has it see."""
+        kind = re.sub(r"[0-9]+$", "", page.url)  # one taster's ballot is as another's
+        if script and kind not in seen:
             accessible(page)
-            seen.add(page.title())
+            seen.add(kind)
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
     hand = Hand(page, look)
