@@ -14,8 +14,8 @@ from scipy import stats
 
 from blindspoon.errors import DesignError
 from blindspoon.serving import blocks, orders
-from blindspoon.serving.draw import add_taster, draw, taster_stream
-from blindspoon.serving.plan import Span, plan_from_rows
+from blindspoon.serving.draw import add_taster, draw, draw_session, taster_stream
+from blindspoon.serving.plan import Span, plan_from_rows, rows_of
 from blindspoon.serving.request import ServingRequest
 
 
@@ -154,11 +154,20 @@ def test_sessions_are_drawn_afresh():
 
 
 def test_variants_are_as_likely_for_every_taster_and_position():
-    firsts, seconds = Counter(), Counter()
-    for seed in range(600):
-        firsts.update(c.variant for c in drawn(4, 1, 4, seed=seed).servings if c.position == 1)
-        pair = drawn(4, 2, 4, seed=seed).servings
-        seconds.update(c.variant for c in pair if (c.taster, c.position) == ("T02", 3))
+    """Of the orders that a plan is made of; a plan writes them down as they are."""
+
+    def orders_of(tasters, seed):
+        nobody, met = np.empty((0, 4), dtype=np.int64), np.zeros((tasters, 4), dtype=np.int64)
+        asked = request(4, tasters, 4)
+        rows = draw_session(asked, nobody, met, np.random.default_rng(seed))
+        if seed < 20:
+            assert (
+                rows.tolist() == rows_of(asked, drawn(4, tasters, 4, seed=seed).servings).tolist()
+            )
+        return rows
+
+    firsts = Counter(int(orders_of(1, seed)[0, 0]) for seed in range(600))
+    seconds = Counter(int(orders_of(2, seed)[1, 2]) for seed in range(600))
     for often in (firsts, seconds):
         assert len(often) == 4
         assert stats.chisquare(list(often.values())).pvalue > 0.001

@@ -57,22 +57,28 @@ def choose_sets(
     sets = [_relabelled(plan, variants, rng) for _ in range(whole)]
     off, weight = offset.copy(), np.ones(variants * (variants + 1))
     weight[:variants] = REPLICATION_WEIGHT
+    every = np.arange(weight.size)
+    listed = comb(variants, places) <= LISTED_UP_TO
+    others = cells(_choices(variants, places), variants) if listed else every
+
+    def forms(own: IntArray) -> tuple[IntArray, IntArray]:
+        return every, others if listed else cells(_swapped(own[:places], variants), variants)
+
     for first in range(0, rest, CHUNK):
         count = min(CHUNK, rest - first)
         start = rng.permutation(_relabelled(plan, variants, rng))[np.arange(count) % len(plan)]
         off -= _wanted(count, variants, places)
         found = settle(
-            start,
-            forms=lambda row: _other_sets(row, variants),
-            cells=lambda forms: cells(forms, variants),
+            cells(start, variants),
+            forms=forms,
             deviation=off,
             weight=weight,
             rng=rng,
             updates=UPDATES,
             content=not offset.any(),
         )
-        np.add.at(off, cells(found, variants), 1.0)
-        sets.append(found)
+        np.add.at(off, found, 1.0)
+        sets.append(found[:, :places])
     return rng.permutation(even_replication(np.concatenate(sets), variants))
 
 
@@ -112,7 +118,7 @@ def cells(sets: IntArray, variants: int) -> IntArray:
     Sets, shape (n, places), ascending in each row, give positions, shape (n, places * (places + 1)
     / 2), in one flat table of ``variants * (variants + 1)`` counts.
     """
-    first, second = np.triu_indices(sets.shape[1], 1)
+    first, second = _pairs(sets.shape[1])
     pairs = variants + sets[:, first] * variants + sets[:, second]
     return np.concatenate([sets, pairs], axis=1)
 
@@ -155,9 +161,12 @@ def _union(subsets: IntArray, variants: int, modulus: int) -> IntArray | None:
     if modulus < 2:
         return None
     kinds: dict[bytes, IntArray] = {}
-    for block in subsets:
-        plan = _developed(tuple(block.tolist()), modulus)
-        kinds.setdefault(_counts(plan, variants).tobytes(), plan)
+    met: set[tuple[int, ...]] = set()
+    for block in map(tuple, subsets.tolist()):
+        if block not in met:  # its shifts give the same plan
+            plan = _developed(block, modulus)
+            met.update(map(tuple, plan.tolist()))
+            kinds.setdefault(_counts(plan, variants).tobytes(), plan)
     plans = list(kinds.values())
     counts = np.array([_counts(plan, variants) for plan in plans])
     for size in range(1, min(MOST_BLOCKS, len(plans)) + 1):
@@ -199,8 +208,14 @@ def _is_balanced(counts: IntArray, variants: int) -> NDArray[np.bool_]:
 
 
 def _upper(variants: int) -> IntArray:
-    first, second = np.triu_indices(variants, 1)
+    first, second = _pairs(variants)
     return first * variants + second
+
+
+@lru_cache(maxsize=128)
+def _pairs(count: int) -> IntArray:
+    """First and second of all pairs, shape (2, n_pairs)."""
+    return np.stack(np.triu_indices(count, 1))
 
 
 def _wanted(tasters: int, variants: int, places: int) -> FloatArray:
@@ -218,10 +233,8 @@ def _relabelled(plan: IntArray, variants: int, rng: np.random.Generator) -> IntA
     return np.sort(labels[plan], axis=1)
 
 
-def _other_sets(row: IntArray, variants: int) -> IntArray:
-    """All sets of the size, where they are few, or all that differ in one variant."""
-    if comb(variants, len(row)) <= LISTED_UP_TO:
-        return _choices(variants, len(row))
+def _swapped(row: IntArray, variants: int) -> IntArray:
+    """All sets that differ from one in one variant, and itself."""
     rest = np.setdiff1d(np.arange(variants), row)
     ways = len(row) * len(rest)
     swapped = np.tile(row, (ways + 1, 1))  # the last is the row as it is

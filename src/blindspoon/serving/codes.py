@@ -169,7 +169,8 @@ def _draw(
                 if new_only or not open_.any():
                     return None
                 better = open_
-            code = int(rng.choice(np.flatnonzero(better)))
+            usable = np.flatnonzero(better)
+            code = int(usable[rng.integers(usable.size)])
             chosen.append(code)
             open_ &= ~near[code]
         if rule == "unlike in the session":

@@ -121,22 +121,28 @@ def arrange(
     off = offset.copy()
     weight = np.ones(len(off))
     weight[: items * cups] = POSITION_WEIGHT
-    done = []
+    changes = cells(_changes(cups), cups)  # as if a row's own cups were all the items
+
+    def forms(own: IntArray) -> tuple[IntArray, IntArray]:
+        row = own[:cups] // cups
+        after = items * cups + row[:, None] * items + row
+        return np.concatenate((row[:, None] * cups + places, after), axis=None), changes
+
+    done, places = [], np.arange(cups)
     chunks = np.array_split(rows, -(-len(rows) // CHUNK))
     for chunk in chunks:
         off -= expected(chunk, items)
         found = settle(
-            chunk,
-            forms=lambda row: row[_changes(len(row))],
-            cells=lambda forms: cells(forms, items),
+            cells(chunk, items),
+            forms=forms,
             deviation=off,
             weight=weight,
             rng=rng,
             updates=UPDATES // len(chunks),
             content=content,
         )
-        np.add.at(off, cells(found, items), 1.0)
-        done.append(found)
+        np.add.at(off, found, 1.0)
+        done.append(found[:, :cups] // cups)
     return even_positions(np.concatenate(done), items)
 
 

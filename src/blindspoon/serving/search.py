@@ -15,18 +15,15 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 
-Rows = Callable[[IntArray], IntArray]
-
 MOST_SWEEPS = 200
 HOT, COLD = 6.0, 0.7
 """Temperatures at the start and the end, where 1 is the cost of one count too many."""
 
 
 def settle(
-    rows: IntArray,
+    design: IntArray,
     *,
-    forms: Rows,
-    cells: Rows,
+    forms: Callable[[IntArray], tuple[IntArray, IntArray]],
     deviation: FloatArray,
     weight: FloatArray,
     rng: np.random.Generator,
@@ -37,13 +34,11 @@ def settle(
 
     Parameters
     ----------
-    rows : int array, shape (n_rows, width)
-        A design to start from.
+    design : int array, shape (n_rows, width)
+        The cells that each row of a design to start from adds one to; no cell twice in a row.
     forms : callable
-        One row -> all its possible forms, shape (n_forms, width).
-    cells : callable
-        Forms -> the cells that each adds one to, shape (n_forms, n_cells_of_a_row); no cell
-        twice in a row.
+        One row -> some cells, shape (m,), and which of them each possible form of the row adds
+        one to, shape (n_forms, width).
     deviation : float array, shape (n_cells,)
         Counts of rows that stay as they are, minus the wanted counts.
     weight : float array, shape (n_cells,)
@@ -58,24 +53,24 @@ def settle(
     int array, shape (n_rows, width)
         The best design seen; never worse than the one at the start.
     """
-    current, own = rows.copy(), cells(rows)
-    off = deviation.copy()
-    np.add.at(off, own, 1.0)
+    current, off = design.copy(), deviation.copy()
+    np.add.at(off, current, 1.0)
     cost = best_cost = float((weight * off**2).sum())
     best = current.copy()
-    sweeps = int(np.clip(updates // len(rows), 3, MOST_SWEEPS))
+    sweeps = int(np.clip(updates // len(current), 3, MOST_SWEEPS))
     for heat in (*np.geomspace(HOT, COLD, sweeps), 1e-9, 1e-9):
-        for row in rng.permutation(len(rows)):
+        for row in rng.permutation(len(current)):
             if content and np.abs(off).max() < 1:
                 return current
-            off[own[row]] -= 1
-            options = forms(current[row])
-            taken = cells(options)
-            price = (weight * (2 * off + 1))[taken].sum(axis=1)
+            own = current[row]
+            off[own] -= 1
+            one_more = weight * (2 * off + 1)
+            near, used = forms(own)
+            price = one_more[near].take(used).sum(axis=1)
             choice = int(np.argmin(price - heat * rng.gumbel(size=len(price))))
-            cost += price[choice] - (weight * (2 * off + 1))[own[row]].sum()
-            current[row], own[row] = options[choice], taken[choice]
-            off[own[row]] += 1
+            cost += price[choice] - one_more[own].sum()
+            current[row] = near[used[choice]]
+            off[current[row]] += 1
         if cost < best_cost - 1e-9:
             best_cost, best = cost, current.copy()
     return best

@@ -352,32 +352,36 @@ def _pseudomedian(
 
     Places are left out: with balanced orders they only blur a difference evenly both ways.
     """
-    nodes, weights = _normal()
     step, sessions = situation.scale.step, situation.sessions
-    difference = sum(
-        weight * np.convolve(_summed(situation, *variant, taster),
-                             _summed(situation, *control, taster)[::-1])
-        for taster, weight in zip(situation.taster_sd * nodes, weights, strict=True)
-    )  # fmt: skip
+    own, plain = (_summed(situation, *cups) for cups in (variant, control))
+    difference = _normal()[1] @ _convolved(own, plain[:, ::-1])
     chances = np.cumsum(np.convolve(difference, difference))
     values = (np.arange(chances.size) - chances.size // 2) * step / (2 * sessions)
     low, high = np.searchsorted(chances, [0.5 - 1e-9, 0.5 + 1e-9])
     return float(values[low] + values[high]) / 2
 
 
-def _summed(situation: Situation, level: float, spread: float, taster: float) -> FloatArray:
-    """Chances of each sum of a taster's scores of one variant over the sessions.
+def _summed(situation: Situation, level: float, spread: float) -> FloatArray:
+    """Chances of each sum of a taster's scores of one variant over the sessions, a row a taster.
 
     What a session does counts as scatter of the cup: like a place, it blurs a difference evenly.
     """
     spread = float(np.hypot(spread, situation.sessions_sd))
-    nodes, weights = _normal() if situation.opinion_sd else (np.zeros(1), np.ones(1))
-    chances = _chances(situation, level + taster + situation.opinion_sd * nodes, spread)
-    summed = chances
+    nodes, weights = _normal()
+    opinions, weights = (nodes, weights) if situation.opinion_sd else (np.zeros(1), np.ones(1))
+    at = level + situation.taster_sd * nodes[:, None] + situation.opinion_sd * opinions
+    chances = summed = _chances(situation, at, spread)
     for _ in range(situation.sessions - 1):
-        pairs = zip(summed, chances, strict=True)
-        summed = np.array([np.convolve(one, other) for one, other in pairs])
-    total: FloatArray = weights @ summed
+        summed = _convolved(summed, chances)
+    return np.einsum("o,tos->ts", weights, summed)
+
+
+def _convolved(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Chances of a sum, from those of its two parts; values last."""
+    size = first.shape[-1]
+    total = np.zeros((*first.shape[:-1], size + second.shape[-1] - 1))
+    for value in range(second.shape[-1]):
+        total[..., value : value + size] += first * second[..., value, None]
     return total
 
 

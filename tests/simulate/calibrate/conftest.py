@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -19,6 +21,7 @@ def situation():
 def grid(situation):
     """Scores of many trials on one plan, shape (trials, tasters, variants, sessions)."""
 
+    @cache
     def draw(name, *, truth="none", variants=4, tasters=8, trials=3000, seed=11):
         rng = np.random.default_rng(seed)
         tasting = situation(name)
@@ -27,6 +30,7 @@ def grid(situation):
         scores = np.full((trials, tasters, variants, tasting.sessions), np.nan)
         drawn = draw_trial_scores(tasting, true, served, trials, rng)
         scores[:, served.taster, served.variant, served.session] = drawn
+        scores.setflags(write=False)
         return scores
 
     return draw
@@ -36,6 +40,7 @@ def grid(situation):
 def simulated(situation):
     """Trials and their tables, as the sweep judges them."""
 
+    @cache
     def draw(name, *, truth="none", variants=4, tasters=8, trials=20, seed=11):
         tasting = situation(name)
         plan, true = make_trial(tasting, variants, tasters), truths(tasting, truth, variants)

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from blindspoon.cli.main import commands
 from blindspoon.errors import DesignError
+from blindspoon.simulate import calibration_tables
 from blindspoon.simulate.calibrate import (
     Calibration,
     CalibrationCell,
@@ -134,28 +135,44 @@ def test_what_cannot_be_simulated_is_refused(asked, said):
         run(**asked)
 
 
-def test_the_command_prints_json():
-    done = CliRunner().invoke(commands, [*SMALL, "--json"])
-    found = json.loads(done.stdout)
+@pytest.fixture(scope="module")
+def command():
+    """Run the command; what it simulates is simulated once, and told as often as it is run."""
+    found = {}
+
+    def once(progress, **asked):
+        key = json.dumps(asked)
+        if key not in found:
+            found[key] = run(progress=progress, **asked)
+        return found[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(calibration_tables, "run", once)
+        yield lambda *more: CliRunner().invoke(commands, [*SMALL, *more]).stdout
+    assert len(found) == 1
+
+
+def test_the_command_prints_json(command):
+    found = json.loads(command("--json"))
     assert (found["trials"], found["seed"], len(found["cells"])) == (8, 20260905, 12)
     assert found["cells"][0]["coverage"]["trials"] == 8
 
 
-def test_the_command_writes_every_rate_and_prints_the_summary(tmp_path):
+def test_the_command_writes_every_rate_and_prints_the_summary(command, tmp_path):
     file = tmp_path / "rates.csv"
-    done = CliRunner().invoke(commands, [*SMALL, "--to", str(file)])
+    said = command("--to", str(file))
     written = from_csv(file.read_text(encoding="utf-8"))
     assert {(one.situation, one.tasters, one.procedure) for one in written} == {
         ("normal", 6, "mixed"),
         ("normal", 6, "ranks"),
     }
-    assert done.stdout == summary(written)
+    assert said == summary(written)
 
 
-def test_the_command_prints_the_tables():
-    done = CliRunner().invoke(commands, SMALL)
-    assert done.stdout.startswith("### In short")
-    assert "### normal" in done.stdout
+def test_the_command_prints_the_tables(command):
+    said = command()
+    assert said.startswith("### In short")
+    assert "### normal" in said
 
 
 def test_the_help_names_every_situation():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from functools import cache
 
 import numpy as np
 import pytest
@@ -43,28 +44,36 @@ def rule_for(scores, positions):
     return make_rule(np.empty((*scores.shape[1:], 0)) if positions is None else positions, 0.05)
 
 
-@pytest.mark.parametrize(("tasters", "variants", "sessions", "position"), DESIGNS)
-def test_estimates_agree_with_compare_mixed(tasters, variants, sessions, position, one_by_one):
-    scores, positions = simulated(tasters, variants, sessions, position=position, step=0)
-    design = rule_for(scores, positions).design
-    found = estimate(design, scores)
-    covariance, df = kenward_roger(design, found.ratio)
+@pytest.fixture(scope="module")
+def fitted(one_by_one):
+    """Scores of a design, its rule, and the fits of its trials, one by one."""
+
+    @cache
+    def fit(tasters, variants, sessions, position, step=0.0):
+        scores, positions = simulated(tasters, variants, sessions, position=position, step=step)
+        return scores, rule_for(scores, positions), one_by_one(scores, positions)
+
+    return fit
+
+
+@pytest.mark.parametrize("asked", DESIGNS)
+def test_estimates_agree_with_compare_mixed(fitted, asked):
+    scores, rule, fits = fitted(*asked)
+    found = estimate(rule.design, scores)
+    covariance, df = kenward_roger(rule.design, found.ratio)
     se = np.sqrt(found.variance[:, None] * np.diagonal(covariance, axis1=1, axis2=2))
-    for row, fit in enumerate(one_by_one(scores, positions)):
+    for row, fit in enumerate(fits):
         each = np.array([[c.difference, c.se, c.df] for c in fit.contrasts]).T
         np.testing.assert_allclose(found.difference[row], each[0], rtol=0, atol=1e-8)
         np.testing.assert_allclose([se[row], df[row]], each[1:], rtol=1e-8)
 
 
-@pytest.mark.parametrize("step", [0.5, 2.0])
-@pytest.mark.parametrize(("tasters", "variants", "sessions", "position"), DESIGNS)
-def test_verdicts_agree_with_compare_mixed(
-    tasters, variants, sessions, position, step, one_by_one, kinds, kinds_of_fits
-):
-    scores, positions = simulated(tasters, variants, sessions, position=position, step=step)
-    found = kinds(*decide(rule_for(scores, positions), scores, 2.0))
-    fits = one_by_one(scores, positions)
-    assert found.tolist() == kinds_of_fits(fits, variants, 2.0)
+@pytest.mark.parametrize("step", [0.0, 2.0])
+@pytest.mark.parametrize("asked", DESIGNS)
+def test_verdicts_agree_with_compare_mixed(fitted, asked, step, kinds, kinds_of_fits):
+    scores, rule, fits = fitted(*asked, step)
+    found = kinds(*decide(rule, scores, 2.0))
+    assert found.tolist() == kinds_of_fits(fits, asked[1], 2.0)
 
 
 @pytest.mark.parametrize(("tasters", "variants", "sessions"), [(4, 2, 2), (7, 5, 3), (10, 5, 2)])
@@ -81,15 +90,12 @@ def test_sittings_are_held_as_in_a_real_trial(tasters, variants, sessions):
             assert found[row] == [held.steady(place, margin) for place in range(1, variants)]
 
 
-def test_the_simulated_trials_reach_every_boundary(one_by_one):
+def test_the_simulated_trials_reach_every_boundary(fitted):
     """The agreement above covers fits with no, one and several variances at zero."""
-    ends = set()
-    for sessions, position in itertools.product((1, 2), (True, False)):
-        scores, positions = simulated(7, 5, sessions, position=position, step=0, trials=10)
-        ends |= {(sessions, fit.note.at_zero) for fit in one_by_one(scores, positions)}
+    ends = {(asked[2], fit.note.at_zero) for asked in DESIGNS for fit in fitted(*asked)[2]}
     names = ("taster", "taster:variant", "taster:session")
     zeros = [each for count in range(4) for each in itertools.combinations(names, count)]
-    assert ends == {(1, ()), (1, ("taster",)), *((2, each) for each in zeros)}
+    assert ends == {(1, ()), (1, ("taster",)), *((3, each) for each in zeros)}
 
 
 @pytest.mark.parametrize("position", [True, False])
@@ -98,7 +104,7 @@ def test_repeats_that_never_differ_are_averaged(position, one_by_one, kinds, kin
     exact = Spread(residual_sd=0.0, taster_sd=1.0, taster_variant_sd=1.0)
     rng = np.random.default_rng(3)
     positions = serving_positions(panel, rng) if position else None
-    scores = draw_scores(panel, exact, Scale(low=0, high=10), 1.5, trials=40, rng=rng)
+    scores = draw_scores(panel, exact, Scale(low=0, high=10), 1.5, trials=20, rng=rng)
     found = kinds(*decide(rule_for(scores, positions), scores, 2.0))
     fits = one_by_one(scores, positions)
     assert {fit.residual_sd for fit in fits} == {0.0}
@@ -115,12 +121,11 @@ def test_trials_without_scatter_show_nothing(one_by_one):
     assert not inside.any()
 
 
-def test_interpolated_critical_values_are_those_of_the_ratio_between(one_by_one):
+def test_interpolated_critical_values_are_those_of_the_ratio_between(fitted):
     """At ratios between the nodes the half-widths are those of `compare_mixed`."""
-    scores, positions = simulated(7, 5, 3, position=True, step=0, trials=10)
-    rule = rule_for(scores, positions)
+    scores, rule, fits = fitted(7, 5, 3, position=True)
     found = estimate(rule.design, scores)
-    for row, fit in enumerate(one_by_one(scores, positions)):
+    for row, fit in enumerate(fits):
         for at, each in enumerate(fit.contrasts):
             half = (each.interval.high - each.interval.low) / 2
             wide = (each.equivalence_interval.high - each.equivalence_interval.low) / 2

@@ -199,7 +199,7 @@ def test_primary_attributes_share_alpha(make_trial):
 
 def test_the_default_sizes_include_what_is_planned(make_trial):
     trial = make_trial(more='[tasting]\ntasters = 7\n[[session]]\nname = "1"\n')
-    found = sized(trial, tasters=None, sessions=None, trials=100, n_jobs=2)
+    found = sized(trial, tasters=None, sessions=None, trials=100, procedures=["mixed"])
     assert {cell.tasters for cell in found.cells} == {*TASTERS, 7}
     assert {cell.sessions for cell in found.cells} == set(SESSIONS)
 
