@@ -215,7 +215,8 @@ def _upper(variants: int) -> IntArray:
 @lru_cache(maxsize=128)
 def _pairs(count: int) -> IntArray:
     """First and second of all pairs, shape (2, n_pairs)."""
-    return np.stack(np.triu_indices(count, 1))
+    pairs: IntArray = np.stack(np.triu_indices(count, 1))
+    return pairs
 
 
 def _wanted(tasters: int, variants: int, places: int) -> FloatArray:

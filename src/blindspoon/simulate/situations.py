@@ -373,7 +373,8 @@ def _summed(situation: Situation, level: float, spread: float) -> FloatArray:
     chances = summed = _chances(situation, at, spread)
     for _ in range(situation.sessions - 1):
         summed = _convolved(summed, chances)
-    return np.einsum("o,tos->ts", weights, summed)
+    total: FloatArray = np.einsum("o,tos->ts", weights, summed)
+    return total
 
 
 def _convolved(first: FloatArray, second: FloatArray) -> FloatArray:
