@@ -208,8 +208,8 @@ def _is_balanced(counts: IntArray, variants: int) -> NDArray[np.bool_]:
 
 
 def _upper(variants: int) -> IntArray:
-    first, second = _pairs(variants)
-    return first * variants + second
+    flat: IntArray = np.array([variants, 1]) @ _pairs(variants)
+    return flat
 
 
 @lru_cache(maxsize=128)
