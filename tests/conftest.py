@@ -302,7 +302,8 @@ def accessible():
     axe = pytest.importorskip("axe_playwright_python.base")
 
     def accessible(page):
-        page.evaluate(axe.AXE_SCRIPT)
+        if page.evaluate("typeof axe") == "undefined":
+            page.evaluate(axe.AXE_SCRIPT)
         found = page.evaluate(
             "axe.run({ resultTypes: ['violations'] }).then(({ violations }) => violations.map("
             "({ id, nodes }) => [id, ...nodes.map(node => node.failureSummary + node.html)]))"

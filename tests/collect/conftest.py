@@ -14,6 +14,7 @@ from pathlib import Path
 from queue import Queue
 from urllib.parse import urlsplit
 
+import jinja2
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
@@ -21,10 +22,19 @@ from flask.testing import FlaskClient
 from blindspoon.collect import opening
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.security import Access
-from blindspoon.collect.server import Addresses, create_app, serve
+from blindspoon.collect.server import JINJA, Addresses, create_app, serve
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.files.text_table import read_table
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled(tmp_path_factory):
+    """Templates are compiled once, and not by every application anew."""
+    cache = jinja2.FileSystemBytecodeCache(tmp_path_factory.mktemp("templates"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(JINJA, "bytecode_cache", cache)
+        yield
 
 
 @pytest.fixture
@@ -122,7 +132,10 @@ def rows(folder) -> Callable[..., list[dict[str, str]]]:
 
 @contextmanager
 def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterator[dict]:
-    """Serve a folder from a thread, until the thread is interrupted as Ctrl-C would."""
+    """Serve a folder from a thread, until the thread is interrupted as Ctrl-C would.
+
+    Gives the addresses, the links of the tasters, and the sitting.
+    """
     found: Queue[dict] = Queue()
 
     def run() -> None:
@@ -130,7 +143,7 @@ def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterato
             links = {name: sitting.taster_link(name) for name in sitting.plan.tasters}
 
             def ready(addresses: Addresses) -> None:
-                found.put(asdict(addresses) | {"links": links})
+                found.put(asdict(addresses) | {"links": links, "sitting": sitting})
 
             serve(sitting, lan=lan, port=0, ready=ready, tell=tell)
 

@@ -18,17 +18,18 @@ pytestmark = pytest.mark.browser
 SCRIPT = Path(__file__).with_name("serve_folder.py")
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 800}
+NARROW = {"width": 320, "height": 640}
 VIEWS = [
-    pytest.param(PHONE, "light", id="phone-light"),
-    pytest.param(PHONE, "dark", id="phone-dark", marks=pytest.mark.slow),
-    pytest.param(DESK, "light", id="desk-light", marks=pytest.mark.slow),
-    pytest.param(DESK, "dark", id="desk-dark"),
+    pytest.param([(PHONE, "light"), (DESK, "dark")], id="light phone, dark desk"),
+    pytest.param(
+        [(PHONE, "dark"), (DESK, "light")], id="dark phone, light desk", marks=pytest.mark.slow
+    ),
 ]
 
 
 @pytest.fixture(scope="module")
 def idle():
-    """Pages that tests have done with, by whether scripts run: opening one takes a second."""
+    """Phones that tests have done with, by whether scripts run: a new one takes a second."""
     return {True: [], False: []}
 
 
@@ -37,59 +38,82 @@ def sheet(browser, idle):
     """Open a page; an error in it, or a request to anywhere else, fails the test."""
     taken, seen, errors = [], [], []
     watched = {
-        "pageerror": lambda error: errors.append(str(error)),
+        "weberror": lambda error: errors.append(str(error.error)),
         "request": lambda request: seen.append(request.url),
     }
 
     def open_sheet(viewport=PHONE, theme="light", *, script=True):
-        page = idle[script].pop() if idle[script] else None
-        page = page or browser.new_context(java_script_enabled=script).new_page()
-        taken.append((page, script))
-        page.set_default_timeout(15_000)
+        parked = idle[script]
+        phone = parked.pop() if parked else browser.new_context(java_script_enabled=script)
+        taken.append((phone, script))
+        page = phone.pages[0] if phone.pages else phone.new_page()
+        phone.set_default_timeout(15_000)
+        phone.set_offline(False)
         page.set_viewport_size(viewport)
         page.emulate_media(color_scheme=theme)
         for event, told in watched.items():
-            page.on(event, told)
+            phone.on(event, told)
         return page
 
     yield open_sheet
-    for page, script in taken:
-        if page.is_closed():
-            page.context.close()
-        else:
-            for event, told in watched.items():
-                page.remove_listener(event, told)
-            forget(page)
-            idle[script].append(page)
+    for phone, script in taken:
+        for event, told in watched.items():
+            phone.remove_listener(event, told)
+        forget(phone)
+        idle[script].append(phone)
     assert errors == []
     assert [url for url in seen if not url.startswith("http://127.0.0.1:")] == []
 
 
-def forget(page):
-    """Leave a page as if nobody had used it."""
+def forget(phone):
+    """Leave a phone as if nobody had used it; what its page asks for meanwhile goes nowhere."""
+    page, *others = phone.pages
+    for other in others:
+        other.close()
     page.unroute_all(behavior="ignoreErrors")
-    page.context.set_offline(False)
     page.evaluate("localStorage.clear(); sessionStorage.clear()")
-    page.goto("about:blank")
-    page.context.clear_cookies()
+    phone.set_offline(True)
+    phone.clear_cookies()
 
 
 @pytest.fixture(name="accessible")
 def accessible_(accessible):
-    """See that axe finds nothing, and that nothing sticks out."""
+    """See that axe finds nothing, in each of some views, and that nothing sticks out."""
 
-    def look(page):
-        accessible(page)
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    def look(page, views=()):
+        for viewport, theme in views:
+            page.set_viewport_size(viewport)
+            page.emulate_media(color_scheme=theme)
+            accessible(page)
+            assert fits(page)
+        if views:
+            page.set_viewport_size(NARROW)
+        else:
+            accessible(page)
+        assert fits(page)
 
     return look
 
 
+def fits(page):
+    return page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
 def begin(page, served, taster="T01"):
-    """Open a taster's own link and pass the cautions."""
+    """Open the first cup of a taster who has read the cautions."""
+    served["sitting"].agree("1", taster)
     page.goto(f"{served['join']}t/{served['links'][taster]}")
-    page.locator("button.main").click()
-    page.wait_for_url("**/1/1")
+    return page
+
+
+def hurry(page):
+    """Have its scripts look again after 50 ms where they do after three or four seconds."""
+
+    def faster(route):
+        reply = route.fetch()
+        route.fulfill(response=reply, body=re.sub(r"\b[34]000\)", "50)", reply.text()))
+
+    page.route(re.compile(r"/(taster|host)\.js$"), faster)
     return page
 
 
@@ -114,50 +138,50 @@ def saved(page):
     page.locator("#state.good").wait_for()
 
 
-@pytest.mark.parametrize(("viewport", "theme"), VIEWS)
-def test_axe_finds_nothing_on_a_taster_s_way(sheet, served, accessible, viewport, theme):
-    page = sheet(viewport, theme)
+@pytest.mark.parametrize("views", VIEWS)
+def test_axe_finds_nothing_on_a_taster_s_way(sheet, served, accessible, views):
+    page = sheet()
     page.goto(served["join"])
-    accessible(page)
+    accessible(page, views)
     page.get_by_role("button", name="T01").click()
     cautions(page)
-    accessible(page)
+    accessible(page, views)
     page.locator("button.main").click()
     page.wait_for_url("**/1/1")
     tap(page, "texture", "7")
     saved(page)
-    accessible(page)
+    accessible(page, views)
     page.get_by_role("button", name="Save, next cup").click()
     page.wait_for_url("**/1/2")
-    accessible(page)
+    accessible(page, views)
     page.get_by_role("button", name="Stop here").click()
     page.wait_for_url("**/end")
-    accessible(page)
+    accessible(page, views)
     page.get_by_role("link", name="look over your answers").click()
     page.wait_for_url("**/look")
-    accessible(page)
+    accessible(page, views)
 
 
-@pytest.mark.parametrize(("viewport", "theme"), VIEWS)
-def test_axe_finds_nothing_on_the_host_s_pages(sheet, served, accessible, viewport, theme):
-    page = sheet(viewport, theme)
+@pytest.mark.parametrize("views", VIEWS)
+def test_axe_finds_nothing_on_the_host_s_pages(sheet, served, accessible, views):
+    page = sheet()
     page.goto(served["host"])
-    accessible(page)
+    accessible(page, views)
     page.get_by_role("button", name="Close session 1").click()
     page.get_by_text("3 tasters have not finished").wait_for()
-    accessible(page)
+    accessible(page, views)
     page.get_by_role("button", name="Close it all the same").click()
     page.locator("tbody a").first.click()
     page.wait_for_url("**/taster/*")
-    accessible(page)
+    accessible(page, views)
     page.goto(f"{served['host']}/1/key/1")
     page.locator("input.cell").first.fill("99")
     page.locator("input.cell").first.press("Enter")
     page.locator("td.wrong").wait_for()
-    accessible(page)
+    accessible(page, views)
     page.goto(f"{served['join']}screen")
     page.get_by_text("No session is open.").wait_for()
-    accessible(page)
+    accessible(page, views)
 
 
 def without_script(page):
@@ -253,8 +277,6 @@ def test_the_same_phone_goes_on_where_it_was_and_another_can_take_over(sheet, se
     page = sheet()
     page.goto(served["join"])
     page.get_by_role("button", name="T01").click()
-    cautions(page)
-    accessible(page)
     page.get_by_role("button", name="Not me").click()
     page.get_by_role("button", name="T02").click()
     page.locator("button.main").click()
@@ -335,7 +357,11 @@ def test_a_restart_in_the_middle_of_a_cup_loses_nothing(sheet, folder, rows):
         free.bind(("127.0.0.1", 0))
         command = [sys.executable, str(SCRIPT), str(folder), str(free.getsockname()[1])]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as first:
-        page = begin(sheet(), json.loads(first.stdout.readline()))
+        said = json.loads(first.stdout.readline())
+        page = sheet()
+        page.goto(f"{said['join']}t/{said['links']['T01']}")
+        page.locator("button.main").click()
+        page.wait_for_url("**/1/1")
         tap(page, "texture", "7")
         saved(page)
         first.kill()
@@ -366,64 +392,9 @@ def test_a_lost_acknowledgement_makes_no_conflict(sheet, served, rows, folder):
     assert not (folder / "ballots/conflicts").exists()
 
 
-def test_two_phones_on_one_link_are_told(sheet, served, rows, folder):
-    first, second = begin(sheet(), served), sheet()
-    second.goto(first.url)
-    tap(first, "texture", "7")
-    saved(first)
-    tap(second, "texture", "3")
-    second.get_by_text("had been answered on another page").wait_for()
-    assert rows()[0]["texture"] == "3"
-    assert ",037,7," in (folder / "ballots/conflicts/1-T01.csv").read_text()
-
-
-def test_a_second_tab_shows_the_first_and_replaces_nothing(sheet, served, rows, folder):
-    page = begin(sheet(), served)
-    tab = page.context.new_page()
-    tab.goto(page.url)
-    page.bring_to_front()
-    tap(page, "texture", "7")
-    saved(page)
-    tab.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
-    tab.bring_to_front()
-    tap(tab, "saltiness", "3")
-    saved(tab)
-    page.locator("input[name=saltiness][value='3']:checked").wait_for(state="attached")
-    tab.close()
-    assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "3")
-    assert not (folder / "ballots/conflicts").exists()
-
-
-def test_a_second_tab_that_sees_the_other_s_storage_late_follows_all_the_same(sheet, served):
-    page = begin(sheet(), served)
-    tab = page.context.new_page()
-    late = """const own = Storage.prototype.getItem, until = Date.now() + 4000;
-        Storage.prototype.getItem = function (key) {
-          return key.startsWith("unsent") && Date.now() < until
-            ? JSON.stringify({ [location.pathname]: "x=1" }) : own.call(this, key); }; null"""
-    tab.goto(page.url)
-    tab.evaluate(late)
-    tap(page, "texture", "7")
-    saved(page)
-    tab.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
-    tab.close()
-
-
-def test_a_tap_that_comes_before_the_script_is_saved(sheet, served, rows):
-    page = begin(sheet(), served)
-
-    def after_a_tap(route):
-        step = "document.querySelector('input[name=texture][value=\"7\"]')"
-        until(page, f"{step} && ({step}.checked = true)")
-        route.continue_()
-
-    page.route("**/taster.js", after_a_tap)
-    page.evaluate("location.reload()")
-    saved(page)
-    assert rows()[0]["texture"] == "7"
-
-
-def test_a_second_phone_that_saw_nothing_yet_wipes_nothing(sheet, served, rows):
+def test_two_phones_on_one_link_wipe_nothing_and_are_told_what_they_replace(
+    sheet, served, rows, folder
+):
     first, second = begin(sheet(), served), sheet()
     second.goto(first.url)
     tap(first, "texture", "7")
@@ -433,6 +404,56 @@ def test_a_second_phone_that_saw_nothing_yet_wipes_nothing(sheet, served, rows):
     tap(second, "saltiness", "4")
     saved(second)
     assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "4")
+    assert not (folder / "ballots/conflicts").exists()
+    tap(first, "saltiness", "9")
+    first.get_by_text("had been answered on another page").wait_for()
+    assert rows()[0]["saltiness"] == "9"
+    assert ",037,7,4," in (folder / "ballots/conflicts/1-T01.csv").read_text()
+
+
+def test_a_second_tab_shows_the_first_and_replaces_nothing(sheet, served, rows, folder):
+    """Even where it hears of an answer before it sees in the storage that nothing is unsent."""
+    page = begin(sheet(), served)
+    tab = hurry(page.context.new_page())
+    tab.goto(page.url)
+    tab.evaluate(LATE)
+    page.bring_to_front()
+    tap(page, "texture", "7")
+    until(tab, "window.told")
+    tab.evaluate("window.late = false")
+    tab.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
+    tab.bring_to_front()
+    tap(tab, "saltiness", "3")
+    saved(tab)
+    page.locator("input[name=saltiness][value='3']:checked").wait_for(state="attached")
+    assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "3")
+    assert not (folder / "ballots/conflicts").exists()
+
+
+LATE = """() => {
+  const own = Storage.prototype.getItem;
+  const { base } = document.querySelector("main").dataset;
+  window.late = true;
+  new BroadcastChannel(`answers ${base}`).onmessage = () => { window.told = true; };
+  Storage.prototype.getItem = function (key) {
+    return key.startsWith("unsent") && window.late
+      ? JSON.stringify({ [location.pathname]: "x=1" }) : own.call(this, key);
+  };
+}"""
+
+
+def test_a_tap_that_comes_before_the_script_is_saved(sheet, served, rows):
+    page = sheet()
+
+    def after_a_tap(route):
+        step = "document.querySelector('input[name=texture][value=\"7\"]')"
+        until(page, f"{step} && ({step}.checked = true)")
+        route.continue_()
+
+    page.route("**/taster.js", after_a_tap)
+    begin(page, served)
+    saved(page)
+    assert rows()[0]["texture"] == "7"
 
 
 def test_a_grid_that_is_keyed_and_not_saved_warns(sheet, served, rows):
@@ -471,14 +492,11 @@ def test_an_answer_given_too_late_is_kept_aside_and_the_next_session_works(
         file.write("2,T01,1,901\n2,T01,2,902\n")
     (folder / "key.csv").unlink()
     with serve(folder) as served:
-        page, host = begin(sheet(), served), sheet(DESK)
-        host.goto(served["host"])
-        host.get_by_role("button", name="Close session 1").click()
-        host.get_by_role("button", name="Close it all the same").click()
-        host.get_by_text("No session is open.").wait_for()
+        page = begin(sheet(), served)
+        served["sitting"].open_session("")
         tap(page, "texture", "7")
         page.locator("#refused", has_text="Session 1 is closed").wait_for()
-        host.get_by_role("button", name="Open session 2").click()
+        served["sitting"].open_session("2")
         page.get_by_role("link", name="Go on").click()
         page.locator("button.main").click()
         page.wait_for_url("**/2/1")
@@ -495,13 +513,11 @@ def test_the_end_goes_to_the_next_session_by_itself(sheet, folder, serve, access
         file.write("2,T01,1,901\n2,T01,2,902\n")
     (folder / "key.csv").unlink()
     with serve(folder) as served:
-        page, host = begin(sheet(), served), sheet(DESK)
+        page = begin(hurry(sheet()), served)
         page.get_by_role("button", name="Stop here").click()
         page.get_by_text("Session 2 comes next").wait_for()
         accessible(page)
-        host.goto(served["host"])
-        host.get_by_role("button", name="Open session 2").click()
-        host.get_by_role("button", name="Close it all the same").click()
+        served["sitting"].open_session("2")
         cautions(page)
         assert page.get_by_text("session 2").count()
 
@@ -578,8 +594,6 @@ def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
         "parseFloat(getComputedStyle(document.getElementById('comment')).fontSize)"
     )
     assert font >= 16  # below that phones zoom into a field
-    page.set_viewport_size({"width": 320, "height": 640})
-    assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
 HIDDEN = """() => {
@@ -621,26 +635,19 @@ def test_forced_colours_show_what_is_picked(sheet, served):
     assert picked != other
 
 
-def test_the_host_s_pages_and_the_screen_fit_the_narrowest_phone(sheet, served):
-    page = sheet({"width": 320, "height": 640})
-    for address in (served["host"], f"{served['host']}/1/key/1", f"{served['join']}screen"):
-        page.goto(address)
-        assert page.evaluate("document.documentElement.scrollWidth") <= 320
-
-
-@pytest.mark.parametrize("width", [320, 390, 1280])
-def test_a_scale_is_one_unbroken_line_with_its_ends_at_the_ends(sheet, served, width):
-    page = begin(sheet({"width": width, "height": 800}), served)
-    steps = page.locator("label:has(input[name=texture]):not(.none)")
-    boxes = steps.evaluate_all("all => all.map(it => it.getBoundingClientRect().toJSON())")
-    assert len(boxes) == 21
-    assert {box["y"] for box in boxes} == {boxes[0]["y"]}
-    gaps = [after["x"] - box["right"] for box, after in itertools.pairwise(boxes)]
-    assert max(map(abs, gaps)) < 0.1
-    ends = page.locator(".ends").first.bounding_box()
-    assert abs(ends["x"] - boxes[0]["x"]) < 1
-    assert abs(ends["x"] + ends["width"] - boxes[-1]["right"]) < 1
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+def test_a_scale_is_one_unbroken_line_with_its_ends_at_the_ends(sheet, served):
+    page = begin(sheet(), served)
+    for width in (320, 390, 1280):
+        page.set_viewport_size({"width": width, "height": 800})
+        steps = page.locator("label:has(input[name=texture]):not(.none)")
+        boxes = steps.evaluate_all("all => all.map(it => it.getBoundingClientRect().toJSON())")
+        assert len(boxes) == 21
+        assert {box["y"] for box in boxes} == {boxes[0]["y"]}
+        gaps = [after["x"] - box["right"] for box, after in itertools.pairwise(boxes)]
+        assert max(map(abs, gaps)) < 0.1
+        ends = page.locator(".ends").first.bounding_box()
+        assert abs(ends["x"] - boxes[0]["x"]) < 1
+        assert abs(ends["x"] + ends["width"] - boxes[-1]["right"]) < 1
 
 
 def test_a_finger_slides_along_the_line_and_a_step_is_put_right(sheet, served, rows):
@@ -660,21 +667,12 @@ def test_a_finger_slides_along_the_line_and_a_step_is_put_right(sheet, served, r
     assert rows()[0]["texture"] == "5.5"
 
 
-@pytest.mark.slow
-def test_the_overview_renews_itself(sheet, served):
-    host, page = sheet(DESK), sheet()
+def test_the_overview_renews_itself_under_the_focus_and_says_when(sheet, served):
+    host = hurry(sheet(DESK))
     host.goto(served["host"])
     assert "0 of 3 tasters joined" in host.text_content("#progress")
-    begin(page, served)
-    tap(page, "texture", "7")
-    host.get_by_text("1 of 3 tasters joined").wait_for()
-
-
-def test_the_overview_renews_itself_under_the_focus_and_says_when(sheet, served):
-    host, page = sheet(DESK), sheet()
-    host.goto(served["host"])
     host.get_by_role("link", name="Key in T02").focus()
-    begin(page, served)
+    served["sitting"].agree("1", "T01")
     host.get_by_text("1 of 3 tasters joined").wait_for()
     assert host.evaluate("document.activeElement.textContent") == "Key in T02"
     assert re.fullmatch(r"As of \d.*\.", host.text_content("#news"))
