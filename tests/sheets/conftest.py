@@ -41,6 +41,7 @@ SCENARIOS = {
     "four attributes": Scenario(
         attributes=tuple((f"Attribute {k}", "none", "much") for k in range(4)),
         scale="low = 0, high = 10, step = 0.5",
+        tasters=3,
         sessions=2,
     ),
     "eight attributes": Scenario(
@@ -61,7 +62,7 @@ SCENARIOS = {
         tasters=40,
         sessions=3,
     ),
-    "twelve": Scenario(variants=TWELVE, tasters=40, sessions=2),
+    "twelve": Scenario(variants=TWELVE, tasters=20, sessions=2),
     "twelve for two": Scenario(variants=TWELVE, tasters=2),
     "other letters": Scenario(
         title="Какие огурцы хрустят?",

@@ -84,4 +84,4 @@ def test_short_ballots_share_a_page_and_long_ones_do_not(case):
 
 def test_there_is_one_ballot_a_tray(case, sheets):
     page = sheets("four attributes")["ballots.html"]
-    assert page.count('<table class="ballot') == len(trays_of(case("four attributes")[1])) == 12
+    assert page.count('<table class="ballot') == len(trays_of(case("four attributes")[1])) == 6

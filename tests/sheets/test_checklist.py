@@ -32,7 +32,7 @@ def test_cautions_come_first(case):
     [
         ("usual", None, "24 cups. The same spoonful in each;"),
         ("usual", 10, "24 cups, 240 g in all. 10 g in each;"),
-        ("four attributes", 50, "48 cups, 2.4 kg in all (24 cups a session). 50 g in each;"),
+        ("four attributes", 50, "24 cups, 1.2 kg in all (12 cups a session). 50 g in each;"),
         ("warm-up", None, "60 cups (30 cups a session), and 12 cups without a code. The same"),
     ],
 )

@@ -65,12 +65,14 @@ def read_words(pdf, poppler):
     return pages
 
 
-def ink_edges(pdf, poppler, page):
-    """Where black begins and ends across and down a page, in millimetres."""
-    command = [poppler["pdftoppm"], "-r", "254", "-gray", "-f", str(page), "-l", str(page), "-"]
-    picture = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout
-    black = np.asarray(Image.open(io.BytesIO(picture))) < 128
-    return [np.flatnonzero(np.diff(black.any(axis=axis).astype(int))) / 10 + 0.1 for axis in (0, 1)]
+def ink_edges(pdf, poppler):
+    """Where black begins and ends across and down each page, in millimetres."""
+    command = [poppler["pdftoppm"], "-r", "254", "-gray", "-"]
+    pictures = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout
+    for picture in re.split(rb"(?=P5\n\d+ \d+\n255\n)", pictures)[1:]:
+        black = np.asarray(Image.open(io.BytesIO(picture))) < 128
+        sides = (black.any(axis=axis).astype(int) for axis in (0, 1))
+        yield [np.flatnonzero(np.diff(side)) / 10 + 0.1 for side in sides]
 
 
 @pytest.mark.parametrize("stock", LABEL_STOCKS)
@@ -89,9 +91,8 @@ def test_labels_lie_where_the_stock_has_them(show, poppler, stock):
     )
     pdf = page.pdf(prefer_css_page_size=True)
     left = wanted.left + np.arange(wanted.columns) * (wanted.width + wanted.gap)
-    for parity in (0, 1):
+    for parity, (across, down) in zip((0, 1), ink_edges(pdf, poppler), strict=True):
         top = wanted.top + np.arange(parity, wanted.rows, 2) * wanted.height
-        across, down = ink_edges(pdf, poppler, parity + 1)
         edges = np.sort(np.concatenate([left, left + wanted.width]))
         assert across == pytest.approx(edges, abs=TOLERANCE)
         edges = np.sort(np.concatenate([top, top + wanted.height]))
@@ -168,7 +169,7 @@ def test_a_long_ballot_flows_to_a_second_page_with_its_head(words):
 
 @pytest.mark.parametrize(
     ("name", "paper", "pages"),
-    [("usual", "a4", 3), ("four attributes", "letter", 12), ("alone", "a4", 2)],
+    [("usual", "a4", 3), ("four attributes", "letter", 6), ("alone", "a4", 2)],
 )
 def test_ballots_waste_no_paper(words, name, paper, pages):
     assert len(words(name, "ballots", paper=paper)) == pages
@@ -198,7 +199,7 @@ def test_axe_finds_nothing(show, accessible, name, file):
     accessible(show(name, file, width=390))
 
 
-# A ballot is one taster's: two of the forty show all that can be wide.
+# A ballot is one taster's: two of the twenty show all that can be wide.
 @pytest.mark.parametrize(
     ("name", "file"),
     [
