@@ -22,6 +22,7 @@ from collections import Counter
 from collections.abc import Coroutine, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
+from functools import partial
 from pathlib import Path
 from urllib.parse import quote, urlencode, urlsplit
 
@@ -156,10 +157,9 @@ def say(title: str, taken: list[float], started: float) -> None:
     print(f"\n{title}: {size} answers in {whole:.1f} s; {marks}, longest {taken[-1]:.3f} s")  # noqa: T201
 
 
-@pytest.mark.parametrize(
-    ("phones", "pause"),
-    [(20, 0.0), pytest.param(100, 0.0, marks=LONG), pytest.param(200, 2.0, marks=LONG)],
-)
+@pytest.mark.slow
+@pytest.mark.bench
+@pytest.mark.parametrize(("phones", "pause"), [(20, 0.0), (100, 0.0), (200, 2.0)])
 def test_phones_all_at_once_lose_nothing_and_wait_less_than_a_second(tmp_path, phones, pause):
     folder = make_folder(tmp_path, phones)
     with serving(folder) as (addresses, _):
@@ -189,13 +189,16 @@ def idle(addresses: dict, sockets: int, source: str = "127.0.0.1") -> ExitStack:
     return stack
 
 
-@pytest.mark.parametrize(("sockets", "phones"), [(60, 5), pytest.param(600, 100, marks=LONG)])
-def test_idle_connections_starve_nobody(tmp_path, sockets, phones):
+@pytest.mark.parametrize(("sockets", "phones"), [(60, 20), pytest.param(600, 100, marks=LONG)])
+def test_beside_idle_connections_phones_lose_nothing_and_wait_less_than_a_second(
+    tmp_path, sockets, phones
+):
     folder = make_folder(tmp_path, phones)
     with serving(folder) as (addresses, _), idle(addresses, sockets):
         started = time.perf_counter()
         given, taken = run(all_taste(addresses, 0.0))
         say(f"{phones} phones beside {sockets} idle connections", taken, started)
+    assert len(taken) == phones * CUPS * len(NAMES)
     assert on_disk(folder, addresses) == given
     assert taken[int(len(taken) * 0.99)] < 1.0
 
@@ -249,9 +252,9 @@ async def hammer_and_kill(addresses, process, delay, acknowledged, sent) -> None
 
 
 @pytest.mark.skipif(os.name != "posix", reason="kill -9")
-@pytest.mark.parametrize("rounds", [4, pytest.param(300, marks=LONG)])
-def test_every_acknowledged_answer_survives_a_kill(tmp_path, rounds):
-    folder, chance = make_folder(tmp_path, 12), random.Random(7)
+@pytest.mark.parametrize(("rounds", "tasters"), [(2, 6), pytest.param(300, 12, marks=LONG)])
+def test_every_acknowledged_answer_survives_a_kill(tmp_path, rounds, tasters):
+    folder, chance = make_folder(tmp_path, tasters), random.Random(7)
     acknowledged: dict = {}
     sent: dict = {}
     for _ in range(rounds):
@@ -263,7 +266,7 @@ def test_every_acknowledged_answer_survives_a_kill(tmp_path, rounds):
         assert not lost
         sent.update(stands)
     print(f"\n{rounds} rounds of kill -9: {sum(acknowledged.values())} answers acknowledged")  # noqa: T201
-    assert len(acknowledged) == 12 * CUPS
+    assert len(acknowledged) == tasters * CUPS
 
 
 def comments_on_disk(folder: Path, addresses: dict) -> dict:
@@ -363,9 +366,9 @@ def test_hostile_requests_break_nothing_and_reach_no_other_file(tmp_path, reques
     before = {path for path in tmp_path.rglob("*") if path.is_file()}
     with serving(folder) as (addresses, process):
         pages = run(forms(addresses))
-        codes = Counter(
-            send(addresses, hostile_request(chance, addresses, pages)) for _ in range(requests)
-        )
+        sent = [hostile_request(chance, addresses, pages) for _ in range(requests)]
+        with ThreadPoolExecutor(8) as pool:
+            codes = Counter(pool.map(partial(send, addresses), sent))
         assert process.poll() is None
         assert run(forms(addresses)).keys() == pages.keys()
     print(f"\n{requests} hostile requests: {dict(codes.most_common())}")  # noqa: T201
