@@ -579,7 +579,7 @@ def test_a_line_without_steps_is_slid_stepped_and_typed_and_begins_with_nothing(
     assert rows()[0]["texture"] == ""
 
 
-def test_targets_fit_a_thumb_and_a_narrow_phone(sheet, served):
+def test_targets_fit_a_thumb(sheet, served):
     page = begin(sheet(), served)
     lines = [each.bounding_box() for each in page.locator(".line").all()]
     assert [line["width"] for line in lines] == [350, 350]
