@@ -105,7 +105,6 @@ def write_report(analysis: Analysis, to: Path, tell: Callable[[str], None] | Non
 
     Parameters
     ----------
-    analysis : Analysis
     to : Path
         The folder of all reports; the trial's own folder lies in it.
     tell : callable, optional
@@ -228,12 +227,11 @@ def draw_forest(found: Pool, target: Path) -> None:
     TrialFileError
         If it cannot be written.
     """
-    from blindspoon.charts.chart import png_file, svg_file  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.charts.chart import chart_file  # noqa: PLC0415 - brings in matplotlib
     from blindspoon.charts.pooled import forest_chart  # noqa: PLC0415
 
     chart = forest_chart(found)
     if chart is None:
         nothing = "there is no pooled comparison to draw"
         raise DesignError([_UNPOOLED.broken(nothing, found.kitchens[0].name)])
-    draw = png_file if target.suffix.lower() == ".png" else svg_file
-    disk.write_file_atomically(target, draw(chart))
+    disk.write_file_atomically(target, chart_file(chart, target.suffix))

@@ -40,9 +40,6 @@ class TrialFolder:
 
     Parameters
     ----------
-    path : Path
-    trial : Trial
-    table : ScoreTable
     notes : tuple of Note
         What is worth knowing about the files.
     """
@@ -121,12 +118,7 @@ class Compared:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pooled:
-    """What several kitchens found together.
-
-    Parameters
-    ----------
-    pool : Pool
-    """
+    """What several kitchens found together."""
 
     pool: Pool
 
@@ -189,10 +181,6 @@ def read(folder: Folder) -> TrialFolder:
 
 def check(folder: Folder) -> Examination:
     """List everything that can be said before the blind is lifted.
-
-    Parameters
-    ----------
-    folder : str or path
 
     Returns
     -------

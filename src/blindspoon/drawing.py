@@ -15,7 +15,7 @@ from blindspoon.errors import DesignError, Rule, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
-from blindspoon.files.text_table import TextTable, tidied, write_csv
+from blindspoon.files.text_table import tidied, write_csv
 from blindspoon.files.trial_edit import put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
@@ -238,7 +238,7 @@ def take_back(folder: Path, today: datetime.date) -> Path:
 def _drawn_first(trial: Trial, text: FolderText) -> ServingPlan:
     from blindspoon.serving.draw import draw  # noqa: PLC0415 - only where cups are dealt
 
-    return draw(_first_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
+    return draw(_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
 
 
 def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
@@ -251,7 +251,7 @@ def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
         sessions=tuple(s for s in trial.sessions if ("session", s.name) not in later),
     )
     plan = _drawn_first(first, text)
-    whole = _first_request(trial, text).poured  # of the sessions that were added too
+    whole = _request(trial, text).poured  # of the sessions that were added too
     for added in seal.added:
         request = replace(plan.request, poured=whole)
         plan = plan_from_rows(request, plan.servings_rows(), plan.key_rows())
@@ -260,15 +260,11 @@ def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
 
 
 def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
-    from blindspoon.serving.draw import (  # noqa: PLC0415 - only where cups are dealt
-        add_session,
-        add_taster,
-        taster_stream,
-    )
+    from blindspoon.serving import draw  # noqa: PLC0415 - only where cups are dealt
 
     if kind == "taster":
-        return add_taster(plan, name, taster_stream(seed, name))
-    return add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
+        return draw.add_taster(plan, name, draw.taster_stream(seed, name))
+    return draw.add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
 
 
 def _add(
@@ -335,24 +331,20 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     rows = ({"session": only} | row for _, row in servings.rows())
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
-    batches = text.table("batches.csv")
-    made, named = jars_of(batches), jars_of(key)
+    made, named = jars_of(text.table("batches.csv")), jars_of(key)
     jars = {variant: made.get(variant) or names for variant, names in named.items()}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
-    request = replace(_request(came, jars, batches), sessions=sessions)
+    request = replace(_request(came, text, jars), sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
     return trial, plan_from_rows(request, [heading, *served], known)
 
 
-def _first_request(trial: Trial, text: FolderText) -> ServingRequest:
-    batches = text.table("batches.csv")
-    jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
-    return _request(trial, jars, batches)
-
-
-def _request(trial: Trial, jars: Jars, batches: TextTable | None) -> ServingRequest:
+def _request(trial: Trial, text: FolderText, jars: Jars | None = None) -> ServingRequest:
+    """Ask for cups of these jars; at first, of those of batches.csv."""
+    batches, own = text.table("batches.csv"), trial.tasting
+    if jars is None:
+        jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
     poured = poured_on(batches, jars, trial.sessions) if trial.course else None
-    own = trial.tasting
     return request_for(
         trial, controls=own.controls, warm_up=own.warm_up, batches=jars, poured=poured
     )

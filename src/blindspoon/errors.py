@@ -86,9 +86,6 @@ class Note:
 
     Parameters
     ----------
-    file : str
-    line : int or None
-    text : str
     cause : str
         What it has in common with others, which are told together; blank where it stands alone.
     gap : bool
@@ -191,14 +188,12 @@ def together(messages: Sequence[Message]) -> list[Message]:
     """
     causes: dict[tuple[str, ...], list[Message]] = {}
     for message in messages:
-        causes.setdefault(_cause(message), []).append(message)
+        if isinstance(message, Problem):
+            cause = (message.slug, message.column or "")
+        else:
+            cause = (message.cause, "") if message.cause else (message.file, message.text)
+        causes.setdefault(cause, []).append(message)
     return [one for alike in causes.values() for one in _told(alike)]
-
-
-def _cause(message: Problem | Note) -> tuple[str, ...]:
-    if isinstance(message, Problem):
-        return message.slug, message.column or ""
-    return (message.cause, "") if message.cause else (message.file, message.text)
 
 
 def _told(alike: Sequence[Message]) -> Iterator[Message]:

@@ -15,11 +15,6 @@ from blindspoon.trial import Trial
 def scores_frame(trial: Trial, table: ScoreTable) -> pd.DataFrame:
     """Lay out the scores, a row a cup in the order of the files.
 
-    Parameters
-    ----------
-    trial : Trial
-    table : ScoreTable
-
     Returns
     -------
     DataFrame

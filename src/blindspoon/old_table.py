@@ -157,7 +157,7 @@ def _trial(title: str, scores: Sequence[Score]) -> Trial:
     variants: list[Variant] = []
     for n, label in enumerate(labels, 1):
         name = short_name(label, [variant.name for variant in variants], f"variant-{n}")
-        variants.append(Variant(name=name, label=label, method="", differs=()))
+        variants.append(Variant(name=name, label=label))
     plain = ("plain", "control", "usual", "base", "standard")
     control = next(
         (v for v in variants if any(w in v.label.casefold() for w in plain)), variants[0]
@@ -169,17 +169,13 @@ def _trial(title: str, scores: Sequence[Score]) -> Trial:
         name = short_name(label, taken, f"attribute-{n}").replace("-", "_")
         name = name if name[0].isalpha() else f"a_{name}"
         taken.append(name)
-        attributes.append(
-            Attribute(name=name, label=label, low="", high="", less="", more="",
-                      scale=scale, margin=None)
-        )  # fmt: skip
+        attributes.append(Attribute(name=name, label=label, scale=scale))
     sessions: list[Session] = []
     for label in dict.fromkeys(score.sitting for score in scores):
         name = short_name(label, [session.name for session in sessions], f"{len(sessions) + 1}")
         sessions.append(Session(name=name, date=None, label="" if label == name else label))
     return Trial(
-        title=title or "An old table", question="", product="", host="", licence="", dates="",
-        control=control.name, seed=1,
+        title=title or "An old table", control=control.name, seed=1,
         decision=Decision(declared=None, primary=(), alpha=0.05, by="mixed"),
         attributes=tuple(attributes), variants=tuple(variants), sessions=tuple(sessions),
         tasting=Tasting(tasters=(), servings=None, codes="per taster", cleanser=""),

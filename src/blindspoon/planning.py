@@ -68,7 +68,6 @@ def size_folder(
     ----------
     folder : Path
         Holds trial.toml.
-    options : SizeOptions
     progress : callable, optional
         Called with the panels done and their number.
 
@@ -139,23 +138,18 @@ def size_days(folder: Path, options: SizeOptions) -> CourseSizing | None:
 
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:
     """Write the chart of what panels can hope for, as PNG or as SVG by the file's ending."""
-    from blindspoon.charts.chart import png_file, svg_file  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon.charts.chart import chart_file  # noqa: PLC0415 - brings in matplotlib
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415
 
-    chart = chances_chart(sizing, trial)
-    draw = png_file if target.suffix.lower() == ".png" else svg_file
-    disk.write_file_atomically(target, draw(chart))
+    drawn = chart_file(chances_chart(sizing, trial), target.suffix)
+    disk.write_file_atomically(target, drawn)
 
 
 def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
     """Take the spread that is usual, or an earlier trial's, and replace what was given."""
-    from blindspoon.simulate.size_results import (  # noqa: PLC0415
-        Spread,
-        common_practice,
-        spread_from,
-    )
+    from blindspoon.simulate import size_results  # noqa: PLC0415
 
-    spread = common_practice(attribute.scale)
+    spread = size_results.common_practice(attribute.scale)
     if options.like is not None:
         from blindspoon.analysis import analyse  # noqa: PLC0415 - only for an earlier trial
 
@@ -169,7 +163,7 @@ def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
             )
             found = "the earlier trial did not score this attribute"
             raise DesignError([rule.broken(found, str(options.like), column=attribute.name)])
-        spread = spread_from(results[attribute.name], earlier.trial.title)
+        spread = size_results.spread_from(results[attribute.name], earlier.trial.title)
     given = {
         "residual_sd": options.cup_sd,
         "taster_sd": options.taster_sd,
@@ -179,4 +173,4 @@ def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
     if not chosen:
         return spread
     source = "as given" if len(chosen) == len(given) else f"{spread.source}, and as given"
-    return Spread(**{**asdict(spread), **chosen, "source": source})
+    return size_results.Spread(**{**asdict(spread), **chosen, "source": source})

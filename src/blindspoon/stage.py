@@ -91,11 +91,8 @@ class Stage:
 
     Parameters
     ----------
-    folder : Path
-    state : State
     trial : Trial or None
         None where the folder is broken.
-    seal : Seal or None
     problems : tuple of Problem
         Why the folder is broken.
     made : frozenset of str

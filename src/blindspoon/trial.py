@@ -51,19 +51,18 @@ class Attribute:
         Words at the ends of the scale; may be empty.
     less, more : str
         Comparatives for sentences ("softer", "crisper"); may be empty.
-    scale : Scale
     margin : float or None
         Smallest difference that matters, in points.
     """
 
     name: str
     label: str
-    low: str
-    high: str
-    less: str
-    more: str
+    low: str = ""
+    high: str = ""
+    less: str = ""
+    more: str = ""
     scale: Scale
-    margin: float | None
+    margin: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,8 +74,8 @@ class Variant:
 
     name: str
     label: str
-    method: str
-    differs: tuple[str, ...]
+    method: str = ""
+    differs: tuple[str, ...] = ()
     series: str = ""
 
 
@@ -369,19 +368,16 @@ class Trial:
         Name of the variant that the others are compared with.
     seed : int
         Every random draw of the trial comes from it.
-    decision : Decision
     attributes : tuple of Attribute
         In the order of trial.toml; at least one where there is no `choice`.
     variants : tuple of Variant
         Two to many, in the order of trial.toml.
     sessions : tuple of Session
         As listed in trial.toml; may be empty.
-    tasting : Tasting
     tasters_shown : bool
         Whether what is published may speak of single tasters, by their pseudonyms.
     story : str
         The host's own paragraphs, parted by blank lines; may be empty.
-    photos : tuple of Photo
     address : str
         Where the page will lie, with a slash at its end; may be empty.
     choice : Choice or None
@@ -391,11 +387,11 @@ class Trial:
     """
 
     title: str
-    question: str
-    product: str
-    host: str
-    licence: str
-    dates: str
+    question: str = ""
+    product: str = ""
+    host: str = ""
+    licence: str = ""
+    dates: str = ""
     control: str
     seed: int
     decision: Decision
@@ -427,13 +423,11 @@ class Trial:
 
     def session_label(self, name: str) -> str:
         """Call a session as its label does; blank where it has none."""
-        return next((each.label for each in self.sessions if each.name == name), "")
+        return next((session.label for session in self.sessions if session.name == name), "")
 
     def asked(self, session: str) -> tuple[Attribute, ...]:
         """List the attributes that a session asks for."""
-        unasked = {
-            name for each in self.sessions if each.name == session for name in each.not_asked
-        }
+        unasked = {name for it in self.sessions if it.name == session for name in it.not_asked}
         return tuple(attribute for attribute in self.attributes if attribute.name not in unasked)
 
     def attribute(self, name: str) -> Attribute:

@@ -213,8 +213,7 @@ def estimate_digits(value: float, interval: Interval | None, attribute: Attribut
     Examples
     --------
     >>> from blindspoon.stats.results import Interval
-    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
-    ...     more="", scale=Scale(low=0, high=10), margin=None)
+    >>> crisp = Attribute(name="texture", label="Texture", scale=Scale(low=0, high=10))
     >>> estimate_digits(0.034, Interval(0.02, 0.05), crisp), estimate_digits(0.034, None, crisp)
     (2, 1)
     """
@@ -228,8 +227,7 @@ def points(value: float, attribute: Attribute, interval: Interval | None = None)
 
     Examples
     --------
-    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
-    ...     more="", scale=Scale(low=0, high=10), margin=1.0)
+    >>> crisp = Attribute(name="texture", label="Texture", scale=Scale(low=0, high=10))
     >>> points(-1.84, crisp), points(1.0, crisp)
     ('1.8 points', '1 point')
     """
@@ -239,9 +237,7 @@ def points(value: float, attribute: Attribute, interval: Interval | None = None)
 
 def margin(attribute: Attribute) -> str:
     """Write the margin: "1 point", "0.5 points"; empty where there is none."""
-    if attribute.margin is None:
-        return ""
-    return in_points(attribute.margin)
+    return "" if attribute.margin is None else in_points(attribute.margin)
 
 
 def in_points(size: float) -> str:
@@ -322,8 +318,8 @@ def directions(attribute: Attribute) -> tuple[str, str]:
 
     Examples
     --------
-    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
-    ...     more="crisper", scale=Scale(low=0, high=10), margin=1.0)
+    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp",
+    ...     more="crisper", scale=Scale(low=0, high=10))
     >>> directions(crisp)
     ('towards soft', 'crisper')
     """

@@ -20,7 +20,6 @@ from blindspoon.errors import together
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from blindspoon.collect.opening import Addition
     from blindspoon.collect.server import Addresses
     from blindspoon.errors import Note, Problem
 
@@ -93,12 +92,6 @@ def say_addresses(addresses: Addresses) -> None:
     else:
         click.echo(f"On this computer only (phones need --lan): {addresses.join}")
     click.echo(f"For you alone:   {addresses.host}\nCtrl-C ends it.")
-
-
-def added(addition: Addition, folder: Path) -> str:
-    """Say what a file of scores added."""
-    present = f"; {addition.present} were there already" if addition.present else ""
-    return f"Scores of {len(addition.answers)} cups added to {folder / 'ballots'}{present}."
 
 
 def today() -> datetime.date:

@@ -10,7 +10,6 @@ import click
 from blindspoon.cli.say import (
     FOLDER,
     JSON,
-    added,
     loading,
     say_addresses,
     say_cautions,
@@ -53,11 +52,13 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
             for line in addition.lines():
                 click.echo(line)
             addition.add(sitting)
-            click.echo(added(addition, folder))
+            present = f"; {addition.present} were there already" if addition.present else ""
+            where = folder / "ballots"
+            click.echo(f"Scores of {len(addition.answers)} cups added to {where}{present}.")
             return
-        where = {} if port is None else {"port": port}
+        chosen = {} if port is None else {"port": port}
         tell = partial(click.echo, err=True)
-        tally = serve(sitting, lan=lan, ready=say_addresses, tell=tell, **where)
+        tally = serve(sitting, lan=lan, ready=say_addresses, tell=tell, **chosen)
     click.echo(f"{tally} of {folder}.")
 
 

@@ -200,8 +200,7 @@ def read_answer(
     Examples
     --------
     >>> from blindspoon.trial import Scale
-    >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp", less="",
-    ...     more="", scale=Scale(low=0, high=10, step=0.5), margin=None)
+    >>> crisp = Attribute(name="texture", label="Texture", scale=Scale(low=0, high=10, step=0.5))
     >>> read_answer([crisp], {"texture": "7,5"}, "page")[0].scores
     ('7.5',)
     >>> read_answer([crisp], {"texture": "11"}, "page")[1][0].found

@@ -44,7 +44,7 @@ class Naming:
 
         Examples
         --------
-        >>> leaf = Variant(name="leaf", label="Vine leaf", method="", differs=())
+        >>> leaf = Variant(name="leaf", label="Vine leaf")
         >>> Naming(plain=True, noun="jar", nouns="jars", control=leaf).short(leaf)
         'vine leaf'
         """
@@ -58,8 +58,7 @@ class Naming:
 
         Examples
         --------
-        >>> cool, leaf = (Variant(name=name, label=name, method="", differs=())
-        ...     for name in ("cool cellar", "vine leaf"))
+        >>> cool, leaf = (Variant(name=it, label=it) for it in ("cool cellar", "vine leaf"))
         >>> names = Naming(plain=True, noun="jar", nouns="jars", control=cool)
         >>> names.subject([cool, leaf]), names.subject([leaf], 3)
         ('the cool-cellar and vine-leaf jars', 'the vine-leaf jar and three other jars')

@@ -37,6 +37,8 @@ BODY_LIMIT = 2 * 1024 * 1024
 """Bytes in the largest request body."""
 
 Form = Mapping[str, str]
+UNSENT: Form = {}
+"""The form of a page that was only asked for."""
 Handler = Callable[..., Response]
 
 PAGES = (

@@ -15,7 +15,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import date_of, number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
-from blindspoon.workbench.app import Form, Workbench
+from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import REMEDIES, beside
 
@@ -37,7 +37,8 @@ def add_to(bench: Workbench) -> None:
             CHANCES, found.folder, lambda moved: _chances(found, trials, moved), seen
         )
 
-    def page(found: Stage, typed: Form, code: int = 200, **more: object) -> Response:
+    @bench.get("tasters")
+    def page(found: Stage, typed: Form = UNSENT, code: int = 200, **more: object) -> Response:
         seen = bench.seen(found, [FILE])
         job = bench.jobs.last(CHANCES, found.folder)
         waits = found.state == "planned" and found.plan.tasting.tasters and code == 200
@@ -51,10 +52,6 @@ def add_to(bench: Workbench) -> None:
         blank = {f"session[{place}].date": "" for place in shown}
         own = {"job": job, "seen": seen, "shown": shown, "typed": blank | draft, "fine": FINE}
         return bench.page("company.html.j2", found, "tasters", code, **own | more)
-
-    @bench.get("tasters")
-    def show(found: Stage) -> Response:
-        return page(found, {})
 
     @bench.post("tasters")
     def save(found: Stage, form: Form) -> Response:

@@ -16,7 +16,7 @@ from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper import LABEL_STOCKS
 from blindspoon.stage import Stage
 from blindspoon.starting import rule_beside, rule_in_words
-from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 
 TELLING = ("helper.html", "pouring.html", "both-taste/bowls.html")
 """Sheets that say what is in a cup."""
@@ -41,16 +41,13 @@ def add_to(bench: Workbench) -> None:
                 known[found.folder] = now, None, error.problems
         return known[found.folder][1:]
 
-    def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
+    @bench.get("codes")
+    def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
         plan, problems = foreseen(found) if found.state == "planned" else (None, ())
         balance = [part for part in plan.balance if part.session is not None] if plan else []
         rule = rule_in_words(found.plan), rule_beside(found.plan)
         own = {"plan": plan, "balance": balance, "problems": problems, "rule": rule}
         return bench.page("codes.html.j2", found, "codes", code, typed=form, faults=faults, **own)
-
-    @bench.get("codes")
-    def codes(found: Stage) -> Response:
-        return ask(found, {})
 
     @bench.post("codes")
     def draw(found: Stage, form: Form) -> Response:

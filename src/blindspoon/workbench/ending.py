@@ -17,7 +17,7 @@ from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
 from blindspoon.wording import capital, spelled
-from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import said
 
@@ -53,7 +53,8 @@ def add_to(bench: Workbench) -> None:
         told = {"problems": problems, "notes": notes}
         return bench.page("look.html.j2", found, "look", 200, **told, cautions=known.cautions)
 
-    def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
+    @bench.get("lift")
+    def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
         lifting: Lifting | None = None
         problems: tuple[Problem, ...] = ()
         if found.state == "closed":
@@ -63,10 +64,6 @@ def add_to(bench: Workbench) -> None:
                 problems = error.problems
         own = {"lifting": lifting, "problems": problems, "typed": form, "faults": faults}
         return bench.page("lift.html.j2", found, "lift", code, **own)
-
-    @bench.get("lift")
-    def may_lift(found: Stage) -> Response:
-        return ask(found, {})
 
     @bench.post("lift")
     def lift(found: Stage, form: Form) -> Response:
@@ -112,7 +109,8 @@ def _add_findings(bench: Workbench) -> None:
             abort(404)
         return bench.framed(content) if file.endswith(".html") else _file(content, file)
 
-    def ask(found: Stage, form: Form, code: int = 200, **faults: str) -> Response:
+    @bench.get("publish")
+    def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
         page, may = disk.published_page(found.folder), found.state in LOOKED_AT
         now = disk.fingerprint(disk.read_folder(found.folder).files).encode()
         return bench.page(
@@ -122,10 +120,6 @@ def _add_findings(bench: Workbench) -> None:
             where=disk.published_at(found.folder), there=page is not None,
             changed=page is not None and now not in page,
         )  # fmt: skip
-
-    @bench.get("publish")
-    def publishing(found: Stage) -> Response:
-        return ask(found, {})
 
     @bench.post("publish")
     def publish(found: Stage, form: Form) -> Response:

@@ -86,8 +86,11 @@ def add_to(bench: Workbench) -> None:
             labels={variant.name: variant.label for variant in found.plan.variants},
         )
 
-    def page(found: Stage, which: str, jar: JarForm, code: int = 200, **more: object) -> Response:
-        jars = _said(found, _files(found))
+    @bench.get("jars/<which>")
+    def page(
+        found: Stage, which: str, jar: JarForm | None = None, code: int = 200, **more: object
+    ) -> Response:
+        jars, jar = _said(found, _files(found)), jar or _jar(found, which)
         own: dict[str, object] = {
             "which": which,
             "jar": jar,
@@ -99,10 +102,6 @@ def add_to(bench: Workbench) -> None:
             "number": len(jar.readings) + 1,
         }
         return bench.page("jar.html.j2", found, "jars", code, **own | more)
-
-    @bench.get("jars/<which>")
-    def show(found: Stage, which: str) -> Response:
-        return page(found, which, _jar(found, which))
 
     @bench.post("jars/<which>")
     def save(found: Stage, form: Form, which: str) -> Response:

@@ -15,6 +15,8 @@ from blindspoon.stage import Part, Stage
 from blindspoon.workbench.app import Form, Workbench
 
 FILE = "trial.toml"
+_STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
+          "tasters_shown")  # fmt: skip
 
 
 def add_to(bench: Workbench) -> None:
@@ -33,21 +35,18 @@ def add_to(bench: Workbench) -> None:
         if change and (part := _needed(found, change)):
             bench.see(found, part)
         done = earlier.take_back(found.folder, change.number if change else 0)
-        said = f"Taken back: {done.said}."
-        return bench.go(found, "lately", said, back=True)
+        return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
 
     @bench.get("mend", broken=True)
     def mend(found: Stage) -> Response:
-        now, good = _versions(found)
-        lines = difflib.unified_diff(
-            good.splitlines(), now.splitlines(), "as it could be read", "now", lineterm="", n=1
-        )
+        good, now = _good(found), disk.content_of(found.folder / FILE).decode(errors="replace")
+        named = ("as it could be read", "now")
+        lines = difflib.unified_diff(good.splitlines(), now.splitlines(), *named, lineterm="", n=1)
         return bench.page("mend.html.j2", found, "mend", lines=list(lines), good=good)
 
     @bench.post("mend", broken=True)
     def put_back(found: Stage, _: Form) -> Response:
-        good = _versions(found)[1]
-        if good and found.state == "broken":
+        if (good := _good(found)) and found.state == "broken":
             said = "The version of trial.toml that could be read, put back"
             earlier.write(found.folder, {FILE: good.encode()}, said)
             told = "It is put back. The broken file is kept under “Written lately”."
@@ -77,13 +76,8 @@ def _needed(found: Stage, change: earlier.Change) -> Part | None:
     return None
 
 
-_STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
-          "tasters_shown")  # fmt: skip
-
-
-def _versions(found: Stage) -> tuple[str, str]:
-    """Give trial.toml as it is, and as it last could be read; blank where that is not known."""
-    now = disk.content_of(found.folder / FILE).decode(errors="replace")
+def _good(found: Stage) -> str:
+    """Give trial.toml as it last could be read; blank where that is not known."""
     for change in earlier.changes(found.folder):
         for content in reversed(change.files.get(FILE, ())):
             try:
@@ -91,5 +85,5 @@ def _versions(found: Stage) -> tuple[str, str]:
                 parse_trial(text)
             except (TrialError, UnicodeDecodeError):
                 continue
-            return now, text
-    return now, ""
+            return text
+    return ""

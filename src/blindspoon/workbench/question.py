@@ -52,8 +52,9 @@ Draft = dict[str, str]
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
 
-    def page(found: Stage, draft: Draft, code: int = 200, **more: object) -> Response:
-        draft = _draft(found.text, rows=False) | draft
+    @bench.get("question")
+    def page(found: Stage, draft: Draft | None = None, code: int = 200, **more: object) -> Response:
+        draft = _draft(found.text, rows=draft is None) | (draft or {})
         numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
         for kind, fields in ROWS.items():
             for number in numbers[kind]:
@@ -69,10 +70,6 @@ def add_to(bench: Workbench) -> None:
             "seen": bench.seen(found, [FILE]),
         }
         return bench.page("question.html.j2", found, "question", code, **own | more)
-
-    @bench.get("question")
-    def show(found: Stage) -> Response:
-        return page(found, _draft(found.text))
 
     @bench.post("question")
     def save(found: Stage, form: Form) -> Response:
