@@ -8,7 +8,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.chart import source_of
-from blindspoon.findings.compare import means_of
+from blindspoon.findings.compare import Scored
 from blindspoon.findings.comparison import AttributeResult, Comparison
 from blindspoon.findings.naming import Naming
 from blindspoon.findings.verdict import in_a_word, otherwise
@@ -115,7 +115,7 @@ def outcome_of(
         attribute=result.attribute,
         variants=trial.variants,
         control=trial.control_index,
-        means=means_of(trial, table, trial.attributes.index(result.attribute)),
+        means=Scored(trial, table, trial.attributes.index(result.attribute)).means,
         result=result,
         names=names,
         source=source_of(trial, when),

@@ -7,13 +7,13 @@ itself, freed from what moved the whole sitting by the same control.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.batches.ages import Cell, CupAges
 from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
@@ -223,34 +223,33 @@ def _follow(
 ) -> CourseFound:
     """Follow one series on one attribute."""
     course, index = _asked(trial), trial.attributes.index(attribute)
-    judged = attribute.name == course.attribute
-    score, sittings = table.scores[:, index], len({session for _, session in series.cells})
+    judged, score = attribute.name == course.attribute, table.scores[:, index]
+    level, sittings = course.level if judged else None, len({it for _, it in series.cells})
     own, control = _cell_means(trial, table, series, score)
-    level = course.level if judged else None
-    there = bool(np.isfinite(control).any())
-    against: Against = "nothing"
-    if ages.control_stays and there:
-        against = "control" if level is None else "level"
-    elif level is not None and sittings == 1:
-        against = "level"
-    values = _values(series, own, control, against, freed=there)
-    alone = ~np.isfinite(control).any(axis=0) & (there and against != "nothing")
-    tasted = dict.fromkeys(series.cells[at][1] for at in np.flatnonzero(alone).tolist())
-    lone = [
-        f"No control was tasted in {trial.session_label(name) or f'session {name}'}, "
-        "so its cups are left out."
-        for name in tasted
-    ]
+    there, against = bool(np.isfinite(control).any()), _against(level, sittings, ages, control)
+    freed = own - control if there and against != "nothing" else own
+    if there and against == "level":  # what moved the whole sitting is taken out
+        freed = freed + _row_means(control)[:, None]
+    values = settle_ties(_day_means(series, freed))
     days, often = series.days.astype(float), np.isfinite(values).sum(axis=1)
     step = attribute.scale.step or rounded_to(score) or 0.0
-    rng = np.random.default_rng([trial.seed, index])
-    if days.size < 2:
-        trend: Trend | NoResult = TWO_NEEDED
-    elif sittings > 1 and against == "nothing":
+    trend: Trend | NoResult = TWO_NEEDED
+    if days.size > 1 and sittings > 1 and against == "nothing":
         trend = over_days.trend_without_control(days, values, alpha=alpha)
-    else:
+    elif days.size > 1:
+        rng = np.random.default_rng([trial.seed, index])
         trend = over_days.trend(days, values, alpha=alpha, step=step, rng=rng)
+    by_day = over_days.by_day(
+        days,
+        values,
+        alpha=alpha,
+        step=step,
+        margin=attribute.margin or 0.0,
+        level=level or 0.0,
+        side="within" if level is None else "above" if course.side == "at least" else "below",
+    )
     one_sitting = NoResult("Page\u2019s test is for ages that were tasted in one sitting.")
+    lone = ~np.isfinite(control).any(axis=0) & (there and against != "nothing")
     found = CourseFound(
         series=series.name,
         label=series.label,
@@ -261,7 +260,7 @@ def _follow(
         alpha=alpha,
         against=against,
         sittings=sittings,
-        days=(),
+        days=tuple(_days(ages, series, own, control, by_day)),
         tasters=tuple(np.array(table.tasters, object)[often > 1].tolist()),
         values=values[often > 1],
         trend=trend,
@@ -269,20 +268,17 @@ def _follow(
         reached=None,
         kept=None,
         line=NOTHING_STAYED,
-        left_out=(*_left_out(table.tasters, often, days.size), *lone),
         acceptance=_acceptance(trial, table, series, alpha) if judged else None,
+        left_out=tuple(_left_out(trial, table, series, often, lone)),
     )
-    by_day = over_days.by_day(
-        days,
-        values,
-        alpha=alpha,
-        step=step,
-        margin=attribute.margin or 0.0,
-        level=level or 0.0,
-        side="within" if level is None else "above" if course.side == "at least" else "below",
-    )
-    described = [*_days(ages, series, own, control, by_day)]
-    return _judged(found, by_day, described, trial.control)
+    return _judged(found, by_day, trial.control)
+
+
+def _against(level: float | None, sittings: int, ages: CupAges, control: FloatArray) -> Against:
+    """Settle what the days of a series are held against."""
+    if ages.control_stays and np.isfinite(control).any():
+        return "control" if level is None else "level"
+    return "level" if level is not None and sittings == 1 else "nothing"
 
 
 def _cell_means(
@@ -306,16 +302,6 @@ def _cell_means(
     return own, control[:, at]
 
 
-def _values(
-    series: CellSeries, own: FloatArray, control: FloatArray, against: Against, *, freed: bool
-) -> FloatArray:
-    """Give each taster's value of every day: a difference, or a score freed from its sitting."""
-    cells = own if against == "nothing" or not freed else own - control
-    if against == "level" and freed:
-        cells = cells + _row_means(control)[:, None]
-    return settle_ties(_day_means(series, cells))
-
-
 def _day_means(series: CellSeries, cells: FloatArray) -> FloatArray:
     """Average each taster's cells of every day; NaN where there are none."""
     days = [_row_means(cells[:, series.day == day]) for day in range(series.days.size)]
@@ -328,10 +314,15 @@ def _row_means(values: FloatArray) -> FloatArray:
     return np.where(times > 0, np.nansum(values, axis=1) / np.maximum(times, 1), np.nan)
 
 
-def _left_out(tasters: Sequence[str], often: IntArray, days: int) -> Iterator[str]:
-    if days > 1:
-        for place in np.flatnonzero(often == 1).tolist():
-            yield f"{tasters[place]} tasted on one day only, and is not in the trend."
+def _left_out(
+    trial: Trial, table: ScoreTable, series: CellSeries, often: IntArray, lone: BoolArray
+) -> Iterator[str]:
+    """Say who takes no part, by how often they tasted, and which cells have no control."""
+    for place in np.flatnonzero((often == 1) & (series.days.size > 1)).tolist():
+        yield f"{table.tasters[place]} tasted on one day only, and is not in the trend."
+    for name in dict.fromkeys(series.cells[at][1] for at in np.flatnonzero(lone).tolist()):
+        label = trial.session_label(name) or f"session {name}"
+        yield f"No control was tasted in {label}, so its cups are left out."
 
 
 def _days(
@@ -341,87 +332,77 @@ def _days(
     for place, found in enumerate(by_day.days):
         here = np.flatnonzero(series.day == place)
         cells = [series.cells[at] for at in here]
-        jars = dict.fromkeys(name for cell in cells for name in ages.batches[cell])
-        beside = control[:, here][np.isfinite(control[:, here])]
-        given = own[:, here][np.isfinite(own[:, here])]
+        given, beside = (means[:, here][np.isfinite(means[:, here])] for means in (own, control))
         yield CourseDay(
             day=int(series.days[place]),
             sessions=tuple(dict.fromkeys(session for _, session in cells)),
             variants=tuple(dict.fromkeys(variant for variant, _ in cells)),
-            batches=tuple(jars),
+            batches=tuple(dict.fromkeys(name for cell in cells for name in ages.batches[cell])),
             mean=float(given.mean()) if given.size else float("nan"),
             control=float(beside.mean()) if beside.size else float("nan"),
             found=found,
         )
 
 
-def _judged(
-    found: CourseFound, by_day: ByDay, days: Sequence[CourseDay], control: str
-) -> CourseFound:
-    """Apply the rule: brackets at alpha / 2 a side, and a verdict a day that agrees with them."""
-    course, attribute = found.course, found.attribute
-    level = course.level if found.judged else None
-    reach, keep = course.reach is not None, course.keep is not None
-    if (course.level is not None and not found.judged) or found.series == control:
-        reach, keep = False, False
-    lacking = [day for day in by_day.days if isinstance(day, NoResult)]
-    missing = lacking[0] if lacking and len(lacking) == len(by_day.days) else None
+def _missing(found: CourseFound, level: float | None) -> NoResult | None:
+    """Say why no day can be judged."""
+    lacking = [day.found for day in found.days if isinstance(day.found, NoResult)]
     if found.against == "nothing":
-        missing = NOTHING_STAYED if found.sittings > 1 else NoResult("No control was tasted.")
-    elif len(days) < 2:
-        missing = TWO_NEEDED
-    elif level is None and attribute.margin is None:
-        missing = NoResult(f"{attribute.label} has no margin.")
+        return NOTHING_STAYED if found.sittings > 1 else NoResult("No control was tasted.")
+    if len(found.days) < 2:
+        return TWO_NEEDED
+    if level is None and found.attribute.margin is None:
+        return NoResult(f"{found.attribute.label} has no margin.")
+    return lacking[0] if len(lacking) == len(found.days) else None
+
+
+def _judged(found: CourseFound, by_day: ByDay, control: str) -> CourseFound:
+    """Apply the rule: brackets at alpha / 2 a side, and a verdict a day that agrees with them."""
+    course, margin, alpha = found.course, found.attribute.margin or 0.0, found.alpha
+    level = course.level if found.judged else None
+    asked = (course.level is None or found.judged) and found.series != control
+    reach, keep = asked and course.reach is not None, asked and course.keep is not None
+    missing = _missing(found, level)
     if missing or not (reach or keep):
-        none = missing or NoResult("It is not asked of this attribute.")
         return replace(
             found,
-            days=tuple(days),
             reached=missing if reach else None,
             kept=missing if keep else None,
-            line=none,
+            line=missing or NoResult("It is not asked of this attribute."),
         )
-    at = np.array([day.day for day in days], float)
+    at = np.array([day.day for day in found.days], float)
     p_different, p_inside, p_outside = (
         np.array([getattr(day, name, np.nan) for day in by_day.days])
         for name in ("p_different", "p_inside", "p_outside")
     )
-    reached, kept = by_day.reached, by_day.lost
+    reached, kept, ends = by_day.reached, by_day.lost, alpha
     if reach and keep:  # it may come and go, so no sequence of days leads to those between
         inside = np.full(at.size, np.inf)
         tested = np.isfinite(p_inside)
         inside[tested] = holm(p_inside[tested])
-        alike = inside <= found.alpha / 2
+        alike, ends = inside <= alpha / 2, alpha / 2
         first, last = (at[alike].min(), at[alike].max()) if alike.any() else (None, None)
         reached, kept = replace(reached, by=first), replace(kept, after=last)
-        ends = found.alpha / 2
     else:
         alike = at >= _or(reached.by, np.inf) if reach else at <= _or(kept.after, -np.inf)
-        ends = found.alpha
-    p_gone = p_different if level is None else p_outside
-    ends = ends if level is None else found.alpha / 2
+    p_gone, ends = (p_different, ends) if level is None else (p_outside, alpha / 2)
     early = at <= _or(over_days.shown_until(at, p_gone, ends) if reach else None, -np.inf)
     late = at >= _or(over_days.shown_from(at, p_gone, ends) if keep else None, np.inf)
-    gone = early | late
-    kinds: dict[tuple[bool, bool], Kind] = {
-        (False, False): "open", (True, False): "alike", (False, True): "different"
-    }  # fmt: skip
-    verdicts = [
-        kinds.get(pair, "slight") for pair in zip(alike.tolist(), gone.tolist(), strict=True)
-    ]
+    kinds: tuple[Kind, ...] = ("open", "alike", "different", "slight")
+    verdicts = [kinds[code] for code in (alike + 2 * (early | late)).tolist()]
     target = level
     if target is None:  # the end of the margin on the side of the first day, or of the last
-        outer = [day.found.mean for day in days if isinstance(day.found, DayFound)] or [0.0]
-        target = float(np.copysign(attribute.margin or 0.0, outer[0 if reach else -1]))
+        outer = [day.found.mean for day in found.days if isinstance(day.found, DayFound)] or [0.0]
+        target = float(np.copysign(margin, outer[0 if reach else -1]))
     return replace(
         found,
         days=tuple(
             replace(day, verdict=None if isinstance(day.found, NoResult) else verdict)
-            for day, verdict in zip(days, verdicts, strict=True)
+            for day, verdict in zip(found.days, verdicts, strict=True)
         ),
         reached=reached if reach else None,
         kept=kept if keep else None,
-        line=over_days.line(at, found.values, level=target, alpha=found.alpha),
+        line=over_days.line(at, found.values, level=target, alpha=alpha),
     )
 
 

@@ -8,15 +8,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from blindspoon.arrays import BoolArray, IntArray
-from blindspoon.findings.compare import (
-    agreed_of,
-    contrast_of,
-    means_of,
-    mixed_of,
-    ranks_of,
-    sittings_of,
-)
+from blindspoon.arrays import IntArray
+from blindspoon.findings.compare import Scored, contrast_of
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.plain import Record, as_record
@@ -235,10 +228,6 @@ class Study:
         """The attributes that have a verdict."""
         return [result for result in self.results if result.comparisons]
 
-    def index(self, result: AttributeResult) -> int:
-        """Find the attribute's place in the trial."""
-        return self.trial.attributes.index(result.attribute)
-
     def against(self, outcome: Outcome) -> Outcome:
         """Mark an outcome that is another than declared."""
         declared = self.declared[outcome.key]
@@ -254,41 +243,29 @@ class Study:
             for found in result.comparisons
         ]
 
-    def again(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
-        """Judge an attribute of this table by the procedure that decides."""
-        return (self.by_mixed if result.by == "mixed" else self.by_ranks)(table, result)
-
-    def held(self, table: ScoreTable, result: AttributeResult) -> AttributeResult:
-        """Hold the sittings of this table against one another, in place of the declared ones."""
-        return replace(result, sittings=sittings_of(self.trial, table, self.index(result)))
-
-    def by_mixed(
+    def again(
         self, table: ScoreTable, result: AttributeResult, *, position: bool = True
     ) -> list[Outcome]:
-        """Judge it by the mixed model."""
-        fit = mixed_of(self.trial, table, self.index(result), position=position)
-        names = enumerate(variant.name for variant in self.trial.variants)
-        held = self.held(table, result)
-        found: dict[str, Contrast | NoResult] = {
-            name: contrast_of(fit, place) for place, name in names
-        }
-        return self.outcomes(held, found | agreed_of(self.trial, table, self.index(result), fit))
+        """Judge an attribute of this table by the procedure that decides.
 
-    def by_ranks(self, table: ScoreTable, result: AttributeResult) -> list[Outcome]:
-        """Judge it by ranks; where flips are sampled, by a tenth unless they leave a doubt."""
-        index = self.index(result)
-        others = [other.name for other in self.trial.variants if other.name != self.trial.control]
-        means = means_of(self.trial, table, index)
-        if any(found.unanimous for found in result.comparisons):
-            return self.by_mixed(table, result)
-        sampled = len(means) > EXACT_UP_TO
-        quick = ranks_of(self.trial, means, index, samples=FEWER_SAMPLES if sampled else SAMPLES)
-        held = self.held(table, result)
-        outcomes = self.outcomes(held, dict(zip(others, quick, strict=True)))
-        if not sampled or not any(_doubtful(outcome, result.alpha) for outcome in outcomes):
-            return outcomes
-        full = ranks_of(self.trial, means, index)
-        return self.outcomes(held, dict(zip(others, full, strict=True)))
+        Where flips are sampled, by a tenth of them unless they leave a doubt.
+        """
+        scored = Scored(self.trial, table, self.trial.attributes.index(result.attribute))
+        held = replace(result, sittings=scored.sittings())
+        if result.by == "mixed" or any(found.unanimous for found in result.comparisons):
+            fit, variants = scored.mixed(position=position), enumerate(self.trial.variants)
+            found: dict[str, Contrast | NoResult] = {
+                variant.name: contrast_of(fit, place) for place, variant in variants
+            }
+            return self.outcomes(held, found | scored.agreed(fit))
+        others = [other.variant.name for other in result.others]
+        outcomes, sampled = list[Outcome](), len(scored.means) > EXACT_UP_TO
+        for samples in (FEWER_SAMPLES, SAMPLES) if sampled else (SAMPLES,):
+            contrasts = dict(zip(others, scored.ranks(samples=samples), strict=True))
+            outcomes = self.outcomes(held, contrasts)
+            if not any(_doubtful(outcome, result.alpha) for outcome in outcomes):
+                break
+        return outcomes
 
 
 def _doubtful(outcome: Outcome, alpha: float) -> bool:
@@ -312,8 +289,20 @@ def study_influence(
     looked at first, and all of them where a verdict would change or an adjusted p value comes
     within four standard errors of alpha.
     """
-    study = Study(trial, table, results, declare(results))
-    fits = tuple((result.attribute.name, _ordinal(study, result)) for result in study.compared)
+    from blindspoon.stats.ordinal import compare_ordinal  # noqa: PLC0415 - start-up time
+
+    study, control = Study(trial, table, results, declare(results)), trial.control_index
+    given = zip(results, table.scores.T, strict=True)
+    fits = tuple(
+        (
+            result.attribute.name,
+            compare_ordinal(
+                scores, table.taster, table.variant, control=control, alpha=result.alpha
+            ),
+        )
+        for result, scores in given
+        if result.comparisons
+    )
     made = (
         *_without_tasters(study),
         *_without_sessions(study),
@@ -370,34 +359,20 @@ def _in_turn(
     if reason:
         yield NotDone(name=name, reason=reason)
         return
+    table = study.table
     for code in np.unique(codes).tolist():
-        yield _left_out(study, name, labels[code], codes != code)
-
-
-def _left_out(study: Study, name: Name, left_out: str, rows: BoolArray) -> Alternative:
-    """Judge every attribute of some of the rows by the procedure that decides."""
-    table = only(study.table, rows)
-    outcomes = [outcome for result in study.compared for outcome in study.again(table, result)]
-    return Alternative(name=name, left_out=left_out, outcomes=tuple(outcomes))
-
-
-def only(table: ScoreTable, rows: BoolArray) -> ScoreTable:
-    """Keep some rows of a table; labels and what was planned stay.
-
-    Parameters
-    ----------
-    table : ScoreTable
-    rows : bool array, shape (n,)
-    """
-    return replace(
-        table,
-        taster=table.taster[rows],
-        session=table.session[rows],
-        variant=table.variant[rows],
-        batch=table.batch[rows],
-        position=table.position[rows],
-        scores=table.scores[rows],
-    )
+        rows = codes != code
+        kept = replace(  # labels and what was planned stay
+            table,
+            taster=table.taster[rows],
+            session=table.session[rows],
+            variant=table.variant[rows],
+            batch=table.batch[rows],
+            position=table.position[rows],
+            scores=table.scores[rows],
+        )
+        again = [outcome for result in study.compared for outcome in study.again(kept, result)]
+        yield Alternative(name=name, left_out=labels[code], outcomes=tuple(again))
 
 
 def _other_procedure(study: Study) -> Alternative:
@@ -411,14 +386,6 @@ def _other_procedure(study: Study) -> Alternative:
                 outcome = replace(outcome, verdict=None, changed=False)
             outcomes.append(outcome)
     return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
-
-
-def _ordinal(study: Study, result: AttributeResult) -> OrdinalFit | NoResult:
-    from blindspoon.stats.ordinal import compare_ordinal  # noqa: PLC0415 - start-up time
-
-    scores = study.table.scores[:, study.index(result)]
-    rows = (scores, study.table.taster, study.table.variant)
-    return compare_ordinal(*rows, control=study.trial.control_index, alpha=result.alpha)
 
 
 def _as_categories(
@@ -464,6 +431,6 @@ def _without_position(study: Study) -> Alternative | NotDone:
     reason = reason or _too_much(study, len(placed))
     if reason:
         return NotDone(name="position", reason=reason)
-    found = (study.by_mixed(study.table, result, position=False) for result in placed)
+    found = (study.again(study.table, result, position=False) for result in placed)
     outcomes = tuple(outcome for of_one in found for outcome in of_one)
     return Alternative(name="position", left_out="", outcomes=outcomes)
