@@ -6,7 +6,7 @@ exact and hold for these very tasters; for people like them only where each had 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -23,6 +23,8 @@ from blindspoon.trial import Choice, Trial, Variant
 
 if TYPE_CHECKING:
     from blindspoon.findings.naming import Naming
+
+Verdict = Literal["different", "slight", "alike", "open"]
 
 ENOUGH = 5
 """Sets of one taster from which it is asked whether that taster can tell."""
@@ -115,7 +117,7 @@ class ChoiceFound:
     by_taster: tuple[TasterChoice, ...] = ()
     path: BoolArray
     lines: fc.Boundary | None = None
-    verdict: Literal["different", "slight", "alike", "open"] = "open"
+    verdict: Verdict = "open"
     because: str = ""
 
     @property
@@ -147,60 +149,41 @@ def compare_choices(
     judged = []
     for place, alone in enumerate(raw):
         level, how = alpha / (len(raw) - min(order.index(place), failed)), alone.choice.how
-        found = replace(alone, p_adjusted=adjusted[place])
+        needed = None
         if not how.words:
             tail = level / 2 if alone.choice.two_sided else level
-            needed = int(fc.needed(alone.tests, how.guess, tail))
-            found = replace(found, needed=needed if needed <= alone.tests else None)
+            least = int(fc.needed(alone.tests, how.guess, tail))
+            needed = least if least <= alone.tests else None
+        found = replace(alone, p_adjusted=adjusted[place], needed=needed)
         served = table.orders.get(places[place], ())
-        judged.append(_judged(found, served, standing, names, several=len(raw) > 1))
+        about = f" “{found.variant.label}” from {names.like}" if len(raw) > 1 else ""
+        verdict, said = _judged(found, served, standing, about)
+        judged.append(replace(found, verdict=verdict, because=said))
     return tuple(judged)
 
 
 def _find(
     trial: Trial, table: ChoiceTable, place: int, alpha: float, several: int, *, primary: bool
 ) -> ChoiceFound:
-    choice, rows = chosen_by(trial), table.variant == place
-    right, other, taster = table.right[rows], table.other[rows], table.taster[rows]
-    lines = None
+    """Count the answers of one variant, and give the limits of who can tell."""
+    choice, rows, lines = chosen_by(trial), table.variant == place, None
+    guess, right, other, taster = (
+        choice.how.guess, table.right[rows], table.other[rows], table.taster[rows]
+    )  # fmt: skip
     if choice.rule == "sequential":
         allowed = choice.beta or alpha
-        lines = fc.boundary(choice.how.guess, choice.can_tell, alpha / several, allowed / several)
+        lines = fc.boundary(guess, choice.can_tell, alpha / several, allowed / several)
         stop, _ = lines.stops(right[: choice.tests])
         right, other, taster = right[:stop], other[:stop], taster[:stop]
-    tests, number = right.size, int(right.sum())
+    tests, number, answers = right.size, int(right.sum()), _answers(right, other)
     if choice.two_sided:
         number = max(number, tests - number)
-    answers = _answers(right, other)
-    guess = choice.how.guess
-    tail = (
-        fc.fisher(answers, alpha)[0]
-        if choice.how.words
-        else float(fc.upper_tail(number, tests, guess))
-    )
-    low, high = _shares(choice, number, tests, answers, alpha)
-    limit = _shares(choice, number, tests, answers, alpha / several)[1]
-    most = int(fc.most_alike(tests, guess, choice.can_tell, alpha / several))
+    tail = float(fc.upper_tail(number, tests, guess))
+    if choice.how.words:
+        tail, _ = fc.fisher(answers, alpha)
+    interval = Interval(*_shares(choice, number, tests, answers, alpha))
     often = np.bincount(taster[taster >= 0], minlength=len(table.tasters))
-    found = ChoiceFound(
-        variant=trial.variants[place],
-        choice=choice,
-        primary=primary,
-        alpha=alpha,
-        tests=tests,
-        tasters=int((often > 0).sum()),
-        right=number,
-        needed=None,
-        p_value=min(1.0, 2 * tail) if choice.two_sided else tail,
-        share=fc.share_who_can_tell(number / tests, guess),
-        interval=Interval(low, high),
-        limit=limit,
-        level=1 - alpha / several,
-        possible=most >= guess * tests,
-        d_prime=NoResult("Not computed."),
-        path=right,
-        lines=lines,
-    )
+    tasters = int((often > 0).sum())
     shown = np.flatnonzero(often >= ENOUGH)[:MOST_TOLD]
     mine = np.flatnonzero(np.isin(taster, shown))
     mine = mine[np.argsort(taster[mine], kind="stable")]
@@ -208,10 +191,28 @@ def _find(
     alone = [
         (table.tasters[t], right[of], other[of]) for t, of in zip(shown.tolist(), own, strict=True)
     ]
-    return replace(
-        found,
-        d_prime=_distance(found, answers),
+    return ChoiceFound(
+        variant=trial.variants[place],
+        choice=choice,
+        primary=primary,
+        alpha=alpha,
+        tests=tests,
+        tasters=tasters,
+        right=number,
+        needed=None,
+        p_value=min(1.0, 2 * tail) if choice.two_sided else tail,
+        share=fc.share_who_can_tell(number / tests, guess),
+        interval=interval,
+        limit=_shares(choice, number, tests, answers, alpha / several)[1],
+        level=1 - alpha / several,
+        possible=int(fc.most_alike(tests, guess, choice.can_tell, alpha / several))
+        >= guess * tests,
+        d_prime=NoResult("d' is not given: it is for one set a taster (ASTM E2262).")
+        if tests != tasters
+        else _distance(choice, number, tests, answers, interval, alpha),
         by_taster=() if choice.two_sided else _by_taster(choice, alone, alpha),
+        path=right,
+        lines=lines,
     )
 
 
@@ -257,83 +258,64 @@ def _by_taster(
     )
 
 
-def _distance(found: ChoiceFound, answers: fc.Answers) -> Distance | NoResult:
-    """Give d' where it may be given: ASTM E2262 has it for tests that were not repeated."""
-    choice, tests, p = found.choice, found.tests, found.right / found.tests
-    guess = choice.how.guess
-    if found.repeated:
-        return NoResult("d' is not given: it is for one set a taster (ASTM E2262).")
-    if choice.method == "two-out-of-five":
+def _distance(
+    choice: Choice, right: int, tests: int, answers: fc.Answers, interval: Interval, alpha: float
+) -> Distance | NoResult:
+    """Give d' of tests that were not repeated: by the share who can tell, or from words."""
+    guess, share, method = choice.how.guess, right / tests, choice.method
+    if method == "two-out-of-five":
         return NoResult("No published function gives d' for two-out-of-five.")
-    if choice.how.words:
-        return _distance_in_words(found, answers)
-    if found.right == tests:
-        return NoResult("Everybody was right, so d' has no upper end.")
-    ends = (guess + s * (1 - guess) for s in (found.interval.low, found.interval.high))
-    estimate, low, high = fc.distance(choice.method, np.array([p, *ends])).tolist()
-    error = fc.distance_error(choice.method, estimate, p, tests) if p > guess else None
-    return Distance(estimate=estimate, se=error, interval=Interval(low, high))
-
-
-def _distance_in_words(found: ChoiceFound, answers: fc.Answers) -> Distance | NoResult:
-    """Give d' from how often a word was said of either kind of set."""
+    if not choice.how.words:
+        if right == tests:
+            return NoResult("Everybody was right, so d' has no upper end.")
+        ends = (guess + end * (1 - guess) for end in (interval.low, interval.high))
+        estimate, low, high = fc.distance(method, np.array([share, *ends])).tolist()
+        error = fc.distance_error(method, estimate, share, tests) if share > guess else None
+        return Distance(estimate=estimate, se=error, interval=Interval(low, high))
     shares = (answers.same, answers.of_same), (answers.other, answers.of_other)
     if any(said in (0, of) for said, of in shares):
         return NoResult("d' has no end where one answer was always or never given.")
     by_words = {"a-not-a": fc.yes_no_distance, "same-different": fc.same_different_distance}
-    estimate, error = by_words[found.choice.method](answers)
+    estimate, error = by_words[method](answers)
     if not np.isfinite(error):
         return Distance(estimate=estimate, se=None, interval=None)
-    reach = fc.deviate(found.alpha) * error
-    interval = Interval(estimate - reach, estimate + reach)
-    return Distance(estimate=estimate, se=error, interval=interval)
+    reach = fc.deviate(alpha) * error
+    return Distance(
+        estimate=estimate, se=error, interval=Interval(estimate - reach, estimate + reach)
+    )
 
 
 # The verdict ------------------------------------------------------------------------------------
 
 
 def _judged(
-    found: ChoiceFound, orders: Sequence[int], standing: Standing, names: Naming, *, several: bool
-) -> ChoiceFound:
+    found: ChoiceFound, orders: Sequence[int], standing: Standing, about: str
+) -> tuple[Verdict, str]:
     """Apply the rule, and say it."""
     declared, choice = found.choice.tests, found.choice
     ended = standing.lift is not None and standing.lift.last and not standing.bent
     waits = declared is not None and found.tests < declared and not ended
-    fixed = sum(orders) >= LEAST_SETS and sum(n > 0 for n in orders) == 1 and len(orders) > 2
-    if fixed:
-        said = (
+    if sum(orders) >= LEAST_SETS and sum(n > 0 for n in orders) == 1 and len(orders) > 2:
+        return "open", (
             "Every set stood in one and the same order, so whoever favours a place seems to tell. "
             "Nothing follows from it."
         )
-        return replace(found, because=said)
     if found.lines is not None:
-        return _by_lines(found, waits=waits)
+        stop, met = found.lines.stops(found.path)
+        counted = f"{found.right} of {stop} right"
+        if met == "open" and waits:
+            return "open", f"No line is met yet after {stop} of at most {declared} tests: go on."
+        if met == "open":
+            return "open", f"Not settled: after all {stop} tests no line was met, with {counted}."
+        said = "These tasters could tell" if met == "different" else "Alike for our purpose"
+        return met, f"{said}: the line was met after {stop} tests, with {counted}."
     if waits:
-        said = f"{found.tests} of {declared} tests are in. No verdict before the last."
-        return replace(found, because=said)
-    differs = found.p_adjusted <= found.alpha
+        return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
     small = found.limit <= choice.can_tell and found.possible
-    verdict: Literal["different", "slight", "alike", "open"] = (
-        ("slight" if small else "different") if differs else "alike" if small else "open"
-    )
+    kinds: tuple[Verdict, ...] = ("open", "alike", "different", "slight")
+    verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
     judged = replace(found, verdict=verdict)
-    about = f" “{found.variant.label}” from {names.like}" if several else ""
-    said = " ".join(filter(None, (_sentence(judged, about), _remark(judged, declared))))
-    return replace(judged, because=said)
-
-
-def _by_lines(found: ChoiceFound, *, waits: bool) -> ChoiceFound:
-    """Judge by the lines of the sequential rule."""
-    assert found.lines is not None  # noqa: S101 - called where there are
-    stop, verdict = found.lines.stops(found.path)
-    declared, counted = found.choice.tests, f"{found.right} of {stop} right"
-    if verdict == "open":
-        no = f"No line is met yet after {stop} of at most {declared} tests: go on."
-        end = f"Not settled: after all {stop} tests no line was met, with {counted}."
-        return replace(found, because=no if waits else end)
-    met = "These tasters could tell" if verdict == "different" else "Alike for our purpose"
-    said = f"{met}: the line was met after {stop} tests, with {counted}."
-    return replace(found, verdict=verdict, because=said)
+    return verdict, " ".join([_sentence(judged, about), *_remarks(judged)])
 
 
 def percent(share: float, *limits: float) -> str:
@@ -343,62 +325,46 @@ def percent(share: float, *limits: float) -> str:
 
 
 def _sentence(found: ChoiceFound, about: str) -> str:
+    """Say what the counts show; `about` names the variant where there are several."""
     choice, counted = found.choice, f"{found.right} of {found.tests}"
-    who = "This taster" if found.tasters == 1 else "These tasters"
-    guessing = f"guessing gives {wording.number(found.expected, 1).removesuffix('.0')}"
+    one, picked = found.tasters == 1, choice.how.pick
+    if choice.method == "paired" and choice.two_sided:
+        picked = f"picked the same one as the one with more {choice.attribute}"
+    elif choice.attribute:
+        picked = f"picked the variant as the one with {choice.expect} {choice.attribute}"
+    told = f"{counted} {picked}{f', telling{about}' if about else ''}"
     needed = "" if found.needed is None else f", and {found.needed} were needed"
     if choice.how.words:
         needed = f" ({wording.p_value(found.p_adjusted)})"
-    picked = _picked(choice)
+    guessing = f"guessing gives {wording.number(found.expected, 1).removesuffix('.0')}"
+    could = f"{'This taster' if one else 'These tasters'} could tell{about}"
+    differs = f"{counted} {picked}; {guessing}{needed}."
+    whom = "of this taster’s sets can be told" if one else "of these tasters can tell"
     level, allowed = wording.percent(found.level), percent(choice.can_tell)
-    most = percent(found.limit, choice.can_tell)
-    whom = (
-        "of this taster’s sets can be told" if found.tasters == 1 else "of these tasters can tell"
-    )
+    most = f"t most {percent(found.limit, choice.can_tell)} {whom} ({level} limit), and {allowed}"
     match found.verdict:
         case "different":
-            return f"{who} could tell{about}: {counted} {picked}; {guessing}{needed}."
+            return f"{could}: {differs}"
         case "slight":
-            return (
-                f"{who} could tell{about}, but few of them: {counted} {picked}; "
-                f"{guessing}{needed}. At most {most} {whom} ({level} limit), and {allowed} was "
-                "allowed."
-            )
+            return f"{could}, but few of them: {differs} A{most} was allowed."
         case "alike":
-            return (
-                f"Alike for our purpose: {counted} {picked}{_of(about)}; at most {most} {whom} "
-                f"({level} limit), and {allowed} was allowed."
-            )
+            return f"Alike for our purpose: {told}; a{most} was allowed."
     low = percent(found.interval.low) if found.interval.low > 0 else "none"
     return (
-        f"Not settled: {counted} {picked}{_of(about)}; anything from {low} to "
-        f"{percent(found.interval.high)} of them may be able to tell."
+        f"Not settled: {told}; anything from {low} to {percent(found.interval.high)} of them may "
+        "be able to tell."
     )
 
 
-def _of(about: str) -> str:
-    return f", telling{about}" if about else ""
-
-
-def _picked(choice: Choice) -> str:
-    """Say what somebody who is right has done, of how many."""
-    if choice.method == "paired" and choice.two_sided:
-        return f"picked the same one as the one with more {choice.attribute}"
-    if choice.attribute:
-        return f"picked the variant as the one with {choice.expect} {choice.attribute}"
-    return choice.how.pick
-
-
-def _remark(found: ChoiceFound, declared: int | None) -> str:
+def _remarks(found: ChoiceFound) -> Iterator[str]:
     """Say what else a reader should know before taking the verdict."""
-    choice, said = found.choice, []
+    choice, declared = found.choice, found.choice.tests
     if found.verdict == "open" and not found.possible:
-        said.append("So few tests could not show them alike, whatever was answered.")
+        yield "So few tests could not show them alike, whatever was answered."
     lower = 1 - float(fc.upper_tail(found.right + 1, found.tests, choice.how.guess))
     if lower < UNLIKELY and not choice.how.words:
-        said.append("That is far fewer than guessing brings: is the key the right way round?")
+        yield "That is far fewer than guessing brings: is the key the right way round?"
     if declared is not None and found.tests > declared:
-        said.append(f"{declared} tests were declared, and {found.tests} are in: take it as a lead.")
+        yield f"{declared} tests were declared, and {found.tests} are in: take it as a lead."
     if declared is not None and found.tests < declared:
-        said.append(f"{declared} tests were declared.")
-    return " ".join(said)
+        yield f"{declared} tests were declared."

@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.batches.ages import Cell, CupAges
 from blindspoon.findings.comparison import Kind
 from blindspoon.scores.score_table import ScoreTable
@@ -249,7 +249,7 @@ def _follow(
         side="within" if level is None else "above" if course.side == "at least" else "below",
     )
     one_sitting = NoResult("Page\u2019s test is for ages that were tasted in one sitting.")
-    lone = ~np.isfinite(control).any(axis=0) & (there and against != "nothing")
+    beside = np.isfinite(control).any(axis=0) | (not there or against == "nothing")
     found = CourseFound(
         series=series.name,
         label=series.label,
@@ -269,7 +269,7 @@ def _follow(
         kept=None,
         line=NOTHING_STAYED,
         acceptance=_acceptance(trial, table, series, alpha) if judged else None,
-        left_out=tuple(_left_out(trial, table, series, often, lone)),
+        left_out=tuple(_left_out(trial, table, series, often, np.flatnonzero(~beside))),
     )
     return _judged(found, by_day, trial.control)
 
@@ -315,12 +315,12 @@ def _row_means(values: FloatArray) -> FloatArray:
 
 
 def _left_out(
-    trial: Trial, table: ScoreTable, series: CellSeries, often: IntArray, lone: BoolArray
+    trial: Trial, table: ScoreTable, series: CellSeries, often: IntArray, lone: IntArray
 ) -> Iterator[str]:
     """Say who takes no part, by how often they tasted, and which cells have no control."""
     for place in np.flatnonzero((often == 1) & (series.days.size > 1)).tolist():
         yield f"{table.tasters[place]} tasted on one day only, and is not in the trend."
-    for name in dict.fromkeys(series.cells[at][1] for at in np.flatnonzero(lone).tolist()):
+    for name in dict.fromkeys(series.cells[at][1] for at in lone.tolist()):
         label = trial.session_label(name) or f"session {name}"
         yield f"No control was tasted in {label}, so its cups are left out."
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from scipy.special import chdtrc, chdtri, fdtri, stdtrit
 
@@ -272,62 +274,35 @@ def intraclass(means: FloatArray) -> Intraclass | NoResult:
     """
     if lacking := _lacking(means):
         return lacking
-    between, level, error = _mean_squares(means)
+    tasters, variants = means.shape
+    off = means - means.mean()
+    rows, columns = off.mean(axis=1), off.mean(axis=0)
+    left, df, df_error = off - rows[:, None] - columns, variants - 1, (variants - 1) * (tasters - 1)
+    between = tasters * float(columns @ columns) / df  # mean squares, as level and error
+    level, error = variants * float(rows @ rows) / (tasters - 1), float((left**2).sum()) / df_error
     if error <= ZERO**2 < between:
         return NoResult(
             "All tasters see exactly the same distances, so there is nothing to divide by."
         )
     if between <= ZERO * error:
         return NoResult("The tasters’ mean scores put all variants level.")
-    tasters, variants = means.shape
-    consistent, its_interval = _consistency(between, error, tasters, variants)
-    agreeing, other_interval = _agreement(between, max(level, error), error, tasters, variants)
-
-    def ends_of_mean(single: Interval) -> Interval:
-        return Interval(_of_mean(single.low, tasters), _of_mean(single.high, tasters))
-
-    return Intraclass(
-        consistency_single=consistent,
-        consistency_single_interval=its_interval,
-        consistency_mean=_of_mean(consistent, tasters),
-        consistency_mean_interval=ends_of_mean(its_interval),
-        agreement_single=agreeing,
-        agreement_single_interval=other_interval,
-        agreement_mean=_of_mean(agreeing, tasters),
-        agreement_mean_interval=ends_of_mean(other_interval),
-        tasters=tasters,
-        variants=variants,
-    )
-
-
-def _mean_squares(means: FloatArray) -> tuple[float, float, float]:
-    """Return the mean squares of variants, tasters and what is left."""
-    tasters, variants = means.shape
-    off = means - means.mean()
-    rows, columns = off.mean(axis=1), off.mean(axis=0)
-    left = off - rows[:, None] - columns
-    return (
-        tasters * float(columns @ columns) / (variants - 1),
-        variants * float(rows @ rows) / (tasters - 1),
-        float((left**2).sum()) / ((tasters - 1) * (variants - 1)),
-    )
-
-
-def _consistency(
-    between: float, error: float, tasters: int, variants: int
-) -> tuple[float, Interval]:
-    """Return ICC(3,1) and its interval."""
-    df, df_error = variants - 1, (variants - 1) * (tasters - 1)
     f = between / error
     ends = (f / fdtri(df, df_error, UPPER), f * fdtri(df_error, df, UPPER))
-    value, low, high = (float((x - 1) / (x + tasters - 1)) for x in (f, *ends))
-    return value, Interval(low, high)
+    consistent = tuple(float((x - 1) / (x + tasters - 1)) for x in (f, *ends))
+    agreeing = _agreement(between, max(level, error), error, tasters, variants)
+    found: dict[str, Any] = {}
+    for name, single in (("consistency", consistent), ("agreement", agreeing)):
+        # stepped up to the mean of all tasters: Spearman and Brown
+        mean = [tasters * one / (1 + (tasters - 1) * one) for one in single]
+        for of, (value, low, high) in (("single", single), ("mean", mean)):
+            found |= {f"{name}_{of}": value, f"{name}_{of}_interval": Interval(low, high)}
+    return Intraclass(**found, tasters=tasters, variants=variants)
 
 
 def _agreement(
     between: float, level: float, error: float, tasters: int, variants: int
-) -> tuple[float, Interval]:
-    """Return ICC(2,1) and its interval.
+) -> tuple[float, float, float]:
+    """Return ICC(2,1) and the ends of its interval.
 
     The degrees of freedom are Satterthwaite's; there a value below 0 counts as 0.
     """
@@ -339,15 +314,11 @@ def _agreement(
     df = (k - 1) * (n - 1) * (shared + own) ** 2 / ((n - 1) * shared**2 + own**2)
     down, up = float(fdtri(n - 1, df, UPPER)), float(fdtri(df, n - 1, UPPER))
     rest = k * level + (k * n - k - n) * error
-    return value, Interval(
+    return (
+        value,
         n * (between - down * error) / (down * rest + n * between),
         n * (up * between - error) / (rest + n * up * between),
     )
-
-
-def _of_mean(single: float, tasters: int) -> float:
-    """Step a correlation up to the mean of all tasters: Spearman and Brown."""
-    return tasters * single / (1 + (tasters - 1) * single)
 
 
 def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
@@ -479,19 +450,15 @@ def _reviews(
     if len(table.tasters) > MOST_TASTERS:
         return NoResult(f"Not listed above {MOST_TASTERS} tasters.")
     with_others = correlations(cells)
-    reviews = []
-    for place, label in enumerate(table.tasters):
-        use = scale_use(score[taster == place], scale)
-        if isinstance(use, NoResult):
-            continue
-        reviews.append(
-            TasterReview(
-                taster=label,
-                scale_use=use,
-                repeatability_sd=own_repeatability(cells, place),
-                repeatability_df=int(cells.df[place]),
-                correlation=with_others[place],
-                discrimination=discrimination(cells, place),
-            )
+    return tuple(
+        TasterReview(
+            taster=label,
+            scale_use=use,
+            repeatability_sd=own_repeatability(cells, place),
+            repeatability_df=int(cells.df[place]),
+            correlation=with_others[place],
+            discrimination=discrimination(cells, place),
         )
-    return tuple(reviews)
+        for place, label in enumerate(table.tasters)
+        if not isinstance(use := scale_use(score[taster == place], scale), NoResult)
+    )

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import fdtrc, stdtr, stdtrit
 
 from blindspoon import wording
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import kind_of
 from blindspoon.findings.naming import Naming, name_all
 from blindspoon.findings.pool_checks import (
@@ -28,6 +29,7 @@ from blindspoon.findings.pool_checks import (
 )
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.findings.verdict import PROCEDURES
+from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.hartung_knapp import over_places
 from blindspoon.stats.kenward_roger import against, kenward_roger
 from blindspoon.stats.mixed import (
@@ -37,7 +39,6 @@ from blindspoon.stats.mixed import (
     position_columns,
     scatter_sds,
 )
-from blindspoon.stats.reml import RemlFit
 from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult
 from blindspoon.stats.strata import Grid, Layout, make_grid
 from blindspoon.trial import Attribute, Variant
@@ -102,95 +103,56 @@ def pool_scores(
     """
     if score.min() == score.max():
         return NoResult("All scores are the same, so there is no scatter.")
-    everywhere = np.ones(score.size, dtype=bool)
-    rows = _Rows(
-        taster=taster,
-        kitchen=kitchen,
-        variant=variant,
-        score=score,
-        place=position_columns(position, everywhere),
-        control=control,
+    kitchens, variants = int(kitchen.max()) + 1, int(variant.max()) + 1
+    place = position_columns(position, np.ones(score.size, dtype=bool))
+    # columns that sum to zero over kitchens, so that effects are means of kitchens
+    apart = np.vstack([np.eye(kitchens - 1), -np.ones(kitchens - 1)])[kitchen]
+    own = variant[:, None] == np.arange(variants)
+    crossed = (own[:, :, None] * apart[:, None, :]).reshape(score.size, -1)
+    like, only = (  # kitchen:variant by random, or by fixed effects
+        make_grid(
+            Layout(
+                taster=taster,
+                variant=variant,
+                fixed=np.hstack([fixed, place]),
+                random=random,
+                score=score,
+            )
+        )
+        for fixed, random in (
+            (apart, np.eye(kitchens * variants)[kitchen * variants + variant]),
+            (crossed, np.empty((score.size, 0))),
+        )
     )
-    grid = rows.with_random_cells()
-    found = fit_contrasts(
-        grid, against(control, rows.variants, grid.n_fixed), "tasters or kitchens"
-    )
+    found = fit_contrasts(like, against(control, variants, like.n_fixed), "tasters or kitchens")
     if isinstance(found, NoResult):
         return found
     fit, test = found
-    these, disagreement, own = _these_only(rows, alpha)
-    if isinstance(these, NoResult) and rows.variants > 2:
+    these, disagreement, own_spread = _these_only(only, control, kitchens, variants, alpha)
+    if isinstance(these, NoResult) and variants > 2:
         return these
-    residual, cell = scatter_sds(fit, grid)
+    residual, cell = scatter_sds(fit, like)
+    names = [name.replace("batch", "kitchen:variant") for name in fit.names]
     return PooledFit(
         reml_criterion=fit.at.value,
         residual_sd=residual,
         taster_sd=fit.sd("taster") or 0.0,
         taster_variant_sd=cell,
         kitchen_variant_sd=fit.sd("batch") or 0.0,
-        contrasts=own or adjusted(test, rows.others, alpha),
-        note=_note(fit, position=position is not None),
+        contrasts=own_spread or adjusted(test, np.delete(np.arange(variants), control), alpha),
+        note=FitNote(
+            converged=fit.converged,
+            iterations=fit.iterations,
+            at_zero=tuple(n for n, value in zip(names, fit.variances, strict=True) if value == 0),
+            position=position is not None,
+        ),
         these=these,
         disagreement=disagreement,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Rows:
-    """The scores of all kitchens, and what can be made of them."""
-
-    taster: IntArray
-    kitchen: IntArray
-    variant: IntArray
-    score: FloatArray
-    place: FloatArray
-    control: int
-
-    @property
-    def kitchens(self) -> int:
-        """How many there are."""
-        return int(self.kitchen.max()) + 1
-
-    @property
-    def variants(self) -> int:
-        """How many there are, the control among them."""
-        return int(self.variant.max()) + 1
-
-    @property
-    def others(self) -> IntArray:
-        """All variants but the control."""
-        return np.delete(np.arange(self.variants), self.control)
-
-    def with_random_cells(self) -> Grid:
-        """Kitchens are fixed, kitchen:variant is the term of low rank."""
-        cells = np.eye(self.kitchens * self.variants)
-        random = cells[self.kitchen * self.variants + self.variant]
-        return self._grid(self._kitchen_columns(), random)
-
-    def with_fixed_cells(self) -> Grid:
-        """Kitchens are fixed for each variant by itself: K - 1 columns a variant."""
-        own = self.variant[:, None] == np.arange(self.variants)
-        crossed = own[:, :, None] * self._kitchen_columns()[:, None, :]
-        return self._grid(crossed.reshape(self.score.size, -1), np.empty((self.score.size, 0)))
-
-    def _kitchen_columns(self) -> FloatArray:
-        """Columns that sum to zero over kitchens, so that effects are means of kitchens."""
-        return np.vstack([np.eye(self.kitchens - 1), -np.ones(self.kitchens - 1)])[self.kitchen]
-
-    def _grid(self, fixed: FloatArray, random: FloatArray) -> Grid:
-        return make_grid(
-            Layout(
-                taster=self.taster,
-                variant=self.variant,
-                fixed=np.hstack([fixed, self.place]),
-                random=random,
-                score=self.score,
-            )
-        )
-
-
 def _these_only(
-    rows: _Rows, alpha: float
+    grid: Grid, control: int, kitchens: int, variants: int, alpha: float
 ) -> tuple[
     tuple[MixedContrast, ...] | NoResult, Disagreement | NoResult, tuple[MixedContrast, ...]
 ]:
@@ -199,15 +161,14 @@ def _these_only(
     That is whether kitchens shift a variant by as much as they shift the control. Last, every
     variant by its own spread over kitchens; none where there is one beside the control.
     """
-    grid = rows.with_fixed_cells()
-    found = fit_contrasts(grid, against(rows.control, rows.variants, grid.n_fixed), "tasters")
+    found = fit_contrasts(grid, against(control, variants, grid.n_fixed), "tasters")
     if isinstance(found, NoResult):
         return found, found, ()
     fit, test = found
-    shifts = against(rows.control, rows.variants, rows.variants)
-    crossed = np.kron(shifts, np.eye(rows.kitchens - 1))
+    shifts, df = against(control, variants, variants), kitchens - 1
+    crossed = np.kron(shifts, np.eye(df))
     contrasts = np.zeros((len(crossed), grid.n_fixed))
-    contrasts[:, rows.variants : rows.variants + crossed.shape[1]] = crossed
+    contrasts[:, variants : variants + crossed.shape[1]] = crossed
     apart = kenward_roger(fit.at, contrasts)
     disagreement = Disagreement(
         f=apart.f,
@@ -215,47 +176,38 @@ def _these_only(
         df_den=apart.df_den,
         p_value=float(fdtrc(apart.df_num, apart.df_den, apart.f)),
     )
-    own = tuple(_own_spread(rows, fit, shifts, alpha)) if len(shifts) > 1 else ()
-    return adjusted(test, rows.others, alpha), disagreement, own
-
-
-def _own_spread(
-    rows: _Rows, fit: RemlFit, shifts: FloatArray, alpha: float
-) -> Iterator[MixedContrast]:
-    """Pool each variant from what every kitchen found of it."""
-    df = rows.kitchens - 1
-    kitchens = np.vstack([np.eye(df), -np.ones(df)])
-    for variant, shift in zip(rows.others.tolist(), shifts, strict=True):
-        contrasts = np.zeros((rows.kitchens, fit.at.coefficients.size))
-        contrasts[:, : rows.variants] = shift
-        crossed = np.kron(shift, kitchens)
-        contrasts[:, rows.variants : rows.variants + crossed.shape[1]] = crossed
-        found = kenward_roger(fit.at, contrasts)
-        difference, se = over_places(found.estimates, np.diag(found.covariance))
-        family, t = len(shifts), difference / se
-        reach = [-float(stdtrit(df, share / family)) * se for share in (alpha / 2, alpha)]
-        p = 2 * float(stdtr(df, -abs(t)))
-        yield MixedContrast(
-            variant=variant,
-            difference=difference,
-            se=se,
-            df=float(df),
-            t=t,
-            p_value=p,
-            p_adjusted=min(1.0, family * p),
-            interval=Interval(difference - reach[0], difference + reach[0]),
-            equivalence_interval=Interval(difference - reach[1], difference + reach[1]),
+    others, own = np.delete(np.arange(variants), control), list[MixedContrast]()
+    for variant, shift in zip(others.tolist(), shifts, strict=True) if len(shifts) > 1 else ():
+        crossed = np.kron(shift, np.vstack([np.eye(df), -np.ones(df)]))
+        contrasts = np.zeros((kitchens, grid.n_fixed))
+        contrasts[:, :variants] = shift
+        contrasts[:, variants : variants + crossed.shape[1]] = crossed
+        by_kitchen = kenward_roger(fit.at, contrasts)
+        own.append(
+            _over_kitchens(
+                variant, by_kitchen.estimates, np.diag(by_kitchen.covariance), len(shifts), alpha
+            )
         )
+    return adjusted(test, others, alpha), disagreement, tuple(own)
 
 
-def _note(fit: RemlFit, *, position: bool) -> FitNote:
-    """Say how the fit ended, the term of low rank by the name that it has here."""
-    names = [name.replace("batch", "kitchen:variant") for name in fit.names]
-    return FitNote(
-        converged=fit.converged,
-        iterations=fit.iterations,
-        at_zero=tuple(n for n, value in zip(names, fit.variances, strict=True) if value == 0),
-        position=position,
+def _over_kitchens(
+    variant: int, differences: FloatArray, variances: FloatArray, family: int, alpha: float
+) -> MixedContrast:
+    """Pool one variant of a family from what every kitchen found of it."""
+    df, (difference, se) = differences.size - 1, over_places(differences, variances)
+    reach = [-float(stdtrit(df, share / family)) * se for share in (alpha / 2, alpha)]
+    p = 2 * float(stdtr(df, -abs(difference / se)))
+    return MixedContrast(
+        variant=variant,
+        difference=difference,
+        se=se,
+        df=float(df),
+        t=difference / se,
+        p_value=p,
+        p_adjusted=min(1.0, family * p),
+        interval=Interval(difference - reach[0], difference + reach[0]),
+        equivalence_interval=Interval(difference - reach[1], difference + reach[1]),
     )
 
 
@@ -319,54 +271,55 @@ def pool(kitchens: Sequence[Kitchen]) -> Pool:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Scored:
-    """The scores of one attribute in one kitchen; variants are positions among the common."""
+class _Rows(NamedTuple):
+    """What one kitchen has of one attribute, a value a serving.
 
-    taster: IntArray
-    variant: IntArray
-    position: IntArray
+    Parameters
+    ----------
+    code : int array, shape (n,)
+        Position of the variant among the common ones; -1 where it is none of them.
+    used : bool array, shape (n,)
+        Those that are pooled.
+    """
+
+    table: ScoreTable
+    code: IntArray
     score: FloatArray
+    used: BoolArray
 
-    def only(self, variants: IntArray, control: int) -> _Scored:
-        """Keep variants that common tasters link with the control; their codes stay."""
-        kept = self._rows(np.isin(self.variant, variants))
-        if not (kept.variant == control).any():
-            return kept._rows(np.zeros(kept.score.size, dtype=bool))
-        whole = np.ones(kept.score.size, dtype=bool)
-        return kept._rows(linked(kept.taster, kept.variant, control, whole))
-
-    def _rows(self, kept: np.ndarray) -> _Scored:
-        return _Scored(
-            taster=self.taster[kept],
-            variant=self.variant[kept],
-            position=self.position[kept],
-            score=self.score[kept],
-        )
-
-
-def _scored(kitchen: Kitchen, variants: Sequence[Variant], attribute: str) -> _Scored:
-    trial, table = kitchen.trial, kitchen.table
-    names = [variant.name for variant in variants]
-    codes = np.array([names.index(v.name) if v.name in names else -1 for v in trial.variants])
-    score = table.scores[:, trial.attributes.index(trial.attribute(attribute))]
-    every = _Scored(
-        taster=table.taster, variant=codes[table.variant], position=table.position, score=score
-    )
-    return every._rows(np.isfinite(score))
+    def only(self, kept: IntArray, control: int) -> _Rows:
+        """Use scores of variants that are kept and that common tasters link with the control."""
+        given = np.isfinite(self.score) & np.isin(self.code, kept)
+        return self._replace(used=given & linked(self.table.taster, self.code, control, given))
 
 
 def _pool_attribute(
     kitchens: Sequence[Kitchen], variants: Sequence[Variant], attribute: Attribute
-) -> tuple[PooledAttribute, tuple[NotPooled, ...]]:
+) -> tuple[PooledAttribute, list[NotPooled]]:
+    """Pool the variants that tasters link with the control in every kitchen."""
     first, name = kitchens[0].trial, attribute.name
-    control = [variant.name for variant in variants].index(first.control)
-    scored = [_scored(kitchen, variants, name) for kitchen in kitchens]
-    parts, kept, lost = _linked_everywhere(kitchens, scored, variants, control, name)
-    alpha = first.share_of_alpha(name)
-    fit = _fit(kitchens, parts, kept, control, alpha)
-    others = [variants[place] for place in kept if place != control]
-    names = name_all(variants, first.control)
+    common, rows = [variant.name for variant in variants], list[_Rows]()
+    for kitchen in kitchens:
+        own, table = kitchen.trial, kitchen.table
+        codes = [common.index(v.name) if v.name in common else -1 for v in own.variants]
+        score = table.scores[:, own.attributes.index(own.attribute(name))]
+        rows.append(_Rows(table, np.array(codes)[table.variant], score, np.isfinite(score)))
+    control, kept, lost = common.index(first.control), np.arange(len(variants)), list[NotPooled]()
+    while True:
+        rows = [own.only(kept, control) for own in rows]
+        there = np.array([np.isin(kept, own.code[own.used]) for own in rows])
+        missing = ~there.all(axis=0) & (kept != control)
+        if not missing.any():
+            break
+        for place, who in zip(kept[missing], there[:, missing].T, strict=True):
+            lacking = [k.name for k, has in zip(kitchens, who, strict=True) if not has]
+            reason = f"No taster of {' or '.join(lacking)} links it with the control."
+            lost.append(NotPooled(attribute=name, variant=common[place], reason=reason))
+        kept = kept[~missing]
+    alpha, names = first.share_of_alpha(name), name_all(variants, first.control)
+    placed = all(k.table.balanced and len(k.trial.variants) == kept.size for k in kitchens)
+    fit = _fit(rows, kept, control, alpha, placed=placed)
+    others = [variants[place] for place in kept.tolist() if place != control]
     pooled = PooledAttribute(
         attribute=attribute,
         primary=name in first.decision.primary,
@@ -380,48 +333,23 @@ def _pool_attribute(
     return pooled, lost
 
 
-def _linked_everywhere(
-    kitchens: Sequence[Kitchen],
-    scored: Sequence[_Scored],
-    variants: Sequence[Variant],
-    control: int,
-    attribute: str,
-) -> tuple[list[_Scored], IntArray, tuple[NotPooled, ...]]:
-    """Keep the variants that tasters link with the control in every kitchen."""
-    kept, lost = np.arange(len(variants)), list[NotPooled]()
-    while True:
-        parts = [part.only(kept, control) for part in scored]
-        there = np.array([np.isin(kept, part.variant) for part in parts])
-        missing = ~there.all(axis=0) & (kept != control)
-        if not missing.any():
-            return parts, kept, tuple(lost)
-        for place, who in zip(kept[missing], there[:, missing].T, strict=True):
-            lacking = [k.name for k, has in zip(kitchens, who, strict=True) if not has]
-            reason = f"No taster of {' or '.join(lacking)} links it with the control."
-            lost.append(NotPooled(attribute=attribute, variant=variants[place].name, reason=reason))
-        kept = kept[~missing]
-
-
 def _fit(
-    kitchens: Sequence[Kitchen],
-    parts: Sequence[_Scored],
-    kept: IntArray,
-    control: int,
-    alpha: float,
+    rows: Sequence[_Rows], kept: IntArray, control: int, alpha: float, *, placed: bool
 ) -> PooledFit | NoResult:
     """Put the kitchens' rows under one another and fit them."""
     if kept.size < 2:
         return NoResult("No variant but the control was scored in all kitchens.")
-    starts = np.cumsum([0, *(len(kitchen.table.tasters) for kitchen in kitchens)])
-    placed = all(k.table.balanced and len(k.trial.variants) == kept.size for k in kitchens)
+    starts = np.cumsum([0, *(len(own.table.tasters) for own in rows[:-1])])
     return pool_scores(
-        np.concatenate([part.score for part in parts]),
-        np.concatenate([part.taster + start for part, start in zip(parts, starts, strict=False)]),
-        np.repeat(np.arange(len(parts)), [part.score.size for part in parts]),
-        np.searchsorted(kept, np.concatenate([part.variant for part in parts])),
+        np.concatenate([own.score[own.used] for own in rows]),
+        np.concatenate(
+            [own.table.taster[own.used] + n for own, n in zip(rows, starts, strict=True)]
+        ),
+        np.repeat(np.arange(len(rows)), [own.used.sum() for own in rows]),
+        np.searchsorted(kept, np.concatenate([own.code[own.used] for own in rows])),
         control=int(np.searchsorted(kept, control)),
         alpha=alpha,
-        position=np.concatenate([part.position for part in parts]) if placed else None,
+        position=np.concatenate([own.table.position[own.used] for own in rows]) if placed else None,
     )
 
 
@@ -434,13 +362,7 @@ def _comparison(
     alpha: float,
     names: Naming,
 ) -> PooledComparison:
-    pooled: MixedContrast | NoResult
-    these: MixedContrast | NoResult
-    if isinstance(fit, NoResult):
-        pooled, these = fit, fit
-    else:
-        pooled = fit.contrasts[place]
-        these = fit.these if isinstance(fit.these, NoResult) else fit.these[place]
+    pooled, these = (fit, fit) if isinstance(fit, NoResult) else (fit.contrasts, fit.these)
     made = PooledComparison(
         attribute=attribute,
         variant=variant,
@@ -452,8 +374,8 @@ def _comparison(
             )
             for kitchen in kitchens
         ),
-        pooled=pooled,
-        these=these,
+        pooled=pooled if isinstance(pooled, NoResult) else pooled[place],
+        these=these if isinstance(these, NoResult) else these[place],
         verdict="open",
     )
     if made.found is not None:
