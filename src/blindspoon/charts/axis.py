@@ -150,7 +150,7 @@ def axis_header(
             half = text_width(axis.words, style.note) / 2
             x = min(max(axis.x(axis.reference), half), width - half)
             at = Text(x=x, y=y + style.note, text=axis.words, size=style.note, anchor="middle")
-            if any(at.box.overlaps(_padded(text)) for text in ends):
+            if any(at.box.overlaps(padded(text)) for text in ends):
                 at, lines = at.moved(0, style.leading * lines), lines + 1
             over.append(at)
         fixed += ends
@@ -158,7 +158,8 @@ def axis_header(
     return fixed, over, bottom + max(style.pad - 2, 1.0)
 
 
-def _padded(text: Text) -> Box:
+def padded(text: Text) -> Box:
+    """Give the rectangle of a text with room on either side."""
     box = text.box
     return Box(box.left - 8, box.top, box.right + 8, box.bottom)
 
@@ -203,7 +204,7 @@ def axis_numbers(
         x, half = axis.x(value), text_width(words, size) / 2
         place = min(max(x, half), width - half)
         text = Text(x=place, y=y + 5 + size, text=words, size=size, ink="soft", anchor="middle")
-        if not any(_padded(text).overlaps(other.box) for other in shown if ticks):
+        if not any(padded(text).overlaps(other.box) for other in shown if ticks):
             shapes.append(Line(start=(x, y), end=(x, y + 4), ink="edge"))
             shown.append(text)
     return [*shapes, *shown], y + size + 9

@@ -18,7 +18,7 @@ from blindspoon.charts.style import WIDE, Laid, Sheet
 from blindspoon.findings.course import CourseFound
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
-from blindspoon.trial import Over, Trial
+from blindspoon.trial import Trial
 
 MOST_PEOPLE = 40
 """Tasters that have a line each; of more there is the mean alone."""
@@ -29,21 +29,18 @@ Track = tuple[tuple[float, float], ...]
 
 def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart:
     """Draw one series on one attribute, and the pH of its jars over the same days."""
-    batches, over, last = batches_of(found, log), found.course.over, found.days[-1].day
-    tracks = [track for batch in batches if (track := _track(batch, log, over, last))]
-    days = [float(day.day) for day in found.days]
+    tracks, days = _tracks(found, log), [float(day.day) for day in found.days]
     across = [*days, *(day for track in tracks for day, _ in track)]
     x = min(across), max(*across, min(across) + 1)
     plots = [_scores_plot(found, trial, x)]
-    if tracks:
-        plots.append(_ph_plot(tracks, [_passed(b, log, over) for b in batches], over, x))
+    if log and tracks:
+        plots.append(_ph_plot(found, log, tracks, x))
 
     def lay(sheet: Sheet) -> Laid:
         """Leave pH to the page: a picture of fixed height has no room for it."""
-        if sheet.style == WIDE.style:
-            return lay_lines(plots, _key(found, trial), sheet)
-        alone = replace(plots[0], tall=LOW + sheet.spare)
-        return lay_lines([alone], _key(found, trial), sheet)
+        alone = [replace(plots[0], tall=LOW + sheet.spare)]
+        shown = plots if sheet.style == WIDE.style else alone
+        return lay_lines(shown, _key(found, trial), sheet)
 
     people, count = wording.count(len(found.tasters), "taster"), wording.count(len(days), "day")
     return chart_of(
@@ -151,36 +148,31 @@ def batches_of(found: CourseFound, log: BatchLog | None) -> tuple[Batch, ...]:
     return tuple(batch for batch in log.batches if batch.name in names) if log else ()
 
 
-def _track(batch: Batch, log: BatchLog | None, over: Over, last: int) -> Track:
-    """Give the readings of pH over the days of the course, as far as its days went on."""
-    ended = batch.finished if over == "fermented_days" else None
-    read = log.readings_of(batch.name) if log else ()
-    return tuple(
-        (float(day), reading.ph)
-        for reading in read
-        if reading.ph is not None and (ended is None or reading.date <= ended)
-        if 0 <= (day := days_of(batch, reading.date, over)) <= last
-    )
-
-
-def _passed(batch: Batch, log: BatchLog | None, over: Over) -> tuple[float | None, float | None]:
-    """Give the days between which a batch passed the limit of pH."""
-    ends = passed_limit(log.readings_of(batch.name) if log else ())
-    days = [None if end is None else float(days_of(batch, end.date, over)) for end in ends]
-    return days[0], days[1]
+def _tracks(found: CourseFound, log: BatchLog | None) -> list[Track]:
+    """Give the readings of pH over the days of the course, as far as the days of each jar went."""
+    over, last, tracks = found.course.over, found.days[-1].day, []
+    for batch in batches_of(found, log):
+        ended = batch.finished if over == "fermented_days" else None
+        track = tuple(
+            (float(day), reading.ph)
+            for reading in (log.readings_of(batch.name) if log else ())
+            if reading.ph is not None and (ended is None or reading.date <= ended)
+            if 0 <= (day := days_of(batch, reading.date, over)) <= last
+        )
+        tracks += [track] if track else []
+    return tracks
 
 
 def _ph_plot(
-    tracks: Sequence[Track],
-    passed: Sequence[tuple[float | None, float | None]],
-    over: Over,
-    x: tuple[float, float],
+    found: CourseFound, log: BatchLog, tracks: Sequence[Track], x: tuple[float, float]
 ) -> LinePlot:
     """Draw the pH of every jar, and the days between which all of them passed the limit."""
+    over, jars = found.course.over, batches_of(found, log)
+    ends = [(jar, *passed_limit(log.readings_of(jar.name))) for jar in jars]
+    after = [float(days_of(jar, first.date, over)) for jar, first, _ in ends if first]
+    by = [float(days_of(jar, end.date, over)) for jar, _, end in ends if end]
+    whole = len(after) == len(by) == len(jars) and min(after) >= x[0]
     values = [value for track in tracks for _, value in track] + [PH_LIMIT]
-    after = [first for first, _ in passed if first is not None]
-    by = [end for _, end in passed if end is not None]
-    whole = len(after) == len(by) == len(passed) and min(after) >= x[0]
     words = f"{LIMIT} passed in between"
     return LinePlot(
         head="pH of its jars" if len(tracks) > 1 else "pH of its jar",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import combinations
@@ -14,8 +14,6 @@ from blindspoon.batches.cautions import PH_LIMIT
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import (
     QUANTITIES,
-    MeasuredQuantity,
-    Series,
     TasteAgainst,
     TastePoint,
     series,
@@ -25,9 +23,7 @@ from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.style import Laid, Sheet
-from blindspoon.trial import Attribute, Trial
-
-CAUTION = "Exploratory: batches are few"
+from blindspoon.trial import Trial
 
 
 def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
@@ -39,7 +35,13 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
     if len(points) < 2:
         return None
     words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
-    label = attribute.label.lower()
+    label, digits = attribute.label.lower(), wording.digits_for(attribute.scale)
+    every_mark = wording.listing(
+        f"“{trial.variant(point.variant).label}” had"
+        f" {'pH ' * (words.title == 'pH')}{wording.number(point.measured, words.digits)}"
+        f"{words.unit} and {wording.number(point.perceived, digits)} points"
+        for point in points
+    )
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
         title=wording.capital(went_along(trial, against))
@@ -47,7 +49,7 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
         data=f"perceived {label} over measured {words.title}",
         lay=partial(lay_measured, against, trial),
         source=source_of(trial),
-        finding=_finding(points, words, trial, attribute),
+        finding=every_mark,
     )
 
 
@@ -62,86 +64,62 @@ def known_points(against: TasteAgainst) -> tuple[TastePoint, ...]:
 
 def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
     """Set the marks on the whole scale, their names beside them."""
-    attribute, scale = trial.attribute(against.attribute), trial.attribute(against.attribute).scale
+    quantity, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
+    scale, lines = attribute.scale, [*_line(against)]
     inks = variant_inks(len(trial.variants), trial.control_index)
     looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
-    points = sorted(known_points(against), key=lambda point: point.variant == trial.control)
+    for point in sorted(known_points(against), key=lambda point: point.variant == trial.control):
+        control = point.variant == trial.control
+        mark = NamedLine(
+            label=trial.variant(point.variant).label + " (control)" * control,
+            points=((point.measured, point.perceived),),
+            ink=looks[point.variant],
+            kind="diamond" if control else "disc",
+        )
+        lines.append(mark)
+    measured = [point.measured for point in known_points(against)]
+    low, high = min(measured), max(measured)  # strengths that count as equal lie close together
+    more = max(0.08 * (high - low), (2 * quantity.tolerance - (high - low)) / 2)
     ends = ((scale.low, attribute.low), (scale.high, attribute.high))
     plot = LinePlot(
         head=f"{attribute.label}, mean score in points",
         note=", ".join(f"{wording.plain(value)}: {words}" for value, words in ends if words),
-        under=QUANTITIES[against.quantity].axis,
-        x=_ends(against),
+        under=quantity.axis,
+        x=(low - more, high + more),
         y=(scale.low, scale.high),
-        series=_line(against)
-        + tuple(
-            NamedLine(
-                label=trial.variant(point.variant).label
-                + " (control)" * (point.variant == trial.control),
-                points=((point.measured, point.perceived),),
-                ink=looks[point.variant],
-                kind="diamond" if point.variant == trial.control else "disc",
-            )
-            for point in points
-        ),
+        series=tuple(lines),
     )
     return lay_lines([plot], _key(against, trial), sheet, kind="Scatter plot")
 
 
-def _line(against: TasteAgainst) -> tuple[NamedLine, ...]:
+def _line(against: TasteAgainst) -> Iterator[NamedLine]:
     """Draw the line whose rise is told, from the weakest variant to the strongest."""
-    if against.rise is None:
-        return ()
-    xs, ys = zip(*((point.measured, point.perceived) for point in against.points), strict=True)
-    at, height = sum(xs) / len(xs), sum(ys) / len(ys)
-    slope = against.rise.points / (max(xs) - min(xs))
-    ends = tuple((x, height + slope * (x - at)) for x in (min(xs), max(xs)))
-    return (NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True),)
-
-
-def _ends(against: TasteAgainst) -> tuple[float, float]:
-    """Keep the ends apart, so that strengths which count as equal do not look far apart."""
-    measured = [point.measured for point in known_points(against)]
-    low, high = min(measured), max(measured)
-    least = 2 * QUANTITIES[against.quantity].tolerance
-    more = max(0.08 * (high - low), (least - (high - low)) / 2)
-    return low - more, high + more
+    if against.rise is not None:
+        xs, ys = zip(*((point.measured, point.perceived) for point in against.points), strict=True)
+        at, height = sum(xs) / len(xs), sum(ys) / len(ys)
+        slope = against.rise.points / (max(xs) - min(xs))
+        ends = tuple((x, height + slope * (x - at)) for x in (min(xs), max(xs)))
+        yield NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True)
 
 
 def _key(against: TasteAgainst, trial: Trial) -> str:
-    """Say how to read the chart, and how little it shows."""
-    said = "Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."
-    control = any(point.variant == trial.control for point in known_points(against))
-    diamond = " The diamond is the control." if control else ""
-    fitted = ", and no line is fitted" if against.rise is None else ""
-    return f"{said}{diamond} {_alike(against, trial)}{CAUTION}{fitted}."
+    """Say how to read the chart, which variants are as strong as the control, how little it shows.
 
-
-def _alike(against: TasteAgainst, trial: Trial) -> str:
-    """Name the variants as strong as the control: their taste cannot come from the strength."""
-    if not against.same_strength:
-        return ""
-    quantity = QUANTITIES[against.quantity]
+    The taste of those cannot come from the strength.
+    """
+    said = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
+    if any(point.variant == trial.control for point in known_points(against)):
+        said.append("The diamond is the control.")
+    quantity, same = QUANTITIES[against.quantity], against.same_strength
     tolerance = wording.plain(quantity.tolerance) + quantity.unit
-    others = sum(point.variant != trial.control for point in against.points)
-    if len(against.same_strength) == others > 1:
-        return f"All are within {tolerance} of the control and count as equally strong. "
-    labels = wording.listing(f"“{trial.variant(name).label}”" for name in against.same_strength)
-    verb = "counts" if len(against.same_strength) == 1 else "count"
-    return f"Within {tolerance} of the control, {labels} {verb} as equally strong. "
-
-
-def _finding(
-    points: tuple[TastePoint, ...], words: MeasuredQuantity, trial: Trial, attribute: Attribute
-) -> str:
-    """Tell every mark in numbers, for people who do not see it."""
-    digits = wording.digits_for(attribute.scale)
-    return wording.listing(
-        f"“{trial.variant(point.variant).label}” had"
-        f" {'pH ' * (words.title == 'pH')}{wording.number(point.measured, words.digits)}"
-        f"{words.unit} and {wording.number(point.perceived, digits)} points"
-        for point in points
-    )
+    if len(same) == sum(point.variant != trial.control for point in against.points) > 1:
+        said.append(f"All are within {tolerance} of the control and count as equally strong.")
+    elif same:
+        labels = wording.listing(f"“{trial.variant(name).label}”" for name in same)
+        verb = "counts" if len(same) == 1 else "count"
+        said.append(f"Within {tolerance} of the control, {labels} {verb} as equally strong.")
+    fitted = ", and no line is fitted" if against.rise is None else ""
+    return " ".join([*said, f"Exploratory: batches are few{fitted}."])
 
 
 LIMIT = wording.plain(PH_LIMIT)
@@ -240,8 +218,7 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
 
 def readings_of(log: BatchLog, trial: Trial) -> Readings:
     """Gather what is drawn, variants in the order of the trial."""
-    found = series(log)
-    ph, temperature = (_tracks(found, log, trial, quantity) for quantity in ("ph", "temperature_c"))
+    ph, temperature = (_tracks(log, trial, quantity) for quantity in ("ph", "temperature_c"))
     drawn = {track.batch for track in (*ph, *temperature)}
     known = {batch.started is not None for batch in log.batches if batch.name in drawn}
     across = f"days since the batch was {'started' if True in known else 'first read'}"
@@ -255,36 +232,34 @@ def readings_of(log: BatchLog, trial: Trial) -> Readings:
 def readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
     """State where the last readings of pH stand, and whether batches were not read."""
     above = [track for track in tracks if track.values[-1] > PH_LIMIT]
-    unread = batches - len(tracks)
-    if above:
-        return _above(above, batches) + ("; not every batch was read" if unread else "")
-    if unread:
-        those = "the one read was" if len(tracks) == 1 else "those read were"
-        return f"Not every batch was read for pH; {those} last at {LIMIT} or below"
-    every = {1: "The batch was", 2: "Both batches were"}.get(
-        batches, f"All {wording.spelled(batches)} batches were"
-    )
-    return f"{every} last read at pH {LIMIT} or below"
-
-
-def _above(above: Sequence[BatchReadings], batches: int) -> str:
+    unread, number, every = batches - len(tracks), *map(wording.spelled, (len(above), batches))
     if len(above) == 1:
         value = wording.plain(above[0].values[-1])
-        return f"{above[0].batch} was last read at pH {value}, above {LIMIT}"
-    if len(above) <= MOST_NAMES:
+        said = f"{above[0].batch} was last read at pH {value}, above {LIMIT}"
+    elif above:
         names = wording.listing(track.batch for track in above)
+        if len(above) > MOST_NAMES:
+            names = (
+                f"{number} of {every} batches" if len(above) < batches else f"all {every} batches"
+            )
+            names = wording.capital(names)
+        said = f"{names} were last read above pH {LIMIT}"
+    elif unread:
+        those = "the one read was" if len(tracks) == 1 else "those read were"
+        return f"Not every batch was read for pH; {those} last at {LIMIT} or below"
     else:
-        number, every = wording.spelled(len(above)), wording.spelled(batches)
-        names = f"{number} of {every} batches" if len(above) < batches else f"all {every} batches"
-        names = names[:1].upper() + names[1:]
-    return f"{names} were last read above pH {LIMIT}"
+        all_were = {1: "The batch was", 2: "Both batches were"}
+        said = all_were.get(batches, f"All {every} batches were")
+        said += f" last read at pH {LIMIT} or below"
+    return said + "; not every batch was read" * bool(above and unread)
 
 
-def _tracks(
-    found: Sequence[Series], log: BatchLog, trial: Trial, quantity: str
-) -> tuple[BatchReadings, ...]:
-    """Lines of one quantity; a batch is named where its variant has several."""
-    inks = variant_inks(len(trial.variants), trial.control_index)
+def _tracks(log: BatchLog, trial: Trial, quantity: str) -> tuple[BatchReadings, ...]:
+    """Lines of one quantity over the days since the start, else since the first reading at all.
+
+    A batch is named where its variant has several.
+    """
+    inks, lines = variant_inks(len(trial.variants), trial.control_index), series(log)
     return tuple(
         BatchReadings(
             variant=variant.label,
@@ -294,21 +269,14 @@ def _tracks(
             + " (control)" * (variant.name == trial.control),
             ink=ink,
             control=variant.name == trial.control,
-            days=_days(line, log),
+            days=line.days
+            or tuple((day - log.readings_of(line.batch)[0].date).days for day in line.dates),
             values=line.values,
         )
         for variant, ink in zip(trial.variants, inks, strict=True)
-        for line in found
+        for line in lines
         if line.variant == variant.name and line.quantity == quantity
     )
-
-
-def _days(found: Series, log: BatchLog) -> tuple[int, ...]:
-    """Days since the start, else since the first reading of whatever kind."""
-    if found.days is not None:
-        return found.days
-    first = log.readings_of(found.batch)[0].date
-    return tuple((day - first).days for day in found.dates)
 
 
 def _readings_key(*quantities: Sequence[BatchReadings]) -> str:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.axis import Axis, axis_numbers
+from blindspoon.charts.axis import Axis, axis_numbers, padded
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, block, rectangle
@@ -20,38 +20,34 @@ LARGEST, LEAST = 7.0, 1.5
 """Radius of a mark, and the one below which a bar stands for the marks, in pixels."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PicksPlot:
-    """A row a variant, before the size of the sheet is known."""
-
-    choices: tuple[ChoiceFound, ...]
-    key: str
-
-    def lay(self, sheet: Sheet) -> Laid:
-        """Set the rows under one another over one axis of answers."""
-        style, most = sheet.style, max(found.tests for found in self.choices)
-        axis = Axis(low=0, high=most, left=INSET, right=sheet.width - INSET)
-        unit = axis.x(1) - axis.x(0)
-        radius = min(LARGEST, 0.42 * unit)
-        shapes, y = list[Shape](), 0.0
-        for found in self.choices:
-            first = Text(x=0, y=y + style.label, text="", size=style.label, bold=True)
-            head = block(found.variant.label, sheet.width, style.leading, first)
-            words, y = _limits(found, axis, sheet, head[-1].y + style.pad)
-            bottom = y + 2 * max(radius, 6.0) + 2 * style.pad + sheet.spare
-            shapes += [*head, *words, *_lines(found, axis, y, bottom)]
-            shapes += _marks(found, axis, radius, (y + bottom) / 2)
-            y = bottom + style.leading / 2
-        numbers, y = axis_numbers(axis, y, style.small, sheet.width)
-        lines, y = key_lines(self.key, sheet.width, y + 8, style)
-        scene = Scene(width=sheet.width, height=round(y), shapes=(*shapes, *numbers, *lines))
-        return Laid(scene=scene, kind="Row of marks", rows=len(self.choices))
+def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
+    """Set a row a variant under one another over one axis of answers."""
+    style, most = sheet.style, max(found.tests for found in choices)
+    axis = Axis(low=0, high=most, left=INSET, right=sheet.width - INSET)
+    radius = min(LARGEST, 0.42 * (axis.x(1) - axis.x(0)))
+    shapes, y = list[Shape](), 0.0
+    for found in choices:
+        first = Text(x=0, y=y + style.label, text="", size=style.label, bold=True)
+        head = block(found.variant.label, sheet.width, style.leading, first)
+        words, y = _limits(found, axis, sheet, head[-1].y + style.pad)
+        bottom = y + 2 * max(radius, 6.0) + 2 * style.pad + sheet.spare
+        luck = axis.x(found.expected)
+        dashed = Line(start=(luck, y), end=(luck, bottom), ink="edge", dashed=True)
+        shapes += [*head, *words, dashed]
+        if found.needed is not None:
+            x = axis.x(found.needed)
+            shapes.append(Line(start=(x, y), end=(x, bottom), ink="ink", width=2.0))
+        shapes += _marks(found, axis, radius, (y + bottom) / 2)
+        y = bottom + style.leading / 2
+    numbers, y = axis_numbers(axis, y, style.small, sheet.width)
+    lines, y = key_lines(key, sheet.width, y + 8, style)
+    scene = Scene(width=sheet.width, height=round(y), shapes=(*shapes, *numbers, *lines))
+    return Laid(scene=scene, kind="Row of marks", rows=len(choices))
 
 
-def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
+def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[list[Text], float]:
     """Name the lines of luck and of the number needed, under one another where they would meet."""
-    size, leading = sheet.style.note, sheet.style.leading
-    luck = wording.number(found.expected, 1).removesuffix(".0")
+    size, luck = sheet.style.note, wording.number(found.expected, 1).removesuffix(".0")
     named = [(found.expected, f"luck: {luck}", False)]
     named += [] if found.needed is None else [(found.needed, f"needed: {found.needed}", True)]
     texts = list[Text]()
@@ -59,20 +55,9 @@ def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[lis
         half = text_width(words, size, bold=bold) / 2
         x = min(max(axis.x(value), half), sheet.width - half)
         text = Text(x=x, y=y + size, text=words, size=size, anchor="middle", bold=bold)
-        meets = any(
-            text.box.right + 8 > t.box.left and t.box.right + 8 > text.box.left for t in texts
-        )
-        texts.append(text.moved(0, leading * meets))
-    return [*texts], texts[-1].y + sheet.style.pad / 2
-
-
-def _lines(found: ChoiceFound, axis: Axis, top: float, bottom: float) -> list[Shape]:
-    x = axis.x(found.expected)
-    shapes: list[Shape] = [Line(start=(x, top), end=(x, bottom), ink="edge", dashed=True)]
-    if found.needed is not None:
-        x = axis.x(found.needed)
-        shapes.append(Line(start=(x, top), end=(x, bottom), ink="ink", width=2.0))
-    return shapes
+        meets = any(padded(text).overlaps(other.box) for other in texts)
+        texts.append(text.moved(0, sheet.style.leading * meets))
+    return texts, texts[-1].y + sheet.style.pad / 2
 
 
 def _marks(found: ChoiceFound, axis: Axis, radius: float, y: float) -> list[Shape]:
@@ -120,7 +105,7 @@ def picks_chart(choices: Sequence[ChoiceFound], source: str) -> Chart:
         name="choices",
         title=picks_title(choices),
         data=f"{answers} to sets of cups",
-        lay=PicksPlot(choices=tuple(choices), key=key).lay,
+        lay=partial(lay_picks, choices, key),
         source=source,
     )
 
@@ -133,25 +118,23 @@ def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
     rule, most = found.lines, found.choice.tests
     if rule is None or most is None:
         return None
-    ends = (0.0, float(most))
-    steps = np.concatenate([[0], np.cumsum(found.path)])
-
-    def line(start: float, label: str) -> NamedLine:
-        points = tuple((x, start + rule.slope * x) for x in ends)
-        return NamedLine(label=label, points=points, ink="edge", width=1.2)
-
-    path = tuple((float(n), float(right)) for n, right in enumerate(steps.tolist()))
-    series = (
-        line(rule.different, "different"),
-        line(rule.alike, "alike"),
-        NamedLine(label="right so far", points=path, ink="v1"),
-    )
+    ends, right = (0.0, float(most)), [0.0, *np.cumsum(found.path).tolist()]
+    limits = [
+        NamedLine(
+            label=label,
+            points=tuple((x, start + rule.slope * x) for x in ends),
+            ink="edge",
+            width=1.2,
+        )
+        for start, label in ((rule.different, "different"), (rule.alike, "alike"))
+    ]
+    path = tuple((float(test), float(number)) for test, number in enumerate(right))
     plot = LinePlot(
         head=f"“{found.variant.label}”",
         under="tests",
         x=ends,
-        y=(min(0.0, rule.alike), max(rule.different + rule.slope * most, float(steps.max()))),
-        series=series,
+        y=(min(0.0, rule.alike), max(rule.different + rule.slope * most, *right)),
+        series=(*limits, NamedLine(label="right so far", points=path, ink="v1")),
         whole=True,
     )
     key = "On the upper line or above it the tasting stops: they can tell. On the lower one: alike."
@@ -159,6 +142,6 @@ def lines_chart(found: ChoiceFound, source: str) -> Chart | None:
         name=f"{found.variant.name}-sequential",
         title=f"After {wording.count(found.tests, 'set')}: {ENDS[found.verdict]}",
         data=f"right answers after each of {wording.count(found.tests, 'test')}",
-        lay=lambda sheet: lay_lines([plot], key, sheet),
+        lay=partial(lay_lines, [plot], key),
         source=source,
     )
