@@ -225,8 +225,15 @@ def end_words(
     if not any(words):
         return [], 0
     width = sides[1] - sides[0]
-    low, high = _side_by_side(words, size, width - 10)
-    under = max(len(low), len(high)) > 2
+    longest = [max(text_width(word, size) for word in text.split(" ")) for text in words]
+    spare = width - 10 - sum(longest)  # neither side gets less than its longest word
+    wanted = [text_width(text, size) - word for text, word in zip(words, longest, strict=True)]
+    share = min(max(spare, 0.0) / (sum(wanted) or 1.0), 1.0)
+    low, high = (
+        wrap(text, size, word + want * share + 0.01)
+        for text, word, want in zip(words, longest, wanted, strict=True)
+    )
+    under = spare < 0 or max(len(low), len(high)) > 2
     if under:
         low, high = wrap(words[0], size, width), wrap(words[1], size, width)
     start = Text(x=sides[0], y=y, text="", size=size, ink="soft")
@@ -234,23 +241,6 @@ def end_words(
     end = Text(x=sides[1], y=below, text="", size=size, ink="soft", anchor="end")
     lines = len(low) + len(high) if under else max(len(low), len(high))
     return [*column(low, start, leading), *column(high, end, leading)], lines
-
-
-def _side_by_side(
-    words: tuple[str, str], size: float, width: float
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Wrap two texts into one width; neither gets less than its longest word while that fits."""
-    longest = [max(text_width(word, size) for word in text.split(" ")) for text in words]
-    if sum(longest) > width:
-        return ("", "", ""), ("", "", "")
-    spare = width - sum(longest)
-    wanted = [text_width(text, size) - word for text, word in zip(words, longest, strict=True)]
-    share = spare / sum(wanted) if sum(wanted) > spare else 1.0
-    low, high = (
-        wrap(text, size, word + want * share + 0.01)
-        for text, word, want in zip(words, longest, wanted, strict=True)
-    )
-    return low, high
 
 
 def apart(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
-from itertools import accumulate, pairwise
+from itertools import accumulate, pairwise, product
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis
@@ -18,6 +18,7 @@ from blindspoon.charts.svg import inline_svg
 from blindspoon.charts.text import text_width, wrap
 from blindspoon.charts.titles import board_title, differences_title
 from blindspoon.stats.results import Interval
+from blindspoon.trial import Scale
 
 WIDTH, HEIGHT, EDGE = 72.0, 16.0, 4.0
 
@@ -89,20 +90,6 @@ def board_chart(outcomes: Sequence[AttributeOutcome]) -> Chart:
     )
 
 
-def _limit(outcomes: Sequence[AttributeOutcome], like: AttributeOutcome) -> float:
-    """How far from zero marks reach, in points; attributes of one scale and margin share it."""
-    kind = (like.attribute.scale, like.attribute.margin)
-    seen = [like.attribute.margin or 0.0]
-    for outcome in outcomes:
-        if (outcome.attribute.scale, outcome.attribute.margin) != kind:
-            continue
-        for place in outcome.others:
-            interval, found = outcome.interval(place), outcome.found(place)
-            seen += [abs(interval.low), abs(interval.high)] if interval is not None else []
-            seen += [abs(found.difference)] if found is not None else []
-    return max(seen) or 1.0
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Grid:
     """Where columns lie.
@@ -121,7 +108,8 @@ class _Grid:
         Width and height of a mark, 0 where there is no room for one; how far right and down of
         it the words begin.
     limits : dict of str to float
-        How far from zero the marks of an attribute reach, in points.
+        How far from zero the marks of an attribute reach, in points: those of one scale and margin
+        share it.
     """
 
     outcomes: Sequence[AttributeOutcome]
@@ -135,17 +123,30 @@ class _Grid:
 
 
 def _lay(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> Laid:
-    grid = _grid(outcomes, sheet)
+    grid, first, style = _grid(outcomes, sheet), outcomes[0], sheet.style
     shapes, y = _head(grid)
-    for place in outcomes[0].others:
+    for place in first.others:
         drawn, y = _row(grid, place, y)
         shapes += drawn
-    lines, end = key_lines(_key(grid), sheet.width, y + 8, sheet.style)
+    control = first.variants[first.control].label
+    margin = any(outcome.attribute.margin is not None for outcome in outcomes)
+    key = f"Each against “{control}”."
+    if grid.mark[0]:
+        key = (
+            f"Upright line: “{control}”. Dot and bar: the difference and its interval, to the "
+            f"right is more.{' Shaded: the margin.' if margin else ''}"
+        )
+    lines, end = key_lines(key, sheet.width, y + 8, style)
+    said = [outcome.attribute.label for outcome in outcomes]
+    for outcome, place in product(outcomes, first.others):
+        said += [outcome.word(place), outcome.other_word(place)]
+    words = {word for text in said for word in text.split(" ")}
+    broken = any(text_width(word, style.note, bold=True) > grid.width for word in words)
     return Laid(
         scene=Scene(width=sheet.width, height=end, shapes=(*shapes, *lines)),
         kind="Board",
-        rows=len(outcomes[0].others),
-        cramped=grid.width < LEAST_COLUMN or _broken(grid),
+        rows=len(first.others),
+        cramped=grid.width < LEAST_COLUMN or broken,
     )
 
 
@@ -176,28 +177,31 @@ def _grid(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> _Grid:
         widest = max(text_width(word, style.note, bold=True) for word in said)
         fits = width >= widest + SMALL_MARK + 8
         mark, words = ((SMALL_MARK, tall), (SMALL_MARK + 8, 0.0)) if fits else ((0, 0), (0, 0))
-    lefts = tuple(accumulate((width + gap for gap in gaps), initial=left))
     return _Grid(
         outcomes=outcomes,
         sheet=sheet,
         labels=labels,
-        lefts=lefts,
+        lefts=tuple(accumulate((width + gap for gap in gaps), initial=left)),
         width=width,
         mark=mark,
         words=words,
-        limits={each.attribute.name: _limit(outcomes, each) for each in outcomes},
+        limits=_limits(outcomes),
     )
 
 
-def _broken(grid: _Grid) -> bool:
-    """Whether a single word is wider than its column."""
-    said = [outcome.attribute.label for outcome in grid.outcomes]
-    for outcome in grid.outcomes:
+def _limits(outcomes: Sequence[AttributeOutcome]) -> dict[str, float]:
+    """Find how far from zero the marks of each attribute reach; one scale and margin share it."""
+    reach: dict[tuple[Scale, float | None], float] = {}
+    kinds = [(outcome.attribute.scale, outcome.attribute.margin) for outcome in outcomes]
+    for outcome, kind in zip(outcomes, kinds, strict=True):
+        ends = [reach.get(kind, 0.0), outcome.attribute.margin or 0.0]
         for place in outcome.others:
-            said += [outcome.word(place), outcome.other_word(place)]
-    size = grid.sheet.style.note
-    words = {word for text in said for word in text.split(" ")}
-    return any(text_width(word, size, bold=True) > grid.width for word in words)
+            interval, found = outcome.interval(place), outcome.found(place)
+            ends += [abs(interval.low), abs(interval.high)] if interval is not None else []
+            ends += [abs(found.difference)] if found is not None else []
+        reach[kind] = max(ends)
+    names = (outcome.attribute.name for outcome in outcomes)
+    return {name: reach[kind] or 1.0 for name, kind in zip(names, kinds, strict=True)}
 
 
 def _head(grid: _Grid) -> tuple[list[Shape], float]:
@@ -266,16 +270,3 @@ def _cell(
     after = Text(x=x, y=words[-1].y + style.leading, text="", size=style.small, ink="soft")
     aside = block(outcome.other_word(place), room, style.leading, after)
     return [*shapes, *words, *aside], (*words, *aside)[-1].y + 0.2 * style.leading
-
-
-def _key(grid: _Grid) -> str:
-    """Say how to read the board."""
-    first = grid.outcomes[0]
-    control = first.variants[first.control].label
-    if not grid.mark[0]:
-        return f"Each against “{control}”."
-    margin = any(outcome.attribute.margin is not None for outcome in grid.outcomes)
-    return (
-        f"Upright line: “{control}”. Dot and bar: the difference and its interval, to the right is "
-        f"more.{' Shaded: the margin.' if margin else ''}"
-    )

@@ -36,6 +36,7 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
     """Rows and axis of the chart of scores, in points of the scale; the highest mean first."""
     attribute, unit = outcome.attribute, outcome.result.unit
     scale, control = attribute.scale, outcome.mean(outcome.control)
+    digits = wording.digits_for(scale)
     axis = Axis(
         low=scale.low,
         high=scale.high,
@@ -43,33 +44,31 @@ def scores_plot(outcome: AttributeOutcome) -> DotPlot:
         step=scale.step,
         reference=control if math.isfinite(control) else None,
     )
+    inks, rows = variant_inks(len(outcome.variants), outcome.control), []
     means = {place: outcome.mean(place) for place in range(len(outcome.variants))}
-    mean = ", or their mean where they tasted more than once" if unit == "taster" else ""
+    for place in _falling(means):
+        mean, own, is_control = means[place], outcome.means[:, place], place == outcome.control
+        dot = Dot(
+            estimate=mean if math.isfinite(mean) else None,
+            people=own[np.isfinite(own)],
+            ink=inks[place],
+            mark="diamond" if is_control else "disc",
+        )
+        label = outcome.variants[place].label + " (control)" * is_control
+        note = wording.number(mean, digits) if math.isfinite(mean) else "not scored"
+        rows.append(Row(label=label, dots=(dot,), notes=(note,)))
+    own_mean = ", or their mean where they tasted more than once" if unit == "taster" else ""
     key = "Large mark, and in figures: the mean. Diamond and dashed line: the control’s."
     return DotPlot(
         axes=(axis,),
-        rows=tuple(_scores_row(outcome, place, means[place]) for place in _falling(means)),
-        key=(f"Small dots: each {unit}’s score{mean}. {key}", f"Density: the {unit}s. {key}"),
+        rows=tuple(rows),
+        key=(f"Small dots: each {unit}’s score{own_mean}. {key}", f"Density: the {unit}s. {key}"),
     )
 
 
 def _falling(values: dict[int, float]) -> list[int]:
     """Sort places from the highest value down; those without one come last."""
     return sorted(values, key=lambda place: -values[place] if math.isfinite(values[place]) else 1e9)
-
-
-def _scores_row(outcome: AttributeOutcome, place: int, mean: float) -> Row:
-    means, control = outcome.means[:, place], place == outcome.control
-    scored, digits = math.isfinite(mean), wording.digits_for(outcome.attribute.scale)
-    dot = Dot(
-        estimate=mean if scored else None,
-        people=means[np.isfinite(means)],
-        ink=variant_inks(len(outcome.variants), outcome.control)[place],
-        mark="diamond" if control else "disc",
-    )
-    label = outcome.variants[place].label + (" (control)" if control else "")
-    note = wording.number(mean, digits) if scored else "not scored"
-    return Row(label=label, dots=(dot,), notes=(note,))
 
 
 def differences_chart(outcome: AttributeOutcome) -> Chart:
@@ -89,27 +88,24 @@ def differences_plot(outcome: AttributeOutcome) -> DotPlot:
 
     The largest difference comes first. The interval is the one that decides.
     """
-    estimates = {place: outcome.difference(place) for place in outcome.others}
-    rows = tuple(_differences_row(outcome, place) for place in _falling(estimates))
-    axis = difference_axis(outcome.attribute, _limits(outcome, rows))
-    return DotPlot(axes=(axis,), rows=rows, key=_key(outcome, axis, rows))
+    inks, rows = variant_inks(len(outcome.variants), outcome.control), []
+    for place in _falling({place: outcome.difference(place) for place in outcome.others}):
+        difference, found = outcome.differences[:, place], outcome.found(place)
+        dot = Dot(
+            estimate=None if found is None else found.difference,
+            interval=outcome.interval(place),
+            people=difference[np.isfinite(difference)],
+            ink=inks[place],
+        )
+        notes = _notes(outcome, place, dot.people.size)
+        rows.append(Row(label=outcome.variants[place].label, dots=(dot,), notes=notes))
+    dots = [dot for row in rows for dot in row.dots]
+    axis = difference_axis(outcome.attribute, _limits(outcome, dots))
+    return DotPlot(axes=(axis,), rows=tuple(rows), key=_key(outcome, axis, dots))
 
 
 def _tasters(outcome: AttributeOutcome) -> int:
     return int(np.isfinite(outcome.differences[:, list(outcome.others)]).any(axis=1).sum())
-
-
-def _differences_row(outcome: AttributeOutcome, place: int) -> Row:
-    difference, found = outcome.differences[:, place], outcome.found(place)
-    people = difference[np.isfinite(difference)]
-    dot = Dot(
-        estimate=None if found is None else found.difference,
-        interval=outcome.interval(place),
-        people=people,
-        ink=variant_inks(len(outcome.variants), outcome.control)[place],
-    )
-    notes = _notes(outcome, place, people.size)
-    return Row(label=outcome.variants[place].label, dots=(dot,), notes=notes)
 
 
 def _notes(outcome: AttributeOutcome, place: int, tasters: int) -> tuple[str, ...]:
@@ -132,12 +128,12 @@ def _notes(outcome: AttributeOutcome, place: int, tasters: int) -> tuple[str, ..
     return tuple(notes)
 
 
-def _limits(outcome: AttributeOutcome, rows: tuple[Row, ...]) -> tuple[float, float]:
+def _limits(outcome: AttributeOutcome, dots: list[Dot]) -> tuple[float, float]:
     """Find the ends of the axis: all that is drawn, no farther than the scale can go."""
     scale, margin = outcome.attribute.scale, outcome.attribute.margin or 0.0
     span = max(scale.high - scale.low, margin)
     seen = [-margin, 0.0, margin]
-    for (dot,) in (row.dots for row in rows):
+    for dot in dots:
         seen += [float(dot.people.min()), float(dot.people.max())] if dot.people.size else []
         seen += [dot.estimate] if dot.estimate is not None else []
         seen += [dot.interval.low, dot.interval.high] if dot.interval else []
@@ -146,29 +142,26 @@ def _limits(outcome: AttributeOutcome, rows: tuple[Row, ...]) -> tuple[float, fl
     return min(low - room / 6, -room), max(high + room / 6, room)
 
 
-def _key(outcome: AttributeOutcome, axis: Axis, rows: tuple[Row, ...]) -> tuple[str, str]:
+def _key(outcome: AttributeOutcome, axis: Axis, dots: list[Dot]) -> tuple[str, str]:
     """Say how to read the chart, with tasters as marks and as densities."""
-    unit, control = outcome.result.unit, outcome.variants[outcome.control].label
+    unit, control, alpha = (
+        outcome.result.unit,
+        outcome.variants[outcome.control],
+        outcome.result.alpha,
+    )
     if _tasters(outcome) == 0:
         who = "No round has scores of" if unit == "round" else "No taster scored"
         return (f"{who} both the control and another variant.",) * 2
-    what = f"the {unit}s’ differences from “{control}”, in points."
-    estimate = _key_of_estimate(outcome, axis, [row.dots[0] for row in rows])
-    exploratory = "" if outcome.result.primary else "Exploratory."
-    tail = " ".join(filter(None, (estimate, *shaded_words(outcome.attribute), exploratory)))
-    return f"Small dots: {what} {tail}", f"Densities: {what} {tail}"
-
-
-def _key_of_estimate(outcome: AttributeOutcome, axis: Axis, dots: list[Dot]) -> str:
-    if all(dot.estimate is None for dot in dots):
-        return ""
-    alpha = outcome.result.alpha
-    text = f"Large dots: the estimate of {PROCEDURES[outcome.result.by]}"
-    bars = [dot.interval for dot in dots if dot.interval is not None]
-    if bars:
-        text += f" with its {wording.percent(1 - alpha)} interval"
-    compared = outcome.result.comparisons
-    if bars and any(each.verdict == "alike" and not each.unanimous for each in compared):
-        text += f" ({wording.percent(1 - 2 * alpha)} where “alike” was decided)"
-    beyond = any(bar.low < axis.low or bar.high > axis.high for bar in bars)
-    return text + (", an arrow where it goes on." if beyond else ".")
+    said = [f"the {unit}s’ differences from “{control.label}”, in points."]
+    if any(dot.estimate is not None for dot in dots):
+        estimate = f"Large dots: the estimate of {PROCEDURES[outcome.result.by]}"
+        bars = [dot.interval for dot in dots if dot.interval is not None]
+        if bars:
+            estimate += f" with its {wording.percent(1 - alpha)} interval"
+        alike = (it.verdict == "alike" and not it.unanimous for it in outcome.result.comparisons)
+        if bars and any(alike):
+            estimate += f" ({wording.percent(1 - 2 * alpha)} where “alike” was decided)"
+        beyond = any(bar.low < axis.low or bar.high > axis.high for bar in bars)
+        said.append(estimate + (", an arrow where it goes on." if beyond else "."))
+    said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]
+    return f"Small dots: {' '.join(said)}", f"Densities: {' '.join(said)}"

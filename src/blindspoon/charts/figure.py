@@ -9,7 +9,6 @@ from blindspoon.charts.chart import Chart, alt_text, balanced, footed
 from blindspoon.charts.scene import Scene, Shape, Text, block, column, rectangle
 from blindspoon.charts.style import WIDE, Laid, Sheet, Style
 from blindspoon.charts.svg import standalone_svg
-from blindspoon.charts.text import wrap
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -235,12 +234,12 @@ def _page(
     scale = logical / form.width
     width, height = float(logical), form.height * scale
     side, room = form.side * scale, (form.width - 2 * form.side) * scale
-    asked = _column(question, PLAIN.note, PLAIN.leading, (side, form.top * scale), room)
+    asked = _column(question, PLAIN.note, (side, form.top * scale), room)
     top = asked[-1].y + 12 if asked else form.top * scale
     heads, top = _heads(titles, [size * scale for size in sizes], form.lines, (side, top), room)
-    lines = wrap(source, PLAIN.small, room) if source else ()
-    foot = height - form.bottom * scale - PLAIN.leading * len(lines)
-    below = _column(source, PLAIN.small, PLAIN.leading, (side, foot), room)
+    below = _column(source, PLAIN.small, (side, 0.0), room)
+    foot = height - form.bottom * scale - PLAIN.leading * len(below)
+    below = tuple(line.moved(0, foot) for line in below)
     ground = rectangle(0, 0, width, height, "ground")
     return Page(
         width=width,
@@ -253,12 +252,10 @@ def _page(
     )
 
 
-def _column(
-    words: str, size: float, leading: float, at: tuple[float, float], width: float
-) -> tuple[Text, ...]:
+def _column(words: str, size: float, at: tuple[float, float], width: float) -> tuple[Text, ...]:
     """Set soft words from a top left corner downwards."""
     first = Text(x=at[0], y=at[1] + 0.8 * size, text="", size=size, ink="soft")
-    return block(words, width, leading, first)
+    return block(words, width, PLAIN.leading, first)
 
 
 def _heads(

@@ -203,7 +203,9 @@ def _tier(
     """Draw plots side by side from y downwards, and tell where they end."""
     wide = (sheet.width - numbers - GAP * (across - 1)) / across
     room = wide * (WIDEST if sheet.beside else WIDEST_NARROW)
-    names = [[wrap(line.label, SMALL, room) for line in _named(plot)] for plot in plots]
+    names = [
+        [wrap(line.label, SMALL, room) for line in plot.series if line.label] for plot in plots
+    ]
     lefts = [numbers + place * (wide + GAP) for place in range(len(plots))]
     heads = [
         _head(plot, indent if place == 0 else lefts[place], lefts[place] + wide, y)
@@ -228,10 +230,6 @@ def _tier(
         shapes += under
         ends.append(end)
     return shapes, max(ends)
-
-
-def _named(plot: LinePlot) -> list[NamedLine]:
-    return [line for line in plot.series if line.label]
 
 
 def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
@@ -291,8 +289,7 @@ def _brackets(plane: _Plane, sheet: Sheet) -> list[Shape]:
 
 def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
     """Name each line beside the plot, a thin line leading there; none meets another."""
-    x = plane.axis.sides[1] + LEAD
-    named = _named(plane.plot)
+    x, named = plane.axis.sides[1] + LEAD, [line for line in plane.plot.series if line.label]
     ends = [plane.place(series.points[-1]) for series in named]
     middles = apart([y for _, y in ends], [*map(_height, names)], (plane.top, plane.bottom))
     leads, shapes = list[Shape](), list[Shape]()

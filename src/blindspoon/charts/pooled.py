@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
+from typing import Literal
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, difference_axis, shaded_words
@@ -11,10 +11,11 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.titles import title_of
+from blindspoon.findings.comparison import Kind
 from blindspoon.findings.naming import name_all
-from blindspoon.findings.pool_checks import Pool, PooledAttribute, PooledComparison
+from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import NAMES
-from blindspoon.stats.results import Interval, MixedContrast, NoResult
+from blindspoon.stats.results import MixedContrast, NoResult
 
 
 def forest_title(shown: PooledAttribute, pool: Pool) -> str:
@@ -45,17 +46,11 @@ def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
     Without an attribute, of the first primary one that is pooled, else of the first; None where
     no variant is pooled on it.
     """
-    pooled = sorted(
-        (
-            shown
-            for shown in pool.attributes
-            if shown.comparisons and attribute in (None, shown.attribute.name)
-        ),
-        key=lambda shown: not shown.primary,
-    )
-    if not pooled:
+    named = (it for it in pool.attributes if attribute in (None, it.attribute.name))
+    asked = [it for it in named if it.comparisons]
+    if not asked:
         return None
-    shown = pooled[0]
+    shown = min(asked, key=lambda it: not it.primary)
     label = shown.attribute.label.lower()
     kitchens = wording.count(len(pool.kitchens), "kitchen")
     titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
@@ -73,53 +68,46 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     """Set the kitchens of each variant under its name, the pooled one last."""
     names = [variant.name for variant in pool.variants]
     inks = variant_inks(len(names), names.index(pool.first.control))
-    rows = [
-        row
-        for comparison in shown.comparisons
-        for row in _rows(shown, comparison, inks[names.index(comparison.variant.name)])
-    ]
+    rows = []
+    for compared in shown.comparisons:
+        ink, head = inks[names.index(compared.variant.name)], compared.variant.label
+        for own in compared.own:
+            rows.append(replace(_row(shown, own.kitchen, own.mixed, ink), head=head))
+            head = ""
+        label = BOTH if compared.alone else POOLED
+        rows.append(_row(shown, label, compared.deciding, ink, compared.verdict))
     axis = difference_axis(shown.attribute, _limits(shown))
     key = _key(pool, shown, axis)
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
 
 
-def _rows(shown: PooledAttribute, comparison: PooledComparison, ink: str) -> Iterator[Row]:
-    head = comparison.variant.label
-    for own in comparison.own:
-        notes, dot = _notes(own.mixed, shown), _dot(own.mixed, ink)
-        yield Row(label=own.kitchen, dots=(dot,), notes=notes, head=head)
-        head = ""
-    pooled, verdict = comparison.deciding, NAMES[comparison.verdict]
-    interval = None
-    if comparison.verdict == "alike" and isinstance(pooled, MixedContrast):
-        interval = pooled.equivalence_interval
-    dot = replace(_dot(pooled, ink, interval), mark="diamond")
-    label = BOTH if comparison.alone else POOLED
-    yield Row(label=label, dots=(dot,), notes=(*_notes(pooled, shown, interval), verdict))
-
-
-def _dot(found: MixedContrast | NoResult, ink: str, interval: Interval | None = None) -> Dot:
+def _row(
+    shown: PooledAttribute,
+    label: str,
+    found: MixedContrast | NoResult,
+    ink: str,
+    verdict: Kind | None = None,
+) -> Row:
+    """Draw what one kitchen found, or, where there is a verdict, what all come to."""
+    judged = (NAMES[verdict],) if verdict else ()
     if isinstance(found, NoResult):
-        return Dot(ink=ink)
-    return Dot(estimate=found.difference, interval=interval or found.interval, ink=ink)
-
-
-def _notes(
-    found: MixedContrast | NoResult, shown: PooledAttribute, interval: Interval | None = None
-) -> tuple[str, ...]:
-    if isinstance(found, NoResult):
-        return ("no result",)
+        return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged))
+    interval, level = found.interval, ""
+    if verdict == "alike":
+        interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
+    mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
+    dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
     digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
-    reach = wording.span(interval or found.interval, shown.attribute)
-    level = "" if interval is None else f", {wording.percent(1 - 2 * shown.alpha)}"
-    return wording.signed(found.difference, digits), f"{reach}{level}"
+    reach = f"{wording.span(interval, shown.attribute)}{level}"
+    notes = (wording.signed(found.difference, digits), reach, *judged)
+    return Row(label=label, dots=(dot,), notes=notes)
 
 
 def _limits(shown: PooledAttribute) -> tuple[float, float]:
     """Find the ends of the axis: all that kitchens found, of pooled intervals what is near."""
     scale, margin = shown.attribute.scale, shown.attribute.margin or 0.0
-    pooled = _found([comparison.deciding for comparison in shown.comparisons])
-    seen = [-margin, margin, *_ends(_own(shown)), *(found.difference for found in pooled)]
+    own, pooled = _contrasts(shown)
+    seen = [-margin, margin, *_ends(own), *(found.difference for found in pooled)]
     low, high = min(seen), max(seen)
     reach = BEYOND * max(-low, high)
     low, high = min(low, *_ends(pooled)), max(high, *_ends(pooled))
@@ -129,12 +117,12 @@ def _limits(shown: PooledAttribute) -> tuple[float, float]:
     return min(low - room, -room), max(high + room, room)
 
 
-def _own(shown: PooledAttribute) -> list[MixedContrast]:
-    return _found([own.mixed for comparison in shown.comparisons for own in comparison.own])
-
-
-def _found(contrasts: list[MixedContrast | NoResult]) -> list[MixedContrast]:
-    return [found for found in contrasts if isinstance(found, MixedContrast)]
+def _contrasts(shown: PooledAttribute) -> tuple[list[MixedContrast], list[MixedContrast]]:
+    """List what kitchens found, and what all come to, where there is a result."""
+    own = (own.mixed for compared in shown.comparisons for own in compared.own)
+    pooled = (compared.deciding for compared in shown.comparisons)
+    one, other = ([it for it in found if isinstance(it, MixedContrast)] for found in (own, pooled))
+    return one, other
 
 
 def _ends(contrasts: list[MixedContrast]) -> list[float]:
@@ -151,9 +139,7 @@ def _key(pool: Pool, shown: PooledAttribute, axis: Axis) -> str:
     )
     if any(comparison.verdict == "alike" for comparison in shown.comparisons):
         text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
-    pooled = _found([comparison.deciding for comparison in shown.comparisons])
-    ends = _ends([*_own(shown), *pooled])
-    cut = any(end != axis.within(end) for end in ends)
+    cut = any(end != axis.within(end) for found in _contrasts(shown) for end in _ends(found))
     text += ", an arrow where an interval goes on." if cut else "."
     exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
     return " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))

@@ -93,34 +93,23 @@ def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
     ink = paint(shape.ink)
     match shape:
         case Text():
-            yield _text(shape, ink)
+            anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
+            weight = ' font-weight="700"' if shape.bold else ""
+            look = f' fill="{ink}" font-size="{_short(shape.size)}"{anchor}{weight}'
+            place = f' x="{_short(shape.x)}" y="{_short(shape.y)}"'
+            yield Form("text", look, place, escape(shape.text, quote=False))
         case Line():
-            yield _line(shape, ink)
+            width = "" if shape.width == 1 else f' stroke-width="{_short(shape.width)}"'
+            dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
+            look = f' stroke="{ink}"{width}{dash}'
+            (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in (shape.start, shape.end))
+            place = f' x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
+            to = f"V{y2}" if x1 == x2 else f"H{x2}" if y1 == y2 else f"L{x2} {y2}"
+            yield Form("line", look, place, step=f"M{x1} {y1}{to}", path=look)
         case Area():
             yield Form("polygon", f' fill="{ink}"', f' points="{_points(shape.corners)}"')
         case Marks():
             yield from _marks(shape, ink, paint("ground"))
-
-
-def _text(shape: Text, ink: str) -> Form:
-    anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
-    weight = ' font-weight="700"' if shape.bold else ""
-    return Form(
-        tag="text",
-        look=f' fill="{ink}" font-size="{_short(shape.size)}"{anchor}{weight}',
-        place=f' x="{_short(shape.x)}" y="{_short(shape.y)}"',
-        content=escape(shape.text, quote=False),
-    )
-
-
-def _line(shape: Line, ink: str) -> Form:
-    width = "" if shape.width == 1 else f' stroke-width="{_short(shape.width)}"'
-    dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
-    (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in (shape.start, shape.end))
-    place = f' x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
-    look = f' stroke="{ink}"{width}{dash}'
-    to = f"V{y2}" if x1 == x2 else f"H{x2}" if y1 == y2 else f"L{x2} {y2}"
-    return Form("line", look, place, step=f"M{x1} {y1}{to}", path=look)
 
 
 def _marks(shape: Marks, ink: str, ground: str) -> Iterator[Form]:

@@ -81,13 +81,12 @@ def scale_use_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     reviews = _reviews(found)
     if not reviews:
         return None
-    many = len(reviews) > MOST_MARKS
     tasters = wording.count(len(reviews), "taster")
     return chart_of(
         name=f"{attribute.name}-scale-use",
         title=scale_use_title(attribute, reviews),
         data=f"the scores of {tasters} on {attribute.label.lower()}",
-        lay=(_use_densities if many else _use_ranges)(attribute, reviews).lay,
+        lay=_use_plot(attribute, reviews).lay,
         source=source,
     )
 
@@ -110,20 +109,26 @@ def _reviews(found: AttributePanel) -> tuple[TasterReview, ...]:
     return () if isinstance(found.tasters, NoResult) else found.tasters
 
 
-def _use_axis(attribute: Attribute) -> Axis:
-    scale = attribute.scale
-    ends, head = (attribute.low, attribute.high), f"{attribute.label}, in points"
-    return Axis(low=scale.low, high=scale.high, head=head, ends=ends, step=scale.step)
-
-
-def _use_ranges(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
-    ordered = sorted(reviews, key=lambda review: -review.scale_use.mean)
+def _use_plot(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
+    """Set a row a taster, the highest mean first; of very many, a density for each number."""
+    scale, ends = attribute.scale, (attribute.low, attribute.high)
+    head = f"{attribute.label}, in points"
+    axis = Axis(low=scale.low, high=scale.high, head=head, ends=ends, step=scale.step)
+    if len(reviews) > MOST_MARKS:
+        uses, digits = [review.scale_use for review in reviews], wording.digits_for(scale)
+        dense = [
+            _density(f"{name.capitalize()} score", [getattr(use, name) for use in uses], digits)
+            for name in ("lowest", "mean", "highest")
+        ]
+        number = f"How one number a taster spreads over {len(uses):,} tasters"
+        key = f"{number}: the density. The dot is its mean."
+        return DotPlot(axes=(axis,), rows=tuple(dense), key=(key, key))
     key = (
         "Each dot is a taster’s mean score; the thin line runs from their lowest score to "
         "their highest, the thick one a standard deviation to either side of the mean."
     )
     rows = []
-    for review in ordered:
+    for review in sorted(reviews, key=lambda review: -review.scale_use.mean):
         use, thick = review.scale_use, None
         if not isinstance(use.sd, NoResult):
             low, high = max(use.mean - use.sd, use.lowest), min(use.mean + use.sd, use.highest)
@@ -131,19 +136,7 @@ def _use_ranges(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlo
         whole = Interval(use.lowest, use.highest)
         dot = Dot(estimate=use.mean, interval=whole, thick=thick, ink="people")
         rows.append(Row(label=review.taster, dots=(dot,)))
-    axes = (_use_axis(attribute),)
-    return DotPlot(axes=axes, rows=tuple(rows), key=(key, key), kind="Range plot")
-
-
-def _use_densities(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
-    uses, digits = [review.scale_use for review in reviews], wording.digits_for(attribute.scale)
-    rows = tuple(
-        _density(f"{name.capitalize()} score", [getattr(use, name) for use in uses], digits)
-        for name in ("lowest", "mean", "highest")
-    )
-    number = f"How one number a taster spreads over {len(uses):,} tasters"
-    key = f"{number}: the density. The dot is its mean."
-    return DotPlot(axes=(_use_axis(attribute),), rows=rows, key=(key, key))
+    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Range plot")
 
 
 def _density(label: str, values: Sequence[float], digits: int) -> Row:
@@ -159,8 +152,7 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     None where neither is known of any taster. Above `MOST_MARKS` tasters a density shows the first.
     """
     reviews = _reviews(found)
-    many = len(reviews) > MOST_MARKS
-    axes = _alike_axes(reviews)
+    axes, many = _alike_axes(reviews), len(reviews) > MOST_MARKS
     if not axes or (many and axes[0].head != SEEN):
         return None
     tasters = wording.count(len(reviews), "taster")
@@ -196,11 +188,12 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
 
 
 def _correlations(reviews: Sequence[TasterReview]) -> list[float]:
-    return [found for review in reviews if (found := _known(review.correlation)) is not None]
+    return [it.correlation for it in reviews if not isinstance(it.correlation, NoResult)]
 
 
 def _own_spreads(reviews: Sequence[TasterReview]) -> list[float]:
-    return [found for review in reviews if (found := _known(review.repeatability_sd)) is not None]
+    spreads = [review.repeatability_sd for review in reviews]
+    return [spread for spread in spreads if not isinstance(spread, NoResult)]
 
 
 def _alike_axes(reviews: Sequence[TasterReview]) -> tuple[Axis, ...]:
@@ -216,31 +209,23 @@ def _alike_axes(reviews: Sequence[TasterReview]) -> tuple[Axis, ...]:
 
 def _alike_plot(reviews: Sequence[TasterReview], axes: tuple[Axis, ...]) -> DotPlot:
     """Set the tasters from the most agreeing one on; those without a correlation come last."""
-    known = [(review, _known(review.correlation)) for review in reviews]
-    ordered = sorted(known, key=lambda pair: 2.0 if pair[1] is None else -pair[1])
-    rows = [
-        Row(
-            label=review.taster,
-            dots=tuple(
-                Dot(estimate=seen if axis.head == SEEN else _known(review.repeatability_sd))
-                for axis in axes
-            ),
-        )
-        for review, seen in ordered
-    ]
+    rows = []
+    for review in reviews:
+        found = {SEEN: review.correlation, OWN: review.repeatability_sd}
+        known = {head: None if isinstance(it, NoResult) else it for head, it in found.items()}
+        dots = tuple(Dot(estimate=known[axis.head]) for axis in axes)
+        first = 2.0 if isinstance(review.correlation, NoResult) else -review.correlation
+        rows.append((first, Row(label=review.taster, dots=dots)))
+    ordered = tuple(row for _, row in sorted(rows, key=lambda pair: pair[0]))
     said = [_KEYS[axis.head] for axis in axes]
     if len(said) == 2:
         said = [f"{side}: {text}" for side, text in zip(("Left", "Right"), said, strict=True)]
-    if any(dot.estimate is None for row in rows for dot in row.dots):
+    if any(dot.estimate is None for row in ordered for dot in row.dots):
         said.append("No dot where it is not known.")
     if axes[0].head == SEEN:
         said.append("A taster who differs may well be right.")
     key = " ".join(f"{text[:1].upper()}{text[1:]}" for text in said)
-    return DotPlot(axes=axes, rows=tuple(rows), key=(key, key))
-
-
-def _known(found: float | NoResult) -> float | None:
-    return None if isinstance(found, NoResult) else found
+    return DotPlot(axes=axes, rows=ordered, key=(key, key))
 
 
 def _seen_density(axis: Axis, reviews: Sequence[TasterReview]) -> DotPlot:
@@ -249,5 +234,4 @@ def _seen_density(axis: Axis, reviews: Sequence[TasterReview]) -> DotPlot:
         f"How {len(seen):,} tasters’ means of the variants go with those of all others; 1 is the "
         "same pattern, 0 none in common. The dot is the mean."
     )
-    rows = (_density("All tasters", seen, 2),)
-    return DotPlot(axes=(axis,), rows=rows, key=(key, key))
+    return DotPlot(axes=(axis,), rows=(_density("All tasters", seen, 2),), key=(key, key))
