@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.stats.correlation import NoCorrelation, rm_correlation
+from blindspoon.stats.correlation import rm_correlation
+from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[1] / "data" / "bland_altman_1995_pH_PaCO2.csv"
 
@@ -63,15 +64,15 @@ def test_missing_pairs_and_lone_pairs_are_left_out(stomach):
 @pytest.mark.parametrize(
     ("x", "y", "who", "reason"),
     [
-        ([], [], [], "too few"),
-        ([1.0, 2.0], [1.0, 2.0], [0, 0], "too few"),
-        ([1.0, 2.0, 3.0], [1.0, 2.0, 3.0], [0, 1, 2], "too few"),
+        ([], [], [], "Too few"),
+        ([1.0, 2.0], [1.0, 2.0], [0, 0], "Too few"),
+        ([1.0, 2.0, 3.0], [1.0, 2.0, 3.0], [0, 1, 2], "Too few"),
         ([5.1, 5.1, 5.1, 5.1], [1.0, 2.0, 3.0, 2.0], [0, 0, 0, 0], "the same throughout"),
     ],
 )
 def test_no_correlation_says_why(x, y, who, reason):
     found = rm_correlation(np.array(x), np.array(y), np.array(who, dtype=np.int64))
-    assert isinstance(found, NoCorrelation)
+    assert isinstance(found, NoResult)
     assert reason in found.reason
 
 

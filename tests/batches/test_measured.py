@@ -17,7 +17,7 @@ from blindspoon.batches.measured import (
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import build_table
-from blindspoon.stats.correlation import NoCorrelation
+from blindspoon.stats.results import NoResult
 
 SCORES = """\
 session,taster,variant,texture,saltiness,sourness
@@ -100,7 +100,7 @@ def test_without_both_attributes_there_is_nothing_to_correlate(table):
         'variant = [{ name = "plain" }, { name = "oak-leaf" }]\n'
     )
     assert (taste_attribute(trial, "salty"), taste_attribute(trial, "sour")) == ("salt", None)
-    assert isinstance(salty_with_sour(trial, table), NoCorrelation)
+    assert isinstance(salty_with_sour(trial, table), NoResult)
 
 
 def test_series_are_ready_to_be_drawn(read):

@@ -9,7 +9,7 @@ from blindspoon.batches.amounts import Amounts, NoAmounts
 from blindspoon.batches.differences import Difference, Together, WhatDiffers
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation
+from blindspoon.stats.correlation import WithinCorrelation
 
 TRIAL = parse_trial(
     'trial = { title = "t", control = "plain" }\nscale = { low = 0, high = 10 }\n'
@@ -216,8 +216,3 @@ def test_saltiness_with_sourness(r, interval, start):
     )
     assert summary.salty_goes_with_sour(found).startswith(start)
     assert "8 tasters" in summary.salty_goes_with_sour(found)
-
-
-def test_no_correlation_says_why():
-    said = summary.salty_goes_with_sour(NoCorrelation(reason="too few"))
-    assert said == "How saltiness goes with sourness is not known: too few."

@@ -15,7 +15,6 @@ from blindspoon.stats.over_days import (
     bracket,
     by_day,
     fieller,
-    isotonic,
     line,
     shown_from,
     shown_until,
@@ -264,11 +263,3 @@ def test_no_day_is_read_off_where_a_line_would_mislead(values, level, reason):
     found = line(DAYS[: values.shape[1]], values, level=level, alpha=0.05)
     assert isinstance(found, NoResult)
     assert reason in found.reason
-
-
-def test_means_are_smoothed_as_r_does():
-    """R's isoreg on its own example, from memory."""
-    means = np.array([1.0, 0, 4, 3, 3, 5, 4, 2, 0])
-    smooth = isotonic(means, np.ones(9), rising=True)
-    assert smooth.tolist() == [0.5, 0.5, 3, 3, 3, 3, 3, 3, 3]
-    assert isotonic(-means, np.ones(9), rising=False).tolist() == (-smooth).tolist()

@@ -14,8 +14,8 @@ from blindspoon.batches.differences import ACID, SALT
 from blindspoon.batches.log import BatchLog
 from blindspoon.batches.strengths import strengths
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation, rm_correlation
-from blindspoon.stats.results import Interval
+from blindspoon.stats.correlation import WithinCorrelation, rm_correlation
+from blindspoon.stats.results import Interval, NoResult
 from blindspoon.trial import Trial
 
 Quantity = Literal["salt_percent", "citric_g_per_100_g", "last_ph"]
@@ -267,11 +267,11 @@ def _points(
     return tuple(points)
 
 
-def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoCorrelation:
+def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoResult:
     """Tell how saltiness (y) goes with sourness (x) within tasters, over all their cups."""
     salty, sour = taste_attribute(trial, "salty"), taste_attribute(trial, "sour")
     if salty is None or sour is None:
-        return NoCorrelation(reason="saltiness and sourness were not both scored")
+        return NoResult("Saltiness and sourness were not both scored.")
     names = [attribute.name for attribute in trial.attributes]
     x, y = (table.scores[:, names.index(name)] for name in (sour, salty))
     return rm_correlation(x, y, table.taster)

@@ -22,7 +22,7 @@ from blindspoon.batches.read import build_log
 from blindspoon.batches.strengths import Strengths, strengths
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import TextTable
-from blindspoon.stats.correlation import NoCorrelation, WithinCorrelation
+from blindspoon.stats.correlation import WithinCorrelation
 from blindspoon.stats.plain import Record, as_record
 from blindspoon.stats.results import Interval
 from blindspoon.trial import Trial
@@ -248,10 +248,8 @@ def along_a_line(trial: Trial, against: TasteAgainst) -> str:
     )
 
 
-def salty_goes_with_sour(found: WithinCorrelation | NoCorrelation) -> str:
+def salty_goes_with_sour(found: WithinCorrelation) -> str:
     """Say how saltiness went with sourness within tasters; a sentence."""
-    if isinstance(found, NoCorrelation):
-        return f"How saltiness goes with sourness is not known: {found.reason}."
     ends, size = found.interval, f"r = {wording.number(found.r, 2)}"
     if ends:
         low, high = (wording.number(end, 2) for end in ends)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.stats.results import NoResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,25 +38,8 @@ class WithinCorrelation:
     tasters: int
     pairs: int
 
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        return {name: getattr(self, name) for name in self.__slots__}
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoCorrelation:
-    """There is no correlation to give, and why."""
-
-    reason: str
-
-    def to_row(self) -> dict[str, object]:
-        """Give every field by its name, for tables and JSON."""
-        return {"reason": self.reason}
-
-
-def rm_correlation(
-    x: FloatArray, y: FloatArray, taster: IntArray
-) -> WithinCorrelation | NoCorrelation:
+def rm_correlation(x: FloatArray, y: FloatArray, taster: IntArray) -> WithinCorrelation | NoResult:
     """Correlate two measurements within tasters.
 
     Parameters
@@ -67,7 +51,7 @@ def rm_correlation(
 
     Returns
     -------
-    WithinCorrelation or NoCorrelation
+    WithinCorrelation or NoResult
         The latter where no taster, or too few pairs, are left, or one of the two never varies
         within a taster.
 
@@ -95,11 +79,11 @@ def rm_correlation(
     tasters = int(np.count_nonzero(often > 1))
     df = x.size - tasters - 1
     if df < 1:
-        return NoCorrelation(reason="too few tasters scored both more than once")
+        return NoResult("Too few tasters scored both more than once.")
     inner_x, inner_y = _within(x, place), _within(y, place)
     xx, yy, xy = float(inner_x @ inner_x), float(inner_y @ inner_y), float(inner_x @ inner_y)
     if any(own <= 1e-20 * max(float(every @ every), 1e-300) for own, every in ((xx, x), (yy, y))):
-        return NoCorrelation(reason="one of the two is the same throughout for every taster")
+        return NoResult("One of the two is the same throughout for every taster.")
     from scipy import special  # noqa: PLC0415 - slow to import, and check does without
 
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))

@@ -197,10 +197,15 @@ class _Family:
         right = min(reach, 0.5 * np.log1p(60 / df) + 1)
         count = int((right - left) * 1.6 * np.sqrt(2 * df + 8)) + 2
         x, step = np.linspace(left, right, count, retstep=True)
-        weight = np.exp(df * (x - np.expm1(2 * x) / 2)) * step * _density_factor(df / 2)
+        half = df / 2
+        if half > 100:  # 2 (half / e)^half / Gamma(half), by Stirling's series
+            factor = np.sqrt(df / np.pi) * np.exp(-1 / (12 * half) + 1 / (360 * half**3))
+        else:
+            factor = 2 * np.exp(half * (np.log(half) - 1) - gammaln(half))
+        weight = np.exp(df * (x - np.expm1(2 * x) / 2)) * step * factor
         weight[0] /= 2
         tail = self._tail(t * np.exp(x))
-        return float(tail @ weight + tail[0] * gammainc(df / 2, df / 2 * np.exp(2 * left)))
+        return float(tail @ weight + tail[0] * gammainc(half, half * np.exp(2 * left)))
 
     def quantile(self, tail: float, df: float, low: float, high: float) -> float:
         """Return where `over_scatter` is `tail`, or the nearer of the limits on it."""
@@ -228,24 +233,19 @@ class _Family:
 
     def correction(self, t: float, df: float, tail: float) -> float:
         """Return what the true correlations add to the tail at `t`, 0 where it is negligible."""
-        if self._largest_correction(t, df) < 0.01 * tail:
-            return 0.0
-        fitted = np.outer(self.loadings, self.loadings)
-        np.fill_diagonal(fitted, 1.0)
-        limits = t * _scatter_points(df)
-        true = _inside(self.correlation, limits, two_sided=self.two_sided)
-        near = _inside(fitted, limits, two_sided=self.two_sided)
-        return float((near - true).mean())
-
-    def _largest_correction(self, t: float, df: float) -> float:
-        """Bound the correction by Plackett's identity."""
         fitted = np.outer(self.loadings, self.loadings)
         largest = np.maximum(np.abs(self.correlation), np.abs(fitted))
         largest = np.minimum(largest, 1 - 1e-9)
         bulge = 2 * t**2 / (1 + largest)
         fall = np.exp(-bulge / 2) if np.isinf(df) else (1 + bulge / df) ** (-df / 2)
-        slope = fall / (np.pi * np.sqrt(1 - largest**2))
-        return float(np.triu(np.abs(self.correlation - fitted) * slope, 1).sum())
+        slope = fall / (np.pi * np.sqrt(1 - largest**2))  # Plackett's identity
+        if float(np.triu(np.abs(self.correlation - fitted) * slope, 1).sum()) < 0.01 * tail:
+            return 0.0
+        np.fill_diagonal(fitted, 1.0)
+        limits = t * _scatter_points(df)
+        true = _inside(self.correlation, limits, two_sided=self.two_sided)
+        near = _inside(fitted, limits, two_sided=self.two_sided)
+        return float((near - true).mean())
 
 
 @lru_cache(maxsize=256)
@@ -304,13 +304,6 @@ def _normal_tail(limits: FloatArray, loadings: FloatArray, *, two_sided: bool) -
     none = np.log1p(-np.minimum(beyond, 1 - 1e-16))
     tail: FloatArray = -np.expm1(np.einsum("j,ijk->ik", count, none)) @ (weight / weight.sum())
     return tail
-
-
-def _density_factor(half: float) -> float:
-    """Return ``2 (a/e)^a / Gamma(a)``, by Stirling's series where a is large."""
-    if half > 100:
-        return float(np.sqrt(2 * half / np.pi) * np.exp(-1 / (12 * half) + 1 / (360 * half**3)))
-    return float(2 * np.exp(half * (np.log(half) - 1) - gammaln(half)))
 
 
 @lru_cache(maxsize=32)

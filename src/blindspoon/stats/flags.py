@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -95,12 +95,24 @@ def find_flags(
     ratios = spread_ratios(means, finest=FINEST * (high - low))
     scored = np.isfinite(means)
     paired = scored[scored.sum(axis=1) > 1].sum(axis=0).tolist()
-    wide = (
+    found = [
         Flag(kind="spread", variant=name, value=ratio, tasters=tasters)
         for name, ratio, tasters in zip(names, ratios.tolist(), paired, strict=True)
         if ratio >= WIDER
+    ]
+    hair, tasters = 1e-9 * (high - low), scored.sum(axis=0)
+    given = _count(variant[np.isfinite(score)], names)
+    ends: tuple[tuple[FlagKind, BoolArray], ...] = (
+        ("low_end", score <= low + hair),
+        ("high_end", score >= high - hair),
     )
-    return (*wide, *_at_an_end(score, variant, scored.sum(axis=0), names, low, high))
+    for kind, there in ends:
+        shares = _count(variant[there], names) / np.maximum(given, 1)
+        found += [
+            Flag(kind=kind, variant=names[v], value=float(shares[v]), tasters=int(tasters[v]))
+            for v in np.flatnonzero((given >= FEWEST) & (shares >= AT_THE_END)).tolist()
+        ]
+    return tuple(found)
 
 
 def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
@@ -159,43 +171,15 @@ def _pairs(means: FloatArray) -> tuple[FloatArray, FloatArray]:
         within = np.add.outer(np.diag(products), np.diag(products)) - 2 * products
         df = np.full_like(within, len(means) - 1.0)
     else:
-        within, df = _pairs_with_gaps(means, scored)
+        there = scored.astype(np.float64)
+        centred = np.where(scored, means, 0.0)
+        centred = (centred - centred.sum(axis=0) / np.maximum(there.sum(axis=0), 1)) * there
+        common, totals, squares = there.T @ there, centred.T @ there, (centred**2).T @ there
+        within = squares + squares.T - 2 * centred.T @ centred
+        within -= (totals - totals.T) ** 2 / np.maximum(common, 1)
+        df = np.maximum(common - 1, 0.0)
     np.fill_diagonal(df, 0.0)
     return np.maximum(within, 0.0) / np.maximum(df, 1), df
-
-
-def _pairs_with_gaps(means: FloatArray, scored: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """Return each pair's sum of squares over the tasters who scored both, and its df."""
-    there = scored.astype(np.float64)
-    centred = np.where(scored, means, 0.0)
-    centred = (centred - centred.sum(axis=0) / np.maximum(there.sum(axis=0), 1)) * there
-    common = there.T @ there
-    totals = centred.T @ there
-    squares = (centred**2).T @ there
-    within = squares + squares.T - 2 * centred.T @ centred
-    within -= (totals - totals.T) ** 2 / np.maximum(common, 1)
-    return within, np.maximum(common - 1, 0.0)
-
-
-def _at_an_end(
-    score: FloatArray,
-    variant: IntArray,
-    tasters: IntArray,
-    names: Sequence[str],
-    low: float,
-    high: float,
-) -> Iterator[Flag]:
-    hair = 1e-9 * (high - low)
-    given = _count(variant[np.isfinite(score)], names)
-    ends: tuple[tuple[FlagKind, FloatArray], ...] = (
-        ("low_end", _count(variant[score <= low + hair], names)),
-        ("high_end", _count(variant[score >= high - hair], names)),
-    )
-    for kind, there in ends:
-        shares = there / np.maximum(given, 1)
-        for place in np.flatnonzero((given >= FEWEST) & (shares >= AT_THE_END)).tolist():
-            value, people = float(shares[place]), int(tasters[place])
-            yield Flag(kind=kind, variant=names[place], value=value, tasters=people)
 
 
 def _count(variant: IntArray, names: Sequence[str]) -> FloatArray:

@@ -233,17 +233,11 @@ def yes_no_distance(answers: Answers) -> tuple[float, float]:
     return hit - false, float(np.sqrt(variance))
 
 
-def said_same(d: float, threshold: float) -> float:
-    """Give the chance that two cups d' apart are called the same: D. M. Ennis et al. 1988."""
-    near, far = ndtr([(threshold - d) / np.sqrt(2), (-threshold - d) / np.sqrt(2)])
-    return float(near - far)
-
-
 def same_different_distance(answers: Answers) -> tuple[float, float]:
     """Give d' and its standard error for "same" or "different"; no share is 0 or 1.
 
     The differencing model: N. A. Macmillan, H. L. Kaplan and C. D. Creelman 1977, Psychol. Rev.
-    84, 452-471. The error is by the delta method.
+    84, 452-471; D. M. Ennis et al. 1988. The error is by the delta method.
     """
     same, other = answers.same / answers.of_same, answers.other / answers.of_other
 
@@ -252,8 +246,10 @@ def same_different_distance(answers: Answers) -> tuple[float, float]:
         low, high = 0.0, 2 * FARTHEST
         for _ in range(60):
             middle = (low + high) / 2
-            closer = said_same(middle, threshold) > p_other
-            low, high = (middle, high) if closer else (low, middle)
+            near, far = ndtr(
+                [(threshold - middle) / np.sqrt(2), (-threshold - middle) / np.sqrt(2)]
+            )
+            low, high = (middle, high) if float(near - far) > p_other else (low, middle)
         return (low + high) / 2
 
     step = 1e-4

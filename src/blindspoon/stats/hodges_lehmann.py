@@ -59,11 +59,7 @@ def walsh_quantiles(differences: FloatArray, positions: Sequence[int]) -> FloatA
     if len(np.unique(differences)) <= FEW:
         means, times = _pairwise_means(differences)
         return means[np.searchsorted(np.cumsum(times), positions, side="right")]
-    return _by_halving(np.sort(differences), positions)
-
-
-def _by_halving(ordered: FloatArray, positions: Sequence[int]) -> FloatArray:
-    """Halve the range of the pair sums until one multiple of 1e-9 is left."""
+    ordered = np.sort(differences)
 
     @cache
     def pairs_up_to(total: float) -> int:
@@ -72,7 +68,7 @@ def _by_halving(ordered: FloatArray, positions: Sequence[int]) -> FloatArray:
         return (int(partners.sum()) + int(np.searchsorted(2 * ordered, total, side="right"))) // 2
 
     def select(position: int) -> float:
-        """Find the smallest sum that enough pairs do not exceed, and halve it."""
+        """Halve the range of the sums until one multiple of 1e-9 is left: enough reach it."""
         low, high = 2 * ordered[0] - 1e-6, 2 * ordered[-1] + 1e-6
         while high - low > 0.4e-9 and low < (middle := (low + high) / 2) < high:
             if pairs_up_to(middle) > position:

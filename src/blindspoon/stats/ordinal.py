@@ -92,9 +92,26 @@ class CumulativeModel:
     def of(
         cls, level: IntArray, taster: IntArray, design: FloatArray, nodes: int
     ) -> CumulativeModel:
-        """Set the model up; arguments as in `fit_cumulative`."""
-        inner = np.bincount(level)[1:-1].astype(np.float64)
-        return cls(_terms(level, taster, design), inner, nodes)
+        """Set the model up; arguments as in `fit_cumulative`.
+
+        Each level's upper and lower bound is a logistic term of its taster.
+        """
+        top = int(level.max())
+        upper, lower = np.flatnonzero(level < top), np.flatnonzero(level > 0)
+        row = np.concatenate([upper, lower])
+        bound = np.concatenate([level[upper], level[lower] - 1])
+        columns = np.hstack([np.eye(top)[bound], -design[row]])
+        sign = np.repeat([1.0, -1.0], [upper.size, lower.size])
+        _, who, sizes = np.unique(taster[row], return_inverse=True, return_counts=True)
+        order = np.argsort(who, kind="stable")
+        place = np.empty_like(order)
+        place[order] = np.arange(order.size) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+        shape = (sizes.size, int(sizes.max()))
+        filled = Terms(np.zeros((*shape, columns.shape[1])), np.ones(shape), np.zeros(shape))
+        filled.design[who, place] = columns
+        filled.sign[who, place] = sign
+        filled.count[who, place] = 1.0
+        return cls(filled, np.bincount(level)[1:-1].astype(np.float64), nodes)
 
     def __call__(self, at: FloatArray) -> Point | None:
         """Evaluate at thresholds, effects and SD; None where the thresholds do not rise."""
@@ -181,26 +198,6 @@ def _with_tasters(model: CumulativeModel, at: FloatArray) -> tuple[Optimum, int]
             break
         start = end.at
     return end, nodes
-
-
-def _terms(level: IntArray, taster: IntArray, design: FloatArray) -> Terms:
-    """Write each level's upper and lower bound as a logistic term of its taster."""
-    top = int(level.max())
-    upper, lower = np.flatnonzero(level < top), np.flatnonzero(level > 0)
-    row = np.concatenate([upper, lower])
-    bound = np.concatenate([level[upper], level[lower] - 1])
-    columns = np.hstack([np.eye(top)[bound], -design[row]])
-    sign = np.repeat([1.0, -1.0], [upper.size, lower.size])
-    _, who, sizes = np.unique(taster[row], return_inverse=True, return_counts=True)
-    order = np.argsort(who, kind="stable")
-    place = np.empty_like(order)
-    place[order] = np.arange(order.size) - np.repeat(np.cumsum(sizes) - sizes, sizes)
-    shape = (sizes.size, int(sizes.max()))
-    filled = Terms(np.zeros((*shape, columns.shape[1])), np.ones(shape), np.zeros(shape))
-    filled.design[who, place] = columns
-    filled.sign[who, place] = sign
-    filled.count[who, place] = 1.0
-    return filled
 
 
 def _result(end: Optimum, bounds: int, nodes: int, steps: int) -> CumulativeFit | NoResult:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import isotonic_regression
 from scipy.special import stdtr, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray
@@ -417,20 +416,6 @@ def fieller(
         return NoResult("The slope is not told from zero, so no day can be bounded.")
     root = math.sqrt(max(half**2 - square * ((intercept - level) ** 2 - t**2 * v0), 0.0))
     return Interval((-half - root) / square, (-half + root) / square)
-
-
-def isotonic(means: FloatArray, tasters: FloatArray, *, rising: bool) -> FloatArray:
-    """Smooth the days' means so that they never turn back; for drawing alone.
-
-    Pool adjacent violators, weighted by tasters: M. Ayer et al. 1955, Ann. Math. Stat. 26:641.
-    No interval is taken from it.
-
-    Examples
-    --------
-    >>> isotonic(np.array([1.0, 0, 4, 3, 5]), np.ones(5), rising=True)
-    array([0.5, 0.5, 3.5, 3.5, 5. ])
-    """
-    return np.asarray(isotonic_regression(means, weights=tasters, increasing=rising).x, float)
 
 
 def _interval(mean: float, error: float, degrees: float, alpha: float) -> Interval:

@@ -1,8 +1,7 @@
 """One taster alone: each variant against the control over rounds whose orders were drawn afresh.
 
-If some variants are like the control, their cups and
-the control's could as well have borne one another's names: the scores stay where they are, and
-the names move over them in every way that the draw could have given.
+If some variants are like the control, their cups and the control's could as well have borne one
+another's names: the scores stay, and the names move over them in every way the draw could give.
 """
 
 from __future__ import annotations
@@ -89,7 +88,13 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
     """
     ways = [differences(cups) for cups in rounds]
     if all(len(way) == 1 and way[0].shape == (2, 1) for way in ways):
-        return _swapped(np.array([way[0][0] for way in ways]), rng)
+        scores = signed_ranks(np.array([way[0][0] for way in ways]))  # swaps turn their signs
+        null = null_distribution(scores, rng)
+        found, most = (
+            null.tail(float(null.comparable(statistics(signed))[0]), [0])
+            for signed in (scores, np.abs(scores))
+        )
+        return Relabelled(p_value=found, smallest_p=most, method=null.method)
     counts = [len(way[0]) for way in ways]
     every = math.prod(counts) <= EXACT_UP_TO
     drawn = (
@@ -109,17 +114,6 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
         smallest_p=tail(float(largest.max()) if every else np.inf),
         method="exact" if every else "sampled",
     )
-
-
-def _swapped(column: FloatArray, rng: np.random.Generator) -> Relabelled:
-    """Test one variant by swaps, which turn the sign of a round's difference."""
-    scores = signed_ranks(column)
-    null = null_distribution(scores, rng)
-    found, most = (
-        null.tail(float(null.comparable(statistics(signed))[0]), [0])
-        for signed in (scores, np.abs(scores))
-    )
-    return Relabelled(p_value=found, smallest_p=most, method=null.method)
 
 
 def differences(cups: Round) -> list[FloatArray]:
@@ -271,26 +265,17 @@ def compare_rounds(
     >>> oak.rounds, oak.shift, oak.p_adjusted, oak.interval
     (6, 2.0, 0.03125, Interval(low=1.0, high=5.0, low_open=False, high_open=False))
     """
-    rounds = _rounds(score, session, variant, position)
+    by_session: dict[int, Cups] = {}
+    for row in np.flatnonzero(~np.isnan(score)).tolist():
+        cups = by_session.setdefault(int(session[row]), {})
+        cups.setdefault(int(variant[row]), []).append((int(position[row]), float(score[row])))
+    # sorted by what was scored in them, so that their names and order do not matter
+    rounds = sorted(by_session.values(), key=lambda cups: sorted(_points(cups).items()))
     others = [v for v in range(n_variants) if v != control]
     reasons = {v: _reason(rounds, control, v) for v in others}
     compared = [v for v in others if not reasons[v]]
     found = _compare(rounds, control, compared, alpha, rng) if compared else {}
     return tuple(found.get(v) or NoResult(reasons[v]) for v in others)
-
-
-def _rounds(
-    score: FloatArray,
-    session: NDArray[np.integer],
-    variant: NDArray[np.integer],
-    position: NDArray[np.integer],
-) -> list[Cups]:
-    """Gather the scored cups of each round; the rounds sorted by what was scored in them."""
-    rounds: dict[int, Cups] = {}
-    for row in np.flatnonzero(~np.isnan(score)).tolist():
-        cups = rounds.setdefault(int(session[row]), {})
-        cups.setdefault(int(variant[row]), []).append((int(position[row]), float(score[row])))
-    return sorted(rounds.values(), key=lambda cups: sorted(_points(cups).items()))
 
 
 def _points(cups: Cups) -> dict[int, list[float]]:
@@ -404,40 +389,36 @@ def _family(
 ) -> dict[int, Relabelled]:
     """Adjust each variant's test for the others."""
     if len(alone) > MOST_TOGETHER:
-        return _holm(alone)
+        p, least = (
+            holm(np.array([getattr(test, name) for test in alone.values()])).tolist()
+            for name in ("p_value", "smallest_p")
+        )
+        rows = zip(alone.items(), p, least, strict=True)
+        return {v: replace(test, p_value=own, smallest_p=low) for (v, test), own, low in rows}
     adjusted = dict(alone)
     for size in range(2, len(alone) + 1):
         for some in combinations(alone, size):
             together = list(_of(rounds, control, some))
-            listed = all(ways_to_name(cups) <= MOST_WAYS for cups in together)
-            test = relabel(together, rng) if listed else _bonferroni([alone[v] for v in some])
+            if all(ways_to_name(cups) <= MOST_WAYS for cups in together):
+                test = relabel(together, rng)
+            else:  # Bonferroni's bound
+                tests = [alone[v] for v in some]
+                test = Relabelled(
+                    p_value=min(1.0, size * min(test.p_value for test in tests)),
+                    smallest_p=min(1.0, size * min(test.smallest_p for test in tests)),
+                    method=_weakest(tests),
+                )
             for v in some:
-                before = adjusted[v]
                 adjusted[v] = Relabelled(
-                    p_value=max(before.p_value, test.p_value),
-                    smallest_p=max(before.smallest_p, test.smallest_p),
-                    method="sampled" if "sampled" in (before.method, test.method) else "exact",
+                    p_value=max(adjusted[v].p_value, test.p_value),
+                    smallest_p=max(adjusted[v].smallest_p, test.smallest_p),
+                    method=_weakest([adjusted[v], test]),
                 )
     return adjusted
 
 
-def _bonferroni(tests: Sequence[Relabelled]) -> Relabelled:
-    many = len(tests)
-    return Relabelled(
-        p_value=min(1.0, many * min(test.p_value for test in tests)),
-        smallest_p=min(1.0, many * min(test.smallest_p for test in tests)),
-        method="sampled" if any(test.method == "sampled" for test in tests) else "exact",
-    )
-
-
-def _holm(alone: dict[int, Relabelled]) -> dict[int, Relabelled]:
-    """Hold each variant against itself and those whose p is larger, from the smallest on."""
-    adjusted = holm(np.array([test.p_value for test in alone.values()]))
-    least = holm(np.array([test.smallest_p for test in alone.values()]))
-    return {
-        v: Relabelled(p_value=float(p), smallest_p=float(floor), method=alone[v].method)
-        for v, p, floor in zip(alone, adjusted, least, strict=True)
-    }
+def _weakest(tests: Sequence[Relabelled]) -> Method:
+    return "sampled" if any(test.method == "sampled" for test in tests) else "exact"
 
 
 def holm(p_values: FloatArray) -> FloatArray:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from blindspoon.arrays import FloatArray
+from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.hodges_lehmann import shifts_with_intervals
 from blindspoon.stats.results import NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
@@ -16,12 +15,13 @@ from blindspoon.stats.sign_flips import (
     single_step,
     statistics,
 )
+from blindspoon.stats.two_way import gather
 
 
 def taster_means(
     score: FloatArray,
-    taster: NDArray[np.integer],
-    variant: NDArray[np.integer],
+    taster: IntArray,
+    variant: IntArray,
     *,
     n_tasters: int,
     n_variants: int,
@@ -51,12 +51,7 @@ def taster_means(
            [ nan, 5.  ]])
     """
     scored = ~np.isnan(score)
-    cell = (taster * n_variants + variant)[scored]
-    servings = np.bincount(cell, minlength=n_tasters * n_variants)
-    totals = np.bincount(cell, weights=score[scored], minlength=n_tasters * n_variants)
-    means = np.full(n_tasters * n_variants, np.nan)
-    np.divide(totals, servings, out=means, where=servings > 0)
-    return settle_ties(means).reshape(n_tasters, n_variants)
+    return gather(score[scored], taster[scored], variant[scored], n_tasters, n_variants).mean
 
 
 def compare_ranks(

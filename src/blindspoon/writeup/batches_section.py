@@ -21,7 +21,7 @@ from blindspoon.charts.jars import (
     readings_of,
 )
 from blindspoon.findings.comparison import Analysis
-from blindspoon.stats.correlation import NoCorrelation
+from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
 from blindspoon.writeup.limits import differed
@@ -142,5 +142,5 @@ def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]
         said = (summary.same_but_tasted(trial, against, v, kind) for v, kind in tasted.items())
         yield from filter(None, said)
     both = salty_with_sour(trial, analysis.table)
-    if found and not isinstance(both, NoCorrelation):
+    if found and not isinstance(both, NoResult):
         yield summary.salty_goes_with_sour(both)
