@@ -59,20 +59,20 @@ def test_gaps_positions_and_jars_are_those_of_the_model_written_out(rows, dense,
     fixed = fixed[:, fixed.any(axis=0)]
     random = np.eye(6)[v * 2 + rng.integers(0, 2, kept.size)][:, : 6 * (seed % 3 > 0)]
     layout = Layout(taster=t, variant=v, fixed=fixed, random=random, score=score)
-    found = fit_over_sittings(layout, s, 0)
+    fit, test, _ = fit_over_sittings(layout, s, 0)
     cells = np.eye(9)[v * 3 + s]
     apart = np.eye(21)[t * 3 + s]
     model = dense(rows(t, v, score), interaction=True, random=random if random.size else None)
     model = replace(model, x=np.hstack([cells, fixed]), z=[*model.z[:2], apart, *model.z[2:]])
     contrasts = np.zeros((2, model.x.shape[1]))
     contrasts[:, :9] = np.kron([[-1, 1, 0], [-1, 0, 1]], np.full((1, 3), 1 / 3))
-    covariance, _, _ = model.kenward_roger(found.fit.variances, contrasts)
-    assert found.test.covariance == pytest.approx(covariance, rel=1e-6)
-    alone = [model.kenward_roger(found.fit.variances, row[None])[2] for row in contrasts]
-    assert found.test.df == pytest.approx(alone, rel=1e-6)
+    covariance, _, _ = model.kenward_roger(fit.variances, contrasts)
+    assert test.covariance == pytest.approx(covariance, rel=1e-6)
+    alone = [model.kenward_roger(fit.variances, row[None])[2] for row in contrasts]
+    assert test.df == pytest.approx(alone, rel=1e-6)
     turned = 2 * 3 * np.log(3)  # of the coding of the sittings
-    value = model.criterion(found.fit.variances) + turned
-    assert found.fit.at.value == pytest.approx(value, abs=1e-6)
+    value = model.criterion(fit.variances) + turned
+    assert fit.at.value == pytest.approx(value, abs=1e-6)
     best = minimize(lambda sd: model.criterion(sd**2), np.ones(len(model.z)), method="L-BFGS-B")
     assert value <= best.fun + turned + 1e-5
 

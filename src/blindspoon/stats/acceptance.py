@@ -180,6 +180,9 @@ def day_of_share(
 ) -> DayOfShare | NoResult:
     """Fit a distribution to the tasters' days, each known between two days only.
 
+    No result where there are fewer than twelve tasters, the days agree so well that they have no
+    spread or so badly that it has no end, or the interval is not bounded.
+
     Parameters
     ----------
     after, by : array, shape (n,)
@@ -187,12 +190,6 @@ def day_of_share(
     share : float
         Between 0 and 1.
     family : {"lognormal", "weibull"}
-
-    Returns
-    -------
-    DayOfShare or NoResult
-        The reason where there are fewer than twelve tasters, the days agree so well that they
-        have no spread or so badly that it has no end, or the interval is not bounded.
 
     Notes
     -----

@@ -67,6 +67,8 @@ def find_flags(
 ) -> tuple[Flag, ...]:
     """Flag the variants of one attribute whose scores spread wide or stand at an end.
 
+    Spreads come first, then ends, each in the order of the variants.
+
     Parameters
     ----------
     means : float array, shape (n_tasters, n_variants)
@@ -77,11 +79,6 @@ def find_flags(
         Positions in `names`.
     low, high : float
         Ends of the scale.
-
-    Returns
-    -------
-    tuple of Flag
-        Spreads first, then ends, each in the order of the variants.
 
     Examples
     --------

@@ -38,14 +38,8 @@ def upper_tail(
 def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
     """Give the fewest right answers that guessing brings with probability alpha at most.
 
-    Returns
-    -------
-    int array
-        ``tests + 1`` where even all right would not do.
-
-    Notes
-    -----
-    The tables of ISO 4120, ISO 5495 and ISO 10399 hold the same numbers.
+    The tables of ISO 4120, ISO 5495 and ISO 10399 hold the same numbers; ``tests + 1`` where even
+    all right would not do.
     """
     n = np.asarray(tests, np.int64)
     about = np.floor(bdtrik(1 - alpha, n, guess)).astype(np.int64)
@@ -58,15 +52,8 @@ def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
 def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) -> IntArray:
     """Give the most right answers that show at level 1 - alpha that fewer than `share` can tell.
 
-    Returns
-    -------
-    int array
-        -1 where not even none right would do.
-
-    Notes
-    -----
     The tables of similarity of ISO 4120 and ISO 5495 hold the same numbers; ISO 4120, 8.2 allows
-    no conclusion where the number is below that of guessing.
+    no conclusion where the number is below that of guessing. -1 where not even none right would do.
     """
     p = guess + share * (1 - guess)
     n = np.asarray(tests, np.int64)

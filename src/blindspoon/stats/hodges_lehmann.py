@@ -30,7 +30,7 @@ STEPS_BACK = 8
 
 
 def walsh_quantiles(differences: FloatArray, positions: Sequence[int]) -> FloatArray:
-    """Select from the sorted means of all pairs of differences, each paired with itself too.
+    """Select from the sorted means of all pairs of differences, each paired with itself; points.
 
     Parameters
     ----------
@@ -38,11 +38,6 @@ def walsh_quantiles(differences: FloatArray, positions: Sequence[int]) -> FloatA
         In points; a multiple of 1e-9 each.
     positions : sequence of int
         From 0 for the smallest to n (n + 1) / 2 - 1 for the largest.
-
-    Returns
-    -------
-    array, shape (len(positions),)
-        The pairwise means at these positions, in points.
 
     Notes
     -----

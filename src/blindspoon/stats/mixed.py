@@ -242,7 +242,7 @@ def _compare(
     way: SittingsWay = "" if sittings is None else "repeats"
     over = None if sittings is None else fit_over_sittings(layout, sittings, control)
     if over is not None:
-        fit, test, way = over.fit, over.test, over.way
+        fit, test, way = over
     else:
         found = fit_contrasts(grid, against(control, len(names), grid.n_fixed))
         if isinstance(found, NoResult):

@@ -133,6 +133,8 @@ def fit_cumulative(
 ) -> CumulativeFit | NoResult:
     """Fit ordered levels by maximum likelihood.
 
+    No result where an estimate runs off to infinity, or where the fit does not settle.
+
     Parameters
     ----------
     level : int array, shape (n,)
@@ -145,11 +147,6 @@ def fit_cumulative(
         Quadrature nodes a taster, 2 to 160. Four and sixteen times as many (160 at most) are
         taken where twice as many would change the log-likelihood by more than 1e-5 a taster,
         which happens where tasters lie far apart.
-
-    Returns
-    -------
-    CumulativeFit or NoResult
-        A reason where an estimate runs off to infinity, or where the fit does not settle.
 
     Notes
     -----
@@ -315,11 +312,6 @@ def compare_ordinal(
         Quadrature nodes a taster, 2 to 160; more are taken where they are needed.
     most_tasters : int
         Above so many the fit is skipped; it takes about a second there.
-
-    Returns
-    -------
-    OrdinalFit or NoResult
-        A reason where nothing can be estimated.
 
     Notes
     -----

@@ -133,6 +133,8 @@ def trend(
 ) -> Trend | NoResult:
     """Estimate by how much the differences from the control move a day.
 
+    No result where there are fewer than three days, or two tasters.
+
     Parameters
     ----------
     days : array, shape (m,)
@@ -145,11 +147,6 @@ def trend(
         exactly the same slope (W. F. Sheppard 1898; see `unanimous`).
     rng : numpy.random.Generator
         Draws flips of signs, for many tasters.
-
-    Returns
-    -------
-    Trend or NoResult
-        The reason where there are fewer than three days, or two tasters.
 
     Notes
     -----
@@ -191,17 +188,15 @@ def trend_without_control(
 ) -> Trend | NoResult:
     """Estimate by how much scores move a day where no cup stayed the same.
 
+    It holds for days like these; whether the food moved or the days, it cannot say. No result as
+    of `trend`.
+
     Parameters
     ----------
     days : array, shape (m,)
         Rising.
     scores : array, shape (n, m)
         In points; NaN where not scored.
-
-    Returns
-    -------
-    Trend or NoResult
-        It holds for days like these; whether the food moved or the days, it cannot say.
 
     Notes
     -----
@@ -345,6 +340,9 @@ def line(
 ) -> Crossing | NoResult:
     """Read off straight lines when a level is crossed.
 
+    No result where there are fewer than five tasters or four days, the lines bend, the day lies
+    outside those tasted, or the slope is not told from zero.
+
     Parameters
     ----------
     days : array, shape (m,)
@@ -353,12 +351,6 @@ def line(
         Differences from the control of the same sitting, in points; NaN where missing.
     level : float
         In points; with a margin from the control, its end on the side that they come from.
-
-    Returns
-    -------
-    Crossing or NoResult
-        The reason where there are fewer than five tasters or four days, the lines bend, the day
-        lies outside those tasted, or the slope is not told from zero.
 
     Notes
     -----

@@ -119,10 +119,8 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
 def differences(cups: Round) -> list[FloatArray]:
     """Hold each cup of each variant against each of the control, under every naming of the cups.
 
-    Returns
-    -------
-    list of array, each of shape (n_ways, n_cups * n_control)
-        One a variant, in points; the names as they were in the first row.
+    One array a variant, shape (n_ways, n_cups * n_control), in points; the first row has the names
+    as they were.
 
     Examples
     --------
@@ -422,16 +420,7 @@ def _weakest(tests: Sequence[Relabelled]) -> Method:
 
 
 def holm(p_values: FloatArray) -> FloatArray:
-    """Adjust p values by S. Holm's step-down method (1979, Scand. J. Stat. 6:65).
-
-    Parameters
-    ----------
-    p_values : array, shape (n,)
-
-    Returns
-    -------
-    array, shape (n,)
-        Never below the p value nor above 1.
+    """Adjust n p values by S. Holm's step-down method (1979, Scand. J. Stat. 6:65).
 
     Examples
     --------

@@ -152,20 +152,15 @@ TOLERANCE = 1e-10
 def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
     """Choose and make the null distribution of the signed rank statistics.
 
+    All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most twice
+    the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
+
     Parameters
     ----------
     scores : array, shape (n_tasters, n_variants)
         Signed ranks, doubled so that they are whole; 0 for no difference and for not scored.
     rng : numpy.random.Generator
         Used where flips are sampled.
-    samples : int
-        Flips to sample.
-
-    Returns
-    -------
-    Null
-        All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
-        twice the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
     """
     scores = scores[scores.any(axis=1)]
     if all_can_be_made(len(scores), samples):
@@ -249,14 +244,8 @@ class SignFlips:
 def all_flips(scores: FloatArray) -> FloatArray:
     """Return the statistics for every flip, up to turning all tasters at once.
 
-    Parameters
-    ----------
-    scores : array, shape (n_tasters, n_variants)
-
-    Returns
-    -------
-    array, shape (2 ** (n_tasters - 1), n_variants)
-        One row, of zeros, without tasters.
+    For scores of shape (n_tasters, n_variants) their shape is (2 ** (n_tasters - 1), n_variants);
+    one row, of zeros, without tasters.
     """
     sums = scores[:1].sum(axis=0) + flipped_sums(scores[1:]).T
     return _standardised(sums, scores)
@@ -265,19 +254,10 @@ def all_flips(scores: FloatArray) -> FloatArray:
 def sampled_flips(
     scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
 ) -> FloatArray:
-    """Return the statistics for random flips.
+    """Return the statistics for random flips, shape (samples, n_variants); no row is all zero.
 
     The order and the direction of the rows do not matter: they are sorted, each turned so that
     its first difference is positive, before the draw.
-
-    Parameters
-    ----------
-    scores : array, shape (n_tasters, n_variants)
-        No row all zero.
-
-    Returns
-    -------
-    array, shape (samples, n_variants)
     """
     leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
     rows = scores * np.sign(leading)[:, None]

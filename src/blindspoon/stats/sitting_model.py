@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,35 +26,18 @@ MOST_GAPS = 300
 """Missing cups, each a column, up to which ``(1 | taster:session)`` is fitted."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OverSittings:
-    """A fit over several sittings.
-
-    Parameters
-    ----------
-    test : ContrastTest
-        Of every variant but the control.
-    way : {"each", "shared", "steady"}
-        See `FitNote`.
-    """
-
-    fit: RemlFit
-    test: ContrastTest
-    way: SittingsWay
-
-
-def fit_over_sittings(layout: Layout, session: IntArray, control: int) -> OverSittings | None:
+def fit_over_sittings(
+    layout: Layout, session: IntArray, control: int
+) -> tuple[RemlFit, ContrastTest, SittingsWay] | None:
     """Fit variant by session as fixed, or, where that cannot be, sessions that differ in level.
+
+    The test is of every variant but the control; the way that of `FitNote`. None where sittings can
+    be taken only as repeats.
 
     Parameters
     ----------
     session : int array, shape (n,)
         Codes from 0, each occurring.
-
-    Returns
-    -------
-    OverSittings or None
-        None where sittings can be taken only as repeats.
 
     Notes
     -----
@@ -75,7 +58,7 @@ def fit_over_sittings(layout: Layout, session: IntArray, control: int) -> OverSi
         rows = replace(layout, fixed=np.hstack([layout.fixed, codes[layout.variant, session]]))
         found = _fit(rows, session, _contrasts(codes, both, control, layout.fixed.shape[1]))
         if found is not None:
-            return OverSittings(fit=found[0], test=found[1], way=way)
+            return *found, way
     return None
 
 
