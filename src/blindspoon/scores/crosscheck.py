@@ -104,11 +104,6 @@ class Cups:
         numbers = number_rows(self.session, self.taster, self.name, self.batch)
         return _repeats(numbers * (POSITION_LIMIT + 1) + self.position, self.usable)
 
-    def repeated_positions(self) -> list[tuple[int, int]]:
-        """Pair each row whose position is taken in its sitting with the row that took it."""
-        numbers = number_rows(self.session, self.taster) * (POSITION_LIMIT + 1)
-        return _repeats(numbers + self.position, self.usable & (self.position > 0))
-
 
 def number_rows(*columns: TextColumn) -> IntArray:
     """Give rows a number: the same where they are alike in all columns, and only there.
@@ -233,18 +228,8 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
 def strays(batch: TextColumn, variant: IntArray) -> BoolArray:
     """Find cups without a batch beside cups of their variant that name theirs.
 
-    Only where a variant has several batches: elsewhere no batch matters.
-
-    Parameters
-    ----------
-    batch : TextColumn
-        n labels, blank where none is named.
-    variant : int array, shape (n,)
-        Codes from 0.
-
-    Returns
-    -------
-    bool array, shape (n,)
+    Only where a variant has several batches: elsewhere no batch matters. `variant` has n codes from
+    0, `batch` a label for each, blank where none is named; so many answers, shape (n,).
     """
     blank = np.zeros(len(batch), np.bool_)
     blank[batch.rows_of([""])] = True
@@ -371,17 +356,17 @@ def _second_rows(
 
 def as_tasted(plan: Cups, scored: Cups) -> Cups:
     """Put the positions that stand beside scores in the place of the planned ones."""
-    rows = np.flatnonzero((scored.position > 0) & (scored.match(plan) >= 0))
-    if not rows.size:
-        return plan
+    cup = scored.match(plan)
+    told = (scored.position > 0) & (cup >= 0)
     position = plan.position.copy()
-    position[scored.match(plan)[rows]] = scored.position[rows]
+    position[cup[told]] = scored.position[told]
     return replace(plan, position=position)
 
 
 def taken_positions(cups: Cups) -> list[Problem]:
     """Find positions that two cups of one taster have in one session."""
-    before = dict(cups.repeated_positions())
+    sittings = number_rows(cups.session, cups.taster) * (POSITION_LIMIT + 1)
+    before = dict(_repeats(sittings + cups.position, cups.usable & (cups.position > 0)))
 
     def found(row: int) -> str:
         session, taster, _ = map(shown, cups.texts(row))

@@ -86,15 +86,7 @@ def open_ledger(
     key: TextTable | None = None,
     choices: Sequence[TextTable] = (),
 ) -> Ledger:
-    """Check the tables of a trial, each on its own and against the others.
-
-    Parameters
-    ----------
-    scores, choices : sequence of TextTable
-        scores.csv and every ballot; choices.csv and every ballot of sets.
-    servings, key : TextTable or None
-        None where the folder has no such file.
-    """
+    """Check the tables of a trial, each on its own and against the others, as of `build_table`."""
     coded = servings is not None or key is not None or any("code" in t.columns for t in scores)
     tables = [*scores, *choices, *(table for table in (servings, key) if table is not None)]
     known, session = _known(trial, tables, coded=coded)

@@ -85,17 +85,9 @@ class ScoreTable:
     accepted: FloatArray | None = None
 
     def batches_tasted(self, variants: int) -> IntArray:
-        """Count the named batches of each of the trial's variants that were tasted.
+        """Count the named batches of each of so many variants that were tasted.
 
-        Parameters
-        ----------
-        variants : int
-            How many the trial has.
-
-        Returns
-        -------
-        int array, shape (variants,)
-            0 where a variant's cups name no batch.
+        The shape is (variants,); 0 where a variant's cups name no batch.
         """
         named = self.batch >= 0
         pairs = self.variant[named] * len(self.batches) + self.batch[named]
@@ -175,21 +167,10 @@ def check_scores(
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...]]:
     """Say everything that can be said before the blind is lifted.
 
-    Parameters
-    ----------
-    scores, choices : sequence of TextTable
-        scores.csv and every ballot; choices.csv and every ballot of sets.
-    servings, key : TextTable or None
-        None where the folder has no such file. No cup is looked up in the key; only its own
-        columns are checked, that it knows the codes that are served, and that the cups of a set
-        belong together.
-
-    Returns
-    -------
-    problems : tuple of Problem
-        Sorted by file and line.
-    notes : tuple of Note
-        Columns that are not used, scores that are missing and the like.
+    Parameters are those of `build_table`. No cup is looked up in the key; only its own columns are
+    checked, that it knows the codes that are served, and that the cups of a set belong together.
+    Problems are sorted by file and line; notes tell of columns that are not used, scores that are
+    missing and the like.
     """
     ledger = open_ledger(trial, scores, servings, key, choices)
     if ledger.problems:

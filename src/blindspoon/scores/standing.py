@@ -114,7 +114,7 @@ def standing(
     moved = lift is not None and lifted is None
     waiting = lift is None or (not lift.last and moved)
     key = None if tables.key is None else key_fingerprint(key_rows(tables.key))
-    bent = [*_changed(trial, seal), *_key_changed(seal, key), *_too_late(late)]
+    bent = [*_bent(trial, seal, key, late)]
     if moved and not waiting:
         bent.append(
             "Scores were changed after the blind was lifted, and corrections.csv does not say why."
@@ -125,7 +125,7 @@ def standing(
         share=share,
         waiting=waiting,
         bent=tuple(bent),
-        told=(*_kept(seal, bent=bool(bent)), *_added(seal), *looked, *since),
+        told=(*_kept(seal, bent=bool(bent)), *looked, *since),
         warned=warned,
         published=_under_pseudonyms(seal, key, tables, hidden, lifted) if hidden else None,
     )
@@ -224,41 +224,35 @@ def _warned(trial: Trial) -> Iterator[str]:
         yield f"The rule is declared on {declared}, after the first session on {min(dates)}."
 
 
-def _changed(trial: Trial, seal: Seal) -> Iterator[str]:
-    """Say what of the rule is not as it was sealed; equal changes of several attributes once."""
+def _bent(trial: Trial, seal: Seal, key: str | None, late: Sequence[Added]) -> Iterator[str]:
+    """Say what is not as it was sealed; equal changes of the rule of several attributes once."""
+    groups: dict[tuple[str, str, str], list[str]] = {}
     if EARLIER in seal.rule:
         yield "The rule was changed after it was sealed; an earlier version kept no text of it."
-        return
-    now = rule_text(trial)
-    groups: dict[tuple[str, str, str], list[str]] = {}
-    for what in dict.fromkeys([*seal.rule, *now]):
-        before, after = seal.rule.get(what, "none"), now.get(what, "none")
-        if before != after:
-            kind, _, attribute = what.partition(" of ")
-            groups.setdefault((kind, before, after), []).append(attribute)
+    else:
+        now = rule_text(trial)
+        for what in dict.fromkeys([*seal.rule, *now]):
+            before, after = seal.rule.get(what, "none"), now.get(what, "none")
+            if before != after:
+                kind, _, attribute = what.partition(" of ")
+                groups.setdefault((kind, before, after), []).append(attribute)
     if groups:
         changes = [
             f"{kind}{f' of {some_of(names, 3)}' if names[0] else ''} from {before} to {after}"
             for (kind, before, after), names in groups.items()
         ]
         yield f"The rule was changed after it was sealed: {'; '.join(changes)}."
-
-
-def _key_changed(seal: Seal, key: str | None) -> Iterator[str]:
     if key is None:
         yield f"The key that was sealed on {seal.date} is missing."
     elif seal.key != key:
         yield f"The key is not the one that was sealed on {seal.date}."
-
-
-def _too_late(late: Sequence[Added]) -> Iterator[str]:
     for kind in ("taster", "session"):
-        number = sum(added.kind == kind for added in late)
-        if number:
+        if number := sum(added.kind == kind for added in late):
             yield f"After the blind was lifted {_many(number, kind)} added."
 
 
 def _kept(seal: Seal, *, bent: bool) -> Iterator[str]:
+    """Say when the blind was sealed and lifted, and who was added under it."""
     what = "The blind was" if bent else "The rule and the key are those that were"
     yield f"{what} sealed on {seal.date}."
     for lift in seal.lifted:
@@ -268,9 +262,6 @@ def _kept(seal: Seal, *, bent: bool) -> Iterator[str]:
             f"{'answers given' if 'choice' in seal.rule else 'cups scored'} by "
             f"{_number(lift.tasters, 'taster')}."
         )
-
-
-def _added(seal: Seal) -> Iterator[str]:
     for kind in ("taster", "session"):
         dates = [added.date for added in seal.added if added.kind == kind and not added.after]
         if dates:

@@ -80,6 +80,9 @@ def shifts_with_intervals(
 ) -> list[tuple[float, Interval | None, Interval | None]]:
     """Estimate each variant's shift, and keep the shifts that the joint test does not reject.
 
+    A variant's shift with its intervals, simultaneous at 1 - alpha and 1 - 2 alpha; None where
+    there are too few tasters for the level.
+
     Parameters
     ----------
     differences : array, shape (n_tasters, n_variants)
@@ -89,12 +92,6 @@ def shifts_with_intervals(
         Familywise, between 0 and 1.
     samples : int
         Flips to sample where not all are made.
-
-    Returns
-    -------
-    list of (float, Interval or None, Interval or None)
-        A variant's shift and its intervals, simultaneous at 1 - alpha and 1 - 2 alpha; None
-        where there are too few tasters for the level.
 
     Notes
     -----

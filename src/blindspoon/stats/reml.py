@@ -246,7 +246,7 @@ class RemlFit:
 def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     """Fit ``score ~ fixed + (1 | taster) [+ (1 | taster:variant)] [+ (1 | batch)]``.
 
-    No result, with what the scores cannot tell, where they cannot.
+    No result, with the reason, where the scores cannot tell.
 
     Parameters
     ----------
