@@ -96,11 +96,16 @@ class Dunnett:
 
     @cached_property
     def _turned(self) -> list[Dunnett]:
+        """Turn the signs so that correlations add up to least; two ways where they are uneven."""
         correlation = np.array(self._key)
-        return [
-            Dunnett(correlation * np.outer(signs, signs), two_sided=False)
-            for signs in _least_alike(correlation)
-        ]
+        k, uneven = len(correlation), False
+        ways = np.resize([1.0, -1.0], (1, k))
+        if k <= MOST_TURNED:
+            ways = 1.0 - 2.0 * (np.arange(2 ** (k - 1))[:, None] >> np.arange(k) & 1)
+            uneven = k > 2 and np.ptp(correlation[np.triu_indices(k, 1)]) > UNEVEN
+        added = np.einsum("wi,ij,wj->w", ways, correlation, ways).round(9)
+        least = ways[np.argsort(added, kind="stable")[: 1 + uneven]]
+        return [Dunnett(correlation * np.outer(way, way), two_sided=False) for way in least]
 
     @cached_property
     def _key(self) -> Key:
@@ -128,17 +133,6 @@ def _critical_value(key: Key, two_sided: bool, alpha: float, df: float) -> float
             break
         value = family.quantile(target, df, low, high)
     return value
-
-
-def _least_alike(correlation: FloatArray) -> FloatArray:
-    """Find the pattern of signs under which correlations add up to least; two of uneven ones."""
-    k = len(correlation)
-    if k > MOST_TURNED:
-        return np.resize([1.0, -1.0], (1, k))
-    ways = 1.0 - 2.0 * (np.arange(2 ** (k - 1))[:, None] >> np.arange(k) & 1)
-    added = np.einsum("wi,ij,wj->w", ways, correlation, ways).round(9)
-    uneven = np.ptp(correlation[np.triu_indices(k, 1)]) > UNEVEN if k > 2 else False
-    return np.asarray(ways[np.argsort(added, kind="stable")[: 1 + uneven]], np.float64)
 
 
 def _single_critical(alpha: float, df: float, two_sided: bool) -> float:

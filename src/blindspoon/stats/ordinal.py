@@ -228,8 +228,6 @@ class OrdinalContrast:
 
     Parameters
     ----------
-    variant : int
-        Position in ``Trial.variants``.
     log_odds, se : float
         Log odds of a higher score, variant minus control, and its standard error.
     p_value, p_adjusted : float
@@ -266,8 +264,6 @@ class OrdinalFit:
         Standard deviation between tasters, in log odds.
     nodes : int
         Quadrature nodes a taster that were needed.
-    note : FitNote
-        How the fit ended.
     """
 
     contrasts: tuple[OrdinalContrast, ...]
@@ -298,16 +294,8 @@ def compare_ordinal(
 
     Parameters
     ----------
-    score : float array, shape (n,)
-        One score a serving; NaN where none was given, such rows take no part.
-    taster, variant : int array, shape (n,)
-        Codes from 0; variants are positions in ``Trial.variants``. Rows with a negative code
-        take no part.
-    control : int
-        The variant that the others are compared with.
-    alpha : float
-        Chance of a false difference over all variants; the intervals have level ``1 - alpha``,
-        simultaneously.
+    score, taster, variant, control, alpha
+        As of `compare_mixed`. Rows with a negative code take no part.
     nodes : int
         Quadrature nodes a taster, 2 to 160; more are taken where they are needed.
     most_tasters : int

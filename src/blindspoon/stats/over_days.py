@@ -1,7 +1,9 @@
 """The same jars over days: trend, day by day in fixed sequences, and the day of a crossing.
 
-Everything rests on each taster's own values, one a day: differences from the control of the same
-sitting, so that what moves a whole sitting drops out. Days rise; NaN where a taster was not there.
+Everything rests on each taster's own values, one a day, in points: differences from the control of
+the same sitting, so that what moves a whole sitting drops out. The m days rise; the values have the
+shape (n, m), n tasters, and are NaN where somebody was not there. `step` is to what scores are
+rounded, in points; it stands in for scatter where all agree exactly (see `unanimous`).
 """
 
 from __future__ import annotations
@@ -137,14 +139,8 @@ def trend(
 
     Parameters
     ----------
-    days : array, shape (m,)
-        Rising.
     differences : array, shape (n, m)
-        Variant minus the control of the same sitting, in points; NaN where not both were scored.
-        A taster with one day is left out.
-    step : float
-        To which scores are rounded, in points; it stands in for scatter where all tasters have
-        exactly the same slope (W. F. Sheppard 1898; see `unanimous`).
+        Variant minus control. A taster with one day is left out.
     rng : numpy.random.Generator
         Draws flips of signs, for many tasters.
 
@@ -191,13 +187,6 @@ def trend_without_control(
     It holds for days like these; whether the food moved or the days, it cannot say. No result as
     of `trend`.
 
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising.
-    scores : array, shape (n, m)
-        In points; NaN where not scored.
-
     Notes
     -----
     Var(slope) = (variance of the tasters' slopes) / n + (mean square of the days' mean residuals
@@ -241,13 +230,9 @@ def by_day(
 
     Parameters
     ----------
-    days : array, shape (m,)
-        Rising.
     values : array, shape (n, m)
-        Differences from the control of the same sitting, or scores; in points, NaN where missing.
-    step : float
-        To which scores are rounded, in points; it stands in for scatter on a day on which all
-        tasters agree exactly (see `unanimous`), who are then to be four to show anything inside.
+        Differences, or scores. On a day on which all agree exactly they are to be four to show
+        anything inside.
     margin : float
         For "within": at most how far from the level.
     level : float
@@ -345,10 +330,6 @@ def line(
 
     Parameters
     ----------
-    days : array, shape (m,)
-        Rising.
-    values : array, shape (n, m)
-        Differences from the control of the same sitting, in points; NaN where missing.
     level : float
         In points; with a margin from the control, its end on the side that they come from.
 
@@ -390,12 +371,7 @@ def fieller(
 ) -> Interval | NoResult:
     """Bound the place at which a line crosses a level.
 
-    Parameters
-    ----------
-    covariance : array, shape (2, 2)
-        Of both estimates.
-    t : float
-        Critical value.
+    `covariance` is that of both estimates, shape (2, 2), and `t` the critical value.
 
     Notes
     -----

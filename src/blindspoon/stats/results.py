@@ -54,8 +54,6 @@ class FitNote:
     ----------
     converged : bool
         Whether the gradient criterion was met.
-    iterations : int
-        Steps taken.
     at_zero : tuple of str
         Variance components estimated as exactly zero: "taster", "taster:variant" or "batch".
     position : bool
@@ -79,8 +77,6 @@ class MixedContrast:
 
     Parameters
     ----------
-    variant : int
-        Position in ``Trial.variants``.
     difference, se : float
         Variant minus control and its Kenward-Roger standard error, in points.
     df, t : float
@@ -128,8 +124,6 @@ class MixedFit:
         None where each variant was made once.
     contrasts : tuple of MixedContrast
         In the order of the variants; a variant that nobody tasted has none.
-    note : FitNote
-        How the fit ended.
     """
 
     f: float
@@ -152,8 +146,6 @@ class RankContrast:
 
     Parameters
     ----------
-    variant : int
-        Position in ``Trial.variants``.
     tasters, zero_differences : int
         Tasters who scored both, and those of them (or of the rounds) with a difference of zero.
     rounds : int
@@ -198,12 +190,8 @@ class Unanimous:
 
     Parameters
     ----------
-    variant : int
-        Position in ``Trial.variants``.
     step : float
         To which scores are rounded, in points.
-    difference : float
-        In points.
     p_value : float
         The chance that all would agree in direction; 1 where the difference is zero.
     interval : Interval
