@@ -212,7 +212,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     Parameters
     ----------
     tasters, sessions : sequence of int
-        Sizes to try; the usual ones where empty.
+        Sizes to try; the usual ones where empty. Of one taster alone the sessions are rounds.
     trials : int
         Simulated trials for each size, at most.
     like : str or path, optional

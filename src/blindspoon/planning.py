@@ -32,18 +32,10 @@ ROUNDS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizeOptions:
-    """What a host may choose beside trial.toml.
+    """What a host may choose beside trial.toml; all but `both` as in `api.size`.
 
     Parameters
     ----------
-    like : Path, optional
-        An earlier trial folder, whose spread is taken; else common practice.
-    cup_sd, taster_sd, opinion_sd : float, optional
-        Standard deviations in points that replace those.
-    tasters, sessions : sequence of int
-        Sizes to try; the usual ones where empty. One taster alone: the sessions are rounds.
-    trials, jobs : int
-        See `blindspoon.simulate.size.size`.
     both : bool
         Simulate both procedures, not only the one that decides.
     """

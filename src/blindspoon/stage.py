@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import datetime
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -23,7 +22,7 @@ from blindspoon.files.seal import (
 )
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Trial
-from blindspoon.wording import count, listing
+from blindspoon.wording import count, day, listing
 
 State = Literal[
     "planned", "sealed", "tasting", "closed", "lifted", "published",
@@ -198,22 +197,22 @@ class Stage:
         seal, state, declared = self.seal, self.state, trial.decision.declared
         planned, lifted = state == "planned", state in ("lifted", "published")
         out = "" if state not in ("never coded", "never sealed") else "left out"
-        yes = f"you said yes to the rule on {on(declared)}" if declared else "the rule has no date"
+        yes = f"you said yes to the rule on {day(declared)}" if declared else "the rule has no date"
         yield (True, yes) if declared or not planned else (False, "say yes to the rule")
         jars = len(trial.variants) - len(self.unmade)
         made = f"{jars} of {len(trial.variants)} written down"
         yield not planned or not self.unmade, made if planned or jars else "left out"
         names = trial.tasting.tasters
         yield not planned or bool(names), count(len(names), "taster") if names else "nobody named"
-        drawn = f"sealed on {on(seal.date)}" if seal else "after jars and tasters"
+        drawn = f"sealed on {day(seal.date)}" if seal else "after jars and tasters"
         yield not planned, out or drawn
         yield self.sheets or state not in ("planned", "sealed"), out or "ballots, labels, trays"
-        dates = listing(on(session.date) for session in trial.sessions if session.date)
+        dates = listing(day(session.date) for session in trial.sessions if session.date)
         told = self._scored if self.scored else dates or "after the codes"
         yield state not in ("planned", "sealed", "tasting"), told
         yield bool(lifted or out), out or "mend slips while nobody knows what is what"
-        day = f"lifted on {on(seal.lifted[-1].date)}" if seal and seal.lifted else ""
-        yield bool(lifted or out), out or day or "once, with no way back"
+        once = f"lifted on {day(seal.lifted[-1].date)}" if seal and seal.lifted else ""
+        yield bool(lifted or out), out or once or "once, with no way back"
         yield state == "published", "what the scores show" if lifted or out else "after lifting"
         yield state == "published", "when you have read the findings"
 
@@ -248,17 +247,6 @@ _LOCKED: dict[Part, dict[State | Literal[""], str]] = {
     },
 }  # fmt: skip
 """What is said of a part that may not be changed, by state; "" stands for every other state."""
-
-
-def on(day: datetime.date) -> str:
-    """Write a day as people do.
-
-    Examples
-    --------
-    >>> on(datetime.date(2026, 10, 7))
-    '7 October 2026'
-    """
-    return f"{day.day} {day:%B %Y}"
 
 
 def stage(folder: Path) -> Stage:

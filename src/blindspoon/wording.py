@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING
@@ -249,6 +250,23 @@ def in_points(size: float) -> str:
     ('1\xa0point', '0.5\xa0points')
     """
     return f"{plain(size)}{NO_BREAK}{'point' if size == 1 else 'points'}"
+
+
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July", "August"),
+    *("September", "October", "November", "December"),
+)
+
+
+def day(date: datetime.date) -> str:
+    """Write a date in words, whatever the language of the machine.
+
+    Examples
+    --------
+    >>> day(datetime.date(2026, 9, 4))
+    '4 September 2026'
+    """
+    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
 
 
 def listing(items: Iterable[str], last: str = "and") -> str:

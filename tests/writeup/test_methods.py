@@ -4,8 +4,8 @@ from importlib.metadata import version
 
 import pytest
 
+from blindspoon.wording import day
 from blindspoon.writeup import methods
-from blindspoon.writeup.words import day
 
 
 def part(content, name):

@@ -75,31 +75,20 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
         for folder in folders:
             click.echo(in_words(api.compare(folder).verify()))
         return
-    if len(folders) > 1:
-        _compare_kitchens(folders, chart, as_json=as_json)
-        return
-    if chart is not None:
+    if chart is not None and len(folders) < 2:
         raise click.UsageError('--chart takes two folders or more; "report" draws those of one.')
-    from blindspoon.cli.printed import comparison_table  # noqa: PLC0415
+    from blindspoon.cli import printed  # noqa: PLC0415
 
-    found = api.compare(folders[0])
+    found = api.pool(*folders) if len(folders) > 1 else api.compare(folders[0])
     if as_json:
         say_json(found.to_record())
+    elif isinstance(found, api.Compared):
+        click.echo(printed.comparison_table(found.analysis))
     else:
-        click.echo(comparison_table(found.analysis))
+        click.echo(printed.pooled_table(found.pool))
+    if chart is not None and isinstance(found, api.Pooled):
+        from blindspoon.analysis import draw_forest  # noqa: PLC0415
 
-
-def _compare_kitchens(folders: Sequence[Path], chart: Path | None, *, as_json: bool) -> None:
-    from blindspoon import api  # noqa: PLC0415
-    from blindspoon.analysis import draw_forest  # noqa: PLC0415
-    from blindspoon.cli.printed import pooled_table  # noqa: PLC0415
-
-    found = api.pool(*folders)
-    if as_json:
-        say_json(found.to_record())
-    else:
-        click.echo(pooled_table(found.pool))
-    if chart is not None:
         draw_forest(found.pool, chart)
         click.echo(f"Chart written: {chart}", err=True)
 

@@ -20,7 +20,8 @@ from blindspoon.sheets.reminders import Reminder
 from blindspoon.sheets.telling import heading, tells, veiled
 from blindspoon.sheets.trays import session_line, trays_of
 from blindspoon.trial import Trial
-from blindspoon.writeup.words import day, points
+from blindspoon.wording import day
+from blindspoon.writeup.words import points
 
 PRACTICE = "Whatever has no number: common practice, no source."
 

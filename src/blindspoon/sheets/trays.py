@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from blindspoon.serving.plan import Serving, ServingPlan
 from blindspoon.sheets.paper import LabelStock
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.words import day
+from blindspoon.wording import day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,6 @@ from markupsafe import Markup
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
-from blindspoon import stage as stages
 from blindspoon import wording
 from blindspoon.charts.text import face_css
 from blindspoon.collect.phones import OpenTastings
@@ -25,7 +24,7 @@ from blindspoon.collect.server import JINJA, add_static
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, earlier, own_state
 from blindspoon.sheets.telling import tells
-from blindspoon.stage import Part, Stage, stage
+from blindspoon.stage import IN_WORDS, Part, Stage, stage
 from blindspoon.workbench.door import Door
 from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.phrases import said, within
@@ -111,9 +110,8 @@ class Workbench:
                     return redirect(self.address(found), 303)
                 if method == "GET":
                     return handler(found, **parts)
-                form = {
-                    name: text.replace("\r\n", "\n").strip() for name, text in request.form.items()
-                }
+                sent = request.form.items()
+                form = {place: text.replace("\r\n", "\n").strip() for place, text in sent}
                 return handler(found, form, **parts)
 
             self.app.add_url_rule(f"/t/<name>/{path}", f"{method} {path}", run, methods=[method])
@@ -185,10 +183,10 @@ class Workbench:
                 merged[place] = now[place]
             elif stale and typed[place] != now[place] != was.get(place, ""):
                 theirs[place] = now[place]
-        stands = {place: f"“{text}”" if text else "nothing" for place, text in theirs.items()}
+        changed = "Changed elsewhere meanwhile: {} stands there now."
         faults = {
-            place: f"Changed elsewhere meanwhile: {text} stands there now."
-            for place, text in stands.items()
+            place: changed.format(f"“{text}”" if text else "nothing")
+            for place, text in theirs.items()
         }
         return merged, {"faults": faults, "theirs": theirs} if theirs else {}
 
@@ -240,19 +238,17 @@ class Workbench:
         app.config["MAX_CONTENT_LENGTH"] = app.config["MAX_FORM_MEMORY_SIZE"] = BODY_LIMIT
         app.config["MAX_FORM_PARTS"] = 10_000
         app.jinja_options = JINJA
-        own, shared = (
-            jinja2.PackageLoader("blindspoon", f"{room}/templates")
-            for room in ("workbench", "collect")
-        )
-        app.jinja_loader = jinja2.ChoiceLoader([own, shared])
+        rooms = ("workbench/templates", "collect/templates")
+        loaders = [jinja2.PackageLoader("blindspoon", room) for room in rooms]
+        app.jinja_loader = jinja2.ChoiceLoader(loaders)
         ticket = Markup('<input type="hidden" name="ticket" value="{}">')
         app.jinja_env.filters |= {"plain": wording.plain, "said": said}
         app.jinja_env.globals |= {
             "count": wording.count,
             "spelled": wording.spelled,
             "capital": wording.capital,
-            "on": stages.on,
-            "in_words": stages.IN_WORDS,
+            "on": wording.day,
+            "in_words": IN_WORDS,
             "address": self.address,
             "within": within,
             "ticket_field": ticket.format(self.door.proof("ticket")),
@@ -299,9 +295,9 @@ class Workbench:
         return self.page("message.html.j2", None, code=code, text=text, problems=problems)
 
     def _of_trial(self, error: TrialError) -> Response:
-        unwritten = error.problems[0].slug == "cannot-write"
-        text = "A file could not be written." if unwritten else "A file has to be mended first."
-        return self._refused(507 if unwritten else 422, text, error.problems)
+        if error.problems[0].slug == "cannot-write":
+            return self._refused(507, "A file could not be written.", error.problems)
+        return self._refused(422, "A file has to be mended first.", error.problems)
 
     def _of_bug(self, error: Exception) -> Response:
         file = own_state.note_trouble("".join(traceback.format_exception(error)))

@@ -75,22 +75,19 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("jars")
     def jars(found: Stage) -> Response:
-        files = _files(found)
-        rows = enumerate(read_table(files["batches.csv"], "batches.csv").rows(), 1)
-        return bench.page(
-            "jars.html.j2",
-            found,
-            "jars",
-            rows={n: row for n, (_, row) in rows if row.get("batch") != "example"},
-            jars=_said(found, files),
-            labels={variant.name: variant.label for variant in found.plan.variants},
-        )
+        rows = enumerate(read_table(_files(found)["batches.csv"], "batches.csv").rows(), 1)
+        own: dict[str, object] = {
+            "rows": {n: row for n, (_, row) in rows if row.get("batch") != "example"},
+            "jars": _said(found),
+            "labels": {variant.name: variant.label for variant in found.plan.variants},
+        }
+        return bench.page("jars.html.j2", found, "jars", 200, **own)
 
     @bench.get("jars/<which>")
     def page(
         found: Stage, which: str, jar: JarForm | None = None, code: int = 200, **more: object
     ) -> Response:
-        jars, jar = _said(found, _files(found)), jar or _jar(found, which)
+        jars, jar = _said(found), jar or _jar(found, which)
         own: dict[str, object] = {
             "which": which,
             "jar": jar,
@@ -143,10 +140,11 @@ def _files(found: Stage) -> dict[str, bytes]:
     return {name: files[name] for name in FILES}
 
 
-def _said(found: Stage, files: Mapping[str, bytes]) -> JarsSaid:
-    """Make up what can be read."""
+def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
+    """Make up what can be read in these files, or in those of the folder."""
     from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
+    files = files or _files(found)
     batches, readings = (read_table(files[name], name) for name in FILES[:2])
     made, problems = None, tuple[Problem, ...]()
     try:
@@ -154,8 +152,7 @@ def _said(found: Stage, files: Mapping[str, bytes]) -> JarsSaid:
     except TrialError as error:
         problems = error.problems
     if made:
-        known = tuple(what for what in made.differs if what.variant in found.made)
-        made = replace(made, differs=known)
+        made = replace(made, differs=tuple(it for it in made.differs if it.variant in found.made))
     salt = {it.batch: it.salt_percent for it in made.strengths} if made else {}
     adds = {it.batch: summary.what_to_add(found.plan, it) for it in made.amounts} if made else {}
     unmeant: dict[str, dict[str, str]] = {}
@@ -289,7 +286,7 @@ def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -
 def _meant(found: Stage, jar: JarForm, form: Form) -> dict[str, bytes]:
     """Write into trial.toml what else a variant is meant to differ in, as far as it was asked."""
     chosen = [key for key, text in form.items() if key.startswith("differs.") and text == "yes"]
-    asked = _said(found, _files(found)).asked(found, jar) if chosen else {}
+    asked = _said(found).asked(found, jar) if chosen else {}
     points = [key[8:] for key in chosen if key[8:] in asked]
     if not points:
         return {}

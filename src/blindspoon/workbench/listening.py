@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import threading
 from collections.abc import Callable
@@ -20,14 +21,10 @@ def running(shelf: Path, door: Door) -> str:
     port = own_state.open_shelves().get(str(shelf))
     if port is None:
         return ""
-    asked = http.client.HTTPConnection("127.0.0.1", port, timeout=2)
-    try:
+    asked, found = http.client.HTTPConnection("127.0.0.1", port, timeout=2), ""
+    with contextlib.closing(asked), contextlib.suppress(OSError, http.client.HTTPException):
         asked.request("GET", "/here")
         found = asked.getresponse().read(200).decode(errors="replace")
-    except (OSError, http.client.HTTPException):
-        return ""
-    finally:
-        asked.close()
     return f"http://127.0.0.1:{port}/" if found == door.proof("here", str(shelf)) else ""
 
 

@@ -19,9 +19,9 @@ from blindspoon.findings.naming import Naming, names_of
 from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.trial import Attribute, Scale
-from blindspoon.wording import sentence
+from blindspoon.wording import day, sentence
 from blindspoon.writeup.days_section import days_answer
-from blindspoon.writeup.words import dated, day
+from blindspoon.writeup.words import dated
 
 MOST_WORDS = 58
 

@@ -14,9 +14,9 @@ from blindspoon.findings.days_in_words import day_word, which_first
 from blindspoon.findings.naming import names_of
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
+from blindspoon.wording import day as on_day
 from blindspoon.writeup.course_tables import days_csv
 from blindspoon.writeup.section import PageSection, Points
-from blindspoon.writeup.words import day as on_day
 from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
 

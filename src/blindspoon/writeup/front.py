@@ -23,10 +23,10 @@ from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
 from blindspoon.findings.verdict import from_first_to_last, otherwise
 from blindspoon.trial import Trial
-from blindspoon.wording import capital, sentence
+from blindspoon.wording import capital, day, sentence
 from blindspoon.writeup.methods import session_dates
 from blindspoon.writeup.section import Points
-from blindspoon.writeup.words import dated, day
+from blindspoon.writeup.words import dated
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5

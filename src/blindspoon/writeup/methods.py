@@ -21,7 +21,8 @@ from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.stats.rounds import MOST_TOGETHER
 from blindspoon.trial import Attribute, Scale, Trial
 from blindspoon.version import __version__
-from blindspoon.writeup.words import day, paragraphs
+from blindspoon.wording import day
+from blindspoon.writeup.words import paragraphs
 
 LIBRARIES = ("numpy", "scipy")
 """Those that computed something."""

@@ -12,22 +12,7 @@ from blindspoon import wording
 from blindspoon.charts.palette import css_variables
 from blindspoon.charts.text import FONTS, face_css
 from blindspoon.stats.results import NoResult
-
-MONTHS = (
-    *("January", "February", "March", "April", "May", "June", "July", "August"),
-    *("September", "October", "November", "December"),
-)
-
-
-def day(date: datetime.date) -> str:
-    """Write a date in words, whatever the language of the machine.
-
-    Examples
-    --------
-    >>> day(datetime.date(2026, 9, 4))
-    '4 September 2026'
-    """
-    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
+from blindspoon.wording import day
 
 
 def dated(text: str) -> str:
