@@ -137,21 +137,8 @@ class ScoreTable:
 def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, TextColumn]:
     """Look up what was in each cup. Nothing else lifts the blind.
 
-    Parameters
-    ----------
-    cups : Cups
-        n cups under their codes, all of them in the key.
-    key : Cups
-        The rows of key.csv.
-    variants : sequence of str
-        Names, in the order of ``Trial.variants``.
-
-    Returns
-    -------
-    variant : int array, shape (n,)
-        Position in `variants`.
-    batch : TextColumn
-        n labels, blank where the key names no batch.
+    The n cups are under their codes, all of them in the key. Their positions in `variants`, shape
+    (n,), and n labels of batches, blank where the key names none.
     """
     rows = cups.match(key)
     places = key.tables[0].columns["variant"].places_in(variants)

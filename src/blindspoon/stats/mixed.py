@@ -167,12 +167,7 @@ def linked(
 ) -> NDArray[np.bool_]:
     """Whether a chain of common tasters links each row's variant with the control.
 
-    Parameters
-    ----------
-    taster, variant : int array, shape (n,)
-        Codes from 0.
-    kept : bool array, shape (n,)
-        Rows with a score.
+    All of shape (n,), codes from 0; `kept` are the rows with a score.
     """
     size = int(variant.max()) + 1
     pairs = np.zeros((size, int(taster.max()) + 1), dtype=bool)

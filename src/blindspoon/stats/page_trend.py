@@ -11,6 +11,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from blindspoon.arrays import FloatArray
+from blindspoon.stats.friedman import midranks
 from blindspoon.stats.results import Method, NoResult
 from blindspoon.stats.sign_flips import settle_ties
 
@@ -73,11 +74,8 @@ def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     rows = np.flatnonzero(there.sum(axis=1) > 1)
     if there[rows].any(axis=0).sum() < 3:
         return NoResult("A trend needs three columns, and somebody who scored two.")
-    scores, there = settle_ties(scores[rows]), there[rows]
-    ranks = np.zeros_like(scores)  # doubled, so that they are whole; 0 where missing
-    for own, into in zip(scores.T[:, :, None], ranks.T, strict=True):
-        into[:] = 2 * (scores < own).sum(axis=1) + (scores == own).sum(axis=1) + 1
-    ranks[~there] = 0
+    # doubled, so that they are whole; 0 where missing
+    ranks = np.nan_to_num(2 * midranks(settle_ties(scores[rows])))
     doubled = float((ranks @ np.arange(1, scores.shape[1] + 1)).sum())
     exact = scores.shape[1] <= EXACT_DAYS and rows.size <= EXACT_TASTERS
     rising, falling = _exact(ranks, doubled) if exact else _normal(ranks, doubled)

@@ -102,38 +102,33 @@ class Model:
 
     def __call__(self, variances: FloatArray) -> Criterion:
         """Evaluate it; raises LinAlgError where the covariance is singular."""
-        strata = self.strata
-        products = _taster_products(self, variances[: len(self.basis)])
+        # through the block-diagonal covariance of tasters, cells and residual
+        strata, m, q = self.strata, len(self.basis), self.strata.n_columns
+        omega = np.tensordot(variances[:m], self.basis, 1) + strata.padding
+        inverse = np.linalg.inv(omega)
+        relative = inverse @ self.basis
+        pairs = relative[:, None] @ relative[None, :]
+        second = pairs @ inverse
+        stack = np.concatenate(
+            [
+                inverse.reshape(1, -1),
+                -(relative @ inverse).reshape(m, -1),
+                (second + second.swapaxes(-1, -2)).reshape(m * m, -1),
+            ]
+        )
+        forms = (stack @ self.moments).reshape(-1, q, q)
+        products = Products(
+            log_det=float(strata.copies @ np.linalg.slogdet(omega)[1]) + strata.log_scale,
+            d_log=np.trace(relative, axis1=-2, axis2=-1) @ strata.copies,
+            d2_log=-np.trace(pairs, axis1=-2, axis2=-1) @ strata.copies,
+            forms=forms[0],
+            d_forms=forms[1 : m + 1],
+            d2_forms=forms[m + 1 :].reshape(m, m, q, q),
+        )
         if strata.n_random:
             batches = slice(strata.n_fixed, strata.n_fixed + strata.n_random)
             products = _with_batches(products, float(variances[-1]), batches)
         return _criterion(products, strata.n_scores, strata.n_fixed)
-
-
-def _taster_products(model: Model, variances: FloatArray) -> Products:
-    """Products through the block-diagonal covariance of tasters, cells and residual."""
-    strata, m, q = model.strata, len(model.basis), model.strata.n_columns
-    omega = np.tensordot(variances, model.basis, 1) + strata.padding
-    inverse = np.linalg.inv(omega)
-    relative = inverse @ model.basis
-    pairs = relative[:, None] @ relative[None, :]
-    second = pairs @ inverse
-    stack = np.concatenate(
-        [
-            inverse.reshape(1, -1),
-            -(relative @ inverse).reshape(m, -1),
-            (second + second.swapaxes(-1, -2)).reshape(m * m, -1),
-        ]
-    )
-    forms = (stack @ model.moments).reshape(-1, q, q)
-    return Products(
-        log_det=float(strata.copies @ np.linalg.slogdet(omega)[1]) + strata.log_scale,
-        d_log=np.trace(relative, axis1=-2, axis2=-1) @ strata.copies,
-        d2_log=-np.trace(pairs, axis1=-2, axis2=-1) @ strata.copies,
-        forms=forms[0],
-        d_forms=forms[1 : m + 1],
-        d2_forms=forms[m + 1 :].reshape(m, m, q, q),
-    )
 
 
 def _with_batches(base: Products, variance: float, z: slice) -> Products:

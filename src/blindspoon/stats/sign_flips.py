@@ -181,17 +181,10 @@ def statistics(scores: FloatArray) -> FloatArray:
 
 
 def single_step(null: Null, observed: FloatArray) -> FloatArray:
-    """Adjust each variant's p value for the others, by single-step max-T.
+    """Adjust the p value of each variant's statistic for the others, by single-step max-T.
 
-    Parameters
-    ----------
-    observed : array, shape (n_variants,)
-        The variants' statistics.
-
-    Notes
-    -----
-    P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing, section 2.3.1: each
-    is held against the largest of all.
+    P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing, section 2.3.1: each of
+    shape (n_variants,) is held against the largest of all.
     """
     values, every = null.comparable(observed), range(len(observed))
     return np.array([null.tail(value, every) for value in values])

@@ -32,12 +32,7 @@ def fit_over_sittings(
     """Fit variant by session as fixed, or, where that cannot be, sessions that differ in level.
 
     The test is of every variant but the control; the way that of `FitNote`. None where sittings can
-    be taken only as repeats.
-
-    Parameters
-    ----------
-    session : int array, shape (n,)
-        Codes from 0, each occurring.
+    be taken only as repeats. The n sessions are codes from 0, each occurring.
 
     Notes
     -----
