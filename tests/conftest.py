@@ -7,12 +7,14 @@ import functools
 import gc
 import json
 import os
+import pickle
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 # Before numpy comes in: on matrices as small as here, threads double the processor time.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -21,6 +23,7 @@ import jinja2
 import pytest
 from _pytest.doctest import DoctestModule
 from click.testing import CliRunner
+from filelock import FileLock
 from hypothesis import settings
 
 from blindspoon.analysis import analyse, to_record
@@ -242,16 +245,70 @@ def record_of(analysis_of, further_of):
 
 
 @pytest.fixture(scope="session")
+def once(tmp_path_factory) -> Callable[[str, Callable[[Path], Any]], Any]:
+    """Make a value once for all workers of a run, with a folder of its own; nobody changes it."""
+    own = tmp_path_factory.getbasetemp()
+    root = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+    def once(name: str, make: Callable[[Path], Any]) -> Any:
+        folder, kept = root / name, root / f"{name}.pickle"
+        with FileLock(root / f"{name}.lock"):
+            if not kept.exists():
+                shutil.rmtree(folder, ignore_errors=True)  # of a maker that failed
+                folder.mkdir()
+                kept.write_bytes(pickle.dumps(make(folder)))
+        return pickle.loads(kept.read_bytes())  # noqa: S301 - our own
+
+    return once
+
+
+@pytest.fixture(scope="session")
+def packed_of(analysis_of, once):
+    """The files of all that is sent out of a trial of ours, and how far each step told it was.
+
+    Pictures are laid out, and painted where that is asked for.
+    """
+    from blindspoon.packing.pack import pack  # noqa: PLC0415 - for few tests
+
+    def packed_of(name: str, *, painted: bool = False):
+        def make(_):
+            steps, found = [], analysis_of(name)
+            with contextlib.nullcontext() if painted else _unpainted():
+                made = pack(found, jar_g=1000, progress=lambda *done: steps.append(done))
+            return dict(made.files), steps
+
+        return once(f"packed-{name}{'-painted' * painted}", make)
+
+    return packed_of
+
+
+@contextlib.contextmanager
+def _unpainted():
+    """Lay pictures out as ever, and leave their pixels away, which are half the time of a pack."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("blindspoon.charts.png.Canvas.draw", lambda *_: None)
+        patch.setattr("blindspoon.charts.png.Canvas.png", lambda *_: b"a picture")
+        yield
+
+
+@pytest.fixture
+def unpainted():
+    """Leave the pixels of pictures away."""
+    with _unpainted():
+        yield
+
+
+@pytest.fixture(scope="session")
 def printed(blindspoon):
     """What `compare --json` prints of the demonstration."""
     return json.loads(blindspoon("compare", ROOT / "trials/allotment-cucumbers", "--json").stdout)
 
 
 @pytest.fixture(scope="session")
-def reported(blindspoon, tmp_path_factory):
+def reported(blindspoon, once):
     """The report of the demonstration, written once: what was said, and the folder of reports."""
-    to = tmp_path_factory.mktemp("reported")
-    return blindspoon("report", ROOT / "trials" / "allotment-cucumbers", "--to", to), to
+    demo = ROOT / "trials" / "allotment-cucumbers"
+    return once("reported", lambda to: (blindspoon("report", demo, "--to", to), to))
 
 
 @pytest.fixture(scope="session")

@@ -16,18 +16,18 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.analysis import analyse, compose_report, pool_folders
-from blindspoon.packing.kit import kit_files
-from blindspoon.packing.pack import pack_kitchens
-from blindspoon.writeup.page import page
+from blindspoon.analysis import analyse, pool_folders
+from blindspoon.packing.pack import pack, pack_kitchens
 
 pytestmark = pytest.mark.browser
 TRIALS = Path(__file__).parents[1] / "trials"
 DEMO = TRIALS / "allotment-cucumbers"
 FOLDERS = {"demo": "allotment-cucumbers", "wine": "randall-1989-wine", "extreme": None}
-EVERY = [f"{trial}/{form}" for trial in FOLDERS for form in ("index", "print", "kit")]
+FORMS = [f"{trial}/{form}" for trial in FOLDERS for form in ("index", "print", "kit")]
+SAME = ("wine/print", "wine/kit")  # but for its length, each is like that of the demonstration
+EVERY = [pytest.param(name, marks=[pytest.mark.slow] * (name in SAME)) for name in FORMS]
 GUIDES = ["demo/start", "kitchens/index"]
-WRITEUPS = [name for name in EVERY if not name.endswith("kit")]
+WRITEUPS = [case for case in EVERY if not case.values[0].endswith("kit")]
 SCRIPT = "<script>document.title = 'broken'</script>"
 SAID = "<b>crunchy</b>"
 """Without a word of a taster's name, which would not be published."""
@@ -44,45 +44,50 @@ QUICK = {
 }
 AXE = [
     pytest.param(*case, marks=() if case in QUICK else pytest.mark.slow)
-    for case in product((*EVERY, *GUIDES), (320, 390, 1280), ("light", "dark"))
+    for case in product((*FORMS, *GUIDES), (320, 390, 1280), ("light", "dark"))
 ]
 QUICK_PRINTS = {("demo/print", "A4"), ("extreme/print", "Letter")}
 PRINTS = [
     pytest.param(*case, marks=() if case in QUICK_PRINTS else pytest.mark.slow)
-    for case in product((*WRITEUPS, "demo/kit"), ("A4", "Letter"))
+    for case in product(
+        (*(name for name in FORMS if not name.endswith("kit")), "demo/kit"), ("A4", "Letter")
+    )
 ]
 
 
+FILES = {"index": "index.html", "print": "print.html", "kit": "kit/do-it-yourself.html"}
+
+
 @pytest.fixture(scope="module")
-def pages(tmp_path_factory):
-    """The HTML files of both trials and of an extreme one, by "trial/form"."""
-    root, made = tmp_path_factory.mktemp("published"), {}
-    for trial, name in FOLDERS.items():
-        analysis = analyse(TRIALS / name if name else extreme(root / "folder"))
-        content = compose_report(analysis)
-        kit = kit_files(analysis.trial, analysis.table, analysis.made)
-        forms = {"index": page(content), "print": page(content, paper=True)}
-        forms["kit"] = kit["do-it-yourself.html"].decode()
-        for form, text in forms.items():
-            made[f"{trial}/{form}"] = root / f"{trial}-{form}.html"
-            made[f"{trial}/{form}"].write_text(text, encoding="utf-8")
-    return made | guides(root)
+def pages(packed_of, once):
+    """The HTML files of both trials, of an extreme one and of two kitchens, by "trial/form"."""
+
+    def make(root):
+        packs = {trial: packed_of(name)[0] for trial, name in FOLDERS.items() if name}
+        with pytest.MonkeyPatch.context() as patch:  # pictures are looked at elsewhere
+            patch.setattr("blindspoon.packing.pack.draw", lambda *_: ({}, ("Not drawn: a chart.",)))
+            packs["extreme"] = pack(analyse(extreme(root / "folder")), jar_g=1000).files
+            packs["kitchens"] = pack_kitchens(two_kitchens(root), all_sizes=True).files
+        texts = {
+            f"{trial}/{form}": packs[trial][FILES[form]] for trial, form in product(FOLDERS, FILES)
+        }
+        texts |= {"kitchens/index": packs["kitchens"]["index.html"]}
+        texts |= {"demo/start": packs["kitchens"]["START.html"]}
+        made = {name: root / f"{name.replace('/', '-')}.html" for name in texts}
+        for name, path in made.items():
+            path.write_bytes(texts[name])
+        return made
+
+    return once("published", make)
 
 
-def guides(root: Path) -> dict[str, Path]:
-    """The page of two kitchens, and the guide to all that is sent out of them."""
+def two_kitchens(root):
+    """The demonstration, and a second kitchen that scored otherwise."""
     second = root / "second"
     shutil.copytree(DEMO, second)
     table = (second / "scores.csv").read_text(encoding="utf-8")
     (second / "scores.csv").write_text(table.replace(",7,", ",6,"), encoding="utf-8")
-    pool = pool_folders([DEMO, second])
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("blindspoon.packing.pack.draw", lambda *_: ({}, ("Not drawn: a chart.",)))
-        files = pack_kitchens(pool, all_sizes=True).files
-    made = {"kitchens/index": root / "kitchens.html", "demo/start": root / "start.html"}
-    made["kitchens/index"].write_bytes(files["index.html"])
-    made["demo/start"].write_bytes(files["START.html"])
-    return made
+    return pool_folders([DEMO, second])
 
 
 def extreme(folder: Path) -> Path:
@@ -172,22 +177,62 @@ def bare(browser):
     context.close()
 
 
-@pytest.fixture(scope="module")
-def phone(tab, pages):
-    """Each page on a phone, opened once for the tests that only look at it."""
-    opened = {}
+# What A4 leaves between its margins, in CSS pixels. A browser shrinks the whole page to what
+# is wider.
+BETWEEN_MARGINS = round((210 - 2 * 17) / 25.4 * 96)
+WIDTHS = (320, 390, 768, 1280)
+# Words outside of what scrolls by itself, and how far to the right they reach; links that stand by
+# themselves, those within a sentence being exempt (2.5.8); the tables that each figure leads to.
+LOOKS = {
+    "reach": """[document.documentElement.scrollWidth,
+        ...[...document.querySelectorAll('main *:not(svg *)')]
+        .filter(each => !each.children.length && each.textContent.trim() && each.checkVisibility()
+          && !each.closest('.scroll, .unseen, thead, svg'))
+        .map(each => {
+          const range = document.createRange();
+          range.selectNodeContents(each);
+          return [range.getBoundingClientRect().right, each.textContent.slice(0, 40)];
+        }).reduce((one, other) => other[0] > one[0] ? other : one)]""",
+    "phone": """() => ({
+        language: document.documentElement.lang,
+        answer: document.querySelector('.answer')?.getBoundingClientRect().bottom,
+        small: [...document.querySelectorAll('nav a')].filter(each => each.checkVisibility()
+          && each.getBoundingClientRect().height < 24).map(each => each.textContent),
+        scripts: document.querySelectorAll('script').length,
+        marked: document.querySelectorAll('main b, main i').length,
+        text: document.body.innerText,
+        title: document.title,
+        figures: [...document.querySelectorAll('figure')].map(figure =>
+          [...figure.querySelectorAll('.behind a')].map(link => {
+            const table = document.querySelector(link.getAttribute('href'));
+            return [table?.tagName, table?.tBodies[0].rows.length, link.textContent.trim(),
+                    table?.caption.textContent.trim()];
+          })),
+      })""",
+    "ground": "getComputedStyle(document.body).backgroundColor",
+    "wide": """[...document.querySelectorAll('table')].filter(each =>
+        each.getBoundingClientRect().right > innerWidth).map(each => each.id)""",
+}
 
-    def phone(name):
-        if name not in opened:
-            opened[name] = tab.context.new_page()
-            opened[name].goto(pages[name].as_uri())
-        opened[name].emulate_media(media="null")
-        opened[name].set_viewport_size(PHONE)
-        return opened[name]
 
-    yield phone
-    for sheet in opened.values():
-        sheet.close()
+@pytest.fixture
+def seen(screen, pages, once):
+    """What is seen of a page on a phone, at other widths, in a dark room and before printing."""
+
+    def look(name):
+        sheet = screen(pages[name])
+        facts = sheet.evaluate(LOOKS["phone"]) | {"asked": list(sheet.asked)}
+        facts["reach"] = {}
+        for width in WIDTHS:
+            sheet.set_viewport_size({"width": width, "height": 844})
+            facts["reach"][width] = sheet.evaluate(LOOKS["reach"])
+        sheet.emulate_media(color_scheme="dark")
+        facts["ground"] = sheet.evaluate(LOOKS["ground"])
+        sheet.set_viewport_size({"width": BETWEEN_MARGINS, "height": 900})
+        sheet.emulate_media(media="print", color_scheme="light")
+        return facts | {"wide": sheet.evaluate(LOOKS["wide"])}
+
+    return lambda name: once(f"seen-{name.replace('/', '-')}", lambda _: look(name))
 
 
 @pytest.mark.parametrize(("name", "width", "theme"), AXE)
@@ -195,61 +240,34 @@ def test_axe_finds_nothing(show, accessible, name, width, theme):
     accessible(show(name, {"width": width, "height": 844}, theme))
 
 
-# Words outside of what scrolls by itself, and how far to the right they reach.
-RIGHT_MOST = """
-() => [...document.querySelectorAll('main *:not(svg *)')]
-  .filter(each => !each.children.length && each.textContent.trim() && each.checkVisibility()
-    && !each.closest('.scroll, .unseen, thead, svg'))
-  .map(each => {
-    const range = document.createRange();
-    range.selectNodeContents(each);
-    return [range.getBoundingClientRect().right, each.textContent.slice(0, 40)];
-  }).reduce((one, other) => other[0] > one[0] ? other : one)
-"""
-
-
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=pytest.mark.slow if name.startswith("wine") else ())
-        for name in (*EVERY, *GUIDES)
-    ],
-)
-def test_nothing_sticks_out_at_any_width(phone, name):
-    sheet = phone(name)
-    for width in (320, 390, 768, 1280):
-        sheet.set_viewport_size({"width": width, "height": 844})
-        assert sheet.evaluate("document.documentElement.scrollWidth") <= width
-        right, text = sheet.evaluate(RIGHT_MOST)
+@pytest.mark.parametrize("name", [*EVERY, *GUIDES])
+def test_nothing_sticks_out_at_any_width(seen, name):
+    for width, (across, right, text) in seen(name)["reach"].items():
+        assert across <= width
         assert right <= width - 15, text
 
 
 @pytest.mark.parametrize("trial", FOLDERS)
-def test_the_short_answer_stands_on_the_first_screen_of_a_phone(phone, trial):
-    box = phone(f"{trial}/index").locator(".answer").bounding_box()
-    assert box["y"] + box["height"] <= PHONE["height"]
-
-
-# Links that stand by themselves; those within a sentence are exempt (2.5.8).
-SMALL = """
-() => [...document.querySelectorAll('nav a')].filter(each => each.checkVisibility()
-  && each.getBoundingClientRect().height < 24).map(each => each.textContent)
-"""
+def test_the_short_answer_stands_on_the_first_screen_of_a_phone(seen, trial):
+    assert seen(f"{trial}/index")["answer"] <= PHONE["height"]
 
 
 @pytest.mark.parametrize("name", EVERY)
-def test_links_of_the_contents_are_large_enough_for_a_thumb(phone, name):
-    assert phone(name).evaluate(SMALL) == []
+def test_links_of_the_contents_are_large_enough_for_a_thumb(seen, name):
+    assert seen(name)["small"] == []
 
 
 FOCUSED = """
 () => {
-  const on = document.activeElement, box = on.getBoundingClientRect();
-  const look = getComputedStyle(on);
-  return {
-    what: on.getAttribute('href') ?? on.getAttribute('aria-label') ?? on.tagName,
-    seen: look.outlineStyle !== 'none' && parseFloat(look.outlineWidth) >= 2 && box.right > 0,
-  };
+  window.stops = [];
+  document.addEventListener('focusin', () => {
+    const on = document.activeElement, box = on.getBoundingClientRect();
+    const look = getComputedStyle(on);
+    window.stops.push({
+      what: on.getAttribute('href') ?? on.getAttribute('aria-label') ?? on.tagName,
+      seen: look.outlineStyle !== 'none' && parseFloat(look.outlineWidth) >= 2 && box.right > 0,
+    });
+  });
 }
 """
 REACHABLE = """
@@ -263,17 +281,17 @@ REACHABLE = """
 def test_the_keyboard_reaches_everything_in_order_and_shows_where_it_is(show, name):
     sheet = show(name)
     expected = sheet.evaluate(REACHABLE)
-    stops = []
+    sheet.evaluate(FOCUSED)
     for _ in expected:
         sheet.keyboard.press("Tab")
-        stops.append(sheet.evaluate(FOCUSED))
+    stops = sheet.evaluate("stops")
     assert [stop["what"] for stop in stops] == expected
     assert [stop["what"] for stop in stops if not stop["seen"]] == []
     assert stops[0]["what"] == ("#cautions" if name.endswith("kit") else "#answer")
 
 
 def test_the_skip_link_comes_into_view_and_leads_to_the_answer(show):
-    sheet = show("demo/index")
+    sheet = show("wine/index")
     sheet.keyboard.press("Tab")
     box = sheet.locator(".skip").bounding_box()
     assert box["x"] >= 0
@@ -284,46 +302,42 @@ def test_the_skip_link_comes_into_view_and_leads_to_the_answer(show):
 
 @pytest.mark.parametrize(
     "name",
-    ["demo/index", "demo/kit", "extreme/index"]
-    + [pytest.param(name, marks=pytest.mark.slow) for name in ("demo/print", "extreme/kit")],
+    [
+        *("demo/index", "extreme/index"),  # the others have no script
+        *(
+            pytest.param(n, marks=pytest.mark.slow)
+            for n in ("demo/print", "demo/kit", "extreme/kit")
+        ),
+    ],
 )
-def test_a_page_is_the_same_without_scripts_and_asks_for_nothing(show, bare, name, pages):
-    usual = show(name)
+def test_a_page_is_the_same_without_scripts_and_asks_for_nothing(seen, bare, name, pages):
+    usual = seen(name)
     bare.asked.clear()
     bare.goto(pages[name].as_uri())
-    shown = usual.inner_text("body")
-    assert shown == bare.inner_text("body")
-    assert len(shown) > 2000
-    assert usual.asked == bare.asked == [pages[name].as_uri()]
+    assert usual["text"] == bare.inner_text("body")
+    assert len(usual["text"]) > 2000
+    assert usual["asked"] == bare.asked == [pages[name].as_uri()]
 
 
 @pytest.mark.parametrize("name", EVERY)
-def test_the_language_is_declared(phone, name):
-    assert phone(name).get_attribute("html", "lang") == "en"
+def test_the_language_is_declared(seen, name):
+    assert seen(name)["language"] == "en"
 
 
 @pytest.mark.parametrize("form", ["index", "print", "kit"])
-def test_what_people_wrote_is_text(phone, form):
-    sheet = phone(f"extreme/{form}")
-    assert sheet.locator("script").count() == (form == "index")  # ours, which unfolds
-    assert sheet.locator("main b, main i").count() == 0
-    assert SCRIPT in sheet.title()
-    shown = sheet.inner_text("body")
-    assert "<b>v11</b> of the coldest cellar" in shown
+def test_what_people_wrote_is_text(seen, form):
+    sheet = seen(f"extreme/{form}")
+    assert sheet["scripts"] == (form == "index")  # ours, which unfolds
+    assert sheet["marked"] == 0
+    assert SCRIPT in sheet["title"]
+    assert "<b>v11</b> of the coldest cellar" in sheet["text"]
     if form != "kit":
-        assert f"“{SAID}”" in shown
+        assert f"“{SAID}”" in sheet["text"]
 
 
 @pytest.mark.parametrize("name", WRITEUPS)
-def test_every_figure_leads_to_the_tables_behind_it(phone, name):
-    found = phone(name).evaluate(
-        """() => [...document.querySelectorAll('figure')].map(figure =>
-          [...figure.querySelectorAll('.behind a')].map(link => {
-            const table = document.querySelector(link.getAttribute('href'));
-            return [table?.tagName, table?.tBodies[0].rows.length, link.textContent.trim(),
-                    table?.caption.textContent.trim()];
-          }))"""
-    )
+def test_every_figure_leads_to_the_tables_behind_it(seen, name):
+    found = seen(name)["figures"]
     assert found
     for links in found:
         assert links
@@ -332,32 +346,21 @@ def test_every_figure_leads_to_the_tables_behind_it(phone, name):
             assert rows
 
 
-def test_only_paper_stays_light_in_a_dark_room(show):
-    ground = "getComputedStyle(document.body).backgroundColor"
+def test_only_paper_stays_light_in_a_dark_room(seen):
     tone = {
-        form: sum(map(int, re.findall(r"\d+", show(f"demo/{form}", theme="dark").evaluate(ground))))
+        form: sum(map(int, re.findall(r"\d+", seen(f"demo/{form}")["ground"])))
         for form in ("index", "kit", "print")
     }
     assert max(tone["index"], tone["kit"]) < 150
     assert tone["print"] > 700
 
 
-# What A4 leaves between its margins, in CSS pixels. A browser shrinks the whole page to what
-# is wider.
-BETWEEN_MARGINS = round((210 - 2 * 17) / 25.4 * 96)
-
-
-@pytest.mark.parametrize("name", ["demo/print", "demo/kit", "wine/print", "extreme/print"])
-def test_no_table_makes_the_printed_page_smaller(phone, name):
-    sheet = phone(name)
-    sheet.set_viewport_size({"width": BETWEEN_MARGINS, "height": 900})
-    sheet.emulate_media(media="print")
-    wide = sheet.evaluate(
-        "[...document.querySelectorAll('table')].filter(each =>"
-        " each.getBoundingClientRect().right > innerWidth).map(each => each.id)"
-    )
-    sheet.emulate_media(media="screen")
-    assert wide == []
+@pytest.mark.parametrize(
+    "name",
+    ["demo/print", "demo/kit", "extreme/print", pytest.param("wine/print", marks=pytest.mark.slow)],
+)
+def test_no_table_makes_the_printed_page_smaller(seen, name):
+    assert seen(name)["wide"] == []
 
 
 def squeezed(text: str) -> str:
@@ -385,8 +388,8 @@ ENDS_OF_FIGURES = """
 
 
 @pytest.mark.parametrize(("name", "paper"), PRINTS)
-def test_on_paper_every_chart_is_whole_and_no_page_blank(phone, printed, name, paper):
-    sheet = phone(name)
+def test_on_paper_every_chart_is_whole_and_no_page_blank(show, printed, name, paper):
+    sheet = show(name)
     sheets = printed(sheet, paper)
     assert all(len(text) > 150 for text in sheets)
     figures = sheet.evaluate(ENDS_OF_FIGURES)
@@ -398,7 +401,7 @@ def test_on_paper_every_chart_is_whole_and_no_page_blank(phone, printed, name, p
         assert [text[-len(end) :] for text, end in zip(sheets, ends, strict=True)] == ends
 
 
-def test_what_leads_about_the_page_is_not_printed(phone, printed):
-    text = "".join(printed(phone("demo/kit"), "A4"))
+def test_what_leads_about_the_page_is_not_printed(show, printed):
+    text = "".join(printed(show("demo/kit"), "A4"))
     assert text.startswith("Doityourself:")
     assert "Skiptothe" not in text

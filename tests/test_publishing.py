@@ -24,17 +24,21 @@ TRIALS = sorted(path.parent for path in Path(__file__).parents[1].glob("trials/*
 
 
 @pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
-def packed(request):
-    analysis = analyse(request.param)
-    steps = []
-    made = pack(analysis, jar_g=1000, progress=lambda done, of: steps.append((done, of)))
-    assert steps == [(done, len(steps)) for done in range(1, len(steps) + 1)]
-    return analysis, made.files
+def packed(request, analysis_of, packed_of):
+    """The trial of days with its pictures painted; those of the others are laid out only."""
+    painted = request.param == TRIALS[1]
+    return analysis_of(request.param.name), packed_of(request.param.name, painted=painted)[0]
 
 
 @pytest.fixture(scope="module")
 def content(packed):
     return compose_report(packed[0])
+
+
+def test_every_step_is_told(packed_of):
+    steps = packed_of(TRIALS[0].name)[1]
+    assert steps == [(done, len(steps)) for done in range(1, len(steps) + 1)]
+    assert len(steps) > 10
 
 
 def test_every_form_is_there(packed):
@@ -72,8 +76,10 @@ def test_what_is_said_of_pictures_names_every_chart(packed, content):
 
 
 def test_what_cannot_be_drawn_is_said_in_the_guide_and_on_the_terminal(
-    uncoded, tmp_path, blindspoon
+    uncoded, tmp_path, blindspoon, unpainted, monkeypatch
 ):
+    monkeypatch.setattr("blindspoon.charts.posts.SIZES", ("square",))
+    monkeypatch.setattr("blindspoon.charts.figure.POSTED", ("square",))
     folder = tmp_path / "long"
     folder.mkdir()
     long = "as it was made in our allotment kitchen that summer " * 6
@@ -133,13 +139,12 @@ def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
 
 
 @pytest.mark.parametrize(
-    "packed",
+    "folder",
     [pytest.param(TRIALS[0], marks=pytest.mark.slow), TRIALS[1]],
     ids=lambda folder: folder.name,
-    indirect=True,
 )
-def test_the_same_trial_gives_the_same_zip(packed):
-    analysis, files = packed
+def test_the_same_trial_gives_the_same_zip(folder, analysis_of, packed_of):
+    analysis, (files, _) = analysis_of(folder.name), packed_of(folder.name, painted=True)
     again = pack(analysis, jar_g=1000).files
     assert {name for name in files if files[name] != again[name]} == set()
     whole = zip_of(analysis.folder, files)

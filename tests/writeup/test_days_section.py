@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.analysis import analyse, compose_report
+from blindspoon.analysis import compose_report
 from blindspoon.packing.texts import blog, say
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
@@ -19,8 +19,8 @@ FOLDER = Path(__file__).parents[2] / "trials" / "carrot-days"
 
 
 @pytest.fixture(scope="module")
-def analysis():
-    return analyse(FOLDER)
+def analysis(analysis_of):
+    return analysis_of(FOLDER.name)
 
 
 @pytest.fixture(scope="module")

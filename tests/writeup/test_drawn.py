@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import pytest
 
-from blindspoon.analysis import analyse, compose_report
+from blindspoon.analysis import compose_report
 from blindspoon.charts.jars import readings_of
 from blindspoon.writeup.section import behind_attribute
 
 TRIALS = sorted(path.parent for path in Path(__file__).parents[2].glob("trials/*/scores.csv"))
 
 
+@pytest.fixture(scope="module")
+def told_of(analysis_of):
+    """The analysis of a trial, and what is composed of it."""
+    return cache(
+        lambda folder: (analysis_of(folder.name), compose_report(analysis_of(folder.name)))
+    )
+
+
 @pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
-def told(request):
-    analysis = analyse(request.param)
-    return analysis, compose_report(analysis)
+def told(request, told_of):
+    return told_of(request.param)
 
 
 @pytest.fixture(scope="module")
-def demo():
-    analysis = analyse(TRIALS[0])
-    return analysis, compose_report(analysis)
+def demo(told_of):
+    return told_of(TRIALS[0])
 
 
 def part(content, name):
@@ -109,7 +116,7 @@ def test_charts_of_tasters_and_places_have_a_row_each(demo):
 
 
 def test_scores_that_the_page_does_not_print_are_not_linked(content_of):
-    content = content_of("usual", tasters=2000, remarks=(), seed=3)
+    content = content_of("usual", tasters=30, remarks=(), seed=3)
     assert set(tables_of(content, "texture-scores")) == {"scores-texture"}
 
 

@@ -22,8 +22,8 @@ TRIALS = Path(__file__).parents[2] / "trials"
 
 
 @pytest.fixture(scope="module")
-def cucumbers():
-    return analyse(TRIALS / "allotment-cucumbers")
+def cucumbers(analysis_of):
+    return analysis_of("allotment-cucumbers")
 
 
 def section(analysis, **changes):

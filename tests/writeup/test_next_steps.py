@@ -62,8 +62,8 @@ def test_codes_batches_and_sittings_are_asked_for_where_they_lack(content_of):
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return analyse(TRIALS / "allotment-cucumbers")
+def demo(analysis_of):
+    return analysis_of("allotment-cucumbers")
 
 
 def test_batches_that_differ_otherwise_come_first(demo):

@@ -38,8 +38,18 @@ class Outline(HTMLParser):
 
 
 @pytest.fixture(scope="session")
-def outlines(every_content):
-    return {name: Outline(page(content)) for name, content in every_content.items()}
+def every_page(every_content):
+    return {name: page(content) for name, content in every_content.items()}
+
+
+@pytest.fixture(scope="session")
+def every_paper(every_content):
+    return {name: page(content, paper=True) for name, content in every_content.items()}
+
+
+@pytest.fixture(scope="session")
+def outlines(every_page):
+    return {name: Outline(source) for name, source in every_page.items()}
 
 
 def test_headings_come_in_order_under_one_title(outlines):
@@ -65,18 +75,18 @@ def test_an_attribute_may_bear_the_name_of_a_section(content_of):
     assert set(names) <= set(Outline(page(content)).values("id"))
 
 
-def test_the_page_needs_no_network_and_one_script_that_unfolds(outlines, every_content):
+def test_the_page_needs_no_network_and_one_script_that_unfolds(outlines, every_page):
     for name, outline in outlines.items():
         kinds = [tag for tag, _ in outline.tags]
         assert not set(kinds) & {"link", "img", "iframe", "object", "base"}, name
         assert kinds.count("script") == 1, name
-        script = page(every_content[name]).partition("<script>")[2]
+        script = every_page[name].partition("<script>")[2]
         assert not re.search(r"fetch|XMLHttp|import|innerHTML|eval", script), name
         assert outline.values("src") == [], name
         assert not any(
             attribute.startswith("on") for _, found in outline.tags for attribute in found
         )
-        assert not re.search(r"@import|url\((?!data:)", page(every_content[name])), name
+        assert not re.search(r"@import|url\((?!data:)", every_page[name]), name
         outside = [href for href in outline.values("href") if not href.startswith(("#", "tables/"))]
         assert outside == [], name
 
@@ -139,9 +149,9 @@ def test_the_files_are_those_of_the_contract(content_of):
     assert all(path.endswith(".svg") and files[path].startswith(b"<") for path in drawings)
 
 
-def test_pages_stay_small(every_content):
-    for name, content in every_content.items():
-        assert len(page(content).encode()) < LIMIT, name
+def test_pages_stay_small(every_page):
+    for name, source in every_page.items():
+        assert len(source.encode()) < LIMIT, name
 
 
 def test_many_scores_are_left_to_the_table(content_of):
@@ -188,35 +198,35 @@ def test_everything_stands_in_the_order_of_reading(content_of):
     assert places == sorted(places)
 
 
-def test_the_chart_at_the_head_is_not_drawn_twice(every_content):
+def test_the_chart_at_the_head_is_not_drawn_twice(every_content, every_page, every_paper):
     for name, content in every_content.items():
-        source = page(content)
+        source = every_page[name]
         for chart in content.figures:
             assert source.count(chart.narrow) == 1, f"{name}: {chart.name}"
             assert source.count(chart.wide) == (chart is content.picture), f"{name}: {chart.name}"
-            assert page(content, paper=True).count(chart.wide) == 1, f"{name}: {chart.name}"
+            assert every_paper[name].count(chart.wide) == 1, f"{name}: {chart.name}"
 
 
-def test_what_few_need_is_folded_and_on_paper_all_is_open(every_content):
+def test_what_few_need_is_folded_and_on_paper_all_is_open(every_content, every_page, every_paper):
     for name, content in every_content.items():
-        front, record = page(content).split('<section id="record"')
+        front, record = every_page[name].split('<section id="record"')
         assert "<details" not in front or content.remarks, name
         assert len(re.findall("<details", record)) >= 6, name
-        paper = page(content, paper=True)
+        paper = every_paper[name]
         assert not re.search(r"<details(?! [^>]*open)[^>]*>", paper.replace("<details open", "")), (
             name
         )
 
 
-def test_no_section_is_printed_without_content(every_content):
-    for name, content in every_content.items():
-        source = re.sub(r"<h\d.*?</h\d>", "", page(content))
+def test_no_section_is_printed_without_content(every_page):
+    for name, page_of in every_page.items():
+        source = re.sub(r"<h\d.*?</h\d>", "", page_of)
         assert not re.search(r"<(section|ul|dl|details|figure)[^>]*>\s*</\1>", source), name
 
 
-def test_what_stands_open_reads_in_nine_hundred_words(every_content):
-    for name, content in every_content.items():
-        front = page(content).split("<main>")[1].split('<section id="record"')[0]
+def test_what_stands_open_reads_in_nine_hundred_words(every_page):
+    for name, source in every_page.items():
+        front = source.split("<main>")[1].split('<section id="record"')[0]
         text = re.sub(r"<[^>]+>", " ", re.sub(r"(?s)<svg.*?</svg>", " ", front))
         assert len(text.split()) <= 900, name
 

@@ -11,7 +11,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blindspoon.analysis import analyse
 from blindspoon.findings.panel import study_panel
 from blindspoon.findings.panel_results import COLUMNS
 from blindspoon.writeup.panel_section import panel_csv, panel_section
@@ -24,13 +23,13 @@ FORBIDDEN = (
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return analyse(TRIALS / "allotment-cucumbers")
+def demo(analysis_of):
+    return analysis_of("allotment-cucumbers")
 
 
 @pytest.fixture(scope="module")
-def wine():
-    return analyse(TRIALS / "randall-1989-wine")
+def wine(analysis_of):
+    return analysis_of("randall-1989-wine")
 
 
 def section(analysis, table=None, **options):

@@ -23,12 +23,12 @@ from blindspoon.packing.package import data_package
 TRIALS = sorted(path.parent for path in Path(__file__).parents[3].glob("trials/*/scores.csv"))
 
 
-@pytest.fixture(params=TRIALS, ids=lambda folder: folder.name)
-def analysis(request):
-    return analyse(request.param)
+@pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
+def analysis(request, analysis_of):
+    return analysis_of(request.param.name)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def kit(analysis):
     return kit_files(analysis.trial, analysis.table, analysis.made)
 
@@ -96,9 +96,9 @@ COMMANDS = re.compile(r"<pre>(.*?)</pre>", re.DOTALL)
 
 
 @pytest.fixture
-def unpacked(tmp_path):
+def unpacked(tmp_path, analysis_of):
     """What a reader of the demonstration has: kit and data, the rule declared by them."""
-    demo = analyse(TRIALS[0])
+    demo = analysis_of(TRIALS[0].name)
     written(kit_files(demo.trial, demo.table, demo.made), tmp_path / "kit")
     package = data_package(demo.trial, demo.tables, folder=demo.folder, software="a test")
     written(package, tmp_path / "data")
@@ -107,7 +107,7 @@ def unpacked(tmp_path):
     return tmp_path
 
 
-def test_every_command_of_the_page_works_as_it_stands(unpacked, blindspoon):
+def test_every_command_of_the_page_works_as_it_stands(unpacked, blindspoon, analysis_of):
     page = (unpacked / "kit" / "do-it-yourself.html").read_text()
     lines = [line for block in COMMANDS.findall(page) for line in block.splitlines()]
     assert lines[:2] == ["blindspoon blind kit", "blindspoon collect kit --lan"]
@@ -115,7 +115,7 @@ def test_every_command_of_the_page_works_as_it_stands(unpacked, blindspoon):
         said = line
         if said.endswith("--lan"):  # serves until it is ended; here a spreadsheet has the scores
             cups = table_of((unpacked / "kit" / "servings.csv").read_text())
-            (unpacked / "sheet.csv").write_text(scored(cups, analyse(TRIALS[0]).trial))
+            (unpacked / "sheet.csv").write_text(scored(cups, analysis_of(TRIALS[0].name).trial))
             said = "blindspoon collect kit --from sheet.csv"
         yes = ["--yes"] * ("lift" in said)  # a person is asked
         done = blindspoon(*said.split()[1:], *yes, cwd=unpacked)
@@ -192,8 +192,8 @@ def test_a_variant_with_an_unknown_mass_has_no_recipe():
     assert [each.variant for each in recipes(TRIAL, log, 1000)] == ["plain"]
 
 
-def test_the_page_scales_to_the_jar_and_puts_the_cautions_first():
-    demo = analyse(TRIALS[0])
+def test_the_page_scales_to_the_jar_and_puts_the_cautions_first(analysis_of):
+    demo = analysis_of(TRIALS[0].name)
     page = kit_files(demo.trial, demo.table, demo.made, jar_g=500)["do-it-yourself.html"].decode()
     assert page.index("First, the cautions") < page.index('id="make"') < page.index('id="serve"')
     plain = re.search(r"<th scope=\"row\">Plain brine</th>(.*?)</tr>", page, re.DOTALL)[1]

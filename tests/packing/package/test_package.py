@@ -33,9 +33,9 @@ def written(files, folder):
     return folder
 
 
-@pytest.fixture(params=TRIALS, ids=lambda folder: folder.name)
-def analysis(request):
-    return analyse(request.param)
+@pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
+def analysis(request, analysis_of):
+    return analysis_of(request.param.name)
 
 
 def problems(descriptor):
