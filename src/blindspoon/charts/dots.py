@@ -7,9 +7,11 @@ the base line of their row; what is concluded lies under it.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -53,34 +55,19 @@ def dodge(places: FloatArray, size: Size) -> tuple[Point, ...]:
     >>> dodge(np.array([10.0, 10.0, 10.0]), Size(8.0, 2))
     ((6.0, 4.0), (14.0, 4.0), (10.0, 12.0))
     """
-    shifted = places + size.diameter * _shifts(places, size.abreast)
-    levels = _levels(shifted, size.diameter)
-    return tuple(
-        (float(x), size.diameter * (level + 0.5)) for x, level in zip(shifted, levels, strict=True)
-    )
-
-
-def _shifts(places: FloatArray, abreast: int) -> FloatArray:
-    """Shift marks of one place aside, in diameters: each level is centred on the place."""
-    _, place, tied = np.unique(places.round(3), return_inverse=True, return_counts=True)
-    order = np.empty(places.size, dtype=np.int64)
-    order[np.argsort(place, kind="stable")] = np.arange(places.size)
-    order -= (np.cumsum(tied) - tied)[place]
-    in_level = np.minimum(abreast, tied[place] - order // abreast * abreast)
-    shifts: FloatArray = order % abreast - (in_level - 1) / 2
-    return shifts
-
-
-def _levels(places: FloatArray, diameter: float) -> list[int]:
-    """Give each mark the lowest level where it touches no other."""
-    levels, ends = [0] * places.size, list[float]()
-    for mark in np.argsort(places, kind="stable"):
-        place = float(places[mark])
-        free = (level for level, end in enumerate(ends) if end <= place - diameter + 1e-6)
-        level = next(free, len(ends))
-        ends[level : level + 1] = [place]
-        levels[mark] = level
-    return levels
+    keys = places.round(3).tolist()
+    tied, met, along = Counter(keys), Counter[float](), list[float]()
+    for key, place in zip(keys, places.tolist(), strict=True):
+        row, beside = divmod(met[key], size.abreast)  # each row of a stack is centred on the place
+        met[key] += 1
+        in_row = min(size.abreast, tied[key] - row * size.abreast)
+        along.append(place + size.diameter * (beside - (in_row - 1) / 2))
+    levels, ends = [0] * len(along), list[float]()  # the lowest where a mark touches no other
+    for mark in sorted(range(len(along)), key=along.__getitem__):
+        free = (n for n, end in enumerate(ends) if end <= along[mark] - size.diameter + 1e-6)
+        levels[mark] = next(free, len(ends))
+        ends[levels[mark] : levels[mark] + 1] = [along[mark]]
+    return tuple((x, size.diameter * (n + 0.5)) for x, n in zip(along, levels, strict=True))
 
 
 def height(places: FloatArray, size: Size) -> float:
@@ -95,10 +82,10 @@ def size_for(
 
     Rows are places along the axis; all is in pixels, the diameters largest first.
     """
-    distinct = [np.unique(row.round(3), return_counts=True) for row in rows if row.size]
-    gaps = [float(np.diff(places).min()) for places, _ in distinct if places.size > 1]
+    tied = [Counter(row.round(3).tolist()) for row in rows]
+    gaps = (after - before for places in tied for before, after in pairwise(sorted(places)))
     room = min(ABREAST * min(gaps, default=math.inf), 2 * INSET)
-    most = max((int(counts.max()) for _, counts in distinct), default=0)
+    most = max((number for places in tied for number in places.values()), default=0)
     sizes = [
         Size(diameter, max(1, min(int(room / diameter), math.ceil(most * diameter / tallest))))
         for diameter in diameters
