@@ -101,7 +101,7 @@ def opened(
     with durable.held(folder, holder) as kept:
         text = disk.read_folder(folder, without=disk.KEY)
         trial, ledger, served = _read(text)
-        with durable.complaining():
+        with disk.complaining(remedy=durable.CLOSE):
             kept.sweep()
             sitting = _sitting(trial, ledger, served, kept, begin=begin)
         sitting.look_for_late = _looking(folder, kept, sitting)
@@ -332,7 +332,7 @@ class Addition:
     def add(self, sitting: Sitting) -> None:
         """Write it into the ballots. Raises TrialFileError where one cannot be written."""
         page = secrets.token_urlsafe(12)
-        with durable.complaining():
+        with disk.complaining(remedy=durable.CLOSE):
             for (session, taster), codes in self.cups.items():
                 ballot = sitting.ballots[session, taster]
                 given = {

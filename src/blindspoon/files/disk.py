@@ -56,9 +56,6 @@ _TAKEN = Rule(
     "it is written once and never over another",
     "Choose another folder, or move the file away if it is no longer needed",
 )
-_UNWRITABLE = Rule(
-    "cannot-write", "what was there before is unchanged", "Free the place, or choose another"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +142,15 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
             problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 200)))
     data = files.get("trial.toml", b"")
     windows = of_windows(data)
-    text = _decode(data, problems) if windows is None else windows
+    text = windows or ""
+    if windows is None:
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            rule = Rule("encoding", "trial.toml is text in UTF-8", "Save it again as UTF-8")
+            found = f"byte {data[error.start]:#04x} is not UTF-8"
+            line = data.count(b"\n", 0, error.start) + 1
+            problems.append(rule.broken(found, "trial.toml", line))
     if problems:
         raise TrialFileError(problems)
     notes = [Note(file="trial.toml", text=WINDOWS)] * (windows is not None)
@@ -260,7 +265,7 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
         found = "there is such a file already"
         raise TrialFileError([_TAKEN.broken(found, name) for name in taken])
     made = []
-    with _writing(folder):
+    with complaining(folder):
         try:
             folder.mkdir(parents=True, exist_ok=True)
             for name, content in contents.items():
@@ -273,12 +278,16 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
 
 
 @contextlib.contextmanager
-def _writing(place: Path) -> Iterator[None]:
-    """Turn an error in writing into a problem that the user can put right."""
+def complaining(
+    place: Path | None = None, remedy: str = "Free the place, or choose another"
+) -> Iterator[None]:
+    """Turn an error in writing a place, else the file of the error, into a problem."""
     try:
         yield
     except OSError as error:
-        raise TrialFileError([_UNWRITABLE.broken(cannot("written", error), str(place))]) from error
+        file = str(place) if place else shown(str(error.filename2 or error.filename), 200)
+        rule = Rule("cannot-write", "what was there before is unchanged", remedy)
+        raise TrialFileError([rule.broken(cannot("written", error), file)]) from error
 
 
 def write_file_atomically(target: Path, content: bytes) -> None:
@@ -289,7 +298,7 @@ def write_file_atomically(target: Path, content: bytes) -> None:
     TrialFileError
         If it could not be written; an earlier file is still there.
     """
-    with _writing(target):
+    with complaining(target):
         clear_up(target)
         replace_file(target, content)
 
@@ -331,10 +340,14 @@ def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None
     target = target.resolve()
     new, old = _sibling(target, "new"), _sibling(target, "old")
     try:
-        with _writing(target):
+        with complaining(target):
             clear_up(target)
             with _EXCHANGE:  # another thread may have moved the folder aside
-                _see_replaceable(target)
+                if target.exists() and not target.is_dir():
+                    raise FileExistsError(errno.EEXIST, "a file of that name is in the way")
+                names = {path.name for path in target.iterdir()} if target.exists() else set()
+            if names and ("index.html" not in names or "trial.toml" in names):
+                raise FileExistsError(errno.EEXIST, "the folder there is not a report")
             for name, content in contents.items():
                 _write(new / name, content)
             _exchange(target, new, old)
@@ -377,17 +390,6 @@ def _read(path: Path) -> bytes:
     if path.exists() and not path.is_file():
         raise OSError(errno.EISDIR, "it is a folder" if path.is_dir() else "it is not a plain file")
     return path.read_bytes()
-
-
-def _decode(data: bytes, problems: list[Problem]) -> str:
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        rule = Rule("encoding", "trial.toml is text in UTF-8", "Save it again as UTF-8")
-        found = f"byte {data[error.start]:#04x} is not UTF-8"
-        line = data.count(b"\n", 0, error.start) + 1
-        problems.append(rule.broken(found, "trial.toml", line))
-        return ""
 
 
 def _notes(folder: Path) -> Iterator[Note]:
@@ -443,14 +445,6 @@ def _runs(process: int) -> bool:
     except PermissionError:
         pass
     return True
-
-
-def _see_replaceable(target: Path) -> None:
-    if target.exists() and not target.is_dir():
-        raise FileExistsError(errno.EEXIST, "a file of that name is in the way")
-    names = {path.name for path in target.iterdir()} if target.exists() else set()
-    if names and ("index.html" not in names or "trial.toml" in names):
-        raise FileExistsError(errno.EEXIST, "the folder there is not a report")
 
 
 def _write(path: Path, content: bytes, mode: int = 0o666) -> None:

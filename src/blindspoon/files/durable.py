@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from blindspoon.errors import Rule, TrialFileError, shown
-from blindspoon.files.disk import cannot, replace_file
+from blindspoon.files.disk import cannot, complaining, replace_file
 
 PRIVATE = ".blindspoon"
 """Folder in the trial folder for what is never published."""
+CLOSE = "Free the place, close other programs that have it open, and try again"
+"""What to do where a file of a tasting that goes on cannot be written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
     TrialFileError
         If another one has it, or nothing can be written there.
     """
-    with complaining():
+    with complaining(remedy=CLOSE):
         private = folder / PRIVATE
         private.mkdir(mode=0o700, exist_ok=True)
         (private / ".gitignore").write_text("*\n", encoding="utf-8")
@@ -89,14 +91,14 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
                 other = shown((private / "holder").read_text(encoding="utf-8"))
             found = f"{other} has this folder open"
             raise TrialFileError([rule.broken(found, shown(str(folder), 200))]) from error
-        with complaining():
+        with complaining(remedy=CLOSE):
             (private / "holder").write_text(holder, encoding="utf-8")
         yield DurableFolder(folder)
 
 
 def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
     """Move files into a new folder of this day in ``.blindspoon/drawn``, those that are there."""
-    with complaining():
+    with complaining(remedy=CLOSE):
         days = folder / PRIVATE / "drawn"
         days.mkdir(exist_ok=True)
         aside = days / f"{day}-{sum(1 for _ in days.iterdir()) + 1}"
@@ -105,22 +107,6 @@ def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
             if (folder / name).exists():
                 (folder / name).rename(aside / name)
     return aside
-
-
-@contextlib.contextmanager
-def complaining() -> Iterator[None]:
-    """Turn an error in writing into a problem that the user can put right."""
-    try:
-        yield
-    except OSError as error:
-        rule = Rule(
-            "cannot-write",
-            "what was there before is unchanged",
-            "Free the place, close other programs that have it open, and try again",
-        )
-        file = shown(str(error.filename2 or error.filename), 200)
-        problem = rule.broken(cannot("written", error), file)
-        raise TrialFileError([problem]) from error
 
 
 def _lock(handle: int) -> None:

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from blindspoon.errors import Rule, TrialFileError
-from blindspoon.files.disk import clear_up
-from blindspoon.files.durable import PRIVATE, DurableFolder, complaining
+from blindspoon.files.disk import clear_up, complaining
+from blindspoon.files.durable import CLOSE, PRIVATE, DurableFolder
 
 KEPT = 50
 """Changes that can be taken back."""
@@ -67,7 +67,7 @@ def write(
         If a file cannot be written; those before it are as they were.
     """
     kept = DurableFolder(folder)
-    with _WRITING, complaining():
+    with _WRITING, complaining(remedy=CLOSE):
         finish(folder)
         before = {name: kept.read(name) for name in files}
         if seen is not None and before != {name: seen.get(name) for name in files}:
