@@ -73,7 +73,7 @@ def test_a_refused_write_leaves_no_file_behind(save, folder, monkeypatch):
 def test_a_retry_is_recognised_even_after_another_phone_answered(save, rows, kept):
     save(an("7"), page="a", turn=1)
     save(an("8"), page="b", base=an("7").mark)
-    assert save(an("7"), page="a", turn=1).mark == an("8").mark
+    assert save(an("7"), page="a", turn=1).answer.mark == an("8").mark
     assert rows()[0]["texture"] == "8"
     assert kept() == []
 
@@ -126,7 +126,7 @@ def test_a_blank_answer_makes_no_file(save, folder):
 
 
 def test_an_answer_can_be_taken_back(save, rows):
-    mark = save(an("7")).mark
+    mark = save(an("7")).answer.mark
     save(an(""), turn=1, base=mark)
     assert rows()[0]["texture"] == ""
 
@@ -138,7 +138,7 @@ def test_rows_stand_in_the_order_of_serving(save, rows):
 
 
 def test_a_correction_made_by_hand_counts_and_stays(save, folder, rows, kept):
-    mark = save(an("7")).mark
+    mark = save(an("7")).answer.mark
     path = folder / "ballots/1-T01.csv"
     path.write_text(path.read_text().replace(",7,", ",2,"))
     save(an("5"), code="512", base=mark)

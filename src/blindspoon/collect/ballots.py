@@ -156,11 +156,6 @@ class Receipt(NamedTuple):
     answer: CupAnswer
     replaced: bool
 
-    @property
-    def mark(self) -> str:
-        """That of the answer."""
-        return self.answer.mark
-
 
 class TooManyConflictsError(Exception):
     """So many answers to one ballot were replaced that no more are kept."""

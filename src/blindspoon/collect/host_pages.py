@@ -120,27 +120,36 @@ class HostPages:
         """Register the addresses."""
         for path, method, handler in (
             ("", "GET", self.overview),
-            ("/progress", "GET", self.progress),
+            ("/<any(progress):name>", "GET", self.overview),
             ("/session", "POST", self.session),
             ("/joining", "POST", self.joining),
             ("/scores.csv", "GET", self.scores),
             ("/taster/<place>", "GET", self.taster),
             ("/taster/<place>", "POST", self.renew),
-            ("/<session>/key/<place>", "GET", self.grid),
-            ("/<session>/key/<place>", "POST", self.key),
-            ("/<session>/again/<place>", "GET", self.second_grid),
-            ("/<session>/again/<place>", "POST", self.key_again),
+            ("/<session>/<any(key, again):kind>/<place>", "GET", self.grid),
+            ("/<session>/<any(key, again):kind>/<place>", "POST", self.key),
         ):
             name = f"host {handler.__name__}"
             app.add_url_rule(f"{base}{path}", name, handler, methods=[method])
 
-    def overview(self, link: str) -> AnyResponse:
-        """Show how far everybody is."""
-        return self._overview("host", link)
-
-    def progress(self, link: str) -> AnyResponse:
-        """Give the part of the overview that changes."""
-        return self._overview("progress", link)
+    def overview(self, link: str, name: str = "host") -> AnyResponse:
+        """Show how far everybody is, or give the part of the page that changes: its progress."""
+        desk = self._find(link)
+        sitting = desk.sitting
+        sitting.reconcile()
+        response = desk.page(
+            name,
+            plan=sitting.plan,
+            memory=sitting.memory,
+            places={taster: place for place, taster in desk.places.items()},
+            tables={session: sitting.ballots_of(session) for session in sitting.plan.sessions},
+            join=desk.join,
+            phones=desk.phones,
+            qr=qr_code(desk.join) if desk.lan and desk.join else "",
+        )
+        if request.args.get("every") in REFRESH:
+            response.headers["Refresh"] = request.args["every"]
+        return response
 
     def session(self, link: str) -> AnyResponse:
         """Open a session, or close the one that is open; ask where somebody has not finished."""
@@ -190,71 +199,40 @@ class HostPages:
         desk.sitting.renew(desk.taster(place))
         return redirect(f"{desk.base}/taster/{place}", 303)
 
-    def grid(self, link: str, session: str, place: str) -> AnyResponse:
-        """Show a paper ballot to key in, with what is there already."""
+    def grid(self, link: str, session: str, kind: str, place: str) -> AnyResponse:
+        """Show a paper ballot to key in: what is there already, or blank to key it again."""
         desk = self._find(link)
-        ballot = desk.ballot(session, place)
-        return _grid(desk, place, ballot, _stored(ballot))
+        ballot, again = desk.ballot(session, place), kind == "again"
+        values = _typed(ballot, {}) if again else _stored(ballot)
+        return _grid(desk, place, ballot, values, again=again)
 
-    def key(self, link: str, session: str, place: str) -> AnyResponse:
-        """Store a paper ballot; all of it, or nothing where a cell is wrong."""
+    def key(self, link: str, session: str, kind: str, place: str) -> AnyResponse:
+        """Store a paper ballot, or compare a second keying with the first.
+
+        Nothing is stored where a cell is wrong, or where a second keying differs.
+        """
         desk = self._find(link)
-        ballot = desk.ballot(session, place)
-        form = self._form(link)
+        ballot, again, form = desk.ballot(session, place), kind == "again", self._form(link)
         typed = _typed(ballot, form)
         answers, wrong = _read(desk.say, ballot, typed, place)
         if wrong:
-            return _grid(desk, place, ballot, typed, 422, wrong=wrong)
-        opened = form.get("page", "")[:40]
-        given = {
-            code: Given(answer, form.get(f"{row}-base", ""), opened)
-            for row, (code, answer) in enumerate(zip(ballot.codes, answers, strict=True))
-            if code not in ballot.elsewhere
-        }
-        ballot.save(given)
-        if form.get("twice"):
+            return _grid(desk, place, ballot, typed, 422, again=again, wrong=wrong)
+        if again and (differ := _differences(desk.say, ballot, answers)):
+            pairs = zip(typed, _stored(ballot), strict=True)
+            values = [{**row, "comment": first["comment"]} for row, first in pairs]
+            return _grid(desk, place, ballot, values, 409, differ=differ)
+        if not again:
+            opened = form.get("page", "")[:40]
+            ballot.save(
+                {
+                    code: Given(answer, form.get(f"{row}-base", ""), opened)
+                    for row, (code, answer) in enumerate(zip(ballot.codes, answers, strict=True))
+                    if code not in ballot.elsewhere
+                }
+            )
+        if again or form.get("twice"):
             desk.sitting.note_twice(session, ballot.taster)
-        return _to_next(desk, session, place, "key")
-
-    def second_grid(self, link: str, session: str, place: str) -> AnyResponse:
-        """Show an empty grid, to key the same paper ballot a second time."""
-        desk = self._find(link)
-        ballot = desk.ballot(session, place)
-        return _grid(desk, place, ballot, _typed(ballot, {}), again=True)
-
-    def key_again(self, link: str, session: str, place: str) -> AnyResponse:
-        """Compare a second keying with the first; store nothing where they differ."""
-        desk = self._find(link)
-        ballot = desk.ballot(session, place)
-        typed = _typed(ballot, self._form(link))
-        answers, wrong = _read(desk.say, ballot, typed, place)
-        if wrong:
-            return _grid(desk, place, ballot, typed, 422, again=True, wrong=wrong)
-        differ = _differences(desk.say, ballot, answers)
-        if not differ:
-            desk.sitting.note_twice(session, ballot.taster)
-            return _to_next(desk, session, place, "again")
-        pairs = zip(typed, _stored(ballot), strict=True)
-        values = [{**row, "comment": first["comment"]} for row, first in pairs]
-        return _grid(desk, place, ballot, values, 409, differ=differ)
-
-    def _overview(self, name: str, link: str) -> AnyResponse:
-        desk = self._find(link)
-        sitting = desk.sitting
-        sitting.reconcile()
-        response = desk.page(
-            name,
-            plan=sitting.plan,
-            memory=sitting.memory,
-            places={taster: place for place, taster in desk.places.items()},
-            tables={session: sitting.ballots_of(session) for session in sitting.plan.sessions},
-            join=desk.join,
-            phones=desk.phones,
-            qr=qr_code(desk.join) if desk.lan and desk.join else "",
-        )
-        if request.args.get("every") in REFRESH:
-            response.headers["Refresh"] = request.args["every"]
-        return response
+        return _to_next(desk, session, place, kind)
 
 
 def _grid(

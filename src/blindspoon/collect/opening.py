@@ -29,7 +29,6 @@ from blindspoon.collect.sitting import FILE, Memory, Plan, Sitting
 from blindspoon.errors import (
     FormError,
     Note,
-    Problem,
     Rule,
     ScoreError,
     TrialError,
@@ -129,19 +128,18 @@ def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
     plan = ledger.plan if trial.attributes else None
     served = tuple(cups for cups in (plan, ledger.sets) if cups is not None)
     if not problems and len(served) > 1:
-        problems += _called_alike(_trays(served))
+        problems += [
+            _CALLED_ALIKE.broken(
+                f"{shown(taster)} has a set and a cup {shown(name)} in session {session}",
+                "servings.csv",
+            )
+            for (session, taster), units in _trays(served).items()
+            for of_sets, name in units
+            if of_sets and (False, name) in units
+        ]
     if problems or not served:
         raise ScoreError(problems)
     return trial, ledger, served
-
-
-def _called_alike(trays: Trays) -> Iterator[Problem]:
-    """Find cups that are called as a set of the same taster is."""
-    for (session, taster), units in trays.items():
-        for of_sets, name in units:
-            if of_sets and (False, name) in units:
-                found = f"{shown(taster)} has a set and a cup {shown(name)} in session {session}"
-                yield _CALLED_ALIKE.broken(found, "servings.csv")
 
 
 def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[], None]:

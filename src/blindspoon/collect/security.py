@@ -181,13 +181,7 @@ class Access:
         return self._sitting.memory.link("form", link)
 
     def form(self, link: str) -> Mapping[str, str]:
-        """Give the form that was sent from a page of this link.
-
-        Raises
-        ------
-        HTTPException
-            400, 403 or 415 where it was sent from elsewhere.
-        """
+        """Give the form that was sent from a page of this link, as `own_form` does."""
         return own_form(self.ticket(link))
 
     def _turn_away(self) -> None:

@@ -125,24 +125,17 @@ class Memory:
         FormError
             If it is damaged.
         """
-
-        def pairs(name: str) -> Pairs:
-            return tuple((str(session), str(taster)) for session, taster in found[name])
-
         try:
             found = {"devices": {}, "locked": []} | json.loads(data)  # earlier files have none
             if set(found) != {known.name for known in fields(cls)} or len(found["secret"]) != 64:
                 raise ValueError
-            memory = cls(
-                secret=str(found["secret"]),
-                session=str(found["session"]),
-                joined=tuple(map(str, found["joined"])),
-                locked=tuple(map(str, found["locked"])),
-                devices={str(name): str(device) for name, device in found["devices"].items()},
-                renewed={str(name): int(times) for name, times in found["renewed"].items()},
-                agreed=pairs("agreed"),
-                twice=pairs("twice"),
-            )
+            for name in ("joined", "locked"):
+                found[name] = tuple(map(str, found[name]))
+            for name in ("agreed", "twice"):
+                found[name] = tuple((str(session), str(taster)) for session, taster in found[name])
+            for name, kind in (("devices", str), ("renewed", int)):
+                found[name] = {str(taster): kind(it) for taster, it in found[name].items()}
+            memory = cls(**found | {name: str(found[name]) for name in ("secret", "session")})
             memory.link("host")
         except (ValueError, TypeError, KeyError, AttributeError) as error:
             remedy = "Remove it; every taster then needs a new link, and no score is lost"

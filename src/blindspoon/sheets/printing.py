@@ -113,10 +113,15 @@ def print_sheets(  # noqa: PLR0913 - each is a choice of the host
         "labels": {"stock": stock, "sheets": sheets, "size": PAPERS[stock.paper], "margin": 0},
         "ballots": {"all": make_ballots(trial, plan, paper)},
     }
-    at: dict[str, Any] = {"size": PAPERS[paper], "margin": MARGIN, "head": heading(trial)}
+    at: dict[str, Any] = {"size": PAPERS[paper], "margin": MARGIN}
 
     def page(name: str, **values: Any) -> bytes:  # noqa: ANN401 - the template knows them
-        return _page(name, **at | values)
+        """Fill a template; all text of the host is escaped in it."""
+        width, height = (round(side, 3) for side in (at | values)["size"])
+        colours = "".join(f"{PREFIX}{colour}:{PALETTE[colour][0]};" for colour in COLOURS)
+        known = {"width": width, "height": height, "colours": colours, "practice": PRACTICE}
+        known |= {"name": name, "head": heading(trial), **at, **values}
+        return templates().get_template(f"{name}.html.j2").render(known).encode()
 
     single = {f"{name}.html": page(name, **values) for name, values in told.items()}
     return single | (_roles(trial, plan, page, told) if roles else {})
@@ -155,18 +160,3 @@ def _roles(
             both = part("marks", sessions=marked, first=n == 0, own=who, other=other)
             roles[f"both-taste/{name}"] = page("role", title=f"For {who}", parts=[both])
     return {f"{name}.html": content for name, content in roles.items()}
-
-
-def _page(name: str, *, size: tuple[float, float], margin: float, **content: object) -> bytes:
-    """Fill a template; all text of the host is escaped in it."""
-    template = templates().get_template(f"{name}.html.j2")
-    width, height = (round(side, 3) for side in size)
-    return template.render(
-        name=name,
-        colours="".join(f"{PREFIX}{colour}:{PALETTE[colour][0]};" for colour in COLOURS),
-        width=width,
-        height=height,
-        margin=margin,
-        practice=PRACTICE,
-        **content,
-    ).encode()

@@ -49,10 +49,8 @@ def trays_of(plan: ServingPlan) -> tuple[Tray, ...]:
 
 def session_line(trial: Trial, name: str) -> str:
     """Name a session, with its date where trial.toml gives one: "Session 1, 19 September 2026"."""
-    dates = {session.name: session.date for session in trial.sessions}
-    date = dates.get(name)
-    label = trial.session_label(name)
-    said = label or f"Session {name}"
+    date = {session.name: session.date for session in trial.sessions}.get(name)
+    said = trial.session_label(name) or f"Session {name}"
     return said if date is None else f"{said}, {day(date)}"
 
 

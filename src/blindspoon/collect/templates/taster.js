@@ -88,8 +88,10 @@
       failures = 0;
       leaving = "";
       if (unsent.all()[path] === body) unsent.set(path);
-      if (said.problems && path === location.pathname) said.problems.forEach((problem) => fault(problem.field, problem.text));
-      else putAside(path, body, said.message || (said.problems || []).map((problem) => problem.text).join(" "));
+      if (said.problems && path === location.pathname) {
+        said.problems.forEach((problem) => beside(problem.field + "-fault", problem.text));
+        say(words.see_above, "bad");
+      } else putAside(path, body, said.message || (said.problems || []).map((problem) => problem.text).join(" "));
       return send();
     }
     failures += 1;
@@ -168,8 +170,7 @@
   // A number that is typed is shown as it was understood: 7,5 as 7.5.
   function showRead(scores) {
     for (const [name, score] of Object.entries(scores)) {
-      const place = document.getElementById(name + "-read");
-      if (place) place.textContent = score && words.read_as.replace("{score}", shown(score));
+      beside(name + "-read", score && words.read_as.replace("{score}", shown(score)));
     }
   }
 
@@ -178,10 +179,9 @@
     else if (sent && !refused.all()[location.pathname]) say(form ? words.saved : words.all_saved, "good");
   }
 
-  function fault(name, text) {
-    const place = document.getElementById(name + "-fault");
+  function beside(id, text) {
+    const place = document.getElementById(id);
     if (place) place.textContent = text;
-    say(words.see_above, "bad");
   }
 
   // What is given at an address, whether it was acknowledged or not.
@@ -310,10 +310,7 @@
     form.addEventListener("change", showValues);
     showValues();
     form.addEventListener("change", (event) => {
-      for (const about of ["-fault", "-read"]) {
-        const place = document.getElementById(event.target.name + about);
-        if (place) place.textContent = "";
-      }
+      for (const about of ["-fault", "-read"]) beside(event.target.name + about, "");
       store();
     });
     form.elements.comment.addEventListener("input", () => {
