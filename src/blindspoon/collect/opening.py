@@ -206,7 +206,9 @@ def _ballots(
             if file not in files.values():
                 elsewhere[session, taster, of_sets][code] = file
     ballots: dict[tuple[str, str], Ballot] = {}
-    for tray in trays.keys() - sitting.ballots.keys():
+    for tray in trays:
+        if tray in sitting.ballots:
+            continue
         parts = []
         for of_sets in {in_set: None for in_set, _ in sorted(trays[tray], reverse=True)}:
             own = {name: cups for (in_set, name), cups in trays[tray].items() if in_set is of_sets}
@@ -226,7 +228,7 @@ def _ballots(
             parts.append(part)
         codes = tuple(name for _, name in trays[tray])
         ballots[tray] = Ballot(parts[0], parts[1], codes) if len(parts) > 1 else parts[0]
-    return {tray: ballots[tray] for tray in trays if tray in ballots}
+    return ballots
 
 
 def _trays(served: Sequence[Cups]) -> Trays:
