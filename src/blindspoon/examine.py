@@ -12,12 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from blindspoon.batches.ages import age_cups, days_in_brief
-from blindspoon.batches.summary import (
-    Made,
-    cautions_in_words,
-    differences_in_words,
-    make_up,
-)
+from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.errors import Note, Problem, Rule, ScoreError, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs

@@ -113,11 +113,7 @@ def _write(folder: Path, seal: Seal) -> None:
 
 
 def lift_blind(
-    folder: Path,
-    today: datetime.date,
-    agreed: Callable[[Lifting], bool],
-    *,
-    last: bool = False,
+    folder: Path, today: datetime.date, agreed: Callable[[Lifting], bool], *, last: bool = False
 ) -> Lifting:
     """Lift the blind of a folder, if the host agrees to what is missing.
 

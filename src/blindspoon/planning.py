@@ -95,37 +95,29 @@ def size_folder(
     return trial, replace(found, assumptions=(*found.assumptions, *told))
 
 
-def size_sets(folder: Path, tasters: Sequence[int] = ()) -> tuple[Trial, ChoiceSizing | None]:
-    """Say what numbers of sets can show, exactly; None where the trial has no choice.
+def size_exactly(
+    folder: Path, options: SizeOptions
+) -> tuple[Trial, ChoiceSizing | None, CourseSizing | None]:
+    """Work out what numbers of sets can show, and what panels can hope for of a question of days.
 
-    Raises
-    ------
-    TrialError
-        If trial.toml has problems.
-    """
-    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
-    if trial.choice is None:
-        return trial, None
-    from blindspoon.simulate.choice_size import size_choice  # noqa: PLC0415 - brings in scipy
-
-    return trial, size_choice(trial, tasters)
-
-
-def size_days(folder: Path, options: SizeOptions) -> CourseSizing | None:
-    """Say what panels can hope for of a question of days; None where the trial has none.
+    None where the trial has no choice, or no course.
 
     Raises
     ------
     TrialError
         If a folder has problems.
     """
-    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
-    if trial.course is None:
-        return None
-    from blindspoon.simulate.course_size import size_course  # noqa: PLC0415 - brings in scipy
+    trial, sets, days = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial), None, None
+    if trial.choice:
+        from blindspoon.simulate.choice_size import size_choice  # noqa: PLC0415 - brings in scipy
 
-    spread = _spread(trial.attribute(trial.course.attribute), options)
-    return size_course(trial, spread, options.tasters)
+        sets = size_choice(trial, options.tasters)
+    if trial.course:
+        from blindspoon.simulate.course_size import size_course  # noqa: PLC0415 - brings in scipy
+
+        spread = _spread(trial.attribute(trial.course.attribute), options)
+        days = size_course(trial, spread, options.tasters)
+    return trial, sets, days
 
 
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:

@@ -170,10 +170,9 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     [choice] it is exact: right answers needed, and the chance to show that some can tell. For
     [course] it names the designs, best first, and what each can show.
     """
-    from blindspoon.planning import SizeOptions, size_days, size_sets  # noqa: PLC0415
+    from blindspoon.planning import SizeOptions, size_exactly  # noqa: PLC0415
 
-    trial, sets = size_sets(folder, options["tasters"])
-    days = size_days(folder, SizeOptions(**options))
+    trial, sets, days = size_exactly(folder, SizeOptions(**options))
     exact = {"choice": sets.to_record()} if sets else {}
     exact |= {"course": days.to_record()} if days else {}
     if exact and not as_json:

@@ -8,7 +8,6 @@ import importlib
 import traceback
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import cast
 
 import jinja2
 from flask import Flask, abort, jsonify, make_response, redirect, render_template, request
@@ -258,18 +257,15 @@ class Workbench:
         app.add_url_rule("/here", "here", lambda: self.door.proof("here", str(self.shelf)))
         app.before_request(self._see_sender)
         app.after_request(_harden)
-        app.register_error_handler(HTTPException, self._of_request)
-        app.register_error_handler(TrialError, self._of_trial)
-        app.register_error_handler(Exception, self._of_bug)
+        app.register_error_handler(Exception, self._refuse)
 
     def _let_in(self, text: str) -> Response:
         """Swap the pass of an address for a cookie."""
         if not self.door.admits(text):
             abort(403)
         response = redirect("/", 303)
-        response.set_cookie(
-            self.cookie, self.door.proof("cookie"), httponly=True, samesite="Strict"
-        )
+        proof = self.door.proof("cookie")
+        response.set_cookie(self.cookie, proof, httponly=True, samesite="Strict")
         return response
 
     def _see_sender(self) -> None:
@@ -283,25 +279,22 @@ class Workbench:
 
     # -- how it is refused ------------------------------------------------------------------
 
-    def _of_request(self, error: HTTPException) -> Response:
-        if error.response is not None:
-            return cast("Response", error.response)
-        code = error.code or 400
-        return self._refused(code, MESSAGES.get(code, _ELSE))
-
-    def _refused(self, code: int, text: str, problems: Sequence[Problem] = ()) -> Response:
+    def _refuse(self, error: Exception) -> Response:
+        """Say what is wrong with a request, with the files of a trial, or with this program."""
+        problems: Sequence[Problem] = ()
+        if isinstance(error, HTTPException):
+            code = error.code or 400
+            text = MESSAGES.get(code, _ELSE)
+        elif isinstance(error, TrialError):
+            code, text, problems = 422, "A file has to be mended first.", error.problems
+            if problems[0].slug == "cannot-write":
+                code, text = 507, "A file could not be written."
+        else:
+            file = own_state.note_trouble("".join(traceback.format_exception(error)))
+            code, text = 500, f"{MESSAGES[500]} What happened stands in {file}."
         if wants_json():
             return make_response(jsonify(message=text), code)
         return self.page("message.html.j2", None, code=code, text=text, problems=problems)
-
-    def _of_trial(self, error: TrialError) -> Response:
-        if error.problems[0].slug == "cannot-write":
-            return self._refused(507, "A file could not be written.", error.problems)
-        return self._refused(422, "A file has to be mended first.", error.problems)
-
-    def _of_bug(self, error: Exception) -> Response:
-        file = own_state.note_trouble("".join(traceback.format_exception(error)))
-        return self._refused(500, f"{MESSAGES[500]} What happened stands in {file}.")
 
 
 def _harden(response: Response) -> Response:

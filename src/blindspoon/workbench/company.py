@@ -153,14 +153,12 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
 
     plan = found.plan
     undrawn = {"assumptions": (), "title": "", "trials": FINE}
-    if not plan.attributes:  # nothing is scored: who can tell is asked, and worked out exactly
-        _, sets = planning.size_sets(found.folder)
-        said = sets.sentences if sets else ()
-        return undrawn | {"first": said[:1], "rest": said[1:]}
-    if plan.course and not plan.primary_attributes:
-        days = planning.size_days(found.folder, planning.SizeOptions())
-        said, designs = days.sentences if days else (), len(DESIGNS)
-        return undrawn | {"first": said[designs:], "rest": said[:designs]}
+    if not plan.primary_attributes and (plan.course or not plan.attributes):
+        _, sets, days = planning.size_exactly(found.folder, planning.SizeOptions())
+        first, rest = (sets.sentences[:1], sets.sentences[1:]) if sets else ((), ())
+        if days:  # the designs come before what each can show
+            first, rest = days.sentences[len(DESIGNS) :], days.sentences[: len(DESIGNS)]
+        return undrawn | {"first": first, "rest": rest}
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
     alone = planned == 1
     options = planning.SizeOptions(
@@ -172,10 +170,10 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     trial, sizing = planning.size_folder(found.folder, options, moved)
     chart = chances_chart(sizing, trial)
     own = f"{count(planned, 'taster')}, {spelled(rounds)} "
-    first = [text for text in sizing.sentences if text.startswith(own)]
+    theirs = [text for text in sizing.sentences if text.startswith(own)]
     return {
-        "first": first,
-        "rest": [text for text in sizing.sentences if text not in first],
+        "first": theirs,
+        "rest": [text for text in sizing.sentences if text not in theirs],
         "assumptions": sizing.assumptions,
         "title": chart.title,
         "wide": Markup(chart.wide),  # noqa: S704 - drawn here

@@ -56,12 +56,14 @@ def add_to(bench: Workbench) -> None:
     def page(found: Stage, draft: Draft | None = None, code: int = 200, **more: object) -> Response:
         draft = _draft(found.text, rows=draft is None) | (draft or {})
         numbers = {kind: range(1, len(_rows(draft, kind)) + 1) for kind in ROWS}
-        for kind, fields in ROWS.items():
-            for number in numbers[kind]:
-                blank = {f"{kind}[{number}].{field}": "" for field in ("name", *fields)}
-                draft = blank | draft
+        blank = {
+            f"{kind}[{number}].{field}": ""
+            for kind, fields in ROWS.items()
+            for number in numbers[kind]
+            for field in ("name", *fields)
+        }
         own: dict[str, object] = {
-            "typed": draft,
+            "typed": blank | draft,
             "scale": (draft["scale.low"], draft["scale.high"]),
             "numbers": numbers,
             "locked": {part: found.locked(part) for part in ("served", "rule")},
