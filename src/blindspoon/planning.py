@@ -147,7 +147,7 @@ def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
             )
             found = "the earlier trial did not score this attribute"
             raise DesignError([rule.broken(found, str(options.like), column=attribute.name)])
-        spread = size_results.spread_from(results[attribute.name], earlier.trial.title)
+        spread = size_results.spread_from(results[attribute.name].mixed, earlier.trial.title)
     given = {
         "residual_sd": options.cup_sd,
         "taster_sd": options.taster_sd,

@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComp
 from blindspoon.findings.pooling import pool
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.simulate import course_rates
-from blindspoon.simulate.course_rates import CourseSituation
+from blindspoon.simulate.course_rates import Asked, CourseCell, CourseSituation
 from blindspoon.simulate.situations import (
     BOTH,
     SITUATIONS,
@@ -27,7 +27,7 @@ from blindspoon.simulate.situations import (
     Truths,
     truths,
 )
-from blindspoon.simulate.sweep import Progress, sweep
+from blindspoon.simulate.sweep import Progress, sweep_chunks
 from blindspoon.simulate.trials import make_trial, simulate
 from blindspoon.stats.results import Contrast, Interval, NoResult
 from blindspoon.stats.sign_flips import EXACT_UP_TO
@@ -248,8 +248,7 @@ CHUNK = 100
 """Trials drawn from one seed, whatever the number of workers."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GridCell:
+class GridCell(NamedTuple):
     """One cell of the grid; both procedures judge the same simulated trials."""
 
     situation: Situation
@@ -292,37 +291,24 @@ def calibrate(
     >>> len(found.cells), found.cells[0].trials, found.cells[0].found
     (12, 4, None)
     """
-    grid = itertools.product(situations, variants, tasters, TRUTHS)
-    panels = [
-        GridCell(situation=situation, variants=kinds, tasters=size, truth=truth)
-        for situation, kinds, size, truth in grid
-    ]
+    panels = [GridCell(*cell) for cell in itertools.product(situations, variants, tasters, TRUTHS)]
     wanted = {
         panel: max(1, trials >> (panel.tasters > EXACT_UP_TO) + (panel.truth != "none"))
-        for panel in panels
+        for panel in sorted(panels, key=lambda panel: -panel.tasters)
     }
-    jobs = [
-        (seed, panel, start, min(CHUNK, count - start))
-        for panel, count in sorted(wanted.items(), key=lambda asked: -asked[0].tasters)
-        for start in range(0, count, CHUNK)
-    ]
     counted = {panel: np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64) for panel in panels}
-    chunks = sweep(count_chunk, jobs, n_jobs, progress)
-    for (_, panel, _, _), chunk in zip(jobs, chunks, strict=True):
+    for panel, chunk in sweep_chunks(
+        count_chunk, wanted, CHUNK, seed=seed, n_jobs=n_jobs, progress=progress
+    ):
         counted[panel] += chunk
     cells = [
         CalibrationCell(
-            situation=panel.situation.name,
-            variants=panel.variants,
-            tasters=panel.tasters,
-            truth=panel.truth,
-            procedure=procedure,
-            trials=wanted[panel],
-            **rates(counts),
+            situation=panel.situation.name, variants=panel.variants, tasters=panel.tasters,
+            truth=panel.truth, procedure=procedure, trials=wanted[panel], **rates(counts),
         )
         for panel in panels
         for procedure, counts in zip(BOTH, counted[panel], strict=True)
-    ]
+    ]  # fmt: skip
     return Calibration(trials=trials, seed=seed, cells=tuple(cells))
 
 
@@ -335,23 +321,26 @@ def calibrate_courses(
     n_jobs: int | None = None,
     progress: Progress | None = None,
 ) -> tuple[Counted, ...]:
-    """Count what is right of courses over days; see `course_rates.count_courses`."""
-    counted = course_rates.count_courses(
-        situations, trials=trials, seed=seed, tasters=tasters, n_jobs=n_jobs, progress=progress
-    )
+    """Count what is right of courses over days, where the food changes and where it does not.
+
+    `trials` are those of a cell; the rest is as in `calibrate`.
+    """
+    cells = [*course_rates.course_cells(situations, tasters)]
+    wanted = dict.fromkeys(sorted(cells, key=lambda cell: -cell.tasters), trials)
+    found: dict[CourseCell, list[tuple[Asked, tuple[int, int]]]] = {cell: [] for cell in cells}
+    for cell, chunk in sweep_chunks(
+        course_rates.course_chunk, wanted, course_rates.CHUNK,
+        seed=seed, n_jobs=n_jobs, progress=progress,
+    ):  # fmt: skip
+        found[cell] += chunk.items()
     return tuple(
         Counted(
-            situation.name,
-            situation.variants,
-            size,
-            "all" if changes else "none",
-            procedure,
-            question,
-            rate(true, asked),
+            cell.situation.name, cell.situation.variants, cell.tasters,
+            "all" if cell.changes else "none", procedure, question, rate(true, asked),
         )
-        for (situation, size, changes), counts in counted.items()
-        for (procedure, question), (true, asked) in counts.items()
-    )
+        for cell, parts in found.items()
+        for (procedure, question), (true, asked) in course_rates.summed(parts).items()
+    )  # fmt: skip
 
 
 def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray:
@@ -369,10 +358,9 @@ def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray
     plan = make_trial(situation, variants, panel.tasters)
     tables = simulate(plan, situation, true, trials * situation.kitchens, rng)
     judged: Iterable[AttributeResult | PooledAttribute]
+    judged = (result for trial, table in tables for result in compare_trial(trial, table))
     if situation.kitchens > 1:
         judged = _over_kitchens(tables, situation.kitchens)
-    else:
-        judged = [result for trial, table in tables for result in compare_trial(trial, table)]
     said = [[answers(result, by) for by in situation.by] for result in judged]
     counts = np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64)
     for place, by in enumerate(situation.by):
@@ -386,14 +374,11 @@ def _over_kitchens(
     """Pool so many trials at a time."""
     kitchens = (
         Kitchen(
-            name=f"kitchen {place}",
-            fingerprint="",
-            trial=trial,
-            table=table,
+            name=f"kitchen {place}", fingerprint="", trial=trial, table=table,
             results=compare_trial(trial, table),
         )
         for place, (trial, table) in enumerate(tables)
-    )
+    )  # fmt: skip
     for those in zip(*[kitchens] * number, strict=True):
         yield from pool(those).attributes
 

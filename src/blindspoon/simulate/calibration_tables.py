@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime
+import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import cast
@@ -13,6 +14,7 @@ from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
 from blindspoon.simulate import course_rates
 from blindspoon.simulate.calibrate import (
+    BOUND_QUESTIONS,
     QUESTIONS,
     TASTERS,
     TRIALS,
@@ -85,33 +87,84 @@ def from_csv(text: str) -> tuple[Counted, ...]:
 
 def summary(counted: Iterable[Counted]) -> str:
     """Pool the rates over the panels, a line a situation and procedure, and list those beyond."""
-    every = list(counted)
-    over_days = [one for one in every if one.situation in NAMES]
-    held = [one for one in held_to_limits(every) if one.situation not in NAMES]
-    named = {one.situation for one in held}
-    rows = [row for known in SITUATIONS if known.name in named for row in _summary(held, known)]
-    parts = [_table(_SUMMARY, rows), *_beyond(held)] if held else []
-    return "\n\n".join([*parts, *(_over_days(over_days) if over_days else ())]) + "\n"
+    every = by_procedure(counted)
+    usual = {pair: rates for pair, rates in every.items() if pair[0] not in NAMES}
+    over_days = {pair: rates for pair, rates in every.items() if pair[0] in NAMES}
+    parts = []
+    for pairs, columns in ((usual, BOUND_QUESTIONS), (over_days, QUESTIONS)):
+        if not pairs:
+            continue
+        if pairs is over_days:
+            named = {situation for situation, _ in pairs}
+            says = (f"- {known.name}: {known.says}" for known in COURSES if known.name in named)
+            parts += ["Over days:", "\n".join(says)]
+        heads = ["situation", "procedure", "its assumptions hold"]
+        heads += [f"{question.replace('_', ' ')} (worst)" for question in columns]
+        rows = [_pooled_row(*pair, rates, columns) for pair, rates in pairs.items()]
+        parts += [_table([*heads, *["beyond a limit"] * (pairs is usual)], rows)]
+        parts += _beyond([*held_to_limits(itertools.chain(*pairs.values()))])
+    return "\n\n".join(parts) + "\n"
 
 
-def _over_days(counted: Sequence[Counted]) -> Iterator[str]:
-    """Tell the rates of courses, pooled over the panels, a line a situation and procedure."""
-    mine: dict[tuple[str, str], list[Counted]] = {}
+def by_procedure(counted: Iterable[Counted]) -> dict[tuple[str, str], list[Counted]]:
+    """Group rates by situation and procedure."""
+    found: dict[tuple[str, str], list[Counted]] = {}
     for one in counted:
-        mine.setdefault((one.situation, one.procedure), []).append(one)
-    rows = [
-        [
-            *pair,
-            "yes" if is_assumed(pair[0], "all", pair[1]) else "no",
-            *(_pooled(own, q) for q in QUESTIONS),
-        ]
-        for pair, own in mine.items()
-    ]
-    named = {situation for situation, _ in mine}
-    yield "Over days:"
-    yield "\n".join(f"- {known.name}: {known.says}" for known in COURSES if known.name in named)
-    yield _table(_COURSE_SUMMARY, rows)
-    yield from _beyond([*held_to_limits(counted)])
+        found.setdefault((one.situation, one.procedure), []).append(one)
+    return found
+
+
+def _pooled_row(
+    situation: str, procedure: str, rates: Sequence[Counted], columns: Sequence[str]
+) -> list[str]:
+    """Tell the rates of one procedure in one situation, pooled over the panels."""
+    over_days = situation in NAMES
+    truths: Sequence[Truth] = ("all",) if over_days else TRUTHS
+    holding = [truth for truth in truths if is_assumed(situation, truth, procedure)]
+    assumed = f"where {wording.listing(DIFFER[truth] for truth in holding)}" if holding else "no"
+    row = [situation, procedure if over_days else PROCEDURES[procedure]]
+    row.append("yes" if len(holding) == len(truths) else assumed)
+    for question in columns:
+        asked = [one for one in rates if one.question == question]
+        if question == "false_alike" and not over_days:
+            asked = [one for one in asked if one.truth == "all"]
+        row.append(_pooled([one.rate for one in asked], question))
+    held = [*held_to_limits(rates)]
+    return row if over_days else [*row, f"{sum(one.beyond for one in held)} of {len(held)}"]
+
+
+def _pooled(rates: list[Rate], question: str) -> str:
+    if not rates:
+        return "–"
+    values = [rate.value for rate in rates if rate.trials >= ENOUGH]
+    worst = (min if question in {"coverage", "found"} else max)(values, default=None)
+    return f"{_told(pooled(rates))} ({'–' if worst is None else wording.number(worst, 3)})"
+
+
+def _beyond(held: Sequence[Counted]) -> Iterator[str]:
+    """Tell how many rates are beyond their limit; of which, how often and how far at worst."""
+    for assumed, where in ((True, "hold"), (False, "do not hold")):
+        mine = [one for one in held if one.assumed is assumed]
+        alike: dict[tuple[str, str, str], list[Counted]] = {}
+        for one in mine:
+            alike.setdefault((one.situation, one.procedure, one.question), []).append(one)
+        lines = []
+        for (situation, by, question), cells in alike.items():
+            if beyond := [one.rate for one in cells if one.beyond]:
+                worst = (min if question == "coverage" else max)(
+                    beyond, key=lambda rate: rate.value
+                )
+                lines.append(
+                    f"- {situation}, {PROCEDURES.get(by, by)}: {question.replace('_', ' ')} in "
+                    f"{len(beyond)} of {len(cells)} cells, at worst {_told(worst)}"
+                )
+        if mine:
+            yield (
+                f"Where a procedure's assumptions {where}, {sum(one.beyond for one in mine)} of "
+                f"{len(mine):,} rates are beyond their limit{':' if lines else '.'}"
+            )
+        if lines:
+            yield "\n".join(lines)
 
 
 def tables(counted: Sequence[Counted]) -> str:
@@ -122,124 +175,36 @@ def tables(counted: Sequence[Counted]) -> str:
     return "\n\n".join(["### In short", summary(counted).rstrip(), *parts]) + "\n"
 
 
-_COURSE_SUMMARY = (
-    "situation",
-    "procedure",
-    "its assumptions hold",
-    *(f"{question.replace('_', ' ')} (worst)" for question in QUESTIONS),
-)
-_SUMMARY = (
-    "situation",
-    "procedure",
-    "its assumptions hold",
-    "false alarm (worst)",
-    "coverage (worst)",
-    "false alike (worst)",
-    "beyond a limit",
-)
-
-
-def _summary(held: Sequence[Counted], situation: Situation) -> Iterator[list[str]]:
-    for by in situation.by:
-        mine = [one for one in held if (one.situation, one.procedure) == (situation.name, by)]
-        beyond = sum(one.beyond for one in mine)
-        yield [
-            situation.name,
-            PROCEDURES[by],
-            _assumed(situation, by),
-            _pooled(mine, "false_alarm"),
-            _pooled(mine, "coverage"),
-            _pooled([one for one in mine if one.truth == "all"], "false_alike"),
-            f"{beyond} of {len(mine)}",
-        ]
-
-
-def _assumed(situation: Situation, procedure: str) -> str:
-    holding = [truth for truth in TRUTHS if is_assumed(situation.name, truth, procedure)]
-    if len(holding) == len(TRUTHS):
-        return "yes"
-    return f"where {wording.listing(DIFFER[truth] for truth in holding)}" if holding else "no"
-
-
-def _pooled(held: Iterable[Counted], question: str) -> str:
-    found = [one.rate for one in held if one.question == question]
-    if not found:
-        return "–"
-    values = [rate.value for rate in found if rate.trials >= ENOUGH]
-    worst = (min if question in {"coverage", "found"} else max)(values, default=None)
-    told = "–" if worst is None else wording.number(worst, 3)
-    return f"{_told_rate(pooled(found))} ({told})"
-
-
-def _beyond(held: Sequence[Counted]) -> Iterator[str]:
-    for assumed, where in ((True, "hold"), (False, "do not hold")):
-        mine = [one for one in held if one.assumed is assumed]
-        if not mine:
-            continue
-        beyond = sum(one.beyond for one in mine)
-        said = f"Where a procedure's assumptions {where}, {beyond} of {len(mine):,} rates are "
-        yield f"{said}beyond their limit{':' if beyond else '.'}"
-        if beyond:
-            yield "\n".join(_told(mine))
-
-
-def _told(held: Sequence[Counted]) -> Iterator[str]:
-    """Tell for each situation, procedure and rate how often and how far it is beyond its limit."""
-    alike: dict[tuple[str, str, str], list[Counted]] = {}
-    for one in held:
-        key = one.situation, one.procedure, one.question
-        alike.setdefault(key, []).append(one)
-    for (situation, by, question), mine in alike.items():
-        beyond = [one.rate for one in mine if one.beyond]
-        if beyond:
-            worst = (min if question == "coverage" else max)(beyond, key=lambda rate: rate.value)
-            yield (
-                f"- {situation}, {PROCEDURES.get(by, by)}: {question.replace('_', ' ')} in "
-                f"{len(beyond)} of {len(mine)} cells, at worst {_told_rate(worst)}"
-            )
-
-
 def _section(counted: Sequence[Counted], situation: Situation) -> tuple[str, str, str]:
-    mine = {
-        (one.variants, one.tasters, one.procedure, one.truth, one.question): one
-        for one in counted
-        if one.situation == situation.name
-    }
-    panels = dict.fromkeys(key[:2] for key in mine)
-    rows = [
-        [str(variants), str(tasters), PROCEDURES[by], *_rates(mine, variants, tasters, by)]
-        for variants, tasters in panels
-        for by in situation.by
-    ]
+    mine = [one for one in counted if one.situation == situation.name]
+    panels = dict.fromkeys((one.variants, one.tasters) for one in mine)
+    rows = []
+    for (variants, tasters), by in itertools.product(panels, situation.by):
+        panel = (variants, tasters, by)
+        rates = [one for one in mine if (one.variants, one.tasters, one.procedure) == panel]
+        rows.append([str(variants), str(tasters), PROCEDURES[by], *_rates(rates)])
     heads = ("variants", "tasters", "procedure", *(heading for heading, _, _ in COLUMNS))
-    step, margin = wording.plain(situation.scale.step), wording.plain(situation.margin)
-    ends = f"{wording.plain(situation.scale.low)} to {wording.plain(situation.scale.high)}"
-    return (
-        f"### {situation.name}",
-        f"{situation.says} Scale {ends} in steps of {step}; the margin is {margin}.",
-        _table(heads, rows),
+    scale, plain = situation.scale, wording.plain
+    said = (
+        f"{situation.says} Scale {plain(scale.low)} to {plain(scale.high)} in steps of "
+        f"{plain(scale.step)}; the margin is {plain(situation.margin)}."
     )
+    return f"### {situation.name}", said, _table(heads, rows)
 
 
-def _rates(
-    mine: dict[tuple[int, int, str, Truth, str], Counted], variants: int, tasters: int, by: str
-) -> Iterator[str]:
+def _rates(panel: Sequence[Counted]) -> Iterator[str]:
+    """Tell what one procedure did with one panel; of how many trials, where not of all."""
     for _, question, truth in COLUMNS:
-        one = mine.get((variants, tasters, by, truth, question))
-        if one is None:
+        rates = {one.question: one for one in panel if one.truth == truth}
+        if question not in rates:
             yield "–"
             continue
-        simulated = max(
-            other.rate.trials
-            for key, other in mine.items()
-            if key[:4] == (variants, tasters, by, truth)
-        )
-        asked = "" if one.rate.trials == simulated else f" of {one.rate.trials:,}"
-        told = _told_rate(one.rate)
-        yield f"**{told}**{asked}" if one.beyond else told + asked
+        rate, simulated = rates[question].rate, max(one.rate.trials for one in rates.values())
+        told = f"**{_told(rate)}**" if rates[question].beyond else _told(rate)
+        yield told + ("" if rate.trials == simulated else f" of {rate.trials:,}")
 
 
-def _told_rate(rate: Rate) -> str:
+def _told(rate: Rate) -> str:
     return f"{wording.number(rate.value, 3)} ± {wording.number(rate.se, 3)}"
 
 
@@ -273,12 +238,12 @@ def run(
     remedy, problems = "Correct the option", []
     for name in only:
         if name not in known:
-            rule = Rule("not-sizable", f"allowed are {', '.join(known)}", remedy)
+            allowed = Rule("not-sizable", f"allowed are {', '.join(known)}", remedy)
             found = f"there is no situation {name}{did_you_mean(name, known)}"
-            problems.append(rule.broken(found, "--only"))
+            problems.append(allowed.broken(found, "--only"))
     if min(tasters, default=2) < 2:
-        rule = Rule("not-sizable", "allowed are 2 tasters or more", remedy)
-        problems.append(rule.broken("a panel of one", "--tasters"))
+        allowed = Rule("not-sizable", "allowed are 2 tasters or more", remedy)
+        problems.append(allowed.broken("a panel of one", "--tasters"))
     if problems:
         raise DesignError(problems)
     chosen = tuple(situation for situation in SITUATIONS if not only or situation.name in only)

@@ -15,6 +15,9 @@ from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.panels import WANTED
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.simulate.sizing_words import (
+    ALIKE,
+    ONCE,
+    TWICE,
     Cells,
     Goal,
     by_sessions,
@@ -132,9 +135,9 @@ def chances_of(sizing: Sizing, trial: Trial) -> Chances:
     planned = next((c for c in deciding if (c.tasters, c.sessions) == panel), None)
     once, twice = (wording.in_points(many * sizing.margin) for many in (1, 2))
     goals = (
-        Goal(f"A difference of {once}", lambda cell: cell.chance_margin),
-        Goal(f"A difference of {twice}", lambda cell: cell.chance_twice),
-        Goal("Alike, when nothing differs", lambda cell: cell.chance_alike),
+        Goal(f"A difference of {once}", ONCE),
+        Goal(f"A difference of {twice}", TWICE),
+        Goal("Alike, when nothing differs", ALIKE),
     )
     key = _key(sizing, planned, max(goal.chance(c).se for goal in goals for c in deciding))
     rows = by_sessions(deciding) if sizing.unit == "taster" else (tuple(deciding),)
@@ -169,7 +172,7 @@ def _enough(chances: Chances, goal: Goal) -> list[SizingCell]:
     """Smallest panel that reaches what is wanted with each number of sessions, if it spares any."""
     found: list[SizingCell] = []
     for row in chances.rows:
-        cell = next((cell for cell in row if goal.chance(cell).value >= WANTED), None)
+        cell = goal.reached(row)
         if cell is not None and (not found or cell.tasters < found[-1].tasters):
             found.append(cell)
     return found

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.findings.choices import percent
 from blindspoon.scores.sets import chosen_by
 from blindspoon.simulate.panels import WANTED
@@ -88,29 +87,6 @@ class ChoiceSizing:
         }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Every:
-    """The same for every number of sets from 1 to `MOST`, as arrays."""
-
-    needed: IntArray
-    true_alpha: FloatArray
-    chances: FloatArray
-    most: IntArray
-    chance_alike: FloatArray
-    possible: FloatArray
-
-    def row(self, tests: int) -> ChoiceSize:
-        """Say what one number of sets can show."""
-        at = tests - 1
-        needed, possible = int(self.needed[at]), bool(self.possible[at])
-        return ChoiceSize(
-            tests=tests, needed=needed if needed <= tests else None,
-            true_alpha=float(self.true_alpha[at]), chances=tuple(self.chances[:, at].tolist()),
-            most=int(self.most[at]) if possible else None,
-            chance_alike=float(self.chance_alike[at]) if possible else 0.0,
-        )  # fmt: skip
-
-
 def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     """Say what numbers of sets can show.
 
@@ -128,55 +104,55 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     planned = choice.tests or len(trial.tasting.tasters) * a_taster // several
     planned = min(planned, MOST)
     every = _every(choice, alpha)
+    half = ABLE.index(0.5)
+    lower = every[max(planned - NEAR, 1) - 1 : max(planned - 1, 0)]
+    no_less = (few for few in lower if few.chances[half] >= every[planned - 1].chances[half] > 0)
+    leaner = next(no_less, None)
     wanted = [n * a_taster // several for n in tasters] or [planned, *USUAL]
-    shown = {n for n in wanted if 0 < n <= MOST}
-    leaner = _leaner(every, planned) if planned else 0
-    rows = tuple(map(every.row, sorted(shown | ({leaner} if leaner else set()))))
+    shown = {n for n in (*wanted, leaner.tests if leaner else 0) if 0 < n <= MOST}
+    difference = tuple(_of_difference(every, planned, leaner))
+    alike = (_of_alike(choice, every),)
+    told = (*alike, *difference) if choice.ask == "alike" else (*difference, *alike)
     return ChoiceSizing(
-        choice=choice, alpha=alpha, planned=planned, rows=rows,
-        sentences=tuple(_sentences(choice, every, planned, leaner, alpha)),
+        choice=choice, alpha=alpha, planned=planned,
+        rows=tuple(every[n - 1] for n in sorted(shown)),
+        sentences=(*told, *_of_scores(choice, every, alpha)),
     )  # fmt: skip
 
 
-def _every(choice: Choice, alpha: float) -> _Every:
+def _every(choice: Choice, alpha: float) -> list[ChoiceSize]:
+    """Say what each number of sets from 1 to `MOST` can show."""
     tests, guess = np.arange(1, MOST + 1), choice.how.guess
     needed = fc.needed(tests, guess, alpha / 2 if choice.two_sided else alpha)
     most = fc.most_alike(tests, guess, choice.can_tell, alpha)
     able = np.array([guess + share * (1 - guess) for share in ABLE])[:, None]
-    return _Every(
-        needed=needed, true_alpha=fc.upper_tail(needed, tests, guess) * (1 + choice.two_sided),
-        chances=fc.upper_tail(needed, tests, able), most=most,
-        chance_alike=1 - fc.upper_tail(most + 1, tests, guess),
-        possible=np.asarray(most >= guess * tests, float),
+    columns = (
+        tests, needed, fc.upper_tail(needed, tests, guess) * (1 + choice.two_sided),
+        fc.upper_tail(needed, tests, able).T, most, 1 - fc.upper_tail(most + 1, tests, guess),
+        most >= guess * tests,
     )  # fmt: skip
+    return [
+        ChoiceSize(
+            tests=n, needed=right if right <= n else None, true_alpha=luck, chances=tuple(chances),
+            most=few if possible else None, chance_alike=alike if possible else 0.0,
+        )
+        for n, right, luck, chances, few, alike, possible in zip(
+            *(column.tolist() for column in columns), strict=True
+        )
+    ]  # fmt: skip
 
 
-def _leaner(every: _Every, planned: int) -> int:
-    """Find a number of sets somewhat below the planned one that shows no less; 0 where none is."""
-    half = every.chances[ABLE.index(0.5)]
-    lower = range(max(planned - NEAR, 1), planned)
-    return next((n for n in lower if half[n - 1] >= half[planned - 1] and half[n - 1] > 0), 0)
-
-
-def _first(chances: FloatArray) -> int:
+def _first(every: Sequence[ChoiceSize], chance: Callable[[ChoiceSize], float]) -> int:
     """Find the first number of sets with a chance as high as wanted; 0 where there is none."""
-    enough = np.flatnonzero(chances >= WANTED)
-    return int(enough[0]) + 1 if enough.size else 0
+    return next((row.tests for row in every if chance(row) >= WANTED), 0)
 
 
-def _sentences(
-    choice: Choice, every: _Every, planned: int, leaner: int, alpha: float
+def _of_difference(
+    every: Sequence[ChoiceSize], planned: int, leaner: ChoiceSize | None
 ) -> Iterator[str]:
-    difference = tuple(_of_difference(every, planned, leaner))
-    alike = tuple(_of_alike(choice, every))
-    yield from (*alike, *difference) if choice.ask == "alike" else (*difference, *alike)
-    yield from _of_scores(choice, every, alpha)
-
-
-def _of_difference(every: _Every, planned: int, leaner: int) -> Iterator[str]:
+    half = ABLE.index(0.5)
     if planned:
-        row = every.row(planned)
-        sets = wording.count(planned, "set")
+        row, sets = every[planned - 1], wording.count(planned, "set")
         if row.needed is None:
             yield f"{sets} cannot show a difference, even if all are right."
         else:
@@ -184,35 +160,36 @@ def _of_difference(every: _Every, planned: int, leaner: int) -> Iterator[str]:
                 f"{sets}: {row.needed} right are needed to show a difference; luck alone brings "
                 f"them in {wording.percent(row.true_alpha)} of such trials."
             )
-    if leaner:
-        few, more = every.row(leaner), every.row(planned)
-        at = ABLE.index(0.5)
-        yield (
-            f"{leaner} sets do no worse than {planned}: if half can tell, the chance to show it is "
-            f"{wording.number(few.chances[at], 2)} and {wording.number(more.chances[at], 2)}."
-        )
-    enough = _first(every.chances[ABLE.index(0.5)])
+        if leaner:
+            few, more = (wording.number(size.chances[half], 2) for size in (leaner, row))
+            yield (
+                f"{leaner.tests} sets do no worse than {planned}: if half can tell, the chance to "
+                f"show it is {few} and {more}."
+            )
+    enough = _first(every, lambda row: row.chances[half])
     if enough:
         yield f"If half can tell, {enough} sets show it 8 times in 10 or more."
 
 
-def _of_alike(choice: Choice, every: _Every) -> Iterator[str]:
-    possible, allowed = np.flatnonzero(every.possible), percent(choice.can_tell)
-    if not possible.size:
-        yield f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
-        return
-    yield (
-        f"That fewer than {allowed} can tell cannot be shown with fewer than {possible[0] + 1} sets"
-        f"; {_first(every.chance_alike * every.possible)} show it 8 times in 10 if nobody can."
+def _of_alike(choice: Choice, every: Sequence[ChoiceSize]) -> str:
+    least = next((row.tests for row in every if row.most is not None), None)
+    allowed = percent(choice.can_tell)
+    if least is None:
+        return f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
+    return (
+        f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets"
+        f"; {_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
     )
 
 
-def _of_scores(choice: Choice, every: _Every, alpha: float) -> Iterator[str]:
+def _of_scores(choice: Choice, every: Sequence[ChoiceSize], alpha: float) -> Iterator[str]:
     """Say what scores would need of the same difference, where that is a fraction."""
     if choice.method not in ("triangle", "tetrad", "duo-trio"):
         return
     p = float(fc.PSYCHOMETRIC[choice.method](np.array(FAR)))
-    sets = _first(fc.upper_tail(every.needed, np.arange(1, MOST + 1), p))
+    needed = np.array([row.needed or row.tests + 1 for row in every])
+    enough = np.flatnonzero(fc.upper_tail(needed, np.arange(1, MOST + 1), p) >= WANTED)
+    sets = int(enough[0]) + 1 if enough.size else 0
     reach = fc.deviate(alpha) + fc.deviate(1 - WANTED)
     pairs = math.ceil((reach / (FAR / math.sqrt(2))) ** 2) + 2
     if sets * choice.how.cups > 2 * 2 * pairs:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -14,7 +15,6 @@ from blindspoon.batches.ages import CupAges
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.simulate.sweep import Progress, sweep
 from blindspoon.stats.acceptance import DayOfShare
 from blindspoon.stats.over_days import Bracket, Crossing, Trend
 from blindspoon.stats.page_trend import PageTrend
@@ -117,14 +117,8 @@ Asked = tuple[str, str]
 class ServedCourse(NamedTuple):
     """A trial over days, without scores: what was served to whom, a row a cup.
 
-    Attributes
-    ----------
-    trial : Trial
-    ages : CupAges
-    served : ScoreTable
-        With scores of 0.
-    day : int array, shape (n,)
-        Place of the food's day in `DAYS`, -1 for the control.
+    The scores of `served` are 0; `day`, shape (n,), is the place of the food's day in `DAYS`, -1
+    for the control.
     """
 
     trial: Trial
@@ -155,31 +149,18 @@ def panel_of(situation: CourseSituation, tasters: int) -> ServedCourse:
     shape = (tasters, len(sessions), len(foods) + 1)
     taster, session, variant = np.indices(shape).reshape(3, -1)
     cells = [(food, name) for food in foods for name in sessions]
-    n = taster.size
-    return ServedCourse(
-        trial=trial,
-        ages=CupAges(
-            days=dict(zip(cells, DAYS.tolist(), strict=True)),
-            batches=dict.fromkeys(cells, ()),
-            control_stays=True,
-        ),
-        served=ScoreTable(
-            tasters=trial.tasting.tasters,
-            sessions=sessions,
-            taster=taster,
-            session=session,
-            variant=variant,
-            batch=np.full(n, -1),
-            batches=(),
-            position=variant + 1,
-            scores=np.zeros((n, 1)),
-            coded=True,
-            balanced=True,
-            remarks=(),
-            left_out=(),
-        ),
-        day=np.where(variant == 0, -1, session if evenings else variant - 1),
+    ages = CupAges(
+        days=dict(zip(cells, DAYS.tolist(), strict=True)),
+        batches=dict.fromkeys(cells, ()),
+        control_stays=True,
     )
+    served = ScoreTable(
+        tasters=trial.tasting.tasters, sessions=sessions, taster=taster, session=session,
+        variant=variant, batch=np.full(taster.size, -1), batches=(), position=variant + 1,
+        scores=np.zeros((taster.size, 1)), coded=True, balanced=True, remarks=(), left_out=(),
+    )  # fmt: skip
+    day = np.where(variant == 0, -1, session if evenings else variant - 1)
+    return ServedCourse(trial, ages, served, day)
 
 
 def ask(
@@ -206,15 +187,11 @@ def ask(
     yield from _of_trends(found, situation, method, jars)
     yield from _of_days(found, jars, situation.crossing if changes else None)
     if situation.evening_sd:
-        (alone,) = compare_course(trial, _without_control(table), panel.ages)
+        kept = table.variant > 0
+        cups = ("taster", "session", "variant", "batch", "position", "scores")
+        without = replace(table, **{name: getattr(table, name)[kept] for name in cups})
+        (alone,) = compare_course(trial, without, panel.ages)
         yield from _of_slope("without a control", alone.trend, method)
-
-
-def _without_control(table: ScoreTable) -> ScoreTable:
-    """Leave the control's cups away."""
-    kept = table.variant > 0
-    names = ("taster", "session", "variant", "batch", "position", "scores")
-    return replace(table, **{name: getattr(table, name)[kept] for name in names})
 
 
 def _of_slope(procedure: str, found: object, course: FloatArray) -> Iterator[tuple[Asked, bool]]:
@@ -293,66 +270,47 @@ def _holds(interval: Interval, truth: float) -> bool:
 TASTERS = (8, 12, 20)
 CHUNK = 50
 """Trials drawn from one seed, whatever the number of workers."""
-Cell = tuple[CourseSituation, int, bool]
-"""Situation, tasters, and whether the food changes."""
 
 
-def count_courses(
-    situations: Sequence[CourseSituation],
-    *,
-    trials: int,
-    seed: int,
-    tasters: Sequence[int] = TASTERS,
-    n_jobs: int | None = None,
-    progress: Progress | None = None,
-) -> dict[Cell, dict[Asked, tuple[int, int]]]:
-    """Simulate courses of every situation and panel, where the food changes and where it does not.
+class CourseCell(NamedTuple):
+    """A situation, a number of tasters, and whether the food changes."""
 
-    Parameters
-    ----------
-    situations : sequence of CourseSituation
-    trials : int
-        A cell.
-    seed : int
-        The result is the same for any number of workers, and a cell's whatever else is asked.
-    tasters : sequence of int
-        Sizes of panels, from 2.
-    n_jobs : int, optional
-    progress : callable, optional
+    situation: CourseSituation
+    tasters: int
+    changes: bool
+
+
+def course_cells(
+    situations: Sequence[CourseSituation], tasters: Sequence[int]
+) -> Iterator[CourseCell]:
+    """List the cells: each panel where the food does not change, if that can be asked, and does."""
+    for situation, size in itertools.product(situations, tasters):
+        for changes in (True,) if situation.turning else (False, True):
+            yield CourseCell(situation, size, changes)
+
+
+def course_chunk(
+    seed: int, cell: CourseCell, start: int, trials: int
+) -> dict[Asked, tuple[int, int]]:
+    """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
     Returns
     -------
-    dict of Cell to (dict of Asked to (int, int))
+    dict of Asked to (int, int)
         How often each question came true, and in how many trials it could be asked.
     """
-    cells = [
-        (situation, size, changes)
-        for situation in situations
-        for size in tasters
-        for changes in ((True,) if situation.turning else (False, True))
-    ]
-    jobs = [
-        (seed, cell, start, min(CHUNK, trials - start))
-        for cell in sorted(cells, key=lambda cell: -cell[1])
-        for start in range(0, trials, CHUNK)
-    ]
-    counted: dict[Cell, dict[Asked, tuple[int, int]]] = {cell: {} for cell in cells}
-    for job, chunk in zip(jobs, sweep(course_chunk, jobs, n_jobs, progress), strict=True):
-        into = counted[job[1]]
-        for asked, (true, of) in chunk.items():
-            before = into.get(asked, (0, 0))
-            into[asked] = before[0] + true, before[1] + of
-    return counted
-
-
-def course_chunk(seed: int, cell: Cell, start: int, trials: int) -> dict[Asked, tuple[int, int]]:
-    """Simulate and judge one chunk of trials; `start` is the first one's number in its cell."""
     situation, tasters, changes = cell
     drawn_for = (seed, *situation.name.encode(), tasters, changes)
     rng = np.random.default_rng(np.random.SeedSequence(drawn_for, spawn_key=(start,)))
-    panel, counts = panel_of(situation, tasters), dict[Asked, tuple[int, int]]()
-    for _ in range(trials):
-        for asked, true in ask(situation, panel, changes=changes, rng=rng):
-            before = counts.get(asked, (0, 0))
-            counts[asked] = before[0] + bool(true), before[1] + 1
+    panel = panel_of(situation, tasters)
+    found = (ask(situation, panel, changes=changes, rng=rng) for _ in range(trials))
+    return summed((asked, (int(true), 1)) for one in found for asked, true in one)
+
+
+def summed(parts: Iterable[tuple[Asked, tuple[int, int]]]) -> dict[Asked, tuple[int, int]]:
+    """Add up the counts of each question."""
+    counts: dict[Asked, tuple[int, int]] = {}
+    for asked, (true, of) in parts:
+        before = counts.get(asked, (0, 0))
+        counts[asked] = before[0] + true, before[1] + of
     return counts

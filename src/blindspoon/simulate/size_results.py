@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from blindspoon.errors import DesignError, Rule
-from blindspoon.findings.comparison import AttributeResult
 from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.trial import Scale
 
@@ -70,8 +69,8 @@ def common_practice(scale: Scale) -> Spread:
     )
 
 
-def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
-    """Take the spread from a trial that was compared before.
+def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
+    """Take the spread from the mixed model of a trial that was compared before.
 
     The attribute was scored on the same scale; the title of the trial is for the sentence that
     says where the values come from. Where it had one session, cup-to-cup and taster:variant
@@ -82,7 +81,6 @@ def spread_from(earlier: MixedFit | AttributeResult, title: str) -> Spread:
     DesignError
         Where the mixed model of the earlier trial gave no result.
     """
-    fit = earlier.mixed if isinstance(earlier, AttributeResult) else earlier
     if isinstance(fit, NoResult):
         rule = Rule(
             "no-spread",

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby, takewhile
+from operator import attrgetter
 from typing import NamedTuple
 
 from blindspoon import wording
@@ -16,6 +17,7 @@ from blindspoon.trial import Attribute, Trial
 
 Cells = Sequence[SizingCell]
 ChanceOf = Callable[[SizingCell], Chance]
+ONCE, TWICE, ALIKE = map(attrgetter, ("chance_margin", "chance_twice", "chance_alike"))
 
 
 class Goal(NamedTuple):
@@ -23,6 +25,10 @@ class Goal(NamedTuple):
 
     words: str
     chance: ChanceOf
+
+    def reached(self, cells: Iterable[SizingCell]) -> SizingCell | None:
+        """Find the first of some cells that reaches it 8 times in 10."""
+        return next((cell for cell in cells if self.chance(cell).value >= WANTED), None)
 
 
 HARDLY = 0.05
@@ -75,13 +81,12 @@ def sentences_of(
     They say what it takes, what the planned panel can do, and what cannot be done.
     """
     deciding = [cell for cell in cells if cell.procedure == trial.decision.by]
-    see, _, one_alike = wanted = _goals(attribute, question.margin)
-    variants = Goal(f"show variants alike within {wording.margin(attribute)}", one_alike.chance)
-    hardly = (_hardly(goal, chance, deciding) for goal, chance in (see, variants))
+    wanted = _goals(attribute, question.margin)
+    variants = Goal(f"show variants alike within {wording.margin(attribute)}", ALIKE)
     return (
-        *(_takes(goal, chance, deciding) for goal, chance in wanted),
+        *(_takes(goal, deciding) for goal in wanted),
         *_of_one_panel(trial, attribute, question, deciding),
-        *filter(None, hardly),
+        *filter(None, (_hardly(goal, deciding) for goal in (wanted[0], variants))),
         *_rank_floor(question, {cell.tasters for cell in cells}),
     )
 
@@ -92,10 +97,10 @@ def in_rounds(trial: Trial, sizing: Sizing, source: str) -> Sizing:
     ranked = (cell for cell in sizing.cells if cell.procedure == "ranks")
     cells = tuple(replace(cell, tasters=1, sessions=cell.tasters) for cell in ranked)
     said = []
-    for goal, chance in _goals(attribute, sizing.margin):
-        enough = next((cell for cell in cells if chance(cell).value >= WANTED), None)
+    for goal in _goals(attribute, sizing.margin):
+        enough = goal.reached(cells)
         rounds = f"more than {cells[-1].sessions}" if enough is None else f"{enough.sessions}"
-        said.append(f"To {goal} 8 times in 10 takes {rounds} rounds.")
+        said.append(f"To {goal.words} 8 times in 10 takes {rounds} rounds.")
     unable = [cell.sessions for cell in cells if (cell.smallest_p or 0) > sizing.alpha]
     if unable:
         said.append(f"With {max(unable)} rounds or fewer nothing can be shown, whatever you say.")
@@ -114,61 +119,53 @@ def _goals(attribute: Attribute, margin: float) -> tuple[Goal, Goal, Goal]:
     once, twice = (wording.plain(times * margin) for times in (1, 2))
     alike = f"show a variant that does not differ alike within {wording.margin(attribute)}"
     return (
-        Goal(f"see a {once}-point difference", lambda cell: cell.chance_margin),
-        Goal(f"see a {twice}-point difference", lambda cell: cell.chance_twice),
-        Goal(alike, lambda cell: cell.chance_alike),
+        Goal(f"see a {once}-point difference", ONCE),
+        Goal(f"see a {twice}-point difference", TWICE),
+        Goal(alike, ALIKE),
     )
 
 
-def _takes(goal: str, chance: ChanceOf, cells: Cells) -> str:
+def _takes(goal: Goal, cells: Cells) -> str:
     """Say what panel it takes to reach a goal."""
-    enough = (
-        next((cell for cell in row if chance(cell).value >= WANTED), None)
-        for row in by_sessions(cells)
-    )
+    enough = map(goal.reached, by_sessions(cells))
     panels = [panel_words(cell) for cell in enough if cell is not None]
     if panels:
-        return f"To {goal} 8 times in 10 takes {wording.listing(panels, 'or')}."
-    best = max(cells, key=lambda cell: chance(cell).value)
+        return f"To {goal.words} 8 times in 10 takes {wording.listing(panels, 'or')}."
+    best = max(cells, key=lambda cell: goal.chance(cell).value)
     return (
-        f"No panel tried here would {goal} 8 times in 10; {panel_words(best)} would do so"
-        f" {_times(chance(best).value)}."
+        f"No panel tried here would {goal.words} 8 times in 10; {panel_words(best)} would do so"
+        f" {_times(goal.chance(best).value)}."
     )
 
 
 def _of_one_panel(
     trial: Trial, attribute: Attribute, question: Question, cells: Cells
-) -> list[str]:
+) -> Iterator[str]:
     """Say what the planned panel can do; where none is planned, one of about a dozen."""
-    planned = len(trial.tasting.tasters)
+    planned, others = len(trial.tasting.tasters), question.variants - 1
     tasters = min({cell.tasters for cell in cells}, key=lambda t: abs(t - (planned or 12)))
     rows = [cell for cell in cells if cell.tasters == tasters]
-    chosen = [cell for cell in rows if cell.sessions == len(trial.sessions)] or rows
-    return [_can(attribute, question, cell) for cell in chosen]
-
-
-def _can(attribute: Attribute, question: Question, cell: SizingCell) -> str:
-    alike = f"alike within {wording.margin(attribute)} {_times(cell.chance_alike.value)}"
-    others = question.variants - 1
     whole = "both of them" if others == 2 else f"all {wording.spelled(others)}"
-    every = f", {whole} {_times(cell.chance_all_alike.value)}" if others > 1 else ""
-    seen = cell.not_seen
-    if cell.smallest_seen is not None:
-        digits = max(1, wording.digits_for(attribute.scale))
-        size = wording.number(cell.smallest_seen.difference, digits)
-        seen = f"about 8 times in 10 you would see a {size}-point difference"
-    return (
-        f"{panel_words(cell, ', ')}: {seen}; where nothing differs, a given variant would be shown"
-        f" {alike}{every}."
-    )
+    for cell in [cell for cell in rows if cell.sessions == len(trial.sessions)] or rows:
+        alike = f"alike within {wording.margin(attribute)} {_times(cell.chance_alike.value)}"
+        every = f", {whole} {_times(cell.chance_all_alike.value)}" if others > 1 else ""
+        seen = cell.not_seen
+        if cell.smallest_seen is not None:
+            digits = max(1, wording.digits_for(attribute.scale))
+            size = wording.number(cell.smallest_seen.difference, digits)
+            seen = f"about 8 times in 10 you would see a {size}-point difference"
+        yield (
+            f"{panel_words(cell, ', ')}: {seen}; where nothing differs, a given variant would be "
+            f"shown {alike}{every}."
+        )
 
 
-def _hardly(goal: str, chance: ChanceOf, cells: Cells) -> str:
+def _hardly(goal: Goal, cells: Cells) -> str:
     """Name the panels that can hardly ever reach a goal; empty where there are none."""
     rows = by_sessions(cells)
-    unable = [[*takewhile(lambda cell: chance(cell).value < HARDLY, row)] for row in rows]
+    unable = [[*takewhile(lambda cell: goal.chance(cell).value < HARDLY, row)] for row in rows]
     last = [panel_words(row[-1]).replace("tasters", "tasters or fewer", 1) for row in unable if row]
-    said = f"Panels that can hardly ever {goal} (less than 1 time in 20)"
+    said = f"Panels that can hardly ever {goal.words} (less than 1 time in 20)"
     return f"{said}: {wording.listing(last)}." if last else ""
 
 
