@@ -101,15 +101,12 @@ def even_replication(sets: IntArray, variants: int) -> IntArray:
             return even
         # A set with the one and without the other: there is one, for the one is in more sets.
         able = (even == most).any(axis=1) & ~(even == least).any(axis=1)
-        tried = [_exchanged(even, int(row), most, least) for row in np.flatnonzero(able)]
+        tried = []
+        for row in np.flatnonzero(able):
+            changed = even.copy()
+            changed[row] = np.sort(np.where(even[row] == most, least, even[row]))
+            tried.append(changed)
         even = min(tried, key=lambda sets: int((_counts(sets, variants) ** 2).sum()))
-
-
-def _exchanged(sets: IntArray, row: int, one: int, other: int) -> IntArray:
-    changed = sets.copy()
-    changed[row, changed[row] == one] = other
-    changed[row].sort()
-    return changed
 
 
 def cells(sets: IntArray, variants: int) -> IntArray:

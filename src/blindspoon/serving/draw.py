@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import IntArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.serving import blocks, orders
 from blindspoon.serving.codes import draw_codes
@@ -52,26 +52,6 @@ def draw_session(
     return rows[deal(repeats, rng)]
 
 
-def draw_late(
-    request: ServingRequest, session: IntArray, others: IntArray, rng: np.random.Generator
-) -> IntArray:
-    """Draw the cups of one more taster, so that the session is as balanced as it can still be.
-
-    Parameters
-    ----------
-    request : ServingRequest
-    session, others : int array, shape (n_rows, cups)
-        Rows of this session, and of all the others.
-    rng : numpy.random.Generator
-
-    Returns
-    -------
-    int array, shape (cups,)
-    """
-    row: IntArray = _draw_rows(request, 1, session, others, rng)[0]
-    return row
-
-
 def _draw_rows(
     request: ServingRequest,
     count: int,
@@ -80,21 +60,18 @@ def _draw_rows(
     rng: np.random.Generator,
 ) -> IntArray:
     """Draw sets first, then their orders; one person's are shuffled freely."""
-    kinds = len(request.variants)
-    offset = _sets_offset(request, session) + TIE * _sets_offset(request, others)
-    sets = blocks.choose_sets(count, kinds - 1, request.places, offset, rng) + 1
+    kinds, others_count = len(request.variants), len(request.others)
+    offset = np.zeros(others_count * (others_count + 1))
+    for rows, share in ((session, 1.0), (others, TIE)):
+        sets = np.sort(rows, axis=1)[:, request.controls :] - 1
+        offset += share * blocks.deviation(sets, others_count)
+    sets = blocks.choose_sets(count, others_count, request.places, offset, rng) + 1
     controls = np.zeros((count, request.controls), dtype=np.int64)
     rows = rng.permuted(np.concatenate([controls, sets], axis=1), axis=1)
     if request.alone:
         return rows
     off = orders.deviation(session, kinds) + TIE * orders.deviation(others, kinds)
     return orders.arrange(rows, kinds, off, rng)
-
-
-def _sets_offset(request: ServingRequest, rows: IntArray) -> FloatArray:
-    others = len(request.others)
-    sets = np.sort(rows, axis=1)[:, request.controls :] - 1
-    return blocks.deviation(sets, others)
 
 
 def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
@@ -126,14 +103,25 @@ def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
     """
     check_request(request)
     served: list[Serving] = []
-    met = np.zeros((len(request.tasters), len(request.variants)), dtype=np.int64)
     for session in request.sessions:
-        if request.scored:
-            rows = draw_session(request, rows_of(request, served), met, rng)
-            np.add.at(met, (np.arange(len(rows))[:, None], rows), 1)
-            served += _pour(request, served, session, request.tasters, rows, rng)
-        served += pour_sets(request, served, session, request.tasters, rng)
+        served += _served_afresh(request, served, session, rng)
     return plan_of(request, served)
+
+
+def _served_afresh(
+    request: ServingRequest, served: Sequence[Serving], session: str, rng: np.random.Generator
+) -> list[Serving]:
+    """Draw a session of all tasters, after what was served in others."""
+    cups: list[Serving] = []
+    if request.scored:
+        taster = {name: n for n, name in enumerate(request.tasters)}
+        variant = {name: n for n, name in enumerate(request.variants)}
+        met = np.zeros((len(taster), len(variant)), dtype=np.int64)
+        for cup in (cup for cup in served if not cup.set):
+            met[taster[cup.taster], variant[cup.variant]] += 1
+        rows = draw_session(request, rows_of(request, served), met, rng)
+        cups = _pour(request, served, session, request.tasters, rows, rng)
+    return cups + pour_sets(request, [*served, *cups], session, request.tasters, rng)
 
 
 def add_taster(
@@ -158,8 +146,8 @@ def add_taster(
         if request.scored:
             here = rows_of(request, served, session)
             others = rows_of(request, [s for s in served if s.session != session])
-            row = draw_late(request, here, others, rng)
-            served += _pour(request, served, session, (name,), row[None, :], rng)
+            row = _draw_rows(request, 1, here, others, rng)
+            served += _pour(request, served, session, (name,), row, rng)
         served += pour_sets(request, served, session, (name,), rng)
     return plan_of(request, served)
 
@@ -167,14 +155,8 @@ def add_taster(
 def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> ServingPlan:
     """Add a session for every taster; the cups of all others stay as they are."""
     request = replace(plan.request, sessions=(*plan.request.sessions, name))
-    served, order = list(plan.servings), {name: n for n, name in enumerate(request.tasters)}
-    met = np.zeros((len(request.tasters), len(request.variants)), dtype=np.int64)
-    for serving in (s for s in served if not s.set):
-        met[order[serving.taster], request.variants.index(serving.variant)] += 1
-    if request.scored:
-        rows = draw_session(request, rows_of(request, served), met, rng)
-        served += _pour(request, served, name, request.tasters, rows, rng)
-    return plan_of(request, served + pour_sets(request, served, name, request.tasters, rng))
+    served = [*plan.servings]
+    return plan_of(request, served + _served_afresh(request, served, name, rng))
 
 
 def taster_stream(seed: int, name: str) -> np.random.Generator:
@@ -199,20 +181,18 @@ def _pour(
     """Rows of cups -> servings, each with its batch and its code."""
     names = [[request.variants[variant] for variant in row] for row in rows]
     batches = _batches(request, served, session, tasters, names, rng)
-    label = _codes_per_session if request.codes == "per session" else _codes_per_taster
-    codes = label(request, served, session, tasters, names, rng)
+    if request.codes == "per session":
+        codes = _codes_per_session(request, served, session, names, rng)
+    else:
+        codes = _codes_per_taster(request, served, session, tasters, rng)
     return [
         Serving(
-            session=session,
-            taster=taster,
-            position=place + 1,
-            code=codes[number][place],
-            variant=variant,
-            batch=batches.get((taster, variant)),
+            session=session, taster=taster, position=place + 1, code=codes[number][place],
+            variant=variant, batch=batches.get((taster, variant)),
         )
         for number, taster in enumerate(tasters)
         for place, variant in enumerate(names[number])
-    ]
+    ]  # fmt: skip
 
 
 def _batches(
@@ -248,7 +228,6 @@ def _codes_per_taster(
     served: Sequence[Serving],
     session: str,
     tasters: Sequence[str],
-    names: Sequence[Sequence[str]],
     rng: np.random.Generator,
 ) -> list[list[str]]:
     taken = frozenset(s.code for s in served if s.session == session)
@@ -258,14 +237,13 @@ def _codes_per_taster(
         for taster in tasters if taken else (serving.taster,):
             met[taster].add(serving.code)
     known = [frozenset(codes) for codes in met.values()]
-    return draw_codes([request.cups] * len(names), taken, rng, known)
+    return draw_codes([request.cups] * len(tasters), taken, rng, known)
 
 
 def _codes_per_session(
     request: ServingRequest,
     served: Sequence[Serving],
     session: str,
-    tasters: Sequence[str],  # noqa: ARG001 - both ways of coding are called alike
     names: Sequence[Sequence[str]],
     rng: np.random.Generator,
 ) -> list[list[str]]:

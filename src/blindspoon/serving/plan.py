@@ -74,6 +74,21 @@ class Balance:
     efficiency: float
     tasters_worth: float
 
+    def uneven(self) -> Iterator[str]:
+        """Say of every count that is not even within one how far apart it is."""
+        where = "All sessions together" if self.session is None else f"Session {self.session}"
+        counts = (
+            ("the variants are not served equally often", self.replication),
+            ("pairs of variants are not in one set equally often", self.concurrence),
+            ("a variant is not in every position equally often", self.positions),
+            ("the control is not in every position equally often", self.control_positions),
+            ("not every variant follows every other equally often", self.follows),
+            ("not every variant is next to the control equally often", self.control_follows),
+        )
+        for text, span in counts:
+            if span and span.high - span.low > 1:
+                yield f"{where}: {text}, {span.low} to {span.high} times."
+
 
 def measure(
     rows: IntArray | Sequence[Sequence[int]], variants: int, session: str | None = None
@@ -96,31 +111,26 @@ def measure(
     (Span(low=1, high=1), Span(low=0, high=2), 1.0)
     """
     plan = np.array(rows, dtype=np.int64)
-    times = (plan[:, :, None] == np.arange(variants)).sum(axis=1)
-    places = (plan[:, :, None] == np.arange(variants)).sum(axis=0).T
+    cups = plan[:, :, None] == np.arange(variants)
+    times, places = cups.sum(axis=1), cups.sum(axis=0).T
     after = np.zeros((variants, variants), dtype=np.int64)
     np.add.at(after, (plan[:, :-1].ravel(), plan[:, 1:].ravel()), 1)
     together = times.T @ times
-    apart = ~np.eye(variants - 1, dtype=bool)
-    pairs = variants > 2
+    apart, pairs = ~np.eye(variants - 1, dtype=bool), variants > 2
     variance = comparison_variance(times)
     cup = 1.0 / np.maximum(times.sum(axis=0), 1)
     worth = 0.0 if variance is None else (1.0 + 1.0 / float(times[:, 0].mean())) / variance
     return Balance(
-        session=session,
-        sets=len(plan),
-        cups=plan.shape[1],
-        controls=_span(times[:, 0]),
-        replication=_span(times.sum(axis=0)[1:]),
+        session=session, sets=len(plan), cups=plan.shape[1],
+        controls=_span(times[:, 0]), replication=_span(times.sum(axis=0)[1:]),
         concurrence=_span(together[1:, 1:][apart]) if pairs else None,
-        positions=_span(places[1:]),
-        control_positions=_span(places[0]),
+        positions=_span(places[1:]), control_positions=_span(places[0]),
         follows=_span(after[1:, 1:][apart]) if pairs else None,
         control_follows=_span(np.concatenate([after[0, 1:], after[1:, 0]])),
         variance=variance,
         efficiency=0.0 if variance is None else float(cup[0] + cup[1:].mean()) / variance,
         tasters_worth=worth,
-    )
+    )  # fmt: skip
 
 
 def comparison_variance(times: IntArray) -> float | None:
@@ -263,7 +273,7 @@ class ServingPlan:
             sets.append(
                 f"{orders.total()} sets with {about}: {len(often)} orders, each {times} times."
             )
-        uneven = [note for balance in self.balance for note in _uneven(balance)]
+        uneven = [note for balance in self.balance for note in balance.uneven()]
         return (*sets, CODE_NOTES[self.code_rule], *uneven)
 
     def _in_order(self, *, by_code: bool = False) -> list[Serving]:
@@ -271,12 +281,7 @@ class ServingPlan:
         taster = {name: place for place, name in enumerate(self.request.tasters)}
         return sorted(
             self.servings,
-            key=lambda s: (
-                session[s.session],
-                taster[s.taster],
-                s.code if by_code else "",
-                s.position,
-            ),
+            key=lambda s: (session[s.session], taster[s.taster], s.code * by_code, s.position),
         )
 
 
@@ -285,26 +290,23 @@ def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan
 
     Every taster who comes to a session gets ``request.cups`` of them in it.
     """
-    served = tuple(servings)
-    tasted = [name for name in request.sessions if any(s.session == name for s in served)]
-    held = [name for name in tasted if any(s.session == name and not s.set for s in served)]
-    kinds = len(request.variants)
-    rows = {name: rows_of(request, served, name) for name in held}
-    balance = [measure(rows[name], kinds, name) for name in held]
-    if len(held) > 1:
-        balance.append(measure(np.concatenate([rows[name] for name in held]), kinds))
-    shared = request.codes == "per session"
-    coded = [s for s in served if not (s.set and shared)]
-    trays: dict[str, dict[str, list[str]]] = {name: {} for name in tasted}
-    for serving in coded:
-        trays[serving.session].setdefault(serving.taster, []).append(serving.code)
+    served, shared = tuple(servings), request.codes == "per session"
+    trays: dict[str, dict[str, list[str]]] = {
+        name: {} for name in request.sessions if any(s.session == name for s in served)
+    }
+    for serving in served:
+        if not (serving.set and shared):
+            trays[serving.session].setdefault(serving.taster, []).append(serving.code)
     rules = [rule_kept([*tray.values()], per_session=shared) for tray in trays.values()]
+    rows = {name: rows_of(request, served, name) for name in trays}
+    rows = {name: own for name, own in rows.items() if len(own)}
+    balance = [measure(own, len(request.variants), name) for name, own in rows.items()]
+    if len(rows) > 1:
+        balance.append(measure(np.concatenate([*rows.values()]), len(request.variants)))
     return ServingPlan(
-        request=request,
-        servings=served,
-        balance=tuple(balance),
+        request=request, servings=served, balance=tuple(balance),
         code_rule=max(rules, key=RULES.index),
-    )
+    )  # fmt: skip
 
 
 def plan_from_rows(
@@ -324,15 +326,10 @@ def plan_from_rows(
         variant, batch = behind[row["session"], row["taster"], row["code"]]
         served.append(
             Serving(
-                session=row["session"],
-                taster=row["taster"],
-                position=int(row["position"]),
-                code=row["code"],
-                variant=variant,
-                batch=batch or None,
-                set=row.get("set", ""),
+                session=row["session"], taster=row["taster"], position=int(row["position"]),
+                code=row["code"], variant=variant, batch=batch or None, set=row.get("set", ""),
             )
-        )
+        )  # fmt: skip
     return plan_of(request, served)
 
 
@@ -341,17 +338,11 @@ def rows_of(
 ) -> IntArray:
     """Give the variants of each set in serving order.
 
-    Parameters
-    ----------
-    request : ServingRequest
-    servings : iterable of Serving
-    session : str or None
-        None is all sessions.
-
     Returns
     -------
     int array, shape (n_sets, cups)
-        Positions in ``request.variants``, the control 0; sets in order of first appearance.
+        Positions in ``request.variants``, the control 0; sets in order of first appearance, of one
+        session or, if it is None, of all.
     """
     number = {name: place for place, name in enumerate(request.variants)}
     sets: dict[tuple[str, str], list[tuple[int, int]]] = {}
@@ -361,18 +352,3 @@ def rows_of(
             sets.setdefault((serving.session, serving.taster), []).append(cup)
     rows = [[variant for _, variant in sorted(cups)] for cups in sets.values()]
     return np.array(rows, dtype=np.int64).reshape(len(rows), request.cups)
-
-
-def _uneven(balance: Balance) -> Iterator[str]:
-    where = "All sessions together" if balance.session is None else f"Session {balance.session}"
-    counts = (
-        ("the variants are not served equally often", balance.replication),
-        ("pairs of variants are not in one set equally often", balance.concurrence),
-        ("a variant is not in every position equally often", balance.positions),
-        ("the control is not in every position equally often", balance.control_positions),
-        ("not every variant follows every other equally often", balance.follows),
-        ("not every variant is next to the control equally often", balance.control_follows),
-    )
-    for text, span in counts:
-        if span and span.high - span.low > 1:
-            yield f"{where}: {text}, {span.low} to {span.high} times."

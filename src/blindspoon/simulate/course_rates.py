@@ -76,20 +76,17 @@ COURSES = (
     CourseSituation(
         name="days-differ",
         says="An evening a day, which moves all its cups by 0.8 points (SD); a straight line.",
-        crossing=21.75,
-        evening_sd=0.8,
+        crossing=21.75, evening_sd=0.8,
     ),
     CourseSituation(
         name="levels-off",
         says="The food rises fast, then slowly, and is exactly one margin off on day 14.",
-        course=(-4.0, -2.2, -1.5, -1.0, -0.3, -0.1),
-        crossing=14.0,
+        course=(-4.0, -2.2, -1.5, -1.0, -0.3, -0.1), crossing=14.0,
     ),
     CourseSituation(
         name="overshoots",
         says="The food passes the control, and ends exactly one margin above it.",
-        course=(-4.0, -1.0, 0.5, 1.6, 1.2, 1.0),
-        asks='reach = "control", keep = true',
+        course=(-4.0, -1.0, 0.5, 1.6, 1.2, 1.0), asks='reach = "control", keep = true',
     ),
     CourseSituation(
         name="jar-an-age",
@@ -99,10 +96,11 @@ COURSES = (
     CourseSituation(
         name="refusals",
         says="Tasters refuse from days of their own on, half of them by day 14.",
-        asks='keep = "control", accept = "would_eat"',
-        turning=14.0,
+        asks='keep = "control", accept = "would_eat"', turning=14.0,
     ),
-)
+)  # fmt: skip
+
+
 NAMES = tuple(situation.name for situation in COURSES)
 
 OF_THE_METHOD = "slopes, as of the method"

@@ -180,10 +180,17 @@ def rank_differences(scores: FloatArray) -> FloatArray:
 def _cell(simulated: Simulated, procedure: By) -> SizingCell:
     question, judge = simulated.question, _judge(simulated, procedure)
     least = smallest_p(simulated.panel.tasters) if procedure == "ranks" else None
-    reachable = least is None or least <= question.alpha
+    reachable, others = least is None or least <= question.alpha, question.variants - 1
 
     def power(shift: float) -> Chance:
-        return _power(simulated, judge, shift) if reachable else Chance(0.0, 0.0)
+        """Chance that the variant that differs is shown different."""
+        return simulated.chances(shift, shown)[0] if reachable else Chance(0.0, 0.0)
+
+    def shown(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
+        pair = np.arange(start, start + len(scores) // 2)
+        asked = np.tile(differing(pair, others + 1), 2)[:, None] == np.arange(1, others + 1)
+        seen: FloatArray = judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)
+        return seen[:, None]
 
     known = {shift: power(shift) for shift in (question.margin, 2 * question.margin)}
     once, twice = known.values()
@@ -199,19 +206,6 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
 
 UNREACHABLE = "so few tasters cannot reach alpha by ranks, whatever they say"
 UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
-
-
-def _power(simulated: Simulated, judge: Judge, shift: float) -> Chance:
-    """Chance that the variant that differs is shown different."""
-    others = simulated.panel.variants - 1
-
-    def seen(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
-        pair = np.arange(start, start + len(scores) // 2)
-        asked = np.tile(differing(pair, others + 1), 2)[:, None] == np.arange(1, others + 1)
-        shown: FloatArray = judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)
-        return shown[:, None]
-
-    return simulated.chances(shift, seen)[0]
 
 
 def _nothing_differs(simulated: Simulated, judge: Judge) -> list[Chance]:

@@ -134,18 +134,13 @@ SITUATIONS = (
     Situation(name="normal", says="Whole points from 0 to 10, normal scatter."),
     Situation(
         name="five-points",
-        says="A scale of five points, so that ties are everywhere.",
-        scale=FIVE,
-        margin=1.0,
-        cup_sd=0.6,
-        taster_sd=0.6,
+        says="A scale of five points, so that ties are everywhere.", scale=FIVE, margin=1.0,
+        cup_sd=0.6, taster_sd=0.6,
     ),
     Situation(
         name="heavy-tails",
         says="A few cups far off: Student's t with 3 degrees of freedom, in tenths of a point.",
-        scale=TENTHS,
-        cup_sd=0.8,
-        tails="t",
+        scale=TENTHS, cup_sd=0.8, tails="t",
     ),
     Situation(name="missing", says="15 % of the scores are missing.", missing=0.15),
     Situation(
@@ -155,36 +150,28 @@ SITUATIONS = (
     ),
     Situation(
         name="disagreement-twice",
-        says="The same tasters' disagreement; two sessions.",
-        opinion_sd=1.2,
-        sessions=2,
+        says="The same tasters' disagreement; two sessions.", opinion_sd=1.2, sessions=2,
     ),
     Situation(
         name="moving",
         says="What a variant does moves from session to session by 0.7 of a cup's scatter, and not "
         "on average; two sessions.",
-        opinion_sd=0.6,
-        moves_sd=0.84,
-        sessions=2,
+        opinion_sd=0.6, moves_sd=0.84, sessions=2,
     ),
     Situation(
         name="sittings",
         says="A taster scores higher in one session than in the other, by 1.5 of a cup's "
         "scatter; two sessions.",
-        opinion_sd=0.6,
-        sitting_sd=1.8,
-        sessions=2,
+        opinion_sd=0.6, sitting_sd=1.8, sessions=2,
     ),
     Situation(name="position", says="The first cup of a session gets one point more.", first=1.0),
     Situation(
         name="incomplete",
-        says="Every taster gets the control and all other variants but one.",
-        without=1,
+        says="Every taster gets the control and all other variants but one.", without=1,
     ),
     Situation(
         name="wide-control",
-        says="The control's cups scatter twice as widely as the others'.",
-        control_spread=2.0,
+        says="The control's cups scatter twice as widely as the others'.", control_spread=2.0,
     ),
     Situation(
         name="wide-variant",
@@ -195,28 +182,20 @@ SITUATIONS = (
     Situation(
         name="jars",
         says="Three jars of each variant, off by half a cup's scatter; the truth is the method's.",
-        margin=2.0,
-        jars=3,
-        jar_sd=0.6,
+        margin=2.0, jars=3, jar_sd=0.6,
     ),
     Situation(
         name="these-jars",
-        says="The same jars; the truth is that of these jars.",
-        margin=2.0,
-        jars=3,
-        jar_sd=0.6,
+        says="The same jars; the truth is that of these jars.", margin=2.0, jars=3, jar_sd=0.6,
         these=True,
     ),
     Situation(
         name="kitchens",
         says="Four kitchens, which make a variant differently by a quarter of a cup's scatter, and "
         "the first one by a whole; the truth is that of kitchens like these.",
-        scale=HUNDRED,
-        kitchens=4,
-        kitchen_sd=0.3,
-        odd_kitchen_sd=1.2,
+        scale=HUNDRED, kitchens=4, kitchen_sd=0.3, odd_kitchen_sd=1.2,
     ),
-)
+)  # fmt: skip
 
 
 def differing(truth: Truth, variants: int) -> tuple[bool, ...]:
@@ -233,8 +212,9 @@ def differing(truth: Truth, variants: int) -> tuple[bool, ...]:
     return (truth == "all",) * others
 
 
-NODES = 60
-"""Points of the quadrature over a normal distribution."""
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(60)
+"""Of the quadrature over a standard normal distribution."""
+WEIGHTS = WEIGHTS / WEIGHTS.sum()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -288,60 +268,48 @@ def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
     >>> found.differs, [round(mean, 9) for mean in found.means], found.pseudomedians
     ((False, False, True), [0.0, 0.0, 1.5], (0.0, 0.0, 1.5))
     """
-    differs = differing(truth, variants)
-    spreads = situation.spreads(variants)
-    aims = [situation.margin if off else 0.0 for off in differs]
-    pairs = list(zip(aims, spreads[1:], strict=True))
+    differs, spreads = differing(truth, variants), situation.spreads(variants)
     control = _mean(situation, variants, situation.middle, spreads[0])
-    others = [_level(situation, variants, control, *pair) for pair in pairs]
-    means = [
-        _mean(situation, variants, level, spread) - control
-        for level, spread in zip(others, spreads[1:], strict=True)
-    ]
-    levels = (situation.middle, *others)
+
+    def level_of(aim: float, spread: float) -> float:
+        """Solve for the level at which the mean score is so far above the control's."""
+
+        def off(level: float) -> float:
+            return _mean(situation, variants, level, spread) - control - aim
+
+        if aim == 0:
+            return situation.middle
+        return float(brentq(off, situation.middle, situation.scale.high, xtol=1e-12))
+
+    aims = [situation.margin if off else 0.0 for off in differs]
+    levels = (situation.middle, *map(level_of, aims, spreads[1:]))
+    plain, *others = zip(levels, spreads, strict=True)
     return Truths(
-        levels=levels,
-        differs=differs,
-        means=tuple(means),
-        pseudomedians=tuple(
-            _pseudomedian(situation, (situation.middle, spreads[0]), (level, spread))
-            for level, spread in zip(others, spreads[1:], strict=True)
-        ),
+        levels=levels, differs=differs,
+        means=tuple(_mean(situation, variants, *cups) - control for cups in others),
+        pseudomedians=tuple(_pseudomedian(situation, plain, cups) for cups in others),
         uneven=_is_uneven(situation, levels, spreads),
-    )
-
-
-def _level(situation: Situation, variants: int, control: float, aim: float, spread: float) -> float:
-    """Solve for the level at which the mean score is so far above the control's."""
-    if aim == 0:
-        return situation.middle
-
-    def off(level: float) -> float:
-        return _mean(situation, variants, level, spread) - control - aim
-
-    return float(brentq(off, situation.middle, situation.scale.high, xtol=1e-12))
+    )  # fmt: skip
 
 
 def _mean(situation: Situation, variants: int, level: float, spread: float) -> float:
     """Give the expected rounded score, over tasters, opinions and places."""
-    nodes, weights = _normal()
     wide = situation.between_sd
     places = np.array(situation.places(variants))
-    at = level + wide * nodes[:, None] + places
+    at = level + wide * NODES[:, None] + places
     steps = _steps(situation)
-    return float(weights @ (_chances(situation, at, spread) @ steps).mean(axis=1))
+    return float(WEIGHTS @ (_chances(situation, at, spread) @ steps).mean(axis=1))
 
 
 def _is_uneven(situation: Situation, levels: tuple[float, ...], spreads: tuple[float, ...]) -> bool:
     """Hold the rounded scores of each variant to the limits of `compare.flags`."""
-    nodes, weights = _normal()
     wide = situation.between_sd
     pairs = zip(levels, spreads, strict=True)
-    chances = np.array([_chances(situation, at + wide * nodes, spread) for at, spread in pairs])
+    chances = np.array([_chances(situation, at + wide * NODES, spread) for at, spread in pairs])
     steps = _steps(situation)
-    variances = (chances @ steps**2 - (chances @ steps) ** 2) @ weights
+    variances = (chances @ steps**2 - (chances @ steps) ** 2) @ WEIGHTS
     others = (variances.sum() - variances) / (len(levels) - 1)
-    ends = (weights @ chances)[:, [0, -1]]
+    ends = (WEIGHTS @ chances)[:, [0, -1]]
     return bool((variances >= WIDER**2 * others).any() or (ends >= AT_THE_END).any())
 
 
@@ -354,7 +322,7 @@ def _pseudomedian(
     """
     step, sessions = situation.scale.step, situation.sessions
     own, plain = (_summed(situation, *cups) for cups in (variant, control))
-    difference = _normal()[1] @ _convolved(own, plain[:, ::-1])
+    difference = WEIGHTS @ _convolved(own, plain[:, ::-1])
     chances = np.cumsum(np.convolve(difference, difference))
     values = (np.arange(chances.size) - chances.size // 2) * step / (2 * sessions)
     low, high = np.searchsorted(chances, [0.5 - 1e-9, 0.5 + 1e-9])
@@ -367,9 +335,8 @@ def _summed(situation: Situation, level: float, spread: float) -> FloatArray:
     What a session does counts as scatter of the cup: like a place, it blurs a difference evenly.
     """
     spread = float(np.hypot(spread, situation.sessions_sd))
-    nodes, weights = _normal()
-    opinions, weights = (nodes, weights) if situation.opinion_sd else (np.zeros(1), np.ones(1))
-    at = level + situation.taster_sd * nodes[:, None] + situation.opinion_sd * opinions
+    opinions, weights = (NODES, WEIGHTS) if situation.opinion_sd else (np.zeros(1), np.ones(1))
+    at = level + situation.taster_sd * NODES[:, None] + situation.opinion_sd * opinions
     chances = summed = _chances(situation, at, spread)
     for _ in range(situation.sessions - 1):
         summed = _convolved(summed, chances)
@@ -399,10 +366,3 @@ def _chances(situation: Situation, at: FloatArray, spread: float) -> FloatArray:
 def _steps(situation: Situation) -> FloatArray:
     scale = situation.scale
     return np.linspace(scale.low, scale.high, round((scale.high - scale.low) / scale.step) + 1)
-
-
-@lru_cache
-def _normal() -> tuple[FloatArray, FloatArray]:
-    """Nodes and weights for the mean over a standard normal distribution."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
-    return nodes, weights / weights.sum()

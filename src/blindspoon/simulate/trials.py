@@ -231,17 +231,27 @@ def simulate(
     table : ScoreTable
         As `build_table` would make it of the files of such a trial.
     """
-    request = request_for(trial)
+    request, one_jar = request_for(trial), situation.jars == 1
     for start in range(0, trials, ON_ONE_PLAN):
         served = draw_orders(request, rng, situation.jars)
+        batch = np.full(served.jar.size, -1)
+        if not one_jar:  # the jars of one variant stand after those of another
+            batch = served.variant * (int(served.jar.max()) + 1) + served.jar
+        jars = tuple(map(str, range(int(batch.max()) + 1)))
         count = min(ON_ONE_PLAN, trials - start)
         scores = draw_trial_scores(situation, true, served, count, rng)
         missing = rng.random(scores.shape) < situation.missing
         seeds = rng.integers(2**31, size=count).tolist()
         for drawn, absent, seed in zip(scores, missing, seeds, strict=True):
-            named = situation.jars > 1
-            table = _table(trial, served, drawn, ~absent, balanced=request.complete, named=named)
-            yield replace(trial, seed=seed), table
+            given = ~absent
+            present, taster = np.unique(served.taster[given], return_inverse=True)
+            yield replace(trial, seed=seed), ScoreTable(
+                tasters=tuple(trial.tasting.tasters[place] for place in present),
+                sessions=tuple(session.name for session in trial.sessions), taster=taster,
+                session=served.session[given], variant=served.variant[given], batch=batch[given],
+                batches=jars, position=served.place[given] + 1, scores=drawn[given][:, None],
+                coded=True, balanced=request.complete, remarks=(), left_out=(),
+            )  # fmt: skip
 
 
 def draw_orders(request: ServingRequest, rng: np.random.Generator, jars: int = 1) -> Served:
@@ -272,28 +282,3 @@ def draw_trial_scores(
     scores = _scatter(situation, served, trials, rng)
     scores += np.array(true.levels)[served.variant]
     return np.round(on_scale(scores, situation.scale), 9)
-
-
-def _table(
-    trial: Trial,
-    served: Served,
-    scores: FloatArray,
-    given: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
-    *,
-    balanced: bool,
-    named: bool,
-) -> ScoreTable:
-    """Put the scores that were given into a table; those who gave none are not in it.
-
-    Where jars are `named`, they stand under their numbers, those of one variant after another.
-    """
-    jars = int(served.jar.max()) + 1
-    batch = served.variant * jars + served.jar if named else np.full(served.variant.size, -1)
-    present, taster = np.unique(served.taster[given], return_inverse=True)
-    return ScoreTable(
-        tasters=tuple(trial.tasting.tasters[place] for place in present),
-        sessions=tuple(session.name for session in trial.sessions), taster=taster,
-        session=served.session[given], variant=served.variant[given], batch=batch[given],
-        batches=tuple(map(str, range(int(batch.max()) + 1))), position=served.place[given] + 1,
-        scores=scores[given][:, None], coded=True, balanced=balanced, remarks=(), left_out=(),
-    )  # fmt: skip
