@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -78,32 +79,27 @@ class Chances:
         alone = 0.5 * (len(sizes) == 1)
         first = [self.size(self.planned)] if self.planned else []
         shown = dict.fromkeys([*first, sizes[0], sizes[-1], *sizes])
-        planned = "" if self.planned is None else times(goal.chance(self.planned).value)
-        # the planned number of sessions lies on the others
-        order = sorted(range(len(self.rows)), key=lambda place: self.planned in self.rows[place])
+        chance = "" if self.planned is None else times(goal.chance(self.planned).value)
+        lines = []
+        for kind, row in zip(itertools.cycle(KINDS), self.rows, strict=False):
+            sessions = wording.count(row[0].sessions, "session")
+            planned = row.index(self.planned) if self.planned in row else None
+            line = NamedLine(
+                label="one taster" if self.unit == "round" else sessions,
+                points=tuple((math.log(self.size(cell)), goal.chance(cell).value) for cell in row),
+                ink="people" if planned is None else "ink", kind=kind,
+                width=1.5 if planned is None else 2.0, large=planned,
+            )  # fmt: skip
+            lines.append(line)
         return LinePlot(
-            head=goal.words, note=planned and f"{PLANNED[self.unit]}: {planned}",
+            head=goal.words, note=chance and f"{PLANNED[self.unit]}: {chance}",
             under=f"{self.unit}s", x=(math.log(sizes[0]) - alone, math.log(sizes[-1]) + alone),
             y=(0.0, 1.0), dashed=WANTED,
             ticks=tuple((math.log(size), f"{size:,}") for size in shown),
             up=tuple((tenths / 10, str(tenths)) for tenths in range(0, 11, 2)),
-            series=tuple(self._series(goal, place) for place in order),
+            # the planned number of sessions lies on the others
+            series=tuple(sorted(lines, key=lambda line: line.large is not None)),
         )  # fmt: skip
-
-    def _series(self, goal: Goal, place: int) -> NamedLine:
-        """Let the planned number of sessions stand out, and in it the planned panel."""
-        row = self.rows[place]
-        planned = self.planned is not None and self.planned in row
-        return NamedLine(
-            label="one taster"
-            if self.unit == "round"
-            else wording.count(row[0].sessions, "session"),
-            points=tuple((math.log(self.size(cell)), goal.chance(cell).value) for cell in row),
-            ink="ink" if planned else "people",
-            kind=KINDS[place % len(KINDS)],
-            width=2.0 if planned else 1.5,
-            large=row.index(self.planned) if planned and self.planned else None,
-        )
 
 
 PLANNED = {"taster": "planned panel", "round": "planned rounds"}
@@ -122,9 +118,16 @@ def chances_chart(sizing: Sizing, trial: Trial) -> Chart:
     if sizing.unit == "taster":
         sessions = _span([row[0].sessions for row in chances.rows], "session")
         tried = f"panels of {tried} in {sessions}"
+    spread = spread_words(sizing.spread, attribute).replace("'", "’")
+    if sizing.unit == "round":
+        spread, _, _ = spread.partition(",")  # one taster's level and opinion cancel
+    source = (
+        f"simulated for “{trial.title}”, not tasted. Assumed standard deviations, in points:"
+        f" {spread} ({sizing.spread.source})."
+    )
     return chart_of(
         name=f"{attribute.name}-chances", title=title, data=f"the chances of {tried}",
-        lay=chances.lay, source=_source(sizing, trial, attribute), finding=title + _rest(chances),
+        lay=chances.lay, source=source, finding=title + _rest(chances),
     )  # fmt: skip
 
 
@@ -211,14 +214,3 @@ def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
         f" in 10{small}."
     )
     return " ".join(parts)
-
-
-def _source(sizing: Sizing, trial: Trial, attribute: Attribute) -> str:
-    """Say that nobody tasted anything, and what scatter was assumed."""
-    spread = spread_words(sizing.spread, attribute).replace("'", "’")
-    if sizing.unit == "round":
-        spread, _, _ = spread.partition(",")  # one taster's level and opinion cancel
-    return (
-        f"simulated for “{trial.title}”, not tasted. Assumed standard deviations, in points:"
-        f" {spread} ({sizing.spread.source})."
-    )

@@ -192,9 +192,17 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
         seen: FloatArray = judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)
         return seen[:, None]
 
+    def unlike(scores: FloatArray, _start: int, rng: np.random.Generator) -> FloatArray:
+        """Tell of any false difference, of alike for a given variant, and for all variants."""
+        different, inside = judge(scores, rng, None)
+        alike = inside & ~different
+        some = alike.any(axis=1)
+        alike[some] &= steady(scores[some], question.alpha, question.margin)
+        return np.column_stack([different.any(axis=1), alike.mean(axis=1), alike.all(axis=1)])
+
     known = {shift: power(shift) for shift in (question.margin, 2 * question.margin)}
     once, twice = known.values()
-    false, alike, all_alike = _nothing_differs(simulated, judge)
+    false, alike, all_alike = simulated.chances(0.0, unlike)
     seen = _seen(power, known, question) if reachable else None
     return SizingCell(
         tasters=simulated.panel.tasters, sessions=simulated.panel.sessions, procedure=procedure,
@@ -206,20 +214,6 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
 
 UNREACHABLE = "so few tasters cannot reach alpha by ranks, whatever they say"
 UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
-
-
-def _nothing_differs(simulated: Simulated, judge: Judge) -> list[Chance]:
-    """Chances of any false difference, of alike for a given variant, and for all variants."""
-    question = simulated.question
-
-    def shown(scores: FloatArray, _start: int, rng: np.random.Generator) -> FloatArray:
-        different, inside = judge(scores, rng, None)
-        alike = inside & ~different
-        some = alike.any(axis=1)
-        alike[some] &= steady(scores[some], question.alpha, question.margin)
-        return np.column_stack([different.any(axis=1), alike.mean(axis=1), alike.all(axis=1)])
-
-    return simulated.chances(0.0, shown)
 
 
 def _seen(
@@ -239,9 +233,12 @@ def _seen(
         if above is None and below >= longest:
             return None
         pair = sorted(chances)[-2:] if above is None else [below, above]
-        low, high = (_deviate(chances[shift]) for shift in pair)
-        slope, way = (high - low) / (pair[1] - pair[0]), float(ndtri(WANTED)) - low
-        nearest = min(pair, key=lambda shift: _away(chances[shift]))
+        low, high = (
+            float(ndtri(np.clip(chances[shift].value, 0.5 / MOST, 1 - 0.5 / MOST)))
+            for shift in pair
+        )
+        wanted = float(ndtri(WANTED))
+        slope, way = (high - low) / (pair[1] - pair[0]), wanted - low
         if above is None:
             farthest = min(below * FARTHEST, longest)
             at = (
@@ -249,21 +246,12 @@ def _seen(
             )
         else:
             at = pair[0] + way / slope
-            if _away(chances[nearest]) < CLOSE or above < below * NARROW:
+            if min(abs(low - wanted), abs(high - wanted)) < CLOSE or above < below * NARROW:
                 share = way / (high - low)
-                first, second = (_error(chances[shift]) for shift in pair)
+                # of deviates, by the density there
+                first, second = (
+                    chances[shift].se * float(np.sqrt(2 * np.pi) * np.exp(end**2 / 2))
+                    for shift, end in zip(pair, (low, high), strict=True)
+                )
                 return Seen(at, math.hypot((1 - share) * first, share * second) / slope)
         chances[at] = power(at)
-
-
-def _deviate(chance: Chance) -> float:
-    return float(ndtri(np.clip(chance.value, 0.5 / MOST, 1 - 0.5 / MOST)))
-
-
-def _away(chance: Chance) -> float:
-    return abs(_deviate(chance) - float(ndtri(WANTED)))
-
-
-def _error(chance: Chance) -> float:
-    """Monte Carlo standard error of a deviate near the wanted chance."""
-    return chance.se * float(np.sqrt(2 * np.pi) * np.exp(_deviate(chance) ** 2 / 2))
