@@ -15,7 +15,6 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import AttributeResult, By, Kind
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import pool
-from blindspoon.scores.score_table import ScoreTable
 from blindspoon.simulate import course_rates
 from blindspoon.simulate.course_rates import Asked, CourseCell, CourseSituation
 from blindspoon.simulate.situations import (
@@ -31,7 +30,6 @@ from blindspoon.simulate.sweep import Progress, sweep_chunks
 from blindspoon.simulate.trials import make_trial, simulate
 from blindspoon.stats.results import Contrast, Interval, NoResult
 from blindspoon.stats.sign_flips import EXACT_UP_TO
-from blindspoon.trial import Trial
 
 Record = dict[str, Any]
 
@@ -163,10 +161,7 @@ class Answer:
 def answers(result: AttributeResult | PooledAttribute, procedure: By) -> dict[int, Answer]:
     """Pick a procedure's answers out of the verdicts of trials that the mixed model decides.
 
-    Returns
-    -------
-    dict of int to Answer
-        By variant, 1 the first after the control. One that was not compared is not in it.
+    By variant, 1 the first after the control; one that was not compared is not in it.
     """
     said = {}
     for comparison in result.comparisons:
@@ -174,10 +169,9 @@ def answers(result: AttributeResult | PooledAttribute, procedure: By) -> dict[in
         contrast: Contrast | NoResult
         if isinstance(comparison, PooledComparison):
             contrast = comparison.deciding
-        elif procedure == "mixed":
-            contrast = comparison.mixed
         else:
-            kind, contrast = comparison.verdict_by_other, comparison.ranks
+            contrast = comparison.mixed if procedure == "mixed" else comparison.ranks
+            kind = kind if procedure == "mixed" else comparison.verdict_by_other
         if not isinstance(contrast, NoResult):
             number = int(comparison.variant.name.rpartition("-")[2])
             said[number] = Answer(kind, contrast.interval)
@@ -357,30 +351,23 @@ def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray
     rng = np.random.default_rng(np.random.SeedSequence(drawn_for, spawn_key=(start,)))
     plan = make_trial(situation, variants, panel.tasters)
     tables = simulate(plan, situation, true, trials * situation.kitchens, rng)
-    judged: Iterable[AttributeResult | PooledAttribute]
+    judged: Iterator[AttributeResult | PooledAttribute]
     judged = (result for trial, table in tables for result in compare_trial(trial, table))
     if situation.kitchens > 1:
-        judged = _over_kitchens(tables, situation.kitchens)
+        kitchens = (
+            Kitchen(
+                name=f"kitchen {place}", fingerprint="", trial=trial, table=table,
+                results=compare_trial(trial, table),
+            )
+            for place, (trial, table) in enumerate(tables)
+        )  # fmt: skip
+        repeats = zip(*[kitchens] * situation.kitchens, strict=True)
+        judged = (found for those in repeats for found in pool(those).attributes)
     said = [[answers(result, by) for by in situation.by] for result in judged]
     counts = np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64)
     for place, by in enumerate(situation.by):
         counts[place] = tally([replies[place] for replies in said], true, by)
     return counts
-
-
-def _over_kitchens(
-    tables: Iterable[tuple[Trial, ScoreTable]], number: int
-) -> Iterator[PooledAttribute]:
-    """Pool so many trials at a time."""
-    kitchens = (
-        Kitchen(
-            name=f"kitchen {place}", fingerprint="", trial=trial, table=table,
-            results=compare_trial(trial, table),
-        )
-        for place, (trial, table) in enumerate(tables)
-    )  # fmt: skip
-    for those in zip(*[kitchens] * number, strict=True):
-        yield from pool(those).attributes
 
 
 LIMIT = 0.055

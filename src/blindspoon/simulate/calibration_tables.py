@@ -73,16 +73,12 @@ def from_csv(text: str) -> tuple[Counted, ...]:
     """Read the rates of a CSV that `to_csv` wrote."""
     return tuple(
         Counted(
-            row["situation"],
-            int(row["variants"]),
-            int(row["tasters"]),
-            cast("Truth", row["truth"]),
-            row["procedure"],
-            row["question"],
+            row["situation"], int(row["variants"]), int(row["tasters"]),
+            cast("Truth", row["truth"]), row["procedure"], row["question"],
             Rate(float(row["rate"]), float(row["error"]), int(row["trials"])),
         )
         for row in csv.DictReader(text.splitlines())
-    )
+    )  # fmt: skip
 
 
 def summary(counted: Iterable[Counted]) -> str:

@@ -62,11 +62,9 @@ def common_practice(scale: Scale) -> Spread:
     """
     span = scale.high - scale.low
     return Spread(
-        residual_sd=CUP * span,
-        taster_sd=TASTER * span,
-        taster_variant_sd=TASTER_VARIANT * span,
+        residual_sd=CUP * span, taster_sd=TASTER * span, taster_variant_sd=TASTER_VARIANT * span,
         source="common practice, no source",
-    )
+    )  # fmt: skip
 
 
 def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
@@ -91,21 +89,18 @@ def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
         raise DesignError([rule.broken(found, "trial.toml")])
     if fit.taster_variant_sd is not None:
         return Spread(
-            residual_sd=fit.residual_sd,
-            taster_sd=fit.taster_sd,
-            taster_variant_sd=fit.taster_variant_sd,
-            source=f"as in the trial “{title}”",
-        )
+            residual_sd=fit.residual_sd, taster_sd=fit.taster_sd,
+            taster_variant_sd=fit.taster_variant_sd, source=f"as in the trial “{title}”",
+        )  # fmt: skip
     whole = math.hypot(CUP, TASTER_VARIANT)
     return Spread(
-        residual_sd=fit.residual_sd * CUP / whole,
-        taster_sd=fit.taster_sd,
+        residual_sd=fit.residual_sd * CUP / whole, taster_sd=fit.taster_sd,
         taster_variant_sd=fit.residual_sd * TASTER_VARIANT / whole,
         source=(
             f"as in the trial “{title}”, whose one session cannot tell cup-to-cup scatter from"
             " tasters' own opinions of a variant, so that their sum was split as is common practice"
         ),
-    )
+    )  # fmt: skip
 
 
 Record = dict[str, Any]

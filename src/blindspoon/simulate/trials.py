@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,15 +19,8 @@ from blindspoon.simulate.size_results import Spread
 from blindspoon.trial import Scale, Trial
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PanelSize:
-    """A size of trial: every taster gets every variant once a session.
-
-    Parameters
-    ----------
-    tasters, sessions, variants : int
-        The control is variant 0 and counts among the variants.
-    """
+class PanelSize(NamedTuple):
+    """A size of trial: every taster gets every variant, the control among them, once a session."""
 
     tasters: int
     sessions: int
@@ -38,8 +32,7 @@ class PanelSize:
         return self.tasters, self.variants, self.sessions
 
 
-@dataclass(frozen=True, slots=True)
-class Served:
+class Served(NamedTuple):
     """Who gets which cup when, a row a cup: session, taster, place, variant and jar, from 0."""
 
     session: IntArray
