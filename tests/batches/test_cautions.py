@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.batches import cautions as safety
-from blindspoon.batches.cautions import SALT_RANGE, SOURCES, cautions
+from blindspoon.batches.cautions import CAUTIONS, SALT_RANGE, cautions
 
 
 def kinds(log):
@@ -127,7 +127,7 @@ def test_every_caution_is_said_and_has_a_source(log_of, jar, ph):
     )
     log = log_of(*batches, readings=readings)
     log_kinds = {each.kind for each in cautions(log)}
-    assert log_kinds == set(SOURCES)
+    assert log_kinds == set(CAUTIONS)
     for each in cautions(log):
         text = safety.caution(each)
         assert text.endswith(".")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.batches.cautions import ALCOHOL_LIMIT, FRESH_DAYS, PH_LIMIT, PH_RISE, SOURCES
+from blindspoon.batches.cautions import ALCOHOL_LIMIT, CAUTIONS, FRESH_DAYS, PH_LIMIT, PH_RISE
 from blindspoon.batches.differences import STANDARD
 from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, Strengths, acid_of
 
@@ -36,7 +36,7 @@ def test_every_factor_has_its_tolerance_and_names(rows):
 
 
 def test_every_caution_has_its_rule_and_source(rows):
-    assert set(SOURCES) - {"pressure", "vacuum", "mould"} - set(rows) == set()
+    assert set(CAUTIONS) - {"pressure", "vacuum", "mould"} - set(rows) == set()
     assert {"pressure", "vacuum", "mould"} <= set(rows)
     for kind, limit in (
         ("ph-above-limit", PH_LIMIT),

@@ -87,7 +87,7 @@ def _room(factor: BatchFactor) -> str:
 
 
 def cautions() -> Iterator[tuple[str, str, str]]:
-    for kind, sources in safety.SOURCES.items():
+    for kind, (_, sources, _) in safety.CAUTIONS.items():
         yield kind, WHEN[kind], "; ".join(s for s in sources if s != UNSOURCED)
 
 

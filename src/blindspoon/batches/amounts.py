@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import truediv
 
 from blindspoon.batches.differences import ACID, SALT, STANDARD, as_meant, declares
 from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.batches.strengths import acid_of, ingredient, strengths
+from blindspoon.batches.strengths import acid_of, ingredient, mean_of, strengths
 from blindspoon.batches.units import INGREDIENTS
 from blindspoon.trial import Trial
 
@@ -67,24 +67,18 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
     made, T follows from all else; afterwards, it is the smallest T at which neither the salt, the
     acid nor all else in the jar is too much, and the rest is added.
     """
-    target, meant = _target(trial, log), as_meant(trial, log)
+    control = [found for found in strengths(log) if found.variant == trial.control]
+    salt, acid = mean_of(control, "salt_percent"), mean_of(control, "citric_g_per_100_g")
+    target: tuple[float, float] | str = "the control has no batch"
+    if control:
+        unknown = "the control's salt or acid is not known"
+        target = unknown if salt is None or acid is None else (salt, acid)
+    meant = as_meant(trial, log)
     return tuple(
         _amounts(meant, log, batch, target)
         for batch in log.batches
         if batch.variant != trial.control
     )
-
-
-def _target(trial: Trial, log: BatchLog) -> tuple[float, float] | str:
-    """Salt % and citric g in 100 g of the control; a reason where they are not known."""
-    control = [found for found in strengths(log) if found.variant == trial.control]
-    salts = [found.salt_percent for found in control if found.salt_percent is not None]
-    acids = [found.citric_g_per_100_g for found in control if found.citric_g_per_100_g is not None]
-    if not control:
-        return "the control has no batch"
-    if not len(salts) == len(acids) == len(control):
-        return "the control's salt or acid is not known"
-    return sum(salts) / len(control), sum(acids) / len(control)
 
 
 def _amounts(
@@ -201,73 +195,51 @@ def recipes(trial: Trial, log: BatchLog, jar_g: float) -> tuple[Recipe, ...]:
     """
     found = [_recipe(log, variant.name, jar_g) for variant in trial.variants]
     control, trial = found[trial.control_index], as_meant(trial, log)
-    return tuple(
-        recipe if control is None else _like_the_control(trial, recipe, control)
-        for recipe in found
-        if recipe is not None
-    )
-
-
-def _like_the_control(trial: Trial, recipe: Recipe, control: Recipe) -> Recipe:
-    """Take the control's grams of what the variant is not meant to differ in."""
-    fills = {f"{name}_g" for name in INGREDIENTS}
-    mixed = any(
-        factor.name in MIXED and declares(trial, recipe.variant, factor) for factor in STANDARD
-    )
-    meant = trial.variant(recipe.variant).differs
-    own = {name for name in recipe.grams if (mixed if name in fills else name in meant)}
-    grams = {
-        name: (recipe if name in own else control).grams.get(name, 0.0) for name in recipe.grams
-    }
-    return replace(recipe, grams=grams)
+    fills, scaled = {f"{name}_g" for name in INGREDIENTS}, list[Recipe]()
+    for recipe in filter(None, found):
+        changes = [factor for factor in STANDARD if declares(trial, recipe.variant, factor)]
+        mixed = any(factor.name in MIXED for factor in changes)
+        meant, grams = trial.variant(recipe.variant).differs, dict(recipe.grams)
+        for name in grams:
+            if control and not (mixed if name in fills else name in meant):
+                grams[name] = control.grams.get(name, 0.0)
+        scaled.append(replace(recipe, grams=grams))
+    return tuple(scaled)
 
 
 def _recipe(log: BatchLog, variant: str, jar_g: float) -> Recipe | None:
     batches = log.of_variant(variant)
     made = [found for found in strengths(log) if found.variant == variant]
-    totals = [found.everything_g for found in made if found.everything_g is not None]
-    days = [found.fermented_days for found in made if found.fermented_days is not None]
-    if not batches or len(totals) < len(batches):
+    total = mean_of(made, "everything_g")
+    if total is None:
         return None
-    names = [f"{name}_g" for name in INGREDIENTS if f"{name}_g" in log.columns]
-    values = {name: [batch.own.get(name) for batch in batches] for name in log.own}
-    names += [  # a mass of the host's own grows with the jar
-        name
-        for name, column in values.items()
+    own = {name: [batch.own.get(name) for batch in batches] for name in log.own}
+    weighed = {
+        f"{name}_g": [ingredient(log, batch, name) or 0.0 for batch in batches]
+        for name in INGREDIENTS
+        if f"{name}_g" in log.columns
+    }
+    weighed |= {  # a mass of the host's own grows with the jar
+        name: [float(value or 0.0) for value in column]
+        for name, column in own.items()
         if name.endswith("_g") and not any(isinstance(value, str) for value in column)
-    ]
-    filled = list(zip(batches, totals, strict=True))
+    }
+    others = {}
+    for name in ("acid", "starter", "vessel", "temperature_c", *log.own):
+        cells = own[name] if name in own else [getattr(batch, name) for batch in batches]
+        told = [
+            cell if isinstance(cell, str) else f"{cell:g}" for cell in cells if cell is not None
+        ]
+        if name not in weighed and any(told):
+            others[name] = ", ".join(dict.fromkeys(filter(None, told)))
+    totals = [found.everything_g or 0.0 for found in made]
     return Recipe(
         variant=variant,
         grams={
-            name: jar_g * _mean([_mass(log, batch, name) / total for batch, total in filled])
-            for name in names
+            name: jar_g * (sum(map(truediv, masses, totals)) / len(made))
+            for name, masses in weighed.items()
         },
-        others=dict(_others(log, batches, names)),
-        days=_mean(days) if len(days) == len(batches) else None,
-        made_g=_mean(totals),
+        others=others,
+        days=mean_of(made, "fermented_days"),
+        made_g=total,
     )
-
-
-def _mass(log: BatchLog, batch: Batch, name: str) -> float:
-    if name in log.own:
-        return float(batch.own.get(name, 0.0))
-    return ingredient(log, batch, name.removesuffix("_g")) or 0.0
-
-
-def _others(
-    log: BatchLog, batches: Sequence[Batch], weighed: Sequence[str]
-) -> Iterator[tuple[str, str]]:
-    """Give what is not weighed as the host wrote it, each value once."""
-    for name in ("acid", "starter", "vessel", "temperature_c", *log.own):
-        if name not in weighed:
-            own = name in log.own
-            values = [batch.own.get(name) if own else getattr(batch, name) for batch in batches]
-            known = [value for value in values if value not in (None, "")]
-            told = [value if isinstance(value, str) else f"{value:g}" for value in known]
-            if told:
-                yield name, ", ".join(dict.fromkeys(told))
-
-
-def _mean(values: Sequence[float]) -> float:
-    return sum(values) / len(values)

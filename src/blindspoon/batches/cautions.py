@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain, takewhile
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.batches.log import Batch, BatchLog, Reading
@@ -38,37 +38,102 @@ SALT_RANGE = (2.0, 8.0)
 ALCOHOL_LIMIT = 0.5
 """% vol from which U.S. law counts a drink as alcoholic (27 CFR, from memory)."""
 
-SOURCES: dict[Kind, tuple[str, ...]] = {
-    "ph-not-read": ("21 CFR 114.3", "Snyder et al. 2020, Food Prot. Trends 40:251"),
-    "ph-above-limit": ("21 CFR 114.3", "Codex CXS 115-1981", "Codex CXS 260-2007"),
-    "ph-not-falling": ("Snyder et al. 2020, Food Prot. Trends 40:251",),
-    "ph-rising": ("common practice, no source",),
-    "ph-read-early": ("21 CFR 114.3", "common practice, no source for the days"),
-    "salt-low": (
-        "USDA definition of sauerkraut, 2 to 3 % salt, after Campbell 1937",
-        "Michigan State University Extension, publication 01600956",
-    ),
-    "salt-high": ("J. Food Quality, article 8051435, for cucumbers in tanks: 5 to 8 %",),
-    "unsalted": (
-        "Michigan State University Extension, publication 01600956",
-        "21 CFR 114.3(b), which leaves refrigerated foods to other rules",
-    ),
-    "alcohol": ("Gay-Lussac’s equation for alcohol from sugar", "27 CFR, from memory"),
-    "pressure": ("common practice, no source",),
-    "vacuum": ("FDA Food Code 3-502.12, reduced-oxygen packaging: 5 °C or below",),
-    "mould": ("common practice, no source",),
-    "allergens": ("Codex CXS 1-1985, labelling of allergens, from memory",),
-    "local-rules": ("IFST, guidelines on the ethics of tasting food, 2020",),
-}
 
-_LIMITS: Mapping[Kind, float] = {
-    "ph-above-limit": PH_LIMIT,
-    "ph-rising": PH_RISE,
-    "ph-read-early": float(FRESH_DAYS),
-    "salt-low": SALT_RANGE[0],
-    "salt-high": SALT_RANGE[1],
-    "alcohol": ALCOHOL_LIMIT,
+class Told(NamedTuple):
+    """What is said of batches, numbers to be filled in, and the limit they are held against."""
+
+    said: str
+    sources: tuple[str, ...]
+    limit: float | None = None
+
+
+CAUTIONS: Mapping[Kind, Told] = {
+    "ph-not-read": Told(
+        "no pH was read before the tasting, so whether it is sour enough is not known. Read it in "
+        "the brine and in crushed produce; it should be {ph} or lower.",
+        ("21 CFR 114.3", "Snyder et al. 2020, Food Prot. Trends 40:251"),
+    ),
+    "ph-above-limit": Told(
+        "the last pH is above {ph} ({values}). Above it a food counts as low in acid, in which "
+        "Clostridium botulinum can grow. Do not serve it on the strength of a taste or a smell.",
+        ("21 CFR 114.3", "Codex CXS 115-1981", "Codex CXS 260-2007"),
+        PH_LIMIT,
+    ),
+    "ph-not-falling": Told(
+        "the pH did not fall (last {values}). A vegetable ferment is under way only if the pH "
+        "falls steadily. Do not serve it.",
+        ("Snyder et al. 2020, Food Prot. Trends 40:251",),
+    ),
+    "ph-rising": Told(
+        "the pH rose from its lowest, by {values}. Yeasts and moulds at the surface use up the "
+        "acid. Read it once more, and look at the surface.",
+        ("common practice, no source",),
+        PH_RISE,
+    ),
+    "ph-read-early": Told(
+        "the last pH was read {values} days before the tasting, more than {days}. Read it again "
+        "on the day.",
+        ("21 CFR 114.3", "common practice, no source for the days"),
+        float(FRESH_DAYS),
+    ),
+    "salt-low": Told(
+        "at {values} % of produce and water the salt is below the usual {low} to {high} %. Salt "
+        "keeps other microbes down until the acid does; recipes that are tested for keeping do "
+        "not cut it back.",
+        (
+            "USDA definition of sauerkraut, 2 to 3 % salt, after Campbell 1937",
+            "Michigan State University Extension, publication 01600956",
+        ),
+        SALT_RANGE[0],
+    ),
+    "salt-high": Told(
+        "at {values} % of produce and water the salt is above the usual {low} to {high} %. It "
+        "ferments slowly or not at all, and tasters who watch their salt should know.",
+        ("J. Food Quality, article 8051435, for cucumbers in tanks: 5 to 8 %",),
+        SALT_RANGE[1],
+    ),
+    "unsalted": Told(
+        "no salt went in. Nothing but acid holds other microbes back: keep it in the "
+        "refrigerator, for a few days at most.",
+        (
+            "Michigan State University Extension, publication 01600956",
+            "21 CFR 114.3(b), which leaves refrigerated foods to other rules",
+        ),
+    ),
+    "alcohol": Told(
+        "its sugar could become {values} % vol of alcohol, where {alcohol} % vol and more is "
+        "labelled. Tell the tasters, children and drivers first. A closed jar of it builds up "
+        "pressure.",
+        ("Gay-Lussac’s equation for alcohol from sugar", "27 CFR, from memory"),
+        ALCOHOL_LIMIT,
+    ),
+    "pressure": Told(
+        "a closed jar that ferments builds up pressure and can burst. Let gas out daily or use a "
+        "lid that does, and open it over a sink, away from the face.",
+        ("common practice, no source",),
+    ),
+    "vacuum": Told(
+        "vacuum packs and other packs without air keep out moulds, not Clostridium botulinum. Keep "
+        "them at 5 °C or below.",
+        ("FDA Food Code 3-502.12, reduced-oxygen packaging: 5 °C or below",),
+    ),
+    "mould": Told(
+        "Throw away whatever is mouldy, slimy, pink or smells wrong: the whole jar, untasted.",
+        ("common practice, no source",),
+    ),
+    "allergens": Told(
+        "name everything that went in to the tasters before they taste, allergens first: mustard, "
+        "celery, fish, crustaceans, soya, nuts, sesame, gluten, milk, egg, sulphites.",
+        ("Codex CXS 1-1985, labelling of allergens, from memory",),
+    ),
+    "local-rules": Told(
+        "a home trial is no tested recipe. Where local codes, an inspector or a licensed "
+        "practitioner ask for more, or say no, they come first. Tasters take part freely and may "
+        "stop at any time.",
+        ("IFST, guidelines on the ethics of tasting food, 2020",),
+    ),
 }
+"""In the order in which they are told."""
 
 _SEALED = re.compile(r"\b(clip|swing|bail|screw|lid|sealed|bottle|canning|mason|kilner)", re.I)
 _VACUUM = re.compile(r"\bvacuum", re.I)
@@ -123,7 +188,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
             found.setdefault(kind, []).append((batch.name, value))
     general: tuple[Kind, ...] = ("pressure", "mould", "vacuum", "allergens", "local-rules")
     return (
-        *(_caution(kind, found[kind]) for kind in SOURCES if kind in found),
+        *(_caution(kind, found[kind]) for kind in CAUTIONS if kind in found),
         *(_caution(kind, []) for kind in general if kind not in found),
     )
 
@@ -136,8 +201,8 @@ def _caution(kind: Kind, found: Iterable[_Found]) -> Caution:
         kind=kind,
         batches=tuple(batch for batch, _ in found),
         values=tuple(value for _, value in found if value is not None),
-        limit=_LIMITS.get(kind),
-        sources=SOURCES[kind],
+        limit=CAUTIONS[kind].limit,
+        sources=CAUTIONS[kind].sources,
     )
 
 
@@ -214,7 +279,7 @@ def caution(found: Caution) -> str:
     days = found.kind == "ph-read-early"
     ends = [wording.number(end, 0 if days else 1) for end in sorted(found.values)]
     values = " to ".join(dict.fromkeys(ends[:1] + ends[-1:]))
-    said = SAID[found.kind].format(values=values, **_NUMBERS)
+    said = CAUTIONS[found.kind].said.format(values=values, **_NUMBERS)
     if found.general:
         return said[:1].upper() + said[1:]
     noted = "the notes mention mould, slime or a smell. " if found.kind == "mould" else ""
@@ -228,65 +293,3 @@ _NUMBERS: Mapping[str, str] = {
     "high": wording.plain(SALT_RANGE[1]),
     "alcohol": wording.plain(ALCOHOL_LIMIT),
 }
-
-SAID: Mapping[Kind, str] = {
-    "ph-not-read": (
-        "no pH was read before the tasting, so whether it is sour enough is not known. Read it in "
-        "the brine and in crushed produce; it should be {ph} or lower."
-    ),
-    "ph-above-limit": (
-        "the last pH is above {ph} ({values}). Above it a food counts as low in acid, in which "
-        "Clostridium botulinum can grow. Do not serve it on the strength of a taste or a smell."
-    ),
-    "ph-not-falling": (
-        "the pH did not fall (last {values}). A vegetable ferment is under way only if the pH "
-        "falls steadily. Do not serve it."
-    ),
-    "ph-rising": (
-        "the pH rose from its lowest, by {values}. Yeasts and moulds at the surface use up the "
-        "acid. Read it once more, and look at the surface."
-    ),
-    "ph-read-early": (
-        "the last pH was read {values} days before the tasting, more than {days}. Read it again "
-        "on the day."
-    ),
-    "salt-low": (
-        "at {values} % of produce and water the salt is below the usual {low} to {high} %. Salt "
-        "keeps other microbes down until the acid does; recipes that are tested for keeping do "
-        "not cut it back."
-    ),
-    "salt-high": (
-        "at {values} % of produce and water the salt is above the usual {low} to {high} %. It "
-        "ferments slowly or not at all, and tasters who watch their salt should know."
-    ),
-    "unsalted": (
-        "no salt went in. Nothing but acid holds other microbes back: keep it in the "
-        "refrigerator, for a few days at most."
-    ),
-    "alcohol": (
-        "its sugar could become {values} % vol of alcohol, where {alcohol} % vol and more is "
-        "labelled. Tell the tasters, children and drivers first. A closed jar of it builds up "
-        "pressure."
-    ),
-    "pressure": (
-        "a closed jar that ferments builds up pressure and can burst. Let gas out daily or use a "
-        "lid that does, and open it over a sink, away from the face."
-    ),
-    "vacuum": (
-        "vacuum packs and other packs without air keep out moulds, not Clostridium botulinum. Keep "
-        "them at 5 °C or below."
-    ),
-    "mould": (
-        "Throw away whatever is mouldy, slimy, pink or smells wrong: the whole jar, untasted."
-    ),
-    "allergens": (
-        "name everything that went in to the tasters before they taste, allergens first: mustard, "
-        "celery, fish, crustaceans, soya, nuts, sesame, gluten, milk, egg, sulphites."
-    ),
-    "local-rules": (
-        "a home trial is no tested recipe. Where local codes, an inspector or a licensed "
-        "practitioner ask for more, or say no, they come first. Tasters take part freely and may "
-        "stop at any time."
-    ),
-}
-"""Each caution, to stand after the names of its batches."""

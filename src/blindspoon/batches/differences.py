@@ -102,8 +102,14 @@ def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...
     if values[FERMENTED] == values[AGE]:  # all went from the cellar to the table
         del values[FERMENTED]
     for name in log.own:
-        column = tuple(batch.own.get(name) for batch in log.batches)
-        values[_own_factor(name, column)] = column
+        column, measures = (
+            tuple(batch.own.get(name) for batch in log.batches),
+            _UNIT.fullmatch(name),
+        )
+        factor = BatchFactor(name, "", 0.0)
+        if measures and not any(isinstance(value, str) for value in column):
+            factor = BatchFactor(name, measures[1], SHARE, relative=True)
+        values[factor] = column  # numbers have room only where a unit shows that they measure
     return {factor: column for factor, column in values.items() if set(column) != {None}}
 
 
@@ -112,14 +118,6 @@ def _read(factor: BatchFactor, batch: Batch, found: Strengths) -> Value | None:
         return "none" if found.citric_g_per_100_g == 0 else batch.acid.lower() or None
     value: Value | None = getattr(found if hasattr(found, factor.of) else batch, factor.of)
     return None if value == "" else value
-
-
-def _own_factor(name: str, column: Sequence[Value | None]) -> BatchFactor:
-    """Give numbers room only where the column's unit shows that they measure something."""
-    measures = _UNIT.fullmatch(name)
-    if measures and not any(isinstance(value, str) for value in column):
-        return BatchFactor(name, measures[1], SHARE, relative=True)
-    return BatchFactor(name, "", 0.0)
 
 
 HINTS: Mapping[str, str] = {
@@ -317,16 +315,27 @@ def _what_differs(
     alike: list[BatchFactor] = []
     not_known: list[BatchFactor] = []
     for factor, column in values.items() if of_variant and of_control else ():
-        ours = [value for row in of_variant if (value := column[row]) is not None]
-        theirs = [value for row in of_control if (value := column[row]) is not None]
-        if len(ours) < len(of_variant) or len(theirs) < len(of_control):
+        values_of = [[column[row] for row in rows] for rows in (of_variant, of_control)]
+        known = [[value for value in own if value is not None] for own in values_of]
+        if known != values_of:
             not_known.append(factor)
-        elif factor.alike(_level(theirs), _level(ours)):
+            continue
+        (ours, our_range), (theirs, their_range) = map(_level, known)
+        if factor.alike(theirs, ours):
             alike.append(factor)
-        else:
-            asked = trial.course is not None and factor in (FERMENTED, AGE)
-            declared = asked or declares(trial, variant, factor)
-            differ[factor] = _difference(factor, theirs, ours, declared=declared)
+            continue
+        asked = trial.course is not None and factor in (FERMENTED, AGE)
+        numeric = not isinstance(ours, str) and not isinstance(theirs, str)
+        differ[factor] = Difference(
+            factor=factor.name,
+            control_value=theirs,
+            variant_value=ours,
+            control_range=their_range,
+            variant_range=our_range,
+            amount=float(ours) - float(theirs) if numeric else None,
+            unit=factor.unit,
+            declared=asked or declares(trial, variant, factor),
+        )
     meant = trial.variant(variant).differs
     alone = len(differ) == 1 and not (meant or trial.variant(variant).method)
     for factor, found in differ.items():
@@ -350,36 +359,13 @@ def _what_differs(
     )
 
 
-def _difference(
-    factor: BatchFactor, control: Sequence[Value], variant: Sequence[Value], *, declared: bool
-) -> Difference:
-    theirs, ours = _level(control), _level(variant)
-    numeric = not isinstance(theirs, str) and not isinstance(ours, str)
-    return Difference(
-        factor=factor.name,
-        control_value=theirs,
-        variant_value=ours,
-        control_range=_range(control),
-        variant_range=_range(variant),
-        amount=float(ours) - float(theirs) if numeric else None,
-        unit=factor.unit,
-        declared=declared,
-    )
-
-
-def _level(values: Sequence[Value]) -> Value:
-    """Mean of numbers; words joined, each once."""
+def _level(values: Sequence[Value]) -> tuple[Value, tuple[float, float] | None]:
+    """Mean of numbers, and the ends of several; words joined, each once."""
     numbers = [value for value in values if not isinstance(value, str)]
-    if len(numbers) == len(values):
-        return sum(numbers) / len(numbers)
-    return ", ".join(sorted({str(value) for value in values}))
-
-
-def _range(values: Sequence[Value]) -> tuple[float, float] | None:
-    numbers = [value for value in values if not isinstance(value, str)]
-    if len(values) < 2 or len(numbers) < len(values):
-        return None
-    return min(numbers), max(numbers)
+    if len(numbers) < len(values):
+        return ", ".join(sorted({str(value) for value in values})), None
+    ends = (min(numbers), max(numbers)) if len(numbers) > 1 else None
+    return sum(numbers) / len(numbers), ends
 
 
 def _levels(factor: BatchFactor, values: Sequence[Value]) -> tuple[int, ...]:

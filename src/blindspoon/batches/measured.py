@@ -10,9 +10,10 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from blindspoon.arrays import FloatArray
 from blindspoon.batches.differences import ACID, SALT
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.strengths import strengths
+from blindspoon.batches.strengths import mean_of, strengths
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import WithinCorrelation, rm_correlation
 from blindspoon.stats.results import Interval, NoResult
@@ -198,73 +199,63 @@ def taste_against_measured(
     Those with two variants or more. A quantity that is zero throughout, such as acid that nobody
     added, is left out.
     """
+    from blindspoon.stats.signed_ranks import taster_means  # noqa: PLC0415 - check does without
+
     asked: tuple[tuple[Literal["salty", "sour"], Quantity], ...] = (
         ("salty", "salt_percent"),
         ("sour", "citric_g_per_100_g"),
         ("sour", "last_ph"),
     )
-    found = []
+    made, names, found = strengths(log), [scored.name for scored in trial.attributes], []
+    shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
     for taste, quantity in asked:
         attribute = taste_attribute(trial, taste)
-        points = () if attribute is None else _points(trial, table, log, attribute, quantity)
-        if attribute is None or len(points) < 2 or not any(point.measured for point in points):
+        if attribute is None:
+            continue
+        scores = table.scores[:, names.index(attribute)]
+        means = taster_means(scores, table.taster, table.variant, **shape)
+        points, places = [], []
+        for place, variant in enumerate(trial.variants):
+            own, tasted = means[:, place], np.isfinite(means[:, place])
+            jars = [batch for batch in made if batch.variant == variant.name]
+            measured = mean_of(jars, quantity)
+            if measured is not None and tasted.any():
+                point = TastePoint(
+                    variant=variant.name,
+                    measured=measured,
+                    perceived=float(own[tasted].mean()),
+                    tasters=int(tasted.sum()),
+                )
+                points.append(point)
+                places.append(place)
+        if len(points) < 2 or not any(point.measured for point in points):
             continue
         strength = {point.variant: point.measured for point in points}
         control = strength.pop(trial.control, math.inf)
         reach = QUANTITIES[quantity].tolerance + 1e-9
         same = tuple(name for name, own in strength.items() if abs(own - control) <= reach)
         against = TasteAgainst(
-            attribute=attribute, quantity=quantity, points=points, same_strength=same
+            attribute=attribute, quantity=quantity, points=tuple(points), same_strength=same
         )
-        found.append(replace(against, rise=_rise(trial, table, against)))
+        if against.differs:
+            strong = np.array([point.measured for point in points])
+            against = replace(against, rise=_rise(means[:, places], strong))
+        found.append(against)
     return tuple(found)
 
 
-def _rise(trial: Trial, table: ScoreTable, against: TasteAgainst) -> Rise | None:
+def _rise(means: FloatArray, strength: FloatArray) -> Rise | None:
     """Fit a line to the scores of each taster, and average what the lines rise by."""
     from scipy.special import stdtrit  # noqa: PLC0415 - check does without
 
-    names = [variant.name for variant in trial.variants]
-    places = [names.index(point.variant) for point in against.points]
-    score = table.scores[:, trial.attributes.index(trial.attribute(against.attribute))]
-    cells = np.full((2, len(table.tasters), len(names)), 0.0)
-    rows = np.isfinite(score)
-    np.add.at(cells[0], (table.taster[rows], table.variant[rows]), score[rows])
-    np.add.at(cells[1], (table.taster[rows], table.variant[rows]), 1)
-    whole = (cells[1][:, places] > 0).all(axis=1)
-    if not against.differs or whole.sum() < 3:
+    whole = means[np.isfinite(means).all(axis=1)]
+    if len(whole) < 3:
         return None
-    strength = np.array([point.measured for point in against.points])
     away = strength - strength.mean()
-    own = (cells[0] / np.maximum(cells[1], 1))[whole][:, places] @ away / (away @ away)
-    own *= np.ptp(strength)
+    own = whole @ away / (away @ away) * np.ptp(strength)
     mean, reach = float(own.mean()), float(stdtrit(own.size - 1, 0.975) * own.std(ddof=1))
     reach /= math.sqrt(own.size)
     return Rise(mean, Interval(mean - reach, mean + reach), own.size)
-
-
-def _points(
-    trial: Trial, table: ScoreTable, log: BatchLog, attribute: str, quantity: Quantity
-) -> tuple[TastePoint, ...]:
-    """Join strength and taste of the variants of which both are known."""
-    made = strengths(log)
-    scores = table.scores[:, [scored.name for scored in trial.attributes].index(attribute)]
-    points = []
-    for place, variant in enumerate(trial.variants):
-        measured = [getattr(batch, quantity) for batch in made if batch.variant == variant.name]
-        rows = (table.variant == place) & np.isfinite(scores)
-        _, taster = np.unique(table.taster[rows], return_inverse=True)
-        means = np.bincount(taster, scores[rows]) / np.bincount(taster)
-        if measured and None not in measured and len(means):
-            points.append(
-                TastePoint(
-                    variant=variant.name,
-                    measured=sum(measured) / len(measured),
-                    perceived=float(means.mean()),
-                    tasters=len(means),
-                )
-            )
-    return tuple(points)
 
 
 def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoResult:

@@ -320,20 +320,17 @@ def _read_readings(
         found.append(reading)
         start = started[batch]
         if start and day < start:
-            found_early = f"{day} is before {shown(batch)} was started on {start}"
-            said.problems.append(problem_at(table, row, "date", _EARLY._replace(found=found_early)))
+            early = Fault(
+                "reading-before-start",
+                f"{day} is before {shown(batch)} was started on {start}",
+                "a batch is measured from the day it is started",
+                "Correct the date, or started in batches.csv",
+            )
+            said.problems.append(problem_at(table, row, "date", early))
         if last_tasted and day > last_tasted:
             text = f"{day} is after the last tasting on {last_tasted}: charted, not judged by"
             said.note(table, text, reading.line)
     return found, quantities
-
-
-_EARLY = Fault(
-    "reading-before-start",
-    "",
-    "a batch is measured from the day it is started",
-    "Correct the date, or started in batches.csv",
-)
 
 
 def _wrongly_tasted(
@@ -354,30 +351,25 @@ def _wrongly_tasted(
             unwritten = batch not in made and variant and variant not in known
             if not batch or unwritten:  # a variant without any row is no misspelt jar
                 continue
-            if fault := _tasted_fault(made, file, batch, variant):
-                others = len(rows) - 1
-                more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""
-                yield problem_at(table, rows[0], "batch", fault._replace(found=fault.found + more))
+            if batch not in made:
+                listed = some_of((quoted(name) for name in made if name), 20) or "none"
+                fault = Fault(
+                    "never-made",
+                    f"batch {quoted(batch)} is not in {file}{did_you_mean(batch, made)}",
+                    f"{file} lists {listed}",
+                    f"Correct the name, or add its row to {file}",
+                )
+            elif variant and made[batch] and made[batch] != variant:
+                two = f"is {shown(variant)} here and {shown(made[batch])} in {file}"
+                allowed = "a batch is one vessel of one variant"
+                found = f"batch {quoted(batch)} {two}"
+                fault = Fault("batch-of-two-variants", found, allowed, "Correct one of them")
+            else:
+                continue
+            others = len(rows) - 1
+            more = f", and in {others:,} row{'s' * (others > 1)} more" if others else ""
+            yield problem_at(table, rows[0], "batch", fault._replace(found=fault.found + more))
 
 
 def _variants(table: TextTable) -> list[str]:
     return table.cells("variant") if "variant" in table.columns else [""] * len(table)
-
-
-def _tasted_fault(made: Mapping[str, str], file: str, batch: str, variant: str) -> Fault | None:
-    if batch not in made:
-        listed = some_of((quoted(name) for name in made if name), 20) or "none"
-        return Fault(
-            "never-made",
-            f"batch {quoted(batch)} is not in {file}{did_you_mean(batch, made)}",
-            f"{file} lists {listed}",
-            f"Correct the name, or add its row to {file}",
-        )
-    if variant and made[batch] and made[batch] != variant:
-        return Fault(
-            "batch-of-two-variants",
-            f"batch {quoted(batch)} is {shown(variant)} here and {shown(made[batch])} in {file}",
-            "a batch is one vessel of one variant",
-            "Correct one of them",
-        )
-    return None

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -228,6 +228,12 @@ def strengths(log: BatchLog) -> tuple[Strengths, ...]:
     (2.5, 0.99)
     """
     return tuple(_strengths(log, batch) for batch in log.batches)
+
+
+def mean_of(made: Sequence[Strengths], strength: str) -> float | None:
+    """Average one strength over several batches; None where one lacks it, or there is no batch."""
+    values = [getattr(batch, strength) for batch in made]
+    return sum(values) / len(values) if values and None not in values else None
 
 
 def ingredient(log: BatchLog, batch: Batch, name: str) -> float | None:

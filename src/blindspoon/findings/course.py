@@ -226,7 +226,10 @@ def _follow(
     judged, score = attribute.name == course.attribute, table.scores[:, index]
     level, sittings = course.level if judged else None, len({it for _, it in series.cells})
     own, control = _cell_means(trial, table, series, score)
-    there, against = bool(np.isfinite(control).any()), _against(level, sittings, ages, control)
+    there = bool(np.isfinite(control).any())
+    against: Against = "level" if level is not None and sittings == 1 else "nothing"
+    if ages.control_stays and there:
+        against = "control" if level is None else "level"
     freed = own - control if there and against != "nothing" else own
     if there and against == "level":  # what moved the whole sitting is taken out
         freed = freed + _row_means(control)[:, None]
@@ -272,13 +275,6 @@ def _follow(
         left_out=tuple(_left_out(trial, table, series, often, np.flatnonzero(~beside))),
     )
     return _judged(found, by_day, trial.control)
-
-
-def _against(level: float | None, sittings: int, ages: CupAges, control: FloatArray) -> Against:
-    """Settle what the days of a series are held against."""
-    if ages.control_stays and np.isfinite(control).any():
-        return "control" if level is None else "level"
-    return "level" if level is not None and sittings == 1 else "nothing"
 
 
 def _cell_means(

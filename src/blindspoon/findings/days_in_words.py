@@ -19,7 +19,11 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
 
     With `several` there are other series, so that this one has to be named.
     """
-    there, last = _there(found, names.like), found.days[-1].day
+    level, last = found.course.level if found.judged else None, found.days[-1].day
+    there = f"within {wording.margin(found.attribute)} of {names.like}"
+    if level is not None:
+        more = "more" if found.course.side == "at least" else "less"
+        there = f"at {wording.in_points(level)} or {more}"
     said = list[str]()
     asks = ((found.reached, _reached), (found.kept, _kept)) if found.judged else ()
     for asked, tell in asks:
@@ -55,15 +59,6 @@ def day_word(found: CourseFound, day: CourseDay) -> str:
     if day.verdict in ("alike", "slight"):
         return "there" if isinstance(reached, Bracket) else "still there"
     return "" if day.verdict is None else "not settled"
-
-
-def _there(found: CourseFound, like: str) -> str:
-    """Name what is to be reached or kept."""
-    level = found.course.level if found.judged else None
-    if level is None:
-        return f"within {wording.margin(found.attribute)} of {like}"
-    more = "more" if found.course.side == "at least" else "less"
-    return f"at {wording.in_points(level)} or {more}"
 
 
 def _upto(found: CourseFound, day: float) -> str:

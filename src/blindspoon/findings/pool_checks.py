@@ -254,9 +254,19 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         for kitchen in kitchens
         if kitchen.trial.course
     ]
+    same_control = Rule(
+        slug="other-control",
+        allowed=f"all kitchens have the same control, and {first.name} has "
+        f"{quoted(first.trial.control)}",
+        remedy="Give the control one name where it is the same thing, else leave this folder out",
+    )
     for other in others:
-        problems += [*_other_control(first, other), *_other_scales(first, other)]
-    if len(common_variants(kitchens)) < 2 and not any(p.slug == "other-control" for p in problems):
+        if other.trial.control != first.trial.control:
+            found, file = quoted(other.trial.control), f"{other.name}/trial.toml"
+            problems.append(same_control.broken(f"the control is {found}", file, column="control"))
+        problems += _other_scales(first, other)
+    controls = {kitchen.trial.control for kitchen in kitchens}
+    if len(common_variants(kitchens)) < 2 and len(controls) == 1:
         made = "; ".join(f"{k.name} made {some_of(_variants(k.trial))}" for k in kitchens)
         rule = Rule(
             slug="no-common-variant",
@@ -402,18 +412,6 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
     return Counter(
         (table.tasters[taster] if few else "", *sorted(own)) for taster, own in cups.items()
     )
-
-
-def _other_control(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
-    if other.trial.control != first.trial.control:
-        ours, remedy = quoted(first.trial.control), "Give the control one name where it is the same"
-        rule = Rule(
-            slug="other-control",
-            allowed=f"all kitchens have the same control, and {first.name} has {ours}",
-            remedy=f"{remedy} thing, else leave this folder out",
-        )
-        found = f"the control is {quoted(other.trial.control)}"
-        yield rule.broken(found, f"{other.name}/trial.toml", column="control")
 
 
 def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from blindspoon.arrays import IntArray
 from blindspoon.findings.compare import Scored, contrast_of
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.scores.score_table import ScoreTable
@@ -304,8 +303,8 @@ def study_influence(
         if result.comparisons
     )
     made = (
-        *_without_tasters(study),
-        *_without_sessions(study),
+        *_in_turn(study, "taster"),
+        *_in_turn(study, "session"),
         _other_procedure(study),
         _as_categories(study, fits),
         _without_position(study),
@@ -319,48 +318,27 @@ def study_influence(
     )
 
 
-def _without_tasters(study: Study) -> Iterator[Alternative | NotDone]:
-    tasters = np.unique(study.table.taster).size
-    reason = _too_much(study, tasters * len(study.compared))
-    if tasters < 2:
-        reason = "There is one taster only, on whom everything hangs."
-    elif tasters > MOST_TASTERS:
+def _in_turn(study: Study, name: Literal["taster", "session"]) -> Iterator[Alternative | NotDone]:
+    """Leave out one taster, or one session, after the other, unless there is a reason not to."""
+    table = study.table
+    of_tasters = name == "taster"
+    codes, labels = (table.taster, table.tasters) if of_tasters else (table.session, table.sessions)
+    several = np.unique(codes).tolist()
+    reason = _too_much(study, len(several) * len(study.compared))
+    if len(several) < 2:
+        alone = "There is one taster only, on whom everything hangs."
+        reason = alone if of_tasters else "There was one session only."
+    elif of_tasters and len(several) > MOST_TASTERS:
         reason = (
-            f"With {tasters:,} tasters one of them can hardly move an answer; each is left out in "
-            f"turn up to {MOST_TASTERS} tasters."
+            f"With {len(several):,} tasters one of them can hardly move an answer; each is left "
+            f"out in turn up to {MOST_TASTERS} tasters."
         )
-    return _in_turn(study, "taster", study.table.tasters, study.table.taster, reason)
-
-
-def _without_sessions(study: Study) -> Iterator[Alternative | NotDone]:
-    sessions = np.unique(study.table.session).size
-    reason = _too_much(study, sessions * len(study.compared))
-    if sessions < 2:
-        reason = "There was one session only."
     elif any(result.unit == "round" for result in study.compared):
         reason = "Comparing the rounds of one taster again without each in turn takes too long."
-    return _in_turn(study, "session", study.table.sessions, study.table.session, reason)
-
-
-def _too_much(study: Study, refits: int) -> str:
-    """Say why so many refits of one attribute are too many, or return an empty string."""
-    if refits <= MOST_REFITS and refits * study.table.taster.size <= MOST_SCORES:
-        return ""
-    return (
-        f"It would take {refits:,} refits of {study.table.taster.size:,} cups; up to "
-        f"{MOST_REFITS} refits, and {MOST_SCORES:,} cups in all, it is done."
-    )
-
-
-def _in_turn(
-    study: Study, name: Name, labels: Sequence[str], codes: IntArray, reason: str
-) -> Iterator[Alternative | NotDone]:
-    """Leave out one after the other, unless there is a reason not to."""
     if reason:
         yield NotDone(name=name, reason=reason)
         return
-    table = study.table
-    for code in np.unique(codes).tolist():
+    for code in several:
         rows = codes != code
         kept = replace(  # labels and what was planned stay
             table,
@@ -373,6 +351,16 @@ def _in_turn(
         )
         again = [outcome for result in study.compared for outcome in study.again(kept, result)]
         yield Alternative(name=name, left_out=labels[code], outcomes=tuple(again))
+
+
+def _too_much(study: Study, refits: int) -> str:
+    """Say why so many refits of one attribute are too many, or return an empty string."""
+    if refits <= MOST_REFITS and refits * study.table.taster.size <= MOST_SCORES:
+        return ""
+    return (
+        f"It would take {refits:,} refits of {study.table.taster.size:,} cups; up to "
+        f"{MOST_REFITS} refits, and {MOST_SCORES:,} cups in all, it is done."
+    )
 
 
 def _other_procedure(study: Study) -> Alternative:

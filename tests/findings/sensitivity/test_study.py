@@ -128,7 +128,7 @@ def test_fewer_flips_are_only_a_first_look(panel, monkeypatch, tasters, effect, 
     for part in (module, sign_flips):
         monkeypatch.setattr(part, "EXACT_UP_TO", exact)
     cups = panel(tasters, by="ranks", effect=effect, seed=3)
-    for taster, each in enumerate(module._without_tasters(study_of(cups))):
+    for taster, each in enumerate(module._in_turn(study_of(cups), "taster")):
         again = judged(cups.without(TASTER, taster).judged())
         assert kinds(each.outcomes) == again, each.left_out
 
@@ -199,11 +199,11 @@ def test_more_than_sixty_tasters_are_not_left_out_in_turn(panel, monkeypatch, ta
     trial, table = cups.trial, cups.table
     results = compare_trial(trial, table)
     study = module.Study(trial, table, results, {})
-    found = list(module._without_tasters(study))
+    found = list(module._in_turn(study, "taster"))
     assert len(found) == (60 if done else 1)
     if not done:
         assert found[0].reason.startswith("With 61 tasters one of them can hardly move an answer")
-    assert [way.left_out for way in module._without_sessions(study)] == ["1", "2"]
+    assert [way.left_out for way in module._in_turn(study, "session")] == ["1", "2"]
 
 
 def test_too_many_scores_are_not_fitted_again(panel, monkeypatch):
