@@ -17,7 +17,6 @@ class BatchFactor(NamedTuple):
 
     Attributes
     ----------
-    name : str
     unit : str
         Of its numbers; blank for words and bare numbers.
     tolerance : float
@@ -29,7 +28,6 @@ class BatchFactor(NamedTuple):
         Further names under which ``differs`` in trial.toml may declare it.
     needs : tuple of str
         Columns without which it would be the same in every batch for want of being written.
-    relative : bool
     """
 
     name: str

@@ -71,8 +71,6 @@ def position_effect(
     score : float array, shape (n_servings,)
         NaN where none was given.
     variant : int array, shape (n_servings,)
-    variants : int
-    sittings : Sittings
 
     Returns
     -------
@@ -119,7 +117,6 @@ def carry_over(
     variant : int array, shape (n_servings,)
     names : tuple of str
         Of the variants.
-    sittings : Sittings
 
     Notes
     -----

@@ -139,7 +139,6 @@ def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[
     ----------
     differences : array, shape (n_tasters, n_comparisons)
         Variant minus control, of any attributes; NaN where not both were scored.
-    rng : numpy.random.Generator
 
     Returns
     -------

@@ -36,7 +36,6 @@ def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
     ----------
     scores : float array, shape (n,)
         In points, finite.
-    scale : Scale
 
     Examples
     --------
@@ -66,7 +65,6 @@ def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeata
 
     Parameters
     ----------
-    cells : Cells
     table : ScoreTable
         Tells the sessions and batches that replicates come from.
     scored : bool array, shape (n_servings,)
