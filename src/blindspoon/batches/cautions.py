@@ -39,7 +39,7 @@ ALCOHOL_LIMIT = 0.5
 """% vol from which U.S. law counts a drink as alcoholic (27 CFR, from memory)."""
 
 
-class Told(NamedTuple):
+class CautionText(NamedTuple):
     """What is said of batches, numbers to be filled in, and the limit they are held against."""
 
     said: str
@@ -47,36 +47,36 @@ class Told(NamedTuple):
     limit: float | None = None
 
 
-CAUTIONS: Mapping[Kind, Told] = {
-    "ph-not-read": Told(
+CAUTIONS: Mapping[Kind, CautionText] = {
+    "ph-not-read": CautionText(
         "no pH was read before the tasting, so whether it is sour enough is not known. Read it in "
         "the brine and in crushed produce; it should be {ph} or lower.",
         ("21 CFR 114.3", "Snyder et al. 2020, Food Prot. Trends 40:251"),
     ),
-    "ph-above-limit": Told(
+    "ph-above-limit": CautionText(
         "the last pH is above {ph} ({values}). Above it a food counts as low in acid, in which "
         "Clostridium botulinum can grow. Do not serve it on the strength of a taste or a smell.",
         ("21 CFR 114.3", "Codex CXS 115-1981", "Codex CXS 260-2007"),
         PH_LIMIT,
     ),
-    "ph-not-falling": Told(
+    "ph-not-falling": CautionText(
         "the pH did not fall (last {values}). A vegetable ferment is under way only if the pH "
         "falls steadily. Do not serve it.",
         ("Snyder et al. 2020, Food Prot. Trends 40:251",),
     ),
-    "ph-rising": Told(
+    "ph-rising": CautionText(
         "the pH rose from its lowest, by {values}. Yeasts and moulds at the surface use up the "
         "acid. Read it once more, and look at the surface.",
         ("common practice, no source",),
         PH_RISE,
     ),
-    "ph-read-early": Told(
+    "ph-read-early": CautionText(
         "the last pH was read {values} days before the tasting, more than {days}. Read it again "
         "on the day.",
         ("21 CFR 114.3", "common practice, no source for the days"),
         float(FRESH_DAYS),
     ),
-    "salt-low": Told(
+    "salt-low": CautionText(
         "at {values} % of produce and water the salt is below the usual {low} to {high} %. Salt "
         "keeps other microbes down until the acid does; recipes that are tested for keeping do "
         "not cut it back.",
@@ -86,13 +86,13 @@ CAUTIONS: Mapping[Kind, Told] = {
         ),
         SALT_RANGE[0],
     ),
-    "salt-high": Told(
+    "salt-high": CautionText(
         "at {values} % of produce and water the salt is above the usual {low} to {high} %. It "
         "ferments slowly or not at all, and tasters who watch their salt should know.",
         ("J. Food Quality, article 8051435, for cucumbers in tanks: 5 to 8 %",),
         SALT_RANGE[1],
     ),
-    "unsalted": Told(
+    "unsalted": CautionText(
         "no salt went in. Nothing but acid holds other microbes back: keep it in the "
         "refrigerator, for a few days at most.",
         (
@@ -100,33 +100,33 @@ CAUTIONS: Mapping[Kind, Told] = {
             "21 CFR 114.3(b), which leaves refrigerated foods to other rules",
         ),
     ),
-    "alcohol": Told(
+    "alcohol": CautionText(
         "its sugar could become {values} % vol of alcohol, where {alcohol} % vol and more is "
         "labelled. Tell the tasters, children and drivers first. A closed jar of it builds up "
         "pressure.",
         ("Gay-Lussac’s equation for alcohol from sugar", "27 CFR, from memory"),
         ALCOHOL_LIMIT,
     ),
-    "pressure": Told(
+    "pressure": CautionText(
         "a closed jar that ferments builds up pressure and can burst. Let gas out daily or use a "
         "lid that does, and open it over a sink, away from the face.",
         ("common practice, no source",),
     ),
-    "vacuum": Told(
+    "vacuum": CautionText(
         "vacuum packs and other packs without air keep out moulds, not Clostridium botulinum. Keep "
         "them at 5 °C or below.",
         ("FDA Food Code 3-502.12, reduced-oxygen packaging: 5 °C or below",),
     ),
-    "mould": Told(
+    "mould": CautionText(
         "Throw away whatever is mouldy, slimy, pink or smells wrong: the whole jar, untasted.",
         ("common practice, no source",),
     ),
-    "allergens": Told(
+    "allergens": CautionText(
         "name everything that went in to the tasters before they taste, allergens first: mustard, "
         "celery, fish, crustaceans, soya, nuts, sesame, gluten, milk, egg, sulphites.",
         ("Codex CXS 1-1985, labelling of allergens, from memory",),
     ),
-    "local-rules": Told(
+    "local-rules": CautionText(
         "a home trial is no tested recipe. Where local codes, an inspector or a licensed "
         "practitioner ask for more, or say no, they come first. Tasters take part freely and may "
         "stop at any time.",
