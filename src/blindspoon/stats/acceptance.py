@@ -1,4 +1,8 @@
-"""When a share of the tasters says yes, as in "I would not eat it now", from answers by day."""
+"""When a share of the tasters says yes, as in "I would not eat it now", from answers by day.
+
+The m days rise. Answers of n tasters, shape (n, m), are 1 for yes, 0 for no, NaN for none. A share
+lies between 0 and 1.
+"""
 
 from __future__ import annotations
 
@@ -104,19 +108,8 @@ def shares_by_day(
 ) -> SharesByDay:
     """Hold the share who said yes on each day against the share in question.
 
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising.
-    answers : array, shape (n, m)
-        1 for yes, 0 for no, NaN for no answer. Somebody who turns back counts on each day as they
-        answered.
-    share : float
-        Between 0 and 1.
-
-    Notes
-    -----
-    Exact binomial tails, one-sided, in the sequences of `by_day`; intervals as of `limits`.
+    Somebody who turns back counts on each day as they answered. Exact binomial tails, one-sided, in
+    the sequences of `by_day`; intervals as of `limits`.
 
     Examples
     --------
@@ -146,14 +139,7 @@ def shares_by_day(
 
 
 def changes(days: FloatArray, answers: FloatArray) -> Changes:
-    """Find the days between which each taster turned from no to yes.
-
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising, above 0.
-    answers : array, shape (n, m)
-        As of `shares_by_day`.
+    """Find the days, all above 0, between which each taster turned from no to yes.
 
     Examples
     --------
@@ -187,8 +173,6 @@ def day_of_share(
     ----------
     after, by : array, shape (n,)
         As of `changes`; rows of NaN are left out.
-    share : float
-        Between 0 and 1.
     family : {"lognormal", "weibull"}
 
     Notes

@@ -115,6 +115,9 @@ def find_flags(
 def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     """Compare the spread of each variant's scores within tasters with that of the others.
 
+    A variant's standard deviation over the root mean square of the others'; NaN where it cannot be
+    told, as with fewer than three variants or six tasters. Shape (n_variants,).
+
     Parameters
     ----------
     means : float array, shape (n_tasters, n_variants)
@@ -122,12 +125,6 @@ def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
         first keeps a second cup of the same taster from counting as a second taster.
     finest : float
         In points; a smaller spread counts as this.
-
-    Returns
-    -------
-    float array, shape (n_variants,)
-        A variant's standard deviation over the root mean square of the others'; NaN where it
-        cannot be told, as with fewer than three variants or six tasters.
 
     Notes
     -----

@@ -104,12 +104,8 @@ class Answers(NamedTuple):
 def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     """Test whether the word was said more often where it was right.
 
-    Returns
-    -------
-    p_value : float
-        One-sided, given how often the word was said at all.
-    needed : int or None
-        Right answers of both kinds that are needed, given the same; None where nothing would do.
+    One-sided, given how often the word was said at all; beside it the right answers of both kinds
+    that are needed, given the same, None where nothing would do.
 
     Notes
     -----

@@ -42,7 +42,9 @@ def compare_mixed(
     has several batches, fitted by REML, with Kenward-Roger standard errors and degrees of
     freedom and Dunnett's adjustment over the variants. With several sessions variant by session
     is fixed, there is ``(1 | taster:session)``, and a difference is the mean of the sittings'
-    (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats.
+    (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats. Variants that no
+    chain of common tasters links with the control take no part and get no contrast; there is no
+    result where nothing can be estimated.
 
     Parameters
     ----------
@@ -63,12 +65,6 @@ def compare_mixed(
         Batches that each went to one taster only are that taster's, not a term of their own.
     session : int array, shape (n,), optional
         Codes of the sessions.
-
-    Returns
-    -------
-    MixedFit or NoResult
-        Variants that no chain of common tasters links with the control take no part and get
-        no contrast. A reason is returned where nothing can be estimated.
 
     Notes
     -----
@@ -112,16 +108,8 @@ def days_in_general(
 ) -> MixedFit:
     """Add to a fit over several sittings the intervals for days in general; they decide nothing.
 
-    Parameters
-    ----------
-    fit : MixedFit
-        From `compare_mixed`, of the same rows, which are described there.
-    score, taster, variant, session, control, alpha, position
-        See `compare_mixed`.
-
-    Notes
-    -----
-    The sittings count as a sample of days, ``(1 | session:variant)``.
+    The sittings count as a sample of days, ``(1 | session:variant)``. `fit` is that of
+    `compare_mixed` for the same rows and arguments, which are described there.
     """
     layout, names, sittings = _rows(score, taster, variant, control, position, None, session)
     if sittings is None:

@@ -17,7 +17,13 @@ from scipy.special import stdtr, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.stats.results import Interval, NoResult
-from blindspoon.stats.sign_flips import null_distribution, settle_ties, signed_ranks, statistics
+from blindspoon.stats.sign_flips import (
+    null_distribution,
+    one_by_one,
+    settle_ties,
+    signed_ranks,
+    statistics,
+)
 from blindspoon.stats.unanimity import LEAST_ALIKE
 
 Side = Literal["within", "above", "below"]
@@ -167,8 +173,7 @@ def trend(
     p_signs = None
     if size >= SIGNS_FROM:
         signed = signed_ranks(slopes)
-        null = null_distribution(signed, rng)
-        p_signs = null.tail(float(null.comparable(statistics(signed))[0]), [0])
+        (p_signs,) = one_by_one(null_distribution(signed, rng), statistics(signed))
     return Trend(
         slope=slope,
         interval=_interval(slope, own_error, size - 1, alpha),

@@ -21,6 +21,7 @@ from blindspoon.stats.results import Interval, Method, NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
     TOLERANCE,
     null_distribution,
+    one_by_one,
     settle_ties,
     signed_ranks,
     statistics,
@@ -90,10 +91,7 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
     if all(len(way) == 1 and way[0].shape == (2, 1) for way in ways):
         scores = signed_ranks(np.array([way[0][0] for way in ways]))  # swaps turn their signs
         null = null_distribution(scores, rng)
-        found, most = (
-            null.tail(float(null.comparable(statistics(signed))[0]), [0])
-            for signed in (scores, np.abs(scores))
-        )
+        (found,), (most,) = (one_by_one(null, statistics(s)) for s in (scores, np.abs(scores)))
         return Relabelled(p_value=found, smallest_p=most, method=null.method)
     counts = [len(way[0]) for way in ways]
     every = math.prod(counts) <= EXACT_UP_TO
@@ -194,6 +192,11 @@ def compare_rounds(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control for the one taster who scored all of this.
 
+    One for each variant other than the control, in their order. No result, with the reason, where
+    fewer than two rounds have both, where an order was not recorded, and where the control stood
+    before the variant in every round, or after it: then the place in the order can explain the
+    difference as well.
+
     Parameters
     ----------
     score : array, shape (n_servings,)
@@ -209,14 +212,6 @@ def compare_rounds(
     rng : numpy.random.Generator
         Draws namings where not all are gone through. The order of the rows and the names of
         the rounds do not matter.
-
-    Returns
-    -------
-    tuple of RankContrast or NoResult
-        One for each variant other than the control, in their order. No result, with the
-        reason, where fewer than two rounds have both, where an order was not recorded, and
-        where the control stood before the variant in every round, or after it: then the place
-        in the order can explain the difference as well.
 
     Notes
     -----

@@ -38,16 +38,13 @@ def settle_ties(points: FloatArray) -> FloatArray:
 def signed_ranks(differences: FloatArray) -> FloatArray:
     """Rank the absolute differences of each variant and give them their signs.
 
+    Twice the signed ranks, so that they are whole, in the same shape; ties are averaged; 0 for a
+    zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for NaN.
+
     Parameters
     ----------
     differences : array, shape (n_tasters, n_variants)
         Variant minus control, in points; NaN where not both were scored.
-
-    Returns
-    -------
-    array of the same shape
-        Twice the signed ranks, so that they are whole; ties are averaged; 0 for a zero
-        difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for NaN.
 
     Examples
     --------
@@ -75,17 +72,14 @@ SMALLEST = float(np.finfo(np.float64).tiny)
 def normal_max_tail(value: float, correlation: FloatArray) -> float:
     """Probability that the largest of correlated absolute normal deviates reaches a value.
 
+    Between the largest single probability and their sum; 2.2e-308 if smaller than that.
+
     Parameters
     ----------
     value : float
         Not negative.
     correlation : array, shape (d, d)
         May be singular.
-
-    Returns
-    -------
-    float
-        Between the largest single probability and their sum; 2.2e-308 if smaller than that.
 
     Notes
     -----
@@ -178,6 +172,11 @@ def all_can_be_made(tasters: int, samples: int) -> bool:
 def statistics(scores: FloatArray) -> FloatArray:
     """Divide the absolute column sums of signed ranks by the columns' lengths."""
     return _standardised(scores.sum(axis=0), scores)
+
+
+def one_by_one(null: Null, observed: FloatArray) -> list[float]:
+    """Give the p value of each variant's statistic, shape (n_variants,), by its own flips alone."""
+    return [null.tail(value, [v]) for v, value in enumerate(null.comparable(observed).tolist())]
 
 
 def single_step(null: Null, observed: FloatArray) -> FloatArray:

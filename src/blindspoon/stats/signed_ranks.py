@@ -10,6 +10,7 @@ from blindspoon.stats.results import NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
     SAMPLES,
     null_distribution,
+    one_by_one,
     settle_ties,
     signed_ranks,
     single_step,
@@ -28,17 +29,15 @@ def taster_means(
 ) -> FloatArray:
     """Average each taster's replicates of each variant.
 
+    Rounded to 1e-9, so that equal means are equal numbers; NaN where not scored; shape (n_tasters,
+    n_variants).
+
     Parameters
     ----------
     score : array, shape (n_servings,)
         In points; NaN where the ballot was left blank.
     taster, variant : array of int, shape (n_servings,)
         Who scored which variant, counted from 0.
-
-    Returns
-    -------
-    array, shape (n_tasters, n_variants)
-        Rounded to 1e-9 so that equal means are equal numbers; NaN where not scored.
 
     Examples
     --------
@@ -63,6 +62,9 @@ def compare_ranks(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control by signed ranks, jointly over the variants.
 
+    One for each variant other than the control, in their order; no result, with the reason, for a
+    variant that no taster scored beside the control.
+
     Parameters
     ----------
     means : array, shape (n_tasters, n_variants)
@@ -77,12 +79,6 @@ def compare_ranks(
         same scores under other labels draw the same.
     samples : int
         Flips to sample where not all are made; fewer than usual for a quick look.
-
-    Returns
-    -------
-    tuple of RankContrast or NoResult
-        One for each variant other than the control, in their order; no result, with the
-        reason, for a variant that no taster scored beside the control.
 
     Notes
     -----
@@ -140,10 +136,9 @@ def _compare(
     scores = signed_ranks(differences)
     null = null_distribution(scores, rng, samples)
     observed = statistics(scores)
-    alone = [null.tail(value, [v]) for v, value in enumerate(null.comparable(observed))]
-    adjusted = single_step(null, observed)
-    reach = null.comparable(statistics(np.abs(scores)))
-    least = np.array([null.tail(value, [v]) for v, value in enumerate(reach)])
+    alone, adjusted = one_by_one(null, observed), single_step(null, observed)
+    largest = statistics(np.abs(scores))
+    reach, least = null.comparable(largest), np.array(one_by_one(null, largest))
     estimates = shifts_with_intervals(differences, alpha, rng, samples)
     return [
         RankContrast(
