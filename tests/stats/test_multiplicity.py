@@ -46,13 +46,22 @@ def anything(k, seed):
 
 
 @pytest.mark.parametrize("sides", ["one_sided", "two_sided"])
-@pytest.mark.parametrize("alpha", ["0.05", "0.01"])
-def test_critical_values_by_another_quadrature(sides, alpha):
+def test_critical_values_by_another_quadrature(sides):
     # not a printed table: computed by a quadrature of our own over control and scale
     for row in TABLE.itertuples():
         family = Dunnett(equal(row.p_treatments), two_sided=sides == "two_sided")
-        wanted = TABLE.loc[row.Index, f"{sides}_{alpha}"]
-        assert family.critical_value(float(alpha), row.df) == pytest.approx(wanted, abs=5.1e-5)
+        wanted = TABLE.loc[row.Index, f"{sides}_0.05"]
+        assert family.critical_value(0.05, row.df) == pytest.approx(wanted, abs=5.1e-5)
+
+
+@pytest.mark.parametrize("sides", ["one_sided", "two_sided"])
+def test_chances_by_another_quadrature(sides):
+    # the same table: one in a hundred passes a value as near as that
+    for row in TABLE.itertuples():
+        family = Dunnett(equal(row.p_treatments), two_sided=sides == "two_sided")
+        wanted = TABLE.loc[row.Index, f"{sides}_0.01"]
+        below, above = (family.p_value(wanted + step, row.df) for step in (-5.1e-5, 5.1e-5))
+        assert above <= 0.01 <= below
 
 
 # --- published values ------------------------------------------------------------------------
