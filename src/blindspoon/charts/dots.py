@@ -18,7 +18,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.axis import Axis, axis_bar, axis_behind, axis_header, axis_numbers
-from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, block
+from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, block, column
 from blindspoon.charts.style import INSET, WIDE, Laid, Sheet, Style, key_lines
 from blindspoon.charts.text import text_width, wrap
 from blindspoon.stats.results import Interval
@@ -218,7 +218,12 @@ class DotPlot:
         beside = sheet.beside or not any(row.notes for row in self.rows)
         axes = _axes(self, sheet, beside=beside)
         people = _people(self, axes[0], style)
-        high = _height(self, axes, people, sheet, beside=beside)
+        words = [_words(row, axes, sheet) for row in self.rows if beside]
+        high = people.tall + style.under + 2 * style.pad if people.tall else style.row
+        if words:
+            most = max(len(texts) for pair in words for texts in pair)
+            high = max(high, style.leading * most + (2 * style.pad if people.tall else 4.0))
+        high += sheet.spare
         fixed, over, y = axis_header(axes, style, sheet.width)
         parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
         for step, (row, crowd) in enumerate(zip(self.rows, people.crowds, strict=True), 2):
@@ -226,13 +231,13 @@ class DotPlot:
                 heading, y = _heading(row.head, sheet, y)
                 parts.append((step, heading))
             if not beside:
-                words, y = _words_over(row, sheet, y)
-                parts.append((step, words))
+                over_row, y = _words_over(row, sheet, y)
+                parts.append((step, over_row))
             under = style.under if people.tall else 0.0
             base = y + (high + people.tall - under) / 2
             if beside:
                 middle = base - style.note / 3 if people.tall else base
-                parts.append((step, _words_beside(row, axes, sheet, middle, (y, y + high))))
+                parts.append((step, _placed(words[step - 2], style, middle, (y, y + high))))
             for axis, dot in zip(axes, row.dots, strict=True):
                 parts.append((1, axis_behind(axis, y, y + high)))
                 line = Line(start=(axis.sides[0], base), end=(axis.sides[1], base), ink="hair")
@@ -312,51 +317,31 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> _People:
     return _People(crowds=crowds, tall=max(style.least, highest))
 
 
-def _height(
-    plot: DotPlot, axes: Sequence[Axis], people: _People, sheet: Sheet, *, beside: bool
-) -> float:
-    """Give all rows one height: people, estimate and words have room in each."""
-    style = sheet.style
-    high = people.tall + style.under + 2 * style.pad if people.tall else style.row
-    if beside:
-        words = [(_label(row, axes, style), _notes(row, axes, sheet)) for row in plot.rows]
-        lines = max(max(len(label), len(notes)) for label, notes in words)
-        high = max(high, style.leading * lines + (2 * style.pad if people.tall else 4.0))
-    return high + sheet.spare
-
-
-def _label(row: Row, axes: Sequence[Axis], style: Style) -> tuple[str, ...]:
+def _words(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[list[Text], list[Text]]:
+    """Set label and notes beside a row, at no height yet; the first note stands out."""
+    style, stands_out = sheet.style, bool(row.notes)
+    label = Text(x=0, y=0, text="", size=style.label, bold=stands_out)
     room = axes[0].sides[0] - ASIDE + 0.01
-    return wrap(row.label, style.label, room, bold=bool(row.notes))
+    named = column(wrap(row.label, style.label, room, bold=stands_out), label, style.leading)
+    notes, left = list[Text](), axes[-1].sides[1] + ASIDE
+    for note in row.notes if style.notes else ():
+        first = Text(x=left, y=style.leading * len(notes), text="", size=style.note, bold=not notes)
+        first = replace(first, ink="soft") if notes else first
+        notes += block(note, sheet.width - left + 0.01, style.leading, first)
+    return [*named], notes
 
 
-def _notes(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[Text, ...]:
-    """Lines of the notes, not yet in their place; those of the first stand out."""
-    style, left = sheet.style, axes[-1].sides[1] + ASIDE
-    if not (style.notes and row.notes):
-        return ()
-    soft = Text(x=left, y=0, text="", size=style.note, ink="soft")
-    bold = replace(soft, ink="ink", bold=True)
-    room = sheet.width - left + 0.01
-    first = [replace(bold, text=x) for x in wrap(row.notes[0], style.note, room, bold=True)]
-    others = [replace(soft, text=x) for note in row.notes[1:] for x in wrap(note, style.note, room)]
-    return (*first, *others)
-
-
-def _words_beside(
-    row: Row, axes: Sequence[Axis], sheet: Sheet, near: float, within: tuple[float, float]
-) -> list[Shape]:
-    """Set the label and the notes beside a row, their middle as near to a height as they fit."""
-    style = sheet.style
-    lines = _label(row, axes, style)
-    first = Text(x=0, y=0, text="", size=style.label, bold=bool(row.notes))
-    shapes: list[Shape] = []
-    for texts in ([replace(first, text=line) for line in lines], _notes(row, axes, sheet)):
-        half = style.leading * len(texts) / 2
+def _placed(
+    columns: Sequence[list[Text]], style: Style, near: float, within: tuple[float, float]
+) -> list[Text]:
+    """Set columns of lines with their middles as near to a height as they fit."""
+    placed = list[Text]()
+    for lines in columns:
+        half = style.leading * len(lines) / 2
         middle = min(max(near, within[0] + half), within[1] - half)
         top = middle - half + style.leading / 2 + style.note * 0.36
-        shapes += [text.moved(0, top + style.leading * n) for n, text in enumerate(texts)]
-    return shapes
+        placed += [line.moved(0, top) for line in lines]
+    return placed
 
 
 def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
