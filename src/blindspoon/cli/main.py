@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -77,7 +76,3 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped.", err=True)
         sys.exit(130)
-    except BrokenPipeError:
-        # The reader of a pipe (head, less) went away: nothing more can be said to it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
