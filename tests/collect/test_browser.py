@@ -48,7 +48,6 @@ def sheet(browser, idle):
         taken.append((phone, script))
         page = phone.pages[0] if phone.pages else phone.new_page()
         phone.set_default_timeout(15_000)
-        phone.set_offline(False)
         page.set_viewport_size(viewport)
         page.emulate_media(color_scheme=theme)
         for event, told in watched.items():
@@ -66,13 +65,14 @@ def sheet(browser, idle):
 
 
 def forget(phone):
-    """Leave a phone as if nobody had used it; what its page asks for meanwhile goes nowhere."""
+    """Leave a phone as if nobody had used it."""
     page, *others = phone.pages
     for other in others:
         other.close()
     page.unroute_all(behavior="ignoreErrors")
     page.evaluate("localStorage.clear(); sessionStorage.clear()")
-    phone.set_offline(True)
+    phone.set_offline(False)
+    page.goto("about:blank")
     phone.clear_cookies()
 
 
