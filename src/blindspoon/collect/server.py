@@ -8,7 +8,7 @@ import io
 import queue
 import socket
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
@@ -30,12 +30,7 @@ from blindspoon.errors import FormError, Rule
 FORM_PARTS = 4_000
 """Fields in the largest form, the grid of a paper ballot."""
 
-STATIC = {
-    "score.css": "text/css; charset=utf-8",
-    "taster.js": "text/javascript; charset=utf-8",
-    "larger.js": "text/javascript; charset=utf-8",
-    "host.js": "text/javascript; charset=utf-8",
-}
+STATIC = ("score.css", "taster.js", "larger.js", "host.js")
 
 JINJA = {
     "autoescape": True,
@@ -92,18 +87,18 @@ def create_app(sitting: Sitting, *pages: TasterPages | HostPages) -> Flask:
     return app
 
 
-def add_static(app: Flask, kinds: Mapping[str, str], **values: str) -> None:
+def add_static(app: Flask, names: Iterable[str], **values: str) -> None:
     """Serve style sheets and scripts from memory; no path of a request names a file."""
     with app.app_context():
         colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
-        files = {name: render_template(name, **colours, **values) for name in kinds}
+        files = {name: render_template(name, **colours, **values) for name in names}
     digest = hashlib.sha256("".join(files.values()).encode()).hexdigest()[:12]
     app.jinja_env.globals["static"] = f"/{digest}"
     for name, text in files.items():
 
-        def file(text: str = text, kind: str = kinds[name]) -> Response:
+        def file(name: str = name, text: str = text) -> Response:
             response = make_response(text)
-            response.headers["Content-Type"] = kind
+            response.mimetype = "text/css" if name.endswith(".css") else "text/javascript"
             response.headers["Cache-Control"] = "private, max-age=86400"
             return response
 

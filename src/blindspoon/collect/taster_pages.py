@@ -250,7 +250,6 @@ class TasterPages:
             gaps=[seat for seat in _seats(link, ballot) if seat.code in ballot.gaps],
             now=sitting.session_of(ballot.taster),
             next=sitting.session_after(session, ballot.taster),
-            look=f"/t/{link}/{session}/look",
         )
 
     def screen(self, name: str = "screen") -> Response:

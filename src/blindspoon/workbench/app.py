@@ -44,11 +44,8 @@ PAGES = (
 )  # fmt: skip
 """Modules of pages, each with its ``add_to``."""
 
-_STATIC = {
-    "workbench.css": "text/css; charset=utf-8",
-    "workbench.js": "text/javascript",
-    "host.js": "text/javascript",  # of the score page, whose pages for the host are used here
-}
+# The last is of the score page, whose pages for the host are used here.
+_STATIC = ("workbench.css", "workbench.js", "host.js")
 _POLICY = {
     "Content-Security-Policy": f"{HEADERS['Content-Security-Policy']}; "
     "frame-src 'self'; img-src 'self' data:; font-src data:"
