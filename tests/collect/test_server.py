@@ -36,17 +36,6 @@ def raw(addresses, request):
         return link.recv(200).decode()
 
 
-def test_ctrl_c_ends_it_cleanly(folder):
-    command = [sys.executable, str(SCRIPT), str(folder)]
-    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
-    with subprocess.Popen(command, **pipes) as process:
-        assert ask(json.loads(process.stdout.readline()))[0] == 200
-        process.send_signal(signal.SIGINT)
-        last, said = process.communicate(timeout=10)
-        assert (process.returncode, said) == (0, "")
-        assert last == "0 of 9 cups are scored; 0 ballots lie in ballots\n"
-
-
 def test_it_listens_to_one_address_alone_unless_asked(served):
     assert served["join"].startswith("http://127.0.0.1:")
     assert served["lan"] is False
@@ -204,20 +193,27 @@ def test_it_is_ready_when_it_says_so(folder, serve):
         assert time.monotonic() - started < 5
 
 
-def test_the_score_page_starts_without_statistics_and_charts(folder):
+def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(folder):
+    port = free_port()
     code = (
         "import sys\n"
         "from blindspoon.cli import main\n"
         "try:\n"
-        f"    main(['collect', {str(folder)!r}, '--port', '{free_port()}'])\n"
+        f"    main(['collect', {str(folder)!r}, '--port', '{port}'])\n"
         "finally:\n"
         "    print(*sys.modules)\n"
     )
-    command, unbuffered = [sys.executable, "-c", code], os.environ | {"PYTHONUNBUFFERED": "1"}
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=unbuffered) as process:
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    environment = os.environ | {"PYTHONUNBUFFERED": "1"}
+    with subprocess.Popen([sys.executable, "-c", code], env=environment, **pipes) as process:
         assert process.stdout.readline().startswith("On this computer only")
+        assert ask({"join": f"http://127.0.0.1:{port}/"})[0] == 200
         process.send_signal(signal.SIGINT)
-        loaded = set(process.communicate(timeout=20)[0].splitlines()[-1].split())
+        told, wrong = process.communicate(timeout=20)
+    *_, last, modules = told.splitlines()
+    assert (process.returncode, wrong) == (0, "")
+    assert last == f"0 of 9 cups are scored; 0 ballots lie in ballots of {folder}."
+    loaded = set(modules.split())
     assert {"flask", "waitress", "blindspoon.collect.server"} <= loaded
     heavy = {"scipy", "matplotlib", "pandas", "statsmodels", "PIL", "joblib", "segno", "tomlkit"}
     assert not loaded & (heavy | {"blindspoon.batches", "blindspoon.charts.scene"})
