@@ -228,8 +228,18 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
 def strays(batch: TextColumn, variant: IntArray) -> BoolArray:
     """Find cups without a batch beside cups of their variant that name theirs.
 
-    Only where a variant has several batches: elsewhere no batch matters. `variant` has n codes from
-    0, `batch` a label for each, blank where none is named; so many answers, shape (n,).
+    Only where a variant has several batches: elsewhere no batch matters.
+
+    Parameters
+    ----------
+    batch : TextColumn
+        n labels, blank where none is named.
+    variant : int array, shape (n,)
+        Codes from 0.
+
+    Returns
+    -------
+    bool array, shape (n,)
     """
     blank = np.zeros(len(batch), np.bool_)
     blank[batch.rows_of([""])] = True

@@ -85,9 +85,17 @@ class ScoreTable:
     accepted: FloatArray | None = None
 
     def batches_tasted(self, variants: int) -> IntArray:
-        """Count the named batches of each of so many variants that were tasted.
+        """Count the named batches of each of the trial's variants that were tasted.
 
-        The shape is (variants,); 0 where a variant's cups name no batch.
+        Parameters
+        ----------
+        variants : int
+            How many the trial has.
+
+        Returns
+        -------
+        int array, shape (variants,)
+            0 where a variant's cups name no batch.
         """
         named = self.batch >= 0
         pairs = self.variant[named] * len(self.batches) + self.batch[named]
@@ -137,8 +145,21 @@ class ScoreTable:
 def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, TextColumn]:
     """Look up what was in each cup. Nothing else lifts the blind.
 
-    The n cups are under their codes, all of them in the key. Their positions in `variants`, shape
-    (n,), and n labels of batches, blank where the key names none.
+    Parameters
+    ----------
+    cups : Cups
+        n cups under their codes, all of them in the key.
+    key : Cups
+        The rows of key.csv.
+    variants : sequence of str
+        Names, in the order of ``Trial.variants``.
+
+    Returns
+    -------
+    variant : int array, shape (n,)
+        Position in `variants`.
+    batch : TextColumn
+        n labels, blank where the key names no batch.
     """
     rows = cups.match(key)
     places = key.tables[0].columns["variant"].places_in(variants)

@@ -207,9 +207,16 @@ def set_notes(trial: Trial, table: ChoiceTable) -> Iterator[Note]:
 
 
 def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTable, list[Problem]]:
-    """Say which answers were right; the picks have no problems of their own.
+    """Say which answers were right.
 
-    `variant`, shape (n_cups,), is the position in ``Trial.variants`` of what was in each cup.
+    Parameters
+    ----------
+    trial : Trial
+        Has a choice.
+    picks : Picks
+        Without problems of their own.
+    variant : int array, shape (n_cups,)
+        Position in ``Trial.variants`` of what was in each cup.
     """
     choice, cups, set_of = chosen_by(trial), picks.cups, picks.set_of
     how, sizes = choice.how, np.bincount(set_of)

@@ -108,8 +108,19 @@ def shares_by_day(
 ) -> SharesByDay:
     """Hold the share who said yes on each day against the share in question.
 
-    Somebody who turns back counts on each day as they answered. Exact binomial tails, one-sided, in
-    the sequences of `by_day`; intervals as of `limits`.
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising.
+    answers : array, shape (n, m)
+        1 for yes, 0 for no, NaN for no answer. Somebody who turns back counts on each day as they
+        answered.
+    share : float
+        Between 0 and 1.
+
+    Notes
+    -----
+    Exact binomial tails, one-sided, in the sequences of `by_day`; intervals as of `limits`.
 
     Examples
     --------
@@ -139,7 +150,14 @@ def shares_by_day(
 
 
 def changes(days: FloatArray, answers: FloatArray) -> Changes:
-    """Find the days, all above 0, between which each taster turned from no to yes.
+    """Find the days between which each taster turned from no to yes.
+
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising, above 0.
+    answers : array, shape (n, m)
+        As of `shares_by_day`.
 
     Examples
     --------
@@ -166,14 +184,19 @@ def day_of_share(
 ) -> DayOfShare | NoResult:
     """Fit a distribution to the tasters' days, each known between two days only.
 
-    No result where there are fewer than twelve tasters, the days agree so well that they have no
-    spread or so badly that it has no end, or the interval is not bounded.
-
     Parameters
     ----------
     after, by : array, shape (n,)
         As of `changes`; rows of NaN are left out.
+    share : float
+        Between 0 and 1.
     family : {"lognormal", "weibull"}
+
+    Returns
+    -------
+    DayOfShare or NoResult
+        The reason where there are fewer than twelve tasters, the days agree so well that they
+        have no spread or so badly that it has no end, or the interval is not bounded.
 
     Notes
     -----

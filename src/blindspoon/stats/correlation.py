@@ -42,15 +42,18 @@ class WithinCorrelation:
 def rm_correlation(x: FloatArray, y: FloatArray, taster: IntArray) -> WithinCorrelation | NoResult:
     """Correlate two measurements within tasters.
 
-    No result where no taster, or too few pairs, are left, or one of the two never varies within a
-    taster.
-
     Parameters
     ----------
     x, y : float array, shape (n,)
         One pair a row; rows with NaN in either are left out.
     taster : int array, shape (n,)
         Whose pair it is.
+
+    Returns
+    -------
+    WithinCorrelation or NoResult
+        The latter where no taster, or too few pairs, are left, or one of the two never varies
+        within a taster.
 
     Notes
     -----

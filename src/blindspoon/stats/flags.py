@@ -67,8 +67,6 @@ def find_flags(
 ) -> tuple[Flag, ...]:
     """Flag the variants of one attribute whose scores spread wide or stand at an end.
 
-    Spreads come first, then ends, each in the order of the variants.
-
     Parameters
     ----------
     means : float array, shape (n_tasters, n_variants)
@@ -79,6 +77,11 @@ def find_flags(
         Positions in `names`.
     low, high : float
         Ends of the scale.
+
+    Returns
+    -------
+    tuple of Flag
+        Spreads first, then ends, each in the order of the variants.
 
     Examples
     --------
@@ -115,9 +118,6 @@ def find_flags(
 def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     """Compare the spread of each variant's scores within tasters with that of the others.
 
-    A variant's standard deviation over the root mean square of the others'; NaN where it cannot be
-    told, as with fewer than three variants or six tasters. Shape (n_variants,).
-
     Parameters
     ----------
     means : float array, shape (n_tasters, n_variants)
@@ -125,6 +125,12 @@ def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
         first keeps a second cup of the same taster from counting as a second taster.
     finest : float
         In points; a smaller spread counts as this.
+
+    Returns
+    -------
+    float array, shape (n_variants,)
+        A variant's standard deviation over the root mean square of the others'; NaN where it
+        cannot be told, as with fewer than three variants or six tasters.
 
     Notes
     -----

@@ -38,8 +38,14 @@ def upper_tail(
 def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
     """Give the fewest right answers that guessing brings with probability alpha at most.
 
-    The tables of ISO 4120, ISO 5495 and ISO 10399 hold the same numbers; ``tests + 1`` where even
-    all right would not do.
+    Returns
+    -------
+    int array
+        ``tests + 1`` where even all right would not do.
+
+    Notes
+    -----
+    The tables of ISO 4120, ISO 5495 and ISO 10399 hold the same numbers.
     """
     n = np.asarray(tests, np.int64)
     about = np.floor(bdtrik(1 - alpha, n, guess)).astype(np.int64)
@@ -52,8 +58,15 @@ def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
 def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) -> IntArray:
     """Give the most right answers that show at level 1 - alpha that fewer than `share` can tell.
 
+    Returns
+    -------
+    int array
+        -1 where not even none right would do.
+
+    Notes
+    -----
     The tables of similarity of ISO 4120 and ISO 5495 hold the same numbers; ISO 4120, 8.2 allows
-    no conclusion where the number is below that of guessing. -1 where not even none right would do.
+    no conclusion where the number is below that of guessing.
     """
     p = guess + share * (1 - guess)
     n = np.asarray(tests, np.int64)
@@ -104,8 +117,12 @@ class Answers(NamedTuple):
 def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     """Test whether the word was said more often where it was right.
 
-    One-sided, given how often the word was said at all; beside it the right answers of both kinds
-    that are needed, given the same, None where nothing would do.
+    Returns
+    -------
+    p_value : float
+        One-sided, given how often the word was said at all.
+    needed : int or None
+        Right answers of both kinds that are needed, given the same; None where nothing would do.
 
     Notes
     -----

@@ -16,12 +16,15 @@ from blindspoon.stats.sign_flips import SMALLEST, settle_ties
 def friedman(means: FloatArray) -> Friedman | NoResult:
     """Test by ranks within tasters whether all variants are alike.
 
-    No result where no taster scored two variants, or none told any two apart.
-
     Parameters
     ----------
     means : array, shape (n_tasters, n_variants)
         Each taster's mean score of each variant, in points; NaN where not scored.
+
+    Returns
+    -------
+    Friedman or NoResult
+        No result where no taster scored two variants, or none told any two apart.
 
     Notes
     -----
@@ -74,7 +77,16 @@ def friedman(means: FloatArray) -> Friedman | NoResult:
 
 
 def midranks(means: FloatArray) -> FloatArray:
-    """Rank each row from 1 for the lowest, ties averaged and NaN left; (n_tasters, n_variants).
+    """Rank each row from low to high, ties averaged and NaN left in place.
+
+    Parameters
+    ----------
+    means : array, shape (n_tasters, n_variants)
+
+    Returns
+    -------
+    array of the same shape
+        From 1 to the number of scores in the row.
 
     Examples
     --------

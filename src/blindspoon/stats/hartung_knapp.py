@@ -11,12 +11,15 @@ from blindspoon.arrays import FloatArray
 def over_places(differences: FloatArray, variances: FloatArray) -> tuple[float, float]:
     """Pool the differences of K places, with the standard error that their own spread gives.
 
-    The difference and its error are to be referred to t with K - 1 degrees of freedom.
-
     Parameters
     ----------
     differences, variances : float array, shape (K,)
         In points, K >= 2, and the sampling variance of each.
+
+    Returns
+    -------
+    difference, se : float
+        To be referred to t with K - 1 degrees of freedom.
 
     Notes
     -----

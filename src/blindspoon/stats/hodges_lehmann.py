@@ -30,7 +30,7 @@ STEPS_BACK = 8
 
 
 def walsh_quantiles(differences: FloatArray, positions: Sequence[int]) -> FloatArray:
-    """Select from the sorted means of all pairs of differences, each paired with itself; points.
+    """Select from the sorted means of all pairs of differences, each paired with itself too.
 
     Parameters
     ----------
@@ -38,6 +38,11 @@ def walsh_quantiles(differences: FloatArray, positions: Sequence[int]) -> FloatA
         In points; a multiple of 1e-9 each.
     positions : sequence of int
         From 0 for the smallest to n (n + 1) / 2 - 1 for the largest.
+
+    Returns
+    -------
+    array, shape (len(positions),)
+        The pairwise means at these positions, in points.
 
     Notes
     -----
@@ -80,9 +85,6 @@ def shifts_with_intervals(
 ) -> list[tuple[float, Interval | None, Interval | None]]:
     """Estimate each variant's shift, and keep the shifts that the joint test does not reject.
 
-    A variant's shift with its intervals, simultaneous at 1 - alpha and 1 - 2 alpha; None where
-    there are too few tasters for the level.
-
     Parameters
     ----------
     differences : array, shape (n_tasters, n_variants)
@@ -92,6 +94,12 @@ def shifts_with_intervals(
         Familywise, between 0 and 1.
     samples : int
         Flips to sample where not all are made.
+
+    Returns
+    -------
+    list of (float, Interval or None, Interval or None)
+        A variant's shift and its intervals, simultaneous at 1 - alpha and 1 - 2 alpha; None
+        where there are too few tasters for the level.
 
     Notes
     -----

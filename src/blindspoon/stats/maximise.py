@@ -42,8 +42,6 @@ class Point:
 def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Point:
     """Return the marginal log-likelihood by adaptive Gauss-Hermite quadrature.
 
-    Derivatives are in the parameters, then in `sd`.
-
     Parameters
     ----------
     parameters : float array, shape (parameters,)
@@ -51,6 +49,11 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
         Standard deviation of the tasters; the likelihood is even in it.
     nodes : int
         Nodes a taster, at most 320; one is Laplace's method.
+
+    Returns
+    -------
+    Point
+        Derivatives are in the parameters, then in `sd`.
 
     Notes
     -----

@@ -42,9 +42,7 @@ def compare_mixed(
     has several batches, fitted by REML, with Kenward-Roger standard errors and degrees of
     freedom and Dunnett's adjustment over the variants. With several sessions variant by session
     is fixed, there is ``(1 | taster:session)``, and a difference is the mean of the sittings'
-    (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats. Variants that no
-    chain of common tasters links with the control take no part and get no contrast; there is no
-    result where nothing can be estimated.
+    (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats.
 
     Parameters
     ----------
@@ -65,6 +63,12 @@ def compare_mixed(
         Batches that each went to one taster only are that taster's, not a term of their own.
     session : int array, shape (n,), optional
         Codes of the sessions.
+
+    Returns
+    -------
+    MixedFit or NoResult
+        Variants that no chain of common tasters links with the control take no part and get
+        no contrast. A reason is returned where nothing can be estimated.
 
     Notes
     -----
@@ -108,8 +112,16 @@ def days_in_general(
 ) -> MixedFit:
     """Add to a fit over several sittings the intervals for days in general; they decide nothing.
 
-    The sittings count as a sample of days, ``(1 | session:variant)``. `fit` is that of
-    `compare_mixed` for the same rows and arguments, which are described there.
+    Parameters
+    ----------
+    fit : MixedFit
+        From `compare_mixed`, of the same rows, which are described there.
+    score, taster, variant, session, control, alpha, position
+        See `compare_mixed`.
+
+    Notes
+    -----
+    The sittings count as a sample of days, ``(1 | session:variant)``.
     """
     layout, names, sittings = _rows(score, taster, variant, control, position, None, session)
     if sittings is None:
@@ -155,7 +167,12 @@ def linked(
 ) -> NDArray[np.bool_]:
     """Whether a chain of common tasters links each row's variant with the control.
 
-    All of shape (n,), codes from 0; `kept` are the rows with a score.
+    Parameters
+    ----------
+    taster, variant : int array, shape (n,)
+        Codes from 0.
+    kept : bool array, shape (n,)
+        Rows with a score.
     """
     size = int(variant.max()) + 1
     pairs = np.zeros((size, int(taster.max()) + 1), dtype=bool)

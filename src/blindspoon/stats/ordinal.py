@@ -133,8 +133,6 @@ def fit_cumulative(
 ) -> CumulativeFit | NoResult:
     """Fit ordered levels by maximum likelihood.
 
-    No result where an estimate runs off to infinity, or where the fit does not settle.
-
     Parameters
     ----------
     level : int array, shape (n,)
@@ -147,6 +145,11 @@ def fit_cumulative(
         Quadrature nodes a taster, 2 to 160. Four and sixteen times as many (160 at most) are
         taken where twice as many would change the log-likelihood by more than 1e-5 a taster,
         which happens where tasters lie far apart.
+
+    Returns
+    -------
+    CumulativeFit or NoResult
+        A reason where an estimate runs off to infinity, or where the fit does not settle.
 
     Notes
     -----
@@ -294,12 +297,25 @@ def compare_ordinal(
 
     Parameters
     ----------
-    score, taster, variant, control, alpha
-        As of `compare_mixed`. Rows with a negative code take no part.
+    score : float array, shape (n,)
+        One score a serving; NaN where none was given, such rows take no part.
+    taster, variant : int array, shape (n,)
+        Codes from 0; variants are positions in ``Trial.variants``. Rows with a negative code
+        take no part.
+    control : int
+        The variant that the others are compared with.
+    alpha : float
+        Chance of a false difference over all variants; the intervals have level ``1 - alpha``,
+        simultaneously.
     nodes : int
         Quadrature nodes a taster, 2 to 160; more are taken where they are needed.
     most_tasters : int
         Above so many the fit is skipped; it takes about a second there.
+
+    Returns
+    -------
+    OrdinalFit or NoResult
+        A reason where nothing can be estimated.
 
     Notes
     -----

@@ -141,14 +141,23 @@ def trend(
 ) -> Trend | NoResult:
     """Estimate by how much the differences from the control move a day.
 
-    No result where there are fewer than three days, or two tasters.
-
     Parameters
     ----------
+    days : array, shape (m,)
+        Rising.
     differences : array, shape (n, m)
-        Variant minus control. A taster with one day is left out.
+        Variant minus the control of the same sitting, in points; NaN where not both were scored.
+        A taster with one day is left out.
+    step : float
+        To which scores are rounded, in points; it stands in for scatter where all tasters have
+        exactly the same slope (W. F. Sheppard 1898; see `unanimous`).
     rng : numpy.random.Generator
         Draws flips of signs, for many tasters.
+
+    Returns
+    -------
+    Trend or NoResult
+        The reason where there are fewer than three days, or two tasters.
 
     Notes
     -----
@@ -189,8 +198,17 @@ def trend_without_control(
 ) -> Trend | NoResult:
     """Estimate by how much scores move a day where no cup stayed the same.
 
-    It holds for days like these; whether the food moved or the days, it cannot say. No result as
-    of `trend`.
+    Parameters
+    ----------
+    days : array, shape (m,)
+        Rising.
+    scores : array, shape (n, m)
+        In points; NaN where not scored.
+
+    Returns
+    -------
+    Trend or NoResult
+        It holds for days like these; whether the food moved or the days, it cannot say.
 
     Notes
     -----
@@ -330,13 +348,20 @@ def line(
 ) -> Crossing | NoResult:
     """Read off straight lines when a level is crossed.
 
-    No result where there are fewer than five tasters or four days, the lines bend, the day lies
-    outside those tasted, or the slope is not told from zero.
-
     Parameters
     ----------
+    days : array, shape (m,)
+        Rising.
+    values : array, shape (n, m)
+        Differences from the control of the same sitting, in points; NaN where missing.
     level : float
         In points; with a margin from the control, its end on the side that they come from.
+
+    Returns
+    -------
+    Crossing or NoResult
+        The reason where there are fewer than five tasters or four days, the lines bend, the day
+        lies outside those tasted, or the slope is not told from zero.
 
     Notes
     -----
@@ -376,7 +401,12 @@ def fieller(
 ) -> Interval | NoResult:
     """Bound the place at which a line crosses a level.
 
-    `covariance` is that of both estimates, shape (2, 2), and `t` the critical value.
+    Parameters
+    ----------
+    covariance : array, shape (2, 2)
+        Of both estimates.
+    t : float
+        Critical value.
 
     Notes
     -----

@@ -49,12 +49,15 @@ class PageTrend:
 def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     """Test whether each taster's ranks rise, or fall, over columns in a known order.
 
-    No result where there are fewer than three columns, or nobody scored two.
-
     Parameters
     ----------
     scores : array, shape (n, m)
         Columns in the order that is expected, as of ages tasted in one sitting; NaN where missing.
+
+    Returns
+    -------
+    PageTrend or NoResult
+        The reason where there are fewer than three columns, or nobody scored two.
 
     Notes
     -----

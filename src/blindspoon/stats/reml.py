@@ -241,14 +241,17 @@ class RemlFit:
 def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     """Fit ``score ~ fixed + (1 | taster) [+ (1 | taster:variant)] [+ (1 | batch)]``.
 
-    No result, with the reason, where the scores cannot tell.
-
     Parameters
     ----------
     strata : Strata
         From `make_strata`; with one variant it is a one-way layout with the tasters as groups.
     interaction : bool
         Whether the taster:variant term is in the model; it needs repeats.
+
+    Returns
+    -------
+    RemlFit or NoResult
+        The reason says what the scores cannot tell.
 
     Notes
     -----

@@ -117,8 +117,10 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
 def differences(cups: Round) -> list[FloatArray]:
     """Hold each cup of each variant against each of the control, under every naming of the cups.
 
-    One array a variant, shape (n_ways, n_cups * n_control), in points; the first row has the names
-    as they were.
+    Returns
+    -------
+    list of array, each of shape (n_ways, n_cups * n_control)
+        One a variant, in points; the names as they were in the first row.
 
     Examples
     --------
@@ -192,11 +194,6 @@ def compare_rounds(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control for the one taster who scored all of this.
 
-    One for each variant other than the control, in their order. No result, with the reason, where
-    fewer than two rounds have both, where an order was not recorded, and where the control stood
-    before the variant in every round, or after it: then the place in the order can explain the
-    difference as well.
-
     Parameters
     ----------
     score : array, shape (n_servings,)
@@ -213,33 +210,48 @@ def compare_rounds(
         Draws namings where not all are gone through. The order of the rows and the names of
         the rounds do not matter.
 
+    Returns
+    -------
+    tuple of RankContrast or NoResult
+        One for each variant other than the control, in their order. No result, with the
+        reason, where fewer than two rounds have both, where an order was not recorded, and
+        where the control stood before the variant in every round, or after it: then the place
+        in the order can explain the difference as well.
+
     Notes
     -----
-    *What is tested.* That this taster would have given the same scores, in the same places of the
-    same rounds, had the names of the variant's and the control's cups been drawn otherwise. Scores
-    may drift, and hang together: chance comes from the draw of the orders alone, and the claim is
-    about this taster. ``p_value`` is `relabel` with one variant: with a cup of each in every round,
-    Wilcoxon's signed rank test over all 2^n swaps.
+    *What is tested.* That this taster would have given the same scores, in the same places of
+    the same rounds, had the names of the variant's and the control's cups been drawn
+    otherwise. It holds, or does not, whatever the taster's scores do from cup to cup and from
+    round to round: they may drift, and hang together. Chance comes from the draw of the orders
+    alone, and the claim is about this taster. ``p_value`` is `relabel` with one variant: with a
+    cup of each in every round, Wilcoxon's signed rank test over all 2^n swaps.
 
     *Why this family.* ``p_adjusted`` is that of a closed test (R. Marcus, E. Peritz and K. R.
     Gabriel 1976, Biometrika 63:655): the largest p value over all sets of variants that hold
-    this one, each tested by permuting the names of its cups and the control's within rounds, which
-    is exact, so that the error rate holds by the draw alone. Turning all of a round's differences
-    at once, as is right for tasters, is no permutation of names. `holm` over the swaps is taken for
-    more than five variants; with four, one of them two standard deviations off in drifting scores,
-    its power was 0, 0, .44, .78 and .90 in 6, 7, 8, 10 and 12 rounds, that of the closed test .24,
-    .52, .73, .84 and .94 (400 and 250 simulated trials a cell).
+    this one, each tested by permuting the names of its cups and the control's within rounds.
+    Whichever variants are like the control, their own set is among those that have to be
+    rejected, and its test is exact; so the error rate holds by the draw alone. Turning all of a
+    round's differences at once, as is right for tasters, is no permutation of names, and is not.
+    S. Holm's method (1979, Scand. J. Stat. 6:65) over the swaps holds the rate too and is taken
+    for more than five variants, but with four it can show nothing in fewer than eight rounds. In
+    400 simulated trials a cell, with four variants, one of them two standard deviations off, and
+    drifting, autocorrelated scores, its power was 0, 0, .44, .78 and .90 in 6, 7, 8, 10 and
+    12 rounds, that of the closed test .24, .52, .73, .84 and .94 (250 trials a cell).
 
     *Refusals* look at the orders and not at the scores, so they add no false alarms over all
     trials; a good draw of few rounds can meet them (one variant and six rounds: 1 in 32).
 
     *Estimate.* ``shift`` and the intervals are `shifts_with_intervals` of each variant's rounds
     alone, two cups of one variant averaged first, at alpha over the number of variants (C. E.
-    Bonferroni 1936). They need six rounds with one variant at the usual 0.05, eight with four, so a
-    variant can be different and have no interval. Where the closed test says more, or less, they
-    end at zero, which is then left out, or belongs to them. With two cups of the control they lean
-    on differences that scatter evenly to both sides; the p values do not. ``smallest_p`` is 2 / 2^n
-    for n rounds that differ, or more.
+    Bonferroni 1936). They need six rounds with one variant at the usual 0.05, eight with four,
+    so a variant can be different and have no interval. Where the closed test says more, or
+    less, than they do, they end at zero, which is then left out, or belongs to them. With two
+    cups of the control they lean on differences that scatter evenly to both sides; the p values
+    do not.
+
+    *Least p.* No ``p_adjusted`` of these rounds, ties and zeros could be below ``smallest_p``:
+    2 / 2^n for n rounds that differ, or more.
 
     Examples
     --------
@@ -408,7 +420,16 @@ def _weakest(tests: Sequence[Relabelled]) -> Method:
 
 
 def holm(p_values: FloatArray) -> FloatArray:
-    """Adjust n p values by S. Holm's step-down method (1979, Scand. J. Stat. 6:65).
+    """Adjust p values by S. Holm's step-down method (1979, Scand. J. Stat. 6:65).
+
+    Parameters
+    ----------
+    p_values : array, shape (n,)
+
+    Returns
+    -------
+    array, shape (n,)
+        Never below the p value nor above 1.
 
     Examples
     --------

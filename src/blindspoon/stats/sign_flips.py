@@ -38,13 +38,16 @@ def settle_ties(points: FloatArray) -> FloatArray:
 def signed_ranks(differences: FloatArray) -> FloatArray:
     """Rank the absolute differences of each variant and give them their signs.
 
-    Twice the signed ranks, so that they are whole, in the same shape; ties are averaged; 0 for a
-    zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for NaN.
-
     Parameters
     ----------
     differences : array, shape (n_tasters, n_variants)
         Variant minus control, in points; NaN where not both were scored.
+
+    Returns
+    -------
+    array of the same shape
+        Twice the signed ranks, so that they are whole; ties are averaged; 0 for a zero
+        difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for NaN.
 
     Examples
     --------
@@ -72,14 +75,17 @@ SMALLEST = float(np.finfo(np.float64).tiny)
 def normal_max_tail(value: float, correlation: FloatArray) -> float:
     """Probability that the largest of correlated absolute normal deviates reaches a value.
 
-    Between the largest single probability and their sum; 2.2e-308 if smaller than that.
-
     Parameters
     ----------
     value : float
         Not negative.
     correlation : array, shape (d, d)
         May be singular.
+
+    Returns
+    -------
+    float
+        Between the largest single probability and their sum; 2.2e-308 if smaller than that.
 
     Notes
     -----
@@ -146,15 +152,20 @@ TOLERANCE = 1e-10
 def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
     """Choose and make the null distribution of the signed rank statistics.
 
-    All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most twice
-    the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
-
     Parameters
     ----------
     scores : array, shape (n_tasters, n_variants)
         Signed ranks, doubled so that they are whole; 0 for no difference and for not scored.
     rng : numpy.random.Generator
         Used where flips are sampled.
+    samples : int
+        Flips to sample.
+
+    Returns
+    -------
+    Null
+        All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
+        twice the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
     """
     scores = scores[scores.any(axis=1)]
     if all_can_be_made(len(scores), samples):
@@ -180,10 +191,17 @@ def one_by_one(null: Null, observed: FloatArray) -> list[float]:
 
 
 def single_step(null: Null, observed: FloatArray) -> FloatArray:
-    """Adjust the p value of each variant's statistic for the others, by single-step max-T.
+    """Adjust each variant's p value for the others, by single-step max-T.
 
-    P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing, section 2.3.1: each of
-    shape (n_variants,) is held against the largest of all.
+    Parameters
+    ----------
+    observed : array, shape (n_variants,)
+        The variants' statistics.
+
+    Notes
+    -----
+    P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing, section 2.3.1: each
+    is held against the largest of all.
     """
     values, every = null.comparable(observed), range(len(observed))
     return np.array([null.tail(value, every) for value in values])
@@ -236,8 +254,14 @@ class SignFlips:
 def all_flips(scores: FloatArray) -> FloatArray:
     """Return the statistics for every flip, up to turning all tasters at once.
 
-    For scores of shape (n_tasters, n_variants) their shape is (2 ** (n_tasters - 1), n_variants);
-    one row, of zeros, without tasters.
+    Parameters
+    ----------
+    scores : array, shape (n_tasters, n_variants)
+
+    Returns
+    -------
+    array, shape (2 ** (n_tasters - 1), n_variants)
+        One row, of zeros, without tasters.
     """
     sums = scores[:1].sum(axis=0) + flipped_sums(scores[1:]).T
     return _standardised(sums, scores)
@@ -246,10 +270,19 @@ def all_flips(scores: FloatArray) -> FloatArray:
 def sampled_flips(
     scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
 ) -> FloatArray:
-    """Return the statistics for random flips, shape (samples, n_variants); no row is all zero.
+    """Return the statistics for random flips.
 
     The order and the direction of the rows do not matter: they are sorted, each turned so that
     its first difference is positive, before the draw.
+
+    Parameters
+    ----------
+    scores : array, shape (n_tasters, n_variants)
+        No row all zero.
+
+    Returns
+    -------
+    array, shape (samples, n_variants)
     """
     leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
     rows = scores * np.sign(leading)[:, None]

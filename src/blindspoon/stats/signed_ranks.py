@@ -29,15 +29,18 @@ def taster_means(
 ) -> FloatArray:
     """Average each taster's replicates of each variant.
 
-    Rounded to 1e-9, so that equal means are equal numbers; NaN where not scored; shape (n_tasters,
-    n_variants).
-
     Parameters
     ----------
     score : array, shape (n_servings,)
         In points; NaN where the ballot was left blank.
     taster, variant : array of int, shape (n_servings,)
         Who scored which variant, counted from 0.
+
+    Returns
+    -------
+    array, shape (n_tasters, n_variants)
+        Means in points, rounded to 1e-9 so that equal means are equal numbers; NaN where not
+        scored.
 
     Examples
     --------
@@ -62,9 +65,6 @@ def compare_ranks(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control by signed ranks, jointly over the variants.
 
-    One for each variant other than the control, in their order; no result, with the reason, for a
-    variant that no taster scored beside the control.
-
     Parameters
     ----------
     means : array, shape (n_tasters, n_variants)
@@ -80,14 +80,23 @@ def compare_ranks(
     samples : int
         Flips to sample where not all are made; fewer than usual for a quick look.
 
+    Returns
+    -------
+    tuple of RankContrast or NoResult
+        One for each variant other than the control, in their order; no result, with the
+        reason, for a variant that no taster scored beside the control.
+
     Notes
     -----
     *Test.* A taster's differences from the control are turned all at once. A variant's
     statistic is the absolute sum of its signed ranks (F. Wilcoxon 1945, Biometrics Bull. 1:80)
-    over the root of their sum of squares (`signed_ranks`). ``p_value`` refers it to the flips of
-    `null_distribution`, ``p_adjusted`` to those of the largest over the variants (`single_step`).
-    The null hypothesis is that each taster's differences could as well have come turned; it holds,
-    and the p values with it, however unequal the tasters' spreads and wherever scores are missing.
+    over the root of their sum of squares; ties are averaged, and a zero or a missing difference
+    counts 0. ``p_value`` refers it to the flips alone, ``p_adjusted`` to the flips of the
+    largest over the variants (single-step max-T: P. H. Westfall and S. S. Young 1993). All
+    flips are made up to 18 tasters who differ in anything, 99,999 sampled up to 1,000 with the
+    data counted as one more; above, the flips' joint normal limit is taken. The null hypothesis
+    is that each taster's differences could as well have come turned; it holds, and the p values
+    with it, however unequal the tasters' spreads and wherever scores are missing.
 
     *Estimate.* ``shift`` is the median of the pairwise means of the differences, each paired
     with itself too (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598); zeros stay
@@ -96,10 +105,12 @@ def compare_ranks(
     all variants at once, needs at least six tasters at the usual 0.05, more with several
     variants, and is None below.
 
-    *Least p.* For a variant on which m tasters differ ``smallest_p`` is 2 / 2^m, or that of a
-    variant whose largest possible statistic is as large, if larger: it is among those to be beaten.
-    Sampled flips and the normal limit give it as they give any p value. A p value below the
-    smallest normal float, 2.2e-308, is given as that.
+    *Least p.* No ``p_adjusted`` with the same zeros, ties and gaps could have been below
+    ``smallest_p``. For a variant on which m tasters differ it is 2 / 2^m, or that of a
+    variant whose largest possible statistic is as large, if larger: it is among those to be
+    beaten.
+    Sampled flips and the normal limit give it as they give any p value. A p value
+    below the smallest normal float, 2.2e-308, is given as that.
 
     Examples
     --------

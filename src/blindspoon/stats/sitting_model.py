@@ -31,8 +31,16 @@ def fit_over_sittings(
 ) -> tuple[RemlFit, ContrastTest, SittingsWay] | None:
     """Fit variant by session as fixed, or, where that cannot be, sessions that differ in level.
 
-    The test is of every variant but the control; the way that of `FitNote`. None where sittings can
-    be taken only as repeats. The n sessions are codes from 0, each occurring.
+    Parameters
+    ----------
+    session : int array, shape (n,)
+        Codes from 0, each occurring.
+
+    Returns
+    -------
+    tuple of RemlFit, ContrastTest and SittingsWay, or None
+        The test is of every variant but the control, the way that of `FitNote`; None where sittings
+        can be taken only as repeats.
 
     Notes
     -----

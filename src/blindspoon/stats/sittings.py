@@ -93,9 +93,6 @@ def compare_sittings(
 ) -> HeldSittings | NoResult:
     """Test whether the variants' differences moved, and give them sitting by sitting.
 
-    No result where no variant was at every sitting with the control, or fewer than two tasters
-    were. Sittings where fewer than two had all that was served tell nothing.
-
     Parameters
     ----------
     score : float array, shape (n,)
@@ -104,6 +101,12 @@ def compare_sittings(
         Codes from 0.
     names : sequence of str
         What sessions are called, by their codes; left out where none has a name.
+
+    Returns
+    -------
+    HeldSittings or NoResult
+        The reason where no variant was at every sitting with the control, or fewer than two
+        tasters were. Sittings where fewer than two had all that was served tell nothing.
 
     Notes
     -----

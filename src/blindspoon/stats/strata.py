@@ -285,7 +285,12 @@ def slots(*codes: IntArray) -> IntArray:
 
 
 def make_sitting_strata(layout: Layout, session: IntArray) -> Strata:
-    """Rotate rows into strata of a model with ``(1 | taster:session)``; session codes from 0.
+    """Rotate rows into strata of a model that has ``(1 | taster:session)`` too.
+
+    Parameters
+    ----------
+    session : int array, shape (n,)
+        Codes from 0.
 
     Notes
     -----

@@ -52,7 +52,14 @@ class Cells:
 def gather(
     score: FloatArray, taster: IntArray, variant: IntArray, n_tasters: int, n_variants: int
 ) -> Cells:
-    """Gather n scores, in points and finite, into cells; tasters and variants counted from 0.
+    """Gather scores into cells.
+
+    Parameters
+    ----------
+    score : float array, shape (n,)
+        In points, finite.
+    taster, variant : int array, shape (n,)
+        Counted from 0.
 
     Examples
     --------
@@ -125,7 +132,13 @@ class Fit:
         return self.rss / self.df
 
     def contrast(self, weights: FloatArray) -> tuple[float, Interval]:
-        """Estimate a contrast of effects, shape (p,), with its interval by Student's t."""
+        """Estimate a sum of effects, with its interval by Student's t.
+
+        Parameters
+        ----------
+        weights : float array, shape (p,)
+            Of a contrast that can be estimated.
+        """
         estimate = float(weights @ self.estimates)
         error = float(np.sqrt(self.variance * (weights @ self.unscaled @ weights)))
         reach = float(stdtrit(self.df, (1 + LEVEL) / 2)) * error
@@ -152,7 +165,13 @@ class Equations:
     df: int
 
     def solve(self, levels: int | None = None) -> Fit:
-        """Fit all levels, or the first so many, to leave the last factor out."""
+        """Fit the first levels, or all.
+
+        Parameters
+        ----------
+        levels : int, optional
+            How many, to leave the last factor out.
+        """
         matrix, right = self.matrix[:levels, :levels], self.right[:levels]
         values, vectors = np.linalg.eigh(matrix)
         kept = values > 1e-9 * max(float(values.max()), 1.0)
@@ -173,8 +192,18 @@ class Equations:
 def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations:
     """Set up the fit of a level for every block and effects for every factor.
 
-    The n scores are in points and finite, blocks counted from 0, each factor of n codes. The blocks
-    are swept out first, so that the equations have the size of the factors only.
+    Parameters
+    ----------
+    score : float array, shape (n,)
+        In points, finite.
+    block : int array, shape (n,)
+        Counted from 0.
+    *factors : Factor
+        Of n codes each.
+
+    Notes
+    -----
+    The blocks are swept out first, so that the equations have the size of the factors only.
 
     Examples
     --------
@@ -219,7 +248,14 @@ def _per_block(block: IntArray, blocks: int, factor: Factor) -> FloatArray:
 
 
 def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult:
-    """Compare a sum of squares with the residual one, `df_added` (1 or more) with `df`.
+    """Compare a sum of squares with the residual one.
+
+    Parameters
+    ----------
+    added, rss : float
+        Sums of squares.
+    df_added, df : int
+        Their degrees of freedom, the first 1 or more.
 
     Examples
     --------
