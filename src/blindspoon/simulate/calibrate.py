@@ -146,8 +146,6 @@ class Calibration:
 
 
 QUESTIONS = ("false_alarm", "coverage", "found", "false_alike")
-SLACK = 1e-9
-"""Points by which an interval's end may fall short of the truth through floating point."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +209,7 @@ def _replies(trial: dict[int, Answer], true: Truths, procedure: By) -> tuple[boo
     unlike = [number for number, off in enumerate(true.differs, 1) if off]
     differences = true.differences(procedure)
     held = [
-        answer.interval.low - SLACK <= differences[number - 1] <= answer.interval.high + SLACK
+        course_rates.holds(answer.interval, differences[number - 1])
         for number, answer in trial.items()
         if answer.interval is not None
     ]
@@ -319,7 +317,11 @@ def calibrate_courses(
 
     `trials` are those of a cell; the rest is as in `calibrate`.
     """
-    cells = [*course_rates.course_cells(situations, tasters)]
+    cells = [
+        CourseCell(situation, size, changes)
+        for situation, size in itertools.product(situations, tasters)
+        for changes in ((True,) if situation.turning else (False, True))
+    ]
     wanted = dict.fromkeys(sorted(cells, key=lambda cell: -cell.tasters), trials)
     found: dict[CourseCell, list[tuple[Asked, tuple[int, int]]]] = {cell: [] for cell in cells}
     for cell, chunk in sweep_chunks(

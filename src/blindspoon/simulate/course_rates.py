@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -15,6 +14,7 @@ from blindspoon.batches.ages import CupAges
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.simulate.trials import ALPHA
 from blindspoon.stats.acceptance import DayOfShare
 from blindspoon.stats.over_days import Bracket, Crossing, Trend
 from blindspoon.stats.page_trend import PageTrend
@@ -23,7 +23,7 @@ from blindspoon.trial import Trial
 
 DAYS = np.array([3, 7, 10, 14, 21, 28])
 STRAIGHT = tuple((-4 + 0.16 * (DAYS - 3)).tolist())
-ALPHA, MARGIN, MIDDLE = 0.05, 1.0, 50
+MARGIN, MIDDLE = 1.0, 50
 CUP_SD, TASTER_SD, DRIFT_SD = 1.3, 1.0, 0.02
 """Points, and points a day; scores are whole points that never come near an end."""
 
@@ -196,7 +196,7 @@ def _of_slope(procedure: str, found: object, course: FloatArray) -> Iterator[tup
     """Hold a trend against the least squares slope of the true course."""
     if isinstance(found, Trend):
         slope = float(np.polyfit(DAYS, course, 1)[0])
-        yield (procedure, "coverage"), _holds(found.interval, slope)
+        yield (procedure, "coverage"), holds(found.interval, slope)
         question = "found" if course.any() else "false_alarm"
         yield (procedure, question), found.p_value <= ALPHA
 
@@ -240,7 +240,7 @@ def _of_days(
     if crossing is not None:
         yield ("line", "found"), isinstance(found.line, Crossing)
         if isinstance(found.line, Crossing):
-            yield ("line", "coverage"), _holds(found.line.interval, crossing)
+            yield ("line", "coverage"), holds(found.line.interval, crossing)
 
 
 def _of_refusals(found: CourseFound, median: float) -> Iterator[tuple[Asked, bool]]:
@@ -253,7 +253,7 @@ def _of_refusals(found: CourseFound, median: float) -> Iterator[tuple[Asked, boo
     yield ("refusals by day", "found"), _both(passed)
     yield ("lognormal", "found"), isinstance(fit, DayOfShare)
     if isinstance(fit, DayOfShare):
-        yield ("lognormal", "coverage"), _holds(fit.interval, median)
+        yield ("lognormal", "coverage"), holds(fit.interval, median)
 
 
 def _both(bracket: object) -> bool:
@@ -261,7 +261,8 @@ def _both(bracket: object) -> bool:
     return isinstance(bracket, Bracket) and None not in (bracket.after, bracket.by)
 
 
-def _holds(interval: Interval, truth: float) -> bool:
+def holds(interval: Interval, truth: float) -> bool:
+    """Whether the truth is in an interval, which may fall short of it through floating point."""
     return interval.low - 1e-9 <= truth <= interval.high + 1e-9
 
 
@@ -276,15 +277,6 @@ class CourseCell(NamedTuple):
     situation: CourseSituation
     tasters: int
     changes: bool
-
-
-def course_cells(
-    situations: Sequence[CourseSituation], tasters: Sequence[int]
-) -> Iterator[CourseCell]:
-    """List the cells: each panel where the food does not change, if that can be asked, and does."""
-    for situation, size in itertools.product(situations, tasters):
-        for changes in (True,) if situation.turning else (False, True):
-            yield CourseCell(situation, size, changes)
 
 
 def course_chunk(

@@ -113,15 +113,7 @@ class Simulated:
     turned its sign: where one finds too much, the other finds too little, and fewer do (J. M.
     Hammersley and K. W. Morton 1956, Proc. Camb. Phil. Soc. 52, 449-475).
 
-    Parameters
-    ----------
-    question : Question
-    panel : PanelSize
-
-    Attributes
-    ----------
-    positions : float array
-        As `serving_positions` draws them.
+    `positions` are as `serving_positions` draws them.
     """
 
     def __init__(self, question: Question, panel: PanelSize) -> None:

@@ -82,12 +82,16 @@ def sentences_of(
     """
     deciding = [cell for cell in cells if cell.procedure == trial.decision.by]
     wanted = _goals(attribute, question.margin)
+    unable = [cell.tasters for cell in cells if smallest_p(cell.tasters) > question.alpha]
+    who = wording.count(max(unable, default=0), "taster")
+    alpha = f"{question.alpha:.3g}".removeprefix("0")
+    floor = f"With {who} or fewer {PROCEDURES['ranks']} cannot reach {alpha} whatever they say."
     variants = Goal(f"show variants alike within {wording.margin(attribute)}", ALIKE)
     return (
         *(_takes(goal, deciding) for goal in wanted),
         *_of_one_panel(trial, attribute, question, deciding),
         *filter(None, (_hardly(goal, deciding) for goal in (wanted[0], variants))),
-        *_rank_floor(question, {cell.tasters for cell in cells}),
+        *([floor] if unable else ()),
     )
 
 
@@ -167,15 +171,6 @@ def _hardly(goal: Goal, cells: Cells) -> str:
     last = [panel_words(row[-1]).replace("tasters", "tasters or fewer", 1) for row in unable if row]
     said = f"Panels that can hardly ever {goal.words} (less than 1 time in 20)"
     return f"{said}: {wording.listing(last)}." if last else ""
-
-
-def _rank_floor(question: Question, tasters: Iterable[int]) -> list[str]:
-    unable = [few for few in tasters if smallest_p(few) > question.alpha]
-    if not unable:
-        return []
-    who = wording.count(max(unable), "taster")
-    alpha = f"{question.alpha:.3g}".removeprefix("0")
-    return [f"With {who} or fewer {PROCEDURES['ranks']} cannot reach {alpha} whatever they say."]
 
 
 def by_sessions(cells: Cells) -> tuple[tuple[SizingCell, ...], ...]:
