@@ -6,7 +6,8 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import chain, combinations
+from typing import Literal
 
 import numpy as np
 
@@ -19,6 +20,9 @@ from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial, Variant
+
+Part = Literal["attributes", "variants"]
+"""What kitchens may have in common."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -266,8 +270,8 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
             problems.append(same_control.broken(f"the control is {found}", file, column="control"))
         problems += _other_scales(first, other)
     controls = {kitchen.trial.control for kitchen in kitchens}
-    if len(common_variants(kitchens)) < 2 and len(controls) == 1:
-        made = "; ".join(f"{k.name} made {some_of(_variants(k.trial))}" for k in kitchens)
+    if len(common(kitchens, "variants")) < 2 and len(controls) == 1:
+        made = "; ".join(f"{k.name} made {some_of(_names(k.trial, 'variants'))}" for k in kitchens)
         rule = Rule(
             slug="no-common-variant",
             allowed=f"at least one other is needed: {made}",
@@ -275,8 +279,10 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         )
         found = "no variant but the control was made in all kitchens"
         problems.append(rule.broken(found, kitchens[-1].name))
-    if not common_attributes(kitchens):
-        scored = "; ".join(f"{k.name} scored {some_of(_attributes(k.trial))}" for k in kitchens)
+    if not common(kitchens, "attributes"):
+        scored = "; ".join(
+            f"{k.name} scored {some_of(_names(k.trial, 'attributes'))}" for k in kitchens
+        )
         rule = Rule(
             slug="no-common-attribute",
             allowed=f"at least one is needed: {scored}",
@@ -308,30 +314,31 @@ _BY_SETS = Rule(
 )
 
 
-def common_variants(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
-    """Names of the variants that all kitchens made, in the order of the first."""
-    return _common([_variants(kitchen.trial) for kitchen in kitchens])
+def common(kitchens: Sequence[Kitchen], part: Part) -> tuple[str, ...]:
+    """Names of what all kitchens scored, or made, in the order of the first."""
+    first, *others = (_names(kitchen.trial, part) for kitchen in kitchens)
+    return tuple(name for name in first if all(name in other for other in others))
 
 
-def common_attributes(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
-    """Names of the attributes that all kitchens scored, in the order of the first."""
-    return _common([_attributes(kitchen.trial) for kitchen in kitchens])
+def _names(trial: Trial, part: Part) -> tuple[str, ...]:
+    return tuple(one.name for one in getattr(trial, part))
 
 
 def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     """List attributes and variants that only some kitchens have, and answers to sets; with why."""
-    attributes = _only_some([_attributes(kitchen.trial) for kitchen in kitchens], kitchens)
-    variants = _only_some([_variants(kitchen.trial) for kitchen in kitchens], kitchens)
-    sets = any(kitchen.trial.choice for kitchen in kitchens)
     own = "Right answers tell about each kitchen’s own food: run compare on each folder."
-    return (
-        *[NotPooled(attribute="choice", variant=None, reason=own)] * sets,
-        *(
-            NotPooled(attribute=a, variant=None, reason=f"Only {k} scored it.")
-            for a, k in attributes
-        ),
-        *(NotPooled(attribute=None, variant=v, reason=f"Only {k} made it.") for v, k in variants),
-    )
+    sets = any(kitchen.trial.choice for kitchen in kitchens)
+    lost = [NotPooled(attribute="choice", variant=None, reason=own)] * sets
+    parts: tuple[tuple[Part, str], ...] = (("attributes", "scored"), ("variants", "made"))
+    for part, did in parts:
+        names = {kitchen.name: _names(kitchen.trial, part) for kitchen in kitchens}
+        for name in dict.fromkeys(chain.from_iterable(names.values())):
+            having = [kitchen for kitchen, has in names.items() if name in has]
+            attribute, variant = (name, None) if part == "attributes" else (None, name)
+            reason = f"Only {wording.listing(having)} {did} it."
+            if len(having) < len(kitchens):
+                lost.append(NotPooled(attribute=attribute, variant=variant, reason=reason))
+    return tuple(lost)
 
 
 def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
@@ -340,7 +347,7 @@ def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     return tuple(
         f"The rule of {first.name} decides; {other.name} {wording.listing(differs)}."
         for other in others
-        if (differs := list(_differs(first.trial, other.trial, common_attributes(kitchens))))
+        if (differs := list(_differs(first.trial, other.trial, common(kitchens, "attributes"))))
     )
 
 
@@ -358,28 +365,6 @@ def _differs(first: Trial, other: Trial, attributes: Iterable[str]) -> Iterator[
         mine, theirs = first.attribute(name), other.attribute(name)
         if theirs.margin != mine.margin:
             yield f"declared {wording.margin(theirs) or 'nothing'} as the margin of {name}"
-
-
-def _common(names: Sequence[Sequence[str]]) -> tuple[str, ...]:
-    return tuple(name for name in names[0] if all(name in other for other in names[1:]))
-
-
-def _only_some(
-    names: Sequence[Sequence[str]], kitchens: Sequence[Kitchen]
-) -> Iterator[tuple[str, str]]:
-    """Names that not all kitchens have, with those that do."""
-    for name in dict.fromkeys(name for own in names for name in own):
-        having = [k.name for k, own in zip(kitchens, names, strict=True) if name in own]
-        if len(having) < len(kitchens):
-            yield name, wording.listing(having)
-
-
-def _variants(trial: Trial) -> tuple[str, ...]:
-    return tuple(variant.name for variant in trial.variants)
-
-
-def _attributes(trial: Trial) -> tuple[str, ...]:
-    return tuple(attribute.name for attribute in trial.attributes)
 
 
 def _same(one: Kitchen, two: Kitchen) -> bool:
@@ -401,8 +386,8 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
 
     Tasters' names count in small tables only, where two kitchens may have scored alike by chance.
     """
-    table, names = kitchen.table, _variants(kitchen.trial)
-    order = np.argsort(_attributes(kitchen.trial))
+    table, names = kitchen.table, _names(kitchen.trial, "variants")
+    order = np.argsort(_names(kitchen.trial, "attributes"))
     scores = [tuple(row) for row in np.nan_to_num(table.scores[:, order], nan=np.inf).tolist()]
     cups: dict[int, list[tuple[object, ...]]] = {}
     places = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
@@ -415,7 +400,7 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
 
 
 def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
-    for name in common_attributes([first, other]):
+    for name in common([first, other], "attributes"):
         mine, theirs = first.trial.attribute(name), other.trial.attribute(name)
         ends = [(attribute.scale.low, attribute.scale.high) for attribute in (mine, theirs)]
         low, high = mine.low.casefold(), mine.high.casefold()

@@ -22,8 +22,7 @@ from blindspoon.findings.pool_checks import (
     PooledAttribute,
     PooledComparison,
     PooledFit,
-    common_attributes,
-    common_variants,
+    common,
     not_common,
     rule_differences,
 )
@@ -246,7 +245,7 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
         f"{kitchens[0].name} declared that {PROCEDURES['ranks']} decides; kitchens are pooled by "
         f"{PROCEDURES['mixed']} only, which decides here."
     )
-    several = number > 2 and len(common_variants(kitchens)) > 2
+    several = number > 2 and len(common(kitchens, "variants")) > 2
     return (about, *[own] * several, *[ranks] * (rule.by == "ranks"))
 
 
@@ -256,11 +255,11 @@ def pool(kitchens: Sequence[Kitchen]) -> Pool:
     There are two or more, without `matching_problems`; the rule of the first decides. What takes no
     part stands in ``not_pooled`` with its reason.
     """
-    first, names = kitchens[0].trial, common_variants(kitchens)
+    first, names = kitchens[0].trial, common(kitchens, "variants")
     variants = tuple(first.variant(name) for name in names)
     pooled = [
         _pool_attribute(kitchens, variants, first.attribute(name))
-        for name in common_attributes(kitchens)
+        for name in common(kitchens, "attributes")
     ]
     return Pool(
         kitchens=tuple(kitchens),
@@ -298,13 +297,13 @@ def _pool_attribute(
 ) -> tuple[PooledAttribute, list[NotPooled]]:
     """Pool the variants that tasters link with the control in every kitchen."""
     first, name = kitchens[0].trial, attribute.name
-    common, rows = [variant.name for variant in variants], list[_Rows]()
+    together, rows = [variant.name for variant in variants], list[_Rows]()
     for kitchen in kitchens:
         own, table = kitchen.trial, kitchen.table
-        codes = [common.index(v.name) if v.name in common else -1 for v in own.variants]
+        codes = [together.index(v.name) if v.name in together else -1 for v in own.variants]
         score = table.scores[:, own.attributes.index(own.attribute(name))]
         rows.append(_Rows(table, np.array(codes)[table.variant], score, np.isfinite(score)))
-    control, kept, lost = common.index(first.control), np.arange(len(variants)), list[NotPooled]()
+    control, kept, lost = together.index(first.control), np.arange(len(variants)), list[NotPooled]()
     while True:
         rows = [own.only(kept, control) for own in rows]
         there = np.array([np.isin(kept, own.code[own.used]) for own in rows])
@@ -314,7 +313,7 @@ def _pool_attribute(
         for place, who in zip(kept[missing], there[:, missing].T, strict=True):
             lacking = [k.name for k, has in zip(kitchens, who, strict=True) if not has]
             reason = f"No taster of {' or '.join(lacking)} links it with the control."
-            lost.append(NotPooled(attribute=name, variant=common[place], reason=reason))
+            lost.append(NotPooled(attribute=name, variant=together[place], reason=reason))
         kept = kept[~missing]
     alpha, names = first.share_of_alpha(name), name_all(variants, first.control)
     placed = all(k.table.balanced and len(k.trial.variants) == kept.size for k in kitchens)

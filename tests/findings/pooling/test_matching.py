@@ -9,8 +9,7 @@ import pytest
 
 from blindspoon.analysis import analyse
 from blindspoon.findings.pool_checks import (
-    common_attributes,
-    common_variants,
+    common,
     matching_problems,
     not_common,
     rule_differences,
@@ -124,8 +123,8 @@ def test_what_only_some_have_is_listed_with_who_has_it(kitchen):
     two = kitchen("harbour", variants=("oak", "plain", "leaf", "cool"), shifts=(0,) * 4, seed=2)
     three = kitchen("hilltop", variants=("plain", "oak"), shifts=(0, 0), seed=3)
     kitchens = [one, two, three]
-    assert common_variants(kitchens) == ("plain", "oak")
-    assert common_attributes(kitchens) == ("texture",)
+    assert common(kitchens, "variants") == ("plain", "oak")
+    assert common(kitchens, "attributes") == ("texture",)
     found = {(each.attribute, each.variant): each.reason for each in not_common(kitchens)}
     assert found == {
         ("salt", None): "Only mill scored it.",
