@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import chain, takewhile
+from itertools import takewhile
 from typing import Literal, NamedTuple
 
 from blindspoon import wording
@@ -183,8 +183,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     """
     found: dict[Kind, list[_Found]] = {}
     for batch, made in zip(log.batches, strengths(log), strict=True):
-        looks = (_by_ph(log, batch), _by_strength(batch, made), _by_words(log, batch))
-        for kind, value in chain(*looks):
+        for kind, value in (*_by_ph(log, batch), *_by_making(log, batch, made)):
             found.setdefault(kind, []).append((batch.name, value))
     general: tuple[Kind, ...] = ("pressure", "mould", "vacuum", "allergens", "local-rules")
     return (
@@ -194,6 +193,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
 
 
 _Found = tuple[str, float | None]
+_Look = tuple[Kind, float | None]
 
 
 def _caution(kind: Kind, found: Iterable[_Found]) -> Caution:
@@ -206,7 +206,7 @@ def _caution(kind: Kind, found: Iterable[_Found]) -> Caution:
     )
 
 
-def _by_ph(log: BatchLog, batch: Batch) -> Iterator[tuple[Kind, float | None]]:
+def _by_ph(log: BatchLog, batch: Batch) -> Iterator[_Look]:
     readings = log.readings_before_tasting(batch.name)
     read = [(reading.date, reading.ph) for reading in readings if reading.ph is not None]
     if not read:
@@ -235,7 +235,8 @@ def passed_limit(readings: Iterable[Reading]) -> tuple[Reading | None, Reading |
     return (above[-1] if above else None), next(iter(read[len(above) :]), None)
 
 
-def _by_strength(batch: Batch, made: Strengths) -> Iterator[tuple[Kind, float | None]]:
+def _by_making(log: BatchLog, batch: Batch, made: Strengths) -> Iterator[_Look]:
+    """Look at what went in, at the vessel and at the notes."""
     salt, alcohol = made.salt_percent_of_produce_and_water, made.alcohol_percent
     if salt is not None and batch.produce_g and not batch.acid_g:  # to ferment, not soured
         if salt == 0:
@@ -246,9 +247,6 @@ def _by_strength(batch: Batch, made: Strengths) -> Iterator[tuple[Kind, float | 
             yield "salt-high", salt
     if alcohol is not None and alcohol >= ALCOHOL_LIMIT:
         yield "alcohol", alcohol
-
-
-def _by_words(log: BatchLog, batch: Batch) -> Iterator[tuple[Kind, float | None]]:
     notes = [batch.note, *(reading.note for reading in log.readings_of(batch.name))]
     if _SEALED.search(batch.vessel):
         yield "pressure", None

@@ -188,7 +188,7 @@ def test_the_criterion_is_that_of_the_same_model_in_statsmodels(seed):
 # --- properties ------------------------------------------------------------------------------
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(seed=st.integers(0, 10_000), kitchens=st.integers(2, 3), variants=st.integers(2, 3))
 def test_the_order_of_kitchens_and_rows_changes_nothing(seed, kitchens, variants):
     rows = draw(seed, kitchens, 4, variants, lost=0.1)
