@@ -87,7 +87,8 @@ def influence(*alternatives, not_done=()):
 
 
 def section(*alternatives, shown=True, trial=TRIAL, **options):
-    made = influence_section(trial, influence(*alternatives, **options), shown=shown)
+    trial = replace(trial, tasters_shown=shown)
+    made = influence_section(trial, influence(*alternatives, **options))
     assert made is not None
     return made
 

@@ -32,10 +32,10 @@ def wine(analysis_of):
     return analysis_of("randall-1989-wine")
 
 
-def section(analysis, table=None, **options):
+def section(analysis, table=None, *, shown=True):
     table = table or analysis.table
     panel = study_panel(analysis.trial, table, analysis.results)
-    return panel_section(analysis.trial, panel, **options)
+    return panel_section(replace(analysis.trial, tasters_shown=shown), panel)
 
 
 @pytest.fixture(scope="module")

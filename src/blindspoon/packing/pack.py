@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from blindspoon.charts.chart import Chart
     from blindspoon.charts.posts import Drawn
     from blindspoon.findings.pool_checks import Pool
+    from blindspoon.writeup.kitchens_page import KitchensContent
+    from blindspoon.writeup.page import ReportContent
+
+    Step = Callable[[], Iterable[Drawn]]
 
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
 """The date of every file in the zip, so that the same trial gives the same bytes."""
@@ -99,49 +103,33 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     from blindspoon.charts.posts import SIZES, figure_files  # noqa: PLC0415
     from blindspoon.packing.kit import kit_files  # noqa: PLC0415 - jinja2, and the drawing of orders
     from blindspoon.packing.package import data_package  # noqa: PLC0415
-    from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
     from blindspoon.writeup.methods import software  # noqa: PLC0415
-    from blindspoon.writeup.page import ASKED, page, render, writeup  # noqa: PLC0415
+    from blindspoon.writeup.page import ASKED, page, render  # noqa: PLC0415
 
     further = study_further(analysis) if analysis.results else None
     content = compose_report(analysis, further)
-    trial, table, made = analysis.trial, analysis.table, analysis.made
+    trial, seal = analysis.trial, analysis.standing.published
     data = data_package(
-        trial,
-        analysis.tables,
-        folder=analysis.folder,
-        software=software(),
-        seal=analysis.standing.published,
+        trial, analysis.tables, folder=analysis.folder, software=software(), seal=seal
     )
-    kit = kit_files(trial, table, made, jar_g=jar_g)
+    kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
     source = ". ".join((*content.byline, "Made with Blindspoon."))
     pictures = () if analysis.about_days else content.pictures
     sized = partial(figure_files, pictures, question=content.question, source=source)
-    steps: list[Callable[[], Iterable[Drawn]]] = [
-        partial(chart_file, chart) for chart in content.figures
-    ]
-    steps += [partial(sized, size) for size in SIZES]
+    steps: list[Step] = [partial(sized, size) for size in SIZES]
     for asked in (part.charts[0] for part in content.sections if part.name in ASKED):
         sizes = (*POSTED, "print", *["preview"] * (asked is content.picture))
         steps += [partial(chart_in, asked, size, source, content.question) for size in sizes]
-    drawn, lacking = draw(steps, progress)
-    record = json.dumps(to_record(analysis, further), allow_nan=False)
-    files = {
-        **render(content),
-        **drawn,
-        "print.html": page(content, paper=True).encode(),
-        "blog.md": blog(content).encode(),
-        "writeup.md": writeup(content).encode(),
-        "say.md": say(content, drawn).encode(),
+    before = render(content)
+    after = {
         "verify.py": disk.shipped("verify.py").encode(),
-        "tables/comparisons.json": record.encode(),
+        "tables/comparisons.json": as_json(to_record(analysis, further)),
         **{f"data/{name}": file for name, file in data.items()},
         **{f"kit/{name}": file for name, file in kit.items()},
+        **{f"photos/{photo.name}": photo.file for photo in content.photos},
     }
-    files |= {f"photos/{photo.name}": photo.file for photo in content.photos}
-    lacking += content.lacking
-    guide = start(content.title, content.answer, files, lacking).encode()
-    return Pack(files={"START.html": guide, **files}, lacking=lacking)
+    paper = page(content, paper=True)
+    return _finished(content, before, after, steps, progress, paper=paper)
 
 
 def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = None) -> Pack:
@@ -157,43 +145,60 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
     from blindspoon.charts.figure import POSTED  # noqa: PLC0415
     from blindspoon.packing.kit import kit_files  # noqa: PLC0415
     from blindspoon.packing.package import data_package  # noqa: PLC0415
-    from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
     from blindspoon.writeup.kitchens_page import compose_kitchens, kitchens_page  # noqa: PLC0415
     from blindspoon.writeup.methods import software  # noqa: PLC0415
     from blindspoon.writeup.records import pool_record  # noqa: PLC0415
 
     content = compose_kitchens(pool)
-    record = json.dumps(pool_record(pool), allow_nan=False)
-    files = {
+    before = {
         "index.html": kitchens_page(content).encode(),
-        "tables/comparisons.json": record.encode(),
+        "tables/comparisons.json": as_json(pool_record(pool)),
         **{f"figures/{chart.name}.svg": svg_file(chart) for chart in content.figures},
     }
     if not all_sizes:
-        return Pack(files=files, lacking=())
+        return Pack(files=before, lacking=())
     source = f"{wording.listing(kitchen.name for kitchen in pool.kitchens)}. Made with Blindspoon."
-    steps: list[Callable[[], Iterable[Drawn]]] = [
-        partial(chart_file, chart) for chart in content.figures
-    ]
-    sizes = (*POSTED, "print")
-    steps += [partial(chart_in, c, size, source, "") for c in content.figures for size in sizes]
-    drawn, lacking = draw(steps, progress)
-    files |= {
-        **drawn,
-        "print.html": kitchens_page(content, paper=True).encode(),
-        "blog.md": blog(content).encode(),
-        "say.md": say(content, drawn).encode(),
-    }
+    sizes, after = (*POSTED, "print"), dict[str, bytes]()
+    steps = [partial(chart_in, c, size, source, "") for c in content.figures for size in sizes]
     for kitchen in pool.kitchens:
         trial, tables, name = kitchen.trial, kitchen.tables, file_name(kitchen.name)
         if tables is not None:
             made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
-            files |= {f"data/{name}/{path}": file for path, file in made.items()}
+            after |= {f"data/{name}/{path}": file for path, file in made.items()}
             jars, _ = make_up(trial, tables.batches, tables.readings, (tables.key, *tables.scores))
             kit = kit_files(trial, kitchen.table, jars)
-            files |= {f"kit/{name}/{path}": file for path, file in kit.items()}
+            after |= {f"kit/{name}/{path}": file for path, file in kit.items()}
+    paper = kitchens_page(content, paper=True)
+    return _finished(content, before, after, steps, progress, paper=paper)
+
+
+def _finished(
+    content: ReportContent | KitchensContent,
+    before: Mapping[str, bytes],
+    after: Mapping[str, bytes],
+    steps: Iterable[Step],
+    progress: Progress | None,
+    *,
+    paper: str,
+) -> Pack:
+    """Draw the pictures, add what goes out beside every page, and the guide to it all."""
+    from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
+    from blindspoon.writeup.page import ReportContent, writeup  # noqa: PLC0415
+
+    charts: list[Step] = [partial(chart_file, chart) for chart in content.figures]
+    drawn, lacking = draw([*charts, *steps], progress)
+    files = {**before, **drawn, "print.html": paper.encode(), "blog.md": blog(content).encode()}
+    if isinstance(content, ReportContent):
+        files["writeup.md"] = writeup(content).encode()
+        lacking += content.lacking
+    files |= {"say.md": say(content, drawn).encode(), **after}
     guide = start(content.title, content.answer, files, lacking)
     return Pack(files={"START.html": guide.encode(), **files}, lacking=lacking)
+
+
+def as_json(record: object) -> bytes:
+    """Write plain values as JSON; a number that is not finite is refused."""
+    return json.dumps(record, allow_nan=False).encode()
 
 
 def file_name(kitchen: str) -> str:
@@ -227,7 +232,7 @@ def chart_file(chart: Chart) -> Iterable[Drawn]:
 
 
 def draw(
-    steps: Iterable[Callable[[], Iterable[Drawn]]], progress: Progress | None
+    steps: Iterable[Step], progress: Progress | None
 ) -> tuple[dict[str, bytes], tuple[str, ...]]:
     """Draw pictures step by step; sentences say which of them there was no room for."""
     steps, drawn = list(steps), dict[str, bytes | None]()

@@ -22,7 +22,7 @@ from blindspoon.stats.rounds import MOST_TOGETHER
 from blindspoon.trial import Attribute, Scale, Trial
 from blindspoon.version import __version__
 from blindspoon.wording import day
-from blindspoon.writeup.words import paragraphs
+from blindspoon.writeup.words import paragraphs, points
 
 LIBRARIES = ("numpy", "scipy")
 """Those that computed something."""
@@ -207,56 +207,7 @@ def citation(analysis: Analysis) -> str:
     )
 
 
-def references(paragraphs: Iterable[str]) -> tuple[str, ...]:
+def references(texts: Iterable[str]) -> tuple[str, ...]:
     """List the sources that paragraphs name, in alphabetical order."""
-    named = set(re.findall(r"\w+", " ".join(paragraphs)))
-    return tuple(text for name, text in REFERENCES.items() if name.capitalize() in named)
-
-
-REFERENCES = {
-    "clopper": "Clopper, C. J., and E. S. Pearson. 1934. The use of confidence or fiducial limits "
-    "illustrated in the case of the binomial. Biometrika 26:404–413.",
-    "dunnett": "Dunnett, C. W. 1955. A multiple comparison procedure for comparing several "
-    "treatments with a control. Journal of the American Statistical Association 50:1096–1121; "
-    "1964. New tables for multiple comparisons with a control. Biometrics 20:482–491.",
-    "durbin": "Durbin, J. 1951. Incomplete blocks in ranking experiments. British Journal of "
-    "Psychology, Statistical Section 4:85–90.",
-    "ennis": "Ennis, D. M. 1993. The power of sensory discrimination methods. Journal of Sensory "
-    "Studies 8:353–370; ISO 4120, ISO 5495, ISO 8588 and ISO 10399 for the methods.",
-    "fieller": "Fieller, E. C. 1954. Some problems in interval estimation. Journal of the Royal "
-    "Statistical Society B 16:175–185.",
-    "fisher": "Fisher, R. A. 1935. The Design of Experiments. Edinburgh: Oliver and Boyd.",
-    "friedman": "Friedman, M. 1937. The use of ranks to avoid the assumption of normality "
-    "implicit in the analysis of variance. Journal of the American Statistical Association "
-    "32:675–701.",
-    "hodges": "Hodges, J. L., and E. L. Lehmann. 1963. Estimates of location based on rank "
-    "tests. Annals of Mathematical Statistics 34:598–611.",
-    "holm": "Holm, S. 1979. A simple sequentially rejective multiple test procedure. "
-    "Scandinavian Journal of Statistics 6:65–70.",
-    "kenward": "Kenward, M. G., and J. H. Roger. 1997. Small sample inference for fixed effects "
-    "from restricted maximum likelihood. Biometrics 53:983–997.",
-    "lang": "Lang, T. A., and D. G. Altman. 2013. Basic statistical reporting for articles "
-    "published in biomedical journals: the SAMPL guidelines. In Science Editors’ Handbook, "
-    "European Association of Science Editors.",
-    "marcus": "Marcus, R., E. Peritz, and K. R. Gabriel. 1976. On closed testing procedures with "
-    "special reference to ordered analysis of variance. Biometrika 63:655–660.",
-    "matthews": "Matthews, J. N. S., D. G. Altman, M. J. Campbell, and P. Royston. 1990. Analysis "
-    "of serial measurements in medical research. BMJ 300:230–235.",
-    "maurer": "Maurer, W., L. A. Hothorn, and W. Lehmacher. 1995. Multiple comparisons in drug "
-    "clinical trials and preclinical assays: a-priori ordered hypotheses. In Biometrie in der "
-    "chemisch-pharmazeutischen Industrie 6:3–18.",
-    "page": "Page, E. B. 1963. Ordered hypotheses for multiple treatments: a significance test for "
-    "linear ranks. Journal of the American Statistical Association 58:216–230; ISO 8587.",
-    "satterthwaite": "Satterthwaite, F. E. 1946. An approximate distribution of estimates of "
-    "variance components. Biometrics Bulletin 2:110–114.",
-    "schuirmann": "Schuirmann, D. J. 1987. A comparison of the two one-sided tests procedure and "
-    "the power approach for assessing the equivalence of average bioavailability. Journal of "
-    "Pharmacokinetics and Biopharmaceutics 15:657–680.",
-    "skillings": "Skillings, J. H., and G. A. Mack. 1981. On the use of a Friedman-type statistic "
-    "in balanced and unbalanced block designs. Technometrics 23:171–177.",
-    "wald": "Wald, A. 1947. Sequential Analysis. New York: Wiley; ISO 16820.",
-    "westfall": "Westfall, P. H., and S. S. Young. 1993. Resampling-Based Multiple Testing. New "
-    "York: Wiley.",
-    "wilcoxon": "Wilcoxon, F. 1945. Individual comparisons by ranking methods. Biometrics "
-    "Bulletin 1:80–83.",
-}
+    named = set(re.findall(r"\w+", " ".join(texts)))
+    return tuple(text for name, text in points("references") if name.capitalize() in named)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import islice
 
@@ -15,10 +15,10 @@ from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.outcome import AttributeOutcome, outcome_of
 from blindspoon.charts.titles import differences_title
 from blindspoon.files.photographs import Photograph, photographs
-from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
+from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.findings.naming import most_batches, names_of
-from blindspoon.scores.score_table import LeftOut, ScoreTable
+from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.wording import sentence
 from blindspoon.writeup import limits, methods
@@ -35,11 +35,8 @@ from blindspoon.writeup.panel_section import panel_section
 from blindspoon.writeup.section import PageSection, Points, behind_attribute, on_the_page
 from blindspoon.writeup.tables import (
     MOST_SERVINGS,
-    means_table,
-    mixed_table,
-    ranks_table,
+    number_tables,
     raw_tables,
-    scores_table,
 )
 from blindspoon.writeup.words import html_page, templates
 from blindspoon.writeup.writers import Table, inline, markdown
@@ -182,7 +179,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     influence = None if further is None else further.influence
     answering = [result for result in ordered if result.primary] or ordered
     sections = tuple(filter(None, (*asked, *_sections(analysis, further))))
-    numbers, raw = tuple(_number_tables(trial, table, ordered)), raw_tables(trial, table)
+    numbers, raw = number_tables(trial, table, ordered), raw_tables(trial, table)
     figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
     every = (*numbers, *raw, *(it for part in sections for it in part.numbers))
@@ -278,21 +275,6 @@ def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...
     return tuple((label, texts) for label, texts in grouped if texts)
 
 
-def _number_tables(
-    trial: Trial, table: ScoreTable, ordered: Sequence[AttributeResult]
-) -> Iterator[Table]:
-    """Means of all, then scores, mixed model and ranks of each attribute; those that exist."""
-    scored = [
-        result.attribute
-        for result in ordered
-        if np.isfinite(table.scores[:, trial.attributes.index(result.attribute)]).any()
-    ]
-    yield from filter(None, [means_table(trial, table, scored)])
-    for result in ordered:
-        made = (scores_table(trial, table, result.attribute), mixed_table(result))
-        yield from filter(None, (*made, ranks_table(result)))
-
-
 # The sections -----------------------------------------------------------------------------------
 
 
@@ -308,7 +290,10 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
     yield differed_section(analysis)
     yield measured_section(analysis)
     if further is not None:
-        yield from further_sections(analysis, further)
+        yield influence_section(analysis.trial, further.influence)
+        if further.panel.tasters > 1:
+            yield panel_section(analysis.trial, further.panel)
+        yield joint_section(analysis, further.joint)
     for name, head, paragraphs in (
         ("tasted", "How it was tasted", methods.tasted(analysis) if scored else ()),
         ("compared", "How it was compared", compared),
@@ -331,15 +316,6 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
     yield PageSection(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
 
 
-def further_sections(analysis: Analysis, further: FurtherAnalyses) -> Iterator[PageSection | None]:
-    """Make the sections that look behind the comparisons."""
-    trial = analysis.trial
-    yield influence_section(trial, further.influence, shown=trial.tasters_shown)
-    if further.panel.tasters > 1:
-        yield panel_section(trial, further.panel, shown=trial.tasters_shown)
-    yield joint_section(analysis, further.joint)
-
-
 def _left_out(analysis: Analysis) -> PageSection:
     """Say who and what was left out; scores that were not given are not rows."""
     table = analysis.table
@@ -349,19 +325,18 @@ def _left_out(analysis: Analysis) -> PageSection:
         verb = "was" if blank == 1 else "were"
         nothing += f" {wording.count(blank, 'score')} {verb} not given."
     told = [note for note in analysis.notes if note.line != 1]  # of a header: for the host
-    lost = [*map(_place, table.left_out[:MOST_LISTED]), *map(str, told[:MOST_LISTED])]
+    lost = [
+        f"{entry.file}{'' if entry.line is None else f' line {entry.line}'}: "
+        f"{entry.reason.rstrip('.')}."
+        for entry in table.left_out[:MOST_LISTED]
+    ]
     return PageSection(
         name="left-out",
         head="Who and what was left out",
         paragraphs=() if table.left_out else (nothing,),
-        points=tuple(("", text) for text in lost),
+        points=tuple(("", text) for text in (*lost, *map(str, told[:MOST_LISTED]))),
         note=all_in(len(table.left_out), "entry", "left_out.csv", "entries"),
     )
-
-
-def _place(entry: LeftOut) -> str:
-    line = "" if entry.line is None else f" line {entry.line}"
-    return f"{entry.file}{line}: {entry.reason.rstrip('.')}."
 
 
 def all_in(total: int, singular: str, file: str, plural: str = "") -> str:

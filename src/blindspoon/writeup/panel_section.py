@@ -5,10 +5,10 @@ The sentences stand in templates/tasters.txt.j2 and tasters_methods.txt.j2.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from blindspoon import wording
-from blindspoon.charts.chart import Chart, source_of
+from blindspoon.charts.chart import source_of
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
 from blindspoon.findings.panel_results import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.stats.results import NoResult
@@ -20,28 +20,23 @@ from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import to_csv
 
 
-def panel_section(trial: Trial, panel: Panel, *, shown: bool = True) -> PageSection | None:
-    """Make the part of the page about the tasters.
-
-    Parameters
-    ----------
-    shown : bool
-        Whether single tasters are told of, by the labels that they have in the table.
-
-    Returns
-    -------
-    PageSection or None
-        None where nothing was scored.
-    """
-    told = answering(panel)
+def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
+    """Make the part of the page about the tasters; None where nothing was scored."""
+    told, shown = answering(panel), trial.tasters_shown
     if not told:
         return None
+    of_tasters = (scale_use_chart, alikeness_chart) if shown else ()
+    charts = (
+        draw(trial.attribute(found.attribute), found, source_of(trial))
+        for found in told
+        for draw in (*of_tasters, places_chart)
+    )
     return PageSection(
         name="tasters",
         head="The tasters",
         role="Exploratory",
-        paragraphs=_paragraphs(trial, panel, shown=shown),
-        charts=tuple(_charts(trial, panel, shown=shown)),
+        paragraphs=_paragraphs(trial, panel),
+        charts=tuple(filter(None, charts)),
         numbers=(
             *panel_tables(trial, panel),
             *places_tables(trial, told),
@@ -74,18 +69,10 @@ def answering(panel: Panel) -> tuple[AttributePanel, ...]:
     return tuple(found for found in scored if found.primary) or tuple(scored[:1])
 
 
-def _charts(trial: Trial, panel: Panel, *, shown: bool) -> Iterator[Chart]:
-    of_tasters = (scale_use_chart, alikeness_chart) if shown else ()
-    for found in answering(panel):
-        for draw in (*of_tasters, places_chart):
-            chart = draw(trial.attribute(found.attribute), found, source_of(trial))
-            yield from filter(None, [chart])
-
-
 # Words ------------------------------------------------------------------------------------------
 
 
-def _paragraphs(trial: Trial, panel: Panel, *, shown: bool) -> tuple[str, ...]:
+def _paragraphs(trial: Trial, panel: Panel) -> tuple[str, ...]:
     every = [(trial.attribute(found.attribute), found) for found in panel.attributes]
     label = {attribute.name: attribute.label.lower() for attribute, _ in every}
     agreement = [(label[found.attribute], found.concordance) for found in panel.attributes]
@@ -114,7 +101,7 @@ def _paragraphs(trial: Trial, panel: Panel, *, shown: bool) -> tuple[str, ...]:
         before=len(before),
         felt=[a.label.lower() for a, carried in before if carried.test.p_value < alpha],
         in_model=all(found.position_in_model for a, found in every if a.name in names),
-        shown=shown,
+        shown=trial.tasters_shown,
         crowd=any(isinstance(found.tasters, NoResult) for found in panel.attributes),
     )
 

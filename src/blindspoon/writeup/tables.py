@@ -197,8 +197,12 @@ def ranks_table(result: AttributeResult) -> Table | None:
     """Every comparison by ranks; None where nothing could be compared."""
     if not result.comparisons:
         return None
-    notes = (_read_ranks(result), friedman_sentence(result.friedman))
-    return _contrasts(result, "ranks", notes)
+    contrasts = [c.ranks for c in result.comparisons if not isinstance(c.ranks, NoResult)]
+    methods = wording.listing(sorted({contrast.method for contrast in contrasts})) or DASH
+    lack = "too few rounds have both" if result.unit == "round" else "too few tasters scored both"
+    lacking = any(contrast.interval is None for contrast in contrasts)
+    read = f"Method: {methods}.{f' Where an interval is missing, {lack}.' * lacking}"
+    return _contrasts(result, "ranks", (read, friedman_sentence(result.friedman)))
 
 
 def _contrasts(result: AttributeResult, name: str, notes: tuple[str, ...]) -> Table:
@@ -241,18 +245,6 @@ def fit_sentence(fit: MixedFit, attribute: Attribute) -> str:
         f"{wording.number(fit.f, 2)}, {wording.p_value(fit.p_value)}. Standard deviations in "
         f"points: {wording.listing(known)}. REML criterion {wording.number(fit.reml_criterion, 2)}."
         f"{unknown if fit.taster_variant_sd is None else ''}"
-    )
-
-
-def _read_ranks(result: AttributeResult) -> str:
-    """Say how the p values were made, and why an interval is missing."""
-    contrasts = [c.ranks for c in result.comparisons if not isinstance(c.ranks, NoResult)]
-    methods = sorted({contrast.method for contrast in contrasts})
-    lack = "too few rounds have both" if result.unit == "round" else "too few tasters scored both"
-    lacking = any(contrast.interval is None for contrast in contrasts)
-    return (
-        f"Method: {wording.listing(methods) or DASH}."
-        f"{f' Where an interval is missing, {lack}.' * lacking}"
     )
 
 
@@ -415,6 +407,22 @@ def means_table(trial: Trial, table: ScoreTable, shown: Sequence[Attribute]) -> 
     )
 
 
+def number_tables(
+    trial: Trial, table: ScoreTable, ordered: Sequence[AttributeResult]
+) -> tuple[Table, ...]:
+    """Means of all, then scores, mixed model and ranks of each attribute; those that exist."""
+    scored = [
+        result.attribute
+        for result in ordered
+        if np.isfinite(table.scores[:, trial.attributes.index(result.attribute)]).any()
+    ]
+    made = [means_table(trial, table, scored)]
+    for result in ordered:
+        made += [scores_table(trial, table, result.attribute), mixed_table(result)]
+        made.append(ranks_table(result))
+    return tuple(filter(None, made))
+
+
 def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:
     """Every score, a table an attribute: tasters down, variants across, replicates in one cell.
 
@@ -422,27 +430,23 @@ def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:
     """
     if table.taster.size > MOST_SERVINGS:
         return ()
-    return tuple(
-        _raw(trial, table, index, attribute) for index, attribute in enumerate(trial.attributes)
-    )
-
-
-def _raw(trial: Trial, table: ScoreTable, index: int, attribute: Attribute) -> Table:
-    alone = len(table.tasters) == 1
+    alone, made = len(table.tasters) == 1, []
     rounds = tuple(trial.session_label(name) or name for name in table.sessions)
     names, place = (rounds, table.session) if alone else (table.tasters, table.taster)
-    given: list[list[list[str]]] = [[[] for _ in trial.variants] for _ in names]
-    for row in np.lexsort((table.position, table.session)):
-        score = float(table.scores[row, index])
-        if np.isfinite(score):
-            given[place[row]][table.variant[row]].append(wording.plain(score))
-    return Table(
-        name=f"raw-{attribute.name}",
-        caption=f"{attribute.label}: every score",
-        head="Round" if alone else "Taster",
-        columns=tuple(variant.label for variant in trial.variants),
-        rows=tuple(
-            (name, blank_as_dash("; ".join(scores) for scores in row))
-            for name, row in zip(names, given, strict=True)
-        ),
-    )
+    for index, attribute in enumerate(trial.attributes):
+        given: list[list[list[str]]] = [[[] for _ in trial.variants] for _ in names]
+        for row in np.lexsort((table.position, table.session)):
+            score = float(table.scores[row, index])
+            if np.isfinite(score):
+                given[place[row]][table.variant[row]].append(wording.plain(score))
+        texts = (blank_as_dash("; ".join(scores) for scores in row) for row in given)
+        made.append(
+            Table(
+                name=f"raw-{attribute.name}",
+                caption=f"{attribute.label}: every score",
+                head="Round" if alone else "Taster",
+                columns=tuple(variant.label for variant in trial.variants),
+                rows=tuple(zip(names, texts, strict=True)),
+            )
+        )
+    return tuple(made)
