@@ -306,14 +306,15 @@ def data_package(
 
 
 def _resources(trial: Trial, tables: FolderTables) -> Iterator[Resource]:
-    if tables.scores:
-        yield cups_resource("scores", trial, tables.scores)
-    if tables.choices:
-        yield cups_resource("choices", trial, tables.choices)
-    if tables.servings is not None:
-        yield cups_resource("servings", trial, [tables.servings])
-    if tables.key is not None:
-        yield cups_resource("key", trial, [tables.key])
+    cups: dict[str, Sequence[TextTable | None]] = {
+        "scores": tables.scores,
+        "choices": tables.choices,
+        "servings": [tables.servings],
+        "key": [tables.key],
+    }
+    for name, own in cups.items():
+        if given := [table for table in own if table is not None]:
+            yield cups_resource(name, trial, given)
     if tables.corrections is not None:
         yield corrections_resource(trial, tables.corrections)
     for name in ("batches", "readings"):

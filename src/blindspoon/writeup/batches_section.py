@@ -14,7 +14,6 @@ from blindspoon.batches.measured import (
     taste_against_measured,
 )
 from blindspoon.charts.jars import (
-    BatchReadings,
     known_points,
     measured_chart,
     readings_chart,
@@ -75,35 +74,34 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
     readings = readings_of(log, trial)
     if not readings.ph:
         return ()
-    quantities = (
+    tables = []
+    for name, caption, tracks in (
         ("readings-ph", "pH, day by day", readings.ph),
         ("readings-temperature", "Temperature in °C, day by day", readings.temperature),
-    )
-    return tuple(
-        _by_day(name, caption, tracks, readings.across)
-        for name, caption, tracks in quantities
-        if tracks
-    )
-
-
-def _by_day(name: str, caption: str, tracks: Sequence[BatchReadings], days_are: str) -> Table:
-    days = sorted({day for track in tracks for day in track.days})
-    digits = wording.decimals(value for track in tracks for value in track.values)
-    return Table(
-        name=name,
-        caption=caption,
-        head="Day",
-        columns=tuple(track.label for track in tracks),
-        rows=tuple(
-            (f"{day}", blank_as_dash(_on(day, track, digits) for track in tracks)) for day in days
-        ),
-        notes=(f"{capital(days_are)}. A dash: not read on that day.",),
-    )
-
-
-def _on(day: int, track: BatchReadings, digits: int) -> str:
-    read = zip(track.days, track.values, strict=True)
-    return "; ".join(wording.number(value, digits) for when, value in read if when == day)
+    ):
+        days = sorted({day for track in tracks for day in track.days})
+        digits = wording.decimals(value for track in tracks for value in track.values)
+        found = [
+            [
+                (when, wording.number(value, digits))
+                for when, value in zip(track.days, track.values, strict=True)
+            ]
+            for track in tracks
+        ]
+        rows = (
+            ["; ".join(text for when, text in track if when == day) for track in found]
+            for day in days
+        )
+        table = Table(
+            name=name,
+            caption=caption,
+            head="Day",
+            columns=tuple(track.label for track in tracks),
+            rows=tuple((f"{day}", blank_as_dash(row)) for day, row in zip(days, rows, strict=True)),
+            notes=(f"{capital(readings.across)}. A dash: not read on that day.",),
+        )
+        tables += [table] * bool(tracks)
+    return tuple(tables)
 
 
 def _against_table(name: str, against: TasteAgainst, trial: Trial) -> Table:

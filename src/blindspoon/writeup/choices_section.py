@@ -29,10 +29,6 @@ VERDICTS = {
 }  # fmt: skip
 
 
-def _share(value: float, _: object) -> str:
-    return percent(value)
-
-
 def _span(found: Interval, _: object) -> str:
     return f"{percent(found.low)} to {percent(found.high)}".replace(
         f"{wording.NO_BREAK}% to", " to"
@@ -67,7 +63,9 @@ CHOICE = (
         "can_tell",
         of=lambda each: each,
         inner=(
-            Column("estimate", "Can tell", _share, of=lambda each: each.share),
+            Column(
+                "estimate", "Can tell", lambda share, _: percent(share), of=lambda each: each.share
+            ),
             Column("interval", "Interval", _span, pair=True),
             Column("limit"),
             Column("allowed", of=lambda each: each.choice.can_tell),
@@ -111,10 +109,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         head="Variant",
         columns=tuple(columns),
         rows=tuple((name, tuple(texts)) for name, *texts in rows),
-        notes=tuple(
-            found.d_prime.reason if isinstance(found.d_prime, NoResult) else _d_prime(found)
-            for found in choices
-        ),
+        notes=tuple(map(_d_prime, choices)),
     )
     csv = [csv_values(CHOICE, found) for found in choices]
     return PageSection(
@@ -134,7 +129,8 @@ def choices_section(analysis: Analysis) -> PageSection | None:
 
 def _d_prime(found: ChoiceFound) -> str:
     distance = found.d_prime
-    assert not isinstance(distance, NoResult)  # noqa: S101 - the caller has looked
+    if isinstance(distance, NoResult):
+        return distance.reason
     span = distance.interval
     reach = "" if span is None else (
         f" ({wording.percent(1 - 2 * found.alpha)} interval {wording.number(span.low, 2)} to "

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import IntArray
 from blindspoon.files.text_table import write_csv
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.scores.score_table import ScoreTable
@@ -54,13 +54,14 @@ def scores_csv(trial: Trial, table: ScoreTable) -> str:
     """One row a serving, in the order of the files; no code, the blind being lifted."""
     names = [attribute.name for attribute in trial.attributes]
     variants = [variant.name for variant in trial.variants]
+    distinct = (np.unique(scores, return_inverse=True) for scores in table.scores.T)
     columns = [
         _column(table.sessions, table.session),
         _column(table.tasters, table.taster),
         _column(variants, table.variant),
         _column([*table.batches, None], table.batch),
         _column([None, *range(1, int(table.position.max(initial=0)) + 1)], table.position),
-        *(_numbers_column(scores) for scores in table.scores.T),
+        *(_column(values.tolist(), places) for values, places in distinct),
         _remarks(table, variants),
     ]
     header = ["session", "taster", "variant", "batch", "position", *names, "remark"]
@@ -71,12 +72,6 @@ def _column(labels: Sequence[Cell], places: IntArray) -> list[str]:
     """Write what stands at each place; place -1 is the last label."""
     texts = [csv_cell(label) for label in labels]
     return [texts[place] for place in places.tolist()]
-
-
-def _numbers_column(scores: FloatArray) -> list[str]:
-    """Write numbers of which many are equal, each distinct one once."""
-    values, places = np.unique(scores, return_inverse=True)
-    return _column(values.tolist(), places)
 
 
 def _remarks(table: ScoreTable, variants: list[str]) -> list[str]:

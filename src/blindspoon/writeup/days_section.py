@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
-from blindspoon.batches.log import Reading
 from blindspoon.charts.days import batches_of, days_chart, headline, told_apart
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
@@ -127,16 +126,18 @@ def _ph_table(analysis: Analysis) -> Table | None:
         head="Jar",
         columns=("Last above", f"First at {wording.plain(PH_LIMIT)} or below"),
         rows=tuple(
-            (name, blank_as_dash(_reading(reading, digits) for reading in pair))
+            (
+                name,
+                blank_as_dash(
+                    f"{on_day(read.date).rpartition(' ')[0]}: {wording.number(read.ph, digits)}"
+                    if read and read.ph is not None
+                    else ""
+                    for read in pair
+                ),
+            )
             for name, pair in passed.items()
         ),
     )
-
-
-def _reading(reading: Reading | None, digits: int) -> str:
-    if reading is None or reading.ph is None:
-        return ""
-    return f"{on_day(reading.date).rpartition(' ')[0]}: {wording.number(reading.ph, digits)}"
 
 
 # The answer, and what follows from it -------------------------------------------------------------
@@ -171,7 +172,7 @@ def _advice(analysis: Analysis, found: CourseFound) -> Iterator[tuple[str, str]]
 
 
 def days_steps(analysis: Analysis) -> Points:
-    """Say what the next tasting over days should do otherwise."""
+    """Say what the next tasting over days should do otherwise: days, control, sittings, jars."""
     found = judged(analysis)[0]
     return (*_narrower(found), *_better(analysis, found))
 

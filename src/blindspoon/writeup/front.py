@@ -6,12 +6,11 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from blindspoon import wording
-from blindspoon.batches.amounts import JAR_G, Recipe, recipes
+from blindspoon.batches.amounts import JAR_G, recipes
 from blindspoon.batches.cautions import caution
 from blindspoon.batches.differences import (
     FERMENTED,
     WARMTH,
-    BatchFactor,
     WhatDiffers,
     as_meant,
     declares,
@@ -22,7 +21,6 @@ from blindspoon.findings.naming import Naming, most_batches, names_of
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
 from blindspoon.findings.verdict import from_first_to_last, otherwise
-from blindspoon.trial import Trial
 from blindspoon.wording import capital, day, sentence
 from blindspoon.writeup.methods import session_dates
 from blindspoon.writeup.section import Points
@@ -45,28 +43,40 @@ def fragile_verdicts(influence: Influence | None) -> frozenset[tuple[str, str]]:
 
 def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
     """Say in at most five short points what weakens the answer, the gravest first."""
-    names = names_of(analysis)
+    return tuple(islice(_weaknesses(analysis, influence), MOST_WEAK))
+
+
+def _weaknesses(analysis: Analysis, influence: Influence | None) -> Iterator[Point]:
+    names, rule, sealed = names_of(analysis), analysis.trial.decision, analysis.standing.seal
+    dates = session_dates(analysis.trial, analysis.table)
     ages = analysis.about_days  # what a single one showed against the control is no answer then
-    found = (
-        *_cautions(analysis),
-        *(() if ages else _more_than_meant(analysis, names)),
-        *_rule(analysis),
-        *(() if ages else _moved(analysis, names)),
-        *_one_palate(analysis),
-        *_one_batch(analysis, names),
-        *(() if ages else _fragile(analysis, names, influence)),
-        *(() if ages else _disputed(analysis, names)),
-        *_nothing_sealed(analysis),
-    )
-    return found[:MOST_WEAK]
-
-
-def _cautions(analysis: Analysis) -> Iterator[Point]:
-    """Tell what the batches' own numbers warn of, where somebody may eat them."""
-    found = analysis.made.cautions if analysis.made else ()
-    for warning in found:
+    for warning in analysis.made.cautions if analysis.made else ():
         if warning.kind in URGENT and warning.batches:
             yield "Take care.", capital(caution(warning))
+    if not ages:
+        yield from _more_than_meant(analysis, names)
+    if rule.declared is None:
+        yield "No rule beforehand.", "What is compared here may have been chosen after the scores."
+    elif dates and rule.declared > dates[0]:
+        yield "The rule came late.", f"It is dated {day(rule.declared)}, after the first sitting."
+    if analysis.standing.bent:
+        yield "Not as it was sealed.", dated(" ".join(analysis.standing.bent))
+    if analysis.results and all(a.margin is None for a in analysis.trial.attributes):
+        yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
+    if not ages:
+        yield from _moved(analysis, names)
+    if len(analysis.table.tasters) == 1:
+        yield "One palate.", "Every round tells about this taster, and nothing about others."
+    if analysis.results:
+        yield _so_few_batches(analysis, names)
+    if not ages:
+        yield from _fragile(analysis, names, influence)
+        yield from _disputed(analysis, names)
+    if rule.declared is not None and not sealed:
+        before = (dates[0] - rule.declared).days if dates else 0
+        ahead = f", {wording.count(before, 'day')} before the tasting" if before > 0 else ""
+        what = "neither it nor the codes were sealed" if analysis.table.coded else "was not sealed"
+        yield "Nothing sealed.", f"The rule is dated {day(rule.declared)}{ahead}, but {what}."
 
 
 def _more_than_meant(analysis: Analysis, names: Naming) -> Iterator[Point]:
@@ -115,19 +125,6 @@ def _shared(
             )
 
 
-def _rule(analysis: Analysis) -> Iterator[Point]:
-    """Tell of a rule that came late, changed, or leaves out the margin."""
-    rule, dates = analysis.trial.decision, session_dates(analysis.trial, analysis.table)
-    if rule.declared is None:
-        yield "No rule beforehand.", "What is compared here may have been chosen after the scores."
-    elif dates and rule.declared > dates[0]:
-        yield "The rule came late.", f"It is dated {day(rule.declared)}, after the first sitting."
-    if analysis.standing.bent:
-        yield "Not as it was sealed.", dated(" ".join(analysis.standing.bent))
-    if analysis.results and all(a.margin is None for a in analysis.trial.attributes):
-        yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
-
-
 def _moved(analysis: Analysis, names: Naming) -> Iterator[Point]:
     """Tell where sittings disagreed, by what moved most; primary attributes first."""
     for result in sorted(analysis.results, key=lambda result: not result.primary):
@@ -140,32 +137,24 @@ def _moved(analysis: Analysis, names: Naming) -> Iterator[Point]:
             return
 
 
-def _one_palate(analysis: Analysis) -> Iterator[Point]:
-    if len(analysis.table.tasters) == 1:
-        yield "One palate.", "Every round tells about this taster, and nothing about others."
-
-
-def _one_batch(analysis: Analysis, names: Naming) -> Iterator[Point]:
-    if not analysis.results:
-        return
+def _so_few_batches(analysis: Analysis, names: Naming) -> Point:
     several = most_batches(analysis.trial, analysis.table)
     tasted = analysis.table.batches_tasted(len(analysis.trial.variants))
     if several < 2:
-        yield f"One {names.noun} of each.", f"The next {names.noun} may come out otherwise."
-    elif names.these:
-        yield "These batches only.", "Ranks cannot tell how far batches of one variant differ."
-    elif tasted[analysis.trial.control_index] < 2:
-        yield (
+        return f"One {names.noun} of each.", f"The next {names.noun} may come out otherwise."
+    if names.these:
+        return "These batches only.", "Ranks cannot tell how far batches of one variant differ."
+    if tasted[analysis.trial.control_index] < 2:
+        return (
             "One batch of the control.",
             "How far its batches would differ is taken from the others’. A second one of the "
             "control would tell most.",
         )
-    else:
-        at_most = "" if min(tasted) == several else "At most "
-        yield (
-            capital(f"{at_most}{wording.spelled(several)} batches of each."),
-            "So few, made by one host, stand for the method only roughly.",
-        )
+    at_most = "" if min(tasted) == several else "At most "
+    return (
+        capital(f"{at_most}{wording.spelled(several)} batches of each."),
+        "So few, made by one host, stand for the method only roughly.",
+    )
 
 
 def _fragile(analysis: Analysis, names: Naming, influence: Influence | None) -> Iterator[Point]:
@@ -215,16 +204,6 @@ def _disputed(analysis: Analysis, names: Naming) -> Iterator[Point]:
     rest = len(disputed) - len(told)
     more = f"; {wording.spelled(rest)} more {'differs' if rest == 1 else 'differ'}" if rest else ""
     yield "A second method differs.", sentence(f"{said}{more}")
-
-
-def _nothing_sealed(analysis: Analysis) -> Iterator[Point]:
-    rule, dates = analysis.trial.decision, session_dates(analysis.trial, analysis.table)
-    if analysis.standing.seal or rule.declared is None:
-        return
-    before = (dates[0] - rule.declared).days if dates else 0
-    ahead = f", {wording.count(before, 'day')} before the tasting" if before > 0 else ""
-    sealed = "neither it nor the codes were sealed" if analysis.table.coded else "was not sealed"
-    yield "Nothing sealed.", f"The rule is dated {day(rule.declared)}{ahead}, but {sealed}."
 
 
 # What to do with it -----------------------------------------------------------------------------
@@ -278,8 +257,13 @@ def recipe_table(analysis: Analysis) -> Table | None:
     rows = []
     for jar in jars:
         grams = (wording.kitchen(jar.grams.get(name, 0.0)) for name in used)
-        kept = {factor: _meant(trial, jar, control, factor) for factor in (FERMENTED, WARMTH)}
-        days, warmth = kept[FERMENTED].days, kept[WARMTH].others.get("temperature_c", "")
+        # What slipped is made as the control's was; a course asks about nothing but the days.
+        followed = {
+            factor: jar if control is None or declares(trial, jar.variant, factor) else control
+            for factor in (FERMENTED, WARMTH)
+        }
+        days = jar.days if trial.course else followed[FERMENTED].days
+        warmth = followed[WARMTH].others.get("temperature_c", "")
         cells = [*grams, "" if days is None else f"{days:.0f}", warmth]
         rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
     return Table(
@@ -289,9 +273,3 @@ def recipe_table(analysis: Analysis) -> Table | None:
         columns=(*(HEADS.get(name) or capital(factor_name(name)) for name in used), "Days", "°C"),
         rows=tuple(rows),
     )
-
-
-def _meant(trial: Trial, jar: Recipe, control: Recipe | None, factor: BatchFactor) -> Recipe:
-    """Give the jar that is meant to be followed: what slipped is made as the control's was."""
-    aged = trial.course and factor == FERMENTED  # a course asks about nothing else
-    return jar if aged or control is None or declares(trial, jar.variant, factor) else control

@@ -15,7 +15,6 @@ from blindspoon.findings.advice import MOST_TASTERS, Goal, NewTasting, new_tasti
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import most_batches, of_methods
 from blindspoon.findings.verdict import flag_note
-from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.section import Points
 from blindspoon.writeup.words import paragraphs, points
@@ -27,7 +26,6 @@ MOST_FLAGS = 4
 def unsettled(analysis: Analysis) -> tuple[str, ...]:
     """Tell what is not settled, and where ranks could not have called anything different."""
     trial, table, results = analysis.trial, analysis.table, analysis.results
-    left = unsettled_comparisons(analysis)
     hopeless = [
         (result.alpha, comparison.ranks.smallest_p)
         for result in results
@@ -38,7 +36,7 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
     ]
     return paragraphs(
         "unsettled",
-        open=len(left),
+        open=sum(each.verdict == "open" for each in analysis.comparisons),
         compared=len(analysis.comparisons),
         lost=any(result.not_compared for result in results),
         table=any(
@@ -46,23 +44,12 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
             for result in results
             if any(each.verdict == "open" for each in result.comparisons)
         ),
-        blocks=blocks_of(table),
+        blocks="rounds" if len(table.tasters) == 1 else "tasters",
         margin=any(attribute.margin is not None for attribute in trial.attributes),
         several=of_methods(trial, table),
         hopeless=hopeless,
         by_ranks=results[0].by == "ranks",
     )
-
-
-def unsettled_comparisons(analysis: Analysis) -> list[Comparison]:
-    """Choose the comparisons that came to no verdict, those of primary attributes first."""
-    ordered = sorted(analysis.results, key=lambda result: not result.primary)
-    return [each for result in ordered for each in result.comparisons if each.verdict == "open"]
-
-
-def blocks_of(table: ScoreTable) -> str:
-    """Name what more of would narrow an interval: of one person alone, rounds."""
-    return "rounds" if len(table.tasters) == 1 else "tasters"
 
 
 def needed_table(analysis: Analysis) -> Table | None:
