@@ -198,8 +198,8 @@ def test_primary_attributes_share_alpha(make_trial):
 
 
 def test_the_default_sizes_include_what_is_planned(make_trial):
-    trial = make_trial(more='[tasting]\ntasters = 7\n[[session]]\nname = "1"\n')
-    found = sized(trial, tasters=None, sessions=None, trials=100, procedures=["mixed"])
+    trial = make_trial(by="ranks", more='[tasting]\ntasters = 7\n[[session]]\nname = "1"\n')
+    found = sized(trial, tasters=None, sessions=None, trials=100, procedures=["ranks"])
     assert {cell.tasters for cell in found.cells} == {*TASTERS, 7}
     assert {cell.sessions for cell in found.cells} == set(SESSIONS)
 
