@@ -160,6 +160,19 @@ def at(stood, tmp_path, visit):
 
 
 @pytest.fixture
+def rules():
+    """Every rule of a workbench, and its address with each word that a part of it may be."""
+
+    def rules(host):
+        for rule in host.bench.app.url_map.iter_rules():
+            part = re.search(r"<any\(([^)]*)\):\w+>", rule.rule)
+            for word in part[1].split(", ") if part else [""]:
+                yield rule, rule.rule.replace(part[0] if part else "", word)
+
+    return rules
+
+
+@pytest.fixture
 def scores():
     """Make the scores of a folder whose codes are drawn."""
     return score
