@@ -77,22 +77,30 @@ def words(page):
     return " ".join(re.sub(r"<[^>]*>", "", page.read_text(encoding="utf-8")).split())
 
 
-@pytest.fixture
-def folder(blindspoon, tmp_path):
-    folder = tmp_path / "leaf"
-    folder.mkdir()
-    (folder / "trial.toml").write_text(TOML, encoding="utf-8")
-    done = blindspoon("blind", folder)
-    assert done.returncode == 0, done.stderr
-    return folder
+@pytest.fixture(scope="module")
+def made(blindspoon, tmp_path_factory):
+    """A trial that is drawn, one that is lifted too, and a drawn one of two looks, to be copied."""
+    made = {name: tmp_path_factory.mktemp(name) / "leaf" for name in ("drawn", "lifted", "looks")}
+    planned = 'primary = ["texture"]\nlooks = [6, 8]'
+    for name, folder in made.items():
+        folder.mkdir()
+        toml = TOML.replace('primary = ["texture"]', planned) if name == "looks" else TOML
+        (folder / "trial.toml").write_text(toml, encoding="utf-8")
+        done = blindspoon("blind", folder)
+        assert done.returncode == 0, done.stderr
+    taste(made["lifted"])
+    assert blindspoon("lift", made["lifted"], "--yes").returncode == 0
+    return made
 
 
 @pytest.fixture
-def lifted(blindspoon, folder):
-    taste(folder)
-    done = blindspoon("lift", folder, "--yes")
-    assert done.returncode == 0, done.stderr
-    return folder
+def folder(made, tmp_path):
+    return shutil.copytree(made["drawn"], tmp_path / "leaf")
+
+
+@pytest.fixture
+def lifted(made, tmp_path):
+    return shutil.copytree(made["lifted"], tmp_path / "leaf")
 
 
 @pytest.mark.parametrize("verb", ["compare", "report", "publish"])
@@ -417,15 +425,11 @@ def test_words_that_call_nobody_stay(named):
 
 
 @pytest.fixture
-def looked(folder, tmp_path):
+def looked(made, tmp_path):
     """A trial of two declared looks, six tasters drawn."""
-    other = tmp_path / "looks"
-    other.mkdir()
-    planned = 'primary = ["texture"]\nlooks = [6, 8]'
-    (other / "trial.toml").write_text(TOML.replace('primary = ["texture"]', planned), "utf-8")
-    bs.blind(other)
-    taste(other)
-    return other
+    looked = shutil.copytree(made["looks"], tmp_path / "looks")
+    taste(looked)
+    return looked
 
 
 def level(folder):

@@ -35,8 +35,10 @@ def contents(folder):
     return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
 
 
-@pytest.fixture
-def trial(blindspoon, tmp_path):
+@pytest.fixture(scope="module")
+def made(blindspoon, tmp_path_factory):
+    """A new trial, and one whose blind is drawn, to be copied."""
+    tmp_path = tmp_path_factory.mktemp("made")
     done = blindspoon("new", tmp_path / "trial")
     assert done.returncode == 0, done.stderr
     toml = tmp_path / "trial" / "trial.toml"
@@ -44,14 +46,20 @@ def trial(blindspoon, tmp_path):
     for letter in "AB":
         text = text.replace(f'"Change {letter}"', f'"With leaf {letter}"')
     toml.write_text(text.replace("The same, but ...", "The same, with a leaf"), encoding="utf-8")
-    return tmp_path / "trial"
+    drawn = shutil.copytree(tmp_path / "trial", tmp_path / "drawn")
+    done = blindspoon("blind", drawn, "--declare")
+    assert done.returncode == 0, done.stderr
+    return tmp_path
 
 
 @pytest.fixture
-def drawn(blindspoon, trial):
-    done = blindspoon("blind", trial, "--declare")
-    assert done.returncode == 0, done.stderr
-    return trial
+def trial(made, tmp_path):
+    return shutil.copytree(made / "trial", tmp_path / "trial")
+
+
+@pytest.fixture
+def drawn(made, tmp_path):
+    return shutil.copytree(made / "drawn", tmp_path / "trial")
 
 
 def test_the_example_is_the_demonstration_and_compares_as_it_is(blindspoon, tmp_path):
