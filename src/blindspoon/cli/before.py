@@ -280,7 +280,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     for page in dict.fromkeys(
         page if page.parent.name == "sheets" else page.parent for page in pages
     ):
-        click.echo(f"Sheet{'' if page.suffix else 's, one a taster,'} written: {page}")
+        click.echo(f"Sheet{'' if page.suffix else 's'} written: {page}")
     if not (again or sheets):
         say_cautions(known.cautions)
 
