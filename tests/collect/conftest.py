@@ -14,35 +14,17 @@ from pathlib import Path
 from queue import Queue
 from urllib.parse import urlsplit
 
-import jinja2
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from werkzeug.routing import Rule
 
 from blindspoon.collect import opening
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.security import Access
-from blindspoon.collect.server import JINJA, Addresses, create_app, serve
+from blindspoon.collect.server import Addresses, create_app, serve
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.files.text_table import read_table
-
-
-@pytest.fixture(scope="session", autouse=True)
-def compiled(tmp_path_factory):
-    """Templates and addresses are compiled once, and not by every application anew."""
-    compile_builder, made = Rule._compile_builder, {}
-
-    def once(rule, append_unknown=True):
-        key = rule.rule, append_unknown
-        return made.get(key) or made.setdefault(key, compile_builder(rule, append_unknown))
-
-    with pytest.MonkeyPatch.context() as patch:
-        cache = jinja2.FileSystemBytecodeCache(tmp_path_factory.mktemp("templates"))
-        patch.setitem(JINJA, "bytecode_cache", cache)
-        patch.setattr(Rule, "_compile_builder", once)
-        yield
 
 
 @pytest.fixture
