@@ -456,6 +456,8 @@ def pytest_collection_modifyitems(items):
         searches = hasattr(getattr(item, "obj", None), "hypothesis")
         if top == "tests" and place in QUICK and LONG.isdisjoint(has) and not searches:
             item.add_marker("quick")
+    # Where the longest are, first: at the end no worker is left with one while the others wait.
+    items.sort(key=lambda item: item.path.parent.name != "workbench")
 
 
 def pytest_collection_finish():
