@@ -280,7 +280,8 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     for page in dict.fromkeys(
         page if page.parent.name == "sheets" else page.parent for page in pages
     ):
-        click.echo(f"Sheet{'' if page.suffix else 's'} written: {page}")
+        what = {"tasters": "Sheets, one a taster,", "both-taste": "Sheets of bowls and of cups"}
+        click.echo(f"{what.get(page.name, 'Sheet')} written: {page}")
     if not (again or sheets):
         say_cautions(known.cautions)
 
