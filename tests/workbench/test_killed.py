@@ -36,16 +36,17 @@ def contents(folder):
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in kept}
 
 
-def kill(work, folder, after):
-    """Begin some work in a process of its own, and kill that."""
+def begin(work, folder, kill_after=None):
+    """Begin some work in a process of its own, and kill that, or wait for its end."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of forking with threads: the child is killed in any case
         process = os.fork()
     if not process:
         work(folder)
         os._exit(0)
-    time.sleep(after)
-    os.kill(process, signal.SIGKILL)
+    if kill_after is not None:
+        time.sleep(kill_after)
+        os.kill(process, signal.SIGKILL)
     os.waitpid(process, 0)
 
 
@@ -69,13 +70,13 @@ def test_who_is_killed_leaves_the_state_before_or_after(stood, tmp_path, what, t
     state, work = WORK[what]
     whole = shutil.copytree(stood[state], tmp_path / "whole" / "crisp")
     before, begun = contents(whole), time.perf_counter()
-    work(whole)
+    begin(work, whole)
     taken, after = time.perf_counter() - begun, contents(whole)
     assert before != after
     rng, seen = random.Random(times), []  # noqa: S311 - no secret
     for number in range(times):
         folder = shutil.copytree(stood[state], tmp_path / str(number) / "crisp")
-        kill(work, folder, rng.uniform(0, 1.2 * taken))
+        begin(work, folder, rng.uniform(0, 1.2 * taken))
         seen.append(settled(work, folder, before, after))
     print(what, {how: seen.count(how) for how in set(seen)})  # noqa: T201
     assert times < 100 or {"before", "after"} <= set(seen)
