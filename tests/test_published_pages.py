@@ -391,7 +391,8 @@ ENDS_OF_FIGURES = """
 def test_on_paper_every_chart_is_whole_and_no_page_blank(show, printed, name, paper):
     sheet = show(name)
     sheets = printed(sheet, paper)
-    assert all(len(text) > 150 for text in sheets)
+    assert all(len(text) > 150 for text in sheets[:-1])
+    assert sheets[-1]  # the end of the text may be a line or two
     figures = sheet.evaluate(ENDS_OF_FIGURES)
     assert figures or name.endswith("kit")
     for title, foot in (map(squeezed, ends) for ends in figures):
