@@ -101,7 +101,20 @@ def _scores(
 
 
 def write_report(analysis: Analysis, to: Path, tell: Callable[[str], None] | None = None) -> Path:
-    """Write the report of one trial, as `api.report`, and say where its page is.
+    """Write the report of one trial, replacing an earlier one whole or not at all.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    to : Path
+        The folder of all reports; the trial's own folder lies in it.
+    tell : callable, optional
+        Told, a sentence each, which of the host's pictures are left out, and why.
+
+    Returns
+    -------
+    Path
+        The page that was written.
 
     Raises
     ------

@@ -36,8 +36,15 @@ STREAM = 1000
 def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> ServingPlan:
     """Draw codes and orders, and write servings.csv, key.csv and seal.toml.
 
-    The parameters are those of `api.blind`; where the rule is declared, its date is written into
-    trial.toml.
+    Parameters
+    ----------
+    folder : Path
+        Holds trial.toml, and batches.csv where the batches are to be dealt out.
+    today : date
+        Stands in the seal.
+    declare : bool
+        Whether the rule is declared today, where trial.toml does not date it; the date is written
+        there.
 
     Raises
     ------
