@@ -187,12 +187,16 @@ def _pour(
         codes = _codes_per_taster(request, served, session, tasters, rng)
     return [
         Serving(
-            session=session, taster=taster, position=place + 1, code=codes[number][place],
-            variant=variant, batch=batches.get((taster, variant)),
+            session=session,
+            taster=taster,
+            position=place + 1,
+            code=codes[number][place],
+            variant=variant,
+            batch=batches.get((taster, variant)),
         )
         for number, taster in enumerate(tasters)
         for place, variant in enumerate(names[number])
-    ]  # fmt: skip
+    ]
 
 
 def _batches(

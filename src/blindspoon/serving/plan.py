@@ -121,16 +121,20 @@ def measure(
     cup = 1.0 / np.maximum(times.sum(axis=0), 1)
     worth = 0.0 if variance is None else (1.0 + 1.0 / float(times[:, 0].mean())) / variance
     return Balance(
-        session=session, sets=len(plan), cups=plan.shape[1],
-        controls=_span(times[:, 0]), replication=_span(times.sum(axis=0)[1:]),
+        session=session,
+        sets=len(plan),
+        cups=plan.shape[1],
+        controls=_span(times[:, 0]),
+        replication=_span(times.sum(axis=0)[1:]),
         concurrence=_span(together[1:, 1:][apart]) if pairs else None,
-        positions=_span(places[1:]), control_positions=_span(places[0]),
+        positions=_span(places[1:]),
+        control_positions=_span(places[0]),
         follows=_span(after[1:, 1:][apart]) if pairs else None,
         control_follows=_span(np.concatenate([after[0, 1:], after[1:, 0]])),
         variance=variance,
         efficiency=0.0 if variance is None else float(cup[0] + cup[1:].mean()) / variance,
         tasters_worth=worth,
-    )  # fmt: skip
+    )
 
 
 def comparison_variance(times: IntArray) -> float | None:
@@ -304,9 +308,11 @@ def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan
     if len(rows) > 1:
         balance.append(measure(np.concatenate([*rows.values()]), len(request.variants)))
     return ServingPlan(
-        request=request, servings=served, balance=tuple(balance),
+        request=request,
+        servings=served,
+        balance=tuple(balance),
         code_rule=max(rules, key=RULES.index),
-    )  # fmt: skip
+    )
 
 
 def plan_from_rows(
@@ -326,10 +332,15 @@ def plan_from_rows(
         variant, batch = behind[row["session"], row["taster"], row["code"]]
         served.append(
             Serving(
-                session=row["session"], taster=row["taster"], position=int(row["position"]),
-                code=row["code"], variant=variant, batch=batch or None, set=row.get("set", ""),
+                session=row["session"],
+                taster=row["taster"],
+                position=int(row["position"]),
+                code=row["code"],
+                variant=variant,
+                batch=batch or None,
+                set=row.get("set", ""),
             )
-        )  # fmt: skip
+        )
     return plan_of(request, served)
 
 

@@ -136,12 +136,19 @@ class Calibration:
     def counted(self) -> tuple[Counted, ...]:
         """List every rate of a question that could be asked."""
         found = tuple(
-            Counted(cell.situation, cell.variants, cell.tasters, cell.truth, cell.procedure,
-                    question, getattr(cell, question))
+            Counted(
+                cell.situation,
+                cell.variants,
+                cell.tasters,
+                cell.truth,
+                cell.procedure,
+                question,
+                getattr(cell, question),
+            )
             for cell in self.cells
             for question in QUESTIONS
             if getattr(cell, question) is not None
-        )  # fmt: skip
+        )
         return (*found, *self.courses)
 
 
@@ -295,12 +302,17 @@ def calibrate(
         counted[panel] += chunk
     cells = [
         CalibrationCell(
-            situation=panel.situation.name, variants=panel.variants, tasters=panel.tasters,
-            truth=panel.truth, procedure=procedure, trials=wanted[panel], **rates(counts),
+            situation=panel.situation.name,
+            variants=panel.variants,
+            tasters=panel.tasters,
+            truth=panel.truth,
+            procedure=procedure,
+            trials=wanted[panel],
+            **rates(counts),
         )
         for panel in panels
         for procedure, counts in zip(BOTH, counted[panel], strict=True)
-    ]  # fmt: skip
+    ]
     return Calibration(trials=trials, seed=seed, cells=tuple(cells))
 
 
@@ -325,18 +337,27 @@ def calibrate_courses(
     wanted = dict.fromkeys(sorted(cells, key=lambda cell: -cell.tasters), trials)
     found: dict[CourseCell, list[tuple[Asked, tuple[int, int]]]] = {cell: [] for cell in cells}
     for cell, chunk in sweep_chunks(
-        course_rates.course_chunk, wanted, course_rates.CHUNK,
-        seed=seed, n_jobs=n_jobs, progress=progress,
-    ):  # fmt: skip
+        course_rates.course_chunk,
+        wanted,
+        course_rates.CHUNK,
+        seed=seed,
+        n_jobs=n_jobs,
+        progress=progress,
+    ):
         found[cell] += chunk.items()
     return tuple(
         Counted(
-            cell.situation.name, cell.situation.variants, cell.tasters,
-            "all" if cell.changes else "none", procedure, question, rate(true, asked),
+            cell.situation.name,
+            cell.situation.variants,
+            cell.tasters,
+            "all" if cell.changes else "none",
+            procedure,
+            question,
+            rate(true, asked),
         )
         for cell, parts in found.items()
         for (procedure, question), (true, asked) in course_rates.summed(parts).items()
-    )  # fmt: skip
+    )
 
 
 def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray:
@@ -358,11 +379,14 @@ def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray
     if situation.kitchens > 1:
         kitchens = (
             Kitchen(
-                name=f"kitchen {place}", fingerprint="", trial=trial, table=table,
+                name=f"kitchen {place}",
+                fingerprint="",
+                trial=trial,
+                table=table,
                 results=compare_trial(trial, table),
             )
             for place, (trial, table) in enumerate(tables)
-        )  # fmt: skip
+        )
         repeats = zip(*[kitchens] * situation.kitchens, strict=True)
         judged = (found for those in repeats for found in pool(those).attributes)
     said = [[answers(result, by) for by in situation.by] for result in judged]
