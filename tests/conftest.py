@@ -463,6 +463,7 @@ def pytest_collection_modifyitems(items):
 def pytest_collection_finish():
     gc.freeze()
     gc.enable()
+    gc.set_threshold(50_000, 20, 100)  # a tenth of the time of a test goes into looking otherwise
 
 
 def pytest_addoption(parser):
