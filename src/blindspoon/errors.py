@@ -208,9 +208,11 @@ def _told(alike: Sequence[Message]) -> Iterator[Message]:
             yield first
             continue
         here = all(other.file == first.file and other.line for other in others)
-        places = [f"{other.line}" if here else other.file for other in others]
+        files = [file for file in dict.fromkeys(it.file for it in others) if file != first.file]
+        places = some_of([f"{other.line}" for other in others] if here else files, 5)
         also = f"also {'lines ' if here and len(others) > 1 else 'line ' if here else ''}"
-        more = f" ({len(others) + 1} {'times' if few else 'like it'}: {also}{some_of(places, 5)})"
+        where = f": {also}{places}" if places else ""
+        more = f" ({len(others) + 1} {'times' if few else 'like it'}{where})"
         if isinstance(first, Problem):
             yield replace(first, found=first.found + more)
         else:

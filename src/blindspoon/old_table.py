@@ -72,7 +72,10 @@ def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...
     windows = of_windows(data)
     text = (data.decode("utf-8-sig", "replace") if windows is None else windows).replace("\0", "")
     separator = separator_of(data)
-    rows = [[*map(tidied, row)] for row in csv.reader(io.StringIO(text), delimiter=separator)]
+    try:
+        rows = [[*map(tidied, row)] for row in csv.reader(io.StringIO(text), delimiter=separator)]
+    except csv.Error as error:  # a mark that is not closed makes one cell of the file
+        raise TrialFileError([_NOT_A_TABLE.broken(str(error), shown(file))]) from error
     scores, unread = list[Score](), list[str]()
     for title, block in _blocks(rows):
         _read(scores, unread, title, block, decimal_comma=separator != ",")
@@ -115,36 +118,40 @@ def _read(
     """Read one table, whose first row heads the columns: scores, and what holds none."""
     heads = [cell.casefold() for cell in block[0]]
     taster = next((n for n, head in enumerate(heads) if head in TASTER), 0)
-    sitting, asked, variant = (
+    session, asked, variant = (
         next((n for n, head in enumerate(heads) if head in words and n != taster), None)
         for words in (SITTING, ATTRIBUTE, VARIANT)
     )
-    own = {taster, sitting, asked, variant}
+    own = {taster, session, asked, variant}
     about = title or (block[0][taster] if heads[taster] not in TASTER else "") or "score"
     times: Counter[tuple[str, ...]] = Counter()
-    scored: dict[int, list[float | None]] = {}
+    scored: dict[str, list[str]] = {}
     for n, head in enumerate(block[0]):
-        cells = [as_number(cell, decimal_comma=decimal_comma) for cell in _column(block, n)]
+        cells, label = _column(block, n), capital(head)
         if n in own or not head:
             continue
-        if heads[n] in (*REMARK, *SUMS) or not any(points is not None for points in cells):
+        numbers = any(as_number(cell, decimal_comma=decimal_comma) is not None for cell in cells)
+        if heads[n] in (*REMARK, *SUMS) or label in scored or not numbers:
             unread.append(head)
         else:
-            scored[n] = cells
+            scored[label] = cells
     texts = [
-        [""] * len(block) if n is None else _column(block, n) for n in (sitting, asked, variant)
+        [""] * len(block) if n is None else _column(block, n) for n in (session, asked, variant)
     ]
     for place, (who, *others) in enumerate(zip(_column(block, taster), *texts, strict=False)):
         if not who or who.casefold() in SUMS:
             unread += [who] * bool(who)
             continue
         times[who, *others] += 1
-        when, what, which = others[0] or str(times[who, *others]), others[1] or about, others[2]
-        for n, cells in scored.items():
-            points, head = cells[place], block[0][n]
+        (sitting, what, which), nth = others, times[who, *others]
+        when = f"{sitting} {nth}" if sitting and nth > 1 else sitting or str(nth)
+        for label, cells in scored.items():
+            points = as_number(cells[place], decimal_comma=decimal_comma)
             if points is not None:
-                parts = (head, which) if variant is not None else (what, head)
+                parts = (label, which) if variant is not None else (what or about, label)
                 scores.append(Score(capital(parts[0]), when, who, capital(parts[1]), points))
+            elif cells[place]:
+                unread.append(f"{cells[place]} of {who}")
 
 
 def _column(block: Sequence[Sequence[str]], n: int) -> list[str]:

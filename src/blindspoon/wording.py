@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal
 from typing import TYPE_CHECKING
 
 from blindspoon.trial import Attribute, Choice, Course, Scale
@@ -56,7 +56,8 @@ def number(value: float, digits: int) -> str:
     >>> number(2.25, 1), number(-0.04, 1), number(-1.25, 1)
     ('2.3', '0.0', '−1.3')
     """
-    rounded = Decimal(repr(value)).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+    step = Decimal(1).scaleb(-digits)
+    rounded = Decimal(repr(value)).quantize(step, ROUND_HALF_UP, Context(prec=400))
     if rounded == 0:
         rounded = abs(rounded)
     return f"{rounded:f}".replace("-", MINUS)

@@ -151,7 +151,7 @@ def _read_batches(
     known = Known(variants=[variant.name for variant in trial.variants])
     named = said.read(table, BATCHES[:2], known)
     said.problems += _made_twice(table)
-    values = _weighed(said, table)
+    values = _in_standard_units(said, table, BATCHES)
     rest = [column for column in BATCHES if column.kind in ("date", "text")]
     others = said.read(table, rest, known)
     values |= {name: column.tolist() for name, column in others.values.items()}
@@ -195,21 +195,17 @@ def _made_twice(table: TextTable) -> Iterator[Problem]:
             yield problem_at(table, row, "batch", fault)
 
 
-def _weighed(said: _Said, table: TextTable) -> dict[str, list[Any]]:
+def _in_standard_units(
+    said: _Said, table: TextTable, columns: Iterable[FileColumn]
+) -> dict[str, list[Any]]:
     """Read masses and temperatures, each in its standard unit; a quantity may stand in two."""
-    standard = {column.name: column for column in BATCHES}
+    standard = {column.name: column for column in columns}
     read: dict[str, list[float | None]] = {}
     before: dict[str, str] = {}
     for name in table.columns:
         ingredient, _, measure = name.rpartition("_")
-        if is_unweighed(name):
-            said.note(
-                table,
-                f"column {name} tells no weight, as spoons and cups of it differ; it is kept as a "
-                f"factor of your own. Weigh it and write {ingredient}_g",
-            )
         unit = unit_of(name)
-        if unit is None:
+        if unit is None or unit.column not in standard:
             continue
         values = said.numbers(
             table, standard[unit.column]._replace(name=name, convert=unit.convert)
@@ -235,8 +231,13 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
     for name in table.columns:
         if name in _KNOWN or unit_of(name):
             continue
-        meant = _meant(name)
-        if meant:
+        if is_unweighed(name):
+            said.note(
+                table,
+                f"column {name} tells no weight, as spoons and cups of it differ; it is kept as a "
+                f"factor of your own. Weigh it and write {name.rpartition('_')[0]}_g",
+            )
+        elif meant := _meant(name):
             text = f"column {shown(name)} is kept as a factor of your own (did you mean {meant}?)"
             said.note(table, text)
         cells: list[Value] = [*table.cells(name)]
@@ -254,7 +255,7 @@ _KNOWN = [column.name for column in BATCHES]
 def _meant(name: str) -> str:
     """Guess which known column a name is meant to be; blank where it is none."""
     stem = name.lower().partition("_")[0]
-    if stem in INGREDIENTS and not is_unweighed(name):
+    if stem in INGREDIENTS:
         return f"{stem}_g"
     if stem == "temperature":
         return "temperature_c"
@@ -292,13 +293,10 @@ def _read_readings(
     standard = {column.name: column for column in READINGS}
     texts = [standard[name] for name in ("batch", "date", "note")]
     dates = said.read(table, texts, Known(batches=names)).values["date"]
-    values: dict[str, list[float | None]] = {}
+    values = _in_standard_units(said, table, READINGS)
     for name in table.columns:
         unit = unit_of(name)
-        if unit is not None and unit.column == "temperature_c":
-            column = standard["temperature_c"]._replace(name=name, convert=unit.convert)
-            values["temperature_c"] = said.numbers(table, column)
-        elif name not in ("batch", "date", "note"):
+        if name not in ("batch", "date", "note") and not (unit and unit.column in standard):
             column = standard["ph"] if name == "ph" else FileColumn(name, "number")
             values[name] = said.numbers(table, column)
     quantities = [name for name in values if name not in standard]

@@ -175,6 +175,9 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
     trial, sets, days = size_exactly(folder, SizeOptions(**options))
     exact = {"choice": sets.to_record()} if sets else {}
     exact |= {"course": days.to_record()} if days else {}
+    alone = exact and not (trial.primary_attributes if days else trial.attributes)
+    if alone and chart is not None:
+        raise click.UsageError("--chart draws what is simulated, and this is worked out.")
     if exact and not as_json:
         from blindspoon.cli import printed  # noqa: PLC0415
 
@@ -182,7 +185,7 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
             click.echo(printed.sets_table(sets))
         if days is not None:
             click.echo(printed.days_table(trial, days))
-    if exact and not (trial.primary_attributes if days else trial.attributes):
+    if alone:
         if as_json:
             say_json(exact)
         return

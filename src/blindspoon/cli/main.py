@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -62,7 +63,13 @@ for verb in (
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run a command; leave with 0 done, 1 the user's files, 2 usage, 130 stopped."""
+    """Run a command; leave with 0 done, 1 the user's files, 2 usage, 130 stopped.
+
+    Into a file or another program everything goes as UTF-8, whatever the system's own encoding is.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and not stream.isatty():
+            stream.reconfigure(encoding="utf-8")
     try:
         commands.main(args=arguments, prog_name="blindspoon", standalone_mode=False)
     except TrialError as error:

@@ -28,14 +28,28 @@ FOLDER = click.argument("folder", type=click.Path(path_type=Path))
 FOLDERS = click.argument(
     "folders", metavar="FOLDER...", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
+
+
+def _drawable(_context: click.Context, _option: click.Parameter, path: Path | None) -> Path | None:
+    if path is not None and path.suffix.lower() not in (".svg", ".png"):
+        raise click.BadParameter(f"'{path}' ends neither in .svg nor in .png.")
+    return path
+
+
 CHART = click.option(
     "--chart",
     type=click.Path(path_type=Path, dir_okay=False),
+    callback=_drawable,
     help="Write a chart, as SVG or PNG by its ending.",
 )
 SIZE = click.IntRange(min=1)
 JOBS = click.option(
-    "--jobs", type=int, default=-1, show_default=True, help="Processes; -1 is every core."
+    "--jobs",
+    type=int,
+    default=-1,
+    show_default=True,
+    callback=lambda _context, _option, jobs: jobs or 1,
+    help="Processes; -1 is every core.",
 )
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 

@@ -137,9 +137,9 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
     files = {}
     for name in names:
         try:
-            files[shown(name, 200)] = _read(folder / name)
+            files[shown(name, 300)] = _read(folder / name)  # longer than any name on a disk
         except OSError as error:
-            problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 200)))
+            problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 300)))
     data = files.get("trial.toml", b"")
     windows = of_windows(data)
     text = windows or ""
@@ -151,15 +151,19 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
             found = f"byte {data[error.start]:#04x} is not UTF-8"
             line = data.count(b"\n", 0, error.start) + 1
             problems.append(rule.broken(found, "trial.toml", line))
+    notes = [Note(file="trial.toml", text=WINDOWS)] * (windows is not None)
+    try:
+        notes += [] if problems else _notes(folder)
+    except OSError as error:
+        problems.append(_UNREADABLE.broken(cannot("read", error), shown(str(folder), 200)))
     if problems:
         raise TrialFileError(problems)
-    notes = [Note(file="trial.toml", text=WINDOWS)] * (windows is not None)
     labels = {}
     with contextlib.suppress(TrialFileError):  # its problems are told by who parses it
         parts = parse_trial(text)
         labels["variant"] = names_by_label(parts.variants)
         labels["session"] = names_by_label(parts.sessions)
-    return FolderText(trial=text, files=files, notes=(*notes, *_notes(folder)), labels=labels)
+    return FolderText(trial=text, files=files, notes=tuple(notes), labels=labels)
 
 
 def trials_in(shelf: Path) -> dict[str, Path]:

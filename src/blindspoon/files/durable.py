@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import itertools
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -76,8 +77,8 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
     TrialFileError
         If another one has it, or nothing can be written there.
     """
-    with complaining(remedy=CLOSE):
-        private = folder / PRIVATE
+    private = folder / PRIVATE
+    with complaining(private, CLOSE):
         private.mkdir(mode=0o700, exist_ok=True)
         (private / ".gitignore").write_text("*\n", encoding="utf-8")
         lock = (private / "lock").open("ab")
@@ -91,7 +92,7 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
                 other = shown((private / "holder").read_text(encoding="utf-8"))
             found = f"{other} has this folder open"
             raise TrialFileError([rule.broken(found, shown(str(folder), 200))]) from error
-        with complaining(remedy=CLOSE):
+        with complaining(private, CLOSE):
             (private / "holder").write_text(holder, encoding="utf-8")
         yield DurableFolder(folder)
 
@@ -101,7 +102,8 @@ def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
     with complaining(remedy=CLOSE):
         days = folder / PRIVATE / "drawn"
         days.mkdir(exist_ok=True)
-        aside = days / f"{day}-{sum(1 for _ in days.iterdir()) + 1}"
+        places = (days / f"{day}-{number}" for number in itertools.count(1))
+        aside = next(place for place in places if not place.exists())
         aside.mkdir()
         for name in names:
             if (folder / name).exists():

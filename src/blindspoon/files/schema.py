@@ -350,7 +350,7 @@ _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 def as_number(text: str, *, decimal_comma: bool) -> float | None:
-    """Read a finite number; None where there is none.
+    """Read a number, up to 1e300 either way; None where there is none.
 
     Examples
     --------
@@ -359,7 +359,7 @@ def as_number(text: str, *, decimal_comma: bool) -> float | None:
     """
     pointed = text.replace(",", ".") if decimal_comma else text
     value = float(pointed) if _NUMBER.fullmatch(pointed) else math.inf
-    return value if math.isfinite(value) else None
+    return value if abs(value) <= 1e300 else None
 
 
 BOUNDS: Mapping[Kind, tuple[float, float, Fault]] = {

@@ -8,7 +8,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from blindspoon.errors import Rule, TrialFileError
-from blindspoon.files.text_table import read_table, separator_of, tidied
+from blindspoon.files.text_table import of_windows, read_table, separator_of, tidied
 
 _LAID_OUT = Rule("laid-out", "a change moves no other cell", "Change it by hand")
 _LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n|$)")
@@ -26,7 +26,8 @@ def edit_table(
     Parameters
     ----------
     data : bytes
-        The whole file; separator, byte-order mark, line ends, quotes and order stay.
+        The whole file; separator, byte-order mark, line ends, quotes and order stay. It is UTF-8
+        afterwards.
     cells : mapping of (row, column) to str
         Rows as `TextTable` counts them, from 0. A column that is not there is added.
     out : collection of int
@@ -45,7 +46,7 @@ def edit_table(
     table = read_table(data, file)
     if table.problems:
         raise TrialFileError(table.problems)
-    separator, text = separator_of(data), data.decode("utf-8-sig")
+    separator, text = separator_of(data), of_windows(data) or data.decode("utf-8-sig")
     ended = re.search(r"\r\n|\r|\n", text)
     end = ended[0] if ended else "\n"
 

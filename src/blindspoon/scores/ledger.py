@@ -114,8 +114,9 @@ def open_ledger(
         problems += crosscheck.taken_positions(plan)
     if not problems and trial.attributes:
         problems += crosscheck.no_scores(scored, points)
-    if not problems and trial.choice is not None and not choices:
-        problems.append(_NO_CHOICES.broken("there is no such file", "choices.csv"))
+    if not problems and trial.choice is not None and not _answered(picks, known_choices):
+        found = "no row has an answer" if choices else "there is no such file"
+        problems.append(_NO_CHOICES.broken(found, "choices.csv"))
     if picks is not None and not problems:
         notes += places_chosen(picks)
     absences: tuple[Note, ...] = ()
@@ -153,6 +154,10 @@ _NO_SETS = Rule(
     "missing-file", "the answers are codes, and servings.csv says which set each is from",
     'Put it back, or give the columns variant and right where nothing had codes',
 )  # fmt: skip
+
+
+def _answered(picks: Picks | None, known: ChoiceTable | None) -> bool:
+    return any(picks.answers.texts) if picks else known is not None and len(known.right) > 0
 
 
 def _parted(served: Cups | None) -> tuple[Cups | None, Cups | None]:

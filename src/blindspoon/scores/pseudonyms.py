@@ -12,6 +12,7 @@ import numpy as np
 
 from blindspoon.errors import Note, some_of
 from blindspoon.files.text_table import FolderTables, TextColumn, TextTable
+from blindspoon.files.toml import is_label
 from blindspoon.trial import Attribute, Photo, Tasting, Trial, Variant
 
 LABEL = r"(?:[a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}"
@@ -24,16 +25,16 @@ ALL_IMPERSONAL = re.compile(f"(?:{LABEL}\n)*", re.IGNORECASE)
 def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     """Give a pseudonym to every label that may be somebody's name.
 
-    `labels` are every taster's; repeats and blanks do not count. The numbers are dealt by chance,
-    from the seed of the trial, so that they do not follow the names. By label; empty where no label
-    may be a name.
+    `labels` are every taster's; repeats and what is no label do not count. The numbers are dealt by
+    chance, from the seed of the trial, so that they do not follow the names. By label; empty where
+    no label may be a name.
 
     Examples
     --------
     >>> pseudonyms(["T01", "T02"], 1), sorted(pseudonyms(["Ida", "Bo", "P01"], 1).values())
     ({}, ['P02', 'P03'])
     """
-    known = sorted({label for label in labels if label})
+    known = sorted(filter(is_label, {*labels}))
     named = [label for label in known if not IMPERSONAL.fullmatch(label)]
     width = max(2, len(str(len(known))))
     free = (f"P{number:0{width}}" for number in range(1, 2 * len(known) + 1))

@@ -9,7 +9,8 @@ from dataclasses import replace
 import numpy as np
 
 from blindspoon.arrays import IntArray
-from blindspoon.errors import DesignError, Rule
+from blindspoon.errors import DesignError, Rule, quoted
+from blindspoon.files.toml import LABEL_LIMIT, is_label
 from blindspoon.serving import blocks, orders
 from blindspoon.serving.codes import draw_codes
 from blindspoon.serving.plan import Serving, ServingPlan, plan_of, rows_of
@@ -18,6 +19,11 @@ from blindspoon.serving.search import deal, deal_batches
 from blindspoon.serving.set_orders import pour_sets
 
 TAKEN = Rule("duplicate-taster", "a late taster needs a name of their own", "Give another name")
+LABEL = Rule(
+    "bad-label",
+    f"a taster has 1 to {LABEL_LIMIT} characters, none of them a control character",
+    "Give another name",
+)
 TIE = 0.02
 """What a count of another session weighs: it only decides between plans that are as even."""
 
@@ -135,8 +141,10 @@ def add_taster(
     Raises
     ------
     DesignError
-        If there is a taster of that name.
+        If there is a taster of that name, or it can be none.
     """
+    if not is_label(name):
+        raise DesignError([LABEL.broken(f"the name is {quoted(name)}", "servings.csv")])
     if name in plan.request.tasters:
         found = f'there is a taster "{name}" already'
         raise DesignError([TAKEN.broken(found, "servings.csv", column="taster")])

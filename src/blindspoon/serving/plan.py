@@ -353,7 +353,7 @@ def rows_of(
     -------
     int array, shape (n_sets, cups)
         Positions in ``request.variants``, the control 0; sets in order of first appearance, of one
-        session or, if it is None, of all.
+        session or, if it is None, of all. A set that has lost a cup by hand is not among them.
     """
     number = {name: place for place, name in enumerate(request.variants)}
     sets: dict[tuple[str, str], list[tuple[int, int]]] = {}
@@ -361,5 +361,6 @@ def rows_of(
         if session in (None, serving.session) and not serving.set:
             cup = (serving.position, number[serving.variant])
             sets.setdefault((serving.session, serving.taster), []).append(cup)
-    rows = [[variant for _, variant in sorted(cups)] for cups in sets.values()]
+    whole = (cups for cups in sets.values() if len(cups) == request.cups)
+    rows = [[variant for _, variant in sorted(cups)] for cups in whole]
     return np.array(rows, dtype=np.int64).reshape(len(rows), request.cups)

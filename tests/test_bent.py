@@ -1,0 +1,156 @@
+"""Folders and commands that were bent until something broke; each stays mended."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import shutil
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from tests.conftest import ROOT
+
+from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
+from blindspoon.files import disk
+from blindspoon.files.durable import put_aside
+from blindspoon.files.table_edit import edit_table
+from blindspoon.old_table import trial_from
+from blindspoon.serving.draw import add_taster, draw
+from blindspoon.serving.plan import plan_from_rows
+from blindspoon.serving.request import ServingRequest
+from blindspoon.wording import number
+
+
+@pytest.fixture
+def bent(tmp_path):
+    """Copy a trial, with other text in some of its files, and without others."""
+
+    def make(name, **files):
+        folder = shutil.copytree(ROOT / "trials" / name, tmp_path / name)
+        for file, text in files.items():
+            path = folder / f"{file}.csv"
+            path.unlink() if text is None else path.write_text(text, encoding="utf-8")
+        return folder
+
+    return make
+
+
+def test_numbers_beyond_all_sense_are_written_and_compared(bent, blindspoon):
+    assert number(1e30, 1) == f"1{'0' * 30}.0"
+    batches = "batch,variant,calcium_g\njar 1,plain,1e300\njar 4,calcium,2\n"
+    said = blindspoon("batches", bent("allotment-cucumbers", batches=batches, readings=None))
+    assert said.returncode == 0
+
+
+@pytest.mark.parametrize("rows", ["", "rock-salt,0,0\n"])
+@pytest.mark.parametrize("rule", ["fixed", "sequential"])
+def test_choices_without_an_answer_are_no_scores(bent, blindspoon, rows, rule):
+    folder = bent("two-salts", choices=f"variant,tests,right\n{rows}", servings=None, key=None)
+    (folder / "seal.toml").unlink()
+    text = (folder / "trial.toml").read_text(encoding="utf-8")
+    ruled = text.replace("[choice]", f'[choice]\nrule = "{rule}"')
+    (folder / "trial.toml").write_text(ruled, encoding="utf-8")
+    assert ("no row has an answer" in blindspoon("check", folder).stdout) or rows
+    done = blindspoon("compare", folder)
+    assert done.returncode == 1
+    assert "choices.csv" in done.stderr
+
+
+def test_a_windows_table_can_be_changed():
+    data = "batch;note\njar 1;süß\n".encode("cp1252")
+    changed = edit_table(data, "t.csv", {(0, "batch"): "jar λ"})
+    assert changed.decode() == "batch;note\njar λ;süß\n"
+
+
+def test_a_reading_in_two_units_keeps_both_columns(bent, blindspoon):
+    rows = "batch,date,temperature_c,temperature_f\njar 1,2026-09-06,20,\njar 1,2026-09-08,,50\n"
+    folder = bent("allotment-cucumbers", readings=rows)
+    assert '"degree_days_from": "readings"' in blindspoon("batches", folder, "--json").stdout
+    both = rows.replace("20,\n", "20,68\n")
+    (folder / "readings.csv").write_text(both, encoding="utf-8")
+    assert (
+        "both temperature_c and temperature_f are filled in" in blindspoon("check", folder).stdout
+    )
+
+
+def test_a_message_never_lists_its_own_file_as_another():
+    rule = Rule("no-age", "it counts", "Write it")
+    (one,) = together([rule.broken(f"no batch of {n}", "batches.csv") for n in "abcd"])
+    assert "(4 like it);" in str(one)
+    files = ["servings.csv", "servings.csv", "key.csv"]
+    (other,) = together([rule.broken("blank", file, 2) for file in files])
+    assert "(3 times: also key.csv)" in str(other)
+
+
+@pytest.mark.parametrize("name", ["", "   ", "x" * 81, "a\x01b"])
+def test_nobody_without_a_name_is_added(name):
+    request = ServingRequest(control="plain", others=("oak",), cups=2, tasters=("A", "B"))
+    plan = draw(request, np.random.default_rng(1))
+    with pytest.raises(DesignError, match="a taster has 1 to 80 characters"):
+        add_taster(plan, name, np.random.default_rng(1))
+
+
+def test_a_cup_taken_out_by_hand_leaves_the_plan_whole():
+    request = ServingRequest(control="plain", others=("oak",), cups=2, tasters=("A", "B"))
+    plan = draw(request, np.random.default_rng(1))
+    fewer = plan_from_rows(request, plan.servings_rows()[:-1], plan.key_rows())
+    assert len(fewer.servings) == 3
+    assert fewer.balance[0].sets == 1
+    assert len(add_taster(fewer, "C", np.random.default_rng(1)).servings) == 5
+
+
+def test_an_old_table_loses_nothing_unsaid():
+    rows = "who,round,plain,Plain,oak\nAda,a,1,2,3\nAda,a,2,2,50%\nBen,a,1,,2\n"
+    files, said = trial_from(rows.encode(), "old.csv")
+    assert said[-1] == "Not taken over: Plain, 50% of Ada."
+    assert files["scores.csv"].decode().splitlines()[1:] == [
+        "a,Ada,plain,1", "a,Ada,oak,3", "a-2,Ada,plain,2", "a,Ben,plain,1", "a,Ben,oak,2",
+    ]  # fmt: skip
+    with pytest.raises(TrialError, match="field larger than field limit"):
+        trial_from(b'who,plain,oak\n"A' + b"x" * 200_000, "old.csv")
+
+
+def test_a_name_that_check_refuses_is_refused_by_compare_too(bent, blindspoon):
+    folder = bent("randall-1989-wine")
+    scores = (folder / "scores.csv").read_text(encoding="utf-8")
+    (folder / "scores.csv").write_text(scores.replace("judge 1", "A" * 90), encoding="utf-8")
+    assert [blindspoon(verb, folder).returncode for verb in ("check", "compare")] == [1, 1]
+
+
+def test_a_chart_is_drawn_as_what_it_is_called_or_not_at_all(blindspoon, tmp_path):
+    done = blindspoon("size", "trials/allotment-cucumbers", "--chart", tmp_path / "c.jpg")
+    assert (done.returncode, "ends neither in .svg nor in .png" in done.stderr) == (2, True)
+    done = blindspoon("size", "trials/two-salts", "--chart", tmp_path / "c.svg")
+    assert (done.returncode, "this is worked out" in done.stderr) == (2, True)
+
+
+def test_no_processes_are_one(blindspoon):
+    done = blindspoon("calibrate", "--trials", 8, "--tasters", 6, "--only", "normal", "--jobs", 0)
+    assert done.returncode == 0
+
+
+def test_a_file_of_the_output_is_utf_8_whatever_the_system_has(tmp_path):
+    command = [sys.executable, "-m", "blindspoon", "compare", ROOT / "trials/carrot-days"]
+    with (tmp_path / "out.txt").open("wb") as out:
+        subprocess.run(
+            command, env={**os.environ, "PYTHONIOENCODING": "cp1252"}, stdout=out, check=True
+        )
+    assert "−" in (tmp_path / "out.txt").read_text(encoding="utf-8")
+
+
+def test_a_drawing_is_put_aside_though_an_older_one_was_deleted(tmp_path):
+    (tmp_path / ".blindspoon" / "drawn" / "2026-09-05-2").mkdir(parents=True)
+    day = datetime.date(2026, 9, 5)
+    places = [put_aside(tmp_path, [], day).name for _ in range(2)]
+    assert places == ["2026-09-05-1", "2026-09-05-3"]
+
+
+def test_a_folder_that_cannot_be_listed_is_a_problem(monkeypatch, bent):
+    def refuse(folder):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(disk, "_notes", refuse)
+    with pytest.raises(TrialFileError, match="cannot be read: permission denied"):
+        disk.read_folder(bent("carrot-days"))
