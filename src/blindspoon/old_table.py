@@ -31,7 +31,7 @@ HIGHS = (5.0, 7.0, 9.0, 10.0, 15.0, 20.0, 100.0)
 _NOT_A_TABLE = Rule(
     "no-old-table",
     "tasters stand under each other, and each variant has a column, or each cup a row",
-    "Head the columns with taster and the variants, or see docs/how-to/old-spreadsheet.md",
+    "Head the columns with taster and the variants",
 )
 
 

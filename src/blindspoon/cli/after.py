@@ -128,9 +128,7 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
 def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> None:
     """Write all that is sent out: page, pictures, data, and a kit.
 
-    START.html there says what lies where and for what: the page, the same for paper, a blog post,
-    what to say on camera, figures for print, posts and video, the data as a Data Package, and a
-    kit with which a reader repeats the trial; in a folder and as one zip file.
+    In a folder and as one zip file; START.html there says what lies where, and for what.
     """
     from blindspoon import api  # noqa: PLC0415
 
