@@ -7,7 +7,7 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -28,6 +28,9 @@ from blindspoon.trial import Trial
 
 if TYPE_CHECKING:
     from blindspoon.sheets.paper import Paper
+
+LATE = ("trays", "labels", "ballots", "pouring")
+"""Sheets that whoever comes late needs."""
 
 STREAM = 1000
 """Tells the drawing's random stream from the others that come from the trial's seed."""
@@ -286,6 +289,9 @@ def _add(
 def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, ...]:
     """Print the sheets of the blind that was drawn into sheets/ of the trial folder.
 
+    Whoever was added later has their own once more in sheets/late, apart from all that is printed
+    already.
+
     Raises
     ------
     TrialError
@@ -293,7 +299,7 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     """
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
     from blindspoon.batches.summary import make_up  # noqa: PLC0415
-    from blindspoon.sheets.printing import print_sheets  # noqa: PLC0415
+    from blindspoon.sheets.printing import file_name, print_sheets  # noqa: PLC0415
     from blindspoon.sheets.reminders import Reminder, calendar, reminders  # noqa: PLC0415
 
     text = disk.read_folder(folder)
@@ -304,10 +310,16 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     if trial.course and made:
         drawn = seal.date if seal else datetime.date.min
         days = [it for it in reminders(trial, made.log.batches) if it.day >= drawn]
-    sheets = print_sheets(
-        trial, plan, paper=paper, label_stock=labels, portion_g=trial.tasting.portion_g,
-        cautions=warned, roles=True, days=days,
-    )  # fmt: skip
+    how: dict[str, Any] = {"paper": paper, "label_stock": labels, "cautions": warned}
+    how["portion_g"] = trial.tasting.portion_g
+    sheets = print_sheets(trial, plan, **how, roles=True, days=days)
+    late = [added.name for added in seal.added if added.kind == "taster"] if seal else []
+    for number, taster in enumerate(plan.request.tasters, 1):
+        if taster in late:
+            own = tuple(cup for cup in plan.servings if cup.taster == taster)
+            pages = print_sheets(trial, replace(plan, servings=own), **how)
+            at = f"late/{file_name(number, taster)}"
+            sheets |= {f"{at}/{name}.html": pages[f"{name}.html"] for name in LATE}
     if days:
         sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
     for name, content in sheets.items():

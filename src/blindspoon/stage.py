@@ -210,11 +210,15 @@ class Stage:
         dates = listing(day(session.date) for session in trial.sessions if session.date)
         told = self._scored if self.scored else dates or "after the codes"
         yield state not in ("planned", "sealed", "tasting"), told
-        yield bool(lifted or out), out or "mend slips while nobody knows what is what"
+        slips = "" if lifted else "mend slips while nobody knows what is what"
+        yield bool(lifted or out), out or slips
         once = f"lifted on {day(seal.lifted[-1].date)}" if seal and seal.lifted else ""
         yield bool(lifted or out), out or once or "once, with no way back"
-        yield state == "published", "what the scores show" if lifted or out else "after lifting"
-        yield state == "published", "when you have read the findings"
+        if state == "published":
+            yield from ((True, ""), (True, ""))
+        else:
+            yield False, "what the scores show" if lifted or out else "after lifting"
+            yield False, "when you have read the findings"
 
 
 _MEND = "A file of this trial cannot be read. Mend it first."

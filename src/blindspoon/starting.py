@@ -363,8 +363,14 @@ def lines_of(text: str) -> list[str]:
 
 
 def tasters_of(text: str) -> int | list[str]:
-    """Read names, a line each, or how many there are."""
-    names = lines_of(text)
+    r"""Read names, a line each or with commas between, or how many there are.
+
+    Examples
+    --------
+    >>> tasters_of("Ada, Ben\nCleo"), tasters_of("9")
+    (['Ada', 'Ben', 'Cleo'], 9)
+    """
+    names = lines_of(re.sub("[,;]", "\n", text))
     return int(names[0]) if len(names) == 1 and names[0].isdecimal() else names
 
 

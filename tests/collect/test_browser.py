@@ -705,3 +705,13 @@ def test_markup_in_a_comment_runs_nowhere(sheet, served):
     host.goto(f"{served['host']}/1/key/1")
     assert "onerror" in host.locator("textarea").first.input_value()
     assert host.evaluate("window.pwned") is None
+
+
+def test_enter_saves_a_ballot_from_a_comment_too(sheet, served, rows):
+    page = sheet(DESK)
+    page.goto(f"{served['host']}/1/key/1")
+    page.locator("input.cell").first.fill("7")
+    page.locator("textarea").first.fill("crunchy 🥒")
+    page.locator("textarea").first.press("Enter")
+    page.wait_for_url("**/1/key/2?saved=1")
+    assert (rows()[0]["texture"], rows()[0]["comment"]) == ("7", "crunchy 🥒")

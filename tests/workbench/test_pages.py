@@ -256,3 +256,54 @@ def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     assert host.post(QUESTION, **back).status_code == 303
     said_yes = "declared = 2026-09-04\n"
     assert (folder / "trial.toml").read_text().split() == before.replace(said_yes, "").split()
+
+
+def test_a_slip_in_a_name_is_mended_after_sealing_and_the_rule_keeps_its_date(at):
+    host, folder = at("sealed")
+    form = fields(host.read(QUESTION))
+    assert host.post(QUESTION, **form | {"variant[2].label": "White oak leaf"}).status_code == 303
+    trial = parse_trial((folder / "trial.toml").read_text("utf-8"))
+    assert (trial.variants[1].name, trial.variants[1].label) == ("oak-leaf", "White oak leaf")
+    assert trial.decision.declared is not None
+    more = {"variant[3].name": "", "variant[3].label": "Tea", "variant[3].method": ""}
+    before = files(folder)
+    assert host.post(QUESTION, **form | more).status_code == 409
+    assert host.post(QUESTION, **form | {"variant[2].series": "leaf"}).status_code == 409
+    assert files(folder) == before
+
+
+def test_where_a_starter_is_the_point_no_jar_leaves_it_blank(at):
+    host, folder = at("planned")
+    toml = (folder / "trial.toml").read_text("utf-8")
+    meant = toml.replace('label = "Oak leaf"', 'label = "Old brine"\ndiffers = ["starter"]')
+    (folder / "trial.toml").write_text(meant, "utf-8")
+    assert fields(host.read("/t/crisp/jars/new-usual"))["starter"] == "none"
+    page = host.read("/t/crisp/jars/new-oak-leaf")
+    assert fields(page)["starter"] == ""
+    assert re.search(r"<details open>\s*<summary>.*Acid, sugar, starter", page)
+
+
+def test_a_step_that_is_done_no_longer_says_what_is_to_be_done(at):
+    _, folder = at("lifted")
+    published = folder.parent / "published" / "crisp"
+    published.mkdir(parents=True)
+    (published / "START.html").touch()
+    steps = {step.name: (step.mark, step.told) for step in stage(folder).steps}
+    assert [steps[name] for name in ("look", "findings", "publish")] == [("done", "")] * 3
+
+
+def test_the_last_look_speaks_of_cups_and_not_of_files(at):
+    host, folder = at("closed")
+    scores = folder / "scores.csv"
+    scores.write_bytes(b"\n".join(scores.read_bytes().splitlines()[:-1]) + b"\n")
+    for page in ("look", "lift"):
+        text = html.unescape(host.read(f"/t/crisp/{page}"))
+        assert re.search(r"Code \d{3} of Finn in session 1 was never scored", text)
+        assert ".csv" not in text.split("<main")[1]
+
+
+def test_an_empty_shelf_of_jars_offers_no_second_jar(at):
+    host, folder = at("planned")
+    assert "A second jar" in host.read("/t/crisp/jars")
+    (folder / "batches.csv").unlink()
+    assert "A second jar" not in host.read("/t/crisp/jars")

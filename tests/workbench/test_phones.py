@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import csv
+import html
 import http.client
+import re
 import socket
 
 import pytest
@@ -18,6 +21,11 @@ def ask(port, path, method="GET", host=None):
     with contextlib.closing(asked):
         asked.request(method, path, headers=headers)
         return asked.getresponse().status
+
+
+def cups(folder):
+    with (folder / "servings.csv").open(encoding="utf-8") as file:
+        return list(csv.DictReader(file))
 
 
 @pytest.fixture
@@ -84,3 +92,40 @@ def test_a_late_taster_scores_at_once_and_a_second_of_the_name_is_asked_about(ph
     assert host.post("/t/crisp/tasting/late", late="Gus").status_code == 303
     assert "Gus" in host.read("/t/crisp/tasting")
     assert host.get("/t/crisp/tasting/1/key/7").status_code == 200
+
+
+def test_who_came_late_has_sheets_at_once_and_only_who_pours_sees_their_cups(at):
+    host, folder = at("sealed")
+    host.post("/t/crisp/sheets", paper="letter", labels="letter-80")
+    page = host.client.post(
+        "/t/crisp/tasting/late",
+        data={"ticket": host.bench.door.proof("ticket"), "late": "Gus"},
+        follow_redirects=True,
+    ).text
+    links = re.findall(r'href="/t/crisp/(sheets/late/07-Gus/[a-z]+\.html)"', page)
+    assert [link.rsplit("/")[-1] for link in links] == ["trays.html", "labels.html", "ballots.html"]
+    own = {row["code"] for row in cups(folder) if row["taster"] == "Gus"}
+    others = {row["code"] for row in cups(folder)} - own
+    for link in links:
+        text = host.read(f"/t/crisp/{link}")
+        assert all(f"<b>{code}</b>" in text or f">{code}<" in text for code in own), link
+        assert "Oak leaf" not in text
+        assert not [code for code in others if f">{code}<" in text]
+    assert "size: 215.9mm" in host.read("/t/crisp/sheets/late/07-Gus/trays.html")
+    assert "For sheets of 80 labels" in host.read("/t/crisp/sheets/late/07-Gus/labels.html")
+    pours = "late/07-Gus/pouring.html"
+    assert host.get(f"/t/crisp/sheets/{pours}").status_code == 404
+    assert host.post("/t/crisp/sheets/pouring", sheet=pours).status_code == 303
+    assert "Oak leaf" in host.post("/t/crisp/sheets/pouring", pours="yes", sheet=pours).text
+
+
+def test_rows_of_a_spreadsheet_may_end_in_a_blank_cell(at):
+    host, folder = at("tasting")
+    cup = next(row for row in cups(folder) if row["taster"] == "Eve")
+    text = f"taster\tcode\tcrunch\tcomment\nEve\t{cup['code']}\t7\t"
+    page = host.post("/t/crisp/tasting/rows", rows=text).text
+    shown = page.split('name="shown" value="')[1].split('"')[0]
+    typed = html.unescape(page.split('aria-describedby="rows-hint rows-fault">\n')[1])
+    assert typed.split("</textarea>")[0] == text
+    assert host.post("/t/crisp/tasting/rows", rows=text, shown=shown).status_code == 303
+    assert ",7," in next((folder / "ballots").glob("*Eve.csv")).read_text("utf-8")

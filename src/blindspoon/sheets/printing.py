@@ -127,6 +127,12 @@ def print_sheets(  # noqa: PLR0913 - each is a choice of the host
     return single | (_roles(trial, plan, page, told) if roles else {})
 
 
+def file_name(number: int, taster: str) -> str:
+    """Name the file, or the folder, of the taster at a place of the list: "07-Anna-K"."""
+    name = re.sub(r"\W+", "-", taster)[:60].strip("-")
+    return f"{number:02}-{name}"
+
+
 def _roles(
     trial: Trial, plan: ServingPlan, page: Callable[..., bytes], told: dict[str, dict[str, Any]]
 ) -> dict[str, bytes]:
@@ -151,8 +157,9 @@ def _roles(
     for number, taster in enumerate(plan.request.tasters, 1):
         own = tuple(ballot for ballot in every.ballots if ballot.taster == taster)
         parts = [part("ballots", all=replace(every, ballots=own))]
-        name = re.sub(r"\W+", "-", taster)[:60].strip("-")
-        roles[f"tasters/{number:02}-{name}"] = page("role", title=f"For {taster}", parts=parts)
+        roles[f"tasters/{file_name(number, taster)}"] = page(
+            "role", title=f"For {taster}", parts=parts
+        )
     if len(plan.request.tasters) == 2 and plan.request.controls == 1:
         marked = two_marks(told["pouring"]["sessions"], trial.seed)
         for n, name in enumerate(("bowls", "cups")):

@@ -26,7 +26,7 @@ from blindspoon.sheets.telling import tells
 from blindspoon.stage import IN_WORDS, Part, Stage, stage
 from blindspoon.workbench.door import Door
 from blindspoon.workbench.jobs import Job, Jobs
-from blindspoon.workbench.phrases import said, within
+from blindspoon.workbench.phrases import noted, said, within
 
 SEEN = 200
 """Forms of which it is known what they were filled from."""
@@ -238,7 +238,7 @@ class Workbench:
         loaders = [jinja2.PackageLoader("blindspoon", room) for room in rooms]
         app.jinja_loader = jinja2.ChoiceLoader(loaders)
         ticket = Markup('<input type="hidden" name="ticket" value="{}">')
-        app.jinja_env.filters |= {"plain": wording.plain, "said": said}
+        app.jinja_env.filters |= {"plain": wording.plain, "said": said, "noted": noted}
         app.jinja_env.globals |= {
             "count": wording.count,
             "spelled": wording.spelled,

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
-from typing import Literal
 
 from flask import abort
 from werkzeug.wrappers import Response
@@ -13,13 +13,16 @@ from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
 from blindspoon.serving.plan import ServingPlan
-from blindspoon.sheets.paper import LABEL_STOCKS
+from blindspoon.sheets.paper import LABEL_STOCKS, Paper
 from blindspoon.stage import Stage
 from blindspoon.starting import rule_beside, rule_in_words
 from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 
-TELLING = ("helper.html", "pouring.html", "both-taste/bowls.html")
+TELLING = re.compile(r"helper\.html|(late/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""
+
+PAPER = ".blindspoon/paper"
+"""The paper, and the labels where they are not the usual ones, that the host chose last."""
 
 STOCKS = {
     name: f"{stock.count} on a sheet, {stock.width:.0f} × {stock.height:.0f} mm"
@@ -57,7 +60,7 @@ def add_to(bench: Workbench) -> None:
         if form.get("mine") != "yes":
             return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")
         draw_blind(found.folder, today(), declare=True)
-        write_sheets(found.folder, "a4", None)
+        write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "sheets", "The codes are drawn, and the rule is sealed.")
 
     @bench.post("codes/back")
@@ -74,19 +77,21 @@ def add_to(bench: Workbench) -> None:
     def sheets(found: Stage) -> Response:
         names = disk.sheets_in(found.folder)
         people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
+        late = [n[:-13] for n in names if re.fullmatch("late/[^/]+/ballots.html", n)]
         calendar = (found.folder / "sheets" / "calendar.ics").is_file()
         return bench.page(
             "sheets.html.j2", found, "sheets",
-            names=names, people=people, stocks=STOCKS, calendar=calendar,
+            names=names, people=people, late=[(at, at[8:].replace("-", " ")) for at in late],
+            stocks=STOCKS, calendar=calendar, chosen=paper_of(found.folder),
         )  # fmt: skip
 
     @bench.post("sheets")
     def again(found: Stage, form: Form) -> Response:
         if found.state not in ("sealed", "tasting"):
             return bench.go(found, "sheets")
-        paper: Literal["a4", "letter"] = "letter" if form.get("paper") == "letter" else "a4"
-        stock = form.get("labels", "")
-        write_sheets(found.folder, paper, stock if stock in LABEL_STOCKS else None)
+        chosen = f"{form.get('paper')} {form.get('labels')}"
+        DurableFolder(found.folder).save(PAPER, chosen.encode())
+        write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "sheets", "The sheets are written again.")
 
     @bench.get("sheets/calendar.ics")
@@ -99,14 +104,20 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("sheets/<path:file>")
     def sheet(found: Stage, file: str) -> Response:
-        if file not in disk.sheets_in(found.folder) or file in TELLING:
+        if file not in disk.sheets_in(found.folder) or TELLING.fullmatch(file):
             abort(404)
         return bench.framed(DurableFolder(found.folder).read(f"sheets/{file}") or b"")
 
     @bench.post("sheets/pouring")
     def pouring(found: Stage, form: Form) -> Response:
-        name = form.get("sheet", TELLING[0])
-        content = DurableFolder(found.folder).read(f"sheets/{name}") if name in TELLING else None
-        if form.get("pours") != "yes" or content is None:
+        name = form.get("sheet", "helper.html")
+        known = name in disk.sheets_in(found.folder) and TELLING.fullmatch(name)
+        if form.get("pours") != "yes" or not known:
             return bench.go(found, "sheets", "Only who pours may see it. Say so first.")
-        return bench.framed(content)
+        return bench.framed(DurableFolder(found.folder).read(f"sheets/{name}") or b"")
+
+
+def paper_of(folder: Path) -> tuple[Paper, str | None]:
+    """Give the paper and the labels that were chosen last; A4 with its larger labels at first."""
+    paper, _, stock = (DurableFolder(folder).read(PAPER) or b"").decode().partition(" ")
+    return "letter" if paper == "letter" else "a4", stock if stock in LABEL_STOCKS else None

@@ -19,7 +19,7 @@ from blindspoon.stage import Stage
 from blindspoon.wording import capital, spelled
 from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 from blindspoon.workbench.jobs import Job, Moved
-from blindspoon.workbench.phrases import said
+from blindspoon.workbench.phrases import noted, said
 
 if TYPE_CHECKING:
     from blindspoon.packing.pack import Published
@@ -49,7 +49,8 @@ def add_to(bench: Workbench) -> None:
 
         known = examine(found.folder)
         problems = [(_step(problem.file), said(problem)) for problem in known.problems]
-        notes = [(_step(note.file), str(note)) for note in known.notes]
+        own = [(_step(note.file), noted(note)) for note in known.notes]
+        notes = [(step, text) for step, text in own if step != "jars"]  # said there
         told = {"problems": problems, "notes": notes}
         return bench.page("look.html.j2", found, "look", 200, **told, cautions=known.cautions)
 

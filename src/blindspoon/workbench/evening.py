@@ -13,13 +13,14 @@ from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.phones import Phones
 from blindspoon.collect.sitting import Sitting
-from blindspoon.drawing import add_late, alike
+from blindspoon.drawing import add_late, alike, write_sheets
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
 from blindspoon.wording import capital
 from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.workbench.dealing import paper_of
 
 
 def add_to(bench: Workbench) -> None:
@@ -114,8 +115,9 @@ def _add_more(
         if fault:
             return fill(found, "late", 422, typed=form, faults={"late": fault}, alike=other)
         sitting.reconcile()
-        told = f"{name} has cups now. Print the sheets again for their ballot."
-        return bench.go(found, "tasting", told)
+        write_sheets(found.folder, *paper_of(found.folder))
+        told = f"{name} has cups now, and can join by phone. Their sheets are written, too."
+        return bench.go(found, "sheets", told)
 
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:
@@ -125,15 +127,17 @@ def _add_more(
     @bench.post("tasting/rows")
     def rows(found: Stage, form: Form) -> Response:
         """Say what rows would add, or add them."""
-        sitting, text = opened(found)[0], form.get("rows", "").encode()
+        sitting, text = opened(found)[0], request.form.get("rows", "").strip("\r\n")
+        typed = {"rows": text}  # a blank last cell is kept: a tab at the end
         try:
-            addition = plan_addition(found.folder, sitting, read_table(text, "what you pasted"))
+            table = read_table(text.encode(), "what you pasted")
+            addition = plan_addition(found.folder, sitting, table)
         except TrialError as error:
             faults = {"rows": " ".join(map(sentence, error.problems[:5]))}
-            return fill(found, "rows", 422, typed=form, faults=faults, addition=None)
-        shown = hashlib.sha256(text).hexdigest()
+            return fill(found, "rows", 422, typed=typed, faults=faults, addition=None)
+        shown = hashlib.sha256(text.encode()).hexdigest()
         if form.get("shown") != shown or not addition.answers:
-            return fill(found, "rows", typed=form, addition=addition, shown=shown)
+            return fill(found, "rows", typed=typed, addition=addition, shown=shown)
         addition.add(sitting)
         return bench.go(found, "tasting", f"Scores of {len(addition.answers)} cups are added.")
 

@@ -191,6 +191,8 @@ def _jar(found: Stage, which: str) -> JarForm:
         number = next(n for n in range(1, len(rows) + 2) if f"jar {n}" not in taken)
         columns = [name for name in table.columns if name not in _KINDS]
         own = {name: "yes" if name in variant.differs else "no" for name in columns}
+        if any("starter" in other.differs for other in names.values()):
+            own["starter"] = "" if "starter" in variant.differs else "none"
         cells = known | own | {"batch": f"jar {number}", "variant": variant.name}
     else:
         abort(404)

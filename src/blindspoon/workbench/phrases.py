@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
-from blindspoon.errors import Problem
+from blindspoon.errors import Note, Problem
 from blindspoon.wording import capital
 
 REMEDIES = {
@@ -47,6 +47,11 @@ def said(problem: Problem) -> str:
     """Say where, what was found and what is allowed; a remedy would speak of files."""
     place = problem.file if problem.line is None else f"{problem.file}, line {problem.line}"
     return f"{place}: {problem.found}; {problem.allowed}."
+
+
+def noted(note: Note) -> str:
+    """Say what is worth knowing, without the line of the file that it stands in."""
+    return capital(note.text.replace("tasters not listed here", "came late"))
 
 
 def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, str]:

@@ -38,7 +38,7 @@ DAYS = ("course.over", "course.asks", "course.level")
 FIELDS: dict[str, Part] = TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")
 """Every field, and what has to be open to change it."""
 ROWS: dict[str, dict[str, Part]] = {
-    "variant": {"label": "rule", "method": "rule", "series": "rule"},
+    "variant": {"label": "story", "method": "story", "series": "rule"},
     "attribute": {"label": "served", "low": "served", "high": "served", "less": "story",
                   "more": "story"},
 }  # fmt: skip
@@ -88,7 +88,7 @@ def add_to(bench: Workbench) -> None:
         for part in sorted(_touched(text, draft)):
             bench.see(found, part)
         try:
-            new = _edited(text, draft)
+            new = _edited(text, draft, sealed=bool(found.locked("rule")))
             trial = parse_trial(new)
         except TrialError as error:
             faults = beside(error.problems, {*draft, PRIMARY})
@@ -217,8 +217,8 @@ def _touched(text: str, draft: Draft) -> Iterator[Part]:
             yield from (part for field, part in ROWS[kind].items() if one[field] != other[field])
 
 
-def _edited(text: str, draft: Draft) -> str:
-    """Write a draft into trial.toml; a rule that changes waits for another yes.
+def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
+    """Write a draft into trial.toml; a rule that changes waits for another yes, until it is sealed.
 
     Raises
     ------
@@ -254,7 +254,7 @@ def _edited(text: str, draft: Draft) -> str:
     if problems:
         raise TrialFileError(problems)
     same = rule_text(new) == rule_text(old) and new.variants[1:] == old.variants[1:]
-    return text if same else put(text, "decision.declared", None)
+    return text if same or sealed else put(text, "decision.declared", None)
 
 
 def _with_days(text: str, asked: Draft) -> str:

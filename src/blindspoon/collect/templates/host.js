@@ -13,6 +13,12 @@
     let keyed = Boolean(wrong);
     grid.addEventListener("input", () => { keyed = true; });
     grid.addEventListener("submit", () => { keyed = false; });
+    grid.addEventListener("keydown", (event) => {  // in a comment too, as the page says
+      if (event.key === "Enter" && !event.shiftKey && !event.isComposing && event.target.tagName === "TEXTAREA") {
+        event.preventDefault();
+        grid.requestSubmit();
+      }
+    });
     addEventListener("beforeunload", (event) => { if (keyed) event.preventDefault(); });
   }
   if (!area) return;
