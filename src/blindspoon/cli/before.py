@@ -280,11 +280,13 @@ def blind(  # noqa: PLR0913 - each is an option of the command
         say_notes([note for note in known.notes if note.file in ("seal.toml", "trial.toml")])
         click.echo(f"Blind drawn: keep {folder / 'key.csv'} from everybody who tastes.")
     pages = drawing.write_sheets(folder, paper, labels)
-    for page in dict.fromkeys(
-        page if page.parent.name == "sheets" else page.parent for page in pages
-    ):
-        what = {"tasters": "Sheets, one a taster,", "both-taste": "Sheets of bowls and of cups"}
-        click.echo(f"{what.get(page.name, 'Sheet')} written: {page}")
+    what = {
+        "tasters": "Sheets, one a taster,",
+        "both-taste": "Sheets of bowls and of cups",
+        "late": "Sheets of whoever was added",
+    }
+    for name in dict.fromkeys(page.relative_to(folder / "sheets").parts[0] for page in pages):
+        click.echo(f"{what.get(name, 'Sheet')} written: {folder / 'sheets' / name}")
     if not (again or sheets):
         say_cautions(known.cautions)
 
