@@ -147,10 +147,10 @@ def test_an_alike_variant_shows_the_interval_that_decides(make):
 
 def test_the_key_says_what_decides(make):
     key, _ = differences_plot(make(shifts=(0.0, 0.0, 2.0), spread=0.4, tasters=20)).key
-    assert "the mixed model with its 95\u00a0% interval" in key
-    assert "90\u00a0% where “alike” was decided" in key
+    assert "likely range, by the mixed model (95\u00a0%" in key
+    assert "; 90\u00a0% where alike)" in key
     assert "margin of 1\xa0point" in key
-    assert "“Plain brine”" in key
+    assert "differences from plain brine," in key
     assert "Exploratory" not in key
     ranks, _ = differences_plot(make(by="ranks", primary=False, margin=None)).key
     assert "the rank comparison." in ranks

@@ -172,7 +172,7 @@ def test_tasters_that_find_no_room_become_densities_and_alt_says_so(make):
     assert not [each for each in people if each.ink == "people"]
     assert drawn.alt.startswith("Density plot of ")
     said = " ".join(text.text for text in drawn.scene.texts)
-    assert "Densities: the tasters’ differences from “A”, in points." in said
+    assert "Densities: the tasters’ differences from the A batch, in points." in said
 
 
 def test_print_is_the_wide_chart_at_300_dots_an_inch(chart):

@@ -56,7 +56,8 @@ def test_the_table_agrees_with_the_brackets(analysis, content):
         "Day 28": "there",
     }
     assert analysis.course[0].reached == Bracket(after=3.0, by=14.0)
-    assert [row[0] for row in days.tables[1].rows] == ["jar 1", "jar 2", "jar 3", "jar 4"]
+    jars = ["3 days (jar 1)", "7 days (jar 2)", "14 days (jar 3)", "28 days (jar 4)"]
+    assert [row[0] for row in days.tables[1].rows] == jars
     assert days.tables[1].rows[0][1] == ("26 October: 4.9", "27 October: 4.4")
 
 

@@ -1,7 +1,9 @@
 import re
+from dataclasses import replace
 
 import pytest
 
+from blindspoon.batches.cautions import cautions
 from blindspoon.writeup import limits
 
 
@@ -74,8 +76,52 @@ def test_several_batches_stand_for_their_method_as_far_as_they_can(content_of):
 
 
 @pytest.mark.parametrize("source", ["21 CFR 114.3", "Snyder et al. 2020", "Local codes"])
-def test_cautions_name_their_sources_and_defer_to_local_rules(source):
-    assert source in " ".join(text for _, text in limits.cautions(None))
+def test_cautions_name_their_sources_and_defer_to_local_rules(demo, source):
+    assert source in " ".join(text for _, text in limits.cautions(demo.trial, None))
+
+
+@pytest.fixture(scope="module")
+def demo(analysis_of):
+    return analysis_of("allotment-cucumbers")
+
+
+def warned(demo, trial=None, **vessels):
+    """The cautions by head, where some jars stood open: those of an empty vessel."""
+    named = {name.replace("_", " "): vessel for name, vessel in vessels.items()}
+    batches = tuple(
+        replace(jar, vessel=named.get(jar.name, jar.vessel)) for jar in demo.made.log.batches
+    )
+    log = replace(demo.made.log, batches=batches)
+    made = replace(demo.made, log=log, cautions=cautions(log))
+    return dict(limits.cautions(trial or demo.trial, made))
+
+
+def test_jars_that_could_build_pressure_are_named_with_what_was_in_them(demo):
+    assert "in this trial, by the vessels, all five." in warned(demo)["Pressure."]
+    jars = {f"jar_{number}": "crock" for number in (1, 3, 4)}
+    named = "in this trial, by the vessels, jar 2 (“Cool cellar”) and jar 5 (“Old brine”)."
+    assert named in warned(demo, **jars)["Pressure."]
+    no_log = dict(limits.cautions(demo.trial, None))
+    assert "in this trial" not in no_log["Pressure."]
+
+
+def test_variants_that_hold_an_allergen_or_alcohol_are_named(demo):
+    plain, *others, last = demo.trial.variants
+    spiced = replace(others[0], method="With mustard seed and wine vinegar")
+    soured = replace(last, method="The same brine with a spoon of whey")
+    tasting = replace(demo.trial.tasting, allergens="celery.")
+    variants = (plain, spiced, *others[1:], soured)
+    trial = replace(demo.trial, variants=variants, tasting=tasting)
+    said = warned(demo, trial)["Allergens and alcohol."]
+    assert "may contain celery." in said
+    assert "mustard in “Cool cellar” and milk in “Old brine”." in said
+    assert "in “" not in warned(demo)["Allergens and alcohol."]
+
+
+def test_what_is_the_same_as_the_control_holds_what_the_control_holds(demo):
+    plain, *others = demo.trial.variants
+    trial = replace(demo.trial, variants=(replace(plain, method="Brine with fish sauce"), *others))
+    assert "fish in all." in warned(demo, trial)["Allergens and alcohol."]
 
 
 def test_what_else_differed_weakens_a_comparison_of_single_batches(content_of):

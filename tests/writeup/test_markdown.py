@@ -42,6 +42,8 @@ def test_it_says_what_the_page_says(content_of):
     told = " ".join(re.sub(r"<[^>]+>", " ", whole).split())
     for text in (
         content.answer,
+        content.trust,
+        *(text for _, text in (*content.weak, *content.advice)),
         content.title,
         content.findings[0].sentences[0],
         citation(content.analysis),

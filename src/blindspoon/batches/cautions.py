@@ -140,6 +140,38 @@ _VACUUM = re.compile(r"\bvacuum", re.I)
 _SPOILT = re.compile(r"\b(mou?ld|slim|fuzz|rotten|rott|putrid|off[- ]smell|pink|smell)", re.I)
 
 
+ALLERGENS: Mapping[str, str] = {
+    "mustard": "mustard",
+    "celery": "celery|celeriac",
+    "fish": "fish|anchov(?:y|ies)|bonito",
+    "crustaceans": "crustaceans?|shrimps?|prawns?|crabs?|krill",
+    "soya": "soya?|soybeans?|miso|tamari|tofu",
+    "nuts": "(?:pea|wal|hazel)?nuts?|almonds?|cashews?|pecans?|pistachios?",
+    "sesame": "sesame|tahini",
+    "gluten": "gluten|wheat|barley|rye|spelt|oats?|malt|bran|koji",
+    "milk": "milk|whey|buttermilk|kefir|yogh?urt|cream|cheese",
+    "egg": "eggs?",
+    "sulphites": "sul(?:ph|f)ites?|metabisul(?:ph|f)ite",
+    "alcohol": "alcohol|beer|mead|sake|vodka|brandy|kombucha|kvass|(?:wine|cider)(?! vinegar)",
+}
+"""What may harm somebody, and words of a recipe that give it away; some of the words there are."""
+
+
+def given_away(text: str) -> tuple[str, ...]:
+    """List the allergens that a text of the host's names, and alcohol.
+
+    Examples
+    --------
+    >>> given_away("a spoon of mustard seed and whey"), given_away("no mustard, water kefir")
+    (('mustard', 'milk'), ())
+    """
+    return tuple(
+        name
+        for name, words in ALLERGENS.items()
+        if re.search(rf"(?<!no )(?<!without )(?<!water )\b(?:{words})\b(?!-free)", text, re.I)
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
     """One thing to look at.

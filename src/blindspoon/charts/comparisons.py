@@ -144,23 +144,20 @@ def _limits(outcome: AttributeOutcome, dots: list[Dot]) -> tuple[float, float]:
 
 def _key(outcome: AttributeOutcome, axis: Axis, dots: list[Dot]) -> tuple[str, str]:
     """Say how to read the chart, with tasters as marks and as densities."""
-    unit, control, alpha = (
-        outcome.result.unit,
-        outcome.variants[outcome.control],
-        outcome.result.alpha,
-    )
+    unit, alpha = outcome.result.unit, outcome.result.alpha
     if _tasters(outcome) == 0:
         who = "No round has scores of" if unit == "round" else "No taster scored"
         return (f"{who} both the control and another variant.",) * 2
-    said = [f"the {unit}s’ differences from “{control.label}”, in points."]
+    said = [f"the {unit}s’ differences from {outcome.names.like}, in points."]
     if any(dot.estimate is not None for dot in dots):
-        estimate = f"Large dots: the estimate of {PROCEDURES[outcome.result.by]}"
+        by = f"by {PROCEDURES[outcome.result.by]}"
+        estimate = f"Large dots: the difference {by}"
         bars = [dot.interval for dot in dots if dot.interval is not None]
-        if bars:
-            estimate += f" with its {wording.percent(1 - alpha)} interval"
         alike = (it.verdict == "alike" and not it.unanimous for it in outcome.result.comparisons)
-        if bars and any(alike):
-            estimate += f" ({wording.percent(1 - 2 * alpha)} where “alike” was decided)"
+        if bars:
+            other = f"; {wording.percent(1 - 2 * alpha)} where alike" if any(alike) else ""
+            likely = f"and its likely range, {by} ({wording.percent(1 - alpha)}{other})"
+            estimate = f"Large dots: the difference {likely}"
         beyond = any(bar.low < axis.low or bar.high > axis.high for bar in bars)
         said.append(estimate + (", an arrow where it goes on." if beyond else "."))
     said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]

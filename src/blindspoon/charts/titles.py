@@ -22,16 +22,17 @@ LONGEST = 110
 def differences_title(outcome: AttributeOutcome) -> str:
     """State what was found on one attribute, by name, without a full stop.
 
-    "The calcium and cool-cellar jars were crisper than plain brine; whether the vine-leaf jar
-    differs is not settled". Of many variants, or long names, the first are named and the others
-    counted.
+    "The calcium and cool-cellar jars were crisper than plain brine": the differences where there
+    are any, for its rows tell the rest. Of many variants, or long names, the first are named and
+    the others counted.
     """
     compared, label = outcome.result.comparisons, outcome.attribute.label.lower()
     if not compared:
         return f"Nothing could be compared on {label}"
     if len(compared) > 1 and all(comparison.verdict == "open" for comparison in compared):
         return to_whom(outcome, f"nothing is settled on {label}")
-    return to_whom(outcome, title_of(compared, outcome.names))
+    shown = [comparison for comparison in compared if comparison.direction]
+    return to_whom(outcome, title_of(shown or compared, outcome.names))
 
 
 def title_of(told: Sequence[Told], names: Naming) -> str:

@@ -10,7 +10,7 @@ from blindspoon import wording
 from blindspoon.findings.choices import percent
 from blindspoon.findings.course import Acceptance, CourseDay, CourseFound
 from blindspoon.findings.naming import Naming
-from blindspoon.stats.over_days import Bracket, DayFound, Trend
+from blindspoon.stats.over_days import BENT, Bracket, DayFound, Trend
 from blindspoon.stats.results import NoResult
 
 
@@ -41,7 +41,7 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
         said.append(f"By straight lines it {way} on day {at} ({since} to {until}).")
     if found.acceptance:
         said += _accepted(found.acceptance, last)
-    said += _jars(found, names) if found.judged else ()
+    said += [one_each(found, names) or _averaged(found, names)] if found.judged else []
     about = f"“{wording.capital(found.label)}”: " if several else ""
     first, *others = dict.fromkeys(said)
     return (f"{about}{first}", *filter(None, others))
@@ -118,8 +118,9 @@ def _trend(found: CourseFound, like: str) -> str:
             way = f"{'caught up with' if trend.slope > 0 else 'came nearer to'} {like}"
         else:
             way = f"{way} against {like}" if first * last < 0 else f"moved away from {like}"
+    even = ", not evenly" * (isinstance(found.line, NoResult) and found.line.reason == BENT)
     told = (
-        f"{label} {way} by {size} points a day on average ({low} to {high})."
+        f"{label} {way} by {size} points a day on average{even} ({low} to {high})."
         if moved
         else f"Whether {label.lower()} changed over the days is not settled ({low} to {high} "
         "points a day)."
@@ -170,19 +171,26 @@ def _accepted(acceptance: Acceptance, last: int) -> Iterator[str]:
         yield f"{who} answered to and fro, and counted on each day as they answered."
 
 
-def _jars(found: CourseFound, names: Naming) -> Iterator[str]:
-    """Say of which jars it speaks."""
+def one_each(found: CourseFound, names: Naming) -> str:
+    """Say that one jar in all or an age was tasted; empty where that is not so."""
     noun, nouns = names.noun or "batch", names.nouns or "batches"
     batches = [day.batches for day in found.days]
     if len(set(batches)) == 1 and len(batches[0]) == 1:
-        yield f"One {noun} was tasted, so this speaks of that {noun}."
-    elif batches and all(len(own) == 1 for own in batches):
-        yield f"One {noun} an age was tasted, so this speaks of these {nouns}."
-    elif any(len(own) > 1 for own in batches):
-        yield (
-            f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is "
-            "not in the intervals, so this speaks of these."
-        )
+        return f"One {noun} was tasted, so this speaks of that {noun}."
+    if batches and all(len(own) == 1 for own in batches):
+        return f"One {noun} an age was tasted, so this speaks of these {nouns}."
+    return ""
+
+
+def _averaged(found: CourseFound, names: Naming) -> str:
+    """Say that jars of one age were averaged; empty where none were."""
+    nouns = names.nouns or "batches"
+    if all(len(day.batches) < 2 for day in found.days):
+        return ""
+    return (
+        f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is not in "
+        "the intervals, so this speaks of these."
+    )
 
 
 def which_first(course: Sequence[CourseFound]) -> str:

@@ -50,7 +50,7 @@ class Naming:
         """
         if not self.plain:
             return f"“{variant.label}”"
-        kept = variant.name[:1].isupper() or variant.label[1:2].isupper()
+        kept = variant.name[:1].isupper() or variant.label[1:2].isupper() or not variant.label[1:]
         return variant.label if kept else variant.label[:1].lower() + variant.label[1:]
 
     def subject(self, variants: Sequence[Variant], others: int = 0) -> str:

@@ -182,7 +182,7 @@ def do_it_yourself(
         request=plan.request,
         cups=max(len(tray.cups) for tray in trays_of(plan)),
         control=trial.variant(trial.control).label,
-        cautions=cautions(made),
+        cautions=cautions(trial, made),
         jar=wording.grams(jar_g),
         avoid={label: also for label, also in avoid.items() if also},
         recipe=_recipe_table(trial, jars, jar_g) if jars else None,

@@ -379,7 +379,7 @@ def line(
     if n[0] < LINE_TASTERS:
         return NoResult("Fewer than five tasters were there on three days, so a bend cannot show.")
     if p_bend <= BEND:
-        return NoResult("The course bends, so a straight line would mislead.")
+        return NoResult(BENT)
     intercept, slope = lines.mean(axis=0).tolist()
     t = -float(stdtrit(size - 1, alpha / 2))
     interval = fieller(intercept, slope, np.cov(lines.T) / size, level=level, t=t)
@@ -394,6 +394,8 @@ def line(
 BEND = 0.2
 """A bend is taken as found at this level: to miss one misleads, to find one wrongly only leaves the
 day to the bracket."""
+
+BENT = "The course bends, so a straight line would mislead."
 
 
 def fieller(

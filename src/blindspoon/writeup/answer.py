@@ -95,7 +95,7 @@ def one_catch(analysis: Analysis, names: Naming, results: Sequence[AttributeResu
         if what.undeclared and what.variant in found
     ]
     if len(told) > 1:
-        return f"One catch: {len(told)} of them differed in more than was meant."
+        return f"One catch: {wording.spelled(len(told))} of them differed in more than was meant."
     return f"One catch: {told[0]}." if told else ""
 
 
@@ -111,7 +111,9 @@ def trust(analysis: Analysis) -> str:
     if not analysis.results:
         sets = wording.count(sum(found.tests for found in analysis.choices), "set")
         who = "One person" if people == 1 else wording.capital(f"{wording.spelled(people)} people")
-        return f"{who if people else 'Tasters'} chose from {sets} of cups. {blinding(analysis)}"
+        beside = [names.short(found.variant) for found in analysis.choices]
+        cups = f"{wording.listing(beside, 'or')} beside {names.short(names.control)}"
+        return f"{who if people else 'Tasters'} chose from {sets}, {cups}. {blinding(analysis)}"
     sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
     fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
     several = f"{most if fewest == most else f'{fewest} to {most}'} batches"

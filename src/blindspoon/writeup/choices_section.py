@@ -52,7 +52,7 @@ CHOICE = (
     Column("expect", of=lambda each: each.choice.expect, only="json"),
     Column("primary"),
     Column("alpha"),
-    Column("tests", "Tests", counted),
+    Column("tests", "Sets", counted),
     Column("tasters"),
     Column("right", "Right", counted),
     Column("by_luck", of=lambda each: each.expected),
@@ -102,14 +102,13 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         return None
     source = f"“{analysis.trial.title}”"
     lines = (lines_chart(found, source) for found in choices)
-    (_, *columns), *rows = choice_rows(choices, "–")
+    read = [column for column in CHOICE if column.name != "p_value"]  # which the methods tell
     table = Table(
         name="choices-table",
         caption="Answers to sets, right or wrong",
         head="Variant",
-        columns=tuple(columns),
-        rows=tuple((name, tuple(texts)) for name, *texts in rows),
-        notes=tuple(map(_d_prime, choices)),
+        columns=heads(read),
+        rows=tuple((found.variant.label, cells(read, found)) for found in choices),
     )
     csv = [csv_values(CHOICE, found) for found in choices]
     return PageSection(
@@ -155,7 +154,7 @@ def _who_can_tell(analysis: Analysis) -> Table | None:
         name="who-can-tell",
         caption=f"Who can tell, by their own sets ({ENOUGH} or more)",
         head="Taster",
-        columns=("Sets", "Right", "p adjusted", ""),
+        columns=("Sets", "Right", "As many by luck", ""),
         rows=tuple(rows),
     )
 
@@ -166,7 +165,7 @@ def choice_methods(analysis: Analysis) -> tuple[str, ...]:
     if not choices:
         return ()
     orders = analysis.table.choices.orders.values() if analysis.table.choices else ()
-    return paragraphs(
+    told = paragraphs(
         "choices",
         choices=choices,
         choice=choices[0].choice,
@@ -177,3 +176,4 @@ def choice_methods(analysis: Analysis) -> tuple[str, ...]:
         balanced=all(max(counts) - min(counts) <= 1 for counts in orders),
         coded=analysis.table.choices is not None and analysis.table.choices.coded,
     )
+    return (*told, *(_d_prime(found) for found in choices if not found.repeated))

@@ -9,7 +9,7 @@ from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.charts.days import batches_of, days_chart, headline, told_apart
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
-from blindspoon.findings.days_in_words import day_word, which_first
+from blindspoon.findings.days_in_words import day_word, one_each, which_first
 from blindspoon.findings.naming import names_of
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
@@ -44,9 +44,11 @@ def days_section(analysis: Analysis) -> PageSection | None:
     log = analysis.made.log if analysis.made else None
     course = asked[0].course
     passed = _ph_table(analysis)
-    told = [" ".join([headline(found), *told_apart(found)[1]]) for found in asked]
+    weak = one_each(asked[0], names_of(analysis))  # which the page says under what weakens it
+    rest = [[text for text in told_apart(found)[1] if text != weak] for found in asked]
+    told = [" ".join([headline(found), *more]) for found, more in zip(asked, rest, strict=True)]
     if len(asked) == 1:  # a sentence a paragraph
-        told = [headline(asked[0])] * (not analysis.about_days) + [*told_apart(asked[0])[1]]
+        told = [headline(asked[0])] * (not analysis.about_days) + rest[0]
     return PageSection(
         name="days",
         head="When is it ready?" if course.reach is not None else "How long does it stay?",
@@ -115,6 +117,7 @@ def _ph_table(analysis: Analysis) -> Table | None:
     if log is None:
         return None
     jars = {b.name: b for found in judged(analysis) for b in batches_of(found, log)}
+    label = {variant.name: variant.label for variant in analysis.trial.variants}
     passed = {name: passed_limit(log.readings_of(name)) for name in jars}
     read = [reading.ph for pair in passed.values() for reading in pair if reading and reading.ph]
     if not read:
@@ -127,7 +130,7 @@ def _ph_table(analysis: Analysis) -> Table | None:
         columns=("Last above", f"First at {wording.plain(PH_LIMIT)} or below"),
         rows=tuple(
             (
-                name,
+                f"{label[jars[name].variant]} ({name})",
                 blank_as_dash(
                     f"{on_day(read.date).rpartition(' ')[0]}: {wording.number(read.ph, digits)}"
                     if read and read.ph is not None

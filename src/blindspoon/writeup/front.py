@@ -7,7 +7,6 @@ from itertools import islice
 
 from blindspoon import wording
 from blindspoon.batches.amounts import JAR_G, recipes
-from blindspoon.batches.cautions import caution
 from blindspoon.batches.differences import (
     FERMENTED,
     WARMTH,
@@ -22,6 +21,7 @@ from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
 from blindspoon.findings.verdict import from_first_to_last, otherwise
 from blindspoon.wording import capital, day, sentence
+from blindspoon.writeup.limits import told_of
 from blindspoon.writeup.methods import session_dates
 from blindspoon.writeup.section import Points
 from blindspoon.writeup.words import dated
@@ -41,20 +41,23 @@ def fragile_verdicts(influence: Influence | None) -> frozenset[tuple[str, str]]:
     return frozenset(key for key, moves in moved.items() if 2 * len(moves) > alternatives)
 
 
-def weaknesses(analysis: Analysis, influence: Influence | None) -> Points:
-    """Say in at most five short points what weakens the answer, the gravest first."""
-    return tuple(islice(_weaknesses(analysis, influence), MOST_WEAK))
+def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = "") -> Points:
+    """Say in at most five short points what weakens the answer, the gravest first.
+
+    What the `answer` has said of a variant is not said again.
+    """
+    return tuple(islice(_weaknesses(analysis, influence, answer), MOST_WEAK))
 
 
-def _weaknesses(analysis: Analysis, influence: Influence | None) -> Iterator[Point]:
+def _weaknesses(analysis: Analysis, influence: Influence | None, answer: str) -> Iterator[Point]:
     names, rule, sealed = names_of(analysis), analysis.trial.decision, analysis.standing.seal
     dates = session_dates(analysis.trial, analysis.table)
     ages = analysis.about_days  # what a single one showed against the control is no answer then
-    for warning in analysis.made.cautions if analysis.made else ():
-        if warning.kind in URGENT and warning.batches:
-            yield "Take care.", capital(caution(warning))
+    if made := analysis.made:
+        urgent = (it for it in made.cautions if it.kind in URGENT and it.batches)
+        yield from (("Take care.", capital(told_of(analysis.trial, made, it))) for it in urgent)
     if not ages:
-        yield from _more_than_meant(analysis, names)
+        yield from _more_than_meant(analysis, names, answer)
     if rule.declared is None:
         yield "No rule beforehand.", "What is compared here may have been chosen after the scores."
     elif dates and rule.declared > dates[0]:
@@ -67,7 +70,7 @@ def _weaknesses(analysis: Analysis, influence: Influence | None) -> Iterator[Poi
         yield from _moved(analysis, names)
     if len(analysis.table.tasters) == 1:
         yield "One palate.", "Every round tells about this taster, and nothing about others."
-    if analysis.results:
+    if analysis.results or analysis.choices:
         yield _so_few_batches(analysis, names)
     if not ages:
         yield from _fragile(analysis, names, influence)
@@ -79,7 +82,7 @@ def _weaknesses(analysis: Analysis, influence: Influence | None) -> Iterator[Poi
         yield "Nothing sealed.", f"The rule is dated {day(rule.declared)}{ahead}, but {what}."
 
 
-def _more_than_meant(analysis: Analysis, names: Naming) -> Iterator[Point]:
+def _more_than_meant(analysis: Analysis, names: Naming, answer: str) -> Iterator[Point]:
     """Tell what else set the variants apart that were found different."""
     trial = analysis.trial
     shown = {each.variant.name for each in analysis.comparisons if each.differs}
@@ -87,8 +90,15 @@ def _more_than_meant(analysis: Analysis, names: Naming) -> Iterator[Point]:
     found = [what for what in differs if what.variant in shown]
     for what in islice((what for what in found if what.undeclared), MOST_NAMED):
         subject = names.subject([trial.variant(what.variant)])
-        text = sentence(f"{subject} was also {wording.listing(map(in_words, what.undeclared))}")
-        yield "More than one change.", " ".join([text, *_shared(analysis, names, what, found)])
+        also = f"{subject} was also {wording.listing(map(in_words, what.undeclared))}"
+        factors = [factor_name(each.factor) for each in what.differences]
+        doubt = f"whether {wording.listing(factors, 'or')} mattered"
+        if also in answer:
+            text = f"We can’t say {doubt} in {subject}"
+        else:
+            text = f"{also}; we can’t say {doubt}" if len(factors) > 1 else also
+        told = [sentence(text), *_shared(analysis, names, what, found)]
+        yield "More than one change.", " ".join(told)
     for what in found:
         meant = [each for each in what.differences if each.declared or each.perhaps_meant]
         if len(meant) > 1:
@@ -117,12 +127,11 @@ def _shared(
             )
         ]
         if others:
-            factor = factor_name(difference.factor)
-            verb = "differs" if len(others) == 1 else "differ"
-            yield (
-                f"{capital(names.subject(others))} {verb} in {factor} as well, so {factor} may be "
-                "part of it."
+            factor, verb = (
+                factor_name(difference.factor),
+                "differs" if len(others) == 1 else "differ",
             )
+            yield f"{capital(names.subject(others))} {verb} in {factor} too."
 
 
 def _moved(analysis: Analysis, names: Naming) -> Iterator[Point]:
@@ -169,15 +178,14 @@ def _fragile(analysis: Analysis, names: Naming, influence: Influence | None) -> 
         for each in result.comparisons
         if each.differs and (each.attribute.name, each.variant.name) not in moved
     ]
-    many = len(fragile) > 1
-    text = f"Leaving out one taster often changes {'them' if many else 'it'}."
+    many, text = len(fragile) > 1, "The board marks which."
     if firm:
         first = [each for each in firm if each.attribute == firm[0].attribute]
         first = [each for each in first if each.direction == firm[0].direction]
         subject = names.subject([each.variant for each in first[:3]], len(first[3:]))
-        text += f" {capital(subject)} stayed {_word(firm[0])} whoever was left out."
-    counted = f"{wording.spelled(len(fragile))} verdict{'s' if many else ''}"
-    yield f"{capital(counted)} marked fragile.", text
+        text = sentence(f"{subject} stayed {_word(firm[0])} whoever was left out")
+    counted = f"{wording.spelled(len(fragile))} verdict{'s are' if many else ' is'} fragile."
+    yield capital(counted), text
 
 
 def _word(comparison: Comparison) -> str:

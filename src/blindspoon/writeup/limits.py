@@ -7,15 +7,19 @@ cautions.txt.j2.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 
 from blindspoon import wording
-from blindspoon.batches.cautions import HEAD, caution
+from blindspoon.batches.cautions import HEAD, Caution, caution, given_away
 from blindspoon.batches.summary import Made, differences_in_words
+from blindspoon.errors import shown
 from blindspoon.findings.advice import MOST_TASTERS, Goal, NewTasting, new_tasting, scatter_of
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import most_batches, of_methods
 from blindspoon.findings.verdict import flag_note
 from blindspoon.stats.results import NoResult
+from blindspoon.trial import Trial
 from blindspoon.writeup.section import Points
 from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
@@ -157,12 +161,57 @@ OURS = re.compile(r", (from memory|no source)\b")
 """What we note of a source for ourselves, and a reader of a page has no use for."""
 
 
-def cautions(made: Made | None) -> Points:
+def cautions(trial: Trial, made: Made | None) -> Points:
     """List what the batches' own numbers warn of, then what holds for every home-made food.
 
-    The template says all that a general caution of the batches says.
+    The template says all that a general caution of the batches says, and which jars it is about.
     """
-    found = made.cautions if made else ()
-    told = [each for each in found if not each.general and each.kind != "pressure"]
-    own = [(caution(each), f"({OURS.sub('', '; '.join(each.sources))})") for each in told]
-    return (*([("", HEAD)] if own else []), *own, *points("cautions"))
+    told = [each for each in made.cautions if not each.general] if made else []
+    closed = [batch for each in told if each.kind == "pressure" for batch in each.batches]
+    own = [
+        (told_of(trial, made, each), f"({OURS.sub('', '; '.join(each.sources))})")
+        for each in told
+        if made and each.kind != "pressure"
+    ]
+    general = points(
+        "cautions",
+        closed=wording.listing(_jars(trial, made, closed)) if made and closed else "",
+        allergens=trial.tasting.allergens.strip(" ."),
+        holding=_holding(trial, made),
+    )
+    return (*([("", HEAD)] if own else []), *own, *general)
+
+
+def told_of(trial: Trial, made: Made, found: Caution) -> str:
+    """Say a caution of readers, who know a jar by what was in it."""
+    return caution(replace(found, batches=tuple(_jars(trial, made, found.batches))))
+
+
+def _jars(trial: Trial, made: Made, batches: Sequence[str]) -> list[str]:
+    """Name jars with what was in them; all of several by their number."""
+    if len(batches) == len(made.log.batches) > 1:
+        return ["both" if len(batches) == 2 else f"all {wording.spelled(len(batches))}"]
+    held = {batch.name: trial.variant(batch.variant).label for batch in made.log.batches}
+    return [f"{shown(name)} (“{held[name]}”)" for name in batches]
+
+
+def _holding(trial: Trial, made: Made | None) -> str:
+    """Say which variants hold what may harm somebody, as far as the host's words give it away."""
+    methods = {variant.name: variant.method for variant in trial.variants}
+    holding: dict[str, list[str]] = {}
+    for variant in trial.variants:
+        texts = [trial.product, variant.label, variant.method]
+        texts += [methods[trial.control]] * bool(re.match(r"the same\b", variant.method, re.I))
+        for batch in made.log.of_variant(variant.name) if made else ():
+            own = {name: value for name, value in batch.own.items() if value not in NOTHING}
+            texts += [batch.starter, *(f"{name} {own[name]}".replace("_", " ") for name in own)]
+        for what in given_away("; ".join(texts)):
+            holding.setdefault(what, []).append(f"“{variant.label}”")
+    return wording.listing(
+        f"{what} in {'all' if len(where) == len(methods) else wording.listing(where)}"
+        for what, where in holding.items()
+    )
+
+
+NOTHING = (0.0, "none", "no", "0")
+"""Cells of batches.csv that say that nothing of it went in."""

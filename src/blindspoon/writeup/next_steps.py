@@ -10,6 +10,7 @@ from blindspoon.batches import summary
 from blindspoon.findings.advice import MOST_TASTERS
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.naming import most_batches, names_of, of_methods
+from blindspoon.trial import Variant
 from blindspoon.writeup.limits import advised, people
 from blindspoon.writeup.section import Points
 
@@ -41,34 +42,31 @@ def _level(analysis: Analysis) -> Iterator[Step]:
     found = {each.variant.name for each in analysis.comparisons if each.differs}
     differs = analysis.made.differs if analysis.made else ()
     confounded = [what for what in differs if what.undeclared]
-    alike: dict[str, list[str]] = {}
+    alike: dict[str, list[Variant]] = {}
     for what in sorted(confounded, key=lambda what: what.variant not in found):
         also = wording.listing(summary.factor_name(each.factor) for each in what.undeclared)
-        label = analysis.trial.variant(what.variant).label
-        alike.setdefault(also, []).append(f"“{label}”")
-    for also, named in alike.items():
-        rest = len(named) - MOST_NAMED
-        first = [*named[:MOST_NAMED], f"{wording.spelled(rest)} others"] if rest > 1 else named
-        them = "it" if len(named) == 1 else "them"
+        alike.setdefault(also, []).append(analysis.trial.variant(what.variant))
+    for also, variants in alike.items():
+        most = MOST_NAMED if len(variants) > MOST_NAMED + 1 else len(variants)
+        subject = names_of(analysis).subject(variants[:most], len(variants[most:]))
         yield (
-            f"Change one thing in {wording.listing(first)}.",
-            f"Make {them} again with the control’s {also}, and taste: until then nobody can say "
-            "what made the difference, or hid it.",
+            f"Change one thing in {subject}.",
+            f"Make {'it' if len(variants) == 1 else 'them'} again with the control’s {also}: what "
+            "was not meant can make a difference, or hide one.",
         )
 
 
 def _batches(analysis: Analysis, ordered: Sequence[AttributeResult]) -> Iterator[Step]:
     """Ask for more batches where one each was tasted, or where they stand in the way."""
     trial, names = analysis.trial, names_of(analysis)
-    tasted, noun = analysis.table.batches_tasted(len(trial.variants)), names.noun or "batch"
+    tasted = analysis.table.batches_tasted(len(trial.variants))
     found = [each for result in ordered for each in result.comparisons]
     matters = [each.variant for each in found if each.differs] or [each.variant for each in found]
     them = f"of {names.like} and of {names.subject(matters[:1])}" if matters else "of each"
     if most_batches(trial, analysis.table) < 2:
         yield (
             "Make each a second time.",
-            f"One {noun} of each was tasted, so nothing tells the method from the {noun}. A second "
-            f"one {them} would tell most, as would a repeat in another kitchen.",
+            f"A second one {them} would tell most, as would a repeat in another kitchen.",
         )
     elif tasted[trial.control_index] < 2 and of_methods(trial, analysis.table):
         yield (
@@ -104,12 +102,12 @@ def _square(analysis: Analysis) -> Iterator[Step]:
         alone = wording.listing(
             f"one that differs in {summary.factor_name(name)} alone" for name in lacking
         )
-        label = analysis.trial.variant(what.variant).label
+        subject = names_of(analysis).subject([analysis.trial.variant(what.variant)])
         one, two = map(summary.factor_name, factors)
         yield (
             f"Take {one} and {two} apart.",
-            f"“{label}” differs from the control in both. Make {alone}: the four together show "
-            "what each of the two does.",
+            f"{wording.capital(subject)} differs in both. Make {alone}: with the control, the four "
+            "show what each of the two does.",
         )
         return
 
@@ -142,7 +140,7 @@ def _tasters(analysis: Analysis, result: AttributeResult) -> Iterator[Step]:
         )
     reckoned = [(advised(analysis, result, each, "alike"), each) for each in left]
     found = [(each, by) for by, each in reckoned if by is not None and not by.jars]
-    able = [(by.tasters, each.variant.label, each) for each, by in found if by.tasters]
+    able = [(by.tasters, each.variant, each) for each, by in found if by.tasters]
     if found and not able:
         yield (
             f"Leave {label}, or change more.",
@@ -151,7 +149,7 @@ def _tasters(analysis: Analysis, result: AttributeResult) -> Iterator[Step]:
         )
     if not able:
         return
-    _, name, each = min(able, key=lambda way: way[:2])
+    _, variant, each = min(able, key=lambda way: (way[0], way[1].label))
     alike, differ = (
         people(advised(analysis, result, each, goal)) for goal in ("alike", "different")
     )
@@ -160,9 +158,9 @@ def _tasters(analysis: Analysis, result: AttributeResult) -> Iterator[Step]:
     others = f" The other {wording.spelled(rest)} would take as many or more." if rest else ""
     yield (
         f"Ask again about {label}.",
-        f"If “{name}” is alike, a new tasting of {number} people{bracket}{reach} shows it eight "
-        "times in ten; "
-        f"if it differs by {wording.margin(result.attribute)}, one of {differ} does.{others}",
+        f"If {names_of(analysis).short(variant)} is alike, a new tasting of {number} "
+        f"people{bracket}{reach} shows it eight times in ten; if it differs by "
+        f"{wording.margin(result.attribute)}, one of {differ} does.{others}",
     )
 
 
@@ -184,8 +182,7 @@ def _lacking(analysis: Analysis) -> Iterator[Step]:
     if not table.coded:
         yield (
             "Serve under codes.",
-            "These cups had no codes: whoever knows which jar a cup is from may taste what they "
-            "expect.",
+            "These cups had no codes: whoever knows what is in a cup may taste what they expect.",
         )
     if len(table.tasters) == 1:
         yield (

@@ -73,7 +73,7 @@ class AttributeFinding:
     role : str
         "Primary" or "Exploratory".
     headline : str
-        The finding in one sentence, where no chart stands here with it as its title; or empty.
+        The finding in one sentence, where no chart has it as its title; or empty.
     sentences : tuple of str
         One a variant.
     pictured : bool
@@ -185,15 +185,16 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     every = (*numbers, *raw, *(it for part in sections for it in part.numbers))
     every += tuple(it for part in asked for it in part.tables)
     photos, lacking = photographs(trial, analysis.photos)
+    answer = short_answer(analysis, answering)
     return ReportContent(
         analysis=analysis,
         question=trial.question or _question(trial, alone=len(table.tasters) == 1),
-        answer=short_answer(analysis, answering),
+        answer=answer,
         trust=trust(analysis),
         byline=_byline(analysis),
         picture=picture,
         boards=make_boards([] if analysis.about_days else ordered, fragile_verdicts(influence)),
-        weak=weaknesses(analysis, influence),
+        weak=weaknesses(analysis, influence, answer),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis, ordered),
         recipe=recipe_table(analysis),
         findings=tuple(
@@ -247,7 +248,7 @@ def _finding(
         name=result.attribute.name,
         label=result.attribute.label,
         role="Primary" if result.primary else "Exploratory",
-        headline=sentence(differences_title(outcome)) if pictured or not differences else "",
+        headline="" if differences else sentence(differences_title(outcome)),
         sentences=tuple(
             f"“{other.variant.label}” was not compared: {other.reason.rstrip('.')}."
             if isinstance(other, NotCompared)
@@ -313,7 +314,8 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
             name="not-shown", head="What this does not show", points=limits.not_shown(analysis)
         )
     yield _left_out(analysis)
-    yield PageSection(name="cautions", head="Cautions", points=limits.cautions(analysis.made))
+    told = limits.cautions(analysis.trial, analysis.made)
+    yield PageSection(name="cautions", head="Cautions", points=told)
 
 
 def _left_out(analysis: Analysis) -> PageSection:
@@ -388,7 +390,7 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
 def _said_once(content: ReportContent) -> dict[str, object]:
     """Say what the page and the writeup for a blog say beside the content."""
     analysis, table = content.analysis, content.analysis.table
-    parts = {part.name: part for part in content.sections}
+    parts, names = {part.name: part for part in content.sections}, names_of(analysis)
     return {
         "analysis": analysis,
         "trial": analysis.trial,
@@ -397,7 +399,9 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "remarks_note": all_in(len(table.remarks), "remark", "scores.csv"),
         "next": parts.get("next"),
         "one_batch": most_batches(analysis.trial, table) < 2,
-        "noun": names_of(analysis).noun,
+        "noun": names.noun,
+        "like": names.like,
+        "board_words": list(_board_words(content)),
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
         "cups": wording.count(table.taster.size, "cup"),
@@ -408,6 +412,17 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "anchors": ASKED,
         "software": methods.software(),
     }
+
+
+def _board_words(content: ReportContent) -> Iterator[str]:
+    """Explain the words of the boards that not every board has."""
+    cells = [cell for board in content.boards for _, row in board.rows for cell in row]
+    if any(len(board.groups) > 1 for board in content.boards):
+        yield "Exploratory: a lead, to be tested again."
+    if any(cell.fragile for cell in cells):
+        yield "Fragile: leaving out one taster often changes it."
+    if others := dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other):
+        yield f"By {wording.listing(others, 'or')}: a second method, which does not decide."
 
 
 def writeup(content: ReportContent) -> str:
