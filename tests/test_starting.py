@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from click.testing import CliRunner
 
 from blindspoon.cli.main import commands
@@ -28,3 +29,37 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     stands = CliRunner().invoke(commands, []).output
     assert "crisp: What keeps them crisp?\n  Planned. No jar is written down yet of" in stands
     assert '"blindspoon blind crisp"' in stands
+
+
+@pytest.mark.parametrize(
+    ("answers", "asked", "rule"),
+    [
+        (
+            ("Rock salt", "", "May I swap the salt?", "odd one out", "", ""),
+            {"choice": ("triangle", 2, 0.3), "course": None, "primary": ("choice",)},
+            "We say that some can tell it from “As always”",
+        ),
+        (
+            ("7 days", "2 weeks", "", "y", "When is it ready?", "Sourness", "", "1"),
+            {"choice": None, "course": ("fermented_days", "sourness"), "primary": ("course",)},
+            "We follow sourness over days of fermenting, and ask when it is within 1 point of",
+        ),
+    ],
+)
+def test_sets_and_ages_are_begun_in_a_terminal(tmp_path, monkeypatch, answers, asked, rule):
+    terminal = "click.testing._NamedTextIOWrapper.isatty"
+    monkeypatch.setattr(terminal, lambda _: True, raising=False)
+    said = ["sauerkraut", "As always", *answers, "Ada, Ben", "", "", "", "y"]
+    done = CliRunner().invoke(commands, ["new", str(tmp_path / "new")], input="\n".join(said))
+    assert done.exit_code == 0, done.output
+    assert rule in " ".join(done.output.split())
+    trial = parse_trial((tmp_path / "new" / "trial.toml").read_text("utf-8"))
+    choice, course = trial.choice, trial.course
+    assert asked == {
+        "choice": choice and (choice.method, choice.sets, choice.can_tell),
+        "course": course and (course.over, course.attribute),
+        "primary": trial.decision.primary,
+    }
+    assert trial.tasting.tasters == ("Ada", "Ben")
+    series = {variant.series for variant in trial.variants[1:]}
+    assert series == ({"sauerkraut"} if course else {""})

@@ -65,6 +65,12 @@ SCORED = "scored"
 """Key of the answer that says what tasters score: names, or words of the host's own, a line each;
 the first of them answers the question."""
 
+ODD = "odd one out"
+"""Stands there for sets of three cups, of which one is different: can anybody tell?"""
+
+AGES = "ages"
+"""Key of the answer, "yes" or blank, that the changes are one food at several ages."""
+
 Answers = Mapping[str, str]
 
 _FACTORS = {
@@ -85,8 +91,8 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
     Parameters
     ----------
     answers : mapping of str to str
-        By the keys of `QUESTIONS` and `SCORED`; also "variant[1].method" and "session[2].date". An
-        answer that is missing is blank.
+        By the keys of `QUESTIONS`, `SCORED` and `AGES`; also "variant[1].method" and
+        "session[2].date". An answer that is missing is blank.
     today : date
         Offered as the day of the rule.
     seed : int, optional
@@ -99,6 +105,8 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
     """
     told = {key: text.strip() for key, text in answers.items()}
     changes, scored = (lines_of(told.get(key, "")) for key in ("changes", SCORED))
+    scored = [ODD if label.lower().removeprefix("the ") == ODD else label for label in scored]
+    ages = bool(told.get(AGES))
     problems = list(_see(told, changes, scored))
     if problems:
         raise TrialFileError(problems)
@@ -112,8 +120,9 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         row: dict[str, Value | None] = {"name": names[-1], "label": label}
         row["method"] = (told.get("variant[1].method") or None) if number == 1 else None
         if number > 1:
-            row["differs"] = meant(label)
-            own += [factor for factor in meant(label) if factor not in _FACTORS]
+            row["differs"] = differs = ["fermented"] if ages else meant(label)
+            row["series"] = told["trial.product"][:80] if ages else None
+            own += [factor for factor in differs if factor not in _FACTORS]
         if number > len(names_of(text, "variant")):
             text = add(text, "variant", {"name": names[-1]})
         for key, value in row.items():
@@ -125,10 +134,15 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         "trial.question": None,
         "trial.product": told["trial.product"],
         "trial.control": names[0],
-        "decision.margin": number_of(told["decision.margin"]),
+        "decision.margin": number_of(told.get("decision.margin", "")),
         "tasting.tasters": tasters_of(told.get("tasting.tasters", "")) or None,
         "session[1].date": date_of(told.get("session[1].date", "")),
     }
+    if ages:
+        known = *tomllib.loads(text)["decision"]["primary"], *names_of(text, "attribute")
+        first = next(name for name in known if name != "choice")
+        whole |= {"course.over": "fermented_days", "course.attribute": first}
+        whole |= {"course.reach": "control", "decision.primary": ["course"]}
     for place, value in whole.items():
         text = put(text, place, value)
     if second := told.get("session[2].date"):
@@ -149,13 +163,14 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
 
 def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterator[Problem]:
     """Name the answers that will not do, before anything is made of them."""
+    rated = [label for label in scored if label != ODD]
     asked = {question.key: question.asked for question in QUESTIONS} | {SCORED: "What is scored?"}
     needed: dict[str, tuple[object, str]] = {
         "trial.product": (told.get("trial.product"), "the ballots name the food"),
         "variant[1].label": (told.get("variant[1].label"), "every change is compared with it"),
         "changes": (changes, "there is one change at least"),
         "trial.title": (told.get("trial.title"), "it is the title of what you find out"),
-        SCORED: (scored, "tasters score one thing at least"),
+        SCORED: (rated if told.get(AGES) else scored, "tasters score one thing at least"),
     }
     for place, (answer, why) in needed.items():
         if not answer:
@@ -164,7 +179,7 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
     labels = [told.get("variant[1].label", ""), *changes]
     for label in {label for label in labels if label and labels.count(label) > 1}:
         yield TWICE.broken(f"{quoted(label)} stands twice", FILE, None, "changes")
-    if number_of(told.get("decision.margin", "")) is None:
+    if rated and number_of(told.get("decision.margin", "")) is None:
         found = told.get("decision.margin", "")
         text = f"{quoted(found)} is a text" if found else "nothing is written here"
         yield NUMBER.broken(text, FILE, None, "decision.margin")
@@ -182,12 +197,15 @@ def _asked(problem: Problem) -> Problem:
 
 
 def _with_attributes(text: str, scored: Sequence[str]) -> str:
-    """Keep what is scored, add what is the host's own, and let the first of them decide."""
+    """Keep what is scored, add sets and the host's own, and let the first of them decide."""
     ready = {word: row.name for row in known_attributes() for word in (row.name, row.label.lower())}
     scored = list(dict.fromkeys(ready.get(label.lower(), label) for label in scored))
-    listed, names = names_of(text, "attribute"), dict(ready)
+    listed, names = names_of(text, "attribute"), ready | {ODD: "choice"}
+    if ODD in scored:
+        text = put(put(text, "choice.method", "triangle"), "choice.sets", 2)
+        text = put(text, "choice.can_tell", 0.3)
     for label in scored:
-        if label not in ready:
+        if label not in names:
             short = short_name(label, [], "").replace("-", "_").lstrip("_0123456789")
             names[label] = short_name(short, list(names.values()), "own").replace("-", "_")
             text = add(text, "attribute", {"name": names[label], "label": label})
@@ -317,13 +335,16 @@ def answers_like(trial: Trial) -> dict[str, str]:
     control, primary = trial.variant(trial.control), trial.decision.primary
     attributes = sorted(trial.attributes, key=lambda attribute: attribute.name not in primary)
     margin = attributes[0].margin if attributes else None
-    return {
+    scored = [attribute.label for attribute in attributes]
+    if trial.choice:
+        scored.insert(0 if "choice" in primary else len(scored), ODD)
+    return ({AGES: "yes"} if trial.course else {}) | {
         "trial.product": trial.product,
         "variant[1].label": control.label,
         "variant[1].method": control.method,
         "changes": "\n".join(others),
         "trial.title": trial.title,
-        SCORED: "\n".join(attribute.label for attribute in attributes),
+        SCORED: "\n".join(scored),
         "decision.margin": "" if margin is None else f"{margin:g}",
         "tasting.tasters": tasters_told(trial.tasting.tasters),
     }
@@ -355,6 +376,17 @@ def meant(label: str) -> list[str]:
     """
     found = [name for name, words in _FACTORS.items() if re.search(words, label.lower())]
     return found or [short_name(label, [], "change").replace("-", "_")]
+
+
+def may_be_ages(changes: Sequence[str]) -> bool:
+    """Tell whether all changes look like ages of one food.
+
+    Examples
+    --------
+    >>> may_be_ages(["7 days", "2 weeks, in the cold"]), may_be_ages(["7 days", "Oak leaf"])
+    (True, False)
+    """
+    return all(re.match(r"\d+ (day|week|month)s?\b", label.lower()) for label in changes)
 
 
 def lines_of(text: str) -> list[str]:

@@ -307,3 +307,47 @@ def test_an_empty_shelf_of_jars_offers_no_second_jar(at):
     assert "A second jar" in host.read("/t/crisp/jars")
     (folder / "batches.csv").unlink()
     assert "A second jar" not in host.read("/t/crisp/jars")
+
+
+START = {
+    "trial.product": "sauerkraut",
+    "variant[1].label": "Sea salt",
+    "changes": "Rock salt",
+    "trial.title": "May I swap the salt?",
+    "tasting.tasters": "Ada, Ben, Cleo",
+    "scored": ["texture", "sourness"],
+    "primary": "odd one out",
+    "decision.margin": "",
+}
+
+
+def test_whether_anybody_can_tell_is_begun_and_drawn_without_touching_a_file(visit, tmp_path):
+    host, folder = visit(tmp_path), tmp_path / "sauerkraut"
+    assert host.post("/new", **START).status_code == 303
+    page = host.read("/t/sauerkraut/question")
+    assert "Which score answers" not in page
+    assert "How far apart the scores lie" not in page
+    form = fields(page) | {"choice.sets": "3", "choice.can_tell": "0,4", "choice.tests": "9"}
+    assert host.post("/t/sauerkraut/question", **form).status_code == 303
+    choice = parse_trial((folder / "trial.toml").read_text("utf-8")).choice
+    assert (choice.method, choice.sets, choice.can_tell, choice.tests) == ("triangle", 3, 0.4, 9)
+    assert "27 cups: 3 tasters, 3 sets each." in host.read("/t/sauerkraut/codes")
+    assert host.post("/t/sauerkraut/codes", mine="yes").status_code == 303
+    assert "0 of 3" in host.read("/t/sauerkraut/tasting")
+    like = host.read("/new?like=sauerkraut")
+    assert re.search(r'value="odd one out" checked', like)
+
+
+def test_when_it_is_ready_is_begun_without_touching_a_file(visit, tmp_path):
+    host, folder = visit(tmp_path), tmp_path / "sauerkraut"
+    days = START | {"changes": "7 days\n14 days", "ages": "yes"}
+    wrong = host.post("/new", **days)
+    assert wrong.status_code == 422
+    assert "tasters score one thing at least" in wrong.text
+    days |= {"primary": "sourness", "decision.margin": "1"}
+    assert host.post("/new", **days).status_code == 303
+    trial = parse_trial((folder / "trial.toml").read_text("utf-8"))
+    assert (trial.course.over, trial.course.attribute) == ("fermented_days", "sourness")
+    assert [variant.series for variant in trial.variants] == ["", "sauerkraut", "sauerkraut"]
+    assert fields(host.read("/t/sauerkraut/question"))["decision.primary"] == "course"
+    assert 'name="ages" value="yes"' in host.read("/new?like=sauerkraut")

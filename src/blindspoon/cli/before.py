@@ -75,7 +75,8 @@ def _asked() -> dict[str, bytes]:
 
     ready = ", ".join(attribute.label.lower() for attribute in starting.known_attributes())
     scored = (starting.SCORED, "What tasters score", f"From 0 to 10: {ready}, or your own. The "
-              "first one answers your question.")  # fmt: skip
+              f"first one answers your question. Or “{starting.ODD}”: of three cups one is "
+              "different; can anybody tell?")  # fmt: skip
     second = ("session[2].date", "A second session", "May stay empty.")
     hints = {"session[1].date": " Write it as in 2026-10-17, or leave it empty."}
     asked = [
@@ -91,6 +92,9 @@ def _asked() -> dict[str, bytes]:
                 click.echo(f"\n{click.style(question, bold=True)}\n{click.wrap_text(hint, 80)}")
                 many = key in ("changes", starting.SCORED, "tasting.tasters")
                 answers[key] = "\n".join(iter(_line, "")) if many else _line()
+                if key == "changes" and starting.may_be_ages(starting.lines_of(answers[key])):
+                    is_age = click.confirm("\nIs it one food at several ages: when is it ready?")
+                    answers[starting.AGES] = "yes" if is_age else ""
         try:
             files, wrong = starting.new_files(answers, today()), set()
         except TrialFileError as error:

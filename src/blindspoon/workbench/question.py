@@ -31,7 +31,10 @@ TEXTS: dict[str, Part] = {
     "tasting.cleanser": "served",
     "decision.by": "rule",
 }
-NUMBERS = ("decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step")
+NUMBERS = (
+    "decision.margin", "decision.alpha", "scale.low", "scale.high", "scale.step",
+    "choice.sets", "choice.can_tell", "choice.tests",
+)  # fmt: skip
 PRIMARY = "decision.primary"
 DAYS = ("course.over", "course.asks", "course.level")
 """Whether and how it is asked over days: over which, "reach", "keep" or "both", and a level."""

@@ -65,6 +65,7 @@ def add_to(bench: Workbench) -> None:
             faults=faults,
             questions={question.key: question for question in starting.QUESTIONS},
             ready=ready,
+            odd=starting.ODD,
             chosen=[labels.get(word, word) for word in _chosen(typed)],
             earlier={name: found.title for name, found in plans.items() if found.trial},
         )
@@ -109,6 +110,8 @@ def _chosen(form: Form) -> list[str]:
     lists = getattr(form, "getlist", None)
     if lists is None:
         return starting.lines_of(form.get(starting.SCORED, ""))
+    if form.get("primary") == starting.ODD:
+        return [starting.ODD]
     own = form.get("scored.own", "").strip()
     chosen = [*lists(starting.SCORED), *([own] if own else [])]
     primary = own if form.get("primary") == OWN else form.get("primary", "")
