@@ -249,6 +249,13 @@ def test_the_ends_of_the_interval_are_where_the_lines_test_turns():
     assert found.p_bend == pytest.approx(bend, rel=1e-4)
 
 
+def test_lines_without_any_bend_are_not_said_to_bend():
+    # by hand: parabolas through points on a line have no curvature, so no test can find one
+    slopes = np.array([0.2, 0.22, 0.18, 0.25, 0.2])[:, None]
+    found = line(DAYS, slopes * DAYS - 4, level=-1.0, alpha=0.05)
+    assert (found.p_bend, found.day) == (1.0, pytest.approx(3 / 0.21))
+
+
 @pytest.mark.parametrize(
     ("values", "level", "reason"),
     [
@@ -257,6 +264,7 @@ def test_the_ends_of_the_interval_are_where_the_lines_test_turns():
         (drawn(12) - (DAYS - 15) ** 2 / 20, -1.0, "bends"),
         (drawn(10, rise=0.2), 9.0, "outside the days"),
         (drawn(10, rise=0.0), -1.0, "not told from zero"),
+        (np.tile(DAYS / 7 - 4.0, (6, 1)), -1.0, "one and the same line"),
     ],
 )
 def test_no_day_is_read_off_where_a_line_would_mislead(values, level, reason):

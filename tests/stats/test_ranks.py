@@ -385,6 +385,17 @@ def test_the_interval_holds_the_family_level(tasters, variants, shift):
     assert max(false, missed) <= 0.055 + 2 * np.sqrt(0.05 * 0.95 / 2000)
 
 
+def test_no_difference_is_shown_above_alpha_where_the_interval_is_not_by_all_flips():
+    # by hand: of the 2^9 flips of those who differ 26 reach as far, p = .0508; 14 more see none
+    differences = np.r_[np.zeros(14), np.ones(6), [2, 2, 2, -2]]
+    for sign in (1, -1):
+        found = against_zero(sign * differences)
+        assert (found.method, found.p_adjusted) == ("exact", 26 / 2**9)
+        assert not found.interval.excludes_zero()
+        assert not found.interval.low_open
+        assert not found.interval.high_open
+
+
 def test_open_ends_of_a_worked_case():
     # by hand: six agree; at 1 five are above and one ties, at 0 all lie above, 2/64 of flips
     found = against_zero([1, 1, 2, 2, 3, 4.0])

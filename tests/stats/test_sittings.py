@@ -91,6 +91,14 @@ def test_a_difference_that_goes_from_less_to_more_is_not_alike():
     assert told[:, 1].sum() == 0
 
 
+@pytest.mark.parametrize(("tasters", "p_value"), [(2, 0.5), (6, 1 / 32)])
+def test_two_who_move_exactly_alike_are_no_proof(tasters, p_value):
+    # R. A. Fisher 1935: all n agree in direction in 2 of 2^n flips of signs, whole points or not
+    t, s, v = (a.ravel() for a in np.indices((tasters, 2, 2)))
+    one = found(5.0 + t + s * v, t, s, v)
+    assert (one.f, one.p_value, one.moved) == (np.inf, p_value, tasters > 5)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("offs", [(-2, 0, 2), (2, -2), (-2, -1, 0, 1, 2), (2, 0, -2)])
 def test_two_margins_off_is_seldom_alike(offs):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import cache, partial
 
 import numpy as np
@@ -141,6 +142,22 @@ def shifts_with_intervals(
             first, second = (_kept_below(own, shift, bound) for bound in bounds)
         found.append((shift, first, second))
     return found
+
+
+def agreeing(interval: Interval | None, shift: float, *, differs: bool) -> Interval | None:
+    """End an interval at zero where the test that decides says more than it, or less.
+
+    One whose estimate is zero stays as it is: it tells no direction.
+    """
+    if interval is None or interval.excludes_zero() == differs or (differs and shift == 0):
+        return interval
+    if not differs:
+        return Interval(min(interval.low, 0.0), max(interval.high, 0.0))
+    return (
+        replace(interval, low=0.0, low_open=True)
+        if shift > 0
+        else replace(interval, high=0.0, high_open=True)
+    )
 
 
 def _p_by_all_flips(column: FloatArray, others: FloatArray) -> Callable[[FloatArray], FloatArray]:

@@ -375,14 +375,17 @@ def line(
     if size < LINE_TASTERS or many < LINE_DAYS:
         return NoResult("A day is read off straight lines from five tasters and four days on.")
     n, mean, error, _ = _columns(settle_ties(_own_fits(days, values, 2)[:, 2:]), 0.0)
-    p_bend = float(2 * stdtr(n[0] - 1, -abs(mean[0]) / error[0])) if error[0] else 0.0
+    p_bend = float(mean[0] == 0)
+    if error[0]:
+        p_bend = float(2 * stdtr(n[0] - 1, -abs(mean[0]) / error[0]))
     if n[0] < LINE_TASTERS:
         return NoResult("Fewer than five tasters were there on three days, so a bend cannot show.")
     if p_bend <= BEND:
         return NoResult(BENT)
     intercept, slope = lines.mean(axis=0).tolist()
     t = -float(stdtrit(size - 1, alpha / 2))
-    interval = fieller(intercept, slope, np.cov(lines.T) / size, level=level, t=t)
+    errors = np.cov(settle_ties(lines).T) / size
+    interval = fieller(intercept, slope, errors, level=level, t=t)
     if isinstance(interval, NoResult):
         return interval
     day = (level - intercept) / slope
@@ -415,6 +418,8 @@ def fieller(
     All x with ``(intercept + slope x - level)^2 <= t^2 var(intercept + slope x)``: E. C. Fieller
     1954, J. R. Stat. Soc. B 16:175; no result where that has no two ends.
     """
+    if not covariance.any():
+        return NoResult("All tasters have one and the same line, which leaves no scatter.")
     (v0, v01), (_, v1) = covariance.tolist()
     square, half = slope**2 - t**2 * v1, slope * (intercept - level) - t**2 * v01
     if square <= 0:

@@ -291,8 +291,10 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     best = _descend(model, starts[0])
     for start in starts[1:]:
         best = min(best, _descend(model, start, best), key=lambda fit: fit.at.value)
-    at = _in_points(best.at, unit, strata)
-    return replace(best, variances=best.variances * unit**2, at=at)
+    variances = best.variances * unit**2
+    if variances[best.names.index("residual")] * strata.n_scores <= strata.rounding:
+        return NoResult("The scores show no scatter beyond the effects in the model.")
+    return replace(best, variances=variances, at=_in_points(best.at, unit, strata))
 
 
 def _well_posed(matrix: FloatArray) -> bool:

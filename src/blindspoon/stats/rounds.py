@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.stats.hodges_lehmann import shifts_with_intervals
-from blindspoon.stats.results import Interval, Method, NoResult, RankContrast
+from blindspoon.stats.hodges_lehmann import agreeing, shifts_with_intervals
+from blindspoon.stats.results import Method, NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
     TOLERANCE,
     null_distribution,
@@ -344,7 +344,7 @@ def _compare(
         ((shift, interval, equivalence),) = shifts_with_intervals(
             column[:, None], alpha / len(variants), rng
         )
-        interval = _agreeing(interval, shift, differs=family[v].p_value <= alpha)
+        interval = agreeing(interval, shift, differs=family[v].p_value <= alpha)
         results[v] = RankContrast(
             variant=v,
             tasters=1,
@@ -359,19 +359,6 @@ def _compare(
             method=family[v].method,
         )
     return results
-
-
-def _agreeing(interval: Interval | None, shift: float, *, differs: bool) -> Interval | None:
-    """End an interval at zero where the closed test says more than it, or less."""
-    if interval is None or interval.excludes_zero() == differs:
-        return interval
-    if not differs:
-        return Interval(min(interval.low, 0.0), max(interval.high, 0.0))
-    return (
-        replace(interval, low=0.0, low_open=True)
-        if shift > 0
-        else replace(interval, high=0.0, high_open=True)
-    )
 
 
 def _of(rounds: Sequence[Cups], control: int, variants: Sequence[int]) -> Iterator[Round]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.stats.hodges_lehmann import shifts_with_intervals
+from blindspoon.stats.hodges_lehmann import agreeing, shifts_with_intervals
 from blindspoon.stats.results import NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
     SAMPLES,
@@ -101,9 +101,10 @@ def compare_ranks(
     *Estimate.* ``shift`` is the median of the pairwise means of the differences, each paired
     with itself too (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598); zeros stay
     in. The interval is what the test of ``p_adjusted`` does not reject
-    (`shifts_with_intervals`), so it leaves zero out where that is at most alpha. It holds for
-    all variants at once, needs at least six tasters at the usual 0.05, more with several
-    variants, and is None below.
+    (`shifts_with_intervals`), so it leaves zero out where that is at most alpha; above 18 tasters,
+    where it is found another way, it is ended at zero so that it does, unless the estimate is zero
+    itself. It holds for all variants at once, needs at least six tasters at the usual 0.05, more
+    with several variants, and is None below.
 
     *Least p.* No ``p_adjusted`` with the same zeros, ties and gaps could have been below
     ``smallest_p``. For a variant on which m tasters differ it is 2 / 2^m, or that of a
@@ -157,7 +158,7 @@ def _compare(
             tasters=int((~np.isnan(differences[:, v])).sum()),
             zero_differences=int((differences[:, v] == 0).sum()),
             shift=estimates[v][0],
-            interval=estimates[v][1],
+            interval=agreeing(estimates[v][1], estimates[v][0], differs=bool(adjusted[v] <= alpha)),
             equivalence_interval=estimates[v][2],
             p_value=alone[v],
             p_adjusted=float(adjusted[v]),

@@ -114,8 +114,10 @@ def compare_sittings(
     likings of a variant all free, the mean square of variant by session is held against what is
     left, (tasters - 1)(variants - 1)(sessions - 1) degrees of freedom: the F of a balanced
     layout (R. A. Fisher 1925, Statistical Methods for Research Workers, chapter 7), over the
-    tasters who missed nothing. A sitting's own interval takes its own scatter of taster by
-    variant and C. W. Dunnett's (1955) critical value.
+    tasters who missed nothing. Where nothing is left, since all n moved exactly alike, the chance
+    that they would agree in direction, 2 / 2^n, stands in for it (see `unanimous`). A sitting's
+    own interval takes its own scatter of taster by variant and C. W. Dunnett's (1955) critical
+    value.
 
     Examples
     --------
@@ -150,6 +152,7 @@ def compare_sittings(
     if always.sum() < 2 or len(every) < 2:
         return NoResult("Fewer than two tasters had a variant and the control at every sitting.")
     f, degrees = _interaction(every)
+    p_value = float(fdtrc(*degrees, f)) if np.isfinite(f) else 2.0 ** (1 - len(every))
     differences, intervals = np.full((held.size, n_variants), np.nan), []
     for row, place in enumerate(held.tolist()):
         here = cells[complete[:, place], place][:, served[place]]
@@ -168,7 +171,7 @@ def compare_sittings(
         f=f,
         df_num=degrees[0],
         df_den=degrees[1],
-        p_value=float(fdtrc(*degrees, f)) if np.isfinite(f) else 0.0,
+        p_value=p_value,
         tasters=len(every),
         differences=differences,
         intervals=tuple(intervals),
