@@ -22,6 +22,7 @@ TEXTS = [
     shipped("starter/trial.toml").replace("{seed}", "3").replace("{today}", "2026-09-04"),
     *((path / "trial.toml").read_text("utf-8") for path in sorted(TRIALS.iterdir())),
 ]
+TEXTS.append(f'{TEXTS[0]}\n[[session]]\nname = "late"  # listed where the file ends\n')
 PLACES = ("trial.host", "trial.title", "decision.margin", "publish.address", "story.text")
 TEXT = ['a "b"', "ü # x", "l\nm", "", " [x] "]
 

@@ -41,26 +41,34 @@ def put(text: str, place: str, value: Value | None) -> str:
     parts = re.findall(r"[^.\[\]]+", place)
     *path, _ = [int(part) - 1 if part.isdigit() else part for part in parts]
     key = parts[-1]
-    values = _plain(tomllib.loads(text))
-    table = _at(values, path)
+    table = _at(_plain(tomllib.loads(text)), path)
     if table.get(key) == value and type(table.get(key)) is type(value):
         return text
 
-    def set_it(document: Any) -> None:  # noqa: ANN401 - tomlkit's or plain values
+    def set_it(document: Any, path: Sequence[str | int] = path) -> None:  # noqa: ANN401
         table = _at(document, path)
         if value is None:
             table.pop(key, None)
         else:
             table[key] = value
 
-    if key in table or value is None:
-        return _seen(text, set_it, _by_value(text, set_it))
     lines = text.splitlines(keepends=True)
     section = _section(lines, path)
-    if section is None and len(path) == 1 and path[0] not in values:
-        return _seen(text, set_it, _ended(text) + f"\n[{path[0]}]\n{_line(key, value)}")
+    if key in table or value is None:
+        changed = _by_value(text, set_it)
+        if section and not changed:  # tomlkit cannot keep [[session]]s that other sections part
+            start, own, _ = section
+            there = "".join(lines[start:own])
+            changed = _by_value(
+                there, lambda alone: set_it(alone, [*path[:1], *[0] * (len(path) - 1)])
+            )
+            changed = "".join([*lines[:start], changed, *lines[own:]])
+        return _seen(text, set_it, changed)
     if section is None or not section[1]:
-        return _seen(text, set_it, _by_value(text, set_it))
+        changed = _by_value(text, set_it)
+        if not changed and len(path) == 1 and not table:
+            changed = _ended(text) + f"\n[{path[0]}]\n{_line(key, value)}"
+        return _seen(text, set_it, changed)
     offer = re.compile(rf"# *{re.escape(key)} *=[^#\n]*")
     for row in range(section[0], len(lines)):
         if row >= section[1] and not lines[row].startswith("#"):
