@@ -29,8 +29,8 @@ from blindspoon.trial import Trial
 if TYPE_CHECKING:
     from blindspoon.sheets.paper import Paper
 
-LATE = ("trays", "labels", "ballots", "pouring")
-"""Sheets that whoever comes late needs."""
+ADDED = ("trays", "labels", "ballots", "pouring")
+"""Sheets that whoever comes late needs, or a session that is added."""
 
 STREAM = 1000
 """Tells the drawing's random stream from the others that come from the trial's seed."""
@@ -289,8 +289,8 @@ def _add(
 def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, ...]:
     """Print the sheets of the blind that was drawn into sheets/ of the trial folder.
 
-    Whoever was added later has their own once more in sheets/late, apart from all that is printed
-    already.
+    A taster or a session that was added has its own once more in sheets/added, apart from all that
+    is printed already.
 
     Raises
     ------
@@ -313,13 +313,14 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     how: dict[str, Any] = {"paper": paper, "label_stock": labels, "cautions": warned}
     how["portion_g"] = trial.tasting.portion_g
     sheets = print_sheets(trial, plan, **how, roles=True, days=days)
-    late = [added.name for added in seal.added if added.kind == "taster"] if seal else []
-    for number, taster in enumerate(plan.request.tasters, 1):
-        if taster in late:
-            own = tuple(cup for cup in plan.servings if cup.taster == taster)
-            pages = print_sheets(trial, replace(plan, servings=own), **how)
-            at = f"late/{file_name(number, taster)}"
-            sheets |= {f"{at}/{name}.html": pages[f"{name}.html"] for name in LATE}
+    places = {taster: number for number, taster in enumerate(plan.request.tasters, 1)}
+    for added in seal.added if seal else ():
+        own = tuple(cup for cup in plan.servings if getattr(cup, added.kind) == added.name)
+        pages = print_sheets(trial, replace(plan, servings=own), **how)
+        at = f"session-{added.name}"
+        if added.kind == "taster":
+            at = file_name(places[added.name], added.name)
+        sheets |= {f"added/{at}/{name}.html": pages[f"{name}.html"] for name in ADDED}
     if days:
         sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
     for name, content in sheets.items():

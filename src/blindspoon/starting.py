@@ -304,8 +304,10 @@ def _course_in_words(trial: Trial) -> str:
 
 def rule_beside(trial: Trial) -> str:
     """Say what else is scored, and what that is good for; empty where nothing is."""
-    rest = [a.label for a in trial.attributes if a.name not in trial.decision.primary]
-    if not rest or not trial.decision.primary:
+    primary = trial.decision.primary
+    followed = [trial.course.attribute] if trial.course and "course" in primary else []
+    rest = [a.label for a in trial.attributes if a.name not in (*primary, *followed)]
+    if not rest or not primary:
         return ""
     is_are = "is" if len(rest) == 1 else "are"
     return (
@@ -395,14 +397,14 @@ def lines_of(text: str) -> list[str]:
 
 
 def tasters_of(text: str) -> int | list[str]:
-    r"""Read names, a line each or with commas between, or how many there are.
+    r"""Read names, a line each or with commas or "and" between, or how many there are.
 
     Examples
     --------
-    >>> tasters_of("Ada, Ben\nCleo"), tasters_of("9")
-    (['Ada', 'Ben', 'Cleo'], 9)
+    >>> tasters_of("Ada, Ben\nCleo and Dev"), tasters_of("9")
+    (['Ada', 'Ben', 'Cleo', 'Dev'], 9)
     """
-    names = lines_of(re.sub("[,;]", "\n", text))
+    names = lines_of(re.sub("[,;&]| and ", "\n", text))
     return int(names[0]) if len(names) == 1 and names[0].isdecimal() else names
 
 

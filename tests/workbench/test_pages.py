@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import random
 import re
+import time
 
 import pytest
 
@@ -14,6 +15,7 @@ from blindspoon.errors import FormError
 from blindspoon.files import earlier
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
+from blindspoon.workbench import company
 from blindspoon.workbench.door import Door
 from blindspoon.workbench.listening import serve
 
@@ -351,3 +353,29 @@ def test_when_it_is_ready_is_begun_without_touching_a_file(visit, tmp_path):
     assert [variant.series for variant in trial.variants] == ["", "sauerkraut", "sauerkraut"]
     assert fields(host.read("/t/sauerkraut/question"))["decision.primary"] == "course"
     assert 'name="ages" value="yes"' in host.read("/new?like=sauerkraut")
+
+
+def test_a_household_of_two_is_told_what_it_can_show_and_how_both_can_taste(at):
+    host, folder = at("planned")
+    (folder / "trial.toml").write_text(
+        (folder / "trial.toml").read_text("utf-8").replace(', "Cleo", "Dev", "Eve", "Finn"', ""),
+        "utf-8",
+    )
+    page = host.read("/t/crisp/codes")
+    assert "The two of you, both tasting" in page
+    assert "You alone" not in page
+    host.get("/t/crisp/tasters")
+    job = host.bench.jobs.last(company.CHANCES, folder)
+    while not job.ended:
+        time.sleep(0.02)
+    assert job.result["first"][0].startswith("Two are too few to work it out. 3 tasters, one ")
+
+
+def test_what_is_followed_over_days_is_not_called_an_idea_for_next_time(visit, tmp_path):
+    days = {"changes": "7 days\n14 days", "ages": "yes", "decision.margin": "1"}
+    host = visit(tmp_path)
+    host.post("/new", **START | days | {"primary": "sourness", "scored": "sourness"})
+    page = host.read("/t/sauerkraut/rule")
+    assert "We follow sourness" in page
+    assert "idea for next time" not in page
+    assert "Into the cold" in host.read("/t/sauerkraut/jars/new-7-days")

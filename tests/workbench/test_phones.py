@@ -12,6 +12,8 @@ import socket
 import pytest
 
 from blindspoon.collect import server
+from blindspoon.examine import examine
+from blindspoon.files.trial_toml import parse_trial
 
 
 def ask(port, path, method="GET", host=None):
@@ -102,7 +104,7 @@ def test_who_came_late_has_sheets_at_once_and_only_who_pours_sees_their_cups(at)
         data={"ticket": host.bench.door.proof("ticket"), "late": "Gus"},
         follow_redirects=True,
     ).text
-    links = re.findall(r'href="/t/crisp/(sheets/late/07-Gus/[a-z]+\.html)"', page)
+    links = re.findall(r'href="/t/crisp/(sheets/added/07-Gus/[a-z]+\.html)"', page)
     assert [link.rsplit("/")[-1] for link in links] == ["trays.html", "labels.html", "ballots.html"]
     own = {row["code"] for row in cups(folder) if row["taster"] == "Gus"}
     others = {row["code"] for row in cups(folder)} - own
@@ -111,9 +113,9 @@ def test_who_came_late_has_sheets_at_once_and_only_who_pours_sees_their_cups(at)
         assert all(f"<b>{code}</b>" in text or f">{code}<" in text for code in own), link
         assert "Oak leaf" not in text
         assert not [code for code in others if f">{code}<" in text]
-    assert "size: 215.9mm" in host.read("/t/crisp/sheets/late/07-Gus/trays.html")
-    assert "For sheets of 80 labels" in host.read("/t/crisp/sheets/late/07-Gus/labels.html")
-    pours = "late/07-Gus/pouring.html"
+    assert "size: 215.9mm" in host.read("/t/crisp/sheets/added/07-Gus/trays.html")
+    assert "For sheets of 80 labels" in host.read("/t/crisp/sheets/added/07-Gus/labels.html")
+    pours = "added/07-Gus/pouring.html"
     assert host.get(f"/t/crisp/sheets/{pours}").status_code == 404
     assert host.post("/t/crisp/sheets/pouring", sheet=pours).status_code == 303
     assert "Oak leaf" in host.post("/t/crisp/sheets/pouring", pours="yes", sheet=pours).text
@@ -129,3 +131,31 @@ def test_rows_of_a_spreadsheet_may_end_in_a_blank_cell(at):
     assert typed.split("</textarea>")[0] == text
     assert host.post("/t/crisp/tasting/rows", rows=text, shown=shown).status_code == 303
     assert ",7," in next((folder / "ballots").glob("*Eve.csv")).read_text("utf-8")
+
+
+def test_a_session_is_added_from_a_page_and_has_sheets_of_its_own(at):
+    host, folder = at("sealed")
+    toml, before = (folder / "trial.toml").read_bytes(), cups(folder)
+    assert host.post("/t/crisp/tasting/more", more="soon").status_code == 422
+    assert (folder / "trial.toml").read_bytes() == toml
+    assert host.post("/t/crisp/tasting/more", more="2026-10-03").status_code == 303
+    trial = parse_trial((folder / "trial.toml").read_text("utf-8"))
+    assert [(it.name, str(it.date)) for it in trial.sessions] == [
+        ("1", "None"),
+        ("2", "2026-10-03"),
+    ]
+    assert [row for row in cups(folder) if row["session"] == "1"] == before
+    assert len([row for row in cups(folder) if row["session"] == "2"]) == len(before)
+    page = host.read("/t/crisp/sheets")
+    assert "Session 2: card for each tray" in page
+    assert "Oak leaf" not in host.read("/t/crisp/sheets/added/session-2/labels.html")
+    assert host.get("/t/crisp/sheets/added/session-2/pouring.html").status_code == 404
+    assert host.get("/t/crisp/tasting/2/key/1").status_code == 200
+    assert not examine(folder).problems
+
+
+def test_no_session_is_added_after_the_tasting(at):
+    host, folder = at("closed")
+    before = cups(folder)
+    assert host.post("/t/crisp/tasting/more", more="").status_code == 409
+    assert cups(folder) == before

@@ -287,7 +287,7 @@ def blind(  # noqa: PLR0913 - each is an option of the command
     what = {
         "tasters": "Sheets, one a taster,",
         "both-taste": "Sheets of bowls and of cups",
-        "late": "Sheets of whoever was added",
+        "added": "Sheets of what was added",
     }
     for name in dict.fromkeys(page.relative_to(folder / "sheets").parts[0] for page in pages):
         click.echo(f"{what.get(name, 'Sheet')} written: {folder / 'sheets' / name}")

@@ -160,19 +160,20 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
             first, rest = days.sentences[len(DESIGNS) :], days.sentences[: len(DESIGNS)]
         return undrawn | {"first": first, "rest": rest}
     planned, rounds = len(plan.tasting.tasters), len(plan.sessions) or 1
-    alone = planned == 1
+    alone, least = planned == 1, max(planned, 3)  # two are too few to simulate
     options = planning.SizeOptions(
         trials=trials,
         jobs=1,
-        tasters=() if alone else sorted({6, 12, 24, max(planned, 3)}),
+        tasters=() if alone else sorted({6, 12, 24, least}),
         sessions=() if alone else sorted({1, 2, rounds}),
     )
     trial, sizing = planning.size_folder(found.folder, options, moved)
     chart = chances_chart(sizing, trial)
-    own = f"{count(planned, 'taster')}, {spelled(rounds)} "
+    own = f"{count(1 if alone else least, 'taster')}, {spelled(rounds)} "
     theirs = [text for text in sizing.sentences if text.startswith(own)]
+    short = "" if alone or planned == least else "Two are too few to work it out. "
     return {
-        "first": theirs,
+        "first": [f"{short}{text}" for text in theirs],
         "rest": [text for text in sizing.sentences if text not in theirs],
         "assumptions": sizing.assumptions,
         "title": chart.title,

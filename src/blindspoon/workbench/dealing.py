@@ -18,7 +18,7 @@ from blindspoon.stage import Stage
 from blindspoon.starting import rule_beside, rule_in_words
 from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 
-TELLING = re.compile(r"helper\.html|(late/[^/]+/)?pouring\.html|both-taste/bowls\.html")
+TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""
 
 PAPER = ".blindspoon/paper"
@@ -77,12 +77,13 @@ def add_to(bench: Workbench) -> None:
     def sheets(found: Stage) -> Response:
         names = disk.sheets_in(found.folder)
         people = [(n, n[11:-5].replace("-", " ")) for n in names if n.startswith("tasters/")]
-        late = [n[:-13] for n in names if re.fullmatch("late/[^/]+/ballots.html", n)]
+        added = [n[:-13] for n in names if re.fullmatch("added/[^/]+/ballots.html", n)]
+        called = [re.sub(r"^added/(\d+-)?", "", at).replace("-", " ") for at in added]
         calendar = (found.folder / "sheets" / "calendar.ics").is_file()
         return bench.page(
-            "sheets.html.j2", found, "sheets",
-            names=names, people=people, late=[(at, at[8:].replace("-", " ")) for at in late],
-            stocks=STOCKS, calendar=calendar, chosen=paper_of(found.folder),
+            "sheets.html.j2", found, "sheets", names=names, people=people, stocks=STOCKS,
+            added=list(zip(added, called, strict=True)), calendar=calendar,
+            chosen=paper_of(found.folder),
         )  # fmt: skip
 
     @bench.post("sheets")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from flask import abort, make_response, render_template, request
@@ -13,14 +14,18 @@ from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.phones import Phones
 from blindspoon.collect.sitting import Sitting
-from blindspoon.drawing import add_late, alike, write_sheets
+from blindspoon.drawing import add_late, add_more, alike, write_sheets
 from blindspoon.errors import Problem, TrialError
+from blindspoon.files import disk
 from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_edit import add, put
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
+from blindspoon.starting import date_of, names_of
 from blindspoon.wording import capital
 from blindspoon.workbench.app import Form, Workbench, today
 from blindspoon.workbench.dealing import paper_of
+from blindspoon.workbench.phrases import REMEDIES
 
 
 def add_to(bench: Workbench) -> None:
@@ -119,6 +124,30 @@ def _add_more(
         told = f"{name} has cups now, and can join by phone. Their sheets are written, too."
         return bench.go(found, "sheets", told)
 
+    @bench.get("tasting/more")
+    def ask_more(found: Stage) -> Response:
+        bench.see(found, "taster")
+        return fill(found, "more")
+
+    @bench.post("tasting/more")
+    def more(found: Stage, form: Form) -> Response:
+        """List one more session in trial.toml, and draw its cups."""
+        bench.see(found, "taster")
+        sitting, day = opened(found)[0], date_of(form.get("more", ""))
+        faults = {} if day or not form.get("more") else {"more": f"{REMEDIES['bad-date']}."}
+        try:
+            if not faults:
+                _list_session(found, sitting.plan.sessions, day)
+                add_more(found.folder, today())
+        except TrialError as error:
+            disk.write_file_atomically(found.folder / "trial.toml", found.files["trial.toml"])
+            faults["more"] = sentence(error.problems[0])
+        if faults:
+            return fill(found, "more", 422, typed=form, faults=faults)
+        sitting.reconcile()
+        write_sheets(found.folder, *paper_of(found.folder))
+        return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
+
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:
         opened(found)
@@ -140,6 +169,17 @@ def _add_more(
             return fill(found, "rows", typed=typed, addition=addition, shown=shown)
         addition.add(sitting)
         return bench.go(found, "tasting", f"Scores of {len(addition.answers)} cups are added.")
+
+
+def _list_session(found: Stage, known: Sequence[str], day: datetime.date | None) -> None:
+    """Add a session to trial.toml, and the first one where it lists none."""
+    numbers = map(str, range(len(known) + 1, 2 * len(known) + 2))
+    text = found.text
+    if not names_of(text, "session"):
+        text = add(text, "session", {"name": known[0]})
+    text = add(text, "session", {"name": next(it for it in numbers if it not in known)})
+    text = put(text, f"session[{len(names_of(text, 'session'))}].date", day)
+    disk.write_file_atomically(found.folder / "trial.toml", text.encode())
 
 
 def sentence(problem: Problem) -> str:
