@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
+from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate.balanced import decide, make_rule
@@ -16,7 +17,7 @@ from blindspoon.simulate.flips import make_flips, tell_apart, within
 from blindspoon.simulate.panels import rank_differences
 from blindspoon.simulate.size import size
 from blindspoon.simulate.size_results import common_practice
-from blindspoon.simulate.trials import PanelSize, draw_scores, serving_positions
+from blindspoon.simulate.trials import PanelSize, serving_positions
 from blindspoon.trial import Scale
 
 SCALE = Scale(low=0, high=10, step=0.5)

@@ -199,4 +199,4 @@ def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: 
     if as_json:
         say_json(found.to_record())
     else:
-        click.echo((tables if to is None else summary)(found.counted()), nl=False)
+        click.echo((tables if to is None else summary)(found.rates), nl=False)

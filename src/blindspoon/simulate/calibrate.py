@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, NamedTuple
 
@@ -18,7 +18,6 @@ from blindspoon.findings.pooling import pool
 from blindspoon.simulate import course_rates
 from blindspoon.simulate.course_rates import Asked, CourseCell, CourseSituation
 from blindspoon.simulate.situations import (
-    BOTH,
     SITUATIONS,
     TRUTHS,
     Situation,
@@ -43,9 +42,9 @@ class Rate:
     trials: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CalibrationCell:
-    """How one procedure did in one situation with one panel and one truth.
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """One rate of one procedure in one situation with one panel and one truth: a row of the CSV.
 
     Parameters
     ----------
@@ -53,42 +52,16 @@ class CalibrationCell:
     variants, tasters : int
         The control counts among the variants.
     truth : {"none", "one", "all"}
-        Which variants truly differ from the control, each by one margin.
-    procedure : {"mixed", "ranks"}
-    trials : int
-    false_alarm : Rate or None
-        Any variant called different or slight that is not; None where all differ.
-    coverage : Rate or None
-        All true differences inside their intervals at once, among the trials with an interval;
-        None where there was none.
-    found : Rate or None
-        The variant that differs called different or slight; None unless exactly one does.
-    false_alike : Rate or None
-        Any variant called alike or slight that is off by the margin; None where none is.
-    """
-
-    situation: str
-    variants: int
-    tasters: int
-    truth: Truth
-    procedure: By
-    trials: int
-    false_alarm: Rate | None
-    coverage: Rate | None
-    found: Rate | None
-    false_alike: Rate | None
-
-
-@dataclass(frozen=True, slots=True)
-class Counted:
-    """One rate, by itself: a row of the CSV.
-
-    Parameters
-    ----------
-    situation, variants, tasters, truth, procedure
-        As in `CalibrationCell`; over days also a procedure of `course_rates`, by its name.
+        Which variants truly differ from the control, each by one margin; over days a food changes
+        ("all") or does not ("none").
+    procedure : str
+        "mixed" or "ranks"; over days one of `course_rates`, by its name.
     question : {"false_alarm", "coverage", "found", "false_alike"}
+        Any variant called different or slight that is not; all true differences inside their
+        intervals at once, among the trials with an interval; the one variant that differs called
+        different or slight; any variant called alike or slight that is off by the margin.
     rate : Rate
+        Of the trials in which the question could be asked.
     """
 
     situation: str
@@ -112,46 +85,40 @@ class Counted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibration:
-    """All cells of a calibration.
+    """All rates of a calibration.
 
     Parameters
     ----------
     trials, seed : int
         Simulated trials a cell as asked for, and what their random draws come from.
-    cells : tuple of CalibrationCell
-        By situation, variants, tasters, truth and procedure.
-    courses : tuple of Counted
-        Of courses over days; a food changes ("all") or does not ("none").
+    rates : tuple of Counted
+        By situation, variants, tasters, truth and procedure; those of courses over days last.
     """
 
     trials: int
     seed: int
-    cells: tuple[CalibrationCell, ...]
-    courses: tuple[Counted, ...] = ()
+    rates: tuple[Counted, ...]
 
     def to_record(self) -> Record:
-        """Give everything as plain values, ready for JSON."""
-        return asdict(self)
-
-    def counted(self) -> tuple[Counted, ...]:
-        """List every rate of a question that could be asked."""
-        found = tuple(
-            Counted(
-                cell.situation,
-                cell.variants,
-                cell.tasters,
-                cell.truth,
-                cell.procedure,
-                question,
-                getattr(cell, question),
-            )
-            for cell in self.cells
-            for question in QUESTIONS
-            if getattr(cell, question) is not None
-        )
-        return (*found, *self.courses)
+        """Give everything as plain values, ready for JSON: a cell holds its four questions."""
+        cells: dict[tuple[object, ...], Record] = {}
+        for one in self.rates:
+            if one.situation in course_rates.NAMES:
+                continue
+            cell: Record = {name: getattr(one, name) for name in CELL}
+            cell = cells.setdefault((*cell.values(),), cell | dict.fromkeys(("trials", *QUESTIONS)))
+            cell["trials"] = max(cell["trials"] or 0, one.rate.trials)
+            cell[one.question] = asdict(one.rate)
+        courses = [asdict(one) for one in self.rates if one.situation in course_rates.NAMES]
+        return {
+            "trials": self.trials,
+            "seed": self.seed,
+            "cells": [*cells.values()],
+            "courses": courses,
+        }
 
 
+CELL = ("situation", "variants", "tasters", "truth", "procedure")
 QUESTIONS = ("false_alarm", "coverage", "found", "false_alike")
 
 
@@ -228,12 +195,6 @@ def _replies(trial: dict[int, Answer], true: Truths, procedure: By) -> tuple[boo
     )
 
 
-def rates(counts: IntArray) -> dict[str, Rate | None]:
-    """Turn counts of shape (4, 2) into rates; None for a question that was never asked."""
-    pairs = zip(QUESTIONS, counts.tolist(), strict=True)
-    return {name: rate(true, asked) if asked else None for name, (true, asked) in pairs}
-
-
 def rate(true: int, asked: int) -> Rate:
     """Turn counts into a rate with its Monte Carlo standard error."""
     share = true / asked
@@ -254,6 +215,35 @@ class GridCell(NamedTuple):
     variants: int
     tasters: int
     truth: Truth
+
+
+def count(
+    work: Callable[[int, Any, int, int], dict[Asked, tuple[int, int]]],
+    wanted: Mapping[Any, int],
+    chunk: int,
+    **asked: Any,  # noqa: ANN401 - seed, n_jobs and progress, as in `calibrate`
+) -> Iterator[Counted]:
+    """Count what is right over the trials wanted of each cell, by `count_chunk` or `course_chunk`.
+
+    A question that could never be asked has no rate. The longest cells are simulated first.
+    """
+    found: dict[GridCell | CourseCell, list[tuple[Asked, tuple[int, int]]]]
+    found = {cell: [] for cell in wanted}
+    order = dict(sorted(wanted.items(), key=lambda pair: -pair[0].tasters))
+    for cell, counts in sweep_chunks(work, order, chunk, **asked):
+        found[cell] += counts.items()
+    for cell, parts in found.items():
+        for (procedure, question), (true, of) in course_rates.summed(parts).items():
+            if of:
+                yield Counted(
+                    cell.situation.name,
+                    cell.variants,
+                    cell.tasters,
+                    cell.truth,
+                    procedure,
+                    question,
+                    rate(true, of),
+                )
 
 
 def calibrate(
@@ -287,33 +277,16 @@ def calibrate(
     Examples
     --------
     >>> found = calibrate(trials=4, seed=1, tasters=[6], situations=SITUATIONS[:1])
-    >>> len(found.cells), found.cells[0].trials, found.cells[0].found
-    (12, 4, None)
+    >>> found.rates[0].question, found.rates[0].rate.trials
+    ('false_alarm', 4)
     """
     panels = [GridCell(*cell) for cell in itertools.product(situations, variants, tasters, TRUTHS)]
     wanted = {
         panel: max(1, trials >> (panel.tasters > EXACT_UP_TO) + (panel.truth != "none"))
-        for panel in sorted(panels, key=lambda panel: -panel.tasters)
-    }
-    counted = {panel: np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64) for panel in panels}
-    for panel, chunk in sweep_chunks(
-        count_chunk, wanted, CHUNK, seed=seed, n_jobs=n_jobs, progress=progress
-    ):
-        counted[panel] += chunk
-    cells = [
-        CalibrationCell(
-            situation=panel.situation.name,
-            variants=panel.variants,
-            tasters=panel.tasters,
-            truth=panel.truth,
-            procedure=procedure,
-            trials=wanted[panel],
-            **rates(counts),
-        )
         for panel in panels
-        for procedure, counts in zip(BOTH, counted[panel], strict=True)
-    ]
-    return Calibration(trials=trials, seed=seed, cells=tuple(cells))
+    }
+    found = count(count_chunk, wanted, CHUNK, seed=seed, n_jobs=n_jobs, progress=progress)
+    return Calibration(trials=trials, seed=seed, rates=tuple(found))
 
 
 def calibrate_courses(
@@ -334,39 +307,20 @@ def calibrate_courses(
         for situation, size in itertools.product(situations, tasters)
         for changes in ((True,) if situation.turning else (False, True))
     ]
-    wanted = dict.fromkeys(sorted(cells, key=lambda cell: -cell.tasters), trials)
-    found: dict[CourseCell, list[tuple[Asked, tuple[int, int]]]] = {cell: [] for cell in cells}
-    for cell, chunk in sweep_chunks(
-        course_rates.course_chunk,
-        wanted,
-        course_rates.CHUNK,
-        seed=seed,
-        n_jobs=n_jobs,
-        progress=progress,
-    ):
-        found[cell] += chunk.items()
-    return tuple(
-        Counted(
-            cell.situation.name,
-            cell.situation.variants,
-            cell.tasters,
-            "all" if cell.changes else "none",
-            procedure,
-            question,
-            rate(true, asked),
-        )
-        for cell, parts in found.items()
-        for (procedure, question), (true, asked) in course_rates.summed(parts).items()
-    )
+    wanted, chunk = dict.fromkeys(cells, trials), course_rates.CHUNK
+    asked = {"seed": seed, "n_jobs": n_jobs, "progress": progress}
+    return tuple(count(course_rates.course_chunk, wanted, chunk, **asked))
 
 
-def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray:
+def count_chunk(
+    seed: int, panel: GridCell, start: int, trials: int
+) -> dict[Asked, tuple[int, int]]:
     """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
     Returns
     -------
-    int array, shape (2, 4, 2)
-        By the mixed model and by ranks, as `tally` counts.
+    dict of Asked to (int, int)
+        As `tally` counts, by the procedures of the situation.
     """
     situation, variants = panel.situation, panel.variants
     true = truths(situation, panel.truth, variants)
@@ -390,10 +344,13 @@ def count_chunk(seed: int, panel: GridCell, start: int, trials: int) -> IntArray
         repeats = zip(*[kitchens] * situation.kitchens, strict=True)
         judged = (found for those in repeats for found in pool(those).attributes)
     said = [[answers(result, by) for by in situation.by] for result in judged]
-    counts = np.zeros((len(BOTH), len(QUESTIONS), 2), np.int64)
-    for place, by in enumerate(situation.by):
-        counts[place] = tally([replies[place] for replies in said], true, by)
-    return counts
+    return {
+        (by, question): (true_of, of)
+        for place, by in enumerate(situation.by)
+        for question, (true_of, of) in zip(
+            QUESTIONS, tally([replies[place] for replies in said], true, by).tolist(), strict=True
+        )
+    }
 
 
 LIMIT = 0.055

@@ -64,7 +64,7 @@ def to_csv(calibration: Calibration, date: datetime.date) -> str:
     rows = [
         (*made, one.situation, one.variants, one.tasters, one.truth, one.procedure, one.question,
          round(one.rate.value, 6), round(one.rate.se, 6), one.rate.trials)
-        for one in calibration.counted()
+        for one in calibration.rates
     ]  # fmt: skip
     return write_csv([HEADING, *(map(str, row) for row in rows)])
 
@@ -245,12 +245,12 @@ def run(
     chosen = tuple(situation for situation in SITUATIONS if not only or situation.name in only)
     courses = [situation for situation in COURSES if not only or situation.name in only]
     sizes = tuple(dict.fromkeys(tasters))
-    cells = calibrate(
+    usual = calibrate(
         trials=trials, seed=seed, tasters=sizes or TASTERS, situations=chosen, n_jobs=jobs,
         progress=progress if chosen else None,
     )  # fmt: skip
-    counted = calibrate_courses(
+    over_days = calibrate_courses(
         courses, trials=trials, seed=seed, tasters=sizes or course_rates.TASTERS, n_jobs=jobs,
         progress=progress if courses else None,
     )  # fmt: skip
-    return replace(cells, courses=counted)
+    return replace(usual, rates=(*usual.rates, *over_days))

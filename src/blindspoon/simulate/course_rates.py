@@ -14,6 +14,7 @@ from blindspoon.batches.ages import CupAges
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.simulate.situations import Truth
 from blindspoon.simulate.trials import ALPHA
 from blindspoon.stats.acceptance import DayOfShare
 from blindspoon.stats.over_days import Bracket, Crossing, Trend
@@ -277,6 +278,16 @@ class CourseCell(NamedTuple):
     situation: CourseSituation
     tasters: int
     changes: bool
+
+    @property
+    def variants(self) -> int:
+        """The control among them."""
+        return self.situation.variants
+
+    @property
+    def truth(self) -> Truth:
+        """Whether the food differs from one day to another."""
+        return "all" if self.changes else "none"
 
 
 def course_chunk(

@@ -42,37 +42,6 @@ class Served(NamedTuple):
     jar: IntArray
 
 
-def draw_scores(
-    panel: PanelSize,
-    spread: Spread,
-    scale: Scale,
-    shift: float,
-    *,
-    trials: int,
-    rng: np.random.Generator,
-) -> FloatArray:
-    """Draw the scores of many trials in which one variant differs from all others.
-
-    The shift is the true difference in points, see `true_levels`. The same state of the generator
-    gives the same tasters and cups, whatever the shift.
-
-    Returns
-    -------
-    float array, shape (trials, tasters, variants, sessions)
-        In points.
-
-    Examples
-    --------
-    >>> scores = draw_scores(PanelSize(tasters=4, sessions=1, variants=3),
-    ...     Spread(residual_sd=1.0, taster_sd=1.0, taster_variant_sd=0.0),
-    ...     Scale(low=0, high=10, step=0.5), 2.0, trials=1000, rng=np.random.default_rng(1))
-    >>> scores.shape, set((scores % 0.5).ravel().tolist())
-    ((1000, 4, 3, 1), {0.0})
-    """
-    levels = true_levels(scale, shift, np.arange(trials), panel.variants)
-    return on_scale(draw_scatter(panel, spread, trials, rng) + levels, scale)
-
-
 def draw_scatter(
     panel: PanelSize, spread: Spread, trials: int, rng: np.random.Generator
 ) -> FloatArray:

@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.maximise import Optimum, Point, Terms, integrate, maximise
-from blindspoon.stats.results import FitNote, Interval, NoResult
+from blindspoon.stats.results import Interval, NoResult
 
 ERROR_PER_TASTER = 1e-5
 """Error of the log-likelihood, a taster, above which more nodes are taken."""
@@ -223,6 +223,7 @@ MOST_LEVELS = 30
 MOST_CLASSES = 12
 SCORES_A_CLASS = 3
 MOST_TASTERS = 1500
+"""Above so many the fit is skipped; it takes about a second there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -265,8 +266,6 @@ class OrdinalFit:
         Whether neighbouring scores were put in one class.
     taster_sd : float
         Standard deviation between tasters, in log odds.
-    nodes : int
-        Quadrature nodes a taster that were needed.
     """
 
     contrasts: tuple[OrdinalContrast, ...]
@@ -275,8 +274,6 @@ class OrdinalFit:
     grouped: bool
     taster_sd: float
     log_likelihood: float
-    nodes: int
-    note: FitNote
 
 
 def compare_ordinal(
@@ -286,8 +283,6 @@ def compare_ordinal(
     *,
     control: int,
     alpha: float,
-    nodes: int = 10,
-    most_tasters: int = MOST_TASTERS,
 ) -> OrdinalFit | NoResult:
     """Compare every variant with the control by a cumulative logit mixed model.
 
@@ -307,10 +302,6 @@ def compare_ordinal(
     alpha : float
         Chance of a false difference over all variants; the intervals have level ``1 - alpha``,
         simultaneously.
-    nodes : int
-        Quadrature nodes a taster, 2 to 160; more are taken where they are needed.
-    most_tasters : int
-        Above so many the fit is skipped; it takes about a second there.
 
     Returns
     -------
@@ -344,14 +335,14 @@ def compare_ordinal(
     kept = np.isfinite(score) & (taster >= 0) & (variant >= 0)
     score, taster, variant = score[kept], taster[kept], variant[kept]
     reason = _too_little(score, taster, variant, control)
-    if not reason and np.unique(taster).size > most_tasters:
-        reason = f"The model of ordered categories is skipped above {most_tasters:,} tasters."
+    if not reason and np.unique(taster).size > MOST_TASTERS:
+        reason = f"The model of ordered categories is skipped above {MOST_TASTERS:,} tasters."
     if reason:
         return NoResult(reason)
     levels, level, grouped = _levels(score)
     names = np.unique(variant)
     others = names[names != control]
-    fit = fit_cumulative(level, taster, (variant[:, None] == others).astype(np.float64), nodes)
+    fit = fit_cumulative(level, taster, (variant[:, None] == others).astype(np.float64))
     if isinstance(fit, NoResult):
         return fit
     errors = np.sqrt(np.diag(fit.covariance))
@@ -376,13 +367,6 @@ def compare_ordinal(
         grouped=grouped,
         taster_sd=fit.taster_sd,
         log_likelihood=fit.log_likelihood,
-        nodes=fit.nodes,
-        note=FitNote(
-            converged=True,
-            iterations=fit.iterations,
-            at_zero=("taster",) if fit.taster_sd == 0 else (),
-            position=False,
-        ),
     )
 
 

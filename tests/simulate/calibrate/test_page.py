@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import json
 
 import pytest
@@ -13,7 +14,7 @@ from blindspoon.errors import DesignError
 from blindspoon.simulate import calibration_tables
 from blindspoon.simulate.calibrate import (
     Calibration,
-    CalibrationCell,
+    Counted,
     Rate,
     held_to_limits,
     is_beyond,
@@ -34,9 +35,8 @@ SMALL = ["calibrate", "--trials", "8", "--tasters", "6", "--only", "normal", "--
 
 
 def cell(truth, procedure, situation="normal", **found):
-    questions = dict.fromkeys(("false_alarm", "coverage", "found", "false_alike")) | found
-    return CalibrationCell(situation=situation, variants=4, tasters=6, truth=truth,
-                           procedure=procedure, trials=2000, **questions)  # fmt: skip
+    questions = found.items()
+    return [Counted(situation, 4, 6, truth, procedure, name, rate) for name, rate in questions]
 
 
 def calibration(situation="normal", **found):
@@ -45,11 +45,11 @@ def calibration(situation="normal", **found):
         for truth in ("none", "one", "all")
         for procedure in ("mixed", "ranks")
     ]
-    return Calibration(trials=2000, seed=3, cells=tuple(cells))
+    return Calibration(trials=2000, seed=3, rates=tuple(itertools.chain(*cells)))
 
 
 def block(found):
-    return tables(found.counted())
+    return tables(found.rates)
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_a_rate_beyond_its_limit_is_bold_and_listed():
 
 def test_where_assumptions_do_not_hold_it_is_said():
     found = calibration("wide-control", false_alarm=Rate(0.128, 0.0075, 2000))
-    claims = {one.procedure: one.assumed for one in held_to_limits(found.counted())}
+    claims = {one.procedure: one.assumed for one in held_to_limits(found.rates)}
     assert claims == {"mixed": False, "ranks": True}
     text = block(found)
     assert "| wide-control | mixed model | no |" in text
@@ -98,8 +98,7 @@ def test_fewer_trials_with_an_interval_are_said():
 def test_a_rate_of_few_trials_is_not_called_the_worst():
     few, many = cell("none", "ranks", coverage=Rate(0.8, 0.1, 16)), cell(
         "one", "ranks", coverage=Rate(0.96, 0.005, 1000))  # fmt: skip
-    rest = [cell("none", "mixed"), cell("one", "mixed"), cell("all", "mixed"), cell("all", "ranks")]
-    text = block(Calibration(trials=2000, seed=3, cells=(few, many, *rest)))
+    text = block(Calibration(trials=2000, seed=3, rates=(*few, *many)))
     assert "| 0.957 ± 0.005 (0.960) |" in text
 
 
@@ -119,8 +118,8 @@ def test_a_line_of_the_csv_says_how_its_rate_was_made():
 
 def test_the_csv_gives_every_rate_back():
     found = calibration(false_alarm=Rate(0.128, 0.0075, 2000), coverage=Rate(0.8, 0.1, 16))
-    assert from_csv(to_csv(found, DAY)) == found.counted()
-    assert summary(found.counted()) in tables(found.counted())
+    assert from_csv(to_csv(found, DAY)) == found.rates
+    assert summary(found.rates) in tables(found.rates)
 
 
 @pytest.mark.parametrize(

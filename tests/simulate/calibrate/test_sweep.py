@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.verdict import judge
 from blindspoon.simulate import calibrate
-from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rates
+from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rate
 from blindspoon.simulate.situations import SITUATIONS
 from blindspoon.stats.results import Interval
 
@@ -28,12 +29,12 @@ def test_workers_change_nothing():
 
 @pytest.fixture
 def unjudged(monkeypatch):
-    """Note the simulated trials that would be judged, each with its seed; judge none."""
+    """Note the simulated trials that would be judged, each with its seed; compare nothing."""
     noted = []
 
     def note(trial, table):
         noted.append((trial.seed, len(table.tasters), table.scores.tobytes()))
-        return ()
+        return (SimpleNamespace(comparisons=()),)
 
     monkeypatch.setattr(calibrate, "compare_trial", note)
     return noted
@@ -59,7 +60,8 @@ def test_trials_of_a_cell_and_progress(unjudged):
         progress=lambda done, of: seen.append((done, of)),
     )  # fmt: skip
     assert Counter(tasters for _, tasters, _ in unjudged) == {4: 8 + 4 + 4, 20: 4 + 2 + 2}
-    trials = {(cell.tasters, cell.truth): cell.trials for cell in found.cells}
+    cells = found.to_record()["cells"]
+    trials = {(cell["tasters"], cell["truth"]): cell["trials"] for cell in cells}
     assert [trials[4, truth] for truth in ("none", "one", "all")] == [8, 4, 4]
     assert [trials[20, truth] for truth in ("none", "one", "all")] == [4, 2, 2]
     assert seen == [(done, 6) for done in range(7)]
@@ -105,7 +107,11 @@ def breaking(monkeypatch, compared, **changes):
 def count(truth="none", trials=60):
     panel = calibrate.GridCell(situation=NORMAL, variants=5, tasters=6, truth=truth)
     counts = calibrate.count_chunk(3, panel, 0, trials)
-    return rates(counts[0]), rates(counts[1])
+    mixed, ranks = (
+        {question: rate(*pair) for (own, question), pair in counts.items() if own == by and pair[1]}
+        for by in ("mixed", "ranks")
+    )
+    return mixed, ranks
 
 
 def unadjusted(contrast):
@@ -140,6 +146,6 @@ def test_a_short_calibration_holds_its_limits(situation, name):
     found = calibrate.calibrate(
         trials=400, seed=20260906, tasters=[6, 12], situations=[situation(name)], n_jobs=-1
     )
-    assumed = [each for each in held_to_limits(found.counted()) if each.assumed]
+    assumed = [each for each in held_to_limits(found.rates) if each.assumed]
     assert assumed
     assert [each for each in assumed if each.beyond] == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.simulate.calibrate import QUESTIONS, Answer, Rate, answers, rates, tally
+from blindspoon.simulate.calibrate import QUESTIONS, Answer, Rate, answers, rate, tally
 from blindspoon.simulate.situations import Truths
 from blindspoon.stats.results import Interval, NoResult
 
@@ -81,10 +81,10 @@ def test_what_was_not_compared_is_no_alarm_and_not_found():
 
 def test_rates_and_their_errors():
     counts = tally([{1: Answer("different", WIDE)}] + [{}] * 3, true(False), "mixed")
-    found = rates(counts)
-    assert found["false_alarm"] == Rate(0.25, pytest.approx((0.25 * 0.75 / 4) ** 0.5), 4)
-    assert found["coverage"] == Rate(1.0, 0.0, 1)
-    assert found["found"] is None
+    false_alarm, coverage, found, _ = counts.tolist()
+    assert rate(*false_alarm) == Rate(0.25, pytest.approx((0.25 * 0.75 / 4) ** 0.5), 4)
+    assert rate(*coverage) == Rate(1.0, 0.0, 1)
+    assert found == [0, 0]
 
 
 @pytest.mark.parametrize("name", ["normal", "incomplete", "missing"])

@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.simulate.balanced import (
     balanced_design,
@@ -17,7 +18,7 @@ from blindspoon.simulate.balanced import (
     steady,
 )
 from blindspoon.simulate.size_results import Spread
-from blindspoon.simulate.trials import PanelSize, draw_scores, serving_positions
+from blindspoon.simulate.trials import PanelSize, serving_positions
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.sittings import compare_sittings
 from blindspoon.trial import Scale

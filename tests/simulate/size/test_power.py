@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.stats import chi2, nct, norm, t
+from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.simulate import panels
 from blindspoon.simulate.balanced import decide, make_rule
 from blindspoon.simulate.panels import Question, size_panel
 from blindspoon.simulate.size_results import Spread, common_practice
-from blindspoon.simulate.trials import PanelSize, differing, draw_scores, serving_positions
+from blindspoon.simulate.trials import PanelSize, differing, serving_positions
 from blindspoon.trial import Scale
 
 WIDE = Scale(low=-1000, high=1000)

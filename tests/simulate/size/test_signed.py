@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.stats import wilcoxon
+from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.findings.verdict import kind_of
 from blindspoon.simulate.flips import _signed_ranks, make_flips, smallest_p, tell_apart, within
 from blindspoon.simulate.panels import rank_differences
-from blindspoon.simulate.trials import PanelSize, draw_scores
+from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.sign_flips import settle_ties, signed_ranks
 from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks
 from blindspoon.trial import Scale

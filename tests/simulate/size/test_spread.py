@@ -2,10 +2,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.errors import DesignError
 from blindspoon.simulate.size_results import Spread, common_practice, spread_from
-from blindspoon.simulate.trials import PanelSize, draw_scores
+from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Scale
