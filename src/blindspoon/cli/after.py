@@ -37,9 +37,8 @@ POOL = click.option(
 def lift(folder: Path, yes: bool, last: bool) -> None:
     """Lift the blind, once: find out what was in which cup.
 
-    That ends the tasting. Lists what is missing and asks; writes the date, the cups scored and a
-    fingerprint of the scores into seal.toml. Until then compare, report and publish refuse a sealed
-    folder.
+    That ends the tasting. Lists what is missing and asks; keeps a record in seal.toml. Until then
+    compare, report and publish refuse a sealed folder.
     """
     from blindspoon.lifting import Lifting, lift_blind  # noqa: PLC0415
 
@@ -100,8 +99,7 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
 def report(folders: Sequence[Path], to: Path, together: bool) -> None:
     """Write the findings as a page, with charts and tables.
 
-    It is reports/TRIAL/index.html. An existing report of the same trial is replaced whole, or not
-    at all.
+    It is reports/TRIAL/index.html, and replaces an earlier report of the same trial.
     """
     from blindspoon import api  # noqa: PLC0415
 
