@@ -379,3 +379,18 @@ def test_what_is_followed_over_days_is_not_called_an_idea_for_next_time(visit, t
     assert "We follow sourness" in page
     assert "idea for next time" not in page
     assert "Into the cold" in host.read("/t/sauerkraut/jars/new-7-days")
+
+
+@pytest.mark.parametrize("state", ["planned", "sealed", "tasting", "closed", "lifted"])
+def test_every_later_step_leads_on_to_the_next_one(at, state):
+    host, folder = at(state)
+    step = stage(folder).next
+    for page in ("look", "lift", "findings", "publish"):
+        text = host.read(f"/t/crisp/{page}")
+        wanted = 'class="main"' if page == step.name or state == "closed" else f"/{step.name}"
+        assert wanted in text.split("<main")[1] or state == "lifted", page
+
+
+def test_while_they_taste_the_last_look_does_not_list_who_is_out(at):
+    host, _ = at("tasting")  # Ada and Ben have scored
+    assert "Finn scored nothing" not in host.read("/t/crisp/look")

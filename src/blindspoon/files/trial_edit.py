@@ -53,7 +53,7 @@ def put(text: str, place: str, value: Value | None) -> str:
             table[key] = value
 
     lines = text.splitlines(keepends=True)
-    section = _section(lines, path)
+    section = _section(lines, path) if path else None
     if key in table or value is None:
         changed = _by_value(text, set_it)
         if section and not changed:  # tomlkit cannot keep [[session]]s that other sections part
@@ -129,7 +129,7 @@ def _section(lines: Sequence[str], path: Sequence[str | int]) -> tuple[int, int,
     None where it has no header of its own. Comments at its end that a blank line parts from its
     keys, or that follow it directly, head what comes next.
     """
-    name, count = path[0] if path else "", 0
+    name, count = path[0], 0
     start = end = own = -1
     for number, line in enumerate([*lines, "[]"]):
         header = _HEADER.match(line) or (number == len(lines))

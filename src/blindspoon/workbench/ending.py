@@ -49,8 +49,9 @@ def add_to(bench: Workbench) -> None:
 
         known = examine(found.folder)
         problems = [(_step(problem.file), said(problem)) for problem in known.problems]
-        own = [(_step(note.file), noted(note)) for note in known.notes]
-        notes = [(step, text) for step, text in own if step != "jars"]  # said there
+        begun = found.state in ("sealed", "tasting")  # who is out, and what jars are like, is
+        own = [note for note in known.notes if not (begun and note.gap)]  # said on their pages
+        notes = [(_step(it.file), noted(it)) for it in own if _step(it.file) != "jars"]
         told = {"problems": problems, "notes": notes}
         return bench.page("look.html.j2", found, "look", 200, **told, cautions=known.cautions)
 

@@ -128,7 +128,7 @@ def add_to(bench: Workbench) -> None:
             return bench.checked(faults, {"worked": worked} if worked else {})
         if faults:
             return page(found, which, jar, 422, typed=jar.cells | typed, faults=faults)
-        told = f"{name} is {'taken out' if out else 'written down'}"
+        told = f"{wording.capital(name)} is {'taken out' if out else 'written down'}"
         return bench.save(found, files, told, f"{told}.", "jars")
 
 
