@@ -51,7 +51,7 @@ def test_both_ends_of_an_interval_have_the_same_decimals(texts):
 
 def test_the_recipe_of_what_slipped_is_that_of_the_control(texts):
     lines = [line.strip() for line in texts["demo"].split("\n") if line.strip()]
-    at = lines.index("Grams for a jar of one kilogram in all")
+    at = lines.index("Grams for a jar of 1,000\xa0g in all")
     head = lines[at + 1 : at + 8]
     row = lines.index("Calcium", lines.index("°C", at))
     assert dict(zip(head, lines[row : row + 7], strict=True))["°C"] == "20"

@@ -22,6 +22,7 @@ from blindspoon.sheets.printing import print_sheets
 from blindspoon.sheets.trays import trays_of
 from blindspoon.trial import Session, Trial, default_tasters
 from blindspoon.wording import capital
+from blindspoon.writeup.front import recipe_table
 from blindspoon.writeup.limits import cautions
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.words import html_page
@@ -185,31 +186,13 @@ def do_it_yourself(
         cautions=cautions(trial, made),
         jar=wording.grams(jar_g),
         avoid={label: also for label, also in avoid.items() if also},
-        recipe=_recipe_table(trial, jars, jar_g) if jars else None,
+        recipe=recipe_table(trial, made, jar_g),
         others=_others_table(trial, jars),
         orders=[*_orders(plan)],
         ballot=_ballot(trial) if trial.attributes else None,
         asked=wording.asked(trial.choice) if trial.choice else "",
         software=software(),
     ).encode()
-
-
-def _recipe_table(trial: Trial, jars: Sequence[Recipe], jar_g: float) -> Table:
-    names = dict.fromkeys(name for jar in jars for name in jar.grams)
-    used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
-    return Table(
-        name="recipe",
-        caption=f"To weigh for a jar of {wording.grams(jar_g)}",
-        head="Variant",
-        columns=tuple(f"{capital(summary.factor_name(name))}, g" for name in used),
-        rows=tuple(
-            (
-                trial.variant(jar.variant).label,
-                blank_as_dash(wording.kitchen(jar.grams.get(name, 0.0)) for name in used),
-            )
-            for jar in jars
-        ),
-    )
 
 
 def _others_table(trial: Trial, jars: Sequence[Recipe]) -> Table:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 from pathlib import PurePosixPath
 
+from blindspoon.findings.naming import name_all
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens_page import KitchensContent
 from blindspoon.writeup.methods import software
@@ -24,7 +25,7 @@ def blog(content: ReportContent | KitchensContent) -> str:
         "blog.md.j2",
         content=content,
         kit=isinstance(content, ReportContent),
-        control=trial.variant(trial.control),
+        names=name_all(trial.variants, trial.control),
         others=[variant for variant in trial.variants if variant.name != trial.control],
         methods=len(trial.variants) <= MOST_METHODS,
         most=MOST_POINTS,

@@ -12,16 +12,7 @@ from blindspoon.stats.results import Interval, NoResult
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p
 from blindspoon.writeup.words import paragraphs, points
-from blindspoon.writeup.writers import (
-    Column,
-    Record,
-    Table,
-    cells,
-    csv_names,
-    csv_values,
-    heads,
-    to_csv,
-)
+from blindspoon.writeup.writers import Column, Record, Table, cells, csv_table, heads, named
 from blindspoon.writeup.writers import record as as_record
 
 VERDICTS = {
@@ -35,9 +26,7 @@ def _span(found: Interval, _: object) -> str:
     )
 
 
-TASTER: tuple[Column, ...] = tuple(
-    map(Column, ("taster", "tests", "right", "p_value", "p_adjusted", "can_tell"))
-)
+TASTER = named("taster tests right p_value p_adjusted can_tell")
 ALL_RIGHT = "not even all right would do"
 
 
@@ -110,7 +99,6 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         columns=heads(read),
         rows=tuple((found.variant.label, cells(read, found)) for found in choices),
     )
-    csv = [csv_values(CHOICE, found) for found in choices]
     return PageSection(
         name="choices",
         head="Can anybody tell them apart?",
@@ -122,7 +110,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         tables=tuple(filter(None, (table, _who_can_tell(analysis)))),
         points=points("choices_not_shown", repeated=any(found.repeated for found in choices)),
         behind={"choices": ("choices-table",)},
-        files=(("tables/choices.csv", to_csv([*csv_names(CHOICE)], csv)),),
+        files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )
 
 

@@ -12,13 +12,17 @@ from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, which_first
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.tables import difference, ends, in_points
-from blindspoon.writeup.writers import Column, Record, cells, csv_names, csv_values, heads, to_csv
+from blindspoon.writeup.writers import (
+    Column,
+    Record,
+    cells,
+    csv_names,
+    csv_values,
+    heads,
+    named,
+    to_csv,
+)
 from blindspoon.writeup.writers import record as as_record
-
-
-def _columns(names: str) -> tuple[Column, ...]:
-    """Make columns that have the names of their fields."""
-    return tuple(Column(name, pair=name == "interval") for name in names.split())
 
 
 def _finite(name: str) -> Any:  # noqa: ANN401 - of a day
@@ -34,7 +38,7 @@ FOUND = {
         Column("tasters", "Tasters"),
         Column("mean", head, write),
         Column("interval", "Interval", ends, pair=True),
-        *_columns("p_different p_inside p_outside"),
+        *named("p_different p_inside p_outside"),
     )
     for against, head, write in (
         ("control", "Difference", difference),
@@ -45,39 +49,39 @@ FOUND = {
 """What was found on a day; a value is a score that is adjusted by the control of its sitting."""
 DAY = (
     Column("day", "Day"),
-    *_columns("sessions variants batches"),
+    *named("sessions variants batches"),
     Column("mean", "Score", in_points, of=_finite("mean"), missing=lambda _: "nothing was scored"),
     Column("control", "Control", in_points, of=_finite("control"), missing=lambda _: "not tasted"),
     Column("found", inner=FOUND["control"]),
     Column("verdict", "Verdict", lambda verdict, _: verdict),
 )
-SHARE = _columns("day yes asked interval p_fewer p_more")
+SHARE = named("day yes asked interval p_fewer p_more")
 COURSE = (
-    *_columns("series label"),
+    *named("series label"),
     Column("attribute", of=lambda found: found.attribute.name),
-    *_columns("judged primary alpha"),
+    *named("judged primary alpha"),
     Column("over", of=lambda found: found.course.over),
     Column("level", of=lambda found: found.course.level if found.judged else None),
-    *_columns("against sittings"),
+    *named("against sittings"),
     Column("tasters", of=lambda found: len(found.tasters)),
     Column("days", of=lambda found: [day.day for day in found.days]),
     Column("by_day", of=lambda found: [as_record(DAY, day) for day in found.days]),
-    Column("trend", inner=_columns("slope interval df p_value p_signs tasters")),
-    Column("page", inner=_columns("statistic p_rising p_falling tasters method")),
-    *(Column(name, inner=_columns("after by"), optional=True) for name in ("reached", "kept")),
-    Column("line", inner=_columns("day interval tasters p_bend")),
+    Column("trend", inner=named("slope interval df p_value p_signs tasters")),
+    Column("page", inner=named("statistic p_rising p_falling tasters method")),
+    *(Column(name, inner=named("after by"), optional=True) for name in ("reached", "kept")),
+    Column("line", inner=named("day interval tasters p_bend")),
     Column(
         "acceptance",
         optional=True,
         inner=(
-            *_columns("share refusals"),
+            *named("share refusals"),
             Column("days", of=lambda found: [_share(day) for day in found.shares.days]),
             Column("passed", of=lambda found: asdict(found.shares.passed)),
-            Column("fit", inner=_columns("day interval scale log_likelihood tasters")),
-            *_columns("to_and_fro"),
+            Column("fit", inner=named("day interval scale log_likelihood tasters")),
+            *named("to_and_fro"),
         ),
     ),
-    *_columns("left_out because"),
+    *named("left_out because"),
 )
 
 

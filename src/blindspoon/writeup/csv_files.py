@@ -12,25 +12,23 @@ from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.writeup.tables import ATTRIBUTE, COMPARISON, FLAG, LEFT_OUT, RULE
-from blindspoon.writeup.writers import Cell, csv_cell, csv_names, csv_values, to_csv
+from blindspoon.writeup.writers import Cell, csv_cell, csv_names, csv_table, csv_values, to_csv
 
 
 def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
     """Write every number in full: path under the report's folder, and text."""
     table, results = analysis.table, analysis.results
-    rules = [csv_values(ATTRIBUTE, result) for result in results]
     flags = [
         (result.attribute.name, *csv_values(FLAG, flag))
         for result in results
         for flag in result.flags
     ]
-    lost = [csv_values(LEFT_OUT, entry) for entry in table.left_out]
     return (
         ("tables/comparisons.csv", _comparisons_csv(analysis.trial, results)),
-        ("tables/attributes.csv", to_csv([*csv_names(ATTRIBUTE)], rules)),
+        ("tables/attributes.csv", csv_table(ATTRIBUTE, results)),
         ("tables/flags.csv", to_csv(["attribute", *csv_names(FLAG)], flags)),
         ("tables/scores.csv", scores_csv(analysis.trial, table)),
-        ("tables/left_out.csv", to_csv([*csv_names(LEFT_OUT)], lost)),
+        ("tables/left_out.csv", csv_table(LEFT_OUT, table.left_out)),
     )
 
 

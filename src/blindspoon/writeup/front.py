@@ -14,12 +14,13 @@ from blindspoon.batches.differences import (
     as_meant,
     declares,
 )
-from blindspoon.batches.summary import factor_name, in_words
+from blindspoon.batches.summary import Made, factor_name, in_words
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.naming import Naming, most_batches, names_of
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
 from blindspoon.findings.verdict import from_first_to_last, otherwise
+from blindspoon.trial import Trial
 from blindspoon.wording import capital, day, sentence
 from blindspoon.writeup.limits import told_of
 from blindspoon.writeup.methods import session_dates
@@ -252,13 +253,12 @@ def _ways(result: AttributeResult, names: Naming, way: int) -> Iterator[Point]:
 HEADS = {"produce_g": "Produce", "water_g": "Water", "salt_g": "Salt"}
 
 
-def recipe_table(analysis: Analysis) -> Table | None:
-    """Give each variant in grams for a jar of a kilogram; None where no masses are known."""
-    trial, made = analysis.trial, analysis.made
-    jars = recipes(trial, made.log, JAR_G) if made else ()
-    if not jars:
+def recipe_table(trial: Trial, made: Made | None, jar_g: float = JAR_G) -> Table | None:
+    """Give each variant in grams for a jar of `jar_g`; None where no masses are known."""
+    jars = recipes(trial, made.log, jar_g) if made else ()
+    if made is None or not jars:
         return None
-    trial = as_meant(trial, made.log) if made else trial
+    trial = as_meant(trial, made.log)
     control = next((jar for jar in jars if jar.variant == trial.control), None)
     names = dict.fromkeys(name for jar in jars for name in jar.grams)
     used = [name for name in names if any(jar.grams.get(name) for jar in jars)]
@@ -276,7 +276,7 @@ def recipe_table(analysis: Analysis) -> Table | None:
         rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
     return Table(
         name="grams",
-        caption="Grams for a jar of one kilogram in all",
+        caption=f"Grams for a jar of {wording.grams(jar_g)} in all",
         head="Variant",
         columns=(*(HEADS.get(name) or capital(factor_name(name)) for name in used), "Days", "°C"),
         rows=tuple(rows),

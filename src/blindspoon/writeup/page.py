@@ -76,8 +76,6 @@ class AttributeFinding:
         The finding in one sentence, where no chart has it as its title; or empty.
     sentences : tuple of str
         One a variant.
-    pictured : bool
-        Whether the chart of differences stands at the head of the page instead of here.
     """
 
     name: str
@@ -85,7 +83,6 @@ class AttributeFinding:
     role: str
     headline: str
     sentences: tuple[str, ...]
-    pictured: bool
     differences: Chart | None
     scores: Chart | None
 
@@ -196,10 +193,9 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         boards=make_boards([] if analysis.about_days else ordered, fragile_verdicts(influence)),
         weak=weaknesses(analysis, influence, answer),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis, ordered),
-        recipe=recipe_table(analysis),
+        recipe=recipe_table(trial, analysis.made),
         findings=tuple(
-            _finding(it, differences.get(name), scores.get(name), picture)
-            for name, it in pictures.items()
+            _finding(it, differences.get(name), scores.get(name)) for name, it in pictures.items()
         ),
         remarks=_remarks(trial, table),
         sections=sections,
@@ -238,12 +234,9 @@ def _byline(analysis: Analysis) -> tuple[str, ...]:
 
 
 def _finding(
-    outcome: AttributeOutcome,
-    differences: Chart | None,
-    scores: Chart | None,
-    picture: Chart | None,
+    outcome: AttributeOutcome, differences: Chart | None, scores: Chart | None
 ) -> AttributeFinding:
-    result, pictured = outcome.result, differences is not None and differences is picture
+    result = outcome.result
     return AttributeFinding(
         name=result.attribute.name,
         label=result.attribute.label,
@@ -255,8 +248,7 @@ def _finding(
             else other.because
             for other in result.others
         ),
-        pictured=pictured,
-        differences=None if pictured else differences,
+        differences=differences,
         scores=scores,
     )
 

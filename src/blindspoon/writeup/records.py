@@ -24,13 +24,13 @@ from blindspoon.writeup.tables import (
     TASTER_VARIANT,
     VARIANT,
 )
-from blindspoon.writeup.writers import Column, Record, record
+from blindspoon.writeup.writers import Column, Record, named, record
 
-DISAGREEMENT = tuple(map(Column, ("f", "df_num", "df_den", "p_value")))
+DISAGREEMENT = named("f df_num df_den p_value")
 POOLED_FIT = (
-    *map(Column, ("reml_criterion", "residual_sd", "taster_sd")),
+    *named("reml_criterion residual_sd taster_sd"),
     TASTER_VARIANT,
-    *map(Column, ("kitchen_variant_sd", "kitchen_difference_sd")),
+    *named("kitchen_variant_sd kitchen_difference_sd"),
     *NOTE,
 )
 

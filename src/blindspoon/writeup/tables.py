@@ -17,7 +17,7 @@ from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult, RankContrast
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, cells, heads
+from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, cells, heads, named
 
 MOST_SERVINGS = 200
 """Servings whose scores are printed on the page; more are left to tables/scores.csv."""
@@ -107,7 +107,7 @@ RANKS = (
     Column("open_ends", of=_open_ends),
     Column("zero_differences", "Zeros", counted),
 )
-UNANIMOUS = tuple(map(Column, ("tasters", "difference", "step", "p_value", "interval")))
+UNANIMOUS = named("tasters difference step p_value interval")
 COMPARISON = (
     Column("tasters", "Tasters", counted),
     Column("rounds", "Rounds", counted, of=lambda each: each.rounds or None, optional=True),
@@ -127,8 +127,7 @@ NOTE = tuple(
 )
 TASTER_VARIANT = Column("taster_variant_sd", missing=lambda _: "no taster scored a variant twice")
 FIT = (
-    *map(Column, ("f", "df_num", "df_den", "p_value")),
-    *map(Column, ("reml_criterion", "residual_sd", "taster_sd")),
+    *named("f df_num df_den p_value reml_criterion residual_sd taster_sd"),
     TASTER_VARIANT,
     Column("taster_session_sd", missing=lambda _: "no taster’s sittings could be told apart"),
     Column("batch_sd", missing=lambda _: "no variant was tasted from several batches"),
@@ -136,7 +135,7 @@ FIT = (
     Column("sittings", of=attrgetter("note.sittings"), only="json"),
 )
 FRIEDMAN = (
-    *map(Column, ("statistic", "df", "p_value", "tasters")),
+    *named("statistic df p_value tasters"),
     Column("rounds", of=lambda each: each.rounds or None, optional=True, only="json"),
     Column("form"),
 )
@@ -154,7 +153,7 @@ SITTINGS = (
         of=lambda each: each.f if math.isfinite(each.f) else None,
         missing=lambda _: "no scatter is left to hold it against",
     ),
-    *(Column(name) for name in ("df_num", "df_den", "p_value", "tasters")),
+    *named("df_num df_den p_value tasters"),
 )
 ATTRIBUTE = (
     *RULE,
@@ -162,8 +161,7 @@ ATTRIBUTE = (
     Column("mixed", inner=FIT),
     Column("session_interaction", of=attrgetter("sittings"), inner=SITTINGS),
 )
-FLAG = tuple(map(Column, ("variant", "kind", "value", "tasters")))
-LEFT_OUT = tuple(map(Column, ("file", "line", "reason")))
+FLAG, LEFT_OUT = named("variant kind value tasters"), named("file line reason")
 
 
 def chosen(columns: Iterable[Column], *names: str) -> tuple[Column, ...]:

@@ -102,6 +102,17 @@ class Table:
     quiet: str = ""
 
 
+def named(names: str) -> tuple[Column, ...]:
+    """Make columns that have the names of their fields; an interval is two in CSV.
+
+    Examples
+    --------
+    >>> [*csv_names(named("slope interval"))]
+    ['slope', 'interval_low', 'interval_high']
+    """
+    return tuple(Column(name, pair=name == "interval") for name in names.split())
+
+
 # For people -------------------------------------------------------------------------------------
 
 
@@ -201,6 +212,11 @@ def to_csv(columns: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:
     "taster,texture\nT01,7\n'@home,\n"
     """
     return write_csv([columns, *([csv_cell(cell) for cell in row] for row in rows)])
+
+
+def csv_table(columns: Sequence[Column], rows: Iterable[object]) -> str:
+    """Write a table of columns as CSV, a line a row."""
+    return to_csv([*csv_names(columns)], (csv_values(columns, row) for row in rows))
 
 
 def csv_cell(cell: Cell) -> str:
