@@ -206,7 +206,7 @@ def test_two_batches_a_variant_widen_the_intervals():
 
 def test_an_unnamed_control_beside_two_jars_each_keeps_alpha():
     # jar SD .6 of a cup's; without the batches .50 of such trials were falsely different
-    rng, tasters, false, trials = np.random.default_rng(4), 14, 0, 100
+    rng, tasters, false, trials = np.random.default_rng(4), 14, 0, 60
     taster, variant = (each.ravel() for each in np.indices((tasters, 3)))
     batch = np.where(variant == 0, -1, 2 * variant + taster % 2)
     for _ in range(trials):

@@ -115,7 +115,7 @@ def test_tasters_who_came_once_are_no_sittings_of_their_own():
 )
 def test_no_more_than_alpha_are_found_different_on_these_days(moves):
     # evidence: .126 to .459 with sessions as repeats, 8 and 12 tasters in two sessions
-    trials = 200
+    trials = 100
     fits = [compared(panel(10, 2, 4, seed=seed, moves=moves)) for seed in range(trials)]
     wrong = np.mean([min(c.p_adjusted for c in fit.contrasts) <= 0.05 for fit in fits])
     assert wrong <= 0.055 + 2 * np.sqrt(0.055 * 0.945 / trials)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Literal
 
 import numpy as np
@@ -271,6 +271,7 @@ def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
     differs, spreads = differing(truth, variants), situation.spreads(variants)
     control = _mean(situation, variants, situation.middle, spreads[0])
 
+    @cache  # several variants may be one and the same
     def level_of(aim: float, spread: float) -> float:
         """Solve for the level at which the mean score is so far above the control's."""
 
@@ -313,6 +314,7 @@ def _is_uneven(situation: Situation, levels: tuple[float, ...], spreads: tuple[f
     return bool((variances >= WIDER**2 * others).any() or (ends >= AT_THE_END).any())
 
 
+@lru_cache
 def _pseudomedian(
     situation: Situation, control: tuple[float, float], variant: tuple[float, float]
 ) -> float:

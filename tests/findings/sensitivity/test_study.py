@@ -61,14 +61,20 @@ def agrees(alternative, cups, balanced=None):
         assert each.p_adjusted == pytest.approx(p, rel=1e-6, abs=1e-9)
 
 
+def study_of(cups):
+    """What one kind of alternative is made from, without the others."""
+    trial, table = cups.trial, cups.table
+    results = compare_trial(trial, table)
+    return module.Study(trial, table, results, module.declare(results))
+
+
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 @pytest.mark.parametrize(
-    ("tasters", "sessions", "missing"), [(3, 1, 0.0), (5, 2, 0.0), (5, 2, 0.15), (6, 1, 0.2)]
+    ("tasters", "sessions", "missing"), [(3, 1, 0.0), (5, 2, 0.15), (6, 1, 0.2)]
 )
 def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, sessions, missing):
     cups = panel(tasters, sessions, missing=missing, by=by)
-    _, found = cups.study()
-    alternatives = found.of("taster")
+    alternatives = [*module._in_turn(study_of(cups), "taster")]
     assert [each.left_out for each in alternatives] == [f"T{t:02}" for t in range(tasters)]
     for taster, each in enumerate(alternatives):
         agrees(each, cups.without(TASTER, taster))
@@ -77,17 +83,16 @@ def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, se
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_without_a_session_is_the_trial_without_its_rows(panel, by):
     cups = panel(5, 3, missing=0.1, by=by)
-    _, found = cups.study()
-    assert [each.left_out for each in found.of("session")] == ["1", "2", "3"]
-    for session, each in enumerate(found.of("session"), 1):
+    alternatives = [*module._in_turn(study_of(cups), "session")]
+    assert [each.left_out for each in alternatives] == ["1", "2", "3"]
+    for session, each in enumerate(alternatives, 1):
         agrees(each, cups.without(SESSION, session))
 
 
 def test_the_model_without_a_taster_keeps_the_place_of_the_cup(panel):
     cups = panel(8, 1, placed=True)
     assert cups.table.balanced
-    _, found = cups.study()
-    for taster, each in enumerate(found.of("taster")):
+    for taster, each in enumerate(module._in_turn(study_of(cups), "taster")):
         agrees(each, cups.without(TASTER, taster), balanced=True)
 
 
@@ -97,13 +102,6 @@ def test_without_the_place_of_the_cup_is_the_trial_without_places(panel):
     (without,) = found.of("position")
     agrees(without, replace(cups, placed=False))
     assert [each.name for each in found.not_done if each.name == "position"] == []
-
-
-def study_of(cups):
-    """What one kind of alternative is made from, without the others."""
-    trial, table = cups.trial, cups.table
-    results = compare_trial(trial, table)
-    return module.Study(trial, table, results, module.declare(results))
 
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])

@@ -168,7 +168,7 @@ def far_off(cells, name, tasters, truth, fresh):
     [("normal", 12, "none"), ("normal", 12, "one"), ("five-points", 8, "all")],
 )
 def test_trials_of_today_are_judged_as_those_that_were_published(cells, name, tasters, truth):
-    fresh = recomputed(name, tasters, truth, 60)
+    fresh = recomputed(name, tasters, truth, 40)
     assert list(far_off(cells, name, tasters, truth, fresh)) == []
 
 
@@ -232,7 +232,7 @@ def test_what_would_be_wrong_over_days_shows(courses):
 
 @pytest.mark.parametrize("situation", course_rates.COURSES, ids=lambda course: course.name)
 def test_courses_of_today_are_judged_as_those_that_were_published(courses, situation):
-    chunk = course_rates.course_chunk(SEED, (situation, 12, True), 0, 40)
+    chunk = course_rates.course_chunk(SEED, (situation, 12, True), 0, 25)
     for cell in courses:
         if (cell.situation, cell.tasters, cell.truth) == (situation.name, 12, "all"):
             true, of = chunk.get((cell.procedure, cell.question), (0, 0))

@@ -47,7 +47,7 @@ def as_table(scores, positions, attributes):
     )
 
 
-@pytest.fixture(scope="module", params=[80, pytest.param(120, marks=pytest.mark.slow)])
+@pytest.fixture(scope="module", params=[60, pytest.param(120, marks=pytest.mark.slow)])
 def compared(make_trial, request):
     """Simulated trials through `compare_trial`, one at a time, with a shift and without."""
     trial = make_trial(margin=2.0)
@@ -92,9 +92,19 @@ def test_chances_count_the_verdicts_that_the_report_would_give(compared, by, shi
         assert 2 * counted["all"] + 5 < counted["alike"] > 20
 
 
-def test_the_result_is_the_same_for_any_number_of_workers(make_trial):
-    trial = make_trial()
-    assert sized(trial, n_jobs=1, trials=100) == sized(trial, n_jobs=2, trials=100)
+@pytest.fixture(scope="module")
+def hundred(make_trial):
+    """Six panels, a hundred trials each, by one worker."""
+    return sized(make_trial(), n_jobs=1, trials=100)
+
+
+def test_any_number_of_workers_gives_the_same_and_tells_of_all_panels(make_trial, hundred):
+    seen = []
+    found = sized(
+        make_trial(), n_jobs=2, trials=100, progress=lambda done, total: seen.append((done, total))
+    )
+    assert found == hundred
+    assert seen == [(done, 6) for done in range(7)]
 
 
 @pytest.mark.slow
@@ -108,10 +118,9 @@ def test_the_result_is_the_same_on_a_dask_cluster(make_trial):
     assert found == sized(make_trial(), n_jobs=1)
 
 
-def test_a_cell_does_not_depend_on_the_others(make_trial):
+def test_a_cell_does_not_depend_on_the_others(make_trial, hundred):
     alone = sized(make_trial(), tasters=[8], sessions=[2], trials=100)
-    beside = sized(make_trial(), trials=100)
-    assert alone.cells == tuple(cell for cell in beside.cells if cell in alone.cells)
+    assert alone.cells == tuple(cell for cell in hundred.cells if cell in alone.cells)
     assert len(alone.cells) == 2
 
 
@@ -121,14 +130,6 @@ def test_another_seed_gives_other_trials_and_about_the_same_chances(make_trial):
     for one, other in zip(first.cells, second.cells, strict=True):
         gap = abs(one.chance_twice.value - other.chance_twice.value)
         assert gap <= 4 * np.hypot(one.chance_twice.se, other.chance_twice.se)
-
-
-def test_progress_counts_up_to_all_panels(make_trial):
-    seen = []
-    sized(
-        make_trial(), trials=100, n_jobs=2, progress=lambda done, total: seen.append((done, total))
-    )
-    assert seen == [(done, 6) for done in range(7)]
 
 
 def test_more_tasters_and_sessions_see_more(make_trial):
@@ -179,9 +180,8 @@ def test_what_cannot_be_seen_has_its_reason(make_trial):
     assert found.cell(4, 1, "mixed").not_seen.startswith("no difference that fits")
 
 
-def test_the_record_is_plain_json(make_trial):
-    found = sized(make_trial(), trials=100)
-    record = json.loads(json.dumps(found.to_record(), allow_nan=False))
+def test_the_record_is_plain_json(hundred):
+    record = json.loads(json.dumps(hundred.to_record(), allow_nan=False))
     assert record["attribute"] == "texture"
     assert len(record["cells"]) == 12
     first = record["cells"][0]
