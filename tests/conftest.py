@@ -29,7 +29,7 @@ from hypothesis import settings
 from blindspoon.analysis import analyse, to_record
 from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.further import study_further
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
@@ -154,8 +154,9 @@ def uncoded() -> Files:
 def _arguments(files: Mapping[str, bytes]) -> tuple:
     tables = {name: read_table(data, name) for name, data in files.items() if name[-3:] == "csv"}
     scores = [table for name, table in tables.items() if name == "scores.csv" or "/" in name]
-    trial = parse_trial(files["trial.toml"].decode())
-    return trial, scores, tables.get("servings.csv"), tables.get("key.csv")
+    servings, key = tables.get("servings.csv"), tables.get("key.csv")
+    folder = FolderTables(scores=tuple(scores), servings=servings, key=key)
+    return parse_trial(files["trial.toml"].decode()), folder
 
 
 @pytest.fixture

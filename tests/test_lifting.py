@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import csv
 import datetime
-import hashlib
 import io
 import json
 import re
 import shutil
-import tomllib
 import zipfile
 
 import pytest
@@ -17,10 +15,6 @@ from PIL import Image
 
 import blindspoon as bs
 from blindspoon.drawing import add_late, add_more, draw_again
-from blindspoon.files.disk import read_folder
-from blindspoon.files.seal import parse_seal
-from blindspoon.files.trial_toml import parse_trial
-from blindspoon.scores.standing import standing
 
 TOML = """\
 [trial]
@@ -580,21 +574,3 @@ def test_adding_somebody_that_was_stopped_is_completed(folder):
             (folder / name).write_bytes(data)
         assert draw_again(folder) == tuple(stopped)
         assert {name: (folder / name).read_bytes() for name in before} == after
-
-
-@pytest.mark.parametrize("changed", [False, True])
-def test_a_seal_of_an_earlier_version_is_read_and_says_if_the_rule_changed(folder, changed):
-    trial = parse_trial(TOML)
-    scales = [[name, 1.0, 0.0, 10.0, 1.0] for name in ("texture", "saltiness")]
-    rule = {"declared": "2026-09-04", "primary": ["texture"], "alpha": 0.05, "by": "mixed"}
-    rule |= {"control": "plain", "attributes": scales}
-    print_ = hashlib.sha256(json.dumps(rule, sort_keys=True).encode()).hexdigest()
-    seal = tomllib.loads((folder / "seal.toml").read_text("utf-8"))
-    old = f'date = {seal["date"]}\nkey = "{seal["key"]}"\nrule = "{print_}"\nlate = []\n'
-    if changed:
-        trial = parse_trial(TOML.replace("margin = 1.0", "margin = 2.0"))
-    tables = read_folder(folder).tables()
-    found = standing(trial, tables, old)
-    assert found.seal.attributes == ("texture", "saltiness")
-    assert any("kept no text of it" in text for text in found.bent) == changed
-    assert parse_seal(found.seal.to_toml()) == found.seal

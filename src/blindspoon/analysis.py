@@ -94,9 +94,9 @@ def _scores(
 ) -> tuple[ScoreTable, tuple[Note, ...]]:
     """Lift the blind under pseudonyms; what is wrong with the files names tasters as they do."""
     try:
-        return build_table(trial, tables.scores, tables.servings, tables.key, tables.choices)
+        return build_table(trial, tables)
     except ScoreError:
-        build_table(declared, told.scores, told.servings, told.key, told.choices)
+        build_table(declared, told)
         raise
 
 

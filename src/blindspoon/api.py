@@ -175,7 +175,7 @@ def read(folder: Folder) -> TrialFolder:
     text = disk.read_folder(Path(folder))
     trial, tables = parse_trial(text.trial), text.tables()
     see_lifted(standing(trial, tables, text.seal))
-    table, notes = build_table(trial, tables.scores, tables.servings, tables.key, tables.choices)
+    table, notes = build_table(trial, tables)
     return TrialFolder(path=Path(folder), trial=trial, table=table, notes=(*text.notes, *notes))
 
 

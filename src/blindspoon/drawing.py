@@ -335,7 +335,7 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     if servings is None or key is None:
         missing = [name for name in ("servings.csv", "key.csv") if name not in text.files]
         raise DesignError([_UNDRAWN.broken("there is no such file", name) for name in missing])
-    problems, _ = check_scores(trial, text.scores, servings, key)
+    problems, _ = check_scores(trial, replace(text.tables(), choices=()))
     kept = [problem for problem in problems if problem.file in (servings.file, key.file)]
     if kept:
         raise DesignError(kept)
@@ -354,13 +354,11 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
 
 def _request(trial: Trial, text: FolderText, jars: Jars | None = None) -> ServingRequest:
     """Ask for cups of these jars; at first, of those of batches.csv."""
-    batches, own = text.table("batches.csv"), trial.tasting
+    batches = text.table("batches.csv")
     if jars is None:
         jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
     poured = poured_on(batches, jars, trial.sessions) if trial.course else None
-    return request_for(
-        trial, controls=own.controls, warm_up=own.warm_up, batches=jars, poured=poured
-    )
+    return request_for(trial, jars, poured)
 
 
 def _tables(plan: ServingPlan) -> dict[str, bytes]:

@@ -260,6 +260,6 @@ def shown(text: str, most: int = 40) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in cut)
 
 
-def quoted(text: str, most: int = 40) -> str:
+def quoted(text: str) -> str:
     """Do as `shown`, in quotation marks."""
-    return f'"{shown(text, most)}"'
+    return f'"{shown(text)}"'

@@ -84,14 +84,18 @@ def examine(folder: Path) -> Examination:
     """
     text = disk.read_folder(folder)
     tables = text.tables()
-    scores, plan = tables.scores, (tables.servings, tables.key)
     try:
         trial = parse_trial(text.trial)
     except TrialError as error:
-        unread = [it for table in (*tables.answers, *plan) if table for it in table.problems]
+        unread = [
+            it
+            for table in (*tables.answers, tables.servings, tables.key)
+            if table
+            for it in table.problems
+        ]
         return Examination(problems=(*error.problems, *unread), notes=text.notes)
-    problems, notes = check_scores(trial, scores, *plan, tables.choices)
-    more, known, cautions = _made(trial, text, (plan[1], *scores))
+    problems, notes = check_scores(trial, tables)
+    more, known, cautions = _made(trial, text, (tables.key, *tables.scores))
     corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)
     stands = standing(trial, tables, text.seal)
     problems, notes = (

@@ -149,9 +149,7 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
     if stands.lift is not None and not stands.waiting:
         found = f"it was lifted on {stands.lift.date}"
         raise DesignError([_LIFTED.broken(found, FILE)])
-    problems, notes = check_scores(
-        trial, tables.scores, tables.servings, tables.key, tables.choices
-    )
+    problems, notes = check_scores(trial, tables)
     if tables.key is None:
         problems = (*problems, _LOST.broken("there is no such file", "key.csv"))
     if problems:

@@ -23,7 +23,7 @@ class Scale:
     high: float
     step: float = 0.0
 
-    def side_by_side(self, most: int = MOST_STEPS) -> tuple[float, ...]:
+    def side_by_side(self) -> tuple[float, ...]:
         """List every number that may be given; none where they are more than can be shown.
 
         Examples
@@ -31,8 +31,8 @@ class Scale:
         >>> Scale(low=1, high=3, step=0.5).side_by_side(), Scale(low=0, high=10).side_by_side()
         ((1.0, 1.5, 2.0, 2.5, 3.0), ())
         """
-        count = round((self.high - self.low) / self.step) + 1 if self.step else most + 1
-        if count > most:
+        count = round((self.high - self.low) / self.step) + 1 if self.step else 0
+        if not 0 < count <= MOST_STEPS:
             return ()
         return tuple(round(float(self.low + place * self.step), 9) for place in range(count))
 

@@ -14,7 +14,7 @@ from blindspoon.batches.measured import (
     taste_against_measured,
     taste_attribute,
 )
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import build_table
 from blindspoon.stats.results import NoResult
@@ -42,7 +42,7 @@ jar 3,cool-cellar,600,400,35
 
 @pytest.fixture
 def table(trial):
-    return build_table(trial, [read_table(SCORES.encode(), "scores.csv")])[0]
+    return build_table(trial, FolderTables(scores=(read_table(SCORES.encode(), "scores.csv"),)))[0]
 
 
 def test_perceived_is_the_mean_of_tasters_not_of_cups(trial, read, table):
@@ -111,7 +111,7 @@ def test_series_are_ready_to_be_drawn(read):
         (0, 13),
         (6.1, 3.6),
     )
-    assert (warm.quantity, first.tasted_day) == ("temperature_c", 14)
+    assert warm.quantity == "temperature_c"
 
 
 def test_a_quantity_without_readings_has_no_series(read):
@@ -124,7 +124,6 @@ def test_days_are_unknown_where_the_start_is(read):
     text = "batch,variant\njar 1,plain\n"
     (found,) = series(read(text, "batch,date,ph\njar 1,2026-09-18,3.6\n"))
     assert found.days is None
-    assert found.tasted_day is None
 
 
 def test_the_rise_is_that_of_scipys_lines_through_each_taster(trial, read):
@@ -135,7 +134,9 @@ def test_the_rise_is_that_of_scipys_lines_through_each_taster(trial, read):
     for taster, (place, variant) in itertools.product(range(6), enumerate(trial.variants)):
         salty, sour = rng.integers(2, 6, 2) + place
         lines.append(f"1,T{taster},{variant.name},5,{salty},{sour}")
-    table, _ = build_table(trial, [read_table("\n".join(lines).encode(), "scores.csv")])
+    table, _ = build_table(
+        trial, FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
+    )
     found = next(each for each in taste_against_measured(trial, table, log) if each.rise)
     strength = np.array([point.measured for point in found.points])
     places = [[v.name for v in trial.variants].index(point.variant) for point in found.points]

@@ -115,9 +115,8 @@ def outcome(files: dict[str, bytes]):
         try:
             text = read_folder(folder)
             trial = parse_trial(text.trial)
-            tables = (text.scores, text.table("servings.csv"), text.table("key.csv"))
-            checked, _ = check_scores(trial, *tables)
-            table, _ = build_table(trial, *tables)
+            checked, _ = check_scores(trial, text.tables())
+            table, _ = build_table(trial, text.tables())
         except TrialError as error:
             return error.problems
     assert checked == ()

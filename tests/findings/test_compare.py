@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blindspoon.errors import ScoreError
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import build_table
@@ -41,7 +41,9 @@ TWO_PRIMARY = (
 
 def read(lines, toml=TOML):
     trial = parse_trial(toml)
-    table, _ = build_table(trial, [read_table("\n".join(lines).encode(), "scores.csv")])
+    table, _ = build_table(
+        trial, FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
+    )
     return trial, table
 
 

@@ -22,7 +22,7 @@ from blindspoon.cli.printed import comparison_table
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.course import compare_course
@@ -94,7 +94,7 @@ def files(
 def read(made):
     trial = parse_trial(made["trial.toml"])
     tables = [read_table(made[name].encode(), name) for name in ("scores.csv", "batches.csv")]
-    table, _ = build_table(trial, tables[:1])
+    table, _ = build_table(trial, FolderTables(scores=(tables[0],)))
     jars, _ = make_up(trial, tables[1], None, tables[:1])
     return trial, table, jars, age_cups(trial, jars.log, tables[:1])
 

@@ -28,7 +28,7 @@ def fill(kind, **given):
     return kind(**given, **rest)
 
 
-def trial(servings=None, sessions=("1", "2"), tasters=("Ada", "Ben", "Cem")):
+def trial(servings=None, sessions=("1", "2"), tasters=("Ada", "Ben", "Cem"), controls=1):
     names = ("dill", "plain", "leaf")
     return fill(
         Trial,
@@ -38,7 +38,14 @@ def trial(servings=None, sessions=("1", "2"), tasters=("Ada", "Ben", "Cem")):
         attributes=(fill(Attribute, name="texture", scale=Scale(low=0, high=10), margin=None),),
         variants=tuple(fill(Variant, name=name, differs=()) for name in names),
         sessions=tuple(Session(name=name, date=datetime.date(2026, 9, 19)) for name in sessions),
-        tasting=fill(Tasting, tasters=tasters, servings=servings, codes="per session"),
+        tasting=fill(
+            Tasting,
+            tasters=tasters,
+            servings=servings,
+            codes="per session",
+            controls=controls,
+            warm_up=False,
+        ),
     )
 
 
@@ -52,13 +59,11 @@ def test_a_request_takes_its_parts_from_the_trial():
 
 
 def test_a_second_control_is_one_more_cup_where_servings_are_not_given():
-    assert request_for(trial(), controls=2).cups == 4
-    assert request_for(trial(servings=3), controls=2).cups == 3
+    assert request_for(trial(controls=2)).cups == 4
+    assert request_for(trial(servings=3, controls=2)).cups == 3
 
 
-def test_sessions_of_the_trial_come_before_those_given():
-    assert request_for(trial(), sessions=["x"]).sessions == ("1", "2")
-    assert request_for(trial(sessions=()), sessions=["x", "y"]).sessions == ("x", "y")
+def test_a_session_that_is_not_listed_is_the_only_one():
     assert request_for(trial(sessions=())).sessions == ("1",)
 
 

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -116,9 +116,8 @@ def plan_for(trial: Trial, scenario: Scenario) -> ServingPlan:
         variant.name: [f"jar {variant.name}-{k}" for k in range(scenario.batches)]
         for variant in trial.variants
     }
-    request = request_for(
-        trial, controls=scenario.controls, warm_up=scenario.warm_up, batches=batches
-    )
+    served = replace(trial.tasting, controls=scenario.controls, warm_up=scenario.warm_up)
+    request = request_for(replace(trial, tasting=served), batches)
     return draw(request, np.random.default_rng(7))
 
 

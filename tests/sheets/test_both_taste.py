@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -57,7 +58,7 @@ def test_letters_are_drawn_for_every_session_and_are_not_those_of_the_pouring_sh
 
 
 def test_a_control_that_is_hidden_twice_would_be_known_by_its_cups():
-    request = request_for(TRIAL, controls=2)
+    request = request_for(replace(TRIAL, tasting=replace(TRIAL.tasting, controls=2)))
     pages = print_sheets(TRIAL, draw(request, np.random.default_rng(1)), roles=True)
     assert not [name for name in pages if "both-taste" in name]
 

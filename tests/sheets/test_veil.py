@@ -121,7 +121,8 @@ def trials(make) -> Trial:
 @given(trial=trials(), warm_up=st.booleans(), controls=st.sampled_from([1, 2]))
 def test_variants_and_batches_are_named_on_the_pouring_sheet_only(trial, warm_up, controls):
     batches = {trial.control: ["zqjar one", "zqjar two"]}
-    request = request_for(trial, controls=controls, warm_up=warm_up, batches=batches)
+    served = replace(trial.tasting, controls=controls, warm_up=warm_up)
+    request = request_for(replace(trial, tasting=served), batches)
     pages = print_sheets(trial, draw(request, np.random.default_rng(3)))
     read = {name: html.unescape(page.decode()).casefold() for name, page in pages.items()}
     pouring = read.pop("pouring.html")

@@ -183,7 +183,7 @@ def trial_of(means, by="mixed"):
     trial = parse_trial(TOML.replace("mixed", by))
     cells = [f"T{t},{NAMES[v]},{means[t, v]:.3f}" for t, v in np.ndindex(means.shape)]
     rows = "\n".join(["taster,variant,texture", *cells]).encode()
-    table, _ = build_table(trial, [read_table(rows, "scores.csv")])
+    table, _ = build_table(trial, FolderTables(scores=(read_table(rows, "scores.csv"),)))
     results = compare_trial(trial, table)
     return trial, table, results
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import build_table
@@ -40,7 +40,9 @@ def judged(tasters, shift, margin=1.0, by="mixed"):
         level = 2 + number % 4
         lines += [f"T{number},plain,{level}", f"T{number},leaf,{level + own}"]
     trial = parse_trial(TOML.format(margin=margin, by=by))
-    table, _ = build_table(trial, [read_table("\n".join(lines).encode(), "scores.csv")])
+    table, _ = build_table(
+        trial, FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
+    )
     (comparison,) = compare_trial(trial, table)[0].comparisons
     return comparison
 

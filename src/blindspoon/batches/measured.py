@@ -78,8 +78,6 @@ class Series:
         "ph", "temperature_c", or a further column of readings.csv.
     days : tuple of int or None
         Days since the batch was started; None where that is not known.
-    tasted_day : int or None
-        Day of the first tasting on the same count.
     """
 
     batch: str
@@ -88,7 +86,6 @@ class Series:
     dates: tuple[datetime.date, ...]
     days: tuple[int, ...] | None
     values: tuple[float, ...]
-    tasted_day: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,7 +160,7 @@ def series(log: BatchLog) -> tuple[Series, ...]:
     """
     found = []
     for batch in log.batches:
-        start, tasted = batch.started, log.first_tasted
+        start = batch.started
         for quantity in ("ph", "temperature_c", *log.quantities):
             read = [
                 (reading.date, value)
@@ -179,7 +176,6 @@ def series(log: BatchLog) -> tuple[Series, ...]:
                         dates=tuple(day for day, _ in read),
                         days=tuple((day - start).days for day, _ in read) if start else None,
                         values=tuple(value for _, value in read),
-                        tasted_day=(tasted - start).days if start and tasted else None,
                     )
                 )
     return tuple(found)

@@ -7,8 +7,6 @@ from pathlib import Path
 
 import click
 
-from blindspoon.cli.say import loading
-
 HERE = "For this computer alone; open it here. Ctrl-C ends it."
 
 
@@ -24,10 +22,10 @@ def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
     """
     if not shelf.is_dir():
         raise click.BadParameter(f"there is no folder {shelf}.", param_hint="SHELF")
-    with loading():
-        from blindspoon.files.own_state import own_secret  # noqa: PLC0415
-        from blindspoon.workbench.door import Door  # noqa: PLC0415
-        from blindspoon.workbench.listening import running, serve  # noqa: PLC0415
+    from blindspoon.files.own_state import own_secret  # noqa: PLC0415
+    from blindspoon.workbench.door import Door  # noqa: PLC0415
+    from blindspoon.workbench.listening import running, serve  # noqa: PLC0415
+
     shelf, door = shelf.resolve(), Door(own_secret())
 
     def ready(address: str, said: str = HERE) -> None:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-import gc
 import os
 import sys
 from pathlib import Path
@@ -54,17 +53,6 @@ JOBS = click.option(
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
 
 SHOWN = 100
-
-
-@contextlib.contextmanager
-def loading() -> Iterator[None]:
-    """Load modules without looking for garbage among them: all stays, looking takes a tenth."""
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.freeze()
-        gc.enable()
 
 
 @contextlib.contextmanager

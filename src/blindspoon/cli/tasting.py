@@ -10,7 +10,6 @@ import click
 from blindspoon.cli.say import (
     FOLDER,
     JSON,
-    loading,
     say_addresses,
     say_cautions,
     say_json,
@@ -41,9 +40,8 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
 
     Ctrl-C ends it. Every answer that was acknowledged lies in ballots/.
     """
-    with loading():
-        from blindspoon.collect import opening  # noqa: PLC0415
-        from blindspoon.collect.server import serve  # noqa: PLC0415
+    from blindspoon.collect import opening  # noqa: PLC0415
+    from blindspoon.collect.server import serve  # noqa: PLC0415
 
     say_notes(opening.after_lifting(folder))
     with opening.opened(folder) as sitting:

@@ -10,7 +10,7 @@ import secrets
 import threading
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from urllib.parse import quote
 
@@ -122,7 +122,7 @@ def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
     trial, servings = parse_trial(text.trial), text.table("servings.csv")
     if servings is None:
         raise TrialFileError([_SERVED.broken("there is no such file", "servings.csv")])
-    ledger = open_ledger(trial, text.scores, servings, choices=text.choices)
+    ledger = open_ledger(trial, text.tables())
     kept = ("no-scores", "scored-twice", "answered-twice")
     problems = [it for it in ledger.problems if it.slug not in kept]
     plan = ledger.plan if trial.attributes else None
@@ -370,7 +370,7 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     trial = parse_trial(text.trial)
     if not trial.attributes:
         raise FormError([_SETS.broken("only sets are asked for", "trial.toml")])
-    ledger = open_ledger(trial, [table], text.table("servings.csv"))
+    ledger = open_ledger(trial, replace(text.tables(), scores=(table,), choices=()))
     if ledger.problems:
         raise ScoreError(ledger.problems)
     scores, _ = points_of(questions_of(trial, ""), table)

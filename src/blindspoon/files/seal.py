@@ -23,9 +23,6 @@ HEAD = """\
 
 """
 
-EARLIER = "fingerprint"
-"""The rule in a seal of a version that kept no text of it."""
-
 Kind = Literal["taster", "session"]
 Cup = tuple[str, str, str]
 """Session, taster and code."""
@@ -133,16 +130,11 @@ def parse_seal(text: str) -> Seal | None:
     try:
         found = tomllib.loads(text.removeprefix("\ufeff"))
         own = {name: found.pop(name) for name in ("date", "key", "rule")}
-        late = [
-            {"kind": "taster", "name": name, "date": datetime.date.fromisoformat(day)}
-            for name, day in (text.rsplit(", ", 1) for text in found.pop("late", ()))
-        ]
-        rule = {EARLIER: own["rule"]} if isinstance(own["rule"], str) else own["rule"]
         seal = Seal(
             date=own["date"],
             key=str(own["key"]),
-            rule={str(name): str(value) for name, value in rule.items()},
-            added=tuple(_read_row(Added, row) for row in [*late, *found.pop("added", ())]),
+            rule={str(name): str(value) for name, value in own["rule"].items()},
+            added=tuple(_read_row(Added, row) for row in found.pop("added", ())),
             lifted=tuple(_read_row(Lift, row) for row in found.pop("lifted", ())),
             closed=found.pop("closed", None),
             rest=found,
@@ -151,23 +143,6 @@ def parse_seal(text: str) -> Seal | None:
         return None
     dated = isinstance(seal.date, datetime.date) and isinstance(seal.closed, datetime.date | None)
     return seal if dated else None
-
-
-def seal_of(trial: Trial, text: str) -> Seal | None:
-    """Read seal.toml; the rule that an earlier version fingerprinted is held against trial.toml."""
-    seal = parse_seal(text)
-    if seal is None or EARLIER not in seal.rule:
-        return seal
-    attributes = [
-        [part.name, part.margin, part.scale.low, part.scale.high, part.scale.step]
-        for part in trial.attributes
-    ]
-    rule = {name: getattr(trial.decision, name) for name in ("declared", "primary", "alpha", "by")}
-    rule |= {"control": trial.control, "attributes": attributes}
-    text = json.dumps(rule, sort_keys=True, default=str)
-    same = hashlib.sha256(text.encode()).hexdigest() == seal.rule[EARLIER]
-    now = rule_text(trial)
-    return replace(seal, rule=now if same else dict.fromkeys(now, "not kept") | dict(seal.rule))
 
 
 _Row = TypeVar("_Row", Added, Lift)

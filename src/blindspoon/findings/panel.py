@@ -390,7 +390,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     Examples
     --------
     >>> from blindspoon.findings.compare import compare_trial
-    >>> from blindspoon.files.text_table import read_table
+    >>> from blindspoon.files.text_table import FolderTables, read_table
     >>> from blindspoon.scores.score_table import build_table
     >>> from blindspoon.files.trial_toml import parse_trial
     >>> trial = parse_trial('''
@@ -401,7 +401,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     ... ''')
     >>> rows = b"taster,variant,texture\nT1,plain,5\nT1,oak,7\nT1,dill,6\n"
     >>> rows += b"T2,plain,3\nT2,oak,8\nT2,dill,3\n"
-    >>> table, _ = build_table(trial, [read_table(rows, "scores.csv")])
+    >>> table, _ = build_table(trial, FolderTables(scores=(read_table(rows, "scores.csv"),)))
     >>> (texture,) = study_panel(trial, table, compare_trial(trial, table)).attributes
     >>> round(texture.concordance.w, 2), texture.repeatability.reason
     (0.93, 'No taster scored a variant twice.')

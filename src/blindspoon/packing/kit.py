@@ -52,13 +52,8 @@ def kit_files(
     """
     again = repeat_of(trial, table)
     jars = recipes(trial, made.log, jar_g) if made else ()
-    request = request_for(
-        again,
-        controls=again.tasting.controls,
-        warm_up=again.tasting.warm_up,
-        batches={variant.name: [jar_of(variant.name)] for variant in again.variants},
-    )
-    plan = draw(request, np.random.default_rng([again.seed, 0]))
+    own = {variant.name: [jar_of(variant.name)] for variant in again.variants}
+    plan = draw(request_for(again, own), np.random.default_rng([again.seed, 0]))
     sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
     folder = {
         "trial.toml": rule_to_declare(again).encode(),

@@ -16,7 +16,7 @@ from blindspoon.arrays import FloatArray
 from blindspoon.errors import Note, Problem, Rule, in_order, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.schema import CHOICES, KEY, SCORES, SERVINGS, FileColumn, Known, When
-from blindspoon.files.text_table import TextColumn, TextTable
+from blindspoon.files.text_table import FolderTables, TextColumn, TextTable
 from blindspoon.scores import crosscheck
 from blindspoon.scores.crosscheck import Cups
 from blindspoon.scores.sets import (
@@ -79,19 +79,14 @@ class Ledger:
     absences: tuple[Note, ...]
 
 
-def open_ledger(
-    trial: Trial,
-    scores: Sequence[TextTable],
-    servings: TextTable | None = None,
-    key: TextTable | None = None,
-    choices: Sequence[TextTable] = (),
-) -> Ledger:
-    """Check the tables of a trial, each on its own and against the others, as of `build_table`."""
+def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
+    """Check scores, choices, servings and key, each on its own and against the others."""
+    scores, choices, servings, key = tables.scores, tables.choices, tables.servings, tables.key
     coded = servings is not None or key is not None or any("code" in t.columns for t in scores)
-    tables = [*scores, *choices, *(table for table in (servings, key) if table is not None)]
-    known, session = _known(trial, tables, coded=coded)
-    problems = [problem for table in tables for problem in table.problems]
-    notes = [note for table in tables for note in table.notes]
+    present = [*tables.answers, *(table for table in (servings, key) if table is not None)]
+    known, session = _known(trial, present, coded=coded)
+    problems = [problem for table in present for problem in table.problems]
+    notes = [note for table in present for note in table.notes]
 
     def read(some: Sequence[TextTable], columns: Columns, name: str = "code") -> Cups:
         return _read(some, columns, name, known, session, problems, notes)
@@ -138,7 +133,7 @@ def open_ledger(
         sets=sets,
         picks=picks,
         choices=known_choices,
-        problems=in_order(problems, (table.file for table in tables)),
+        problems=in_order(problems, (table.file for table in present)),
         notes=(*notes, *_notes(trial, scored, served, coded=coded)),
         absences=absences,
     )

@@ -9,7 +9,7 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.errors import Note, Problem, Rule, ScoreError
-from blindspoon.files.text_table import TextColumn, TextTable
+from blindspoon.files.text_table import FolderTables, TextColumn
 from blindspoon.scores.crosscheck import Cups, number_rows, strays
 from blindspoon.scores.ledger import Ledger, open_ledger
 from blindspoon.scores.sets import ChoiceTable, judge_picks, set_notes
@@ -167,20 +167,15 @@ def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, T
 
 
 def check_scores(
-    trial: Trial,
-    scores: Sequence[TextTable],
-    servings: TextTable | None = None,
-    key: TextTable | None = None,
-    choices: Sequence[TextTable] = (),
+    trial: Trial, tables: FolderTables
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...]]:
     """Say everything that can be said before the blind is lifted.
 
-    Parameters are those of `build_table`. No cup is looked up in the key; only its own columns are
-    checked, that it knows the codes that are served, and that the cups of a set belong together.
-    Problems are sorted by file and line; notes tell of columns that are not used, scores that are
-    missing and the like.
+    No cup is looked up in the key; only its own columns are checked, that it knows the codes that
+    are served, and that the cups of a set belong together. Problems are sorted by file and line;
+    notes tell of columns that are not used, scores that are missing and the like.
     """
-    ledger = open_ledger(trial, scores, servings, key, choices)
+    ledger = open_ledger(trial, tables)
     if ledger.problems:
         return ledger.problems, (*ledger.notes, *ledger.absences)
     table, problems = _choices(trial, ledger)
@@ -188,32 +183,11 @@ def check_scores(
     return tuple(problems), (*ledger.notes, *ledger.absences, *known)
 
 
-def build_table(
-    trial: Trial,
-    scores: Sequence[TextTable],
-    servings: TextTable | None = None,
-    key: TextTable | None = None,
-    choices: Sequence[TextTable] = (),
-) -> tuple[ScoreTable, tuple[Note, ...]]:
+def build_table(trial: Trial, tables: FolderTables) -> tuple[ScoreTable, tuple[Note, ...]]:
     r"""Check the tables of a trial and lift the blind: the only way to a `ScoreTable`.
 
-    Parameters
-    ----------
-    scores : sequence of TextTable
-        scores.csv and every ballot. Columns: ``session`` (a name, may be left out where there is
-        one), ``taster`` (a label), ``code`` (a label), one for each attribute (points, blank
-        where no score was given), ``comment`` (text). Data that was never coded has ``variant``
-        (a name in trial.toml), ``batch`` (a label) and ``position`` (a whole number from 1)
-        instead of ``code``, the last two may be left out.
-    servings : TextTable or None
-        servings.csv: ``session``, ``taster``, ``position``, ``code``.
-    key : TextTable or None
-        key.csv: ``session``, ``taster`` (blank for a code that is the same for all), ``code``,
-        ``variant``, ``batch`` (may be left out).
-    choices : sequence of TextTable
-        choices.csv and every ballot of sets.
-
-    The notes are what is worth knowing and is not in ``table.left_out``.
+    Of `tables`, scores, choices, servings and key, whose columns `files.schema` declares. The notes
+    are what is worth knowing and is not in ``table.left_out``.
 
     Raises
     ------
@@ -222,7 +196,7 @@ def build_table(
 
     Examples
     --------
-    >>> from blindspoon.files.text_table import read_table
+    >>> from blindspoon.files.text_table import FolderTables, read_table
     >>> from blindspoon.files.trial_toml import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "plain" }
@@ -231,13 +205,14 @@ def build_table(
     ... variant = [{ name = "plain" }, { name = "oak" }]
     ... ''')
     >>> rows = b"taster,variant,texture\nT01,oak,7\nT01,plain,5\nT02,oak,6\nT02,plain,\n"
-    >>> table, notes = build_table(trial, [read_table(rows, "scores.csv")])
+    >>> tables = FolderTables(scores=(read_table(rows, "scores.csv"),))
+    >>> table, notes = build_table(trial, tables)
     >>> table.variant.tolist(), table.scores[:, 0].tolist()
     ([1, 0, 1], [7.0, 5.0, 6.0])
     >>> table.left_out[0].reason
     'variant plain of T02 in session 1 has no score'
     """
-    ledger = open_ledger(trial, scores, servings, key, choices)
+    ledger = open_ledger(trial, tables)
     problems = ledger.problems
     if ledger.coded and ledger.key is None and (ledger.picks or len(ledger.scored)):
         found = "the scores are for codes, and there is no key.csv"

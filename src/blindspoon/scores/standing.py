@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from blindspoon.errors import DesignError, Note, Problem, Rule, some_of
 from blindspoon.files.schema import CORRECTIONS, Known, column_problems, read_columns
 from blindspoon.files.seal import (
-    EARLIER,
     FILE,
     Added,
     Cup,
@@ -20,10 +19,10 @@ from blindspoon.files.seal import (
     key_fingerprint,
     key_rows,
     number_text,
+    parse_seal,
     rule_text,
     scores_by_cup,
     scores_fingerprint,
-    seal_of,
 )
 from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.trial import Trial
@@ -95,7 +94,7 @@ def standing(
     `hidden` are those under pseudonyms, for `Standing.published`. `text` is that of seal.toml; None
     where there is none.
     """
-    seal, warned = seal_of(trial, text or ""), tuple(_warned(trial))
+    seal, warned = parse_seal(text or ""), tuple(_warned(trial))
     if seal is None:
         told = UNSEALED if text is None else DAMAGED
         attributes = [each.name for each in trial.attributes]
@@ -227,15 +226,12 @@ def _warned(trial: Trial) -> Iterator[str]:
 def _bent(trial: Trial, seal: Seal, key: str | None, late: Sequence[Added]) -> Iterator[str]:
     """Say what is not as it was sealed; equal changes of the rule of several attributes once."""
     groups: dict[tuple[str, str, str], list[str]] = {}
-    if EARLIER in seal.rule:
-        yield "The rule was changed after it was sealed; an earlier version kept no text of it."
-    else:
-        now = rule_text(trial)
-        for what in dict.fromkeys([*seal.rule, *now]):
-            before, after = seal.rule.get(what, "none"), now.get(what, "none")
-            if before != after:
-                kind, _, attribute = what.partition(" of ")
-                groups.setdefault((kind, before, after), []).append(attribute)
+    now = rule_text(trial)
+    for what in dict.fromkeys([*seal.rule, *now]):
+        before, after = seal.rule.get(what, "none"), now.get(what, "none")
+        if before != after:
+            kind, _, attribute = what.partition(" of ")
+            groups.setdefault((kind, before, after), []).append(attribute)
     if groups:
         changes = [
             f"{kind}{f' of {some_of(names, 3)}' if names[0] else ''} from {before} to {after}"

@@ -99,13 +99,12 @@ def draw_codes(
     known = known or [frozenset()] * len(sizes)
     fresh = {met: np.array([code not in met for code in usable_codes()]) for met in {*known}}
     new_first = [*((rule, True) for rule in RULES[:2]), *((rule, False) for rule in RULES)]
-    for rule, new_only in new_first:
-        for _ in range(ATTEMPTS):
-            drawn = _draw(sizes, taken, [fresh[met] for met in known], rule, rng, new_only=new_only)
-            if drawn is not None:
-                return drawn
-    msg = "the last rule can always be kept"
-    raise AssertionError(msg)
+    attempts = (
+        _draw(sizes, taken, [fresh[met] for met in known], rule, rng, new_only=new_only)
+        for rule, new_only in new_first
+        for _ in range(ATTEMPTS)
+    )
+    return next(drawn for drawn in attempts if drawn is not None)  # the last rule can be kept
 
 
 def rule_kept(sets: Sequence[Sequence[str]], *, per_session: bool = False) -> CodeRule:

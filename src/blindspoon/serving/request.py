@@ -78,33 +78,26 @@ class ServingRequest:
 
 def request_for(
     trial: Trial,
-    *,
-    controls: Literal[1, 2] = 1,
-    warm_up: bool = False,
-    sessions: Sequence[str] = (),
     batches: Mapping[str, Sequence[str]] | None = None,
     poured: Mapping[str, Mapping[str, tuple[str, ...]]] | None = None,
 ) -> ServingRequest:
-    """Take what the drawing needs from a trial.
-
-    The others are as in `ServingRequest`; `sessions` are named where trial.toml lists none, "1" if
-    there are none here either.
+    """Take what the drawing needs from a trial; a session is "1" where trial.toml lists none.
 
     Raises
     ------
     DesignError
         If the cups, tasters and variants do not fit together, with every problem found.
     """
-    names = [variant.name for variant in trial.variants]
+    names, own = [variant.name for variant in trial.variants], trial.tasting
     request = ServingRequest(
         control=trial.control,
         others=tuple(name for name in names if name != trial.control),
-        tasters=trial.tasting.tasters,
-        sessions=tuple(session.name for session in trial.sessions) or tuple(sessions) or ("1",),
-        cups=trial.tasting.servings or len(trial.variants) + controls - 1,
-        controls=controls,
-        codes=trial.tasting.codes,
-        warm_up=warm_up,
+        tasters=own.tasters,
+        sessions=tuple(session.name for session in trial.sessions) or ("1",),
+        cups=own.servings or len(names) + own.controls - 1,
+        controls=own.controls,
+        codes=own.codes,
+        warm_up=own.warm_up,
         batches={name: tuple(those) for name, those in (batches or {}).items() if those},
         choice=trial.choice,
         scored=bool(trial.attributes),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.pool_checks import Kitchen
@@ -48,7 +48,9 @@ def build(
             cells = ["" if variant in blank else f"{s:.2f}" for s in scores[taster, place].clip(0)]
             lines.append(",".join((f"T{taster + 1:02d}", variant, *cells)))
     trial = parse_trial(text)
-    table, _ = build_table(trial, [read_table("\n".join(lines).encode(), "scores.csv")])
+    table, _ = build_table(
+        trial, FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
+    )
     return Kitchen(
         name=name,
         fingerprint=f"{name}-{seed}",

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import AttributeResult
@@ -56,7 +56,9 @@ class Cups:
             cells = [str(session), f"T{taster:02}", *([str(at)] if self.placed else [])]
             cells += [VARIANTS[variant], *("" if np.isnan(s) else f"{s:g}" for s in scores)]
             lines.append(",".join(cells))
-        return build_table(self.trial, [read_table("\n".join(lines).encode(), "scores.csv")])[0]
+        return build_table(
+            self.trial, FolderTables(scores=(read_table("\n".join(lines).encode(), "scores.csv"),))
+        )[0]
 
     def judged(self, *, balanced: bool | None = None) -> tuple[AttributeResult, ...]:
         """The results of a trial read and compared from the start."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.files.text_table import read_table
+from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.scores.score_table import build_table
 from blindspoon.simulate.situations import SITUATIONS, TRUTHS, differing, truths
 
@@ -27,7 +27,9 @@ def as_csv(trial, table):
 @pytest.mark.parametrize("name", NAMES)
 def test_tables_are_those_that_the_same_scores_in_a_folder_give(simulated, name, variants):
     for trial, table in simulated(name, truth="one", variants=variants, tasters=7, trials=2):
-        read, _ = build_table(trial, [read_table(as_csv(trial, table), "scores.csv")])
+        read, _ = build_table(
+            trial, FolderTables(scores=(read_table(as_csv(trial, table), "scores.csv"),))
+        )
         assert (table.tasters, table.sessions) == (read.tasters, read.sessions)
         for field in ("taster", "session", "variant", "position", "scores"):
             assert np.array_equal(getattr(table, field), getattr(read, field)), field
