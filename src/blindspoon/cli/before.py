@@ -44,7 +44,8 @@ def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
     Without a terminal it begins with a commented template. Writes trial.toml, batches.csv and
     readings.csv, and never over a file that is there.
     """
-    from blindspoon.files.disk import make_files, start, start_example  # noqa: PLC0415
+    from blindspoon.files.disk import example as finished  # noqa: PLC0415
+    from blindspoon.files.disk import make_files, start  # noqa: PLC0415
 
     if source is not None:
         from blindspoon.files.durable import read_file  # noqa: PLC0415
@@ -54,7 +55,7 @@ def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
         make_files(folder, files)
         click.echo("\n".join([*said, f"New trial: {folder / 'trial.toml'}. Correct the guesses."]))
     elif example:
-        start_example(folder)
+        make_files(folder, finished())
         click.echo(f"Example, all of it invented: {folder / 'trial.toml'}.")
     elif plain or not sys.stdin.isatty():
         start(folder, today())

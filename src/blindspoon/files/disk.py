@@ -51,6 +51,7 @@ _UNREADABLE = Rule(
     "every file of the trial can be read",
     "Mend it, or move it out of the folder",
 )
+_ENCODING = Rule("encoding", "trial.toml is text in UTF-8", "Save it again as UTF-8")
 _TAKEN = Rule(
     "already-there",
     "it is written once and never over another",
@@ -141,16 +142,15 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
         except OSError as error:
             problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 300)))
     data = files.get("trial.toml", b"")
-    windows = of_windows(data)
-    text = windows or ""
-    if windows is None:
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError as error:
-            rule = Rule("encoding", "trial.toml is text in UTF-8", "Save it again as UTF-8")
-            found = f"byte {data[error.start]:#04x} is not UTF-8"
-            line = data.count(b"\n", 0, error.start) + 1
-            problems.append(rule.broken(found, "trial.toml", line))
+    windows, text = of_windows(data), ""
+    try:
+        text = data.decode("utf-8-sig") if windows is None else windows
+    except UnicodeDecodeError as error:
+        found, line = (
+            f"byte {data[error.start]:#04x} is not UTF-8",
+            data.count(b"\n", 0, error.start),
+        )
+        problems.append(_ENCODING.broken(found, "trial.toml", line + 1))
     notes = [Note(file="trial.toml", text=WINDOWS)] * (windows is not None)
     try:
         notes += [] if problems else _notes(folder)
@@ -240,20 +240,12 @@ def example() -> dict[str, bytes]:
     return {file.name: file.read_bytes() for file in sorted(files, key=lambda file: file.name)}
 
 
-def start(folder: Path, today: datetime.date) -> tuple[str, ...]:
-    """Write the files of a new trial, its rule declared today; give their names, or raise."""
+def start(folder: Path, today: datetime.date) -> None:
+    """Write the files of a new trial, its rule declared today; raises as `make_files`."""
     texts = {name: shipped(f"starter/{name}") for name in TEMPLATES}
     filled = texts["trial.toml"].replace("{today}", str(today))
     texts["trial.toml"] = filled.replace("{seed}", str(secrets.randbelow(10**8)))
     make_files(folder, {name: text.encode() for name, text in texts.items()})
-    return TEMPLATES
-
-
-def start_example(folder: Path) -> tuple[str, ...]:
-    """Write a finished trial, invented from its plan to its scores; give names, or raise."""
-    files = example()
-    make_files(folder, files)
-    return tuple(files)
 
 
 def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
@@ -416,7 +408,7 @@ def cannot(be_done: str, error: OSError) -> str:
     return f"it cannot be {be_done}: {text[:1].lower()}{text[1:]}"
 
 
-_COUNTER = itertools.count()
+_COUNTER, _EXCHANGE = itertools.count(), threading.Lock()
 
 
 def _sibling(target: Path, kind: str) -> Path:
@@ -459,9 +451,6 @@ def _write(path: Path, content: bytes, mode: int = 0o666) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
-
-
-_EXCHANGE = threading.Lock()
 
 
 def _exchange(target: Path, new: Path, old: Path) -> None:

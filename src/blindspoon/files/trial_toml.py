@@ -115,15 +115,8 @@ def _read(section: Section, keys: _Keys) -> dict[str, Any]:
 
 
 @lru_cache(maxsize=16)  # reading a folder and most of its readers ask for the same text
-def parse_trial(text: str, file: str = "trial.toml") -> Trial:
-    """Read trial.toml.
-
-    Parameters
-    ----------
-    text : str
-        The whole file: TOML 1.0. Its keys are listed in ``docs/reference/trial-folder.md``.
-    file : str
-        Name that messages give it.
+def parse_trial(text: str) -> Trial:
+    """Read trial.toml, whose keys are listed in ``docs/reference/trial-folder.md``.
 
     Returns
     -------
@@ -146,7 +139,7 @@ def parse_trial(text: str, file: str = "trial.toml") -> Trial:
     >>> trial.variants[1].label, trial.attributes[0].scale.high, trial.decision.by
     ('Oak leaf', 10.0, 'mixed')
     """
-    root = read_toml(text, file)
+    root = read_toml(text, "trial.toml")
     about, rule = root.section("trial"), root.section("decision")
     told, decision = _read(about, _ABOUT), _read(rule, _DECISION)
     choice = _choice(root.section("choice")) if "choice" in root else None
@@ -255,11 +248,10 @@ def _attributes(
     def read(section: Section) -> Attribute:
         told, own, scale = _labelled(section, _ATTRIBUTE), section.section("scale"), default
         if told["name"] in taken:
-            found, allowed = (
-                f"{told['name']} is a column of its own",
-                "an attribute has another name",
+            found = f"{told['name']} is a column of its own"
+            section.complain(
+                "bad-name", "name", found, "an attribute has another name", "Rename it"
             )
-            section.complain("bad-name", "name", found, allowed, "Rename it")
         if "scale" in section:
             scale = _scale(own)
         elif scale is None:

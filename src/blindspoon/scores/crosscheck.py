@@ -96,13 +96,15 @@ class Cups:
         return found
 
     def repeats(self) -> list[tuple[int, int]]:
-        """Pair each row that names a cup again with the row that names it before."""
-        return _repeats(number_rows(self.session, self.taster, self.name), self.usable)
+        """Pair each row that names a cup again with the row that names it before.
 
-    def repeats_apart(self) -> list[tuple[int, int]]:
-        """Do as `repeats`, but cups that differ in batch or position are two."""
-        numbers = number_rows(self.session, self.taster, self.name, self.batch)
-        return _repeats(numbers * (POSITION_LIMIT + 1) + self.position, self.usable)
+        Without codes, cups that differ in batch or position are two.
+        """
+        numbers = number_rows(self.session, self.taster, self.name)
+        if self.by == "variant":
+            numbers = number_rows(self.session, self.taster, self.name, self.batch)
+            numbers = numbers * (POSITION_LIMIT + 1) + self.position
+        return _repeats(numbers, self.usable)
 
 
 def number_rows(*columns: TextColumn) -> IntArray:
@@ -153,8 +155,7 @@ def _repeats(numbers: IntArray, usable: BoolArray) -> list[tuple[int, int]]:
 def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Problem]:
     """Find cups scored twice, and codes that nobody was served."""
     remedy = "Keep the row that holds; another round is a session of its own"
-    again = scored.repeats() if scored.by == "code" else scored.repeats_apart()
-    problems = _second_rows(scored, again, "scored-twice", "a taster scores a cup once", remedy)
+    problems = _second_rows(scored, "scored-twice", "a taster scores a cup once", remedy)
     served = plan if plan is not None else key
     if served is not None and served.sound:
         problems += _unknown_codes(scored, served)
@@ -164,34 +165,28 @@ def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Pr
 def codes_twice(cups: Cups) -> list[Problem]:
     """Find codes that name two cups of one taster."""
     remedy = "Correct one of them, or draw the codes again"
-    return _second_rows(cups, cups.repeats(), "code-twice", "a code names one cup", remedy)
+    return _second_rows(cups, "code-twice", "a code names one cup", remedy)
 
 
 def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
-    """Find positions given twice, and cups that key.csv does not know."""
+    """Find positions given twice, cups that key.csv does not know, and cups that it alone knows."""
     if plan is None:
         return []
     problems = taken_positions(plan)
-    if key is not None and key.sound:
-        problems += of_rows(
-            plan,
-            np.flatnonzero(plan.usable & (plan.match(key) < 0)),
-            "no-key-entry",
-            lambda row: f"{_cup(plan, row)} is not in key.csv",
-            "key.csv has a row for every cup that is served",
-            "Add its row to key.csv, or take the cup out",
-        )
-    return problems
-
-
-def key_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
-    """Find cups of key.csv that are served to nobody."""
-    if key is None or plan is None or not (plan.sound and key.sound):
-        return []
-    unserved = key.usable.copy()
-    served = plan.match(key)
-    unserved[served[served >= 0]] = False
-    return of_rows(
+    if key is None or not key.sound:
+        return problems
+    known = plan.match(key)
+    problems += of_rows(
+        plan,
+        np.flatnonzero(plan.usable & (known < 0)),
+        "no-key-entry",
+        lambda row: f"{_cup(plan, row)} is not in key.csv",
+        "key.csv has a row for every cup that is served",
+        "Add its row to key.csv, or take the cup out",
+    )
+    unserved = key.usable & plan.sound
+    unserved[known[known >= 0]] = False
+    return problems + of_rows(
         key,
         np.flatnonzero(unserved),
         "key-not-served",
@@ -352,10 +347,8 @@ def _served_to(served: Cups, scored: Cups, row: int) -> str:
     return f"there {shown(taster)} has {cups} in session {shown(session)}"
 
 
-def _second_rows(
-    cups: Cups, pairs: list[tuple[int, int]], slug: str, allowed: str, remedy: str
-) -> list[Problem]:
-    before = dict(pairs)
+def _second_rows(cups: Cups, slug: str, allowed: str, remedy: str) -> list[Problem]:
+    before = dict(cups.repeats())
 
     def found(row: int) -> str:
         file, line = cups.place(before[row])

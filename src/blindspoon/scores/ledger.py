@@ -99,7 +99,6 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
     plan, sets = (served, None) if trial.choice is None else _parted(served)
     problems += crosscheck.score_problems(scored, plan if trial.attributes else None, keyed)
     problems += crosscheck.plan_problems(served, keyed)
-    problems += crosscheck.key_problems(served, keyed)
     picks, known_choices = None, None
     if trial.choice is not None:
         picks, known_choices = _chosen(trial, choices, sets, read, known, problems)

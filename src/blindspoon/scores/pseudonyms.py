@@ -15,11 +15,10 @@ from blindspoon.files.text_table import FolderTables, TextColumn, TextTable
 from blindspoon.files.toml import is_label
 from blindspoon.trial import Attribute, Photo, Tasting, Trial, Variant
 
-LABEL = r"(?:[a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}"
-IMPERSONAL = re.compile(LABEL, re.IGNORECASE)
+IMPERSONAL = re.compile(
+    r"(?:[a-z]{0,2}|taster|judge|assessor|panell?ist|person)[ ._-]?\d{1,9}", re.IGNORECASE
+)
 """Labels that name nobody, such as T01, 7 and judge 3; they stay as they are."""
-ALL_IMPERSONAL = re.compile(f"(?:{LABEL}\n)*", re.IGNORECASE)
-"""The same for many labels at once, a line each."""
 
 
 def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
@@ -74,10 +73,7 @@ def _names(trial: Trial, tables: FolderTables) -> dict[str, str]:
     """Give a pseudonym to every taster who is named; empty where nobody is."""
     cups = (*tables.scores, *tables.choices, tables.servings, tables.key, tables.corrections)
     found = (table.columns["taster"].texts for table in cups if table and "taster" in table.columns)
-    told_of = (trial.tasting.tasters, *found)
-    if all(ALL_IMPERSONAL.fullmatch("\n".join((*texts, ""))) for texts in told_of):
-        return {}
-    return pseudonyms((label for texts in told_of for label in texts), trial.seed)
+    return pseudonyms({*trial.tasting.tasters}.union(*found), trial.seed)
 
 
 WORD = re.compile(r"[^\W_]+")

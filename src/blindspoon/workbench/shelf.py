@@ -34,7 +34,7 @@ def add_to(bench: Workbench) -> None:
 
     @app.post("/example")
     def example() -> Response:
-        disk.start_example(bench.shelf / EXAMPLE)
+        disk.make_files(bench.shelf / EXAMPLE, disk.example())
         bench.say("The example is on the shelf. All of it is invented.")
         return redirect("/", 303)
 
