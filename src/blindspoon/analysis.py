@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -98,38 +98,6 @@ def _scores(
     except ScoreError:
         build_table(declared, told)
         raise
-
-
-def write_report(analysis: Analysis, to: Path, tell: Callable[[str], None] | None = None) -> Path:
-    """Write the report of one trial, replacing an earlier one whole or not at all.
-
-    Parameters
-    ----------
-    analysis : Analysis
-    to : Path
-        The folder of all reports; the trial's own folder lies in it.
-    tell : callable, optional
-        Told, a sentence each, which of the host's pictures are left out, and why.
-
-    Returns
-    -------
-    Path
-        The page that was written.
-
-    Raises
-    ------
-    TrialFileError
-        If it could not be written; an earlier report is still there.
-    """
-    from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
-
-    target = to / analysis.folder
-    content = compose_report(analysis)
-    disk.write_folder_atomically(target, render(content))
-    if tell is not None:
-        for text in content.lacking:
-            tell(text)
-    return target / "index.html"
 
 
 def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:

@@ -12,7 +12,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from blindspoon.analysis import analyse, pool_folders, to_record, write_report
+from blindspoon.analysis import analyse, compose_report, pool_folders, to_record
 from blindspoon.errors import Note
 from blindspoon.examine import Examination, examine
 from blindspoon.files import disk
@@ -341,7 +341,16 @@ def report(
     TrialError
         With every problem of the folder; an earlier report is still there.
     """
-    return write_report(analyse(Path(folder)), Path(to), tell)
+    from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
+
+    analysis = analyse(Path(folder))
+    content = compose_report(analysis)
+    target = Path(to) / analysis.folder
+    disk.write_folder_atomically(target, render(content))
+    if tell is not None:
+        for text in content.lacking:
+            tell(text)
+    return target / "index.html"
 
 
 def publish(

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon import analysis
+from blindspoon import api
 from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
 
@@ -688,7 +688,7 @@ def test_markup_in_a_comment_does_not_run_in_the_report(browser, folder, coded):
             for k, code in enumerate(ballot.codes):
                 answer = CupAnswer(scores=(str(k), str(5 - k)), comment=bad[(k + len(code)) % 4])
                 ballot.save({code: Given(answer, "", "a")})
-    written = analysis.write_report(analysis.analyse(folder), folder.parent / "reports")
+    written = api.report(folder, folder.parent / "reports")
     page = browser.new_page()
     page.goto(written.as_uri())
     assert "window.pwned=1" in page.text_content("body")

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.analysis import analyse, write_report
+from blindspoon import api
+from blindspoon.analysis import analyse
 from blindspoon.scores.pseudonyms import pseudonyms
 from blindspoon.writeup.records import trial_record
 
@@ -46,7 +47,7 @@ def named(tmp_path):
 
 def test_no_name_is_left_in_the_report_or_the_json(named, tmp_path):
     found = analyse(named)
-    page = write_report(found, tmp_path / "reports")
+    page = api.report(named, tmp_path / "reports")
     record = trial_record(found)
     texts = [json.dumps(record)]
     texts += [

@@ -104,9 +104,7 @@ def _tasted(trial: Trial, tables: Iterable[TextTable]) -> dict[Cell, set[str]]:
             table.columns.get(name, TextColumn((default,), blank))
             for name, default in (("variant", ""), ("session", only), ("batch", ""))
         ]
-        sizes = [len(column.texts) for column in named]
-        rows = np.ravel_multi_index([column.codes for column in named], sizes)
-        for places in zip(*np.unravel_index(np.unique(rows), sizes), strict=True):
+        for places in sorted({*zip(*(column.codes.tolist() for column in named), strict=True)}):
             variant, session, batch = (c.texts[p] for c, p in zip(named, places, strict=True))
             cells.setdefault((variant, session), set()).update({batch} - {""})
     return cells

@@ -213,29 +213,25 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     >>> [(found.kind, found.batches) for found in cautions(log)][:2]
     [('ph-not-read', ('jar 1',)), ('pressure', ())]
     """
-    found: dict[Kind, list[_Found]] = {}
+    found: dict[Kind, list[tuple[str, float | None]]] = {}
     for batch, made in zip(log.batches, strengths(log), strict=True):
         for kind, value in (*_by_ph(log, batch), *_by_making(log, batch, made)):
             found.setdefault(kind, []).append((batch.name, value))
     general: tuple[Kind, ...] = ("pressure", "mould", "vacuum", "allergens", "local-rules")
-    return (
-        *(_caution(kind, found[kind]) for kind in CAUTIONS if kind in found),
-        *(_caution(kind, []) for kind in general if kind not in found),
+    kinds = [kind for kind in CAUTIONS if kind in found] + [it for it in general if it not in found]
+    return tuple(
+        Caution(
+            kind=kind,
+            batches=tuple(batch for batch, _ in found.get(kind, ())),
+            values=tuple(value for _, value in found.get(kind, ()) if value is not None),
+            limit=CAUTIONS[kind].limit,
+            sources=CAUTIONS[kind].sources,
+        )
+        for kind in kinds
     )
 
 
-_Found = tuple[str, float | None]
 _Look = tuple[Kind, float | None]
-
-
-def _caution(kind: Kind, found: Iterable[_Found]) -> Caution:
-    return Caution(
-        kind=kind,
-        batches=tuple(batch for batch, _ in found),
-        values=tuple(value for _, value in found if value is not None),
-        limit=CAUTIONS[kind].limit,
-        sources=CAUTIONS[kind].sources,
-    )
 
 
 def _by_ph(log: BatchLog, batch: Batch) -> Iterator[_Look]:
