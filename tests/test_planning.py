@@ -121,7 +121,7 @@ def test_a_template_is_not_drawn(blindspoon, tmp_path):
     blindspoon("new", tmp_path / "new")
     done = blindspoon("blind", tmp_path / "new", "--declare")
     assert done.returncode == 1
-    assert "a variant is still “Change A”" in done.stderr
+    assert "a variant still says “Change A”" in done.stderr
     assert "declared = " not in re.sub("#.*", "", (tmp_path / "new/trial.toml").read_text("utf-8"))
 
 

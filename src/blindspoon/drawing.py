@@ -103,9 +103,9 @@ def _see_own(trial: Trial) -> None:
     first = template()
     others = [variant for variant in first.variants if variant.name != first.control]
     told = {text for variant in others for text in (variant.label, variant.method)}
-    same = [v.label for v in trial.variants if {v.label, v.method} & told]
+    same = [text for v in trial.variants for text in (v.label, v.method) if text in told]
     if same:
-        found = (f"a variant is still “{label}”" for label in same)
+        found = (f"a variant still says “{text}”" for text in same)
         raise DesignError([_TEMPLATE.broken(text, "trial.toml") for text in found])
 
 

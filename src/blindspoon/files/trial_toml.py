@@ -52,6 +52,7 @@ def _one_of(*words: str) -> _Reader:
 _SEED = Range("a seed is a whole number from 0 to 2^63 - 1", lambda n: 0 <= n < 2**63)
 _ABOVE_ZERO = Range("it is a number above 0", lambda x: x > 0)
 _ALPHA = Range("alpha lies between 0 and 0.5", lambda x: 0 < x < 0.5)
+_BETA = Range("beta lies between 0 and 0.5", lambda x: 0 < x < 0.5)
 _ANY = Range("it is a finite number", lambda _: True)
 _STEP = Range("a step is 0 (any number) or above", lambda x: x >= 0)
 _CUPS = Range("a taster gets 1 to 999 cups", lambda n: 1 <= n <= 999)
@@ -90,7 +91,7 @@ _ATTRIBUTE: _Keys = {
 _CHOICE: _Keys = {
     "sets": _whole(_SETS, 1), "attribute": _text, "expect": _one_of("either", "more", "less"),
     "ask": _one_of("difference", "alike"), "can_tell": _number(_SHARE, 0.3),
-    "tests": _whole(_TESTS), "rule": _one_of("fixed", "sequential"), "beta": _number(_ALPHA),
+    "tests": _whole(_TESTS), "rule": _one_of("fixed", "sequential"), "beta": _number(_BETA),
 }  # fmt: skip
 _COURSE: _Keys = {
     "over": _one_of(*get_args(Over)), "attribute": _text, "side": _one_of(*get_args(Side)),
