@@ -35,7 +35,7 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     ("answers", "asked", "rule"),
     [
         (
-            ("Rock salt", "", "May I swap the salt?", "odd one out", "", ""),
+            ("Rock salt", "", "May I swap the salt?", "odd one out", ""),
             {"choice": ("triangle", 2, 0.3), "course": None, "primary": ("choice",)},
             "We say that some can tell it from “As always”",
         ),
@@ -53,6 +53,8 @@ def test_sets_and_ages_are_begun_in_a_terminal(tmp_path, monkeypatch, answers, a
     done = CliRunner().invoke(commands, ["new", str(tmp_path / "new")], input="\n".join(said))
     assert done.exit_code == 0, done.output
     assert rule in " ".join(done.output.split())
+    assert done.output.count("An empty line ends") == 3
+    assert ("5. What difference" in done.output) == (asked["choice"] is None)
     trial = parse_trial((tmp_path / "new" / "trial.toml").read_text("utf-8"))
     choice, course = trial.choice, trial.course
     assert asked == {

@@ -89,9 +89,11 @@ def _asked() -> dict[str, bytes]:
     wrong = {key for key, *_ in [*asked, second]}
     while wrong:
         for key, question, hint in [*asked, second]:
-            if key in wrong:
-                click.echo(f"\n{click.style(question, bold=True)}\n{click.wrap_text(hint, 80)}")
+            needless = key == "decision.margin" and answers[starting.SCORED] == starting.ODD
+            if key in wrong and not needless:
                 many = key in ("changes", starting.SCORED, "tasting.tasters")
+                told = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)
+                click.echo(f"\n{click.style(question, bold=True)}\n{told}")
                 answers[key] = "\n".join(iter(_line, "")) if many else _line()
                 if key == "changes" and starting.may_be_ages(starting.lines_of(answers[key])):
                     is_age = click.confirm("\nIs it one food at several ages: when is it ready?")
