@@ -132,6 +132,14 @@ class Stage:
         return tuple(name for name in names if name not in self.made)
 
     @property
+    def tasters(self) -> tuple[str, ...]:
+        """Names of those that trial.toml lists, and of those that were added."""
+        listed = self.trial.tasting.tasters if self.trial else ()
+        added = self.seal.added if self.seal else ()
+        late = (it.name for it in added if it.kind == "taster")
+        return (*listed, *(name for name in late if name not in listed))
+
+    @property
     def _scored(self) -> str:
         if self.trial and self.trial.choice:
             return f"{self.scored} of {count(self.cups, 'answer')} given"
@@ -202,7 +210,7 @@ class Stage:
         jars = len(trial.variants) - len(self.unmade)
         made = f"{jars} of {len(trial.variants)} written down"
         yield not planned or not self.unmade, made if planned or jars else "left out"
-        names = trial.tasting.tasters
+        names = self.tasters
         yield not planned or bool(names), count(len(names), "taster") if names else "nobody named"
         drawn = f"sealed on {day(seal.date)}" if seal else "after jars and tasters"
         yield not planned, out or drawn

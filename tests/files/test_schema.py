@@ -35,3 +35,9 @@ def test_a_table_is_read_by_its_declaration():
 @pytest.mark.parametrize("text", ["1e999", "nan", "inf", "1_0", "0x1", "", "1,5", "٣"])
 def test_what_is_no_finite_number_is_none(text):
     assert as_number(text, decimal_comma=False) is None
+
+
+def test_who_mends_a_name_after_sealing_is_led_to_the_label():
+    table = read_table(b"session,taster,code,variant\n1,Ada,123,calcuim\n", "key.csv")
+    found = read_columns(table, TABLES["key.csv"], Known(sessions=["1"], variants=["calcium"]))
+    assert "mended in its label, not in its name" in found.problems[0].remedy

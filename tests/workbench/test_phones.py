@@ -14,6 +14,7 @@ import pytest
 from blindspoon.collect import server
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.stage import stage
 
 
 def ask(port, path, method="GET", host=None):
@@ -159,3 +160,10 @@ def test_no_session_is_added_after_the_tasting(at):
     before = cups(folder)
     assert host.post("/t/crisp/tasting/more", more="").status_code == 409
     assert cups(folder) == before
+
+
+def test_who_was_added_is_counted_and_named_with_the_others(at):
+    host, folder = at("sealed")
+    host.post("/t/crisp/tasting/late", late="Gus")
+    assert ("tasters", "7 tasters") in [(it.name, it.told) for it in stage(folder).steps]
+    assert "Finn, Gus" in host.read("/t/crisp/tasters")

@@ -496,8 +496,10 @@ def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:
     found = f"{name} {quoted(text)} is not known{did_you_mean(text, listed)}"
     allowed = f"trial.toml lists {some_of(listed, 20)}"
     remedy = f"Correct it, or add the {name} to trial.toml"
-    fault = Fault("unknown-variant", found, allowed, remedy)
-    return fault if name == "variant" else fault._replace(slug="unknown-session")
+    if name == "variant":  # a name that was mended after the codes were drawn is in key.csv still
+        remedy += "; there a slip is mended in its label, not in its name"
+        return Fault("unknown-variant", found, allowed, remedy)
+    return Fault("unknown-session", found, allowed, remedy)
 
 
 def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
