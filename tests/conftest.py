@@ -219,12 +219,25 @@ def apart() -> Callable[..., subprocess.CompletedProcess[str]]:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def templates_compiled_once(tmp_path_factory):
-    """Keep what jinja2 compiles: an app, and there are hundreds of them, compiles all anew."""
-    server = sys.modules.get("blindspoon.collect.server")
-    if server is not None:
-        kept = tmp_path_factory.mktemp("templates")
-        server.JINJA["bytecode_cache"] = jinja2.FileSystemBytecodeCache(str(kept))
+def compiled_once(tmp_path_factory):
+    """Keep what jinja2 and werkzeug compile: an app, and there are hundreds, compiles all anew.
+
+    Of a rule werkzeug compiles two functions that build its address.
+    """
+    server, rules = map(sys.modules.get, ("blindspoon.collect.server", "werkzeug.routing.rules"))
+    if server is None:
+        return
+    kept = tmp_path_factory.mktemp("templates")
+    server.JINJA["bytecode_cache"] = jinja2.FileSystemBytecodeCache(str(kept))
+    compiled, builders = rules.Rule._compile_builder, {}
+
+    def compile_builder(rule, append_unknown=True):
+        key = *rule._trace, str(rule.defaults), append_unknown
+        if key not in builders:
+            builders[key] = compiled(rule, append_unknown)
+        return builders[key]
+
+    rules.Rule._compile_builder = compile_builder
 
 
 @pytest.fixture(scope="session")
@@ -363,10 +376,16 @@ def screen(tab):
 
 @pytest.fixture(scope="session")
 def accessible():
-    """See that axe finds nothing on a page; only what it finds is sent back, which halves it."""
+    """See that axe finds nothing on a page; only what it finds is sent back, which halves it.
+
+    Of a page that nobody looks at `again`, what is folded away is taken out: it is most of a
+    writeup, axe does not judge it, and looks at it a hundred times.
+    """
     axe = pytest.importorskip("axe_playwright_python.base")
 
-    def accessible(page):
+    def accessible(page, *, again=True):
+        if not again:
+            page.evaluate(FOLDED)
         if page.evaluate("typeof axe") == "undefined":
             page.evaluate(axe.AXE_SCRIPT)
         found = page.evaluate(
@@ -376,6 +395,13 @@ def accessible():
         assert found == []
 
     return accessible
+
+
+FOLDED = """() => {
+  for (const it of document.body.querySelectorAll('*')) {
+    if (!it.checkVisibility() && !it.id && !it.querySelector('[id]')) it.remove();
+  }
+}"""
 
 
 @pytest.fixture(scope="session")
@@ -440,12 +466,16 @@ def pytest_configure(config):
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(memory))
     if config.option.markexpr == "quick" and config.args_source is config.ArgsSource.TESTPATHS:
         config.args = [str(ROOT / "tests" / place) for place in sorted(QUICK)]
+    config.pluginmanager.register(Examples())
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_collect_file():
-    """Look for examples in the source only."""
-    return [found for found in (yield) if not isinstance(found, DoctestModule)]
+class Examples:
+    """Look for examples in the source only, and only in modules that hold some."""
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_collect_file(self, file_path):
+        looked = file_path.is_relative_to(ROOT / "src") and b">>>" in file_path.read_bytes()
+        return [it for it in (yield) if looked or not isinstance(it, DoctestModule)]
 
 
 @pytest.hookimpl(tryfirst=True)

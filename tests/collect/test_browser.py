@@ -19,12 +19,19 @@ SCRIPT = Path(__file__).with_name("serve_folder.py")
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 800}
 NARROW = {"width": 320, "height": 640}
-VIEWS = [
-    pytest.param([(PHONE, "light"), (DESK, "dark")], id="light phone, dark desk"),
-    pytest.param(
-        [(PHONE, "dark"), (DESK, "light")], id="dark phone, light desk", marks=pytest.mark.slow
-    ),
-]
+VIEWS = {
+    f"{theme} {name}": (size, theme)
+    for name, size in (("phone", PHONE), ("desk", DESK))
+    for theme in ("light", "dark")
+}
+
+
+def views(usual):
+    """Every view of a way by its name: one as a rule, the others with `-m slow`."""
+    return pytest.mark.parametrize(
+        "view",
+        [pytest.param(view, marks=() if view == usual else pytest.mark.slow) for view in VIEWS],
+    )
 
 
 @pytest.fixture(scope="module")
@@ -78,19 +85,15 @@ def forget(phone):
 
 @pytest.fixture(name="accessible")
 def accessible_(accessible):
-    """See that axe finds nothing, in each of some views, and that nothing sticks out."""
+    """See that axe finds nothing, and that nothing sticks out at this width and at others."""
 
-    def look(page, views=()):
-        for viewport, theme in views:
-            page.set_viewport_size(viewport)
-            page.emulate_media(color_scheme=theme)
-            accessible(page)
+    def look(page):
+        accessible(page)
+        own = page.viewport_size
+        for width in (own, NARROW, PHONE, DESK):
+            page.set_viewport_size(width)
             assert fits(page)
-        if views:
-            page.set_viewport_size(NARROW)
-        else:
-            accessible(page)
-        assert fits(page)
+        page.set_viewport_size(own)
 
     return look
 
@@ -138,50 +141,50 @@ def saved(page):
     page.locator("#state.good").wait_for()
 
 
-@pytest.mark.parametrize("views", VIEWS)
-def test_axe_finds_nothing_on_a_taster_s_way(sheet, served, accessible, views):
-    page = sheet()
+@views("dark phone")
+def test_axe_finds_nothing_on_a_taster_s_way(sheet, served, accessible, view):
+    page = sheet(*VIEWS[view])
     page.goto(served["join"])
-    accessible(page, views)
+    accessible(page)
     page.get_by_role("button", name="T01").click()
     cautions(page)
-    accessible(page, views)
+    accessible(page)
     page.locator("button.main").click()
     page.wait_for_url("**/1/1")
     tap(page, "texture", "7")
     saved(page)
-    accessible(page, views)
+    accessible(page)
     page.get_by_role("button", name="Save, next cup").click()
     page.wait_for_url("**/1/2")
-    accessible(page, views)
+    accessible(page)
     page.get_by_role("button", name="Stop here").click()
     page.wait_for_url("**/end")
-    accessible(page, views)
+    accessible(page)
     page.get_by_role("link", name="look over your answers").click()
     page.wait_for_url("**/look")
-    accessible(page, views)
+    accessible(page)
 
 
-@pytest.mark.parametrize("views", VIEWS)
-def test_axe_finds_nothing_on_the_host_s_pages(sheet, served, accessible, views):
-    page = sheet()
+@views("dark desk")
+def test_axe_finds_nothing_on_the_host_s_pages(sheet, served, accessible, view):
+    page = sheet(*VIEWS[view])
     page.goto(served["host"])
-    accessible(page, views)
+    accessible(page)
     page.get_by_role("button", name="Close session 1").click()
     page.get_by_text("3 tasters have not finished").wait_for()
-    accessible(page, views)
+    accessible(page)
     page.get_by_role("button", name="Close it all the same").click()
     page.locator("tbody a").first.click()
     page.wait_for_url("**/taster/*")
-    accessible(page, views)
+    accessible(page)
     page.goto(f"{served['host']}/1/key/1")
     page.locator("input.cell").first.fill("99")
     page.locator("input.cell").first.press("Enter")
     page.locator("td.wrong").wait_for()
-    accessible(page, views)
+    accessible(page)
     page.goto(f"{served['join']}screen")
     page.get_by_text("No session is open.").wait_for()
-    accessible(page, views)
+    accessible(page)
 
 
 def without_script(page):

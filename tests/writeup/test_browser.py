@@ -44,7 +44,7 @@ def show(screen, content_of, made):
 
 @pytest.mark.parametrize(("name", "view", "theme"), CASES)
 def test_axe_finds_nothing(show, accessible, name, view, theme):
-    accessible(show(name, {"phone": PHONE, "desk": DESK}[view], theme))
+    accessible(show(name, {"phone": PHONE, "desk": DESK}[view], theme), again=False)
 
 
 @pytest.mark.slow  # what is published is looked at in test_published_pages.py
