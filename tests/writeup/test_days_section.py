@@ -36,8 +36,8 @@ def with_found(analysis, **fields):
 
 def test_the_days_answer_on_the_first_screen(content):
     assert content.answer == (
-        "Sourness (0 to 10): within 1\xa0point of “Our usual jar” from day 14 on, not yet on day "
-        "3; between them not settled."
+        "Sourness (0 to 10) was within 1\xa0point of “Our usual jar” from day 14 on, not yet on "
+        "day 3; between them not settled."
     )
     top = page(content).split("<main", 1)[1].split("</header>")[0]
     assert "from day 14 on" in top.replace("\xa0", " ")

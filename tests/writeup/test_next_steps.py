@@ -163,3 +163,19 @@ def test_a_difference_of_nothing_is_neither_more_nor_less(tmp_path):
     (texture,) = opposite_evenings(tmp_path).trial.attributes
     said = from_first_to_last(((-0.5, ""), (0.01, "Sunday")), texture)
     assert said == "0.5 less at the first, 0.0 at the last (Sunday)"
+
+
+@pytest.mark.parametrize(("scored", "said"), [(108, False), (107, True)])
+def test_cups_that_nobody_scored_weaken_the_answer_from_a_tenth_on(demo, scored, said):
+    lift = replace(demo.standing.lift, scored=scored, cups=120)
+    seal = replace(demo.standing.seal, lifted=(lift,))
+    found = dict(weaknesses(replace(demo, standing=replace(demo.standing, seal=seal)), None))
+    assert ("Cups are missing." in found) == said
+
+
+def test_what_the_answer_has_said_of_a_variant_is_not_said_again(demo):
+    alone = dict(weaknesses(demo, None))["More than one change."]
+    after = dict(weaknesses(demo, None, "the calcium jar was also 3\xa0°C cooler"))
+    assert "also 3\xa0°C cooler" in alone
+    assert "cooler" not in after["More than one change."]
+    assert "calcium or temperature" in after["More than one change."]

@@ -55,11 +55,16 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart:
 def headline(found: CourseFound) -> str:
     """State when it was there, and until when, or only how it moved, with what was scored."""
     said, _ = told_apart(found)
-    scale, label, named = found.attribute.scale, found.attribute.label, f"“{_label(found)}”: "
-    scored = f"({wording.plain(scale.low)} to {wording.plain(scale.high)})"
-    if found.because[0].startswith(named):
-        return f"{_label(found)}, {label.lower()} {scored}: {said[:1].lower()}{said[1:]}"
-    return f"{label} {scored}: {said[:1].lower()}{said[1:]}"
+    scale, label = found.attribute.scale, found.attribute.label
+    if found.because[0].startswith(f"“{_label(found)}”: "):
+        label = f"{_label(found)}, {label.lower()}"
+    scored = f"{label} ({wording.plain(scale.low)} to {wording.plain(scale.high)})"
+    told = f"{said[:1].lower()}{said[1:]}"
+    return f"{scored} was {told}" if said.startswith(STATES) else f"{scored}: {told}"
+
+
+STATES = ("Within", "At ", "Not ", "Never", "Still", "No longer")
+"""How a sentence begins that says where a food stood, and not when or whether."""
 
 
 def told_apart(found: CourseFound) -> tuple[str, tuple[str, ...]]:

@@ -29,6 +29,8 @@ from blindspoon.writeup.words import dated
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5
+MOST_MISSING = 0.1
+"""Share of the cups that may lack a score without a word; this project's choice."""
 URGENT = ("ph-above-limit", "ph-not-falling", "ph-rising")
 Point = tuple[str, str]
 
@@ -65,6 +67,9 @@ def _weaknesses(analysis: Analysis, influence: Influence | None, answer: str) ->
         yield "The rule came late.", f"It is dated {day(rule.declared)}, after the first sitting."
     if analysis.standing.bent:
         yield "Not as it was sealed.", dated(" ".join(analysis.standing.bent))
+    lift = analysis.standing.lift
+    if lift and analysis.results and lift.scored < (1 - MOST_MISSING) * lift.cups:
+        yield "Cups are missing.", f"{lift.scored} of the {lift.cups} to be served have a score."
     if analysis.results and all(a.margin is None for a in analysis.trial.attributes):
         yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
     if not ages:

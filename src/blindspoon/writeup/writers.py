@@ -272,7 +272,7 @@ def inline(text: str) -> str:
     \<b\> \*crisp\* \| 1\_2
     """
     escaped = re.sub(r"([\\`*_\[\]<>|#~&])", r"\\\1", " ".join(text.split()))
-    return re.sub(r"^(\d{0,9})([-+=.)])", r"\1\\\2", escaped)
+    return re.sub(r"^(\d{0,9})([-+.)](?=\s|$)|[-=](?=[-=]*$))", r"\1\\\2", escaped)
 
 
 def markdown(head: str, columns: Sequence[str], rows: Iterable[tuple[str, Sequence[str]]]) -> str:
