@@ -394,3 +394,21 @@ def test_every_later_step_leads_on_to_the_next_one(at, state):
 def test_while_they_taste_the_last_look_does_not_list_who_is_out(at):
     host, _ = at("tasting")  # Ada and Ben have scored
     assert "Finn scored nothing" not in host.read("/t/crisp/look")
+
+
+def test_a_control_that_stays_the_same_is_said_with_the_question_and_asked_before_drawing(
+    visit, tmp_path
+):
+    days = {"changes": "Mine", "ages": "yes", "decision.margin": "1"}
+    days |= {"session[1].date": "2026-10-01", "session[2].date": "2026-10-05"}
+    host, base = visit(tmp_path), "/t/sauerkraut"
+    host.post("/new", **START | days | {"primary": "sourness", "scored": "sourness"})
+    assert "one jar, kept cold, at every session?" in host.read(f"{base}/codes")
+    form = fields(host.read(f"{base}/question"))
+    assert host.post(f"{base}/question", **form | {"course.same_control": "yes"}).status_code == 303
+    toml = tmp_path / "sauerkraut" / "trial.toml"
+    assert parse_trial(toml.read_text("utf-8")).course.same_control
+    assert "one jar, kept cold, at every session?" not in host.read(f"{base}/codes")
+    back = fields(host.read(f"{base}/question")) | {"course.same_control": ""}
+    host.post(f"{base}/question", **back)
+    assert "same_control" not in toml.read_text("utf-8")

@@ -36,8 +36,9 @@ NUMBERS = (
     "choice.sets", "choice.can_tell", "choice.tests",
 )  # fmt: skip
 PRIMARY = "decision.primary"
-DAYS = ("course.over", "course.asks", "course.level")
-"""Whether and how it is asked over days: over which, "reach", "keep" or "both", and a level."""
+DAYS = ("course.over", "course.asks", "course.level", "course.same_control")
+"""Whether and how it is asked over days: over which, "reach", "keep" or "both", a level, and "yes"
+where the control is the same at every session."""
 FIELDS: dict[str, Part] = TEXTS | dict.fromkeys((*NUMBERS, PRIMARY, *DAYS), "rule")
 """Every field, and what has to be open to change it."""
 ROWS: dict[str, dict[str, Part]] = {
@@ -124,8 +125,9 @@ def _draft(text: str, *, rows: bool = True) -> Draft:
     draft[PRIMARY] = " ".join([*numbers, *["course"] * ("course" in chosen)])
     asks = [name for name in ("reach", "keep") if course and getattr(course, name) is not None]
     which = "both" if len(asks) == 2 else "".join(asks)
-    shown = course and (course.over, which, _shown(course.level))
-    return draft | dict(zip(DAYS, shown or ("", "reach", ""), strict=True))
+    same = "yes" if course and course.same_control else ""
+    shown = course and (course.over, which, _shown(course.level), same)
+    return draft | dict(zip(DAYS, shown or ("", "reach", "", ""), strict=True))
 
 
 def _typed(form: Form) -> Draft:
@@ -267,6 +269,7 @@ def _with_days(text: str, asked: Draft) -> str:
     typed = asked["course.level"]
     target: str | float = "control" if not typed else number_of(typed) or typed
     text = put(text, "course.over", asked["course.over"])
+    text = put(text, "course.same_control", True if asked["course.same_control"] else None)
     for name in ("reach", "keep"):
         wanted = asked["course.asks"] in (name, "both")
         text = put(text, f"course.{name}", target if wanted else None)
