@@ -7,14 +7,17 @@ import os
 import shutil
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
 from tests.conftest import ROOT
 
+from blindspoon.drawing import add_late, draw_blind, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
 from blindspoon.files import disk
 from blindspoon.files.durable import put_aside
+from blindspoon.files.seal import parse_seal
 from blindspoon.files.table_edit import edit_table
 from blindspoon.old_table import trial_from
 from blindspoon.serving.draw import add_taster, draw
@@ -154,3 +157,18 @@ def test_a_folder_that_cannot_be_listed_is_a_problem(monkeypatch, bent):
     monkeypatch.setattr(disk, "_notes", refuse)
     with pytest.raises(TrialFileError, match="cannot be read: permission denied"):
         disk.read_folder(bent("carrot-days"))
+
+
+def test_two_who_add_tasters_at_once_lose_none(bent):
+    folder = bent("allotment-cucumbers", scores=None, servings=None, key=None)
+    (folder / "seal.toml").unlink()
+    draw_blind(folder, datetime.date(2026, 9, 5))
+    names = ["Ada", "Bo", "Cy", "Dee"]
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(lambda name: add_late(folder, name, datetime.date(2026, 9, 5)), names))
+    text = disk.read_folder(folder)
+    assert sorted(it.name for it in parse_seal(text.seal).added) == names
+    assert set(names) <= {*text.table("servings.csv").columns["taster"].texts}
+    stopped = (folder / "seal.toml").read_text(encoding="utf-8").replace('"Dee"', '"Eve"')
+    (folder / "seal.toml").write_text(stopped, encoding="utf-8")
+    assert not [page for page in write_sheets(folder, "a4", None) if "Eve" in f"{page}"]

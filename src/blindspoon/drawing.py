@@ -125,8 +125,9 @@ def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
     TrialError
         If no blind was drawn, its tables have problems, or there is a taster of that name.
     """
-    text = disk.read_folder(folder)
-    return _add(folder, text, "taster", [" ".join(tidied(name).split())], today)
+    with durable.in_turn(folder):
+        text = disk.read_folder(folder)
+        return _add(folder, text, "taster", [" ".join(tidied(name).split())], today)
 
 
 def add_more(folder: Path, today: datetime.date) -> ServingPlan:
@@ -137,13 +138,14 @@ def add_more(folder: Path, today: datetime.date) -> ServingPlan:
     TrialError
         If no blind was drawn, its tables have problems, or there is no such session.
     """
-    text = disk.read_folder(folder)
-    trial, plan = _drawn(text)
-    new = [it.name for it in trial.sessions if it.name not in plan.request.sessions]
-    if not new:
-        found = "every session that is listed is drawn"
-        raise DesignError([_ALL_DRAWN.broken(found, "trial.toml")])
-    return _add(folder, text, "session", new, today)
+    with durable.in_turn(folder):
+        text = disk.read_folder(folder)
+        trial, plan = _drawn(text)
+        new = [it.name for it in trial.sessions if it.name not in plan.request.sessions]
+        if not new:
+            found = "every session that is listed is drawn"
+            raise DesignError([_ALL_DRAWN.broken(found, "trial.toml")])
+        return _add(folder, text, "session", new, today)
 
 
 def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
@@ -302,7 +304,8 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     from blindspoon.sheets.printing import file_name, print_sheets  # noqa: PLC0415
     from blindspoon.sheets.reminders import Reminder, calendar, reminders  # noqa: PLC0415
 
-    text = disk.read_folder(folder)
+    with durable.in_turn(folder):
+        text = disk.read_folder(folder)
     trial, plan = _drawn(text)
     made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
@@ -316,6 +319,8 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     places = {taster: number for number, taster in enumerate(plan.request.tasters, 1)}
     for added in seal.added if seal else ():
         own = tuple(cup for cup in plan.servings if getattr(cup, added.kind) == added.name)
+        if not own:  # stopped before the tables were written: drawn again by --again
+            continue
         pages = print_sheets(trial, replace(plan, servings=own), **how)
         at = f"session-{added.name}"
         if added.kind == "taster":

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from blindspoon.errors import DesignError, Note, Rule, ScoreError, together
 from blindspoon.files import disk
+from blindspoon.files.durable import in_turn
 from blindspoon.files.seal import (
     FILE,
     Lift,
@@ -78,9 +79,10 @@ def close_tasting(folder: Path, today: datetime.date) -> None:
     TrialError
         If no blind was sealed, or it was lifted or closed before.
     """
-    seal = _unlifted(folder)
-    see_open(seal)
-    _write(folder, replace(seal, closed=today))
+    with in_turn(folder):
+        seal = _unlifted(folder)
+        see_open(seal)
+        _write(folder, replace(seal, closed=today))
 
 
 def reopen_tasting(folder: Path) -> bool:
@@ -91,9 +93,10 @@ def reopen_tasting(folder: Path) -> bool:
     TrialError
         If no blind was sealed, or it was lifted before.
     """
-    seal = _unlifted(folder)
-    if seal.closed:
-        _write(folder, replace(seal, closed=None))
+    with in_turn(folder):
+        seal = _unlifted(folder)
+        if seal.closed:
+            _write(folder, replace(seal, closed=None))
     return seal.closed is not None
 
 
@@ -133,10 +136,11 @@ def lift_blind(
     found, seal = _prepare(folder, today, last=last)
     if not agreed(found):
         return found
-    if _prepare(folder, today, last=last) != (found, seal):
-        raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
-    closed = seal.closed if found.lift.last else None  # after a declared look the tasting goes on
-    _write(folder, replace(seal, lifted=(*seal.lifted, found.lift), closed=closed))
+    with in_turn(folder):
+        if _prepare(folder, today, last=last) != (found, seal):
+            raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
+        closed = seal.closed if found.lift.last else None  # after a declared look it goes on
+        _write(folder, replace(seal, lifted=(*seal.lifted, found.lift), closed=closed))
     return replace(found, recorded=True)
 
 

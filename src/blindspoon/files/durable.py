@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from blindspoon.errors import Rule, TrialFileError, shown
 from blindspoon.files.disk import cannot, complaining, replace_file
@@ -78,11 +79,7 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
         If another one has it, or nothing can be written there.
     """
     private = folder / PRIVATE
-    with complaining(private, CLOSE):
-        private.mkdir(mode=0o700, exist_ok=True)
-        (private / ".gitignore").write_text("*\n", encoding="utf-8")
-        lock = (private / "lock").open("ab")
-    with lock:
+    with _opened(private / "lock") as lock:
         try:
             _lock(lock.fileno())
         except OSError as error:
@@ -95,6 +92,28 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
         with complaining(private, CLOSE):
             (private / "holder").write_text(holder, encoding="utf-8")
         yield DurableFolder(folder)
+
+
+@contextlib.contextmanager
+def in_turn(folder: Path) -> Iterator[None]:
+    """Let one at a time change the drawing or the seal; who comes second waits. Raises as `held`.
+
+    Beside `held`: a taster is added while the tasting goes on.
+    """
+    if not folder.is_dir():  # whoever reads it says so
+        yield
+        return
+    with _opened(folder / PRIVATE / "turn") as lock:
+        _lock(lock.fileno(), wait=True)
+        yield
+
+
+def _opened(file: Path) -> BinaryIO:
+    """Open a file of the private folder, which nobody publishes; raises TrialFileError."""
+    with complaining(file.parent, CLOSE):
+        file.parent.mkdir(mode=0o700, exist_ok=True)
+        (file.parent / ".gitignore").write_text("*\n", encoding="utf-8")
+        return file.open("ab")
 
 
 def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
@@ -111,12 +130,12 @@ def put_aside(folder: Path, names: Sequence[str], day: datetime.date) -> Path:
     return aside
 
 
-def _lock(handle: int) -> None:
+def _lock(handle: int, *, wait: bool = False) -> None:
     if sys.platform == "win32":
         import msvcrt  # noqa: PLC0415 - only there
 
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        msvcrt.locking(handle, msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
     else:
         import fcntl  # noqa: PLC0415 - not there
 
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(handle, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
