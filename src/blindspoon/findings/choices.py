@@ -233,8 +233,6 @@ def _shares(
         other = fc.limits(answers.other, answers.of_other, alpha / 2)
         return max(same[0] - other[1], 0.0), max(same[1] - other[0], 0.0)
     low, high = fc.limits(right, tests, alpha)
-    if choice.two_sided:
-        high = max(high, 1 - low)
     return fc.share_who_can_tell(low, guess), fc.share_who_can_tell(high, guess)
 
 

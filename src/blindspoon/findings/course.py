@@ -177,22 +177,18 @@ def compare_course(
     others. Alpha is shared by the series, so that what is said of them holds together. With
     `exploratory` nothing is primary any more.
     """
-    course, series = _asked(trial), [*_series(trial, table, ages)]
+    course, series = trial.course, [*_series(trial, table, ages)]
+    assert course is not None  # noqa: S101 - nothing else is followed over days
     series.sort(key=lambda own: own.name == trial.control)
     several = sum(own.name != trial.control for own in series)
     names = sorted((a.name for a in trial.attributes), key=lambda name: name != course.attribute)
     alpha = trial.share_of_alpha("course") / max(several, 1)
     primary = "course" in trial.decision.primary and not exploratory
     return tuple(
-        _follow(trial, table, ages, own, trial.attribute(name), alpha, primary=primary)
+        _follow(trial, course, table, ages, own, trial.attribute(name), alpha, primary=primary)
         for name in names
         for own in series
     )
-
-
-def _asked(trial: Trial) -> Course:
-    assert trial.course is not None  # noqa: S101 - nothing else is followed over days
-    return trial.course
 
 
 def _series(trial: Trial, table: ScoreTable, ages: CupAges) -> Iterator[CellSeries]:
@@ -213,6 +209,7 @@ def _series(trial: Trial, table: ScoreTable, ages: CupAges) -> Iterator[CellSeri
 
 def _follow(
     trial: Trial,
+    course: Course,
     table: ScoreTable,
     ages: CupAges,
     series: CellSeries,
@@ -222,8 +219,8 @@ def _follow(
     primary: bool,
 ) -> CourseFound:
     """Follow one series on one attribute."""
-    course, index = _asked(trial), trial.attributes.index(attribute)
-    judged, score = attribute.name == course.attribute, table.scores[:, index]
+    index, judged = trial.attributes.index(attribute), attribute.name == course.attribute
+    score = table.scores[:, index]
     level, sittings = course.level if judged else None, len({it for _, it in series.cells})
     own, control = _cell_means(trial, table, series, score)
     there = bool(np.isfinite(control).any())
@@ -271,7 +268,7 @@ def _follow(
         reached=None,
         kept=None,
         line=NOTHING_STAYED,
-        acceptance=_acceptance(trial, table, series, alpha) if judged else None,
+        acceptance=_acceptance(trial, course, table, series, alpha) if judged else None,
         left_out=tuple(_left_out(trial, table, series, often, np.flatnonzero(~beside))),
     )
     return _judged(found, by_day, trial.control)
@@ -407,12 +404,11 @@ def _or(value: float | None, default: float) -> float:
 
 
 def _acceptance(
-    trial: Trial, table: ScoreTable, series: CellSeries, alpha: float
+    trial: Trial, course: Course, table: ScoreTable, series: CellSeries, alpha: float
 ) -> Acceptance | None:
     """Say when so many would not have it any more, or would at last; none where not asked."""
     if table.accepted is None or not np.isfinite(table.accepted).any():
         return None
-    course = _asked(trial)
     refusals, both = course.reach is None, None not in (course.reach, course.keep)
     own, _ = _cell_means(trial, table, series, table.accepted)
     days = _day_means(series, own)

@@ -49,6 +49,11 @@ class Kitchen:
     tables: FolderTables | None = None
     seal: Seal | None = None
 
+    def names(self, part: Part) -> tuple[str, ...]:
+        """Names of what it scored, or made."""
+        own = self.trial.attributes if part == "attributes" else self.trial.variants
+        return tuple(one.name for one in own)
+
     def own(self, attribute: str, variant: str) -> MixedContrast | NoResult:
         """Look up this kitchen's own comparison by the mixed model, or why there is none."""
         result = next(found for found in self.results if found.attribute.name == attribute)
@@ -271,7 +276,7 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         problems += _other_scales(first, other)
     controls = {kitchen.trial.control for kitchen in kitchens}
     if len(common(kitchens, "variants")) < 2 and len(controls) == 1:
-        made = "; ".join(f"{k.name} made {some_of(_names(k.trial, 'variants'))}" for k in kitchens)
+        made = "; ".join(f"{k.name} made {some_of(k.names('variants'))}" for k in kitchens)
         rule = Rule(
             slug="no-common-variant",
             allowed=f"at least one other is needed: {made}",
@@ -280,9 +285,7 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         found = "no variant but the control was made in all kitchens"
         problems.append(rule.broken(found, kitchens[-1].name))
     if not common(kitchens, "attributes"):
-        scored = "; ".join(
-            f"{k.name} scored {some_of(_names(k.trial, 'attributes'))}" for k in kitchens
-        )
+        scored = "; ".join(f"{k.name} scored {some_of(k.names('attributes'))}" for k in kitchens)
         rule = Rule(
             slug="no-common-attribute",
             allowed=f"at least one is needed: {scored}",
@@ -316,12 +319,8 @@ _BY_SETS = Rule(
 
 def common(kitchens: Sequence[Kitchen], part: Part) -> tuple[str, ...]:
     """Names of what all kitchens scored, or made, in the order of the first."""
-    first, *others = (_names(kitchen.trial, part) for kitchen in kitchens)
+    first, *others = (kitchen.names(part) for kitchen in kitchens)
     return tuple(name for name in first if all(name in other for other in others))
-
-
-def _names(trial: Trial, part: Part) -> tuple[str, ...]:
-    return tuple(one.name for one in getattr(trial, part))
 
 
 def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
@@ -331,7 +330,7 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
     lost = [NotPooled(attribute="choice", variant=None, reason=own)] * sets
     parts: tuple[tuple[Part, str], ...] = (("attributes", "scored"), ("variants", "made"))
     for part, did in parts:
-        names = {kitchen.name: _names(kitchen.trial, part) for kitchen in kitchens}
+        names = {kitchen.name: kitchen.names(part) for kitchen in kitchens}
         for name in dict.fromkeys(chain.from_iterable(names.values())):
             having = [kitchen for kitchen, has in names.items() if name in has]
             attribute, variant = (name, None) if part == "attributes" else (None, name)
@@ -386,8 +385,8 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
 
     Tasters' names count in small tables only, where two kitchens may have scored alike by chance.
     """
-    table, names = kitchen.table, _names(kitchen.trial, "variants")
-    order = np.argsort(_names(kitchen.trial, "attributes"))
+    table, names = kitchen.table, kitchen.names("variants")
+    order = np.argsort(kitchen.names("attributes"))
     scores = [tuple(row) for row in np.nan_to_num(table.scores[:, order], nan=np.inf).tolist()]
     cups: dict[int, list[tuple[object, ...]]] = {}
     places = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)

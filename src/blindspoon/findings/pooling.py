@@ -141,7 +141,6 @@ def pool_scores(
         contrasts=own_spread or adjusted(test, np.delete(np.arange(variants), control), alpha),
         note=FitNote(
             converged=fit.converged,
-            iterations=fit.iterations,
             at_zero=tuple(n for n, value in zip(names, fit.variances, strict=True) if value == 0),
             position=position is not None,
         ),

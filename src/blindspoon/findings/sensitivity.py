@@ -262,15 +262,12 @@ class Study:
         for samples in (FEWER_SAMPLES, SAMPLES) if sampled else (SAMPLES,):
             contrasts = dict(zip(others, scored.ranks(samples=samples), strict=True))
             outcomes = self.outcomes(held, contrasts)
-            if not any(_doubtful(outcome, result.alpha) for outcome in outcomes):
+            near = 4 * np.sqrt(result.alpha * (1 - result.alpha) / FEWER_SAMPLES)
+            p_values = [it.p_adjusted for it in outcomes if it.p_adjusted is not None]
+            doubtful = any(abs(p - result.alpha) <= near for p in p_values)
+            if not doubtful and not any(outcome.changed for outcome in outcomes):
                 break
         return outcomes
-
-
-def _doubtful(outcome: Outcome, alpha: float) -> bool:
-    error = np.sqrt(alpha * (1 - alpha) / FEWER_SAMPLES)
-    p = outcome.p_adjusted
-    return outcome.changed or (p is not None and bool(abs(p - alpha) <= 4 * error))
 
 
 def study_influence(

@@ -16,6 +16,7 @@ from blindspoon.trial import Attribute, Trial
 TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
 SESSIONS = (1, 2, 3)
 FEWEST = 100
+SET_MARGIN = "Set margin in [decision] or in its [[attribute]]"
 
 
 def size(  # noqa: PLR0913 - each is an option of the command
@@ -110,28 +111,24 @@ def sized_attribute(trial: Trial) -> Attribute:
 def _question(
     trial: Trial, attribute: Attribute, spread: Spread, trials: int | None, seed: int
 ) -> Question:
-    margin = _margin(attribute)
+    margin, span = attribute.margin, attribute.scale.high - attribute.scale.low
+    if margin is None or 2 * margin > span:
+        found = f"{attribute.name} has no margin"
+        rule = Rule(
+            "no-margin", "sizing needs the smallest difference that matters, in points", SET_MARGIN
+        )
+        if margin is not None:
+            found = f"the margin of {attribute.name} is {margin:g} on a scale of {span:g}"
+            rule = Rule(
+                "wide-margin", "a margin is at most half the length of the scale", SET_MARGIN
+            )
+        raise DesignError([rule.broken(found, "trial.toml", column="margin")])
     if (trials is not None and trials < FEWEST) or seed < 0:
         raise ValueError(f"{FEWEST} trials or more and a seed of 0 or more are needed")
     return Question(
         variants=len(trial.variants), scale=attribute.scale, margin=margin,
         alpha=trial.share_of_alpha(attribute.name), spread=spread, trials=trials, seed=seed,
     )  # fmt: skip
-
-
-def _margin(attribute: Attribute) -> float:
-    margin, span = attribute.margin, attribute.scale.high - attribute.scale.low
-    remedy = "Set margin in [decision] or in its [[attribute]]"
-    if margin is None:
-        found = f"{attribute.name} has no margin"
-        allowed = "sizing needs the smallest difference that matters, in points"
-        rule = Rule("no-margin", allowed, remedy)
-    elif 2 * margin > span:
-        found = f"the margin of {attribute.name} is {margin:g} on a scale of {span:g}"
-        rule = Rule("wide-margin", "a margin is at most half the length of the scale", remedy)
-    else:
-        return margin
-    raise DesignError([rule.broken(found, "trial.toml", column="margin")])
 
 
 def _sizes(

@@ -130,9 +130,9 @@ def shifts_with_intervals(
         if all_can_be_made(len(column), samples):
             others = all_flips(signed_ranks(np.delete(differences, v, axis=1)))
             p_at = _p_by_all_flips(column, others.max(axis=1, initial=0.0))
+            pairs, together = _pairwise_means(own), 2**21 >> len(column)
             first, second = (
-                _kept(own, shift, partial(_above, p_at, level), 2**21 >> len(column))
-                for level in levels
+                _kept(pairs, shift, partial(_above, p_at, level), together) for level in levels
             )
         else:
             beside = differences.copy()
@@ -199,11 +199,11 @@ def _kept_below(differences: FloatArray, shift: float, bound: float) -> Interval
     ends = walsh_quantiles(differences, [cut, int(pairs) - 1 - cut])
     if len(np.unique(differences)) > FEW:
         return Interval(*ends.tolist())
-    return _kept(differences, shift, keeps, STEPS_BACK, ends)
+    return _kept(_pairwise_means(differences), shift, keeps, STEPS_BACK, ends)
 
 
 def _kept(
-    differences: FloatArray,
+    pairs: tuple[FloatArray, FloatArray],
     shift: float,
     keeps: Callable[[FloatArray], BoolArray],
     together: int,
@@ -215,7 +215,7 @@ def _kept(
     so many `together`. A mean of a single pair is no end by itself, except zero; the estimate
     always belongs to the interval.
     """
-    means, times = _pairwise_means(differences)
+    means, times = pairs
     points = np.empty(2 * len(means) + 1)
     points[1::2] = means
     points[::2] = [means[0] - 1, *(means[1:] + means[:-1]) / 2, means[-1] + 1]

@@ -168,7 +168,6 @@ class Optimum:
     at: FloatArray
     point: Point
     free: int
-    steps: int
     converged: bool
     runs_off: bool
 
@@ -200,7 +199,7 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
     at, point = start, model(start)
     if point is None:
         raise ValueError("The start is not an allowed place.")
-    for steps in range(MOST_STEPS):
+    for _ in range(MOST_STEPS):
         step = np.zeros_like(at)
         values, vectors = np.linalg.eigh(point.hessian[:free, :free])
         size = np.maximum(np.abs(values), 1e-14 * np.abs(values).max())
@@ -208,14 +207,14 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
         step[:free] = uphill * min(1.0, LONGEST_STEP / np.abs(uphill).max(initial=1e-300))
         gain, length = float(point.gradient @ step), float(np.abs(step).max())
         if gain < 1e-10 and length < 1e-6 and curved:
-            return Optimum(at, point, free, steps, converged=True, runs_off=False)
+            return Optimum(at, point, free, converged=True, runs_off=False)
         if (gain < 1e-8 and length > 0.1) or abs(at[-1]) > FARTHEST_SD:
-            return Optimum(at, point, free, steps, converged=False, runs_off=True)
+            return Optimum(at, point, free, converged=False, runs_off=True)
         walked = _walk(model, at, point, step)
         if walked is None:
             break
         at, point = walked
-    return Optimum(at, point, free, steps, converged=False, runs_off=False)
+    return Optimum(at, point, free, converged=False, runs_off=False)
 
 
 def _walk(

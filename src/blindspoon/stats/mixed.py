@@ -264,7 +264,6 @@ def _compare(
         contrasts=adjusted(test, np.delete(names, control), alpha),
         note=FitNote(
             converged=fit.converged,
-            iterations=fit.iterations,
             at_zero=zero,
             position=layout.fixed.shape[1] > 0,
             sittings=way,

@@ -49,10 +49,6 @@ class CumulativeFit:
         Of the effects, from the observed information.
     taster_sd : float
         Standard deviation of the tasters' intercepts, in log odds; may be zero.
-    nodes : int
-        Quadrature nodes a taster that were needed.
-    iterations : int
-        Newton steps, without and with tasters.
     """
 
     thresholds: FloatArray
@@ -60,8 +56,6 @@ class CumulativeFit:
     covariance: FloatArray
     taster_sd: float
     log_likelihood: float
-    nodes: int
-    iterations: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,16 +170,29 @@ def fit_cumulative(
         return NoResult(RUNS_OFF)
     best = alone
     if taster is not None:
-        spread, nodes = _with_tasters(model, alone.at)
+        spread = _with_tasters(model, alone.at)
         if spread.point.value > alone.point.value and abs(spread.at[-1]) > LEAST_SD:
             best = spread
     if best.runs_off:
         return NoResult(TASTERS_RUN_OFF)
-    steps = alone.steps + (0 if best is alone else best.steps)
-    return _result(best, model.inner.size + 1, nodes, steps)
+    bounds = model.inner.size + 1
+    information = -best.point.hessian[: best.free, : best.free]
+    if not best.converged or np.linalg.eigvalsh(information)[0] <= 0:
+        return NoResult(UNSETTLED)
+    effects = slice(bounds, best.at.size - 1)
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)[effects, effects]
+    if np.diag(covariance).max(initial=0.0) > WIDEST_SE**2:
+        return NoResult(UNSETTLED)
+    return CumulativeFit(
+        thresholds=best.at[:bounds],
+        effects=best.at[effects],
+        covariance=covariance,
+        taster_sd=abs(float(best.at[-1])),
+        log_likelihood=best.point.value,
+    )
 
 
-def _with_tasters(model: CumulativeModel, at: FloatArray) -> tuple[Optimum, int]:
+def _with_tasters(model: CumulativeModel, at: FloatArray) -> Optimum:
     """Maximise with a spread of the tasters, with more nodes until they are enough."""
     enough = ERROR_PER_TASTER * len(model.terms.count)
     start = np.append(at[:-1] * 1.2, 1.0)
@@ -197,26 +204,7 @@ def _with_tasters(model: CumulativeModel, at: FloatArray) -> tuple[Optimum, int]
         if end.runs_off or (end.converged and close):
             break
         start = end.at
-    return end, nodes
-
-
-def _result(end: Optimum, bounds: int, nodes: int, steps: int) -> CumulativeFit | NoResult:
-    information = -end.point.hessian[: end.free, : end.free]
-    if not end.converged or np.linalg.eigvalsh(information)[0] <= 0:
-        return NoResult(UNSETTLED)
-    effects = slice(bounds, end.at.size - 1)
-    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)[effects, effects]
-    if np.diag(covariance).max(initial=0.0) > WIDEST_SE**2:
-        return NoResult(UNSETTLED)
-    return CumulativeFit(
-        thresholds=end.at[:bounds],
-        effects=end.at[effects],
-        covariance=covariance,
-        taster_sd=abs(float(end.at[-1])),
-        log_likelihood=end.point.value,
-        nodes=nodes,
-        iterations=steps,
-    )
+    return end
 
 
 MOST_LEVELS = 30

@@ -229,7 +229,6 @@ class RemlFit:
     variances: FloatArray
     at: Criterion
     converged: bool
-    iterations: int
 
     def sd(self, name: str) -> float | None:
         """Return a standard deviation in points, None where the model has no such term."""
@@ -349,7 +348,7 @@ def _descend(model: Model, start: FloatArray, found: RemlFit | None = None) -> R
     residual = model.names.index("residual")
     variances, at = start, model(start)
     rounding = 0.0  # of the criterion: by how much it missed a fall so small that it was sure
-    for step in range(1, MAX_STEPS + 1):
+    for _ in range(MAX_STEPS):
         floor = np.zeros_like(variances)
         floor[residual] = variances[residual] / 10
         try:
@@ -363,14 +362,12 @@ def _descend(model: Model, start: FloatArray, found: RemlFit | None = None) -> R
         if fall < max(TOLERANCE, rounding):
             variances = variances + towards
             at = model(variances)
-            return RemlFit(
-                names=model.names, variances=variances, at=at, converged=True, iterations=step
-            )
+            return RemlFit(names=model.names, variances=variances, at=at, converged=True)
         before = at.value
         variances, at = _walk(model, variances, at, towards, sure=fall < SURE)
         missed = abs(before - at.value - fall)
         rounding = missed if 10 * fall < min(missed, 10 * SURE) else 0.0
-    return RemlFit(names=model.names, variances=variances, at=at, converged=False, iterations=step)
+    return RemlFit(names=model.names, variances=variances, at=at, converged=False)
 
 
 def _model_step(

@@ -65,7 +65,6 @@ class FitNote:
     """
 
     converged: bool
-    iterations: int
     at_zero: tuple[str, ...]
     position: bool
     sittings: SittingsWay = ""

@@ -374,10 +374,8 @@ def _family(
 ) -> dict[int, Relabelled]:
     """Adjust each variant's test for the others."""
     if len(alone) > MOST_TOGETHER:
-        p, least = (
-            holm(np.array([getattr(test, name) for test in alone.values()])).tolist()
-            for name in ("p_value", "smallest_p")
-        )
+        pairs = [(test.p_value, test.smallest_p) for test in alone.values()]
+        p, least = (holm(np.array(own)).tolist() for own in zip(*pairs, strict=True))
         rows = zip(alone.items(), p, least, strict=True)
         return {v: replace(test, p_value=own, smallest_p=low) for (v, test), own, low in rows}
     adjusted = dict(alone)
