@@ -11,7 +11,7 @@ import pytest
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
-TASTING = ("tasting", "tasting/late", "tasting/rows", "tasting/1/key/3")
+TASTING = ("tasting", "tasting/late", "tasting/more", "tasting/rows", "tasting/1/key/3")
 PAGES = {
     "planned": ("/", "/new", "/help", "", "question", "jars", "jars/1", "jars/new-usual", "tasters",
                 "codes", "rule", "sheets", "lately", "mend"),
@@ -23,7 +23,7 @@ PAGES = {
 WRONG = {
     "planned": {"question": {"trial.product": "", "decision.margin": "x"}, "codes": {},
                 "jars/1": {"salt_g": "x"}, "tasters": {"sessions": "x"}},
-    "sealed": {"codes/back": {}, "tasting/late": {"late": "ada"}},
+    "sealed": {"codes/back": {}, "tasting/late": {"late": "ada"}, "tasting/more": {"more": "x"}},
     "tasting": {"tasting/rows": {"rows": "a"}, "tasting/1/key/3": {"0-crunch": "99"}},
     "closed": {"lift": {"told": ""}},
     "lifted": {"publish": {"jar": "x"}},

@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from blindspoon.analysis import analyse
+from blindspoon.examine import examine
+
 STATES = ("planned", "sealed", "tasting", "closed", "lifted")
 TASTERS = {"tasting.tasters": "Ada\r\nBen\r\nGus", "sessions": "1", "tasting.servings": ""}
 FORMS = {
@@ -133,3 +136,32 @@ def test_what_is_no_weight_of_a_jar_is_asked_again(at, grams):
     answer = host.post("/t/crisp/publish", jar=grams, known="yes")
     assert answer.status_code == 422
     assert "Give the grams as a number, such as 1000." in answer.text
+
+
+SLIP = {"session": "1", "attribute": "crunch", "reason": "A 1 was read as 7."}
+
+
+def test_a_score_that_was_misread_is_corrected_with_a_reason_and_nothing_else_changes(at):
+    host, folder = at("lifted")
+    first = (folder / "scores.csv").read_text("utf-8").splitlines()[1].split(",")
+    slip = SLIP | {"taster": first[0], "code": first[1], "new": "1"}
+    before = contents(folder)
+    for wrong in ({"code": "000"}, {"reason": ""}, {"new": "11"}, {"new": first[2]}):
+        assert host.post("/t/crisp/findings/slip", **slip | wrong).status_code == 422, wrong
+    assert contents(folder) == before
+    assert host.post("/t/crisp/findings/slip", **slip).status_code == 303
+    assert (folder / "scores.csv").read_text("utf-8").splitlines()[1].split(",")[2] == "1"
+    assert not examine(folder).problems
+    stands = analyse(folder).standing
+    assert "(A 1 was read as 7.)" in " ".join(stands.sentences)
+    assert not stands.bent
+
+
+@pytest.mark.parametrize("state", ["planned", "sealed", "tasting", "closed"])
+def test_no_slip_is_corrected_so_before_the_blind_is_lifted(at, state):
+    host, folder = at(state)
+    before = contents(folder)
+    slip = SLIP | {"taster": "Ada", "code": "123", "new": "1"}
+    assert host.post("/t/crisp/findings/slip", **slip).status_code == 303
+    assert host.get("/t/crisp/findings/slip").status_code == 303
+    assert contents(folder) == before

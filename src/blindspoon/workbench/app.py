@@ -40,7 +40,7 @@ UNSENT: Form = {}
 Handler = Callable[..., Response]
 
 PAGES = (
-    "shelf", "question", "jar_pages", "company", "dealing", "evening", "ending", "lately",
+    "shelf", "question", "jar_pages", "company", "dealing", "evening", "ending", "slips", "lately",
 )  # fmt: skip
 """Modules of pages, each with its ``add_to``."""
 
