@@ -12,7 +12,7 @@ from blindspoon.stats.results import Interval, NoResult
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p
 from blindspoon.writeup.words import paragraphs, points
-from blindspoon.writeup.writers import Column, Record, Table, cells, csv_table, heads, named
+from blindspoon.writeup.writers import Column, Record, Table, cells, csv_table, heads
 from blindspoon.writeup.writers import record as as_record
 
 VERDICTS = {
@@ -26,7 +26,14 @@ def _span(found: Interval, _: object) -> str:
     )
 
 
-TASTER = named("taster tests right p_value p_adjusted can_tell")
+TASTER = (
+    Column("taster"),
+    Column("tests", "Sets", counted),
+    Column("right", "Right", counted),
+    Column("p_value"),
+    Column("p_adjusted", "As many by luck", p),
+    Column("can_tell", "Verdict", lambda can, _: "can tell" if can else "not shown"),
+)
 ALL_RIGHT = "not even all right would do"
 
 
@@ -129,20 +136,17 @@ def _d_prime(found: ChoiceFound) -> str:
 def _who_can_tell(analysis: Analysis) -> Table | None:
     """Name the tasters who can tell by their own sets, where single tasters are shown."""
     rows = [
-        (f"{row.taster}, {found.variant.label}", (
-            str(row.tests), str(row.right), wording.p_cell(row.p_adjusted),
-            "can tell" if row.can_tell else "not shown",
-        ))
+        (f"{row.taster}, {found.variant.label}", cells(TASTER, row))
         for found in analysis.choices
         for row in found.by_taster
-    ]  # fmt: skip
+    ]
     if not rows or not analysis.trial.tasters_shown:
         return None
     return Table(
         name="who-can-tell",
         caption=f"Who can tell, by their own sets ({ENOUGH} or more)",
         head="Taster",
-        columns=("Sets", "Right", "As many by luck", ""),
+        columns=heads(TASTER),
         rows=tuple(rows),
     )
 

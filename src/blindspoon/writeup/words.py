@@ -49,7 +49,11 @@ def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
 
 
 UNBROKEN = re.compile(r"\b[^\W\d_]{1,10}-[^\W_]{1,10}\b(?!-)")
-UNITS = re.compile(r"(\d) (?=(?:°C|%|g|kg|points?|people|tasters|days)\b|°C|%)|(?<=\bpH) (?=\d)")
+MONTHS = "|".join(wording.MONTHS)
+UNITS = re.compile(
+    rf"(\d) (?=(?:°C|%|g|kg|points?|people|tasters|days|{MONTHS})\b|°C|%)|(?<=\bpH) (?=\d)"
+    rf"|(?<=\d[ \N{{NO-BREAK SPACE}}])({MONTHS}) (?=\d{{4}}\b)"
+)
 KEPT = ("style", "title", "svg", "code", "pre", "script")
 MARKUP = re.compile(
     "(" + "|".join(rf"<{tag}\b.*?</{tag}>" for tag in KEPT) + "|<[^>]*>)", re.DOTALL
@@ -74,14 +78,14 @@ def html_page(name: str, **facts: object) -> str:
 
 
 def unbroken(text: str) -> str:
-    """Keep short hyphened words, and numbers with their units, on one line of a page.
+    r"""Keep short hyphened words, numbers with their units, and dates on one line of a page.
 
     Examples
     --------
-    >>> unbroken("half-sour")
-    '<span class="nb">half-sour</span>'
+    >>> unbroken("half-sour"), unbroken("4 September 2026")
+    ('<span class="nb">half-sour</span>', '4\xa0September\xa02026')
     """
-    held = UNITS.sub("\\1\N{NO-BREAK SPACE}", text)
+    held = UNITS.sub("\\1\\2\N{NO-BREAK SPACE}", text)
     return UNBROKEN.sub(r'<span class="nb">\g<0></span>', held)
 
 
