@@ -211,6 +211,14 @@ def test_rules_that_differ_are_said_above_the_table(kitchens):
     assert "The rule of allotment decides; harbour declared 0.5 points as the margin" in table
 
 
+def test_what_weakens_a_single_kitchen_is_said_above_the_table(made):
+    table = " ".join(pooled_table(pool_folders([CUCUMBERS, made / "harbour"])).split())
+    assert "harbour: Nothing was sealed, so nothing shows that it was tasted blind." in table
+    assert (
+        "In allotment-cucumbers jars differed in more than was meant: “Calcium” was also" in table
+    )
+
+
 def test_kitchens_of_one_name_are_told_apart():
     assert kitchen_names([Path("a/pickles"), Path("b/pickles")]) == ("a/pickles", "b/pickles")
 

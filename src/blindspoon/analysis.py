@@ -158,7 +158,7 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
         kitchen = Kitchen(
             name=name, fingerprint=found.fingerprint, trial=trial, table=found.table,
             results=with_days(trial, found.table, found.results), tables=found.tables,
-            seal=found.standing.published,
+            standing=found.standing, made=found.made,
         )  # fmt: skip
         kitchens.append(kitchen)
     if problems:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, combinations
 from typing import Literal
@@ -12,12 +12,14 @@ from typing import Literal
 import numpy as np
 
 from blindspoon import wording
+from blindspoon.batches.summary import Made, in_words
 from blindspoon.errors import Problem, Rule, quoted, some_of
 from blindspoon.files.seal import Seal
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.comparison import AttributeResult, Kind, NotCompared
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.scores.score_table import ScoreTable
+from blindspoon.scores.standing import DAMAGED, UNSEALED, Standing
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial, Variant
 
@@ -37,8 +39,12 @@ class Kitchen:
         Of its files.
     results : tuple of AttributeResult
         Its own comparisons.
-    tables, seal : FolderTables and Seal, optional
-        What is published of its folder, with the seal of these tables.
+    tables : FolderTables, optional
+        What is published of its folder.
+    standing : Standing, optional
+        How it was sealed, and what was changed since.
+    made : Made, optional
+        What was written down of its batches.
     """
 
     name: str
@@ -47,7 +53,13 @@ class Kitchen:
     table: ScoreTable
     results: tuple[AttributeResult, ...]
     tables: FolderTables | None = None
-    seal: Seal | None = None
+    standing: Standing | None = None
+    made: Made | None = None
+
+    @property
+    def seal(self) -> Seal | None:
+        """The seal of its tables as they are published."""
+        return self.standing.published if self.standing else None
 
     def names(self, part: Part) -> tuple[str, ...]:
         """Names of what it scored, or made."""
@@ -341,16 +353,21 @@ def not_common(kitchens: Sequence[Kitchen]) -> tuple[NotPooled, ...]:
 
 
 def rule_differences(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
-    """Say in which kitchens the declared rule, or the words of a scale, are not the first's."""
+    """Say in which kitchens the declared rule, or how a scale was asked, is not the first's."""
     first, *others = kitchens
-    return tuple(
-        f"The rule of {first.name} decides; {other.name} {wording.listing(differs)}."
-        for other in others
-        if (differs := list(_differs(first.trial, other.trial, common(kitchens, "attributes"))))
-    )
+    shared, said = common(kitchens, "attributes"), list[str]()
+    for other in others:
+        if differs := [*_differs(first.trial, other, shared)]:
+            said.append(
+                f"The rule of {first.name} decides; {other.name} {wording.listing(differs)}."
+            )
+        if asked := wording.listing(_asked_otherwise(first.trial, other.trial, shared)):
+            said.append(f"{other.name} {asked}.")
+    return tuple(said)
 
 
-def _differs(first: Trial, other: Trial, attributes: Iterable[str]) -> Iterator[str]:
+def _differs(first: Trial, kitchen: Kitchen, attributes: Sequence[str]) -> Iterator[str]:
+    other = kitchen.trial
     if other.decision.declared is None and first.decision.declared is not None:
         yield "declared none"
         return
@@ -358,18 +375,79 @@ def _differs(first: Trial, other: Trial, attributes: Iterable[str]) -> Iterator[
         yield f"declared alpha {wording.plain(other.decision.alpha)}"
     if other.decision.by != first.decision.by:
         yield f"declared that {PROCEDURES[other.decision.by]} decides"
-    if set(other.decision.primary) != set(first.decision.primary):
+    bent = kitchen.standing is not None and kitchen.standing.bent  # told apart, with its reason
+    if set(other.decision.primary) != set(first.decision.primary) and not bent:
         yield f"declared as primary: {some_of(other.decision.primary) or 'nothing'}"
+    margins: dict[str, list[str]] = {}
+    for name in attributes:
+        if (theirs := other.attribute(name)).margin != first.attribute(name).margin:
+            margins.setdefault(wording.margin(theirs) or "nothing", []).append(name)
+    for margin, names in margins.items():
+        yield f"declared {margin} as the margin of {wording.listing(names)}"
+
+
+def _asked_otherwise(first: Trial, other: Trial, attributes: Sequence[str]) -> Iterator[str]:
+    """Say where steps, and words at the ends of a scale, are others; its numbers are the same."""
+    steps: dict[str, list[str]] = {}
+    for name in attributes:
+        if (step := other.attribute(name).scale.step) != first.attribute(name).scale.step:
+            how = f"in steps of {wording.plain(step)}" if step else "without steps"
+            steps.setdefault(how, []).append(name)
+    for how, names in steps.items():
+        yield f"scored {wording.listing(names)} {how}"
     for name in attributes:
         mine, theirs = first.attribute(name), other.attribute(name)
-        if theirs.margin != mine.margin:
-            yield f"declared {wording.margin(theirs) or 'nothing'} as the margin of {name}"
+        ends = [(it.low.casefold(), it.high.casefold()) for it in (mine, theirs)]
+        if ends[0] != ends[1]:
+            low, high = (f"“{word}”" if word else "nothing" for word in (theirs.low, theirs.high))
+            yield f"wrote {low} and {high} at the ends of {name}"
+
+
+def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
+    """Say what weakens single kitchens: no seal, later changes, a late rule, other differences.
+
+    What a page of that kitchen alone says as well.
+    """
+    shared, said = common(kitchens, "variants"), dict[str, list[str]]()
+    for kitchen in kitchens:
+        if (found := kitchen.standing) is not None:
+            late = found.warned if kitchen.trial.decision.declared else ()
+            lacking = (text for text in found.told if text in (UNSEALED, DAMAGED))
+            for text in (*found.bent, *lacking, *late):
+                said.setdefault(text, []).append(kitchen.name)
+    differs = (
+        (
+            kitchen.name,
+            [
+                f"“{kitchen.trial.variant(what.variant).label}” was also "
+                + wording.listing(map(in_words, what.undeclared))
+                for what in kitchen.made.differs
+                if what.undeclared and what.variant in shared
+            ],
+        )
+        for kitchen in kitchens
+        if kitchen.made
+    )
+    return (
+        *(f"{wording.listing(names)}: {text}" for text, names in said.items()),
+        *(
+            f"In {name} jars differed in more than was meant: {'; '.join(found)}."
+            for name, found in differs
+            if found
+        ),
+    )
 
 
 def _same(one: Kitchen, two: Kitchen) -> bool:
-    """Whether two folders hold the same trial: the same files, or the same cups and scores."""
+    """Whether two folders hold the same trial: the same files, or the same cups and scores.
+
+    With one sealed key, as of a trial that was corrected or added to, half of the tasters suffice.
+    """
     if one.fingerprint == two.fingerprint:
         return True
+    if one.seal and two.seal and one.seal.key == two.seal.key:
+        smaller = min(len(one.table.tasters), len(two.table.tasters))
+        return 2 * (_cups(one) & _cups(two)).total() >= smaller
     first, second = one.table.scores, two.table.scores
     if first.shape != second.shape or np.isfinite(first).sum() != np.isfinite(second).sum():
         return False

@@ -22,6 +22,7 @@ from blindspoon.findings.pool_checks import (
     PooledAttribute,
     PooledComparison,
     PooledFit,
+    caveats,
     common,
     not_common,
     rule_differences,
@@ -265,7 +266,7 @@ def pool(kitchens: Sequence[Kitchen]) -> Pool:
         variants=variants,
         attributes=tuple(attribute for attribute, _ in pooled),
         not_pooled=(*not_common(kitchens), *(gone for _, lost in pooled for gone in lost)),
-        remarks=(*claims(kitchens), *rule_differences(kitchens)),
+        remarks=(*claims(kitchens), *rule_differences(kitchens), *caveats(kitchens)),
     )
 
 

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 from blindspoon import wording
 from blindspoon.analysis import compose_report, to_record
-from blindspoon.batches.summary import make_up
 from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
@@ -165,8 +164,7 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
         if tables is not None:
             made = data_package(trial, tables, folder=name, software=software(), seal=kitchen.seal)
             after |= {f"data/{name}/{path}": file for path, file in made.items()}
-            jars, _ = make_up(trial, tables.batches, tables.readings, (tables.key, *tables.scores))
-            kit = kit_files(trial, kitchen.table, jars)
+            kit = kit_files(trial, kitchen.table, kitchen.made)
             after |= {f"kit/{name}/{path}": file for path, file in kit.items()}
     paper = kitchens_page(content, paper=True)
     return _finished(content, before, after, steps, progress, paper=paper)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.files.seal import Seal
 from blindspoon.findings.pool_checks import (
+    caveats,
     common,
     matching_problems,
     not_common,
     rule_differences,
 )
+from blindspoon.scores.standing import Standing
 
 TRIALS = Path(__file__).parents[3] / "trials"
 
@@ -48,6 +52,27 @@ def test_a_copy_with_other_names_of_its_tasters_is_the_same_trial(kitchen):
     assert [problem.slug for problem in matching_problems([one, copy])] == ["same-trial"]
 
 
+def test_a_sealed_trial_that_was_corrected_since_is_the_same_trial(kitchen):
+    sealed = Standing(published=Seal(date=date(2026, 9, 1), key="one", rule={}))
+    one = replace(kitchen("mill"), standing=sealed)
+    scores = one.table.scores.copy()
+    scores[0, 0] += 1
+    later = replace(one, fingerprint="other", table=replace(one.table, scores=scores), name="later")
+    assert [problem.slug for problem in matching_problems([one, later])] == ["same-trial"]
+    others = replace(kitchen("harbour", seed=2), standing=sealed)  # drew the same kit
+    assert matching_problems([one, others]) == ()
+
+
+def test_a_kitchen_that_is_not_shown_to_be_blind_is_named(three):
+    late = Standing(told=(), warned=("The rule is declared late.",))
+    found = (Standing(told=()), late, Standing())
+    kitchens = [replace(k, standing=it) for k, it in zip(three, found, strict=True)]
+    assert caveats(kitchens) == (
+        "harbour: The rule is declared late.",
+        "hilltop: Nothing was sealed, so nothing shows that it was tasted blind.",
+    )
+
+
 def test_a_copy_is_found_among_any_two(kitchen):
     assert slugs(kitchen("a", seed=5), kitchen("b"), kitchen("c")) == ["same-trial"]
 
@@ -78,12 +103,16 @@ def test_a_scale_whose_words_changed_places(kitchen):
     assert slugs(one, other) == ["other-scale"]
 
 
-def test_words_of_another_language_or_another_step_do_not_matter(kitchen):
+def test_words_of_another_language_or_another_step_are_pooled_and_said(kitchen):
     other = kitchen("harbour", seed=2, scale="scale = { low = 0, high = 10, step = 0.01 }")
     (texture,) = other.trial.attributes
     words = replace(texture, low="weich", high="knackig")
     other = replace(other, trial=replace(other.trial, attributes=(words,)))
     assert slugs(kitchen("mill"), other) == []
+    assert rule_differences([kitchen("mill"), other]) == (
+        "harbour scored texture in steps of 0.01 and wrote “weich” and “knackig” at the ends of "
+        "texture.",
+    )
 
 
 def test_nothing_in_common(kitchen):
