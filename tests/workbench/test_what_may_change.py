@@ -146,6 +146,7 @@ def test_a_score_that_was_misread_is_corrected_with_a_reason_and_nothing_else_ch
     first = (folder / "scores.csv").read_text("utf-8").splitlines()[1].split(",")
     slip = SLIP | {"taster": first[0], "code": first[1], "new": "1"}
     before = contents(folder)
+    assert all(f'name="{field}"' in host.read("/t/crisp/findings/slip") for field in slip)
     for wrong in ({"code": "000"}, {"reason": ""}, {"new": "11"}, {"new": first[2]}):
         assert host.post("/t/crisp/findings/slip", **slip | wrong).status_code == 422, wrong
     assert contents(folder) == before
