@@ -401,6 +401,16 @@ def test_everything_is_in_json_and_its_reference(record):
         assert set(re.findall(r"`(\w+)`", rows[at])) - {"kept"} == named  # it was not asked
 
 
+def test_four_who_agree_on_every_day_have_no_interval_in_a_sentence():
+    # R. A. Fisher 1935: all four in one direction in 2 of 2^4 flips of signs
+    text = " ".join(said({3: -4.0, 7: -2.0, 10: 0.0}, tasters=4, sd=0, drift=0))
+    assert (
+        "Whether sourness changed over the days is not settled (all four found the same change, "
+        "1 in 8 by chance)."
+    ) in text
+    assert "caught up" not in text
+
+
 def test_a_panel_that_never_scatters_is_still_json(tmp_path):
     made = files({3: -4.0, 7: 0.0}, evenings=True, tasters=4, sd=0, drift=0)
     record = to_record(analyse(put(tmp_path / "trial", made)))

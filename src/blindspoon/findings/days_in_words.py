@@ -10,6 +10,7 @@ from blindspoon import wording
 from blindspoon.findings.choices import percent
 from blindspoon.findings.course import Acceptance, CourseDay, CourseFound
 from blindspoon.findings.naming import Naming
+from blindspoon.findings.sentences import by_chance
 from blindspoon.stats.over_days import BENT, Bracket, DayFound, Trend
 from blindspoon.stats.results import NoResult
 
@@ -109,7 +110,10 @@ def _trend(found: CourseFound, like: str) -> str:
     if isinstance(trend, NoResult):
         return f"No trend is told. {trend.reason}"
     size, low, high = _a_day(trend)
-    moved = trend.p_value <= found.alpha
+    moved, reach = trend.p_value <= found.alpha, f"{low} to {high} points a day"
+    if trend.interval.excludes_zero():  # of rounding alone, since all agree
+        who = "both" if trend.tasters == 2 else f"all {wording.spelled(trend.tasters)}"
+        reach = f"{who} found the same change, {by_chance(trend.tasters)}"
     way = "rose" if trend.slope > 0 else "fell"
     if found.against == "control":
         means = [day.found.mean for day in found.days if isinstance(day.found, DayFound)]
@@ -122,8 +126,7 @@ def _trend(found: CourseFound, like: str) -> str:
     told = (
         f"{label} {way} by {size} points a day on average{even} ({low} to {high})."
         if moved
-        else f"Whether {label.lower()} changed over the days is not settled ({low} to {high} "
-        "points a day)."
+        else f"Whether {label.lower()} changed over the days is not settled ({reach})."
     )
     if found.against == "nothing" and found.sittings > 1:
         told += (
