@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from scipy.special import chdtrc, chdtri, fdtri, stdtrit
 
@@ -288,13 +286,23 @@ def intraclass(means: FloatArray) -> Intraclass | NoResult:
     ends = (f / fdtri(df, df_error, UPPER), f * fdtri(df_error, df, UPPER))
     consistent = tuple(float((x - 1) / (x + tasters - 1)) for x in (f, *ends))
     agreeing = _agreement(between, max(level, error), error, tasters, variants)
-    found: dict[str, Any] = {}
-    for name, single in (("consistency", consistent), ("agreement", agreeing)):
-        # stepped up to the mean of all tasters: Spearman and Brown
-        mean = [tasters * one / (1 + (tasters - 1) * one) for one in single]
-        for of, (value, low, high) in (("single", single), ("mean", mean)):
-            found |= {f"{name}_{of}": value, f"{name}_{of}_interval": Interval(low, high)}
-    return Intraclass(**found, tasters=tasters, variants=variants)
+    # stepped up to the mean of all tasters: Spearman and Brown
+    consistent_mean, agreeing_mean = (
+        [tasters * one / (1 + (tasters - 1) * one) for one in single]
+        for single in (consistent, agreeing)
+    )
+    return Intraclass(
+        consistency_single=consistent[0],
+        consistency_single_interval=Interval(consistent[1], consistent[2]),
+        consistency_mean=consistent_mean[0],
+        consistency_mean_interval=Interval(consistent_mean[1], consistent_mean[2]),
+        agreement_single=agreeing[0],
+        agreement_single_interval=Interval(agreeing[1], agreeing[2]),
+        agreement_mean=agreeing_mean[0],
+        agreement_mean_interval=Interval(agreeing_mean[1], agreeing_mean[2]),
+        tasters=tasters,
+        variants=variants,
+    )
 
 
 def _agreement(
