@@ -304,8 +304,7 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     from blindspoon.sheets.printing import file_name, print_sheets  # noqa: PLC0415
     from blindspoon.sheets.reminders import Reminder, calendar, reminders  # noqa: PLC0415
 
-    with durable.in_turn(folder):
-        text = disk.read_folder(folder)
+    text = disk.read_folder(folder)
     trial, plan = _drawn(text)
     made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
     warned = [caution(found) for found in made.cautions if not found.general] if made else []

@@ -6,9 +6,8 @@ may be, in its absences.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 
@@ -30,7 +29,6 @@ from blindspoon.scores.sets import (
 )
 from blindspoon.trial import Trial
 
-Found = TypeVar("Found")
 Columns = tuple[FileColumn, ...]
 
 
@@ -102,7 +100,10 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
     picks, known_choices = None, None
     if trial.choice is not None:
         picks, known_choices = _chosen(trial, choices, sets, read, known, problems)
-    problems += _of_batches(crosscheck.batch_problems, scored, keyed, coded=coded)
+    held = None if coded else (scored, scored.name)  # where batches stand beside variants
+    if keyed is not None and keyed.tables:
+        held = (keyed, keyed.tables[0].columns["variant"])
+    problems += crosscheck.batch_problems(*held) if held else ()
     if plan is not None and not problems:
         plan = crosscheck.as_tasted(plan, scored)
         problems += crosscheck.taken_positions(plan)
@@ -119,7 +120,7 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
         others = (*(served.taster.texts if served else ()), *chose)
         absences = (
             *crosscheck.absences(trial, scored, points, plan, others),
-            *_of_batches(crosscheck.stray_cups, scored, keyed, coded=coded),
+            *(crosscheck.stray_cups(*held) if held else ()),
             *(absent_answers(picks) if picks else ()),
         )
     return Ledger(
@@ -295,19 +296,6 @@ def _accepted(trial: Trial, tables: Sequence[TextTable], problems: list[Problem]
             block[read.values[name] == "yes"] = 1.0
             block[read.values[name] == "no"] = 0.0
     return np.concatenate(blocks or [np.empty(0)])
-
-
-def _of_batches(
-    look: Callable[[Cups, TextColumn], Iterable[Found]],
-    scored: Cups,
-    key: Cups | None,
-    *,
-    coded: bool,
-) -> Iterable[Found]:
-    """Look at the batches where they stand beside variants: in the key, or in uncoded scores."""
-    if key is not None and key.tables:
-        return look(key, key.tables[0].columns["variant"])
-    return () if coded else look(scored, scored.name)
 
 
 def _unused_columns(tables: Sequence[TextTable], read: Collection[str]) -> Iterator[Note]:
