@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from tests.conftest import ROOT
 
 from blindspoon.drawing import add_late, draw_blind, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
-from blindspoon.files import disk
+from blindspoon.files import disk, own_state
 from blindspoon.files.durable import put_aside
 from blindspoon.files.seal import parse_seal
 from blindspoon.files.table_edit import edit_table
@@ -172,3 +173,18 @@ def test_two_who_add_tasters_at_once_lose_none(bent):
     stopped = (folder / "seal.toml").read_text(encoding="utf-8").replace('"Dee"', '"Eve"')
     (folder / "seal.toml").write_text(stopped, encoding="utf-8")
     assert not [page for page in write_sheets(folder, "a4", None) if "Eve" in f"{page}"]
+
+
+@pytest.mark.parametrize(
+    ("system", "opened"),
+    [
+        ("linux", '"/a 100 %% \\\\$jar"'),
+        ("darwin", "'/a 100 % $jar'"),
+        ("win32", '"/a 100 %% $jar"'),
+    ],
+)
+def test_a_double_click_opens_a_shelf_of_any_name(monkeypatch, tmp_path, system, opened):
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setattr(sys, "platform", system)
+    starter = own_state.put_starter(Path("/a 100 % $jar"))
+    assert f" open {opened}\n" in starter.read_text(encoding="utf-8")

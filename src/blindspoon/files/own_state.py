@@ -7,6 +7,7 @@ import json
 import os
 import re
 import secrets
+import shlex
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -61,17 +62,19 @@ def note_trouble(text: str) -> Path:
 
 def put_starter(shelf: Path) -> Path:
     """Put a file on the desktop that opens a shelf at a double click. Raises OSError."""
-    command = f'"{sys.executable}" -m blindspoon open "{shelf}"'
+    command = f'"{sys.executable}" -m blindspoon open "{shelf}"'.replace("%", "%%")
     if sys.platform == "win32":
         name, text = "Blindspoon.cmd", f"@echo off\r\n{command}\r\n"
     elif sys.platform == "darwin":
-        name, text = "Blindspoon.command", f"#!/bin/sh\nexec {command}\n"
+        words = shlex.join([sys.executable, "-m", "blindspoon", "open", str(shelf)])
+        name, text = "Blindspoon.command", f"#!/bin/sh\nexec {words}\n"
     else:
         head = "[Desktop Entry]\nType=Application\nName=Blindspoon\nTerminal=true\n"
-        name, text = "blindspoon.desktop", f"{head}Exec={command}\n"
+        exec_ = re.sub(r"[$`]", r"\\\\\g<0>", command)
+        name, text = "blindspoon.desktop", f"{head}Exec={exec_}\n"
     file = _desktop() / name
     file.parent.mkdir(parents=True, exist_ok=True)
-    replace_file(file, text.encode(), 0o755)
+    replace_file(file, text.encode(errors="surrogateescape"), 0o755)
     return file
 
 

@@ -77,10 +77,13 @@ def _photograph(trial: Trial, photo: Photo, number: int, data: bytes | None) -> 
             upright = _upright(data)
     except Exception as error:
         return f"it cannot be read ({error})"
-    inline = _inline(upright, ON_A_PAGE // len(trial.photos))
-    if inline is None:
+    for size in SIZES:
+        small, width, height = _jpeg(upright, *size)
+        text = f"data:image/jpeg;base64,{base64.b64encode(small).decode()}"
+        if len(text) <= ON_A_PAGE // len(trial.photos):
+            break
+    else:
         return "with so many the page is full"
-    text, width, height = inline
     stem = re.sub(r"[^a-z0-9]+", "-", PurePath(photo.file).stem.lower()).strip("-")
     return Photograph(
         name=f"{number}-{stem or 'photo'}.jpg",
@@ -102,16 +105,6 @@ def _upright(data: bytes) -> Image.Image:
     ground = Image.new("RGB", turned.size, "white")
     ground.paste(turned, mask=turned.getchannel("A"))
     return ground
-
-
-def _inline(upright: Image.Image, room: int) -> tuple[str, int, int] | None:
-    """Write the largest that fits as a data address, with its sides; None where none does."""
-    for size in SIZES:
-        data, width, height = _jpeg(upright, *size)
-        text = f"data:image/jpeg;base64,{base64.b64encode(data).decode()}"
-        if len(text) <= room:
-            return text, width, height
-    return None
 
 
 def _jpeg(upright: Image.Image, longest: int, quality: int) -> tuple[bytes, int, int]:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import Problem, Rule, did_you_mean, problems_of_rows, quoted, shown, some_of
 from blindspoon.files.text_table import TextTable
-from blindspoon.files.toml import LABEL_LIMIT, are_labels, is_label
+from blindspoon.files.toml import LABEL_LIMIT, is_label
 from blindspoon.trial import Attribute, Scale
 
 POSITION_LIMIT = 999
@@ -423,8 +423,6 @@ def _read_texts(
 ) -> tuple[NDArray[Any], dict[str, Fault]]:
     """Give a value for each distinct text of a column, and what is wrong with some."""
     empty = _EMPTY.get(column.kind, math.nan)
-    if column.kind == "label" and are_labels(texts):
-        return np.array(texts, dtype=object), {}
     values: list[Any] = []
     faults = {}
     for text in texts:

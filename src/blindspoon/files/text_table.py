@@ -55,8 +55,6 @@ class TextColumn:
         """Put columns one under the other."""
         if len(columns) == 1:
             return columns[0]
-        if columns and all(c.texts == columns[0].texts for c in columns):  # tables of one plan
-            return cls(columns[0].texts, np.concatenate([c.codes for c in columns]))
         places: dict[str, int] = {}
         parts = [
             np.array([places.setdefault(text, len(places)) for text in c.texts], np.int64)[c.codes]
@@ -67,7 +65,7 @@ class TextColumn:
     @classmethod
     def tidy(cls, texts: tuple[str, ...], codes: IntArray) -> TextColumn:
         """Make a column from distinct texts in order of appearance that may not be tidy."""
-        tidy = tuple(map(str.strip if "".join(texts).isascii() else tidied, texts))
+        tidy = tuple(map(tidied, texts))
         return cls(texts, codes) if tidy == texts else cls(texts, codes)._with(tidy)
 
     def _with(self, texts: Sequence[str]) -> TextColumn:

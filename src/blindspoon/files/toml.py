@@ -33,12 +33,6 @@ def is_label(text: str) -> bool:
     return 0 < len(text.strip()) <= LABEL_LIMIT and not CONTROL.search(text)
 
 
-def are_labels(texts: Sequence[str]) -> bool:
-    """Tell whether tidied texts are labels, all of them: at once, for there may be very many."""
-    longest = max(map(len, texts), default=0)
-    return all(texts) and longest <= LABEL_LIMIT and not CONTROL.search("".join(texts))
-
-
 class Range(NamedTuple):
     """Which numbers a key takes, in words and as a test."""
 
