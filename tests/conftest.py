@@ -247,9 +247,11 @@ def analysis_of():
 
 
 @pytest.fixture(scope="session")
-def further_of(analysis_of):
+def further_of(analysis_of, once):
     """The further analyses of a trial of this repository, made once."""
-    return functools.cache(lambda name: study_further(analysis_of(name)))
+    return functools.cache(
+        lambda name: once(f"further-{name}", lambda _: study_further(analysis_of(name)))
+    )
 
 
 @pytest.fixture(scope="session")
@@ -313,9 +315,10 @@ def unpainted():
 
 
 @pytest.fixture(scope="session")
-def printed(blindspoon):
+def printed(blindspoon, once):
     """What `compare --json` prints of the demonstration."""
-    return json.loads(blindspoon("compare", ROOT / "trials/allotment-cucumbers", "--json").stdout)
+    asked = ("compare", ROOT / "trials/allotment-cucumbers", "--json")
+    return json.loads(once("printed", lambda _: blindspoon(*asked).stdout))
 
 
 @pytest.fixture(scope="session")

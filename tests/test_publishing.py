@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.analysis import analyse, compose_report, to_record
+from blindspoon.analysis import analyse, compose_report
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
 from blindspoon.frames import scores_frame
@@ -31,8 +31,8 @@ def packed(request, analysis_of, packed_of):
 
 
 @pytest.fixture(scope="module")
-def content(packed):
-    return compose_report(packed[0])
+def content(packed, further_of):
+    return compose_report(packed[0], further_of(packed[0].folder))
 
 
 def test_every_step_is_told(packed_of):
@@ -108,14 +108,14 @@ runpy.run_path(sys.argv.pop(1), run_name="__main__")
     ids=lambda folder: folder.name,
     indirect=True,
 )
-def test_a_reader_checks_the_numbers_without_blindspoon(packed, tmp_path):
+def test_a_reader_checks_the_numbers_without_blindspoon(packed, record_of, tmp_path):
     analysis, files = packed
     (tmp_path / "tables").mkdir()
     for name in ("verify.py", "tables/comparisons.json", "tables/scores.csv"):
         (tmp_path / name).write_bytes(files[name])
     command = [sys.executable, "-c", ALONE, str(tmp_path / "verify.py")]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
-    ours = recompute(scores_frame(analysis.trial, analysis.table), to_record(analysis))
+    ours = recompute(scores_frame(analysis.trial, analysis.table), record_of(analysis.folder))
     head, *lines = in_words(ours).splitlines()
     assert done.stdout.splitlines()[0] == head
     assert len(done.stdout.splitlines()) == 1 + len(lines)

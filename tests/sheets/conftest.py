@@ -1,5 +1,6 @@
 """Trials and plans of every size, and the sheets that are printed for them."""
 
+import functools
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -137,8 +138,9 @@ def case() -> Callable[[str], tuple[Trial, ServingPlan]]:
 
 @pytest.fixture(scope="session")
 def sheets(case) -> Callable[..., dict[str, str]]:
-    """The sheets of a named scenario, as text."""
+    """The sheets of a named scenario, as text, printed once each; only to be read."""
 
+    @functools.cache
     def sheets(name: str, **options: object) -> dict[str, str]:
         return {file: data.decode() for file, data in print_sheets(*case(name), **options).items()}
 

@@ -11,8 +11,9 @@ import jsonschema
 import pandas
 import pytest
 
-from blindspoon.analysis import analyse, to_record
+from blindspoon.analysis import analyse
 from blindspoon.packing.package import data_package
+from blindspoon.writeup.records import trial_record
 
 TESTS = Path(__file__).parents[2]
 TRIALS = sorted(path.parent for path in TESTS.parent.glob("trials/*/scores.csv"))
@@ -80,7 +81,7 @@ def check_column(cells, field):
 def test_the_folder_gives_the_same_comparison(analysis, tmp_path):
     again = analyse(written(packed(analysis), tmp_path / "data"))
     assert again.trial == analysis.trial
-    assert to_record(again)["comparisons"] == to_record(analysis)["comparisons"]
+    assert trial_record(again)["comparisons"] == trial_record(analysis)["comparisons"]
 
 
 TRIAL = """
