@@ -224,11 +224,15 @@ def compiled_once(tmp_path_factory):
 
     Of a rule werkzeug compiles two functions that build its address.
     """
-    server, rules = map(sys.modules.get, ("blindspoon.collect.server", "werkzeug.routing.rules"))
-    if server is None:
+    kept = shared(tmp_path_factory) / "templates"
+    kept.mkdir(exist_ok=True)
+    cache = jinja2.FileSystemBytecodeCache(str(kept))
+    if words := sys.modules.get("blindspoon.writeup.words"):
+        words.templates().bytecode_cache = cache
+    if (server := sys.modules.get("blindspoon.collect.server")) is None:
         return
-    kept = tmp_path_factory.mktemp("templates")
-    server.JINJA["bytecode_cache"] = jinja2.FileSystemBytecodeCache(str(kept))
+    server.JINJA["bytecode_cache"] = cache
+    rules = sys.modules["werkzeug.routing.rules"]
     compiled, builders = rules.Rule._compile_builder, {}
 
     def compile_builder(rule, append_unknown=True):
@@ -263,8 +267,7 @@ def record_of(analysis_of, further_of):
 @pytest.fixture(scope="session")
 def once(tmp_path_factory) -> Callable[[str, Callable[[Path], Any]], Any]:
     """Make a value once for all workers of a run, with a folder of its own; nobody changes it."""
-    own = tmp_path_factory.getbasetemp()
-    root = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    root = shared(tmp_path_factory)
 
     def once(name: str, make: Callable[[Path], Any]) -> Any:
         folder, kept = root / name, root / f"{name}.pickle"
@@ -276,6 +279,12 @@ def once(tmp_path_factory) -> Callable[[str, Callable[[Path], Any]], Any]:
         return pickle.loads(kept.read_bytes())  # noqa: S301 - our own
 
     return once
+
+
+def shared(tmp_path_factory) -> Path:
+    """Give the folder of all workers of a run."""
+    own = tmp_path_factory.getbasetemp()
+    return own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
 
 
 @pytest.fixture(scope="session")

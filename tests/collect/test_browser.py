@@ -209,6 +209,7 @@ def test_axe_finds_nothing_with_scripts_off(sheet, served, accessible):
     accessible(page)
 
 
+@pytest.mark.slow  # a phone without scripts goes it in tests/workbench/test_walk.py as well
 def test_the_whole_way_without_script(sheet, served, rows):
     page = sheet(script=False)
     page.goto(served["join"])

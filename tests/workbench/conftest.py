@@ -99,11 +99,14 @@ def words(page: str) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", page)).split())
 
 
-@pytest.fixture(scope="module")
-def stood(tmp_path_factory):
-    """A trial in each state, made by the functions of the verbs, to be copied."""
+@pytest.fixture(scope="session")
+def stood(once):
+    """A trial in each state, made once by the functions of the verbs, to be copied."""
+    return once("states", states)
+
+
+def states(shelf):
     day = datetime.date(2026, 9, 5)
-    shelf = tmp_path_factory.mktemp("states")
     made = {}
 
     def keep(state):

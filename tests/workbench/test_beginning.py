@@ -59,9 +59,11 @@ def test_from_an_empty_shelf_to_jars_with_three_mistakes(
     seen = set()
 
     def look(page):
-        if script and page.title() not in seen:
+        """Have axe look once at each page, and once at what is to be put right."""
+        kind = "to put right" if page.locator("#mend").count() else page.title()
+        if script and kind not in seen:
             accessible(page)
-            seen.add(page.title())
+            seen.add(kind)
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
     hand = Writer(page, look)

@@ -62,5 +62,5 @@
     } catch { tell("Blindspoon does not answer. Is it still running?"); }
     setTimeout(renew, 1000);
   }
-  setTimeout(renew, 1000);
+  setTimeout(renew, 300);
 })();
