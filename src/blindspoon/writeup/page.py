@@ -170,17 +170,16 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     differences = {name: differences_chart(it) for name, it in drawn}
     scored = [(name, it) for name, it in pictures.items() if np.isfinite(it.means).any()]
     scores = {name: scores_chart(it) for name, it in scored}
-    asked = [part for part in (days_section(analysis), choices_section(analysis)) if part]
+    sections = tuple(filter(None, _sections(analysis, further)))
+    asked = [part for part in sections if part.name in ASKED]
     first, own = [part.charts[0] for part in asked], [*differences.values()]
     picture = next(iter([*first, *own] if analysis.about_days else [*own, *first]), None)
     influence = None if further is None else further.influence
     answering = [result for result in ordered if result.primary] or ordered
-    sections = tuple(filter(None, (*asked, *_sections(analysis, further))))
     numbers, raw = number_tables(trial, table, ordered), raw_tables(trial, table)
     figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
     named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
-    every = (*numbers, *raw, *(it for part in sections for it in part.numbers))
-    every += tuple(it for part in asked for it in part.tables)
+    every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
     photos, lacking = photographs(trial, analysis.photos)
     answer = short_answer(analysis, answering)
     return ReportContent(
@@ -280,6 +279,8 @@ def _sections(analysis: Analysis, further: FurtherAnalyses | None) -> Iterator[P
         *(methods.compared(analysis) if scored else ()),
         *choice_methods(analysis),
     )
+    yield days_section(analysis)
+    yield choices_section(analysis)
     yield differed_section(analysis)
     yield measured_section(analysis)
     if further is not None:
