@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from blindspoon import verify
 from blindspoon.analysis import analyse, compose_report
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
@@ -110,15 +111,37 @@ runpy.run_path(sys.argv.pop(1), run_name="__main__")
 )
 def test_a_reader_checks_the_numbers_without_blindspoon(packed, record_of, tmp_path):
     analysis, files = packed
-    (tmp_path / "tables").mkdir()
-    for name in ("verify.py", "tables/comparisons.json", "tables/scores.csv"):
-        (tmp_path / name).write_bytes(files[name])
+    unpacked(files, tmp_path)
     command = [sys.executable, "-c", ALONE, str(tmp_path / "verify.py")]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     ours = recompute(scores_frame(analysis.trial, analysis.table), record_of(analysis.folder))
-    head, *lines = in_words(ours).splitlines()
-    assert done.stdout.splitlines()[0] == head
-    assert len(done.stdout.splitlines()) == 1 + len(lines)
+    told, _, *lines, last = done.stdout.splitlines()
+    assert told.startswith("Every number of tables/comparisons.json")
+    assert len(lines) == len(in_words(ours).splitlines())
+    assert last == "data/ is as it was published."
+
+
+def unpacked(files, to):
+    """Write what verify.py reads."""
+    for name, content in files.items():
+        if name.startswith(("verify.py", "tables/", "data/")):
+            (to / name).parent.mkdir(exist_ok=True)
+            (to / name).write_bytes(content)
+
+
+@pytest.mark.parametrize("table", ["data/scores.csv", "tables/scores.csv"])
+def test_an_altered_score_is_told_and_ends_with_1(packed_of, table, tmp_path, capsys):
+    folder = tmp_path / "with blanks"
+    folder.mkdir()
+    unpacked(packed_of(TRIALS[2].name)[0], folder)
+    assert verify.main(folder) == 0
+    spoilt = (folder / table).read_text(encoding="utf-8")
+    (folder / table).write_text(spoilt.replace(",36", ",63", 1), encoding="utf-8")
+    assert verify.main(folder) == 1
+    told = capsys.readouterr().out.split("data/ is as it was published.")[1]
+    assert "1 of 72 cups of tables/scores.csv are not in data/ so" in told
+    assert ("another SHA-256" in told) == table.startswith("data")
+    assert ("NOT EQUAL: bitterness" in told) == table.startswith("tables")
 
 
 def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
