@@ -129,14 +129,22 @@ def test_a_panel_that_shifts_from_sitting_to_sitting_loses_nothing():
     assert np.mean([fit.contrasts[2].p_adjusted <= 0.05 for fit in found]) >= 0.7
 
 
-def test_a_residual_that_vanishes_in_rounding_is_no_fit():
+@pytest.mark.parametrize(
+    ("score", "position"),
+    [  # 0 where nothing was scored
+        ([0, 0, 5, 5.5, 0, 5, 3.5, 2.5, 8.5, 10, 5, 5, 4, 3.5, 5, 0], "1321443223423114"),
+        (
+            [5, 5, 5, 5, 5, 4.5, 0, 5, 5, 0, 0, 5, 0, 5, 5, 5, 0, 0, 4.5, 5, 5, 5, 4.5, 0],
+            "221334412233441141231432",
+        ),
+    ],
+)
+def test_a_residual_that_vanishes_is_no_fit(score, position):
     # property, no source: other units change no degrees of freedom and no p value
-    score = np.array(
-        [np.nan, np.nan, 5, 5.5, np.nan, 5, 3.5, 2.5, 8.5, 10, 5, 5, 4, 3.5, 5, np.nan]
-    )
-    taster, variant, session = (a.ravel() for a in np.indices((2, 4, 2)))
-    position = np.array([1, 3, 2, 1, 4, 4, 3, 2, 2, 3, 4, 2, 3, 1, 1, 4])
-    given = {"control": 0, "alpha": 0.05, "position": position, "session": session}
-    once, many = (compare_mixed(unit * score, taster, variant, **given) for unit in (1, 7))
+    points, place = np.array(score), np.array([*map(int, position)])
+    points[points == 0] = np.nan
+    taster, variant, session = (a.ravel() for a in np.indices((points.size // 8, 4, 2)))
+    given = {"control": 0, "alpha": 0.05, "position": place, "session": session}
+    once, many = (compare_mixed(unit * points, taster, variant, **given) for unit in (1, 7))
     for first, second in zip(once.contrasts, many.contrasts, strict=True):
         assert (first.df, first.p_value) == pytest.approx((second.df, second.p_value), rel=1e-6)

@@ -289,7 +289,9 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
         return NoResult("The scores cannot tell the variances of the model apart.")
     best = _descend(model, starts[0])
     for start in starts[1:]:
-        best = min(best, _descend(model, start, best), key=lambda fit: fit.at.value)
+        ends = best, _descend(model, start, best)
+        # a way without an end, to a residual of zero, is no optimum however deep it leads
+        best = min(ends, key=lambda fit: (not fit.converged, fit.at.value))
     variances = best.variances * unit**2
     if variances[best.names.index("residual")] * strata.n_scores <= strata.rounding:
         return NoResult("The scores show no scatter beyond the effects in the model.")
