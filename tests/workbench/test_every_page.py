@@ -11,7 +11,14 @@ import pytest
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
-TASTING = ("tasting", "tasting/late", "tasting/more", "tasting/rows", "tasting/1/key/3")
+TASTING = (
+    "tasting",
+    "tasting/late",
+    "tasting/more",
+    "tasting/order",
+    "tasting/rows",
+    "tasting/1/key/3",
+)
 PAGES = {
     "planned": ("/", "/new", "/help", "", "question", "jars", "jars/1", "jars/new-usual", "tasters",
                 "codes", "rule", "sheets", "lately", "mend"),

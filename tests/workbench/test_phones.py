@@ -167,3 +167,19 @@ def test_who_was_added_is_counted_and_named_with_the_others(at):
     host.post("/t/crisp/tasting/late", late="Gus")
     assert ("tasters", "7 tasters") in [(it.name, it.told) for it in stage(folder).steps]
     assert "Finn, Gus" in host.read("/t/crisp/tasters")
+
+
+def test_one_person_alone_notes_the_order_after_shuffling(at):
+    host, folder = at("planned")
+    toml = (folder / "trial.toml").read_text("utf-8")
+    alone = toml.replace('"Ada", "Ben", "Cleo", "Dev", "Eve", "Finn"', '"Ada"')
+    (folder / "trial.toml").write_text(alone, "utf-8")
+    host.post("/t/crisp/codes", mine="yes")
+    assert "Note the order after shuffling" in host.read("/t/crisp/tasting")
+    codes = [row["code"] for row in cups(folder)][::-1]
+    wrong = host.post("/t/crisp/tasting/order", session="1", order=codes[0])
+    assert wrong.status_code == 422
+    assert codes[0] in wrong.text
+    done = host.post("/t/crisp/tasting/order", session="1", order=", ".join(codes))
+    assert done.status_code == 303
+    assert [row["code"] for row in sorted(cups(folder), key=lambda it: it["position"])] == codes

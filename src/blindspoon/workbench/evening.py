@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import re
 from collections.abc import Callable, Sequence
 from functools import partial
 
@@ -14,7 +15,7 @@ from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.phones import Phones
 from blindspoon.collect.sitting import Sitting
-from blindspoon.drawing import add_late, add_more, alike, write_sheets
+from blindspoon.drawing import add_late, add_more, alike, write_order, write_sheets
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk
 from blindspoon.files.text_table import read_table
@@ -23,7 +24,7 @@ from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
 from blindspoon.starting import date_of, names_of
 from blindspoon.wording import capital
-from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 from blindspoon.workbench.dealing import paper_of
 from blindspoon.workbench.phrases import REMEDIES
 
@@ -91,6 +92,7 @@ def add_to(bench: Workbench) -> None:
         return bench.go(found, "tasting", "The tasting is open again.")
 
     _add_more(bench, opened, fill)
+    _add_scores(bench, opened, fill)
 
 
 def _add_more(
@@ -98,7 +100,7 @@ def _add_more(
     opened: Callable[[Stage], tuple[Sitting, Phones]],
     fill: Callable[..., Response],
 ) -> None:
-    """Register what adds tasters and scores."""
+    """Register what adds tasters and sessions."""
 
     @bench.get("tasting/late")
     def ask_late(found: Stage) -> Response:
@@ -147,6 +149,32 @@ def _add_more(
         sitting.reconcile()
         write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
+
+
+def _add_scores(
+    bench: Workbench,
+    opened: Callable[[Stage], tuple[Sitting, Phones]],
+    fill: Callable[..., Response],
+) -> None:
+    """Register what adds scores, and the order of one person alone."""
+
+    @bench.get("tasting/order")
+    def ask_order(found: Stage, form: Form = UNSENT, fault: str = "") -> Response:
+        bench.see(found, "taster")
+        sessions = [(name, name) for name in opened(found)[0].plan.sessions]
+        own = {"typed": form, "faults": {"order": fault} if fault else {}, "sessions": sessions}
+        return fill(found, "order", 422 if fault else 200, **own)
+
+    @bench.post("tasting/order")
+    def order(found: Stage, form: Form) -> Response:
+        """Note in which order one person alone tasted, who shuffled the cups."""
+        bench.see(found, "taster")
+        codes = re.findall(r"\d+", form.get("order", ""))
+        try:
+            write_order(found.folder, form.get("session", ""), codes)
+        except TrialError as error:
+            return ask_order(found, form, sentence(error.problems[0]))
+        return bench.go(found, "tasting", f"The order of session {form['session']} is noted.")
 
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:
