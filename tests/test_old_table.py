@@ -57,6 +57,32 @@ def test_a_second_row_of_a_taster_is_a_second_session_unless_it_is_named():
     ]
 
 
+def test_a_head_of_merged_cells_is_an_attribute_above_its_variants():
+    rows = (
+        "Name;Abend;Knackig;;Salz;;Notiz\n;;ohne;mit Blatt;ohne;mit Blatt;\n"
+        "Tante Vera;1;4,5;7-8;5;5;gut\nBo;1;n/a;4;4;4,5;\nMittelwert;;4;6;4;5;\n"
+    )
+    files, said = trial_from(rows.encode(), "old.csv")
+    trial = parse_trial(files["trial.toml"].decode())
+    assert [attribute.label for attribute in trial.attributes] == ["Knackig", "Salz"]
+    assert [tuple(row.values()) for row in scores(files)] == [
+        ("1", "Tante Vera", "ohne", "4.5", "5"),
+        ("1", "Bo", "mit-blatt", "4", "4.5"),
+        ("1", "Tante Vera", "mit-blatt", "", "5"),
+        ("1", "Bo", "ohne", "", "4"),
+    ]
+    told = "7-8 of Tante Vera, n/a of Bo, Mittelwert, Notiz"
+    assert said[-1] == f"Not taken over: {told}."
+
+
+def test_what_has_no_heading_or_no_taster_is_told():
+    rows = "who,plain,leaf,\nAda,4,5,6\n,3,5,\nBen,3,5,\n"
+    said = trial_from(rows.encode(), "old.csv")[1][-1]
+    assert said == (
+        "Not taken over: column 4, which has no heading, a row without a taster (3, 5)."
+    )
+
+
 def test_a_row_a_cup_and_a_column_that_names_the_attribute():
     rows = "variant,who,texture,crunch,comment\nplain,Ada,4,5,x\noak,Ada,5,6,\n"
     files, said = trial_from(rows.encode(), "old.csv")

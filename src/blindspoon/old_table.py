@@ -17,13 +17,29 @@ from blindspoon.starting import short_name
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 from blindspoon.wording import capital
 
-TASTER = ("taster", "tasters", "name", "who", "person", "")
-SITTING = ("session", "sitting", "round", "evening", "date", "day")
-ATTRIBUTE = ("attribute", "question", "what", "property")
-VARIANT = ("variant", "variants", "jar", "brine", "recipe", "sample", "version")
-REMARK = ("comment", "comments", "note", "notes", "remark", "remarks", "position", "place", "batch")
-SUMS = ("mean", "average", "sum", "total", "median", "sd")
-"""What heads a column, or a row that is no taster, in small letters."""
+TASTER = (
+    "taster", "tasters", "name", "who", "person", "tester", "verkoster", "wer", "nom", "nombre", "",
+)  # fmt: skip
+SITTING = (
+    "session", "sitting", "round", "evening", "date", "day", "abend", "sitzung", "runde", "datum",
+    "tag", "séance", "jour", "soirée", "sesión", "ronda", "fecha", "día",
+)  # fmt: skip
+ATTRIBUTE = ("attribute", "question", "what", "property", "merkmal", "frage", "critère", "atributo")
+VARIANT = (
+    "variant", "variants", "jar", "brine", "recipe", "sample", "version", "variante", "glas",
+    "rezept", "probe",
+)  # fmt: skip
+REMARK = (
+    "comment", "comments", "note", "notes", "remark", "remarks", "position", "place", "batch",
+    "bemerkung", "bemerkungen", "notiz", "notizen", "kommentar", "remarque", "remarques",
+    "comentario", "nota", "notas",
+)  # fmt: skip
+SUMS = (
+    "mean", "average", "sum", "total", "median", "sd", "mittelwert", "mittel", "durchschnitt",
+    "summe", "gesamt", "moyenne", "somme", "media", "promedio", "suma",
+)  # fmt: skip
+"""What heads a column, or a row that is no taster, in small letters; in the languages of the page
+that takes scores."""
 
 HIGHS = (5.0, 7.0, 9.0, 10.0, 15.0, 20.0, 100.0)
 """Where scales usually end; common practice, no source."""
@@ -77,7 +93,7 @@ def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...
     except csv.Error as error:  # a mark that is not closed makes one cell of the file
         raise TrialFileError([_NOT_A_TABLE.broken(str(error), shown(file))]) from error
     scores, unread = list[Score](), list[str]()
-    for title, block in _blocks(rows):
+    for title, block in (part for found in _blocks(rows) for part in _unmerged(*found)):
         _read(scores, unread, title, block, decimal_comma=separator != ",")
     if len({score.variant for score in scores}) < 2:
         said = f"no scores of two variants were found in its {len(rows)} rows"
@@ -111,6 +127,31 @@ def _blocks(rows: Sequence[list[str]]) -> Iterator[tuple[str, list[list[str]]]]:
         title = filled[0] if filled else title
 
 
+def _unmerged(title: str, block: list[list[str]]) -> Iterator[tuple[str, list[list[str]]]]:
+    """Part a table whose head has two rows, attributes above their variants, into one of each.
+
+    A merged cell of a spreadsheet is, as CSV, its text and blanks after it.
+    """
+    width = max(map(len, block))
+    above, below = ([*row, *[""] * (width - len(row))] for row in (*block, block[0])[:2])
+    keys = {*TASTER, *SITTING} - {""}
+    keyed = {n for n in range(width) if n == 0 or keys & {above[n].casefold(), below[n].casefold()}}
+    spread = any(not above[n] and below[n] for n in range(width) if n not in keyed)
+    named = below[0].casefold() in TASTER and not any(cell[:1].isdigit() for cell in below)
+    if not (spread and named and len(block) > 2):
+        yield title, block
+        return
+    parts, over = dict[str, list[int]](), ""
+    for n in range(width):
+        if n not in keyed and (above[n] or below[n]):
+            over = above[n] or over
+            parts.setdefault(over, []).append(n)
+    for over, columns in parts.items():
+        kept = [*sorted(keyed), *columns]
+        rows = [[row[n] if n < len(row) else "" for n in kept] for row in block[2:]]
+        yield over or title, [[below[n] or above[n] for n in kept], *rows]
+
+
 def _read(
     scores: list[Score], unread: list[str], title: str, block: list[list[str]], *,
     decimal_comma: bool,
@@ -128,7 +169,10 @@ def _read(
     scored: dict[str, list[str]] = {}
     for n, head in enumerate(block[0]):
         cells, label = _column(block, n), capital(head)
-        if n in own or not head:
+        if n in own:
+            continue
+        if not head:
+            unread += [f"column {n + 1}, which has no heading"] * any(cells)
             continue
         numbers = any(as_number(cell, decimal_comma=decimal_comma) is not None for cell in cells)
         if heads[n] in (*REMARK, *SUMS) or label in scored or not numbers:
@@ -140,7 +184,8 @@ def _read(
     ]
     for place, (who, *others) in enumerate(zip(_column(block, taster), *texts, strict=False)):
         if not who or who.casefold() in SUMS:
-            unread += [who] * bool(who)
+            lone = ", ".join(cell for cell in block[place + 1] if cell)
+            unread.append(who or f"a row without a taster ({lone})")
             continue
         times[who, *others] += 1
         (sitting, what, which), nth = others, times[who, *others]
