@@ -57,7 +57,7 @@ def folder(tmp_path):
 
 
 def test_labels_stand_for_names_and_an_old_windows_file_is_read(folder):
-    (table,) = read_folder(folder).scores
+    (table,) = read_folder(folder).tables.scores
     assert set(table.cells("variant")) == {"salt", "whey"}
     assert set(table.cells("session")) == {"1", "2"}
     assert table.cells("taster")[:3] == ["Jörg", "Jörg", "Zoë"]

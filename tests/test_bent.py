@@ -169,7 +169,7 @@ def test_two_who_add_tasters_at_once_lose_none(bent):
         list(pool.map(lambda name: add_late(folder, name, datetime.date(2026, 9, 5)), names))
     text = disk.read_folder(folder)
     assert sorted(it.name for it in parse_seal(text.seal).added) == names
-    assert set(names) <= {*text.table("servings.csv").columns["taster"].texts}
+    assert set(names) <= {*text.tables.servings.columns["taster"].texts}
     stopped = (folder / "seal.toml").read_text(encoding="utf-8").replace('"Dee"', '"Eve"')
     (folder / "seal.toml").write_text(stopped, encoding="utf-8")
     assert not [page for page in write_sheets(folder, "a4", None) if "Eve" in f"{page}"]

@@ -47,7 +47,7 @@ def analyse(folder: Path) -> Analysis:
         With every problem of the folder, or where its blind is sealed and not lifted.
     """
     text = disk.read_folder(folder)
-    declared, told = parse_trial(text.trial), text.tables()
+    declared, told = parse_trial(text.trial), text.tables
     trial, tables = pseudonymise(declared, told)
     stands = standing(declared, told, text.seal, tables)
     see_lifted(stands)

@@ -173,7 +173,7 @@ def read(folder: Folder) -> TrialFolder:
         With every problem of the folder, or where its blind is sealed and not lifted.
     """
     text = disk.read_folder(Path(folder))
-    trial, tables = parse_trial(text.trial), text.tables()
+    trial, tables = parse_trial(text.trial), text.tables
     see_lifted(standing(trial, tables, text.seal))
     table, notes = build_table(trial, tables)
     return TrialFolder(path=Path(folder), trial=trial, table=table, notes=(*text.notes, *notes))

@@ -111,7 +111,7 @@ def _see_own(trial: Trial) -> None:
 
 def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
     """Refuse a folder in which a cup was scored."""
-    tasted = [table.file for table in (*text.scores, *text.choices) if len(table)]
+    tasted = [table.file for table in text.tables.answers if len(table)]
     found = tasted or [FILE] * lifted
     if found:
         raise DesignError([_TASTED.broken("cups were scored already", file) for file in found])
@@ -194,7 +194,7 @@ def draw_again(folder: Path) -> tuple[str, ...]:
         there: nothing is written then.
     """
     text = disk.read_folder(folder)
-    trial, seal, key = parse_trial(text.trial), parse_seal(text.seal or ""), text.table("key.csv")
+    trial, seal, key = parse_trial(text.trial), parse_seal(text.seal or ""), text.tables.key
     if seal is None:
         raise DesignError([_UNPROVED.broken("there is no seal to prove a key against", FILE)])
     plan = _as_sealed(trial, text, seal)
@@ -306,7 +306,7 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
 
     text = disk.read_folder(folder)
     trial, plan = _drawn(text)
-    made, _ = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
+    made, _ = make_up(trial, text.tables.batches, text.tables.readings)
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
     seal, days = parse_seal(text.seal or ""), list[Reminder]()
     if trial.course and made:
@@ -335,11 +335,11 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
 def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     """Read the plan that servings.csv and key.csv hold."""
     trial = parse_trial(text.trial)
-    servings, key = text.table("servings.csv"), text.table("key.csv")
+    servings, key = text.tables.servings, text.tables.key
     if servings is None or key is None:
         missing = [name for name in ("servings.csv", "key.csv") if name not in text.files]
         raise DesignError([_UNDRAWN.broken("there is no such file", name) for name in missing])
-    problems, _ = check_scores(trial, replace(text.tables(), choices=()))
+    problems, _ = check_scores(trial, replace(text.tables, choices=()))
     kept = [problem for problem in problems if problem.file in (servings.file, key.file)]
     if kept:
         raise DesignError(kept)
@@ -348,7 +348,7 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     rows = ({"session": only} | row for _, row in servings.rows())
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
-    made, named = jars_of(text.table("batches.csv")), jars_of(key)
+    made, named = jars_of(text.tables.batches), jars_of(key)
     jars = {variant: made.get(variant) or names for variant, names in named.items()}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
     request = replace(_request(came, text, jars), sessions=sessions)
@@ -358,7 +358,7 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
 
 def _request(trial: Trial, text: FolderText, jars: Jars | None = None) -> ServingRequest:
     """Ask for cups of these jars; at first, of those of batches.csv."""
-    batches = text.table("batches.csv")
+    batches = text.tables.batches
     if jars is None:
         jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
     poured = poured_on(batches, jars, trial.sessions) if trial.course else None

@@ -6,7 +6,7 @@ What each problem means and what to do: errors.md, which docs/reference/errors.m
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,7 +16,7 @@ from blindspoon.batches.summary import Made, cautions_in_words, differences_in_w
 from blindspoon.errors import Note, Problem, Rule, ScoreError, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs
-from blindspoon.files.text_table import TextTable
+from blindspoon.files.text_table import FolderTables
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
@@ -83,7 +83,7 @@ def examine(folder: Path) -> Examination:
         If files of the folder cannot be read at all.
     """
     text = disk.read_folder(folder)
-    tables = text.tables()
+    tables = text.tables
     try:
         trial = parse_trial(text.trial)
     except TrialError as error:
@@ -95,14 +95,14 @@ def examine(folder: Path) -> Examination:
         ]
         return Examination(problems=(*error.problems, *unread), notes=text.notes)
     problems, notes = check_scores(trial, tables)
-    more, known, cautions = _made(trial, text, (tables.key, *tables.scores))
+    more, known, cautions = _made(trial, tables)
     corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)
     stands = standing(trial, tables, text.seal)
     problems, notes = (
         (*problems, *more, *corrected),
         (*notes, *known, *stands.notes, *name_notes(trial, tables)),
     )
-    jars = jars_of(tables.key) or jars_of(text.table("batches.csv"))
+    jars = jars_of(tables.key) or jars_of(tables.batches)
     said = (*foretold(trial, jars), *_wide_margins(trial))
     notes += tuple(Note(file="trial.toml", text=text) for text in said)
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
@@ -144,7 +144,7 @@ def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
-    made, notes = make_up(trial, text.table("batches.csv"), text.table("readings.csv"))
+    made, notes = make_up(trial, text.tables.batches, text.tables.readings)
     if made is None:
         raise TrialFileError([_NOTHING_MADE.broken("no batch is written down", "batches.csv")])
     return trial, made, notes
@@ -158,11 +158,11 @@ _NOTHING_MADE = Rule(
 
 
 def _made(
-    trial: Trial, text: disk.FolderText, cups: Sequence[TextTable | None]
+    trial: Trial, tables: FolderTables
 ) -> tuple[tuple[Problem, ...], tuple[Note, ...], tuple[tuple[str, str], ...]]:
-    tables = (text.table("batches.csv"), text.table("readings.csv"))
+    cups = (tables.key, *tables.scores)
     try:
-        made, notes = make_up(trial, *tables, cups=cups)
+        made, notes = make_up(trial, tables.batches, tables.readings, cups)
     except TrialError as error:
         return error.problems, (), ()
     ages, undated = None, tuple[Problem, ...]()

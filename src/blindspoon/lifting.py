@@ -146,7 +146,7 @@ def lift_blind(
 
 def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting, Seal]:
     text = disk.read_folder(folder)
-    trial, tables = parse_trial(text.trial), text.tables()
+    trial, tables = parse_trial(text.trial), text.tables
     stands = standing(trial, tables, text.seal)
     if stands.seal is None:
         raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])

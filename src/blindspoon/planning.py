@@ -91,7 +91,7 @@ def size_folder(
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     if alone:
         found = in_rounds(trial, found, "as given" if options.cup_sd else spread.source)
-    told = foretold(trial, jars_of(text.table("batches.csv")))
+    told = foretold(trial, jars_of(text.tables.batches))
     return trial, replace(found, assumptions=(*found.assumptions, *told))
 
 

@@ -271,9 +271,9 @@ def stage(folder: Path) -> Stage:
         trial = parse_trial(text.trial)
     except TrialError as error:
         return Stage(folder=folder, state="broken", problems=error.problems)
-    answers = (*text.scores, *text.choices)
+    answers = text.tables.answers
     scores = scores_by_cup(trial, answers, [attribute.name for attribute in trial.attributes])
-    servings, jars = text.table("servings.csv"), text.table("batches.csv")
+    servings, jars = text.tables.servings, text.tables.batches
     seal = parse_seal(text.seal or "")
     state = _state(folder, text, seal, scores)
     uncoded = sum(map(len, answers)) if state == "never coded" else 0
@@ -291,8 +291,9 @@ def _state(
     folder: Path, text: disk.FolderText, seal: Seal | None, scores: Mapping[Cup, Mapping[str, str]]
 ) -> State:
     if seal is None:  # without a score, a drawing that was stopped: it is drawn again as it was
-        coded = "servings.csv" in text.files or any("code" in it.columns for it in text.scores)
-        plain = any("right" in table.columns for table in text.choices)
+        served, scored = text.tables.servings, text.tables.scores
+        coded = served is not None or any("code" in table.columns for table in scored)
+        plain = any("right" in table.columns for table in text.tables.choices)
         return "planned" if not (scores or plain) else "never sealed" if coded else "never coded"
     lift = seal.lifted[-1] if seal.lifted else None
     if lift and (lift.last or lift.scores == scores_fingerprint(scores)):

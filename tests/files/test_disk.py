@@ -40,9 +40,9 @@ def test_a_folder_is_read_as_it_is(tmp_path, coded):
     text = disk.read_folder(put(tmp_path, coded))
     assert text.files == coded
     assert text.trial == coded["trial.toml"].decode()
-    assert [table.file for table in text.scores] == ["scores.csv", "ballots/1-T03.csv"]
-    assert text.table("key.csv").cells("code")[0] == "037"
-    assert text.table("batches.csv") is None
+    assert [table.file for table in text.tables.scores] == ["scores.csv", "ballots/1-T03.csv"]
+    assert text.tables.key.cells("code")[0] == "037"
+    assert text.tables.batches is None
     assert text.notes == ()
 
 

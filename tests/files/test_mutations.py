@@ -115,8 +115,8 @@ def outcome(files: dict[str, bytes]):
         try:
             text = read_folder(folder)
             trial = parse_trial(text.trial)
-            checked, _ = check_scores(trial, text.tables())
-            table, _ = build_table(trial, text.tables())
+            checked, _ = check_scores(trial, text.tables)
+            table, _ = build_table(trial, text.tables)
         except TrialError as error:
             return error.problems
     assert checked == ()

@@ -119,10 +119,10 @@ def after_lifting(folder: Path) -> tuple[Note, ...]:
 
 def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
     """Read who is served what, and what is scored; a cup that is scored twice stops no evening."""
-    trial, servings = parse_trial(text.trial), text.table("servings.csv")
+    trial, servings = parse_trial(text.trial), text.tables.servings
     if servings is None:
         raise TrialFileError([_SERVED.broken("there is no such file", "servings.csv")])
-    ledger = open_ledger(trial, text.tables())
+    ledger = open_ledger(trial, text.tables)
     kept = ("no-scores", "scored-twice", "answered-twice")
     problems = [it for it in ledger.problems if it.slug not in kept]
     plan = ledger.plan if trial.attributes else None
@@ -370,7 +370,7 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     trial = parse_trial(text.trial)
     if not trial.attributes:
         raise FormError([_SETS.broken("only sets are asked for", "trial.toml")])
-    ledger = open_ledger(trial, replace(text.tables(), scores=(table,), choices=()))
+    ledger = open_ledger(trial, replace(text.tables, scores=(table,), choices=()))
     if ledger.problems:
         raise ScoreError(ledger.problems)
     scores, _ = points_of(questions_of(trial, ""), table)

@@ -13,7 +13,7 @@ import secrets
 import shutil
 import threading
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 
@@ -69,58 +69,18 @@ class FolderText:
         Every file that was read, by its path in the folder, in a fixed order.
     notes : tuple of Note
         Files that look like part of the trial and are not read.
-    labels : mapping of str to mapping
-        By column, the names of trial.toml by their labels in small letters.
     """
 
     trial: str
     files: Mapping[str, bytes]
+    tables: FolderTables
     notes: tuple[Note, ...] = ()
-    labels: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-
-    @property
-    def scores(self) -> tuple[TextTable, ...]:
-        """Read scores.csv and every ballot; empty where there is none."""
-        return self._answers("scores.csv", of_sets=False)
-
-    @property
-    def choices(self) -> tuple[TextTable, ...]:
-        """Read choices.csv and every ballot of sets; empty where there is none."""
-        return self._answers("choices.csv", of_sets=True)
-
-    def _answers(self, file: str, *, of_sets: bool) -> tuple[TextTable, ...]:
-        ballots = (name for name in self.files if "/" in name)
-        kept = [name for name in ballots if bool(_OF_SETS.match(self.files[name])) == of_sets]
-        return tuple(map(self._read, [file] * (file in self.files) + kept))
 
     @property
     def seal(self) -> str | None:
         """The text of seal.toml; None where there is none."""
         data = self.files.get("seal.toml")
         return None if data is None else data.decode(errors="replace")
-
-    def tables(self) -> FolderTables:
-        """Read every table of a folder that has been tasted."""
-        others = ("servings", "key", "batches", "readings", "corrections")
-        named = {name: self.table(f"{name}.csv") for name in others}
-        return FolderTables(scores=self.scores, choices=self.choices, **named)
-
-    def table(self, name: str) -> TextTable | None:
-        """Read one table, such as "key.csv"; None where there is no such file."""
-        if name not in self.files:
-            return None
-        table = self._read(name)
-        return without_example(table) if name in TEMPLATES else table
-
-    def _read(self, name: str) -> TextTable:
-        """Read a table; where a label of trial.toml stands for a name, the name is meant."""
-        table = read_table(self.files[name], name)
-        meant = {
-            column: table.columns[column].renamed(names)
-            for column, names in self.labels.items()
-            if column in table.columns
-        }
-        return replace(table, columns={**table.columns, **meant})
 
 
 def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
@@ -158,12 +118,39 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
         problems.append(_UNREADABLE.broken(cannot("read", error), shown(str(folder), 200)))
     if problems:
         raise TrialFileError(problems)
-    labels = {}
+    labels = dict[str, dict[str, str]]()
     with contextlib.suppress(TrialFileError):  # its problems are told by who parses it
         parts = parse_trial(text)
         labels["variant"] = names_by_label(parts.variants)
         labels["session"] = names_by_label(parts.sessions)
-    return FolderText(trial=text, files=files, notes=tuple(notes), labels=labels)
+    return FolderText(trial=text, files=files, tables=_tables(files, labels), notes=tuple(notes))
+
+
+def _tables(files: Mapping[str, bytes], labels: Mapping[str, Mapping[str, str]]) -> FolderTables:
+    """Read every table; where a label of trial.toml stands for a name, the name is meant.
+
+    `labels` are the names of a column by their labels in small letters.
+    """
+
+    def read(name: str) -> TextTable:
+        table = read_table(files[name], name)
+        meant = {
+            column: table.columns[column].renamed(names)
+            for column, names in labels.items()
+            if column in table.columns
+        }
+        table = replace(table, columns={**table.columns, **meant})
+        return without_example(table) if name in TEMPLATES else table
+
+    sets = {name for name in files if "/" in name and _OF_SETS.match(files[name])}
+    scored = [name for name in files if name == "scores.csv" or ("/" in name and name not in sets)]
+    chosen = [name for name in files if name == "choices.csv" or name in sets]
+    others = ("servings", "key", "batches", "readings", "corrections")
+    return FolderTables(
+        scores=tuple(map(read, scored)),
+        choices=tuple(map(read, chosen)),
+        **{name: read(f"{name}.csv") for name in others if f"{name}.csv" in files},
+    )
 
 
 def trials_in(shelf: Path) -> dict[str, Path]:

@@ -182,7 +182,7 @@ class Comment(NamedTuple):
 
 def _comments(found: Stage) -> Iterator[Comment]:
     """List everything that tasters wrote, names of theirs under pseudonyms."""
-    tables = disk.read_folder(found.folder).tables()
+    tables = disk.read_folder(found.folder).tables
     _, out = pseudonymise(found.plan, tables)
     for own, table in zip(tables.answers, out.answers, strict=True):
         for number, (_, row) in enumerate(table.rows()):

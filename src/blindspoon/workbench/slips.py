@@ -63,7 +63,7 @@ def add_to(bench: Workbench) -> None:
 def _cup(found: Stage, form: Form) -> tuple[TextTable, int, dict[str, str]] | None:
     """Find the row of a cup, and its table."""
     wanted = tuple(form.get(key, "") for key in ("session", "taster", "code"))
-    for table in disk.read_folder(found.folder, without=disk.KEY).scores:
+    for table in disk.read_folder(found.folder, without=disk.KEY).tables.scores:
         for number, (_, row) in enumerate(table.rows()):
             if cup_of(found.plan, row) == wanted:
                 return table, number, dict(row)
