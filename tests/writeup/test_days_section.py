@@ -127,3 +127,8 @@ def test_who_is_left_out_is_named_only_where_tasters_are_shown(analysis):
     assert notes == (*lost[:5], "3 tasters more tasted on one day only.")
     hidden = replace(found, trial=replace(analysis.trial, tasters_shown=False))
     assert days_section(hidden).tables[0].notes == ("8 tasters tasted on one day only.",)
+
+
+def test_a_post_tells_of_a_recipe_only_where_there_is_one(content):
+    assert "the recipe in grams, which nobody tested for safety," in blog(content)
+    assert "recipe" not in blog(replace(content, recipe=None)).split("## Taste it yourself")[1]
