@@ -339,6 +339,8 @@ def problems_of(table: TextTable, name: str, faults: Mapping[str, Fault]) -> lis
 def problem_at(table: TextTable, row: int, name: str, fault: Fault) -> Problem:
     """Say what is wrong with one cell."""
     line = int(table.lines[row])
+    if table.file == "key.csv" and fault.slug == "unknown-variant":  # renamed after it was drawn
+        fault = fault._replace(remedy="Put that name back in trial.toml; its label may change")
     return Problem(file=table.file, line=line, column=name, **fault._asdict())
 
 
@@ -494,10 +496,8 @@ def _name(text: str, name: str, listed: Sequence[str]) -> str | Fault:
     found = f"{name} {quoted(text)} is not known{did_you_mean(text, listed)}"
     allowed = f"trial.toml lists {some_of(listed, 20)}"
     remedy = f"Correct it, or add the {name} to trial.toml"
-    if name == "variant":  # a name that was mended after the codes were drawn is in key.csv still
-        remedy += "; there a slip is mended in its label, not in its name"
-        return Fault("unknown-variant", found, allowed, remedy)
-    return Fault("unknown-session", found, allowed, remedy)
+    fault = Fault("unknown-variant", found, allowed, remedy)
+    return fault if name == "variant" else fault._replace(slug="unknown-session")
 
 
 def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
