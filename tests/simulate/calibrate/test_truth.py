@@ -17,7 +17,7 @@ NAMES = [each.name for each in SITUATIONS]
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_pseudomedian_halves_the_means_of_two_tasters_differences(grid, situation, name):
-    scores = grid(name, truth="one", trials=4000)
+    scores = grid(name, truth="one")
     differences = (scores[:, :, 3] - scores[:, :, 0]).mean(axis=2)
     differences = differences[np.isfinite(differences)]
     half = differences.size // 2
@@ -59,7 +59,7 @@ def test_where_nothing_differs_both_differences_are_zero(situation, name, varian
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("truth", ["none", "all"])
 def test_uneven_is_what_the_flags_of_a_very_large_panel_say(grid, situation, name, truth):
-    scores, scale = grid(name, truth=truth, trials=2000), situation(name).scale
+    scores, scale = grid(name, truth=truth), situation(name).scale
     cups = scores[:, :, :, 0].reshape(-1, 4)  # every taster of every trial as one panel
     cups = cups[np.isfinite(cups).all(axis=1)] if name != "incomplete" else cups
     rows, variant = np.nonzero(np.isfinite(cups))

@@ -51,7 +51,9 @@ def fitted(one_by_one):
 
     @cache
     def fit(tasters, variants, sessions, position, step=0.0):
-        scores, positions = simulated(tasters, variants, sessions, position=position, step=step)
+        trials = 2 if step else 4  # of each spread
+        shape = tasters, variants, sessions
+        scores, positions = simulated(*shape, position=position, step=step, trials=trials)
         return scores, rule_for(scores, positions), one_by_one(scores, positions)
 
     return fit
