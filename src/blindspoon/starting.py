@@ -427,8 +427,16 @@ def number_of(text: str) -> float | None:
 
 
 def date_of(text: str) -> datetime.date | None:
-    """Read a day."""
+    """Read a day, also as much of the world writes it, with points.
+
+    Examples
+    --------
+    >>> date_of("2026-10-17") == date_of("17.10.2026"), date_of("10/17/2026")
+    (True, None)
+    """
+    text = re.sub(r"^(\d\d?)\.(\d\d?)\.(\d{4})$", r"\3-\2-\1", text.strip())
+    year, *rest = text.split("-")
     try:
-        return datetime.date.fromisoformat(text.strip())
+        return datetime.date.fromisoformat("-".join([year, *(part.zfill(2) for part in rest)]))
     except ValueError:
         return None
