@@ -76,6 +76,11 @@ def test_what_is_said_of_pictures_names_every_chart(packed, content):
         assert f"- `{chart.name}`: " in text
 
 
+def test_what_is_said_on_camera_tells_what_came_close_too(packed_of):
+    spoken = packed_of("allotment-cucumbers")[0]["say.md"].decode().split("## ")[1]
+    assert "were crisper than plain brine; the vine-leaf jar came within 1 point of it" in spoken
+
+
 def test_what_cannot_be_drawn_is_said_in_the_guide_and_on_the_terminal(
     uncoded, tmp_path, blindspoon, unpainted, monkeypatch
 ):

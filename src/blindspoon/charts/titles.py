@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from blindspoon import wording
 from blindspoon.charts.outcome import AttributeOutcome
-from blindspoon.findings.comparison import Kind
+from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.findings.naming import Naming
 from blindspoon.findings.sentences import ALL, Told, clauses
 from blindspoon.trial import Variant
@@ -26,13 +26,18 @@ def differences_title(outcome: AttributeOutcome) -> str:
     are any, for its rows tell the rest. Of many variants, or long names, the first are named and
     the others counted.
     """
-    compared, label = outcome.result.comparisons, outcome.attribute.label.lower()
+    shown = [comparison for comparison in outcome.result.comparisons if comparison.direction]
+    return finding_of(outcome.result, shown or outcome.result.comparisons, outcome.names)
+
+
+def finding_of(result: AttributeResult, compared: Sequence[Comparison], names: Naming) -> str:
+    """State what was found of some of the comparisons of one attribute, without a full stop."""
+    label = result.attribute.label.lower()
     if not compared:
         return f"Nothing could be compared on {label}"
     if len(compared) > 1 and all(comparison.verdict == "open" for comparison in compared):
-        return to_whom(outcome, f"nothing is settled on {label}")
-    shown = [comparison for comparison in compared if comparison.direction]
-    return to_whom(outcome, title_of(shown or compared, outcome.names))
+        return to_whom(result, f"nothing is settled on {label}")
+    return to_whom(result, title_of(compared, names))
 
 
 def title_of(told: Sequence[Told], names: Naming) -> str:
@@ -46,9 +51,9 @@ def title_of(told: Sequence[Told], names: Naming) -> str:
     return title
 
 
-def to_whom(outcome: AttributeOutcome, clause: str) -> str:
+def to_whom(result: AttributeResult, clause: str) -> str:
     """Say of one person alone that it is about them; otherwise only begin with a capital."""
-    return f"To this taster, {clause}" if outcome.result.unit == "round" else capital(clause)
+    return f"To this taster, {clause}" if result.unit == "round" else capital(clause)
 
 
 def scores_title(outcome: AttributeOutcome) -> str:
@@ -83,4 +88,4 @@ def board_title(outcomes: Sequence[AttributeOutcome]) -> str:
         if variants:
             named, rest = variants[:MOST_NAMES], len(variants[MOST_NAMES:])
             said.append(f"{names.subject(named, rest)} {predicate}")
-    return to_whom(outcomes[0], "; ".join(said) or "nothing is settled on any attribute")
+    return to_whom(outcomes[0].result, "; ".join(said) or "nothing is settled on any attribute")

@@ -6,7 +6,8 @@ import re
 from collections.abc import Collection, Sequence
 from pathlib import PurePosixPath
 
-from blindspoon.findings.naming import name_all
+from blindspoon.charts.titles import finding_of
+from blindspoon.findings.naming import name_all, names_of
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens_page import KitchensContent
 from blindspoon.writeup.methods import software
@@ -40,10 +41,9 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         blind = (
             ", blind" if blinding.startswith("Tasted blind") else "; it is not shown to be blind"
         )
-        finding = content.picture.title if content.picture else content.answer
         lead = "As a lead, for no rule was written down: "
         lead *= not content.trial.decision.declared
-        spoken = f"{lead}{sentence(finding)}", f"{who}{blind}."
+        spoken = f"{lead}{sentence(_finding(content))}", f"{who}{blind}."
     cautions = next((part.points for part in content.sections if part.name == "cautions"), ())
     return _markdown(
         "say.md.j2",
@@ -53,6 +53,16 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         caution=cautions[0] if cautions else None,
         drawn=drawn,
     )
+
+
+def _finding(content: ReportContent) -> str:
+    """Say what was found of the first attribute that answers, what came close and all."""
+    analysis = content.analysis
+    ordered = sorted(analysis.results, key=lambda result: not result.primary)
+    told = next((result for result in ordered if result.comparisons), None)
+    if told is None or analysis.about_days:
+        return content.picture.title if content.picture else content.answer
+    return finding_of(told, told.comparisons, names_of(analysis))
 
 
 def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str]) -> str:
