@@ -197,7 +197,7 @@ def test_wide_leads_do_not_narrow_the_intervals(n):
         assert second.interval.high == pytest.approx(first.interval.high + 64)
 
 
-@pytest.mark.parametrize("n", [8, 30, 1500])
+@pytest.mark.parametrize("n", [8, 30])  # with 1,500 nothing is drawn
 def test_the_same_seed_gives_the_same_result(n):
     assert compare(panel(n), seed=7, samples=999) == compare(panel(n), seed=7, samples=999)
 

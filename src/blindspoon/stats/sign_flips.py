@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeVar
 
 import numpy as np
@@ -107,15 +107,22 @@ def normal_max_tail(value: float, correlation: FloatArray) -> float:
     single = np.log(2) + float(log_ndtr(-value))
     if size == 1 or value <= 0:
         return max(float(np.exp(min(single, 0.0))), SMALLEST)
-    uniform = (prime_roots(size + 1)[:, None] * np.arange(1, POINTS + 1)) % 1.0
-    beyond = -ndtri_exp(np.log(uniform[0]) + log_ndtr(-value))
+    log_uniform, deviates = _points(size)
+    beyond = -ndtri_exp(log_uniform + log_ndtr(-value))
     values, vectors = np.linalg.eigh(correlation)
-    free = (vectors * np.sqrt(np.maximum(values, 0.0))) @ ndtri(uniform[1:])
+    free = (vectors * np.sqrt(np.maximum(values, 0.0))) @ deviates
     share = 0.0
     for row, own in zip(correlation, free, strict=True):
         reached = np.abs(free + row[:, None] * (beyond - own)) >= value
         share += float((1 / np.maximum(reached.sum(axis=0), 1)).mean())
     return max(min(float(np.exp(single)) * max(share, 1.0), 1.0), SMALLEST)
+
+
+@lru_cache(maxsize=32)
+def _points(size: int) -> tuple[FloatArray, FloatArray]:
+    """Return the logs of quasi-random uniform points, and so many normal deviates beside each."""
+    uniform = (prime_roots(size + 1)[:, None] * np.arange(1, POINTS + 1)) % 1.0
+    return np.log(uniform[0]), ndtri(uniform[1:])
 
 
 def normal_max_critical(alpha: float, correlation: FloatArray) -> float:
