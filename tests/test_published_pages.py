@@ -223,7 +223,7 @@ def seen(screen, pages, once):
         sheet = screen(pages[name])
         facts = sheet.evaluate(LOOKS["phone"]) | {"asked": list(sheet.asked)}
         facts["reach"] = {}
-        for width in WIDTHS:
+        for width in WIDTHS if not name.endswith("print") else (WIDTHS[0], WIDTHS[-1]):
             sheet.set_viewport_size({"width": width, "height": 844})
             facts["reach"][width] = sheet.evaluate(LOOKS["reach"])
         sheet.emulate_media(color_scheme="dark")

@@ -67,10 +67,10 @@ def read_words(pdf, poppler):
 
 def ink_edges(pdf, poppler):
     """Where black begins and ends across and down each page, in millimetres."""
-    command = [poppler["pdftoppm"], "-r", "254", "-gray", "-"]
+    command = [poppler["pdftoppm"], "-r", "254", "-mono", "-"]
     pictures = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout
-    for picture in re.split(rb"(?=P5\n\d+ \d+\n255\n)", pictures)[1:]:
-        black = np.asarray(Image.open(io.BytesIO(picture))) < 128
+    for picture in re.split(rb"(?=P4\n\d+ \d+\n)", pictures)[1:]:
+        black = ~np.asarray(Image.open(io.BytesIO(picture)))
         sides = (black.any(axis=axis).astype(int) for axis in (0, 1))
         yield [np.flatnonzero(np.diff(side)) / 10 + 0.1 for side in sides]
 

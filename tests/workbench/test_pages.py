@@ -184,12 +184,13 @@ def test_a_broken_file_is_named_and_put_back(at, state):
 ODD = ["", "0", "-1", "1e999", "x" * 300, "\x00", "a\nb", '"', "🥒", "2026-02-30", "None", "9" * 40]
 
 
-def test_random_forms_never_fail_and_never_leave_a_broken_trial(at):
+@pytest.mark.parametrize("times", [100, pytest.param(1000, marks=pytest.mark.slow)])
+def test_random_forms_never_fail_and_never_leave_a_broken_trial(at, times):
     rng = random.Random(3)  # noqa: S311 - no secret
     host, folder = at("planned")
     paths = [QUESTION, JAR, "/t/crisp/jars/new-usual", "/new", "/t/crisp/lately", "/t/crisp/rule"]
     forms = {path: fields(host.read(path)) for path in paths[:4]}
-    for _ in range(150):
+    for _ in range(times):
         path = rng.choice(paths)
         form = dict(forms.get(path, {"number": ""}))
         form.pop("seen", None)
