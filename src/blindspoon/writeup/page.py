@@ -214,9 +214,11 @@ def _question(trial: Trial, *, alone: bool) -> str:
     if trial.course and not trial.primary_attributes:
         return f"How does {trial.product or 'it'} change over {wording.OVER[trial.course.over]}?"
     control = trial.variant(trial.control).label
-    others = wording.count(len(trial.variants) - 1, "variant")
+    others = [variant.label for variant in trial.variants if variant.name != trial.control]
     product = f" of {trial.product}" if trial.product else ""
-    return f"Can {'one taster' if alone else 'tasters'} tell {others}{product} from “{control}”?"
+    told = f"{wording.spelled(len(others))} variants{product}"
+    told = told if len(others) > 1 else f"“{others[0]}”"
+    return f"Can {'one taster' if alone else 'tasters'} tell {told} from “{control}”?"
 
 
 def _byline(analysis: Analysis) -> tuple[str, ...]:
