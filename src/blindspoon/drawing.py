@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from blindspoon.errors import DesignError, Rule, shown
+from blindspoon.batches.summary import make_up
+from blindspoon.errors import DesignError, Rule, TrialError, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
@@ -21,8 +22,8 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
-from blindspoon.serving.request import ServingRequest, request_for
-from blindspoon.serving.vessels import Jars, all_named, jars_of, poured_on
+from blindspoon.serving.request import request_from
+from blindspoon.serving.vessels import jars_of
 from blindspoon.starting import template
 from blindspoon.trial import Trial
 
@@ -61,7 +62,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     if declare and not trial.decision.declared:
         dated = put(text.trial, "decision.declared", today)
         trial = parse_trial(dated)
-    _see_own(trial)
+    _see_sound(trial, text)
     _see_untasted(text)
     plan = _drawn_first(trial, text)
     key = key_fingerprint(plan.key_rows()[1:])
@@ -85,7 +86,7 @@ def foresee(folder: Path) -> ServingPlan:
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
-    _see_own(trial)
+    _see_sound(trial, text)
     return _drawn_first(trial, text)
 
 
@@ -98,15 +99,24 @@ def undeclared(folder: Path) -> str:
     return "; ".join(f"{what}: {value}" for what, value in rule.items() if what != "declared date")
 
 
-def _see_own(trial: Trial) -> None:
-    """Refuse a trial that still says what the template says."""
+def _see_sound(trial: Trial, text: FolderText) -> None:
+    """Refuse what the template says, jars that are not sound, and cups that do not fit, at once."""
     first = template()
     others = [variant for variant in first.variants if variant.name != first.control]
     told = {text for variant in others for text in (variant.label, variant.method)}
     same = [text for v in trial.variants for text in (v.label, v.method) if text in told]
-    if same:
-        found = (f"a variant still says “{text}”" for text in same)
-        raise DesignError([_TEMPLATE.broken(text, "trial.toml") for text in found])
+    found = [_TEMPLATE.broken(f"a variant still says “{text}”", "trial.toml") for text in same]
+    batches, readings = text.tables.batches, text.tables.readings
+    for look in (
+        lambda: make_up(trial, batches, readings),
+        lambda: request_from(trial, batches),
+    ):
+        try:
+            look()
+        except TrialError as error:
+            found += error.problems
+    if found:
+        raise DesignError(found)
 
 
 def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
@@ -243,7 +253,9 @@ def take_back(folder: Path, today: datetime.date) -> Path:
 def _drawn_first(trial: Trial, text: FolderText) -> ServingPlan:
     from blindspoon.serving.draw import draw  # noqa: PLC0415 - only where cups are dealt
 
-    return draw(_request(trial, text), np.random.default_rng([trial.seed, STREAM]))
+    return draw(
+        request_from(trial, text.tables.batches), np.random.default_rng([trial.seed, STREAM])
+    )
 
 
 def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
@@ -256,7 +268,7 @@ def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
         sessions=tuple(s for s in trial.sessions if ("session", s.name) not in later),
     )
     plan = _drawn_first(first, text)
-    whole = _request(trial, text).poured  # of the sessions that were added too
+    whole = request_from(trial, text.tables.batches).poured  # of the sessions that were added too
     for added in seal.added:
         request = replace(plan.request, poured=whole)
         plan = plan_from_rows(request, plan.servings_rows(), plan.key_rows())
@@ -300,7 +312,6 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
         If no blind was drawn, or the sheets cannot be written.
     """
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
-    from blindspoon.batches.summary import make_up  # noqa: PLC0415
     from blindspoon.sheets.printing import file_name, print_sheets  # noqa: PLC0415
     from blindspoon.sheets.reminders import Reminder, calendar, reminders  # noqa: PLC0415
 
@@ -351,18 +362,9 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     made, named = jars_of(text.tables.batches), jars_of(key)
     jars = {variant: made.get(variant) or names for variant, names in named.items()}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
-    request = replace(_request(came, text, jars), sessions=sessions)
+    request = replace(request_from(came, text.tables.batches, jars), sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]
     return trial, plan_from_rows(request, [heading, *served], known)
-
-
-def _request(trial: Trial, text: FolderText, jars: Jars | None = None) -> ServingRequest:
-    """Ask for cups of these jars; at first, of those of batches.csv."""
-    batches = text.tables.batches
-    if jars is None:
-        jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
-    poured = poured_on(batches, jars, trial.sessions) if trial.course else None
-    return request_for(trial, jars, poured)
 
 
 def _tables(plan: ServingPlan) -> dict[str, bytes]:

@@ -13,7 +13,15 @@ from typing import TYPE_CHECKING
 
 from blindspoon.batches.ages import age_cups, days_in_brief
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
-from blindspoon.errors import Note, Problem, Rule, ScoreError, TrialError, TrialFileError
+from blindspoon.errors import (
+    DesignError,
+    Note,
+    Problem,
+    Rule,
+    ScoreError,
+    TrialError,
+    TrialFileError,
+)
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import FolderTables
@@ -21,6 +29,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing
+from blindspoon.serving.request import request_from
 from blindspoon.serving.vessels import foretold, jars_of
 from blindspoon.trial import Trial
 
@@ -98,8 +107,10 @@ def examine(folder: Path) -> Examination:
     more, known, cautions = _made(trial, tables)
     corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)
     stands = standing(trial, tables, text.seal)
+    drawn = (tables.key, tables.servings, text.seal) != (None, None, None)
+    asked = drawn or any(map(len, tables.answers))
     problems, notes = (
-        (*problems, *more, *corrected),
+        (*problems, *more, *corrected, *(() if asked else _undrawable(trial, text))),
         (*notes, *known, *stands.notes, *name_notes(trial, tables)),
     )
     jars = jars_of(tables.key) or jars_of(tables.batches)
@@ -116,6 +127,15 @@ def examine(folder: Path) -> Examination:
         notes=(*text.notes, *notes, *awaited),
         cautions=cautions,
     )
+
+
+def _undrawable(trial: Trial, text: disk.FolderText) -> tuple[Problem, ...]:
+    """Say before the blind is drawn why it cannot be."""
+    try:
+        request_from(trial, text.tables.batches)
+    except DesignError as error:
+        return error.problems
+    return ()
 
 
 WIDE = 0.25

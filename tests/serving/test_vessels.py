@@ -8,6 +8,7 @@ import datetime
 import pytest
 
 from blindspoon.drawing import add_late, draw_again, draw_blind
+from blindspoon.errors import DesignError
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.vessels import all_named, foretold
@@ -87,3 +88,14 @@ def test_what_jars_cannot_tell_is_said_before_the_tasting(by, jars, said):
 def test_check_says_it(folder):
     notes = [note.text for note in examine(folder).notes]
     assert any("A second jar of the control would tell most." in text for text in notes)
+
+
+def test_jars_and_cups_that_do_not_fit_are_told_together_before_anything_is_drawn(tmp_path):
+    (tmp_path / "trial.toml").write_text(f"{TOML}servings = 40\n", encoding="utf-8")
+    (tmp_path / "batches.csv").write_text(f"{MADE}jar 3,beech\n", encoding="utf-8")
+    slugs = {"unknown-variant", "too-many-servings"}
+    assert {problem.slug for problem in examine(tmp_path).problems} == slugs
+    with pytest.raises(DesignError) as refused:
+        draw_blind(tmp_path, TODAY)
+    assert {problem.slug for problem in refused.value.problems} == slugs
+    assert not (tmp_path / "key.csv").exists()

@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from blindspoon.errors import DesignError, Problem, Rule
+from blindspoon.files.text_table import TextTable
 from blindspoon.serving.codes import usable_codes
+from blindspoon.serving.vessels import Jars, all_named, jars_of, poured_on
 from blindspoon.trial import Choice, Trial
 
 FILE = "trial.toml"
@@ -105,6 +107,22 @@ def request_for(
     )
     check_request(request)
     return request
+
+
+def request_from(
+    trial: Trial, batches: TextTable | None, jars: Jars | None = None
+) -> ServingRequest:
+    """Ask for cups of these jars; at first, of those of batches.csv.
+
+    Raises
+    ------
+    DesignError
+        As `request_for` does.
+    """
+    if jars is None:
+        jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
+    poured = poured_on(batches, jars, trial.sessions) if trial.course else None
+    return request_for(trial, jars, poured)
 
 
 def check_request(request: ServingRequest) -> None:
