@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from blindspoon.files import disk, own_state
 from blindspoon.files.durable import put_aside
 from blindspoon.files.seal import parse_seal
 from blindspoon.files.table_edit import edit_table
+from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.old_table import trial_from
 from blindspoon.serving.draw import add_taster, draw
 from blindspoon.serving.plan import plan_from_rows
@@ -188,3 +190,20 @@ def test_a_double_click_opens_a_shelf_of_any_name(monkeypatch, tmp_path, system,
     monkeypatch.setattr(sys, "platform", system)
     starter = own_state.put_starter(Path("/a 100 % $jar"))
     assert f" open {opened}\n" in starter.read_text(encoding="utf-8")
+
+
+def test_two_folders_of_one_name_do_not_replace_each_others_page(bent, blindspoon, tmp_path):
+    one = bent("randall-1989-wine")
+    two = shutil.copytree(one, tmp_path / "other" / one.name)
+    for verb in ("report", "publish"):
+        done = blindspoon(verb, one, two, "--to", tmp_path / "out")
+        assert (done.returncode, "give each its own --to" in done.stderr) == (2, True)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_name_is_the_same_in_every_form_of_its_letters():
+    text = (ROOT / "trials/carrot-days/trial.toml").read_text(encoding="utf-8")
+    listed = re.sub("(?m)^tasters = .*$", 'tasters = ["Zoe\u0308", "Ada"]', text)
+    trial = parse_trial(listed.replace('"7 days"', '"Cafe\u0301"'))
+    assert trial.tasting.tasters == ("Zo\xeb", "Ada")
+    assert names_by_label(trial.variants)["caf\xe9"] == "days-7"

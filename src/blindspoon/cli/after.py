@@ -106,7 +106,7 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
     if together:
         click.echo(f"Report written: {api.pool(*kitchens(folders)).report(to)}")
         return
-    for folder in folders:
+    for folder in apart(folders):
         page = api.report(folder, to, tell=lambda text: click.echo(f"note: {text}"))
         click.echo(f"Report written: {page}")
 
@@ -136,7 +136,7 @@ def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> No
             written = found.publish(to, progress=moved)
         say_published(written)
         return
-    for folder in folders:
+    for folder in apart(folders):
         with progress(f"Publishing {folder}") as moved:
             written = api.publish(folder, to, jar_g=jar, progress=moved)
         say_published(written)
@@ -146,6 +146,15 @@ def kitchens(folders: Sequence[Path]) -> Sequence[Path]:
     """See that there are several."""
     if len(folders) < 2:
         raise click.UsageError("--pool takes two folders or more.")
+    return folders
+
+
+def apart(folders: Sequence[Path]) -> Sequence[Path]:
+    """See that no two are called the same: what is written of one would replace the other's."""
+    names = [path.name for path in {folder.resolve() for folder in folders}]
+    for name in names:
+        if names.count(name) > 1:
+            raise click.UsageError(f"Two folders are called {name}: give each its own --to.")
     return folders
 
 

@@ -6,6 +6,7 @@ import datetime
 import json
 import re
 import tomllib
+import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
@@ -156,9 +157,10 @@ class Section:
         return options[0]
 
     def texts(self, key: str) -> tuple[str, ...]:
-        """Read a list of distinct texts that can be labels."""
+        """Read a list of distinct texts that can be labels; composed (NFC), as in the tables."""
         remedy = 'Write it in square brackets, such as ["one", "two"]'
-        texts = self._items(key, str, "a list of texts is needed", remedy)
+        listed = self._items(key, str, "a list of texts is needed", remedy)
+        texts = [unicodedata.normalize("NFC", text) for text in listed]
         for text in texts:
             if not is_label(text):
                 allowed = f"1 to {LABEL_LIMIT} characters, none of them a control character"

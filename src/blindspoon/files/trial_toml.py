@@ -12,6 +12,7 @@ from typing import Any, TypeVar, get_args
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
 from blindspoon.files.schema import CHOICES, SCORES
+from blindspoon.files.text_table import tidied
 from blindspoon.files.toml import Inline, Range, Section, read_toml, write_toml
 from blindspoon.trial import (
     DEFAULT_REST,
@@ -190,10 +191,11 @@ def parse_trial(text: str) -> Trial:
 
 def names_by_label(parts: Sequence[Variant] | Sequence[Session]) -> dict[str, str]:
     """Give the name that each label stands for, both in small letters; labels of two are none."""
-    times = Counter(part.label.casefold() for part in parts)
-    by_label = {p.label.casefold(): p.name for p in parts if times[p.label.casefold()] == 1}
+    labels = [tidied(part.label).casefold() for part in parts]
+    names, times = [part.name for part in parts], Counter(labels)
+    by_label = {label: name for label, name in zip(labels, names, strict=True) if times[label] == 1}
     by_label.pop("", None)
-    return by_label | {part.name: part.name for part in parts}
+    return by_label | {name: name for name in names}
 
 
 _Named = TypeVar("_Named", Attribute, Variant, Session)
