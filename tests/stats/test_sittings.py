@@ -97,6 +97,8 @@ def test_two_who_move_exactly_alike_are_no_proof(tasters, p_value):
     t, s, v = (a.ravel() for a in np.indices((tasters, 2, 2)))
     one = found(5.0 + t + s * v, t, s, v)
     assert (one.f, one.p_value, one.moved) == (np.inf, p_value, tasters > 5)
+    # off by 1 at the second sitting: within twice .6, but alike takes one and a half times
+    assert (one.steady(1, 0.6), one.steady(1, 0.7)) == (False, True)
 
 
 @pytest.mark.slow

@@ -485,7 +485,6 @@ def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
     rest -= rest.mean(axis=3, keepdims=True)
     left = _squares(rest) / (df * (s - 1))
     moved = between >= left * fdtri((s - 1) * (k - 1), df * (s - 1), 1 - alpha)
-    moved &= (between > 1e-12) & ((left > 1e-12 * between) | (2.0 ** (1 - t) <= alpha))
-    span = margin * np.where(moved, WHATEVER, SPAN)
+    span = margin * np.where(moved & (between > 0), WHATEVER, SPAN)
     inside: BoolArray = (reach < span[:, None, None]).all(axis=2)
     return inside

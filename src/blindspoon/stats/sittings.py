@@ -73,9 +73,10 @@ class HeldSittings:
         """Whether its mean over the sittings may stand for them.
 
         No movement was shown and every sitting lies in twice the margin, or every sitting lies in
-        one and a half: then a movement that was shown is too small to matter.
+        one and a half: then a movement that was shown is too small to matter, or one on which
+        all agree exactly, though they be too few to show it.
         """
-        span = WHATEVER if self.moved else SPAN
+        span = WHATEVER if self.moved or np.isinf(self.f) else SPAN
         own = [interval for row in self.intervals if (interval := row[variant])]
         return bool(own) and all(interval.within(span * margin) for interval in own)
 
