@@ -492,8 +492,9 @@ class Examples:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
+    parts_of = functools.cache(lambda path: path.relative_to(ROOT).parts)
     for item in items:
-        top, place, *rest = item.path.relative_to(ROOT).parts
+        top, place, *rest = parts_of(item.path)
         own = getattr(item, "originalname", item.name)
         has = {own, *rest, *item.keywords, *getattr(item, "fixturenames", ())}
         searches = hasattr(getattr(item, "obj", None), "hypothesis")

@@ -193,7 +193,11 @@ def test_no_tray_card_is_cut(words, case, paper):
 
 
 @pytest.mark.parametrize(
-    ("name", "file"), [*(("warm-up for two", file) for file in FILES), ("alone", "ballots")]
+    ("name", "file"),
+    [
+        *(("warm-up for two", file) for file in FILES),
+        pytest.param("alone", "ballots", marks=pytest.mark.slow),
+    ],
 )
 def test_axe_finds_nothing(show, accessible, name, file):
     accessible(show(name, file, width=390))
