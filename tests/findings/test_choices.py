@@ -237,7 +237,7 @@ SENTENCES = {
     ),
     "alike": (
         (12, 36),
-        "Alike for our purpose: 12 of 36 picked the odd cup; at most 23 % of these tasters can "
+        "Alike enough: 12 of 36 picked the odd cup; at most 23 % of these tasters can "
         "tell (95 % limit), and 30 % was allowed.",
     ),
     "open": (
@@ -386,7 +386,7 @@ def test_the_demonstration_is_what_its_script_makes(tmp_path):
 
 def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     page = packed["index.html"].decode()
-    assert "Alike for our purpose: 8 of 24 picked the odd cup" in page
+    assert "Alike enough: 8 of 24 picked the odd cup" in page
     assert 'id="asked"' in page
     assert 'id="board"' not in page
     figure = packed["figures/choices.svg"].decode()

@@ -305,7 +305,7 @@ def _judged(
             return "open", f"No line is met yet after {stop} of at most {declared} tests: go on."
         if met == "open":
             return "open", f"Not settled: after all {stop} tests no line was met, with {counted}."
-        said = "These tasters could tell" if met == "different" else "Alike for our purpose"
+        said = "These tasters could tell" if met == "different" else "Alike enough"
         return met, f"{said}: the line was met after {stop} tests, with {counted}."
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
@@ -346,7 +346,7 @@ def _sentence(found: ChoiceFound, about: str) -> str:
         case "slight":
             return f"{could}, but few of them: {differs} A{most} was allowed."
         case "alike":
-            return f"Alike for our purpose: {told}; a{most} was allowed."
+            return f"Alike enough: {told}; a{most} was allowed."
     low = percent(found.interval.low) if found.interval.low > 0 else "none"
     return (
         f"Not settled: {told}; anything from {low} to {percent(found.interval.high)} of them may "
