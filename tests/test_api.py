@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 import blindspoon as bs
+from blindspoon.frames import records_frame
 
 ROOT = Path(__file__).parents[1]
 CUCUMBERS = ROOT / "trials" / "allotment-cucumbers"
@@ -66,6 +67,20 @@ def test_a_comparison_is_found_by_its_names(result):
     assert found.verdict == "different"
     with pytest.raises(KeyError, match="oak"):
         result["texture", "oak"]
+
+
+def test_of_two_kitchens_each_stands_in_a_list_as_of_three():
+    """A list of two kitchens is no interval."""
+    record = {"kitchens": [{"kitchen": "mill"}, {"kitchen": "oak"}], "interval": [None, 1.0]}
+    (row,) = records_frame([record]).to_dict("records")
+    assert row == {"kitchens": record["kitchens"], "interval_low": None, "interval_high": 1.0}
+
+
+def test_a_notebook_shows_a_few_lines_and_not_every_number(result):
+    lines = repr(result).splitlines()
+    assert lines[0] == "Compared('allotment-cucumbers')"
+    assert "  texture, vine-leaf: alike" in lines
+    assert len(lines) == 1 + len(result.comparisons)
 
 
 def test_problems_notes_and_cautions_are_rows(tmp_path):

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 Folder = str | PathLike[str]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class TrialFolder:
     """A trial folder that was read and found sound, its blind lifted.
 
@@ -49,6 +49,11 @@ class TrialFolder:
     table: ScoreTable
     notes: tuple[Note, ...]
 
+    def __repr__(self) -> str:
+        """Name the folder, and say how much is in it."""
+        tasters, cups = len(self.table.tasters), len(self.table.taster)
+        return f"TrialFolder({str(self.path)!r}: {tasters} tasters, {cups} scored cups)"
+
     @property
     def scores(self) -> pd.DataFrame:
         """The scores as a frame, a row a cup; see `frames.scores_frame`."""
@@ -61,7 +66,7 @@ class TrialFolder:
         return compare(self.path)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Compared:
     """What a trial found.
 
@@ -72,6 +77,11 @@ class Compared:
     """
 
     analysis: Analysis
+
+    def __repr__(self) -> str:
+        """Name the folder, and give every verdict."""
+        told = (f"{c.attribute.name}, {c.variant.name}: {c.verdict}" for c in self.comparisons)
+        return "\n  ".join([f"Compared({self.analysis.folder!r})", *told])
 
     @property
     def comparisons(self) -> tuple[Comparison, ...]:
@@ -116,11 +126,15 @@ class Compared:
         return recompute(scores_frame(found.trial, found.table), self.to_record())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Pooled:
     """What several kitchens found together."""
 
     pool: Pool
+
+    def __repr__(self) -> str:
+        """Name the kitchens."""
+        return f"Pooled({', '.join(repr(kitchen.name) for kitchen in self.pool.kitchens)})"
 
     def report(self, to: Folder = "reports") -> Path:
         """Write the page of these kitchens, with its charts and numbers, and say where it is."""

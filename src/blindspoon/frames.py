@@ -61,7 +61,7 @@ def _without_lists(record: Mapping[str, Any]) -> dict[str, Any]:
     for name, value in record.items():
         if isinstance(value, Mapping):
             flat[name] = _without_lists(value)
-        elif isinstance(value, list) and len(value) == 2:
+        elif isinstance(value, list) and len(value) == 2 and not isinstance(value[0], Mapping):
             flat[f"{name}_low"], flat[f"{name}_high"] = value
         else:
             flat[name] = value
