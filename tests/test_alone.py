@@ -277,6 +277,16 @@ def test_the_order_after_shuffling_is_written_as_it_was_tasted(own):
         assert "are not the cups of round" in str(done.exception)
 
 
+def test_one_order_a_round_has_no_balance_and_the_next_verb_can_be_pasted(tmp_path, monkeypatch):
+    (tmp_path / "for one").mkdir()
+    (tmp_path / "for one" / "trial.toml").write_text(toml(), encoding="utf-8")
+    said = run("blind", tmp_path / "for one")
+    assert "Session 1:" not in said
+    assert "All sessions: 8 sets of 4 cups." in said
+    monkeypatch.chdir(tmp_path)
+    assert "\"blindspoon collect 'for one' --lan\"" in run()
+
+
 @pytest.mark.parametrize(("rounds", "told"), [(1, True), (5, True), (6, False)])
 def test_fewer_than_six_rounds_can_show_nothing_and_check_and_blind_say_so(tmp_path, rounds, told):
     kept = toml().split("[[session]]")

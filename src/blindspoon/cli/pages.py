@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from pathlib import Path
 
@@ -52,7 +53,9 @@ def where_trials_stand(shelf: Path) -> None:
     found = [stage(folder) for folder in trials_in(shelf).values()]
     for trial in found:
         click.echo(f"{trial.folder}: {trial.title}\n  {IN_WORDS[trial.state]}. {trial.sentence}")
-        click.echo(f"  Next: {NEXT_VERBS[trial.state].format(folder=trial.folder)}")
+        click.echo(
+            f"  Next: {NEXT_VERBS[trial.state].format(folder=shlex.quote(f'{trial.folder}'))}"
+        )
     if not found:
         click.echo('No trial is in this folder. Start one: "blindspoon new FOLDER".')
     click.echo('From pages in the browser: "blindspoon open". All verbs: "blindspoon --help".')

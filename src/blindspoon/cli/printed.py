@@ -280,8 +280,10 @@ def days_table(trial: Trial, sizing: CourseSizing) -> str:
 
 
 def balance_lines(balance: Iterable[Balance]) -> Iterator[str]:
-    """Say in numbers how balanced the orders of each session are."""
+    """Say in numbers how balanced the orders of each session are; one order alone is neither."""
     for orders in balance:
+        if orders.sets == 1 and orders.session is not None:
+            continue
         where = "All sessions" if orders.session is None else f"Session {orders.session}"
         text = (
             f"{where}: {wording.count(orders.sets, 'set')} of {orders.cups} cups. A variant stands "
