@@ -207,3 +207,14 @@ def test_a_name_is_the_same_in_every_form_of_its_letters():
     trial = parse_trial(listed.replace('"7 days"', '"Cafe\u0301"'))
     assert trial.tasting.tasters == ("Zo\xeb", "Ada")
     assert names_by_label(trial.variants)["caf\xe9"] == "days-7"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full here")
+def test_a_full_disk_behind_the_output_is_said_in_a_line():
+    with Path("/dev/full").open("wb") as full:
+        command = [sys.executable, "-m", "blindspoon", "explain"]
+        done = subprocess.run(
+            command, stdout=full, stderr=subprocess.PIPE, encoding="utf-8", check=False
+        )
+    said = "The disk is full: not all of the output was written.\n"
+    assert (done.returncode, done.stderr) == (1, said)

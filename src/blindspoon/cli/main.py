@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import sys
 from pathlib import Path
@@ -83,3 +84,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped.", err=True)
         sys.exit(130)
+    except OSError as error:
+        if error.errno != errno.ENOSPC:  # every file of a trial says this of itself, in `files`
+            raise
+        click.echo("The disk is full: not all of the output was written.", err=True)
+        sys.exit(1)
