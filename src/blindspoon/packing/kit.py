@@ -12,7 +12,7 @@ from blindspoon import wording
 from blindspoon.batches import summary
 from blindspoon.batches.amounts import JAR_G, Recipe, recipes
 from blindspoon.batches.summary import Made
-from blindspoon.files.text_table import write_csv
+from blindspoon.files.text_table import guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.draw import draw
@@ -113,10 +113,10 @@ def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
     for variant in trial.variants:
         jar = by_variant.get(variant.name)
         cells = [f"{jar.grams[name]:.4g}" if jar and name in jar.grams else "" for name in grams]
-        cells += [jar.others.get(name, "") if jar else "" for name in words]
+        cells += [guarded(jar.others.get(name, "")) if jar else "" for name in words]
         rows.append([jar_of(variant.name), variant.name, *cells, *[""] * 4])
     days = ["started", "finished", "temperature_c", "note"]
-    return [["batch", "variant", *grams, *words, *days], *rows]
+    return [["batch", "variant", *grams, *map(guarded, words), *days], *rows]
 
 
 USUAL = 12

@@ -42,7 +42,8 @@ class DataColumn(NamedTuple):
 
     def to_record(self) -> Record:
         """Describe the column for datapackage.json."""
-        described: Record = {"name": self.name, "type": self.kind, "description": self.meaning}
+        named = guarded(self.name)  # as it stands in the file
+        described: Record = {"name": named, "type": self.kind, "description": self.meaning}
         return described | ({"constraints": dict(self.limits)} if self.limits else {})
 
 
@@ -170,7 +171,7 @@ class Resource:
             [guarded(cell) if text else cell for text, cell in zip(free, row, strict=True)]
             for row in self.rows
         )
-        return write_csv([[column.name for column in self.columns], *rows]).encode()
+        return write_csv([[guarded(column.name) for column in self.columns], *rows]).encode()
 
     def to_record(self, content: bytes) -> Record:
         """Describe the table and the file that holds it for datapackage.json."""

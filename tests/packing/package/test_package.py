@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import io
 import json
@@ -12,6 +13,7 @@ import pandas
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.packing.kit import kit_files
 from blindspoon.packing.package import data_package
 from blindspoon.writeup.records import trial_record
 
@@ -123,3 +125,19 @@ def test_a_licence_of_the_hosts_own_words_is_kept(named):
     assert descriptor["name"] == "named-trial"
     assert "Licence: ask me first." in files["README.md"].decode()
     assert r"Crisp \| cucumbers" in files["README.md"].decode()
+
+
+def test_no_column_and_no_word_of_the_host_is_a_formula_in_data_or_kit(named, tmp_path):
+    made = "batch,variant,produce_g,water_g,salt_g,vessel,=1+1\n"
+    made += "j1,plain,500,450,22,@jar,x\nj2,oak,500,450,22,@jar,-y\n"
+    folder = tmp_path / "Named trial"
+    (folder / "batches.csv").write_text(made, encoding="utf-8")
+    found = analyse(folder)
+    files = packed(found)
+    tables = {it["name"]: it for it in json.loads(files["datapackage.json"])["resources"]}
+    head, *rows = csv.reader(io.StringIO(files["batches.csv"].decode()))
+    assert [field["name"] for field in tables["batches"]["schema"]["fields"]] == head
+    kit = kit_files(found.trial, found.table, found.made)["batches.csv"]
+    cells = [cell for row in (head, *rows, *csv.reader(io.StringIO(kit.decode()))) for cell in row]
+    assert {"'=1+1", "'@jar", "'-y"} <= {*cells}
+    assert not [cell for cell in cells if cell[:1] in ("=", "+", "-", "@")]
