@@ -143,7 +143,8 @@ def test_an_undeclared_rule_and_a_late_one_are_warned_of_everywhere(blindspoon, 
     done = blindspoon("blind", trial)  # no terminal, so nobody is asked
     assert "note: trial.toml: No rule is declared" in done.stdout
     taste(trial)
-    assert "No rule is declared" in " ".join(blindspoon("compare", trial).stdout.split())
+    said = " ".join(blindspoon("compare", trial).stdout.split())
+    assert "No rule is declared, so take even what is primary as a lead." in said
     toml = trial / "trial.toml"
     late = re.sub(r"# declared.*", "declared = 2026-09-20", toml.read_text("utf-8"))
     toml.write_text(late.replace(f"# date = {TODAY}", "date = 2026-09-19"), "utf-8")

@@ -218,7 +218,9 @@ def _warned(trial: Trial) -> Iterator[str]:
         yield "With codes per session their means are a look: draw codes per taster."
     dates = [session.date for session in trial.sessions if session.date is not None]
     if declared is None:
-        yield "No rule is declared, so every attribute is exploratory."
+        lead = "take even what is primary as a lead"
+        said = lead if trial.decision.primary else "every attribute is exploratory"
+        yield f"No rule is declared, so {said}."
     elif dates and declared > min(dates):
         yield f"The rule is declared on {declared}, after the first session on {min(dates)}."
 
