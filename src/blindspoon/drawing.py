@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from blindspoon.batches.summary import make_up
 from blindspoon.errors import DesignError, Rule, TrialError, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
@@ -101,6 +100,8 @@ def undeclared(folder: Path) -> str:
 
 def _see_sound(trial: Trial, text: FolderText) -> None:
     """Refuse what the template says, jars that are not sound, and cups that do not fit, at once."""
+    from blindspoon.batches.summary import make_up  # noqa: PLC0415 - only where a blind is drawn
+
     first = template()
     others = [variant for variant in first.variants if variant.name != first.control]
     told = {text for variant in others for text in (variant.label, variant.method)}
@@ -312,6 +313,7 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
         If no blind was drawn, or the sheets cannot be written.
     """
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
+    from blindspoon.batches.summary import make_up  # noqa: PLC0415
     from blindspoon.sheets.printing import file_name, print_sheets  # noqa: PLC0415
     from blindspoon.sheets.reminders import Reminder, calendar, reminders  # noqa: PLC0415
 
