@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
+
 import pytest
 from click.testing import CliRunner
 
 from blindspoon.cli.main import commands
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.starting import ODD, SCORED, new_files
 
 
 def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monkeypatch):
@@ -65,3 +68,10 @@ def test_sets_and_ages_are_begun_in_a_terminal(tmp_path, monkeypatch, answers, a
     assert trial.tasting.tasters == ("Ada", "Ben")
     series = {variant.series for variant in trial.variants[1:]}
     assert series == ({"sauerkraut"} if course else {""})
+
+
+def test_where_nothing_is_scored_no_margin_is_kept_that_the_form_had():
+    told = {"trial.product": "kraut", "variant[1].label": "As always", "changes": "Rock salt"}
+    told |= {"trial.title": "May I swap the salt?", SCORED: ODD, "decision.margin": "1"}
+    files = new_files(told, datetime.date(2026, 9, 4), 1)
+    assert "\nmargin" not in files["trial.toml"].decode()

@@ -134,7 +134,7 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         "trial.question": None,
         "trial.product": told["trial.product"],
         "trial.control": names[0],
-        "decision.margin": number_of(told.get("decision.margin", "")),
+        "decision.margin": None if scored == [ODD] else number_of(told["decision.margin"]),
         "tasting.tasters": tasters_of(told.get("tasting.tasters", "")) or None,
         "session[1].date": date_of(told.get("session[1].date", "")),
     }
