@@ -147,7 +147,7 @@ def pooled_table(pool: Pool) -> str:
         f"Differences are variant minus control ({control}), in points, by the mixed model; "
         "p values are adjusted over the variants."
     )
-    head = "\n".join(map(filled, (pool.first.title, kitchens, rule, *pool.remarks)))
+    head = "\n".join(map(filled, (pool.first.title, kitchens, rule, *pool.remarks, *pool.caveats)))
     ordered = sorted(pool.attributes, key=lambda attribute: not attribute.primary)
     lost = [
         filled(f"  {wording.listing(filter(None, (left.attribute, left.variant)))}: {left.reason}")

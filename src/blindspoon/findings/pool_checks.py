@@ -236,6 +236,8 @@ class Pool:
         Those that all kitchens scored, in the order of the first.
     remarks : tuple of str
         Sentences: what the pooled claims are about, and where the kitchens' rules differ.
+    caveats : tuple of str
+        Sentences: what weakens single kitchens.
     """
 
     kitchens: tuple[Kitchen, ...]
@@ -243,6 +245,7 @@ class Pool:
     attributes: tuple[PooledAttribute, ...]
     not_pooled: tuple[NotPooled, ...]
     remarks: tuple[str, ...]
+    caveats: tuple[str, ...] = ()
 
     @property
     def first(self) -> Trial:

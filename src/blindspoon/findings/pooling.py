@@ -266,7 +266,8 @@ def pool(kitchens: Sequence[Kitchen]) -> Pool:
         variants=variants,
         attributes=tuple(attribute for attribute, _ in pooled),
         not_pooled=(*not_common(kitchens), *(gone for _, lost in pooled for gone in lost)),
-        remarks=(*claims(kitchens), *rule_differences(kitchens), *caveats(kitchens)),
+        remarks=(*claims(kitchens), *rule_differences(kitchens)),
+        caveats=caveats(kitchens),
     )
 
 

@@ -51,7 +51,7 @@ def said(problem: Problem) -> str:
 
 def noted(note: Note) -> str:
     """Say what is worth knowing, without the line of the file that it stands in."""
-    return capital(note.text.replace("tasters not listed here", "came late"))
+    return capital(note.text.replace("not listed here", "not on the list"))
 
 
 def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, str]:

@@ -6,15 +6,16 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.ballots import read_answer
 from blindspoon.files import disk
+from blindspoon.files.schema import CORRECTIONS
 from blindspoon.files.seal import cup_of, number_text
 from blindspoon.files.table_edit import edit_table
-from blindspoon.files.text_table import TextTable, read_table
+from blindspoon.files.text_table import TextTable, read_table, write_csv
 from blindspoon.stage import Stage
 from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.phrases import told
 
 FILE = "corrections.csv"
-HEADER = b"session,taster,code,attribute,was,new,reason\n"
+HEADER = write_csv([[column.name for column in CORRECTIONS]]).encode()
 
 
 def add_to(bench: Workbench) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from blindspoon import wording
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.pooled import POOLED, forest_chart, forest_title
-from blindspoon.findings.pool_checks import Pool, PooledAttribute, caveats
+from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.writeup.methods import software
@@ -146,7 +146,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     head, kitchens = findings[0], pool.kitchens
     lead = "" if head.primary else "No kitchen’s rule was made for this, so take it as a lead. "
     who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
-    number, first = wording.capital(wording.spelled(len(kitchens))), caveats(kitchens)
+    number = wording.capital(wording.spelled(len(kitchens)))
     return KitchensContent(
         pool=pool,
         trial=replace(pool.first, variants=pool.variants),
@@ -155,7 +155,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         answer=lead + head.answer,
         trust=f"{'; '.join(who)}. The rule is that of {kitchens[0].name}.",
         picture=head.chart,
-        weak=tuple(("", text) for text in dict.fromkeys((*first, head.spread[0], *pool.remarks))),
+        weak=tuple(("", text) for text in (*pool.caveats, head.spread[0], *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
     )
 

@@ -127,7 +127,9 @@ def pool_record(pool: Pool) -> Record:
             "alpha": rule.alpha,
             "decided_by": "mixed",
             "primary": list(rule.primary),
-            "remarks": [remark.replace("\N{NO-BREAK SPACE}", " ") for remark in pool.remarks],
+            "remarks": [
+                text.replace("\N{NO-BREAK SPACE}", " ") for text in (*pool.remarks, *pool.caveats)
+            ],
         },
         "attributes": [record(POOLED_ATTRIBUTE, each) for each in pool.attributes],
         "comparisons": [
