@@ -81,10 +81,14 @@ def planned(tasting):
     put(TRIAL, "tasters = 3", tasting)
 
 
-def sealed():
-    """Draw the blind and score it, as if nobody could tell anything apart."""
+def drawn():
     drop(SERVINGS, KEY, SCORES, BALLOT)
     draw_blind(FOLDER, datetime.date(2026, 9, 4))
+
+
+def sealed():
+    """Draw the blind and score it, as if nobody could tell anything apart."""
+    drawn()
     with (FOLDER / SERVINGS).open(encoding="utf-8") as file:
         cups = [f"{row['taster']},{row['code']},5,5" for row in csv.DictReader(file)]
     write(SCORES, "\n".join(["taster,code,texture,saltiness", *cups]).encode())
@@ -261,7 +265,7 @@ CASES = {
     "absurd-temperature": (CHECK, put, JARS, ",20,", ",120,"),
     "absurd-ph": (CHECK, put, READ, "3.6", "36"),
     "too-much-salt": (CHECK, put, JARS, ",26,", ",2600,"),
-    "bad-date": (CHECK, put, READ, "2026-09-07", "7.9.2026"),
+    "bad-date": (CHECK, put, READ, "2026-09-07", "7.9.26"),
     "finished-before-started": (CHECK, put, JARS, "2026-09-19", "2026-09-01"),
     "no-age": (CHECK, aged, f"{OAK}2026-09-05", OAK),
     "negative-age": (CHECK, aged, f"{OAK}2026-09-05,2026-09-19", f"{OAK}2026-09-30,"),
@@ -278,6 +282,7 @@ CASES = {
     "not-like": ("size pickles --like mill", renamed, "old_", "texture"),
     "not-sizable": ("size pickles --cup-sd 0 --taster-sd 0 --opinion-sd 0",),
     "already-there": ("new pickles",),
+    "already-drawn": ("blind pickles", drawn),
     "still-template": ("blind pickles", put, TRIAL, '"oak-leaf"', '"oak-leaf"\nlabel = "Change A"'),
     "laid-out": ("blind pickles --declare", put, TRIAL, DECISION, MISLEADING),
     "no-new-session": ("blind pickles --more",),

@@ -174,7 +174,8 @@ def test_the_blind_is_drawn_once(blindspoon, drawn):
     before = contents(drawn)
     done = blindspoon("blind", drawn)
     assert done.returncode == 1
-    assert "key.csv: there is such a file already" in done.stderr
+    assert "seal.toml: the blind is drawn already; it is drawn once" in done.stderr
+    assert "--take-back undoes it" in done.stderr
     assert contents(drawn) == before
 
 
@@ -323,3 +324,22 @@ def test_whoever_pours_reads_what_the_log_warns_of(blindspoon, trial):
     assert "the salt is below" in pages.pop("pouring.html")
     assert "the salt is below" in pages.pop("helper.html")
     assert not any("jar 1" in page for page in pages.values())
+
+
+def test_a_variant_that_is_listed_after_the_drawing_is_said_to_be_in_no_cup(blindspoon, drawn):
+    late = '\n[[variant]]\nname = "dill"\nlabel = "More dill"\n'
+    (drawn / "trial.toml").write_text((drawn / "trial.toml").read_text("utf-8") + late, "utf-8")
+    told = blindspoon("check", drawn).stdout
+    assert "no cup was drawn of “More dill”" in told
+    assert "--take-back" in told
+
+
+def test_a_scale_without_words_at_its_ends_is_asked_about_while_tasters_can_be_told(
+    blindspoon, drawn
+):
+    text = (drawn / "trial.toml").read_text("utf-8")
+    bare = re.sub('^(low|high) = ".*\n', "", text, flags=re.MULTILINE)
+    (drawn / "trial.toml").write_text(bare, "utf-8")
+    assert "no words say which end of the scale is which" in blindspoon("check", drawn).stdout
+    taste(drawn)
+    assert "which end" not in blindspoon("check", drawn).stdout

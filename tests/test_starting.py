@@ -75,3 +75,11 @@ def test_where_nothing_is_scored_no_margin_is_kept_that_the_form_had():
     told |= {"trial.title": "May I swap the salt?", SCORED: ODD, "decision.margin": "1"}
     files = new_files(told, datetime.date(2026, 9, 4), 1)
     assert "\nmargin" not in files["trial.toml"].decode()
+
+
+def test_what_is_typed_as_a_question_is_named_without_its_mark_and_percentages_are_salt():
+    told = {"trial.product": "kraut", "variant[1].label": "2 %", "changes": "1,5 %\n3 %"}
+    told |= {"trial.title": "How much salt?", SCORED: "good?", "decision.margin": "1"}
+    trial = parse_trial(new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode())
+    assert [attribute.label for attribute in trial.attributes] == ["good"]
+    assert [variant.differs for variant in trial.variants] == [(), ("salt",), ("salt",)]

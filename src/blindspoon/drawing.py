@@ -52,8 +52,8 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     Raises
     ------
     TrialError
-        If the design cannot be drawn or is still that of the template, if a cup was scored
-        already, or if one of the three files exists and is another: nothing is written then.
+        If the design cannot be drawn or is still that of the template, if it is drawn or a cup
+        was scored already, or if key.csv or servings.csv is another: nothing is written then.
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
@@ -63,12 +63,13 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
         trial = parse_trial(dated)
     _see_sound(trial, text)
     _see_untasted(text)
+    if FILE in text.files:  # without it a drawing was stopped, and is completed
+        raise DesignError([_DRAWN.broken("the blind is drawn already", FILE)])
     plan = _drawn_first(trial, text)
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
     drawn = {**_tables(plan), FILE: seal.to_toml().encode()}  # the seal last: it says all is there
-    if FILE not in text.files:  # a drawing that was stopped is completed
-        drawn = {name: data for name, data in drawn.items() if text.files.get(name) != data}
+    drawn = {name: data for name, data in drawn.items() if text.files.get(name) != data}
     if dated and drawn.keys().isdisjoint(text.files):
         disk.write_file_atomically(folder / "trial.toml", dated.encode())
     disk.make_files(folder, drawn)
@@ -378,6 +379,12 @@ _TEMPLATE = Rule(
     "still-template",
     "the cups are drawn for what you made",
     "Give the variant its label and its method",
+)
+_DRAWN = Rule(
+    "already-drawn",
+    "it is drawn once, so that nobody chooses among drawings",
+    "Print its sheets again with --sheets, bring back a lost key with --again, add a taster with "
+    "--add or a session with --more; before any score --take-back undoes it, for a new drawing",
 )
 _UNTAKEN = Rule("not-sealed", "only a blind that was sealed is taken back", "Draw it with blind")
 _ALL_DRAWN = Rule(

@@ -21,10 +21,11 @@ from blindspoon.errors import (
     ScoreError,
     TrialError,
     TrialFileError,
+    some_of,
 )
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs
-from blindspoon.files.text_table import FolderTables
+from blindspoon.files.text_table import FolderTables, TextTable
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
@@ -108,13 +109,15 @@ def examine(folder: Path) -> Examination:
     corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)
     stands = standing(trial, tables, text.seal)
     drawn = (tables.key, tables.servings, text.seal) != (None, None, None)
-    asked = drawn or any(map(len, tables.answers))
+    scored = any(map(len, tables.answers))
+    asked = drawn or scored
     problems, notes = (
         (*problems, *more, *corrected, *(() if asked else _undrawable(trial, text))),
         (*notes, *known, *stands.notes, *name_notes(trial, tables)),
     )
     jars = jars_of(tables.key) or jars_of(tables.batches)
-    said = (*foretold(trial, jars), *_wide_margins(trial))
+    said = (*foretold(trial, jars), *_wide_margins(trial), *_undrawn(trial, tables.key))
+    said += () if scored else tuple(_wordless(trial))
     notes += tuple(Note(file="trial.toml", text=text) for text in said)
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
@@ -152,6 +155,27 @@ def _wide_margins(trial: Trial) -> Iterator[str]:
                 f"calls variants alike that are {margin:g} points apart: would so much really not "
                 "matter to you?"
             )
+
+
+def _wordless(trial: Trial) -> Iterator[str]:
+    """Name what has no words at the ends of its scale, while tasters can still be told."""
+    names = [attribute.name for attribute in trial.attributes if not attribute.low + attribute.high]
+    if names:
+        yield (
+            f"{some_of(names, 5)}: no words say which end of the scale is which, and some will "
+            "take the lowest number for the best; give low and high, such as “soft” and “crisp”"
+        )
+
+
+def _undrawn(trial: Trial, key: TextTable | None) -> Iterator[str]:
+    """Name the variants that were listed after the cups were dealt out."""
+    drawn = key.columns["variant"].texts if key and "variant" in key.columns else ()
+    late = [f"“{variant.label}”" for variant in trial.variants if variant.name not in drawn]
+    if drawn and late:
+        yield (
+            f"no cup was drawn of {some_of(late, 5)}, so nobody tastes it in this trial; before "
+            'any score "blind --take-back" and a new drawing bring it in'
+        )
 
 
 def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, quoted
 from blindspoon.files import disk
-from blindspoon.files.schema import as_number
+from blindspoon.files.schema import as_date, as_number
 from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
@@ -27,7 +27,7 @@ TWICE = Rule(
     "Give each its own, such as “Cut twice as thick”",
 )
 NUMBER = Rule("wrong-type", "a number is needed", "Write digits, such as 1 or 0,5")
-DATE = Rule("wrong-type", "a date is needed", "Write it as in 2026-10-17")
+DATE = Rule("wrong-type", "a date is needed", "Write it as in 2026-10-17 or 17.10.2026")
 
 
 class StartQuestion(NamedTuple):
@@ -74,7 +74,7 @@ AGES = "ages"
 Answers = Mapping[str, str]
 
 _FACTORS = {
-    "salt": r"salt|% brine|brine strength",
+    "salt": r"salt|% brine|brine strength|^\d+([.,]\d+)? ?%$",
     "temperature_c": r"cellar|cool|warm|cold|°|degrees|fridge|temperature",
     "fermented": r"longer|shorter|more days|fewer days",
     "acid": r"vinegar|acid",
@@ -105,6 +105,7 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
     """
     told = {key: text.strip() for key, text in answers.items()}
     changes, scored = (lines_of(told.get(key, "")) for key in ("changes", SCORED))
+    scored = [label.rstrip(" ?!.:") or label for label in scored]  # it stands within sentences
     scored = [ODD if label.lower().removeprefix("the ") == ODD else label for label in scored]
     ages = bool(told.get(AGES))
     problems = list(_see(told, changes, scored))
@@ -136,7 +137,7 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         "trial.control": names[0],
         "decision.margin": None if scored == [ODD] else number_of(told["decision.margin"]),
         "tasting.tasters": tasters_of(told.get("tasting.tasters", "")) or None,
-        "session[1].date": date_of(told.get("session[1].date", "")),
+        "session[1].date": as_date(told.get("session[1].date", "")),
     }
     if ages:
         known = *tomllib.loads(text)["decision"]["primary"], *names_of(text, "attribute")
@@ -146,7 +147,7 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
     for place, value in whole.items():
         text = put(text, place, value)
     if second := told.get("session[2].date"):
-        text = add(text, "session", {"name": "2", "date": date_of(second) or ""})
+        text = add(text, "session", {"name": "2", "date": as_date(second) or ""})
     try:
         parse_trial(text)
     except TrialFileError as error:
@@ -184,7 +185,7 @@ def _see(told: Answers, changes: Sequence[str], scored: Sequence[str]) -> Iterat
         text = f"{quoted(found)} is a text" if found else "nothing is written here"
         yield NUMBER.broken(text, FILE, None, "decision.margin")
     for place in ("session[1].date", "session[2].date"):
-        if told.get(place) and date_of(told[place]) is None:
+        if told.get(place) and as_date(told[place]) is None:
             yield DATE.broken(f"{quoted(told[place])} is a text", FILE, None, place)
 
 
@@ -375,6 +376,8 @@ def meant(label: str) -> list[str]:
     --------
     >>> meant("Brine from the last good jar"), meant("Three weeks in the cellar"), meant("Oak leaf")
     (['starter'], ['temperature_c'], ['oak_leaf'])
+    >>> meant("2,5 %")
+    ['salt']
     """
     found = [name for name, words in _FACTORS.items() if re.search(words, label.lower())]
     return found or [short_name(label, [], "change").replace("-", "_")]
@@ -424,19 +427,3 @@ def number_of(text: str) -> float | None:
     """Read a number, with a point or a comma; a whole one as such."""
     value = as_number(text.strip(), decimal_comma=True)
     return int(value) if value is not None and value.is_integer() and abs(value) < 1e15 else value
-
-
-def date_of(text: str) -> datetime.date | None:
-    """Read a day, also as much of the world writes it, with points.
-
-    Examples
-    --------
-    >>> date_of("2026-10-17") == date_of("17.10.2026"), date_of("10/17/2026")
-    (True, None)
-    """
-    text = re.sub(r"^(\d\d?)\.(\d\d?)\.(\d{4})$", r"\3-\2-\1", text.strip())
-    year, *rest = text.split("-")
-    try:
-        return datetime.date.fromisoformat("-".join([year, *(part.zfill(2) for part in rest)]))
-    except ValueError:
-        return None

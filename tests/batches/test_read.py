@@ -34,6 +34,14 @@ def test_what_is_read(read):
     )
 
 
+def test_a_day_may_have_points_as_a_spreadsheet_of_half_the_world_saves_it(check, read):
+    batches = "batch;variant;salt_g;started;finished\njar 1;plain;25,0;5.9.2026;19.09.2026\n"
+    readings = "batch;date;ph\njar 1;05.09.2026;6,1\n"
+    assert not check(batches, readings)[0]
+    log = read(batches, readings)
+    assert str(log.batches[0].started) == str(log.readings_of("jar 1")[0].date) == "2026-09-05"
+
+
 ROW = "jar 1,plain,600,400,25,2026-09-05,2026-09-19,20,clip jar,none"
 
 
@@ -48,7 +56,7 @@ ROW = "jar 1,plain,600,400,25,2026-09-05,2026-09-19,20,clip jar,none"
         ("jar 1,plain,600,400,360,,,,,", "too-much-salt", "salt_g", "dissolve 359 g at most"),
         ("jar 1,plian,600,400,25,,,,,", "unknown-variant", "variant", 'did you mean "plain"'),
         (",plain,600,400,25,,,,,", "blank-cell", "batch", "a blank cell"),
-        ("jar 1,plain,600,400,25,5.9.2026,,,,", "bad-date", "started", "as in 2026-09-05"),
+        ("jar 1,plain,600,400,25,5.9.26,,,,", "bad-date", "started", "as in 2026-09-05"),
         ("jar 1,plain,600,400,25,2026-02-30,,,,", "bad-date", "started", "is not a date"),
         (
             "jar 1,plain,600,400,25,2026-09-19,2026-09-05,,,",

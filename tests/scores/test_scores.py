@@ -262,6 +262,7 @@ ALL_ORDERS = ["".join(order) for order in itertools.permutations("poc")]
         (["poc", "ocp", "cpp"], False),  # plain twice
         (["popc", "cpop", "opcp", "pcpo"], True),  # the control twice for everyone
         (["ppoc", "ppoc", "ppco", "ppco"], False),  # and always first
+        (["po", "op"], True),  # a variant that is listed and never served
     ],
 )
 def test_balance_is_judged_from_positions(uncoded, read, orders, balanced):

@@ -47,6 +47,18 @@ def test_a_form_that_was_not_changed_changes_no_byte(at):
     assert files(folder) == before | {"readings.csv": b"batch,date,ph,temperature_c,note\n"}
 
 
+def test_a_day_written_with_points_fills_its_field_and_stays_as_it_was_written(at):
+    host, folder = at("planned")
+    rows = "batch,variant,started\nJar Moss,usual,1.9.2026\nJar Fern,oak-leaf,02.09.2026\n"
+    (folder / "batches.csv").write_text(rows, "utf-8")
+    form = fields(host.read(JAR))
+    assert form["started"] in ("2026-09-01", "2026-09-02")
+    assert host.post(JAR, **form | {"salt_g": "26"}).status_code == 303
+    now = (folder / "batches.csv").read_text("utf-8")
+    assert "1.9.2026" in now
+    assert "02.09.2026" in now
+
+
 def test_one_changed_field_is_one_changed_line(at):
     host, folder = at("planned")
     text = "# mine\n" + (folder / "trial.toml").read_text("utf-8").replace("label", "label ", 1)

@@ -79,7 +79,7 @@ def _asked() -> dict[str, bytes]:
               f"first one answers your question. Or “{starting.ODD}”: of three cups one is "
               "different; can anybody tell?")  # fmt: skip
     second = ("session[2].date", "A second session", "May stay empty.")
-    hints = {"session[1].date": " Write it as in 2026-10-17, or leave it empty."}
+    hints = {"session[1].date": " Write it as in 2026-10-17 or 17.10.2026, or leave it empty."}
     asked = [
         (q.key, f"{n}. {q.asked}", q.hint + hints.get(q.key, ""))
         for n, q in enumerate(starting.QUESTIONS, 1)

@@ -5,7 +5,6 @@ A column is looked at by its distinct texts, and the rows of those at fault are 
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import math
 import re
@@ -348,7 +347,7 @@ _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _POSITION = re.compile(r"0{0,3}[1-9][0-9]{0,2}", re.ASCII)
 _COUNT = re.compile(r"0*(1000000|[0-9]{1,6})", re.ASCII)
 _NAME = re.compile(r"[a-z0-9-]{1,60}")
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_DATE = re.compile(r"(\d{4})-(\d\d?)-(\d\d?)|(\d\d?)\.(\d\d?)\.(\d{4})", re.ASCII)
 
 
 def as_number(text: str, *, decimal_comma: bool) -> float | None:
@@ -362,6 +361,24 @@ def as_number(text: str, *, decimal_comma: bool) -> float | None:
     pointed = text.replace(",", ".") if decimal_comma else text
     value = float(pointed) if _NUMBER.fullmatch(pointed) else math.inf
     return value if abs(value) <= 1e300 else None
+
+
+def as_date(text: str) -> datetime.date | None:
+    """Read a day, also as much of the world writes it, with points; None where there is none.
+
+    Examples
+    --------
+    >>> as_date("2026-10-17") == as_date("17.10.2026"), as_date("10/17/2026"), as_date("17.10.26")
+    (True, None, None)
+    """
+    found = _DATE.fullmatch(text.strip())
+    if found is None:
+        return None
+    year, month, day = found.group(*(1, 2, 3) if found[1] else (6, 5, 4))
+    try:
+        return datetime.date(int(year), int(month), int(day))
+    except ValueError:
+        return None
 
 
 BOUNDS: Mapping[Kind, tuple[float, float, Fault]] = {
@@ -406,7 +423,7 @@ FAULTS: Mapping[Kind, Fault] = {
         "bad-answer", "{name} is {quoted}{hint}", "it is {words}", "Write one of them"
     ),
     "date": Fault(
-        "bad-date", "{quoted} is not a date", "a date is a year, month and day, as in 2026-09-05",
+        "bad-date", "{quoted} is not a date", "it is as in 2026-09-05 or 05.09.2026",
         "Write it so",
     ),
 }  # fmt: skip
@@ -465,8 +482,7 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
             kind, listed = "yes-no", ("yes", "no") if kind == "yes-no" else known.words
             found = text.lower() if text.lower() in listed else None
         case "date":
-            with contextlib.suppress(ValueError):
-                found = datetime.date.fromisoformat(text) if _DATE.fullmatch(text) else None
+            found = as_date(text)
         case _:
             return _measure(text, as_number(text, decimal_comma=decimal_comma), column)
     return _fault(FAULTS[kind], text, name, listed) if found is None else found

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from blindspoon.batches.units import INGREDIENTS
-from blindspoon.files.schema import CORRECTIONS, as_number
+from blindspoon.files.schema import CORRECTIONS, as_date, as_number
 from blindspoon.files.seal import FILE, Seal
 from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
@@ -232,12 +232,14 @@ def corrections_resource(trial: Trial, table: TextTable) -> Resource:
 
 
 def _rows(table: TextTable, columns: Sequence[DataColumn]) -> list[list[str]]:
-    """Give the cells, numbers with a decimal point whatever the file had."""
+    """Give the cells, numbers with a decimal point and days as in 2026-09-05, however written."""
     told = []
     for column in columns:
         cells = table.cells(column.name) if column.name in table.columns else [""] * len(table)
         if table.decimal_comma and column.kind in ("number", "integer"):
             cells = [cell.replace(",", ".") for cell in cells]
+        if column.kind == "date":
+            cells = [str(as_date(cell) or cell) for cell in cells]
         told.append(cells)
     return [list(row) for row in zip(*told, strict=True)]
 

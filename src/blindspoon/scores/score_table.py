@@ -56,9 +56,9 @@ class ScoreTable:
     coded : bool
         Whether the cups were served under codes.
     balanced : bool
-        Whether every taster was to get every variant, each as often as anyone, in each of their
-        sessions, with positions known and each variant in each position equally often, give or
-        take one a cup of it, within each session.
+        Whether every taster was to get every variant that was served, each as often as anyone, in
+        each of their sessions, with positions known and each variant in each position equally
+        often, give or take one a cup of it, within each session.
     left_out : tuple of LeftOut
         In the order of the files.
     choices : ChoiceTable or None
@@ -134,7 +134,7 @@ class ScoreTable:
             position=served.position[cup][given],
             scores=ledger.points[given],
             coded=ledger.coded,
-            balanced=_is_balanced(served, variant, len(trial.variants)),
+            balanced=_is_balanced(served, variant),
             remarks=tuple(_remarks(trial, scored, variant[cup])),
             left_out=tuple(_left_out(trial, ledger, variant[cup][given])),
             choices=choices,
@@ -253,8 +253,10 @@ def _choices(trial: Trial, ledger: Ledger) -> tuple[ChoiceTable | None, list[Pro
     return judge_picks(trial, ledger.picks, variant)
 
 
-def _is_balanced(cups: Cups, variant: IntArray, variants: int) -> bool:
+def _is_balanced(cups: Cups, variant: IntArray) -> bool:
     """Tell whether positions can be told apart from variants, as `ScoreTable.balanced` says."""
+    there, variant = np.unique(variant, return_inverse=True)  # one never served changes nothing
+    variants = there.size
     sittings, sitting = np.unique(number_rows(cups.session, cups.taster), return_inverse=True)
     served = np.bincount(sitting * variants + variant, minlength=sittings.size * variants)
     each = served[:variants]

@@ -9,10 +9,11 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from blindspoon.errors import TrialError
+from blindspoon.files.schema import as_date
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Stage
-from blindspoon.starting import date_of, number_of, tasters_of, tasters_told
+from blindspoon.starting import number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
 from blindspoon.workbench.app import UNSENT, Form, Workbench
@@ -110,7 +111,7 @@ def _faults(form: Form) -> dict[str, str]:
     if not form.get(NAMES, "").strip():
         faults[NAMES] = "Write their first names, one a line, or how many they are."
     for place, text in form.items():
-        if place.startswith("session[") and text.strip() and date_of(text) is None:
+        if place.startswith("session[") and text.strip() and as_date(text) is None:
             faults[place] = f"{REMEDIES['bad-date']}."
     return faults
 
@@ -134,7 +135,7 @@ def _edited(text: str, form: Form) -> str:
     for place in range(len(listed), wanted, -1):
         text = take_out(text, "session", place)
     for place in range(1, wanted + 1):
-        day = date_of(form.get(f"session[{place}].date", ""))
+        day = as_date(form.get(f"session[{place}].date", ""))
         if place > len(listed) and (wanted > 1 or day):
             taken = {str(session.get("name")) for session in listed}
             free = map(str, range(place, place + len(taken) + 1))  # its place, or the next one

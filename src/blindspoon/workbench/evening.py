@@ -18,11 +18,12 @@ from blindspoon.collect.sitting import Sitting
 from blindspoon.drawing import add_late, add_more, alike, write_order, write_sheets
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk
+from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_edit import add, put
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
-from blindspoon.starting import date_of, names_of
+from blindspoon.starting import names_of
 from blindspoon.wording import capital
 from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 from blindspoon.workbench.dealing import paper_of
@@ -135,7 +136,7 @@ def _add_more(
     def more(found: Stage, form: Form) -> Response:
         """List one more session in trial.toml, and draw its cups."""
         bench.see(found, "taster")
-        sitting, day = opened(found)[0], date_of(form.get("more", ""))
+        sitting, day = opened(found)[0], as_date(form.get("more", ""))
         faults = {} if day or not form.get("more") else {"more": f"{REMEDIES['bad-date']}."}
         try:
             if not faults:

@@ -13,7 +13,7 @@ from blindspoon import wording
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
-from blindspoon.files.schema import BATCHES
+from blindspoon.files.schema import BATCHES, as_date
 from blindspoon.files.table_edit import edit_table
 from blindspoon.files.text_table import TextTable, read_table
 from blindspoon.files.trial_edit import put
@@ -201,6 +201,8 @@ def _jar(found: Stage, which: str) -> JarForm:
     mine = [n for n, it in enumerate(read) if it.get("batch") == cells["batch"]]
     for number, it in enumerate([*(read[n] for n in mine), {}], 1):
         cells |= {f"readings[{number}].{name}": it.get(name, "") for name in READ}
+    for place in ("started", "finished", *(key for key in cells if key.endswith("].date"))):
+        cells[place] = str(as_date(cells[place]) or cells[place])  # as a field for a day takes it
     return JarForm(variant, row, cells, mine)
 
 

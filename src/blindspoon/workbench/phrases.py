@@ -10,14 +10,14 @@ from blindspoon.wording import capital
 REMEDIES = {
     "a number is needed": "Write digits, such as 1 or 0,5",
     "a whole number is needed": "Write digits only, such as 9",
-    "a date is needed": "Write year-month-day, such as 2026-10-17",
+    "a date is needed": "Write it as in 2026-10-17 or 17.10.2026",
     "missing-section": "Add one more",
     "not-allowed": "Change it here",
     "bad-name": "Write a shorter one, on one line",
     "scale": "Put the smaller number first, and a step that leads from one to the other",
     "unknown-name": "Choose one of them",
     "not-a-number": "Write digits, such as 620 or 26,5",
-    "bad-date": "Write year-month-day, such as 2026-10-17",
+    "bad-date": "Write it as in 2026-10-17 or 17.10.2026",
 }
 """What to do on a page, by what is allowed or by the slug of the problem; else what the problem
 itself says."""

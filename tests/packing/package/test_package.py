@@ -128,8 +128,8 @@ def test_a_licence_of_the_hosts_own_words_is_kept(named):
 
 
 def test_no_column_and_no_word_of_the_host_is_a_formula_in_data_or_kit(named, tmp_path):
-    made = "batch,variant,produce_g,water_g,salt_g,vessel,=1+1\n"
-    made += "j1,plain,500,450,22,@jar,x\nj2,oak,500,450,22,@jar,-y\n"
+    made = "batch,variant,produce_g,water_g,salt_g,vessel,started,=1+1\n"
+    made += "j1,plain,500,450,22,@jar,7.9.2026,x\nj2,oak,500,450,22,@jar,2026-09-07,-y\n"
     folder = tmp_path / "Named trial"
     (folder / "batches.csv").write_text(made, encoding="utf-8")
     found = analyse(folder)
@@ -137,6 +137,7 @@ def test_no_column_and_no_word_of_the_host_is_a_formula_in_data_or_kit(named, tm
     tables = {it["name"]: it for it in json.loads(files["datapackage.json"])["resources"]}
     head, *rows = csv.reader(io.StringIO(files["batches.csv"].decode()))
     assert [field["name"] for field in tables["batches"]["schema"]["fields"]] == head
+    assert {row[head.index("started")] for row in rows} == {"2026-09-07"}
     kit = kit_files(found.trial, found.table, found.made)["batches.csv"]
     cells = [cell for row in (head, *rows, *csv.reader(io.StringIO(kit.decode()))) for cell in row]
     assert {"'=1+1", "'@jar", "'-y"} <= {*cells}
