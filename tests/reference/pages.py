@@ -25,9 +25,9 @@ WHEN: dict[str, str] = {
     "salt-high": f"{FERMENTED} above {MOST:g} %",
     "unsalted": f"{FERMENTED} no salt",
     "alcohol": f"{safety.ALCOHOL_LIMIT:g} % vol or more, at most",
-    "pressure": "the vessel closes (clip, swing top, screw, bottle ...)",
-    "vacuum": "vessel or note says so",
-    "mould": "a note of mould, slime or a smell",
+    "pressure": "always; of single jars where the vessel closes (clip, screw, bottle ...)",
+    "vacuum": "always; of single jars where vessel or note says so",
+    "mould": "always; of single jars where a note says mould, slime or smell",
     "allergens": "always",
     "local-rules": "always",
 }
