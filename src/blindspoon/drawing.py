@@ -16,15 +16,16 @@ from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
 from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
 from blindspoon.files.text_table import tidied, write_csv
-from blindspoon.files.trial_edit import put
+from blindspoon.files.trial_edit import add, put
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
-from blindspoon.serving.request import request_from
+from blindspoon.serving.request import ServingRequest, request_from
 from blindspoon.serving.vessels import jars_of
 from blindspoon.starting import template
 from blindspoon.trial import Trial
+from blindspoon.wording import count
 
 if TYPE_CHECKING:
     from blindspoon.sheets.paper import Paper
@@ -61,11 +62,11 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
     if declare and not trial.decision.declared:
         dated = put(text.trial, "decision.declared", today)
         trial = parse_trial(dated)
-    _see_sound(trial, text)
+    request = _sound_request(trial, text)
     _see_untasted(text)
     if FILE in text.files:  # without it a drawing was stopped, and is completed
         raise DesignError([_DRAWN.broken("the blind is drawn already", FILE)])
-    plan = _drawn_first(trial, text)
+    plan = _first(trial, request)
     key = key_fingerprint(plan.key_rows()[1:])
     seal = Seal(date=today, key=key, rule=rule_text(trial))
     drawn = {**_tables(plan), FILE: seal.to_toml().encode()}  # the seal last: it says all is there
@@ -86,8 +87,7 @@ def foresee(folder: Path) -> ServingPlan:
     """
     text = disk.read_folder(folder)
     trial = parse_trial(text.trial)
-    _see_sound(trial, text)
-    return _drawn_first(trial, text)
+    return _first(trial, _sound_request(trial, text))
 
 
 def undeclared(folder: Path) -> str:
@@ -99,26 +99,26 @@ def undeclared(folder: Path) -> str:
     return "; ".join(f"{what}: {value}" for what, value in rule.items() if what != "declared date")
 
 
-def _see_sound(trial: Trial, text: FolderText) -> None:
+def _sound_request(trial: Trial, text: FolderText) -> ServingRequest:
     """Refuse what the template says, jars that are not sound, and cups that do not fit, at once."""
     from blindspoon.batches.summary import make_up  # noqa: PLC0415 - only where a blind is drawn
 
-    first = template()
+    first, batches = template(), text.tables.batches
     others = [variant for variant in first.variants if variant.name != first.control]
     told = {text for variant in others for text in (variant.label, variant.method)}
     same = [text for v in trial.variants for text in (v.label, v.method) if text in told]
     found = [_TEMPLATE.broken(f"a variant still says “{text}”", "trial.toml") for text in same]
-    batches, readings = text.tables.batches, text.tables.readings
-    for look in (
-        lambda: make_up(trial, batches, readings),
-        lambda: request_from(trial, batches),
-    ):
-        try:
-            look()
-        except TrialError as error:
-            found += error.problems
+    try:
+        make_up(trial, batches, text.tables.readings)
+    except TrialError as error:
+        found += error.problems
+    try:
+        request = request_from(trial, batches)
+    except TrialError as error:
+        found += error.problems
     if found:
         raise DesignError(found)
+    return request
 
 
 def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
@@ -139,7 +139,7 @@ def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
     """
     with durable.in_turn(folder):
         text = disk.read_folder(folder)
-        return _add(folder, text, "taster", [" ".join(tidied(name).split())], today)
+        return _add(folder, text, today, " ".join(tidied(name).split()))
 
 
 def add_more(folder: Path, today: datetime.date) -> ServingPlan:
@@ -151,13 +151,36 @@ def add_more(folder: Path, today: datetime.date) -> ServingPlan:
         If no blind was drawn, its tables have problems, or there is no such session.
     """
     with durable.in_turn(folder):
+        return _add(folder, disk.read_folder(folder), today)
+
+
+def one_more(
+    folder: Path, day: datetime.date | None, drawn: int, today: datetime.date
+) -> ServingPlan:
+    """List one more session in trial.toml, on a day if it is known, and draw it as `add_more` does.
+
+    `drawn` is how many there are for who asks: nothing is added twice.
+
+    Raises
+    ------
+    TrialError
+        As `add_more`, or if another number of them is drawn by now; nothing is written then.
+    """
+    with durable.in_turn(folder):
         text = disk.read_folder(folder)
         trial, plan = _drawn(text)
-        new = [it.name for it in trial.sessions if it.name not in plan.request.sessions]
-        if not new:
-            found = "every session that is listed is drawn"
-            raise DesignError([_ALL_DRAWN.broken(found, "trial.toml")])
-        return _add(folder, text, "session", new, today)
+        known = plan.request.sessions
+        if len(known) != drawn:
+            found = (
+                f"{count(len(known), 'session')} {'is' if len(known) == 1 else 'are'} drawn by now"
+            )
+            raise DesignError([_MEANWHILE.broken(found, "servings.csv")])
+        listed = [session.name for session in trial.sessions]
+        toml = text.trial if listed else add(text.trial, "session", {"name": known[0]})
+        numbers = map(str, range(len(known) + 1, len(known) + len(listed) + 2))
+        toml = add(toml, "session", {"name": next(it for it in numbers if it not in listed)})
+        toml = put(toml, f"session[{max(len(listed), 1) + 1}].date", day)
+        return _add(folder, replace(text, trial=toml), today, toml=toml)
 
 
 def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
@@ -209,7 +232,16 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     trial, seal, key = parse_trial(text.trial), parse_seal(text.seal or ""), text.tables.key
     if seal is None:
         raise DesignError([_UNPROVED.broken("there is no seal to prove a key against", FILE)])
-    plan = _as_sealed(trial, text, seal)
+    later = {(added.kind, added.name) for added in seal.added}
+    tasters = tuple(name for name in trial.tasting.tasters if ("taster", name) not in later)
+    sessions = tuple(s for s in trial.sessions if ("session", s.name) not in later)
+    tasting = replace(trial.tasting, tasters=tasters)
+    before = replace(trial, tasting=tasting, sessions=sessions)
+    plan = _first(trial, request_from(before, text.tables.batches))
+    whole = request_from(trial, text.tables.batches).poured  # of the sessions that were added too
+    plan = replace(plan, request=replace(plan.request, poured=whole))
+    for added in seal.added:
+        plan = _with(plan, trial.seed, added.kind, added.name)
     if key_fingerprint(plan.key_rows()[1:]) != seal.key:
         found = f"what is drawn from it is not the key that was sealed on {seal.date}"
         raise DesignError([_ANOTHER.broken(found, "trial.toml")])
@@ -252,53 +284,42 @@ def take_back(folder: Path, today: datetime.date) -> Path:
         return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
 
 
-def _drawn_first(trial: Trial, text: FolderText) -> ServingPlan:
+def _first(trial: Trial, request: ServingRequest) -> ServingPlan:
     from blindspoon.serving.draw import draw  # noqa: PLC0415 - only where cups are dealt
 
-    return draw(
-        request_from(trial, text.tables.batches), np.random.default_rng([trial.seed, STREAM])
-    )
-
-
-def _as_sealed(trial: Trial, text: FolderText, seal: Seal) -> ServingPlan:
-    """Draw as at first, and add what was added, in that order."""
-    later = {(added.kind, added.name) for added in seal.added}
-    tasters = tuple(name for name in trial.tasting.tasters if ("taster", name) not in later)
-    first = replace(
-        trial,
-        tasting=replace(trial.tasting, tasters=tasters),
-        sessions=tuple(s for s in trial.sessions if ("session", s.name) not in later),
-    )
-    plan = _drawn_first(first, text)
-    whole = request_from(trial, text.tables.batches).poured  # of the sessions that were added too
-    for added in seal.added:
-        request = replace(plan.request, poured=whole)
-        plan = plan_from_rows(request, plan.servings_rows(), plan.key_rows())
-        plan = _with(plan, trial.seed, added.kind, added.name)
-    return plan
+    return draw(request, np.random.default_rng([trial.seed, STREAM]))
 
 
 def _with(plan: ServingPlan, seed: int, kind: Kind, name: str) -> ServingPlan:
+    """Add a taster or a session to a plan, as it lies in the tables."""
     from blindspoon.serving import draw  # noqa: PLC0415 - only where cups are dealt
 
+    plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
     if kind == "taster":
         return draw.add_taster(plan, name, draw.taster_stream(seed, name))
     return draw.add_session(plan, name, np.random.default_rng([seed, STREAM, *name.encode()]))
 
 
 def _add(
-    folder: Path, text: FolderText, kind: Kind, names: Sequence[str], today: datetime.date
+    folder: Path, text: FolderText, today: datetime.date, taster: str | None = None, toml: str = ""
 ) -> ServingPlan:
+    """Add a taster, or else the sessions that are listed and not drawn; `toml` is written first."""
     trial, plan = _drawn(text)
-    seal = parse_seal(text.seal or "")
+    seal, drawn = parse_seal(text.seal or ""), plan.request.sessions
+    kind: Kind = "session" if taster is None else "taster"
+    new = [it.name for it in trial.sessions if it.name not in drawn]
+    names = new if taster is None else [taster]
+    if not names:
+        found = "every session that is listed is drawn"
+        raise DesignError([_ALL_DRAWN.broken(found, "trial.toml")])
     see_open(seal)
     for name in names:
         plan = _with(plan, trial.seed, kind, name)
-        plan = plan_from_rows(plan.request, plan.servings_rows(), plan.key_rows())
         seal = seal and seal.with_added(kind, name, today, key_fingerprint(plan.key_rows()[1:]))
-    contents = ({FILE: seal.to_toml().encode()} if seal else {}) | _tables(plan)
-    for file, content in contents.items():  # the seal first: the rest is drawn again from it
-        disk.write_file_atomically(folder / file, content)
+    contents = {"trial.toml": toml.encode(), FILE: seal.to_toml().encode() if seal else b""}
+    for file, content in (contents | _tables(plan)).items():
+        if content:  # trial.toml and the seal first: the rest is drawn again from them
+            disk.write_file_atomically(folder / file, content)
     return plan
 
 
@@ -392,6 +413,7 @@ _ALL_DRAWN = Rule(
     "sessions are added that are listed and not drawn yet",
     "Add a [[session]] to trial.toml first",
 )
+_MEANWHILE = Rule("changed-meanwhile", "a session is added once", "Look at the sheets")
 _NOT_THAT_ROUND = Rule(
     "not-that-round",
     "one person alone names every code of the round once, as tasted",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import datetime
 import html
 import http.client
 import re
@@ -12,6 +13,8 @@ import socket
 import pytest
 
 from blindspoon.collect import server
+from blindspoon.drawing import one_more
+from blindspoon.errors import DesignError
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
@@ -153,6 +156,24 @@ def test_a_session_is_added_from_a_page_and_has_sheets_of_its_own(at):
     assert host.get("/t/crisp/sheets/added/session-2/pouring.html").status_code == 404
     assert host.get("/t/crisp/tasting/2/key/1").status_code == 200
     assert not examine(folder).problems
+
+
+def test_a_session_that_is_sent_twice_is_added_once(at):
+    host, folder = at("sealed")
+    drawn = re.search(r'name="drawn" value="(\d+)"', host.read("/t/crisp/tasting/more"))[1]
+    for _ in range(2):
+        done = host.post("/t/crisp/tasting/more", more="", drawn=drawn)
+        assert done.location == "/t/crisp/sheets"
+    assert {row["session"] for row in cups(folder)} == {"1", "2"}
+    assert "2 sessions are drawn by now." in host.read("/t/crisp/sheets")
+
+
+def test_a_session_is_not_added_where_another_was_drawn_meanwhile(at):
+    _, folder = at("sealed")
+    toml, day = (folder / "trial.toml").read_bytes(), datetime.date(2026, 10, 1)
+    with pytest.raises(DesignError, match="1 session is drawn by now"):
+        one_more(folder, None, 2, day)
+    assert (folder / "trial.toml").read_bytes() == toml
 
 
 def test_no_session_is_added_after_the_tasting(at):

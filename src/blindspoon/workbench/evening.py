@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import partial
 
 from flask import abort, make_response, render_template, request
@@ -15,16 +14,13 @@ from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.phones import Phones
 from blindspoon.collect.sitting import Sitting
-from blindspoon.drawing import add_late, add_more, alike, write_order, write_sheets
+from blindspoon.drawing import add_late, alike, one_more, write_order, write_sheets
 from blindspoon.errors import Problem, TrialError
-from blindspoon.files import disk
 from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import read_table
-from blindspoon.files.trial_edit import add, put
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
-from blindspoon.starting import names_of
-from blindspoon.wording import capital
+from blindspoon.wording import capital, count
 from blindspoon.workbench.app import UNSENT, Form, Workbench, today
 from blindspoon.workbench.dealing import paper_of
 from blindspoon.workbench.phrases import REMEDIES
@@ -103,6 +99,11 @@ def _add_more(
 ) -> None:
     """Register what adds tasters and sessions."""
 
+    def sessions_of(found: Stage) -> int:
+        sitting, _ = opened(found)
+        sitting.look_for_late()
+        return len(sitting.plan.sessions)
+
     @bench.get("tasting/late")
     def ask_late(found: Stage) -> Response:
         bench.see(found, "taster")
@@ -130,24 +131,24 @@ def _add_more(
     @bench.get("tasting/more")
     def ask_more(found: Stage) -> Response:
         bench.see(found, "taster")
-        return fill(found, "more")
+        return fill(found, "more", drawn=sessions_of(found))
 
     @bench.post("tasting/more")
     def more(found: Stage, form: Form) -> Response:
         """List one more session in trial.toml, and draw its cups."""
         bench.see(found, "taster")
-        sitting, day = opened(found)[0], as_date(form.get("more", ""))
-        faults = {} if day or not form.get("more") else {"more": f"{REMEDIES['bad-date']}."}
+        drawn, day = sessions_of(found), as_date(form.get("more", ""))
+        if form.get("drawn", str(drawn)) != str(drawn):  # sent twice, or from an old page
+            return bench.go(found, "sheets", f"{count(drawn, 'session')} are drawn by now.")
+        fault = "" if day or not form.get("more") else f"{REMEDIES['bad-date']}."
         try:
-            if not faults:
-                _list_session(found, sitting.plan.sessions, day)
-                add_more(found.folder, today())
+            if not fault:
+                one_more(found.folder, day, drawn, today())
         except TrialError as error:
-            disk.write_file_atomically(found.folder / "trial.toml", found.files["trial.toml"])
-            faults["more"] = sentence(error.problems[0])
-        if faults:
-            return fill(found, "more", 422, typed=form, faults=faults)
-        sitting.reconcile()
+            fault = sentence(error.problems[0])
+        if fault:
+            return fill(found, "more", 422, typed=form, faults={"more": fault}, drawn=drawn)
+        opened(found)[0].reconcile()
         write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
 
@@ -198,17 +199,6 @@ def _add_scores(
             return fill(found, "rows", typed=typed, addition=addition, shown=shown)
         addition.add(sitting)
         return bench.go(found, "tasting", f"Scores of {len(addition.answers)} cups are added.")
-
-
-def _list_session(found: Stage, known: Sequence[str], day: datetime.date | None) -> None:
-    """Add a session to trial.toml, and the first one where it lists none."""
-    numbers = map(str, range(len(known) + 1, 2 * len(known) + 2))
-    text = found.text
-    if not names_of(text, "session"):
-        text = add(text, "session", {"name": known[0]})
-    text = add(text, "session", {"name": next(it for it in numbers if it not in known)})
-    text = put(text, f"session[{len(names_of(text, 'session'))}].date", day)
-    disk.write_file_atomically(found.folder / "trial.toml", text.encode())
 
 
 def sentence(problem: Problem) -> str:
