@@ -3,6 +3,7 @@
 import pytest
 
 from blindspoon.collect import opening
+from blindspoon.collect.ballots import CupAnswer, Given
 from blindspoon.errors import TrialError
 
 HEAD = "taster;code;texture;saltiness;comment\n"
@@ -102,3 +103,19 @@ def test_a_file_that_is_no_table_is_said(plan, tmp_path, data):
 
 def test_a_file_that_is_not_there_is_said(plan, tmp_path):
     assert "cannot be read: no such file" in problems_of(plan, tmp_path / "gone.csv")[0]
+
+
+def test_an_answer_that_comes_in_between_seeing_and_adding_is_kept(folder, sitting, export):
+    addition = opening.plan_addition(folder, sitting, export("T01;037;7;4;\n"))
+    ballot = sitting.ballots["1", "T01"]
+    ballot.save({"037": Given(CupAnswer(scores=("2", "3")), ballot.answer("037").mark, "phone")})
+    addition.add(sitting)
+    kept = (folder / "ballots" / "conflicts" / "1-T01.csv").read_text("utf-8")
+    assert "1,T01,037,2,3," in kept
+
+
+def test_rows_of_a_friend_who_was_added_from_elsewhere_are_taken(folder, sitting, export):
+    served = folder / "servings.csv"
+    served.write_text(served.read_text("utf-8") + "1,T77,1,901\n1,T77,2,902\n", "utf-8")
+    addition = opening.plan_addition(folder, sitting, export("T77;901;7;4;\n"))
+    assert addition.cups == {("1", "T77"): ("901",)}

@@ -137,6 +137,21 @@ def test_sets_speak_the_language_of_the_phone_and_ballots_do_not(client, phone, 
     assert "Noch nicht beantwortet ist Reihe" in taker.read(f"{taker.place}end")
 
 
+@pytest.mark.parametrize("folder", ["same-different"], indirect=True)
+def test_a_word_may_begin_with_a_capital_as_keyboards_write_it(folder, phone, rows, served):
+    phone("T01").answer(1, answer="Different")
+    assert rows()[0]["answer"] == "different"
+    for path in (folder / "ballots").iterdir():
+        path.unlink()
+    lines = [f"{taster},{number},Different" for taster, number in served]
+    text = "\n".join(["taster,set,answer", *lines])
+    (folder / "choices.csv").write_text(text, encoding="utf-8")
+    assert examine(folder).problems == ()
+    lift_blind(folder, DAY, lambda _: True)
+    (found,) = analyse(folder).choices
+    assert (found.tests, found.right) == (6, sum(analyse(folder).table.choices.other))
+
+
 both = pytest.mark.parametrize("folder", ["both"], indirect=True)
 
 

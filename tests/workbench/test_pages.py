@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import errno
 import html
 import random
 import re
@@ -13,6 +15,7 @@ from blindspoon.collect import server
 from blindspoon.collect.security import only_for_hosts
 from blindspoon.errors import FormError
 from blindspoon.files import earlier
+from blindspoon.files.durable import DurableFolder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
 from blindspoon.workbench import company
@@ -425,3 +428,46 @@ def test_a_control_that_stays_the_same_is_said_with_the_question_and_asked_befor
     back = fields(host.read(f"{base}/question")) | {"course.same_control": ""}
     host.post(f"{base}/question", **back)
     assert "same_control" not in toml.read_text("utf-8")
+
+
+def test_what_was_done_is_said_on_the_page_and_not_to_the_script_that_renews_another(at):
+    host, _ = at("planned")
+    host.bench.say("The jars are saved.")
+    renewing = {"Sec-Fetch-Dest": "empty"}
+    assert "The jars are saved." not in host.client.get("/t/crisp/jars", headers=renewing).text
+    assert "The jars are saved." in host.read("/t/crisp/jars")
+
+
+def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
+    host = visit(tmp_path)
+    page = host.read("/new")
+    form = {
+        "trial.product": "kraut", "variant[1].label": "As always", "changes": "Caraway",
+        "trial.title": "Is it crisper?", "scored": "texture", "decision.margin": "1",
+        "once": re.search('name="once" value="([^"]+)"', page)[1],
+    }  # fmt: skip
+    assert {host.post("/new", **form).location for _ in range(2)} == {"/t/kraut/rule"}
+    assert [path.name for path in tmp_path.iterdir()] == ["kraut"]
+    assert [host.post("/example").status_code for _ in range(2)] == [303, 303]
+
+
+def test_a_full_disk_while_a_ballot_is_keyed_is_no_bug_of_the_program(at, monkeypatch):
+    host, _ = at("tasting")
+
+    def full(_, name, content):
+        raise OSError(errno.ENOSPC, "No space left on device", name)
+
+    host.read("/t/crisp/tasting/1/key/5")
+    monkeypatch.setattr(DurableFolder, "save", full)
+    done = host.post("/t/crisp/tasting/1/key/5", **{"0-crunch": "7"})
+    assert done.status_code == 507
+    assert "ballots/1-Eve.csv: it cannot be written: no space left on device" in done.text
+
+
+def test_a_line_of_the_hosts_own_never_lands_in_a_column_that_has_its_field(at):
+    host, folder = at("planned")
+    own = {"batch": "Jar Moss", "own.name": "Batch", "own.value": "yes"}
+    assert host.post("/t/crisp/jars/1", **own).status_code == 303
+    table = list(csv.DictReader((folder / "batches.csv").read_text("utf-8").splitlines()))
+    assert [row["batch"] for row in table] == ["Jar Moss", "Jar Fern"]
+    assert table[0]["own_batch"] == "yes"

@@ -69,7 +69,7 @@ class SetQuestion:
         answers, problems = [], []
         for line, row in table.rows():
             text = row.get(self.name, "")
-            said = "+".join(sorted(part.strip() for part in text.split("+")))
+            said = "+".join(sorted(part.strip().lower() for part in text.split("+")))
             options = self.options.get(row.get("set", ""), ())
             found = self.same.get(said, said)
             answers.append(found if found in options else "")

@@ -302,15 +302,15 @@ class Addition:
 
     Parameters
     ----------
-    answers : mapping of (session, taster, code) to CupAnswer
-        What is new; `add` writes it.
+    answers : mapping of (session, taster, code) to Given
+        What is new, over what was seen there; `add` writes it.
     present : int
         Cups that are scored just so already.
     blank : int
         Rows without a score and a comment.
     """
 
-    answers: Mapping[Cup, CupAnswer]
+    answers: Mapping[Cup, Given]
     present: int
     blank: int
 
@@ -331,15 +331,10 @@ class Addition:
 
     def add(self, sitting: Sitting) -> None:
         """Write it into the ballots. Raises TrialFileError where one cannot be written."""
-        page = secrets.token_urlsafe(12)
         with disk.complaining(remedy=durable.CLOSE):
             for (session, taster), codes in self.cups.items():
-                ballot = sitting.ballots[session, taster]
-                given = {
-                    code: Given(self.answers[session, taster, code], ballot.answer(code).mark, page)
-                    for code in codes
-                }
-                ballot.save(given)
+                given = {code: self.answers[session, taster, code] for code in codes}
+                sitting.ballots[session, taster].save(given)
 
 
 def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> Addition:
@@ -366,6 +361,7 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
         if isinstance(source, Path)
         else source
     )
+    sitting.look_for_late()
     text = disk.read_folder(folder, without=disk.KEY)
     trial = parse_trial(text.trial)
     if not trial.attributes:
@@ -375,30 +371,28 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
         raise ScoreError(ledger.problems)
     scores, _ = points_of(questions_of(trial, ""), table)
     comments = table.cells("comment") if "comment" in table.columns else [""] * len(scores)
-    new: dict[Cup, CupAnswer] = {}
+    new, page = dict[Cup, Given](), secrets.token_urlsafe(12)
     problems, present, blank = [], 0, 0
     for row, (points, comment) in enumerate(zip(scores, comments, strict=True)):
         answer = CupAnswer(scores=points, comment=tidy_comment(comment))
         session, taster, code = ledger.scored.texts(row)
         ballot = sitting.ballots[session, taster]
+        seen = ballot.answer(code)  # gaps may be filled
+        replaced = any(
+            old and old != new for old, new in zip(seen.cells, answer.cells, strict=True)
+        )
+        there = ballot.elsewhere.get(code, ballot.part(code).file if replaced else "")
         if answer.blank:
             blank += 1
-        elif ballot.answer(code) == answer:
+        elif seen == answer:
             present += 1
-        elif there := _conflict(ballot, code, answer):
+        elif there:
             found = f"{shown(code)} of {shown(taster)} in session {session} is scored in {there}"
             allowed = "a file adds what is not scored yet, and replaces nothing"
             rule = Rule("scored-already", allowed, f"Take the row out, or correct {there}")
             problems.append(rule.broken(found, table.file, int(table.lines[row])))
         else:
-            new[session, taster, code] = answer
+            new[session, taster, code] = Given(answer, seen.mark, page)
     if problems:
         raise FormError(problems)
     return Addition(answers=new, present=present, blank=blank)
-
-
-def _conflict(ballot: Ballot, code: str, answer: CupAnswer) -> str:
-    """Name the file whose scores would be replaced; gaps may be filled."""
-    pairs = zip(ballot.answer(code).cells, answer.cells, strict=True)
-    replaced = any(old and old != new for old, new in pairs)
-    return ballot.elsewhere.get(code, ballot.part(code).file if replaced else "")

@@ -149,7 +149,7 @@ def _misread(text: str, how: ChoiceMethod) -> Fault | None:
     codes = [part.strip() for part in text.split("+")]
     if how.words:
         allowed = f"it is {' or '.join(how.words)}"
-        return None if text in how.words else Fault("bad-answer", said, allowed, remedy)
+        return None if text.lower() in how.words else Fault("bad-answer", said, allowed, remedy)
     if NOTHING.fullmatch(text):
         remedy = "Let the taster guess, or leave the cell blank"
         return Fault("bad-answer", said, "a choice is forced", remedy)
@@ -242,8 +242,8 @@ def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTa
     bits = np.zeros(len(cups) + 1, np.int64)
     bits[order] = kind.ravel()
     chose = bits[picks.picked[answered]]
-    second = np.array([t == how.words[-1] for t in picks.answers.texts] if how.words else [False])
-    said = second[picks.answers.codes[answered]] if how.words else np.zeros(answered.size, bool)
+    second = np.array([(text.lower(),) == how.words[1:] for text in picks.answers.texts], bool)
+    said = second[picks.answers.codes[answered]]
     other = kind.any(axis=1)
     if choice.method == "same-different":
         other &= ~kind.all(axis=1)

@@ -207,7 +207,8 @@ class Workbench:
         A page with a `job` that runs renews itself, without scripts too; one that shows what was
         typed does not.
         """
-        said, self._said = (self._said, "") if code == 200 else ("", self._said)
+        read = code == 200 and request.headers.get("Sec-Fetch-Dest", "document") == "document"
+        said, self._said = (self._said, "") if read else ("", self._said)
         own: dict[str, object] = {"typed": {}, "faults": {}, "theirs": {}, "job": None} | values
         if isinstance(job := own["job"], Job) and not job.ended and code != 200:
             own["job"] = None
@@ -278,14 +279,17 @@ class Workbench:
 
     def _refuse(self, error: Exception) -> Response:
         """Say what is wrong with a request, with the files of a trial, or with this program."""
-        problems: Sequence[Problem] = ()
+        problems: Sequence[Problem | str] = ()
         if isinstance(error, HTTPException):
             code = error.code or 400
             text = MESSAGES.get(code, _ELSE)
         elif isinstance(error, TrialError):
             code, text, problems = 422, "A file has to be mended first.", error.problems
-            if problems[0].slug == "cannot-write":
+            if error.problems[0].slug == "cannot-write":
                 code, text = 507, "A file could not be written."
+        elif isinstance(error, OSError) and error.filename:
+            code, text = 507, "A file could not be written."
+            problems = [f"{error.filename}: {disk.cannot('written', error)}."]
         else:
             file = own_state.note_trouble("".join(traceback.format_exception(error)))
             code, text = 500, f"{MESSAGES[500]} What happened stands in {file}."

@@ -241,7 +241,7 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
     }
     if typed.get(OWN_NAME) and typed.get(OWN_VALUE):
         column = short_name(typed[OWN_NAME], [], "own").replace("-", "_")
-        row[column] = typed[OWN_VALUE]
+        row[f"own_{column}" if column in _KINDS else column] = typed[OWN_VALUE]
     if jar.row is None:
         whole = {key: text for key, text in row.items() if text or key in batches.columns}
         cells, new = {}, [{"batch": name} | whole | {"variant": jar.variant.name}]

@@ -32,9 +32,12 @@ def add_to(bench: Workbench) -> None:
     def take_back(found: Stage, form: Form) -> Response:
         changes = {str(it.number): it for it in earlier.changes(found.folder)}
         change = changes.get(form.get("number", ""))
-        if change and (part := _needed(found, change)):
+        if change is None or not change.stands:  # taken back already, or written over
+            gone = "Nothing was taken back: its files were changed since."
+            return bench.page("message.html.j2", found, "lately", 409, text=gone)
+        if part := _needed(found, change):
             bench.see(found, part)
-        done = earlier.take_back(found.folder, change.number if change else 0)
+        done = earlier.take_back(found.folder, change.number)
         return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
 
     @bench.get("mend", broken=True)
