@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
@@ -38,7 +39,7 @@ def fill(text: str) -> str:
 
     def between(mark: re.Match[str]) -> str:
         name = mark[1]
-        made = _table(*TABLES[name]) if name in TABLES else "\n".join(columns(f"{name}.csv"))
+        made = _table(*TABLES[name]) if name in TABLES else "\n".join(LISTS[name]())
         return f"<!--{name}-->\n\n{made}\n\n<!--/{name}-->"
 
     return re.sub(r"<!--(\w+)-->\n.*?<!--/\1-->", between, text, flags=re.DOTALL)
@@ -49,27 +50,27 @@ def _table(head: Sequence[str], rows: Callable[[], Iterable[Sequence[str]]]) -> 
     return "\n".join(f"| {' | '.join(line)} |".replace("  ", " ") for line in lines)
 
 
-def units() -> Iterator[tuple[str, str, str]]:
+def units() -> Iterator[str]:
     for unit, grams in GRAMS.items():
         if unit != "g":
             source = ", NIST Handbook 44" if unit in ("oz", "lb") else ""
-            yield f"`..._{unit}`", "`..._g`", f"{grams:.12g} g{source}"
-    yield "`temperature_f`", "`temperature_c`", "(°F − 32) / 1.8"
+            yield f"- `..._{unit}` to `..._g`: {grams:.12g} g{source}"
+    yield "- `temperature_f` to `temperature_c`: (°F − 32) / 1.8"
     for name, density in DENSITY.items():
         exact = ("ml", "l", "qt") if name == "water" else ()
         rough = [unit for unit in MILLILITRES if unit not in exact]
         for kind, note in ((exact, ""), (rough, ", with a note")):
             if kind:
                 columns = ", ".join(f"`{name}_{unit}`" for unit in kind)
-                yield columns, f"`{name}_g`", f"{density:.3g} g/ml{note}"
+                yield f"- {columns} to `{name}_g`: {density:.3g} g/ml{note}"
 
 
-def acids() -> Iterator[tuple[str, str]]:
+def acids() -> Iterator[str]:
     pure = [name for name in EQUIVALENT_MASS if name != "acetic acid"]
     for name in (*pure, "lactic acid 80 %", "vinegar 5 %", *JUICES, "none"):
         citric = acid_of(name).citric_per_g
         assert citric is not None
-        yield name, f"{citric:.3f} g"
+        yield f"- {name}: {citric:.3f} g"
 
 
 def factors() -> Iterator[tuple[str, str, str]]:
@@ -109,10 +110,12 @@ NEEDED = {
     "two kinds": "needed without codes",
 }
 
-LISTS = [name.removesuffix(".csv") for name in schema.TABLES]
+LISTS: dict[str, Callable[[], Iterable[str]]] = {
+    "units": units,
+    "acids": acids,
+    **{name.removesuffix(".csv"): partial(columns, name) for name in schema.TABLES},
+}
 TABLES: dict[str, tuple[Sequence[str], Callable[[], Iterable[Sequence[str]]]]] = {
-    "units": (("column", "becomes", "by"), units),
-    "acids": (("`acid`", "citric acid in 1 g"), acids),
     "factors": (("factor", "alike up to", "declared in `differs` as"), factors),
     "cautions": (("kind", "when", "source"), cautions),
 }

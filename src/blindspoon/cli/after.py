@@ -24,7 +24,7 @@ POOL = click.option(
     "--pool",
     "together",
     is_flag=True,
-    help="One page of all: the folders are repeats of a trial in several kitchens.",
+    help="One page of all: a trial in several kitchens.",
 )
 
 
@@ -94,7 +94,7 @@ def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: 
 
 @click.command()
 @FOLDERS
-@_kept_in("reports", "Where the reports are kept, a folder for each trial.")
+@_kept_in("reports", "Where the reports are kept.")
 @POOL
 def report(folders: Sequence[Path], to: Path, together: bool) -> None:
     """Write the findings as a page, with charts and tables.
@@ -113,14 +113,14 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
 
 @click.command()
 @FOLDERS
-@_kept_in("published", "Where it is written, a folder and a zip file for each trial.")
+@_kept_in("published", "Where it is written.")
 @click.option(
     "--jar",
     type=click.FloatRange(min=1, max=1_000_000),
     default=1000,
     show_default=True,
     metavar="GRAMS",
-    help="What the reader's jar holds, to which the recipes are scaled.",
+    help="Scale the recipes to a reader's jar.",
 )
 @POOL
 def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> None:

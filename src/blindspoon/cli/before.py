@@ -153,7 +153,7 @@ def _tried(name: str) -> Callable[[Any], Any]:
 @click.option(
     "--like",
     type=click.Path(path_type=Path),
-    help="Take the spread of the scores from an earlier trial folder.",
+    help="Take the spread from an earlier trial.",
 )
 @_spread("cup", "from cup to cup")
 @_spread("taster", "between tasters")
@@ -171,10 +171,8 @@ def _tried(name: str) -> Callable[[Any], Any]:
 def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> None:  # noqa: ANN401 - SizeOptions knows them
     """Say how many tasters and sessions the question needs.
 
-    Simulates trials of this design and judges them as the report will: the chance to show a
-    difference of one margin and of two, and to show a variant alike when nothing differs. For
-    [choice] it is exact: right answers needed, and the chance to show that some can tell. For
-    [course] it names the designs, best first, and what each can show.
+    Simulates trials of this design and judges them as the report will. For [choice] it is exact;
+    for [course] it names the designs, best first, and what each can show.
     """
     from blindspoon.planning import SizeOptions, size_exactly  # noqa: PLC0415
 

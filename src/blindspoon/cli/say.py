@@ -50,7 +50,7 @@ JOBS = click.option(
     callback=lambda _context, _option, jobs: jobs or 1,
     help="Processes; -1 is every core.",
 )
-JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of a table.")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 SHOWN = 100
 
