@@ -95,13 +95,14 @@ def cautions() -> Iterator[tuple[str, str, str]]:
 def columns(table: str) -> Iterator[str]:
     for column in schema.TABLES[table]:
         if column.read != "never" and column.name != "session":
-            holds, *_ = re.split(":|, (?:from|as) ", schema.KIND_WORDS[column.kind])
-            holds = "" if column.kind in ("text", "label") else re.sub("^an? ", "", holds)
+            holds, *_ = re.split(":|, (?:from|as) | of t", schema.KIND_WORDS[column.kind])
+            holds = "" if column.kind in SAID else re.sub("^an? |^the ", "", holds)
             said = "; ".join(filter(None, [holds, NEEDED.get(column.needed, "")]))
             name = f"**`{column.name}`**" if column.needed == "always" else f"`{column.name}`"
             yield f"- {name}{f' ({said})' if said else ''}: {column.meaning}"
 
 
+SAID = {"text", "label", "mass", "temperature", "ph"}  # by the page, or by the column's own name
 NEEDED = {
     "coded": "needed with codes",
     "uncoded": "needed without codes",
