@@ -168,9 +168,11 @@ def show(screen, pages):
 
 
 @pytest.fixture(scope="module")
-def bare(browser):
+def bare(tab):
     """A page without scripts and network, with what it asked for in `asked`."""
-    context = browser.new_context(viewport=PHONE, java_script_enabled=False, offline=True)
+    context = tab.context.browser.new_context(
+        viewport=PHONE, java_script_enabled=False, offline=True
+    )
     sheet, sheet.asked = context.new_page(), []
     sheet.on("request", lambda request: sheet.asked.append(request.url))
     yield sheet
