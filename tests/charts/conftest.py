@@ -276,7 +276,7 @@ def _parts(shape: Shape) -> list[Box]:
     """Boxes of what may strike a word: a line, or each mark; areas lie behind."""
     if isinstance(shape, Marks):
         r = shape.radius
-        return [Box(x - r, y - r, x + r, y + r) for x, y in shape.centres]
+        return [Box(x - r, y - r, x + r, y + r) for x, y in shape.points]
     return [] if isinstance(shape, Area | Text) else [shape.box]
 
 

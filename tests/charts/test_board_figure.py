@@ -35,7 +35,7 @@ def marks(board, sheet):
     scene = board.lay(sheet).scene
     dots = [each for each in scene.shapes if isinstance(each, Marks)]
     zeros = [s for s in scene.shapes if isinstance(s, Line) and s.ink == "edge"]
-    return dots, [line for line in zeros if line.end[1] - line.start[1] < 20]
+    return dots, [line for line in zeros if line.points[1][1] - line.points[0][1] < 20]
 
 
 def test_primary_attributes_stand_first(board):
@@ -47,9 +47,11 @@ def test_cells_say_what_was_judged(pictures, board):
     said = [text.text for text in board.lay(WIDE).scene.texts]
     for picture in pictures:
         for place in picture.others:
-            kind, word = picture.comparison(place).verdict, picture.word(place)
+            kind, word = picture.other(place).verdict, picture.word(place)
             way = (
-                picture.attribute.more if picture.difference(place) > 0 else picture.attribute.less
+                picture.attribute.more
+                if picture.other(place).found.difference > 0
+                else picture.attribute.less
             )
             expected = {"different": way, "slight": f"slightly {way}", "alike": "alike",
                         "open": "not settled"}  # fmt: skip
@@ -77,7 +79,9 @@ def test_marks_of_one_scale_and_margin_share_a_unit(pictures, board, sheet):
     for column, picture in enumerate(reversed(pictures)):
         cells = zip(picture.others, dots[column::2], zeros[column::2], strict=True)
         for place, dot, zero in cells:
-            units.append((dot.centres[0][0] - zero.start[0]) / picture.difference(place))
+            units.append(
+                (dot.points[0][0] - zero.points[0][0]) / picture.other(place).found.difference
+            )
     assert units == pytest.approx([units[0]] * 8)
     assert units[0] > 0
     assert [dot.ink for dot in dots[::2]] == ["v1", "v2", "v3", "v4"]
@@ -89,8 +93,10 @@ def test_bands_and_bars_share_the_scale_of_the_dots(pictures, board, sheet):
     band = next(each for each in scene.shapes if isinstance(each, Area) and each.ink == "band")
     bar = next(s for s in scene.shapes if isinstance(s, Line) and s.ink == "v1")
     unit = (band.box.right - band.box.left) / 2
-    interval = pictures[1].interval(1)
-    assert (bar.end[0] - bar.start[0]) / unit == pytest.approx(interval.high - interval.low)
+    interval = pictures[1].other(1).interval
+    assert (bar.points[1][0] - bar.points[0][0]) / unit == pytest.approx(
+        interval.high - interval.low
+    )
 
 
 @SHEETS
@@ -99,8 +105,8 @@ def test_primary_attributes_are_set_apart(board, sheet):
     texts = {text.text: text for text in laid.scene.texts}
     assert texts["Primary"].x < texts["Exploratory"].x
     rows = [each for each in laid.scene.shapes if isinstance(each, Line) and each.ink == "edge"]
-    zeros = {each.start[0] for each in rows if each.box.bottom - each.box.top < 20}
-    (divider,) = {each.start[0] for each in rows} - zeros
+    zeros = {each.points[0][0] for each in rows if each.box.bottom - each.box.top < 20}
+    (divider,) = {each.points[0][0] for each in rows} - zeros
     assert texts["Primary"].x < divider < texts["Exploratory"].x
 
 
@@ -126,7 +132,7 @@ def test_many_rows_have_their_mark_beside_the_word(make):
     dots = [each for each in drawn.scene.shapes if isinstance(each, Marks)]
     assert len(dots) == 11
     word = next(text for text in drawn.scene.texts if text.text == "not settled")
-    beside = [dot for dot in dots if word.box.top < dot.centres[0][1] < word.box.bottom]
+    beside = [dot for dot in dots if word.box.top < dot.points[0][1] < word.box.bottom]
     assert len(beside) == 1
     assert beside[0].box.right < word.box.left
 

@@ -130,7 +130,7 @@ def scenes(request, trial):
 
 def marks(scene, kind: str) -> list[Marks]:
     """Marks on the lines of one kind; those beside names and the planned one stand alone."""
-    return [s for s in scene.shapes if isinstance(s, Marks) and s.kind == kind and s.centres[1:]]
+    return [s for s in scene.shapes if isinstance(s, Marks) and s.kind == kind and s.points[1:]]
 
 
 def numbers(scene) -> dict[str, list[float]]:
@@ -156,7 +156,7 @@ def test_every_panel_is_a_mark_at_the_height_of_its_chance(trial, sheet):
         assert len(drawn) == 3
         for place, (goal, each) in enumerate(zip(USUAL.values(), drawn, strict=True)):
             low, high = zero[place % len(zero)], ten[place % len(ten)]
-            heights = [(low - y) / (low - high) for _, y in each.centres]
+            heights = [(low - y) / (low - high) for _, y in each.points]
             assert heights == pytest.approx([goal(t, sessions) for t in SIZES])
 
 
@@ -164,7 +164,7 @@ def test_every_panel_is_a_mark_at_the_height_of_its_chance(trial, sheet):
 def test_tasters_stand_in_equal_ratios(trial, sheet):
     scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     for each in marks(scene, "ring"):
-        xs = [x for x, _ in each.centres]
+        xs = [x for x, _ in each.points]
         slope, start = np.polyfit(np.log(SIZES), xs, 1)
         assert xs == pytest.approx(start + slope * np.log(SIZES), abs=1e-6)
         assert slope > 0
@@ -175,7 +175,7 @@ def test_the_line_at_eight_times_in_ten_is_dashed(trial, sheet):
     scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
     assert len(dashed) == 3
-    assert {line.start[1] for line in dashed} == set(numbers(scene)["8"])
+    assert {line.points[0][1] for line in dashed} == set(numbers(scene)["8"])
 
 
 def test_what_is_asked_for_is_what_sizing_asks_for():
@@ -204,8 +204,8 @@ def test_chances_are_said_as_the_sentences_say_them(trial, chance):
 def test_the_planned_panel_is_the_large_mark_and_is_told_of(trial, sheet):
     scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     large = [s for s in scene.shapes if isinstance(s, Marks) and s.radius == LARGE]
-    places = [each.centres[SIZES.index(12)] for each in marks(scene, "disc")]
-    assert [each.centres[0] for each in large] == places
+    places = [each.points[SIZES.index(12)] for each in marks(scene, "disc")]
+    assert [each.points[0] for each in large] == places
     words = [plain(text.text) for text in scene.texts]
     assert words.count("planned panel: about 3 times in 10") == 2
     assert words.count("planned panel: nearly always") == 1
@@ -228,7 +228,7 @@ def test_each_line_is_named_with_its_mark_in_every_panel(trial, sheet):
         assert len(named) == 3
         for text in named:
             beside = Box(text.x - 20, text.y - 12, text.x, text.y + 4)
-            signs = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 1]
+            signs = [s for s in scene.shapes if isinstance(s, Marks) and len(s.points) == 1]
             assert [s.kind for s in signs if s.box.overlaps(beside)] == [kind]
 
 
@@ -329,7 +329,7 @@ def test_marks_of_one_line_can_be_told_apart(trial, sheet):
     scene = chances_of(sizing(**USUAL), trial).lay(sheet).scene
     for kind in ("ring", "disc", "diamond"):
         for each in marks(scene, kind):
-            steps = [math.dist(one, other) for one, other in pairwise(each.centres)]
+            steps = [math.dist(one, other) for one, other in pairwise(each.points)]
             assert min(steps) > 2 * each.radius
 
 

@@ -7,7 +7,7 @@ from blindspoon.charts.scene import Line, Scene, Text
 from blindspoon.charts.text import text_width
 
 DRAWING = Scene(
-    width=720, height=100, shapes=(Line(start=(0, 50), end=(720, 50), ink="ink"),)
+    width=720, height=100, shapes=(Line(points=((0, 50), (720, 50)), ink="ink"),)
 )  # fmt: skip
 
 
@@ -17,8 +17,8 @@ def test_a_figure_is_its_drawing_between_title_and_source():
     assert ground.box == (0, 0, figure.width, figure.height)
     title, line, source = rest
     assert (title.text, source.text) == ("Nothing is settled on texture", "Source: “Crisp?”")
-    assert title.box.bottom < line.start[1] - 50 < line.start[1] + 50 < source.box.top
-    assert line.start[0] == EDGE
+    assert title.box.bottom < line.points[0][1] - 50 < line.points[0][1] + 50 < source.box.top
+    assert line.points[0][0] == EDGE
 
 
 def test_a_title_of_two_lines_has_no_orphan():

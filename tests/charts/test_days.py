@@ -117,17 +117,17 @@ def test_every_taster_is_a_thin_line_until_there_are_too_many():
 def test_each_day_has_its_interval():
     upright = lines(days_chart(HARD["usual"], TRIAL, None), ink="v1", width=2.0)
     assert len(upright) == 4
-    assert all(line.start[0] == line.end[0] for line in upright)
+    assert all(line.points[0][0] == line.points[1][0] for line in upright)
 
 
 def test_brackets_stand_at_the_days_that_were_found():
     chart = days_chart(HARD["usual"], TRIAL, None)
     marks = lines(chart, ink="v1", width=2.0)
-    at = dict(zip((3, 7, 14, 28), (line.start[0] for line in marks), strict=True))
+    at = dict(zip((3, 7, 14, 28), (line.points[0][0] for line in marks), strict=True))
     spans = [
-        (line.start[0], line.end[0])
+        (line.points[0][0], line.points[1][0])
         for line in lines(chart, ink="ink", width=2.0)
-        if line.start[1] == line.end[1]
+        if line.points[0][1] == line.points[1][1]
     ]
     assert spans == [(at[3], at[14]), (at[14], at[28])]
 
@@ -135,7 +135,9 @@ def test_brackets_stand_at_the_days_that_were_found():
 def test_ph_stands_on_the_same_axis_up_to_the_last_day():
     chart = days_chart(HARD["usual"], TRIAL, PH)
     mean, track = (lines(chart, ink=ink) for ink in ("v1", "v2"))
-    assert max(it.end[0] for it in mean) == max(it.end[0] for it in track)  # day 28 of both
+    assert max(it.points[1][0] for it in mean) == max(
+        it.points[1][0] for it in track
+    )  # day 28 of both
     words = [text.text for text in chart.lay(WIDE).scene.texts]
     assert "4.6 passed in between" in words
     assert days_chart(HARD["usual"], TRIAL, log(read(0, 4.4))).alt == chart.alt

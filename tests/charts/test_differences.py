@@ -16,7 +16,7 @@ SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"]
 
 def to_points(scene):
     """Read the axis: a function from pixels to points, by the ticks and their numbers."""
-    marks = [s.start[0] for s in scene.shapes if isinstance(s, Line) and is_tick(s)]
+    marks = [s.points[0][0] for s in scene.shapes if isinstance(s, Line) and is_tick(s)]
     foot = max(text.y for text in scene.texts if text.anchor == "middle")
     words = [text.text for text in scene.texts if text.anchor == "middle" and text.y == foot]
     values = [float(text.replace("−", "-")) for text in words]
@@ -25,12 +25,14 @@ def to_points(scene):
 
 
 def is_tick(line: Line) -> bool:
-    return line.start[0] == line.end[0] and line.end[1] - line.start[1] == pytest.approx(4)
+    return line.points[0][0] == line.points[1][0] and line.points[1][1] - line.points[0][
+        1
+    ] == pytest.approx(4)
 
 
 def falling(picture):
     """Places of the variants, the largest difference first."""
-    return sorted(picture.others, key=lambda place: -picture.found(place).difference)
+    return sorted(picture.others, key=lambda place: -picture.other(place).found.difference)
 
 
 def of(scene, kind, ink):
@@ -45,7 +47,7 @@ def test_every_taster_is_a_mark_at_their_difference(typical, sheet):
     rows = of(scene, Marks, "people")
     assert len(rows) == 4
     for marks, place in zip(rows, falling(typical), strict=True):
-        seen = sorted(read([x for x, _ in marks.centres]))
+        seen = sorted(read([x for x, _ in marks.points]))
         assert seen == pytest.approx(sorted(typical.differences[:, place]), abs=1e-6)
 
 
@@ -57,7 +59,7 @@ def test_the_band_covers_the_margin(typical, sheet):
     bands = of(scene, Area, "band")
     assert len(bands) == 4
     for band in bands:
-        ends = read([x for x, _ in band.corners])
+        ends = read([x for x, _ in band.points])
         assert (ends.min(), ends.max()) == pytest.approx((-1, 1), abs=1e-6)
 
 
@@ -67,14 +69,14 @@ def test_intervals_and_estimates_are_those_of_the_procedure_that_decides(typical
     scene = plot.lay(sheet).scene
     read = to_points(scene)
     for place, ink in zip(typical.others, ["v1", "v2", "v3", "v4"], strict=True):
-        found = typical.found(place)
+        found = typical.other(place).found
         (line,) = of(scene, Line, ink)
-        alike = typical.comparison(place).verdict == "alike"
+        alike = typical.other(place).verdict == "alike"
         interval = found.equivalence_interval if alike else found.interval
-        ends = read([line.start[0], line.end[0]])
+        ends = read([line.points[0][0], line.points[1][0]])
         assert ends == pytest.approx([interval.low, interval.high], abs=1e-6)
         (dot,) = of(scene, Marks, ink)
-        assert read(dot.centres[0][0]) == pytest.approx(found.difference, abs=1e-6)
+        assert read(dot.points[0][0]) == pytest.approx(found.difference, abs=1e-6)
 
 
 @SHEETS
@@ -82,7 +84,7 @@ def test_zero_is_a_line_through_every_row(typical, sheet):
     plot = differences_plot(typical)
     scene = plot.lay(sheet).scene
     lines = of(scene, Line, "ink")
-    assert to_points(scene)([line.start[0] for line in lines]) == pytest.approx([0] * 4)
+    assert to_points(scene)([line.points[0][0] for line in lines]) == pytest.approx([0] * 4)
     assert not any(line.dashed for line in lines)
 
 
@@ -110,7 +112,7 @@ def test_an_interval_beyond_the_scale_ends_in_an_arrow(typical):
 def test_forty_one_tasters_become_densities(make):
     forty = differences_plot(make(tasters=40)).lay(WIDE).scene
     more = differences_plot(make(tasters=41)).lay(WIDE).scene
-    assert sum(len(marks.centres) for marks in of(forty, Marks, "people")) == 160
+    assert sum(len(marks.points) for marks in of(forty, Marks, "people")) == 160
     assert of(more, Marks, "people") == []
     assert len(of(more, Area, "edge")) == 4
 
@@ -137,12 +139,12 @@ def test_notes_tell_the_numbers_and_the_verdict(make):
 
 def test_an_alike_variant_shows_the_interval_that_decides(make):
     picture = make(shifts=(0.0, 0.0), labels=("Plain", "Oak"), spread=0.4, tasters=20)
-    assert picture.comparison(1).verdict == "alike"
+    assert picture.other(1).verdict == "alike"
     (row,) = differences_plot(picture).rows
-    inner = span(picture.found(1).equivalence_interval, picture.attribute)
+    inner = span(picture.other(1).found.equivalence_interval, picture.attribute)
     assert row.notes[0].endswith(" alike")
     assert row.notes[1:] == (f"{inner}, 90\u00a0%",)
-    assert row.dots[0].interval == picture.found(1).equivalence_interval
+    assert row.dots[0].interval == picture.other(1).found.equivalence_interval
 
 
 def test_the_key_says_what_decides(make):

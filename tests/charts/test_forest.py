@@ -119,7 +119,7 @@ def of(scene, kind, ink):
 
 def to_points(scene):
     """Read the axis from its ends: where the tick at zero and the next one are."""
-    ticks = [s.start[0] for s in scene.shapes if is_tick(s)]
+    ticks = [s.points[0][0] for s in scene.shapes if is_tick(s)]
     numbers = [t.text for t in scene.texts if t.text.lstrip("+−").replace(".", "").isdigit()]
     values = [float(text.replace("−", "-")) for text in numbers[-len(ticks) :]]
     slope, start = np.polyfit(ticks, values, 1)
@@ -129,8 +129,8 @@ def to_points(scene):
 def is_tick(shape):
     if not isinstance(shape, Line):
         return False
-    upright = shape.start[0] == shape.end[0]
-    return upright and shape.end[1] - shape.start[1] == pytest.approx(4)
+    upright = shape.points[0][0] == shape.points[1][0]
+    return upright and shape.points[1][1] - shape.points[0][1] == pytest.approx(4)
 
 
 @SHEETS
@@ -153,7 +153,7 @@ def test_marks_and_intervals_lie_where_the_numbers_are(sheet):
         found = [own.mixed for own in comparison.own] + [comparison.pooled]
         marks = of(scene, Marks, f"v{number}")
         assert [mark.kind for mark in marks] == ["disc", "disc", "disc", "diamond"]
-        assert [float(read(mark.centres[0][0])) for mark in marks] == pytest.approx(
+        assert [float(read(mark.points[0][0])) for mark in marks] == pytest.approx(
             [each.difference for each in found], abs=1e-6
         )
         bars = of(scene, Line, f"v{number}")
@@ -161,7 +161,7 @@ def test_marks_and_intervals_lie_where_the_numbers_are(sheet):
         if comparison.verdict == "alike":
             wanted[-1] = comparison.pooled.equivalence_interval
         for bar, interval in zip(bars, wanted, strict=True):
-            ends = read([bar.start[0], bar.end[0]])
+            ends = read([bar.points[0][0], bar.points[1][0]])
             assert ends == pytest.approx([interval.low, interval.high], abs=1e-6)
 
 
@@ -173,9 +173,9 @@ def test_margin_and_zero_run_through_every_row(sheet):
     bands = of(scene, Area, "band")
     assert len(bands) == 16
     for band in bands:
-        ends = read([x for x, _ in band.corners])
+        ends = read([x for x, _ in band.points])
         assert (ends.min(), ends.max()) == pytest.approx((-1, 1), abs=1e-6)
-    zeros = [line.start[0] for line in of(scene, Line, "ink")]
+    zeros = [line.points[0][0] for line in of(scene, Line, "ink")]
     assert read(zeros) == pytest.approx([0] * 16, abs=1e-6)
 
 

@@ -57,8 +57,8 @@ def scenes(request):
 def marks(scene) -> list[Marks]:
     """Marks in the plot: those on a ground of their own."""
     shapes = [shape for shape in scene.shapes if isinstance(shape, Marks)]
-    grounds = {shape.centres for shape in shapes if shape.ink == "ground"}
-    return [shape for shape in shapes if shape.centres in grounds and shape.ink != "ground"]
+    grounds = {shape.points for shape in shapes if shape.ink == "ground"}
+    return [shape for shape in shapes if shape.points in grounds and shape.ink != "ground"]
 
 
 def words(scene) -> str:
@@ -74,8 +74,8 @@ def test_every_variant_is_a_mark_at_its_strength_and_score(sheet):
     unit = (across[right] - across[left]) / (float(right) - float(left))
     found = [
         (
-            float(left) + (each.centres[0][0] - across[left]) / unit,
-            10 * (up["0"] - each.centres[0][1]) / (up["0"] - up["10"]),
+            float(left) + (each.points[0][0] - across[left]) / unit,
+            10 * (up["0"] - each.points[0][1]) / (up["0"] - up["10"]),
             each.kind,
         )
         for each in marks(scene)
@@ -120,8 +120,8 @@ def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():
     near = against((2.0, 2.05, 1.95), same=("v1", "v2"))
     scene = lay_measured(near, trial(), WIDE).scene
     assert "All are within 0.2 % of the control and count as equally strong." in words(scene)
-    xs = [each.centres[0][0] for each in marks(scene)]
-    wide = [each.centres[0][0] for each in marks(lay_measured(against(), trial(), WIDE).scene)]
+    xs = [each.points[0][0] for each in marks(scene)]
+    wide = [each.points[0][0] for each in marks(lay_measured(against(), trial(), WIDE).scene)]
     assert max(xs) - min(xs) < 0.4 * (max(wide) - min(wide))
     one = lay_measured(replace(against(), same_strength=("v2",)), trial(), WIDE).scene
     assert "Within 0.2 % of the control, “Cool” counts as equally strong." in words(one)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from blindspoon.charts.outcome import outcome_of
-from blindspoon.findings.comparison import AttributeResult
+from blindspoon.findings.comparison import AttributeResult, NotCompared
 from blindspoon.findings.naming import naming
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
@@ -68,14 +68,14 @@ def trial() -> Trial:
 
 @pytest.fixture
 def result(trial) -> AttributeResult:
-    none = NoResult("")
+    none, attribute = NoResult(""), trial.attributes[0]
     return AttributeResult(
-        attribute=trial.attributes[0],
+        attribute=attribute,
         primary=False,
         alpha=0.05,
         friedman=none,
         mixed=none,
-        others=(),
+        others=(NotCompared(attribute=attribute, variant=trial.variants[0], reason=""),),
         by="ranks",
     )
 
@@ -94,7 +94,7 @@ def test_a_difference_is_variant_minus_control(trial, result):
     np.testing.assert_array_equal(picture.differences[:, 0], [-2.5, np.nan])
     assert picture.others == (0,)
     assert (picture.result.by, picture.control) == ("ranks", 1)
-    assert picture.mean(0) == 4.5
+    assert picture.scored[0] == 4.5
 
 
 def test_the_source_names_trial_host_and_days(trial, result):

@@ -181,7 +181,7 @@ def test_a_mark_stands_at_its_value_and_a_line_over_its_range():
     scene = DotPlot(axes=(axis,), rows=(row,), key=("How to read.",) * 2).lay(WIDE).scene
     (line,) = (s for s in scene.shapes if isinstance(s, Line) and s.ink == "ink")
     (mark,) = (s for s in scene.shapes if isinstance(s, Marks) and s.ink == "ink")
-    share = (mark.centres[0][0] - line.start[0]) / (line.end[0] - line.start[0])
+    share = (mark.points[0][0] - line.points[0][0]) / (line.points[1][0] - line.points[0][0])
     assert share == pytest.approx((5 - 2) / (9 - 2))
 
 

@@ -49,8 +49,8 @@ def test_shapes_lie_where_the_scene_puts_them():
         png(
             scene(
                 rectangle(10, 10, 20, 20, "v1"),
-                Line(start=(30, 15), end=(50, 15), ink="v2", width=4),
-                Marks(centres=((40, 30),), radius=5, ink="v3", kind="ring"),
+                Line(points=((30, 15), (50, 15)), ink="v2", width=4),
+                Marks(points=((40, 30),), radius=5, ink="v3", kind="ring"),
             )
         )
     )

@@ -89,16 +89,16 @@ def height(scene, number: str) -> float:
 def test_every_reading_is_a_mark_at_its_height_and_day(sheet):
     scene = readings_of(log(FELL), trial(FELL)).lay(sheet).scene
     four, six = height(scene, "4"), height(scene, "6")
-    drawn = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 3]
-    read = [[4 + 2 * (four - y) / (four - six) for _, y in each.centres] for each in drawn]
+    drawn = [s for s in scene.shapes if isinstance(s, Marks) and len(s.points) == 3]
+    read = [[4 + 2 * (four - y) / (four - six) for _, y in each.points] for each in drawn]
     rounded = {tuple(round(value, 9) for value in each) for each in read}
     assert rounded == set(FELL.values())
     zeros, sixes = ([t.x for t in scene.texts if t.text == day] for day in "06")
     panels = [panel for panel in zip(zeros, sixes[-2:], strict=True) for _ in range(2)]
     for each, (zero, six_days) in zip(
-        sorted(drawn, key=lambda m: m.centres[0]), panels, strict=True
+        sorted(drawn, key=lambda m: m.points[0]), panels, strict=True
     ):
-        days = [6 * (x - zero) / (six_days - zero) for x, _ in each.centres]
+        days = [6 * (x - zero) / (six_days - zero) for x, _ in each.points]
         assert days == pytest.approx([0, 3, 6])
 
 
@@ -106,9 +106,9 @@ def test_every_reading_is_a_mark_at_its_height_and_day(sheet):
 def test_the_limit_is_a_dashed_line_with_its_number_and_words(sheet):
     scene = readings_of(log(FELL, temperature=True), trial(FELL)).lay(sheet).scene
     dashed = [s for s in scene.shapes if isinstance(s, Line) and s.dashed]
-    assert [line.start[1] for line in dashed] == [height(scene, "4.6")] * 2
+    assert [line.points[0][1] for line in dashed] == [height(scene, "4.6")] * 2
     four, six = height(scene, "4"), height(scene, "6")
-    assert (four - dashed[0].start[1]) / (four - six) == pytest.approx(0.3)
+    assert (four - dashed[0].points[0][1]) / (four - six) == pytest.approx(0.3)
     assert LIMIT_WORDS in " ".join(text.text for text in scene.texts)
 
 
@@ -133,13 +133,13 @@ def test_each_variant_has_a_panel_with_the_control_in_grey_behind_it(sheet):
 
 
 def shape(marks):
-    x, y = marks.centres[0]
-    return [(round(a - x, 6), round(b - y, 6)) for a, b in marks.centres]
+    x, y = marks.points[0]
+    return [(round(a - x, 6), round(b - y, 6)) for a, b in marks.points]
 
 
 def test_one_variant_is_drawn_in_one_plot_with_the_control_on_it():
     scene = readings_of(log(dict(list(FELL.items())[:2])), trial(FELL)).lay(WIDE).scene
-    lines = [s for s in scene.shapes if isinstance(s, Marks) and len(s.centres) == 3]
+    lines = [s for s in scene.shapes if isinstance(s, Marks) and len(s.points) == 3]
     assert [(m.kind, m.ink) for m in lines] == [("disc", "v1"), ("diamond", "ink")]
     assert {"oak <brine>", "plain <brine> (control)"} <= {text.text for text in scene.texts}
 

@@ -23,7 +23,7 @@ def test_every_taster_is_a_mark_at_their_score(typical, sheet):
     scene = plot.lay(sheet).scene
     rows = marks(scene, "people")
     assert len(rows) == 5
-    xs = np.array([[x for x, _ in row.centres] for row in rows])
+    xs = np.array([[x for x, _ in row.points] for row in rows])
     scores = typical.means.T[falling(typical)]
     slope, start = np.polyfit(scores.ravel(), xs.ravel(), 1)
     assert xs == pytest.approx(start + slope * scores, abs=1e-6)
@@ -52,7 +52,7 @@ def test_the_control_is_set_apart_by_shape_line_and_word(typical):
     assert "Plain brine (control)" in [row.label for row in plot.rows]
     assert {mark.kind for mark in marks(scene, "ink")} == {"diamond"}
     dashed = [shape for shape in scene.shapes if isinstance(shape, Line) and shape.dashed]
-    assert {line.start[0] for line in dashed} == {marks(scene, "ink")[0].centres[0][0]}
+    assert {line.points[0][0] for line in dashed} == {marks(scene, "ink")[0].points[0][0]}
 
 
 def test_a_variant_without_scores_says_so(make):

@@ -100,7 +100,7 @@ def test_a_mark_without_result_shows_only_where_zero_is():
 
 def test_many_dots_are_one_path_and_stand_where_they_did():
     centres = tuple((10.0 + place, 20.5) for place in range(MANY + 3))
-    few, many = (Marks(centres=some, radius=3.6, ink="people") for some in (centres[:3], centres))
+    few, many = (Marks(points=some, radius=3.6, ink="people") for some in (centres[:3], centres))
     root = parse(inline_svg(Scene(width=60, height=40, shapes=(few,)), ""))
     assert [float(dot.get("cx")) for dot in root.iter("circle")] == [10, 11, 12]
     (path,) = parse(inline_svg(Scene(width=60, height=40, shapes=(many,)), ""))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
@@ -14,6 +14,8 @@ from blindspoon.charts.text import text_width, wrap
 from blindspoon.stats.results import Interval
 from blindspoon.trial import Attribute
 
+ROOM = 0.18
+"""Share of an axis of differences that is kept on either side of zero."""
 TICK_GAP = 4.0
 """Pixels between the numbers of an axis."""
 
@@ -73,6 +75,10 @@ class Axis:
         """Keep a value between the ends."""
         return min(max(value, self.low), self.high)
 
+    def cuts(self, intervals: Iterable[Interval]) -> bool:
+        """Whether any of them goes on beyond an end."""
+        return any(it.low < self.low or it.high > self.high for it in intervals)
+
     def ticks(self, size: float) -> list[tuple[float, str]]:
         """Choose round values whose words, of a size in pixels, keep apart."""
         write = wording.signed if self.signed else wording.number
@@ -88,20 +94,30 @@ class Axis:
 
 def difference_axis(
     attribute: Attribute,
-    ends: tuple[float, float],
+    seen: Iterable[float],
     *,
     head: str = "",
     words: str = "same as the control",
 ) -> Axis:
-    """Make an axis of differences in points: zero is the reference, the margin is shaded."""
+    """Make an axis of differences in points: zero is the reference, the margin is shaded.
+
+    It holds all that is seen, no farther than the scale can go, and on either side of zero room
+    for the words of the scale.
+    """
     less, more = wording.directions(attribute)
-    margin = attribute.margin
+    margin, scale = attribute.margin, attribute.scale
+    held, span = (
+        [-(margin or 0.0), margin or 0.0, *seen],
+        max(scale.high - scale.low, margin or 0.0),
+    )
+    low, high = max(min(held), -span), min(max(held), span)
+    room = max((high - low) * ROOM, span / 50)
     return Axis(
-        low=ends[0],
-        high=ends[1],
+        low=min(low - room / 6, -room),
+        high=max(high + room / 6, room),
         ends=(f"← {less}", f"{more} →"),
         head=head,
-        step=attribute.scale.step,
+        step=scale.step,
         reference=0.0,
         words=words,
         band=None if margin is None else Interval(-margin, margin),
@@ -170,25 +186,25 @@ def axis_behind(axis: Axis, top: float, bottom: float) -> list[Shape]:
     if axis.band is not None:
         sides = axis.x(axis.band.low), axis.x(axis.band.high)
         shapes.append(rectangle(sides[0], top, sides[1], bottom, "band"))
-        shapes += [Line(start=(x, top), end=(x, bottom), ink="edge", dashed=True) for x in sides]
+        shapes += [Line(points=((x, top), (x, bottom)), ink="edge", dashed=True) for x in sides]
     if axis.reference is not None:
         x, solid = axis.x(axis.reference), bool(axis.words)
         ink = "ink" if solid else "edge"
-        shapes.append(Line(start=(x, top), end=(x, bottom), ink=ink, dashed=not solid))
+        shapes.append(Line(points=((x, top), (x, bottom)), ink=ink, dashed=not solid))
     return shapes
 
 
 def axis_bar(axis: Axis, interval: Interval, y: float, ink: str, width: float) -> list[Shape]:
     """Draw an interval; where it goes on beyond the axis it ends in an arrow."""
     low, high = axis.x(axis.within(interval.low)), axis.x(axis.within(interval.high))
-    shapes: list[Shape] = [Line(start=(low, y), end=(high, y), ink=ink, width=width)]
+    shapes: list[Shape] = [Line(points=((low, y), (high, y)), ink=ink, width=width)]
     for beyond, root, way in (
         (interval.low < axis.low, low, -1),
         (interval.high > axis.high, high, 1),
     ):
         if beyond:
             tip = (root + way * (INSET - 1), y)
-            shapes.append(Area(corners=((root, y - 4.5), tip, (root, y + 4.5)), ink=ink))
+            shapes.append(Area(points=((root, y - 4.5), tip, (root, y + 4.5)), ink=ink))
     return shapes
 
 
@@ -205,7 +221,7 @@ def axis_numbers(
         place = min(max(x, half), width - half)
         text = Text(x=place, y=y + 5 + size, text=words, size=size, ink="soft", anchor="middle")
         if not any(padded(text).overlaps(other.box) for other in shown if ticks):
-            shapes.append(Line(start=(x, y), end=(x, y + 4), ink="edge"))
+            shapes.append(Line(points=((x, y), (x, y + 4)), ink="edge"))
             shown.append(text)
     return [*shapes, *shown], y + size + 9
 

@@ -57,14 +57,14 @@ def _mark_shapes(
         left, right = (axis.x(axis.within(end)) for end in (-margin, margin))
         shapes.append(rectangle(left, box.top, right, box.bottom, "band"))
     zero = axis.x(0.0)
-    shapes.append(Line(start=(zero, box.top), end=(zero, box.bottom), ink="edge"))
+    shapes.append(Line(points=((zero, box.top), (zero, box.bottom)), ink="edge"))
     if interval is not None:
         left, right = (axis.x(axis.within(end)) for end in (interval.low, interval.high))
-        bar = Line(start=(left, middle), end=(right, middle), ink=ink, width=radius * 4 / 7)
+        bar = Line(points=((left, middle), (right, middle)), ink=ink, width=radius * 4 / 7)
         shapes.append(bar)
     if estimate is not None:
         centre = (axis.x(axis.within(estimate)), middle)
-        shapes.append(Marks(centres=(centre,), radius=radius, ink=ink))
+        shapes.append(Marks(points=(centre,), radius=radius, ink=ink))
     return shapes
 
 
@@ -195,10 +195,9 @@ def _limits(outcomes: Sequence[AttributeOutcome]) -> dict[str, float]:
     kinds = [(outcome.attribute.scale, outcome.attribute.margin) for outcome in outcomes]
     for outcome, kind in zip(outcomes, kinds, strict=True):
         ends = [reach.get(kind, 0.0), outcome.attribute.margin or 0.0]
-        for place in outcome.others:
-            interval, found = outcome.interval(place), outcome.found(place)
-            ends += [abs(interval.low), abs(interval.high)] if interval is not None else []
-            ends += [abs(found.difference)] if found is not None else []
+        for other in outcome.result.comparisons:
+            ends += [abs(other.interval.low), abs(other.interval.high)] if other.interval else []
+            ends += [abs(other.found.difference)] if other.found else []
         reach[kind] = max(ends)
     names = (outcome.attribute.name for outcome in outcomes)
     return {name: reach[kind] or 1.0 for name, kind in zip(names, kinds, strict=True)}
@@ -227,7 +226,7 @@ def _row(grid: _Grid, place: int, y: float) -> tuple[list[Shape], float]:
     style, sheet, lines = grid.sheet.style, grid.sheet, grid.labels[place]
     top = y + style.pad + sheet.spare / 2
     first = Text(x=0, y=top + 0.8 * style.leading, text="", size=style.note, bold=True)
-    shapes: list[Shape] = [Line(start=(0, y), end=(sheet.width, y), ink="hair")]
+    shapes: list[Shape] = [Line(points=((0, y), (sheet.width, y)), ink="hair")]
     shapes += column(lines, first, style.leading)
     ends = [top + style.leading * len(lines)]
     top = top if sheet.beside else ends[0] + 2
@@ -240,7 +239,7 @@ def _row(grid: _Grid, place: int, y: float) -> tuple[list[Shape], float]:
     if 0 < primary < len(grid.outcomes):  # exploratory attributes are set apart
         x = grid.lefts[primary] - APART / 2
         start = (x, y if sheet.beside else top)
-        shapes.append(Line(start=start, end=(x, end), ink="edge"))
+        shapes.append(Line(points=(start, (x, end)), ink="edge"))
     return shapes, end
 
 
@@ -249,19 +248,18 @@ def _cell(
 ) -> tuple[list[Shape], float]:
     """Draw a mark and its words, and tell where they end."""
     (left, top), style, (wide, tall), shapes = at, grid.sheet.style, grid.mark, list[Shape]()
+    other = outcome.other(place)
     if wide:
-        found = outcome.found(place)
         shapes = _mark_shapes(
-            None if found is None else found.difference,
-            outcome.interval(place),
+            None if other.found is None else other.found.difference,
+            other.interval,
             outcome.attribute.margin,
             grid.limits[outcome.attribute.name],
             Box(left, top, left + wide, top + tall),
             variant_inks(len(outcome.variants), outcome.control)[place],
             0.75 * style.estimate,
         )
-    compared = outcome.comparison(place)
-    shown = compared is not None and compared.differs
+    shown = other.verdict in ("different", "slight")
     x, room = left + grid.words[0], grid.width - grid.words[0]
     y = top + grid.words[1] + 0.8 * style.leading
     ink = "ink" if shown else "soft"

@@ -240,7 +240,7 @@ class DotPlot:
                 parts.append((step, _placed(words[step - 2], style, middle, (y, y + high))))
             for axis, dot in zip(axes, row.dots, strict=True):
                 parts.append((1, axis_behind(axis, y, y + high)))
-                line = Line(start=(axis.sides[0], base), end=(axis.sides[1], base), ink="hair")
+                line = Line(points=((axis.sides[0], base), (axis.sides[1], base)), ink="hair")
                 parts.append((0, [line]))
                 if axis is axes[0]:
                     parts.append((step, [shape.moved(0, base) for shape in crowd]))
@@ -303,7 +303,7 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> _People:
     if most > style.marks:
         tall = style.density / max(float(share.max()) for share in plot.shares if share.size)
         crowds: list[list[Shape]] = [
-            [Area(corners=outline(share, axis.left, axis.right, 0.0, tall), ink="edge")]
+            [Area(points=outline(share, axis.left, axis.right, 0.0, tall), ink="edge")]
             if share.size
             else []
             for share in plot.shares
@@ -312,8 +312,8 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> _People:
     size = size_for(places, style.diameters, style.tallest)
     stacks = [tuple((x, -above) for x, above in dodge(row, size)) for row in places]
     highest = max(-y for stack in stacks for _, y in stack) + size.diameter / 2
-    marks = Marks(centres=(), radius=size.diameter / 2 - 0.4, ink="people")
-    crowds = [[replace(marks, centres=stack)] if stack else [] for stack in stacks]
+    marks = Marks(points=(), radius=size.diameter / 2 - 0.4, ink="people")
+    crowds = [[replace(marks, points=stack)] if stack else [] for stack in stacks]
     return _People(crowds=crowds, tall=max(style.least, highest))
 
 
@@ -367,7 +367,7 @@ def _heading(head: str, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     top = y + 12 + style.leading
     first = Text(x=0, y=top, text="", size=style.label + 1, bold=True)
     words = block(head, sheet.width, style.leading + 2, first)
-    line = Line(start=(0, y + 8), end=(sheet.width, y + 8), ink="hair")
+    line = Line(points=((0, y + 8), (sheet.width, y + 8)), ink="hair")
     return [line, *words], words[-1].box.bottom + 2
 
 
@@ -380,6 +380,6 @@ def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:
     if dot.estimate is not None:
         centre = ((axis.x(axis.within(dot.estimate)), y),)
         radius = style.estimate + (dot.mark == "diamond")
-        shapes.append(Marks(centres=centre, radius=radius + 1.5, ink="ground", kind=dot.mark))
-        shapes.append(Marks(centres=centre, radius=radius, ink=dot.ink, kind=dot.mark))
+        shapes.append(Marks(points=centre, radius=radius + 1.5, ink="ground", kind=dot.mark))
+        shapes.append(Marks(points=centre, radius=radius, ink=dot.ink, kind=dot.mark))
     return shapes

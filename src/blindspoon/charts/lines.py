@@ -255,11 +255,11 @@ def _guides(plane: _Plane, *, numbers: bool) -> list[Shape]:
     if plot.band is not None:
         low, high = map(plane.y, plot.band)
         shapes.append(rectangle(left, high, right, low, "band"))
-        shapes += [Line(start=(left, y), end=(right, y), ink="hair") for y in (low, high)]
+        shapes += [Line(points=((left, y), (right, y)), ink="hair") for y in (low, high)]
     for value, words in _up(plot):
         y, dashed = plane.y(value), value == plot.dashed
         ink = "edge" if dashed else "hair"
-        shapes.append(Line(start=(left, y), end=(right, y), ink=ink, dashed=dashed))
+        shapes.append(Line(points=((left, y), (right, y)), ink=ink, dashed=dashed))
         near = plot.dashed is not None and abs(y - plane.y(plot.dashed)) <= LEADING
         if numbers and (dashed or not near):
             ink = "ink" if dashed else "soft"
@@ -275,12 +275,10 @@ def _brackets(plane: _Plane, sheet: Sheet) -> list[Shape]:
         y = plane.top - 6 - ROW * row
         start = left if after is None else plane.axis.x(after)
         end = right if by is None else plane.axis.x(by)
-        shapes.append(Line(start=(start, y), end=(end, y), ink="ink", width=2.0))
+        shapes.append(Line(points=((start, y), (end, y)), ink="ink", width=2.0))
         for x in [start] * (after is not None) + [end] * (by is not None):
-            shapes.append(Line(start=(x, y - 5), end=(x, y + 5), ink="ink", width=2.0))
-            shapes.append(
-                Line(start=(x, plane.top), end=(x, plane.bottom), ink="edge", dashed=True)
-            )
+            shapes.append(Line(points=((x, y - 5), (x, y + 5)), ink="ink", width=2.0))
+            shapes.append(Line(points=((x, plane.top), (x, plane.bottom)), ink="edge", dashed=True))
         half = text_width(words, SMALL) / 2
         x = min(max((start + end) / 2, half), sheet.width - half)
         shapes.append(Text(x=x, y=y - 9, text=words, size=SMALL, anchor="middle"))
@@ -295,8 +293,8 @@ def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
     leads, shapes = list[Shape](), list[Shape]()
     for series, lines, end, y in zip(named, names, ends, middles, strict=True):
         mark = (x + RADIUS, y)
-        leads.append(Line(start=end, end=mark, ink="hair"))
-        shapes.append(Marks(centres=(mark,), radius=RADIUS, ink=series.ink, kind=series.kind))
+        leads.append(Line(points=(end, mark), ink="hair"))
+        shapes.append(Marks(points=(mark,), radius=RADIUS, ink=series.ink, kind=series.kind))
         first = y + 4 - LEADING * (len(lines) - 1) / 2
         shapes += column(lines, Text(x=x + 2 * RADIUS + 6, y=first, text="", size=SMALL), LEADING)
     return [*leads, *shapes]
@@ -312,21 +310,21 @@ def _series(plane: _Plane) -> list[Shape]:
     for series in plane.plot.series:
         ink, width, kind = series.ink, series.width, series.kind
         places = tuple(plane.place(point) for point in series.points)
-        lines += [Line(start=a, end=b, ink=ink, width=width) for a, b in pairwise(places)]
+        lines += [Line(points=(a, b), ink=ink, width=width) for a, b in pairwise(places)]
         for (x, _), span in zip(places, series.spans, strict=False):
             low, high = map(plane.y, span)
-            lines.append(Line(start=(x, low), end=(x, high), ink=ink, width=2.0))
+            lines.append(Line(points=((x, low), (x, high)), ink=ink, width=2.0))
         gaps = [after[0] - before[0] for before, after in pairwise(places)]
         radius = max(min([RADIUS, *(0.48 * gap for gap in gaps if gap > 0)]), 2.0)
-        mark = Marks(centres=places, radius=radius, ink=ink, kind=kind)
+        mark = Marks(points=places, radius=radius, ink=ink, kind=kind)
         if len(places) > 1 and not series.bare:
             marks.append(mark)
         if len(places) == 1 or series.large is not None:
             shown = (places[series.large or 0],)
             larger = LARGE if series.large is not None else RADIUS + 1
             solid: Literal["disc", "diamond"] = "diamond" if kind == "diamond" else "disc"
-            marks.append(Marks(centres=shown, radius=larger + 1.5, ink="ground", kind=solid))
-            marks.append(replace(mark, centres=shown, radius=larger))
+            marks.append(Marks(points=shown, radius=larger + 1.5, ink="ground", kind=solid))
+            marks.append(replace(mark, points=shown, radius=larger))
     return [*lines, *marks]
 
 

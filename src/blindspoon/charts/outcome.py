@@ -9,11 +9,10 @@ import numpy as np
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.chart import source_of
 from blindspoon.findings.compare import Scored
-from blindspoon.findings.comparison import AttributeResult, Comparison
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, Other
 from blindspoon.findings.naming import Naming
 from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Contrast, Interval
 from blindspoon.trial import Attribute, Trial, Variant
 
 
@@ -54,55 +53,34 @@ class AttributeOutcome:
         """Positions of all variants but the control."""
         return tuple(place for place in range(len(self.variants)) if place != self.control)
 
-    def comparison(self, place: int) -> Comparison | None:
-        """Look up a variant's comparison with its verdict; None where it was not compared."""
-        if place == self.control:
-            return None
-        others, row = self.result.others, place - (place > self.control)
-        other = others[row] if row < len(others) else None
-        return other if isinstance(other, Comparison) else None
-
-    def found(self, place: int) -> Contrast | None:
-        """Look up what the procedure that decides found; None where it gave no result."""
-        comparison = self.comparison(place)
-        return None if comparison is None else comparison.found
-
-    def interval(self, place: int) -> Interval | None:
-        """Give the interval that decides: of a variant that is alike, that of equivalence."""
-        comparison, found = self.comparison(place), self.found(place)
-        if comparison is None or found is None:
-            return None
-        alike = comparison.verdict == "alike"
-        return (found.equivalence_interval if alike else None) or found.interval
-
-    def difference(self, place: int) -> float:
-        """Give the estimate, in points, variant minus control; NaN where there is none."""
-        found = self.found(place)
-        return float("nan") if found is None else found.difference
+    def other(self, place: int) -> Other:
+        """Look up what was found of a variant that is not the control."""
+        return self.result.others[place - (place > self.control)]
 
     def word(self, place: int) -> str:
         """Say what was judged of a variant: "crisper"."""
-        compared = self.comparison(place)
-        if compared is None:
+        other = self.other(place)
+        if isinstance(other, NotCompared):
             return "not compared"
-        return in_a_word(compared.verdict, self.attribute, up=self.difference(place) > 0)
+        return in_a_word(other.verdict, self.attribute, up=other.direction > 0)
 
     def other_word(self, place: int) -> str:
         """Say what the second procedure would judge, where it is something else, in brackets."""
-        compared = self.comparison(place)
-        said = "" if compared is None else otherwise(compared)
+        said = otherwise(self.other(place))
         return f"({said})" if said else ""
 
-    def mean(self, place: int) -> float:
-        """Give the plain mean of a variant's scores, in points; NaN where nobody scored it."""
-        if place != self.control:
-            comparison = self.comparison(place)
-            if comparison is not None:
-                return comparison.mean_variant
-        elif self.result.comparisons:
-            return self.result.comparisons[0].mean_control
-        scored = self.means[np.isfinite(self.means[:, place]), place]
-        return float(scored.mean()) if scored.size else float("nan")
+    @property
+    def scored(self) -> dict[int, float]:
+        """Plain means of the scores, in points, of the variants that anybody scored."""
+        found = {
+            place: float(column[np.isfinite(column)].mean())
+            for place, column in enumerate(self.means.T)
+            if np.isfinite(column).any()
+        }
+        for place in self.others:
+            if isinstance(other := self.other(place), Comparison):
+                found |= {place: other.mean_variant, self.control: other.mean_control}
+        return found
 
 
 def outcome_of(

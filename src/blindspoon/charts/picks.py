@@ -32,11 +32,11 @@ def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
         words, y = _limits(found, axis, sheet, head[-1].y + style.pad)
         bottom = y + 2 * max(radius, 6.0) + 2 * style.pad + sheet.spare
         luck = axis.x(found.expected)
-        dashed = Line(start=(luck, y), end=(luck, bottom), ink="edge", dashed=True)
+        dashed = Line(points=((luck, y), (luck, bottom)), ink="edge", dashed=True)
         shapes += [*head, *words, dashed]
         if found.needed is not None:
             x = axis.x(found.needed)
-            shapes.append(Line(start=(x, y), end=(x, bottom), ink="ink", width=2.0))
+            shapes.append(Line(points=((x, y), (x, bottom)), ink="ink", width=2.0))
         shapes += _marks(found, axis, radius, (y + bottom) / 2)
         y = bottom + style.leading / 2
     numbers, y = axis_numbers(axis, y, style.small, sheet.width)
@@ -70,8 +70,8 @@ def _marks(found: ChoiceFound, axis: Axis, radius: float, y: float) -> list[Shap
         ]
     places = [(axis.x(number + 0.5), y) for number in range(found.tests)]
     right, wrong = tuple(places[: found.right]), tuple(places[found.right :])
-    discs = [Marks(centres=right, radius=radius, ink="v1")] if right else []
-    rings = [Marks(centres=wrong, radius=radius, ink="people", kind="ring")] if wrong else []
+    discs = [Marks(points=right, radius=radius, ink="v1")] if right else []
+    rings = [Marks(points=wrong, radius=radius, ink="people", kind="ring")] if wrong else []
     return [*discs, *rings]
 
 

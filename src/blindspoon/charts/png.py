@@ -90,9 +90,9 @@ class Canvas:
                     self._letters(shape, ink)
             case Line():
                 dash = DASH if shape.dashed else None
-                self._path(Path([shape.start, shape.end]), None, ink, shape.width, dash)
+                self._path(Path(shape.points), None, ink, shape.width, dash)
             case Area():
-                self._path(_closed(shape.corners), ink)
+                self._path(_closed(shape.points), ink)
             case Marks():
                 self._marks(shape, ink)
 
@@ -133,7 +133,7 @@ class Canvas:
         )
 
     def _marks(self, shape: Marks, ink: str) -> None:
-        for centre in shape.centres:
+        for centre in shape.points:
             if shape.kind == "diamond":
                 self._path(_closed(diamond(centre, shape.radius)), ink)
             elif shape.kind == "disc":

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Literal
 
 from blindspoon import wording
-from blindspoon.charts.axis import Axis, difference_axis, shaded_words
+from blindspoon.charts.axis import difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
 from blindspoon.charts.palette import variant_inks
@@ -66,19 +65,29 @@ def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
 
 def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     """Set the kitchens of each variant under its name, the pooled one last."""
-    names = [variant.name for variant in pool.variants]
+    names, rows = [variant.name for variant in pool.variants], list[Row]()
     inks = variant_inks(len(names), names.index(pool.first.control))
-    rows = []
+    own, pooled = list[MixedContrast](), list[MixedContrast]()
     for compared in shown.comparisons:
         ink, head = inks[names.index(compared.variant.name)], compared.variant.label
-        for own in compared.own:
-            rows.append(replace(_row(shown, own.kitchen, own.mixed, ink), head=head))
+        for it in compared.own:
+            rows.append(_row(shown, it.kitchen, it.mixed, ink, head=head))
             head = ""
         label = BOTH if compared.alone else POOLED
         rows.append(_row(shown, label, compared.deciding, ink, compared.verdict))
-    axis = difference_axis(shown.attribute, _limits(shown))
-    key = _key(pool, shown, axis)
+        own += [it.mixed for it in compared.own if isinstance(it.mixed, MixedContrast)]
+        pooled += [compared.found] if compared.found else []
+    seen = [*_ends(own), *(found.difference for found in pooled)]
+    reach = BEYOND * max(map(abs, [*seen, shown.attribute.margin or 0.0]))
+    axis = difference_axis(
+        shown.attribute, (*seen, *(min(max(end, -reach), reach) for end in _ends(pooled)))
+    )
+    key = _key(pool, shown, cut=axis.cuts(found.interval for found in (*own, *pooled)))
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
+
+
+def _ends(contrasts: list[MixedContrast]) -> list[float]:
+    return [end for found in contrasts for end in (found.interval.low, found.interval.high)]
 
 
 def _row(
@@ -87,11 +96,12 @@ def _row(
     found: MixedContrast | NoResult,
     ink: str,
     verdict: Kind | None = None,
+    head: str = "",
 ) -> Row:
     """Draw what one kitchen found, or, where there is a verdict, what all come to."""
     judged = (NAMES[verdict],) if verdict else ()
     if isinstance(found, NoResult):
-        return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged))
+        return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged), head=head)
     interval, level = found.interval, ""
     if verdict == "alike":
         interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
@@ -100,36 +110,10 @@ def _row(
     digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
     reach = f"{wording.span(interval, shown.attribute)}{level}"
     notes = (wording.signed(found.difference, digits), reach, *judged)
-    return Row(label=label, dots=(dot,), notes=notes)
+    return Row(label=label, dots=(dot,), notes=notes, head=head)
 
 
-def _limits(shown: PooledAttribute) -> tuple[float, float]:
-    """Find the ends of the axis: all that kitchens found, of pooled intervals what is near."""
-    scale, margin = shown.attribute.scale, shown.attribute.margin or 0.0
-    own, pooled = _contrasts(shown)
-    seen = [-margin, margin, *_ends(own), *(found.difference for found in pooled)]
-    low, high = min(seen), max(seen)
-    reach = BEYOND * max(-low, high)
-    low, high = min(low, *_ends(pooled)), max(high, *_ends(pooled))
-    span = max(scale.high - scale.low, margin)
-    low, high = max(low, -reach, -span), min(high, reach, span)
-    room = max((high - low) * 0.03, span / 50)
-    return min(low - room, -room), max(high + room, room)
-
-
-def _contrasts(shown: PooledAttribute) -> tuple[list[MixedContrast], list[MixedContrast]]:
-    """List what kitchens found, and what all come to, where there is a result."""
-    own = (own.mixed for compared in shown.comparisons for own in compared.own)
-    pooled = (compared.deciding for compared in shown.comparisons)
-    one, other = ([it for it in found if isinstance(it, MixedContrast)] for found in (own, pooled))
-    return one, other
-
-
-def _ends(contrasts: list[MixedContrast]) -> list[float]:
-    return [end for found in contrasts for end in (found.interval.low, found.interval.high)]
-
-
-def _key(pool: Pool, shown: PooledAttribute, axis: Axis) -> str:
+def _key(pool: Pool, shown: PooledAttribute, *, cut: bool) -> str:
     """Say how to read the chart."""
     control, level = pool.variant(pool.first.control).label, wording.percent(1 - shown.alpha)
     text = (
@@ -139,7 +123,6 @@ def _key(pool: Pool, shown: PooledAttribute, axis: Axis) -> str:
     )
     if any(comparison.verdict == "alike" for comparison in shown.comparisons):
         text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
-    cut = any(end != axis.within(end) for found in _contrasts(shown) for end in _ends(found))
     text += ", an arrow where an interval goes on." if cut else "."
     exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
     return " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, Self
 
 from blindspoon.charts.text import text_width, wrap
 
@@ -57,64 +57,58 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """A line across or upright, cut off square at its ends."""
+class Drawn:
+    """What is drawn at some points in one colour; each kind says what its points are."""
 
-    start: Point
-    end: Point
+    points: tuple[Point, ...]
     ink: str
+
+    @property
+    def reach(self) -> Point:
+        """How far it goes beyond its points, across and down."""
+        return 0.0, 0.0
+
+    @property
+    def box(self) -> Box:
+        """The rectangle that it fills."""
+        (xs, ys), (x, y) = zip(*self.points, strict=True), self.reach
+        return Box(min(xs) - x, min(ys) - y, max(xs) + x, max(ys) + y)
+
+    def moved(self, dx: float, dy: float) -> Self:
+        """Put the same elsewhere."""
+        return replace(self, points=tuple((x + dx, y + dy) for x, y in self.points))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line(Drawn):
+    """A line from point to point, across or upright, cut off square at its ends."""
+
     width: float = 1.0
     dashed: bool = False
 
     @property
-    def box(self) -> Box:
-        """The rectangle that it fills."""
-        left, top, right, bottom = _hull((self.start, self.end), 0.0)
-        half = self.width / 2
-        if top == bottom:
-            return Box(left, top - half, right, bottom + half)
-        return Box(left - half, top, right + half, bottom)
-
-    def moved(self, dx: float, dy: float) -> Line:
-        """Put the same line elsewhere."""
-        start, end = _shift((self.start, self.end), dx, dy)
-        return replace(self, start=start, end=end)
+    def reach(self) -> Point:
+        """Half its width, to either side."""
+        (_, start), (_, end) = self.points
+        return (0.0, self.width / 2) if start == end else (self.width / 2, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Area:
-    """A filled polygon."""
-
-    corners: tuple[Point, ...]
-    ink: str
-
-    @property
-    def box(self) -> Box:
-        """The rectangle that it fills."""
-        return _hull(self.corners, 0.0)
-
-    def moved(self, dx: float, dy: float) -> Area:
-        """Put the same area elsewhere."""
-        return replace(self, corners=_shift(self.corners, dx, dy))
+class Area(Drawn):
+    """A filled polygon; the points are its corners."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Marks:
-    """Marks of one kind and size: filled discs, rings or diamonds; `radius` to the outer edge."""
+class Marks(Drawn):
+    """Filled discs, rings or diamonds around points; `radius` to the outer edge."""
 
-    centres: tuple[Point, ...]
     radius: float
-    ink: str
     kind: Literal["disc", "ring", "diamond"] = "disc"
 
     @property
-    def box(self) -> Box:
-        """The rectangle that they fill."""
-        return _hull(self.centres, self.radius)
-
-    def moved(self, dx: float, dy: float) -> Marks:
-        """Put the same marks elsewhere."""
-        return replace(self, centres=_shift(self.centres, dx, dy))
+    def reach(self) -> Point:
+        """Its radius."""
+        return self.radius, self.radius
 
 
 Shape = Text | Line | Area | Marks
@@ -136,7 +130,7 @@ class Scene:
 
 def rectangle(left: float, top: float, right: float, bottom: float, ink: str) -> Area:
     """Fill a rectangle."""
-    return Area(corners=((left, top), (right, top), (right, bottom), (left, bottom)), ink=ink)
+    return Area(points=((left, top), (right, top), (right, bottom), (left, bottom)), ink=ink)
 
 
 def diamond(centre: Point, radius: float) -> tuple[Point, ...]:
@@ -156,12 +150,3 @@ def block(words: str, width: float, leading: float, like: Text) -> tuple[Text, .
     """Wrap words into a column that begins at the place of `like`; empty without words."""
     lines = wrap(words, like.size, width, bold=like.bold) if words else ()
     return column(lines, like, leading)
-
-
-def _shift(points: tuple[Point, ...], dx: float, dy: float) -> tuple[Point, ...]:
-    return tuple((x + dx, y + dy) for x, y in points)
-
-
-def _hull(points: tuple[Point, ...], more: float) -> Box:
-    xs, ys = zip(*points, strict=True)
-    return Box(min(xs) - more, min(ys) - more, max(xs) + more, max(ys) + more)

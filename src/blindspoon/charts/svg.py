@@ -102,12 +102,12 @@ def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
             width = "" if shape.width == 1 else f' stroke-width="{_short(shape.width)}"'
             dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
             look = f' stroke="{ink}"{width}{dash}'
-            (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in (shape.start, shape.end))
+            (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in shape.points)
             place = f' x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
             to = f"V{y2}" if x1 == x2 else f"H{x2}" if y1 == y2 else f"L{x2} {y2}"
             yield Form("line", look, place, step=f"M{x1} {y1}{to}", path=look)
         case Area():
-            yield Form("polygon", f' fill="{ink}"', f' points="{_points(shape.corners)}"')
+            yield Form("polygon", f' fill="{ink}"', f' points="{_points(shape.points)}"')
         case Marks():
             yield from _marks(shape, ink, paint("ground"))
 
@@ -116,13 +116,13 @@ def _marks(shape: Marks, ink: str, ground: str) -> Iterator[Form]:
     radius, look = shape.radius, f' fill="{ink}"'
     dot = f' stroke="{ink}" stroke-width="{_short(2 * radius)}" stroke-linecap="round"'
     if shape.kind == "diamond":
-        for centre in shape.centres:
+        for centre in shape.points:
             yield Form("polygon", look, f' points="{_points(diamond(centre, radius))}"')
         return
     if shape.kind == "ring":
         look = f' fill="{ground}" stroke="{ink}" stroke-width="{_short(RING * radius)}"'
         radius, dot = radius * (1 - RING / 2), ""
-    for x, y in (map(_short, centre) for centre in shape.centres):
+    for x, y in (map(_short, centre) for centre in shape.points):
         place = f' cx="{x}" cy="{y}" r="{_short(radius)}"'
         yield Form("circle", look, place, step=f"M{x} {y}z", path=dot)
 

@@ -49,12 +49,13 @@ def _places_plot(attribute: Attribute, found: OrderEffect) -> DotPlot:
     intervals = [effect.interval for effect in found.effects]
     scale = attribute.scale
     least = max(attribute.margin or 0.0, (scale.high - scale.low) / 20)
-    reach = 1.05 * max(least, *(max(-interval.low, interval.high) for interval in intervals))
+    reach = max(least, *(max(-interval.low, interval.high) for interval in intervals))
     head = "Distance from the mean of all places, in points"
     axis = difference_axis(attribute, (-reach, reach), head=head, words="")
+    goes_on = ", an arrow where it goes on" * axis.cuts(intervals)
     dots = (
         "Dots: the place of a cup in its order, the variants and the tasters’ levels allowed "
-        f"for, with {wording.percent(LEVEL)} intervals, each on its own."
+        f"for, with {wording.percent(LEVEL)} intervals, each on its own{goes_on}."
     )
     key = " ".join((dots, *shaded_words(attribute), "Exploratory."))
     rows = [

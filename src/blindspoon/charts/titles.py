@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from blindspoon import wording
@@ -59,9 +58,7 @@ def to_whom(result: AttributeResult, clause: str) -> str:
 def scores_title(outcome: AttributeOutcome) -> str:
     """State between which means the scores of one attribute lay."""
     label, digits = outcome.attribute.label.lower(), wording.digits_for(outcome.attribute.scale)
-    means = {place: outcome.mean(place) for place in range(len(outcome.variants))}
-    scored = {place: mean for place, mean in means.items() if math.isfinite(mean)}
-    if not scored:
+    if not (scored := outcome.scored):
         return f"Nothing was scored on {label}"
     ends = [min(scored, key=scored.__getitem__), max(scored, key=scored.__getitem__)]
     low, high = (wording.number(scored[place], digits) for place in ends)

@@ -19,6 +19,7 @@ from blindspoon.stats.flags import Flag
 from blindspoon.stats.results import (
     Contrast,
     Friedman,
+    Interval,
     MixedContrast,
     MixedFit,
     NoResult,
@@ -121,6 +122,14 @@ class Comparison:
         return None if isinstance(decides, NoResult) else decides
 
     @property
+    def interval(self) -> Interval | None:
+        """The interval that decides: of a variant that is alike, that of equivalence."""
+        if self.found is None:
+            return None
+        equivalent = self.found.equivalence_interval if self.verdict == "alike" else None
+        return equivalent or self.found.interval
+
+    @property
     def differs(self) -> bool:
         """Whether a difference was shown."""
         return self.verdict in ("different", "slight")
@@ -148,6 +157,7 @@ class NotCompared:
     verdict: None = None
     direction: int = 0
     found: None = None
+    interval: None = None
 
 
 Other = Comparison | NotCompared
