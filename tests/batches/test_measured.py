@@ -10,7 +10,6 @@ from scipy import stats
 
 from blindspoon.batches.measured import (
     salty_with_sour,
-    series,
     taste_against_measured,
     taste_attribute,
 )
@@ -82,6 +81,11 @@ def test_a_variant_with_an_unknown_batch_is_no_point(trial, read, table):
     assert [point.variant for point in salt.points] == ["plain", "cool-cellar"]
 
 
+def test_one_measured_variant_is_held_against_nothing(trial, read, table):
+    text = "batch,variant,water_g,salt_g\njar 1,plain,400,10\njar 2,oak-leaf,400,\n"
+    assert taste_against_measured(trial, table, read(text, None)) == ()
+
+
 def test_saltiness_with_sourness_within_tasters(trial, table):
     found = salty_with_sour(trial, table)
     # Ann's four cups and Ben's two that have both scores
@@ -99,31 +103,8 @@ def test_without_both_attributes_there_is_nothing_to_correlate(table):
         'attribute = [{ name = "texture" }, { name = "salt" }]\n'
         'variant = [{ name = "plain" }, { name = "oak-leaf" }]\n'
     )
-    assert (taste_attribute(trial, "salty"), taste_attribute(trial, "sour")) == ("salt", None)
+    assert (taste_attribute(trial, "salty"), taste_attribute(trial, "sour")) == (1, None)
     assert isinstance(salty_with_sour(trial, table), NoResult)
-
-
-def test_series_are_ready_to_be_drawn(read):
-    first, warm = series(read())[:2]
-    assert (first.batch, first.quantity, first.days, first.values) == (
-        "jar 1",
-        "ph",
-        (0, 13),
-        (6.1, 3.6),
-    )
-    assert warm.quantity == "temperature_c"
-
-
-def test_a_quantity_without_readings_has_no_series(read):
-    text = "batch,date,ph,brix\njar 1,2026-09-18,,4\njar 2,2026-09-18,3.6,\n"
-    found = [(each.batch, each.quantity, each.values) for each in series(read(readings=text))]
-    assert found == [("jar 1", "brix", (4.0,)), ("jar 2", "ph", (3.6,))]
-
-
-def test_days_are_unknown_where_the_start_is(read):
-    text = "batch,variant\njar 1,plain\n"
-    (found,) = series(read(text, "batch,date,ph\njar 1,2026-09-18,3.6\n"))
-    assert found.days is None
 
 
 def test_the_rise_is_that_of_scipys_lines_through_each_taster(trial, read):

@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from blindspoon.batches.amounts import amounts
 from blindspoon.batches.cautions import caution, cautions
 from blindspoon.batches.differences import moving_together, what_differs
-from blindspoon.batches.measured import series
 from blindspoon.batches.read import build_log
 from blindspoon.batches.strengths import strengths
 from blindspoon.batches.summary import inseparable, remarks, softened, what_to_add
@@ -84,4 +83,3 @@ def test_nothing_is_raised_and_nothing_is_lost(batches, readings):
     assert all(text.endswith(".") for text in said)
     assert not any("nan" in text.split() or "None" in text for text in said)
     assert len(strengths(log)) == len(log.batches)
-    assert all(each.values for each in series(log))

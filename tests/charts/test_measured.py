@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import pytest
@@ -125,12 +124,6 @@ def test_strengths_that_count_as_equal_are_said_to_and_do_not_look_far_apart():
     assert max(xs) - min(xs) < 0.4 * (max(wide) - min(wide))
     one = lay_measured(replace(against(), same_strength=("v2",)), trial(), WIDE).scene
     assert "Within 0.2 % of the control, “Cool” counts as equally strong." in words(one)
-
-
-def test_fewer_than_two_measured_variants_make_no_chart():
-    assert measured_chart(against((2.0,), (4.0,)), trial()) is None
-    assert measured_chart(against((2.0, math.nan), (4.0, 5.0)), trial()) is None
-    assert measured_chart(against((2.0, 2.5), (4.0, 5.0)), trial()) is not None
 
 
 def test_everything_lies_on_the_sheet_and_can_be_read(scenes, faults):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -28,12 +27,13 @@ TASTES: Mapping[str, tuple[str, ...]] = {
 """Names of attributes that are taken to score a taste."""
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredQuantity:
+class MeasuredQuantity(NamedTuple):
     """How a quantity is called and written.
 
-    Parameters
+    Attributes
     ----------
+    taste : {"salty", "sour"}
+        What it makes a food.
     title, axis : str
         In a title, and along an axis.
     unit : str
@@ -42,6 +42,7 @@ class MeasuredQuantity:
         How far apart two variants may be and count as equally strong, in the unit.
     """
 
+    taste: Literal["salty", "sour"]
     title: str
     axis: str
     unit: str
@@ -51,13 +52,14 @@ class MeasuredQuantity:
 
 QUANTITIES: Mapping[Quantity, MeasuredQuantity] = {
     "salt_percent": MeasuredQuantity(
-        "salt", "salt, % of everything in the jar", " %", 2, SALT.tolerance
+        "salty", "salt", "salt, % of everything in the jar", " %", 2, SALT.tolerance
     ),
     "citric_g_per_100_g": MeasuredQuantity(
-        "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2, ACID.tolerance
+        "sour", "added acid", "added acid, g in 100 g, as citric acid", " g in 100 g", 2,
+        ACID.tolerance,
     ),
-    "last_ph": MeasuredQuantity("pH", "last pH read before the tasting", "", 1, 0.1),
-}
+    "last_ph": MeasuredQuantity("sour", "pH", "last pH read before the tasting", "", 1, 0.1),
+}  # fmt: skip
 """The tolerance of pH is what strips and cheap meters tell apart, from memory."""
 
 INTERACTION = (
@@ -68,31 +70,10 @@ INTERACTION = (
 another; acids make salt taste stronger. Volume of the second from memory."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Series:
-    """One quantity of one batch over time, ready to be drawn; n readings.
-
-    Parameters
-    ----------
-    quantity : str
-        "ph", "temperature_c", or a further column of readings.csv.
-    days : tuple of int or None
-        Days since the batch was started; None where that is not known.
-    """
-
-    batch: str
-    variant: str
-    quantity: str
-    dates: tuple[datetime.date, ...]
-    days: tuple[int, ...] | None
-    values: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TastePoint:
+class TastePoint(NamedTuple):
     """A variant's strength and how strong it tasted.
 
-    Parameters
+    Attributes
     ----------
     measured : float
         Mean over its batches, in the unit of the quantity.
@@ -153,38 +134,10 @@ class TasteAgainst:
         return max(own) - min(own) > 2 * QUANTITIES[self.quantity].tolerance + 1e-9
 
 
-def series(log: BatchLog) -> tuple[Series, ...]:
-    """List what was read of every batch over time, by batch and then by quantity.
-
-    A quantity without a reading is left out.
-    """
-    found = []
-    for batch in log.batches:
-        start = batch.started
-        for quantity in ("ph", "temperature_c", *log.quantities):
-            read = [
-                (reading.date, value)
-                for reading in log.readings_of(batch.name)
-                if (value := reading.value(quantity)) is not None
-            ]
-            if read:
-                found.append(
-                    Series(
-                        batch=batch.name,
-                        variant=batch.variant,
-                        quantity=quantity,
-                        dates=tuple(day for day, _ in read),
-                        days=tuple((day - start).days for day, _ in read) if start else None,
-                        values=tuple(value for _, value in read),
-                    )
-                )
-    return tuple(found)
-
-
-def taste_attribute(trial: Trial, taste: Literal["salty", "sour"]) -> str | None:
-    """Find the attribute that scores a taste, by its name; None where there is none."""
+def taste_attribute(trial: Trial, taste: Literal["salty", "sour"]) -> int | None:
+    """Find the attribute that scores a taste, by its place; None where there is none."""
     names = [attribute.name for attribute in trial.attributes]
-    return next((name for name in TASTES[taste] if name in names), None)
+    return next((names.index(name) for name in TASTES[taste] if name in names), None)
 
 
 def taste_against_measured(
@@ -197,41 +150,32 @@ def taste_against_measured(
     """
     from blindspoon.stats.signed_ranks import taster_means  # noqa: PLC0415 - check does without
 
-    asked: tuple[tuple[Literal["salty", "sour"], Quantity], ...] = (
-        ("salty", "salt_percent"),
-        ("sour", "citric_g_per_100_g"),
-        ("sour", "last_ph"),
-    )
-    made, names, found = strengths(log), [scored.name for scored in trial.attributes], []
+    made, found = strengths(log), []
     shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
-    for taste, quantity in asked:
-        attribute = taste_attribute(trial, taste)
+    for quantity, how in QUANTITIES.items():
+        attribute = taste_attribute(trial, how.taste)
         if attribute is None:
             continue
-        scores = table.scores[:, names.index(attribute)]
-        means = taster_means(scores, table.taster, table.variant, **shape)
-        points, places = [], []
+        means = taster_means(table.scores[:, attribute], table.taster, table.variant, **shape)
+        points, places = list[TastePoint](), list[int]()
         for place, variant in enumerate(trial.variants):
-            own, tasted = means[:, place], np.isfinite(means[:, place])
+            tasted = means[np.isfinite(means[:, place]), place]
             jars = [batch for batch in made if batch.variant == variant.name]
             measured = mean_of(jars, quantity)
-            if measured is not None and tasted.any():
-                point = TastePoint(
-                    variant=variant.name,
-                    measured=measured,
-                    perceived=float(own[tasted].mean()),
-                    tasters=int(tasted.sum()),
-                )
-                points.append(point)
+            if measured is not None and tasted.size:
+                mean = float(tasted.mean())
+                points.append(TastePoint(variant.name, measured, mean, tasted.size))
                 places.append(place)
         if len(points) < 2 or not any(point.measured for point in points):
             continue
         strength = {point.variant: point.measured for point in points}
         control = strength.pop(trial.control, math.inf)
-        reach = QUANTITIES[quantity].tolerance + 1e-9
-        same = tuple(name for name, own in strength.items() if abs(own - control) <= reach)
+        reach = how.tolerance + 1e-9
         against = TasteAgainst(
-            attribute=attribute, quantity=quantity, points=tuple(points), same_strength=same
+            attribute=trial.attributes[attribute].name,
+            quantity=quantity,
+            points=tuple(points),
+            same_strength=tuple(n for n, own in strength.items() if abs(own - control) <= reach),
         )
         if against.differs:
             strong = np.array([point.measured for point in points])
@@ -259,6 +203,4 @@ def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoRe
     salty, sour = taste_attribute(trial, "salty"), taste_attribute(trial, "sour")
     if salty is None or sour is None:
         return NoResult("Saltiness and sourness were not both scored.")
-    names = [attribute.name for attribute in trial.attributes]
-    x, y = (table.scores[:, names.index(name)] for name in (sour, salty))
-    return rm_correlation(x, y, table.taster)
+    return rm_correlation(table.scores[:, sour], table.scores[:, salty], table.taster)

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import combinations
+from typing import Literal
 
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT
 from blindspoon.batches.log import BatchLog
-from blindspoon.batches.measured import (
-    QUANTITIES,
-    TasteAgainst,
-    TastePoint,
-    series,
-)
+from blindspoon.batches.measured import QUANTITIES, TasteAgainst
 from blindspoon.batches.summary import went_along
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
@@ -26,21 +21,15 @@ from blindspoon.charts.style import Laid, Sheet
 from blindspoon.trial import Trial
 
 
-def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
-    """Draw the mean score of each variant over its measured strength.
-
-    None with fewer than two variants whose strength is known.
-    """
-    points = known_points(against)
-    if len(points) < 2:
-        return None
+def measured_chart(against: TasteAgainst, trial: Trial) -> Chart:
+    """Draw the mean score of each variant over its measured strength."""
     words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
     label, digits = attribute.label.lower(), wording.digits_for(attribute.scale)
     every_mark = wording.listing(
         f"“{trial.variant(point.variant).label}” had"
         f" {'pH ' * (words.title == 'pH')}{wording.number(point.measured, words.digits)}"
         f"{words.unit} and {wording.number(point.perceived, digits)} points"
-        for point in points
+        for point in against.points
     )
     return chart_of(
         name=f"{against.attribute}-measured" + ("-ph" if against.quantity == "last_ph" else ""),
@@ -53,22 +42,21 @@ def measured_chart(against: TasteAgainst, trial: Trial) -> Chart | None:
     )
 
 
-def known_points(against: TasteAgainst) -> tuple[TastePoint, ...]:
-    """List the points that have both a measured and a perceived strength."""
-    return tuple(
-        point
-        for point in against.points
-        if math.isfinite(point.measured) and math.isfinite(point.perceived)
-    )
-
-
 def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
-    """Set the marks on the whole scale, their names beside them."""
+    """Set the marks on the whole scale, their names beside them, over the line that is told."""
     quantity, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
-    scale, lines = attribute.scale, [*_line(against)]
+    scale, lines = attribute.scale, list[NamedLine]()
+    measured = [point.measured for point in against.points]
+    low, high = min(measured), max(measured)
+    if against.rise is not None:  # from the weakest variant to the strongest
+        at = sum(measured) / len(measured)
+        height = sum(point.perceived for point in against.points) / len(measured)
+        slope = against.rise.points / (high - low)
+        ends = tuple((x, height + slope * (x - at)) for x in (low, high))
+        lines.append(NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True))
     inks = variant_inks(len(trial.variants), trial.control_index)
     looks = dict(zip((variant.name for variant in trial.variants), inks, strict=True))
-    for point in sorted(known_points(against), key=lambda point: point.variant == trial.control):
+    for point in sorted(against.points, key=lambda point: point.variant == trial.control):
         control = point.variant == trial.control
         mark = NamedLine(
             label=trial.variant(point.variant).label + " (control)" * control,
@@ -77,13 +65,12 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
             kind="diamond" if control else "disc",
         )
         lines.append(mark)
-    measured = [point.measured for point in known_points(against)]
-    low, high = min(measured), max(measured)  # strengths that count as equal lie close together
+    # strengths that count as equal lie close together
     more = max(0.08 * (high - low), (2 * quantity.tolerance - (high - low)) / 2)
-    ends = ((scale.low, attribute.low), (scale.high, attribute.high))
+    words = ((scale.low, attribute.low), (scale.high, attribute.high))
     plot = LinePlot(
         head=f"{attribute.label}, mean score in points",
-        note=", ".join(f"{wording.plain(value)}: {words}" for value, words in ends if words),
+        note=", ".join(f"{wording.plain(value)}: {said}" for value, said in words if said),
         under=quantity.axis,
         x=(low - more, high + more),
         y=(scale.low, scale.high),
@@ -92,27 +79,18 @@ def lay_measured(against: TasteAgainst, trial: Trial, sheet: Sheet) -> Laid:
     return lay_lines([plot], _key(against, trial), sheet, kind="Scatter plot")
 
 
-def _line(against: TasteAgainst) -> Iterator[NamedLine]:
-    """Draw the line whose rise is told, from the weakest variant to the strongest."""
-    if against.rise is not None:
-        xs, ys = zip(*((point.measured, point.perceived) for point in against.points), strict=True)
-        at, height = sum(xs) / len(xs), sum(ys) / len(ys)
-        slope = against.rise.points / (max(xs) - min(xs))
-        ends = tuple((x, height + slope * (x - at)) for x in (min(xs), max(xs)))
-        yield NamedLine(label="", points=ends, ink="soft", width=1.5, bare=True)
-
-
 def _key(against: TasteAgainst, trial: Trial) -> str:
     """Say how to read the chart, which variants are as strong as the control, how little it shows.
 
     The taste of those cannot come from the strength.
     """
     said = ["Each mark is a variant: the mean of its batches, and of its tasters’ mean scores."]
-    if any(point.variant == trial.control for point in known_points(against)):
+    others = [point for point in against.points if point.variant != trial.control]
+    if len(others) < len(against.points):
         said.append("The diamond is the control.")
     quantity, same = QUANTITIES[against.quantity], against.same_strength
     tolerance = wording.plain(quantity.tolerance) + quantity.unit
-    if len(same) == sum(point.variant != trial.control for point in against.points) > 1:
+    if len(same) == len(others) > 1:
         said.append(f"All are within {tolerance} of the control and count as equally strong.")
     elif same:
         labels = wording.listing(f"“{trial.variant(name).label}”" for name in same)
@@ -142,58 +120,74 @@ class BatchReadings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Readings:
-    """All that is drawn: both quantities, what the days are counted from, and how to read it."""
+    """All that is drawn: both quantities, and what the days are counted from."""
 
     ph: tuple[BatchReadings, ...]
     temperature: tuple[BatchReadings, ...]
     across: str
-    key: str
 
     def lay(self, sheet: Sheet) -> Laid:
-        """Set temperature under pH, over the same days."""
-        quantities = ((self.ph, "pH", LIMIT_WORDS), (self.temperature, "Temperature, °C", ""))
+        """Set temperature under pH, over the same days; say where a mark hides another."""
+        key = "Each mark is one reading, each line one batch; the control has diamonds."
         days = [day for tracks in (self.ph, self.temperature) for t in tracks for day in t.days]
-        x = (float(min(0, *days)), float(max(1, *days)))
-        plots = [self._plot(*quantity, x) for quantity in quantities if quantity[0]]
-        return lay_lines(plots, self.key, sheet)
+        x, plots, hidden = (float(min(0, *days)), float(max(1, *days))), list[LinePlot](), False
+        for batches, head, limit in (
+            (self.ph, "pH", PH_LIMIT),
+            (self.temperature, "Temperature, °C", None),
+        ):
+            if batches:
+                # each variant has a panel where more than one stands by the control
+                panels = len({batch.variant for batch in batches if not batch.control}) > 1
+                plots.append(self._plot(batches, head, limit, x, panels=panels))
+                hidden |= any(
+                    (one.control or other.control or one.variant == other.variant or not panels)
+                    and {*zip(one.days, one.values, strict=True)}
+                    & {*zip(other.days, other.values, strict=True)}
+                    for one, other in combinations(batches, 2)
+                )
+        key += " Where batches read alike, their marks lie on one another." * hidden
+        return lay_lines(plots, key, sheet)
 
     def _plot(
-        self, batches: Sequence[BatchReadings], head: str, note: str, x: tuple[float, float]
+        self,
+        batches: Sequence[BatchReadings],
+        head: str,
+        limit: float | None,
+        x: tuple[float, float],
+        *,
+        panels: bool,
     ) -> LinePlot:
         """Draw one quantity; the control lies thick behind in panels, else thin on the other."""
-        limit = PH_LIMIT if note else None
-        values = [value for batch in batches for value in batch.values]
-        around = values if limit is None else [*values, limit]
-        panels, shared = _panelled(batches), Counter(batch.variant for batch in batches)
+        around = [value for batch in batches for value in batch.values]
+        around += [] if limit is None else [limit]
+        shared = Counter(batch.variant for batch in batches)
         controls = wording.listing(batch.label for batch in batches if batch.control)
-        grey = f"Grey: {controls}" if panels and controls else ""
+        notes = (LIMIT_WORDS * (limit is not None), f"Grey: {controls}" * bool(panels and controls))
+        lines = []
+        for batch in sorted(batches, key=lambda batch: batch.control != panels):
+            own, label, ink = not batch.control, batch.label, batch.ink
+            if panels:
+                label = batch.batch * (shared[batch.variant] > 1 and own)
+                ink = "ink" if own else "people"
+            line = NamedLine(
+                label=label,
+                points=tuple(zip(map(float, batch.days), batch.values, strict=True)),
+                ink=ink,
+                kind="disc" if own else "diamond",
+                width=2.2 if own else 4.4 if panels else 1.2,
+                panel=batch.variant if panels and own else "",
+            )
+            lines.append(line)
         return LinePlot(
             head=head,
-            note=". ".join(words for words in (note, grey) if words),
+            note=". ".join(filter(None, notes)),
             under=self.across,
             x=x,
             y=(min(around) - 0.5, max(around) + 0.5),
             dashed=limit,
             whole=True,
-            series=tuple(
-                NamedLine(
-                    label=batch.label
-                    if not panels
-                    else batch.batch * (shared[batch.variant] > 1 and not batch.control),
-                    points=tuple(zip(map(float, batch.days), batch.values, strict=True)),
-                    ink=("people" if batch.control else "ink") if panels else batch.ink,
-                    kind="diamond" if batch.control else "disc",
-                    width=2.2 if not batch.control else 4.4 if panels else 1.2,
-                    panel=batch.variant if panels and not batch.control else "",
-                )
-                for batch in sorted(batches, key=lambda batch: batch.control != panels)
-            ),
+            series=tuple(lines),
         )
-
-
-def _panelled(batches: Sequence[BatchReadings]) -> bool:
-    """Whether each variant has a panel of its own: where more than one stands by the control."""
-    return len({batch.variant for batch in batches if not batch.control}) > 1
 
 
 def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
@@ -217,16 +211,37 @@ def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
 
 
 def readings_of(log: BatchLog, trial: Trial) -> Readings:
-    """Gather what is drawn, variants in the order of the trial."""
-    ph, temperature = (_tracks(log, trial, quantity) for quantity in ("ph", "temperature_c"))
-    drawn = {track.batch for track in (*ph, *temperature)}
-    known = {batch.started is not None for batch in log.batches if batch.name in drawn}
+    """Gather what is drawn, variants in the order of the trial.
+
+    Days are those since the batch was started, else since it was first read at all. A batch is
+    named where its variant has several.
+    """
+    quantities: tuple[Literal["ph", "temperature_c"], ...] = ("ph", "temperature_c")
+    found: dict[str, list[BatchReadings]] = {quantity: [] for quantity in quantities}
+    inks, known = variant_inks(len(trial.variants), trial.control_index), set[bool]()
+    for variant, ink in zip(trial.variants, inks, strict=True):
+        jars, control = log.of_variant(variant.name), variant.name == trial.control
+        for jar, quantity in ((jar, quantity) for jar in jars for quantity in quantities):
+            every = log.readings_of(jar.name)
+            read = [(r.date, v) for r in every if (v := getattr(r, quantity)) is not None]
+            if not read:
+                continue
+            start = jar.started or every[0].date
+            known.add(jar.started is not None)
+            track = BatchReadings(
+                variant=variant.label,
+                batch=jar.name,
+                label=variant.label + f", {jar.name}" * (len(jars) > 1) + " (control)" * control,
+                ink=ink,
+                control=control,
+                days=tuple((date - start).days for date, _ in read),
+                values=tuple(value for _, value in read),
+            )
+            found[quantity].append(track)
     across = f"days since the batch was {'started' if True in known else 'first read'}"
-    if len(known) > 1:
-        across += ", or first read where that is not known"
-    return Readings(
-        ph=ph, temperature=temperature, across=across, key=_readings_key(ph, temperature)
-    )
+    across += ", or first read where that is not known" * (len(known) > 1)
+    ph, temperature = (tuple(found[quantity]) for quantity in quantities)
+    return Readings(ph=ph, temperature=temperature, across=across)
 
 
 def readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
@@ -252,41 +267,3 @@ def readings_title(tracks: Sequence[BatchReadings], batches: int) -> str:
         said = all_were.get(batches, f"All {every} batches were")
         said += f" last read at pH {LIMIT} or below"
     return said + "; not every batch was read" * bool(above and unread)
-
-
-def _tracks(log: BatchLog, trial: Trial, quantity: str) -> tuple[BatchReadings, ...]:
-    """Lines of one quantity over the days since the start, else since the first reading at all.
-
-    A batch is named where its variant has several.
-    """
-    inks, lines = variant_inks(len(trial.variants), trial.control_index), series(log)
-    return tuple(
-        BatchReadings(
-            variant=variant.label,
-            batch=line.batch,
-            label=variant.label
-            + f", {line.batch}" * (len(log.of_variant(variant.name)) > 1)
-            + " (control)" * (variant.name == trial.control),
-            ink=ink,
-            control=variant.name == trial.control,
-            days=line.days
-            or tuple((day - log.readings_of(line.batch)[0].date).days for day in line.dates),
-            values=line.values,
-        )
-        for variant, ink in zip(trial.variants, inks, strict=True)
-        for line in lines
-        if line.variant == variant.name and line.quantity == quantity
-    )
-
-
-def _readings_key(*quantities: Sequence[BatchReadings]) -> str:
-    """Say how to read the chart, and where a mark hides another."""
-    said = "Each mark is one reading, each line one batch; the control has diamonds."
-    for tracks in quantities:
-        apart = _panelled(tracks)
-        for one, other in combinations(tracks, 2):
-            together = one.control or other.control or one.variant == other.variant
-            read, also = ({*zip(t.days, t.values, strict=True)} for t in (one, other))
-            if (together or not apart) and read & also:
-                return f"{said} Where batches read alike, their marks lie on one another."
-    return said

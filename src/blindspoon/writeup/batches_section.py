@@ -13,12 +13,7 @@ from blindspoon.batches.measured import (
     salty_with_sour,
     taste_against_measured,
 )
-from blindspoon.charts.jars import (
-    known_points,
-    measured_chart,
-    readings_chart,
-    readings_of,
-)
+from blindspoon.charts.jars import measured_chart, readings_chart, readings_of
 from blindspoon.findings.comparison import Analysis
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
@@ -52,7 +47,7 @@ def measured_section(analysis: Analysis) -> PageSection | None:
         return None
     trial = analysis.trial
     found = taste_against_measured(trial, analysis.table, analysis.made.log)
-    drawn = [(chart, each) for each in found if (chart := measured_chart(each, trial))]
+    drawn = [(measured_chart(each, trial), each) for each in found]
     shown = tuple(chart for chart, each in drawn if each.differs)
     return PageSection(
         name="measured",
@@ -121,7 +116,7 @@ def _against_table(name: str, against: TasteAgainst, trial: Trial) -> Table:
                     f"{point.tasters:,}",
                 ),
             )
-            for point in known_points(against)
+            for point in against.points
         ),
     )
 
