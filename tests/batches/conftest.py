@@ -91,7 +91,6 @@ def log_of():
             readings={b.name: tuple(r for r in readings if r.batch == b.name) for b in batches},
             columns=frozenset(columns),
             own=own,
-            quantities=(),
             first_tasted=tasted,
             last_tasted=tasted,
         )
@@ -116,8 +115,6 @@ def ph():
 
     def make(value, days_before=1, batch="jar 1", note=""):
         day = datetime.date(2026, 9, 19) - datetime.timedelta(days_before)
-        return Reading(
-            batch=batch, line=2, date=day, ph=value, temperature_c=None, note=note, own={}
-        )
+        return Reading(batch=batch, line=2, date=day, ph=value, temperature_c=None, note=note)
 
     return make

@@ -96,7 +96,7 @@ def test_the_amounts_bring_it_there(produce, water, salts, sours, kind):
         acid=kind, acid_g=sours[1], sugar_g=0, own={},
     )  # fmt: skip
     log = BatchLog(
-        batches=(control, other), readings={}, columns=COLUMNS, own=(), quantities=(),
+        batches=(control, other), readings={}, columns=COLUMNS, own=(),
         first_tasted=None, last_tasted=None,
     )  # fmt: skip
     (found,) = amounts(trial, log)

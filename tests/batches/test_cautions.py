@@ -6,6 +6,10 @@ import pytest
 
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.cautions import CAUTIONS, SALT_RANGE, cautions
+from blindspoon.batches.read import build_log
+from blindspoon.batches.strengths import strengths
+from blindspoon.files.text_table import read_table
+from blindspoon.files.trial_toml import parse_trial
 
 
 def kinds(log):
@@ -140,3 +144,61 @@ def test_the_head_defers_to_local_codes():
     assert "do not say that anything is safe" in safety.HEAD
     assert "Local codes" in safety.HEAD
     assert "licensed" in safety.HEAD
+
+
+LATE = """\
+trial = { title = "t", control = "plain" }
+scale = { low = 0, high = 10 }
+attribute = [{ name = "texture" }]
+variant = [{ name = "plain" }, { name = "oak" }]
+session = [{ name = "1", date = 2026-10-03 }, { name = "2", date = 2026-10-17 }]
+"""
+MADE = "batch,variant,started,temperature_c\njar 1,plain,2026-09-20,18\njar 2,oak,2026-10-05,18\n"
+
+
+def read_late(ph, key="", text=LATE, made=MADE):
+    rows = f"batch,date,ph\njar 1,2026-10-03,3.5\njar 2,2026-10-17,{ph}\n".encode()
+    cups = [read_table(key.encode(), "key.csv")] * bool(key)
+    tables = read_table(made.encode(), "batches.csv"), read_table(rows, "readings.csv")
+    return build_log(parse_trial(text), *tables, cups)[0]
+
+
+def told(log):
+    return [(it.kind, it.batches) for it in cautions(log) if it.batches]
+
+
+def test_a_jar_started_after_the_first_session_is_judged_by_its_own_first_tasting():
+    assert told(read_late("3.6")) == []
+    assert told(read_late("5.2")) == [("ph-above-limit", ("jar 2",))]
+    made = strengths(read_late("3.6"))
+    assert [(it.age_days, it.degree_days) for it in made] == [(13, 234.0), (12, 216.0)]
+
+
+def test_a_jar_that_the_cups_of_the_second_session_name_is_judged_by_that_day():
+    made = MADE.replace("2026-10-05", "2026-09-20")
+    key = "session,code,variant,batch\n1,101,plain,jar 1\n2,102,oak,jar 2\n"
+    assert told(read_late("5.2", made=made)) == [("ph-not-read", ("jar 2",))]
+    assert told(read_late("5.2", key, made=made)) == [("ph-above-limit", ("jar 2",))]
+
+
+def test_a_jar_of_a_course_is_judged_on_the_day_on_which_it_is_opened():
+    course = 'course = { over = "fermented_days", attribute = "texture", reach = 5.0 }\n' + LATE
+    made = (
+        "batch,variant,started,finished\njar 1,plain,2026-09-20,2026-10-03\n"
+        "jar 2,oak,2026-09-20,2026-10-17\n"
+    )
+    assert told(read_late("5.2", text=course, made=made)) == [("ph-above-limit", ("jar 2",))]
+
+
+@pytest.mark.parametrize(
+    ("note", "mentioned"),
+    [
+        ("no mould, no slime", False),
+        ("with pink salt and pink peppercorns", False),
+        ("pink spots", True),
+        ("no slime, but a bad smell", True),
+        ("mouldy at the rim", True),
+    ],
+)
+def test_a_note_that_there_is_no_mould_is_no_caution(log_of, jar, note, mentioned):
+    assert ("mould" in kinds(log_of(jar(note=note)))) == mentioned

@@ -83,7 +83,6 @@ def test_degree_days_by_readings_hold_the_ends(log_of, jar):
             ph=None,
             temperature_c=degrees,
             note="",
-            own={},
         )
 
     made = jar(started=datetime.date(2026, 9, 1), finished=datetime.date(2026, 9, 11))

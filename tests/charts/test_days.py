@@ -34,7 +34,7 @@ TRIAL = parse_trial(TEXT)
 
 def read(day: int, ph: float | None, line: int = 2) -> Reading:
     date = START + datetime.timedelta(day)
-    return Reading(batch="jar", line=line, date=date, ph=ph, temperature_c=None, note="", own={})
+    return Reading(batch="jar", line=line, date=date, ph=ph, temperature_c=None, note="")
 
 
 def log(*readings: Reading) -> BatchLog:
@@ -44,7 +44,6 @@ def log(*readings: Reading) -> BatchLog:
         readings={"jar": readings},
         columns=frozenset(),
         own=(),
-        quantities=(),
         first_tasted=START,
         last_tasted=START,
     )

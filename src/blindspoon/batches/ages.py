@@ -6,12 +6,10 @@ import datetime
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from blindspoon import wording
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.errors import Problem, Rule, ScoreError, in_order, quoted, some_of
-from blindspoon.files.text_table import TextColumn, TextTable
+from blindspoon.files.text_table import TextTable
 from blindspoon.trial import Over, Trial
 
 Cell = tuple[str, str]
@@ -61,11 +59,9 @@ def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | No
         date, is_control = dates.get(cell[1]), cell[0] == trial.control
         if is_control:
             states.append(frozenset(_state(batch, date, over) for batch in jars))
-        wrong = [*_lacking(jars, cell, date, over)]
+        wrong = [*_wrong(jars, cell, date, over)]
         if not wrong and date is not None:
-            counted = {batch.name: days_of(batch, date, over) for batch in jars}
-            wrong = [*_impossible(counted, cell)]
-            days |= {} if wrong else {cell: min(counted.values())}
+            days[cell] = days_of(jars[0], date, over)
         problems += () if is_control else wrong
     if problems:
         raise ScoreError(in_order({str(problem): problem for problem in problems}.values()))
@@ -99,13 +95,12 @@ def _tasted(trial: Trial, tables: Iterable[TextTable]) -> dict[Cell, set[str]]:
     for table in tables:
         if "variant" not in table.columns or not len(table):
             continue
-        blank = np.zeros(len(table), np.int64)
+        cups = len(table)
         named = [
-            table.columns.get(name, TextColumn((default,), blank))
+            table.cells(name) if name in table.columns else [default] * cups
             for name, default in (("variant", ""), ("session", only), ("batch", ""))
         ]
-        for places in sorted({*zip(*(column.codes.tolist() for column in named), strict=True)}):
-            variant, session, batch = (c.texts[p] for c, p in zip(named, places, strict=True))
+        for variant, session, batch in dict.fromkeys(zip(*named, strict=True)):
             cells.setdefault((variant, session), set()).update({batch} - {""})
     return cells
 
@@ -138,23 +133,22 @@ NO_AGE = Rule(
 )
 
 
-def _lacking(
+def _wrong(
     jars: Sequence[Batch], cell: Cell, date: datetime.date | None, over: Over
 ) -> Iterator[Problem]:
-    """Name the dates and rows without which there is no age."""
+    """Name the dates and rows without which there is no age; cups not yet made, or of two ages."""
+    column = "finished" if over == "stored_days" else "started"
+    undated = [batch for batch in jars if getattr(batch, column) is None]
     if date is None:
         yield NO_AGE.broken(f"session {quoted(cell[1])} has no date", "trial.toml")
     if not jars:
         yield NO_AGE.broken(f"there is no batch of {quoted(cell[0])}", "batches.csv")
-    column = "finished" if over == "stored_days" else "started"
-    for batch in jars:
-        if getattr(batch, column) is None:
-            found = f"batch {quoted(batch.name)} has no {column}"
-            yield NO_AGE.broken(found, "batches.csv", batch.line, column)
-
-
-def _impossible(days: Mapping[str, int], cell: Cell) -> Iterator[Problem]:
-    """Find cups that were tasted before they were made, and cells of two ages."""
+    for batch in undated:
+        found = f"batch {quoted(batch.name)} has no {column}"
+        yield NO_AGE.broken(found, "batches.csv", batch.line, column)
+    if date is None or not jars or undated:
+        return
+    days = {batch.name: days_of(batch, date, over) for batch in jars}
     told = some_of(f"{name} of {count} days" for name, count in days.items())
     found = f"{cell[0]} in session {cell[1]}: {told}"
     if min(days.values()) < 0:

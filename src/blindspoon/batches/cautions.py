@@ -137,7 +137,11 @@ CAUTIONS: Mapping[Kind, CautionText] = {
 
 _SEALED = re.compile(r"\b(clip|swing|bail|screw|lid|sealed|bottle|canning|mason|kilner)", re.I)
 _VACUUM = re.compile(r"\bvacuum", re.I)
-_SPOILT = re.compile(r"\b(mou?ld|slim|fuzz|rotten|rott|putrid|off[- ]smell|pink|smell)", re.I)
+_SPOILT = re.compile(
+    r"(?<!\bno )(?<!without )\b(?:mou?ld|slim|fuzz|rott|putrid|off[- ]smell|smell"
+    r"|pink(?! (?:pepper|salt|himalaya)))",
+    re.I,
+)
 
 
 ALLERGENS: Mapping[str, str] = {
@@ -209,7 +213,7 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     Examples
     --------
     >>> jar = Batch(name="jar 1", variant="plain", line=2, own={})
-    >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(), own=(), quantities=(),
+    >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(), own=(),
     ...     first_tasted=None, last_tasted=None)
     >>> [(found.kind, found.batches) for found in cautions(log)][:2]
     [('ph-not-read', ('jar 1',)), ('pressure', ())]
@@ -243,7 +247,8 @@ def _by_ph(log: BatchLog, batch: Batch) -> Iterator[_Look]:
         return
     values = [value for _, value in read]
     first, last, risen = values[0], values[-1], values[-1] - min(values)
-    days = (log.first_tasted - read[-1][0]).days if log.first_tasted else 0
+    tasted = log.tasted_on(batch.name)
+    days = (tasted - read[-1][0]).days if tasted else 0
     if last > PH_LIMIT:
         yield "ph-above-limit", last
     if len(read) > 1 and last >= first > PH_LIMIT:

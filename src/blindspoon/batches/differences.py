@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from blindspoon.batches.log import Batch, BatchLog, Value
-from blindspoon.batches.strengths import Strengths, strengths
+from blindspoon.batches.log import BatchLog, Value
+from blindspoon.batches.strengths import strengths
 from blindspoon.trial import Trial
 
 
@@ -92,30 +92,25 @@ _UNIT = re.compile(r".+_(k?g|mg|m?l|[cm]?m|percent|c|h|min|days|pieces)", re.ASC
 def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...]]:
     """List every factor that some batch has a value of, with its value in each batch."""
     made = list(zip(log.batches, strengths(log), strict=True))
-    values = {
-        factor: tuple(_read(factor, batch, found) for batch, found in made)
-        for factor in STANDARD
-        if log.columns.issuperset(factor.needs)
-    }
+    values = dict[BatchFactor, tuple[Value | None, ...]]()
+    for factor in STANDARD:
+        if not log.columns.issuperset(factor.needs):
+            continue
+        of = factor.of
+        column = [getattr(found if hasattr(found, of) else batch, of) for batch, found in made]
+        if of == "acid":
+            sour = [found.citric_g_per_100_g != 0 for _, found in made]
+            column = [a.lower() if so else "none" for a, so in zip(column, sour, strict=True)]
+        values[factor] = tuple(None if value == "" else value for value in column)
     if values[FERMENTED] == values[AGE]:  # all went from the cellar to the table
         del values[FERMENTED]
     for name in log.own:
-        column, measures = (
-            tuple(batch.own.get(name) for batch in log.batches),
-            _UNIT.fullmatch(name),
-        )
+        own, measures = [batch.own.get(name) for batch in log.batches], _UNIT.fullmatch(name)
         factor = BatchFactor(name, "", 0.0)
-        if measures and not any(isinstance(value, str) for value in column):
+        if measures and not any(isinstance(value, str) for value in own):
             factor = BatchFactor(name, measures[1], SHARE, relative=True)
-        values[factor] = column  # numbers have room only where a unit shows that they measure
+        values[factor] = tuple(own)  # numbers have room only where a unit shows that they measure
     return {factor: column for factor, column in values.items() if set(column) != {None}}
-
-
-def _read(factor: BatchFactor, batch: Batch, found: Strengths) -> Value | None:
-    if factor.of == "acid":
-        return "none" if found.citric_g_per_100_g == 0 else batch.acid.lower() or None
-    value: Value | None = getattr(found if hasattr(found, factor.of) else batch, factor.of)
-    return None if value == "" else value
 
 
 HINTS: Mapping[str, str] = {
@@ -251,6 +246,7 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
 
     Examples
     --------
+    >>> from blindspoon.batches.log import Batch
     >>> from blindspoon.files.trial_toml import parse_trial
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "plain" }
@@ -261,7 +257,7 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     >>> jars = (Batch(name="1", variant="plain", line=2, temperature_c=20, own={"leaf": "none"}),
     ...         Batch(name="2", variant="oak", line=3, temperature_c=16, own={"leaf": "oak"}))
     >>> log = BatchLog(batches=jars, readings={}, columns=frozenset({"temperature_c"}),
-    ...     own=("leaf",), quantities=(), first_tasted=None, last_tasted=None)
+    ...     own=("leaf",), first_tasted=None, last_tasted=None)
     >>> found = what_differs(trial, log)[0].differences
     >>> [(factor.factor, factor.amount, factor.declared) for factor in found]
     [('leaf', None, True), ('temperature_c', -4.0, False)]
@@ -288,8 +284,14 @@ def moving_together(trial: Trial, log: BatchLog) -> tuple[Together, ...]:
     partings: dict[tuple[int, ...], list[str]] = {}
     for factor, values in factor_values(log).items():
         known = [value for value in values if value is not None]
-        levels = _levels(factor, known)
-        if len(known) == len(values) and len(set(levels)) > 1:
+        chains, last = dict[Value, Value](), None
+        for value in sorted({*known}, key=lambda value: (isinstance(value, str), value)):
+            near = last is not None and factor.alike(last, value)
+            chains[value] = chains[last] if near and last is not None else value
+            last = value
+        first = list(dict.fromkeys(chains[value] for value in known))
+        levels = tuple(first.index(chains[value]) for value in known)
+        if len(known) == len(values) and len(first) > 1:
             partings.setdefault(levels, []).append(factor.name)
     found = []
     for levels, names in partings.items():
@@ -364,15 +366,3 @@ def _level(values: Sequence[Value]) -> tuple[Value, tuple[float, float] | None]:
         return ", ".join(sorted({str(value) for value in values})), None
     ends = (min(numbers), max(numbers)) if len(numbers) > 1 else None
     return sum(numbers) / len(numbers), ends
-
-
-def _levels(factor: BatchFactor, values: Sequence[Value]) -> tuple[int, ...]:
-    """Give every batch the number of its level of a factor, by first appearance."""
-    chains: dict[Value, Value] = {}
-    last: Value | None = None
-    for value in sorted(set(values), key=lambda value: (isinstance(value, str), value)):
-        near = last is not None and factor.alike(last, value)
-        chains[value] = chains[last] if near and last is not None else value
-        last = value
-    order: dict[Value, int] = {}
-    return tuple(order.setdefault(chains[value], len(order)) for value in values)

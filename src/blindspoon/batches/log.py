@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 Value = float | str
 
@@ -68,8 +68,6 @@ class Reading:
     ----------
     line : int
         In readings.csv.
-    own : mapping of str to float
-        Further quantities, those that are not blank, in the units of their columns.
     """
 
     batch: str
@@ -78,11 +76,6 @@ class Reading:
     ph: float | None
     temperature_c: float | None
     note: str
-    own: Mapping[str, float]
-
-    def value(self, quantity: str) -> float | None:
-        """Give "ph", "temperature_c", or a further quantity; None where it was not read."""
-        return {"ph": self.ph, "temperature_c": self.temperature_c, **self.own}.get(quantity)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,19 +92,20 @@ class BatchLog:
         Standard columns that batches.csv has, after conversion of units.
     own : tuple of str
         The host's own factors, in the order of the file.
-    quantities : tuple of str
-        Further columns of readings.csv.
     first_tasted, last_tasted : date or None
         First and last dated session of the trial; None where trial.toml dates none.
+    tasted : mapping of str to date
+        Batches of which the first tasting is known: by the cups that name them, or because they
+        were not made before.
     """
 
     batches: tuple[Batch, ...]
     readings: Mapping[str, tuple[Reading, ...]]
     columns: frozenset[str]
     own: tuple[str, ...]
-    quantities: tuple[str, ...]
     first_tasted: datetime.date | None
     last_tasted: datetime.date | None
+    tasted: Mapping[str, datetime.date] = field(default_factory=dict)
 
     def of_variant(self, variant: str) -> tuple[Batch, ...]:
         """List the batches of a variant."""
@@ -121,7 +115,11 @@ class BatchLog:
         """List the readings of a batch, by date."""
         return self.readings.get(batch, ())
 
+    def tasted_on(self, batch: str) -> datetime.date | None:
+        """Give the first day on which a batch is tasted; None where trial.toml dates none."""
+        return self.tasted.get(batch, self.first_tasted)
+
     def readings_before_tasting(self, batch: str) -> tuple[Reading, ...]:
-        """List the readings of a batch up to the first day of tasting, by date."""
-        day = self.first_tasted or datetime.date.max
+        """List the readings of a batch up to the first day on which it is tasted, by date."""
+        day = self.tasted_on(batch) or datetime.date.max
         return tuple(reading for reading in self.readings_of(batch) if reading.date <= day)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from blindspoon.batches.log import Batch, BatchLog, Reading, Value
-from blindspoon.batches.units import DENSITY, INGREDIENTS, MILLILITRES, is_unweighed, unit_of
+from blindspoon.batches.units import INGREDIENTS, MILLILITRES, unit_of
 from blindspoon.errors import (
     Note,
     Problem,
@@ -86,13 +86,12 @@ def build_log(
     days = [session.date for session in trial.sessions if session.date is not None]
     first, last = min(days, default=None), max(days, default=None)
     made, columns, own = _read_batches(said, trial, batches, last)
-    measured: list[Reading] = []
-    quantities: list[str] = []
+    names = batches.cells("batch") if "batch" in batches.columns else None
+    measured = list[Reading]()
     if readings is not None and said.opens(readings, READINGS):
-        names = batches.cells("batch") if "batch" in batches.columns else None
-        measured, quantities = _read_readings(said, readings, names, made, last)
-    if batches.readable and "batch" in batches.columns:
-        variants = dict(zip(batches.cells("batch"), _variants(batches), strict=True))
+        measured = _read_readings(said, readings, names, made, last)
+    if batches.readable and names is not None:
+        variants = dict(zip(names, _variants(batches), strict=True))
         said.problems += _wrongly_tasted(variants, batches.file, cups)
     if said.problems:
         files = [batches.file, *([] if readings is None else [readings.file])]
@@ -105,9 +104,9 @@ def build_log(
         readings=by_batch,
         columns=frozenset(columns),
         own=tuple(own),
-        quantities=tuple(quantities),
         first_tasted=first,
         last_tasted=last,
+        tasted=_first_days(trial, made, cups),
     )
     return log, tuple(said.notes)
 
@@ -150,7 +149,14 @@ def _read_batches(
         return [], (), ()
     known = Known(variants=[variant.name for variant in trial.variants])
     named = said.read(table, BATCHES[:2], known)
-    said.problems += _made_twice(table)
+    lines: dict[str, int] = {}
+    for row, name in enumerate(table.cells("batch")):
+        first = lines.setdefault(name, int(table.lines[row]))
+        if name and first != table.lines[row]:
+            found = f"batch {quoted(name)} stands a second time, after line {first}"
+            allowed = "a batch is one vessel and has one row"
+            fault = Fault("batch-twice", found, allowed, "Give every vessel a name of its own")
+            said.problems.append(problem_at(table, row, "batch", fault))
     values = _in_standard_units(said, table, BATCHES)
     rest = [column for column in BATCHES if column.kind in ("date", "text")]
     others = said.read(table, rest, known)
@@ -170,29 +176,18 @@ def _read_batches(
         )
         made.append(batch)
         said.problems += [problem_at(table, row, *at) for at in _faults(batch, last_tasted)]
-    none = {
-        f"{name}_g": [batch.name for batch in made if name in batch.none(values)]
+    none = [
+        (f"{name}_g", batch.name)
         for name in ("acid", "sugar")
-        if f"{name}_g" in values
-    }
-    if any(none.values()):
-        columns = " and ".join(name for name, jars in none.items() if jars)
-        jars = some_of(list(dict.fromkeys(jar for jars in none.values() for jar in jars)), 5)
-        text = f"a blank {columns} beside written weights is taken as none ({jars})"
+        for batch in made
+        if f"{name}_g" in values and name in batch.none(values)
+    ]
+    if none:
+        columns, jars = (list(dict.fromkeys(part)) for part in zip(*none, strict=True))
+        text = f"a blank {' and '.join(columns)} beside written weights is taken as none"
+        text += f" ({some_of(jars, 5)})"
         said.note(table, text, line=None)
     return made, values, own
-
-
-def _made_twice(table: TextTable) -> Iterator[Problem]:
-    """Find batches that have two rows."""
-    lines: dict[str, int] = {}
-    for row, name in enumerate(table.cells("batch")):
-        first = lines.setdefault(name, int(table.lines[row]))
-        if name and first != table.lines[row]:
-            found = f"batch {quoted(name)} stands a second time, after line {first}"
-            allowed = "a batch is one vessel and has one row"
-            fault = Fault("batch-twice", found, allowed, "Give every vessel a name of its own")
-            yield problem_at(table, row, "batch", fault)
 
 
 def _in_standard_units(
@@ -203,7 +198,6 @@ def _in_standard_units(
     read: dict[str, list[float | None]] = {}
     before: dict[str, str] = {}
     for name in table.columns:
-        ingredient, _, measure = name.rpartition("_")
         unit = unit_of(name)
         if unit is None or unit.column not in standard:
             continue
@@ -211,9 +205,8 @@ def _in_standard_units(
             table, standard[unit.column]._replace(name=name, convert=unit.convert)
         )
         if unit.rough:
-            grams = MILLILITRES[measure] * DENSITY[ingredient]
-            text = f"column {name} is converted at {grams:.4g} g each; spoons and cups are not "
-            said.note(table, text + "grams, so weigh next time")
+            text = f"column {name} is converted at {unit.convert(1.0):.4g} g each; spoons and cups "
+            said.note(table, text + "are not grams, so weigh next time")
         if unit.column in read:
             found = f"both {before[unit.column]} and {name} are filled in"
             remedy = "Leave one of the cells blank"
@@ -231,11 +224,12 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
     for name in table.columns:
         if name in _KNOWN or unit_of(name):
             continue
-        if is_unweighed(name):
+        ingredient, _, measure = name.rpartition("_")
+        if ingredient in INGREDIENTS and measure in MILLILITRES:
             said.note(
                 table,
                 f"column {name} tells no weight, as spoons and cups of it differ; it is kept as a "
-                f"factor of your own. Weigh it and write {name.rpartition('_')[0]}_g",
+                f"factor of your own. Weigh it and write {ingredient}_g",
             )
         elif meant := _meant(name):
             text = f"column {shown(name)} is kept as a factor of your own (did you mean {meant}?)"
@@ -288,32 +282,30 @@ def _read_readings(
     names: Sequence[str] | None,
     made: Iterable[Batch],
     last_tasted: datetime.date | None,
-) -> tuple[list[Reading], list[str]]:
-    """Read readings.csv: its readings, and the columns that are the host's own."""
+) -> list[Reading]:
+    """Read readings.csv; columns of the host's own hold numbers, which nothing is made of."""
     standard = {column.name: column for column in READINGS}
     texts = [standard[name] for name in ("batch", "date", "note")]
     dates = said.read(table, texts, Known(batches=names)).values["date"]
-    values = _in_standard_units(said, table, READINGS)
-    for name in table.columns:
-        unit = unit_of(name)
-        if name not in ("batch", "date", "note") and not (unit and unit.column in standard):
-            column = standard["ph"] if name == "ph" else FileColumn(name, "number")
-            values[name] = said.numbers(table, column)
-    quantities = [name for name in values if name not in standard]
+    warm = _in_standard_units(said, table, READINGS).get("temperature_c")
+    numbers = {
+        name: said.numbers(table, standard.get(name, FileColumn(name, "number")))
+        for name in table.columns
+        if name not in ("batch", "date", "note")
+        and not ((unit := unit_of(name)) and unit.column in standard)
+    }
     started = {batch.name: batch.started for batch in made}
     found = []
     for row, (batch, day) in enumerate(zip(table.cells("batch"), dates, strict=True)):
         if batch not in started or day is None:
             continue
-        given = {name: column[row] for name, column in values.items()}
         reading = Reading(
             batch=batch,
             line=int(table.lines[row]),
             date=day,
-            ph=given.get("ph"),
-            temperature_c=given.get("temperature_c"),
+            ph=numbers["ph"][row] if "ph" in numbers else None,
+            temperature_c=warm[row] if warm else None,
             note=table.columns["note"].at(row) if "note" in table.columns else "",
-            own={name: value for name in quantities if (value := given[name]) is not None},
         )
         found.append(reading)
         start = started[batch]
@@ -328,7 +320,29 @@ def _read_readings(
         if last_tasted and day > last_tasted:
             text = f"{day} is after the last tasting on {last_tasted}: charted, not judged by"
             said.note(table, text, reading.line)
-    return found, quantities
+    return found
+
+
+def _first_days(
+    trial: Trial, made: Iterable[Batch], cups: Iterable[TextTable]
+) -> dict[str, datetime.date]:
+    """Find on which day each batch was tasted first, where cups or its own dates tell.
+
+    Of a course a jar is opened when it is finished; elsewhere it is tasted while it goes on.
+    """
+    dates = {session.name: session.date for session in trial.sessions if session.date}
+    found = dict[str, datetime.date]()
+    for table in cups:
+        if {"batch", "session"} <= table.columns.keys():
+            pairs = {*zip(table.cells("batch"), table.cells("session"), strict=True)}
+            for name, day in ((name, dates[it]) for name, it in pairs if it in dates):
+                found[name] = min(day, found.get(name, day))
+    for batch in made:
+        least = (batch.finished if trial.course else None) or batch.started
+        later = [day for day in dates.values() if least is None or day >= least]
+        if later and batch.name not in found:
+            found[batch.name] = min(later)
+    return found
 
 
 def _wrongly_tasted(

@@ -221,7 +221,7 @@ def strengths(log: BatchLog) -> tuple[Strengths, ...]:
     >>> jar = Batch(name="jar 1", variant="plain", line=2, produce_g=600, water_g=400, salt_g=10,
     ...     own={})
     >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(
-    ...     {"produce_g", "water_g", "salt_g"}), own=(), quantities=(), first_tasted=None,
+    ...     {"produce_g", "water_g", "salt_g"}), own=(), first_tasted=None,
     ...     last_tasted=None)
     >>> found = strengths(log)[0]
     >>> found.salt_percent_of_water, round(found.salt_percent, 3)
@@ -275,7 +275,7 @@ def _strengths(log: BatchLog, batch: Batch) -> Strengths:
         sugar_percent=_percent(sugar, total),
         alcohol_percent=alcohol_at_most(sugar, total) if sugar is not None and total else None,
         fermented_days=_days(batch.started, batch.finished),
-        age_days=_days(batch.started, log.first_tasted),
+        age_days=_days(batch.started, log.tasted_on(batch.name)),
         degree_days=warmth,
         degree_days_from=warmth_from,
         last_ph=ph[-1].ph if ph else None,
@@ -295,7 +295,8 @@ def _days(start: datetime.date | None, end: datetime.date | None) -> int | None:
 def _degree_days(
     log: BatchLog, batch: Batch
 ) -> tuple[float | None, Literal["readings", "temperature_c"] | None]:
-    start, days = batch.started, _days(batch.started, batch.finished or log.first_tasted)
+    start, tasted = batch.started, log.tasted_on(batch.name)
+    days = _days(start, batch.finished or tasted)
     if start is None or days is None:
         return None, None
     warm = [

@@ -76,15 +76,3 @@ def unit_of(column: str) -> Unit | None:
             f"{name}_g", partial(mul, MILLILITRES[unit] * DENSITY[name]), rough=not exact_enough
         )
     return None
-
-
-def is_unweighed(column: str) -> bool:
-    """Tell whether a column counts spoons or cups of something whose weight they do not tell.
-
-    Examples
-    --------
-    >>> is_unweighed("acid_tsp"), is_unweighed("salt_tsp"), is_unweighed("leaf")
-    (True, False, False)
-    """
-    name, _, unit = column.rpartition("_")
-    return name in INGREDIENTS and unit in MILLILITRES and name not in DENSITY
