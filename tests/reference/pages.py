@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
 from blindspoon.batches import cautions as safety
@@ -14,7 +14,6 @@ from blindspoon.files import schema
 
 LEAST, MOST = safety.SALT_RANGE
 FERMENTED = "produce without added acid,"
-UNSOURCED = "common practice, no source"
 
 WHEN: dict[str, str] = {
     "ph-not-read": "no pH up to the first day of tasting",
@@ -26,9 +25,9 @@ WHEN: dict[str, str] = {
     "salt-high": f"{FERMENTED} above {MOST:g} %",
     "unsalted": f"{FERMENTED} no salt",
     "alcohol": f"{safety.ALCOHOL_LIMIT:g} % vol or more, at most",
-    "pressure": "always; of single jars where the vessel closes (clip, screw, bottle ...)",
-    "vacuum": "always; of single jars where vessel or note says so",
-    "mould": "always; of single jars where a note says mould, slime or smell",
+    "pressure": "always; names jars whose vessel closes (clip, screw, bottle ...)",
+    "vacuum": "always; names jars whose vessel or note says vacuum",
+    "mould": "always; names jars with a note of mould, slime or a smell",
     "allergens": "always",
     "local-rules": "always",
 }
@@ -39,15 +38,10 @@ def fill(text: str) -> str:
 
     def between(mark: re.Match[str]) -> str:
         name = mark[1]
-        made = _table(*TABLES[name]) if name in TABLES else "\n".join(LISTS[name]())
+        made = "\n".join(MADE[name]())
         return f"<!--{name}-->\n\n{made}\n\n<!--/{name}-->"
 
     return re.sub(r"<!--(\w+)-->\n.*?<!--/\1-->", between, text, flags=re.DOTALL)
-
-
-def _table(head: Sequence[str], rows: Callable[[], Iterable[Sequence[str]]]) -> str:
-    lines = [head, ["---"] * len(head), *rows()]
-    return "\n".join(f"| {' | '.join(line)} |".replace("  ", " ") for line in lines)
 
 
 def units() -> Iterator[str]:
@@ -73,13 +67,14 @@ def acids() -> Iterator[str]:
         yield f"- {name}: {citric:.3f} g"
 
 
-def factors() -> Iterator[tuple[str, str, str]]:
+def factors() -> Iterator[str]:
+    yield "| factor | alike up to | declared in `differs` as |\n| --- | --- | --- |"
     for factor in STANDARD:
         names = ", ".join(f"`{name}`" for name in (factor.name, *factor.also))
-        yield factor.name, _room(factor), names
+        yield f"| {factor.name} | {_room(factor)} | {names} |"
     own = "your own column, numbers with a unit (`calcium_g`, `cut_mm`)"
-    yield own, f"{100 * SHARE:g} % of the larger", "its name"
-    yield "your own column, all else", "the same", "its name"
+    yield f"| {own} | {100 * SHARE:g} % of the larger | its name |"
+    yield "| your own column, all else | the same | its name |"
 
 
 def _room(factor: BatchFactor) -> str:
@@ -87,9 +82,9 @@ def _room(factor: BatchFactor) -> str:
     return f"{factor.tolerance:g} {unit}" if factor.tolerance else "the same words"
 
 
-def cautions() -> Iterator[tuple[str, str, str]]:
-    for kind, (_, sources, _) in safety.CAUTIONS.items():
-        yield kind, WHEN[kind], "; ".join(s for s in sources if s != UNSOURCED)
+def cautions() -> Iterator[str]:
+    for kind in safety.CAUTIONS:
+        yield f"- `{kind}`: {WHEN[kind]}"
 
 
 def columns(table: str) -> Iterator[str]:
@@ -111,12 +106,10 @@ NEEDED = {
     "two kinds": "needed without codes",
 }
 
-LISTS: dict[str, Callable[[], Iterable[str]]] = {
+MADE: dict[str, Callable[[], Iterable[str]]] = {
     "units": units,
     "acids": acids,
+    "factors": factors,
+    "cautions": cautions,
     **{name.removesuffix(".csv"): partial(columns, name) for name in schema.TABLES},
-}
-TABLES: dict[str, tuple[Sequence[str], Callable[[], Iterable[Sequence[str]]]]] = {
-    "factors": (("factor", "alike up to", "declared in `differs` as"), factors),
-    "cautions": (("kind", "when", "source"), cautions),
 }
