@@ -95,7 +95,21 @@ def test_a_row_a_cup_and_a_column_that_names_the_attribute():
     assert (plain["texture"], plain["salt"], oak["salt"]) == ("4", "5", "6")
 
 
-@pytest.mark.parametrize("data", [b"", b"hello\n", b"taster,plain\nAda,4\n", b"\x00\xff\x81"])
+@pytest.mark.parametrize(
+    ("data", "why"),
+    [
+        (b"", "the file is empty"),
+        (b"ab\x00\xff\x81", "NUL byte"),
+        (TABLES.encode("utf-16"), "UTF-16 text; .* Save it again as .CSV UTF-8"),
+        (b"PK\x03\x04\x14", "a spreadsheet's own format"),
+    ],
+)
+def test_a_file_that_is_no_text_is_said_to_be_none(data, why):
+    with pytest.raises(TrialError, match=why):
+        trial_from(data, "old.csv")
+
+
+@pytest.mark.parametrize("data", [b"hello\n", b"taster,plain\nAda,4\n"])
 def test_what_is_no_table_is_refused(data):
     with pytest.raises(TrialError, match="no scores of two variants"):
         trial_from(data, "old.csv")

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from blindspoon.errors import Rule, TrialFileError, shown, some_of
 from blindspoon.files.schema import CHOICES, SCORES, as_number
-from blindspoon.files.text_table import of_windows, separator_of, tidied, write_csv
+from blindspoon.files.text_table import separator_of, table_text, tidied, write_csv
 from blindspoon.files.trial_toml import trial_text
 from blindspoon.starting import short_name
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
@@ -83,10 +83,9 @@ def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...
     Raises
     ------
     TrialFileError
-        If no such table is found.
+        If no such table is found, or the file is no text.
     """
-    windows = of_windows(data)
-    text = (data.decode("utf-8-sig", "replace") if windows is None else windows).replace("\0", "")
+    text, _ = table_text(data, shown(file))
     separator = separator_of(data)
     try:
         rows = [[*map(tidied, row)] for row in csv.reader(io.StringIO(text), delimiter=separator)]

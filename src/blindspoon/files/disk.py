@@ -22,7 +22,7 @@ from blindspoon.files.text_table import (
     WINDOWS,
     FolderTables,
     TextTable,
-    of_windows,
+    decoded,
     read_table,
     without_example,
 )
@@ -38,7 +38,7 @@ TABLES = (
 TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
 """What a new trial begins with."""
 _READ = ("trial.toml", *TABLES, "seal.toml")
-_OF_SETS = re.compile(rb"[^\n]*\banswer\b")
+_OF_SETS = re.compile(rb"[^\r\n]*\banswer\b")
 """How a ballot begins that holds answers to sets, and no scores."""
 
 _NO_TRIAL = Rule(
@@ -102,16 +102,14 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
         except OSError as error:
             problems.append(_UNREADABLE.broken(cannot("read", error), shown(name, 300)))
     data = files.get("trial.toml", b"")
-    windows, text = of_windows(data), ""
+    text, windows = "", False
     try:
-        text = data.decode("utf-8-sig") if windows is None else windows
+        text, windows = decoded(data)
     except UnicodeDecodeError as error:
-        found, line = (
-            f"byte {data[error.start]:#04x} is not UTF-8",
-            data.count(b"\n", 0, error.start),
-        )
-        problems.append(_ENCODING.broken(found, "trial.toml", line + 1))
-    notes = [Note(file="trial.toml", text=WINDOWS)] * (windows is not None)
+        line = data.count(b"\n", 0, error.start) + 1
+        found = f"byte {data[error.start]:#04x} is not UTF-8"
+        problems.append(_ENCODING.broken(found, "trial.toml", line))
+    notes = [Note(file="trial.toml", text=WINDOWS)] * windows
     try:
         notes += [] if problems else _notes(folder)
     except OSError as error:

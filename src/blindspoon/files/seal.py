@@ -12,7 +12,6 @@ from typing import Any, Literal, TypeVar
 
 from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import TextTable
-from blindspoon.files.toml import write_toml
 from blindspoon.trial import Trial
 
 FILE = "seal.toml"
@@ -108,6 +107,8 @@ class Seal:
 
     def to_toml(self) -> str:
         """Write the seal as the text of seal.toml."""
+        import tomlkit  # noqa: PLC0415 - only where a seal is written
+
         rows = {
             name: [
                 {part: getattr(row, part) for part in row.__slots__ if part != "rest"} | row.rest
@@ -117,7 +118,7 @@ class Seal:
         }
         closed = {"closed": self.closed} if self.closed else {}
         own = {"date": self.date, "key": self.key, "rule": self.rule} | closed | rows
-        return HEAD + write_toml(own | dict(self.rest))
+        return HEAD + tomlkit.dumps(own | dict(self.rest))
 
     def with_added(self, kind: Kind, name: str, day: datetime.date, key: str) -> Seal:
         """Seal the key again after a taster or a session was added to it."""

@@ -8,7 +8,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from blindspoon.errors import Rule, TrialFileError
-from blindspoon.files.text_table import of_windows, read_table, separator_of, tidied
+from blindspoon.files.text_table import decoded, read_table, separator_of, tidied
 
 _LAID_OUT = Rule("laid-out", "a change moves no other cell", "Change it by hand")
 _LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n|$)")
@@ -46,7 +46,7 @@ def edit_table(
     table = read_table(data, file)
     if table.problems:
         raise TrialFileError(table.problems)
-    separator, text = separator_of(data), of_windows(data) or data.decode("utf-8-sig")
+    separator, (text, _) = separator_of(data), decoded(data)
     ended = re.search(r"\r\n|\r|\n", text)
     end = ended[0] if ended else "\n"
 

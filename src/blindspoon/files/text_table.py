@@ -19,7 +19,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon.arrays import BoolArray, IntArray
-from blindspoon.errors import Note, Problem, Rule, problems_of_rows, quoted, shown, some_of
+from blindspoon.errors import (
+    Note,
+    Problem,
+    Rule,
+    TrialFileError,
+    problems_of_rows,
+    quoted,
+    shown,
+    some_of,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,39 +311,72 @@ def read_table(data: bytes, file: str) -> TextTable:
     data = data.removeprefix(b"\xef\xbb\xbf")
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    windows = of_windows(data)
-    data = data if windows is None else windows.encode()
-    if problem := _unreadable(data, file):
-        return _unread(file, problem)
+    try:
+        text, windows = table_text(data, file)
+    except TrialFileError as error:
+        return _unread(file, *error.problems)
+    data = text.encode() if windows else data
     separator = separator_of(data)
     parts = _by_pandas(data, separator) if len(data) >= LARGE else None
-    parts = parts or _by_csv(data.decode(), separator, file)
+    parts = parts or _by_csv(text, separator, file)
     table = _assemble(file, parts, decimal_comma=separator != ",")
-    told = [Note(file=file, text=WINDOWS)] * (windows is not None)
+    told = [Note(file=file, text=WINDOWS)] * windows
     return replace(table, notes=(*told, *table.notes))
 
 
 WINDOWS = "it is no UTF-8, and was read as Windows-1252: look whether accents are right"
 
 
-def of_windows(data: bytes) -> str | None:
-    r"""Decode text that is Windows-1252 and cannot be UTF-8; None for all other bytes.
+def decoded(data: bytes) -> tuple[str, bool]:
+    r"""Decode text, and tell whether it is Windows-1252: what cannot be UTF-8, nor damaged UTF-8.
 
-    Bytes that hold a letter in UTF-8 are damaged UTF-8, not Windows-1252.
+    Raises
+    ------
+    UnicodeDecodeError
 
     Examples
     --------
-    >>> of_windows(b"Zo\xeb"), of_windows("Zoë".encode()), of_windows("Zoë".encode() + b"\xeb")
-    ('Zoë', None, None)
+    >>> decoded(b"Zo\xeb"), decoded("Zoë".encode())
+    (('Zoë', True), ('Zoë', False))
     """
-    with contextlib.suppress(UnicodeDecodeError):
-        data.decode()
-        return None
-    foreign = b"\0" in data or data[:2] in (b"PK", b"\xff\xfe", b"\xfe\xff")
-    if not foreign and data.decode(errors="ignore").isascii():
-        with contextlib.suppress(UnicodeDecodeError):
-            return data.decode("cp1252")
-    return None
+    try:
+        return data.decode("utf-8-sig"), False
+    except UnicodeDecodeError:
+        foreign = b"\0" in data or data.startswith((b"PK", b"\xff\xfe", b"\xfe\xff"))
+        if not foreign and data.decode(errors="ignore").isascii():
+            with contextlib.suppress(UnicodeDecodeError):
+                return data.decode("cp1252"), True
+        raise
+
+
+def table_text(data: bytes, file: str) -> tuple[str, bool]:
+    """Decode the bytes of a table as `decoded` does; TrialFileError says why they are none."""
+    zeros = data.count(b"\0")
+    for found, foreign in (
+        ("the file is UTF-16 text", data.startswith((b"\xff\xfe", b"\xfe\xff"))),
+        ("the file is a spreadsheet's own format or an archive", data.startswith(b"PK\x03\x04")),
+        ("every other byte is zero, as in UTF-16 text", zeros * 3 > len(data)),
+    ):
+        if foreign:
+            raise TrialFileError([_ENCODING.broken(found, file)])
+    if zeros:
+        line = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise TrialFileError([_NUL.broken("a NUL byte stands in the text", file, line)])
+    try:
+        text, windows = decoded(data)
+    except UnicodeDecodeError as error:
+        found = f"byte {data[error.start]:#04x} is neither UTF-8 nor Windows-1252"
+        line = data.count(b"\n", 0, error.start) + 1
+        raise TrialFileError([_ENCODING.broken(found, file, line)]) from None
+    if not text.strip():
+        raise TrialFileError([_EMPTY.broken("the file is empty", file)])
+    ends = np.flatnonzero(np.frombuffer(data + b"\n", np.uint8) == ord("\n"))
+    lengths = np.diff(ends, prepend=-1) - 1
+    line = int(np.argmax(lengths > LINE_LIMIT))
+    if lengths[line] > LINE_LIMIT:
+        found = f"the line has {lengths[line]:,} bytes"
+        raise TrialFileError([_LINE.broken(found, file, line + 1)])
+    return text, windows
 
 
 def separator_of(data: bytes) -> str:
@@ -357,34 +399,6 @@ class _Parts:
 
 def _unread(file: str, *problems: Problem) -> TextTable:
     return TextTable(file=file, columns={}, lines=np.empty(0, np.int64), problems=problems)
-
-
-def _unreadable(data: bytes, file: str) -> Problem | None:
-    """Say why bytes are not the text of a table, if they are not."""
-    zeros = data.count(b"\0")
-    for found, foreign in (
-        ("the file is UTF-16 text", data.startswith((b"\xff\xfe", b"\xfe\xff"))),
-        ("the file is a spreadsheet's own format or an archive", data.startswith(b"PK\x03\x04")),
-        ("every other byte is zero, as in UTF-16 text", zeros * 3 > len(data)),
-    ):
-        if foreign:
-            return _ENCODING.broken(found, file)
-    if zeros:
-        line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        return _NUL.broken("a NUL byte stands in the text", file, line)
-    try:
-        blank = not data.decode().strip()
-    except UnicodeDecodeError as error:
-        found = f"byte {data[error.start]:#04x} is neither UTF-8 nor Windows-1252"
-        return _ENCODING.broken(found, file, data.count(b"\n", 0, error.start) + 1)
-    if blank:
-        return _EMPTY.broken("the file is empty", file)
-    ends = np.flatnonzero(np.frombuffer(data + b"\n", np.uint8) == ord("\n"))
-    lengths = np.diff(ends, prepend=-1) - 1
-    line = int(np.argmax(lengths > LINE_LIMIT))
-    if lengths[line] <= LINE_LIMIT:
-        return None
-    return _LINE.broken(f"the line has {lengths[line]:,} bytes", file, line + 1)
 
 
 def _by_pandas(data: bytes, separator: str) -> _Parts | None:

@@ -1,14 +1,13 @@
-"""TOML text <-> values: read one key at a time, every misfit a problem with its line; written."""
+"""TOML text -> values: read one key at a time, every misfit a problem with its line."""
 
 from __future__ import annotations
 
 import datetime
-import json
 import re
 import tomllib
 import unicodedata
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, did_you_mean, quoted, shown, some_of
@@ -306,46 +305,3 @@ def _shown(value: object) -> str:
     if isinstance(value, int | float):
         return f"{value:g}" if abs(value) < 1e300 else "a number beyond all bounds"
     return shown(str(value))
-
-
-class Inline(dict[str, object]):
-    """A table that is written in one line, as { low = 0, high = 10 }."""
-
-
-def write_toml(values: Mapping[str, Any]) -> str:
-    """Write values as TOML: plain keys first, then tables and lists of tables."""
-    return "\n".join(_written(values)).strip() + "\n"
-
-
-def _written(values: Mapping[str, Any], path: str = "") -> Iterator[str]:
-    tables = {}
-    for key, value in values.items():
-        rows = isinstance(value, list) and value and all(isinstance(row, Mapping) for row in value)
-        if rows or (isinstance(value, Mapping) and not isinstance(value, Inline)):
-            tables[key] = value
-        else:
-            yield f"{_bare(key)} = {_value(value)}"
-    for key, value in tables.items():
-        place = f"{path}{_bare(key)}"
-        for row in value if isinstance(value, list) else [value]:
-            yield f"\n[[{place}]]" if isinstance(value, list) else f"\n[{place}]"
-            yield from _written(row, f"{place}.")
-
-
-def _bare(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _value(key)
-
-
-def _value(value: object) -> str:
-    match value:
-        case bool():
-            return str(value).lower()
-        case str():
-            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-        case list() | tuple():
-            return f"[{', '.join(map(_value, value))}]"
-        case Mapping():
-            pairs = (f"{_bare(key)} = {_value(inner)}" for key, inner in value.items())
-            return f"{{ {', '.join(pairs)} }}"
-        case _:
-            return str(value)

@@ -13,7 +13,7 @@ from typing import Any, TypeVar, get_args
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
 from blindspoon.files.schema import CHOICES, SCORES
 from blindspoon.files.text_table import tidied
-from blindspoon.files.toml import Inline, Range, Section, read_toml, write_toml
+from blindspoon.files.toml import Range, Section, read_toml
 from blindspoon.trial import (
     DEFAULT_REST,
     METHODS,
@@ -381,14 +381,17 @@ def trial_text(trial: Trial) -> str:
     >>> parse_trial(trial_text(trial)) == trial
     True
     """
+    import tomlkit  # noqa: PLC0415 - only where a trial is written
+
     bare = Decision(declared=None, primary=(), alpha=0.05, by="mixed")
     ruled = replace(trial.decision, share=1.0) != bare or any(it.margin for it in trial.attributes)
     scales, tasters = {it.scale for it in trial.attributes}, trial.tasting.tasters
     panel = len(tasters) if tasters == default_tasters(len(tasters)) else tasters
 
     def attribute(part: Attribute) -> dict[str, Any]:
-        own = {"scale": Inline(_told(part.scale, _SCALE))} if len(scales) > 1 else {}
-        return _told(part, _ATTRIBUTE) | own
+        scale = tomlkit.inline_table()
+        scale.update(_told(part.scale, _SCALE))
+        return _told(part, _ATTRIBUTE) | ({"scale": scale} if len(scales) > 1 else {})
 
     document = {
         "trial": _told(trial, _ABOUT),
@@ -404,7 +407,7 @@ def trial_text(trial: Trial) -> str:
         "story": {"text": trial.story} if trial.story else {},
         "photo": [_told(photo, _PHOTO) for photo in trial.photos],
     }
-    return write_toml({name: section for name, section in document.items() if section})
+    return tomlkit.dumps({name: section for name, section in document.items() if section})
 
 
 def _told(part: object, names: Iterable[str]) -> dict[str, Any]:
