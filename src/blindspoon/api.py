@@ -22,6 +22,7 @@ from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import see_lifted, standing
 from blindspoon.trial import Trial
+from blindspoon.trial import today as today_here
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -169,10 +170,6 @@ def _frame(records: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     return records_frame(records)
 
 
-def _today() -> datetime.date:
-    return datetime.datetime.now().astimezone().date()
-
-
 def read(folder: Folder) -> TrialFolder:
     """Read a trial folder and lift its blind.
 
@@ -278,7 +275,7 @@ def blind(
     """
     from blindspoon.drawing import draw_blind  # noqa: PLC0415 - brings in the sheets
 
-    return draw_blind(Path(folder), today or _today(), declare=declare)
+    return draw_blind(Path(folder), today or today_here(), declare=declare)
 
 
 def lift(
@@ -307,7 +304,7 @@ def lift(
     """
     from blindspoon.lifting import lift_blind  # noqa: PLC0415 - as for `blind`
 
-    return lift_blind(Path(folder), today or _today(), lambda _: yes, last=last)
+    return lift_blind(Path(folder), today or today_here(), lambda _: yes, last=last)
 
 
 def compare(folder: Folder) -> Compared:

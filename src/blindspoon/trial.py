@@ -11,6 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+
+def today() -> datetime.date:
+    """Give the day where the host is."""
+    return datetime.datetime.now().astimezone().date()
+
+
 MOST_STEPS = 21
 """Steps of a scale that are shown side by side; more are typed."""
 

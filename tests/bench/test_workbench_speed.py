@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.workbench.app import create_workbench
-from blindspoon.workbench.door import Door
+from blindspoon.workbench.listening import Door
 
 pytestmark = pytest.mark.bench
 PAGES = ("", "question", "jars", "jars/1", "tasters", "codes", "lately")

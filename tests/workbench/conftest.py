@@ -17,8 +17,7 @@ from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.lifting import close_tasting, lift_blind
 from blindspoon.workbench import company
 from blindspoon.workbench.app import create_workbench
-from blindspoon.workbench.door import Door
-from blindspoon.workbench.listening import serve
+from blindspoon.workbench.listening import Door, serve
 
 TOML = """\
 [trial]

@@ -8,8 +8,9 @@ import tomllib
 import pytest
 
 from blindspoon.starting import new_files
-from blindspoon.workbench.app import create_workbench, today
-from blindspoon.workbench.door import Door
+from blindspoon.trial import today
+from blindspoon.workbench.app import create_workbench
+from blindspoon.workbench.listening import Door
 
 ANSWERS = {
     "trial.product": "fermented kohlrabi sticks",

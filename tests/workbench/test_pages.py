@@ -19,8 +19,7 @@ from blindspoon.files.durable import DurableFolder
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import stage
 from blindspoon.workbench import company
-from blindspoon.workbench.door import Door
-from blindspoon.workbench.listening import serve
+from blindspoon.workbench.listening import Door, serve
 
 QUESTION, JAR = "/t/crisp/question", "/t/crisp/jars/2"
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from blindspoon.cli.say import CHART, FOLDER, FOLDERS, JOBS, JSON, SIZE, progress, say_json, today
+from blindspoon.cli.say import CHART, FOLDER, FOLDERS, JOBS, JSON, SIZE, progress, say_json
+from blindspoon.trial import today
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

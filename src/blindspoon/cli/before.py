@@ -18,8 +18,8 @@ from blindspoon.cli.say import (
     say_cautions,
     say_json,
     say_notes,
-    today,
 )
+from blindspoon.trial import today
 
 if TYPE_CHECKING:
     from collections.abc import Callable

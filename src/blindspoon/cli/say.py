@@ -6,7 +6,6 @@ Arguments and options that several verbs share.
 from __future__ import annotations
 
 import contextlib
-import datetime
 import os
 import sys
 from pathlib import Path
@@ -94,11 +93,6 @@ def say_addresses(addresses: Addresses) -> None:
     else:
         click.echo(f"On this computer only (phones need --lan): {addresses.join}")
     click.echo(f"For you alone:   {addresses.host}\nCtrl-C ends it.")
-
-
-def today() -> datetime.date:
-    """Give the day where the host is."""
-    return datetime.datetime.now().astimezone().date()
 
 
 def say_json(record: object) -> None:

@@ -16,8 +16,8 @@ from blindspoon.cli.say import (
     say_notes,
     say_problems,
     summary,
-    today,
 )
+from blindspoon.trial import today
 
 UNBROKEN = "\N{NON-BREAKING HYPHEN}"
 

@@ -422,17 +422,25 @@ class BallotFile(Ballot):
         with self._lock:
             self._see_outside_changes()
             before = self.count
-            fresh = {code: sent for code, sent in given.items() if self._is_news(code, sent)}
-            taken, disputed = dict[str, CupAnswer](), []
-            for code, sent in fresh.items():
-                now, taken[code] = self.answer(code), sent.answer
+            fresh, taken, disputed = dict[str, Given](), dict[str, CupAnswer](), []
+            for code, sent in given.items():
+                turn, answer = self._seen.get((sent.page, code), (-1, None))
+                seen = sent.turn < turn or (sent.turn == turn and sent.answer == answer)
+                if seen or (sent.answer.blank and code not in self.rows):
+                    continue
+                fresh[code], now, taken[code] = sent, self.answer(code), sent.answer
                 if sent.base != now.mark and self._writer.get(code) != sent.page:
                     # unseen by its page: a second tab, a phone
                     taken[code], replaces = sent.answer.over(now)
                     disputed += [code] * replaces
             self._keep([self.rows[code] for code in disputed])
             self._fill(taken)
-            self._remember(fresh)
+            for code, sent in fresh.items():
+                self._seen[sent.page, code] = (sent.turn, sent.answer)
+                self._writer[code] = sent.page
+            self._note_marks(fresh)
+            while len(self._seen) > MOST_SEEN:
+                self._seen.popitem(last=False)
             receipts = {code: Receipt(self.answer(code), code in disputed) for code in given}
             after = self.count
         self._report(before, after, disputed)
@@ -442,20 +450,6 @@ class BallotFile(Ballot):
         """Look whether the file was changed by hand. Raises OSError."""
         with self._lock:
             self._see_outside_changes()
-
-    def _is_news(self, code: str, sent: Given) -> bool:
-        turn, answer = self._seen.get((sent.page, code), (-1, None))
-        if sent.turn < turn or (sent.turn == turn and sent.answer == answer):
-            return False
-        return not sent.answer.blank or code in self.rows
-
-    def _remember(self, fresh: Mapping[str, Given]) -> None:
-        for code, sent in fresh.items():
-            self._seen[sent.page, code] = (sent.turn, sent.answer)
-            self._writer[code] = sent.page
-        self._note_marks(fresh)
-        while len(self._seen) > MOST_SEEN:
-            self._seen.popitem(last=False)
 
     def _note_marks(self, codes: Collection[str]) -> None:
         for code in codes:

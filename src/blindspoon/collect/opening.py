@@ -102,7 +102,14 @@ def opened(
         trial, ledger, served = _read(text)
         with disk.complaining(remedy=durable.CLOSE):
             kept.sweep()
-            sitting = _sitting(trial, ledger, served, kept, begin=begin)
+            data = kept.read(FILE)
+            memory = Memory() if data is None else Memory.from_bytes(data)
+            kept.save(FILE, memory.to_bytes())
+            plan = _plan(trial, served)
+            sitting = Sitting(plan, kept, memory)
+            sitting.add(plan, _ballots(trial, ledger, served, kept, sitting))
+            first = sitting.unfinished if begin else ""
+            sitting.open_session(first if data is None else memory.session)
         sitting.look_for_late = _looking(folder, kept, sitting)
         yield sitting
 
@@ -171,20 +178,6 @@ def _stamp(folder: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return found.st_mtime_ns, found.st_size
-
-
-def _sitting(
-    trial: Trial, ledger: Ledger, served: Sequence[Cups], folder: DurableFolder, *, begin: bool
-) -> Sitting:
-    data = folder.read(FILE)
-    memory = Memory() if data is None else Memory.from_bytes(data)
-    folder.save(FILE, memory.to_bytes())
-    plan = _plan(trial, served)
-    sitting = Sitting(plan, folder, memory)
-    sitting.add(plan, _ballots(trial, ledger, served, folder, sitting))
-    first = sitting.unfinished if begin else ""
-    sitting.open_session(first if data is None else memory.session)
-    return sitting
 
 
 def _ballots(
@@ -267,7 +260,6 @@ def _plan(trial: Trial, served: Sequence[Cups]) -> Plan:
     return Plan(
         title=trial.title,
         food=trial.product or trial.title,
-        attributes=trial.attributes,
         sessions=tuple(n for n in dict.fromkeys((*listed, *found)) if n in found),
         tasters=tuple(dict.fromkeys(name for cups in served for name in cups.taster.texts)),
         tasting=trial.tasting,

@@ -127,15 +127,6 @@ class RateLimit:
             return count >= _GUESSES
 
 
-def by_port(apps: Mapping[int, WSGI]) -> WSGI:
-    """Give each request to the application of the port that it came to."""
-
-    def chosen(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
-        return apps[int(str(environ["SERVER_PORT"]))](environ, start)
-
-    return chosen
-
-
 def own_form(ticket: str) -> Mapping[str, str]:
     """Give the form that was sent from a page with this ticket in it.
 

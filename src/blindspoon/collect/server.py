@@ -8,7 +8,7 @@ import io
 import queue
 import socket
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -195,13 +195,15 @@ def serve(
         pages = HostPages.of_link(sitting, access, where, lan=lan)
         tasters = create_app(sitting, TasterPages(sitting, access, where, lan=lan))
         hosts = create_app(sitting, pages)
-        app = security.by_port(
-            {
-                bound: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
-                own: security.only_for_hosts(hosts, lambda: host_names(("127.0.0.1",), own)),
-            }
-        )
-        server = connections.Server(app, [outer, inner])
+        apps = {
+            bound: security.only_for_hosts(tasters, lambda: host_names(now(), bound)),
+            own: security.only_for_hosts(hosts, lambda: host_names(("127.0.0.1",), own)),
+        }
+
+        def of_port(environ: Mapping[str, object], start: Callable[..., object]) -> Iterable[bytes]:
+            return apps[int(str(environ["SERVER_PORT"]))](environ, start)
+
+        server = connections.Server(of_port, [outer, inner])
         with _from_a_thread() as later:
             sitting.tell = lambda text: later(partial(tell, text))
             later(partial(ready, addresses))

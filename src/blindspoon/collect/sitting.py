@@ -23,7 +23,7 @@ from typing import Any, TypeVar
 from blindspoon.collect.ballots import Ballot, Tell
 from blindspoon.errors import FormError, Rule, shown
 from blindspoon.files.durable import DurableFolder
-from blindspoon.trial import Attribute, Tasting
+from blindspoon.trial import Tasting
 from blindspoon.wording import count
 
 FILE = ".blindspoon/collect.json"
@@ -48,8 +48,6 @@ class Plan:
         For the host.
     food : str
         For the tasters, whom a title may tell too much: the product, or the title without one.
-    attributes : tuple of Attribute
-        At least one.
     sessions, tasters : tuple of str
         At least one each, in the order of trial.toml and of servings.csv.
     tasting : Tasting
@@ -60,7 +58,6 @@ class Plan:
 
     title: str
     food: str
-    attributes: tuple[Attribute, ...]
     sessions: tuple[str, ...]
     tasters: tuple[str, ...]
     tasting: Tasting

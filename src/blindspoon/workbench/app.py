@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import hmac
 import importlib
 import traceback
@@ -24,8 +23,8 @@ from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, earlier, own_state
 from blindspoon.sheets.telling import tells
 from blindspoon.stage import IN_WORDS, Part, Stage, stage
-from blindspoon.workbench.door import Door
 from blindspoon.workbench.jobs import Job, Jobs
+from blindspoon.workbench.listening import Door
 from blindspoon.workbench.phrases import noted, said, within
 
 SEEN = 200
@@ -39,9 +38,7 @@ UNSENT: Form = {}
 """The form of a page that was only asked for."""
 Handler = Callable[..., Response]
 
-PAGES = (
-    "shelf", "question", "jar_pages", "company", "dealing", "evening", "ending", "slips", "lately",
-)  # fmt: skip
+PAGES = ("shelf", "question", "jar_pages", "company", "dealing", "evening", "ending", "lately")
 """Modules of pages, each with its ``add_to``."""
 
 # The last is of the score page, whose pages for the host are used here.
@@ -66,11 +63,6 @@ _JUST_NOW = (
     "A file changed in this very moment. Go back, and save again: nothing you typed is lost."
 )
 _ELSE = "This was not sent by a page of Blindspoon. Go back, load the page again, and try again."
-
-
-def today() -> datetime.date:
-    """Give the day where the host is."""
-    return datetime.datetime.now().astimezone().date()
 
 
 class Workbench:

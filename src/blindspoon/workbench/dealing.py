@@ -16,7 +16,8 @@ from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper import LABEL_STOCKS, Paper
 from blindspoon.stage import Stage
 from blindspoon.starting import rule_beside, rule_in_words
-from blindspoon.workbench.app import UNSENT, Form, Workbench, today
+from blindspoon.trial import today
+from blindspoon.workbench.app import UNSENT, Form, Workbench
 
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""

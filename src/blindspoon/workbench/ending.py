@@ -1,4 +1,4 @@
-"""The end: a last look, the blind lifted, the findings as readers see them, all that goes out."""
+"""The end: a last look, the blind lifted, the findings, a slip corrected, all that goes out."""
 
 from __future__ import annotations
 
@@ -9,17 +9,21 @@ from typing import TYPE_CHECKING, NamedTuple
 from flask import abort, make_response, request
 from werkzeug.wrappers import Response
 
+from blindspoon.collect.ballots import read_answer
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, durable
-from blindspoon.files.schema import as_number
+from blindspoon.files.schema import CORRECTIONS, as_number
+from blindspoon.files.seal import cup_of, number_text
 from blindspoon.files.table_edit import edit_table
+from blindspoon.files.text_table import TextTable, read_table, write_csv
 from blindspoon.lifting import Lifting, lift_blind
 from blindspoon.scores.pseudonyms import pseudonymise
 from blindspoon.stage import Stage
+from blindspoon.trial import today
 from blindspoon.wording import capital, spelled
-from blindspoon.workbench.app import UNSENT, Form, Workbench, today
+from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.jobs import Job, Moved
-from blindspoon.workbench.phrases import noted, said
+from blindspoon.workbench.phrases import noted, said, told
 
 if TYPE_CHECKING:
     from blindspoon.packing.pack import Published
@@ -38,6 +42,8 @@ STEP_OF = {
 LOOKED_AT = ("lifted", "published", "never coded", "never sealed")
 """States in which the scores may be looked at."""
 FINDINGS, PUBLISH = "Working out what the scores show", "Writing everything"
+CORRECTED = "corrections.csv"
+HEADER = write_csv([[column.name for column in CORRECTIONS]]).encode()
 
 
 def add_to(bench: Workbench) -> None:
@@ -85,6 +91,7 @@ def add_to(bench: Workbench) -> None:
         return bench.go(found, "findings", "The blind is lifted.")
 
     _add_findings(bench)
+    _add_slips(bench)
 
 
 def _add_findings(bench: Workbench) -> None:
@@ -166,6 +173,51 @@ def _add_findings(bench: Workbench) -> None:
         return response
 
 
+def _add_slips(bench: Workbench) -> None:
+    """Register how a score that was misread is corrected with a reason, after lifting."""
+
+    @bench.get("findings/slip")
+    def ask(found: Stage, form: Form = UNSENT, faults: Form = UNSENT) -> Response:
+        if found.state not in ("lifted", "published"):
+            return bench.go(found, "findings")
+        sessions = [(it.name, found.plan.session_label(it.name)) for it in found.plan.sessions]
+        return bench.page(
+            "slip.html.j2", found, "findings", 422 if faults else 200, typed=form, faults=faults,
+            sessions=sessions or [("1", "")], who=[(name, name) for name in found.tasters],
+            scored=[(it.name, it.label) for it in found.plan.attributes],
+        )  # fmt: skip
+
+    @bench.post("findings/slip")
+    def correct(found: Stage, form: Form) -> Response:
+        scored = {attribute.name: attribute for attribute in found.plan.attributes}
+        attribute, place = scored.get(form.get("attribute", "")), _cup(found, form)
+        if found.state not in ("lifted", "published") or attribute is None:
+            return ask(found)
+        answer, problems = read_answer(
+            [attribute], {attribute.name: form.get("new", "")}, CORRECTED
+        )
+        faults = {"new": told(problems[0])} if problems else {}
+        if not form.get("reason"):
+            faults["reason"] = "Say why; the findings print it."
+        if place is None:
+            faults["code"] = "No cup with this code was scored by them in that session."
+            return ask(found, form, faults)
+        table, row, was = place
+        cell, new = number_text(was.get(attribute.name, ""), table), answer.scores[0]
+        if cell == new and not faults:
+            faults["new"] = "This stands there already."
+        if faults:
+            return ask(found, form, faults)
+        list_ = found.files.get(CORRECTED, HEADER)
+        comma = read_table(list_, CORRECTED).decimal_comma
+        said = {key: form.get(key, "") for key in ("session", "taster", "code", "reason")}
+        said |= {"attribute": attribute.name, "was": _text(cell, comma), "new": _text(new, comma)}
+        cells = {(row, attribute.name): _text(new, table.decimal_comma)}
+        files = {table.file: edit_table(found.files[table.file], table.file, cells)}
+        files[CORRECTED] = edit_table(list_, CORRECTED, {}, [said])
+        return bench.save(found, files, "A score corrected", "The score is corrected.", "findings")
+
+
 class Comment(NamedTuple):
     """What a taster wrote, as it goes out, and where it stands in the folder."""
 
@@ -216,3 +268,17 @@ def _file(content: bytes, name: str) -> Response:
 
 def _step(file: str) -> str:
     return STEP_OF.get(file, "tasting" if "scores" in file or "ballots" in file else "")
+
+
+def _cup(found: Stage, form: Form) -> tuple[TextTable, int, dict[str, str]] | None:
+    """Find the row of a cup, and its table."""
+    wanted = tuple(form.get(key, "") for key in ("session", "taster", "code"))
+    for table in disk.read_folder(found.folder, without=disk.KEY).tables.scores:
+        for number, (_, row) in enumerate(table.rows()):
+            if cup_of(found.plan, row) == wanted:
+                return table, number, dict(row)
+    return None
+
+
+def _text(number: str, decimal_comma: bool) -> str:
+    return number.replace(".", ",") if decimal_comma else number

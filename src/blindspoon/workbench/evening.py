@@ -20,8 +20,9 @@ from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
+from blindspoon.trial import today
 from blindspoon.wording import capital, count
-from blindspoon.workbench.app import UNSENT, Form, Workbench, today
+from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.dealing import paper_of
 from blindspoon.workbench.phrases import REMEDIES
 

@@ -13,7 +13,8 @@ from blindspoon.errors import TrialFileError
 from blindspoon.files import disk, own_state
 from blindspoon.files.trial_edit import put
 from blindspoon.stage import Stage, stage
-from blindspoon.workbench.app import Form, Workbench, today
+from blindspoon.trial import today
+from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
 
 EXAMPLE = "example"
