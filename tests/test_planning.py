@@ -343,3 +343,13 @@ def test_a_scale_without_words_at_its_ends_is_asked_about_while_tasters_can_be_t
     assert "no words say which end of the scale is which" in blindspoon("check", drawn).stdout
     taste(drawn)
     assert "which end" not in blindspoon("check", drawn).stdout
+
+
+def test_variants_that_are_called_alike_are_named(blindspoon, drawn):
+    text = (drawn / "trial.toml").read_text("utf-8")
+    names = re.findall('^name = "([a-z-]+)"', text.partition("[[variant]]")[2], re.MULTILINE)[:2]
+    for name in names:
+        text = re.sub(f'(name = "{name}"\n)(label = .*\n)?', '\\1label = "As always"\n', text)
+    (drawn / "trial.toml").write_text(text, "utf-8")
+    told = blindspoon("check", drawn).stdout
+    assert f"{', '.join(names)} are all called “As always”: no page tells them apart" in told

@@ -116,7 +116,12 @@ def examine(folder: Path) -> Examination:
         (*notes, *known, *stands.notes, *name_notes(trial, tables)),
     )
     jars = jars_of(tables.key) or jars_of(tables.batches)
-    said = (*foretold(trial, jars), *_wide_margins(trial), *_undrawn(trial, tables.key))
+    said = (
+        *foretold(trial, jars),
+        *_wide_margins(trial),
+        *_undrawn(trial, tables.key),
+        *_twice(trial),
+    )
     said += () if scored else tuple(_wordless(trial))
     notes += tuple(Note(file="trial.toml", text=text) for text in said)
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
@@ -165,6 +170,16 @@ def _wordless(trial: Trial) -> Iterator[str]:
             f"{some_of(names, 5)}: no words say which end of the scale is which, and some will "
             "take the lowest number for the best; give low and high, such as “soft” and “crisp”"
         )
+
+
+def _twice(trial: Trial) -> Iterator[str]:
+    """Name the labels that pages and charts cannot tell apart."""
+    for parts in (trial.variants, trial.attributes):
+        labels = [part.label.casefold() for part in parts]
+        for label in dict.fromkeys(label for label in labels if labels.count(label) > 1):
+            same = [part for part in parts if part.label.casefold() == label]
+            names = some_of((part.name for part in same), 5)
+            yield f"{names} are all called “{same[0].label}”: no page tells them apart"
 
 
 def _undrawn(trial: Trial, key: TextTable | None) -> Iterator[str]:

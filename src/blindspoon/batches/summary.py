@@ -379,7 +379,8 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
             meant = f"as declared, {wording.listing(declared)}; " if declared else ""
             if perhaps:
                 meant += f"{wording.listing(perhaps)}, which may be the point of it; "
-            also = also_differed(what) or "nothing else that was written down differs"
+            nothing = f"nothing {'else ' * bool(meant)}that was written down differs"
+            also = also_differed(what) or nothing
             yield f"{label}: {meant}{also}.{_question(trial, what) if ask else ''}"
         yield from remarks(trial, what)
     yield from (inseparable(trial, together) for together in made.together)

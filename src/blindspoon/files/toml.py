@@ -53,7 +53,7 @@ class Section:
     >>> trial.text("title"), trial.whole("seed", Range("from 0", lambda n: n >= 0))
     ('', 3)
     >>> print(root.problems[0])
-    trial.toml line 2, key trial.title: 7 is a whole number; a text is needed. Put it in quotes.
+    trial.toml line 2, key trial.title: 7 is a whole number; a text is needed. Write one, in quotes.
     """
 
     def __init__(
@@ -101,7 +101,7 @@ class Section:
 
     def text(self, key: str, default: str = "") -> str:
         """Read a text; blanks around it are cut off."""
-        value = self._take(key, (str,), "a text is needed", "Put it in quotes")
+        value = self._take(key, (str,), "a text is needed", "Write one, in quotes")
         if value is None:
             return default
         if CONTROL.search(value.replace("\n", "").replace("\t", "")):
