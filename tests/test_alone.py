@@ -294,6 +294,8 @@ def test_fewer_than_six_rounds_can_show_nothing_and_check_and_blind_say_so(tmp_p
     words = "can show nothing in fewer than 6 rounds"
     for verb in ("check", "blind"):
         assert (words in run(verb, tmp_path)) is told
+    run("blind", tmp_path, "--add", "Zoe")
+    assert words not in run("check", tmp_path)
 
 
 @pytest.mark.parametrize(("rounds", "can"), [(5, False), (6, True)])

@@ -94,7 +94,8 @@ def standing(
     `hidden` are those under pseudonyms, for `Standing.published`. `text` is that of seal.toml; None
     where there is none.
     """
-    seal, warned = parse_seal(text or ""), tuple(_warned(trial))
+    seal = parse_seal(text or "")
+    warned = tuple(_warned(trial, seal))
     if seal is None:
         told = UNSEALED if text is None else DAMAGED
         attributes = [each.name for each in trial.attributes]
@@ -204,10 +205,11 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
     return (left if last else 1) / 10, (said,)
 
 
-def _warned(trial: Trial) -> Iterator[str]:
+def _warned(trial: Trial, seal: Seal | None) -> Iterator[str]:
     """Say that the rule is declared late, or not at all, or that nothing can come of it."""
-    declared = trial.decision.declared
-    rounds, names = len(trial.sessions) or 1, trial.tasting.tasters
+    declared, added = trial.decision.declared, seal.added if seal else ()
+    late = (it.name for it in added if it.kind == "taster")
+    rounds, names = len(trial.sessions) or 1, {*trial.tasting.tasters, *late}
     if len(names) == 1 and 2 ** (1 - rounds) > trial.decision.alpha:
         needed = next(n for n in itertools.count(rounds) if 2 ** (1 - n) <= trial.decision.alpha)
         yield (
