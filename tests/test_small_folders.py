@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 import tempfile
 from pathlib import Path
 from typing import NamedTuple
@@ -19,6 +20,7 @@ from blindspoon.errors import TrialError
 from blindspoon.examine import examine
 from blindspoon.findings.further import study_further
 from blindspoon.packing.pack import pack
+from blindspoon.writeup.front import weaknesses
 
 VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
 ATTRIBUTES = ("texture", "saltiness", "sourness", "bitterness")
@@ -171,8 +173,25 @@ def test_a_margin_of_most_of_the_scale_is_questioned(tmp_path, margin, asked):
 
 def test_two_tasters_are_two_people_in_the_answer(tmp_path):
     files = folder_of("all were given", shape=(2, 1, 3, 1))
-    answer = compose_report(analyse(written(tmp_path, files))).answer
-    assert "To these two people, " in answer
+    content = compose_report(analyse(written(tmp_path, files)))
+    assert "To these two people, " in content.answer
+
+
+def test_a_likely_range_wider_than_the_scale_is_said_and_fills_its_mark(tmp_path):
+    rule = '[decision]\nprimary = ["texture"]\nmargin = 1.0\n'
+    analysis = analyse(
+        written(tmp_path, folder_of("all were given", shape=(2, 2, 3, 1), rule=rule))
+    )
+    intervals = [each.found.interval for each in analysis.comparisons]
+    assert all(it.low < -10 and it.high > 10 for it in intervals)
+    assert (
+        "On texture a likely range is wider" in dict(weaknesses(analysis, None))["Too few scores."]
+    )
+    (board,) = compose_report(analysis).boards
+    drawn = [
+        re.findall(r'<line x1="([0-9]+)" .*?x2="([0-9]+)"', it.mark) for _, (it,) in board.rows
+    ]
+    assert [lines[1] for lines in drawn] == [("4", "68")] * 2
 
 
 @given(files=small_folders())

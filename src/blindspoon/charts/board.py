@@ -190,7 +190,7 @@ def _grid(outcomes: Sequence[AttributeOutcome], sheet: Sheet) -> _Grid:
 
 
 def _limits(outcomes: Sequence[AttributeOutcome]) -> dict[str, float]:
-    """Find how far from zero the marks of each attribute reach; one scale and margin share it."""
+    """Find how far marks reach from zero, not beyond the scale; one scale and margin share it."""
     reach: dict[tuple[Scale, float | None], float] = {}
     kinds = [(outcome.attribute.scale, outcome.attribute.margin) for outcome in outcomes]
     for outcome, kind in zip(outcomes, kinds, strict=True):
@@ -198,7 +198,7 @@ def _limits(outcomes: Sequence[AttributeOutcome]) -> dict[str, float]:
         for other in outcome.result.comparisons:
             ends += [abs(other.interval.low), abs(other.interval.high)] if other.interval else []
             ends += [abs(other.found.difference)] if other.found else []
-        reach[kind] = max(ends)
+        reach[kind] = min(max(ends), max(kind[0].high - kind[0].low, ends[1]))
     names = (outcome.attribute.name for outcome in outcomes)
     return {name: reach[kind] or 1.0 for name, kind in zip(names, kinds, strict=True)}
 

@@ -268,7 +268,7 @@ def _like(attribute: Attribute) -> tuple[Scale, float | None]:
 
 
 def _limits(results: Sequence[AttributeResult]) -> Mapping[object, float]:
-    """How far marks reach from zero; attributes of one scale and margin share it."""
+    """How far marks reach from zero, no farther than the scale; one scale and margin share it."""
     ends: dict[object, float] = {}
     for result in results:
         kind = _like(result.attribute)
@@ -276,7 +276,8 @@ def _limits(results: Sequence[AttributeResult]) -> Mapping[object, float]:
         for found in (each.found for each in result.comparisons if each.found):
             seen.append(abs(found.difference))
             seen += [abs(found.interval.low), abs(found.interval.high)] if found.interval else []
-        ends[kind] = max(seen)
+        span = result.attribute.scale.high - result.attribute.scale.low
+        ends[kind] = min(max(seen), max(span, seen[1]))
     return ends
 
 

@@ -73,6 +73,7 @@ def _weaknesses(analysis: Analysis, influence: Influence | None, answer: str) ->
     if analysis.results and all(a.margin is None for a in analysis.trial.attributes):
         yield "No margin.", "Without the smallest difference that matters, nothing is shown alike."
     if not ages:
+        yield from _boundless(analysis)
         yield from _moved(analysis, names)
     if len(analysis.table.tasters) == 1:
         yield "One palate.", "Every round tells about this taster, and nothing about others."
@@ -86,6 +87,19 @@ def _weaknesses(analysis: Analysis, influence: Influence | None, answer: str) ->
         ahead = f", {wording.count(before, 'day')} before the tasting" if before > 0 else ""
         what = "neither it nor the codes were sealed" if analysis.table.coded else "was not sealed"
         yield "Nothing sealed.", f"The rule is dated {day(rule.declared)}{ahead}, but {what}."
+
+
+def _boundless(analysis: Analysis) -> Iterator[Point]:
+    """Name primary attributes on which a difference may be whatever the scale allows."""
+    names = []
+    for result in analysis.results:
+        scale, found = result.attribute.scale, [each.found for each in result.comparisons]
+        likely = [it.interval for it in found if it and it.interval] if result.primary else []
+        if any(max(it.low, -it.high) <= scale.low - scale.high for it in likely):
+            names.append(result.attribute.label.lower())
+    if names:
+        text = "a likely range is wider than the scale itself, and rules nothing out"
+        yield "Too few scores.", f"On {wording.listing(names)} {text}."
 
 
 def _more_than_meant(analysis: Analysis, names: Naming, answer: str) -> Iterator[Point]:
