@@ -16,10 +16,11 @@ PAGE = Path(__file__).parents[2] / "docs" / "reference" / "batches.md"
 
 @pytest.fixture
 def rows():
-    """First cells of the tables' rows, with the rest of their row."""
+    """First cells of the tables' rows with the rest of their row, and what lists say of a name."""
     lines = PAGE.read_text(encoding="utf-8").splitlines()
     cells = [re.split(r"\s*\|\s*", line.strip("| ")) for line in lines if line.startswith("|")]
-    return {name: row[1:] for row in cells for name in row[0].split(", ")}
+    cells += [line[2:].split(": ", 1) for line in lines if line.startswith("- ") and ": " in line]
+    return {name: row[1:] for row in cells for name in row[0].replace("`", "").split(", ")}
 
 
 def test_every_strength_is_explained():

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from blindspoon.charts.text import FONTS, LETTERS, face_css, face_file, text_width, wrap
 from blindspoon.files import disk
 
-TEXTS = st.text(st.characters(codec="utf-8", categories=["L", "N", "P", "S"]), max_size=60)
+TEXTS = st.text(st.characters(categories=["L", "N", "P", "S"]), max_size=60)
 
 
 @given(text=TEXTS, width=st.floats(20, 300))

@@ -32,7 +32,7 @@ def test_the_trials_of_the_repository_read_as_before(folder):
     assert parse_trial(trial_text(trial)) == trial
 
 
-letters = st.characters(codec="utf-8", exclude_categories=["C", "Zl", "Zp"])
+letters = st.characters(exclude_categories=["C", "Zl", "Zp"])
 text = st.text(letters, max_size=12).map(str.strip)
 texts = st.one_of(text, st.just('a "quoted"\n\tline \\ of 2'))
 number = st.floats(0.25, 50).map(lambda value: round(value, 3))
