@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.stats import hodges_lehmann
-from blindspoon.stats.hodges_lehmann import shifts_with_intervals, walsh_quantiles
+from blindspoon.stats import signed_ranks
+from blindspoon.stats.signed_ranks import shifts_with_intervals, walsh_quantiles
 
 DATA = Path(__file__).parents[1] / "data"
 EXAMPLES = json.loads((DATA / "worked_examples.json").read_text(encoding="utf-8"))
@@ -103,7 +103,7 @@ def test_pair_means_by_halving(values):
     values = values / 10
     expected = pair_means(values)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(hodges_lehmann, "FEW", 0)
+        patch.setattr(signed_ranks, "FEW", 0)
         found = walsh_quantiles(values, range(len(expected)))
     np.testing.assert_allclose(found, expected, atol=1e-12)
 
@@ -114,7 +114,7 @@ def test_both_selections_agree_on_many_distinct_differences():
     positions = [0, 5, last // 3, last // 2, last - 7, last]
     listed = walsh_quantiles(values, positions)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(hodges_lehmann, "FEW", 0)
+        patch.setattr(signed_ranks, "FEW", 0)
         np.testing.assert_allclose(walsh_quantiles(values, positions), listed, atol=1e-12)
 
 

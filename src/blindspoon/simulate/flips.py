@@ -7,7 +7,13 @@ import math
 import numpy as np
 
 from blindspoon.arrays import BoolArray, FloatArray, SingleArray
-from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES, TOLERANCE, settle_ties
+from blindspoon.stats.sign_flips import (
+    EXACT_UP_TO,
+    SAMPLES,
+    TOLERANCE,
+    settle_ties,
+    signed_ranks,
+)
 
 ALL_UP_TO = 12
 """Tasters up to which all flips are made."""
@@ -110,7 +116,7 @@ def tell_apart(
     >>> tell_apart(differences, make_flips(6, np.random.default_rng(1)), 0.05)
     array([[ True]])
     """
-    return _passes(_signed_ranks(differences), signs, alpha, asked)
+    return _passes(signed_ranks(differences), signs, alpha, asked)
 
 
 def _passes(
@@ -146,16 +152,6 @@ def _passes(
     return shown
 
 
-def _signed_ranks(differences: FloatArray) -> FloatArray:
-    """Twice the signed ranks in each trial and variant, shape (m, t, v); zeros take no rank."""
-    sizes = np.abs(differences)
-    ranks = np.ones_like(sizes, dtype=np.int32)
-    for own in np.moveaxis(np.where(sizes > 0, sizes, np.inf), 1, 0)[:, :, None]:
-        ranks += own < sizes
-        ranks += own <= sizes
-    return np.sign(differences) * ranks
-
-
 def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
     """Decide whether each variant's simultaneous interval lies inside the margin.
 
@@ -174,8 +170,8 @@ def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: fl
     bool array, shape (m, v)
         Whether the test that made the interval rejects either end of the margin.
     """
-    ranks = _signed_ranks(differences)
-    ends = [_signed_ranks(settle_ties(differences - end)) for end in (margin, -margin)]
+    ranks = signed_ranks(differences)
+    ends = [signed_ranks(settle_ties(differences - end)) for end in (margin, -margin)]
     sums = [end.sum(axis=1) for end in ends]
     inside: BoolArray = (sums[0] < 0) & (sums[1] > 0)
     nearer = np.abs(sums[0]) < np.abs(sums[1])

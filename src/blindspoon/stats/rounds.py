@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.stats.hodges_lehmann import agreeing, shifts_with_intervals
 from blindspoon.stats.results import Method, NoResult, RankContrast
 from blindspoon.stats.sign_flips import (
     TOLERANCE,
@@ -26,6 +25,7 @@ from blindspoon.stats.sign_flips import (
     signed_ranks,
     statistics,
 )
+from blindspoon.stats.signed_ranks import agreeing, shifts_with_intervals
 
 Round = Sequence[Sequence[float]]
 """Scores of one round, in points: those of the control first, then of each variant's cups."""

@@ -11,7 +11,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,7 @@ from scipy.special import log_ndtr, ndtr, ndtri, ndtri_exp
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.results import Method
 
-Number = TypeVar("Number", np.float64, np.int16)
+Whole = TypeVar("Whole", np.int16, np.int32)
 
 
 def settle_ties(points: FloatArray) -> FloatArray:
@@ -40,7 +40,7 @@ def signed_ranks(differences: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    differences : array, shape (n_tasters, n_variants)
+    differences : array, shape (..., n_tasters, n_variants)
         Variant minus control, in points; NaN where not both were scored.
 
     Returns
@@ -54,18 +54,19 @@ def signed_ranks(differences: FloatArray) -> FloatArray:
     >>> signed_ranks(np.array([[-2.0], [0.0], [2.0], [np.nan], [1.0]])).ravel()
     array([-5.,  0.,  5.,  0.,  2.])
     """
-    found = np.where(np.isnan(differences), 0.0, differences).T
+    found = np.where(np.isnan(differences), 0.0, differences).swapaxes(-1, -2)
     sizes = np.abs(found, order="C")
     order = np.argsort(sizes)
-    ordered = np.take_along_axis(sizes, order, axis=1)
-    place, fresh = np.arange(len(differences)), np.ones((2, *sizes.shape), dtype=bool)
-    fresh[0, :, 1:] = fresh[1, :, :-1] = ordered[:, 1:] != ordered[:, :-1]
-    first = np.maximum.accumulate(np.where(fresh[0], place, 0), axis=1)
-    last = np.minimum.accumulate(np.where(fresh[1], place, place.size)[:, ::-1], axis=1)[:, ::-1]
-    zeros = np.count_nonzero(sizes == 0, axis=1)[:, None]
+    ordered = np.take_along_axis(sizes, order, axis=-1)
+    place, fresh = np.arange(sizes.shape[-1]), np.ones((2, *sizes.shape), dtype=bool)
+    fresh[0, ..., 1:] = fresh[1, ..., :-1] = ordered[..., 1:] != ordered[..., :-1]
+    first = np.maximum.accumulate(np.where(fresh[0], place, 0), axis=-1)
+    last = np.where(fresh[1], place, place.size)[..., ::-1]
+    last = np.minimum.accumulate(last, axis=-1)[..., ::-1]
+    zeros = np.count_nonzero(sizes == 0, axis=-1)[..., None]
     ranks = np.empty_like(sizes)
-    np.put_along_axis(ranks, order, first + last + 2.0 - 2 * zeros, axis=1)
-    return np.ascontiguousarray((np.sign(found) * ranks + 0.0).T)
+    np.put_along_axis(ranks, order, first + last + 2.0 - 2 * zeros, axis=-1)
+    return np.ascontiguousarray((np.sign(found) * ranks + 0.0).swapaxes(-1, -2))
 
 
 POINTS = 8192
@@ -270,8 +271,8 @@ def all_flips(scores: FloatArray) -> FloatArray:
     array, shape (2 ** (n_tasters - 1), n_variants)
         One row, of zeros, without tasters.
     """
-    sums = scores[:1].sum(axis=0) + flipped_sums(scores[1:]).T
-    return _standardised(sums, scores)
+    whole = scores.astype(np.int16)
+    return _standardised(whole[:1].sum(axis=0, dtype=np.int16) + flipped_sums(whole[1:]).T, scores)
 
 
 def sampled_flips(
@@ -292,9 +293,9 @@ def sampled_flips(
     array, shape (samples, n_variants)
     """
     leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
-    rows = scores * np.sign(leading)[:, None]
+    rows = (scores * np.sign(leading)[:, None]).astype(np.int32)
     rows = rows[np.lexsort(rows.T)]
-    sums = np.zeros((samples, rows.shape[1]))
+    sums = np.zeros((samples, rows.shape[1]), np.int32)
     for start in range(0, len(rows), TOGETHER):
         ways = np.ascontiguousarray(flipped_sums(rows[start : start + TOGETHER]).T)
         draw = rng.integers(0, len(ways), size=samples, dtype=np.uint16)
@@ -302,11 +303,11 @@ def sampled_flips(
     return _standardised(sums, scores)
 
 
-def flipped_sums(scores: NDArray[Number]) -> NDArray[Number]:
+def flipped_sums(scores: NDArray[Whole]) -> NDArray[Whole]:
     """Return the column sums for every flip of the rows, shape (n_columns, 2 ** n_rows)."""
     sums = np.zeros((scores.shape[1], 1), scores.dtype)
-    for row in scores:
-        sums = np.concatenate((sums + row[:, None], sums - row[:, None]), axis=1)
+    for row in scores[:, :, None]:
+        sums = np.concatenate((sums + row, sums - row), axis=1)
     return sums
 
 
@@ -363,7 +364,7 @@ Null = SignFlips | JointNormal
 """The joint distribution of the variants' statistics where no variant differs."""
 
 
-def _standardised(sums: FloatArray, scores: FloatArray) -> FloatArray:
+def _standardised(sums: NDArray[Any], scores: FloatArray) -> FloatArray:
     standardised: FloatArray = np.abs(sums, order="F") / _lengths(scores)
     return standardised
 

@@ -8,7 +8,7 @@ from scipy.stats import wilcoxon
 from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.findings.verdict import kind_of
-from blindspoon.simulate.flips import _signed_ranks, make_flips, smallest_p, tell_apart, within
+from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
 from blindspoon.simulate.panels import rank_differences
 from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.sign_flips import settle_ties, signed_ranks
@@ -97,7 +97,7 @@ def test_five_tasters_cannot_reach_five_in_a_hundred():
 def test_ranks_are_those_of_compare_ranks_with_ties_and_zeros():
     differences = np.random.default_rng(1).integers(-3, 4, size=(50, 9, 3)).astype(float)
     expected = [signed_ranks(each) for each in differences]
-    assert _signed_ranks(differences).tolist() == np.array(expected).tolist()
+    assert signed_ranks(differences).tolist() == np.array(expected).tolist()
 
 
 def test_no_variant_is_shown_before_a_clearer_one():
