@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import gammainc, gammaincinv, gammaln, ndtr, ndtri, stdtr, stdtrit
 
 from blindspoon.arrays import FloatArray
@@ -70,7 +69,7 @@ class Dunnett:
         if len(key) == 1:
             return single
         family = _family(key, self.two_sided)
-        p = family.over_scatter(t, df)
+        p = float(family.over_scatter(np.array([t]), df)[0])
         p += family.correction(t, df, p)
         return float(np.clip(p, single, min(1.0, len(key) * single)))
 
@@ -150,6 +149,9 @@ _NEAR = 1e-5
 _NODES = 128
 """Chebyshev nodes for the tail; with loadings up to 0.9 its relative error is below 1e-10."""
 
+_ROUND = (1 - np.cos(np.linspace(0, np.pi, 7))) / 2
+"""Places between two limits, as shares, from which a critical value is interpolated."""
+
 _POINTS = 4096
 """Lattice points for the correction."""
 
@@ -181,13 +183,13 @@ class _Family:
     two_sided: bool
     log_tail: FloatArray
 
-    def over_scatter(self, t: float, df: float) -> float:
+    def over_scatter(self, t: FloatArray, df: float) -> FloatArray:
         """Average the tail at ``t s`` over s, the root of a chi-squared variate over its df."""
         if np.isinf(df):
-            return float(self._tail(np.array([t]))[0])
-        reach = np.sqrt(28 / df)
-        peak = 0.5 * np.log(df / (df + t**2))
-        left = max(peak - reach - 28 / df, np.log(_NEAR / max(abs(t), _NEAR)))
+            return self._tail(t)
+        farthest, reach = float(np.abs(t).max()), np.sqrt(28 / df)
+        peak = 0.5 * np.log(df / (df + farthest**2))
+        left = max(peak - reach - 28 / df, np.log(_NEAR / max(farthest, _NEAR)))
         right = min(reach, 0.5 * np.log1p(60 / df) + 1)
         count = int((right - left) * 1.6 * np.sqrt(2 * df + 8)) + 2
         x, step = np.linspace(left, right, count, retstep=True)
@@ -198,21 +200,28 @@ class _Family:
             factor = 2 * np.exp(half * (np.log(half) - 1) - gammaln(half))
         weight = np.exp(df * (x - np.expm1(2 * x) / 2)) * step * factor
         weight[0] /= 2
-        tail = self._tail(t * np.exp(x))
-        return float(tail @ weight + tail[0] * gammainc(half, half * np.exp(2 * left)))
+        weight[0] += gammainc(half, half * np.exp(2 * left))
+        tails = self._tail((t[:, None] * np.exp(x)).ravel()).reshape(t.size, count)
+        chances: FloatArray = tails @ weight
+        return chances
 
     def quantile(self, tail: float, df: float, low: float, high: float) -> float:
-        """Return where `over_scatter` is `tail`, or the nearer of the limits on it."""
+        """Return where `over_scatter` is `tail`, or the nearer of the limits on it.
 
-        def excess(t: float) -> float:
-            return float(np.log(max(self.over_scatter(t, df), 1e-300))) - target
-
-        target = float(np.log(max(tail, 1e-300)))
-        if excess(low) <= 0:
-            return low
-        if excess(high) >= 0:
-            return high
-        return float(brentq(excess, low, high, xtol=1e-10, rtol=1e-11))
+        By inverse interpolation between logarithms, in rounds over an ever smaller stretch.
+        """
+        target, found, change = np.log(max(tail, 1e-300)), np.inf, np.inf
+        low, high = np.log1p([low, high])
+        while change > 1e-6 and high - low > 1e-12:
+            at = low + (high - low) * _ROUND
+            logs = np.log(np.maximum(self.over_scatter(np.expm1(at), df), 1e-300)) - target
+            if logs[0] <= 0 or logs[-1] >= 0:
+                return float(np.expm1(low if logs[0] <= 0 else high))
+            weights = 1 / np.prod(np.subtract.outer(logs, logs) + np.eye(logs.size), axis=1)
+            before, found = found, weights / logs @ at / (weights / logs).sum()
+            change = abs(found - before)  # the next would be a millionth of it
+            low, high = at[logs > 0][-1], at[logs < 0][0]
+        return float(np.expm1(found))
 
     def _tail(self, u: FloatArray) -> FloatArray:
         """Interpolate the tail (barycentric formula); far out, add the single tails up."""
