@@ -97,24 +97,21 @@ def examine(folder: Path) -> Examination:
     try:
         trial = parse_trial(text.trial)
     except TrialError as error:
-        unread = [
-            it
-            for table in (*tables.answers, tables.servings, tables.key)
-            if table
-            for it in table.problems
-        ]
+        read = filter(None, (*tables.answers, tables.servings, tables.key))
+        unread = (problem for table in read for problem in table.problems)
         return Examination(problems=(*error.problems, *unread), notes=text.notes)
-    problems, notes = check_scores(trial, tables)
+    wrong, noted = check_scores(trial, tables)
     more, known, cautions = _made(trial, tables)
-    corrected = () if tables.corrections is None else correction_problems(trial, tables.corrections)
-    stands = standing(trial, tables, text.seal)
-    drawn = (tables.key, tables.servings, text.seal) != (None, None, None)
+    problems, notes = [*wrong, *more], [*noted, *known]
+    if tables.corrections is not None:
+        problems += correction_problems(trial, tables.corrections)
     scored = any(map(len, tables.answers))
-    asked = drawn or scored
-    problems, notes = (
-        (*problems, *more, *corrected, *(() if asked else _undrawable(trial, text))),
-        (*notes, *known, *stands.notes, *name_notes(trial, tables)),
-    )
+    if not scored and (tables.key, tables.servings, text.seal) == (None, None, None):
+        try:  # whether the blind can be drawn
+            request_from(trial, tables.batches)
+        except DesignError as error:
+            problems += error.problems
+    notes += [*standing(trial, tables, text.seal).notes, *name_notes(trial, tables)]
     jars = jars_of(tables.key) or jars_of(tables.batches)
     said = (
         *foretold(trial, jars),
@@ -123,10 +120,10 @@ def examine(folder: Path) -> Examination:
         *_twice(trial),
     )
     said += () if scored else tuple(_wordless(trial))
-    notes += tuple(Note(file="trial.toml", text=text) for text in said)
+    notes += [Note(file="trial.toml", text=text) for text in said]
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
-    notes += tuple(Note(file="photos", text=said.rstrip(".")) for said in lacking)
+    notes += [Note(file="photos", text=said.rstrip(".")) for said in lacking]
     early = {"no-scores", "no-age"} if any(p.slug == "no-scores" for p in problems) else set[str]()
     waiting = [problem for problem in problems if problem.slug in early]
     awaited = (Note(file=problem.file, text=problem.found) for problem in waiting)
@@ -135,15 +132,6 @@ def examine(folder: Path) -> Examination:
         notes=(*text.notes, *notes, *awaited),
         cautions=cautions,
     )
-
-
-def _undrawable(trial: Trial, text: disk.FolderText) -> tuple[Problem, ...]:
-    """Say before the blind is drawn why it cannot be."""
-    try:
-        request_from(trial, text.tables.batches)
-    except DesignError as error:
-        return error.problems
-    return ()
 
 
 WIDE = 0.25

@@ -72,16 +72,12 @@ def put_starter(shelf: Path) -> Path:
         head = "[Desktop Entry]\nType=Application\nName=Blindspoon\nTerminal=true\n"
         exec_ = re.sub(r"[$`]", r"\\\\\g<0>", command)
         name, text = "blindspoon.desktop", f"{head}Exec={exec_}\n"
-    file = _desktop() / name
+    desktop = Path.home() / "Desktop"
+    with contextlib.suppress(OSError):  # where the system names it otherwise
+        told = (Path.home() / ".config" / "user-dirs.dirs").read_text(encoding="utf-8")
+        if named := re.search(r'^XDG_DESKTOP_DIR="\$HOME/([^"]+)"', told, re.MULTILINE):
+            desktop = Path.home() / named[1]
+    file = desktop / name
     file.parent.mkdir(parents=True, exist_ok=True)
     replace_file(file, text.encode(errors="surrogateescape"), 0o755)
     return file
-
-
-def _desktop() -> Path:
-    """Find the desktop, where the system names it otherwise than "Desktop" too."""
-    with contextlib.suppress(OSError):
-        told = (Path.home() / ".config" / "user-dirs.dirs").read_text(encoding="utf-8")
-        if named := re.search(r'^XDG_DESKTOP_DIR="\$HOME/([^"]+)"', told, re.MULTILINE):
-            return Path.home() / named[1]
-    return Path.home() / "Desktop"

@@ -82,9 +82,14 @@ def edit_table(
     rows = [dict.fromkeys(more, "") | row for _, row in table.rows()]
     for (number, name), cell in cells.items():
         rows[number][name] = cell
-    expected = [row for number, row in enumerate(rows) if number not in out]
-    expected += [{name: row.get(name, "") for name in [*table.columns, *more]} for row in new]
-    if not _same(read_table(changed_data, file).rows(), expected):
+    wanted_rows = [row for number, row in enumerate(rows) if number not in out]
+    wanted_rows += [{name: row.get(name, "") for name in [*table.columns, *more]} for row in new]
+    expected = [  # as they are read: blanks around cells and blank rows aside
+        {name: tidied(cell.replace("\r\n", "\n")) for name, cell in row.items()}
+        for row in wanted_rows
+    ]
+    read = [row for _, row in read_table(changed_data, file).rows()]
+    if read != [row for row in expected if any(row.values())]:
         found = "a change would move other cells of this file"
         raise TrialFileError([_LAID_OUT.broken(found, file)])
     return changed_data
@@ -103,11 +108,3 @@ def _records(text: str, separator: str) -> Iterator[tuple[str, list[str]]]:
     for row in csv.reader(lines(), delimiter=separator, strict=True):
         yield "".join(seen), row
         seen.clear()
-
-
-def _same(rows: Iterator[tuple[int, dict[str, str]]], expected: Sequence[dict[str, str]]) -> bool:
-    """Hold rows against each other as they are read: blanks around cells and blank rows aside."""
-    kept = [
-        {name: tidied(cell.replace("\r\n", "\n")) for name, cell in row.items()} for row in expected
-    ]
-    return [row for _, row in rows] == [row for row in kept if any(row.values())]

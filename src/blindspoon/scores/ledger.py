@@ -94,7 +94,11 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
     accepted = _accepted(trial, scored.tables, problems)
     served = None if servings is None else read([servings], SERVINGS)
     keyed = None if key is None else read([key], KEY)
-    plan, sets = (served, None) if trial.choice is None else _parted(served)
+    plan, sets = served, None
+    if served is not None and trial.choice is not None:
+        names = _column(served.tables, "set")
+        in_sets = np.array([bool(text) for text in names.texts], np.bool_)[names.codes]
+        plan, sets = served.part(~in_sets), replace(served, batch=names).part(in_sets)
     problems += crosscheck.score_problems(scored, plan if trial.attributes else None, keyed)
     problems += crosscheck.plan_problems(served, keyed)
     picks, known_choices = None, None
@@ -109,7 +113,8 @@ def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
         problems += crosscheck.taken_positions(plan)
     if not problems and trial.attributes:
         problems += crosscheck.no_scores(scored, points)
-    if not problems and trial.choice is not None and not _answered(picks, known_choices):
+    answered = any(picks.answers.texts) if picks else known_choices and known_choices.right.size
+    if not problems and trial.choice is not None and not answered:
         found = "no row has an answer" if choices else "there is no such file"
         problems.append(_NO_CHOICES.broken(found, "choices.csv"))
     if picks is not None and not problems:
@@ -149,19 +154,6 @@ _NO_SETS = Rule(
     "missing-file", "the answers are codes, and servings.csv says which set each is from",
     'Put it back, or give the columns variant and right where nothing had codes',
 )  # fmt: skip
-
-
-def _answered(picks: Picks | None, known: ChoiceTable | None) -> bool:
-    return any(picks.answers.texts) if picks else known is not None and len(known.right) > 0
-
-
-def _parted(served: Cups | None) -> tuple[Cups | None, Cups | None]:
-    """Part the cups that are scored from those in sets."""
-    if served is None:
-        return None, None
-    names = _column(served.tables, "set")
-    in_sets = np.array([bool(text) for text in names.texts], np.bool_)[names.codes]
-    return served.part(~in_sets), replace(served, batch=names).part(in_sets)
 
 
 def _chosen(

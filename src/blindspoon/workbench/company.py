@@ -57,7 +57,9 @@ def add_to(bench: Workbench) -> None:
     @bench.post("tasters")
     def save(found: Stage, form: Form) -> Response:
         bench.see(found, "rule")
-        typed, clash = bench.meet(form, found, [FILE], _typed(form), lambda it: _draft(it.plan))
+        days = (f"session[{place}].date" for place in range(1, MOST + 1))
+        typed = {place: form[place] for place in (NAMES, CUPS, SESSIONS, *days) if place in form}
+        typed, clash = bench.meet(form, found, [FILE], typed, lambda it: _draft(it.plan))
         if clash:
             return page(found, typed, 409, **clash)
         faults = _faults(typed)
@@ -81,12 +83,6 @@ def add_to(bench: Workbench) -> None:
     def stop(found: Stage, _: Form) -> Response:
         bench.jobs.stop(CHANCES, found.folder)
         return bench.go(found, "tasters")
-
-
-def _typed(form: Form) -> dict[str, str]:
-    """Take the fields of the form, and of days no more than there can be."""
-    places = {NAMES, CUPS, SESSIONS, *(f"session[{place}].date" for place in range(1, MOST + 1))}
-    return {NAMES: "", SESSIONS: ""} | {place: form[place] for place in places if place in form}
 
 
 def _draft(trial: Trial) -> dict[str, str]:

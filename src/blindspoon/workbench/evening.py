@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable
 from functools import partial
 
 from flask import abort, make_response, render_template, request
@@ -30,32 +29,13 @@ from blindspoon.workbench.phrases import REMEDIES
 def add_to(bench: Workbench) -> None:
     """Register the addresses."""
 
-    def fill(found: Stage, name: str, code: int = 200, **content: object) -> Response:
-        """Make a page; the overview has the form of this program."""
-        base = bench.address(found, "tasting")
-        own = {"frame": "frame.html.j2", "base": base, "ticket": bench.door.proof("ticket")}
-        if name == "progress":  # a part of a page, which says nothing of what was done
-            return make_response(render_template("progress.html.j2", **own | content))
-        template = "tasting" if name == "host" else name
-        return bench.page(f"{template}.html.j2", found, "tasting", code, **own | content)
-
-    def opened(found: Stage) -> tuple[Sitting, Phones]:
-        """Open a trial that is being tasted; another page where it is not."""
-        if found.state not in ("sealed", "tasting"):
-            abort(bench.page("no_tasting.html.j2", found, "tasting"))
-        try:
-            return bench.sittings.of(found.folder)
-        except TrialError as error:
-            text = f"The tasting cannot be opened here: {error.problems[0].found}."
-            abort(bench.page("message.html.j2", found, "tasting", 409, text=text))
-
     def desk(name: str) -> Desk:
         found = bench.stage(name)
-        sitting, phones = opened(found)
+        sitting, phones = _opened(bench, found)
         return Desk(
             sitting=sitting,
             base=bench.address(found, "tasting"),
-            fill=partial(fill, found),
+            fill=partial(_fill, bench, found),
             join=phones.address,
             phones="in" if phones.are_in else "out",
         )
@@ -64,7 +44,7 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("tasting/phones")
     def let(found: Stage, form: Form) -> Response:
-        sitting, phones = opened(found)
+        sitting, phones = _opened(bench, found)
         try:
             if form.get("let") == "in":
                 phones.let_in()
@@ -79,7 +59,7 @@ def add_to(bench: Workbench) -> None:
 
     @bench.post("tasting/close")
     def close(found: Stage, _: Form) -> Response:
-        opened(found)
+        _opened(bench, found)
         bench.sittings.leave(found.folder)
         close_tasting(found.folder, today())
         return bench.go(found, "look", "The tasting is closed, and phones are kept out.")
@@ -89,31 +69,27 @@ def add_to(bench: Workbench) -> None:
         reopen_tasting(found.folder)
         return bench.go(found, "tasting", "The tasting is open again.")
 
-    _add_more(bench, opened, fill)
-    _add_scores(bench, opened, fill)
+    _add_more(bench)
+    _add_scores(bench)
 
 
-def _add_more(
-    bench: Workbench,
-    opened: Callable[[Stage], tuple[Sitting, Phones]],
-    fill: Callable[..., Response],
-) -> None:
+def _add_more(bench: Workbench) -> None:
     """Register what adds tasters and sessions."""
 
     def sessions_of(found: Stage) -> int:
-        sitting, _ = opened(found)
+        sitting, _ = _opened(bench, found)
         sitting.look_for_late()
         return len(sitting.plan.sessions)
 
     @bench.get("tasting/late")
     def ask_late(found: Stage) -> Response:
         bench.see(found, "taster")
-        return fill(found, "late", alike="")
+        return _fill(bench, found, "late", alike="")
 
     @bench.post("tasting/late")
     def late(found: Stage, form: Form) -> Response:
         bench.see(found, "taster")
-        sitting, name = opened(found)[0], " ".join(form.get("late", "").split())
+        sitting, name = _opened(bench, found)[0], " ".join(form.get("late", "").split())
         other, fault = alike(found.folder, name), ""
         if other and form.get("other") != "yes":
             fault = f"There is {other} already. If {name} is somebody else, say so below."
@@ -123,7 +99,7 @@ def _add_more(
             except TrialError as error:
                 fault = sentence(error.problems[0])
         if fault:
-            return fill(found, "late", 422, typed=form, faults={"late": fault}, alike=other)
+            return _fill(bench, found, "late", 422, typed=form, faults={"late": fault}, alike=other)
         sitting.reconcile()
         write_sheets(found.folder, *paper_of(found.folder))
         told = f"{name} has cups now, and can join by phone. Their sheets are written, too."
@@ -132,7 +108,7 @@ def _add_more(
     @bench.get("tasting/more")
     def ask_more(found: Stage) -> Response:
         bench.see(found, "taster")
-        return fill(found, "more", drawn=sessions_of(found))
+        return _fill(bench, found, "more", drawn=sessions_of(found))
 
     @bench.post("tasting/more")
     def more(found: Stage, form: Form) -> Response:
@@ -148,25 +124,21 @@ def _add_more(
         except TrialError as error:
             fault = sentence(error.problems[0])
         if fault:
-            return fill(found, "more", 422, typed=form, faults={"more": fault}, drawn=drawn)
-        opened(found)[0].reconcile()
+            return _fill(bench, found, "more", 422, typed=form, faults={"more": fault}, drawn=drawn)
+        _opened(bench, found)[0].reconcile()
         write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
 
 
-def _add_scores(
-    bench: Workbench,
-    opened: Callable[[Stage], tuple[Sitting, Phones]],
-    fill: Callable[..., Response],
-) -> None:
+def _add_scores(bench: Workbench) -> None:
     """Register what adds scores, and the order of one person alone."""
 
     @bench.get("tasting/order")
     def ask_order(found: Stage, form: Form = UNSENT, fault: str = "") -> Response:
         bench.see(found, "taster")
-        sessions = [(name, name) for name in opened(found)[0].plan.sessions]
+        sessions = [(name, name) for name in _opened(bench, found)[0].plan.sessions]
         own = {"typed": form, "faults": {"order": fault} if fault else {}, "sessions": sessions}
-        return fill(found, "order", 422 if fault else 200, **own)
+        return _fill(bench, found, "order", 422 if fault else 200, **own)
 
     @bench.post("tasting/order")
     def order(found: Stage, form: Form) -> Response:
@@ -181,25 +153,48 @@ def _add_scores(
 
     @bench.get("tasting/rows")
     def ask_rows(found: Stage) -> Response:
-        opened(found)
-        return fill(found, "rows", addition=None)
+        _opened(bench, found)
+        return _fill(bench, found, "rows", addition=None)
 
     @bench.post("tasting/rows")
     def rows(found: Stage, form: Form) -> Response:
         """Say what rows would add, or add them."""
-        sitting, text = opened(found)[0], request.form.get("rows", "").strip("\r\n")
+        sitting, text = _opened(bench, found)[0], request.form.get("rows", "").strip("\r\n")
         typed = {"rows": text}  # a blank last cell is kept: a tab at the end
         try:
             table = read_table(text.encode(), "what you pasted")
             addition = plan_addition(found.folder, sitting, table)
         except TrialError as error:
             faults = {"rows": " ".join(map(sentence, error.problems[:5]))}
-            return fill(found, "rows", 422, typed=typed, faults=faults, addition=None)
+            return _fill(bench, found, "rows", 422, typed=typed, faults=faults, addition=None)
         shown = hashlib.sha256(text.encode()).hexdigest()
         if form.get("shown") != shown or not addition.answers:
-            return fill(found, "rows", typed=typed, addition=addition, shown=shown)
+            return _fill(bench, found, "rows", typed=typed, addition=addition, shown=shown)
         addition.add(sitting)
         return bench.go(found, "tasting", f"Scores of {len(addition.answers)} cups are added.")
+
+
+def _fill(
+    bench: Workbench, found: Stage, name: str, code: int = 200, **content: object
+) -> Response:
+    """Make a page; the overview has the form of this program."""
+    base = bench.address(found, "tasting")
+    own = {"frame": "frame.html.j2", "base": base, "ticket": bench.door.proof("ticket")}
+    if name == "progress":  # a part of a page, which says nothing of what was done
+        return make_response(render_template("progress.html.j2", **own | content))
+    template = "tasting" if name == "host" else name
+    return bench.page(f"{template}.html.j2", found, "tasting", code, **own | content)
+
+
+def _opened(bench: Workbench, found: Stage) -> tuple[Sitting, Phones]:
+    """Open a trial that is being tasted; another page where it is not."""
+    if found.state not in ("sealed", "tasting"):
+        abort(bench.page("no_tasting.html.j2", found, "tasting"))
+    try:
+        return bench.sittings.of(found.folder)
+    except TrialError as error:
+        text = f"The tasting cannot be opened here: {error.problems[0].found}."
+        abort(bench.page("message.html.j2", found, "tasting", 409, text=text))
 
 
 def sentence(problem: Problem) -> str:
