@@ -19,7 +19,6 @@ from blindspoon.drawing import add_late, draw_blind, write_sheets
 from blindspoon.errors import DesignError, Rule, TrialError, TrialFileError, together
 from blindspoon.files import disk, own_state
 from blindspoon.files.durable import put_aside
-from blindspoon.files.seal import parse_seal
 from blindspoon.files.table_edit import edit_table
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.old_table import trial_from
@@ -115,6 +114,8 @@ def test_an_old_table_loses_nothing_unsaid():
         "a,Ada,plain,1", "a,Ada,oak,3", "a-2,Ada,plain,2", "a,Ben,plain,1", "a,Ben,oak,2",
     ]  # fmt: skip
     with pytest.raises(TrialError, match="field larger than field limit"):
+        trial_from(b'who,plain,oak\n"A' + b"x\n" * 100_000, "old.csv")
+    with pytest.raises(TrialError, match="line 2: the line has 200,002 bytes"):
         trial_from(b'who,plain,oak\n"A' + b"x" * 200_000, "old.csv")
 
 
@@ -170,7 +171,7 @@ def test_two_who_add_tasters_at_once_lose_none(bent):
     with ThreadPoolExecutor(4) as pool:
         list(pool.map(lambda name: add_late(folder, name, datetime.date(2026, 9, 5)), names))
     text = disk.read_folder(folder)
-    assert sorted(it.name for it in parse_seal(text.seal).added) == names
+    assert sorted(it.name for it in text.seal.added) == names
     assert set(names) <= {*text.tables.servings.columns["taster"].texts}
     stopped = (folder / "seal.toml").read_text(encoding="utf-8").replace('"Dee"', '"Eve"')
     (folder / "seal.toml").write_text(stopped, encoding="utf-8")

@@ -12,7 +12,6 @@ from blindspoon.batches.summary import Made, make_up
 from blindspoon.errors import DesignError, Note, Problem, Rule, ScoreError, TrialError
 from blindspoon.files import disk
 from blindspoon.files.text_table import FolderTables
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial, with_days
 from blindspoon.findings.comparison import Analysis
@@ -47,9 +46,9 @@ def analyse(folder: Path) -> Analysis:
         With every problem of the folder, or where its blind is sealed and not lifted.
     """
     text = disk.read_folder(folder)
-    declared, told = parse_trial(text.trial), text.tables
+    declared, told = text.trial, text.tables
     trial, tables = pseudonymise(declared, told)
-    stands = standing(declared, told, text.seal, tables)
+    stands = standing(declared, told, text.seal_toml, tables)
     see_lifted(stands)
     trial = replace(trial, decision=replace(trial.decision, share=stands.share))
     table, notes = _scores(declared, told, trial, tables)

@@ -16,7 +16,6 @@ from blindspoon.analysis import analyse, compose_report, pool_folders, to_record
 from blindspoon.errors import Note
 from blindspoon.examine import Examination, examine
 from blindspoon.files import disk
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
@@ -184,8 +183,8 @@ def read(folder: Folder) -> TrialFolder:
         With every problem of the folder, or where its blind is sealed and not lifted.
     """
     text = disk.read_folder(Path(folder))
-    trial, tables = parse_trial(text.trial), text.tables
-    see_lifted(standing(trial, tables, text.seal))
+    trial, tables = text.trial, text.tables
+    see_lifted(standing(trial, tables, text.seal_toml))
     table, notes = build_table(trial, tables)
     return TrialFolder(path=Path(folder), trial=trial, table=table, notes=(*text.notes, *notes))
 

@@ -14,7 +14,7 @@ import numpy as np
 from blindspoon.errors import DesignError, Rule, TrialError, shown
 from blindspoon.files import disk, durable
 from blindspoon.files.disk import FolderText
-from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, parse_seal, rule_text
+from blindspoon.files.seal import FILE, Kind, Seal, key_fingerprint, key_rows, rule_text
 from blindspoon.files.text_table import tidied, write_csv
 from blindspoon.files.trial_edit import add, put
 from blindspoon.files.trial_toml import parse_trial
@@ -57,10 +57,10 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
         was scored already, or if key.csv or servings.csv is another: nothing is written then.
     """
     text = disk.read_folder(folder)
-    trial = parse_trial(text.trial)
+    trial = text.trial
     dated = ""
     if declare and not trial.decision.declared:
-        dated = put(text.trial, "decision.declared", today)
+        dated = put(text.toml, "decision.declared", today)
         trial = parse_trial(dated)
     request = _sound_request(trial, text)
     _see_untasted(text)
@@ -86,13 +86,13 @@ def foresee(folder: Path) -> ServingPlan:
         If the design cannot be drawn, or is still that of the template.
     """
     text = disk.read_folder(folder)
-    trial = parse_trial(text.trial)
+    trial = text.trial
     return _first(trial, _sound_request(trial, text))
 
 
 def undeclared(folder: Path) -> str:
     """Say the rule that trial.toml has and does not date; empty where there is none, or a date."""
-    trial = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial)
+    trial = disk.read_folder(folder, without=disk.TABLES).trial
     rule = rule_text(trial)
     if trial.decision.declared or not trial.decision.primary:
         return ""
@@ -176,11 +176,11 @@ def one_more(
             )
             raise DesignError([_MEANWHILE.broken(found, "servings.csv")])
         listed = [session.name for session in trial.sessions]
-        toml = text.trial if listed else add(text.trial, "session", {"name": known[0]})
+        toml = text.toml if listed else add(text.toml, "session", {"name": known[0]})
         numbers = map(str, range(len(known) + 1, len(known) + len(listed) + 2))
         toml = add(toml, "session", {"name": next(it for it in numbers if it not in listed)})
         toml = put(toml, f"session[{max(len(listed), 1) + 1}].date", day)
-        return _add(folder, replace(text, trial=toml), today, toml=toml)
+        return _add(folder, replace(text, toml=toml), today, toml=toml)
 
 
 def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
@@ -229,7 +229,7 @@ def draw_again(folder: Path) -> tuple[str, ...]:
         there: nothing is written then.
     """
     text = disk.read_folder(folder)
-    trial, seal, key = parse_trial(text.trial), parse_seal(text.seal or ""), text.tables.key
+    trial, seal, key = text.trial, text.seal, text.tables.key
     if seal is None:
         raise DesignError([_UNPROVED.broken("there is no seal to prove a key against", FILE)])
     later = {(added.kind, added.name) for added in seal.added}
@@ -275,11 +275,11 @@ def take_back(folder: Path, today: datetime.date) -> Path:
     """
     with durable.held(folder, "what takes the drawing back"):
         text = disk.read_folder(folder)
-        seal = parse_seal(text.seal or "")
+        seal = text.seal
         if seal is None:
             raise DesignError([_UNTAKEN.broken("nothing was sealed here", FILE)])
         _see_untasted(text, lifted=bool(seal.lifted))
-        seeded = put(text.trial, "trial.seed", secrets.randbelow(10**8))
+        seeded = put(text.toml, "trial.seed", secrets.randbelow(10**8))
         disk.write_file_atomically(folder / "trial.toml", seeded.encode())
         return durable.put_aside(folder, ("key.csv", "servings.csv", "sheets", FILE), today)
 
@@ -305,7 +305,7 @@ def _add(
 ) -> ServingPlan:
     """Add a taster, or else the sessions that are listed and not drawn; `toml` is written first."""
     trial, plan = _drawn(text)
-    seal, drawn = parse_seal(text.seal or ""), plan.request.sessions
+    seal, drawn = text.seal, plan.request.sessions
     kind: Kind = "session" if taster is None else "taster"
     new = [it.name for it in trial.sessions if it.name not in drawn]
     names = new if taster is None else [taster]
@@ -343,7 +343,7 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
     trial, plan = _drawn(text)
     made, _ = make_up(trial, text.tables.batches, text.tables.readings)
     warned = [caution(found) for found in made.cautions if not found.general] if made else []
-    seal, days = parse_seal(text.seal or ""), list[Reminder]()
+    seal, days = text.seal, list[Reminder]()
     if trial.course and made:
         drawn = seal.date if seal else datetime.date.min
         days = [it for it in reminders(trial, made.log.batches) if it.day >= drawn]
@@ -369,7 +369,7 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
 
 def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     """Read the plan that servings.csv and key.csv hold."""
-    trial = parse_trial(text.trial)
+    trial = text.trial
     servings, key = text.tables.servings, text.tables.key
     if servings is None or key is None:
         missing = [name for name in ("servings.csv", "key.csv") if name not in text.files]

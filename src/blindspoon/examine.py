@@ -26,7 +26,6 @@ from blindspoon.errors import (
 from blindspoon.files import disk
 from blindspoon.files.photographs import photographs
 from blindspoon.files.text_table import FolderTables, TextTable
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.pseudonyms import name_notes
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import correction_problems, standing
@@ -95,7 +94,7 @@ def examine(folder: Path) -> Examination:
     text = disk.read_folder(folder)
     tables = text.tables
     try:
-        trial = parse_trial(text.trial)
+        trial = text.trial
     except TrialError as error:
         read = filter(None, (*tables.answers, tables.servings, tables.key))
         unread = (problem for table in read for problem in table.problems)
@@ -106,12 +105,12 @@ def examine(folder: Path) -> Examination:
     if tables.corrections is not None:
         problems += correction_problems(trial, tables.corrections)
     scored = any(map(len, tables.answers))
-    if not scored and (tables.key, tables.servings, text.seal) == (None, None, None):
+    if not scored and (tables.key, tables.servings, text.seal_toml) == (None, None, None):
         try:  # whether the blind can be drawn
             request_from(trial, tables.batches)
         except DesignError as error:
             problems += error.problems
-    notes += [*standing(trial, tables, text.seal).notes, *name_notes(trial, tables)]
+    notes += [*standing(trial, tables, text.seal_toml).notes, *name_notes(trial, tables)]
     jars = jars_of(tables.key) or jars_of(tables.batches)
     said = (
         *foretold(trial, jars),
@@ -190,7 +189,7 @@ def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
         With every problem of trial.toml, batches.csv and readings.csv, or where nothing was made.
     """
     text = disk.read_folder(folder)
-    trial = parse_trial(text.trial)
+    trial = text.trial
     made, notes = make_up(trial, text.tables.batches, text.tables.readings)
     if made is None:
         raise TrialFileError([_NOTHING_MADE.broken("no batch is written down", "batches.csv")])

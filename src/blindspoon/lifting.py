@@ -14,7 +14,6 @@ from blindspoon.files.seal import (
     FILE,
     Lift,
     Seal,
-    parse_seal,
     scores_by_cup,
     scores_fingerprint,
     served_units,
@@ -102,8 +101,8 @@ def reopen_tasting(folder: Path) -> bool:
 
 def _unlifted(folder: Path) -> Seal:
     text = disk.read_folder(folder, without=disk.TABLES)
-    parse_trial(text.trial)
-    seal = parse_seal(text.seal or "")
+    parse_trial(text.toml)
+    seal = text.seal
     if seal is None:
         raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])
     if seal.lifted and seal.lifted[-1].last:
@@ -146,8 +145,8 @@ def lift_blind(
 
 def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting, Seal]:
     text = disk.read_folder(folder)
-    trial, tables = parse_trial(text.trial), text.tables
-    stands = standing(trial, tables, text.seal)
+    trial, tables = text.trial, text.tables
+    stands = standing(trial, tables, text.seal_toml)
     if stands.seal is None:
         raise DesignError([_UNSEALED.broken("no blind was sealed here", FILE)])
     if stands.lift is not None and not stands.waiting:

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from blindspoon.errors import DesignError, Rule
 from blindspoon.files import disk
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.vessels import foretold, jars_of
 from blindspoon.trial import Attribute, Trial
 
@@ -73,7 +72,7 @@ def size_folder(
     from blindspoon.simulate.sizing_words import in_rounds  # noqa: PLC0415
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
-    trial = parse_trial(text.trial)
+    trial = text.trial
     sized, alone = trial, [*(options.tasters or [len(trial.tasting.tasters)])] == [1]
     if alone:  # each round is held against itself, by ranks, as each taster of a panel is
         rounds = options.sessions or sorted({*ROUNDS, max(len(trial.sessions), 4)})
@@ -107,7 +106,7 @@ def size_exactly(
     TrialError
         If a folder has problems.
     """
-    trial, sets, days = parse_trial(disk.read_folder(folder, without=disk.TABLES).trial), None, None
+    trial, sets, days = disk.read_folder(folder, without=disk.TABLES).trial, None, None
     if trial.choice:
         from blindspoon.simulate.choice_size import size_choice  # noqa: PLC0415 - brings in scipy
 

@@ -15,12 +15,10 @@ from blindspoon.files.durable import DurableFolder
 from blindspoon.files.seal import (
     Cup,
     Seal,
-    parse_seal,
     scores_by_cup,
     scores_fingerprint,
     served_units,
 )
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Trial
 from blindspoon.wording import count, day, listing
 
@@ -268,18 +266,18 @@ def stage(folder: Path) -> Stage:
     """
     try:
         text = disk.read_folder(folder, without=disk.KEY)
-        trial = parse_trial(text.trial)
+        trial = text.trial
     except TrialError as error:
         return Stage(folder=folder, state="broken", problems=error.problems)
     answers = text.tables.answers
     scores = scores_by_cup(trial, answers, [attribute.name for attribute in trial.attributes])
     servings, jars = text.tables.servings, text.tables.batches
-    seal = parse_seal(text.seal or "")
+    seal = text.seal
     state = _state(folder, text, seal, scores)
     uncoded = sum(map(len, answers)) if state == "never coded" else 0
     rows = jars.rows() if jars else ()
     return Stage(
-        folder=folder, state=state, trial=trial, seal=seal, text=text.trial, files=text.files,
+        folder=folder, state=state, trial=trial, seal=seal, text=text.toml, files=text.files,
         made=frozenset(row.get("variant", "") for _, row in rows if row.get("batch")),
         scored=uncoded or len(scores),
         cups=len(served_units(trial, servings)) if servings else uncoded or len(scores),

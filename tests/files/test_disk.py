@@ -39,7 +39,7 @@ def problems_of(folder: Path) -> list[str]:
 def test_a_folder_is_read_as_it_is(tmp_path, coded):
     text = disk.read_folder(put(tmp_path, coded))
     assert text.files == coded
-    assert text.trial == coded["trial.toml"].decode()
+    assert text.toml == coded["trial.toml"].decode()
     assert [table.file for table in text.tables.scores] == ["scores.csv", "ballots/1-T03.csv"]
     assert text.tables.key.cells("code")[0] == "037"
     assert text.tables.batches is None
@@ -48,7 +48,7 @@ def test_a_folder_is_read_as_it_is(tmp_path, coded):
 
 def test_a_byte_order_mark_in_trial_toml_is_no_text(tmp_path, coded):
     coded["trial.toml"] = b"\xef\xbb\xbf" + coded["trial.toml"]
-    assert disk.read_folder(put(tmp_path, coded)).trial.startswith("[trial]")
+    assert disk.read_folder(put(tmp_path, coded)).toml.startswith("[trial]")
 
 
 def test_files_that_are_not_read_are_noted(tmp_path, coded):

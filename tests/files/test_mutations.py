@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files.disk import read_folder
-from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import build_table, check_scores
 
 CELLS = st.sampled_from(
@@ -114,7 +113,7 @@ def outcome(files: dict[str, bytes]):
             (folder / name).write_bytes(data)
         try:
             text = read_folder(folder)
-            trial = parse_trial(text.trial)
+            trial = text.trial
             checked, _ = check_scores(trial, text.tables)
             table, _ = build_table(trial, text.tables)
         except TrialError as error:

@@ -95,8 +95,8 @@ def opened(
         if it cannot be written.
     """
     text = disk.read_folder(folder, without=disk.KEY)
-    parse_trial(text.trial)  # before anything is written
-    see_open(seal_file.parse_seal(text.seal or ""))
+    parse_trial(text.toml)  # before anything is written
+    see_open(text.seal)
     with durable.held(folder, holder) as kept:
         text = disk.read_folder(folder, without=disk.KEY)
         trial, ledger, served = _read(text)
@@ -116,7 +116,7 @@ def opened(
 
 def after_lifting(folder: Path) -> tuple[Note, ...]:
     """Say, where the blind was lifted for good, what another score would do."""
-    seal = seal_file.parse_seal(disk.read_folder(folder, without=disk.TABLES).seal or "")
+    seal = disk.read_folder(folder, without=disk.TABLES).seal
     last = seal.lifted[-1] if seal and seal.lifted else None
     if last is None or not last.last:
         return ()
@@ -126,7 +126,7 @@ def after_lifting(folder: Path) -> tuple[Note, ...]:
 
 def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
     """Read who is served what, and what is scored; a cup that is scored twice stops no evening."""
-    trial, servings = parse_trial(text.trial), text.tables.servings
+    trial, servings = text.trial, text.tables.servings
     if servings is None:
         raise TrialFileError([_SERVED.broken("there is no such file", "servings.csv")])
     ledger = open_ledger(trial, text.tables)
@@ -355,7 +355,7 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
     )
     sitting.look_for_late()
     text = disk.read_folder(folder, without=disk.KEY)
-    trial = parse_trial(text.trial)
+    trial = text.trial
     if not trial.attributes:
         raise FormError([_SETS.broken("only sets are asked for", "trial.toml")])
     ledger = open_ledger(trial, replace(text.tables, scores=(table,), choices=()))

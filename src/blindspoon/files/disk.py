@@ -14,10 +14,12 @@ import shutil
 import threading
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from importlib import resources
 from pathlib import Path
 
 from blindspoon.errors import Note, Problem, Rule, TrialFileError, did_you_mean, shown
+from blindspoon.files.seal import Seal, parse_seal
 from blindspoon.files.text_table import (
     WINDOWS,
     FolderTables,
@@ -27,13 +29,15 @@ from blindspoon.files.text_table import (
     without_example,
 )
 from blindspoon.files.trial_toml import names_by_label, parse_trial
+from blindspoon.trial import Trial
 
 KEY = ("key.csv",)
 """What lifts the blind; who must not know leaves it out."""
+ANSWERS = ("scores.csv", "choices.csv")
+"""What tasters said; every ballot is as one of them."""
 TABLES = (
-    *("scores.csv", "choices.csv", "servings.csv", "key.csv", "batches.csv", "readings.csv"),
-    "corrections.csv",
-)
+    *ANSWERS, "servings.csv", "key.csv", "batches.csv", "readings.csv", "corrections.csv",
+)  # fmt: skip
 """Tables that may stand beside trial.toml."""
 TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
 """What a new trial begins with."""
@@ -59,28 +63,65 @@ _TAKEN = Rule(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class FolderText:
-    """The files of a trial folder as they are, `trial` the text of trial.toml.
+    """The files of a trial folder as they are; what is in them is read where it is asked for.
 
     Parameters
     ----------
+    toml : str
+        The text of trial.toml.
     files : mapping of str to bytes
         Every file that was read, by its path in the folder, in a fixed order.
     notes : tuple of Note
         Files that look like part of the trial and are not read.
     """
 
-    trial: str
+    toml: str
     files: Mapping[str, bytes]
-    tables: FolderTables
     notes: tuple[Note, ...] = ()
 
     @property
-    def seal(self) -> str | None:
+    def trial(self) -> Trial:
+        """What trial.toml says. Raises TrialFileError."""
+        return parse_trial(self.toml)
+
+    @property
+    def seal_toml(self) -> str | None:
         """The text of seal.toml; None where there is none."""
         data = self.files.get("seal.toml")
         return None if data is None else data.decode(errors="replace")
+
+    @property
+    def seal(self) -> Seal | None:
+        """The record of the blind; None where there is none, or it is damaged."""
+        return parse_seal(self.seal_toml or "")
+
+    @cached_property
+    def tables(self) -> FolderTables:
+        """Every table; where a label of trial.toml stands for a name, the name is meant."""
+        meant = dict[str, dict[str, str]]()
+        with contextlib.suppress(TrialFileError):  # its problems are told by who parses it
+            variants, sessions = self.trial.variants, self.trial.sessions
+            meant = {"variant": names_by_label(variants), "session": names_by_label(sessions)}
+
+        def read(name: str) -> TextTable:
+            table = read_table(self.files[name], name)
+            named = meant.keys() & table.columns.keys()
+            columns = {it: table.columns[it].renamed(meant[it]) for it in named}
+            table = replace(table, columns={**table.columns, **columns})
+            return without_example(table) if name in TEMPLATES else table
+
+        ballots = [name for name in self.files if "/" in name]
+        of_sets = [name for name in ballots if _OF_SETS.match(self.files[name])]
+        there = [name for name in TABLES if name in self.files]
+        one = {name.removesuffix(".csv"): read(name) for name in there if name not in ANSWERS}
+        scored, chosen = ([name] * (name in there) for name in ANSWERS)
+        return FolderTables(
+            scores=tuple(map(read, [*scored, *(it for it in ballots if it not in of_sets)])),
+            choices=tuple(map(read, [*chosen, *of_sets])),
+            **one,
+        )
 
 
 def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
@@ -116,39 +157,7 @@ def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
         problems.append(_UNREADABLE.broken(cannot("read", error), shown(str(folder), 200)))
     if problems:
         raise TrialFileError(problems)
-    labels = dict[str, dict[str, str]]()
-    with contextlib.suppress(TrialFileError):  # its problems are told by who parses it
-        parts = parse_trial(text)
-        labels["variant"] = names_by_label(parts.variants)
-        labels["session"] = names_by_label(parts.sessions)
-    return FolderText(trial=text, files=files, tables=_tables(files, labels), notes=tuple(notes))
-
-
-def _tables(files: Mapping[str, bytes], labels: Mapping[str, Mapping[str, str]]) -> FolderTables:
-    """Read every table; where a label of trial.toml stands for a name, the name is meant.
-
-    `labels` are the names of a column by their labels in small letters.
-    """
-
-    def read(name: str) -> TextTable:
-        table = read_table(files[name], name)
-        meant = {
-            column: table.columns[column].renamed(names)
-            for column, names in labels.items()
-            if column in table.columns
-        }
-        table = replace(table, columns={**table.columns, **meant})
-        return without_example(table) if name in TEMPLATES else table
-
-    sets = {name for name in files if "/" in name and _OF_SETS.match(files[name])}
-    scored = [name for name in files if name == "scores.csv" or ("/" in name and name not in sets)]
-    chosen = [name for name in files if name == "choices.csv" or name in sets]
-    others = ("servings", "key", "batches", "readings", "corrections")
-    return FolderTables(
-        scores=tuple(map(read, scored)),
-        choices=tuple(map(read, chosen)),
-        **{name: read(f"{name}.csv") for name in others if f"{name}.csv" in files},
-    )
+    return FolderText(toml=text, files=files, notes=tuple(notes))
 
 
 def trials_in(shelf: Path) -> dict[str, Path]:
@@ -167,9 +176,7 @@ def sheets_in(folder: Path) -> tuple[str, ...]:
 
 def published_page(folder: Path) -> bytes | None:
     """Read the page of a trial that was published beside it; None where there is none."""
-    with contextlib.suppress(OSError):
-        return _read(published_at(folder) / "index.html")
-    return None
+    return content_of(published_at(folder) / "index.html") or None
 
 
 def published_at(folder: Path) -> Path:
@@ -180,11 +187,8 @@ def published_at(folder: Path) -> Path:
 
 def read_photos(folder: Path, names: Collection[str]) -> dict[str, bytes]:
     """Read those pictures of ``photos/`` that are there and can be read, by their names."""
-    found = dict[str, bytes]()
-    for name in names:
-        with contextlib.suppress(OSError):
-            found[name] = _read(folder / "photos" / name)
-    return found
+    read = {name: content_of(folder / "photos" / name) for name in names}
+    return {name: data for name, data in read.items() if data}
 
 
 def fingerprint(files: Mapping[str, bytes]) -> str:
