@@ -15,7 +15,7 @@ from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.schema import BATCHES, as_date
 from blindspoon.files.table_edit import edit_table
-from blindspoon.files.text_table import TextTable, read_table
+from blindspoon.files.text_table import TextTable, read_table, without_example
 from blindspoon.files.trial_edit import put
 from blindspoon.stage import Stage
 from blindspoon.starting import number_of, short_name
@@ -145,7 +145,7 @@ def _said(found: Stage, files: Mapping[str, bytes] | None = None) -> JarsSaid:
     from blindspoon.batches import summary  # noqa: PLC0415 - at the first jar, not at the start
 
     files = files or _files(found)
-    batches, readings = (read_table(files[name], name) for name in FILES[:2])
+    batches, readings = (without_example(read_table(files[name], name)) for name in FILES[:2])
     made, problems = None, tuple[Problem, ...]()
     try:
         made, _ = summary.make_up(found.plan, batches, readings)
