@@ -76,6 +76,13 @@ def test_what_is_said_of_pictures_names_every_chart(packed, content):
         assert f"- `{chart.name}`: " in text
 
 
+def test_what_is_not_to_be_said_stands_beside_what_is(packed_of):
+    text = packed_of("allotment-cucumbers")[0]["say.md"].decode()
+    warned = text.partition("## Not to be said, for it was not shown")[2].partition("\n## ")[0]
+    assert "**That what is not settled is alike.**" in warned
+    assert "Each variant was compared with the control alone." in warned
+
+
 def test_what_is_said_on_camera_tells_what_came_close_too(packed_of):
     spoken = packed_of("allotment-cucumbers")[0]["say.md"].decode().split("## ")[1]
     assert "were crisper than plain brine; the vine-leaf jar came within 1 point of it" in spoken

@@ -81,5 +81,5 @@ def test_what_is_typed_as_a_question_is_named_without_its_mark_and_percentages_a
     told = {"trial.product": "kraut", "variant[1].label": "2 %", "changes": "1,5 %\n3 %"}
     told |= {"trial.title": "How much salt?", SCORED: "good?", "decision.margin": "1"}
     trial = parse_trial(new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode())
-    assert [attribute.label for attribute in trial.attributes] == ["good"]
+    assert [attribute.label for attribute in trial.attributes] == ["Good"]
     assert [variant.differs for variant in trial.variants] == [(), ("salt",), ("salt",)]

@@ -17,7 +17,7 @@ from blindspoon.files.schema import as_date, as_number
 from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
-from blindspoon.wording import OVER, listing, margin, percent, plain, spelled
+from blindspoon.wording import OVER, capital, listing, margin, percent, plain, spelled
 
 FILE = "trial.toml"
 BLANK = Rule("missing-key", "it is needed", "Write it here")
@@ -209,7 +209,8 @@ def _with_attributes(text: str, scored: Sequence[str]) -> str:
         if label not in names:
             short = short_name(label, [], "").replace("-", "_").lstrip("_0123456789")
             names[label] = short_name(short, list(names.values()), "own").replace("-", "_")
-            text = add(text, "attribute", {"name": names[label], "label": label})
+            told = capital(label) if label.split(" ")[0].islower() else label
+            text = add(text, "attribute", {"name": names[label], "label": told})
     for number in range(len(listed), 0, -1):
         if listed[number - 1] not in scored:
             text = take_out(text, "attribute", number)

@@ -14,6 +14,8 @@ from blindspoon.trial import Trial, Variant
 
 PLAIN = re.compile(r"[^\W\d_]+(?:[ -][^\W\d_]+){0,2}")
 """A label of one to three words, which a sentence can use without quotation marks."""
+NO_NOUN = re.compile(r"(as|at|for|from|half|in|like|no|on|than|the|with|without)\b", re.IGNORECASE)
+"""What begins like this is no name for a food in the middle of a sentence: “As always”."""
 LONGEST = 24
 VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub", "barrel")}
 
@@ -100,10 +102,20 @@ def names_of(analysis: Analysis) -> Naming:
 
 
 def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Naming:
-    """Settle what variants are called that were made in `noun`, or in several of them each."""
+    """Settle what variants are called that were made in `noun`, or in several of them each.
+
+    Examples
+    --------
+    >>> usual, oak = (Variant(name=it, label=it) for it in ("As always", "Oak"))
+    >>> name_all([usual, oak], "As always").like, name_all([oak, usual], "Oak").like
+    ('“As always”', '“Oak”')
+    """
     labels = [variant.label for variant in variants]
     return Naming(
-        plain=all(PLAIN.fullmatch(label) and len(label) <= LONGEST for label in labels),
+        plain=all(
+            PLAIN.fullmatch(label) and not NO_NOUN.match(label) and len(label) <= LONGEST
+            for label in labels
+        ),
         noun=noun,
         nouns=VESSELS.get(noun, "batches" if noun else ""),
         control=next(variant for variant in variants if variant.name == control),

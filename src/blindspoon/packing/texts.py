@@ -44,13 +44,15 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         lead = "As a lead, for no rule was written down: "
         lead *= not content.trial.decision.declared
         spoken = f"{lead}{sentence(_finding(content))}", f"{who}{blind}."
-    cautions = next((part.points for part in content.sections if part.name == "cautions"), ())
+    points = {part.name: part.points for part in content.sections}
+    cautions = points.get("cautions", ())
     return _markdown(
         "say.md.j2",
         content=content,
         spoken=spoken,
         trial=content.trial,
         caution=cautions[0] if cautions else None,
+        not_shown=points.get("not-shown", ()),
         drawn=drawn,
     )
 

@@ -138,6 +138,7 @@ def not_shown(analysis: Analysis) -> Points:
     return points(
         "not_shown",
         table=table,
+        variants=len(trial.variants),
         batches=(max(min(batches), 1), max(batches)),
         modelled=of_methods(trial, analysis.table),
         flags=said,
