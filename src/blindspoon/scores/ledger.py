@@ -6,7 +6,7 @@ may be, in its absences.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,8 +28,6 @@ from blindspoon.scores.sets import (
     read_picks,
 )
 from blindspoon.trial import Trial
-
-Columns = tuple[FileColumn, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,68 +77,53 @@ class Ledger:
 
 def open_ledger(trial: Trial, tables: FolderTables) -> Ledger:
     """Check scores, choices, servings and key, each on its own and against the others."""
-    scores, choices, servings, key = tables.scores, tables.choices, tables.servings, tables.key
-    coded = servings is not None or key is not None or any("code" in t.columns for t in scores)
-    present = [*tables.answers, *(table for table in (servings, key) if table is not None)]
-    known, session = _known(trial, present, coded=coded)
-    problems = [problem for table in present for problem in table.problems]
-    notes = [note for table in present for note in table.notes]
-
-    def read(some: Sequence[TextTable], columns: Columns, name: str = "code") -> Cups:
-        return _read(some, columns, name, known, session, problems, notes)
-
-    scored = read(scores, SCORES, "code" if coded else "variant")
-    points = _points(trial, scored.tables, session, problems)
-    accepted = _accepted(trial, scored.tables, problems)
-    served = None if servings is None else read([servings], SERVINGS)
-    keyed = None if key is None else read([key], KEY)
+    seen = _Reading(trial, tables)
+    problems, notes = seen.problems, seen.notes
+    scored = seen.cups(tables.scores, SCORES, "code" if seen.coded else "variant")
+    points, accepted = seen.points(scored.tables), seen.accepted(scored.tables)
+    served = None if tables.servings is None else seen.cups([tables.servings], SERVINGS)
+    key = None if tables.key is None else seen.cups([tables.key], KEY)
     plan, sets = served, None
     if served is not None and trial.choice is not None:
         names = _column(served.tables, "set")
         in_sets = np.array([bool(text) for text in names.texts], np.bool_)[names.codes]
         plan, sets = served.part(~in_sets), replace(served, batch=names).part(in_sets)
-    problems += crosscheck.score_problems(scored, plan if trial.attributes else None, keyed)
-    problems += crosscheck.plan_problems(served, keyed)
-    picks, known_choices = None, None
-    if trial.choice is not None:
-        picks, known_choices = _chosen(trial, choices, sets, read, known, problems)
-    held = None if coded else (scored, scored.name)  # where batches stand beside variants
-    if keyed is not None and keyed.tables:
-        held = (keyed, keyed.tables[0].columns["variant"])
+    problems += crosscheck.score_problems(scored, plan if trial.attributes else None, key)
+    problems += crosscheck.plan_problems(served, key)
+    picks, choices = (None, None) if trial.choice is None else seen.chosen(tables.choices, sets)
+    held = None if seen.coded else (scored, scored.name)  # where batches stand beside variants
+    if key is not None and key.tables:
+        held = (key, key.tables[0].columns["variant"])
     problems += crosscheck.batch_problems(*held) if held else ()
     if plan is not None and not problems:
         plan = crosscheck.as_tasted(plan, scored)
         problems += crosscheck.taken_positions(plan)
     if not problems and trial.attributes:
         problems += crosscheck.no_scores(scored, points)
-    answered = any(picks.answers.texts) if picks else known_choices and known_choices.right.size
+    answered = any(picks.answers.texts) if picks else choices and choices.right.size
     if not problems and trial.choice is not None and not answered:
-        found = "no row has an answer" if choices else "there is no such file"
+        found = "no row has an answer" if tables.choices else "there is no such file"
         problems.append(_NO_CHOICES.broken(found, "choices.csv"))
-    if picks is not None and not problems:
-        notes += places_chosen(picks)
-    absences: tuple[Note, ...] = ()
+    absences: list[Note] = []
     if not problems:
-        chose = known_choices.tasters if known_choices else ()
-        others = (*(served.taster.texts if served else ()), *chose)
-        absences = (
-            *crosscheck.absences(trial, scored, points, plan, others),
-            *(crosscheck.stray_cups(*held) if held else ()),
-            *(absent_answers(picks) if picks else ()),
-        )
+        others = (*(served.taster.texts if served else ()), *(choices.tasters if choices else ()))
+        absences += crosscheck.absences(trial, scored, points, plan, others)
+        absences += crosscheck.stray_cups(*held) if held else ()
+        absences += absent_answers(picks) if picks else ()
+        notes += places_chosen(picks) if picks else ()
     return Ledger(
-        coded=coded,
+        coded=seen.coded,
         scored=scored,
         points=points,
         accepted=accepted,
         plan=plan,
-        key=keyed,
+        key=key,
         sets=sets,
         picks=picks,
-        choices=known_choices,
-        problems=in_order(problems, (table.file for table in present)),
-        notes=(*notes, *_notes(trial, scored, served, coded=coded)),
-        absences=absences,
+        choices=choices,
+        problems=in_order(problems, (table.file for table in seen.present)),
+        notes=(*notes, *_notes(trial, scored, served, coded=seen.coded)),
+        absences=tuple(absences),
     )
 
 
@@ -156,92 +139,122 @@ _NO_SETS = Rule(
 )  # fmt: skip
 
 
-def _chosen(
-    trial: Trial,
-    choices: Sequence[TextTable],
-    sets: Cups | None,
-    read: Callable[..., Cups],
-    known: Known,
-    problems: list[Problem],
-) -> tuple[Picks | None, ChoiceTable | None]:
-    """Read what was chosen, under codes or not."""
-    if sets is None or not len(sets):
-        plain = next((table for table in choices if "answer" not in table.columns), None)
+class _Reading:
+    """Tables while they are read; what is wrong with them, and worth knowing, is gathered.
+
+    `known` is what cells are held against; `session` is meant where the column is left out.
+    """
+
+    def __init__(self, trial: Trial, tables: FolderTables) -> None:
+        drawn = [table for table in (tables.servings, tables.key) if table is not None]
+        self.trial, self.present = trial, [*tables.answers, *drawn]
+        self.coded = bool(drawn) or any("code" in table.columns for table in tables.scores)
+        self.problems = [problem for table in self.present for problem in table.problems]
+        self.notes = [note for table in self.present for note in table.notes]
+        listed = tuple(session.name for session in trial.sessions)
+        names = set(listed) or self._texts("session")
+        when: tuple[When, ...] = (
+            "always",
+            "coded" if self.coded else "uncoded",
+            trial.tasting.codes,
+            *(("several sessions",) if len(names) > 1 else ()),
+            *(("several sets",) if len(self._texts("set")) > 1 else ()),
+        )
+        accept = [trial.course.accept] if trial.course else []
+        self.known = Known(
+            sessions=listed,
+            variants=tuple(variant.name for variant in trial.variants),
+            scales={attribute.name: attribute.scale for attribute in trial.attributes},
+            when=when,
+            own=(*(attribute.name for attribute in trial.attributes), *accept),
+        )
+        self.session = "" if len(names) > 1 else next(iter(names), "1")
+
+    def _texts(self, name: str) -> set[str]:
+        found = (table.columns[name].texts for table in self.present if name in table.columns)
+        return {text for texts in found for text in texts if text}
+
+    def cups(
+        self, tables: Sequence[TextTable], columns: tuple[FileColumn, ...], name: str = "code"
+    ) -> Cups:
+        """Read the columns that name cups."""
+        before, known = len(self.problems), self.known
+        complete: list[TextTable] = []
+        for table in tables:
+            lacking = schema.column_problems(table, columns, known) if table.readable else []
+            if columns not in (SCORES, CHOICES) and table.readable and not len(table):
+                lacking.append(_NO_ROWS.broken("the file has a header but no rows", table.file))
+            self.problems += lacking
+            if table.readable and not lacking:
+                complete.append(table)
+        checked = [schema.read_columns(table, columns, known) for table in complete]
+        self.problems += [problem for table in checked for problem in table.problems]
+        read = {column.name for column in columns if column.read in known.when}
+        self.notes += _unused_columns(complete, {*read, *(known.own if columns is SCORES else ())})
+        positions = [
+            done.values.get("position", np.zeros(len(table), np.int64))
+            for done, table in zip(checked, complete, strict=True)
+        ]
+        cups = Cups(
+            tables=tuple(complete),
+            by=name,
+            session=_column(complete, "session", self.session),
+            taster=_column(complete, "taster"),
+            name=_column(complete, name, "1" if name == "set" else ""),
+            batch=_column(complete, "batch" if "batch" in read else ""),
+            position=np.concatenate(positions or [np.empty(0, np.int64)]),
+            usable=np.concatenate([table.usable for table in checked] or [np.empty(0, np.bool_)]),
+            sound=not any(table.problems for table in tables),
+        )
+        if columns not in (SCORES, CHOICES):
+            self.problems += crosscheck.codes_twice(cups)
+        return replace(cups, sound=cups.sound and len(self.problems) == before)
+
+    def points(self, tables: Sequence[TextTable]) -> FloatArray:
+        """Read every attribute of every table; NaN where a column is missing."""
+        attributes = self.trial.attributes
+        blocks = [np.full((len(table), len(attributes)), np.nan) for table in tables]
+        for table, block in zip(tables, blocks, strict=True):
+            sessions = _column([table], "session", self.session).texts
+            asked = {it for name in sessions for it in self.trial.asked(name)}
+            for place, attribute in enumerate(attributes):
+                if attribute.name in table.columns:
+                    block[:, place], wrong = schema.scores(table, attribute)
+                    self.problems += wrong
+                elif attribute in asked:
+                    remedy = f', or write not_asked = ["{attribute.name}"] in its [[session]]'
+                    self.problems += schema.missing_columns(table, [attribute.name], remedy)
+        return np.concatenate(blocks or [np.empty((0, len(attributes)))])
+
+    def accepted(self, tables: Sequence[TextTable]) -> FloatArray:
+        """Read who would have it; NaN in tables without that column, of which one has it."""
+        blocks = [np.full(len(table), np.nan) for table in tables]
+        name = self.trial.course.accept if self.trial.course else ""
+        if name and tables and not any(name in table.columns for table in tables):
+            remedy = ", or take accept out of [course]"
+            self.problems += schema.missing_columns(tables[0], [name], remedy)
+        for table, block in zip(tables, blocks, strict=True):
+            if name in table.columns:
+                read = schema.read_columns(table, [FileColumn(name, "yes-no")], Known())
+                self.problems += read.problems
+                block[read.values[name] == "yes"] = 1.0
+                block[read.values[name] == "no"] = 0.0
+        return np.concatenate(blocks or [np.empty(0)])
+
+    def chosen(
+        self, tables: Sequence[TextTable], sets: Cups | None
+    ) -> tuple[Picks | None, ChoiceTable | None]:
+        """Read what was chosen, under codes or not."""
+        if sets is not None and len(sets):
+            rows = self.cups(tables, CHOICES, "set")
+            choice = chosen_by(self.trial)
+            return read_picks(choice, rows, sets, self.problems) if rows.tables else None, None
+        plain = next((table for table in tables if "answer" not in table.columns), None)
         if plain is not None:
-            return None, read_known(trial, plain, known, problems)
-        if choices:
-            problems.append(_NO_SETS.broken("no cup is in a set", "servings.csv"))
+            return None, read_known(self.trial, plain, self.known, self.problems)
+        if tables:
+            self.problems.append(_NO_SETS.broken("no cup is in a set", "servings.csv"))
         return None, None
-    rows = read(choices, CHOICES, "set")
-    if not rows.tables:
-        return None, None
-    return read_picks(chosen_by(trial), rows, sets, problems), None
-
-
-def _known(trial: Trial, tables: Sequence[TextTable], *, coded: bool) -> tuple[Known, str]:
-    """Say what cells are held against, and which session is meant where the column is left out."""
-    listed = tuple(session.name for session in trial.sessions)
-    found = [t.columns["session"].texts for t in tables if "session" in t.columns]
-    names = set(listed) or {name for texts in found for name in texts if name}
-    sets = {n for t in tables if "set" in t.columns for n in t.columns["set"].texts if n}
-    when: tuple[When, ...] = (
-        "always",
-        "coded" if coded else "uncoded",
-        trial.tasting.codes,
-        *(("several sessions",) if len(names) > 1 else ()),
-        *(("several sets",) if len(sets) > 1 else ()),
-    )
-    known = Known(
-        sessions=listed,
-        variants=tuple(variant.name for variant in trial.variants),
-        scales={attribute.name: attribute.scale for attribute in trial.attributes},
-        when=when,
-        own=(*(a.name for a in trial.attributes), *([trial.course.accept] if trial.course else [])),
-    )
-    return known, "" if len(names) > 1 else next(iter(names), "1")
-
-
-def _read(
-    tables: Sequence[TextTable],
-    columns: Columns,
-    name: str,
-    known: Known,
-    session: str,
-    problems: list[Problem],
-    notes: list[Note],
-) -> Cups:
-    """Read the columns that name cups; add what is wrong with them and what is not used."""
-    before = len(problems)
-    complete: list[TextTable] = []
-    for table in tables:
-        lacking = schema.column_problems(table, columns, known) if table.readable else []
-        if columns not in (SCORES, CHOICES) and table.readable and not len(table):
-            lacking.append(_NO_ROWS.broken("the file has a header but no rows", table.file))
-        problems += lacking
-        if table.readable and not lacking:
-            complete.append(table)
-    checked = [schema.read_columns(table, columns, known) for table in complete]
-    problems += [problem for table in checked for problem in table.problems]
-    read = {column.name for column in columns if column.read in known.when}
-    notes += _unused_columns(complete, {*read, *(known.own if columns is SCORES else ())})
-    positions = [
-        done.values.get("position", np.zeros(len(table), np.int64))
-        for done, table in zip(checked, complete, strict=True)
-    ]
-    cups = Cups(
-        tables=tuple(complete),
-        by=name,
-        session=_column(complete, "session", session),
-        taster=_column(complete, "taster"),
-        name=_column(complete, name, "1" if name == "set" else ""),
-        batch=_column(complete, "batch" if "batch" in read else ""),
-        position=np.concatenate(positions or [np.empty(0, np.int64)]),
-        usable=np.concatenate([table.usable for table in checked] or [np.empty(0, np.bool_)]),
-        sound=not any(table.problems for table in tables),
-    )
-    if columns not in (SCORES, CHOICES):
-        problems += crosscheck.codes_twice(cups)
-    return replace(cups, sound=cups.sound and len(problems) == before)
 
 
 def _column(tables: Sequence[TextTable], name: str, default: str = "") -> TextColumn:
@@ -252,42 +265,6 @@ def _column(tables: Sequence[TextTable], name: str, default: str = "") -> TextCo
         for table in tables
     ]
     return TextColumn.stack(columns)
-
-
-def _points(
-    trial: Trial, tables: Sequence[TextTable], session: str, problems: list[Problem]
-) -> FloatArray:
-    """Read every attribute of every table; NaN where a column is missing."""
-    blocks = [np.full((len(table), len(trial.attributes)), np.nan) for table in tables]
-    for table, block in zip(tables, blocks, strict=True):
-        for place, attribute in enumerate(trial.attributes):
-            if attribute.name not in table.columns:
-                asked = (
-                    attribute in trial.asked(n) for n in _column([table], "session", session).texts
-                )
-                if any(asked):
-                    remedy = f', or write not_asked = ["{attribute.name}"] in its [[session]]'
-                    problems += schema.missing_columns(table, [attribute.name], remedy)
-                continue
-            block[:, place], wrong = schema.scores(table, attribute)
-            problems += wrong
-    return np.concatenate(blocks or [np.empty((0, len(trial.attributes)))])
-
-
-def _accepted(trial: Trial, tables: Sequence[TextTable], problems: list[Problem]) -> FloatArray:
-    """Read who would have it; NaN in tables without that column, of which one at least has it."""
-    blocks = [np.full(len(table), np.nan) for table in tables]
-    name = trial.course.accept if trial.course else ""
-    answered = [table for table in tables if name in table.columns]
-    if name and tables and not answered:
-        problems += schema.missing_columns(tables[0], [name], ", or take accept out of [course]")
-    for table, block in zip(tables, blocks, strict=True):
-        if name in table.columns:
-            read = schema.read_columns(table, [FileColumn(name, "yes-no")], Known())
-            problems += read.problems
-            block[read.values[name] == "yes"] = 1.0
-            block[read.values[name] == "no"] = 0.0
-    return np.concatenate(blocks or [np.empty(0)])
 
 
 def _unused_columns(tables: Sequence[TextTable], read: Collection[str]) -> Iterator[Note]:
