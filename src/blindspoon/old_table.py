@@ -92,17 +92,26 @@ def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...
     except csv.Error as error:  # a mark that is not closed makes one cell of the file
         raise TrialFileError([_NOT_A_TABLE.broken(str(error), shown(file))]) from error
     scores, unread = list[Score](), list[str]()
-    for title, block in (part for found in _blocks(rows) for part in _unmerged(*found)):
+    for title, block in (part for whole in _blocks(rows) for part in _unmerged(*whole)):
         _read(scores, unread, title, block, decimal_comma=separator != ",")
     if len({score.variant for score in scores}) < 2:
-        said = f"no scores of two variants were found in its {len(rows)} rows"
-        raise TrialFileError([_NOT_A_TABLE.broken(said, shown(file))])
+        found = f"no scores of two variants were found in its {len(rows)} rows"
+        raise TrialFileError([_NOT_A_TABLE.broken(found, shown(file))])
     trial = _trial(PurePath(file).stem, scores)
     files = {
         "trial.toml": (_HEAD + trial_text(trial)).encode(),
         "scores.csv": write_csv(_cups(trial, scores)).encode(),
     }
-    return files, tuple(_guesses(trial, scores, unread))
+    cups, people = {score[1:4] for score in scores}, {score.taster for score in scores}
+    scale, control = trial.attributes[0].scale, trial.variant(trial.control).label
+    said = [
+        f"{len(cups)} cups of {len(people)} tasters, {len(trial.variants)} variants.",
+        f"Guessed: the control is “{control}”.",
+        f"Guessed: the scale runs from {scale.low:g} to {scale.high:g}.",
+    ]
+    if unread:
+        said.append(f"Not taken over: {some_of(map(shown, dict.fromkeys(unread)), 20)}.")
+    return files, tuple(said)
 
 
 _HEAD = """\
@@ -252,13 +261,3 @@ def _cups(trial: Trial, scores: Sequence[Score]) -> Iterator[list[str]]:
     yield ["session", "taster", "variant", *(attribute.name for attribute in trial.attributes)]
     for cup, given in cups.items():
         yield [*cup, *(given.get(attribute.label, "") for attribute in trial.attributes)]
-
-
-def _guesses(trial: Trial, scores: Sequence[Score], unread: Sequence[str]) -> Iterator[str]:
-    cups, people = {score[1:4] for score in scores}, {score.taster for score in scores}
-    yield f"{len(cups)} cups of {len(people)} tasters, {len(trial.variants)} variants."
-    yield f"Guessed: the control is “{trial.variant(trial.control).label}”."
-    scale = trial.attributes[0].scale
-    yield f"Guessed: the scale runs from {scale.low:g} to {scale.high:g}."
-    if unread:
-        yield f"Not taken over: {some_of(map(shown, dict.fromkeys(unread)), 20)}."

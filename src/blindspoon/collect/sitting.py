@@ -365,26 +365,22 @@ class Sitting:
         future: Future[bool] = Future()
         self._waiting.append((change, future))
         with self._disk:
-            if not future.done():
-                self._write_waiting()
+            memory, changed = self.memory, dict[Future[bool], bool]()
+            while self._waiting:
+                change, waiting = self._waiting.popleft()
+                before, memory = memory, replace(memory, **change(memory))
+                changed[waiting] = memory != before
+            try:
+                if memory != self.memory:
+                    self._folder.save(FILE, memory.to_bytes())
+            except OSError as error:
+                for waiting in changed:
+                    waiting.set_exception(error)
+            else:
+                self.memory = memory
+                for waiting, result in changed.items():
+                    waiting.set_result(result)
         return future.result()
-
-    def _write_waiting(self) -> None:
-        memory, changed = self.memory, {}
-        while self._waiting:
-            change, future = self._waiting.popleft()
-            before, memory = memory, replace(memory, **change(memory))
-            changed[future] = memory != before
-        try:
-            if memory != self.memory:
-                self._folder.save(FILE, memory.to_bytes())
-        except OSError as error:
-            for future in changed:
-                future.set_exception(error)
-        else:
-            self.memory = memory
-            for future, result in changed.items():
-                future.set_result(result)
 
     def _name_links(self) -> None:
         names = self.plan.tasters

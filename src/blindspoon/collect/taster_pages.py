@@ -27,7 +27,6 @@ from blindspoon.collect.host_pages import qr_code
 from blindspoon.collect.languages import seconds_of, spoken, words_of
 from blindspoon.collect.security import Access, faults, refuse, wants_json
 from blindspoon.collect.sitting import Sitting
-from blindspoon.errors import Problem
 from blindspoon.trial import Attribute
 
 MOST_NUMBERS = 11
@@ -221,7 +220,13 @@ class TasterPages:
         sent = {**form, "set": seat.code} if ballot.sets else form
         answer, problems = read_answer(ballot.attributes, sent, ballot.file)
         if problems:
-            return self._not_taken(seat, form, problems)
+            said = faults(spoken(), problems, ballot.attributes, form)
+            if wants_json():
+                fields = [{"field": column, "text": text} for column, text in said.items()]
+                return make_response(jsonify(problems=fields), 422)
+            scores = tuple(form.get(name, "")[:200] for name in ballot.names)
+            typed = CupAnswer(scores=scores, comment=form.get("comment", ""))
+            return make_response(self._show(seat, typed, said), 422)
         turn = form.get("turn", "0")[:9]
         number = int(turn) if turn.isascii() and turn.isdigit() else 0
         given = Given(answer, form.get("base", ""), form.get("page", "")[:40], number)
@@ -230,10 +235,10 @@ class TasterPages:
                 return refuse(409, spoken()("error_late", session=session))
             stored, replaced = ballot.save({seat.code: given})[seat.code]
         if wants_json():
-            scores = dict(zip(ballot.names, stored.scores, strict=True))
-            cells = zip((*scores, "comment"), stored.cells, answer.cells, strict=True)
+            given_now = dict(zip(ballot.names, stored.scores, strict=True))
+            cells = zip((*given_now, "comment"), stored.cells, answer.cells, strict=True)
             filled = {name: text for name, text, sent in cells if text and not sent}
-            return jsonify(mark=stored.mark, replaced=replaced, scores=scores, filled=filled)
+            return jsonify(mark=stored.mark, replaced=replaced, scores=given_now, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
         return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)
@@ -307,15 +312,6 @@ class TasterPages:
             **{"say": say.of(ballot.kind) if ballot else say, **content},
         )
         return make_response(page)
-
-    def _not_taken(self, seat: Seat, form: Mapping[str, str], problems: list[Problem]) -> Response:
-        said = faults(spoken(), problems, seat.part.attributes, form)
-        if wants_json():
-            fields = [{"field": column, "text": text} for column, text in said.items()]
-            return make_response(jsonify(problems=fields), 422)
-        scores = tuple(form.get(name, "")[:200] for name in seat.part.names)
-        typed = CupAnswer(scores=scores, comment=form.get("comment", ""))
-        return make_response(self._show(seat, typed, said), 422)
 
     def _show(self, seat: Seat, answer: CupAnswer, wrong: Mapping[str, str]) -> Response:
         """Show a cup, with what is filled in for it and what is wrong with that."""

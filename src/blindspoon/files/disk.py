@@ -412,24 +412,17 @@ def clear_up(target: Path) -> None:
     pattern = re.compile(rf"\.{re.escape(target.name)}\.(\d+)[.\d]*\.(new|old)")
     for sibling in sorted(target.parent.iterdir()):
         match = pattern.fullmatch(sibling.name)
-        if match and not _runs(int(match[1])):
+        if match is None or int(match[1]) == os.getpid() or os.name != "posix":
+            continue  # nothing, or another thread's; elsewhere signal 0 would end a process
+        try:
+            os.kill(int(match[1]), 0)
+        except PermissionError:
+            continue  # it runs
+        except (ProcessLookupError, OverflowError):
             if match[2] == "old" and not target.exists():
                 sibling.rename(target)
             else:
                 _remove(sibling)
-
-
-def _runs(process: int) -> bool:
-    """Tell whether a process of that number is alive; this one, in other threads too, is."""
-    if process == os.getpid() or os.name != "posix":  # signal 0 would end a process elsewhere
-        return True
-    try:
-        os.kill(process, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except PermissionError:
-        pass
-    return True
 
 
 def _write(path: Path, content: bytes, mode: int = 0o666) -> None:

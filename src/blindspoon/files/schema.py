@@ -281,11 +281,22 @@ def read_columns(table: TextTable, columns: Iterable[FileColumn], known: Known) 
     for column in columns:
         if column.name not in table.columns or column.read not in known.when:
             continue
-        text = table.columns[column.name]
-        read, faults = _read_texts(text.texts, column, known, decimal_comma=table.decimal_comma)
+        text, empty = table.columns[column.name], _EMPTY.get(column.kind, math.nan)
+        read, faults = [], dict[str, Fault]()  # of each distinct text
+        for cell in text.texts:
+            value = _value(cell, column, known, table.decimal_comma) if cell else empty
+            if not cell and column.blank not in known.when:
+                allowed, remedy = f"{column.row} has a {column.name}", f"Write the {column.name}"
+                value = Fault("blank-cell", "a blank cell", allowed, remedy)
+                if column.kind == "position":
+                    value = FAULTS["position"]._replace(found="a blank cell")
+            if isinstance(value, Fault):
+                faults[cell] = value
+            read.append(empty if isinstance(value, Fault) else value)
         if column.kind in ("label", "name", "made"):
             usable[text.rows_of(faults)] = False
-        values[column.name] = read[text.codes]
+        kind = type(empty) if isinstance(empty, int | float) else object
+        values[column.name] = np.array(read, dtype=kind)[text.codes]
         problems += problems_of(table, column.name, faults)
     return Checked(values, usable, problems)
 
@@ -435,27 +446,6 @@ _EMPTY: Mapping[Kind, object] = {
     "yes-no": "", "kind": "",
 }  # fmt: skip
 """What stands for a cell that is blank or at fault; for numbers NaN."""
-
-
-def _read_texts(
-    texts: Sequence[str], column: FileColumn, known: Known, *, decimal_comma: bool
-) -> tuple[NDArray[Any], dict[str, Fault]]:
-    """Give a value for each distinct text of a column, and what is wrong with some."""
-    empty = _EMPTY.get(column.kind, math.nan)
-    values: list[Any] = []
-    faults = {}
-    for text in texts:
-        value = _value(text, column, known, decimal_comma) if text else empty
-        if not text and column.blank not in known.when:
-            allowed, remedy = f"{column.row} has a {column.name}", f"Write the {column.name}"
-            value = Fault("blank-cell", "a blank cell", allowed, remedy)
-            if column.kind == "position":
-                value = FAULTS["position"]._replace(found="a blank cell")
-        if isinstance(value, Fault):
-            faults[text] = value
-        values.append(empty if isinstance(value, Fault) else value)
-    kind = type(empty) if isinstance(empty, int | float) else object
-    return np.array(values, dtype=kind), faults
 
 
 def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> object:

@@ -325,26 +325,24 @@ def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
             return f"Write {shown(padded)}, with its zero"
         return "Correct the code or the taster"
 
+    def served_to(row: int) -> str:
+        session, taster, _ = scored.texts(row)
+        theirs = np.zeros(len(served), np.bool_)
+        theirs[served.taster.rows_of([taster, ""])] = True
+        rows = served.session.rows_of([session]).tolist()
+        codes = [served.texts(cup)[2] for cup in rows if theirs[cup]]
+        cups = some_of(map(shown, codes)) if codes else "no cup"
+        return f"there {shown(taster)} has {cups} in session {shown(session)}"
+
     return of_rows(
         scored,
         np.flatnonzero(scored.usable & (scored.match(served) < 0)),
         "unknown-code",
         lambda row: f"{_cup(scored, row)} is not in {file}",
-        lambda row: _served_to(served, scored, row),
+        served_to,
         remedy,
         column="code",
     )
-
-
-def _served_to(served: Cups, scored: Cups, row: int) -> str:
-    """Say which codes a taster was served in a session."""
-    session, taster, _ = scored.texts(row)
-    theirs = np.zeros(len(served), np.bool_)
-    theirs[served.taster.rows_of([taster, ""])] = True
-    rows = served.session.rows_of([session]).tolist()
-    codes = [served.texts(row)[2] for row in rows if theirs[row]]
-    cups = some_of(map(shown, codes)) if codes else "no cup"
-    return f"there {shown(taster)} has {cups} in session {shown(session)}"
 
 
 def _second_rows(cups: Cups, slug: str, allowed: str, remedy: str) -> list[Problem]:

@@ -99,10 +99,21 @@ def _add_findings(bench: Workbench) -> None:
 
     def rendered(found: Stage) -> Job:
         """Give the job that renders the report of the folder as it is now."""
+
+        def render_it(moved: Moved) -> dict[str, bytes]:
+            from blindspoon.analysis import analyse, compose_report  # noqa: PLC0415 - a second
+            from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
+
+            analysis = analyse(found.folder)
+            moved(1, 3)
+            content = compose_report(analysis)
+            moved(2, 3)
+            return render(content)
+
         now = disk.fingerprint(disk.read_folder(found.folder).files)
         job = bench.jobs.last(FINDINGS, found.folder)
         if job is None or (job.ended and job.seen != now):
-            job = bench.jobs.run(FINDINGS, found.folder, lambda moved: _render(found, moved), now)
+            job = bench.jobs.run(FINDINGS, found.folder, render_it, now)
         return job
 
     @bench.get("findings")
@@ -240,17 +251,6 @@ def _comments(found: Stage) -> Iterator[Comment]:
         for number, (_, row) in enumerate(table.rows()):
             if row.get("comment"):
                 yield Comment(own.file, number, row.get("taster", ""), row["comment"])
-
-
-def _render(found: Stage, moved: Moved) -> dict[str, bytes]:
-    from blindspoon.analysis import analyse, compose_report  # noqa: PLC0415 - takes a second
-    from blindspoon.writeup.page import render  # noqa: PLC0415 - brings in matplotlib
-
-    analysis = analyse(found.folder)
-    moved(1, 3)
-    content = compose_report(analysis)
-    moved(2, 3)
-    return render(content)
 
 
 def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
