@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -16,7 +15,15 @@ from blindspoon.findings.comparison import AttributeResult, By, Kind
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
 from blindspoon.findings.pooling import pool
 from blindspoon.simulate import course_rates
-from blindspoon.simulate.course_rates import Asked, CourseCell, CourseSituation
+from blindspoon.simulate.course_rates import (
+    COURSES,
+    NAMES,
+    Asked,
+    Cell,
+    CourseSituation,
+    course_chunk,
+    summed,
+)
 from blindspoon.simulate.situations import (
     SITUATIONS,
     TRUTHS,
@@ -25,12 +32,11 @@ from blindspoon.simulate.situations import (
     Truths,
     truths,
 )
-from blindspoon.simulate.sweep import Progress, sweep_chunks
+from blindspoon.simulate.sweep import Progress, sweep
 from blindspoon.simulate.trials import make_trial, simulate
+from blindspoon.stats.plain import Record
 from blindspoon.stats.results import Contrast, Interval, NoResult
 from blindspoon.stats.sign_flips import EXACT_UP_TO
-
-Record = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +109,13 @@ class Calibration:
         """Give everything as plain values, ready for JSON: a cell holds its four questions."""
         cells: dict[tuple[object, ...], Record] = {}
         for one in self.rates:
-            if one.situation in course_rates.NAMES:
+            if one.situation in NAMES:
                 continue
             cell: Record = {name: getattr(one, name) for name in CELL}
             cell = cells.setdefault((*cell.values(),), cell | dict.fromkeys(("trials", *QUESTIONS)))
             cell["trials"] = max(cell["trials"] or 0, one.rate.trials)
             cell[one.question] = asdict(one.rate)
-        courses = [asdict(one) for one in self.rates if one.situation in course_rates.NAMES]
+        courses = [asdict(one) for one in self.rates if one.situation in NAMES]
         return {
             "trials": self.trials,
             "seed": self.seed,
@@ -208,51 +214,13 @@ CHUNK = 100
 """Trials drawn from one seed, whatever the number of workers."""
 
 
-class GridCell(NamedTuple):
-    """One cell of the grid; both procedures judge the same simulated trials."""
-
-    situation: Situation
-    variants: int
-    tasters: int
-    truth: Truth
-
-
-def count(
-    work: Callable[[int, Any, int, int], dict[Asked, tuple[int, int]]],
-    wanted: Mapping[Any, int],
-    chunk: int,
-    **asked: Any,  # noqa: ANN401 - seed, n_jobs and progress, as in `calibrate`
-) -> Iterator[Counted]:
-    """Count what is right over the trials wanted of each cell, by `count_chunk` or `course_chunk`.
-
-    A question that could never be asked has no rate. The longest cells are simulated first.
-    """
-    found: dict[GridCell | CourseCell, list[tuple[Asked, tuple[int, int]]]]
-    found = {cell: [] for cell in wanted}
-    order = dict(sorted(wanted.items(), key=lambda pair: -pair[0].tasters))
-    for cell, counts in sweep_chunks(work, order, chunk, **asked):
-        found[cell] += counts.items()
-    for cell, parts in found.items():
-        for (procedure, question), (true, of) in course_rates.summed(parts).items():
-            if of:
-                yield Counted(
-                    cell.situation.name,
-                    cell.variants,
-                    cell.tasters,
-                    cell.truth,
-                    procedure,
-                    question,
-                    rate(true, of),
-                )
-
-
 def calibrate(
     *,
     trials: int = TRIALS,
     seed: int = 1,
-    tasters: Sequence[int] = TASTERS,
+    tasters: Sequence[int] = (),
     variants: Sequence[int] = VARIANTS,
-    situations: Sequence[Situation] = SITUATIONS,
+    situations: Sequence[Situation | CourseSituation] = (*SITUATIONS, *COURSES),
     n_jobs: int | None = None,
     progress: Progress | None = None,
 ) -> Calibration:
@@ -262,13 +230,14 @@ def calibrate(
     ----------
     trials : int
         A cell where no variant differs and every flip is made; half as many where some variant
-        differs, and half as many again where flips are sampled.
+        differs, and half as many again where flips are sampled. Of courses over days all.
     seed : int
         The result is the same for any number of workers, and a cell's whatever else is asked.
     tasters : sequence of int
-        Sizes of panels, from 2.
+        Sizes of panels, from 2; where empty `TASTERS`, and over days `course_rates.TASTERS`.
     variants : sequence of int
-        From 3, the control included.
+        From 3, the control included; a course has its own.
+    situations : sequence of Situation or CourseSituation
     n_jobs : int, optional
         Processes, as joblib counts them: -1 for all cores.
     progress : callable, optional
@@ -280,41 +249,37 @@ def calibrate(
     >>> found.rates[0].question, found.rates[0].rate.trials
     ('false_alarm', 4)
     """
-    panels = [GridCell(*cell) for cell in itertools.product(situations, variants, tasters, TRUTHS)]
-    wanted = {
-        panel: max(1, trials >> (panel.tasters > EXACT_UP_TO) + (panel.truth != "none"))
-        for panel in panels
-    }
-    found = count(count_chunk, wanted, CHUNK, seed=seed, n_jobs=n_jobs, progress=progress)
-    return Calibration(trials=trials, seed=seed, rates=tuple(found))
-
-
-def calibrate_courses(
-    situations: Sequence[CourseSituation] = course_rates.COURSES,
-    *,
-    trials: int,
-    seed: int,
-    tasters: Sequence[int] = course_rates.TASTERS,
-    n_jobs: int | None = None,
-    progress: Progress | None = None,
-) -> tuple[Counted, ...]:
-    """Count what is right of courses over days, where the food changes and where it does not.
-
-    `trials` are those of a cell; the rest is as in `calibrate`.
-    """
-    cells = [
-        CourseCell(situation, size, changes)
-        for situation, size in itertools.product(situations, tasters)
-        for changes in ((True,) if situation.turning else (False, True))
+    wanted: dict[Cell, tuple[int, int]] = {}
+    for known in situations:
+        if isinstance(known, CourseSituation):
+            truth_of: Sequence[Truth] = ("all",) if known.turning else ("none", "all")
+            sizes = itertools.product(tasters or course_rates.TASTERS, truth_of)
+            cells = [Cell(known, known.variants, *panel) for panel in sizes]
+            wanted |= dict.fromkeys(cells, (trials, course_rates.CHUNK))
+            continue
+        for panel in itertools.product(variants, tasters or TASTERS, TRUTHS):
+            cell = Cell(known, *panel)
+            halved = (cell.tasters > EXACT_UP_TO) + (cell.truth != "none")
+            wanted[cell] = max(1, trials >> halved), CHUNK
+    jobs = [
+        (seed, cell, start, min(chunk, count - start))
+        for cell, (count, chunk) in sorted(wanted.items(), key=lambda one: -one[0].tasters)
+        for start in range(0, count, chunk)
     ]
-    wanted, chunk = dict.fromkeys(cells, trials), course_rates.CHUNK
-    asked = {"seed": seed, "n_jobs": n_jobs, "progress": progress}
-    return tuple(count(course_rates.course_chunk, wanted, chunk, **asked))
+    found: dict[Cell, list[tuple[Asked, tuple[int, int]]]] = {cell: [] for cell in wanted}
+    chunks = sweep(count_chunk, jobs, n_jobs, progress)
+    for (_, cell, _, _), counts in zip(jobs, chunks, strict=True):
+        found[cell] += counts.items()
+    rates = (
+        Counted(cell.situation.name, *cell[1:], *asked, rate(true, of))
+        for cell, parts in found.items()
+        for asked, (true, of) in summed(parts).items()
+        if of  # a question that could never be asked has no rate
+    )
+    return Calibration(trials=trials, seed=seed, rates=tuple(rates))
 
 
-def count_chunk(
-    seed: int, panel: GridCell, start: int, trials: int
-) -> dict[Asked, tuple[int, int]]:
+def count_chunk(seed: int, panel: Cell, start: int, trials: int) -> dict[Asked, tuple[int, int]]:
     """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
     Returns
@@ -322,6 +287,8 @@ def count_chunk(
     dict of Asked to (int, int)
         As `tally` counts, by the procedures of the situation.
     """
+    if isinstance(panel.situation, CourseSituation):
+        return course_chunk(seed, panel, start, trials)
     situation, variants = panel.situation, panel.variants
     true = truths(situation, panel.truth, variants)
     drawn_for = (seed, *situation.name.encode(), variants, panel.tasters, *panel.truth.encode())
@@ -397,7 +364,7 @@ def is_assumed(situation: str, truth: Truth, procedure: str) -> bool:
     >>> is_assumed("normal", "one", "mixed"), is_assumed("wide-control", "one", "mixed")
     (True, False)
     """
-    if situation in course_rates.NAMES:
+    if situation in NAMES:
         return (situation, procedure) not in course_rates.ASSUMING_TOO_MUCH
     found = next(known for known in SITUATIONS if known.name == situation)
     if procedure == "ranks":

@@ -6,23 +6,19 @@ import csv
 import datetime
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from typing import cast
 
 from blindspoon import wording
 from blindspoon.errors import DesignError, Rule, did_you_mean
 from blindspoon.files.text_table import write_csv
-from blindspoon.simulate import course_rates
 from blindspoon.simulate.calibrate import (
     BOUND_QUESTIONS,
     QUESTIONS,
-    TASTERS,
     TRIALS,
     Calibration,
     Counted,
     Rate,
     calibrate,
-    calibrate_courses,
     held_to_limits,
     is_assumed,
     pooled,
@@ -242,15 +238,9 @@ def run(
         problems.append(allowed.broken("a panel of one", "--tasters"))
     if problems:
         raise DesignError(problems)
-    chosen = tuple(situation for situation in SITUATIONS if not only or situation.name in only)
-    courses = [situation for situation in COURSES if not only or situation.name in only]
-    sizes = tuple(dict.fromkeys(tasters))
-    usual = calibrate(
-        trials=trials, seed=seed, tasters=sizes or TASTERS, situations=chosen, n_jobs=jobs,
-        progress=progress if chosen else None,
+    every = (*SITUATIONS, *COURSES)
+    return calibrate(
+        trials=trials, seed=seed, tasters=tuple(dict.fromkeys(tasters)),
+        situations=[situation for situation in every if not only or situation.name in only],
+        n_jobs=jobs, progress=progress,
     )  # fmt: skip
-    over_days = calibrate_courses(
-        courses, trials=trials, seed=seed, tasters=sizes or course_rates.TASTERS, n_jobs=jobs,
-        progress=progress if courses else None,
-    )  # fmt: skip
-    return replace(usual, rates=(*usual.rates, *over_days))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from blindspoon.batches.ages import CupAges
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.simulate.situations import Truth
+from blindspoon.simulate.situations import Situation, Truth
 from blindspoon.simulate.trials import ALPHA
 from blindspoon.stats.acceptance import DayOfShare
 from blindspoon.stats.over_days import Bracket, Crossing, Trend
@@ -272,38 +272,28 @@ CHUNK = 50
 """Trials drawn from one seed, whatever the number of workers."""
 
 
-class CourseCell(NamedTuple):
-    """A situation, a number of tasters, and whether the food changes."""
+class Cell(NamedTuple):
+    """Panels that are simulated alike; the control is among the variants."""
 
-    situation: CourseSituation
+    situation: Situation | CourseSituation
+    variants: int
     tasters: int
-    changes: bool
-
-    @property
-    def variants(self) -> int:
-        """The control among them."""
-        return self.situation.variants
-
-    @property
-    def truth(self) -> Truth:
-        """Whether the food differs from one day to another."""
-        return "all" if self.changes else "none"
+    truth: Truth
 
 
-def course_chunk(
-    seed: int, cell: CourseCell, start: int, trials: int
-) -> dict[Asked, tuple[int, int]]:
+def course_chunk(seed: int, cell: Cell, start: int, trials: int) -> dict[Asked, tuple[int, int]]:
     """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
     Returns
     -------
     dict of Asked to (int, int)
-        How often each question came true, and in how many trials it could be asked.
+        How often each question came true, and in how many trials it could be asked; the food
+        changes where all variants differ.
     """
-    situation, tasters, changes = cell
-    drawn_for = (seed, *situation.name.encode(), tasters, changes)
+    situation, changes = cast("CourseSituation", cell.situation), cell.truth == "all"
+    drawn_for = (seed, *situation.name.encode(), cell.tasters, changes)
     rng = np.random.default_rng(np.random.SeedSequence(drawn_for, spawn_key=(start,)))
-    panel = panel_of(situation, tasters)
+    panel = panel_of(situation, cell.tasters)
     found = (ask(situation, panel, changes=changes, rng=rng) for _ in range(trials))
     return summed((asked, (int(true), 1)) for one in found for asked, true in one)
 

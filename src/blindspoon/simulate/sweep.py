@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Literal, TypeVar
 
 from joblib import Parallel, delayed  # type: ignore[import-untyped]
 
 Found = TypeVar("Found")
-Cell = TypeVar("Cell")
 Progress = Callable[[int, int], None]
 """Called with the jobs done and their number, first with 0."""
 
@@ -43,26 +42,3 @@ def sweep(
         found.append(result)
         done(len(found), len(jobs))
     return found
-
-
-def sweep_chunks(
-    work: Callable[[int, Cell, int, int], Found],
-    wanted: Mapping[Cell, int],
-    chunk: int,
-    *,
-    seed: int,
-    n_jobs: int | None,
-    progress: Progress | None,
-) -> Iterator[tuple[Cell, Found]]:
-    """Simulate so many trials of each cell, in chunks: each cell's in order, beside the cell.
-
-    The longest cells first. `work` gets the seed, the cell, the number of its first trial, and how
-    many. The result is the same for any number of workers, and a cell's whatever else is asked.
-    """
-    jobs = [
-        (seed, cell, start, min(chunk, count - start))
-        for cell, count in wanted.items()
-        for start in range(0, count, chunk)
-    ]
-    for (_, cell, _, _), found in zip(jobs, sweep(work, jobs, n_jobs, progress), strict=True):
-        yield cell, found

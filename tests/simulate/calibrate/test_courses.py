@@ -9,8 +9,8 @@ import pytest
 
 from blindspoon.findings import course as followed
 from blindspoon.simulate import course_rates
-from blindspoon.simulate.calibrate import calibrate_courses
-from blindspoon.simulate.course_rates import COURSES, ask, course_chunk, panel_of
+from blindspoon.simulate.calibrate import calibrate
+from blindspoon.simulate.course_rates import COURSES, Cell, ask, course_chunk, panel_of
 from blindspoon.stats.over_days import Bracket
 
 BY_NAME = {situation.name: situation for situation in COURSES}
@@ -44,8 +44,9 @@ def test_ages_are_tasted_at_once_or_an_evening_each(name, one_sitting):
 
 def test_a_cell_is_the_same_whatever_else_is_asked():
     one, other = BY_NAME["levels-off"], BY_NAME["overshoots"]
-    alone = calibrate_courses([one], trials=3, seed=2, tasters=[6])
-    assert set(alone) < set(calibrate_courses([other, one], trials=3, seed=2, tasters=[6, 7]))
+    alone = calibrate(situations=[one], trials=3, seed=2, tasters=[6]).rates
+    both = calibrate(situations=[other, one], trials=3, seed=2, tasters=[6, 7]).rates
+    assert set(alone) < set(both)
     assert {rate.rate.trials for rate in alone} <= {1, 2, 3}
     assert {rate.variants for rate in alone} == {7}
 
@@ -58,6 +59,6 @@ def test_a_bracket_that_closes_too_soon_is_seen(monkeypatch):
         return replace(broken(*args, **asked), reached=Bracket(after=3.0, by=7.0))
 
     monkeypatch.setattr(followed.over_days, "by_day", hasty)
-    counts = course_chunk(1, (BY_NAME["levels-off"], 8, True), 0, 6)
+    counts = course_chunk(1, Cell(BY_NAME["levels-off"], 7, 8, "all"), 0, 6)
     assert counts["days", "coverage"] == (0, 6)
     assert counts["days", "false_alike"] == (6, 6)

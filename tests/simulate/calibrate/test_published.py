@@ -144,7 +144,7 @@ def test_larger_panels_find_more(cells):
 def recomputed(name, tasters, truth, trials, seed=SEED):
     """The first trials of a published cell: its own draws, through the code of today."""
     situation = next(known for known in SITUATIONS if known.name == name)
-    panel = calibrate.GridCell(situation=situation, variants=4, tasters=tasters, truth=truth)
+    panel = course_rates.Cell(situation=situation, variants=4, tasters=tasters, truth=truth)
     starts = range(0, trials, calibrate.CHUNK)
     chunks = [
         calibrate.count_chunk(seed, panel, at, min(calibrate.CHUNK, trials - at)) for at in starts
@@ -232,7 +232,9 @@ def test_what_would_be_wrong_over_days_shows(courses):
 
 @pytest.mark.parametrize("situation", course_rates.COURSES, ids=lambda course: course.name)
 def test_courses_of_today_are_judged_as_those_that_were_published(courses, situation):
-    chunk = course_rates.course_chunk(SEED, (situation, 12, True), 0, 25)
+    chunk = course_rates.course_chunk(
+        SEED, course_rates.Cell(situation, situation.variants, 12, "all"), 0, 25
+    )
     for cell in courses:
         if (cell.situation, cell.tasters, cell.truth) == (situation.name, 12, "all"):
             true, of = chunk.get((cell.procedure, cell.question), (0, 0))

@@ -12,6 +12,7 @@ from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.verdict import judge
 from blindspoon.simulate import calibrate
 from blindspoon.simulate.calibrate import held_to_limits, is_beyond, rate
+from blindspoon.simulate.course_rates import Cell
 from blindspoon.simulate.situations import SITUATIONS
 from blindspoon.stats.results import Interval
 
@@ -105,7 +106,7 @@ def breaking(monkeypatch, compared, **changes):
 
 
 def count(truth="none", trials=60):
-    panel = calibrate.GridCell(situation=NORMAL, variants=5, tasters=6, truth=truth)
+    panel = Cell(situation=NORMAL, variants=5, tasters=6, truth=truth)
     counts = calibrate.count_chunk(3, panel, 0, trials)
     mixed, ranks = (
         {question: rate(*pair) for (own, question), pair in counts.items() if own == by and pair[1]}
