@@ -13,8 +13,7 @@ from blindspoon.serving.vessels import foretold, jars_of
 from blindspoon.trial import Attribute, Trial
 
 if TYPE_CHECKING:
-    from blindspoon.simulate.choice_size import ChoiceSizing
-    from blindspoon.simulate.course_size import CourseSizing
+    from blindspoon.simulate.exact_size import ChoiceSizing, CourseSizing
     from blindspoon.simulate.size_results import Sizing, Spread
     from blindspoon.simulate.sweep import Progress
 
@@ -106,14 +105,12 @@ def size_exactly(
     TrialError
         If a folder has problems.
     """
+    from blindspoon.simulate.exact_size import size_choice, size_course  # noqa: PLC0415 - scipy
+
     trial, sets, days = disk.read_folder(folder, without=disk.TABLES).trial, None, None
     if trial.choice:
-        from blindspoon.simulate.choice_size import size_choice  # noqa: PLC0415 - brings in scipy
-
         sets = size_choice(trial, options.tasters)
     if trial.course:
-        from blindspoon.simulate.course_size import size_course  # noqa: PLC0415 - brings in scipy
-
         spread = _spread(trial.attribute(trial.course.attribute), options)
         days = size_course(trial, spread, options.tasters)
     return trial, sets, days

@@ -14,8 +14,7 @@ from tests.simulate.size.drawing import draw_scores
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate.balanced import decide, make_rule
 from blindspoon.simulate.flips import make_flips, tell_apart, within
-from blindspoon.simulate.panels import rank_differences
-from blindspoon.simulate.size import size
+from blindspoon.simulate.size import rank_differences, size
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import PanelSize, serving_positions
 from blindspoon.trial import Scale

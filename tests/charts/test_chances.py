@@ -17,7 +17,7 @@ from blindspoon.charts.palette import css_variables
 from blindspoon.charts.scene import Box, Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate import panels, sizing_words
+from blindspoon.simulate import size_results, sizing_words
 from blindspoon.simulate.chances import WANTED, chances_chart, chances_of
 from blindspoon.simulate.size_results import Chance, Sizing, SizingCell, Spread
 from blindspoon.simulate.sizing_words import HARDLY, times
@@ -179,7 +179,7 @@ def test_the_line_at_eight_times_in_ten_is_dashed(trial, sheet):
 
 
 def test_what_is_asked_for_is_what_sizing_asks_for():
-    assert (WANTED, HARDLY) == (panels.WANTED, sizing_words.HARDLY)
+    assert (WANTED, HARDLY) == (size_results.WANTED, sizing_words.HARDLY)
 
 
 @pytest.mark.parametrize("chance", [0.0, 0.04, 0.05, 0.26, 0.5, 0.849, 0.949, 0.95, 1.0])
@@ -187,7 +187,7 @@ def test_chances_are_said_as_the_sentences_say_them(trial, chance):
     said = plain(times(chance)).replace("hardly ever", "less than 1 time in 20")
     found = sizing(alike=lambda _t, _s: chance, sizes=(12,), sessions=(2,))
     attribute, cells = trial.attributes[0], [c for c in found.cells if c.procedure == "mixed"]
-    question = panels.Question(
+    question = size_results.Question(
         variants=2,
         scale=attribute.scale,
         margin=1.0,

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate.choice_size import size_choice
+from blindspoon.simulate.exact_size import size_choice
 
 DATA = Path(__file__).parents[1] / "data"
 pytestmark = pytest.mark.quick

@@ -10,7 +10,7 @@ from statsmodels.stats.power import TTestPower
 from statsmodels.stats.weightstats import DescrStatsW
 
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate.course_size import DESIGNS, size_course
+from blindspoon.simulate.exact_size import DESIGNS, size_course
 from blindspoon.simulate.size_results import Spread
 
 SPREAD = Spread(residual_sd=0.8, taster_sd=1.0, taster_variant_sd=0.4, source="as given")

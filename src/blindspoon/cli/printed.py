@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING
 
 from blindspoon import wording
 from blindspoon.batches import summary
@@ -14,7 +13,7 @@ from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
-from blindspoon.simulate.choice_size import ABLE, ChoiceSizing
+from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
 from blindspoon.simulate.flips import smallest_p
 from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import NoResult
@@ -23,9 +22,6 @@ from blindspoon.writeup.choices_section import choice_rows
 from blindspoon.writeup.course_tables import day_rows
 from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
-
-if TYPE_CHECKING:
-    from blindspoon.simulate.course_size import CourseSizing
 
 MOST_LISTED = 20
 LIKE, ONLY = "kitchens like these", "these kitchens only"

@@ -13,8 +13,7 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.style import Laid, Sheet
 from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.simulate.panels import WANTED
-from blindspoon.simulate.size_results import Sizing, SizingCell
+from blindspoon.simulate.size_results import WANTED, Sizing, SizingCell
 from blindspoon.simulate.sizing_words import (
     ALIKE,
     ONCE,

@@ -1,16 +1,39 @@
-"""Panels of many sizes, spread over the cores: the entry to sizing."""
+"""Panels of many sizes: simulated trials of each, judged by both procedures."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 
+import numpy as np
+from scipy.special import ndtri
+
+from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.errors import DesignError, Rule
 from blindspoon.findings.comparison import By
-from blindspoon.simulate.panels import MOST, Question, size_panel
+from blindspoon.simulate.balanced import decide, make_rule, steady
+from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
 from blindspoon.simulate.situations import BOTH
-from blindspoon.simulate.size_results import Sizing, Spread
+from blindspoon.simulate.size_results import (
+    WANTED,
+    Chance,
+    Question,
+    Seen,
+    Sizing,
+    SizingCell,
+    Spread,
+)
 from blindspoon.simulate.sizing_words import assumptions_of, sentences_of
 from blindspoon.simulate.sweep import Progress, sweep
+from blindspoon.simulate.trials import (
+    PanelSize,
+    differing,
+    draw_scatter,
+    on_scale,
+    serving_positions,
+    true_levels,
+)
+from blindspoon.stats.sign_flips import settle_ties
 from blindspoon.trial import Attribute, Trial
 
 TASTERS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
@@ -141,3 +164,197 @@ def _sizes(
     if not sizes or sizes[0] < least:
         raise ValueError(f"sizes are whole numbers from {least}, not {sizes}")
     return sizes
+
+
+FIRST, MORE, PRECISE, MOST = 250, 50, 0.01, 2500
+"""Trials of each chance at first, those that are added at least, the Monte Carlo standard error at
+which drawing stops, and the trials that reach it in any case."""
+
+CLOSE = 0.4
+"""Normal deviates between that chance and one from which the difference is interpolated."""
+
+NARROW, FARTHEST = 1.05, 2.0
+"""Smallest and largest ratio of two differences that are tried one after the other."""
+
+
+Judge = Callable[[FloatArray, np.random.Generator, BoolArray | None], tuple[BoolArray, BoolArray]]
+"""From scores of shape (m, t, k, s) to whether each variant is shown different, and whether its
+interval lies inside the margin, both (m, k - 1); only what is asked for has to be decided."""
+
+
+def size_panel(
+    question: Question, tasters: int, sessions: int, procedures: Sequence[By] = BOTH
+) -> tuple[SizingCell, ...]:
+    """Simulate the trials of one size of panel.
+
+    Returns
+    -------
+    tuple of SizingCell
+        By each procedure. The random draws depend on the seed and the size of the panel only, and
+        every difference is tried on the same tasters and cups.
+    """
+    panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
+    simulated = Simulated(question, panel)
+
+    return tuple(_cell(simulated, by) for by in procedures)
+
+
+def _judge(simulated: Simulated, by: By) -> Judge:
+    question, tasters = simulated.question, simulated.panel.tasters
+    if by == "mixed":
+        rule = make_rule(simulated.positions, question.alpha)
+        return lambda scores, _rng, _asked: decide(rule, scores, question.margin)
+
+    def by_ranks(
+        scores: FloatArray, rng: np.random.Generator, asked: BoolArray | None
+    ) -> tuple[BoolArray, BoolArray]:
+        differences, signs = rank_differences(scores), make_flips(tasters, rng)
+        different = tell_apart(differences, signs, question.alpha, asked)
+        if asked is not None:
+            return different, different
+        return different, within(differences, signs, question.alpha, question.margin)
+
+    return by_ranks
+
+
+class Simulated:
+    """The trials of one panel: the same tasters and cups, whatever the differences.
+
+    Where one variant differs, trials come in pairs in which all that tasters and cups add has
+    turned its sign: where one finds too much, the other finds too little, and fewer do (J. M.
+    Hammersley and K. W. Morton 1956, Proc. Camb. Phil. Soc. 52, 449-475).
+
+    `positions` are as `serving_positions` draws them.
+    """
+
+    def __init__(self, question: Question, panel: PanelSize) -> None:
+        self.question, self.panel = question, panel
+        self.positions = serving_positions(panel, self._rng(0))
+        most = question.trials or MOST
+        self._scatter = draw_scatter(panel, question.spread, most, self._rng(1))
+
+    def scores(self, shift: float, start: int, stop: int) -> FloatArray:
+        """Give the scores of some trials in which one variant differs by a shift, in points.
+
+        Of pairs of trials where there is a shift; all the first, then all the second.
+        """
+        scale, variants = self.question.scale, self.panel.variants
+        scatter = self._scatter[start:stop]
+        levels = true_levels(scale, shift, np.arange(start, stop), variants)
+        if not shift:
+            return on_scale(scatter + levels, scale)
+        return on_scale(np.concatenate([scatter + levels, levels - scatter]), scale)
+
+    def chances(
+        self, shift: float, shown: Callable[[FloatArray, int, np.random.Generator], FloatArray]
+    ) -> list[Chance]:
+        """Average what the trials show, until the errors are small enough.
+
+        `shown` gives, for scores, the number of the first trial and a generator, a row a trial (or
+        a pair) and a column a question, all 0 to 1.
+        """
+        pairs, given = 2 if shift else 1, self.question.trials
+        done, wanted, found = 0, -(-(given or FIRST) // pairs), []
+        while wanted > done:
+            start, done = done, wanted
+            found.append(shown(self.scores(shift, start, done), start, self._rng(2, start)))
+            so_far = np.concatenate(found)
+            errors = so_far.std(axis=0) / np.sqrt(done)
+            if given is None and errors.max() > PRECISE:
+                enough = int(done * (errors.max() / PRECISE) ** 2)
+                wanted = min(max(enough, done + MORE), MOST // pairs)
+        values = zip(so_far.mean(axis=0).tolist(), errors.tolist(), strict=True)
+        return [Chance(value, error) for value, error in values]
+
+    def _rng(self, *stream: int) -> np.random.Generator:
+        panel = self.panel
+        return np.random.default_rng((self.question.seed, panel.tasters, panel.sessions, *stream))
+
+
+def rank_differences(scores: FloatArray) -> FloatArray:
+    """Give each taster's mean differences from variant 0, ties settled as `compare_ranks` does.
+
+    From scores of shape (m, t, k, s) to differences of shape (m, t, k - 1), in points.
+    """
+    means = settle_ties(scores.mean(axis=3))
+    return settle_ties(means[:, :, 1:] - means[:, :, :1])
+
+
+def _cell(simulated: Simulated, procedure: By) -> SizingCell:
+    question, judge = simulated.question, _judge(simulated, procedure)
+    least = smallest_p(simulated.panel.tasters) if procedure == "ranks" else None
+    reachable, others = least is None or least <= question.alpha, question.variants - 1
+
+    def power(shift: float) -> Chance:
+        """Chance that the variant that differs is shown different."""
+        return simulated.chances(shift, shown)[0] if reachable else Chance(0.0, 0.0)
+
+    def shown(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
+        pair = np.arange(start, start + len(scores) // 2)
+        asked = np.tile(differing(pair, others + 1), 2)[:, None] == np.arange(1, others + 1)
+        seen: FloatArray = judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)
+        return seen[:, None]
+
+    def unlike(scores: FloatArray, _start: int, rng: np.random.Generator) -> FloatArray:
+        """Tell of any false difference, of alike for a given variant, and for all variants."""
+        different, inside = judge(scores, rng, None)
+        alike = inside & ~different
+        some = alike.any(axis=1)
+        alike[some] &= steady(scores[some], question.alpha, question.margin)
+        return np.column_stack([different.any(axis=1), alike.mean(axis=1), alike.all(axis=1)])
+
+    known = {shift: power(shift) for shift in (question.margin, 2 * question.margin)}
+    once, twice = known.values()
+    false, alike, all_alike = simulated.chances(0.0, unlike)
+    seen = _seen(power, known, question) if reachable else None
+    return SizingCell(
+        tasters=simulated.panel.tasters, sessions=simulated.panel.sessions, procedure=procedure,
+        chance_margin=once, chance_twice=twice, chance_alike=alike, chance_all_alike=all_alike,
+        chance_false=false, smallest_p=least, smallest_seen=seen,
+        not_seen="" if seen else UNSEEN if reachable else UNREACHABLE,
+    )  # fmt: skip
+
+
+UNREACHABLE = "so few tasters cannot reach alpha by ranks, whatever they say"
+UNSEEN = "no difference that fits on the scale would be seen 8 times in 10"
+
+
+def _seen(
+    power: Callable[[float], Chance], known: dict[float, Chance], question: Question
+) -> Seen | None:
+    """Find the difference that is shown 8 times in 10, within the length of the scale.
+
+    The chance rises steadily with the difference, almost in a line on the normal scale: the line
+    through the nearest known ones gives the next to try.
+    """
+    longest = question.scale.high - question.scale.low
+    nothing = Chance(question.alpha / (question.variants - 1), 0.0)
+    chances = {0.0: nothing, **known}
+    while True:
+        below = max(shift for shift, chance in chances.items() if chance.value < WANTED)
+        above = min((shift for shift in chances if shift > below), default=None)
+        if above is None and below >= longest:
+            return None
+        pair = sorted(chances)[-2:] if above is None else [below, above]
+        low, high = (
+            float(ndtri(np.clip(chances[shift].value, 0.5 / MOST, 1 - 0.5 / MOST)))
+            for shift in pair
+        )
+        wanted = float(ndtri(WANTED))
+        slope, way = (high - low) / (pair[1] - pair[0]), wanted - low
+        if above is None:
+            farthest = min(below * FARTHEST, longest)
+            at = (
+                min(max(pair[0] + way / slope, below * NARROW), farthest) if slope > 0 else farthest
+            )
+        else:
+            at = pair[0] + way / slope
+            if min(abs(low - wanted), abs(high - wanted)) < CLOSE or above < below * NARROW:
+                share = way / (high - low)
+                # of deviates, by the density there
+                first, second = (
+                    chances[shift].se * float(np.sqrt(2 * np.pi) * np.exp(end**2 / 2))
+                    for shift, end in zip(pair, (low, high), strict=True)
+                )
+                return Seen(at, math.hypot((1 - share) * first, share * second) / slope)
+        chances[at] = power(at)

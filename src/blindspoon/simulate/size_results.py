@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from blindspoon.errors import DesignError, Rule
+from blindspoon.stats.plain import Record
 from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.trial import Scale
 
@@ -103,7 +104,34 @@ def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
     )  # fmt: skip
 
 
-Record = dict[str, Any]
+WANTED = 0.8
+"""The chance at which a difference counts as one that would be seen."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What every panel is asked.
+
+    Parameters
+    ----------
+    variants : int
+        The control included.
+    scale : Scale
+    margin, alpha : float
+        Smallest difference that matters, in points; the attribute's share of alpha.
+    spread : Spread
+    trials : int or None
+        Of each chance; None for as few as make it precise enough.
+    seed : int
+    """
+
+    variants: int
+    scale: Scale
+    margin: float
+    alpha: float
+    spread: Spread
+    trials: int | None
+    seed: int
 
 
 @dataclass(frozen=True, slots=True)

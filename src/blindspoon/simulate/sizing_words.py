@@ -11,8 +11,14 @@ from typing import NamedTuple
 from blindspoon import wording
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.flips import smallest_p
-from blindspoon.simulate.panels import WANTED, Question
-from blindspoon.simulate.size_results import Chance, Sizing, SizingCell, Spread
+from blindspoon.simulate.size_results import (
+    WANTED,
+    Chance,
+    Question,
+    Sizing,
+    SizingCell,
+    Spread,
+)
 from blindspoon.trial import Attribute, Trial
 
 Cells = Sequence[SizingCell]

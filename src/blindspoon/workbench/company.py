@@ -146,7 +146,7 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     """Simulate this panel among others, and say and draw what they can show."""
     from blindspoon import planning  # noqa: PLC0415
     from blindspoon.simulate.chances import chances_chart  # noqa: PLC0415 - brings in scipy
-    from blindspoon.simulate.course_size import DESIGNS  # noqa: PLC0415
+    from blindspoon.simulate.exact_size import DESIGNS  # noqa: PLC0415
 
     plan = found.plan
     undrawn = {"assumptions": (), "title": "", "trials": FINE}

@@ -11,10 +11,10 @@ from scipy.integrate import quad
 from scipy.stats import chi2, nct, norm, t
 from tests.simulate.size.drawing import draw_scores
 
-from blindspoon.simulate import panels
+from blindspoon.simulate import size as panels
 from blindspoon.simulate.balanced import decide, make_rule
-from blindspoon.simulate.panels import Question, size_panel
-from blindspoon.simulate.size_results import Spread, common_practice
+from blindspoon.simulate.size import size_panel
+from blindspoon.simulate.size_results import Question, Spread, common_practice
 from blindspoon.simulate.trials import PanelSize, differing, serving_positions
 from blindspoon.trial import Scale
 

@@ -9,7 +9,7 @@ from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.findings.verdict import kind_of
 from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
-from blindspoon.simulate.panels import rank_differences
+from blindspoon.simulate.size import rank_differences
 from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.sign_flips import settle_ties, signed_ranks
 from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks

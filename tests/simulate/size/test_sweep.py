@@ -13,8 +13,18 @@ import pytest
 from blindspoon.errors import DesignError
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.simulate.panels import MOST, PRECISE, WANTED, Simulated, size_panel
-from blindspoon.simulate.size import SESSIONS, TASTERS, _question, size, sized_attribute
+from blindspoon.simulate.size import (
+    MOST,
+    PRECISE,
+    SESSIONS,
+    TASTERS,
+    WANTED,
+    Simulated,
+    _question,
+    size,
+    size_panel,
+    sized_attribute,
+)
 from blindspoon.simulate.size_results import common_practice
 from blindspoon.simulate.trials import PanelSize
 

@@ -1,0 +1,375 @@
+"""How many sets "can anybody tell?" needs, and how many tasters days do: exact, not simulated."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.special import gammaincinv, nctdtr, ndtr, stdtrit
+
+from blindspoon import wording
+from blindspoon.findings.choices import percent
+from blindspoon.scores.sets import chosen_by
+from blindspoon.simulate.size_results import WANTED, Spread
+from blindspoon.stats import forced_choice as fc
+from blindspoon.stats.plain import Record, as_record
+from blindspoon.trial import Choice, Course, Trial
+
+ABLE = (0.3, 0.5, 0.7)
+"""Shares who can tell, for which the chance to show it is told."""
+FAR = 1.5
+"""A difference in standard deviations of a cup that most people notice; common practice."""
+USUAL_SETS = (12, 18, 24, 36, 48, 72)
+MOST = 1000
+NEAR = 4
+"""How many fewer sets are tried for a number that wastes nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChoiceSize:
+    """What one number of sets can show.
+
+    Parameters
+    ----------
+    tests : int
+        Sets a variant.
+    needed : int or None
+        Right answers that show a difference; None where not even all would.
+    true_alpha : float
+        Chance that guessing brings so many.
+    chances : tuple of float
+        To show a difference if so many of `ABLE` can tell.
+    most : int or None
+        Right answers up to which they are alike; None where so few sets cannot show it.
+    chance_alike : float
+        To show that if nobody can tell.
+    """
+
+    tests: int
+    needed: int | None
+    true_alpha: float
+    chances: tuple[float, ...]
+    most: int | None
+    chance_alike: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChoiceSizing:
+    """What numbers of sets can show.
+
+    Parameters
+    ----------
+    choice : Choice
+    alpha : float
+        A variant's, if several share it.
+    planned : int
+        Sets a variant that are planned; 0 where trial.toml does not tell.
+    rows : tuple of ChoiceSize
+    sentences : tuple of str
+    """
+
+    choice: Choice
+    alpha: float
+    planned: int
+    rows: tuple[ChoiceSize, ...]
+    sentences: tuple[str, ...]
+
+    def to_record(self) -> Record:
+        """Give everything as plain values, for JSON."""
+        return {
+            "method": self.choice.method,
+            "alpha": self.alpha,
+            "planned": self.planned or None,
+            "can_tell": list(ABLE),
+            "allowed": self.choice.can_tell,
+            "tests": [as_record(row) for row in self.rows],
+            "sentences": [text.replace(wording.NO_BREAK, " ") for text in self.sentences],
+        }
+
+
+def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
+    """Say what numbers of sets can show.
+
+    Parameters
+    ----------
+    trial : Trial
+        Has a choice.
+    tasters : sequence of int
+        Numbers to try; the planned one and the usual ones where empty.
+    """
+    choice = chosen_by(trial)
+    several = len(trial.variants) - 1
+    a_taster = choice.sets * max(len(trial.sessions), 1)
+    alpha = trial.share_of_alpha("choice") / several
+    planned = choice.tests or len(trial.tasting.tasters) * a_taster // several
+    planned = min(planned, MOST)
+    every = _every(choice, alpha)
+    half = ABLE.index(0.5)
+    lower = every[max(planned - NEAR, 1) - 1 : max(planned - 1, 0)]
+    no_less = (few for few in lower if few.chances[half] >= every[planned - 1].chances[half] > 0)
+    leaner = next(no_less, None)
+    wanted = [n * a_taster // several for n in tasters] or [planned, *USUAL_SETS]
+    shown = {n for n in (*wanted, leaner.tests if leaner else 0) if 0 < n <= MOST}
+    difference = tuple(_of_difference(every, planned, leaner))
+    alike = (_of_alike(choice, every),)
+    told = (*alike, *difference) if choice.ask == "alike" else (*difference, *alike)
+    return ChoiceSizing(
+        choice=choice, alpha=alpha, planned=planned,
+        rows=tuple(every[n - 1] for n in sorted(shown)),
+        sentences=(*told, *_of_scores(choice, every, alpha)),
+    )  # fmt: skip
+
+
+def _every(choice: Choice, alpha: float) -> list[ChoiceSize]:
+    """Say what each number of sets from 1 to `MOST` can show."""
+    tests, guess = np.arange(1, MOST + 1), choice.how.guess
+    needed = fc.needed(tests, guess, alpha / 2 if choice.two_sided else alpha)
+    most = fc.most_alike(tests, guess, choice.can_tell, alpha)
+    able = np.array([guess + share * (1 - guess) for share in ABLE])[:, None]
+    columns = (
+        tests, needed, fc.upper_tail(needed, tests, guess) * (1 + choice.two_sided),
+        fc.upper_tail(needed, tests, able).T, most, 1 - fc.upper_tail(most + 1, tests, guess),
+        most >= guess * tests,
+    )  # fmt: skip
+    return [
+        ChoiceSize(
+            tests=n, needed=right if right <= n else None, true_alpha=luck, chances=tuple(chances),
+            most=few if possible else None, chance_alike=alike if possible else 0.0,
+        )
+        for n, right, luck, chances, few, alike, possible in zip(
+            *(column.tolist() for column in columns), strict=True
+        )
+    ]  # fmt: skip
+
+
+def _first(every: Sequence[ChoiceSize], chance: Callable[[ChoiceSize], float]) -> int:
+    """Find the first number of sets with a chance as high as wanted; 0 where there is none."""
+    return next((row.tests for row in every if chance(row) >= WANTED), 0)
+
+
+def _of_difference(
+    every: Sequence[ChoiceSize], planned: int, leaner: ChoiceSize | None
+) -> Iterator[str]:
+    half = ABLE.index(0.5)
+    if planned:
+        row, sets = every[planned - 1], wording.count(planned, "set")
+        if row.needed is None:
+            yield f"{sets} cannot show a difference, even if all are right."
+        else:
+            yield (
+                f"{sets}: {row.needed} right are needed to show a difference; luck alone brings "
+                f"them in {wording.percent(row.true_alpha)} of such trials."
+            )
+        if leaner:
+            few, more = (wording.number(size.chances[half], 2) for size in (leaner, row))
+            yield (
+                f"{leaner.tests} sets do no worse than {planned}: if half can tell, the chance to "
+                f"show it is {few} and {more}."
+            )
+    enough = _first(every, lambda row: row.chances[half])
+    if enough:
+        yield f"If half can tell, {enough} sets show it 8 times in 10 or more."
+
+
+def _of_alike(choice: Choice, every: Sequence[ChoiceSize]) -> str:
+    least = next((row.tests for row in every if row.most is not None), None)
+    allowed = percent(choice.can_tell)
+    if least is None:
+        return f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
+    return (
+        f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets"
+        f"; {_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
+    )
+
+
+def _of_scores(choice: Choice, every: Sequence[ChoiceSize], alpha: float) -> Iterator[str]:
+    """Say what scores would need of the same difference, where that is a fraction."""
+    if choice.method not in ("triangle", "tetrad", "duo-trio"):
+        return
+    p = float(fc.PSYCHOMETRIC[choice.method](np.array(FAR)))
+    needed = np.array([row.needed or row.tests + 1 for row in every])
+    enough = np.flatnonzero(fc.upper_tail(needed, np.arange(1, MOST + 1), p) >= WANTED)
+    sets = int(enough[0]) + 1 if enough.size else 0
+    reach = fc.deviate(alpha) + fc.deviate(1 - WANTED)
+    pairs = math.ceil((reach / (FAR / math.sqrt(2))) ** 2) + 2
+    if sets * choice.how.cups > 2 * 2 * pairs:
+        yield (
+            f"If you can name what differs, score it: a difference of {FAR:g} standard deviations "
+            f"of a cup takes about {sets} sets ({sets * choice.how.cups} cups) here, and about "
+            f"{pairs} scored pairs ({2 * pairs} cups)."
+        )
+
+
+USUAL_TASTERS = (6, 8, 12, 16, 20, 24)
+FEW = 12
+"""Tasters below whom two cups of each are advised."""
+DAYS = (4, 6)
+"""Days that are advised."""
+STEPS = 4000
+"""Points at which the spread that a panel happens to show is taken."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CourseSize:
+    """What one panel can hope for.
+
+    Parameters
+    ----------
+    tasters, cups : int
+        Each taster gets so many cups of each day and of the control.
+    change : float
+        Points between the first and the last of the days that are seen 8 times in 10, if the
+        food changes evenly.
+    not_yet : float
+        Chance to show a day that is a margin too far from what is reached as not there yet.
+    reached : float
+        Chance to show a day that equals the control within the margin; that is a margin beyond
+        a level, above it.
+    """
+
+    tasters: int
+    cups: int
+    change: float
+    not_yet: float
+    reached: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CourseSizing:
+    """What panels can hope for, and the designs.
+
+    Parameters
+    ----------
+    course : Course
+    margin, alpha : float
+        In points; of one side of a bracket.
+    days : int
+        Of the design that is planned.
+    spread : Spread
+    rows : tuple of CourseSize
+    sentences : tuple of str
+        The designs, best first, and what is planned.
+    """
+
+    course: Course
+    margin: float
+    alpha: float
+    days: int
+    spread: Spread
+    rows: tuple[CourseSize, ...]
+    sentences: tuple[str, ...]
+
+    def to_record(self) -> Record:
+        """Give everything as plain values, for JSON."""
+        return {
+            "attribute": self.course.attribute,
+            "over": self.course.over,
+            "level": self.course.level,
+            "margin": self.margin,
+            "alpha": self.alpha,
+            "days": self.days,
+            "spread": asdict(self.spread),
+            "panels": [asdict(row) for row in self.rows],
+            "sentences": list(self.sentences),
+        }
+
+
+def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> CourseSizing | None:
+    """Say what panels can hope for of a question of days; None where the trial has none.
+
+    Parameters
+    ----------
+    trial : Trial
+    spread : Spread
+        Of the scores of its attribute.
+    tasters : sequence of int
+        Numbers to try; the planned one and the usual ones where empty.
+
+    Notes
+    -----
+    Slopes and differences of tasters are normal: the change that is seen is that of Student's
+    t test with the noncentral t (Johnson, Kotz and Balakrishnan 1995, chapter 31); the chance to
+    lie within a margin is that of two one-sided tests (Schuirmann 1987), averaged over the spread
+    that the panel happens to show (Owen 1965).
+    """
+    course = trial.course
+    if course is None:
+        return None
+    attribute, planned = trial.attribute(course.attribute), len(trial.tasting.tasters)
+    margin = attribute.margin or (attribute.scale.high - attribute.scale.low) / 10
+    of_series = Counter(v.series or v.name for v in trial.variants if v.name != trial.control)
+    alpha, level = trial.share_of_alpha("course") / 2 / len(of_series), course.level is not None
+    ages = max(of_series.values())
+    days = ages if ages > 1 else len(trial.sessions)
+    even = max(days, DAYS[0])
+    about = even * (even + 1) / (12 * (even - 1))  # of days evenly from 0 to 1, about their mean
+
+    def panel(tasters: int, cups: int) -> CourseSize:
+        """Work out one panel; one sitting's control is the same noise for all of its days."""
+        cup, own = spread.residual_sd**2 / cups, spread.taster_variant_sd**2
+        slope = math.sqrt((cup * (1 if ages > 1 else 2) + own) / about)
+        of_day = math.sqrt(cup + own + spread.taster_sd**2 if level else 2 * cup + own)
+        root, limit = math.sqrt(tasters), -float(stdtrit(tasters - 1, alpha))
+        beyond = 1 - float(nctdtr(tasters - 1, margin * root / of_day, limit))
+        return CourseSize(
+            tasters=tasters, cups=cups, change=_seen(limit, tasters) * slope / root,
+            not_yet=beyond,
+            reached=beyond if level else _within(margin * root / of_day, limit, tasters),
+        )  # fmt: skip
+
+    tried = sorted({n for n in (tasters or (planned, *USUAL_TASTERS)) if n > 1})
+    rows = tuple(panel(n, cups) for n in tried for cups in ((1, 2) if n < FEW else (1,)))
+    own = next((row for row in rows if row.tasters == planned and days > 1), None)
+    seen = "" if own is None else wording.number(own.change, 1)
+    hope = (
+        f"{wording.count(planned, 'taster')} with one cup of each would see a change of {seen} "
+        "points from the first day to the last 8 times in 10, if it goes evenly."
+    )
+    return CourseSizing(
+        course=course, margin=margin, alpha=alpha, days=days, spread=spread, rows=rows,
+        sentences=(*DESIGNS, *_planned(trial, days, planned), *([hope] if own else [])),
+    )  # fmt: skip
+
+
+def _seen(limit: float, tasters: int) -> float:
+    """Find the noncentrality at which Student's t passes its limit as often as wanted."""
+    missed = 1 - WANTED  # scipy's own inverse is off by 1e-6 for three tasters
+    return float(brentq(lambda delta: nctdtr(tasters - 1, delta, limit) - missed, 0, 2 * limit + 2))
+
+
+def _within(margin: float, limit: float, tasters: int) -> float:
+    """Chance that an interval about zero lies within the margin, in standard errors."""
+    df = tasters - 1
+    spread = np.sqrt(2 * gammaincinv(df / 2, (np.arange(STEPS) + 0.5) / STEPS) / df)
+    return float(np.clip(2 * ndtr(margin - limit * spread) - 1, 0, None).mean())
+
+
+DESIGNS = (
+    "Designs, best first. 1: several ages in one sitting: start jars together, move each to the "
+    "cold at its own age, and taste them all on one evening with the control hidden among them. "
+    "Two jars an age if the answer is to be about the method.",
+    "2: several sittings, each with a cup of the same control, kept cold. 3: several sittings "
+    "without it: a trend only, and the evenings may have changed and not the food.",
+    f"Take {DAYS[0]} to {DAYS[1]} days, the first surely before it is ready, the last surely "
+    f"after. With fewer than {FEW} tasters give each two cups of everything (a second session on "
+    "the same evening).",
+)
+
+
+def _planned(trial: Trial, days: int, tasters: int) -> Iterator[str]:
+    """Say which design is planned, and what it lacks."""
+    if days < 2:
+        yield "Planned so far: one day. A course takes two, and a trend three."
+        return
+    several = any(variant.series for variant in trial.variants)
+    what = "ages in one sitting" if several else "sittings"
+    lacks = ""
+    if days < DAYS[0]:
+        lacks = f", fewer than {DAYS[0]}: between two of them anything may have happened"
+    elif several and tasters < FEW and len(trial.sessions) < 2:
+        lacks = f", one cup of each for {wording.count(tasters, 'taster')}"
+    yield f"Planned: {wording.spelled(days)} {what}{lacks}."
