@@ -145,7 +145,6 @@ def build(case: Case) -> AttributeOutcome:
         for place in range(len(case.shifts))
     )
     return AttributeOutcome(
-        attribute=attribute,
         variants=variants,
         control=case.control,
         means=means,
@@ -204,20 +203,23 @@ HARD = {
 def doubled(picture: AttributeOutcome) -> list[AttributeOutcome]:
     """Repeat a picture under another name, exploratory, before it."""
     attribute = replace(picture.attribute, name="other", label="Ferment character")
-    result = replace(picture.result, primary=False)
-    return [replace(picture, attribute=attribute, result=result), picture]
+    result = replace(picture.result, primary=False, attribute=attribute)
+    return [replace(picture, result=result), picture]
 
 
 def four(picture: AttributeOutcome) -> list[AttributeOutcome]:
     """Repeat a picture under four attributes' names, with words from short to long."""
     words = (("soft", "crisp"), ("", ""), ("like fresh", "fully fermented"), ("0", "strong " * 4))
     return [
-        replace(
-            picture,
-            attribute=replace(picture.attribute, name=f"a{n}", label=f"Trait {n}", low=a, high=b),
-        )
+        named(picture, name=f"a{n}", label=f"Trait {n}", low=a, high=b)
         for n, (a, b) in enumerate(words)
     ]
+
+
+def named(picture: AttributeOutcome, **words: str) -> AttributeOutcome:
+    """Give the attribute of a picture other words."""
+    attribute = replace(picture.attribute, **words)
+    return replace(picture, result=replace(picture.result, attribute=attribute))
 
 
 @pytest.fixture(scope="session", params=list(HARD), ids=lambda name: name.replace(" ", "-"))
@@ -264,6 +266,12 @@ def attributes(typical) -> list[AttributeOutcome]:
 def several() -> Callable[[AttributeOutcome], list[AttributeOutcome]]:
     """Make two attributes of one picture."""
     return doubled
+
+
+@pytest.fixture(scope="session")
+def renamed() -> Callable[..., AttributeOutcome]:
+    """Give the attribute of a picture other words."""
+    return named
 
 
 @pytest.fixture(scope="session")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from blindspoon.charts.board import board_chart
@@ -111,8 +109,8 @@ def test_primary_attributes_are_set_apart(board, sheet):
 
 
 @SHEETS
-def test_hard_boards_cover_nothing(hard, sheet, faults):
-    other = replace(hard, attribute=replace(hard.attribute, name="b", label="Ferment character"))
+def test_hard_boards_cover_nothing(hard, sheet, faults, renamed):
+    other = renamed(hard, name="b", label="Ferment character")
     laid = board_chart([hard, other]).lay(sheet)
     assert laid.cramped or faults(laid.scene) == []
 
@@ -137,12 +135,10 @@ def test_many_rows_have_their_mark_beside_the_word(make):
     assert beside[0].box.right < word.box.left
 
 
-def test_a_square_shares_wide_boards_out(attributes):
+def test_a_square_shares_wide_boards_out(attributes, renamed):
     labels = ("Saltiness", "Fermentation character", "Crunchiness", "Unpleasantness")
-    pictures = [
-        replace(each, attribute=replace(each.attribute, label=label))
-        for each, label in zip(attributes, labels, strict=True)
-    ]
+    pairs = zip(attributes, labels, strict=True)
+    pictures = [renamed(each, label=label) for each, label in pairs]
     square = boards(pictures, "square", source="12 tasters.", question="")
     assert [each.name for each in square] == ["board-1", "board-2"]
     heads = [[label for label in labels if said(each, label)] for each in square]

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -11,6 +12,8 @@ from blindspoon.charts.comparisons import differences_chart
 from blindspoon.charts.palette import PALETTE
 from blindspoon.charts.scene import Marks, Scene
 from blindspoon.charts.svg import MANY, inline_svg
+from blindspoon.findings.comparison import NotCompared
+from blindspoon.stats.results import Interval
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 
@@ -80,21 +83,41 @@ def test_same_input_same_bytes(make):
     assert svg_file(one) == svg_file(two)
 
 
-def test_marks_on_the_board_are_small_and_silent():
-    root = parse(mark_svg(-0.5, 0.2, 4.8, 1.0, 3.0))
+@pytest.fixture
+def other(typical):
+    """A comparison at 0.2, -0.5 to 4.8 by one interval and -0.4 to 0.6 by the one within."""
+    compared = typical.other(1)
+    ends = {"interval": Interval(-0.5, 4.8), "equivalence_interval": Interval(-0.4, 0.6)}
+    mixed = replace(compared.mixed, difference=0.2, **ends)
+    return replace(compared, mixed=mixed, verdict="open")
+
+
+def test_marks_on_the_board_are_small_and_silent(other):
+    root = parse(mark_svg(other, 3.0))
     assert (root.get("width"), root.get("height"), root.get("aria-hidden")) == ("72", "16", "true")
     assert not list(root.iter("text"))
-    (interval,) = [line for line in root.iter("line") if line.get("y1") == line.get("y2")]
-    ends = [float(interval.get(name)) for name in ("x1", "x2")]
-    assert ends == pytest.approx([36 - 32 / 6, 68], abs=0.05)  # cut at the limit
+    assert bar(root) == pytest.approx([36 - 32 / 6, 68], abs=0.05)  # cut at the limit
     band = root.find("polygon").get("points")
     assert [float(x) for x in re.findall(r"([\d.]+),", band)][:2] == pytest.approx(
         [36 - 32 / 3, 36 + 32 / 3], abs=0.05
     )
 
 
-def test_a_mark_without_result_shows_only_where_zero_is():
-    root = parse(mark_svg(None, None, None, None, 3.0))
+def bar(root) -> list[float]:
+    (interval,) = [line for line in root.iter("line") if line.get("y1") == line.get("y2")]
+    return [float(interval.get(name)) for name in ("x1", "x2")]
+
+
+def test_a_mark_of_what_is_alike_has_the_interval_that_decides(other):
+    root = parse(mark_svg(replace(other, verdict="alike"), 3.0))
+    assert bar(root) == pytest.approx([36 - 0.4 * 32 / 3, 36 + 0.6 * 32 / 3], abs=0.06)
+
+
+def test_a_mark_without_result_shows_only_where_zero_is(other):
+    lost = NotCompared(
+        attribute=replace(other.attribute, margin=None), variant=other.variant, reason=""
+    )
+    root = parse(mark_svg(lost, 3.0))
     assert [element.tag for element in root] == ["line"]
 
 

@@ -35,13 +35,17 @@ class AttributeOutcome:
         Where the data come from; stands under the figures that are files of their own.
     """
 
-    attribute: Attribute
     variants: tuple[Variant, ...]
     control: int
     means: FloatArray
     result: AttributeResult
     names: Naming
     source: str
+
+    @property
+    def attribute(self) -> Attribute:
+        """What was scored."""
+        return self.result.attribute
 
     @property
     def differences(self) -> FloatArray:
@@ -90,7 +94,6 @@ def outcome_of(
     days = [session.date.isoformat() for session in trial.sessions if session.date]
     when = trial.dates or (" to ".join(sorted({min(days), max(days)})) if days else "")
     return AttributeOutcome(
-        attribute=result.attribute,
         variants=trial.variants,
         control=trial.control_index,
         means=Scored(trial, table, trial.attributes.index(result.attribute)).means,

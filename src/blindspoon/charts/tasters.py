@@ -46,8 +46,7 @@ def places_title(attribute: Attribute, first: Effect | NoResult) -> str:
 
 
 def _places_plot(attribute: Attribute, found: OrderEffect) -> DotPlot:
-    intervals = [effect.interval for effect in found.effects]
-    scale = attribute.scale
+    scale, intervals = attribute.scale, [effect.interval for effect in found.effects]
     least = max(attribute.margin or 0.0, (scale.high - scale.low) / 20)
     reach = max(least, *(max(-interval.low, interval.high) for interval in intervals))
     head = "Distance from the mean of all places, in points"
@@ -59,8 +58,8 @@ def _places_plot(attribute: Attribute, found: OrderEffect) -> DotPlot:
     )
     key = " ".join((dots, *shaded_words(attribute), "Exploratory."))
     rows = [
-        Row(label=f"Cup {effect.label}", dots=(Dot(estimate=effect.effect, interval=interval),))
-        for effect, interval in zip(found.effects, intervals, strict=True)
+        Row(label=f"Cup {it.label}", dots=(Dot(estimate=it.effect, interval=it.interval),))
+        for it in found.effects
     ]
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Interval plot")
 
@@ -153,30 +152,46 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     None where neither is known of any taster. Above `MOST_MARKS` tasters a density shows the first.
     """
     reviews = _reviews(found)
-    axes, many = _alike_axes(reviews), len(reviews) > MOST_MARKS
-    if not axes or (many and axes[0].head != SEEN):
+    seen = [it.correlation for it in reviews if not isinstance(it.correlation, NoResult)]
+    own = [it.repeatability_sd for it in reviews if not isinstance(it.repeatability_sd, NoResult)]
+    many, axes = len(reviews) > MOST_MARKS, list[Axis]()
+    if seen:
+        ends = ("the other way round", "alike")
+        axes.append(Axis(low=-1.0, high=1.0, head=SEEN, ends=ends, reference=0.0))
+    if own and not many:
+        axes.append(Axis(low=0.0, high=1.08 * max(own) or 1.0, head=OWN, ends=("exact", "wide")))
+    if not axes:
         return None
+    plot = _alike_plot(reviews, tuple(axes))
+    if many:
+        key = (
+            f"How {len(seen):,} tasters’ means of the variants go with those of all others; 1 is "
+            "the same pattern, 0 none in common. The dot is the mean."
+        )
+        row = _density("All tasters", seen, 2)
+        plot = DotPlot(axes=tuple(axes), rows=(row,), key=(key, key))
     tasters = wording.count(len(reviews), "taster")
-    plot = _seen_density(axes[0], reviews) if many else _alike_plot(reviews, axes)
     return chart_of(
         name=f"{attribute.name}-tasters",
-        title=alikeness_title(attribute, reviews),
+        title=alikeness_title(attribute, seen, own),
         data=f"{tasters} beside the others and beside themselves on {attribute.label.lower()}",
         lay=plot.lay,
         source=source,
     )
 
 
-def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> str:
-    """State how the middle taster agrees with the others, and who sees it the other way round."""
+def alikeness_title(attribute: Attribute, seen: Sequence[float], own: Sequence[float]) -> str:
+    """State how the middle taster agrees with the others, and who sees it the other way round.
+
+    From the correlations of tasters with the others; where there are none, how their repeats
+    spread.
+    """
     label = attribute.label.lower()
-    seen = _correlations(reviews)
     if not seen:
-        own = _own_spreads(reviews)
         digits = wording.digits_for(attribute.scale)
         low, high = (wording.number(end, digits) for end in (min(own), max(own)))
         reach = f"by {low}" if low == high else f"by {low} to {high}"
-        whose = "This taster’s" if len(reviews) == 1 else "Tasters’"
+        whose = "One taster’s" if len(own) == 1 else "Tasters’"
         return f"{whose} repeats of the same variant spread {reach} points on {label}"
     median = float(np.median(seen))
     middle = wording.number(median, 2)
@@ -186,26 +201,6 @@ def alikeness_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
         return f"On {label}, one taster could be set beside the others: correlation {middle}"
     middle += " or more" * (median < 0.995)  # "1.00" has nothing above it
     return f"On {label}, half the tasters have a correlation of {middle} with the others{tail}"
-
-
-def _correlations(reviews: Sequence[TasterReview]) -> list[float]:
-    return [it.correlation for it in reviews if not isinstance(it.correlation, NoResult)]
-
-
-def _own_spreads(reviews: Sequence[TasterReview]) -> list[float]:
-    spreads = [review.repeatability_sd for review in reviews]
-    return [spread for spread in spreads if not isinstance(spread, NoResult)]
-
-
-def _alike_axes(reviews: Sequence[TasterReview]) -> tuple[Axis, ...]:
-    """Axes of what is known of any taster."""
-    axes, own = list[Axis](), _own_spreads(reviews)
-    if _correlations(reviews):
-        ends = ("the other way round", "alike")
-        axes.append(Axis(low=-1.0, high=1.0, head=SEEN, ends=ends, reference=0.0))
-    if own:
-        axes.append(Axis(low=0.0, high=1.08 * max(own) or 1.0, head=OWN, ends=("exact", "wide")))
-    return tuple(axes)
 
 
 def _alike_plot(reviews: Sequence[TasterReview], axes: tuple[Axis, ...]) -> DotPlot:
@@ -225,14 +220,5 @@ def _alike_plot(reviews: Sequence[TasterReview], axes: tuple[Axis, ...]) -> DotP
         said.append("No dot where it is not known.")
     if axes[0].head == SEEN:
         said.append("A taster who differs may well be right.")
-    key = " ".join(f"{text[:1].upper()}{text[1:]}" for text in said)
+    key = " ".join(map(wording.capital, said))
     return DotPlot(axes=axes, rows=ordered, key=(key, key))
-
-
-def _seen_density(axis: Axis, reviews: Sequence[TasterReview]) -> DotPlot:
-    seen = _correlations(reviews)
-    key = (
-        f"How {len(seen):,} tasters’ means of the variants go with those of all others; 1 is the "
-        "same pattern, 0 none in common. The dot is the mean."
-    )
-    return DotPlot(axes=(axis,), rows=(_density("All tasters", seen, 2),), key=(key, key))

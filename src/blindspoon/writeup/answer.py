@@ -12,13 +12,12 @@ from dataclasses import dataclass
 
 from blindspoon import wording
 from blindspoon.batches.summary import in_words
-from blindspoon.charts.board import mark_svg
+from blindspoon.charts.board import mark_limits, mark_svg
 from blindspoon.charts.picks import picks_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared, Other
 from blindspoon.findings.naming import Naming, names_of
 from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
-from blindspoon.trial import Attribute, Scale
 from blindspoon.wording import day, sentence
 from blindspoon.writeup.days_section import days_answer
 from blindspoon.writeup.words import dated
@@ -229,14 +228,14 @@ def make_boards(
         Attribute and variant of the verdicts that one taster more or less often changes.
     """
     several = math.ceil(len(ordered) / MOST_COLUMNS) or 1
-    width, limits = math.ceil(len(ordered) / several) or 1, _limits(ordered)
+    width, limits = math.ceil(len(ordered) / several) or 1, mark_limits(ordered)
     starts = range(0, len(ordered), width)
     return tuple(_board(ordered[start : start + width], limits, fragile) for start in starts)
 
 
 def _board(
     results: Sequence[AttributeResult],
-    limits: Mapping[object, float],
+    limits: Mapping[str, float],
     fragile: Collection[tuple[str, str]],
 ) -> Board:
     primary = sum(result.primary for result in results)
@@ -263,25 +262,7 @@ def _board(
     )
 
 
-def _like(attribute: Attribute) -> tuple[Scale, float | None]:
-    return attribute.scale, attribute.margin
-
-
-def _limits(results: Sequence[AttributeResult]) -> Mapping[object, float]:
-    """How far marks reach from zero, no farther than the scale; one scale and margin share it."""
-    ends: dict[object, float] = {}
-    for result in results:
-        kind = _like(result.attribute)
-        seen = [ends.get(kind, 0.0), result.attribute.margin or 0.0]
-        for found in (each.found for each in result.comparisons if each.found):
-            seen.append(abs(found.difference))
-            seen += [abs(found.interval.low), abs(found.interval.high)] if found.interval else []
-        span = result.attribute.scale.high - result.attribute.scale.low
-        ends[kind] = min(max(seen), max(span, seen[1]))
-    return ends
-
-
-def _cell(other: Other, limits: Mapping[object, float], *, fragile: bool) -> BoardCell:
+def _cell(other: Other, limits: Mapping[str, float], *, fragile: bool) -> BoardCell:
     if isinstance(other, NotCompared):
         return BoardCell(word="not compared", kind="none")
     size, mark, attribute, found = "", "", other.attribute, other.found
@@ -289,9 +270,7 @@ def _cell(other: Other, limits: Mapping[object, float], *, fragile: bool) -> Boa
         digits = wording.estimate_digits(found.difference, found.interval, attribute)
         size = wording.signed(found.difference, digits)
         if found.interval is not None:
-            low, high = found.interval.low, found.interval.high
-            limit = limits[_like(attribute)]
-            mark = mark_svg(low, found.difference, high, attribute.margin, limit)
+            mark = mark_svg(other, limits[attribute.name])
     word = in_a_word(other.verdict, attribute, up=other.direction > 0)
     return BoardCell(
         word=word, size=size, other=otherwise(other), fragile=fragile, mark=mark, kind=other.verdict
