@@ -165,6 +165,11 @@ class Page:
     top: float
     room: float
 
+    def fits(self, chart: Chart, sheet: Sheet) -> Laid | None:
+        """Lay a chart out on a sheet; None where it is cramped or too high."""
+        laid = chart.lay(sheet)
+        return None if laid.cramped or laid.scene.height > self.room else laid
+
     def scene(self, shapes: tuple[Shape, ...]) -> Scene:
         """Make a drawing as large as the page."""
         return Scene(width=self.width, height=self.height, shapes=shapes)
@@ -187,34 +192,20 @@ def fit(
         for logical in form.logical:
             asked = question if attempt.asks else ""
             page = _page(form, logical, titles, attempt.titles, source=source, question=asked)
-            styles = attempt.anywhere
-            if logical == form.logical[-1]:
-                styles += attempt.last
-            laid = _largest(chart, form, page, styles)
-            if laid is not None:
-                return page, laid
+            styles = attempt.anywhere + attempt.last * (logical == form.logical[-1])
+            least = [page.fits(chart, sheet) for sheet in _sheets(form, page, styles[-1:])]
+            if not any(least):
+                continue
+            for sheet in _sheets(form, page, styles):
+                if laid := page.fits(chart, sheet):  # its rows share what is left over
+                    rest = page.room - 0.5 - laid.scene.height  # heights are rounded
+                    spare = min(rest, SPREAD * laid.scene.height) / laid.rows
+                    return page, chart.lay(replace(sheet, spare=max(spare, 0.0)))
     return None
-
-
-def _largest(chart: Chart, form: Format, page: Page, styles: Sequence[Style]) -> Laid | None:
-    """Lay a chart out in the roomiest style that fits; its rows share what is left over."""
-    if not any(_fits(chart.lay(sheet), page) for sheet in _sheets(form, page, styles[-1:])):
-        return None
-    for sheet in _sheets(form, page, styles):
-        laid = chart.lay(sheet)
-        if _fits(laid, page):
-            rest = page.room - 0.5 - laid.scene.height  # heights are rounded
-            spare = min(rest, SPREAD * laid.scene.height) / laid.rows
-            return chart.lay(replace(sheet, spare=max(spare, 0.0)))
-    return None
-
-
-def _fits(laid: Laid, page: Page) -> bool:
-    return not laid.cramped and laid.scene.height <= page.room
 
 
 def _sheets(form: Format, page: Page, styles: Sequence[Style]) -> Iterator[Sheet]:
-    """Ways to set a chart on a page: words over the rows or beside them."""
+    """Ways to set a chart on a page, the roomiest first: words over the rows or beside them."""
     for style in styles:
         besides = {form.beside, form.beside or style in (SNUG, TIGHT)}
         for beside in [True] if style in (LEAN, BARE) else sorted(besides):
@@ -230,46 +221,37 @@ def _page(
     source: str,
     question: str,
 ) -> Page:
-    """Set all that stands around a chart."""
+    """Set all that stands around a chart: titles in the largest size that keeps them short."""
     scale = logical / form.width
     width, height = float(logical), form.height * scale
     side, room = form.side * scale, (form.width - 2 * form.side) * scale
-    asked = _column(question, PLAIN.note, (side, form.top * scale), room)
+    soft = Text(x=side, y=0.0, text="", size=PLAIN.note, ink="soft")
+    at = replace(soft, y=form.top * scale + 0.8 * PLAIN.note)
+    asked = block(question, room, PLAIN.leading, at)
     top = asked[-1].y + 12 if asked else form.top * scale
-    heads, top = _heads(titles, [size * scale for size in sizes], form.lines, (side, top), room)
-    below = _column(source, PLAIN.small, (side, 0.0), room)
+    for size in (size * scale for size in sizes):
+        wrapped = [balanced(title, size, room) for title in titles]
+        lines = max(map(len, wrapped))
+        if lines <= form.lines:
+            break
+    bold = Text(x=side, y=top + 0.8 * size, text="", size=size, bold=True)
+    at = replace(soft, y=0.8 * PLAIN.small, size=PLAIN.small)
+    below = block(source, room, PLAIN.leading, at)
     foot = height - form.bottom * scale - PLAIN.leading * len(below)
-    below = tuple(line.moved(0, foot) for line in below)
-    ground = rectangle(0, 0, width, height, "ground")
+    top += LEADING * size * lines + GAP
     return Page(
         width=width,
         height=height,
         side=side,
-        fixed=(ground, *asked, *below),
-        heads=heads,
-        top=top + GAP,
-        room=foot - GAP - top - GAP,
+        fixed=(
+            rectangle(0, 0, width, height, "ground"),
+            *asked,
+            *(line.moved(0, foot) for line in below),
+        ),
+        heads=tuple(column(lines, bold, LEADING * size) for lines in wrapped),
+        top=top,
+        room=foot - GAP - top,
     )
-
-
-def _column(words: str, size: float, at: tuple[float, float], width: float) -> tuple[Text, ...]:
-    """Set soft words from a top left corner downwards."""
-    first = Text(x=at[0], y=at[1] + 0.8 * size, text="", size=size, ink="soft")
-    return block(words, width, PLAIN.leading, first)
-
-
-def _heads(
-    titles: Sequence[str], sizes: Sequence[float], most: int, at: tuple[float, float], width: float
-) -> tuple[tuple[tuple[Text, ...], ...], float]:
-    """Set titles in one size, the largest that keeps them short, and tell where they end."""
-    for size in sizes:
-        wrapped = [balanced(title, size, width) for title in titles]
-        lines = max(map(len, wrapped))
-        if lines <= most:
-            break
-    first = Text(x=at[0], y=at[1] + 0.8 * size, text="", size=size, bold=True)
-    heads = tuple(column(lines, first, LEADING * size) for lines in wrapped)
-    return heads, at[1] + LEADING * size * lines
 
 
 PRINT_DPI, CSS_DPI = 300, 96
