@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from blindspoon.errors import DesignError
-from blindspoon.serving import blocks, orders
+from blindspoon.serving import search
 from blindspoon.serving.draw import add_taster, draw, draw_session, taster_stream
 from blindspoon.serving.plan import Span, plan_from_rows, rows_of
 from blindspoon.serving.request import ServingRequest
@@ -54,8 +54,7 @@ def unsearched():
     @contextlib.contextmanager
     def patched():
         with pytest.MonkeyPatch.context() as patch:
-            for module in (blocks, orders):
-                patch.setattr(module, "settle", lambda rows, **_: rows)
+            patch.setattr(search, "settle", lambda rows, **_: rows)
             yield
 
     return patched

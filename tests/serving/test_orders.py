@@ -6,7 +6,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from blindspoon.serving import orders
+from blindspoon.serving import search
 from blindspoon.serving.orders import (
     POSITION_WEIGHT,
     arrange,
@@ -206,7 +206,7 @@ def test_every_item_may_take_every_place_in_a_square():
 
 
 def test_orders_are_even_over_positions_whatever_the_search_finds(monkeypatch):
-    monkeypatch.setattr(orders, "settle", lambda rows, **_: rows)
+    monkeypatch.setattr(search, "settle", lambda rows, **_: rows)
     rows = np.tile(np.arange(4), (9, 1))
     found = arrange(rows, 4, nothing(4, 4), np.random.default_rng(1))
     assert max(np.ptp((found == item).sum(axis=0)) for item in range(4)) == 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from blindspoon import wording
@@ -82,7 +82,10 @@ def _label(found: CourseFound) -> str:
 
 
 def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> LinePlot:
-    """Draw tasters thin, the mean with its intervals thick, the margin shaded."""
+    """Draw tasters thin, the mean with its intervals thick, the margin shaded.
+
+    Over the plot stands between which days it got there, and between which it left again.
+    """
     own, margin = found.against == "control", found.attribute.margin
     days = [float(day.day) for day in found.days]
     seen = [(d.day, d.found) for d in found.days if not isinstance(d.found, NoResult)]
@@ -101,6 +104,15 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
     write = wording.signed if own else wording.number
     control = f" than “{trial.variant(trial.control).label}” in the same sitting" if own else ""
     less, more = wording.directions(found.attribute)
+    happened = list[Happened]()
+    for bracket, did in ((found.reached, "got there"), (found.kept, "left")):
+        after, by = (bracket.after, bracket.by) if isinstance(bracket, Bracket) else (None, None)
+        if after is not None and by is not None:
+            happened.append(Happened(after, by, f"{did} in between"))
+        elif after is not None and after < found.days[-1].day:
+            happened.append(Happened(after, None, f"{did} after day {after:g}, if at all"))
+        elif by is not None and by > found.days[0].day:
+            happened.append(Happened(None, by, f"{did} by day {by:g}"))
     return LinePlot(
         head=f"{_label(found)}, {found.attribute.label.lower()} in points",
         note=f"Up: {more}{control}; down: {less}" if own else "",
@@ -112,23 +124,8 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
         ticks=tuple((day, wording.plain(day)) for day in days),
         up=tuple((value, write(value, digits)) for value in ticks),
         band=(-margin, margin) if own and margin else None,
-        brackets=tuple(_brackets(found)),
+        brackets=tuple(happened),
     )
-
-
-def _brackets(found: CourseFound) -> Iterator[Happened]:
-    """Say over the plot between which days it got there, and between which it left again."""
-    first, last = found.days[0].day, found.days[-1].day
-    for bracket, did in ((found.reached, "got there"), (found.kept, "left")):
-        if not isinstance(bracket, Bracket):
-            continue
-        after, by = bracket.after, bracket.by
-        if after is not None and by is not None:
-            yield Happened(after, by, f"{did} in between")
-        elif after is not None and after < last:
-            yield Happened(after, None, f"{did} after day {after:g}, if at all")
-        elif by is not None and by > first:
-            yield Happened(None, by, f"{did} by day {by:g}")
 
 
 def _key(found: CourseFound, trial: Trial) -> str:

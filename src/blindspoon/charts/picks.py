@@ -21,7 +21,10 @@ LARGEST, LEAST = 7.0, 1.5
 
 
 def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
-    """Set a row a variant under one another over one axis of answers."""
+    """Set a row a variant under one another over one axis of answers.
+
+    A mark for each answer, the right ones first; a bar where they are too many.
+    """
     style, most = sheet.style, max(found.tests for found in choices)
     axis = Axis(low=0, high=most, left=INSET, right=sheet.width - INSET)
     radius = min(LARGEST, 0.42 * (axis.x(1) - axis.x(0)))
@@ -31,13 +34,22 @@ def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
         head = block(found.variant.label, sheet.width, style.leading, first)
         words, y = _limits(found, axis, sheet, head[-1].y + style.pad)
         bottom = y + 2 * max(radius, 6.0) + 2 * style.pad + sheet.spare
-        luck = axis.x(found.expected)
+        luck, middle = axis.x(found.expected), (y + bottom) / 2
         dashed = Line(points=((luck, y), (luck, bottom)), ink="edge", dashed=True)
         shapes += [*head, *words, dashed]
         if found.needed is not None:
             x = axis.x(found.needed)
             shapes.append(Line(points=((x, y), (x, bottom)), ink="ink", width=2.0))
-        shapes += _marks(found, axis, radius, (y + bottom) / 2)
+        if radius < LEAST:
+            start, turn, end = map(axis.x, (0, found.right, found.tests))
+            shapes.append(rectangle(start, middle - 5, turn, middle + 5, "v1"))
+            shapes.append(rectangle(turn, middle - 1, end, middle + 1, "edge"))
+        else:
+            places = tuple((axis.x(number + 0.5), middle) for number in range(found.tests))
+            right, wrong = places[: found.right], places[found.right :]
+            rings = Marks(points=wrong, radius=radius, ink="people", kind="ring")
+            shapes += [Marks(points=right, radius=radius, ink="v1")] if right else []
+            shapes += [rings] if wrong else []
         y = bottom + style.leading / 2
     numbers, y = axis_numbers(axis, y, style.small, sheet.width)
     lines, y = key_lines(key, sheet.width, y + 8, style)
@@ -58,21 +70,6 @@ def _limits(found: ChoiceFound, axis: Axis, sheet: Sheet, y: float) -> tuple[lis
         meets = any(padded(text).overlaps(other.box) for other in texts)
         texts.append(text.moved(0, sheet.style.leading * meets))
     return texts, texts[-1].y + sheet.style.pad / 2
-
-
-def _marks(found: ChoiceFound, axis: Axis, radius: float, y: float) -> list[Shape]:
-    """Draw a mark for each answer, the right ones first; a bar where they are too many."""
-    if radius < LEAST:
-        ends = (axis.x(0), axis.x(found.right), axis.x(found.tests))
-        return [
-            rectangle(ends[0], y - 5, ends[1], y + 5, "v1"),
-            rectangle(ends[1], y - 1, ends[2], y + 1, "edge"),
-        ]
-    places = [(axis.x(number + 0.5), y) for number in range(found.tests)]
-    right, wrong = tuple(places[: found.right]), tuple(places[found.right :])
-    discs = [Marks(points=right, radius=radius, ink="v1")] if right else []
-    rings = [Marks(points=wrong, radius=radius, ink="people", kind="ring")] if wrong else []
-    return [*discs, *rings]
 
 
 LUCK = {

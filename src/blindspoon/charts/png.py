@@ -10,7 +10,6 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
-from matplotlib.backend_bases import GraphicsContextBase
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.colors import to_rgba
 from matplotlib.font_manager import FontProperties, findfont, fontManager, get_font
@@ -93,19 +92,17 @@ class Canvas:
                 self._path(Path(shape.points), None, ink, shape.width, dash)
             case Area():
                 self._path(_closed(shape.points), ink)
+            case Marks(kind="diamond"):
+                for centre in shape.points:
+                    self._path(_closed(diamond(centre, shape.radius)), ink)
+            case Marks(kind="disc"):
+                for centre in shape.points:
+                    self._path(Path.circle(centre, shape.radius), ink)
             case Marks():
-                self._marks(shape, ink)
-
-    def _pen(
-        self, ink: str, width: float, dash: Sequence[float] | None = None
-    ) -> GraphicsContextBase:
-        pen: GraphicsContextBase = self._agg.new_gc()
-        pen.set_foreground(ink)
-        pen.set_linewidth(width)  # Agg reckons from points to pixels by itself
-        pen.set_capstyle("butt")
-        if dash:
-            pen.set_dashes(0, list(dash))
-        return pen
+                ground = PALETTE["ground"][self._dark]
+                for centre in shape.points:
+                    circle = Path.circle(centre, shape.radius * (1 - RING / 2))
+                    self._path(circle, ground, ink, RING * shape.radius)
 
     def _path(
         self,
@@ -115,7 +112,12 @@ class Canvas:
         width: float = 0.0,
         dash: Sequence[float] | None = None,
     ) -> None:
-        pen = self._pen(ink, width, dash)
+        pen = self._agg.new_gc()
+        pen.set_foreground(ink)
+        pen.set_linewidth(width)  # Agg reckons from points to pixels by itself
+        pen.set_capstyle("butt")
+        if dash:
+            pen.set_dashes(0, list(dash))
         self._agg.draw_path(pen, path, self._place, None if fill is None else to_rgba(fill))
 
     def _letters(self, shape: Text, ink: str) -> None:
@@ -127,20 +129,9 @@ class Canvas:
         width, left = font.get_width_height()[0] / 64, font.get_bitmap_offset()[0] / 64
         x = shape.x * self._ratio - SHIFT.get(shape.anchor, 0.0) * width
         y = shape.y * self._ratio + font.get_descent() / 64
-        image = font.get_image()
-        self._agg._renderer.draw_text_image(
-            image, round(x + left), round(y) + 1, 0, self._pen(ink, 1)
-        )
-
-    def _marks(self, shape: Marks, ink: str) -> None:
-        for centre in shape.points:
-            if shape.kind == "diamond":
-                self._path(_closed(diamond(centre, shape.radius)), ink)
-            elif shape.kind == "disc":
-                self._path(Path.circle(centre, shape.radius), ink)
-            else:
-                circle = Path.circle(centre, shape.radius * (1 - RING / 2))
-                self._path(circle, PALETTE["ground"][self._dark], ink, RING * shape.radius)
+        image, pen = font.get_image(), self._agg.new_gc()
+        pen.set_foreground(ink)
+        self._agg._renderer.draw_text_image(image, round(x + left), round(y) + 1, 0, pen)
 
 
 def _closed(corners: Sequence[Point]) -> Path:

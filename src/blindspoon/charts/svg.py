@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from html import escape
 from itertools import groupby
 from typing import NamedTuple
@@ -66,27 +66,21 @@ def _svg(
 ) -> str:
     own = (_short(scene.width), _short(scene.height))
     width, height = size or own
-    forms = (form for shape in scene.shapes for form in _forms(shape, paint))
-    body = "".join(_written(*group) for group in groupby(forms, key=lambda form: form.look))
-    font = f' font-family="{FONTS}"' * any(isinstance(shape, Text) for shape in scene.shapes)
+    body, forms = "", (form for shape in scene.shapes for form in _forms(shape, paint))
+    for look, alike in groupby(forms, key=lambda form: form.look):  # said once of all
+        group = [*alike]
+        path, enough = group[0].path, group[0].tag == "line" or len(group) > MANY
+        if len(group) == 1:
+            body += group[0].written(look)
+        elif enough and path and {form.path for form in group} == {path}:
+            body += f'<path d="{"".join(form.step for form in group)}"{path}/>'
+        else:
+            body += f"<g{look}>{''.join(form.written() for form in group)}</g>"
+    font = f' font-family="{FONTS}"' * bool(scene.texts)
     return (
         f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}"{font}>'
         f"{style}{body}</svg>"
     )
-
-
-def _written(look: str, group: Iterable[Form]) -> str:
-    """Write forms that look alike, saying so once."""
-    first, *others = group
-    if not others:
-        return first.written(look)
-    if (
-        (first.tag == "line" or len(others) >= MANY)
-        and first.path
-        and {form.path for form in others} == {first.path}
-    ):
-        return f'<path d="{"".join(form.step for form in (first, *others))}"{first.path}/>'
-    return f"<g{look}>{''.join(form.written() for form in (first, *others))}</g>"
 
 
 def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
@@ -108,23 +102,20 @@ def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
             yield Form("line", look, place, step=f"M{x1} {y1}{to}", path=look)
         case Area():
             yield Form("polygon", f' fill="{ink}"', f' points="{_points(shape.points)}"')
+        case Marks(kind="diamond"):
+            for centre in shape.points:
+                corners = _points(diamond(centre, shape.radius))
+                yield Form("polygon", f' fill="{ink}"', f' points="{corners}"')
         case Marks():
-            yield from _marks(shape, ink, paint("ground"))
-
-
-def _marks(shape: Marks, ink: str, ground: str) -> Iterator[Form]:
-    radius, look = shape.radius, f' fill="{ink}"'
-    dot = f' stroke="{ink}" stroke-width="{_short(2 * radius)}" stroke-linecap="round"'
-    if shape.kind == "diamond":
-        for centre in shape.points:
-            yield Form("polygon", look, f' points="{_points(diamond(centre, radius))}"')
-        return
-    if shape.kind == "ring":
-        look = f' fill="{ground}" stroke="{ink}" stroke-width="{_short(RING * radius)}"'
-        radius, dot = radius * (1 - RING / 2), ""
-    for x, y in (map(_short, centre) for centre in shape.points):
-        place = f' cx="{x}" cy="{y}" r="{_short(radius)}"'
-        yield Form("circle", look, place, step=f"M{x} {y}z", path=dot)
+            radius, look = shape.radius, f' fill="{ink}"'
+            dot = f' stroke="{ink}" stroke-width="{_short(2 * radius)}" stroke-linecap="round"'
+            if shape.kind == "ring":
+                ring = f'stroke="{ink}" stroke-width="{_short(RING * radius)}"'
+                look, dot = f' fill="{paint("ground")}" {ring}', ""
+                radius *= 1 - RING / 2
+            for x, y in (map(_short, centre) for centre in shape.points):
+                place = f' cx="{x}" cy="{y}" r="{_short(radius)}"'
+                yield Form("circle", look, place, step=f"M{x} {y}z", path=dot)
 
 
 def _points(points: tuple[tuple[float, float], ...]) -> str:

@@ -57,14 +57,16 @@ def _font(*, bold: bool) -> FreeTypeFont:
     return ImageFont.truetype(file, UNITS, layout_engine=ImageFont.Layout.BASIC)
 
 
-@lru_cache(maxsize=4096)
-def _advance(letter: str, *, bold: bool) -> float:
-    """Width of a letter in units of the text's size; guessed where another font has it."""
-    if ord(letter) in LETTERS:
-        return _font(bold=bold).getlength(letter) / UNITS
-    if unicodedata.combining(letter):
+@lru_cache(maxsize=32768)
+def _units(text: str, *, bold: bool) -> float:
+    """Width of a text in units of its size; guessed of letters that another font has."""
+    if len(text) != 1:
+        return sum(_units(letter, bold=bold) for letter in text)
+    if ord(text) in LETTERS:
+        return _font(bold=bold).getlength(text) / UNITS
+    if unicodedata.combining(text):
         return 0.0
-    return 1.0 if unicodedata.east_asian_width(letter) in "WF" else 0.7
+    return 1.0 if unicodedata.east_asian_width(text) in "WF" else 0.7
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
@@ -76,12 +78,6 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     26.7
     """
     return size * _units(text, bold=bold)
-
-
-@lru_cache(maxsize=32768)
-def _units(text: str, *, bold: bool) -> float:
-    """Width of a text in units of its size."""
-    return sum(_advance(letter, bold=bold) for letter in text)
 
 
 @lru_cache(maxsize=4096)
@@ -104,27 +100,18 @@ def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[s
     ('Cool cellar,', 'three weeks')
     """
     lines = [""]
-    for word in _words(text, size, width, bold=bold):
-        longer = f"{lines[-1]} {word}".strip(" ")
-        if lines[-1] and text_width(longer, size, bold=bold) > width:
-            lines.append(word)
-        else:
-            lines[-1] = longer
+    for word in filter(None, text.split(" ")):  # no-break spaces hold
+        pieces = [word]
+        if text_width(word, size, bold=bold) > width:
+            pieces = [""]
+            for letter in word:
+                if pieces[-1] and text_width(pieces[-1] + letter, size, bold=bold) > width:
+                    pieces.append("")
+                pieces[-1] += letter
+        for piece in pieces:
+            longer = f"{lines[-1]} {piece}".strip(" ")
+            if lines[-1] and text_width(longer, size, bold=bold) > width:
+                lines.append(piece)
+            else:
+                lines[-1] = longer
     return tuple(lines)
-
-
-def _words(text: str, size: float, width: float, *, bold: bool) -> list[str]:
-    """Words, those that are wider than a line cut into pieces; no-break spaces hold."""
-    pieces = []
-    for word in text.split(" "):
-        if text_width(word, size, bold=bold) <= width:
-            pieces.append(word)
-            continue
-        piece = ""
-        for letter in word:
-            if piece and text_width(piece + letter, size, bold=bold) > width:
-                pieces.append(piece)
-                piece = ""
-            piece += letter
-        pieces.append(piece)
-    return [piece for piece in pieces if piece]

@@ -9,14 +9,14 @@ search comes as near as it can.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from functools import lru_cache
 from math import comb
 
 import numpy as np
-from numpy.typing import NDArray
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.serving.search import settle
+from blindspoon.serving.search import settle_in_turn
 
 REPLICATION_WEIGHT = 2.0
 """That each variant occurs equally often comes before the pairs."""
@@ -55,29 +55,34 @@ def choose_sets(
     plan = known_plan(variants, places)
     whole, rest = divmod(tasters, len(plan))
     sets = [_relabelled(plan, variants, rng) for _ in range(whole)]
-    off, weight = offset.copy(), np.ones(variants * (variants + 1))
+    weight = np.ones(variants * (variants + 1))
     weight[:variants] = REPLICATION_WEIGHT
     every = np.arange(weight.size)
     listed = comb(variants, places) <= LISTED_UP_TO
     others = cells(_choices(variants, places), variants) if listed else every
 
     def forms(own: IntArray) -> tuple[IntArray, IntArray]:
-        return every, others if listed else cells(_swapped(own[:places], variants), variants)
+        """Any set; where they are too many, those that differ in one variant, and itself."""
+        if listed:
+            return every, others
+        out = np.setdiff1d(np.arange(variants), own[:places])
+        ways = places * len(out)
+        swapped = np.tile(own[:places], (ways + 1, 1))  # the last is the row as it is
+        at = np.repeat(np.arange(places), len(out))
+        swapped[np.arange(ways), at] = np.tile(out, places)
+        return every, cells(np.sort(swapped, axis=1), variants)
 
-    for first in range(0, rest, CHUNK):
-        count = min(CHUNK, rest - first)
-        start = rng.permutation(_relabelled(plan, variants, rng))[np.arange(count) % len(plan)]
-        off -= _wanted(count, variants, places)
-        found = settle(
-            cells(start, variants),
-            forms=forms,
-            deviation=off,
-            weight=weight,
-            rng=rng,
-            updates=UPDATES,
+    def chunks() -> Iterator[tuple[IntArray, FloatArray]]:
+        for first in range(0, rest, CHUNK):
+            rows = np.arange(min(CHUNK, rest - first)) % len(plan)
+            start = rng.permutation(_relabelled(plan, variants, rng))[rows]
+            yield cells(start, variants), _wanted(len(rows), variants, places)
+
+    if rest:
+        found = settle_in_turn(
+            chunks(), forms=forms, deviation=offset, weight=weight, rng=rng, updates=UPDATES,
             content=not offset.any(),
-        )
-        np.add.at(off, found, 1.0)
+        )  # fmt: skip
         sets.append(found[:, :places])
     return rng.permutation(even_replication(np.concatenate(sets), variants))
 
@@ -170,9 +175,12 @@ def _union(subsets: IntArray, variants: int, modulus: int) -> IntArray | None:
         if comb(len(plans), size) > TOO_MANY:
             return None
         chosen = _choices(len(plans), size)
-        balanced = chosen[_is_balanced(counts[chosen].sum(axis=1), variants)]
-        if len(balanced):
-            unions = [np.concatenate([plans[i] for i in choice]) for choice in balanced]
+        summed = counts[chosen].sum(axis=1)
+        apart = np.ptp(summed[:, :variants], axis=1)
+        if variants > 1:
+            apart += np.ptp(summed[:, variants:][:, _upper(variants)], axis=1)
+        if not apart.all():
+            unions = [np.concatenate([plans[i] for i in choice]) for choice in chosen[apart == 0]]
             return min(unions, key=len)
     return None
 
@@ -194,14 +202,6 @@ def deviation(sets: IntArray, variants: int) -> FloatArray:
 
 def _counts(sets: IntArray, variants: int) -> IntArray:
     return np.bincount(cells(sets, variants).ravel(), minlength=variants * (variants + 1))
-
-
-def _is_balanced(counts: IntArray, variants: int) -> NDArray[np.bool_]:
-    pairs = counts[:, variants:][:, _upper(variants)]
-    balanced: NDArray[np.bool_] = np.ptp(counts[:, :variants], axis=1) == 0
-    if variants > 1:
-        balanced &= np.ptp(pairs, axis=1) == 0
-    return balanced
 
 
 def _upper(variants: int) -> IntArray:
@@ -229,15 +229,6 @@ def _wanted(tasters: int, variants: int, places: int) -> FloatArray:
 def _relabelled(plan: IntArray, variants: int, rng: np.random.Generator) -> IntArray:
     labels: IntArray = rng.permutation(variants)
     return np.sort(labels[plan], axis=1)
-
-
-def _swapped(row: IntArray, variants: int) -> IntArray:
-    """All sets that differ from one in one variant, and itself."""
-    rest = np.setdiff1d(np.arange(variants), row)
-    ways = len(row) * len(rest)
-    swapped = np.tile(row, (ways + 1, 1))  # the last is the row as it is
-    swapped[np.arange(ways), np.repeat(np.arange(len(row)), len(rest))] = np.tile(rest, len(row))
-    return np.sort(swapped, axis=1)
 
 
 @lru_cache(maxsize=128)

@@ -192,7 +192,14 @@ def _pour(
     if request.codes == "per session":
         codes = _codes_per_session(request, served, session, names, rng)
     else:
-        codes = _codes_per_taster(request, served, session, tasters, rng)
+        taken = frozenset(s.code for s in served if s.session == session)
+        # A late taster passes over every code of the plan, the others over those they have had.
+        met: dict[str, set[str]] = {taster: set() for taster in tasters}
+        for serving in served:
+            for taster in tasters if taken else (serving.taster,):
+                met[taster].add(serving.code)
+        known = [frozenset(codes) for codes in met.values()]
+        codes = draw_codes([request.cups] * len(tasters), taken, rng, known)
     return [
         Serving(
             session=session,
@@ -233,23 +240,6 @@ def _batches(
         for taster, batch in zip(who, deal_batches(np.array(used), history, rng), strict=True):
             chosen[taster, variant] = batches[batch]
     return chosen
-
-
-def _codes_per_taster(
-    request: ServingRequest,
-    served: Sequence[Serving],
-    session: str,
-    tasters: Sequence[str],
-    rng: np.random.Generator,
-) -> list[list[str]]:
-    taken = frozenset(s.code for s in served if s.session == session)
-    # A late taster passes over every code of the plan, the others over those that they have had.
-    met: dict[str, set[str]] = {taster: set() for taster in tasters}
-    for serving in served:
-        for taster in tasters if taken else (serving.taster,):
-            met[taster].add(serving.code)
-    known = [frozenset(codes) for codes in met.values()]
-    return draw_codes([request.cups] * len(tasters), taken, rng, known)
 
 
 def _codes_per_session(

@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.serving.search import settle
+from blindspoon.serving.search import settle_in_turn
 
 LISTED_UP_TO = 6
 """Rows up to this length are rewritten as any permutation, longer ones by small changes."""
@@ -118,8 +118,7 @@ def arrange(
         The same cups, each row in its order.
     """
     cups = rows.shape[1]
-    off = offset.copy()
-    weight = np.ones(len(off))
+    weight, places = np.ones(len(offset)), np.arange(cups)
     weight[: items * cups] = POSITION_WEIGHT
     changes = cells(_changes(cups), cups)  # as if a row's own cups were all the items
 
@@ -128,22 +127,13 @@ def arrange(
         after = items * cups + row[:, None] * items + row
         return np.concatenate((row[:, None] * cups + places, after), axis=None), changes
 
-    done, places = [], np.arange(cups)
     chunks = np.array_split(rows, -(-len(rows) // CHUNK))
-    for chunk in chunks:
-        off -= expected(chunk, items)
-        found = settle(
-            cells(chunk, items),
-            forms=forms,
-            deviation=off,
-            weight=weight,
-            rng=rng,
-            updates=UPDATES // len(chunks),
-            content=content,
-        )
-        np.add.at(off, found, 1.0)
-        done.append(found[:, :cups] // cups)
-    return even_positions(np.concatenate(done), items)
+    found = settle_in_turn(
+        ((cells(chunk, items), expected(chunk, items)) for chunk in chunks),
+        forms=forms, deviation=offset, weight=weight, rng=rng, updates=UPDATES // len(chunks),
+        content=content,
+    )  # fmt: skip
+    return even_positions(found[:, :cups] // cups, items)
 
 
 def even_positions(rows: IntArray, items: int) -> IntArray:
@@ -170,22 +160,16 @@ def even_positions(rows: IntArray, items: int) -> IntArray:
         found = False
         for i, j in pairs:
             often, seldom = (np.bincount(even[:, at], minlength=items) for at in (i, j))
-            if (often - seldom).max() >= 2:
-                found = True
-                _exchange(even, i, j, often - seldom)
+            ahead, free = often - seldom, even[:, i] != even[:, j]
+            if ahead.max() < 2:
+                continue
+            found, item = True, int(ahead.argmax())
+            while ahead[item] >= 0:
+                row = int(np.flatnonzero(free & (even[:, i] == item))[0])
+                even[row, i], even[row, j] = even[row, j], even[row, i]
+                free[row] = False
+                item = int(even[row, i])
     return even
-
-
-def _exchange(rows: IntArray, i: int, j: int, ahead: IntArray) -> None:
-    """Walk as `even_positions` says, in place; `ahead` is how much oftener an item is in i."""
-    item, free = int(ahead.argmax()), rows[:, i] != rows[:, j]
-    while True:
-        row = int(np.flatnonzero(free & (rows[:, i] == item))[0])
-        rows[row, i], rows[row, j] = rows[row, j], rows[row, i]
-        free[row] = False
-        item = int(rows[row, i])
-        if ahead[item] < 0:
-            return
 
 
 def cells(rows: IntArray, items: int) -> IntArray:

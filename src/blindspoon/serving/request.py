@@ -147,37 +147,32 @@ _TASTERS = Rule(
 
 
 def _problems(request: ServingRequest) -> Iterator[Problem]:
+    """Say why the cups of a set are too many or too few."""
     if not request.tasters:
         yield _TASTERS.broken("no tasters", FILE, column="tasting.tasters")
-    found = f"{request.cups} servings for each taster and session"
-    for rule in _broken(request) if request.scored else ():
-        yield rule.broken(found, FILE, column="tasting.servings")
-    chosen = request.choice.sets * request.choice.how.cups if request.choice else 0
-    if chosen + request.cups * request.scored > len(usable_codes()):
-        rule = Rule(
-            "too-many-servings", f"there are {len(usable_codes())} codes", "Ask for fewer sets"
-        )
-        yield rule.broken(f"{chosen} cups in sets", FILE, column="choice.sets")
-
-
-def _broken(request: ServingRequest) -> Iterator[Rule]:
-    """Say why the cups of a set are too many or too few."""
-    others, codes = len(request.others), len(usable_codes())
+    others, codes, rules = len(request.others), len(usable_codes()), list[Rule]()
     least, most = request.controls + 1, request.controls + others
     control = "the control twice" if request.controls == 2 else "the control"
     sets = len(request.tasters) * len(request.sessions)
     if request.cups > most:
         allowed = f"there are {most} to serve: {control} and each other variant"
-        yield Rule("too-many-servings", allowed, f"Write {most} or fewer")
+        rules.append(Rule("too-many-servings", allowed, f"Write {most} or fewer"))
     elif request.cups < least:
         allowed = f"a taster needs {control} and one other variant"
-        yield Rule("too-few-servings", allowed, f"Write {least} or more")
+        rules.append(Rule("too-few-servings", allowed, f"Write {least} or more"))
     elif request.tasters and sets * request.places < others:
         allowed = (
             f"in {sets} {'set' if sets == 1 else 'sets'} of cups they cannot hold all {others} "
             f"variants beside the control, which takes {-(-others // request.places)} sets"
         )
-        yield Rule("too-few-servings", allowed, "Have more servings, tasters or sessions")
+        rules.append(Rule("too-few-servings", allowed, "Have more servings, tasters or sessions"))
     if (request.cups if request.codes == "per taster" else others + 2) > codes:
         allowed = f"there are {codes} three-digit codes to tell them apart"
-        yield Rule("too-many-servings", allowed, "Serve fewer cups in a session")
+        rules.append(Rule("too-many-servings", allowed, "Serve fewer cups in a session"))
+    found = f"{request.cups} servings for each taster and session"
+    for rule in rules if request.scored else ():
+        yield rule.broken(found, FILE, column="tasting.servings")
+    chosen = request.choice.sets * request.choice.how.cups if request.choice else 0
+    if chosen + request.cups * request.scored > codes:
+        rule = Rule("too-many-servings", f"there are {codes} codes", "Ask for fewer sets")
+        yield rule.broken(f"{chosen} cups in sets", FILE, column="choice.sets")

@@ -9,7 +9,7 @@ turn takes one of its possible forms at random, good ones more often, and ever m
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
@@ -74,6 +74,33 @@ def settle(
         if cost < best_cost - 1e-9:
             best_cost, best = cost, current.copy()
     return best
+
+
+def settle_in_turn(
+    chunks: Iterable[tuple[IntArray, FloatArray]],
+    *,
+    forms: Callable[[IntArray], tuple[IntArray, IntArray]],
+    deviation: FloatArray,
+    weight: FloatArray,
+    rng: np.random.Generator,
+    updates: int,
+    content: bool,
+) -> IntArray:
+    """Settle the rows of a large design a chunk at a time, each beside those before it.
+
+    A chunk is the cells of its rows, as `settle` takes them, and the counts that are wanted of it,
+    shape (n_cells,); the rest is what `settle` takes, `updates` of each chunk. All rows come back.
+    """
+    off, done = deviation.copy(), list[IntArray]()
+    for design, wanted in chunks:
+        off -= wanted
+        found = settle(
+            design, forms=forms, deviation=off, weight=weight, rng=rng, updates=updates,
+            content=content,
+        )  # fmt: skip
+        np.add.at(off, found, 1.0)
+        done.append(found)
+    return np.concatenate(done)
 
 
 DEAL_CHUNK = 200

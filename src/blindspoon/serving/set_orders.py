@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -44,9 +44,16 @@ def pour_sets(
     for turn, place in enumerate(rng.permutation(len(tasters)).tolist()):
         about = [others[(first + turn * choice.sets + k) % len(others)] for k in range(choice.sets)]
         for number, variant in enumerate(rng.permutation(about).tolist()):
-            order = _next_order(choice.how.orders, orders[variant], rng)
-            orders[variant][order] += 1
-            batch = {name: _jar(request, jars, name, rng) for name in (request.control, variant)}
+            used, kinds = orders[variant], Counter[int]()
+            for order, times in used.items():
+                kinds[order.count("A")] += times
+            often = {it: (used[it], kinds[it.count("A")]) for it in choice.how.orders}
+            order = _seldom(often, rng)
+            used[order] += 1
+            batch: dict[str, str | None] = {}
+            for name in (request.control, variant):
+                known = {it: (jars[name, it],) for it in request.batches.get(name, ())}
+                batch[name] = _seldom(known, rng) if known else None
             jars.update(batch.items())
             for cup, kind in enumerate(order):
                 name, at = (request.control, variant)[kind == "B"], number * cups + cup
@@ -60,26 +67,7 @@ def pour_sets(
     return [serving for servings in poured.values() for serving in servings]
 
 
-def _next_order(orders: Sequence[str], used: Counter[str], rng: np.random.Generator) -> str:
-    """Take one of the orders that were served least; of these one whose kind was served least."""
-    least = min(used[order] for order in orders)
-    kinds = Counter[int]()
-    for order, times in used.items():
-        kinds[order.count("A")] += times
-    free = [order for order in orders if used[order] == least]
-    rarest = min(kinds[order.count("A")] for order in free)
-    return str(rng.choice([order for order in free if kinds[order.count("A")] == rarest]))
-
-
-def _jar(
-    request: ServingRequest,
-    jars: Counter[tuple[str, str | None]],
-    variant: str,
-    rng: np.random.Generator,
-) -> str | None:
-    """Take one of the jars of a variant that were poured from least; None where it is open."""
-    known = request.batches.get(variant, ())
-    if not known:
-        return None
-    least = min(jars[variant, batch] for batch in known)
-    return str(rng.choice([batch for batch in known if jars[variant, batch] == least]))
+def _seldom(often: Mapping[str, tuple[int, ...]], rng: np.random.Generator) -> str:
+    """Take one of what was served least, the first number before the second."""
+    least = min(often.values())
+    return str(rng.choice([name for name, times in often.items() if times == least]))
