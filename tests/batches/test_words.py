@@ -41,6 +41,7 @@ def what(*differences, batches=1, **more):
 @pytest.mark.parametrize(
     ("found", "words"),
     [
+        (difference("sugar", 1.0, "%"), "higher in added sugar by 1 percentage point"),
         (difference("age", -9.0, "days"), "9 days younger"),
         (difference("age", 1.0, "days"), "1 day older"),
         (difference("temperature_c", 2.54, "°C"), "2.54 °C warmer"),

@@ -96,10 +96,12 @@ def _amounts(
         return none(target)
     if None in parts or salt is None or sour is None or not rest or "salt_g" not in log.columns:
         return none("a mass of it is not known")
-    acid = _acid(trial, log, batch, grams=sour, wanted=target[1])
-    if isinstance(acid, str):
-        return none(acid)
-    name, citric_per_g = acid
+    own = acid_of(batch.acid)
+    if sour and not (batch.acid and own.citric_per_g):
+        return none("how sour its acid is, is not known")
+    controls = [acid_of(jar.acid) for jar in log.of_variant(trial.control)] if target[1] else []
+    known = ((acid.name, acid.citric_per_g) for acid in (own, *controls) if acid.citric_per_g)
+    name, citric_per_g = next(known, ("", 1.0))
     salt_share, acid_share = target[0] / 100, target[1] / 100 / citric_per_g
     rest_share = 1 - salt_share - acid_share
     if rest_share <= 0 or (salt > 0 and not salt_share) or (sour > 0 and not acid_share):
@@ -122,18 +124,6 @@ def _amounts(
         near=near_salt and ACID.alike(100 * sour / total * citric_per_g, target[1]),
         declared=tuple(part.name for part in (SALT, ACID) if declares(trial, batch.variant, part)),
     )
-
-
-def _acid(
-    trial: Trial, log: BatchLog, batch: Batch, *, grams: float, wanted: float
-) -> tuple[str, float] | str:
-    """Choose the acid to add and its citric acid in a gram; a reason where that is not known."""
-    own = acid_of(batch.acid)
-    if grams and not (batch.acid and own.citric_per_g):
-        return "how sour its acid is, is not known"
-    controls = [acid_of(jar.acid) for jar in log.of_variant(trial.control)] if wanted else []
-    known = ((acid.name, acid.citric_per_g) for acid in (own, *controls) if acid.citric_per_g)
-    return next(known, ("", 1.0))
 
 
 JAR_G = 1000.0

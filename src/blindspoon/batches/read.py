@@ -231,9 +231,14 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
                 f"column {name} tells no weight, as spoons and cups of it differ; it is kept as a "
                 f"factor of your own. Weigh it and write {ingredient}_g",
             )
-        elif meant := _meant(name):
-            text = f"column {shown(name)} is kept as a factor of your own (did you mean {meant}?)"
-            said.note(table, text)
+        else:
+            stem, close = name.lower().partition("_")[0], name.lower()[:80]
+            meant = {**{it: f"{it}_g" for it in INGREDIENTS}, "temperature": "temperature_c"}.get(
+                stem, "".join(difflib.get_close_matches(close, _KNOWN, n=1, cutoff=0.8))
+            )
+            own = f"column {shown(name)} is kept as a factor of your own"
+            if meant:
+                said.note(table, f"{own} (did you mean {meant}?)")
         cells: list[Value] = [*table.cells(name)]
         read = {
             text: as_number(text, decimal_comma=table.decimal_comma) if text else ""
@@ -244,16 +249,6 @@ def _own_factors(said: _Said, table: TextTable) -> Iterator[tuple[str, list[Valu
 
 
 _KNOWN = [column.name for column in BATCHES]
-
-
-def _meant(name: str) -> str:
-    """Guess which known column a name is meant to be; blank where it is none."""
-    stem = name.lower().partition("_")[0]
-    if stem in INGREDIENTS:
-        return f"{stem}_g"
-    if stem == "temperature":
-        return "temperature_c"
-    return "".join(difflib.get_close_matches(name.lower()[:80], _KNOWN, n=1, cutoff=0.8))
 
 
 def _faults(batch: Batch, last_tasted: datetime.date | None) -> Iterator[tuple[str, Fault]]:

@@ -77,8 +77,14 @@ def in_words(difference: Difference) -> str:
         if ours == "none":
             return f"made without {name.removeprefix('kind of ')}"
         return f"different in {name} ({ours}, not {theirs})"
-    usual = ("higher in {name} by {size}", "lower in {name} by {size}")
-    size = _size(abs(amount), difference.unit)
+    usual, unit = ("higher in {name} by {size}", "lower in {name} by {size}"), difference.unit
+    number = _trimmed(abs(amount), 2 if abs(amount) < 10 else 1)
+    points = f"percentage point{'s' * (number != '1')}"
+    named = {"c": "°C", "%": points, "percent": points}.get(unit, unit)
+    size = f"{number} {named}".rstrip()
+    if unit == "days":
+        size = wording.count(round(abs(amount)), "day")
+    size = size.replace(" ", wording.NO_BREAK, 1)
     return _PHRASES.get(difference.factor, usual)[amount <= 0].format(name=name, size=size)
 
 
@@ -275,14 +281,6 @@ def _amounts(against: TasteAgainst) -> tuple[str, Mapping[str, str]]:
 def _trimmed(value: float, digits: int) -> str:
     text = wording.number(value, digits)
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _size(value: float, unit: str) -> str:
-    digits = 2 if value < 10 else 1
-    if unit == "days":
-        return wording.count(round(value), "day").replace(" ", wording.NO_BREAK)
-    named = "percentage points" if unit in ("%", "percent") else {"c": "°C"}.get(unit, unit)
-    return f"{_trimmed(value, digits)}{wording.NO_BREAK}{named}".rstrip(wording.NO_BREAK)
 
 
 def _grams(value: float) -> str:
