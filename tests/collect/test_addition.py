@@ -1,10 +1,13 @@
 """A spreadsheet's export: what it would add, and adding it."""
 
+import errno
+
 import pytest
 
 from blindspoon.collect import opening
 from blindspoon.collect.ballots import CupAnswer, Given
 from blindspoon.errors import TrialError
+from blindspoon.files.durable import DurableFolder
 
 HEAD = "taster;code;texture;saltiness;comment\n"
 
@@ -119,3 +122,20 @@ def test_rows_of_a_friend_who_was_added_from_elsewhere_are_taken(folder, sitting
     served.write_text(served.read_text("utf-8") + "1,T77,1,901\n1,T77,2,902\n", "utf-8")
     addition = opening.plan_addition(folder, sitting, export("T77;901;7;4;\n"))
     assert addition.cups == {("1", "T77"): ("901",)}
+
+
+def test_a_friend_who_could_not_be_read_at_first_is_let_in_at_the_next_look(
+    folder, sitting, monkeypatch
+):
+    served = folder / "servings.csv"
+    served.write_text(served.read_text("utf-8") + "1,T77,1,901\n1,T77,2,902\n", "utf-8")
+
+    def locked(_, name):
+        raise OSError(errno.EACCES, "Permission denied", name)
+
+    with monkeypatch.context() as broken:
+        broken.setattr(DurableFolder, "read", locked)
+        sitting.look_for_late()
+    assert "T77" not in sitting.plan.tasters
+    sitting.look_for_late()
+    assert "T77" in sitting.plan.tasters

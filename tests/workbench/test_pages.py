@@ -475,3 +475,27 @@ def test_a_line_of_the_hosts_own_never_lands_in_a_column_that_has_its_field(at):
     table = list(csv.DictReader((folder / "batches.csv").read_text("utf-8").splitlines()))
     assert [row["batch"] for row in table] == ["Jar Moss", "Jar Fern"]
     assert table[0]["own_batch"] == "yes"
+
+
+def test_a_rule_that_changed_in_another_window_is_read_again_before_it_is_sealed(at):
+    host, folder = at("planned")
+    toml = (folder / "trial.toml").read_text("utf-8").replace("declared = 2026-09-04\n", "")
+    (folder / "trial.toml").write_text(toml, "utf-8")
+    shown = {at: fields(host.read(f"/t/crisp/{at}"))["seen"] for at in ("codes", "rule")}
+    toml = toml.replace("margin = 1.0", "margin = 2.0")
+    (folder / "trial.toml").write_text(toml, "utf-8")
+    done = host.post("/t/crisp/codes", mine="yes", seen=shown["codes"])
+    assert done.status_code == 409
+    assert "within 2 points" in done.text
+    assert not (folder / "seal.toml").exists()
+    assert host.post("/t/crisp/rule", seen=shown["rule"]).location == "/t/crisp/rule"
+    assert (folder / "trial.toml").read_text("utf-8") == toml
+    again = fields(host.read("/t/crisp/codes"))["seen"]
+    assert host.post("/t/crisp/codes", mine="yes", seen=again).location == "/t/crisp/sheets"
+
+
+def test_what_is_over_is_not_called_a_file_to_mend(at):
+    host, _ = at("lifted")
+    done = host.post("/t/crisp/tasting/reopen")
+    assert done.status_code == 422
+    assert "This cannot be done now." in done.text

@@ -164,6 +164,10 @@ def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[]
             except TrialError as error:
                 sitting.say(f"{error.problems[0]} The tasting goes on as it was.")
                 return
+            except OSError as error:  # it may be free again at the next look
+                seen[0] = None
+                sitting.trouble(error)
+                return
             late = {taster for _, taster in ballots} - {*sitting.plan.tasters}
             sitting.add(_plan(trial, served), ballots)
             for taster in sorted(late):

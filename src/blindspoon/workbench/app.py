@@ -19,7 +19,7 @@ from blindspoon.charts.text import face_css
 from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.collect.server import JINJA, add_static
-from blindspoon.errors import Problem, TrialError
+from blindspoon.errors import DesignError, FormError, Problem, TrialError
 from blindspoon.files import disk, earlier, own_state
 from blindspoon.sheets.telling import tells
 from blindspoon.stage import IN_WORDS, Part, Stage, stage
@@ -277,6 +277,8 @@ class Workbench:
             text = MESSAGES.get(code, _ELSE)
         elif isinstance(error, TrialError):
             code, text, problems = 422, "A file has to be mended first.", error.problems
+            if isinstance(error, DesignError | FormError):
+                text = "This cannot be done now."
             if error.problems[0].slug == "cannot-write":
                 code, text = 507, "A file could not be written."
         elif isinstance(error, OSError) and error.filename:

@@ -22,6 +22,9 @@ from blindspoon.workbench.app import UNSENT, Form, Workbench
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""
 
+SEALED = ("trial.toml", "batches.csv")
+"""What is read before the codes are drawn."""
+
 PAPER = ".blindspoon/paper"
 """The paper, and the labels where they are not the usual ones, that the host chose last."""
 
@@ -50,7 +53,8 @@ def add_to(bench: Workbench) -> None:
         plan, problems = foreseen(found) if found.state == "planned" else (None, ())
         balance = [part for part in plan.balance if part.session is not None] if plan else []
         rule = rule_in_words(found.plan), rule_beside(found.plan)
-        own = {"plan": plan, "balance": balance, "problems": problems, "rule": rule}
+        own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}
+        own |= {"rule": rule, "seen": bench.seen(found, SEALED)}
         return bench.page("codes.html.j2", found, "codes", code, typed=form, faults=faults, **own)
 
     @bench.post("codes")
@@ -58,6 +62,8 @@ def add_to(bench: Workbench) -> None:
         bench.see(found, "rule")
         if found.state != "planned":
             return ask(found, form, 409)
+        if form.get("seen", seen := bench.seen(found, SEALED)) != seen:
+            return ask(found, form, 409, mine="This was changed meanwhile: read it as it is now.")
         if form.get("mine") != "yes":
             return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")
         draw_blind(found.folder, today(), declare=True)
@@ -73,6 +79,12 @@ def add_to(bench: Workbench) -> None:
         bench.sittings.leave(found.folder)
         take_back(found.folder, today())
         return bench.go(found, "codes", "The drawing is taken back. The next one has other codes.")
+
+    _add_sheets(bench)
+
+
+def _add_sheets(bench: Workbench) -> None:
+    """Register the sheets."""
 
     @bench.get("sheets")
     def sheets(found: Stage) -> Response:

@@ -106,12 +106,14 @@ def add_to(bench: Workbench) -> None:
     @bench.get("rule")
     def rule(found: Stage) -> Response:
         told = starting.rule_in_words(found.plan), starting.rule_beside(found.plan)
-        locked = found.locked("rule")
-        return bench.page("rule.html.j2", found, "question", rule=told, locked=locked)
+        seen, locked = bench.seen(found, ["trial.toml"]), found.locked("rule")
+        return bench.page("rule.html.j2", found, "question", rule=told, locked=locked, seen=seen)
 
     @bench.post("rule")
-    def say_yes(found: Stage, _: Form) -> Response:
+    def say_yes(found: Stage, form: Form) -> Response:
         bench.see(found, "rule")
+        if form.get("seen", seen := bench.seen(found, ["trial.toml"])) != seen:
+            return bench.go(found, "rule", "The rule was changed meanwhile: read it as it is now.")
         files = {"trial.toml": put(found.text, "decision.declared", today()).encode()}
         path = "jars" if found.unmade else ""
         return bench.save(found, files, "Your yes to the rule", "Your rule is dated today.", path)
