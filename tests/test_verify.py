@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import copy
+import itertools
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
+from blindspoon.analysis import analyse, to_record
 from blindspoon.frames import scores_frame
-from blindspoon.verify import recompute
+from blindspoon.stats.sign_flips import SAMPLES
+from blindspoon.verify import FLIPS, SAMPLED, recompute, unlike
 
 TRIALS = sorted(path.parent.name for path in Path(__file__).parents[1].glob("trials/*/scores.csv"))
 
@@ -80,3 +84,34 @@ def test_one_taster_alone_has_no_other_opinion_over_rounds():
     shift, p_value = recompute(scores, record).to_dict("records")
     assert shift["difference"] == 0
     assert p_value["remark"].startswith("no answer: scipy has no test over the rounds")
+
+
+@pytest.fixture
+def crowd(tmp_path):
+    """Twenty-four tasters, fourteen of whom find a difference in each of two variants."""
+    rng = np.random.default_rng(5)
+    moved = {"plain": (), "oak-leaf": range(14), "cool-cellar": range(10, 24)}
+    rows = [
+        (f"T{taster:02}", variant, 5 + (rng.choice([-1, 1, 2]) if taster in moved[variant] else 0))
+        for taster, variant in itertools.product(range(24), moved)
+    ]
+    named = [("attribute", "texture"), *(("variant", variant) for variant in moved)]
+    head = '[trial]\ntitle = "Crisp"\ncontrol = "plain"\nseed = 7\n[scale]\nlow = 0\nhigh = 10\n'
+    tables = "".join(f'[[{kind}]]\nname = "{name}"\n' for kind, name in named)
+    (tmp_path / "trial.toml").write_text(head + tables, "utf-8")
+    table = pd.DataFrame(rows, columns=["taster", "variant", "texture"])
+    table.to_csv(tmp_path / "scores.csv", index=False)
+    analysis = analyse(tmp_path)
+    return scores_frame(analysis.trial, analysis.table), to_record(analysis)
+
+
+def test_what_was_drawn_by_chance_agrees_within_its_chance_and_no_further(crowd):
+    assert FLIPS == SAMPLES
+    found = recompute(*crowd)
+    p_values = found["number"] == "p_value"
+    assert {*found.loc[p_values, "remark"]} == {SAMPLED}
+    assert found.loc[p_values, "difference"].abs().max() > 1e-4
+    assert unlike(found).empty
+    found.loc[p_values, "difference"] = 0.02
+    found["blindspoon"] = found["other"] - found["difference"]
+    assert len(unlike(found)) == 2

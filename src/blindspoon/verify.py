@@ -36,6 +36,12 @@ UNCORRECTED = "MixedLM's has no correction for few tasters, and no degrees of fr
 APPROXIMATE = "scipy's is the normal approximation"
 """Remarks where the other number is another on purpose: it is shown and not judged."""
 
+FLIPS = 99_999
+SAMPLED = (
+    f"Blindspoon drew {FLIPS:,} sign flips by chance: equal within five standard errors of that"
+)
+"""How many it draws where all are too many, and the remark."""
+
 
 def recompute(scores: pd.DataFrame, found: Mapping[str, Any]) -> pd.DataFrame:
     """Compute every comparison again and set both results side by side.
@@ -163,7 +169,9 @@ def _by_ranks(
             reason = "no answer: scipy has no test over the rounds of one taster"
             yield variant, "p_value", mine["p_value"], None, reason
         else:
-            yield variant, "p_value", mine["p_value"], *_signed_rank(differences)
+            p, remark = _signed_rank(differences)
+            drawn = mine["method"] == "sampled" and not remark
+            yield variant, "p_value", mine["p_value"], p, SAMPLED if drawn else remark
 
 
 def _friedman(means: pd.DataFrame, ours: Mapping[str, Any]) -> Row:
@@ -263,6 +271,8 @@ def unlike(table: pd.DataFrame) -> pd.DataFrame:
     """
     judged = table["other"].notna() & ~table["remark"].isin([UNCORRECTED, APPROXIMATE])
     same = np.isclose(table["other"], table["blindspoon"], rtol=1e-3, atol=1e-4)
+    p = table["other"].where(table["remark"] == SAMPLED)
+    same |= table["difference"].abs() <= 5 * np.sqrt(p * (1 - p) / FLIPS)
     return table[judged & ~same]
 
 
