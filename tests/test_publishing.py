@@ -129,7 +129,7 @@ def test_a_reader_checks_the_numbers_without_blindspoon(
     told, _, *lines, last = capsys.readouterr().out.splitlines()
     assert told.startswith("Every number of tables/comparisons.json")
     assert len(lines) == len(in_words(ours).splitlines())
-    assert last == "data/ is as it was published."
+    assert last == verify.UNCHANGED
 
 
 def unpacked(files, to):
@@ -149,7 +149,7 @@ def test_an_altered_score_is_told_and_ends_with_1(packed_of, table, tmp_path, ca
     spoilt = (folder / table).read_text(encoding="utf-8")
     (folder / table).write_text(spoilt.replace(",36", ",63", 1), encoding="utf-8")
     assert verify.main(folder) == 1
-    told = capsys.readouterr().out.split("data/ is as it was published.")[1]
+    told = capsys.readouterr().out.split(verify.UNCHANGED)[1]
     assert "1 of 72 cups of tables/scores.csv are not in data/ so" in told
     assert ("another SHA-256" in told) == table.startswith("data")
     assert ("NOT EQUAL: bitterness" in told) == table.startswith("tables")
