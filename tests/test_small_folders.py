@@ -194,6 +194,13 @@ def test_a_likely_range_wider_than_the_scale_is_said_and_fills_its_mark(tmp_path
     assert [lines[1] for lines in drawn] == [("4", "68")] * 2
 
 
+def test_a_single_score_is_one_score(tmp_path):
+    files = folder_of("one score was given", shape=(2, 1, 2, 1))
+    content = compose_report(analyse(written(tmp_path, files)))
+    (told,) = (part for part in content.sections if part.name == "tasted")
+    assert "The one score was given." in " ".join(told.paragraphs)
+
+
 @given(files=small_folders())
 @settings(max_examples=8, **RELAXED)
 def test_a_small_folder_is_a_result_or_problems(files):

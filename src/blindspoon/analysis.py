@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from blindspoon.batches.ages import CupAges, age_cups
 from blindspoon.batches.summary import Made, make_up
-from blindspoon.errors import DesignError, Note, Problem, Rule, ScoreError, TrialError
+from blindspoon.errors import DesignError, Problem, Rule, ScoreError, TrialError
 from blindspoon.files import disk
-from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.choices import compare_choices
 from blindspoon.findings.compare import compare_trial, with_days
 from blindspoon.findings.comparison import Analysis
@@ -51,7 +50,11 @@ def analyse(folder: Path) -> Analysis:
     stands = standing(declared, told, text.seal_toml, tables)
     see_lifted(stands)
     trial = replace(trial, decision=replace(trial.decision, share=stands.share))
-    table, notes = _scores(declared, told, trial, tables)
+    try:
+        table, notes = build_table(trial, tables)
+    except ScoreError:
+        build_table(declared, told)  # whose problems name tasters as the files do
+        raise
     cups = (tables.key, *tables.scores)
     made, known = make_up(trial, tables.batches, tables.readings, cups)
     ages = age_cups(trial, made.log if made else None, cups) if trial.course else None
@@ -86,17 +89,6 @@ def _course(
     found = compare_course(trial, table, ages, exploratory=bool(stands.bent))
     names, several = naming(trial, table, made), len({it.series for it in found}) > 1
     return tuple(replace(it, because=course_sentences(it, names, several=several)) for it in found)
-
-
-def _scores(
-    declared: Trial, told: FolderTables, trial: Trial, tables: FolderTables
-) -> tuple[ScoreTable, tuple[Note, ...]]:
-    """Lift the blind under pseudonyms; what is wrong with the files names tasters as they do."""
-    try:
-        return build_table(trial, tables)
-    except ScoreError:
-        build_table(declared, told)
-        raise
 
 
 def compose_report(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:

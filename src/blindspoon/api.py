@@ -113,7 +113,7 @@ class Compared:
 
     def days_frame(self) -> pd.DataFrame:
         """Lay out every day of a course, a row each; without one, no rows."""
-        from blindspoon.writeup.course_tables import day_records  # noqa: PLC0415
+        from blindspoon.writeup.records import day_records  # noqa: PLC0415
 
         return _frame(day_records(self.analysis))
 

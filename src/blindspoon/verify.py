@@ -34,6 +34,7 @@ EXACT_UP_TO = 16
 
 UNCORRECTED = "MixedLM's has no correction for few tasters, and no degrees of freedom"
 APPROXIMATE = "scipy's is the normal approximation"
+SHOWN_ONLY = (UNCORRECTED, APPROXIMATE)
 """Remarks where the other number is another on purpose: it is shown and not judged."""
 
 UNCHANGED = "data/ is as datapackage.json describes it; whoever rewrote both is not seen here."
@@ -159,13 +160,20 @@ def _by_ranks(
     alone = trial["unit"] == "round"
     means = cups.pivot_table("score", "session" if alone else "taster", "variant").round(9)
     if fitted["friedman"]:
-        yield _friedman(means, fitted["friedman"])
+        complete, statistic = means.dropna(), None
+        remark = "no answer: scipy's needs every variant of every taster, and three variants"
+        if len(complete) == len(means) and means.shape[1] > 2:
+            statistic = float(stats.friedmanchisquare(*complete.to_numpy().T).statistic)
+            remark = ""
+        yield "", "friedman", fitted["friedman"]["statistic"], statistic, remark
     for each in ours:
         mine, variant = each["ranks"], each["variant"]
         if mine is None:
             continue
         differences = (means[variant] - means[trial["control"]]).dropna().round(9).to_numpy()
-        yield variant, "shift", mine["shift"], _shift(differences), ""
+        one, two = np.triu_indices(differences.size)
+        pairs = (differences[one] + differences[two]) / 2  # Hodges and Lehmann 1963
+        yield variant, "shift", mine["shift"], float(np.median(pairs)), ""
         if alone:
             reason = "no answer: scipy has no test over the rounds of one taster"
             yield variant, "p_value", mine["p_value"], None, reason
@@ -173,21 +181,6 @@ def _by_ranks(
             p, remark = _signed_rank(differences)
             drawn = mine["method"] == "sampled" and not remark
             yield variant, "p_value", mine["p_value"], p, SAMPLED if drawn else remark
-
-
-def _friedman(means: pd.DataFrame, ours: Mapping[str, Any]) -> Row:
-    complete = means.dropna()
-    if len(complete) < len(means) or means.shape[1] < 3:
-        reason = "no answer: scipy's needs every variant of every taster, and three variants"
-        return "", "friedman", ours["statistic"], None, reason
-    statistic = stats.friedmanchisquare(*complete.to_numpy().T).statistic
-    return "", "friedman", ours["statistic"], float(statistic), ""
-
-
-def _shift(differences: np.ndarray[Any, Any]) -> float:
-    """Take the median of all pairwise means (Hodges and Lehmann 1963)."""
-    first, second = np.triu_indices(differences.size)
-    return float(np.median((differences[first] + differences[second]) / 2))
 
 
 def _signed_rank(differences: np.ndarray[Any, Any]) -> tuple[float, str]:
@@ -270,7 +263,7 @@ def unlike(table: pd.DataFrame) -> pd.DataFrame:
 
     MixedLM's own optimiser ends a little beside the optimum: a thousandth is allowed.
     """
-    judged = table["other"].notna() & ~table["remark"].isin([UNCORRECTED, APPROXIMATE])
+    judged = table["other"].notna() & ~table["remark"].isin(SHOWN_ONLY)
     same = np.isclose(table["other"], table["blindspoon"], rtol=1e-3, atol=1e-4)
     p = table["other"].where(table["remark"] == SAMPLED)
     same |= table["difference"].abs() <= 5 * np.sqrt(p * (1 - p) / FLIPS)
@@ -285,7 +278,7 @@ def in_words(table: pd.DataFrame) -> str:
         shown.loc[table["remark"] == remark, "note"] = f"({number})"
     lines = shown.to_string(index=False, na_rep="-", float_format=lambda value: f"{value:.6g}")
     apart, unanswered = unlike(table), int(table["other"].isna().sum())
-    shown_only = int(table["remark"].isin([UNCORRECTED, APPROXIMATE]).sum())
+    shown_only = int(table["remark"].isin(SHOWN_ONLY).sum())
     judged = len(table) - unanswered - shown_only
     agreed = f"{judged - len(apart)} of {judged} numbers agree with statsmodels and scipy"
     said = [

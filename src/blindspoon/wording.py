@@ -30,6 +30,18 @@ OVER = {
 """What the days of a course count, by `Course.over`."""
 
 
+def days(number_of: float, over: str = "") -> str:
+    """Write how many days there were, of what `Course.over` counts.
+
+    Examples
+    --------
+    >>> days(14, "fermented_days"), days(1, "stored_days"), days(3.0)
+    ('14 days of fermenting', '1 day in the cold', '3 days')
+    """
+    said = OVER.get(over, "days")
+    return f"{number_of:g} {said.replace('days', 'day', 1) if number_of == 1 else said}"
+
+
 def would_have(course: Course | None) -> str:
     """Ask whether the taster would have it, by the name of the column; empty where it is not asked.
 
@@ -330,6 +342,17 @@ def spelled(number_of: int) -> str:
     ('no', 'four', 'twelve', '1,300')
     """
     return NUMERALS[number_of] if number_of < len(NUMERALS) else f"{number_of:,}"
+
+
+def all_of(number_of: int) -> str:
+    """Write that it is all of them.
+
+    Examples
+    --------
+    >>> all_of(2), all_of(3)
+    ('both', 'all three')
+    """
+    return "both" if number_of == 2 else f"all {spelled(number_of)}"
 
 
 def directions(attribute: Attribute) -> tuple[str, str]:

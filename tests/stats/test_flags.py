@@ -24,9 +24,8 @@ from blindspoon.stats.mixed import compare_mixed
 from blindspoon.stats.results import MixedContrast, RankContrast
 from blindspoon.stats.signed_ranks import compare_ranks
 from blindspoon.wording import number
-from blindspoon.writeup.csv_files import csv_files
 from blindspoon.writeup.limits import not_shown
-from blindspoon.writeup.records import trial_record
+from blindspoon.writeup.records import csv_files, trial_record
 
 NAMES = ("plain", "oak", "vine", "clay")
 

@@ -84,6 +84,20 @@ def test_a_tasting_that_was_not_shown_to_be_blind_says_so_at_the_top(content_of)
     assert "their key was not sealed" in content_of("usual").trust
 
 
+def test_a_name_in_capitals_keeps_them_where_it_stands_after_a_comma(content_of):
+    names = ("IPA brine", "Cool cellar", "Vine leaf", "Old brine")
+    text = content_of("everything differs", by="ranks", batches=2, labels=names).answer
+    assert re.match(r"In these batches, .*\bIPA brine\b", text)
+    lone = content_of("by ranks", batches=2, labels=names, effects=(4.0,)).answer
+    assert lone.startswith("In these batches, IPA brine was crisper")
+
+
+def test_a_count_of_one_comparison_is_singular(content_of):
+    label = " ".join(["a very long name of one single jar"] * 8)
+    text = content_of("one variant", labels=(label,)).answer
+    assert text == "Of 1 comparison, 1 was different; the board names each."
+
+
 def test_what_could_not_be_compared_is_said(content_of):
     assert "could not be compared" in content_of("all missing but two").answer
 

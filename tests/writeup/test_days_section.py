@@ -14,6 +14,7 @@ from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.days_section import days_advice, days_section, days_steps
 from blindspoon.writeup.page import page, writeup
+from blindspoon.writeup.records import course_record
 
 FOLDER = Path(__file__).parents[2] / "trials" / "carrot-days"
 
@@ -87,6 +88,8 @@ def test_nothing_improper_stands_on_the_page(content):
         (Bracket(after=3.0, by=14.0), None, ["Open the jar on day 14."]),
         (Bracket(after=14.0, by=None), None, ["Wait longer than 14 days."]),
         (None, Bracket(after=7.0, by=28.0), ["Count on 7 days of fermenting."]),
+        (Bracket(after=1.0, by=None), None, ["Wait longer than 1 day."]),
+        (None, Bracket(after=1.0, by=28.0), ["Count on 1 day of fermenting."]),
         (Bracket(after=None, by=None), None, []),
         (NoResult("No control was tasted."), None, []),
     ],
@@ -100,6 +103,7 @@ def test_what_to_do_follows_from_the_brackets(analysis, reached, kept, heads):
     ("fields", "said"),
     [
         ({}, "jars of 6, 8 and 11 days"),
+        ({"reached": Bracket(after=0.0, by=2.0)}, "a jar of 1 day, with these two"),
         ({"reached": Bracket(after=28.0, by=None)}, "Day 28 was not late enough"),
         ({"reached": Bracket(after=None, by=3.0)}, "Day 3 was not early enough"),
         ({"against": "nothing", "sittings": 4}, "A control from one jar, kept cold"),
@@ -121,12 +125,16 @@ def test_the_section_is_left_out_where_no_day_was_asked_about(analysis):
 
 
 def test_who_is_left_out_is_named_only_where_tasters_are_shown(analysis):
-    lost = tuple(f"T{n:02} tasted on one day only, and is not in the trend." for n in range(8))
-    found = with_found(analysis, left_out=lost)
+    once = tuple(f"T{n:02}" for n in range(8))
+    unheld = ("No control was tasted in session 2, so its cups are left out.",)
+    found = with_found(analysis, once=once, unheld=unheld)
     notes = days_section(found).tables[0].notes
-    assert notes == (*lost[:5], "3 tasters more tasted on one day only.")
+    lost = tuple(f"{taster} tasted on one day only, and is not in the trend." for taster in once)
+    assert notes == (*lost[:5], "3 more tasters tasted on one day only.", *unheld)
     hidden = replace(found, trial=replace(analysis.trial, tasters_shown=False))
-    assert days_section(hidden).tables[0].notes == ("8 tasters tasted on one day only.",)
+    assert days_section(hidden).tables[0].notes == ("8 tasters tasted on one day only.", *unheld)
+    assert course_record(hidden)["course"][0]["left_out"] == [*unheld]
+    assert course_record(found)["course"][0]["left_out"] == [*lost, *unheld]
 
 
 def test_a_post_tells_of_a_recipe_only_where_there_is_one(content):

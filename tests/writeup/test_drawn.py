@@ -9,7 +9,6 @@ import pytest
 
 from blindspoon.analysis import compose_report
 from blindspoon.charts.jars import readings_of
-from blindspoon.writeup.section import behind_attribute
 
 TRIALS = sorted(path.parent for path in Path(__file__).parents[2].glob("trials/*/scores.csv"))
 
@@ -118,10 +117,6 @@ def test_charts_of_tasters_and_places_have_a_row_each(demo):
 def test_scores_that_the_page_does_not_print_are_not_linked(content_of):
     content = content_of("usual", tasters=30, remarks=(), seed=3)
     assert set(tables_of(content, "texture-scores")) == {"scores-texture"}
-
-
-def test_names_follow_the_attribute():
-    assert behind_attribute("crumb")["crumb-scores"] == ("scores-crumb", "raw-crumb")
 
 
 def test_variants_as_strong_as_the_control_that_scored_alike_share_a_sentence(demo):

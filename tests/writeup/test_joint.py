@@ -19,6 +19,7 @@ from blindspoon.trial import Trial
 from blindspoon.writeup.joint_section import joint_section
 
 TRIALS = Path(__file__).parents[2] / "trials"
+KEY = ("sourness", "old-brine")
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +59,26 @@ def test_without_a_primary_attribute_it_says_which_differences_hold(cucumbers):
     table = next(each for each in found.numbers if each.name == "together-overall")
     by_itself = [cells[3] != cells[4] for _, cells in table.rows]
     assert sum(by_itself) == 1
+
+
+def test_a_single_difference_that_no_longer_holds_is_told_of_as_one(cucumbers):
+    trial = replace(cucumbers.trial, decision=replace(cucumbers.trial.decision, primary=()))
+    results = compare_trial(trial, cucumbers.table)
+    joint = study_joint(trial, cucumbers.table, results)
+    (sour,) = (found for found in results if found.attribute.name == "sourness")
+    brine = replace(sour, others=sour.others[-1:])
+    told = [it for it in joint.overall.comparisons if (it.attribute, it.variant) == KEY]
+    alone = replace(joint, overall=replace(joint.overall, comparisons=tuple(told)))
+    found = joint_section(replace(cucumbers, trial=trial, results=(brine,)), alone)
+    assert found.paragraphs[0].endswith(
+        "attributes, the one difference is no longer shown: “Old brine” on sourness."
+    )
+
+
+def test_what_is_adjusted_over_all_attributes_is_told_by_its_name(cucumbers):
+    found, _ = section(cucumbers, primary=())
+    text = dict(found.points)["How all attributes were held together."]
+    assert "by the single-step maximum (P. H. Westfall" in text
 
 
 def test_ranks_decide_where_they_are_declared_to(cucumbers):

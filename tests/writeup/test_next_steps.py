@@ -11,9 +11,11 @@ import pytest
 
 from blindspoon.analysis import analyse
 from blindspoon.findings.verdict import from_first_to_last
-from blindspoon.writeup.front import weaknesses
+from blindspoon.stats.over_days import Bracket
+from blindspoon.writeup.front import advice, weaknesses
 from blindspoon.writeup.next_steps import MOST_STEPS, next_steps
 from blindspoon.writeup.records import trial_record
+from blindspoon.writeup.words import points
 
 TRIALS = Path(__file__).parents[2] / "trials"
 
@@ -179,3 +181,21 @@ def test_what_the_answer_has_said_of_a_variant_is_not_said_again(demo):
     assert "also 3\xa0°C cooler" in alone
     assert "cooler" not in after["More than one change."]
     assert "calcium or temperature" in after["More than one change."]
+
+
+def test_two_questions_are_both_and_a_missing_cup_is_one(analysis_of):
+    analysis = analysis_of("allotment-cucumbers")
+    two = replace(analysis, results=analysis.results[:2])
+    assert not [text for _, text in advice(two) if "all two" in text]
+    lift = replace(analysis.standing.seal.lifted[-1], scored=1)
+    seal = replace(analysis.standing.seal, lifted=(lift,))
+    weak = weaknesses(replace(analysis, standing=replace(analysis.standing, seal=seal)), None)
+    assert dict(weak)["Cups are missing."] == "1 of the 120 to be served has a score."
+
+
+def test_a_bar_in_a_name_parts_nothing():
+    bracket = Bracket(after=None, by=3.0)
+    found = [("A | B: ", "it", "fermented_days", bracket, None, 9)]
+    ((head, text),) = points("days_advice", found=found)
+    assert head == "A | B: Open it on day 3."
+    assert text.startswith("After 3 days of fermenting it was there.")

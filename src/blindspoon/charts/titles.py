@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from blindspoon import wording
 from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.findings.naming import Naming
-from blindspoon.findings.sentences import ALL, Told, clauses
+from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.trial import Variant
 from blindspoon.wording import capital
+
+if TYPE_CHECKING:
+    from blindspoon.findings.sentences import Told
 
 MOST_NAMES = 3
 """Variants that the title of a board names; more are counted."""

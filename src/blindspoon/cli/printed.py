@@ -19,7 +19,7 @@ from blindspoon.simulate.size_results import Sizing, SizingCell
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.choices_section import choice_rows
-from blindspoon.writeup.course_tables import day_rows
+from blindspoon.writeup.records import day_rows
 from blindspoon.writeup.tables import FOUND, IN_BRIEF, STRENGTHS, P, in_brief, strength_cells
 from blindspoon.writeup.writers import Row, aligned, cells, filled, heads, on_a_terminal
 
@@ -30,8 +30,7 @@ SIZES = ("tasters", "sessions", "a margin", "two margins", "alike", "seen 8 in 1
 
 def comparison_table(analysis: Analysis) -> str:
     """Lay out every comparison, primary attributes first, then what was not compared."""
-    ordered = sorted(analysis.results, key=lambda result: not result.primary)
-    blocks = ["\n".join(_attribute(analysis.trial, result)) for result in ordered]
+    blocks = ["\n".join(_attribute(analysis.trial, result)) for result in analysis.ordered]
     head = _heading(analysis) if analysis.results else filled(analysis.trial.title)
     return on_a_terminal(
         [head, *_courses(analysis), _choices(analysis), *blocks, _left_out(analysis)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
@@ -140,33 +139,29 @@ def new_tasting(scatter: Scatter, *, margin: float, alpha: float, goal: Goal) ->
     (22, 16, 34)
     """
 
-    def enough(cell: float, jar: float) -> int | None:
+    def fewest(cell: float, jar: float) -> int | None:
         scaled = replace(scatter, cell=scatter.cell * cell, jar=scatter.jar * jar)
-        return _fewest(lambda tasters: scaled.settles(tasters, margin, alpha, goal))
+        low, high = 1, 2
+        while not scaled.settles(high, margin, alpha, goal):
+            if high >= MOST_TASTERS:
+                return None
+            low, high = high, min(2 * high, MOST_TASTERS)
+        while high - low > 1:
+            middle = (low + high) // 2
+            settled = scaled.settles(middle, margin, alpha, goal)
+            low, high = (low, middle) if settled else (middle, high)
+        return high
 
     cells = (scatter.tasters - 1) * (scatter.variants - 1)
     jars = max(scatter.all_jars - scatter.variants, 1)
     low, high = ([df / float(chdtri(df, share)) for df in (cells, jars)] for share in (0.1, 0.9))
-    tasters = enough(1.0, 1.0)
+    tasters = fewest(1.0, 1.0)
     return NewTasting(
         tasters=tasters,
-        fewest=enough(*low),
-        most=enough(*high),
+        fewest=fewest(*low),
+        most=fewest(*high),
         jars=tasters is None and not scatter.settles(10**6, margin, alpha, goal),
     )
-
-
-def _fewest(enough: Callable[[int], bool]) -> int | None:
-    """Find the smallest number from 2 up to `MOST_TASTERS` that is enough."""
-    low, high = 1, 2
-    while not enough(high):
-        if high >= MOST_TASTERS:
-            return None
-        low, high = high, min(2 * high, MOST_TASTERS)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
 
 
 @lru_cache(maxsize=4096)

@@ -9,10 +9,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
+from blindspoon.batches.differences import WhatDiffers
 from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.choices import ChoiceFound
+from blindspoon.findings.naming import Naming, most_batches, naming, of_methods
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.flags import Flag
@@ -275,6 +277,36 @@ class Analysis:
     def comparisons(self) -> tuple[Comparison, ...]:
         """Every variant that could be compared, an attribute after the other."""
         return tuple(found for result in self.results for found in result.comparisons)
+
+    @property
+    def ordered(self) -> list[AttributeResult]:
+        """The attributes, the primary ones first."""
+        return sorted(self.results, key=lambda result: not result.primary)
+
+    @property
+    def names(self) -> Naming:
+        """What the variants are called."""
+        return naming(self.trial, self.table, self.made)
+
+    @property
+    def differs(self) -> tuple[WhatDiffers, ...]:
+        """What set the batches of a variant apart from the control's, where it was written down."""
+        return self.made.differs if self.made else ()
+
+    @property
+    def different(self) -> set[str]:
+        """Names of the variants of which any difference was shown."""
+        return {found.variant.name for found in self.comparisons if found.differs}
+
+    @property
+    def batches(self) -> int:
+        """How many named batches were tasted of the variant that has most."""
+        return most_batches(self.trial, self.table)
+
+    @property
+    def of_methods(self) -> bool:
+        """Whether what decides is held against how far batches of one variant differ."""
+        return of_methods(self.trial, self.table)
 
     @property
     def about_days(self) -> bool:

@@ -115,8 +115,10 @@ class CourseFound:
         Not yet up to the one day, there from the other on; None where that is not asked.
     kept : Bracket, NoResult or None
         Still there up to the one day, no longer from the other on; None where that is not asked.
-    left_out : tuple of str
-        Who takes no part and why, a sentence each.
+    once : tuple of str
+        Tasters with a value on one day only, who are not in the trend.
+    unheld : tuple of str
+        Sittings without a control, whose cups are left out, a sentence each.
     because : tuple of str
         What was found, in plain sentences; the first is the answer.
     """
@@ -139,8 +141,15 @@ class CourseFound:
     kept: Bracket | NoResult | None
     line: Crossing | NoResult
     acceptance: Acceptance | None = None
-    left_out: tuple[str, ...] = ()
+    once: tuple[str, ...] = ()
+    unheld: tuple[str, ...] = ()
     because: tuple[str, ...] = ()
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """Who and what takes no part and why, a sentence each; tasters first."""
+        once = (f"{it} tasted on one day only, and is not in the trend." for it in self.once)
+        return (*once, *self.unheld)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,6 +257,7 @@ def _follow(
         level=level or 0.0,
         side="within" if level is None else "above" if course.side == "at least" else "below",
     )
+    labels = np.array(table.tasters, object)
     one_sitting = NoResult("Page\u2019s test is for ages that were tasted in one sitting.")
     beside = np.isfinite(control).any(axis=0) | (not there or against == "nothing")
     found = CourseFound(
@@ -261,7 +271,7 @@ def _follow(
         against=against,
         sittings=sittings,
         days=tuple(_days(ages, series, own, control, by_day)),
-        tasters=tuple(np.array(table.tasters, object)[often > 1].tolist()),
+        tasters=tuple(labels[often > 1].tolist()),
         values=values[often > 1],
         trend=trend,
         page=page_trend(values) if sittings == 1 else one_sitting,
@@ -269,7 +279,12 @@ def _follow(
         kept=None,
         line=NOTHING_STAYED,
         acceptance=_acceptance(trial, course, table, series, alpha) if judged else None,
-        left_out=tuple(_left_out(trial, table, series, often, np.flatnonzero(~beside))),
+        once=tuple(labels[(often == 1) & (days.size > 1)].tolist()),
+        unheld=tuple(
+            f"No control was tasted in {trial.session_label(name) or f'session {name}'}, so its "
+            "cups are left out."
+            for name in dict.fromkeys(series.cells[at][1] for at in np.flatnonzero(~beside))
+        ),
     )
     return _judged(found, by_day, trial.control)
 
@@ -305,17 +320,6 @@ def _row_means(values: FloatArray) -> FloatArray:
     """Average what each taster has; NaN where that is nothing."""
     times = np.isfinite(values).sum(axis=1)
     return np.where(times > 0, np.nansum(values, axis=1) / np.maximum(times, 1), np.nan)
-
-
-def _left_out(
-    trial: Trial, table: ScoreTable, series: CellSeries, often: IntArray, lone: IntArray
-) -> Iterator[str]:
-    """Say who takes no part, by how often they tasted, and which cells have no control."""
-    for place in np.flatnonzero((often == 1) & (series.days.size > 1)).tolist():
-        yield f"{table.tasters[place]} tasted on one day only, and is not in the trend."
-    for name in dict.fromkeys(series.cells[at][1] for at in lone.tolist()):
-        label = trial.session_label(name) or f"session {name}"
-        yield f"No control was tasted in {label}, so its cups are left out."
 
 
 def _days(

@@ -11,7 +11,7 @@ from blindspoon.findings.choices import percent
 from blindspoon.findings.course import Acceptance, CourseDay, CourseFound
 from blindspoon.findings.naming import Naming
 from blindspoon.findings.sentences import by_chance
-from blindspoon.stats.over_days import BENT, Bracket, DayFound, Trend
+from blindspoon.stats.over_days import BENT, Bracket, DayFound
 from blindspoon.stats.results import NoResult
 
 
@@ -42,7 +42,14 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
         said.append(f"By straight lines it {way} on day {at} ({since} to {until}).")
     if found.acceptance:
         said += _accepted(found.acceptance, last)
-    said += [one_each(found, names) or _averaged(found, names)] if found.judged else []
+    if found.judged:
+        nouns, averaged = names.nouns or "batches", any(len(it.batches) > 1 for it in found.days)
+        said.append(
+            one_each(found, names)
+            or f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is "
+            "not in the intervals, so this speaks of these."
+            * averaged
+        )
     about = f"“{wording.capital(found.label)}”: " if several else ""
     first, *others = dict.fromkeys(said)
     return (f"{about}{first}", *filter(None, others))
@@ -109,11 +116,15 @@ def _trend(found: CourseFound, like: str) -> str:
     trend, label = found.trend, found.attribute.label
     if isinstance(trend, NoResult):
         return f"No trend is told. {trend.reason}"
-    size, low, high = _a_day(trend)
-    moved, reach = trend.p_value <= found.alpha, f"{low} to {high} points a day"
+    low, high = trend.interval.low, trend.interval.high  # two digits that tell, size without sign
+    finest = max(abs(trend.slope), (high - low) / 2, 1e-3)
+    digits = 1 + max(0, -math.floor(math.log10(finest)))
+    sign = -1 if trend.slope < 0 and high < 0 else 1
+    ends = [wording.number(end, digits) for end in sorted((sign * low, sign * high))]
+    size, span = wording.number(abs(trend.slope), digits), " to ".join(ends)
+    moved, reach = trend.p_value <= found.alpha, f"{span} points a day"
     if trend.interval.excludes_zero():  # of rounding alone, since all agree
-        who = "both" if trend.tasters == 2 else f"all {wording.spelled(trend.tasters)}"
-        reach = f"{who} found the same change, {by_chance(trend.tasters)}"
+        reach = f"{wording.all_of(trend.tasters)} found the same change, {by_chance(trend.tasters)}"
     way = "rose" if trend.slope > 0 else "fell"
     if found.against == "control":
         means = [day.found.mean for day in found.days if isinstance(day.found, DayFound)]
@@ -124,7 +135,7 @@ def _trend(found: CourseFound, like: str) -> str:
             way = f"{way} against {like}" if first * last < 0 else f"moved away from {like}"
     even = ", not evenly" * (isinstance(found.line, NoResult) and found.line.reason == BENT)
     told = (
-        f"{label} {way} by {size} points a day on average{even} ({low} to {high})."
+        f"{label} {way} by {size} points a day on average{even} ({span})."
         if moved
         else f"Whether {label.lower()} changed over the days is not settled ({reach})."
     )
@@ -136,16 +147,6 @@ def _trend(found: CourseFound, like: str) -> str:
             else " No cup stayed the same, so the days may have changed and not the food."
         )
     return told
-
-
-def _a_day(trend: Trend) -> tuple[str, str, str]:
-    """Write a slope and its interval with two digits that tell, its size without a sign."""
-    half = (trend.interval.high - trend.interval.low) / 2
-    digits = 1 + max(0, -math.floor(math.log10(max(abs(trend.slope), half, 1e-3))))
-    sign = -1 if trend.slope < 0 and trend.interval.high < 0 else 1
-    ends = sorted((sign * trend.interval.low, sign * trend.interval.high))
-    low, high = (wording.number(end, digits) for end in ends)
-    return wording.number(abs(trend.slope), digits), low, high
 
 
 def _accepted(acceptance: Acceptance, last: int) -> Iterator[str]:
@@ -183,17 +184,6 @@ def one_each(found: CourseFound, names: Naming) -> str:
     if batches and all(len(own) == 1 for own in batches):
         return f"One {noun} an age was tasted, so this speaks of these {nouns}."
     return ""
-
-
-def _averaged(found: CourseFound, names: Naming) -> str:
-    """Say that jars of one age were averaged; empty where none were."""
-    nouns = names.nouns or "batches"
-    if all(len(day.batches) < 2 for day in found.days):
-        return ""
-    return (
-        f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is not in "
-        "the intervals, so this speaks of these."
-    )
 
 
 def which_first(course: Sequence[CourseFound]) -> str:

@@ -188,7 +188,7 @@ def correlations_finding(pairs: Sequence[AttributePair], trial: Trial) -> str:
     """
     known = [(pair.within, pair) for pair in pairs if isinstance(pair.within, Correlation)]
     known.sort(key=lambda found: -abs(found[0].r))
-    shown = [(within.r > 0, pair) for within, pair in known if clear(within)]
+    shown = [(within.r > 0, pair) for within, pair in known if within.excludes_zero()]
     if not known:
         return "Within a variant, no correlation could be computed"
     if not shown:
@@ -210,11 +210,6 @@ def pair_words(pair: AttributePair, trial: Trial) -> str:
     """Name a pair of attributes: "saltiness and sourness"."""
     labels = (trial.attribute(name).label.lower() for name in (pair.first, pair.second))
     return wording.listing(labels)
-
-
-def clear(found: Correlation | NoResult) -> bool:
-    """Whether there is an interval, and zero lies outside."""
-    return isinstance(found, Correlation) and found.excludes_zero()
 
 
 OVERALL_DRAWS = 1_000_002

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 from blindspoon import wording
 from blindspoon.batches.summary import Made
-from blindspoon.findings.comparison import Analysis
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial, Variant
 
@@ -94,11 +93,6 @@ def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
     names = name_all(trial.variants, trial.control)
     these = "" if of_methods(trial, table) else f"in these {VESSELS.get(noun, 'batches')}"
     return replace(names, these=these)
-
-
-def names_of(analysis: Analysis) -> Naming:
-    """Settle what the variants of an analysed trial are called."""
-    return naming(analysis.trial, analysis.table, analysis.made)
 
 
 def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Naming:

@@ -64,6 +64,15 @@ class Overall:
         """Give what the procedure that decides would call one of the comparisons."""
         return comparison.mixed_verdict if self.by == "mixed" else comparison.ranks_verdict
 
+    @property
+    def different(self) -> set[tuple[str, str]]:
+        """Attributes and variants of which a difference is still shown."""
+        return {
+            (found.attribute, found.variant)
+            for found in self.comparisons
+            if self.verdict(found) in ("different", "slight")
+        }
+
 
 def compare_overall(
     trial: Trial,
@@ -100,7 +109,17 @@ def compare_overall(
     if len(compared) < 2:
         return NoResult("Fewer than two attributes could be compared.")
     by_rounds = compared[0].unit == "round"
-    ranks, method = ({}, None) if by_rounds else _by_ranks(trial, means, rng)
+    places, columns, control = list[tuple[str, str]](), list[FloatArray](), trial.control_index
+    for attribute, table in zip(trial.attributes, means, strict=True):
+        differences = table - table[:, [control]]
+        for place, variant in enumerate(trial.variants):
+            if place != control and np.isfinite(differences[:, place]).any():
+                places.append((attribute.name, variant.name))
+                columns.append(differences[:, place])
+    ranks, method = dict[tuple[str, str], float](), None
+    if columns and not by_rounds:
+        adjusted, method = adjust_together(np.column_stack(columns), rng)
+        ranks = dict(zip(places, adjusted.tolist(), strict=True))
     return Overall(
         alpha=trial.decision.alpha,
         attributes=len(compared),
@@ -112,24 +131,6 @@ def compare_overall(
             for one in result.comparisons
         ),
     )
-
-
-def _by_ranks(
-    trial: Trial, means: Sequence[FloatArray], rng: np.random.Generator
-) -> tuple[dict[tuple[str, str], float], Method | None]:
-    """Find each comparison's p value over all, by attribute and variant."""
-    control = trial.control_index
-    places, columns = [], []
-    for attribute, table in zip(trial.attributes, means, strict=True):
-        differences = table - table[:, [control]]
-        for place, variant in enumerate(trial.variants):
-            if place != control and np.isfinite(differences[:, place]).any():
-                places.append((attribute.name, variant.name))
-                columns.append(differences[:, place])
-    if not columns:
-        return {}, None
-    adjusted, method = adjust_together(np.column_stack(columns), rng)
-    return dict(zip(places, adjusted.tolist(), strict=True)), method
 
 
 def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, Method]:

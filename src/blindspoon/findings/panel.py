@@ -7,7 +7,7 @@ from scipy.special import chdtrc, chdtri, fdtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.findings.comparison import AttributeResult
-from blindspoon.findings.order_effects import Sittings, carry_over, position_effect, seat
+from blindspoon.findings.order_effects import carry_over, position_effect, seat
 from blindspoon.findings.panel_results import (
     MOST_TASTERS,
     AttributePanel,
@@ -414,40 +414,29 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     >>> round(texture.concordance.w, 2), texture.repeatability.reason
     (0.93, 'No taster scored a variant twice.')
     """
-    sittings = seat(table)
-    return Panel(
-        tasters=len(table.tasters),
-        attributes=tuple(
-            _attribute(trial, table, index, result, sittings)
-            for index, result in enumerate(results)
-        ),
-    )
-
-
-def _attribute(
-    trial: Trial, table: ScoreTable, index: int, result: AttributeResult, sittings: Sittings
-) -> AttributePanel:
-    given, scale = table.scores[:, index], trial.attributes[index].scale
-    scored = np.isfinite(given)
-    score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
-    cells = gather(score, taster, variant, len(table.tasters), len(trial.variants))
-    names = tuple(own.name for own in trial.variants)
-    position, first = position_effect(given, table.variant, len(names), sittings)
-    return AttributePanel(
-        attribute=result.attribute.name,
-        primary=result.primary,
-        scale_use=scale_use(score, scale),
-        repeatability=repeatability(cells, table, scored),
-        controls=control_pair(given, table, trial.control_index),
-        concordance=concordance(cells.complete),
-        intraclass=intraclass(cells.complete),
-        interaction=interaction(cells, score, taster, variant),
-        position=position,
-        first_cup=first,
-        position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
-        carry_over=carry_over(given, table.variant, names, sittings),
-        tasters=_reviews(table, cells, score, taster, scale),
-    )
+    sittings, names, found = seat(table), tuple(own.name for own in trial.variants), []
+    for result, given in zip(results, table.scores.T, strict=True):
+        scored, scale = np.isfinite(given), result.attribute.scale
+        score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
+        cells = gather(score, taster, variant, len(table.tasters), len(names))
+        position, first = position_effect(given, table.variant, len(names), sittings)
+        own = AttributePanel(
+            attribute=result.attribute.name,
+            primary=result.primary,
+            scale_use=scale_use(score, scale),
+            repeatability=repeatability(cells, table, scored),
+            controls=control_pair(given, table, trial.control_index),
+            concordance=concordance(cells.complete),
+            intraclass=intraclass(cells.complete),
+            interaction=interaction(cells, score, taster, variant),
+            position=position,
+            first_cup=first,
+            position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
+            carry_over=carry_over(given, table.variant, names, sittings),
+            tasters=_reviews(table, cells, score, taster, scale),
+        )
+        found.append(own)
+    return Panel(tasters=len(table.tasters), attributes=tuple(found))
 
 
 def _reviews(

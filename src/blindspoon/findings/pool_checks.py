@@ -272,42 +272,40 @@ def matching_problems(kitchens: Sequence[Kitchen]) -> tuple[Problem, ...]:
         for one, two in combinations(kitchens, 2)
         if _same(one, two)
     ]
-    asks = "it asks how the food changes over the days"
     problems += [
-        _COURSE.broken(asks, f"{kitchen.name}/trial.toml", column="course")
-        for kitchen in kitchens
-        if kitchen.trial.course
+        _COURSE.broken("it asks how the food changes over the days", _toml(it), column="course")
+        for it in kitchens
+        if it.trial.course
     ]
-    same_control = Rule(
-        slug="other-control",
-        allowed=f"all kitchens have the same control, and {first.name} has "
-        f"{quoted(first.trial.control)}",
-        remedy="Give the control one name where it is the same thing, else leave this folder out",
-    )
+    control = first.trial.control
     for other in others:
-        if other.trial.control != first.trial.control:
-            found, file = quoted(other.trial.control), f"{other.name}/trial.toml"
-            problems.append(same_control.broken(f"the control is {found}", file, column="control"))
+        if other.trial.control != control:
+            allowed = f"all kitchens have the same control, and {first.name} has {quoted(control)}"
+            remedy = (
+                "Give the control one name where it is the same thing, else leave this folder out"
+            )
+            found = f"the control is {quoted(other.trial.control)}"
+            rule = Rule(slug="other-control", allowed=allowed, remedy=remedy)
+            problems.append(rule.broken(found, _toml(other), column="control"))
         problems += _other_scales(first, other)
-    controls = {kitchen.trial.control for kitchen in kitchens}
-    if len(common(kitchens, "variants")) < 2 and len(controls) == 1:
-        made = "; ".join(f"{k.name} made {some_of(k.names('variants'))}" for k in kitchens)
-        rule = Rule(
-            slug="no-common-variant",
-            allowed=f"at least one other is needed: {made}",
-            remedy=_GIVE.format("a variant"),
-        )
+    made = "; ".join(f"{it.name} made {some_of(it.names('variants'))}" for it in kitchens)
+    if len(common(kitchens, "variants")) < 2 and {it.trial.control for it in kitchens} == {control}:
+        allowed = f"at least one other is needed: {made}"
+        rule = Rule(slug="no-common-variant", allowed=allowed, remedy=_GIVE.format("a variant"))
         found = "no variant but the control was made in all kitchens"
         problems.append(rule.broken(found, kitchens[-1].name))
+    scored = "; ".join(f"{it.name} scored {some_of(it.names('attributes'))}" for it in kitchens)
     if not common(kitchens, "attributes"):
-        scored = "; ".join(f"{k.name} scored {some_of(k.names('attributes'))}" for k in kitchens)
+        allowed = f"at least one is needed: {scored}"
         rule = Rule(
-            slug="no-common-attribute",
-            allowed=f"at least one is needed: {scored}",
-            remedy=_GIVE.format("an attribute"),
+            slug="no-common-attribute", allowed=allowed, remedy=_GIVE.format("an attribute")
         )
         problems.append(rule.broken("no attribute was scored in all kitchens", kitchens[-1].name))
     return tuple(problems)
+
+
+def _toml(kitchen: Kitchen) -> str:
+    return f"{kitchen.name}/trial.toml"
 
 
 _GIVE = "Give {} one name in every trial.toml, or leave a folder out"
@@ -321,8 +319,6 @@ _COURSE = Rule(
     allowed="each kitchen’s days are its own, and are not pooled",
     remedy="Compare that folder alone",
 )
-
-
 _BY_SETS = Rule(
     "no-common-attribute",
     "each kitchen's right answers tell about its own food, and counts alone cannot tell how far "
@@ -418,27 +414,17 @@ def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
             lacking = (text for text in found.told if text in (UNSEALED, DAMAGED))
             for text in (*found.bent, *lacking, *late):
                 said.setdefault(text, []).append(kitchen.name)
-    differs = (
-        (
-            kitchen.name,
-            [
-                f"“{kitchen.trial.variant(what.variant).label}” was also "
-                + wording.listing(map(in_words, what.undeclared))
-                for what in kitchen.made.differs
-                if what.undeclared and what.variant in shared
-            ],
+    told = [f"{wording.listing(names)}: {text}" for text, names in said.items()]
+    for kitchen in kitchens:
+        also = "; ".join(
+            f"“{kitchen.trial.variant(what.variant).label}” was also "
+            + wording.listing(map(in_words, what.undeclared))
+            for what in (kitchen.made.differs if kitchen.made else ())
+            if what.undeclared and what.variant in shared
         )
-        for kitchen in kitchens
-        if kitchen.made
-    )
-    return (
-        *(f"{wording.listing(names)}: {text}" for text, names in said.items()),
-        *(
-            f"In {name} jars differed in more than was meant: {'; '.join(found)}."
-            for name, found in differs
-            if found
-        ),
-    )
+        if also:
+            told.append(f"In {kitchen.name} jars differed in more than was meant: {also}.")
+    return tuple(told)
 
 
 def _same(one: Kitchen, two: Kitchen) -> bool:
@@ -482,21 +468,17 @@ def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:
 def _other_scales(first: Kitchen, other: Kitchen) -> Iterator[Problem]:
     for name in common([first, other], "attributes"):
         mine, theirs = first.trial.attribute(name), other.trial.attribute(name)
-        ends = [(attribute.scale.low, attribute.scale.high) for attribute in (mine, theirs)]
         low, high = mine.low.casefold(), mine.high.casefold()
         turned = low != high and (low, high) == (theirs.high.casefold(), theirs.low.casefold())
+        ends = [(it.scale.low, it.scale.high) for it in (mine, theirs)]
         if ends[0] != ends[1] or turned:
-            rule = Rule(
-                slug="other-scale",
-                allowed=f"all kitchens share a scale, and {first.name} has {_scale(mine)}",
-                remedy="Leave this folder out, or give the attribute another name in it",
-            )
+            allowed = f"all kitchens share a scale, and {first.name} has {_scale(mine)}"
+            remedy = "Leave this folder out, or give the attribute another name in it"
             found = f"the scale runs from {_scale(theirs)}"
-            yield rule.broken(found, f"{other.name}/trial.toml", column=name)
+            rule = Rule(slug="other-scale", allowed=allowed, remedy=remedy)
+            yield rule.broken(found, _toml(other), column=name)
 
 
 def _scale(attribute: Attribute) -> str:
     ends = ((attribute.scale.low, attribute.low), (attribute.scale.high, attribute.high))
-    return " to ".join(
-        f"{wording.plain(end)} ({shown})" if shown else wording.plain(end) for end, shown in ends
-    )
+    return " to ".join(wording.plain(end) + f" ({said})" * bool(said) for end, said in ends)

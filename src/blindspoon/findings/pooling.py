@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 from scipy.special import fdtrc, stdtr, stdtrit
 
 from blindspoon import wording
-from blindspoon.arrays import BoolArray, FloatArray, IntArray
+from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.findings.comparison import kind_of
 from blindspoon.findings.naming import Naming, name_all
 from blindspoon.findings.pool_checks import (
@@ -29,7 +28,6 @@ from blindspoon.findings.pool_checks import (
 )
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.hartung_knapp import over_places
 from blindspoon.stats.kenward_roger import against, kenward_roger
 from blindspoon.stats.mixed import (
@@ -210,21 +208,6 @@ def _over_kitchens(
     )
 
 
-def because(comparison: PooledComparison, names: Naming, alpha: float) -> str:
-    """Say what is known of one variant in kitchens like these, or in these two, at `alpha`.
-
-    One sentence; a second gives the reason where there is no result.
-    """
-    subject, found = names.subject([comparison.variant]), comparison.deciding
-    if isinstance(found, NoResult):
-        about = comparison.attribute.label.lower()
-        return (
-            f"Whether {subject} differs from {names.like} on {about} is not settled. {found.reason}"
-        )
-    where = "In these two kitchens" if comparison.alone else "In kitchens like these"
-    return f"{where}, {verdict_sentence(comparison, subject, names.like, alpha)}."
-
-
 def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     """Say what the pooled differences are about, and which procedure pools."""
     number, rule = len(kitchens), kitchens[0].trial.decision
@@ -271,54 +254,47 @@ def pool(kitchens: Sequence[Kitchen]) -> Pool:
     )
 
 
-class _Rows(NamedTuple):
-    """What one kitchen has of one attribute, a value a serving.
-
-    Parameters
-    ----------
-    code : int array, shape (n,)
-        Position of the variant among the common ones; -1 where it is none of them.
-    used : bool array, shape (n,)
-        Those that are pooled.
-    """
-
-    table: ScoreTable
-    code: IntArray
-    score: FloatArray
-    used: BoolArray
-
-    def only(self, kept: IntArray, control: int) -> _Rows:
-        """Use scores of variants that are kept and that common tasters link with the control."""
-        given = np.isfinite(self.score) & np.isin(self.code, kept)
-        return self._replace(used=given & linked(self.table.taster, self.code, control, given))
-
-
 def _pool_attribute(
     kitchens: Sequence[Kitchen], variants: Sequence[Variant], attribute: Attribute
 ) -> tuple[PooledAttribute, list[NotPooled]]:
     """Pool the variants that tasters link with the control in every kitchen."""
-    first, name = kitchens[0].trial, attribute.name
-    together, rows = [variant.name for variant in variants], list[_Rows]()
-    for kitchen in kitchens:
-        own, table = kitchen.trial, kitchen.table
+    first, name, numbers = kitchens[0].trial, attribute.name, range(len(kitchens))
+    together, parts, tasters = [variant.name for variant in variants], [], 0
+    for number, one in enumerate(kitchens):
+        own, table = one.trial, one.table
         codes = [together.index(v.name) if v.name in together else -1 for v in own.variants]
         score = table.scores[:, own.attributes.index(own.attribute(name))]
-        rows.append(_Rows(table, np.array(codes)[table.variant], score, np.isfinite(score)))
+        code, there = np.array(codes)[table.variant], np.full(score.size, number)
+        parts.append((table.taster + tasters, there, code, table.position, score))
+        tasters += len(table.tasters)
+    taster, kitchen, code, position, score = map(np.concatenate, zip(*parts, strict=True))
     control, kept, lost = together.index(first.control), np.arange(len(variants)), list[NotPooled]()
     while True:
-        rows = [own.only(kept, control) for own in rows]
-        there = np.array([np.isin(kept, own.code[own.used]) for own in rows])
-        missing = ~there.all(axis=0) & (kept != control)
+        used = np.isfinite(score) & np.isin(code, kept)
+        for own in (kitchen == number for number in numbers):
+            used[own] &= linked(taster[own], code[own], control, used[own])
+        has = np.array([np.isin(kept, code[used & (kitchen == number)]) for number in numbers])
+        missing = ~has.all(axis=0) & (kept != control)
         if not missing.any():
             break
-        for place, who in zip(kept[missing], there[:, missing].T, strict=True):
-            lacking = [k.name for k, has in zip(kitchens, who, strict=True) if not has]
+        for place, who in zip(kept[missing], has[:, missing].T, strict=True):
+            lacking = [k.name for k, found in zip(kitchens, who, strict=True) if not found]
             reason = f"No taster of {' or '.join(lacking)} links it with the control."
             lost.append(NotPooled(attribute=name, variant=together[place], reason=reason))
         kept = kept[~missing]
     alpha, names = first.share_of_alpha(name), name_all(variants, first.control)
     placed = all(k.table.balanced and len(k.trial.variants) == kept.size for k in kitchens)
-    fit = _fit(rows, kept, control, alpha, placed=placed)
+    fit: PooledFit | NoResult = NoResult("No variant but the control was scored in all kitchens.")
+    if kept.size > 1:
+        fit = pool_scores(
+            score[used],
+            taster[used],
+            kitchen[used],
+            np.searchsorted(kept, code[used]),
+            control=int(np.searchsorted(kept, control)),
+            alpha=alpha,
+            position=position[used] if placed else None,
+        )
     others = [variants[place] for place in kept.tolist() if place != control]
     pooled = PooledAttribute(
         attribute=attribute,
@@ -331,26 +307,6 @@ def _pool_attribute(
         ),
     )
     return pooled, lost
-
-
-def _fit(
-    rows: Sequence[_Rows], kept: IntArray, control: int, alpha: float, *, placed: bool
-) -> PooledFit | NoResult:
-    """Put the kitchens' rows under one another and fit them."""
-    if kept.size < 2:
-        return NoResult("No variant but the control was scored in all kitchens.")
-    starts = np.cumsum([0, *(len(own.table.tasters) for own in rows[:-1])])
-    return pool_scores(
-        np.concatenate([own.score[own.used] for own in rows]),
-        np.concatenate(
-            [own.table.taster[own.used] + n for own, n in zip(rows, starts, strict=True)]
-        ),
-        np.repeat(np.arange(len(rows)), [own.used.sum() for own in rows]),
-        np.searchsorted(kept, np.concatenate([own.code[own.used] for own in rows])),
-        control=int(np.searchsorted(kept, control)),
-        alpha=alpha,
-        position=np.concatenate([own.table.position[own.used] for own in rows]) if placed else None,
-    )
 
 
 def _comparison(
@@ -378,6 +334,12 @@ def _comparison(
         these=these if isinstance(these, NoResult) else these[place],
         verdict="open",
     )
-    if made.found is not None:
-        made = replace(made, verdict=kind_of(made.found, margin=attribute.margin, alpha=alpha))
-    return replace(made, because=because(made, names, alpha))
+    subject, found = names.subject([variant]), made.deciding
+    if isinstance(found, NoResult):
+        on = attribute.label.lower()
+        said = f"Whether {subject} differs from {names.like} on {on} is not settled. {found.reason}"
+        return replace(made, because=said)
+    made = replace(made, verdict=kind_of(found, margin=attribute.margin, alpha=alpha))
+    where = "In these two kitchens" if made.alone else "In kitchens like these"
+    said = f"{where}, {verdict_sentence(made, subject, names.like, alpha)}."
+    return replace(made, because=said)

@@ -33,6 +33,7 @@ MOST_SCORES = 4_000_000
 """Scores that one kind of alternative may refit in all; a million take about half a second."""
 
 ONE_TASTER = "one taster"
+NOT_PLACED = "The place of a cup was not in the model."
 
 Name = Literal["taster", "session", "procedure", "ordinal", "position"]
 Word = Kind | Literal["not_shown"]
@@ -159,29 +160,25 @@ class Influence:
 
     def to_record(self, *, shown: bool = True) -> Record:
         """Write everything for JSON; `shown` as in `to_rows`."""
-        rows = self.to_rows(shown=shown)
+        rows, ordinal = self.to_rows(shown=shown), list[Record]()
         for row in rows:  # the reason stands beside what it explains, where there is one
             reason = row.pop("reason")
             row.update({"verdict_reason": reason} if reason else {})
-        return {
-            "outcomes": rows,
-            "not_done": [as_record(way) for way in self.not_done],
-            "ordinal": [
-                {"attribute": attribute, **_fit_record(fit, self.variants)}
-                for attribute, fit in self.ordinal
-            ],
-        }
+        for attribute, fit in self.ordinal:
+            if isinstance(fit, NoResult):
+                ordinal.append({"attribute": attribute, "fit": None, "fit_reason": fit.reason})
+                continue
+            made = as_record(fit)
+            for contrast in made["contrasts"]:
+                contrast["variant"] = self.variants[contrast["variant"]]
+            told = {name: made[name] for name in ORDINAL}
+            ordinal.append({"attribute": attribute, "fit": told})
+        not_done = [as_record(way) for way in self.not_done]
+        return {"outcomes": rows, "not_done": not_done, "ordinal": ordinal}
 
 
-def _fit_record(fit: OrdinalFit | NoResult, variants: tuple[str, ...]) -> Record:
-    """Write the cumulative logit model of one attribute."""
-    if isinstance(fit, NoResult):
-        return {"fit": None, "fit_reason": fit.reason}
-    record = as_record(fit)
-    for contrast in record["contrasts"]:
-        contrast["variant"] = variants[contrast["variant"]]
-    names = ("levels", "grouped", "thresholds", "taster_sd", "log_likelihood", "contrasts")
-    return {"fit": {name: record[name] for name in names}}
+ORDINAL = ("levels", "grouped", "thresholds", "taster_sd", "log_likelihood", "contrasts")
+"""What JSON has of the cumulative logit model of an attribute."""
 
 
 def declare(results: tuple[AttributeResult, ...]) -> dict[tuple[str, str], Outcome]:
@@ -362,14 +359,13 @@ def _too_much(study: Study, refits: int) -> str:
 
 def _other_procedure(study: Study) -> Alternative:
     """Take what the second procedure said already; where it has no result nothing changes."""
-    outcomes = []
-    for result in study.compared:
-        for comparison in result.comparisons:
-            _, contrast = comparison.contrasts
-            outcome = study.against(judged(result, comparison, contrast))
-            if isinstance(contrast, NoResult):
-                outcome = replace(outcome, verdict=None, changed=False)
-            outcomes.append(outcome)
+    outcomes = (
+        replace(outcome, verdict=None) if isinstance(contrast, NoResult) else study.against(outcome)
+        for result in study.compared
+        for comparison in result.comparisons
+        for contrast in comparison.contrasts[1:]
+        for outcome in [judged(result, comparison, contrast)]
+    )
     return Alternative(name="procedure", left_out="", outcomes=tuple(outcomes))
 
 
@@ -412,8 +408,7 @@ def _without_position(study: Study) -> Alternative | NotDone:
         for result in study.compared
         if isinstance(result.mixed, MixedFit) and result.mixed.note.position
     ]
-    reason = "The place of a cup was not in the model." if not placed else ""
-    reason = reason or _too_much(study, len(placed))
+    reason = _too_much(study, len(placed)) if placed else NOT_PLACED
     if reason:
         return NotDone(name="position", reason=reason)
     found = (study.again(study.table, result, position=False) for result in placed)

@@ -3,41 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, TypeAlias
 
 from blindspoon import wording
-from blindspoon.findings.comparison import Kind
+from blindspoon.findings.comparison import Kind, Other
 from blindspoon.findings.naming import Naming
-from blindspoon.stats.results import Contrast, MixedContrast, Unanimous
+from blindspoon.stats.results import MixedContrast, Unanimous
 from blindspoon.stats.unanimity import enough_to_be_alike, enough_to_differ
-from blindspoon.trial import Attribute, Scale, Variant
+from blindspoon.trial import Scale
+
+if TYPE_CHECKING:
+    from blindspoon.findings.pool_checks import PooledComparison
+
+    Told: TypeAlias = Other | PooledComparison
+    """A variant on an attribute, of one kitchen or of several."""
 
 ALL = 1000
 """More variants than any trial has: all are named."""
-
-
-class Told(Protocol):
-    """A variant on an attribute, of one kitchen or of several."""
-
-    @property
-    def attribute(self) -> Attribute:
-        """What was scored."""
-
-    @property
-    def variant(self) -> Variant:
-        """What was held against the control."""
-
-    @property
-    def verdict(self) -> Kind | None:
-        """None where it was not compared."""
-
-    @property
-    def direction(self) -> int:
-        """Give 1 or -1 for a difference that was shown towards more or less, otherwise 0."""
-
-    @property
-    def found(self) -> Contrast | None:
-        """What decides; None where there is no result."""
 
 
 GROUPS: tuple[tuple[Kind | None, int], ...] = (
@@ -179,22 +161,22 @@ def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> st
 def unanimous_sentence(told: Told, found: Unanimous, subject: str, control: str) -> str:
     """Say on what all tasters agree, and what the rounding of scores leaves of it."""
     attribute, n = told.attribute, found.tasters
-    all_of = "both" if n == 2 else f"all {wording.spelled(n)}"
     words = {1.0: "in whole points", 0.5: "in half points"}
     steps = words.get(found.step, f"in steps of {wording.plain(found.step)}")
     ends, size = found.interval, abs(round(found.difference, 6))
     means = f"{steps} that means {wording.reach(ends, attribute)}"
+    everybody = wording.all_of(n)
     if found.difference:
         up = found.difference > 0
         word = (attribute.more if up else attribute.less) or (
             f"{'higher' if up else 'lower'} on {attribute.label.lower()}"
         )
         text = (
-            f"{all_of} put {subject} exactly {wording.in_points(size)} {word} than {control} "
+            f"{everybody} put {subject} exactly {wording.in_points(size)} {word} than {control} "
             f"({by_chance(n)})"
         )
     else:
-        text = f"{all_of} put {subject} and {control} exactly level on {attribute.label.lower()}"
+        text = f"{everybody} put {subject} and {control} exactly level on {attribute.label.lower()}"
     if told.verdict in ("alike", "slight"):
         return f"{text}; {means}, within {wording.margin(attribute)}"
     if told.verdict == "open" and found.difference:
@@ -225,10 +207,10 @@ def would_settle(told: Told, alpha: float) -> str:
     n, p = found.tasters, found.p_value * (1 - 1e-9)
     if found.rounds or not 1 < n < enough or found.zero_differences or p > 2.0 ** (1 - n):
         return ""
-    all_of = "Both" if n == 2 else f"All {wording.spelled(n)}"
     up = "higher" if found.difference > 0 else "lower"
     would = "would" if found.p_adjusted * (1 - 1e-9) <= found.p_value else "could"
     return (
-        f" {all_of} put it {up}; {wording.spelled(n)} cannot settle it ({by_chance(n)}). "
+        f" {wording.capital(wording.all_of(n))} put it {up}; {wording.spelled(n)} cannot settle it "
+        f"({by_chance(n)}). "
         f"{wording.capital(wording.spelled(enough))} who agree {would}."
     )

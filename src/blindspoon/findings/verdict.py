@@ -48,7 +48,7 @@ def in_a_word(kind: Kind, attribute: Attribute, *, up: bool) -> str:
 
 def otherwise(other: Other) -> str:
     """Say what the second procedure would call it, where that is something else; or nothing."""
-    if isinstance(other, NotCompared) or other.verdict_by_other is None or not other.disputed:
+    if isinstance(other, NotCompared) or not other.verdict_by_other or not other.disputed:
         return ""
     by = "the mixed model" if other.by == "ranks" else "ranks"
     return f"{SHORT_NAMES[other.verdict_by_other]} by {by}"

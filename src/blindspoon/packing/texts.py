@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from pathlib import PurePosixPath
 
 from blindspoon.charts.titles import finding_of
-from blindspoon.findings.naming import name_all, names_of
+from blindspoon.findings.naming import name_all
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens_page import KitchensContent
 from blindspoon.writeup.methods import software
@@ -60,11 +60,10 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
 def _finding(content: ReportContent) -> str:
     """Say what was found of the first attribute that answers, what came close and all."""
     analysis = content.analysis
-    ordered = sorted(analysis.results, key=lambda result: not result.primary)
-    told = next((result for result in ordered if result.comparisons), None)
+    told = next((result for result in analysis.ordered if result.comparisons), None)
     if told is None or analysis.about_days:
         return content.picture.title if content.picture else content.answer
-    return finding_of(told, told.comparisons, names_of(analysis))
+    return finding_of(told, told.comparisons, analysis.names)
 
 
 def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str]) -> str:

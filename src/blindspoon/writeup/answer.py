@@ -7,7 +7,7 @@ names and how many others, and counts only where even that is too long.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from blindspoon import wording
@@ -15,11 +15,11 @@ from blindspoon.batches.summary import in_words
 from blindspoon.charts.board import mark_limits, mark_svg
 from blindspoon.charts.picks import picks_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared, Other
-from blindspoon.findings.naming import Naming, names_of
 from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.wording import day, sentence
 from blindspoon.writeup.days_section import days_answer
+from blindspoon.writeup.tables import estimate
 from blindspoon.writeup.words import dated
 
 MOST_WORDS = 58
@@ -41,56 +41,51 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     answering : sequence of AttributeResult
         The primary attributes, or all of them where none was declared.
     """
+    standing, names, table = analysis.standing, analysis.names, analysis.table
+    told = [NO_RULE] * (not analysis.trial.decision.declared)
+    if standing.bent:  # which makes all of it exploratory
+        told = [f"{dated(' '.join(standing.bent))} {ONLY_A_LEAD}"]
     asked = [found for found in analysis.choices if found.primary or not answering]
-    told = [sentence(picks_title(asked)) if len(asked) > 1 else asked[0].because] if asked else []
+    if asked:
+        told.append(sentence(picks_title(asked)) if len(asked) > 1 else asked[0].because)
     told += days_answer(analysis)
     if not answering or analysis.about_days:
-        return " ".join([*_beforehand(analysis), *told])
-    names, alone = names_of(analysis), answering[0].unit == "round"
-    candidates = [
-        " ".join(
-            wording.sentence(clause)
+        return " ".join(told)
+    about = [f"to this taster{_rounds(analysis, 'rounds')}"] * (answering[0].unit == "round")
+    about += ["to these two people"] * (len(table.tasters) == 2)
+    to = f"{', '.join([*about, *filter(None, [names.these])])}, " if about or names.these else ""
+    answers = []
+    for sizes, most, first in FORMS:
+        parts = [
+            clause
             for result in answering
             for clause in clauses(result.others, names, sizes=sizes, most=most, first=first)
-        )
-        + " The board has the rest." * (first < ALL)
-        for sizes, most, first in FORMS
-    ]
-    candidates.append(_overall([other for result in answering for other in result.others]))
-    rounds = len(analysis.table.sessions)
-    over = f", over {wording.spelled(rounds)} rounds" if rounds > 1 else ""
-    first = " ".join([*_beforehand(analysis), *told])
-    catch = one_catch(analysis, names, answering)
-    to = f"to this taster{over}" if alone else ""
-    if len(analysis.table.tasters) == 2:
-        to = "to these two people"
-    about = ", ".join(filter(None, (to, names.these)))
-    if about:
-        about = wording.capital(about)
-        candidates = [f"{about}, {text[:1].lower()}{text[1:]}" for text in candidates]
-    answers = [" ".join(filter(None, (first, text, catch))) for text in candidates]
+        ]
+        parts[0] = to + parts[0]
+        answers.append(" ".join(map(sentence, parts)) + " The board has the rest." * (first < ALL))
+    answers.append(sentence(to + _overall([it for result in answering for it in result.others])))
+    catch = one_catch(analysis, answering)
+    answers = [" ".join(filter(None, (*told, text, catch))) for text in answers]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
 
 
-def _beforehand(analysis: Analysis) -> Iterator[str]:
-    """Say first what makes all of it exploratory."""
-    if analysis.standing.bent:
-        yield f"{dated(' '.join(analysis.standing.bent))} {ONLY_A_LEAD}"
-    elif not analysis.trial.decision.declared:
-        yield NO_RULE
+def _rounds(analysis: Analysis, kind: str, before: str = "over") -> str:
+    """Say in how many sittings, or over how many rounds, where it was more than one."""
+    many = len(analysis.table.sessions)
+    return f", {before} {wording.spelled(many)} {kind}" if many > 1 else ""
 
 
 NO_RULE = "No rule was written down before the tasting, so take all of this as a lead."
 ONLY_A_LEAD = "So all of this is exploratory."
 
 
-def one_catch(analysis: Analysis, names: Naming, results: Sequence[AttributeResult]) -> str:
+def one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
     """Say what else differed in the variants that were found different; or nothing."""
-    found = {each.variant.name for result in results for each in result.comparisons if each.differs}
+    found = {it.variant.name for result in results for it in result.comparisons if it.differs}
     told = [
-        f"{names.subject([analysis.trial.variant(what.variant)])} was also "
+        f"{analysis.names.subject([analysis.trial.variant(what.variant)])} was also "
         f"{wording.listing(map(in_words, what.undeclared))}"
-        for what in (analysis.made.differs if analysis.made else ())
+        for what in analysis.differs
         if what.undeclared and what.variant in found
     ]
     if len(told) > 1:
@@ -105,22 +100,21 @@ def tasted_by(analysis: Analysis) -> int:
 
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
-    table, names = analysis.table, names_of(analysis)
-    people, rounds = tasted_by(analysis), len(table.sessions)
+    table, names, people = analysis.table, analysis.names, tasted_by(analysis)
+    who = "one person" if people == 1 else f"{wording.spelled(people)} people"
     if not analysis.results:
         sets = wording.count(sum(found.tests for found in analysis.choices), "set")
-        who = "One person" if people == 1 else wording.capital(f"{wording.spelled(people)} people")
-        beside = [names.short(found.variant) for found in analysis.choices]
-        cups = f"{wording.listing(beside, 'or')} beside {names.short(names.control)}"
-        return f"{who if people else 'Tasters'} chose from {sets}, {cups}. {blinding(analysis)}"
-    sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
-    fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
-    several = f"{most if fewest == most else f'{fewest} to {most}'} batches"
-    made = f"one {names.noun}" if most == "one" else several
-    who = "one person" if people == 1 else f"{wording.spelled(people)} people"
-    kind = "rounds" if people == 1 else "sittings"
-    times = f", in {wording.spelled(rounds)} {kind}" if rounds > 1 else ""
-    return f"{sentence(f'{who} tasted {made} of each{times}')} {blinding(analysis)}"
+        beside = wording.listing([names.short(it.variant) for it in analysis.choices], "or")
+        cups = f"{beside} beside {names.short(names.control)}"
+        told = f"{who if people else 'tasters'} chose from {sets}, {cups}"
+    else:
+        sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
+        fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
+        several = f"{most if fewest == most else f'{fewest} to {most}'} batches"
+        made = f"one {names.noun}" if most == "one" else several
+        times = _rounds(analysis, "rounds" if people == 1 else "sittings", "in")
+        told = f"{who} tasted {made} of each{times}"
+    return f"{sentence(told)} {blinding(analysis)}"
 
 
 def blinding(analysis: Analysis) -> str:
@@ -141,14 +135,16 @@ def blinding(analysis: Analysis) -> str:
 def _overall(others: Sequence[Other]) -> str:
     """Count the whole trial, where even the first names are too long."""
     kinds = [other.verdict for other in others]
-    counts = {
-        "were different": kinds.count("different") + kinds.count("slight"),
-        "were within the margin": kinds.count("alike"),
-        "are not settled": kinds.count("open"),
-        "could not be made": kinds.count(None),
-    }
-    words = wording.listing(f"{count} {text}" for text, count in counts.items() if count)
-    return f"Of {len(others)} comparisons, {words}; the board names each."
+    counts = [
+        (kinds.count("different") + kinds.count("slight"), "was", "were", "different"),
+        (kinds.count("alike"), "was", "were", "within the margin"),
+        (kinds.count("open"), "is", "are", "not settled"),
+        (kinds.count(None), "could", "could", "not be made"),
+    ]
+    words = wording.listing(
+        f"{many} {one if many == 1 else more} {text}" for many, one, more, text in counts if many
+    )
+    return f"of {wording.count(len(others), 'comparison')}, {words}; the board names each"
 
 
 # The board --------------------------------------------------------------------------------------
@@ -267,8 +263,7 @@ def _cell(other: Other, limits: Mapping[str, float], *, fragile: bool) -> BoardC
         return BoardCell(word="not compared", kind="none")
     size, mark, attribute, found = "", "", other.attribute, other.found
     if found is not None:
-        digits = wording.estimate_digits(found.difference, found.interval, attribute)
-        size = wording.signed(found.difference, digits)
+        size = estimate(found, attribute)
         if found.interval is not None:
             mark = mark_svg(other, limits[attribute.name])
     word = in_a_word(other.verdict, attribute, up=other.direction > 0)

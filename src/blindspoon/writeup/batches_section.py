@@ -20,8 +20,8 @@ from blindspoon.trial import Trial
 from blindspoon.wording import capital
 from blindspoon.writeup.limits import differed
 from blindspoon.writeup.section import PageSection
-from blindspoon.writeup.tables import in_points, methods_table, strengths_table
-from blindspoon.writeup.writers import Table, blank_as_dash
+from blindspoon.writeup.tables import counted, in_points, methods_table, strengths_table
+from blindspoon.writeup.writers import Column, Table, blank_as_dash, table_of
 
 
 def differed_section(analysis: Analysis) -> PageSection:
@@ -37,7 +37,6 @@ def differed_section(analysis: Analysis) -> PageSection:
         charts=() if chart is None else (chart,),
         tables=(methods_table(trial, table), *([strengths] if strengths else [])),
         numbers=numbers,
-        behind={"readings": tuple(table.name for table in numbers)},
     )
 
 
@@ -55,8 +54,7 @@ def measured_section(analysis: Analysis) -> PageSection | None:
         role="Exploratory",
         paragraphs=tuple(_remarks(analysis, found)),
         charts=shown,
-        numbers=tuple(_against_table(f"{chart.name}-table", each, trial) for chart, each in drawn),
-        behind={chart.name: (f"{chart.name}-table",) for chart in shown},
+        numbers=tuple(_against_table(chart.name, each, trial) for chart, each in drawn),
     )
 
 
@@ -74,51 +72,39 @@ def readings_tables(log: BatchLog, trial: Trial) -> tuple[Table, ...]:
         ("readings-ph", "pH, day by day", readings.ph),
         ("readings-temperature", "Temperature in °C, day by day", readings.temperature),
     ):
-        days = sorted({day for track in tracks for day in track.days})
         digits = wording.decimals(value for track in tracks for value in track.values)
-        found = [
-            [
-                (when, wording.number(value, digits))
-                for when, value in zip(track.days, track.values, strict=True)
-            ]
-            for track in tracks
-        ]
-        rows = (
-            ["; ".join(text for when, text in track if when == day) for track in found]
-            for day in days
-        )
+        read = [list(zip(track.days, track.values, strict=True)) for track in tracks]
+        rows = []
+        for day in sorted({day for track in tracks for day in track.days}):
+            texts = (
+                "; ".join(wording.number(value, digits) for when, value in track if when == day)
+                for track in read
+            )
+            rows.append((f"{day}", blank_as_dash(texts)))
         table = Table(
             name=name,
             caption=caption,
             head="Day",
             columns=tuple(track.label for track in tracks),
-            rows=tuple((f"{day}", blank_as_dash(row)) for day, row in zip(days, rows, strict=True)),
+            rows=tuple(rows),
             notes=(f"{capital(readings.across)}. A dash: not read on that day.",),
+            behind=("readings",),
         )
         tables += [table] * bool(tracks)
     return tuple(tables)
 
 
-def _against_table(name: str, against: TasteAgainst, trial: Trial) -> Table:
-    """Show how strong each variant measured and tasted."""
+def _against_table(chart: str, against: TasteAgainst, trial: Trial) -> Table:
+    """Show how strong each variant measured and tasted, as its chart draws it."""
     words, attribute = QUANTITIES[against.quantity], trial.attribute(against.attribute)
-    return Table(
-        name=name,
-        caption=f"{attribute.label} and measured {words.title}",
-        head="Variant",
-        columns=(capital(words.axis), "Mean score", "Tasters"),
-        rows=tuple(
-            (
-                trial.variant(point.variant).label,
-                (
-                    wording.number(point.measured, words.digits),
-                    in_points(point.perceived, attribute),
-                    f"{point.tasters:,}",
-                ),
-            )
-            for point in against.points
-        ),
+    columns = (
+        Column("measured", capital(words.axis), lambda it, _: wording.number(it, words.digits)),
+        Column("perceived", "Mean score", in_points),
+        Column("tasters", "Tasters", counted),
     )
+    caption = f"{attribute.label} and measured {words.title}"
+    found = [(trial.variant(it.variant).label, it, attribute) for it in against.points]
+    return table_of(f"{chart}-table", caption, "Variant", columns, found, behind=(chart,))
 
 
 def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]:

@@ -12,7 +12,7 @@ from blindspoon.stats.results import Interval, NoResult
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p
 from blindspoon.writeup.words import paragraphs, points
-from blindspoon.writeup.writers import Column, Record, Table, cells, csv_table, heads
+from blindspoon.writeup.writers import Column, Record, cells, csv_table, heads, table_of
 from blindspoon.writeup.writers import record as as_record
 
 VERDICTS = {
@@ -34,14 +34,6 @@ TASTER = (
     Column("p_adjusted", "As many by luck", p),
     Column("can_tell", "Verdict", lambda can, _: "can tell" if can else "not shown"),
 )
-ALL_RIGHT = "not even all right would do"
-
-
-def _no_needed(found: ChoiceFound) -> str:
-    by_words = "answers of two kinds are compared with one another"
-    return by_words if found.choice.how.words else ALL_RIGHT
-
-
 CHOICE = (
     Column("variant", of=lambda each: each.variant.name),
     Column("method", of=lambda each: each.choice.method),
@@ -52,7 +44,16 @@ CHOICE = (
     Column("tasters"),
     Column("right", "Right", counted),
     Column("by_luck", of=lambda each: each.expected),
-    Column("needed", "Needed", counted, missing=_no_needed),
+    Column(
+        "needed",
+        "Needed",
+        counted,
+        missing=lambda each: (
+            "answers of two kinds are compared with one another"
+            if each.choice.how.words
+            else "not even all right would do"
+        ),
+    ),
     Column("p_value", "p", p),
     Column("p_adjusted"),
     Column(
@@ -99,13 +100,17 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     source = f"“{analysis.trial.title}”"
     lines = (lines_chart(found, source) for found in choices)
     read = [column for column in CHOICE if column.name != "p_value"]  # which the methods tell
-    table = Table(
-        name="choices-table",
-        caption="Answers to sets, right or wrong",
-        head="Variant",
-        columns=heads(read),
-        rows=tuple((found.variant.label, cells(read, found)) for found in choices),
-    )
+    rows = ((found.variant.label, found, None) for found in choices)
+    caption = "Answers to sets, right or wrong"
+    tables = [table_of("choices-table", caption, "Variant", read, rows, behind=("choices",))]
+    tasters = [
+        (f"{row.taster}, {found.variant.label}", row, None)
+        for found in choices
+        for row in found.by_taster
+    ]
+    if tasters and analysis.trial.tasters_shown:
+        caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
+        tables.append(table_of("who-can-tell", caption, "Taster", TASTER, tasters))
     return PageSection(
         name="choices",
         head="Can anybody tell them apart?",
@@ -114,9 +119,8 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         if analysis.results or len(choices) > 1
         else (),
         charts=(picks_chart(choices, source), *filter(None, lines)),
-        tables=tuple(filter(None, (table, _who_can_tell(analysis)))),
+        tables=tuple(tables),
         points=points("choices_not_shown", repeated=any(found.repeated for found in choices)),
-        behind={"choices": ("choices-table",)},
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )
 
@@ -131,24 +135,6 @@ def _d_prime(found: ChoiceFound) -> str:
         f"{wording.number(span.high, 2)})"
     )  # fmt: skip
     return f"{found.variant.label}: d' {wording.number(distance.estimate, 2)}{reach}."
-
-
-def _who_can_tell(analysis: Analysis) -> Table | None:
-    """Name the tasters who can tell by their own sets, where single tasters are shown."""
-    rows = [
-        (f"{row.taster}, {found.variant.label}", cells(TASTER, row))
-        for found in analysis.choices
-        for row in found.by_taster
-    ]
-    if not rows or not analysis.trial.tasters_shown:
-        return None
-    return Table(
-        name="who-can-tell",
-        caption=f"Who can tell, by their own sets ({ENOUGH} or more)",
-        head="Taster",
-        columns=heads(TASTER),
-        rows=tuple(rows),
-    )
 
 
 def choice_methods(analysis: Analysis) -> tuple[str, ...]:

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.charts.days import batches_of, days_chart, headline, told_apart
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.findings.days_in_words import day_word, one_each, which_first
-from blindspoon.findings.naming import names_of
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
-from blindspoon.writeup.course_tables import days_csv
+from blindspoon.writeup.records import days_csv
 from blindspoon.writeup.section import PageSection, Points
 from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
@@ -44,7 +41,7 @@ def days_section(analysis: Analysis) -> PageSection | None:
     log = analysis.made.log if analysis.made else None
     course = asked[0].course
     passed = _ph_table(analysis)
-    weak = one_each(asked[0], names_of(analysis))  # which the page says under what weakens it
+    weak = one_each(asked[0], analysis.names)  # which the page says under what weakens it
     rest = [[text for text in told_apart(found)[1] if text != weak] for found in asked]
     told = [" ".join([headline(found), *more]) for found, more in zip(asked, rest, strict=True)]
     if len(asked) == 1:  # a sentence a paragraph
@@ -57,17 +54,16 @@ def days_section(analysis: Analysis) -> PageSection | None:
         charts=tuple(days_chart(found, trial, log) for found in asked),
         tables=(*(_day_table(analysis, found) for found in asked), *([passed] if passed else [])),
         points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),
-        behind={
-            f"{each.series}-{each.attribute.name}-days": (f"days-{each.series}",) for each in asked
-        },
         files=(("tables/days.csv", days_csv(analysis)),),
     )
 
 
 def _day_table(analysis: Analysis, found: CourseFound) -> Table:
-    """Set the days of one series down, and all attributes across."""
-    every = [each for each in analysis.course if each.series == found.series]
-    rows = []
+    """Set the days of one series down, and all attributes across; who is in no trend, below."""
+    every = [other for other in analysis.course if other.series == found.series]
+    heads, rows = [other.attribute.label for other in every], []
+    if found.acceptance:
+        heads.append("Refused it" if found.acceptance.refusals else "Would have it")
     for place, day in enumerate(found.days):
         cells = [", ".join(filter(None, (day_word(found, day), _size(found, day))))]
         cells += [
@@ -78,9 +74,11 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
             share = found.acceptance.shares.days[place]
             cells.append("" if isinstance(share, NoResult) else f"{share.yes} of {share.asked}")
         rows.append((f"Day {day.day}", blank_as_dash(cells)))
-    heads = [each.attribute.label for each in every]
-    if found.acceptance:
-        heads.append("Refused it" if found.acceptance.refusals else "Would have it")
+    most = MOST_NAMED if analysis.trial.tasters_shown else 0
+    once, rest = found.left_out[: min(most, len(found.once))], len(found.once[most:])
+    if rest:
+        more = "more " * bool(once)
+        once += (f"{rest:,} {more}{'taster' if rest == 1 else 'tasters'} tasted on one day only.",)
     return Table(
         name=f"days-{found.series}",
         caption=f"{wording.capital(found.label)}, day by day: points"
@@ -88,17 +86,10 @@ def _day_table(analysis: Analysis, found: CourseFound) -> Table:
         head=wording.capital(wording.OVER[found.course.over]),
         columns=tuple(heads),
         rows=tuple(rows),
-        notes=_left_out(analysis, found),
+        notes=(*once, *found.unheld),
+        behind=(f"{found.series}-{found.attribute.name}-days",),
         stacked=True,
     )
-
-
-def _left_out(analysis: Analysis, found: CourseFound) -> tuple[str, ...]:
-    """Say who is in no trend, the first of many; only how many where no taster is shown."""
-    told = found.left_out[: MOST_NAMED if analysis.trial.tasters_shown else 0]
-    rest = len(found.left_out) - len(told)
-    tasted = f"{wording.count(rest, 'taster')} {'more ' * bool(told)}tasted on one day only."
-    return (*told, *([tasted] if rest else []))
 
 
 def _size(found: CourseFound, day: CourseDay) -> str:
@@ -148,81 +139,45 @@ def _ph_table(analysis: Analysis) -> Table | None:
 
 def days_advice(analysis: Analysis) -> Points:
     """Say when to open the next jar, if it turns out like these."""
-    return tuple(point for found in judged(analysis) for point in _advice(analysis, found))
-
-
-def _advice(analysis: Analysis, found: CourseFound) -> Iterator[tuple[str, str]]:
-    over, noun = wording.OVER[found.course.over], names_of(analysis).noun
-    it = "it" if noun in ("", "batch") else f"the {noun}"
-    about = f"{wording.capital(found.label)}: " if len(judged(analysis)) > 1 else ""
-    reached, kept = found.reached, found.kept
-    if isinstance(reached, Bracket) and reached.by is not None:
-        wait = f"; on day {reached.after:g} not yet" if reached.after is not None else ""
-        text = (
-            f"After {reached.by:g} {over} it was there{wait}. Read the pH first: a taste does not"
-        )
-        yield f"{about}Open {it} on day {reached.by:g}.", f"{text} tell what is safe."
-    elif isinstance(reached, Bracket) and reached.after is not None:
-        yield f"{about}Wait longer than {reached.after:g} days.", "It was not there yet by then."
-    if isinstance(kept, Bracket) and kept.after is not None:
-        lost = "later days are not settled"
-        if kept.by is not None:
-            lost = f"from day {kept.by:g} on no longer"
-        elif kept.after == found.days[-1].day:
-            lost = "no later day was tasted"
-        text = f"Up to day {kept.after:g} it was still there; {lost}."
-        yield f"{about}Count on {kept.after:g} {over}.", text
+    asked, noun = judged(analysis), analysis.names.noun
+    return points(
+        "days_advice",
+        found=[
+            (
+                f"{wording.capital(found.label)}: " if len(asked) > 1 else "",
+                "it" if noun in ("", "batch") else f"the {noun}",
+                found.course.over,
+                *(
+                    bracket if isinstance(bracket, Bracket) else None
+                    for bracket in (found.reached, found.kept)
+                ),
+                found.days[-1].day,
+            )
+            for found in asked
+        ],
+    )
 
 
 def days_steps(analysis: Analysis) -> Points:
     """Say what the next tasting over days should do otherwise: days, control, sittings, jars."""
-    found = judged(analysis)[0]
-    return (*_narrower(found), *_better(analysis, found))
-
-
-def _narrower(found: CourseFound) -> Iterator[tuple[str, str]]:
-    """Ask for days between those of a bracket, or before and after all."""
-    first, last = found.days[0].day, found.days[-1].day
+    found, names, between = judged(analysis)[0], analysis.names, set[int]()
     bracket = found.reached if found.course.reach is not None else found.kept
-    if not isinstance(bracket, Bracket):
-        return
-    after, by = bracket.after, bracket.by
-    if after is not None and by is not None and by - after > 1:
-        most = min(NEXT_DAYS, int(by - after) - 1)
-        days = sorted({round(after + (by - after) * n / (most + 1)) for n in range(1, most + 1)})
-        named = wording.listing(f"{each}" for each in days)
-        yield (
-            "Taste between them.",
-            f"The answer lies between day {after:g} and day {by:g}: jars of {named} days, with "
-            "these two again, would narrow it.",
-        )
-    elif by is None:
-        yield "Go on longer.", f"Day {last} was not late enough, or the panel too small to show it."
-    elif after is None:
-        yield "Begin earlier.", f"Day {first} was not early enough, or the panel too small."
-
-
-def _better(analysis: Analysis, found: CourseFound) -> Iterator[tuple[str, str]]:
-    """Ask for a control that stays, for one sitting, and for two jars an age."""
-    if found.against == "nothing" and found.sittings > 1:
-        yield (
-            "Keep one cup the same.",
-            "A control from one jar, kept cold, at every sitting takes out what changed about the "
-            "evenings. Until then nobody can say whether the food changed.",
-        )
-    elif found.sittings > 1:
-        yield (
-            "Taste all ages in one sitting.",
-            "Start jars together, move each to the cold at its own age, and no evening differs.",
-        )
-    noun, jars = names_of(analysis).noun or "batch", {day.batches for day in found.days}
-    if len(jars) == 1:
-        yield f"Follow a second {noun}.", f"This tells of one {noun}, and not of the method."
-    elif all(len(own) < 2 for own in jars):
-        yield (
-            f"Make two {names_of(analysis).nouns or 'batches'} an age.",
-            f"A {noun} that is a little different looks like an age that is.",
-        )
+    if isinstance(bracket, Bracket) and bracket.after is not None and bracket.by is not None:
+        after, apart = bracket.after, bracket.by - bracket.after
+        parts = min(NEXT_DAYS, int(apart) - 1) + 1
+        between = {round(after + apart * n / parts) for n in range(1, parts)}
+    return points(
+        "days_next",
+        bracket=bracket if isinstance(bracket, Bracket) else None,
+        between=[f"{day}" for day in sorted(between)],
+        first=found.days[0].day,
+        last=found.days[-1].day,
+        sittings=found.sittings,
+        against=found.against,
+        jars={day.batches for day in found.days},
+        noun=names.noun or "batch",
+        nouns=names.nouns or "batches",
+    )
 
 
 def days_methods(analysis: Analysis) -> tuple[str, ...]:

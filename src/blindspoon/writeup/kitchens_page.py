@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from blindspoon import wording
 from blindspoon.charts.chart import Chart
 from blindspoon.charts.pooled import POOLED, forest_chart, forest_title
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.section import Points
-from blindspoon.writeup.tables import MIXED, chosen
-from blindspoon.writeup.words import html_page
-from blindspoon.writeup.writers import Table, cells
+from blindspoon.writeup.tables import MIXED, chosen, finer
+from blindspoon.writeup.words import html_page, paragraphs
+from blindspoon.writeup.writers import Table, table_of
 
-SHOWN = chosen(MIXED, "difference", "interval", "equivalence_interval", "p_adjusted")
-HEADS = ("Difference", "Interval", "Interval for “alike”", "p, adjusted")
+HEADS = {
+    "difference": "Difference",
+    "interval": "Interval",
+    "equivalence_interval": "Interval for “alike”",
+    "p_adjusted": "p, adjusted",
+}
+SHOWN = tuple(replace(column, head=HEADS[column.name]) for column in chosen(MIXED, *HEADS))
 ONLY = "These kitchens only"
 
 
@@ -28,8 +31,6 @@ class PooledFinding:
 
     Parameters
     ----------
-    sentences : tuple of str
-        One a variant.
     chart : Chart or None
         None where nothing is pooled.
     answer : str
@@ -40,9 +41,7 @@ class PooledFinding:
         What each kitchen found, a table a variant.
     """
 
-    label: str
-    primary: bool
-    sentences: tuple[str, ...]
+    found: PooledAttribute
     chart: Chart | None
     answer: str
     spread: tuple[str, ...]
@@ -51,57 +50,29 @@ class PooledFinding:
 
 def pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
     """Say everything about every attribute, the primary ones first."""
-    ordered = sorted(pool.attributes, key=lambda attribute: not attribute.primary)
-    charts = {found.attribute.name: forest_chart(pool, found.attribute.name) for found in ordered}
     return tuple(
         PooledFinding(
-            label=found.attribute.label,
-            primary=found.primary,
-            sentences=tuple(comparison.because for comparison in found.comparisons),
-            chart=charts[found.attribute.name],
+            found=found,
+            chart=forest_chart(pool, found.attribute.name),
             answer=wording.sentence(forest_title(found, pool)),
-            spread=tuple(_spread(found)),
-            tables=tuple(_tables(found)),
-        )
-        for found in ordered
-    )
-
-
-def _spread(found: PooledAttribute) -> Iterator[str]:
-    """Say how far a difference scatters from kitchen to kitchen, and what the test of it finds."""
-    fit = found.fit
-    if isinstance(fit, NoResult):
-        yield f"Not pooled: {fit.reason}"
-        return
-    digits = wording.digits_for(found.attribute.scale) + 1
-    spread = wording.number(fit.kitchen_difference_sd, digits)
-    yield f"From kitchen to kitchen a difference scatters by {spread} points (SD)."
-    test = fit.disagreement
-    if isinstance(test, NoResult):
-        yield test.reason
-    else:
-        degrees = f"{wording.number(test.df_num, 0)} and {wording.number(test.df_den, 1)}"
-        yield (
-            "Whether they disagree more than their tasters explain: "
-            f"F {wording.number(test.f, 2)} on {degrees} degrees of freedom, "
-            f"{wording.p_value(test.p_value)}."
-        )
-
-
-def _tables(found: PooledAttribute) -> Iterator[Table]:
-    for comparison in found.comparisons:
-        contrasts = {own.kitchen: own.mixed for own in comparison.own}
-        contrasts |= {POOLED: comparison.pooled, ONLY: comparison.these}
-        yield Table(
-            name=f"{found.attribute.name}-{comparison.variant.name}",
-            caption=f"{found.attribute.label}: {comparison.variant.label}",
-            head="Kitchen",
-            columns=HEADS,
-            rows=tuple(
-                (name, cells(SHOWN, contrast, found.attribute))
-                for name, contrast in contrasts.items()
+            spread=paragraphs("spread", fit=found.fit, digits=finer(found.attribute)),
+            tables=tuple(
+                table_of(
+                    f"{found.attribute.name}-{compared.variant.name}",
+                    f"{found.attribute.label}: {compared.variant.label}",
+                    "Kitchen",
+                    SHOWN,
+                    [
+                        *((own.kitchen, own.mixed, found.attribute) for own in compared.own),
+                        (POOLED, compared.pooled, found.attribute),
+                        (ONLY, compared.these, found.attribute),
+                    ],
+                )
+                for compared in found.comparisons
             ),
         )
+        for found in sorted(pool.attributes, key=lambda attribute: not attribute.primary)
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +115,9 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     """Say everything that the page says."""
     findings = pooled_findings(pool)
     head, kitchens = findings[0], pool.kitchens
-    lead = "" if head.primary else "No kitchen’s rule was made for this, so take it as a lead. "
+    lead = (
+        "" if head.found.primary else "No kitchen’s rule was made for this, so take it as a lead. "
+    )
     who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
     number = wording.capital(wording.spelled(len(kitchens)))
     return KitchensContent(

@@ -16,7 +16,6 @@ from blindspoon.batches.summary import Made, differences_in_words
 from blindspoon.errors import shown
 from blindspoon.findings.advice import MOST_TASTERS, Goal, NewTasting, new_tasting, scatter_of
 from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
-from blindspoon.findings.naming import most_batches, of_methods
 from blindspoon.findings.verdict import flag_note
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
@@ -50,7 +49,7 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
         ),
         blocks="rounds" if len(table.tasters) == 1 else "tasters",
         margin=any(attribute.margin is not None for attribute in trial.attributes),
-        several=of_methods(trial, table),
+        several=analysis.of_methods,
         hopeless=hopeless,
         by_ranks=results[0].by == "ranks",
     )
@@ -61,16 +60,22 @@ def needed_table(analysis: Analysis) -> Table | None:
 
     None where no mixed model or no margin tells.
     """
-    asked = [
-        (result, comparison, found)
-        for result in sorted(analysis.results, key=lambda result: not result.primary)
-        for comparison in result.comparisons
-        if comparison.verdict == "open"
-        and any(found := [advised(analysis, result, comparison, goal) for goal in GOALS])
-    ]
-    if not asked:
-        return None
-    return Table(
+    rows = []
+    for result in analysis.ordered:
+        attribute = result.attribute
+        for it in result.comparisons:
+            goals = GOALS if it.verdict == "open" else ()
+            found = [advised(analysis, result, it, goal) for goal in goals]
+            if not any(found):
+                continue
+            so_far = ""
+            if it.found is not None:
+                so_far = wording.signed(it.found.difference, wording.digits_for(attribute.scale))
+                ends = it.found.interval
+                so_far += "" if ends is None else f" ({wording.span(ends, attribute)})"
+            texts = blank_as_dash([str(it.tasters), so_far, *map(people, found)])
+            rows.append((f"{it.variant.label}, {attribute.label.lower()}", texts))
+    table = Table(
         name="needed",
         caption="A new tasting, in all",
         head="Variant and attribute",
@@ -80,15 +85,10 @@ def needed_table(analysis: Analysis) -> Table | None:
             "Tasters, to find a difference of the margin",
             "Tasters, to show it alike",
         ),
-        rows=tuple(
-            (
-                f"{each.variant.label}, {result.attribute.label.lower()}",
-                blank_as_dash([str(each.tasters), _so_far(each), *map(people, found)]),
-            )
-            for result, each, found in asked
-        ),
+        rows=tuple(rows),
         stacked=True,
     )
+    return table if rows else None
 
 
 GOALS: tuple[Goal, Goal] = ("different", "alike")
@@ -116,14 +116,6 @@ def people(found: NewTasting | None) -> str:
     return f"about {found.tasters}" + (f" ({reach})" if low != high else "")
 
 
-def _so_far(comparison: Comparison) -> str:
-    found, attribute = comparison.found, comparison.attribute
-    if found is None:
-        return ""
-    interval = "" if found.interval is None else f" ({wording.span(found.interval, attribute)})"
-    return wording.signed(found.difference, wording.digits_for(attribute.scale)) + interval
-
-
 def not_shown(analysis: Analysis) -> Points:
     """Warn of what a reader might take from the page."""
     trial, table = analysis.trial, analysis.table
@@ -140,7 +132,7 @@ def not_shown(analysis: Analysis) -> Points:
         table=table,
         variants=len(trial.variants),
         batches=(max(min(batches), 1), max(batches)),
-        modelled=of_methods(trial, analysis.table),
+        modelled=analysis.of_methods,
         flags=said,
         kinds={flag.kind for _, flag in flags},
     )
@@ -152,8 +144,8 @@ def differed(analysis: Analysis) -> tuple[str, ...]:
     return paragraphs(
         "differed",
         table=analysis.table,
-        several=most_batches(trial, analysis.table) > 1,
-        modelled=of_methods(trial, analysis.table),
+        several=analysis.batches > 1,
+        modelled=analysis.of_methods,
         differences=None if made is None else [*differences_in_words(trial, made)],
     )
 
@@ -191,7 +183,7 @@ def told_of(trial: Trial, made: Made, found: Caution) -> str:
 def _jars(trial: Trial, made: Made, batches: Sequence[str]) -> list[str]:
     """Name jars with what was in them; all of several by their number."""
     if len(batches) == len(made.log.batches) > 1:
-        return ["both" if len(batches) == 2 else f"all {wording.spelled(len(batches))}"]
+        return [wording.all_of(len(batches))]
     held = {batch.name: trial.variant(batch.variant).label for batch in made.log.batches}
     return [f"{shown(name)} (“{held[name]}”)" for name in batches]
 

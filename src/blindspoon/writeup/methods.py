@@ -60,6 +60,8 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
     trial, table = analysis.trial, analysis.table
     cups = np.bincount(table.taster * len(table.sessions) + table.session)
     cups = cups[cups > 0]
+    rows = np.lexsort((table.position, table.session))
+    sessions = np.split(table.variant[rows], np.flatnonzero(np.diff(table.session[rows])) + 1)
     scales: dict[Scale, list[str]] = {}
     for attribute in trial.attributes:
         low, high = attribute.low, attribute.high
@@ -74,20 +76,13 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
         cups=table.taster.size,
         each=(int(cups.min()), int(cups.max())),
         dates=[day(date) for date in session_dates(trial, table)],
-        orders=_orders(table),
+        orders=(len({tuple(order.tolist()) for order in sessions}), len(sessions)),
         every_place=(table.position > 0).all(),
         any_place=(table.position > 0).any(),
         scales=[(names, scale) for scale, names in scales.items()],
         total=table.scores.size,
         blank=int(np.isnan(table.scores).sum()),
     )
-
-
-def _orders(table: ScoreTable) -> tuple[int, int]:
-    """Count the orders that differ from one another, and the sessions."""
-    rows = np.lexsort((table.position, table.session))
-    sessions = np.split(table.variant[rows], np.flatnonzero(np.diff(table.session[rows])) + 1)
-    return len({tuple(cups.tolist()) for cups in sessions}), len(sessions)
 
 
 # How it was compared ----------------------------------------------------------------------------
@@ -106,6 +101,10 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
     forms = {getattr(result.friedman, "form", "") for result in results}
     with_margin = [result for result in results if result.attribute.margin is not None]
     several = len(analysis.table.sessions) > 1 and len(analysis.table.tasters) > 1
+    margins: dict[str, list[str]] = {}
+    for result in with_margin:
+        label = result.attribute.label.lower()
+        margins.setdefault(wording.margin(result.attribute), []).append(label)
     held = {_plain_name(r.attribute): not isinstance(r.sittings, NoResult) for r in with_margin}
     return paragraphs(
         "compared",
@@ -136,7 +135,7 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         ways={name: text.format(trial.seed) for name, text in WAYS.items() if name in methods},
         together=max(len(result.comparisons) for result in results) <= MOST_TOGETHER,
         forms=[text for name, text in FORMS.items() if name in forms],
-        margins=_margins(trial.attributes),
+        margins=[f"{margin} for {wording.listing(named)}" for margin, named in margins.items()],
         levels=[
             wording.percent(level) for level in sorted({1 - 2 * each.alpha for each in with_margin})
         ],
@@ -161,14 +160,6 @@ WAYS = {
     "sampled": "sign patterns were drawn at random from the trial’s seed, {}",
     "normal": "the joint normal limit was used",
 }
-
-
-def _margins(attributes: tuple[Attribute, ...]) -> list[str]:
-    shared: dict[str, list[str]] = {}
-    for attribute in attributes:
-        if attribute.margin is not None:
-            shared.setdefault(wording.margin(attribute), []).append(attribute.label.lower())
-    return [f"{margin} for {wording.listing(labels)}" for margin, labels in shared.items()]
 
 
 # What was planned -------------------------------------------------------------------------------

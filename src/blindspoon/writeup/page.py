@@ -17,7 +17,6 @@ from blindspoon.charts.titles import differences_title
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.further import FurtherAnalyses
-from blindspoon.findings.naming import most_batches, names_of
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.wording import sentence
@@ -25,14 +24,14 @@ from blindspoon.writeup import limits, methods
 from blindspoon.writeup.answer import Board, make_boards, short_answer, tasted_by, trust
 from blindspoon.writeup.batches_section import differed_section, measured_section
 from blindspoon.writeup.choices_section import choice_methods, choices_section
-from blindspoon.writeup.csv_files import csv_files
 from blindspoon.writeup.days_section import days_advice, days_methods, days_section, days_steps
 from blindspoon.writeup.front import advice, fragile_verdicts, recipe_table, weaknesses
 from blindspoon.writeup.influence_section import influence_section
 from blindspoon.writeup.joint_section import joint_section
 from blindspoon.writeup.next_steps import next_steps
 from blindspoon.writeup.panel_section import panel_section
-from blindspoon.writeup.section import PageSection, Points, behind_attribute, on_the_page
+from blindspoon.writeup.records import csv_files
+from blindspoon.writeup.section import PageSection, Points
 from blindspoon.writeup.tables import (
     MOST_SERVINGS,
     number_tables,
@@ -162,7 +161,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     """
     trial, table, results = analysis.trial, analysis.table, analysis.results
     ordered = sorted(results, key=lambda result: not result.primary)
-    names = names_of(analysis)
+    names = analysis.names
     pictures = {
         result.attribute.name: outcome_of(trial, table, result, names) for result in ordered
     }
@@ -178,7 +177,6 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     answering = [result for result in ordered if result.primary] or ordered
     numbers, raw = number_tables(trial, table, ordered), raw_tables(trial, table)
     figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
-    named = [behind_attribute(name) for name in pictures] + [part.behind for part in sections]
     every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
     photos, lacking = photographs(trial, analysis.photos)
     answer = short_answer(analysis, answering)
@@ -191,7 +189,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         picture=picture,
         boards=make_boards([] if analysis.about_days else ordered, fragile_verdicts(influence)),
         weak=weaknesses(analysis, influence, answer),
-        advice=days_advice(analysis) if analysis.about_days else advice(analysis, ordered),
+        advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
         findings=tuple(
             _finding(it, differences.get(name), scores.get(name)) for name, it in pictures.items()
@@ -202,7 +200,7 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         raw=raw,
         pictures=tuple(pictures.values()),
         figures=tuple(sorted(figures, key=lambda chart: chart is not picture)),
-        behind=on_the_page({k: v for tables in named for k, v in tables.items()}, every),
+        behind={it.name: tuple(t for t in every if it.name in t.behind) for it in figures},
         files=(*csv_files(analysis), *(file for part in sections for file in part.files)),
         photos=photos,
         lacking=lacking,
@@ -385,7 +383,16 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
 def _said_once(content: ReportContent) -> dict[str, object]:
     """Say what the page and the writeup for a blog say beside the content."""
     analysis, table = content.analysis, content.analysis.table
-    parts, names = {part.name: part for part in content.sections}, names_of(analysis)
+    cells = [cell for board in content.boards for _, row in board.rows for cell in row]
+    others = dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other)
+    board_words = {  # of the boards, that not every board has
+        "Exploratory: a lead, to be tested again.": any(
+            len(it.groups) > 1 for it in content.boards
+        ),
+        "Fragile: leaving out one taster often changes it.": any(cell.fragile for cell in cells),
+        f"By {wording.listing(others, 'or')}: a second method, which does not decide.": others,
+    }
+    parts, names = {part.name: part for part in content.sections}, analysis.names
     return {
         "analysis": analysis,
         "trial": analysis.trial,
@@ -393,10 +400,10 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "margin": any(each.margin is not None for each in analysis.trial.attributes),
         "remarks_note": all_in(len(table.remarks), "remark", "scores.csv"),
         "next": parts.get("next"),
-        "one_batch": most_batches(analysis.trial, table) < 2,
+        "one_batch": analysis.batches < 2,
         "noun": names.noun,
         "like": names.like,
-        "board_words": list(_board_words(content)),
+        "board_words": [text for text, told in board_words.items() if told],
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
         "cups": wording.count(table.taster.size, "cup"),
@@ -407,17 +414,6 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "anchors": ASKED,
         "software": methods.software(),
     }
-
-
-def _board_words(content: ReportContent) -> Iterator[str]:
-    """Explain the words of the boards that not every board has."""
-    cells = [cell for board in content.boards for _, row in board.rows for cell in row]
-    if any(len(board.groups) > 1 for board in content.boards):
-        yield "Exploratory: a lead, to be tested again."
-    if any(cell.fragile for cell in cells):
-        yield "Fragile: leaving out one taster often changes it."
-    if others := dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other):
-        yield f"By {wording.listing(others, 'or')}: a second method, which does not decide."
 
 
 def writeup(content: ReportContent) -> str:

@@ -5,19 +5,20 @@ The sentences stand in templates/tasters.txt.j2 and tasters_methods.txt.j2.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from operator import attrgetter
 
 from blindspoon import wording
 from blindspoon.charts.chart import source_of
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
 from blindspoon.findings.panel_results import COLUMNS, AttributePanel, Panel, long_rows
-from blindspoon.stats.results import NoResult
+from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Trial
-from blindspoon.writeup.panel_tables import panel_tables, places_tables, taster_tables
 from blindspoon.writeup.section import PageSection
+from blindspoon.writeup.tables import counted, difference, ends, in_points, two
 from blindspoon.writeup.words import paragraphs, points
-from blindspoon.writeup.writers import to_csv
+from blindspoon.writeup.writers import Column, Table, table_of, to_csv
 
 
 def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
@@ -44,16 +45,7 @@ def panel_section(trial: Trial, panel: Panel) -> PageSection | None:
         ),
         points=points("tasters_methods"),
         files=(("tables/panel.csv", panel_csv(panel, shown=shown)),),
-        behind={
-            f"{found.attribute}-{chart}": (f"panel-{table}-{found.attribute}",)
-            for found in told
-            for chart, table in BEHIND
-        },
     )
-
-
-BEHIND = (("scale-use", "tasters"), ("tasters", "tasters"), ("places", "places"))
-"""The charts of an attribute and the tables that hold what they draw."""
 
 
 def panel_csv(panel: Panel, *, shown: bool = True) -> str:
@@ -118,3 +110,192 @@ def _apart(found: AttributePanel, alpha: float) -> tuple[int, int] | None:
     tests = [review.discrimination for review in found.tasters]
     known = [test for test in tests if not isinstance(test, NoResult)]
     return (sum(test.p_value < alpha for test in known), len(known)) if len(known) > 1 else None
+
+
+# Tables -----------------------------------------------------------------------------------------
+
+MOST_TASTERS = 40
+"""Tasters in a table; tables/panel.csv has all."""
+NINETY_FIVE = "95\u00a0% interval"
+
+
+def _p(value: float, _: object) -> str:
+    return wording.p_cell(value).replace(" ", wording.NO_BREAK)
+
+
+def _ratio(name: str, head: str) -> Column:
+    """Show a correlation with its interval; how far below zero one is says nothing."""
+
+    def write(found: tuple[float, Interval], _: object) -> str:
+        numbers = found[0], found[1].low, found[1].high
+        texts = ("below 0" if it < 0 else wording.number(it, 2) for it in numbers)
+        return "{} ({} to {})".format(*texts)
+
+    return Column(name, head, write, of=attrgetter(name, f"{name}_interval"))
+
+
+def _test_of(name: str) -> Column:
+    """Take the test out of an effect of the order, which has effects too."""
+
+    def of(each: AttributePanel) -> object:
+        found = getattr(each, name)
+        return found if isinstance(found, NoResult) else found.test
+
+    return Column(name, of=of, inner=_f("Place: " if name == "position" else "Cup before: "))
+
+
+def _f(before: str = "") -> tuple[Column, ...]:
+    """Show an F test in three columns."""
+    return (
+        Column("f", f"{before}F", two),
+        Column(
+            "df",
+            f"{before}df",
+            lambda test, _: f"{wording.plain(test.df_num)}, {int(test.df_den):,}",
+            of=lambda test: test,
+        ),
+        Column("p_value", f"{before}p", _p),
+    )
+
+
+AGREEMENT = (
+    Column(
+        "concordance",
+        inner=(
+            Column("tasters", "Tasters", counted),
+            Column("w", "Kendall’s W", two),
+            Column("p_value", "p", _p),
+        ),
+    ),
+    Column(
+        "intraclass",
+        inner=(
+            _ratio("consistency_single", "ICC(3,1)"),
+            _ratio("consistency_mean", "ICC(3,k)"),
+            _ratio("agreement_single", "ICC(2,1)"),
+            _ratio("agreement_mean", "ICC(2,k)"),
+        ),
+    ),
+    Column("interaction", inner=_f("Taster by variant: ")),
+)
+AGREEMENT_NOTE = (
+    "95\u00a0% intervals in brackets. p by the chi-squared distribution, and by F for taster by "
+    "variant: whether tasters see the variants differently by more than they scatter."
+)
+REPEATS = (
+    Column(
+        "repeatability",
+        inner=(
+            Column("tasters", "Tasters", counted),
+            Column("sd", "SD", in_points),
+            Column("interval", NINETY_FIVE, ends),
+            Column("df", "df", counted),
+        ),
+    ),
+    Column(
+        "controls",
+        inner=(
+            Column("mean_absolute", "Two controls apart", in_points),
+            Column(
+                "difference",
+                "Later minus earlier",
+                lambda pair, it: f"{difference(pair.difference, it)} ({ends(pair.interval, it)})",
+                of=lambda pair: pair,
+            ),
+        ),
+    ),
+)
+ORDER = (
+    _test_of("position"),
+    Column(
+        "first_cup",
+        inner=(
+            Column("effect", "First minus later", difference),
+            Column("interval", NINETY_FIVE, ends),
+        ),
+    ),
+    _test_of("carry_over"),
+)
+PLACE = (
+    Column("cups", "Cups", counted),
+    Column("effect", "Distance from the mean", difference),
+    Column("interval", NINETY_FIVE, ends),
+)
+TASTER = (
+    Column(
+        "scale_use",
+        inner=(
+            Column("scores", "Scores", counted),
+            Column("mean", "Mean", in_points),
+            Column("sd", "SD", in_points),
+            Column("lowest", "Lowest", lambda value, _: wording.plain(value)),
+            Column("highest", "Highest", lambda value, _: wording.plain(value)),
+            Column(
+                "at_ends",
+                "At the ends",
+                lambda share, _: wording.percent(share),
+                of=lambda use: use.at_low + use.at_high,
+            ),
+        ),
+    ),
+    Column("repeatability_sd", "Own repeats, SD", in_points),
+    Column("correlation", "Correlation with the others", two),
+    Column("discrimination", inner=_f()),
+)
+
+
+def panel_tables(trial: Trial, panel: Panel) -> Iterator[Table]:
+    """Make the tables in which every row is an attribute; a reason for gaps is told once."""
+    found = [(trial.attribute(it.attribute), it) for it in panel.attributes]
+    for name, caption, columns, *notes in (
+        ("agreement", "Agreement between the tasters", AGREEMENT, AGREEMENT_NOTE),
+        ("repeatability", "Repeatability, in points", REPEATS),
+        ("order", "Order of the cups", ORDER),
+    ):
+        labels: dict[str, dict[str, None]] = {}
+        for attribute, it in found:
+            for part in (getattr(it, column.name) for column in columns):
+                if isinstance(part, NoResult):
+                    labels.setdefault(part.reason, {})[attribute.label] = None
+        for reason, where in labels.items():
+            everywhere = len(where) == len(found)
+            notes.append(reason if everywhere else f"{wording.listing(where)}: {reason}")
+        rows = ((attribute.label, it, attribute) for attribute, it in found)
+        yield table_of(f"panel-{name}", caption, "Attribute", columns, rows, notes)
+
+
+def places_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Table]:
+    """Make a table an attribute in which every row is a place in the order of the cups."""
+    allowed = "Variants and the tasters’ levels are allowed for; each interval is on its own."
+    for it in found:
+        if not isinstance(it.position, NoResult):
+            attribute = trial.attribute(it.attribute)
+            name, caption = f"panel-places-{attribute.name}", "the place of the cup, in points"
+            rows = [(effect.label, effect, attribute) for effect in it.position.effects]
+            caption = f"{attribute.label}: {caption}"
+            yield table_of(
+                name, caption, "Cup", PLACE, rows, [allowed], (f"{attribute.name}-places",)
+            )
+
+
+def taster_tables(trial: Trial, found: Iterable[AttributePanel]) -> Iterator[Table]:
+    """Make a table an attribute in which every row is a taster."""
+    for it in found:
+        if isinstance(it.tasters, NoResult) or not it.tasters:
+            continue
+        attribute, reviews = trial.attribute(it.attribute), it.tasters
+        more = f"The first {MOST_TASTERS} of {len(reviews)}; tables/panel.csv has all."
+        reasons = _reasons(
+            part
+            for review in reviews
+            for part in (review.repeatability_sd, review.correlation, review.discrimination)
+        )
+        yield table_of(
+            f"panel-tasters-{attribute.name}",
+            f"{attribute.label}: the tasters",
+            "Taster",
+            TASTER,
+            [(review.taster, review, attribute) for review in reviews[:MOST_TASTERS]],
+            [*[more] * (len(reviews) > MOST_TASTERS), *reasons],
+            (f"{attribute.name}-scale-use", f"{attribute.name}-tasters"),
+        )

@@ -1,21 +1,32 @@
-"""What was found as plain dictionaries: what ``compare --json`` prints, of one trial or of several.
+"""Every number in full, for scripts: what ``compare --json`` prints, and the files in tables/.
 
 The names of the fields are public; ``docs/reference/json.md`` lists them.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, replace
+from typing import Any
 
+import numpy as np
+
+from blindspoon.arrays import IntArray
+from blindspoon.files.text_table import write_csv
 from blindspoon.findings.compare import with_days
-from blindspoon.findings.comparison import Analysis
-from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.findings.comparison import Analysis, NotCompared
+from blindspoon.findings.course import CourseFound
+from blindspoon.findings.days_in_words import day_word, which_first
+from blindspoon.findings.pool_checks import Pool
+from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import NoResult
+from blindspoon.trial import Trial
 from blindspoon.writeup.choices_section import choice_records
-from blindspoon.writeup.course_tables import course_record
 from blindspoon.writeup.tables import (
     ATTRIBUTE,
     COMPARISON,
+    FLAG,
     LEFT_OUT,
     MIXED,
     NAME,
@@ -23,10 +34,25 @@ from blindspoon.writeup.tables import (
     RULE,
     TASTER_VARIANT,
     VARIANT,
-)
-from blindspoon.writeup.writers import Column, Record, named, record
+    difference,
+    ends,
+    in_points,
+)  # fmt: skip
+from blindspoon.writeup.writers import (
+    Cell,
+    Column,
+    Record,
+    cells,
+    csv_cell,
+    csv_names,
+    csv_table,
+    csv_values,
+    heads,
+    named,
+    record,
+    to_csv,
+)  # fmt: skip
 
-DISAGREEMENT = named("f df_num df_den p_value")
 POOLED_FIT = (
     *named("reml_criterion residual_sd taster_sd"),
     TASTER_VARIANT,
@@ -35,14 +61,14 @@ POOLED_FIT = (
 )
 
 
-def _disagreement(each: PooledAttribute) -> object:
-    return each.fit if isinstance(each.fit, NoResult) else each.fit.disagreement
-
-
 POOLED_ATTRIBUTE = (
     *RULE,
     Column("mixed", of=lambda each: each.fit, inner=POOLED_FIT),
-    Column("disagreement", of=_disagreement, inner=DISAGREEMENT),
+    Column(
+        "disagreement",
+        of=lambda each: each.fit if isinstance(each.fit, NoResult) else each.fit.disagreement,
+        inner=named("f df_num df_den p_value"),
+    ),
 )
 OWN = (Column("kitchen"), Column("alpha"), Column("mixed", inner=MIXED))
 POOLED_COMPARISON = (
@@ -139,3 +165,190 @@ def pool_record(pool: Pool) -> Record:
         ],
         "not_pooled": [asdict(lost) for lost in pool.not_pooled],
     }
+
+
+# The course over days ---------------------------------------------------------------------------
+
+
+def _finite(name: str) -> Any:  # noqa: ANN401 - of a day
+    def of(day: object) -> float | None:
+        value = float(getattr(day, name))
+        return None if math.isnan(value) else value
+
+    return of
+
+
+FOUND = {
+    against: (
+        Column("tasters", "Tasters"),
+        Column("mean", head, write),
+        Column("interval", "Interval", ends, pair=True),
+        *named("p_different p_inside p_outside"),
+    )
+    for against, head, write in (
+        ("control", "Difference", difference),
+        ("level", "Adjusted", in_points),
+        ("nothing", "", in_points),
+    )
+}
+"""What was found on a day; a value is a score that is adjusted by the control of its sitting."""
+DAY = (
+    Column("day", "Day"),
+    *named("sessions variants batches"),
+    Column("mean", "Score", in_points, of=_finite("mean"), missing=lambda _: "nothing was scored"),
+    Column("control", "Control", in_points, of=_finite("control"), missing=lambda _: "not tasted"),
+    Column("found", inner=FOUND["control"]),
+    Column("verdict", "Verdict", lambda verdict, _: verdict),
+)
+SHARE = named("day yes asked interval p_fewer p_more")
+COURSE = (
+    *named("series label"),
+    Column("attribute", of=lambda found: found.attribute.name),
+    *named("judged primary alpha"),
+    Column("over", of=lambda found: found.course.over),
+    Column("level", of=lambda found: found.course.level if found.judged else None),
+    *named("against sittings"),
+    Column("tasters", of=lambda found: len(found.tasters)),
+    Column("days", of=lambda found: [day.day for day in found.days]),
+    Column("by_day", of=lambda found: [record(DAY, day) for day in found.days]),
+    Column("trend", inner=named("slope interval df p_value p_signs tasters")),
+    Column("page", inner=named("statistic p_rising p_falling tasters method")),
+    *(Column(name, inner=named("after by"), optional=True) for name in ("reached", "kept")),
+    Column("line", inner=named("day interval tasters p_bend")),
+    Column(
+        "acceptance",
+        optional=True,
+        inner=(
+            *named("share refusals"),
+            Column(
+                "days",
+                of=lambda found: [
+                    {"reason": day.reason} if isinstance(day, NoResult) else record(SHARE, day)
+                    for day in found.shares.days
+                ],
+            ),
+            Column("passed", of=lambda found: asdict(found.shares.passed)),
+            Column("fit", inner=named("day interval scale log_likelihood tasters")),
+            *named("to_and_fro"),
+        ),
+    ),
+    *named("left_out because"),
+)
+
+
+def course_record(analysis: Analysis) -> Record:
+    """Give every series on every attribute as plain values, for JSON; tasters only if shown."""
+    records = [record(COURSE, found) for found in analysis.course]
+    if not analysis.trial.tasters_shown:
+        for made, found in zip(records, analysis.course, strict=True):
+            made["left_out"] = list(found.unheld)
+            if "acceptance" in made:
+                made["acceptance"]["to_and_fro"] = []
+    first = which_first(analysis.course)
+    return {"course": records, **({"course_first": first} if first else {})}
+
+
+def day_records(analysis: Analysis) -> list[Record]:
+    """Give a row a day of every series and attribute, for a frame."""
+    return [
+        {"series": found.series, "attribute": found.attribute.name}
+        | {
+            name: ", ".join(value) if isinstance(value, list) and name in NAMED else value
+            for name, value in record(DAY, day).items()
+        }
+        for found in analysis.course
+        for day in found.days
+    ]
+
+
+NAMED = ("sessions", "variants", "batches")
+
+
+def day_rows(found: CourseFound, blank: str) -> list[tuple[str, ...]]:
+    """Lay out the days of a series, the heads first."""
+    inner = FOUND[found.against]
+    columns = [replace(c, inner=inner) if c.name == "found" else c for c in DAY]
+    rows = [heads(columns)]
+    for day in found.days:
+        *texts, _ = cells(columns, day, found.attribute, blank)
+        rows.append((*texts, day_word(found, day) or blank))
+    return rows
+
+
+def days_csv(analysis: Analysis) -> str:
+    """Write a row a day of every series and attribute."""
+    rows = [
+        (found.series, found.attribute.name, *csv_values(DAY, day))
+        for found in analysis.course
+        for day in found.days
+    ]
+    return to_csv(["series", "attribute", *csv_names(DAY)], rows)
+
+
+# Files in tables/ -------------------------------------------------------------------------------
+
+
+def csv_files(analysis: Analysis) -> tuple[tuple[str, str], ...]:
+    """Write every number in full: path under the report's folder, and text."""
+    table, results = analysis.table, analysis.results
+    flags = [
+        (result.attribute.name, *csv_values(FLAG, flag))
+        for result in results
+        for flag in result.flags
+    ]
+    rows = list[list[Cell]]()
+    for result in results:
+        rule, control = [*csv_values(RULE, result)], analysis.trial.control
+        *blanks, _ = csv_values(COMPARISON, None)
+        for other in sorted(result.others, key=lambda other: isinstance(other, NotCompared)):
+            found = csv_values(COMPARISON, other)
+            if isinstance(other, NotCompared):
+                found = iter([*blanks, other.reason])
+            rows.append([*rule, other.variant.name, control, *found])
+    names = [*csv_names(RULE), "variant", "control", *csv_names(COMPARISON)]
+    return (
+        ("tables/comparisons.csv", to_csv(names, rows)),
+        ("tables/attributes.csv", csv_table(ATTRIBUTE, results)),
+        ("tables/flags.csv", to_csv(["attribute", *csv_names(FLAG)], flags)),
+        ("tables/scores.csv", scores_csv(analysis.trial, table)),
+        ("tables/left_out.csv", csv_table(LEFT_OUT, table.left_out)),
+    )
+
+
+def scores_csv(trial: Trial, table: ScoreTable) -> str:
+    """One row a serving, in the order of the files; no code, the blind being lifted."""
+    names = [attribute.name for attribute in trial.attributes]
+    variants = [variant.name for variant in trial.variants]
+    distinct = (np.unique(scores, return_inverse=True) for scores in table.scores.T)
+    columns = [
+        _column(table.sessions, table.session),
+        _column(table.tasters, table.taster),
+        _column(variants, table.variant),
+        _column([*table.batches, None], table.batch),
+        _column([None, *range(1, int(table.position.max(initial=0)) + 1)], table.position),
+        *(_column(values.tolist(), places) for values, places in distinct),
+        _remarks(table, variants),
+    ]
+    header = ["session", "taster", "variant", "batch", "position", *names, "remark"]
+    return write_csv([header, *zip(*columns, strict=True)])
+
+
+def _column(labels: Sequence[Cell], places: IntArray) -> list[str]:
+    """Write what stands at each place; place -1 is the last label."""
+    texts = [csv_cell(label) for label in labels]
+    return [texts[place] for place in places.tolist()]
+
+
+def _remarks(table: ScoreTable, variants: list[str]) -> list[str]:
+    """Set each remark beside its cup; those of a variant tasted twice beside the first."""
+    if not table.remarks:
+        return [""] * table.taster.size
+    texts: dict[tuple[str, str, str], list[str]] = {}
+    for remark in table.remarks:
+        key = (remark.session, remark.taster, remark.variant)
+        texts.setdefault(key, []).append(remark.text)
+    cups = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
+    return [
+        csv_cell(" / ".join(texts.pop((table.sessions[s], table.tasters[t], variants[v]), [])))
+        for s, t, v in cups
+    ]

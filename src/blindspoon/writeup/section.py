@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from blindspoon.charts.chart import Chart
 from blindspoon.writeup.writers import Table
@@ -30,8 +29,6 @@ class PageSection:
         Those that stand with all numbers of the page.
     files : tuple of (str, str)
         Tables for scripts: path under the report's folder, and text.
-    behind : mapping of str to tuple of str
-        Names of the tables that hold what a chart draws, by the chart's name.
     """
 
     name: str
@@ -44,27 +41,7 @@ class PageSection:
     note: str = ""
     numbers: tuple[Table, ...] = ()
     files: tuple[tuple[str, str], ...] = ()
-    behind: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
         """Whether there is anything to show."""
         return bool(self.paragraphs or self.charts or self.tables or self.points)
-
-
-def behind_attribute(name: str) -> Mapping[str, tuple[str, ...]]:
-    """Name the tables behind the charts that every attribute has."""
-    return {
-        f"{name}-differences": (f"mixed-{name}", f"ranks-{name}", f"raw-{name}"),
-        f"{name}-scores": (f"scores-{name}", f"raw-{name}"),
-    }
-
-
-def on_the_page(
-    behind: Mapping[str, tuple[str, ...]], tables: Iterable[Table]
-) -> Mapping[str, tuple[Table, ...]]:
-    """Look the tables up, leaving out those that the page does not have."""
-    known = {table.name: table for table in tables}
-    return {
-        chart: tuple(known[name] for name in names if name in known)
-        for chart, names in behind.items()
-    }

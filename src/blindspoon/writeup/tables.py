@@ -15,9 +15,9 @@ from blindspoon.arrays import FloatArray
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult, RankContrast
+from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, cells, heads, named
+from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, named, table_of
 
 MOST_SERVINGS = 200
 """Servings whose scores are printed on the page; more are left to tables/scores.csv."""
@@ -46,6 +46,12 @@ def ends(interval: Interval, attribute: Attribute) -> str:
     above, below = "above " * interval.low_open, "below " * interval.high_open
     low, high = in_points(interval.low, attribute), in_points(interval.high, attribute)
     return f"{above}{low} to {below}{high}"
+
+
+def estimate(found: Contrast, attribute: Attribute) -> str:
+    """Write what a procedure found, with its sign, as a sentence would."""
+    digits = wording.estimate_digits(found.difference, found.interval, attribute)
+    return wording.signed(found.difference, digits)
 
 
 def one(value: float, _: object) -> str:
@@ -77,14 +83,6 @@ def _too_few(contrast: Any) -> str:  # noqa: ANN401 - a rank contrast
     return "too few tasters scored both for an interval at this level"
 
 
-def _open_ends(found: RankContrast) -> str:
-    """Name the ends of the interval that do not belong to it."""
-    span = found.interval
-    if span is None:
-        return ""
-    return " ".join(["low"] * span.low_open + ["high"] * span.high_open)
-
-
 MIXED = (
     Column("difference", "Difference", difference),
     Column("se", "SE", in_points),
@@ -104,7 +102,12 @@ RANKS = (
     Column("p_adjusted", "p adjusted", p),
     Column("smallest_p", "Smallest p", p),
     Column("method"),
-    Column("open_ends", of=_open_ends),
+    Column(
+        "open_ends",
+        of=lambda found: " ".join(
+            end for end in ("low", "high") if getattr(found.interval, f"{end}_open", False)
+        ),
+    ),
     Column("zero_differences", "Zeros", counted),
 )
 UNANIMOUS = named("tasters difference step p_value interval")
@@ -214,13 +217,14 @@ def _contrasts(result: AttributeResult, name: str, notes: tuple[str, ...]) -> Ta
         for label, lack in ((label, getattr(each, name)) for label, each in labelled)
         if isinstance(lack, NoResult)
     )
-    return Table(
-        name=f"{name}-{attribute.name}",
-        caption=f"{attribute.label}: {'mixed model' if name == 'mixed' else name}",
-        head="Variant",
-        columns=heads(columns),
-        rows=tuple((label, cells(columns, each, attribute)) for label, each in labelled),
-        notes=(*reasons, *notes),
+    return table_of(
+        f"{name}-{attribute.name}",
+        f"{attribute.label}: {'mixed model' if name == 'mixed' else name}",
+        "Variant",
+        columns,
+        [(label, found, attribute) for label, found in labelled],
+        [*reasons, *notes],
+        (f"{attribute.name}-differences",),
     )
 
 
@@ -260,13 +264,8 @@ def friedman_sentence(result: Friedman | NoResult) -> str:
 # In 80 columns -----------------------------------------------------------------------------------
 
 
-def _estimate(found: Contrast, attribute: Attribute) -> str:
-    digits = wording.estimate_digits(found.difference, found.interval, attribute)
-    return wording.signed(found.difference, digits)
-
-
 FOUND = (
-    Column("difference", "difference", _estimate, of=lambda found: found),
+    Column("difference", "difference", estimate, of=lambda found: found),
     Column("interval", "interval", wording.span),
 )
 P = Column("p_adjusted", "p", p)
@@ -362,6 +361,7 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table
         head="Variant",
         columns=("Rounds" if alone else "Tasters", *SUMMARY),
         rows=tuple(rows),
+        behind=(f"{attribute.name}-scores",),
     )
 
 
@@ -445,6 +445,7 @@ def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:
                 head="Round" if alone else "Taster",
                 columns=tuple(variant.label for variant in trial.variants),
                 rows=tuple(zip(names, texts, strict=True)),
+                behind=(f"{attribute.name}-differences", f"{attribute.name}-scores"),
             )
         )
     return tuple(made)

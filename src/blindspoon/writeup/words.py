@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Iterator, Mapping
 from functools import cache
 
 import jinja2
@@ -37,15 +38,23 @@ def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
     **facts : object
         What it speaks of. Texts of the host are taken as they are: whoever prints escapes.
     """
-    text = templates().get_template(f"{name}.txt.j2").render(facts)
-    parts = (re.sub(r"[ \n]+", " ", part).strip(" \n") for part in re.split(r"\n\s*\n", text))
-    return tuple(filter(None, parts))
+    return tuple(part.replace(BAR, "|") for part in _parts(name, facts))
 
 
 def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
     """Fill a template of paragraphs that have a head before a bar."""
-    parted = (text.partition(" | ") for text in paragraphs(name, **facts))
-    return tuple((head, text) for head, _, text in parted)
+    parted = (part.partition(" | ") for part in _parts(name, facts))
+    return tuple((head.replace(BAR, "|"), text.replace(BAR, "|")) for head, _, text in parted)
+
+
+BAR = "\0"
+"""Stands for a bar in a text of the host, which parts nothing."""
+
+
+def _parts(name: str, facts: Mapping[str, object]) -> Iterator[str]:
+    text = sentences().get_template(f"{name}.txt.j2").render(facts)
+    parts = (re.sub(r"[ \n]+", " ", part).strip(" \n") for part in re.split(r"\n\s*\n", text))
+    return filter(None, parts)
 
 
 UNBROKEN = re.compile(r"\b[^\W\d_]{1,10}-[^\W_]{1,10}\b(?!-)")
@@ -90,6 +99,14 @@ def unbroken(text: str) -> str:
 
 
 @cache
+def sentences() -> jinja2.Environment:
+    """Give the templates of sentences, in which a bar of the host's is not a bar of ours."""
+    return templates().overlay(
+        finalize=lambda value: value.replace("|", BAR) if isinstance(value, str) else value
+    )
+
+
+@cache
 def templates() -> jinja2.Environment:
     """Give the templates; texts are escaped in those of pages, not in those of sentences."""
     folders = ("writeup", "sheets", "packing")
@@ -106,7 +123,7 @@ def templates() -> jinja2.Environment:
         *(wording.comparative, wording.count, wording.listing, wording.margin, wording.number),
         *(wording.p_cell, wording.p_value, wording.percent, wording.plain, wording.points),
         *(wording.signed, wording.span, wording.spelled, wording.capital, wording.sentence, day),
-        dated,
+        *(wording.all_of, wording.days, dated),
     )
     made.filters |= {function.__name__: function for function in said}
     made.globals |= {"face_css": face_css, "fonts": FONTS}

@@ -18,7 +18,7 @@ from blindspoon import wording
 from blindspoon.files.text_table import guarded, write_csv
 from blindspoon.stats.results import Interval, NoResult
 
-Cell = str | float | int | bool | None
+Cell = str | float | int | bool | tuple[str, ...] | None
 Record = dict[str, Any]
 Row = tuple[str, ...]
 DASH = "\N{EN DASH}"
@@ -90,6 +90,8 @@ class Table:
         Whether its cells are words, so that rows are stacked on a phone; numbers scroll.
     quiet : str
         A cell that says nothing new, and is left out where rows are stacked; or empty.
+    behind : tuple of str
+        Names of the charts that draw it.
     """
 
     name: str
@@ -100,6 +102,7 @@ class Table:
     notes: tuple[str, ...] = ()
     stacked: bool = False
     quiet: str = ""
+    behind: tuple[str, ...] = ()
 
 
 def named(names: str) -> tuple[Column, ...]:
@@ -147,6 +150,27 @@ def cells(columns: Iterable[Column], row: object, about: object = None, blank: s
             if column.inner
             else [blank if value is None else column.write(value, about)] * bool(column.head)
         )
+    )
+
+
+def table_of(
+    name: str,
+    caption: str,
+    head: str,
+    columns: Sequence[Column],
+    rows: Iterable[tuple[str, object, object]],
+    notes: Iterable[str] = (),
+    behind: tuple[str, ...] = (),
+) -> Table:
+    """Make a table of columns; a row is its name, what has the values, and what these are about."""
+    return Table(
+        name=name,
+        caption=caption,
+        head=head,
+        columns=heads(columns),
+        rows=tuple((label, cells(columns, row, about)) for label, row, about in rows),
+        notes=tuple(notes),
+        behind=behind,
     )
 
 
@@ -230,6 +254,8 @@ def csv_cell(cell: Cell) -> str:
             return str(cell)
         case float():
             return f"{cell:.12g}" if math.isfinite(cell) else ""
+        case tuple():
+            return guarded(", ".join(cell))
         case str():
             return guarded(cell)
 
