@@ -155,7 +155,7 @@ def _repeats(numbers: IntArray, usable: BoolArray) -> list[tuple[int, int]]:
 def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Problem]:
     """Find cups scored twice, and codes that nobody was served."""
     remedy = "Keep the row that holds; another round is a session of its own"
-    problems = _second_rows(scored, "scored-twice", "a taster scores a cup once", remedy)
+    problems = _second_rows(scored, Rule("scored-twice", "a taster scores a cup once", remedy))
     served = plan if plan is not None else key
     if served is not None and served.sound:
         problems += _unknown_codes(scored, served)
@@ -165,7 +165,7 @@ def score_problems(scored: Cups, plan: Cups | None, key: Cups | None) -> list[Pr
 def codes_twice(cups: Cups) -> list[Problem]:
     """Find codes that name two cups of one taster."""
     remedy = "Correct one of them, or draw the codes again"
-    return _second_rows(cups, "code-twice", "a code names one cup", remedy)
+    return _second_rows(cups, Rule("code-twice", "a code names one cup", remedy))
 
 
 def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
@@ -176,23 +176,22 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
     if key is None or not key.sound:
         return problems
     known = plan.match(key)
-    problems += of_rows(
-        plan,
-        np.flatnonzero(plan.usable & (known < 0)),
+    lost = Rule(
         "no-key-entry",
-        lambda row: f"{_cup(plan, row)} is not in key.csv",
         "key.csv has a row for every cup that is served",
         "Add its row to key.csv, or take the cup out",
     )
+    unknown = np.flatnonzero(plan.usable & (known < 0))
+    problems += of_rows(plan, unknown, lost, lambda row: f"{_cup(plan, row)} is not in key.csv")
     unserved = key.usable & plan.sound
     unserved[known[known >= 0]] = False
-    return problems + of_rows(
-        key,
-        np.flatnonzero(unserved),
+    more = Rule(
         "key-not-served",
-        lambda row: f"{_cup(key, row)} is not in servings.csv",
         "key.csv has only cups that are served",
         "Take the row out, or add the cup to servings.csv",
+    )
+    return problems + of_rows(
+        key, np.flatnonzero(unserved), more, lambda row: f"{_cup(key, row)} is not in servings.csv"
     )
 
 
@@ -209,13 +208,15 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
     return of_rows(
         cups,
         np.delete(pairs, first),
-        "batch-of-two-variants",
+        Rule(
+            "batch-of-two-variants",
+            "a batch is one vessel of one variant",
+            "Give every batch a name of its own",
+        ),
         lambda row: (
             f"batch {quoted(cups.batch.at(row))} stands for"
             f" {quoted(variant.at(row))} here and for another variant above"
         ),
-        "a batch is one vessel of one variant",
-        "Give every batch a name of its own",
         column="batch",
     )
 
@@ -318,41 +319,33 @@ def _unknown_codes(scored: Cups, served: Cups) -> list[Problem]:
     file = served.tables[0].file if served.tables else "servings.csv"
     known = set(served.name.texts)
 
-    def remedy(row: int) -> str:
-        code = scored.texts(row)[2]
-        padded = code.zfill(3)
+    def rule(row: int) -> Rule:
+        session, taster, code = scored.texts(row)
+        padded, remedy = code.zfill(3), "Correct the code or the taster"
         if padded in known and padded != code:
-            return f"Write {shown(padded)}, with its zero"
-        return "Correct the code or the taster"
-
-    def served_to(row: int) -> str:
-        session, taster, _ = scored.texts(row)
+            remedy = f"Write {shown(padded)}, with its zero"
         theirs = np.zeros(len(served), np.bool_)
         theirs[served.taster.rows_of([taster, ""])] = True
         rows = served.session.rows_of([session]).tolist()
         codes = [served.texts(cup)[2] for cup in rows if theirs[cup]]
         cups = some_of(map(shown, codes)) if codes else "no cup"
-        return f"there {shown(taster)} has {cups} in session {shown(session)}"
+        allowed = f"there {shown(taster)} has {cups} in session {shown(session)}"
+        return Rule("unknown-code", allowed, remedy)
 
+    unknown = np.flatnonzero(scored.usable & (scored.match(served) < 0))
     return of_rows(
-        scored,
-        np.flatnonzero(scored.usable & (scored.match(served) < 0)),
-        "unknown-code",
-        lambda row: f"{_cup(scored, row)} is not in {file}",
-        served_to,
-        remedy,
-        column="code",
+        scored, unknown, rule, lambda row: f"{_cup(scored, row)} is not in {file}", column="code"
     )
 
 
-def _second_rows(cups: Cups, slug: str, allowed: str, remedy: str) -> list[Problem]:
+def _second_rows(cups: Cups, rule: Rule) -> list[Problem]:
     before = dict(cups.repeats())
 
     def found(row: int) -> str:
         file, line = cups.place(before[row])
         return f"{_cup(cups, row)} stands a second time, after {file} line {line}"
 
-    return of_rows(cups, list(before), slug, found, allowed, remedy)
+    return of_rows(cups, list(before), rule, found)
 
 
 def as_tasted(plan: Cups, scored: Cups) -> Cups:
@@ -374,42 +367,23 @@ def taken_positions(cups: Cups) -> list[Problem]:
         where = "{} line {}".format(*cups.place(before[row]))
         return f"position {cups.position[row]} of {taster} in session {session} is that of {where}"
 
-    return of_rows(
-        cups,
-        list(before),
-        "position-twice",
-        found,
-        "a taster has one cup at a time",
-        "Correct one of the positions",
-        column="position",
-    )
-
-
-_Part = str | Callable[[int], str]
+    allowed, remedy = "a taster has one cup at a time", "Correct one of the positions"
+    rule = Rule("position-twice", allowed, remedy)
+    return of_rows(cups, list(before), rule, found, column="position")
 
 
 def of_rows(
     cups: Cups,
     rows: Sequence[int] | IntArray,
-    slug: str,
+    rule: Rule | Callable[[int], Rule],
     found: Callable[[int], str],
-    allowed: _Part,
-    remedy: _Part,
     column: str | None = None,
 ) -> list[Problem]:
-    """Say of each of some rows what was found, what is allowed and what to do."""
+    """Say of each of some rows what was found, and which rule it breaks."""
 
     def problem(row: int) -> Problem:
-        file, line = cups.place(row)
-        return Problem(
-            slug=slug,
-            file=file,
-            line=line,
-            column=column,
-            found=found(row),
-            allowed=allowed if isinstance(allowed, str) else allowed(row),
-            remedy=remedy if isinstance(remedy, str) else remedy(row),
-        )
+        broken = rule if isinstance(rule, Rule) else rule(row)
+        return broken.broken(found(row), *cups.place(row), column)
 
     return problems_of_rows([int(row) for row in rows], problem)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blindspoon.arrays import BoolArray, IntArray
-from blindspoon.errors import Note, Problem, shown, some_of
+from blindspoon.errors import Note, Problem, Rule, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.schema import CHOICE_COUNTS, CHOICES_KNOWN, Fault, Known, When
 from blindspoon.files.text_table import TextColumn, TextTable
@@ -105,16 +105,12 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
         problems += schema.problems_of(table, "answer", faults)
     matched = rows.match(sets)
     of = np.where(matched < 0, -1, set_of[matched]) if len(cups) else matched
-    problems += of_rows(
-        rows, np.flatnonzero(rows.usable & (of < 0)), "unknown-set",
-        lambda row: f"{_set(rows, row)} is not in servings.csv",
-        "servings.csv has a row for every cup of every set", "Correct the set or the taster",
-    )  # fmt: skip
-    problems += of_rows(
-        rows, [row for row, _ in rows.repeats()], "answered-twice",
-        lambda row: f"{_set(rows, row)} stands a second time",
-        "a taster answers a set once", "Keep the row that holds",
-    )  # fmt: skip
+    allowed = "servings.csv has a row for every cup of every set"
+    lost = Rule("unknown-set", allowed, "Correct the set or the taster")
+    twice = Rule("answered-twice", "a taster answers a set once", "Keep the row that holds")
+    unknown, again = np.flatnonzero(rows.usable & (of < 0)), [row for row, _ in rows.repeats()]
+    problems += of_rows(rows, unknown, lost, lambda r: f"{_set(rows, r)} is not in servings.csv")
+    problems += of_rows(rows, again, twice, lambda r: f"{_set(rows, r)} stands a second time")
     picked = np.full((len(rows), 2), -1)
     whole = np.array([_misread(text, how) is None and bool(text) for text in answers.texts], bool)
     for place in range(how.codes):
@@ -132,11 +128,13 @@ def read_picks(choice: Choice, rows: Cups, cups: Cups, problems: list[Problem]) 
 
 
 def _elsewhere(rows: Cups, code: TextColumn, bad: IntArray) -> list[Problem]:
-    return of_rows(
-        rows, bad, "not-in-set", lambda row: f"{_set(rows, row)} has no cup {shown(code.at(row))}",
-        "an answer names cups of its own set", "Correct the answer, the set or the taster",
-        column="answer",
-    )  # fmt: skip
+    allowed = "an answer names cups of its own set"
+    rule = Rule("not-in-set", allowed, "Correct the answer, the set or the taster")
+
+    def found(row: int) -> str:
+        return f"{_set(rows, row)} has no cup {shown(code.at(row))}"
+
+    return of_rows(rows, bad, rule, found, column="answer")
 
 
 NOTHING = re.compile(r"no|none|nothing|neither|no difference|(all )?(the same|alike)|[?-]", re.I)
@@ -289,23 +287,26 @@ def _right(choice: Choice, kind: BoolArray, chose: IntArray, agreed: BoolArray) 
 def _bad_sets(picks: Picks, bad: IntArray, choice: Choice) -> list[Problem]:
     first = dict(zip(picks.set_of[::-1].tolist(), range(len(picks.set_of))[::-1], strict=True))
     sets = replace(picks.cups, by="set", name=picks.cups.batch)
-    return of_rows(
-        sets, sorted(first[number] for number in bad.tolist()), "bad-set",
-        lambda row: f"{_set(sets, row)} is no set of a {choice.how.label}",
+    rule = Rule(
+        "bad-set",
         f"it has {choice.how.cups} cups, of the control and one variant, as its method asks",
         "Correct servings.csv or key.csv, or draw the blind again",
-    )  # fmt: skip
+    )
+    rows, label = sorted(first[number] for number in bad.tolist()), choice.how.label
+    return of_rows(sets, rows, rule, lambda row: f"{_set(sets, row)} is no set of a {label}")
 
 
 def _references(picks: Picks, order: IntArray, choice: Choice) -> list[Problem]:
     """Find answers that name the reference of a duo-trio."""
     if choice.method != "duo-trio":
         return []
-    return of_rows(
-        picks.rows, np.flatnonzero(np.isin(picks.picked[:, 0], order[:: choice.how.cups])),
-        "bad-answer", lambda row: f"{picks.answers.at(row)} is the reference itself",
-        "the answer is which of the two others is like it", "Correct it", column="answer",
-    )  # fmt: skip
+    rows = np.flatnonzero(np.isin(picks.picked[:, 0], order[:: choice.how.cups]))
+    rule = Rule("bad-answer", "the answer is which of the two others is like it", "Correct it")
+
+    def found(row: int) -> str:
+        return f"{picks.answers.at(row)} is the reference itself"
+
+    return of_rows(picks.rows, rows, rule, found, column="answer")
 
 
 def _remarks(tables: Sequence[TextTable]) -> Iterator[str]:
