@@ -128,7 +128,7 @@ def test_a_link_is_shown_with_its_code_and_made_anew(client, host, sitting, fiel
 
 
 def test_cups_scored_in_another_file_are_shown_and_not_keyed(client, host, sitting, keyed, rows):
-    sitting.ballots["1", "T01"].elsewhere = {"037": "scores.csv"}
+    sitting.ballots["1", "T01"].parts[0].elsewhere = {"037": "scores.csv"}
     assert "scored in scores.csv" in client.get(f"{host}/1/key/1").text
     keyed(WHOLE)
     assert [row["code"] for row in rows()] == ["512", "846"]

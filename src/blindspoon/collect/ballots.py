@@ -285,21 +285,23 @@ Kind = Literal["cups", "sets", "both"]
 
 
 class Ballot:
-    """What one taster fills in for one session: here sets to choose from and cups to score.
+    """What one taster fills in for one session: sets to choose from, cups to score, or both.
 
-    `codes` are the numbers of the sets and the codes of the cups, in the order of serving, `parts`
-    the two files, that of the first one first. `elsewhere` names another file for some, which are
-    not asked for.
+    `codes` are the numbers of the sets and the codes of the cups, in the order of serving; `parts`
+    the files, that of the first one first.
     """
 
-    kind: Kind = "both"
+    def __init__(self, parts: Sequence[BallotFile], codes: tuple[str, ...]) -> None:
+        self.session, self.taster, self.codes = parts[0].session, parts[0].taster, codes
+        self.parts = tuple(sorted(parts, key=lambda part: codes.index(part.codes[0])))
+        self.kind: Kind = "both" if len(parts) > 1 else parts[0].kind
+        for part in parts:
+            part.ballot = self
 
-    def __init__(self, sets: BallotFile, cups: BallotFile, codes: tuple[str, ...]) -> None:
-        self.session, self.taster, self.codes = sets.session, sets.taster, codes
-        self.elsewhere: Mapping[str, str] = {**sets.elsewhere, **cups.elsewhere}
-        found = sorted((sets, cups), key=lambda part: codes.index(part.codes[0]))
-        self.parts: tuple[BallotFile, ...] = tuple(found)
-        sets.beside, cups.beside = cups, sets
+    @property
+    def elsewhere(self) -> dict[str, str]:
+        """The file of each cup or set that is answered in another one."""
+        return {code: file for part in self.parts for code, file in part.elsewhere.items()}
 
     def part(self, code: str) -> BallotFile:
         """Find the file in which a cup or set lies."""
@@ -318,25 +320,17 @@ class Ballot:
         for part in self.parts:
             part.reconcile()
 
-    def row(self, code: str) -> Mapping[str, str] | None:
-        """Give what stands in a file for a cup or set."""
-        return self.part(code).rows.get(code)
-
     def answer(self, code: str) -> CupAnswer:
         """Give what is filled in for a cup or set."""
-        return CupAnswer.of_row(self.row(code) or {}, self.part(code).names)
+        return self.part(code).answer(code)
 
     def in_order(self) -> list[Mapping[str, str]]:
         """Give the rows in the order of serving."""
-        return [row for code in self.codes if (row := self.row(code))]
+        return [row for code in self.codes if (row := self.part(code).rows.get(code))]
 
     def lacking(self, code: str) -> list[str]:
         """Labels of what is not answered."""
-        if code in self.elsewhere:
-            return []
-        row = self.row(code) or {}
-        asked = self.part(code).attributes
-        return [attribute.label for attribute in asked if not row.get(attribute.name)]
+        return self.part(code).lacking(code)
 
     @property
     def gaps(self) -> list[str]:
@@ -350,17 +344,19 @@ class Ballot:
 
 
 @dataclass(eq=False, kw_only=True)
-class BallotFile(Ballot):
+class BallotFile:
     """The cups, or the sets, of one ballot, in a file; safe to use from several threads.
 
     Parameters
     ----------
     file : str
         Its name in the trial folder.
+    elsewhere : mapping of str to str
+        Another file for some cups or sets, which are not asked for.
     sets : mapping of str to tuple of str
         The codes of each set; empty where cups are scored.
-    beside : BallotFile, optional
-        What the taster fills in at the same sitting: cups beside sets.
+    ballot : Ballot
+        All that the taster fills in at the same sitting: cups beside sets.
     columns : tuple of str
         Those of the page, then those of others.
     rows : mapping
@@ -376,14 +372,13 @@ class BallotFile(Ballot):
     tell: Tell
     elsewhere: Mapping[str, str] = field(default_factory=dict)
     sets: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    beside: BallotFile | None = None
+    ballot: Ballot = field(init=False)
     columns: tuple[str, ...] = field(init=False)
     rows: Rows = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         """Begin with an empty file."""
-        self.parts = (self,)
-        self.kind = "sets" if self.sets else "cups"
+        self.kind: Kind = "sets" if self.sets else "cups"
         self.unit, self.noun = ("set", "set") if self.sets else ("code", "cup")
         self.names = tuple(attribute.name for attribute in self.attributes)
         self.columns = ("session", "taster", self.unit, *self.names, "comment")
@@ -393,9 +388,20 @@ class BallotFile(Ballot):
         self._writer: dict[str, str] = {}
         self._past: dict[str, set[str]] = {}
 
-    def part(self, _: str) -> BallotFile:
-        """Give this file, which has them all."""
-        return self
+    def answer(self, code: str) -> CupAnswer:
+        """Give what is filled in for a cup or set."""
+        return CupAnswer.of_row(self.rows.get(code, {}), self.names)
+
+    def lacking(self, code: str) -> list[str]:
+        """Labels of what is not answered."""
+        row = self.rows.get(code, {})
+        asked = () if code in self.elsewhere else self.attributes
+        return [attribute.label for attribute in asked if not row.get(attribute.name)]
+
+    @property
+    def count(self) -> int:
+        """How many need nothing more."""
+        return sum(not self.lacking(code) for code in self.codes)
 
     def load(self) -> None:
         """Take over the file as it lies in the folder. Raises OSError and FormError."""
@@ -563,7 +569,7 @@ class BallotFile(Ballot):
         if disputed:
             cup = f"{self.noun} {some_of(disputed)}"
             self.tell(f"{taster} has a second answer for {cup}; the earlier one is kept.")
-        if after == cups > before and not (self.beside and self.beside.gaps):
+        if after == cups > before and not self.ballot.gaps:
             self.tell(f"{taster} has finished session {self.session}.")
         elif after > before:
             done = "answered" if self.sets else "scored"

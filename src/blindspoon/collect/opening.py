@@ -223,8 +223,7 @@ def _ballots(
             there = elsewhere[*tray, of_sets].items()
             part.elsewhere = {code: file for code, file in there if part.answer(code).blank}
             parts.append(part)
-        codes = tuple(name for _, name in trays[tray])
-        ballots[tray] = Ballot(parts[0], parts[1], codes) if len(parts) > 1 else parts[0]
+        ballots[tray] = Ballot(parts, tuple(name for _, name in trays[tray]))
     return ballots
 
 

@@ -233,7 +233,7 @@ class TasterPages:
         with self._sitting.while_open(session) as open_now:
             if not open_now:
                 return refuse(409, spoken()("error_late", session=session))
-            stored, replaced = ballot.save({seat.code: given})[seat.code]
+            stored, replaced = seat.ballot.save({seat.code: given})[seat.code]
         if wants_json():
             given_now = dict(zip(ballot.names, stored.scores, strict=True))
             cells = zip((*given_now, "comment"), stored.cells, answer.cells, strict=True)
