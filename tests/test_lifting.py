@@ -14,7 +14,9 @@ import pytest
 from PIL import Image
 
 import blindspoon as bs
+from blindspoon.analysis import analyse
 from blindspoon.drawing import add_late, add_more, draw_again
+from blindspoon.lifting import lift_blind
 
 TOML = """\
 [trial]
@@ -574,3 +576,14 @@ def test_adding_somebody_that_was_stopped_is_completed(folder):
             (folder / name).write_bytes(data)
         assert draw_again(folder) == tuple(stopped)
         assert {name: (folder / name).read_bytes() for name in before} == after
+
+
+def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folder):
+    taste(folder)
+    day, listed = datetime.date(2026, 9, 18), '[[session]]\nname = "1"\ndate = 2026-09-19\n'
+    change(folder / "trial.toml", "[tasting]", f"{listed}[tasting]")
+    assert not lift_blind(folder, datetime.date(2026, 9, 19), lambda _: False).missing
+    told = lift_blind(folder, day, lambda _: True).lines()
+    assert told[0] == "missing: trial.toml: the session of 2026-09-19 is still to come"
+    said = "The blind was lifted on 2026-09-18, before the last session on 2026-09-19."
+    assert said in analyse(folder).standing.sentences

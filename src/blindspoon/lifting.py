@@ -165,7 +165,10 @@ def _prepare(folder: Path, today: datetime.date, *, last: bool) -> tuple[Lifting
         date=today, tasters=tasters, scored=len(scores), scores=scores_fingerprint(scores),
         cups=len(served_units(trial, served)) if served else 0, last=last or final,
     )  # fmt: skip
-    gaps = tuple(note for note in notes if note.gap)
+    early = "the session of {} is still to come"
+    days = [it.date for it in trial.sessions if it.date and it.date > today]
+    ahead = [Note(file="trial.toml", text=early.format(day), gap=True) for day in days]
+    gaps = (*ahead, *(note for note in notes if note.gap))
     others = tuple(note for note in notes if not note.gap)
     sets = trial.choice is not None
     lifting = Lifting(missing=gaps, notes=others, bent=stands.bent, lift=lift, sets=sets)

@@ -49,7 +49,7 @@ class Standing:
     told : tuple of str
         Sentences on everything else.
     warned : tuple of str
-        Sentences on a rule that was declared late or not at all.
+        Sentences on a rule that was declared late or not at all, and on a blind lifted early.
     share : float
         Part of alpha that this look has; 1 where one look was declared.
     published : Seal or None
@@ -206,7 +206,7 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
 
 
 def _warned(trial: Trial, seal: Seal | None) -> Iterator[str]:
-    """Say that the rule is declared late, or not at all, or that nothing can come of it."""
+    """Say that the rule came late, or not at all, the lifting early, or that nothing can come."""
     declared, added = trial.decision.declared, seal.added if seal else ()
     late = (it.name for it in added if it.kind == "taster")
     rounds, names = len(trial.sessions) or 1, {*trial.tasting.tasters, *late}
@@ -225,6 +225,9 @@ def _warned(trial: Trial, seal: Seal | None) -> Iterator[str]:
         yield f"No rule is declared, so {said}."
     elif dates and declared > min(dates):
         yield f"The rule is declared on {declared}, after the first session on {min(dates)}."
+    lift = seal.lifted[-1] if seal and seal.lifted else None
+    if lift and lift.last and dates and lift.date < max(dates):
+        yield f"The blind was lifted on {lift.date}, before the last session on {max(dates)}."
 
 
 def _bent(trial: Trial, seal: Seal, key: str | None, late: Sequence[Added]) -> Iterator[str]:
