@@ -92,7 +92,7 @@ def test_what_cannot_be_drawn_is_said_in_the_guide_and_on_the_terminal(
     uncoded, tmp_path, blindspoon, unpainted, monkeypatch
 ):
     monkeypatch.setattr("blindspoon.charts.posts.SIZES", ("square",))
-    monkeypatch.setattr("blindspoon.charts.figure.POSTED", ("square",))
+    monkeypatch.setattr("blindspoon.charts.posts.POSTED", ("square",))
     folder = tmp_path / "long"
     folder.mkdir()
     long = "as it was made in our allotment kitchen that summer " * 6

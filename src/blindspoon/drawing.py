@@ -21,8 +21,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
-from blindspoon.serving.request import ServingRequest, request_from
-from blindspoon.serving.vessels import jars_of
+from blindspoon.serving.request import ServingRequest, jars_of, request_from
 from blindspoon.starting import template
 from blindspoon.trial import Trial
 from blindspoon.wording import count

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.charts.board import board_chart
-from blindspoon.charts.figure import figure_of
-from blindspoon.charts.posts import boards
+from blindspoon.charts.posts import boards, figure_of
 from blindspoon.charts.scene import Area, Line, Marks
 from blindspoon.charts.style import NARROW, WIDE
 

@@ -13,10 +13,9 @@ from PIL import Image
 
 from blindspoon.charts.board import board_chart
 from blindspoon.charts.comparisons import differences_chart, scores_chart
-from blindspoon.charts.figure import ATTEMPTS, FORMATS, POSTED, figure_of, png_series
 from blindspoon.charts.palette import PALETTE
+from blindspoon.charts.posts import ATTEMPTS, FORMATS, POSTED, figure_files, figure_of, png_series
 from blindspoon.charts.posts import SIZES as EVERY_SIZE
-from blindspoon.charts.posts import figure_files
 from blindspoon.charts.scene import Marks
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."
@@ -202,7 +201,7 @@ def test_all_files_have_their_places(make, several, monkeypatch):
     def sides(figures):
         return (f"{figure.width} x {figure.height}".encode() for figure in figures)
 
-    monkeypatch.setattr("blindspoon.charts.figure.png_series", sides)
+    monkeypatch.setattr("blindspoon.charts.posts.png_series", sides)
     monkeypatch.setattr("blindspoon.charts.posts.png_series", sides)
     pictures = several(make(shifts=(0.0, 2.0), labels=("Plain", "Oak")))
     one = all_files(pictures, QUESTION)

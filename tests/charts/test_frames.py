@@ -11,8 +11,7 @@ import pytest
 from PIL import Image
 
 from blindspoon.charts.comparisons import differences_chart
-from blindspoon.charts.figure import png_series
-from blindspoon.charts.posts import frames
+from blindspoon.charts.posts import frames, png_series
 from blindspoon.charts.scene import Area, Marks
 
 SOURCE = "12 tasters, 2 sessions, 19 September 2026. The allotment kitchen. Made with Blindspoon."

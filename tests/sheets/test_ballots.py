@@ -6,8 +6,8 @@ from dataclasses import replace
 import pytest
 
 from blindspoon.sheets.paper_ballots import make_ballots, steps
+from blindspoon.sheets.pouring import trays_of
 from blindspoon.sheets.printing import print_sheets
-from blindspoon.sheets.trays import trays_of
 from blindspoon.trial import MOST_STEPS, Scale, Session
 
 

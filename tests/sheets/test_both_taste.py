@@ -11,9 +11,8 @@ import pytest
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.serving.draw import draw
 from blindspoon.serving.request import request_for
-from blindspoon.sheets.pouring import pouring_sheets, two_marks
+from blindspoon.sheets.pouring import pouring_sheets, session_line, two_marks
 from blindspoon.sheets.printing import print_sheets
-from blindspoon.sheets.trays import session_line
 
 TRIAL = parse_trial("""
 trial = { title = "Crisp cucumbers", control = "brined", seed = 3 }

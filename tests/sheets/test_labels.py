@@ -5,8 +5,8 @@ import re
 import pytest
 
 from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS, stock_named
+from blindspoon.sheets.pouring import label_sheets
 from blindspoon.sheets.printing import print_sheets
-from blindspoon.sheets.trays import label_sheets
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS
-from blindspoon.sheets.trays import trays_of
+from blindspoon.sheets.pouring import trays_of
 
 pytestmark = pytest.mark.browser
 FILES = ["checklist", "pouring", "trays", "labels", "ballots"]

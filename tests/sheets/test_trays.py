@@ -1,6 +1,6 @@
 """Tray cards: one a taster and session, codes only, in the order of servings.csv."""
 
-from blindspoon.sheets.trays import tray_cards, trays_of
+from blindspoon.sheets.pouring import tray_cards, trays_of
 
 
 def test_cards_repeat_servings_csv(case):

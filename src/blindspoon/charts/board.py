@@ -8,13 +8,12 @@ from itertools import accumulate, pairwise, product
 from blindspoon import wording
 from blindspoon.charts.axis import Axis
 from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.outcome import AttributeOutcome
+from blindspoon.charts.outcome import AttributeOutcome, board_title, differences_title
 from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.scene import Box, Line, Marks, Scene, Shape, Text, block, column, rectangle
 from blindspoon.charts.style import Laid, Sheet, key_lines
 from blindspoon.charts.svg import inline_svg
 from blindspoon.charts.text import text_width, wrap
-from blindspoon.charts.titles import board_title, differences_title
 from blindspoon.findings.comparison import AttributeResult, Other
 from blindspoon.trial import Scale
 

@@ -10,9 +10,8 @@ from blindspoon import wording
 from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
-from blindspoon.charts.outcome import AttributeOutcome
+from blindspoon.charts.outcome import AttributeOutcome, differences_title, scores_title
 from blindspoon.charts.palette import variant_inks
-from blindspoon.charts.titles import differences_title, scores_title
 from blindspoon.findings.verdict import PROCEDURES, SHORT_NAMES
 from blindspoon.stats.results import Unanimous
 

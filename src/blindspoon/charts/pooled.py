@@ -8,8 +8,8 @@ from blindspoon import wording
 from blindspoon.charts.axis import difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import Dot, DotPlot, Row
+from blindspoon.charts.outcome import title_of
 from blindspoon.charts.palette import variant_inks
-from blindspoon.charts.titles import title_of
 from blindspoon.findings.comparison import Kind
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute

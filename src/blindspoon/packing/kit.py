@@ -18,8 +18,8 @@ from blindspoon.scores.score_table import ScoreTable
 from blindspoon.serving.draw import draw
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.serving.request import request_for
+from blindspoon.sheets.pouring import trays_of
 from blindspoon.sheets.printing import print_sheets
-from blindspoon.sheets.trays import trays_of
 from blindspoon.trial import Session, Trial, default_tasters
 from blindspoon.wording import capital
 from blindspoon.writeup.front import recipe_table

@@ -11,23 +11,26 @@ from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from blindspoon import wording
 from blindspoon.analysis import compose_report, to_record
+from blindspoon.charts import posts
+from blindspoon.charts.chart import Chart, png_file, svg_file
+from blindspoon.charts.posts import Drawn
 from blindspoon.files import disk
 from blindspoon.findings.comparison import Analysis
 from blindspoon.findings.further import study_further
+from blindspoon.findings.pool_checks import Pool
+from blindspoon.packing.kit import kit_files
+from blindspoon.packing.package import data_package
+from blindspoon.packing.texts import blog, say, start
+from blindspoon.writeup.kitchens_page import KitchensContent, compose_kitchens, kitchens_page
+from blindspoon.writeup.methods import software
+from blindspoon.writeup.page import ASKED, ReportContent, page, render, writeup
+from blindspoon.writeup.records import pool_record
 
-if TYPE_CHECKING:
-    from blindspoon.charts.chart import Chart
-    from blindspoon.charts.posts import Drawn
-    from blindspoon.findings.pool_checks import Pool
-    from blindspoon.writeup.kitchens_page import KitchensContent
-    from blindspoon.writeup.page import ReportContent
-
-    Step = Callable[[], Iterable[Drawn]]
-
+Step = Callable[[], Iterable[Drawn]]
+"""Makes some pictures."""
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
 """The date of every file in the zip, so that the same trial gives the same bytes."""
 Progress = Callable[[int, int], None]
@@ -98,13 +101,6 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
         frames of a reveal), ``tables/``, ``verify.py`` (checks them with other libraries),
         ``data/`` (a Data Package that `compare` reads) and ``kit/`` (to repeat the trial).
     """
-    from blindspoon.charts.figure import POSTED  # noqa: PLC0415 - matplotlib, for PNG
-    from blindspoon.charts.posts import SIZES, figure_files  # noqa: PLC0415
-    from blindspoon.packing.kit import kit_files  # noqa: PLC0415 - jinja2, and the drawing of orders
-    from blindspoon.packing.package import data_package  # noqa: PLC0415
-    from blindspoon.writeup.methods import software  # noqa: PLC0415
-    from blindspoon.writeup.page import ASKED, page, render  # noqa: PLC0415
-
     further = study_further(analysis) if analysis.results else None
     content = compose_report(analysis, further)
     trial, seal = analysis.trial, analysis.standing.published
@@ -114,11 +110,13 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
     source = ". ".join((*content.byline, "Made with Blindspoon."))
     pictures = () if analysis.about_days else content.pictures
-    sized = partial(figure_files, pictures, question=content.question, source=source)
-    steps: list[Step] = [partial(sized, size) for size in SIZES]
+    words = {"question": content.question, "source": source}
+    steps: list[Step] = [
+        partial(posts.figure_files, pictures, size, **words) for size in posts.SIZES
+    ]
     for asked in (part.charts[0] for part in content.sections if part.name in ASKED):
-        sizes = (*POSTED, "print", *["preview"] * (asked is content.picture))
-        steps += [partial(chart_in, asked, size, source, content.question) for size in sizes]
+        sizes = (*posts.POSTED, "print", *["preview"] * (asked is content.picture))
+        steps += [partial(posts.chart_files, asked, size, **words) for size in sizes]
     before = render(content)
     after = {
         "verify.py": disk.shipped("verify.py").encode(),
@@ -140,14 +138,6 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
         Whether to make print.html, the charts for print, posts and video, each kitchen's data and
         a kit to repeat its trial too, with a guide.
     """
-    from blindspoon.charts.chart import svg_file  # noqa: PLC0415
-    from blindspoon.charts.figure import POSTED  # noqa: PLC0415
-    from blindspoon.packing.kit import kit_files  # noqa: PLC0415
-    from blindspoon.packing.package import data_package  # noqa: PLC0415
-    from blindspoon.writeup.kitchens_page import compose_kitchens, kitchens_page  # noqa: PLC0415
-    from blindspoon.writeup.methods import software  # noqa: PLC0415
-    from blindspoon.writeup.records import pool_record  # noqa: PLC0415
-
     content = compose_kitchens(pool)
     before = {
         "index.html": kitchens_page(content).encode(),
@@ -157,8 +147,9 @@ def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = No
     if not all_sizes:
         return Pack(files=before, lacking=())
     source = f"{wording.listing(kitchen.name for kitchen in pool.kitchens)}. Made with Blindspoon."
-    sizes, after = (*POSTED, "print"), dict[str, bytes]()
-    steps = [partial(chart_in, c, size, source, "") for c in content.figures for size in sizes]
+    sizes, after = (*posts.POSTED, "print"), dict[str, bytes]()
+    drawn = [(chart, size) for chart in content.figures for size in sizes]
+    steps = [partial(posts.chart_files, *of, question="", source=source) for of in drawn]
     for kitchen in pool.kitchens:
         trial, tables, name = kitchen.trial, kitchen.tables, file_name(kitchen.name)
         if tables is not None:
@@ -180,10 +171,7 @@ def _finished(
     paper: str,
 ) -> Pack:
     """Draw the pictures, add what goes out beside every page, and the guide to it all."""
-    from blindspoon.packing.texts import blog, say, start  # noqa: PLC0415
-    from blindspoon.writeup.page import ReportContent, writeup  # noqa: PLC0415
-
-    charts: list[Step] = [partial(chart_file, chart) for chart in content.figures]
+    charts: list[Step] = [partial(_as_png, chart) for chart in content.figures]
     drawn, lacking = draw([*charts, *steps], progress)
     files = {**before, **drawn, "print.html": paper.encode(), "blog.md": blog(content).encode()}
     if isinstance(content, ReportContent):
@@ -213,19 +201,8 @@ def name_of(pool: Pool) -> str:
     return "-and-".join(names if len(names) == 2 else [*names[:2], f"{len(names) - 2}-more"])
 
 
-def chart_in(chart: Chart, size: str, source: str, question: str) -> Iterable[Drawn]:
-    """Draw a chart in a size for posts, print or the preview of a link."""
-    from blindspoon.charts.figure import figure_of  # noqa: PLC0415 - matplotlib
-    from blindspoon.charts.posts import sized_files  # noqa: PLC0415
-
-    figure = figure_of(chart, size, source=source, question=question)
-    return sized_files(figure, size, chart.name)
-
-
-def chart_file(chart: Chart) -> Iterable[Drawn]:
-    """Draw a chart of the page as PNG."""
-    from blindspoon.charts.chart import png_file  # noqa: PLC0415 - matplotlib
-
+def _as_png(chart: Chart) -> Iterable[Drawn]:
+    """Draw a chart of the page."""
     yield f"figures/{chart.name}.png", png_file(chart)
 
 

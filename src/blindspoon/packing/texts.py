@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 from pathlib import PurePosixPath
 
-from blindspoon.charts.titles import finding_of
+from blindspoon.charts.outcome import finding_of
 from blindspoon.findings.naming import name_all
 from blindspoon.wording import sentence
 from blindspoon.writeup.kitchens_page import KitchensContent

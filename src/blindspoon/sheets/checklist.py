@@ -15,10 +15,9 @@ from dataclasses import dataclass
 from blindspoon import wording
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper_ballots import REST
-from blindspoon.sheets.pouring import amount, weight
+from blindspoon.sheets.pouring import amount, session_line, trays_of, weight
 from blindspoon.sheets.reminders import Reminder
 from blindspoon.sheets.telling import heading, tells, veiled
-from blindspoon.sheets.trays import session_line, trays_of
 from blindspoon.trial import Trial
 from blindspoon.wording import day
 from blindspoon.writeup.words import points

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from blindspoon import wording
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper import MARGIN, PAPERS, Paper
+from blindspoon.sheets.pouring import TrayCard, tray_cards
 from blindspoon.sheets.telling import veiled
-from blindspoon.sheets.trays import TrayCard, tray_cards
 from blindspoon.trial import Attribute, Scale, Trial
 from blindspoon.writeup.words import paragraphs
 

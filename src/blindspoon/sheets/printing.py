@@ -15,10 +15,9 @@ from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.checklist import PRACTICE, make_checklist
 from blindspoon.sheets.paper import MARGIN, PAPERS, Paper, stock_named
 from blindspoon.sheets.paper_ballots import REST, Ballots, make_ballots
-from blindspoon.sheets.pouring import pouring_sheets, two_marks
+from blindspoon.sheets.pouring import label_sheets, pouring_sheets, tray_cards, two_marks
 from blindspoon.sheets.reminders import Reminder
 from blindspoon.sheets.telling import heading, telling_words, veiled
-from blindspoon.sheets.trays import label_sheets, tray_cards
 from blindspoon.trial import Trial
 from blindspoon.writeup.words import templates
 

@@ -12,8 +12,7 @@ import numpy as np
 from blindspoon import wording
 from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
-from blindspoon.charts.outcome import AttributeOutcome, outcome_of
-from blindspoon.charts.titles import differences_title
+from blindspoon.charts.outcome import AttributeOutcome, differences_title, outcome_of
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.further import FurtherAnalyses
