@@ -59,11 +59,22 @@ def kit_files(
         "trial.toml": rule_to_declare(again).encode(),
         "batches.csv": write_csv(_batch_rows(again, jars)).encode(),
     }
+    cups = [(tray, cup) for tray in trays_of(plan) for cup in tray.cups]  # to be keyed in
+    names = [*(attribute.name for attribute in again.attributes), "comment"]
+    scores = [[t.session, t.taster, c.code, *[""] * len(names)] for t, c in cups if not c.set]
+    sets = dict.fromkeys((tray.session, tray.taster, cup.set) for tray, cup in cups if cup.set)
+    keyed = {
+        "scores.csv": [["session", "taster", "code", *names], *scores],
+        "choices.csv": [
+            ["session", "taster", "set", "answer", "comment"],
+            *([*of, "", ""] for of in sets),
+        ],
+    }
     drawn = {
         **folder,
         "servings.csv": write_csv(plan.servings_rows()).encode(),
         "key.csv": write_csv(plan.key_rows()).encode(),
-        **{name: write_csv(rows).encode() for name, rows in _ballot_rows(again, plan).items()},
+        **{name: write_csv(rows).encode() for name, rows in keyed.items() if rows[1:]},
         **{f"sheets/{name}": content for name, content in sheets.items()},
     }
     return {
@@ -87,19 +98,6 @@ def rule_to_declare(trial: Trial) -> str:
     if heading not in text:
         text += f"\n{heading}"
     return text.replace(heading, heading + DECLARE)
-
-
-def _ballot_rows(trial: Trial, plan: ServingPlan) -> dict[str, list[list[str]]]:
-    """Give each cup and each set its row, to be keyed in from paper."""
-    names = [attribute.name for attribute in trial.attributes]
-    blank = [""] * (len(names) + 1)
-    cups = [(tray, cup) for tray in trays_of(plan) for cup in tray.cups]
-    scores = [[t.session, t.taster, cup.code, *blank] for t, cup in cups if not cup.set]
-    sets = dict.fromkeys((t.session, t.taster, cup.set) for t, cup in cups if cup.set)
-    choices = [[*which, "", ""] for which in sets]
-    found = {"scores.csv": [["session", "taster", "code", *names, "comment"], *scores]}
-    asked = {"choices.csv": [["session", "taster", "set", "answer", "comment"], *choices]}
-    return (found if scores else {}) | (asked if choices else {})
 
 
 def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:

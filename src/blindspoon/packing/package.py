@@ -5,16 +5,23 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
-from blindspoon.batches.units import INGREDIENTS
-from blindspoon.files.schema import CORRECTIONS, as_date, as_number
+from blindspoon.batches.units import unit_of
+from blindspoon.files.schema import (
+    BATCHES,
+    CORRECTIONS,
+    READINGS,
+    FileColumn,
+    as_date,
+    as_number,
+)
 from blindspoon.files.seal import FILE, Seal
 from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
-from blindspoon.trial import Attribute, Trial
+from blindspoon.trial import Trial
 from blindspoon.writeup.words import templates
 from blindspoon.writeup.writers import inline
 
@@ -52,7 +59,15 @@ def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
 
     In the order in which they stand in a table.
     """
-    variants = [variant.name for variant in trial.variants]
+    variants, scores = [variant.name for variant in trial.variants], list[DataColumn]()
+    for attribute in trial.attributes:
+        scale = attribute.scale
+        ends = ((scale.low, attribute.low), (scale.high, attribute.high))
+        words = ", ".join(f"{value:g} is “{word}”" for value, word in ends if word)
+        steps = f", in steps of {scale.step:g}" if scale.step else ""
+        told = f"{attribute.label}, in points{steps}{words and f'; {words}'}. Blank: not scored."
+        limits = {"minimum": scale.low, "maximum": scale.high}
+        scores.append(DataColumn(attribute.name, "number", told, limits))
     place = "Place of the cup in its taster's session, from 1."
     held = f"What was in the cup; the control is “{trial.control}”."
     return (
@@ -64,7 +79,7 @@ def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
         DataColumn("variant", "string", held, {"enum": variants}),
         DataColumn("batch", "string", "Jar or vessel it came from."),
         DataColumn("answer", "string", "What was chosen from the set, by code."),
-        *(_score(attribute) for attribute in trial.attributes),
+        *scores,
         DataColumn("served", "string", "What the set was, where it may be of two kinds."),
         DataColumn("tests", "integer", "Sets that were answered.", {"minimum": 0}),
         DataColumn("right", "string", "Whether it was right, yes or no; or how many were."),
@@ -72,53 +87,33 @@ def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
     )
 
 
-def _score(attribute: Attribute) -> DataColumn:
-    scale = attribute.scale
-    ends = ((scale.low, attribute.low), (scale.high, attribute.high))
-    words = ", ".join(f"{value:g} is “{word}”" for value, word in ends if word)
-    steps = f", in steps of {scale.step:g}" if scale.step else ""
-    told = f"{attribute.label}, in points{steps}{'; ' if words else ''}{words}. Blank: not scored."
-    return DataColumn(attribute.name, "number", told, {"minimum": scale.low, "maximum": scale.high})
-
-
-MADE = {
-    "batch": ("string", "Jar or vessel."),
-    "variant": ("string", "Way in which it was made."),
-    "acid": ("string", "Which acid was added."),
-    "vessel": ("string", "What it was made in."),
-    "starter": ("string", "What it was started with."),
-    "note": ("string", "Remark of the host."),
-    "started": ("date", "Day on which it was made."),
-    "finished": ("date", "Day on which it left the place where it fermented."),
-    "date": ("date", "Day of the measurement."),
-    "ph": ("number", "pH."),
-    "temperature_c": ("number", "Temperature in °C."),
-    "temperature_f": ("number", "Temperature in °F."),
-}
 UNITS = {
     "g": "grams", "kg": "kilograms", "oz": "ounces", "lb": "pounds", "ml": "millilitres",
     "l": "litres", "qt": "US quarts", "cups": "US cups", "tbsp": "US tablespoons",
-    "tsp": "US teaspoons",
+    "tsp": "US teaspoons", "c": "°C", "f": "°F",
 }  # fmt: skip
 
 
-def made_column(name: str, *, numeric: bool) -> DataColumn:
-    """Describe a column of batches.csv or readings.csv.
+def made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> DataColumn:
+    """Describe a column of batches.csv or readings.csv, of which some columns are known.
 
     `numeric` tells whether every cell that is not blank is a number; it decides where the name is
     the host's own.
 
     Examples
     --------
-    >>> made_column("salt_oz", numeric=True).meaning, made_column("leaf", numeric=False).kind
-    ('Salt in ounces.', 'string')
+    >>> made_column("salt_oz", BATCHES, numeric=True).meaning
+    'Salt that was weighed in. In ounces.'
+    >>> made_column("leaf", BATCHES, numeric=False).kind
+    'string'
     """
-    if name in MADE:
-        return DataColumn(name, *MADE[name])
-    ingredient, _, unit = name.rpartition("_")
-    if ingredient in INGREDIENTS and unit in UNITS and numeric:
-        return DataColumn(name, "number", f"{ingredient.capitalize()} in {UNITS[unit]}.")
-    return DataColumn(name, "number" if numeric else "string", "Written down by the host.")
+    unit = unit_of(name)
+    standard = {column.name: column for column in known}.get(unit.column if unit else name)
+    if standard is None:
+        return DataColumn(name, "number" if numeric else "string", "Written down by the host.")
+    measured = f" In {UNITS[name.rpartition('_')[2]]}." if unit else ""
+    kind = {"date": "date", "ph": "number"}.get(standard.kind, "number" if unit else "string")
+    return DataColumn(name, kind, standard.meaning + measured)
 
 
 TITLES = {
@@ -176,7 +171,10 @@ class Resource:
     def to_record(self, content: bytes) -> Record:
         """Describe the table and the file that holds it for datapackage.json."""
         schema: Record = {"fields": [column.to_record() for column in self.columns]}
-        key = self._key()
+        names = [column.name for column in self.columns]
+        key = [name for name in KEYS.get(self.name, ()) if name in names]
+        told = {tuple(row[names.index(name)] for name in key) for row in self.rows}
+        unlike = key and len(told) == len(self.rows)
         return {
             "name": self.name,
             "type": "table",
@@ -186,17 +184,10 @@ class Resource:
             "format": "csv",
             "mediatype": "text/csv",
             "encoding": "utf-8",
-            "schema": schema | ({"primaryKey": key} if key else {}),
+            "schema": schema | ({"primaryKey": key} if unlike else {}),
             "bytes": len(content),
             "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
         }
-
-    def _key(self) -> list[str]:
-        """Name the columns that tell the rows apart, if they do."""
-        names = [column.name for column in self.columns]
-        key = [name for name in KEYS.get(self.name, ()) if name in names]
-        told = {tuple(row[names.index(name)] for name in key) for row in self.rows}
-        return key if len(told) == len(self.rows) else []
 
 
 def cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resource:
@@ -212,11 +203,11 @@ def cups_resource(name: str, trial: Trial, tables: Sequence[TextTable]) -> Resou
 
 def made_resource(name: str, table: TextTable) -> Resource:
     """Take over every column of batches.csv or readings.csv; the rows are the host's log."""
-    columns = []
+    columns, known = list[DataColumn](), BATCHES if name == "batches" else READINGS
     for own, column in table.columns.items():
         texts = [text for text in column.texts if text]
         read = [as_number(text, decimal_comma=table.decimal_comma) for text in texts]
-        columns.append(made_column(own, numeric=bool(texts) and None not in read))
+        columns.append(made_column(own, known, numeric=bool(texts) and None not in read))
     return Resource(name, tuple(columns), _rows(table, columns))
 
 
@@ -286,13 +277,19 @@ def data_package(
     resources = tuple(_resources(trial, tables))
     files = {resource.path: resource.to_csv() for resource in resources}
     question = f"{trial.question} " if trial.question else ""
+    licence = {"path": "README.md", "title": trial.licence} if trial.licence else {}
+    if trial.licence.lower() in LICENCES:
+        name, path = LICENCES[trial.licence.lower()]
+        licence = {"name": name, "path": path}
+    elif re.fullmatch(r"[-a-zA-Z0-9._]+", trial.licence):
+        licence = {"name": trial.licence}
     descriptor = {
         "$schema": PROFILE,
         "name": re.sub(r"[^a-z0-9._-]+", "-", folder.lower()).strip("-._") or "trial",
         "title": trial.title,
         "description": f"{question}Scores of a side-by-side tasting, with the plan and the key, so "
         f"that the comparison can be made again. Made with {software}.",
-        **_licences(trial.licence),
+        **({"licenses": [licence]} if licence else {}),
         **({"contributors": [{"title": trial.host}]} if trial.host else {}),
         "keywords": ["blind tasting", *([trial.product] if trial.product else [])],
         "resources": [resource.to_record(files[resource.path]) for resource in resources],
@@ -324,13 +321,3 @@ def _resources(trial: Trial, tables: FolderTables) -> Iterator[Resource]:
         table: TextTable | None = getattr(tables, name)
         if table is not None and len(table):
             yield made_resource(name, table)
-
-
-def _licences(text: str) -> Record:
-    """Describe the licence; one that is not known is named as it is written, if it can be."""
-    if text.lower() in LICENCES:
-        name, path = LICENCES[text.lower()]
-        return {"licenses": [{"name": name, "path": path}]}
-    if re.fullmatch(r"[-a-zA-Z0-9._]+", text):
-        return {"licenses": [{"name": text}]}
-    return {"licenses": [{"path": "README.md", "title": text}]} if text else {}
