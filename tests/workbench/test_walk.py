@@ -101,6 +101,7 @@ def test_a_whole_trial_from_its_plan_to_what_is_sent(
     send(page, hand, folder.parent / "published" / "crisp.zip")
     hand.press("Close Blindspoon")
     page.get_by_role("heading", name="Blindspoon is closed").wait_for()
+    assert f"in the folder {folder.parent}." in page.locator("main").text_content()
     page.context.close()
     assert errors == []
     assert blindspoon("check", folder).returncode == 0

@@ -55,7 +55,7 @@ def add_to(bench: Workbench) -> None:
     @app.post("/close")
     def close() -> Response:
         bench.close()
-        return bench.page("closed.html.j2")
+        return bench.page("closed.html.j2", shelf=bench.shelf)
 
     @bench.get("", broken=True)
     def where(found: Stage) -> Response:
