@@ -6,7 +6,7 @@ exact and hold for these very tasters; for people like them only where each had 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -312,8 +312,16 @@ def _judged(
     small = found.limit <= choice.can_tell and found.possible
     kinds: tuple[Verdict, ...] = ("open", "alike", "different", "slight")
     verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
-    judged = replace(found, verdict=verdict)
-    return verdict, " ".join([_sentence(judged, about), *_remarks(judged)])
+    told, tests = [_sentence(replace(found, verdict=verdict), about)], found.tests
+    if verdict == "open" and not found.possible:
+        told.append("So few tests could not show them alike, whatever was answered.")
+    lower = 1 - float(fc.upper_tail(found.right + 1, tests, choice.how.guess))
+    if lower < UNLIKELY and not choice.how.words:
+        told.append("That is far fewer than guessing brings: is the key the right way round?")
+    if declared is not None and tests != declared:
+        more = f", and {tests} are in: take it as a lead" if tests > declared else ""
+        told.append(f"{declared} tests were declared{more}.")
+    return verdict, " ".join(told)
 
 
 def percent(share: float, *limits: float) -> str:
@@ -352,17 +360,3 @@ def _sentence(found: ChoiceFound, about: str) -> str:
         f"Not settled: {told}; anything from {low} to {percent(found.interval.high)} of them may "
         "be able to tell."
     )
-
-
-def _remarks(found: ChoiceFound) -> Iterator[str]:
-    """Say what else a reader should know before taking the verdict."""
-    choice, declared = found.choice, found.choice.tests
-    if found.verdict == "open" and not found.possible:
-        yield "So few tests could not show them alike, whatever was answered."
-    lower = 1 - float(fc.upper_tail(found.right + 1, found.tests, choice.how.guess))
-    if lower < UNLIKELY and not choice.how.words:
-        yield "That is far fewer than guessing brings: is the key the right way round?"
-    if declared is not None and found.tests > declared:
-        yield f"{declared} tests were declared, and {found.tests} are in: take it as a lead."
-    if declared is not None and found.tests < declared:
-        yield f"{declared} tests were declared."

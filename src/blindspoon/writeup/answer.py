@@ -225,37 +225,34 @@ def make_boards(
     """
     several = math.ceil(len(ordered) / MOST_COLUMNS) or 1
     width, limits = math.ceil(len(ordered) / several) or 1, mark_limits(ordered)
-    starts = range(0, len(ordered), width)
-    return tuple(_board(ordered[start : start + width], limits, fragile) for start in starts)
-
-
-def _board(
-    results: Sequence[AttributeResult],
-    limits: Mapping[str, float],
-    fragile: Collection[tuple[str, str]],
-) -> Board:
-    primary = sum(result.primary for result in results)
-    groups = (("Primary", primary), ("Exploratory", len(results) - primary))
-    columns = [
-        [
-            _cell(other, limits, fragile=(result.attribute.name, other.variant.name) in fragile)
-            for other in result.others
+    boards = []
+    for start in range(0, len(ordered), width):
+        results = ordered[start : start + width]
+        primary = sum(result.primary for result in results)
+        groups = (("Primary", primary), ("Exploratory", len(results) - primary))
+        columns = [
+            [
+                _cell(other, limits, fragile=(result.attribute.name, other.variant.name) in fragile)
+                for other in result.others
+            ]
+            for result in results
         ]
-        for result in results
-    ]
-    labels = [other.variant.label for other in results[0].others]
-    return Board(
-        groups=tuple(group for group in groups if group[1]),
-        columns=tuple(
+        heads = (
             BoardColumn(
                 label=result.attribute.label,
                 group="primary" if result.primary else "exploratory",
                 edge=0 < primary == place,
             )
             for place, result in enumerate(results)
-        ),
-        rows=tuple(zip(labels, zip(*columns, strict=True), strict=True)),
-    )
+        )
+        labels = [other.variant.label for other in results[0].others]
+        board = Board(
+            groups=tuple(group for group in groups if group[1]),
+            columns=tuple(heads),
+            rows=tuple(zip(labels, zip(*columns, strict=True), strict=True)),
+        )
+        boards.append(board)
+    return tuple(boards)
 
 
 def _cell(other: Other, limits: Mapping[str, float], *, fragile: bool) -> BoardCell:

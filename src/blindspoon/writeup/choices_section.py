@@ -8,7 +8,7 @@ from blindspoon import wording
 from blindspoon.charts.picks import lines_chart, picks_chart
 from blindspoon.findings.choices import ENOUGH, ChoiceFound, percent
 from blindspoon.findings.comparison import Analysis
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import NoResult
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p
 from blindspoon.writeup.words import paragraphs, points
@@ -20,12 +20,7 @@ VERDICTS = {
 }  # fmt: skip
 
 
-def _span(found: Interval, _: object) -> str:
-    return f"{percent(found.low)} to {percent(found.high)}".replace(
-        f"{wording.NO_BREAK}% to", " to"
-    )
-
-
+PERCENT = f"{wording.NO_BREAK}%"
 TASTER = (
     Column("taster"),
     Column("tests", "Sets", counted),
@@ -63,7 +58,12 @@ CHOICE = (
             Column(
                 "estimate", "Can tell", lambda share, _: percent(share), of=lambda each: each.share
             ),
-            Column("interval", "Interval", _span, pair=True),
+            Column(
+                "interval",
+                "Interval",
+                lambda it, _: f"{percent(it.low).removesuffix(PERCENT)} to {percent(it.high)}",
+                pair=True,
+            ),
             Column("limit"),
             Column("allowed", of=lambda each: each.choice.can_tell),
         ),
@@ -125,18 +125,6 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     )
 
 
-def _d_prime(found: ChoiceFound) -> str:
-    distance = found.d_prime
-    if isinstance(distance, NoResult):
-        return distance.reason
-    span = distance.interval
-    reach = "" if span is None else (
-        f" ({wording.percent(1 - 2 * found.alpha)} interval {wording.number(span.low, 2)} to "
-        f"{wording.number(span.high, 2)})"
-    )  # fmt: skip
-    return f"{found.variant.label}: d' {wording.number(distance.estimate, 2)}{reach}."
-
-
 def choice_methods(analysis: Analysis) -> tuple[str, ...]:
     """Describe how it was asked and judged, completely enough for a paper."""
     choices = analysis.choices
@@ -154,4 +142,14 @@ def choice_methods(analysis: Analysis) -> tuple[str, ...]:
         balanced=all(max(counts) - min(counts) <= 1 for counts in orders),
         coded=analysis.table.choices is not None and analysis.table.choices.coded,
     )
-    return (*told, *(_d_prime(found) for found in choices if not found.repeated))
+    for found in (it for it in choices if not it.repeated):
+        distance = found.d_prime
+        if isinstance(distance, NoResult):
+            told += (distance.reason,)
+            continue
+        span, reach = distance.interval, ""
+        if span is not None:
+            ends = f"{wording.number(span.low, 2)} to {wording.number(span.high, 2)}"
+            reach = f" ({wording.percent(1 - 2 * found.alpha)} interval {ends})"
+        told += (f"{found.variant.label}: d' {wording.number(distance.estimate, 2)}{reach}.",)
+    return told

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
+from functools import partial
 
 from blindspoon import wording
 from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import PROCEDURES, in_a_word
 from blindspoon.trial import Trial
-from blindspoon.wording import sentence
+from blindspoon.wording import count
 from blindspoon.writeup.section import PageSection
-from blindspoon.writeup.words import points
+from blindspoon.writeup.words import paragraphs, points
 from blindspoon.writeup.writers import DASH, Table, to_csv
 
 SAME = "the same"
@@ -42,15 +43,31 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     primary = trial.decision.primary
     ordered = sorted(influence.declared, key=lambda outcome: outcome.attribute not in primary)
     keys = {key for name in NAMES for key in influence.moved(name)}
-    moved = [outcome for outcome in ordered if outcome.key in keys]
-    firm = [outcome for outcome in ordered if outcome.key not in keys]
-    said = any(_says(influence, name) for name in NAMES)
+    moved, firm = [it for it in ordered if it.key in keys], dict[str, list[str]]()
+    for it in ordered:
+        if it.key not in keys:
+            label = f"“{trial.variant(it.variant).label}” ({word(trial, it)})"
+            firm.setdefault(_label(trial, it), []).append(label)
+    few = len(ordered) - len(moved) <= MOST_FIRM
+    alone = influence.moved("taster")
+    by_many = {key for key, moves in alone.items() if 2 * len(moves) > len(influence.of("taster"))}
+    lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
     return PageSection(
         name="influence",
         head="What the answer hangs on",
-        paragraphs=(
-            _tasters(trial, influence, ordered),
-            *(_others(trial, firm, moved) if said else ()),
+        paragraphs=paragraphs(
+            "influence",
+            turned=lost or [*_on_single_tasters(trial, ordered, alone, by_many)],
+            named=partial(_named, trial),
+            by_many=[it for it in ordered if it.key in by_many],
+            said=any(_says(influence, name) for name in NAMES),
+            total=len(ordered),
+            firm=[
+                f"on {on}, {wording.listing(labels) if few else count(len(labels), 'verdict')}"
+                for on, labels in firm.items()
+            ],
+            moved=len(moved),
+            most=MOST_ROWS,
         ),
         tables=(_table(trial, influence, moved),) if moved else (),
         points=tuple(_methods(trial, influence)),
@@ -64,53 +81,45 @@ def influence_csv(influence: Influence, *, shown: bool = True) -> str:
     return to_csv(COLUMNS, ([row[column] for column in COLUMNS] for row in rows))
 
 
-def _tasters(trial: Trial, influence: Influence, ordered: list[Outcome]) -> str:
-    """Say which verdicts hang on a single taster: those of primary attributes first."""
-    alternatives = influence.of("taster")
-    if not alternatives:
-        return next(lost.reason for lost in influence.not_done if lost.name == "taster")
-    moved = influence.moved("taster")
-    by_many = {key for key, moves in moved.items() if 2 * len(moves) > len(alternatives)}
-    by_few = {key: moves for key, moves in moved.items() if key not in by_many}
-    primary = [outcome for outcome in ordered if outcome.attribute in trial.decision.primary]
-    groups = [group for group in (primary, ordered[len(primary) :]) if group]
-    said = [_group(trial, group, by_few, whole=len(groups) == 1) for group in groups]
-    if by_many:
-        many = _named(trial, [outcome for outcome in ordered if outcome.key in by_many])
-        verb, them = ("is", "it") if len(by_many) == 1 else ("are", "them")
-        said.append(
-            f"{many} {verb} fragile: leaving out any one of more than half the tasters changes "
-            f"{them}."
-        )
-    return " ".join(said)
+def _on_single_tasters(
+    trial: Trial,
+    ordered: list[Outcome],
+    alone: dict[tuple[str, str], Moves],
+    by_many: Collection[tuple[str, str]],
+) -> Iterator[tuple[str, int, list[Outcome], dict[str, Sequence[str]]]]:
+    """Say which verdicts hang on a single taster, those of primary attributes apart.
 
-
-def _group(
-    trial: Trial, group: list[Outcome], moved: dict[tuple[str, str], Moves], *, whole: bool
-) -> str:
-    """Name what hangs on a single taster; of a single verdict, say how it changes without whom."""
-    labels = [*dict.fromkeys(_label(trial, outcome) for outcome in group)]
-    rest = len(labels) - MOST_NAMED
-    if rest > 1:
-        labels = [*labels[:MOST_NAMED], f"{wording.spelled(rest)} others"]
-    place = "" if whole and len(labels) > 1 else f" on {wording.listing(labels)}"
-    hanging = [outcome for outcome in group if outcome.key in moved]
-    if not hanging:
-        return f"No verdict{place} hangs on a single taster."
-    if len(hanging) > 1:
-        many, of = wording.spelled(len(hanging)), wording.spelled(len(group))
-        said = f"{many} of the {of} verdicts{place} hang on a single taster"
-        return sentence(f"{said}: {_named(trial, hanging)}")
-    declared, moves = hanging[0], moved[hanging[0].key]
-    would = dict.fromkeys(
-        "would not be settled"
-        if outcome.verdict == "open"
-        else f"would be {word(trial, outcome)}{' within the margin' * (outcome.verdict == 'alike')}"
-        for _, outcome in moves
-    )
-    who = _who(trial, [left_out for left_out, _ in moves])
-    label = trial.variant(declared.variant).label
-    return f"Without {who}, “{label}” {wording.listing(would, 'or')} on {_label(trial, declared)}."
+    On which attributes, how many there are, and which hang on one; of a single one, how it changes
+    without whom.
+    """
+    parts = [
+        [it for it in ordered if (it.attribute in trial.decision.primary) == first]
+        for first in (True, False)
+    ]
+    groups = [part for part in parts if part]
+    for group in groups:
+        labels = [*dict.fromkeys(_label(trial, outcome) for outcome in group)]
+        rest = len(labels) - MOST_NAMED
+        if rest > 1:
+            labels = [*labels[:MOST_NAMED], f"{wording.spelled(rest)} others"]
+        place = "" if len(groups) == 1 and len(labels) > 1 else f" on {wording.listing(labels)}"
+        hanging = [it for it in group if it.key in alone and it.key not in by_many]
+        lone = dict[str, Sequence[str]]()
+        if len(hanging) == 1:
+            moves = alone[hanging[0].key]
+            would = (
+                "would not be settled"
+                if it.verdict == "open"
+                else f"would be {word(trial, it)}{' within the margin' * (it.verdict == 'alike')}"
+                for _, it in moves
+            )
+            lone = {
+                "who": _who(trial, [left_out for left_out, _ in moves]),
+                "label": trial.variant(hanging[0].variant).label,
+                "would": list(dict.fromkeys(would)),
+                "on": _label(trial, hanging[0]),
+            }
+        yield place, len(group), hanging, lone
 
 
 def _who(trial: Trial, tasters: list[str]) -> str:
@@ -123,33 +132,6 @@ def _who(trial: Trial, tasters: list[str]) -> str:
 def _says(influence: Influence, name: Name) -> bool:
     """Whether an alternative gave any verdict at all."""
     return any(outcome.verdict for made in influence.of(name) for outcome in made.outcomes)
-
-
-def _others(trial: Trial, firm: list[Outcome], moved: list[Outcome]) -> Iterator[str]:
-    """Say what never moves, by name where that is little, and what the table leaves out."""
-    total = len(firm) + len(moved)
-    if not moved:
-        one, all_of = "The one verdict stays", f"All {wording.spelled(total)} verdicts stay"
-        yield f"{one if total == 1 else all_of} the same under every alternative below."
-    elif not firm:
-        yield "Every verdict moves under some alternative; the table shows which."
-    else:
-        named: dict[str, list[str]] = {}
-        for outcome in firm:
-            label = f"“{trial.variant(outcome.variant).label}” ({word(trial, outcome)})"
-            named.setdefault(outcome.attribute, []).append(label)
-        few = len(firm) <= MOST_FIRM
-        told = (
-            f"on {trial.attribute(attribute).label.lower()}, "
-            f"{wording.listing(labels) if few else wording.count(len(labels), 'verdict')}"
-            for attribute, labels in named.items()
-        )
-        yield f"These never move: {'; '.join(told)}."
-    if len(moved) > MOST_ROWS:
-        yield (
-            f"The table shows the first {MOST_ROWS} verdicts that move; tables/influence.csv has "
-            f"all {len(moved)}."
-        )
 
 
 def _table(trial: Trial, influence: Influence, moved: list[Outcome]) -> Table:

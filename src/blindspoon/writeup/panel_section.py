@@ -14,7 +14,7 @@ from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_c
 from blindspoon.findings.panel_results import COLUMNS, AttributePanel, Panel, long_rows
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
-from blindspoon.trial import Trial
+from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, difference, ends, in_points, two
 from blindspoon.writeup.words import paragraphs, points
@@ -72,6 +72,14 @@ def _paragraphs(trial: Trial, panel: Panel) -> tuple[str, ...]:
     looked = [(a, first) for a, first in firsts if not isinstance(first, NoResult)]
     seen = [(a, first) for a, first in looked if first.interval.excludes_zero()]
     before = [(a, c.carry_over) for a, c in every if not isinstance(c.carry_over, NoResult)]
+    asked = list[tuple[Attribute, AttributePanel, int, tuple[int, int] | None]]()
+    for found in answering(panel):
+        apart, attribute = None, trial.attribute(found.attribute)
+        reviews = () if isinstance(found.tasters, NoResult) else found.tasters
+        tests = [it.discrimination for it in reviews if not isinstance(it.discrimination, NoResult)]
+        if len(tests) > 1:  # who told the variants apart beyond their own spread
+            apart = sum(test.p_value < trial.decision.alpha for test in tests), len(tests)
+        asked.append((attribute, found, wording.digits_for(attribute.scale), apart))
     alpha, names = trial.decision.alpha, {attribute.name for attribute, _ in seen}
     return paragraphs(
         "tasters",
@@ -80,11 +88,7 @@ def _paragraphs(trial: Trial, panel: Panel) -> tuple[str, ...]:
             reverse=True,
         ),
         not_agreed=_reasons(found for _, found in agreement),
-        told=[
-            (attribute, found, wording.digits_for(attribute.scale), _apart(found, alpha))
-            for found in answering(panel)
-            for attribute in [trial.attribute(found.attribute)]
-        ],
+        told=asked,
         alpha=alpha,
         level=wording.percent(LEVEL),
         looked=len(looked),
@@ -101,15 +105,6 @@ def _paragraphs(trial: Trial, panel: Panel) -> tuple[str, ...]:
 def _reasons(found: Iterable[object]) -> list[str]:
     """Give every reason once."""
     return list(dict.fromkeys(part.reason for part in found if isinstance(part, NoResult)))
-
-
-def _apart(found: AttributePanel, alpha: float) -> tuple[int, int] | None:
-    """Count who told the variants apart beyond their own spread, of those who can be asked."""
-    if isinstance(found.tasters, NoResult):
-        return None
-    tests = [review.discrimination for review in found.tasters]
-    known = [test for test in tests if not isinstance(test, NoResult)]
-    return (sum(test.p_value < alpha for test in known), len(known)) if len(known) > 1 else None
 
 
 # Tables -----------------------------------------------------------------------------------------
