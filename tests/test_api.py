@@ -54,6 +54,10 @@ def test_the_scores_are_one_row_a_cup_with_the_types_that_are_promised():
     assert scores["variant"].nunique() == 5
 
 
+def test_a_question_of_sets_shows_its_verdict_too():
+    assert repr(bs.compare(ROOT / "trials" / "two-salts")).count("\n  choice, ") > 0
+
+
 def test_a_frame_has_the_numbers_of_the_command(result):
     frame, printed = result.to_frame(), result.to_record()["comparisons"]
     assert frame["mixed_p_adjusted"].tolist() == [each["mixed"]["p_adjusted"] for each in printed]

@@ -80,7 +80,8 @@ class Compared:
 
     def __repr__(self) -> str:
         """Name the folder, and give every verdict."""
-        told = (f"{c.attribute.name}, {c.variant.name}: {c.verdict}" for c in self.comparisons)
+        told = [f"{c.attribute.name}, {c.variant.name}: {c.verdict}" for c in self.comparisons]
+        told += [f"choice, {c.variant.name}: {c.verdict}" for c in self.analysis.choices]
         return "\n  ".join([f"Compared({self.analysis.folder!r})", *told])
 
     @property
@@ -121,9 +122,10 @@ class Compared:
         """Compute every number again with statsmodels and scipy; see `verify.recompute`."""
         from blindspoon.frames import scores_frame  # noqa: PLC0415 - pandas when asked for
         from blindspoon.verify import recompute  # noqa: PLC0415 - brings in statsmodels
+        from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
 
         found = self.analysis
-        return recompute(scores_frame(found.trial, found.table), self.to_record())
+        return recompute(scores_frame(found.trial, found.table), trial_record(found))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)

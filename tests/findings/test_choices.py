@@ -213,9 +213,10 @@ def test_the_text_of_a_trial_comes_back():
 # Verdicts ---------------------------------------------------------------------------------------
 
 
-def judged(method, right, tests, more="", *, tasters=0, order=()):
+def judged(method, right, tests, more="", *, tasters=0, order=(), alpha=0.05):
     """Judge numbers alone; the answers of so many tasters in turn."""
-    trial = parse_trial(text_of(method, more=more))
+    text = text_of(method, more=more).replace("declared =", f"alpha = {alpha}\ndeclared =")
+    trial = parse_trial(text)
     said = np.arange(tests) < right
     table = ChoiceTable(
         tasters=tuple(f"T{n}" for n in range(tasters)),
@@ -252,6 +253,13 @@ SENTENCES = {
         "was allowed.",
     ),
 }
+
+
+def test_one_taster_and_one_right_answer_are_told_of_as_one():
+    alone = judged("triangle", 8, 18, tasters=1)
+    assert "anything from none to 49\xa0% of this taster’s sets may be told." in alone.because
+    single = judged("two-out-of-five", 1, 1, alpha=0.2)
+    assert "guessing gives 0.1, and 1 was needed." in single.because
 
 
 @pytest.mark.parametrize(("verdict", "case"), SENTENCES.items())

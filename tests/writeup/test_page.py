@@ -1,10 +1,11 @@
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
 import pytest
 
-from blindspoon.writeup.page import page, render
+from blindspoon.writeup.page import compose, page, render
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 LIMIT = 400_000
@@ -242,3 +243,12 @@ def test_the_page_for_paper_has_the_wide_charts_and_no_dark_side(content_of):
     assert "prefers-color-scheme: dark) { :root { --bs" not in text
     assert "counter(pages)" in text
     assert "counter(pages)" not in page(content_of("usual"))
+
+
+def test_only_remarks_beside_scored_cups_are_counted(content_of):
+    content = content_of("usual", tasters=50, remarks=("crisp",) * 50)
+    assert "All 50 remarks are in tables/scores.csv." in page(content)
+    table = content.analysis.table
+    few = replace(table, taster=table.taster % 45)  # five of those who wrote scored nothing
+    fewer = compose(replace(content.analysis, table=few))
+    assert "All 45 remarks are in tables/scores.csv." in page(fewer)

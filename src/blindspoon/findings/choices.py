@@ -320,7 +320,7 @@ def _judged(
         told.append("That is far fewer than guessing brings: is the key the right way round?")
     if declared is not None and tests != declared:
         more = f", and {tests} are in: take it as a lead" if tests > declared else ""
-        told.append(f"{declared} tests were declared{more}.")
+        told.append(f"{wording.count(declared, 'test was', 'tests were')} declared{more}.")
     return verdict, " ".join(told)
 
 
@@ -339,7 +339,8 @@ def _sentence(found: ChoiceFound, about: str) -> str:
     elif choice.attribute:
         picked = f"picked the variant as the one with {choice.expect} {choice.attribute}"
     told = f"{counted} {picked}{f', telling{about}' if about else ''}"
-    needed = "" if found.needed is None else f", and {found.needed} were needed"
+    were = "was" if found.needed == 1 else "were"
+    needed = "" if found.needed is None else f", and {found.needed} {were} needed"
     if choice.how.words:
         needed = f" ({wording.p_value(found.p_adjusted)})"
     guessing = f"guessing gives {wording.number(found.expected, 1).removesuffix('.0')}"
@@ -356,7 +357,6 @@ def _sentence(found: ChoiceFound, about: str) -> str:
         case "alike":
             return f"Alike enough: {told}; a{most} was allowed."
     low = percent(found.interval.low) if found.interval.low > 0 else "none"
-    return (
-        f"Not settled: {told}; anything from {low} to {percent(found.interval.high)} of them may "
-        "be able to tell."
-    )
+    most = f"{low} to {percent(found.interval.high)}"
+    may = "of this taster’s sets may be told" if one else "of them may be able to tell"
+    return f"Not settled: {told}; anything from {most} {may}."

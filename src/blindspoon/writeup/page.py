@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from itertools import islice
 
 import numpy as np
 
@@ -16,7 +15,7 @@ from blindspoon.charts.outcome import AttributeOutcome, differences_title, outco
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, NotCompared
 from blindspoon.findings.further import FurtherAnalyses
-from blindspoon.scores.score_table import ScoreTable
+from blindspoon.scores.score_table import Remark, ScoreTable
 from blindspoon.trial import Trial
 from blindspoon.wording import sentence
 from blindspoon.writeup import limits, methods
@@ -253,17 +252,21 @@ def _finding(
 
 def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Remarks on scored cups by variant, then those on sets; the first `MOST_LISTED` of both."""
-    names = [variant.name for variant in trial.variants]
-    rows = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
-    scored = {(table.sessions[s], table.tasters[t], names[v]) for s, t, v in rows}
-    told = (said for said in table.remarks if (said.session, said.taster, said.variant) in scored)
-    shown = list(islice(told, MOST_LISTED))
+    shown = told_remarks(trial, table)[:MOST_LISTED]
     grouped = [
         (variant.label, tuple(said.text for said in shown if said.variant == variant.name))
         for variant in trial.variants
     ]
     grouped.append(("Beside a set", table.choices.remarks[:MOST_LISTED] if table.choices else ()))
     return tuple((label, texts) for label, texts in grouped if texts)
+
+
+def told_remarks(trial: Trial, table: ScoreTable) -> list[Remark]:
+    """Take the remarks beside cups that were scored, which tables/scores.csv has too."""
+    names = [variant.name for variant in trial.variants]
+    rows = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
+    scored = {(table.sessions[s], table.tasters[t], names[v]) for s, t, v in rows}
+    return [it for it in table.remarks if (it.session, it.taster, it.variant) in scored]
 
 
 # The sections -----------------------------------------------------------------------------------
@@ -397,7 +400,7 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "trial": analysis.trial,
         "control": analysis.trial.variant(analysis.trial.control).label,
         "margin": any(each.margin is not None for each in analysis.trial.attributes),
-        "remarks_note": all_in(len(table.remarks), "remark", "scores.csv"),
+        "remarks_note": all_in(len(told_remarks(analysis.trial, table)), "remark", "scores.csv"),
         "next": parts.get("next"),
         "one_batch": analysis.batches < 2,
         "noun": names.noun,
