@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import gc
+import hashlib
 import json
 import os
 import pickle
@@ -31,6 +32,7 @@ from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings import further
 from blindspoon.findings.further import study_further
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
@@ -242,6 +244,18 @@ def compiled_once(tmp_path_factory):
         return builders[key]
 
     rules.Rule._compile_builder = compile_builder
+
+
+@pytest.fixture(scope="session", autouse=True)
+def influence_once(once):
+    """Judge like scores again without a taster or a session, half of a report, once in a run."""
+    study = further.study_influence
+
+    def study_once(*given):
+        like = hashlib.sha256(pickle.dumps(given)).hexdigest()
+        return once(f"influence-{like}", lambda _: study(*given))
+
+    further.study_influence = study_once
 
 
 @pytest.fixture(scope="session")
