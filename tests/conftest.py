@@ -37,7 +37,7 @@ from blindspoon.findings.further import study_further
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
 # Properties: a few new examples at every run; `--hypothesis-profile many` searches longer.
-settings.register_profile("few", max_examples=25, deadline=None)
+settings.register_profile("few", max_examples=16, deadline=None)
 settings.register_profile("many", max_examples=500, deadline=None)
 settings.load_profile("few")
 
@@ -543,7 +543,13 @@ def pytest_collection_modifyitems(items):
         if top == "tests" and place in QUICK and LONG.isdisjoint(has) and not searches:
             item.add_marker("quick")
     # Where the longest are, first: at the end no worker is left with one while the others wait.
-    items.sort(key=lambda item: item.path.parent.name != "workbench")
+    # Then what needs a browser, which one worker opens then.
+    items.sort(
+        key=lambda item: (
+            item.path.parent.name != "workbench",
+            item.get_closest_marker("browser") is None,
+        )
+    )
 
 
 def pytest_collection_finish():

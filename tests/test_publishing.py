@@ -26,9 +26,8 @@ TRIALS = sorted(path.parent for path in Path(__file__).parents[1].glob("trials/*
 
 @pytest.fixture(scope="module", params=TRIALS, ids=lambda folder: folder.name)
 def packed(request, analysis_of, packed_of):
-    """The trial of days with its pictures painted; those of the others are laid out only."""
-    painted = request.param == TRIALS[1]
-    return analysis_of(request.param.name), packed_of(request.param.name, painted=painted)[0]
+    """What is sent out of a trial, pictures laid out only."""
+    return analysis_of(request.param.name), packed_of(request.param.name)[0]
 
 
 @pytest.fixture(scope="module")
@@ -174,7 +173,7 @@ def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
 
 @pytest.mark.parametrize(
     "folder",
-    [pytest.param(TRIALS[0], marks=pytest.mark.slow), TRIALS[1]],
+    [TRIALS[0].parent / "two-salts", *(pytest.param(it, marks=pytest.mark.slow) for it in TRIALS)],
     ids=lambda folder: folder.name,
 )
 def test_the_same_trial_gives_the_same_zip(folder, analysis_of, packed_of):
@@ -187,9 +186,9 @@ def test_the_same_trial_gives_the_same_zip(folder, analysis_of, packed_of):
     assert {name.partition("/")[2] for name in archive.namelist()} == set(files)
 
 
-@pytest.mark.parametrize("packed", TRIALS[:1], ids=lambda folder: folder.name, indirect=True)
+@pytest.mark.parametrize("packed", TRIALS[:2], ids=lambda folder: folder.name, indirect=True)
 def test_all_but_the_pictures_of_the_same_trial_is_the_same(packed, monkeypatch):
-    """Drawing the pictures of the demonstration once more is slow; see above."""
+    """Drawing the pictures of these once more is slow; see above."""
     analysis, files = packed
     drawn = {name: data for name, data in files.items() if re.search(r"\.png$|^figures/.+/", name)}
     monkeypatch.setattr(packing, "draw", lambda *_: (drawn, ()))

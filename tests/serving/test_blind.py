@@ -91,7 +91,7 @@ def recounted(sets, variants):
     return {name: Span(low=min(n), high=max(n)) if n else None for name, n in spans.items()}
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(requests(), st.integers(0, 2**32))
 @example(request(12, 24, 13, controls=2, sessions=2), 7)
 @example(request(12, 40, 7, codes="per session"), 7)
