@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from blindspoon.analysis import analyse, compose_report, to_record
 from blindspoon.cli.printed import comparison_table
 from blindspoon.errors import TrialError
-from blindspoon.examine import examine
+from blindspoon.examine import doubts, examine
+from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.further import study_further
 from blindspoon.packing.pack import pack
 from blindspoon.writeup.front import weaknesses
@@ -169,6 +170,14 @@ def test_a_margin_of_most_of_the_scale_is_questioned(tmp_path, margin, asked):
     rule = f"[decision]\nmargin = {margin}\n"
     notes = examine(written(tmp_path, folder_of("all were given", rule=rule))).notes
     assert any("really not matter" in note.text for note in notes) == asked
+
+
+@pytest.mark.parametrize(("cups", "asked"), [(6, False), (7, True)])
+def test_many_cups_at_one_sitting_are_questioned_until_they_are_scored(cups, asked):
+    toml = folder_of("all were given")["trial.toml"]
+    trial = parse_trial(f"{toml}[tasting]\ntasters = 3\nservings = {cups}\n")
+    assert any("tire the tongue" in text for text in doubts(trial)) == asked
+    assert not any("tire the tongue" in text for text in doubts(trial, scored=True))
 
 
 def test_two_tasters_are_two_people_in_the_answer(tmp_path):

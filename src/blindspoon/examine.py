@@ -111,13 +111,7 @@ def examine(folder: Path) -> Examination:
             problems += error.problems
     notes += [*standing(trial, tables, text.seal_toml).notes, *name_notes(trial, tables)]
     jars = jars_of(tables.key) or jars_of(tables.batches)
-    said = (
-        *foretold(trial, jars),
-        *_wide_margins(trial),
-        *_undrawn(trial, tables.key),
-        *_twice(trial),
-    )
-    said += () if scored else tuple(_wordless(trial))
+    said = (*foretold(trial, jars), *_undrawn(trial, tables.key), *doubts(trial, scored=scored))
     notes += [Note(file="trial.toml", text=text) for text in said]
     photos = disk.read_photos(folder, [photo.file for photo in trial.photos])
     lacking = photographs(trial, photos)[1]
@@ -132,40 +126,43 @@ def examine(folder: Path) -> Examination:
     )
 
 
-WIDE = 0.25
-"""Share of a scale above which a margin is questioned; common practice, no source."""
+WIDE, MANY_CUPS = 0.25, 7
+"""Share of a scale above which a margin is questioned, and cups at one sitting from which on they
+are; common practice, no source."""
 
 
-def _wide_margins(trial: Trial) -> Iterator[str]:
-    """Ask about a margin within which nearly everything is alike."""
+def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
+    """Ask about what a host may not have meant; of what tasters read, only until it is `scored`.
+
+    Margins within which nearly everything is alike, labels that no page can tell apart, scales
+    without words at their ends, and many cups.
+    """
     for attribute in trial.attributes:
         low, high, margin = attribute.scale.low, attribute.scale.high, attribute.margin
         if margin is not None and margin > WIDE * (high - low):
             yield (
-                f"{attribute.name}: a margin of {margin:g} on a scale from {low:g} to {high:g} "
+                f"{attribute.label}: a margin of {margin:g} on a scale from {low:g} to {high:g} "
                 f"calls variants alike that are {margin:g} points apart: would so much really not "
                 "matter to you?"
             )
-
-
-def _wordless(trial: Trial) -> Iterator[str]:
-    """Name what has no words at the ends of its scale, while tasters can still be told."""
-    names = [attribute.name for attribute in trial.attributes if not attribute.low + attribute.high]
-    if names:
-        yield (
-            f"{some_of(names, 5)}: no words say which end of the scale is which, and some will "
-            "take the lowest number for the best; give low and high, such as “soft” and “crisp”"
-        )
-
-
-def _twice(trial: Trial) -> Iterator[str]:
-    """Name the labels that pages and charts cannot tell apart."""
     for parts in (trial.variants, trial.attributes):
         labels = [part.label.casefold() for part in parts]
         for label in dict.fromkeys(label for label in labels if labels.count(label) > 1):
             same = [part for part in parts if part.label.casefold() == label]
             names = some_of((part.name for part in same), 5)
             yield f"{names} are all called “{same[0].label}”: no page tells them apart"
+    bare = [attribute.label for attribute in trial.attributes if not attribute.low + attribute.high]
+    if bare and not scored:
+        yield (
+            f"{some_of(bare, 5)}: no words say which end of the scale is which, and some will "
+            "take the lowest number for the best; write a word for either end"
+        )
+    cups = trial.tasting.servings or len(trial.variants) + trial.tasting.controls - 1
+    if trial.attributes and cups >= MANY_CUPS and not scored:
+        yield (
+            f"{cups} cups at one sitting tire the tongue: let each taster have fewer, of which the "
+            "control is one (common practice, no source)"
+        )
 
 
 def _undrawn(trial: Trial, key: TextTable | None) -> Iterator[str]:

@@ -302,14 +302,15 @@ def capital(text: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """Give a clause its capital and its full stop.
+    """Give a clause its capital and its full stop; a question keeps its mark.
 
     Examples
     --------
-    >>> sentence("one is open"), sentence("it ends here.")
-    ('One is open.', 'It ends here.')
+    >>> sentence("one is open"), sentence("it ends here."), sentence("does it?")
+    ('One is open.', 'It ends here.', 'Does it?')
     """
-    return f"{capital(text).rstrip('.')}."
+    text = capital(text).rstrip(".")
+    return text if text.endswith("?") else f"{text}."
 
 
 def comparative(difference: float, attribute: Attribute) -> str:

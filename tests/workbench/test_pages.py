@@ -499,3 +499,14 @@ def test_what_is_over_is_not_called_a_file_to_mend(at):
     done = host.post("/t/crisp/tasting/reopen")
     assert done.status_code == 422
     assert "This cannot be done now." in done.text
+
+
+def test_what_a_host_may_not_have_meant_is_asked_before_the_rule_is_sealed(at):
+    host, folder = at("planned")
+    assert "Did you mean this?" not in host.read("/t/crisp/codes")
+    text = (folder / "trial.toml").read_text("utf-8")
+    wide = re.sub("(?m)^margin = .*$", "margin = 5", re.sub('(?m)^(low|high) = ".*\n', "", text))
+    (folder / "trial.toml").write_text(wide, "utf-8")
+    asked = host.read("/t/crisp/codes")
+    assert "would so much really not matter to you?</" in asked
+    assert "no words say which end of the scale is which" in asked

@@ -17,6 +17,7 @@ from blindspoon.sheets.paper import LABEL_STOCKS, Paper
 from blindspoon.stage import Stage
 from blindspoon.starting import rule_beside, rule_in_words
 from blindspoon.trial import today
+from blindspoon.wording import sentence
 from blindspoon.workbench.app import UNSENT, Form, Workbench
 
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
@@ -50,11 +51,14 @@ def add_to(bench: Workbench) -> None:
 
     @bench.get("codes")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
+        from blindspoon.examine import doubts  # noqa: PLC0415 - not where the workbench starts
+
         plan, problems = foreseen(found) if found.state == "planned" else (None, ())
         balance = [part for part in plan.balance if part.session is not None] if plan else []
         rule = rule_in_words(found.plan), rule_beside(found.plan)
         own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}
-        own |= {"rule": rule, "seen": bench.seen(found, SEALED)}
+        asked = map(sentence, doubts(found.plan)) if plan else ()
+        own |= {"rule": rule, "seen": bench.seen(found, SEALED), "doubts": list(asked)}
         return bench.page("codes.html.j2", found, "codes", code, typed=form, faults=faults, **own)
 
     @bench.post("codes")
