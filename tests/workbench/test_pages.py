@@ -455,6 +455,17 @@ def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
     assert [host.post("/example").status_code for _ in range(2)] == [303, 303]
 
 
+def test_a_new_jar_that_is_sent_twice_is_written_down_once(at):
+    host, folder = at("planned")
+    form = fields(host.read("/t/crisp/jars/new-usual")) | {"produce_g": "500"}
+    for _ in range(2):
+        assert host.post("/t/crisp/jars/new-usual", **form).location == "/t/crisp/jars"
+    assert (folder / "batches.csv").read_text("utf-8").count("usual,500") == 1
+    more = fields(host.read("/t/crisp/jars/new-usual")) | {"produce_g": "500"}
+    assert host.post("/t/crisp/jars/new-usual", **more).location == "/t/crisp/jars"
+    assert (folder / "batches.csv").read_text("utf-8").count("usual,500") == 2
+
+
 def test_a_full_disk_while_a_ballot_is_keyed_is_no_bug_of_the_program(at, monkeypatch):
     host, _ = at("tasting")
 

@@ -158,14 +158,17 @@ def test_a_session_is_added_from_a_page_and_has_sheets_of_its_own(at):
     assert not examine(folder).problems
 
 
-def test_a_session_that_is_sent_twice_is_added_once(at):
+def test_what_is_sent_twice_is_made_once(at):
     host, folder = at("sealed")
-    drawn = re.search(r'name="drawn" value="(\d+)"', host.read("/t/crisp/tasting/more"))[1]
-    for _ in range(2):
-        done = host.post("/t/crisp/tasting/more", more="", drawn=drawn)
-        assert done.location == "/t/crisp/sheets"
+    sent = {"tasting/more": {"more": ""}, "tasting/late": {"late": "Gus"}}
+    for path, form in sent.items():
+        once = re.search(r'name="once" value="(\w+)"', host.read(f"/t/crisp/{path}"))[1]
+        for _ in range(2):
+            assert host.post(f"/t/crisp/{path}", **form, once=once).location == "/t/crisp/sheets"
     assert {row["session"] for row in cups(folder)} == {"1", "2"}
-    assert "2 sessions are drawn by now." in host.read("/t/crisp/sheets")
+    assert len({row["taster"] for row in cups(folder)}) == 7
+    assert host.post("/t/crisp/tasting/late", late="Hal", once=once).location == "/t/crisp/sheets"
+    assert "Hal" in {row["taster"] for row in cups(folder)}
 
 
 def test_a_session_is_not_added_where_another_was_drawn_meanwhile(at):

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hmac
 import importlib
+import secrets
+import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import jinja2
-from flask import Flask, abort, jsonify, make_response, redirect, render_template, request
+from flask import Flask, abort, g, jsonify, make_response, redirect, render_template, request
 from markupsafe import Markup
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
@@ -78,6 +80,8 @@ class Workbench:
         self.app = Flask(__name__, static_folder=None)
         self._said, self._back = "", True
         self._seen: dict[str, Stage] = {}
+        self._led: dict[str, str] = {}
+        self._making = threading.Lock()
         self._set_up()
 
     # -- how a page is registered -----------------------------------------------------------
@@ -202,6 +206,7 @@ class Workbench:
         read = code == 200 and request.headers.get("Sec-Fetch-Dest", "document") == "document"
         said, self._said = (self._said, "") if read else ("", self._said)
         own: dict[str, object] = {"typed": {}, "faults": {}, "theirs": {}, "job": None} | values
+        own["once"] = secrets.token_hex(8)
         if isinstance(job := own["job"], Job) and not job.ended and code != 200:
             own["job"] = None
         veil = found is not None and found.state in ("sealed", "tasting", "closed")
@@ -246,7 +251,9 @@ class Workbench:
         app.add_url_rule("/door/<text>", "door", self._let_in)
         app.add_url_rule("/here", "here", lambda: self.door.proof("here", str(self.shelf)))
         app.before_request(self._see_sender)
+        app.after_request(self._note_sent)
         app.after_request(_harden)
+        app.teardown_request(lambda _: self._making.release() if g.pop("making", False) else None)
         app.register_error_handler(Exception, self._refuse)
 
     def _let_in(self, text: str) -> Response:
@@ -258,14 +265,29 @@ class Workbench:
         response.set_cookie(self.cookie, proof, httponly=True, samesite="Strict")
         return response
 
-    def _see_sender(self) -> None:
-        """Let in who has the cookie, and take forms of our own pages only."""
+    def _see_sender(self) -> Response | None:
+        """Let in who has the cookie, and take forms of our own pages only.
+
+        A form that makes something new has a word "once" in it: where it was sent before, by a
+        double tap or a reload, it leads where it led then.
+        """
         given = request.cookies.get(self.cookie, "").encode("utf-8", "replace")
         known = hmac.compare_digest(given, self.door.proof("cookie").encode())
         if not known and request.endpoint not in ("door", "here", "favicon", *_STATIC):
             abort(403)
         if request.method == "POST":
             own_form(self.door.proof("ticket"))
+        if not request.form.get("once") or wants_json():
+            return None
+        g.making = self._making.acquire()
+        led = self._led.get(_sent())
+        return redirect(led, 303) if led else None
+
+    def _note_sent(self, response: Response) -> Response:
+        if g.get("making") and response.status_code == 303:
+            others = list(self._led.items())[1 - SEEN :]
+            self._led = {**dict(others), _sent(): response.location or "/"}
+        return response
 
     # -- how it is refused ------------------------------------------------------------------
 
@@ -290,6 +312,10 @@ class Workbench:
         if wants_json():
             return make_response(jsonify(message=text), code)
         return self.page("message.html.j2", None, code=code, text=text, problems=problems)
+
+
+def _sent() -> str:
+    return repr(sorted(request.form.items(multi=True)))
 
 
 def _harden(response: Response) -> Response:

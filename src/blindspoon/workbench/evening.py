@@ -20,7 +20,7 @@ from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
 from blindspoon.trial import today
-from blindspoon.wording import capital, count
+from blindspoon.wording import capital
 from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.dealing import paper_of
 from blindspoon.workbench.phrases import REMEDIES
@@ -76,11 +76,6 @@ def add_to(bench: Workbench) -> None:
 def _add_more(bench: Workbench) -> None:
     """Register what adds tasters and sessions."""
 
-    def sessions_of(found: Stage) -> int:
-        sitting, _ = _opened(bench, found)
-        sitting.look_for_late()
-        return len(sitting.plan.sessions)
-
     @bench.get("tasting/late")
     def ask_late(found: Stage) -> Response:
         bench.see(found, "taster")
@@ -108,24 +103,23 @@ def _add_more(bench: Workbench) -> None:
     @bench.get("tasting/more")
     def ask_more(found: Stage) -> Response:
         bench.see(found, "taster")
-        return _fill(bench, found, "more", drawn=sessions_of(found))
+        return _fill(bench, found, "more")
 
     @bench.post("tasting/more")
     def more(found: Stage, form: Form) -> Response:
         """List one more session in trial.toml, and draw its cups."""
         bench.see(found, "taster")
-        drawn, day = sessions_of(found), as_date(form.get("more", ""))
-        if form.get("drawn", str(drawn)) != str(drawn):  # sent twice, or from an old page
-            return bench.go(found, "sheets", f"{count(drawn, 'session')} are drawn by now.")
+        sitting, day = _opened(bench, found)[0], as_date(form.get("more", ""))
+        sitting.look_for_late()
         fault = "" if day or not form.get("more") else f"{REMEDIES['bad-date']}."
         try:
             if not fault:
-                one_more(found.folder, day, drawn, today())
+                one_more(found.folder, day, len(sitting.plan.sessions), today())
         except TrialError as error:
             fault = sentence(error.problems[0])
         if fault:
-            return _fill(bench, found, "more", 422, typed=form, faults={"more": fault}, drawn=drawn)
-        _opened(bench, found)[0].reconcile()
+            return _fill(bench, found, "more", 422, typed=form, faults={"more": fault})
+        sitting.reconcile()
         write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
 

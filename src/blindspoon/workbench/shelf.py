@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
-import threading
-
 from flask import redirect, request
 from werkzeug.wrappers import Response
 
@@ -61,14 +58,11 @@ def add_to(bench: Workbench) -> None:
     def where(found: Stage) -> Response:
         return bench.page("where.html.j2", found)
 
-    begun, beginning = dict[str, str](), threading.Lock()
-
     def page(typed: Form, faults: dict[str, str], code: int = 200) -> Response:
         plans = {name: stage(folder) for name, folder in disk.trials_in(bench.shelf).items()}
         return bench.page(
             "start.html.j2",
             code=code,
-            once=secrets.token_hex(8),
             typed=typed,
             faults=faults,
             questions={question.key: question for question in starting.QUESTIONS},
@@ -93,15 +87,11 @@ def add_to(bench: Workbench) -> None:
         except TrialFileError as error:
             faults = beside(error.problems, {*answers, starting.SCORED, "changes"})
             return page(answers, faults, 422)
-        once = request.form.get("once", "")
-        with beginning:  # a form that is sent twice begins one trial
-            if once not in begun:
-                taken = [path.name for path in bench.shelf.iterdir()]
-                name = starting.short_name(answers["trial.product"], taken, "trial")
-                disk.make_files(bench.shelf / name, files)
-                bench.say("It is on the shelf.", back=False)
-                begun[once or name] = name
-            return redirect(f"/t/{begun[once or name]}/rule", 303)
+        taken = [path.name for path in bench.shelf.iterdir()]
+        name = starting.short_name(answers["trial.product"], taken, "trial")
+        disk.make_files(bench.shelf / name, files)
+        bench.say("It is on the shelf.", back=False)
+        return redirect(f"/t/{name}/rule", 303)
 
     @bench.get("rule")
     def rule(found: Stage) -> Response:
