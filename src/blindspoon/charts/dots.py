@@ -217,26 +217,26 @@ class DotPlot:
         style = sheet.style
         beside = sheet.beside or not any(row.notes for row in self.rows)
         axes = _axes(self, sheet, beside=beside)
-        people = _people(self, axes[0], style)
+        crowds, tall, dense = _people(self, axes[0], style)
         words = [_words(row, axes, sheet) for row in self.rows if beside]
-        high = people.tall + style.under + 2 * style.pad if people.tall else style.row
+        high = tall + style.under + 2 * style.pad if tall else style.row
         if words:
             most = max(len(texts) for pair in words for texts in pair)
-            high = max(high, style.leading * most + (2 * style.pad if people.tall else 4.0))
+            high = max(high, style.leading * most + (2 * style.pad if tall else 4.0))
         high += sheet.spare
         fixed, over, y = axis_header(axes, style, sheet.width)
         parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
-        for step, (row, crowd) in enumerate(zip(self.rows, people.crowds, strict=True), 2):
+        for step, (row, crowd) in enumerate(zip(self.rows, crowds, strict=True), 2):
             if row.head:
                 heading, y = _heading(row.head, sheet, y)
                 parts.append((step, heading))
             if not beside:
                 over_row, y = _words_over(row, sheet, y)
                 parts.append((step, over_row))
-            under = style.under if people.tall else 0.0
-            base = y + (high + people.tall - under) / 2
+            under = style.under if tall else 0.0
+            base = y + (high + tall - under) / 2
             if beside:
-                middle = base - style.note / 3 if people.tall else base
+                middle = base - style.note / 3 if tall else base
                 parts.append((step, _placed(words[step - 2], style, middle, (y, y + high))))
             for axis, dot in zip(axes, row.dots, strict=True):
                 parts.append((1, axis_behind(axis, y, y + high)))
@@ -250,7 +250,7 @@ class DotPlot:
         for axis in axes:
             numbers, y = axis_numbers(axis, bottom, style.small, sheet.width)
             parts.append((0, numbers))
-        lines, y = key_lines(self.key[people.dense], sheet.width, y + 10, style)
+        lines, y = key_lines(self.key[dense], sheet.width, y + 10, style)
         parts.append((2, lines))
         return Laid(
             scene=Scene(
@@ -258,20 +258,11 @@ class DotPlot:
                 height=round(y),
                 shapes=tuple(shape for _, shapes in parts for shape in shapes),
             ),
-            kind="Density plot" if people.dense else self.kind,
+            kind="Density plot" if dense else self.kind,
             rows=len(self.rows),
             cramped=min(axis.right - axis.left for axis in axes) < LEAST_PLOT,
             steps=tuple(step for step, shapes in parts for _ in shapes),
         )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _People:
-    """What stands on the base line of each row, at height 0, and how high it reaches at most."""
-
-    crowds: list[list[Shape]]
-    tall: float = 0.0
-    dense: bool = False
 
 
 def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
@@ -294,27 +285,26 @@ def _axes(plot: DotPlot, sheet: Sheet, *, beside: bool) -> list[Axis]:
     ]
 
 
-def _people(plot: DotPlot, axis: Axis, style: Style) -> _People:
-    """Draw people, alike in all rows: marks of one size, or densities on one scale."""
+def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]], float, bool]:
+    """Draw people at height 0, alike in all rows: marks of one size, or densities on one scale.
+
+    With how high they reach at most, and whether they are densities.
+    """
     places = [axis.xs(row.dots[0].people) for row in plot.rows]
-    most = max(row.size for row in places)
-    if most == 0:
-        return _People(crowds=[[] for _ in places])
+    most, crowds = max(row.size for row in places), list[list[Shape]]()
     if most > style.marks:
         tall = style.density / max(float(share.max()) for share in plot.shares if share.size)
-        crowds: list[list[Shape]] = [
-            [Area(points=outline(share, axis.left, axis.right, 0.0, tall), ink="edge")]
-            if share.size
-            else []
-            for share in plot.shares
-        ]
-        return _People(crowds=crowds, tall=style.density, dense=True)
+        for share in plot.shares:
+            hill = outline(share, axis.left, axis.right, 0.0, tall) if share.size else ()
+            crowds.append([Area(points=hill, ink="edge")] if hill else [])
+        return crowds, style.density, True
     size = size_for(places, style.diameters, style.tallest)
     stacks = [tuple((x, -above) for x, above in dodge(row, size)) for row in places]
-    highest = max(-y for stack in stacks for _, y in stack) + size.diameter / 2
-    marks = Marks(points=(), radius=size.diameter / 2 - 0.4, ink="people")
-    crowds = [[replace(marks, points=stack)] if stack else [] for stack in stacks]
-    return _People(crowds=crowds, tall=max(style.least, highest))
+    for stack in stacks:
+        marks = Marks(points=stack, radius=size.diameter / 2 - 0.4, ink="people")
+        crowds.append([marks] if stack else [])
+    highest = max((-y for stack in stacks for _, y in stack), default=0.0) + size.diameter / 2
+    return crowds, max(style.least, highest) if most else 0.0, False
 
 
 def _words(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[list[Text], list[Text]]:

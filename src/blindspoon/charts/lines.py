@@ -170,6 +170,7 @@ def _panels(plot: LinePlot, sheet: Sheet, numbers: float, y: float) -> tuple[lis
             head=name,
             note="",
             under="",
+            tall=LOW,
             series=tuple(line for line in plot.series if line.panel in ("", name)),
         )
         for name in dict.fromkeys(line.panel for line in plot.series if line.panel)
@@ -180,9 +181,7 @@ def _panels(plot: LinePlot, sheet: Sheet, numbers: float, y: float) -> tuple[lis
     end, aside = head[-1].y + UNDER / 2, max(text_width(line.label, SMALL) for line in plot.series)
     for first in range(0, len(panels), across):
         tier = panels[first : first + across]
-        drawn, end = _tier(
-            tier, sheet, numbers, across, end, least=LOW, indent=numbers, aside=aside
-        )
+        drawn, end = _tier(tier, sheet, numbers, across, end, indent=numbers, aside=aside)
         shapes += drawn
     first_line = Text(x=numbers, y=end + LEADING - 3, text="", size=SMALL, ink="soft")
     words = block(plot.under, sheet.width - numbers, LEADING, first_line)
@@ -196,7 +195,6 @@ def _tier(
     across: int,
     y: float,
     *,
-    least: float = 0.0,
     indent: float = 0.0,
     aside: float = 0.0,
 ) -> tuple[list[Shape], float]:
@@ -213,8 +211,7 @@ def _tier(
     ]
     top = max(texts[-1].y for texts in heads) + 18
     top += max(ROW * len(plot.brackets) for plot in plots)
-    least = least or max(plot.tall for plot in plots)
-    tall = max(least, *(sum(map(_height, lines)) for lines in names))
+    tall = max(*(plot.tall for plot in plots), *(sum(map(_height, lines)) for lines in names))
     shapes: list[Shape] = [text for texts in heads for text in texts]
     ends = []
     for place, (plot, lines) in enumerate(zip(plots, names, strict=True)):
@@ -226,9 +223,15 @@ def _tier(
         plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
         shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
         shapes += [*_names(plane, lines), *_series(plane)]
-        under, end = _under(plane, sheet)
-        shapes += under
-        ends.append(end)
+        ticks = plot.ticks
+        if plot.whole:
+            whole = [value for value in nice_ticks(*plot.x, 6)[0] if value == round(value)]
+            ticks = tuple((value, wording.number(value, 0)) for value in whole)
+        across_it, end = axis_numbers(axis, plane.bottom + 4, SMALL, sheet.width, ticks)
+        first = Text(x=axis.sides[0], y=end + LEADING - 3, text="", size=SMALL, ink="soft")
+        said = block(plot.under, axis.sides[1] - axis.sides[0], LEADING, first)
+        shapes += [*across_it, *said]
+        ends.append((said[-1].y if said else end) + 5)
     return shapes, max(ends)
 
 
@@ -326,15 +329,3 @@ def _series(plane: _Plane) -> list[Shape]:
             marks.append(Marks(points=shown, radius=larger + 1.5, ink="ground", kind=solid))
             marks.append(replace(mark, points=shown, radius=larger))
     return [*lines, *marks]
-
-
-def _under(plane: _Plane, sheet: Sheet) -> tuple[list[Shape], float]:
-    """Set the numbers under a plot and what they are, and tell where that ends."""
-    ticks, (left, right) = plane.plot.ticks, plane.axis.sides
-    if plane.plot.whole:
-        whole = [value for value in nice_ticks(*plane.plot.x, 6)[0] if value == round(value)]
-        ticks = tuple((value, wording.number(value, 0)) for value in whole)
-    shapes, y = axis_numbers(plane.axis, plane.bottom + 4, SMALL, sheet.width, ticks)
-    first = Text(x=left, y=y + LEADING - 3, text="", size=SMALL, ink="soft")
-    words = block(plane.plot.under, right - left, LEADING, first)
-    return [*shapes, *words], (words[-1].y if words else y) + 5

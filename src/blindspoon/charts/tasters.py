@@ -10,7 +10,7 @@ from blindspoon import wording
 from blindspoon.charts.axis import Axis, difference_axis, shaded_words
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
-from blindspoon.findings.panel_results import AttributePanel, Effect, OrderEffect, TasterReview
+from blindspoon.findings.panel_results import AttributePanel, Effect, TasterReview
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute
@@ -23,12 +23,28 @@ def places_chart(attribute: Attribute, found: AttributePanel, source: str) -> Ch
     """
     if isinstance(found.position, NoResult) or len(found.position.effects) > MOST_MARKS:
         return None
-    cups = wording.count(sum(effect.cups for effect in found.position.effects), "cup")
+    scale, effects = attribute.scale, found.position.effects
+    intervals = [effect.interval for effect in effects]
+    least = max(attribute.margin or 0.0, (scale.high - scale.low) / 20)
+    reach = max(least, *(max(-interval.low, interval.high) for interval in intervals))
+    head = "Distance from the mean of all places, in points"
+    axis = difference_axis(attribute, (-reach, reach), head=head, words="")
+    goes_on = ", an arrow where it goes on" * axis.cuts(intervals)
+    dots = (
+        "Dots: the place of a cup in its order, the variants and the tasters’ levels allowed "
+        f"for, with {wording.percent(LEVEL)} intervals, each on its own{goes_on}."
+    )
+    key = " ".join((dots, *shaded_words(attribute), "Exploratory."))
+    rows = tuple(
+        Row(label=f"Cup {it.label}", dots=(Dot(estimate=it.effect, interval=it.interval),))
+        for it in effects
+    )
+    cups = wording.count(sum(effect.cups for effect in effects), "cup")
     return chart_of(
         name=f"{attribute.name}-places",
         title=places_title(attribute, found.first_cup),
         data=f"the places of {cups} on {attribute.label.lower()}",
-        lay=_places_plot(attribute, found.position).lay,
+        lay=DotPlot(axes=(axis,), rows=rows, key=(key, key), kind="Interval plot").lay,
         source=source,
     )
 
@@ -43,25 +59,6 @@ def places_title(attribute: Attribute, first: Effect | NoResult) -> str:
     phrase = wording.comparative(first.effect, attribute)
     size = wording.points(first.effect, attribute, first.interval)
     return f"The first cup {phrase} later ones, by about {size}"
-
-
-def _places_plot(attribute: Attribute, found: OrderEffect) -> DotPlot:
-    scale, intervals = attribute.scale, [effect.interval for effect in found.effects]
-    least = max(attribute.margin or 0.0, (scale.high - scale.low) / 20)
-    reach = max(least, *(max(-interval.low, interval.high) for interval in intervals))
-    head = "Distance from the mean of all places, in points"
-    axis = difference_axis(attribute, (-reach, reach), head=head, words="")
-    goes_on = ", an arrow where it goes on" * axis.cuts(intervals)
-    dots = (
-        "Dots: the place of a cup in its order, the variants and the tasters’ levels allowed "
-        f"for, with {wording.percent(LEVEL)} intervals, each on its own{goes_on}."
-    )
-    key = " ".join((dots, *shaded_words(attribute), "Exploratory."))
-    rows = [
-        Row(label=f"Cup {it.label}", dots=(Dot(estimate=it.effect, interval=it.interval),))
-        for it in found.effects
-    ]
-    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Interval plot")
 
 
 SEEN, OWN = "Correlation with the others", "Spread of own repeats, in points"
@@ -162,7 +159,6 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
         axes.append(Axis(low=0.0, high=1.08 * max(own) or 1.0, head=OWN, ends=("exact", "wide")))
     if not axes:
         return None
-    plot = _alike_plot(reviews, tuple(axes))
     if many:
         key = (
             f"How {len(seen):,} tasters’ means of the variants go with those of all others; 1 is "
@@ -170,6 +166,8 @@ def alikeness_chart(attribute: Attribute, found: AttributePanel, source: str) ->
         )
         row = _density("All tasters", seen, 2)
         plot = DotPlot(axes=tuple(axes), rows=(row,), key=(key, key))
+    else:
+        plot = _alike_plot(reviews, tuple(axes))
     tasters = wording.count(len(reviews), "taster")
     return chart_of(
         name=f"{attribute.name}-tasters",

@@ -87,6 +87,11 @@ def make_checklist(
     """Write the list for a trial; it names no variant, for it lies about where tasters are."""
     tasting = trial.tasting
     sessions = Counter(tray.session for tray in trays_of(plan))
+    counts = Counter(cup.session for cup in plan.servings)
+    poured = amount(len(plan.servings), portion_g)
+    poured += f" ({_per_session(counts, 'cup')})" if len(counts) > 1 else ""
+    if plan.request.warm_up:
+        poured += f", and {amount(sessions.total(), portion_g)} without a code"
     parts = _parts(
         points(
             "checklist",
@@ -97,7 +102,7 @@ def make_checklist(
             cleanser=veiled(tasting.cleanser, trial),
             rest=veiled(tasting.rest, trial, REST),
             portion="the same spoonful" if portion_g is None else weight(portion_g),
-            cups=_cups(plan, sessions.total(), portion_g),
+            cups=f"{poured}.",
             ballots=_per_session(sessions, "ballot"),
             days=[(day(reminder.day), reminder.text) for reminder in days],
         )
@@ -140,13 +145,6 @@ def _parts(told: Iterable[tuple[str, str]]) -> list[Part]:
             )
         )
     return parts
-
-
-def _cups(plan: ServingPlan, trays: int, portion_g: float | None) -> str:
-    counts = Counter(cup.session for cup in plan.servings)
-    split = f" ({_per_session(counts, 'cup')})" if len(counts) > 1 else ""
-    more = f", and {amount(trays, portion_g)} without a code" if plan.request.warm_up else ""
-    return f"{amount(len(plan.servings), portion_g)}{split}{more}."
 
 
 def _per_session(counts: Counter[str], what: str) -> str:

@@ -143,12 +143,50 @@ class Pouring:
 
 
 def pouring_sheets(trial: Trial, plan: ServingPlan, portion_g: float | None) -> tuple[Pouring, ...]:
-    """Sort the cups of every session by what is poured into them."""
-    trays = trays_of(plan)
-    return tuple(
-        _pouring(trial, plan, [tray for tray in trays if tray.session == session], portion_g)
-        for session in dict.fromkeys(tray.session for tray in trays)
-    )
+    """Sort the cups of every session by what is poured into them.
+
+    A batch has the same mark in all sessions: a letter a variant.
+    """
+    marks, found, trays = dict[tuple[str, str | None], str](), list[Pouring](), trays_of(plan)
+    for number, variant in enumerate(trial.variants):
+        batches = {cup.batch for cup in plan.servings if cup.variant == variant.name}
+        for place, batch in enumerate(sorted(batches, key=lambda batch: batch or ""), 1):
+            marks[variant.name, batch] = f"{_letter(number)}{place if len(batches) > 1 else ''}"
+    for session in dict.fromkeys(tray.session for tray in trays):
+        own = [tray for tray in trays if tray.session == session]
+        served: dict[str, list[Serving]] = {mark: [] for mark in marks.values()}
+        for cup in (cup for tray in own for cup in tray.cups):
+            served[marks[cup.variant, cup.batch]].append(cup)
+        warm_up = (
+            f"First {amount(len(own), portion_g)}, without a code, to warm up: the same for "
+            "everybody, from a jar that is not compared, or else from "
+            f"{trial.variant(trial.control).label}."
+        )
+        pours = (
+            Pour(
+                mark=mark,
+                variant=trial.variant(cups[0].variant).label,
+                batch=cups[0].batch or "",
+                control=cups[0].variant == trial.control,
+                amount=amount(len(cups), portion_g),
+                cups=tuple((cup.code, cup.taster) for cup in sorted(cups, key=lambda c: c.code)),
+            )
+            for mark, cups in served.items()
+            if cups
+        )
+        checks = (
+            (tray.taster, tuple((cup.code, marks[cup.variant, cup.batch]) for cup in tray.cups))
+            for tray in own
+        )
+        sheet = Pouring(
+            session=session_line(trial, session),
+            amount=amount(sum(map(len, served.values())), portion_g),
+            warm_up=warm_up if plan.request.warm_up else "",
+            pours=tuple(pours),
+            checks=tuple(checks),
+        )
+        found.append(sheet)
+    return tuple(found)
 
 
 def two_marks(sheets: Sequence[Pouring], seed: int) -> tuple[Pouring, ...]:
@@ -193,51 +231,6 @@ def weight(grams: float) -> str:
     if grams >= 1000:
         return f"{wording.plain(round(grams / 1000, 2))} kg"
     return f"{wording.plain(round(grams, 1))} g"
-
-
-def _pouring(
-    trial: Trial, plan: ServingPlan, trays: list[Tray], portion_g: float | None
-) -> Pouring:
-    marks = _marks(trial, plan)
-    served: dict[str, list[Serving]] = {mark: [] for mark in marks.values()}
-    for cup in (cup for tray in trays for cup in tray.cups):
-        served[marks[cup.variant, cup.batch]].append(cup)
-    warm_up = (
-        f"First {amount(len(trays), portion_g)}, without a code, to warm up: the same for "
-        "everybody, from a jar that is not compared, or else from "
-        f"{trial.variant(trial.control).label}."
-    )
-    return Pouring(
-        session=session_line(trial, trays[0].session),
-        amount=amount(sum(map(len, served.values())), portion_g),
-        warm_up=warm_up if plan.request.warm_up else "",
-        pours=tuple(
-            Pour(
-                mark=mark,
-                variant=trial.variant(cups[0].variant).label,
-                batch=cups[0].batch or "",
-                control=cups[0].variant == trial.control,
-                amount=amount(len(cups), portion_g),
-                cups=tuple((cup.code, cup.taster) for cup in sorted(cups, key=lambda c: c.code)),
-            )
-            for mark, cups in served.items()
-            if cups
-        ),
-        checks=tuple(
-            (tray.taster, tuple((cup.code, marks[cup.variant, cup.batch]) for cup in tray.cups))
-            for tray in trays
-        ),
-    )
-
-
-def _marks(trial: Trial, plan: ServingPlan) -> dict[tuple[str, str | None], str]:
-    """Give every batch a mark that is the same in all sessions: a letter a variant."""
-    marks = {}
-    for number, variant in enumerate(trial.variants):
-        batches = {cup.batch for cup in plan.servings if cup.variant == variant.name}
-        for place, batch in enumerate(sorted(batches, key=lambda batch: batch or ""), 1):
-            marks[variant.name, batch] = f"{_letter(number)}{place if len(batches) > 1 else ''}"
-    return marks
 
 
 def _letter(number: int) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import uuid
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from blindspoon import wording
@@ -12,6 +12,8 @@ from blindspoon.batches.log import Batch
 from blindspoon.sheets.telling import heading, tells
 from blindspoon.trial import Trial
 
+MOST_OCTETS = 75
+"""In a line of a calendar file."""
 HOUR = 9
 """When a calendar reminds of a day."""
 
@@ -81,22 +83,19 @@ def calendar(trial: Trial, found: Sequence[Reminder], stamp: datetime.date) -> b
             "END:VEVENT",
         ]
     lines.append("END:VCALENDAR")
-    return b"".join(piece + b"\r\n" for line in lines for piece in _folded(line))
+    folded = list[bytes]()
+    for line in lines:  # each piece has 75 octets at most, and no letter is cut
+        piece = b""
+        for data in map(str.encode, line):
+            if len(piece) + len(data) > MOST_OCTETS:
+                folded.append(piece)
+                piece = b" "
+            piece += data
+        folded.append(piece)
+    return b"".join(piece + b"\r\n" for piece in folded)
 
 
 def _escaped(text: str) -> str:
     for mark in "\\;,":
         text = text.replace(mark, f"\\{mark}")
     return text.replace("\n", "\\n")
-
-
-def _folded(line: str, most: int = 75) -> Iterator[bytes]:
-    """Cut a line so that each piece has 75 octets at most, and no letter is cut."""
-    piece = b""
-    for letter in line:
-        data = letter.encode()
-        if len(piece) + len(data) > most:
-            yield piece
-            piece = b" "
-        piece += data
-    yield piece
