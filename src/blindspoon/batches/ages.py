@@ -52,9 +52,19 @@ def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | No
     days, batches, problems = dict[Cell, int](), dict[Cell, tuple[str, ...]](), list[Problem]()
     states, over = list[frozenset[object]](), trial.course.over if trial.course else "age_days"
     dates = {session.name: session.date for session in trial.sessions}
-    for cell, named in _tasted(trial, filter(None, tables)).items():
+    only = trial.sessions[0].name if trial.sessions else "1"
+    tasted = dict[Cell, set[str]]()  # the batches in the cups; none where no cup names one
+    for table in filter(None, tables):
+        if "variant" in table.columns:
+            named = [
+                table.cells(name) if name in table.columns else [default] * len(table)
+                for name, default in (("variant", ""), ("session", only), ("batch", ""))
+            ]
+            for variant, session, batch in dict.fromkeys(zip(*named, strict=True)):
+                tasted.setdefault((variant, session), set()).update({batch} - {""})
+    for cell, names in tasted.items():
         made = log.of_variant(cell[0]) if log else ()
-        jars = [batch for batch in made if batch.name in named or not named]
+        jars = [batch for batch in made if batch.name in names or not names]
         batches[cell] = tuple(batch.name for batch in jars)
         date, is_control = dates.get(cell[1]), cell[0] == trial.control
         if is_control:
@@ -86,23 +96,6 @@ def days_in_brief(trial: Trial, ages: CupAges) -> Iterator[str]:
             "The control was another from sitting to sitting, by the dates of its batches, so "
             "there will be a trend only; if it was the same, write same_control = true."
         )
-
-
-def _tasted(trial: Trial, tables: Iterable[TextTable]) -> dict[Cell, set[str]]:
-    """List the batches in the cups of every variant and session; none where no cup names one."""
-    only = trial.sessions[0].name if trial.sessions else "1"
-    cells: dict[Cell, set[str]] = {}
-    for table in tables:
-        if "variant" not in table.columns or not len(table):
-            continue
-        cups = len(table)
-        named = [
-            table.cells(name) if name in table.columns else [default] * cups
-            for name, default in (("variant", ""), ("session", only), ("batch", ""))
-        ]
-        for variant, session, batch in dict.fromkeys(zip(*named, strict=True)):
-            cells.setdefault((variant, session), set()).update({batch} - {""})
-    return cells
 
 
 def days_of(batch: Batch, date: datetime.date, over: Over) -> int:

@@ -82,7 +82,18 @@ def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
     axis = difference_axis(
         shown.attribute, (*seen, *(min(max(end, -reach), reach) for end in _ends(pooled)))
     )
-    key = _key(pool, shown, cut=axis.cuts(found.interval for found in (*own, *pooled)))
+    whose = (POOLED, BOTH)[len(pool.kitchens) == 2].lower()
+    text = (
+        f"Dots: each kitchen’s own difference from its control, "
+        f"“{pool.variant(pool.first.control).label}”, in points, with its own interval. Diamonds: "
+        f"{whose}, pooled, with the {wording.percent(1 - shown.alpha)} interval"
+    )
+    if any(comparison.verdict == "alike" for comparison in shown.comparisons):
+        text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
+    cut = axis.cuts(found.interval for found in (*own, *pooled))
+    text += ", an arrow where an interval goes on." if cut else "."
+    exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
+    key = " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))
     return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
 
 
@@ -111,18 +122,3 @@ def _row(
     reach = f"{wording.span(interval, shown.attribute)}{level}"
     notes = (wording.signed(found.difference, digits), reach, *judged)
     return Row(label=label, dots=(dot,), notes=notes, head=head)
-
-
-def _key(pool: Pool, shown: PooledAttribute, *, cut: bool) -> str:
-    """Say how to read the chart."""
-    control, level = pool.variant(pool.first.control).label, wording.percent(1 - shown.alpha)
-    text = (
-        f"Dots: each kitchen’s own difference from its control, “{control}”, in points, with its "
-        f"own interval. Diamonds: {(POOLED, BOTH)[len(pool.kitchens) == 2].lower()}, pooled, with "
-        f"the {level} interval"
-    )
-    if any(comparison.verdict == "alike" for comparison in shown.comparisons):
-        text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
-    text += ", an arrow where an interval goes on." if cut else "."
-    exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
-    return " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))

@@ -78,12 +78,36 @@ def scale_use_chart(attribute: Attribute, found: AttributePanel, source: str) ->
     reviews = _reviews(found)
     if not reviews:
         return None
+    scale, ends = attribute.scale, (attribute.low, attribute.high)
+    head = f"{attribute.label}, in points"
+    axis = Axis(low=scale.low, high=scale.high, head=head, ends=ends, step=scale.step)
+    uses, rows, kind = [review.scale_use for review in reviews], list[Row](), "Range plot"
+    key = (
+        "Each dot is a taster’s mean score; the thin line runs from their lowest score to "
+        "their highest, the thick one a standard deviation to either side of the mean."
+    )
+    if len(reviews) > MOST_MARKS:
+        kind, digits = "Dot plot", wording.digits_for(scale)
+        number = f"How one number a taster spreads over {len(uses):,} tasters"
+        key = f"{number}: the density. The dot is its mean."
+        rows = [
+            _density(f"{name.capitalize()} score", [getattr(use, name) for use in uses], digits)
+            for name in ("lowest", "mean", "highest")
+        ]
+    for review in sorted(reviews, key=lambda review: -review.scale_use.mean) if not rows else ():
+        use, thick = review.scale_use, None
+        if not isinstance(use.sd, NoResult):
+            low, high = max(use.mean - use.sd, use.lowest), min(use.mean + use.sd, use.highest)
+            thick = Interval(low, high)
+        whole = Interval(use.lowest, use.highest)
+        dot = Dot(estimate=use.mean, interval=whole, thick=thick, ink="people")
+        rows.append(Row(label=review.taster, dots=(dot,)))
     tasters = wording.count(len(reviews), "taster")
     return chart_of(
         name=f"{attribute.name}-scale-use",
         title=scale_use_title(attribute, reviews),
         data=f"the scores of {tasters} on {attribute.label.lower()}",
-        lay=_use_plot(attribute, reviews).lay,
+        lay=DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind=kind).lay,
         source=source,
     )
 
@@ -104,36 +128,6 @@ def scale_use_title(attribute: Attribute, reviews: Sequence[TasterReview]) -> st
 
 def _reviews(found: AttributePanel) -> tuple[TasterReview, ...]:
     return () if isinstance(found.tasters, NoResult) else found.tasters
-
-
-def _use_plot(attribute: Attribute, reviews: Sequence[TasterReview]) -> DotPlot:
-    """Set a row a taster, the highest mean first; of very many, a density for each number."""
-    scale, ends = attribute.scale, (attribute.low, attribute.high)
-    head = f"{attribute.label}, in points"
-    axis = Axis(low=scale.low, high=scale.high, head=head, ends=ends, step=scale.step)
-    if len(reviews) > MOST_MARKS:
-        uses, digits = [review.scale_use for review in reviews], wording.digits_for(scale)
-        dense = [
-            _density(f"{name.capitalize()} score", [getattr(use, name) for use in uses], digits)
-            for name in ("lowest", "mean", "highest")
-        ]
-        number = f"How one number a taster spreads over {len(uses):,} tasters"
-        key = f"{number}: the density. The dot is its mean."
-        return DotPlot(axes=(axis,), rows=tuple(dense), key=(key, key))
-    key = (
-        "Each dot is a taster’s mean score; the thin line runs from their lowest score to "
-        "their highest, the thick one a standard deviation to either side of the mean."
-    )
-    rows = []
-    for review in sorted(reviews, key=lambda review: -review.scale_use.mean):
-        use, thick = review.scale_use, None
-        if not isinstance(use.sd, NoResult):
-            low, high = max(use.mean - use.sd, use.lowest), min(use.mean + use.sd, use.highest)
-            thick = Interval(low, high)
-        whole = Interval(use.lowest, use.highest)
-        dot = Dot(estimate=use.mean, interval=whole, thick=thick, ink="people")
-        rows.append(Row(label=review.taster, dots=(dot,)))
-    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Range plot")
 
 
 def _density(label: str, values: Sequence[float], digits: int) -> Row:
