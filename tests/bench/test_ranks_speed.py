@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import permutation_test
 
-from blindspoon.stats.friedman import friedman
+from blindspoon.stats.rank_tests import friedman
 from blindspoon.stats.sign_flips import signed_ranks, statistics
 from blindspoon.stats.signed_ranks import compare_ranks, taster_means
 

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import friedmanchisquare
 
-from blindspoon.stats.friedman import friedman, midranks
+from blindspoon.stats.rank_tests import friedman, midranks
 from blindspoon.stats.results import Friedman, NoResult
 
 DATA = Path(__file__).parents[1] / "data"

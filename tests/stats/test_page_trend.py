@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.stats.page_trend import page_trend
+from blindspoon.stats.rank_tests import page_trend
 from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[1] / "data"

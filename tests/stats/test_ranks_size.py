@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.stats.friedman import friedman
+from blindspoon.stats.rank_tests import friedman
 from blindspoon.stats.signed_ranks import compare_ranks
 
 TRIALS = 2000

@@ -14,8 +14,8 @@ from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompa
 from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import find_flags
-from blindspoon.stats.friedman import friedman
 from blindspoon.stats.mixed import compare_mixed, days_in_general
+from blindspoon.stats.rank_tests import friedman
 from blindspoon.stats.results import (
     MixedContrast,
     MixedFit,

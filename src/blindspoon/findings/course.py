@@ -26,7 +26,7 @@ from blindspoon.stats.acceptance import (
     shares_by_day,
 )
 from blindspoon.stats.over_days import Bracket, ByDay, Crossing, DayFound, Trend
-from blindspoon.stats.page_trend import PageTrend, page_trend
+from blindspoon.stats.rank_tests import PageTrend, page_trend
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.rounds import holm
 from blindspoon.stats.sign_flips import settle_ties

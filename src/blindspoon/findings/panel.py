@@ -20,7 +20,7 @@ from blindspoon.findings.panel_results import (
     TasterReview,
 )
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.friedman import midranks
+from blindspoon.stats.rank_tests import midranks
 from blindspoon.stats.results import Interval, MixedFit, NoResult
 from blindspoon.stats.sign_flips import SMALLEST
 from blindspoon.stats.two_way import LEVEL, ZERO, Cells, Factor, FTest, equations, f_test, gather

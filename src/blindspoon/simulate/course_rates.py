@@ -18,7 +18,7 @@ from blindspoon.simulate.situations import Situation, Truth
 from blindspoon.simulate.trials import ALPHA
 from blindspoon.stats.acceptance import DayOfShare
 from blindspoon.stats.over_days import Bracket, Crossing, Trend
-from blindspoon.stats.page_trend import PageTrend
+from blindspoon.stats.rank_tests import PageTrend
 from blindspoon.stats.results import Interval
 from blindspoon.trial import Trial
 

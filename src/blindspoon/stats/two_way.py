@@ -17,6 +17,9 @@ from blindspoon.stats.sign_flips import SMALLEST, settle_ties
 ZERO = 1e-9
 """Points below which a spread is rounding."""
 
+LEVEL = 0.95
+"""Of every interval here."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cells:
@@ -247,6 +250,17 @@ def _per_block(block: IntArray, blocks: int, factor: Factor) -> FloatArray:
     return counts.reshape(blocks, wide)[:, 1:].astype(np.float64)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FTest:
+    """A ratio of mean squares; `residual_sd` is the root of the lower one, in points."""
+
+    f: float
+    df_num: float
+    df_den: float
+    p_value: float
+    residual_sd: float
+
+
 def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult:
     """Compare a sum of squares with the residual one.
 
@@ -323,42 +337,15 @@ def fit_additive(means: FloatArray) -> AdditiveFit:
     >>> fit.effects.round(9).tolist(), fit.df
     ([-1.5, 1.5], 1)
     """
-    table = np.ascontiguousarray(means.T)  # variants down: sums over them are whole-row sums
-    scored = np.isfinite(table)
-    seen = scored.astype(float)
-    given = seen.sum(axis=0)
-    count = np.maximum(given, 1.0)
-    centred = _centred(np.where(scored, table, 0.0), seen, count)
-    equations = np.diag(seen.sum(axis=1)) - (seen / count) @ seen.T
-    effects = np.linalg.pinv(equations, rcond=1e-10, hermitian=True) @ centred.sum(axis=1)
-    rank = int(np.linalg.matrix_rank(equations, tol=1e-10 * len(means), hermitian=True))
-    cells, tasters = int(given.sum()), int(np.count_nonzero(given))
+    scored = np.isfinite(means)
+    taster, variant = np.nonzero(scored)
+    fit = equations(means[scored], taster, Factor(variant, means.shape[1])).solve()
+    left = np.where(scored, means - fit.estimates, 0.0)
+    level = left.sum(axis=1, keepdims=True) / np.maximum(scored.sum(axis=1, keepdims=True), 1)
     return AdditiveFit(
-        effects=effects,
-        residuals=(centred - _centred(effects[:, None], seen, count)).T,
-        rank=rank,
-        cells=cells,
-        df=cells - tasters - rank,
+        effects=fit.estimates,
+        residuals=np.where(scored, left - level, 0.0),
+        rank=fit.rank,
+        cells=taster.size,
+        df=fit.df,
     )
-
-
-def _centred(values: FloatArray, seen: FloatArray, count: FloatArray) -> FloatArray:
-    """Take tasters' means over what they scored away, 0 elsewhere; variants down."""
-    kept = values * seen
-    kept -= kept.sum(axis=0) / count
-    kept *= seen
-    return kept
-
-
-LEVEL = 0.95
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FTest:
-    """A ratio of mean squares; `residual_sd` is the root of the lower one, in points."""
-
-    f: float
-    df_num: float
-    df_den: float
-    p_value: float
-    residual_sd: float
