@@ -115,9 +115,7 @@ def test_distances_are_those_of_the_published_functions():
     for row in table("dprime_to_pc.csv"):
         d = float(row["dprime"])
         for column, method in columns.items():
-            assert float(fc.PSYCHOMETRIC[method](np.array(d))) == pytest.approx(
-                float(row[column]), abs=1e-6
-            )
+            assert float(fc.chance_right(method, d)) == pytest.approx(float(row[column]), abs=1e-6)
             if 0.3 < d < 5:
                 assert fc.distance(method, float(row[column])) == pytest.approx(d, abs=1e-3)
 
@@ -127,7 +125,7 @@ def test_distances_are_those_of_the_published_functions():
     [("triangle", 0.42), ("duo-trio", 0.58), ("paired", 0.76), ("three-afc", 0.63)],
 )
 def test_recalled_entries_of_printed_tables(method, p):
-    assert round(float(fc.PSYCHOMETRIC[method](np.array(1.0))), 2) == p
+    assert round(float(fc.chance_right(method, 1.0)), 2) == p
 
 
 def test_the_error_of_a_distance_is_that_of_its_slope():

@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from blindspoon.stats.mixed import compare_mixed
+from blindspoon.stats.mixed import compare_mixed, fit_over_sittings
 from blindspoon.stats.results import MixedFit
-from blindspoon.stats.sitting_model import fit_over_sittings
 from blindspoon.stats.strata import Layout
 
 

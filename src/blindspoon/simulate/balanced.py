@@ -21,7 +21,7 @@ from scipy.special import fdtri, stdtrit
 from blindspoon.arrays import BoolArray, FloatArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import SMALLEST
-from blindspoon.stats.sittings import SPAN, WHATEVER
+from blindspoon.stats.sittings import SPAN, WHATEVER, movement, reach_of_one
 
 NODES = 6
 """Ratios of the variances at which critical values are computed; they vary by about 1 %."""
@@ -468,23 +468,15 @@ def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
     -------
     bool array, shape (m, k - 1)
     """
-    m, t, k, s = scores.shape
+    m, _, k, s = scores.shape
     if s == 1:
         return np.ones((m, k - 1), dtype=bool)
+    cells = scores.swapaxes(2, 3)
+    between, left, df = movement(cells)
+    moved = between >= np.maximum(left * fdtri(*df, 1 - alpha), 1e-12)
     means = scores.mean(axis=1)
-    rest = scores - scores.mean(axis=2, keepdims=True)
-    rest -= rest.mean(axis=1, keepdims=True)
-    df = (t - 1) * (k - 1)
-    family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
-    error = np.sqrt(2 * (rest**2).sum(axis=(1, 2)) / df / t)
-    reach = np.abs(means[:, 1:] - means[:, :1])
-    reach += family.critical_value(2 * alpha, df) * error[:, None]
-    own = means - means.mean(axis=2, keepdims=True)
-    own -= own.mean(axis=1, keepdims=True)
-    between = t * _squares(own) / ((s - 1) * (k - 1))
-    rest -= rest.mean(axis=3, keepdims=True)
-    left = _squares(rest) / (df * (s - 1))
-    moved = between >= left * fdtri((s - 1) * (k - 1), df * (s - 1), 1 - alpha)
-    span = margin * np.where(moved & (between > 0), WHATEVER, SPAN)
-    inside: BoolArray = (reach < span[:, None, None]).all(axis=2)
+    farthest = np.abs(means[:, 1:] - means[:, :1])
+    farthest += reach_of_one(cells.swapaxes(1, 2), alpha)[:, None]
+    span = margin * np.where(moved, WHATEVER, SPAN)
+    inside: BoolArray = (farthest < span[:, None, None]).all(axis=2)
     return inside

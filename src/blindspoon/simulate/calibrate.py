@@ -174,31 +174,25 @@ def tally(said: Sequence[dict[int, Answer]], true: Truths, procedure: By) -> Int
     [[1, 1], [0, 1], [0, 1], [0, 1]]
     """
     counts = np.zeros((len(QUESTIONS), 2), dtype=np.int64)
-    for trial in said:
-        counts += [(bool(reply), reply is not None) for reply in _replies(trial, true, procedure)]
-    return counts
-
-
-def _replies(trial: dict[int, Answer], true: Truths, procedure: By) -> tuple[bool | None, ...]:
-    """Answer `QUESTIONS` for one trial; None where one cannot be asked."""
-
-    def called(numbers: Sequence[int], *kinds: Kind) -> bool:
-        return any(number in trial and trial[number].kind in kinds for number in numbers)
-
     like = [number for number, off in enumerate(true.differs, 1) if not off]
     unlike = [number for number, off in enumerate(true.differs, 1) if off]
     differences = true.differences(procedure)
-    held = [
-        course_rates.holds(answer.interval, differences[number - 1])
-        for number, answer in trial.items()
-        if answer.interval is not None
-    ]
-    return (
-        called(like, "different", "slight") if like else None,
-        all(held) if held else None,
-        called(unlike, "different", "slight") if len(unlike) == 1 else None,
-        called(unlike, "alike", "slight") if unlike else None,
-    )
+    for trial in said:
+        kinds = {number: answer.kind for number, answer in trial.items()}
+        held = [
+            course_rates.holds(answer.interval, differences[number - 1])
+            for number, answer in trial.items()
+            if answer.interval is not None
+        ]
+        replies = (
+            any(kinds.get(number) in ("different", "slight") for number in like),
+            all(held),
+            any(kinds.get(number) in ("different", "slight") for number in unlike),
+            any(kinds.get(number) in ("alike", "slight") for number in unlike),
+        )
+        asked = (bool(like), bool(held), len(unlike) == 1, bool(unlike))
+        counts += [(reply and may, may) for reply, may in zip(replies, asked, strict=True)]
+    return counts
 
 
 def rate(true: int, asked: int) -> Rate:

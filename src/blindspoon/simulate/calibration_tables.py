@@ -24,7 +24,7 @@ from blindspoon.simulate.calibrate import (
     pooled,
 )
 from blindspoon.simulate.course_rates import COURSES, NAMES
-from blindspoon.simulate.situations import SITUATIONS, TRUTHS, Situation, Truth
+from blindspoon.simulate.situations import SITUATIONS, TRUTHS, Truth
 from blindspoon.simulate.sweep import Progress
 from blindspoon.version import __version__
 
@@ -120,17 +120,12 @@ def _pooled_row(
         asked = [one for one in rates if one.question == question]
         if question == "false_alike" and not over_days:
             asked = [one for one in asked if one.truth == "all"]
-        row.append(_pooled([one.rate for one in asked], question))
+        values = [one.rate.value for one in asked if one.rate.trials >= ENOUGH]
+        worst = (min if question in {"coverage", "found"} else max)(values, default=None)
+        told = "–" if worst is None else wording.number(worst, 3)
+        row.append(f"{_told(pooled([one.rate for one in asked]))} ({told})" if asked else "–")
     held = [*held_to_limits(rates)]
     return row if over_days else [*row, f"{sum(one.beyond for one in held)} of {len(held)}"]
-
-
-def _pooled(rates: list[Rate], question: str) -> str:
-    if not rates:
-        return "–"
-    values = [rate.value for rate in rates if rate.trials >= ENOUGH]
-    worst = (min if question in {"coverage", "found"} else max)(values, default=None)
-    return f"{_told(pooled(rates))} ({'–' if worst is None else wording.number(worst, 3)})"
 
 
 def _beyond(held: Sequence[Counted]) -> Iterator[str]:
@@ -163,25 +158,23 @@ def tables(counted: Sequence[Counted]) -> str:
     """Write the summary and a table of every rate for each situation, in Markdown."""
     named = {one.situation for one in counted}
     known = [situation for situation in SITUATIONS if situation.name in named]
-    parts = [part for situation in known for part in _section(counted, situation)]
-    return "\n\n".join(["### In short", summary(counted).rstrip(), *parts]) + "\n"
-
-
-def _section(counted: Sequence[Counted], situation: Situation) -> tuple[str, str, str]:
-    mine = [one for one in counted if one.situation == situation.name]
-    panels = dict.fromkeys((one.variants, one.tasters) for one in mine)
-    rows = []
-    for (variants, tasters), by in itertools.product(panels, situation.by):
-        panel = (variants, tasters, by)
-        rates = [one for one in mine if (one.variants, one.tasters, one.procedure) == panel]
-        rows.append([str(variants), str(tasters), PROCEDURES[by], *_rates(rates)])
+    parts = ["### In short", summary(counted).rstrip()]
     heads = ("variants", "tasters", "procedure", *(heading for heading, _, _ in COLUMNS))
-    scale, plain = situation.scale, wording.plain
-    said = (
-        f"{situation.says} Scale {plain(scale.low)} to {plain(scale.high)} in steps of "
-        f"{plain(scale.step)}; the margin is {plain(situation.margin)}."
-    )
-    return f"### {situation.name}", said, _table(heads, rows)
+    for situation in known:
+        mine = [one for one in counted if one.situation == situation.name]
+        panels = dict.fromkeys((one.variants, one.tasters) for one in mine)
+        rows = []
+        for (variants, tasters), by in itertools.product(panels, situation.by):
+            panel = (variants, tasters, by)
+            rates = [one for one in mine if (one.variants, one.tasters, one.procedure) == panel]
+            rows.append([str(variants), str(tasters), PROCEDURES[by], *_rates(rates)])
+        scale, plain = situation.scale, wording.plain
+        said = (
+            f"{situation.says} Scale {plain(scale.low)} to {plain(scale.high)} in steps of "
+            f"{plain(scale.step)}; the margin is {plain(situation.margin)}."
+        )
+        parts += [f"### {situation.name}", said, _table(heads, rows)]
+    return "\n\n".join(parts) + "\n"
 
 
 def _rates(panel: Sequence[Counted]) -> Iterator[str]:

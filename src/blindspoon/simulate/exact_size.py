@@ -115,8 +115,15 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     wanted = [n * a_taster // several for n in tasters] or [planned, *USUAL_SETS]
     shown = {n for n in (*wanted, leaner.tests if leaner else 0) if 0 < n <= MOST}
     difference = tuple(_of_difference(every, planned, leaner))
-    alike = (_of_alike(choice, every),)
-    told = (*alike, *difference) if choice.ask == "alike" else (*difference, *alike)
+    least = next((row.tests for row in every if row.most is not None), None)
+    allowed = percent(choice.can_tell)
+    alike = f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
+    if least is not None:
+        alike = (
+            f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets"
+            f"; {_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
+        )
+    told = (alike, *difference) if choice.ask == "alike" else (*difference, alike)
     return ChoiceSizing(
         choice=choice, alpha=alpha, planned=planned,
         rows=tuple(every[n - 1] for n in sorted(shown)),
@@ -175,22 +182,11 @@ def _of_difference(
         yield f"If half can tell, {enough} sets show it 8 times in 10 or more."
 
 
-def _of_alike(choice: Choice, every: Sequence[ChoiceSize]) -> str:
-    least = next((row.tests for row in every if row.most is not None), None)
-    allowed = percent(choice.can_tell)
-    if least is None:
-        return f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
-    return (
-        f"That fewer than {allowed} can tell cannot be shown with fewer than {least} sets"
-        f"; {_first(every, lambda row: row.chance_alike)} show it 8 times in 10 if nobody can."
-    )
-
-
 def _of_scores(choice: Choice, every: Sequence[ChoiceSize], alpha: float) -> Iterator[str]:
     """Say what scores would need of the same difference, where that is a fraction."""
     if choice.method not in ("triangle", "tetrad", "duo-trio"):
         return
-    p = float(fc.PSYCHOMETRIC[choice.method](np.array(FAR)))
+    p = float(fc.chance_right(choice.method, FAR))
     needed = np.array([row.needed or row.tests + 1 for row in every])
     enough = np.flatnonzero(fc.upper_tail(needed, np.arange(1, MOST + 1), p) >= WANTED)
     sets = int(enough[0]) + 1 if enough.size else 0
@@ -209,8 +205,8 @@ FEW = 12
 """Tasters below whom two cups of each are advised."""
 DAYS = (4, 6)
 """Days that are advised."""
-STEPS = 4000
-"""Points at which the spread that a panel happens to show is taken."""
+EVENLY = (np.arange(4000) + 0.5) / 4000
+"""Chances at which the spread that a panel happens to show is taken."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -314,11 +310,13 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
         slope = math.sqrt((cup * (1 if ages > 1 else 2) + own) / about)
         of_day = math.sqrt(cup + own + spread.taster_sd**2 if level else 2 * cup + own)
         root, limit = math.sqrt(tasters), -float(stdtrit(tasters - 1, alpha))
+        shown = np.sqrt(2 * gammaincinv((tasters - 1) / 2, EVENLY) / (tasters - 1))
+        inside = margin * root / of_day - limit * shown  # standard errors about zero that fit in
         beyond = 1 - float(nctdtr(tasters - 1, margin * root / of_day, limit))
         return CourseSize(
             tasters=tasters, cups=cups, change=_seen(limit, tasters) * slope / root,
             not_yet=beyond,
-            reached=beyond if level else _within(margin * root / of_day, limit, tasters),
+            reached=beyond if level else float(np.clip(2 * ndtr(inside) - 1, 0, None).mean()),
         )  # fmt: skip
 
     tried = sorted({n for n in (tasters or (planned, *USUAL_TASTERS)) if n > 1})
@@ -339,13 +337,6 @@ def _seen(limit: float, tasters: int) -> float:
     """Find the noncentrality at which Student's t passes its limit as often as wanted."""
     missed = 1 - WANTED  # scipy's own inverse is off by 1e-6 for three tasters
     return float(brentq(lambda delta: nctdtr(tasters - 1, delta, limit) - missed, 0, 2 * limit + 2))
-
-
-def _within(margin: float, limit: float, tasters: int) -> float:
-    """Chance that an interval about zero lies within the margin, in standard errors."""
-    df = tasters - 1
-    spread = np.sqrt(2 * gammaincinv(df / 2, (np.arange(STEPS) + 0.5) / STEPS) / df)
-    return float(np.clip(2 * ndtr(margin - limit * spread) - 1, 0, None).mean())
 
 
 DESIGNS = (

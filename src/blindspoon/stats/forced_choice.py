@@ -7,7 +7,6 @@ exact binomial; *who can tell* are those who are right for sure, while the other
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Literal, NamedTuple
 
@@ -143,45 +142,40 @@ def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     return float(tail[answers.same - k[0]]), least
 
 
-def _triangle(d: FloatArray) -> FloatArray:
-    z, w = 5 * (_NODES + 1), 5 * _WEIGHTS
-    away = d[..., None] * np.sqrt(2 / 3)
-    both = ndtr(away - z * np.sqrt(3)) + ndtr(-away - z * np.sqrt(3))
-    return np.asarray(2 * (both * _density(z)) @ w, float)
+def chance_right(method: str, d: FloatArray | float) -> FloatArray:
+    """Give the chance of a right answer by the distance d' of the two, in standard deviations.
+
+    S. Ura 1960 (triangle), H. A. David and S. K. Trivedi 1962 (duo-trio), M. J. Hacker and R.
+    Ratcliff 1979 (m-AFC), D. M. Ennis 1993, J. M. Ennis and V. Jesionka 2011 (tetrad).
+
+    Parameters
+    ----------
+    method : {"triangle", "tetrad", "three-afc", "duo-trio", "paired"}
+    """
+    d = np.asarray(d, float)
+    z, w = (
+        (5 * (_NODES + 1), 5 * _WEIGHTS) if method == "triangle" else (10 * _NODES, 10 * _WEIGHTS)
+    )
+    if method == "triangle":
+        away = d[..., None] * np.sqrt(2 / 3)
+        both = ndtr(away - z * np.sqrt(3)) + ndtr(-away - z * np.sqrt(3))
+        p = 2 * (both * _density(z)) @ w
+    elif method == "tetrad":
+        own, other = ndtr(z), ndtr(z - d[..., None])
+        p = 1 - 2 * (_density(z) * (2 * own * other - other**2)) @ w
+    elif method == "three-afc":
+        p = (_density(z) * ndtr(z + d[..., None]) ** 2) @ w
+    elif method == "duo-trio":
+        near, far = ndtr(d / np.sqrt(2)), ndtr(d / np.sqrt(6))
+        p = 1 - near - far + 2 * near * far
+    else:
+        p = ndtr(d / np.sqrt(2))
+    return np.asarray(p, float)
 
 
-def _tetrad(d: FloatArray) -> FloatArray:
-    z, w = 10 * _NODES, 10 * _WEIGHTS
-    own, other = ndtr(z), ndtr(z - d[..., None])
-    return np.asarray(1 - 2 * (_density(z) * (2 * own * other - other**2)) @ w, float)
+def _density(z: FloatArray | float) -> FloatArray:
+    return np.asarray(np.exp(-(np.asarray(z) ** 2) / 2) / np.sqrt(2 * np.pi), float)
 
-
-def _three_afc(d: FloatArray) -> FloatArray:
-    z, w = 10 * _NODES, 10 * _WEIGHTS
-    return np.asarray((_density(z) * ndtr(z + d[..., None]) ** 2) @ w, float)
-
-
-def _duo_trio(d: FloatArray) -> FloatArray:
-    near, far = ndtr(d / np.sqrt(2)), ndtr(d / np.sqrt(6))
-    return np.asarray(1 - near - far + 2 * near * far, float)
-
-
-def _density(z: FloatArray) -> FloatArray:
-    return np.asarray(np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi), float)
-
-
-PSYCHOMETRIC: Mapping[str, Callable[[FloatArray], FloatArray]] = {
-    "triangle": _triangle,
-    "tetrad": _tetrad,
-    "three-afc": _three_afc,
-    "duo-trio": _duo_trio,
-    "paired": lambda d: np.asarray(ndtr(d / np.sqrt(2)), float),
-}
-"""Chance of a right answer by the distance d' between the two, in standard deviations.
-
-S. Ura 1960 (triangle), H. A. David and S. K. Trivedi 1962 (duo-trio), M. J. Hacker and R. Ratcliff
-1979 (m-AFC), D. M. Ennis 1993, J. M. Ennis and V. Jesionka 2011 (tetrad).
-"""
 
 FARTHEST = 12.0
 """A d' above which nobody is ever wrong in double precision."""
@@ -189,12 +183,12 @@ FARTHEST = 12.0
 
 def distance(method: str, p: FloatArray | float) -> FloatArray:
     """Give d' for chances of a right answer: 0 up to guessing, `FARTHEST` where all are right."""
-    wanted, chance = np.asarray(p, float), PSYCHOMETRIC[method]
+    wanted = np.asarray(p, float)
     far, chances = _chances(method)
     place = np.clip(np.searchsorted(chances, wanted), 1, far.size - 1)
     found: FloatArray = np.sqrt(np.interp(wanted, chances, far**2))  # near 0 a chance goes by d'^2
     for _ in range(4):  # Newton's steps, within the part of the table where it is
-        near, beyond = chance(found - 1e-4), chance(found + 1e-4)
+        near, beyond = (chance_right(method, found + beside) for beside in (-1e-4, 1e-4))
         slope = np.maximum(beyond - near, 1e-300) / 2e-4
         step = ((near + beyond) / 2 - wanted) / slope
         found = np.clip(found - step, far[place - 1], far[place])
@@ -205,7 +199,7 @@ def distance(method: str, p: FloatArray | float) -> FloatArray:
 def _chances(method: str) -> tuple[FloatArray, FloatArray]:
     """Tabulate the chance of a right answer by d'."""
     far = np.linspace(0.0, FARTHEST, 97)
-    return far, PSYCHOMETRIC[method](far)
+    return far, chance_right(method, far)
 
 
 def distance_error(method: str, d: float, p: float, tests: int) -> float:
@@ -214,7 +208,7 @@ def distance_error(method: str, d: float, p: float, tests: int) -> float:
     ``var(d') = p (1 - p) / (n (dp/dd')^2)``: J. Bi, D. M. Ennis and M. O'Mahony 1997, J. Sensory
     Stud. 12, 87-104.
     """
-    low, high = PSYCHOMETRIC[method](np.array([d - 1e-4, d + 1e-4]))
+    low, high = chance_right(method, np.array([d - 1e-4, d + 1e-4]))
     return float(np.sqrt(p * (1 - p) / tests) / ((high - low) / 2e-4))
 
 
@@ -227,7 +221,7 @@ def yes_no_distance(answers: Answers) -> tuple[float, float]:
     counts = (answers.of_same, answers.of_other)
     hit, false = (float(ndtri(share)) for share in shares)
     variance = sum(
-        p * (1 - p) / n / _density(np.array(z)) ** 2
+        p * (1 - p) / n / _density(z) ** 2
         for p, n, z in zip(shares, counts, (hit, false), strict=True)
     )
     return hit - false, float(np.sqrt(variance))

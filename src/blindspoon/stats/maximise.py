@@ -210,25 +210,13 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
             return Optimum(at, point, free, converged=True, runs_off=False)
         if (gain < 1e-8 and length > 0.1) or abs(at[-1]) > FARTHEST_SD:
             return Optimum(at, point, free, converged=False, runs_off=True)
-        walked = _walk(model, at, point, step)
-        if walked is None:
+        # Where tasters lie far apart, slope and value differ by the error of the nodes: patience is
+        # of no use there, more nodes are.
+        for share in 0.5 ** np.arange(12 if gain > 0.1 or abs(at[-1]) < 2 else 4):
+            there = model(at + share * step)
+            if there is not None and there.value >= point.value + 0.01 * share * gain - 1e-8:
+                at, point = at + share * step, there
+                break
+        else:
             break
-        at, point = walked
     return Optimum(at, point, free, converged=False, runs_off=False)
-
-
-def _walk(
-    model: Model, at: FloatArray, point: Point, step: FloatArray
-) -> tuple[FloatArray, Point] | None:
-    """Take the step, halved until it leads up as it should; None where it never does.
-
-    Where tasters lie far apart, slope and value differ by the error of the nodes: patience is
-    of no use there, more nodes are.
-    """
-    gain = float(point.gradient @ step)
-    patience = 12 if gain > 0.1 or abs(at[-1]) < 2 else 4
-    for share in 0.5 ** np.arange(patience):
-        there = model(at + share * step)
-        if there is not None and there.value >= point.value + 0.01 * share * gain - 1e-8:
-            return at + share * step, there
-    return None

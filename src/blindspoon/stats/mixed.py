@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import fdtrc, stdtr
 
-from blindspoon.arrays import FloatArray, IntArray
+from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.kenward_roger import ContrastTest, against, kenward_roger
 from blindspoon.stats.reml import RemlFit, fit_reml, residual_line
@@ -20,8 +19,14 @@ from blindspoon.stats.results import (
     NoResult,
     SittingsWay,
 )
-from blindspoon.stats.sitting_model import fit_days, fit_over_sittings
-from blindspoon.stats.strata import Grid, Layout, make_grid, make_strata
+from blindspoon.stats.strata import (
+    Grid,
+    Layout,
+    make_grid,
+    make_sitting_strata,
+    make_strata,
+    slots,
+)
 
 
 def compare_mixed(
@@ -93,9 +98,16 @@ def compare_mixed(
     if not (variant[scored] == control).any():
         return NoResult("Nobody scored the control.")
     layout, names, sittings = _rows(score, taster, variant, control, position, batch, session)
-    reason = _too_little(layout, names, lost=int(scored.sum()) - layout.score.size)
-    if reason:
-        return NoResult(reason)
+    if len(names) < 2 and layout.score.size < scored.sum():
+        return NoResult("No taster scored both the control and another variant.")
+    if len(names) < 2:
+        return NoResult("Nobody scored any variant but the control.")
+    if (layout.taster == layout.taster[0]).all():
+        return NoResult("Fewer than two tasters scored the control and another variant.")
+    if layout.score.min() == layout.score.max():
+        return NoResult(
+            "All scores are the same, so there is no scatter to compare a difference with."
+        )
     return _compare(layout, names, int(np.searchsorted(names, control)), alpha, sittings)
 
 
@@ -162,9 +174,7 @@ def _rows(
     return layout, names, sittings if sittings is not None and sittings.any() else None
 
 
-def linked(
-    taster: IntArray, variant: IntArray, control: int, kept: NDArray[np.bool_]
-) -> NDArray[np.bool_]:
+def linked(taster: IntArray, variant: IntArray, control: int, kept: BoolArray) -> BoolArray:
     """Whether a chain of common tasters links each row's variant with the control.
 
     Parameters
@@ -182,25 +192,12 @@ def linked(
         tasters = pairs[reached].any(axis=0)
         further = pairs[:, tasters].any(axis=1) | reached
         if (further == reached).all():
-            rows: NDArray[np.bool_] = reached[variant]
+            rows: BoolArray = reached[variant]
             return rows
         reached = further
 
 
-def _too_little(layout: Layout, names: IntArray, *, lost: int) -> str:
-    """Say why these rows cannot be compared, or return an empty string."""
-    if len(names) < 2:
-        if lost:
-            return "No taster scored both the control and another variant."
-        return "Nobody scored any variant but the control."
-    if (layout.taster == layout.taster[0]).all():
-        return "Fewer than two tasters scored the control and another variant."
-    if layout.score.min() == layout.score.max():
-        return "All scores are the same, so there is no scatter to compare a difference with."
-    return ""
-
-
-def position_columns(position: IntArray | None, kept: NDArray[np.bool_]) -> FloatArray:
+def position_columns(position: IntArray | None, kept: BoolArray) -> FloatArray:
     """Return centred indicators of all positions but the first, a row for each row kept."""
     if position is None:
         return np.empty((int(kept.sum()), 0))
@@ -211,7 +208,7 @@ def position_columns(position: IntArray | None, kept: NDArray[np.bool_]) -> Floa
 
 
 def _batch_columns(
-    batch: IntArray | None, variant: IntArray, taster: IntArray, kept: NDArray[np.bool_]
+    batch: IntArray | None, variant: IntArray, taster: IntArray, kept: BoolArray
 ) -> FloatArray:
     """Return indicators of the batches, or no columns where they add nothing.
 
@@ -346,3 +343,116 @@ def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[Mixe
             )
         )
     return tuple(found)
+
+
+MOST_GAPS = 300
+"""Missing cups, each a column, up to which ``(1 | taster:session)`` is fitted."""
+
+
+def fit_over_sittings(
+    layout: Layout, session: IntArray, control: int
+) -> tuple[RemlFit, ContrastTest, SittingsWay] | None:
+    """Fit variant by session as fixed, or, where that cannot be, sessions that differ in level.
+
+    Parameters
+    ----------
+    session : int array, shape (n,)
+        Codes from 0, each occurring.
+
+    Returns
+    -------
+    tuple of RemlFit, ContrastTest and SittingsWay, or None
+        The test is of every variant but the control, the way that of `FitNote`; None where sittings
+        can be taken only as repeats.
+
+    Notes
+    -----
+    ``score ~ variant * session [+ position] + (1 | taster) + (1 | taster:variant) +
+    (1 | taster:session) [+ (1 | batch)]``: a movement of the differences from sitting to sitting
+    is no error of their mean over these sittings. Terms that a design cannot tell apart are left
+    out: those of tasters by variant where no taster had one twice, and by session where tasters
+    came once.
+    """
+    k = int(layout.variant.max()) + 1
+    tasted = np.zeros((k, int(session.max()) + 1), dtype=bool)
+    tasted[layout.variant, session] = True
+    both = tasted & tasted[control]
+    ways: tuple[tuple[SittingsWay, FloatArray], ...] = (("steady", _levels(tasted)),)
+    if both.any(axis=1).all():
+        ways = (("each" if tasted.all() else "shared", _cells(tasted)), *ways)
+    for way, codes in ways:
+        rows = replace(layout, fixed=np.hstack([layout.fixed, codes[layout.variant, session]]))
+        found = _fit(rows, session, _contrasts(codes, both, control, layout.fixed.shape[1]))
+        if found is not None:
+            return *found, way
+    return None
+
+
+def fit_days(layout: Layout, session: IntArray, control: int) -> ContrastTest | NoResult:
+    """Test the differences with sittings as a sample of days, ``(1 | session:variant)``.
+
+    Parameters are those of `fit_over_sittings`.
+    """
+    tasted = np.zeros((int(layout.variant.max()) + 1, int(session.max()) + 1), dtype=bool)
+    cell = np.unique(layout.variant * tasted.shape[1] + session, return_inverse=True)[1]
+    tasted[layout.variant, session] = True
+    codes = _levels(tasted)
+    rows = replace(
+        layout,
+        fixed=np.hstack([layout.fixed, codes[layout.variant, session]]),
+        random=np.eye(int(cell.max()) + 1)[cell],
+    )
+    contrasts = _contrasts(codes, tasted, control, layout.fixed.shape[1])
+    found = _fit(rows, session, contrasts)
+    if found is None:
+        return NoResult("The scores say too little about how much sittings vary.")
+    return found[1]
+
+
+def _cells(tasted: BoolArray) -> FloatArray:
+    """Code each variant's sittings to sum to zero; shape (variants, sessions, columns)."""
+    codes = np.zeros((*tasted.shape, int(tasted.sum()) - len(tasted)))
+    column = 0
+    for variant, sessions in enumerate(map(np.flatnonzero, tasted)):
+        for session in sessions[:-1].tolist():
+            codes[variant, [session, sessions[-1]], column] = 1.0, -1.0
+            column += 1
+    return codes
+
+
+def _levels(tasted: BoolArray) -> FloatArray:
+    """Code sittings alike for all variants, in the shape of `_cells`."""
+    sessions = tasted.shape[1]
+    codes = np.vstack([np.eye(sessions - 1), -np.ones(sessions - 1)])
+    return np.broadcast_to(codes, (len(tasted), *codes.shape))
+
+
+def _contrasts(codes: FloatArray, both: BoolArray, control: int, between: int) -> FloatArray:
+    """Average each variant's difference from the control over the sittings of both."""
+    k, _, columns = codes.shape
+    contrasts = against(control, k, k + between + columns)
+    weights = both / np.maximum(both.sum(axis=1, keepdims=True), 1)
+    mean = np.einsum("vs,vsm->vm", weights, codes - codes[control])
+    contrasts[:, k + between :] = np.delete(mean, control, axis=0)
+    return contrasts
+
+
+def _fit(
+    layout: Layout, session: IntArray, contrasts: FloatArray
+) -> tuple[RemlFit, ContrastTest] | None:
+    """Fit with taster:session, or without where it cannot be told from the tasters themselves."""
+    grid = make_grid(layout)
+    repeats = slots(layout.taster, layout.variant, session).max() + 1
+    cups = np.unique(layout.taster).size * len(grid.servings) * (int(session.max()) + 1) * repeats
+    few_gaps = cups - layout.score.size <= MOST_GAPS
+    for with_sessions in (True, False) if few_gaps else (False,):
+        strata = make_sitting_strata(layout, session) if with_sessions else make_strata(grid)
+        fit = fit_reml(strata, interaction=bool(grid.servings.max() > 1))
+        if isinstance(fit, NoResult) or not fit.converged:
+            continue
+        padded = np.zeros((len(contrasts), strata.n_fixed))
+        padded[:, : contrasts.shape[1]] = contrasts
+        test = kenward_roger(fit.at, padded)
+        if test.usable:
+            return fit, test
+    return None

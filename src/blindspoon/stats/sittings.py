@@ -152,20 +152,14 @@ def compare_sittings(
     every = every[np.isfinite(every).all(axis=(1, 2))]
     if always.sum() < 2 or len(every) < 2:
         return NoResult("Fewer than two tasters had a variant and the control at every sitting.")
-    f, degrees = _interaction(every)
+    between, left, degrees = movement(every)
+    f = float(between / left) if left else 0.0 if between < 1e-12 else np.inf
     p_value = float(fdtrc(*degrees, f)) if np.isfinite(f) else 2.0 ** (1 - len(every))
     differences, intervals = np.full((held.size, n_variants), np.nan), []
     for row, place in enumerate(held.tolist()):
         here = cells[complete[:, place], place][:, served[place]]
-        n, k = here.shape
-        means, rest = here.mean(axis=0), here - here.mean(axis=1, keepdims=True)
-        rest = rest - rest.mean(axis=0)
-        df = (n - 1) * (k - 1)
-        error = np.sqrt(2 * (rest**2).sum() / df / n)
-        family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
-        half = float(family.critical_value(2 * alpha, df) * error)
-        at = int(served[place, :control].sum())
-        differences[row, served[place]] = means - means[at]
+        half, means = float(reach_of_one(here, alpha)), here.mean(axis=0)
+        differences[row, served[place]] = means - means[int(served[place, :control].sum())]
         own = zip(differences[row].tolist(), served[place].tolist(), strict=True)
         intervals.append(tuple(Interval(d - half, d + half) if was else None for d, was in own))
     return HeldSittings(
@@ -181,16 +175,48 @@ def compare_sittings(
     )
 
 
-def _interaction(cells: FloatArray) -> tuple[float, tuple[float, float]]:
-    """Return the F of session by variant and its degrees of freedom; tasters first."""
-    n, s, k = cells.shape
-    table = cells.mean(axis=0)
-    own = table - table.mean(axis=0) - table.mean(axis=1, keepdims=True) + table.mean()
-    rest = cells - cells.mean(axis=0)
-    rest = rest - rest.mean(axis=1, keepdims=True)
-    rest = rest - rest.mean(axis=2, keepdims=True)
+def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, float]]:
+    """Split how the differences move from sitting to sitting from what is left.
+
+    Parameters
+    ----------
+    cells : float array, shape (..., tasters, sessions, variants)
+        In points, none missing.
+
+    Returns
+    -------
+    between, left : float array, shape (...)
+        Mean squares of session by variant and of the rest, which is 0 where it is rounding.
+    df : tuple of float
+        Their degrees of freedom.
+    """
+    n, s, k = cells.shape[-3:]
+    own = cells.mean(axis=-3)
+    own = own - own.mean(axis=-2, keepdims=True)
+    own = own - own.mean(axis=-1, keepdims=True)
+    rest = cells - cells.mean(axis=-3, keepdims=True)
+    rest -= rest.mean(axis=-2, keepdims=True)
+    rest -= rest.mean(axis=-1, keepdims=True)
     df = float((s - 1) * (k - 1)), float((n - 1) * (s - 1) * (k - 1))
-    between, left = n * float((own**2).sum()) / df[0], float((rest**2).sum()) / df[1]
-    if left < 1e-12 * max(float(cells.var()), 1e-300):
-        return (0.0 if between < 1e-12 else np.inf), df
-    return between / left, df
+    left = (rest**2).sum(axis=(-3, -2, -1)) / df[1]
+    rounding = 1e-12 * np.maximum(cells.var(axis=(-3, -2, -1)), 1e-300)
+    between = n * (own**2).sum(axis=(-2, -1)) / df[0]
+    return between, np.where(left < rounding, 0.0, left), df
+
+
+def reach_of_one(cells: FloatArray, alpha: float) -> FloatArray:
+    """Give half of one sitting's intervals at level 1 - 2 alpha, simultaneous, by its own scatter.
+
+    Parameters
+    ----------
+    cells : float array, shape (..., tasters, variants)
+        In points, none missing.
+    """
+    n, k = cells.shape[-2:]
+    rest = cells - cells.mean(axis=-1, keepdims=True)
+    rest -= rest.mean(axis=-2, keepdims=True)
+    df = (n - 1) * (k - 1)
+    family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
+    error = np.sqrt(2 * (rest**2).sum(axis=(-2, -1)) / df / n)
+    reach: FloatArray = family.critical_value(2 * alpha, df) * error
+    return reach

@@ -184,8 +184,19 @@ def make_strata(grid: Grid) -> Strata:
     basis = np.array([0.0, 0.0, 1.0]).reshape(3, 1, 1)
     parts = [_Part(basis, extra, grid.within[None, :, None, :])]
     for at, count in enumerate(counts):
-        part, sizes[:, at], shared[:, at] = _equal_servings(grid, int(count))
-        parts.append(part)
+        # cells of one taster with this number of servings, around their mean
+        here = grid.servings == count
+        sizes[:, at] = here.sum(axis=0)
+        cells = grid.means if here.all() else grid.means * here[:, :, None]
+        total, divisor = cells.sum(axis=0), np.maximum(sizes[:, at], 1)[:, None]
+        deviations = cells - total / divisor
+        if not here.all():
+            deviations *= here[:, :, None]
+        flat = deviations.reshape(-1, columns)
+        basis = np.array([0.0, 1.0, 1.0 / count]).reshape(3, 1, 1)
+        copies = float(np.maximum(sizes[:, at] - 1, 0).sum())
+        parts.append(_Part(basis, copies, (flat.T @ flat)[None, :, None, :]))
+        shared[:, at] = total / np.sqrt(divisor)
     parts += _profiles(sizes, shared, counts)
     return _stacked([part for part in parts if part.copies > 0], grid)
 
@@ -197,26 +208,6 @@ class _Part:
     basis: FloatArray
     copies: float
     moments: FloatArray
-
-
-def _equal_servings(grid: Grid, count: int) -> tuple[_Part, IntArray, FloatArray]:
-    """Cells of one taster with the same number of servings, around their mean.
-
-    Also returns how many such cells each taster has, and their mean times the square root
-    of that number.
-    """
-    here = grid.servings == count
-    size = here.sum(axis=0)
-    cells = grid.means if here.all() else grid.means * here[:, :, None]
-    total = cells.sum(axis=0)
-    divisor = np.maximum(size, 1)[:, None]
-    deviations = cells - total / divisor
-    if not here.all():
-        deviations *= here[:, :, None]
-    flat = deviations.reshape(-1, deviations.shape[2])
-    basis = np.array([0.0, 1.0, 1.0 / count]).reshape(3, 1, 1)
-    copies = float(np.maximum(size - 1, 0).sum())
-    return _Part(basis, copies, (flat.T @ flat)[None, :, None, :]), size, total / np.sqrt(divisor)
 
 
 def _profiles(sizes: IntArray, shared: FloatArray, counts: IntArray) -> list[_Part]:
