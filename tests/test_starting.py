@@ -38,7 +38,7 @@ def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monk
     ("answers", "asked", "rule"),
     [
         (
-            ("Rock salt", "", "May I swap the salt?", "odd one out", ""),
+            ("Rock salt", "", "May I swap the salt?", "The odd one out.", ""),
             {"choice": ("triangle", 2, 0.3), "course": None, "primary": ("choice",)},
             "We say that some can tell it from “As always”",
         ),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import re
-import secrets
 import tomllib
 import unicodedata
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -104,17 +103,13 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         With a problem for each answer that will not do, its key as the column.
     """
     told = {key: text.strip() for key, text in answers.items()}
-    changes, scored = (lines_of(told.get(key, "")) for key in ("changes", SCORED))
-    scored = [label.rstrip(" ?!.:") or label for label in scored]  # it stands within sentences
-    scored = [ODD if label.lower().removeprefix("the ") == ODD else label for label in scored]
+    changes, scored = lines_of(told.get("changes", "")), scored_of(told.get(SCORED, ""))
     ages = bool(told.get(AGES))
     problems = list(_see(told, changes, scored))
     if problems:
         raise TrialFileError(problems)
-    text = disk.shipped("starter/trial.toml").replace("{today}", str(today))
-    text = text.replace("{seed}", str(secrets.randbelow(10**8) if seed is None else seed))
-    own: list[str] = []
-    text = _with_attributes(text, scored)
+    starter, own = disk.starter(today, seed), list[str]()
+    text = _with_attributes(starter["trial.toml"], scored)
     names: list[str] = []
     for number, label in enumerate([told["variant[1].label"], *changes], 1):
         names.append(short_name(label, names, f"change-{number - 1}"))
@@ -152,9 +147,7 @@ def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -
         parse_trial(text)
     except TrialFileError as error:
         raise TrialFileError([_asked(problem) for problem in error.problems]) from None
-    batches, readings = (
-        disk.shipped(f"starter/{name}.csv").splitlines()[0] for name in ("batches", "readings")
-    )
+    batches, readings = (starter[f"{name}.csv"].splitlines()[0] for name in ("batches", "readings"))
     return {
         "trial.toml": text.encode(),
         "batches.csv": (",".join([batches, *dict.fromkeys(own)]) + "\n").encode(),
@@ -398,6 +391,18 @@ def may_be_ages(changes: Sequence[str]) -> bool:
 def lines_of(text: str) -> list[str]:
     """Give the lines that say something."""
     return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def scored_of(text: str) -> list[str]:
+    r"""Read what is scored, as it can stand within sentences.
+
+    Examples
+    --------
+    >>> scored_of("Crunch?\nThe odd one out.")
+    ['Crunch', 'odd one out']
+    """
+    labels = [label.rstrip(" ?!.:") or label for label in lines_of(text)]
+    return [ODD if label.lower().removeprefix("the ") == ODD else label for label in labels]
 
 
 def tasters_of(text: str) -> int | list[str]:

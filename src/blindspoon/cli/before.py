@@ -45,7 +45,7 @@ def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
     readings.csv, and never over a file that is there.
     """
     from blindspoon.files.disk import example as finished  # noqa: PLC0415
-    from blindspoon.files.disk import make_files, start  # noqa: PLC0415
+    from blindspoon.files.disk import make_files, starter  # noqa: PLC0415
 
     if source is not None:
         from blindspoon.files.durable import read_file  # noqa: PLC0415
@@ -58,7 +58,7 @@ def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
         make_files(folder, finished())
         click.echo(f"Example, all of it invented: {folder / 'trial.toml'}.")
     elif plain or not sys.stdin.isatty():
-        start(folder, today())
+        make_files(folder, {name: text.encode() for name, text in starter(today()).items()})
         click.echo(f"New trial: {folder / 'trial.toml'}. Change it to yours before anyone tastes.")
     else:
         make_files(folder, _asked())
@@ -89,7 +89,8 @@ def _asked() -> dict[str, bytes]:
     wrong = {key for key, *_ in [*asked, second]}
     while wrong:
         for key, question, hint in [*asked, second]:
-            needless = key == "decision.margin" and answers[starting.SCORED] == starting.ODD
+            sets = starting.scored_of(answers.get(starting.SCORED, "")) == [starting.ODD]
+            needless = key == "decision.margin" and sets
             if key in wrong and not needless:
                 many = key in ("changes", starting.SCORED, "tasting.tasters")
                 told = click.wrap_text(f"{hint}{' An empty line ends the list.' * many}", 80)

@@ -229,12 +229,15 @@ def example() -> dict[str, bytes]:
     return {file.name: file.read_bytes() for file in sorted(files, key=lambda file: file.name)}
 
 
-def start(folder: Path, today: datetime.date) -> None:
-    """Write the files of a new trial, its rule declared today; raises as `make_files`."""
+def starter(today: datetime.date, seed: int | None = None) -> dict[str, str]:
+    """Give the texts of a new trial, with this day for its rule, and a seed, by default by chance.
+
+    The templates are commented, and hold an example.
+    """
     texts = {name: shipped(f"starter/{name}") for name in TEMPLATES}
-    filled = texts["trial.toml"].replace("{today}", str(today))
-    texts["trial.toml"] = filled.replace("{seed}", str(secrets.randbelow(10**8)))
-    make_files(folder, {name: text.encode() for name, text in texts.items()})
+    seed = secrets.randbelow(10**8) if seed is None else seed
+    filled = texts["trial.toml"].replace("{today}", str(today)).replace("{seed}", str(seed))
+    return texts | {"trial.toml": filled}
 
 
 def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
