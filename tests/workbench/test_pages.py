@@ -521,3 +521,14 @@ def test_what_a_host_may_not_have_meant_is_asked_before_the_rule_is_sealed(at):
     asked = host.read("/t/crisp/codes")
     assert "would so much really not matter to you?</" in asked
     assert "no words say which end of the scale is which" in asked
+
+
+@pytest.mark.parametrize(("tasters", "even"), [('"Ada"', False), ('"Ada", "Ben"', True)])
+def test_places_are_called_even_only_where_every_jar_stands_in_each(at, tasters, even):
+    host, folder = at("planned")
+    text = (folder / "trial.toml").read_text("utf-8")
+    few = re.sub("(?m)^tasters = .*$", f"tasters = [{tasters}]", text)
+    (folder / "trial.toml").write_text(few, "utf-8")
+    told = host.read("/t/crisp/codes")
+    assert ("So no jar gains much from its place" in told) == even
+    assert ("a jar may gain from its place" in told) != even
