@@ -56,6 +56,13 @@ def test_the_page_does_not_scroll_sideways(show, name):
         assert sheet.evaluate("document.documentElement.scrollWidth") <= width
 
 
+def test_text_of_twice_the_size_still_fits_a_phone(show):
+    """WCAG 2.2, 1.4.4."""
+    sheet = show("usual")
+    sheet.evaluate("document.documentElement.style.fontSize = '200%'")
+    assert sheet.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ENDS)
 def test_the_short_answer_stands_on_the_first_screen_of_a_phone(show, name):
