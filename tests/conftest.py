@@ -27,13 +27,10 @@ from click.testing import CliRunner
 from filelock import FileLock
 from hypothesis import settings
 
-from blindspoon.analysis import analyse, to_record
 from blindspoon.cli import main
 from blindspoon.errors import Note, Problem, TrialError
 from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.findings import further
-from blindspoon.findings.further import study_further
 from blindspoon.scores.score_table import ScoreTable, build_table, check_scores
 
 # Properties: a few new examples at every run; `--hypothesis-profile many` searches longer.
@@ -249,6 +246,8 @@ def compiled_once(tmp_path_factory):
 @pytest.fixture(scope="session", autouse=True)
 def influence_once(once):
     """Judge like scores again without a taster or a session, half of a report, once in a run."""
+    from blindspoon.findings import further  # noqa: PLC0415 - scipy is not for who hands out tests
+
     study = further.study_influence
 
     def study_once(*given):
@@ -261,20 +260,24 @@ def influence_once(once):
 @pytest.fixture(scope="session")
 def analysis_of():
     """Analyse a trial of this repository, by its name; each is analysed once."""
+    from blindspoon.analysis import analyse  # noqa: PLC0415 - as above
+
     return functools.cache(lambda name: analyse(ROOT / "trials" / name))
 
 
 @pytest.fixture(scope="session")
-def further_of(analysis_of, once):
+def further_of(analysis_of):
     """The further analyses of a trial of this repository, made once."""
-    return functools.cache(
-        lambda name: once(f"further-{name}", lambda _: study_further(analysis_of(name)))
-    )
+    from blindspoon.findings.further import study_further  # noqa: PLC0415 - as above
+
+    return functools.cache(lambda name: study_further(analysis_of(name)))
 
 
 @pytest.fixture(scope="session")
 def record_of(analysis_of, further_of):
     """What was found in a trial of this repository as plain values; only to be read."""
+    from blindspoon.analysis import to_record  # noqa: PLC0415 - as above
+
     return functools.cache(lambda name: to_record(analysis_of(name), further_of(name)))
 
 
