@@ -55,15 +55,14 @@ def put(text: str, place: str, value: Value | None) -> str:
     lines = text.splitlines(keepends=True)
     section = _section(lines, path) if path else None
     if key in table or value is None:
-        changed = _by_value(text, set_it)
-        if section and not changed:  # tomlkit cannot keep [[session]]s that other sections part
-            start, own, _ = section
-            there = "".join(lines[start:own])
-            changed = _by_value(
-                there, lambda alone: set_it(alone, [*path[:1], *[0] * (len(path) - 1)])
-            )
-            changed = "".join([*lines[:start], changed, *lines[own:]])
-        return _seen(text, set_it, changed)
+        if section is None:
+            return _seen(text, set_it, _by_value(text, set_it))
+        start, own, _ = section  # alone: the whole takes long, and not every order of it is kept
+        changed = _by_value(
+            "".join(lines[start:own]),
+            lambda alone: set_it(alone, [*path[:1], *[0] * (len(path) - 1)]),
+        )
+        return _seen(text, set_it, "".join([*lines[:start], changed, *lines[own:]]))
     if section is None or not section[1]:
         changed = _by_value(text, set_it)
         if not changed and len(path) == 1 and not table:
