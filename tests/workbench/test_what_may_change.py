@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import re
 import shutil
@@ -10,7 +11,9 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import analyse
+from blindspoon.drawing import draw_blind
 from blindspoon.examine import examine
+from blindspoon.lifting import lift_blind
 
 STATES = ("planned", "sealed", "tasting", "closed", "lifted")
 TASTERS = {"tasting.tasters": "Ada\r\nBen\r\nGus", "sessions": "1", "tasting.servings": ""}
@@ -166,3 +169,34 @@ def test_no_slip_is_corrected_so_before_the_blind_is_lifted(at, state):
     assert host.post("/t/crisp/findings/slip", **slip).status_code == 303
     assert host.get("/t/crisp/findings/slip").status_code == 303
     assert contents(folder) == before
+
+
+COURSE = """\
+trial = { title = "When?", control = "usual" }
+decision = { declared = 2026-09-04, margin = 1.0 }
+course = { keep = true, accept = "would_eat_it" }
+scale = { low = 0, high = 10, step = 1 }
+attribute = [{ name = "sourness" }]
+variant = [{ name = "usual" }, { name = "kraut" }]
+session = [{ name = "1", date = 2026-09-20 }]
+tasting = { tasters = ["T01", "T02", "T03"] }
+"""
+
+
+def test_whether_a_taster_would_have_it_can_be_misread_too(visit, tmp_path):
+    folder, day = tmp_path / "when", datetime.date(2026, 9, 20)
+    folder.mkdir()
+    (folder / "trial.toml").write_text(COURSE, "utf-8")
+    jars = "batch,variant,started\njar 1,usual,2026-09-01\njar 2,kraut,2026-09-01\n"
+    (folder / "batches.csv").write_text(jars, "utf-8")
+    draw_blind(folder, day)
+    served = [line.split(",") for line in (folder / "servings.csv").read_text().split()[1:]]
+    rows = [f"{row[1]},{row[3]},6,yes" for row in served]
+    text = "\n".join(["taster,code,sourness,would_eat_it", *rows])
+    (folder / "scores.csv").write_text(text, "utf-8")
+    lift_blind(folder, day, lambda _: True)
+    slip = {"taster": served[0][1], "code": served[0][3], "session": "1", "reason": "a cross"}
+    slip |= {"attribute": "would_eat_it", "new": "no"}
+    assert visit(tmp_path).post("/t/when/findings/slip", **slip).status_code == 303
+    assert (folder / "scores.csv").read_text("utf-8").count(",no") == 1
+    assert analyse(folder).standing.bent == ()

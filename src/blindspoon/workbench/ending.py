@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from flask import abort, make_response, request
 from werkzeug.wrappers import Response
 
-from blindspoon.collect.ballots import read_answer
+from blindspoon.collect.ballots import questions_of, read_answer
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk, durable
 from blindspoon.files.schema import CORRECTIONS, as_number
@@ -195,12 +195,12 @@ def _add_slips(bench: Workbench) -> None:
         return bench.page(
             "slip.html.j2", found, "findings", 422 if faults else 200, typed=form, faults=faults,
             sessions=sessions or [("1", "")], who=[(name, name) for name in found.tasters],
-            scored=[(it.name, it.label) for it in found.plan.attributes],
+            scored=[(it.name, it.label) for it in questions_of(found.plan, "")],
         )  # fmt: skip
 
     @bench.post("findings/slip")
     def correct(found: Stage, form: Form) -> Response:
-        scored = {attribute.name: attribute for attribute in found.plan.attributes}
+        scored = {asked.name: asked for asked in questions_of(found.plan, "")}
         attribute, place = scored.get(form.get("attribute", "")), _cup(found, form)
         if found.state not in ("lifted", "published") or attribute is None:
             return ask(found)
