@@ -124,6 +124,26 @@ class Stage:
         return self.trial
 
     @property
+    def pouring(self) -> bool:
+        """Whether codes are drawn, and cups may be scored."""
+        return self.state in ("sealed", "tasting")
+
+    @property
+    def blind(self) -> bool:
+        """Whether nobody may know yet what is in a cup."""
+        return self.pouring or self.state == "closed"
+
+    @property
+    def lifted(self) -> bool:
+        """Whether the blind was lifted."""
+        return self.state in ("lifted", "published")
+
+    @property
+    def open_to_look(self) -> bool:
+        """Whether the scores may be looked at."""
+        return self.lifted or self.state in ("never coded", "never sealed")
+
+    @property
     def unmade(self) -> tuple[str, ...]:
         """Names of the variants of which no jar is written down."""
         names = (variant.name for variant in self.trial.variants) if self.trial else ()
@@ -201,8 +221,8 @@ class Stage:
     def _told(self, trial: Trial) -> Iterator[tuple[bool, str]]:
         """Tell of each step whether it is behind, and what there is to know of it."""
         seal, state, declared = self.seal, self.state, trial.decision.declared
-        planned, lifted = state == "planned", state in ("lifted", "published")
-        out = "" if state not in ("never coded", "never sealed") else "left out"
+        planned, lifted = state == "planned", self.lifted
+        out = "left out" if self.open_to_look and not lifted else ""
         yes = f"you said yes to the rule on {day(declared)}" if declared else "the rule has no date"
         yield (True, yes) if declared or not planned else (False, "say yes to the rule")
         jars = len(trial.variants) - len(self.unmade)

@@ -209,8 +209,8 @@ class Workbench:
         own["once"] = secrets.token_hex(8)
         if isinstance(job := own["job"], Job) and not job.ended and code != 200:
             own["job"] = None
-        veil = found is not None and found.state in ("sealed", "tasting", "closed")
-        own["veil"] = veil and found and found.trial and tells(found.title, found.trial)
+        blind = found if found and found.blind else None
+        own["veil"] = blind and blind.trial and tells(blind.title, blind.trial)
         own |= {"code": code, "stage": found, "step": step, "said": said, "back": self._back}
         return make_response(render_template(template, **own), code)
 

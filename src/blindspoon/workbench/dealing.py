@@ -105,7 +105,7 @@ def _add_sheets(bench: Workbench) -> None:
 
     @bench.post("sheets")
     def again(found: Stage, form: Form) -> Response:
-        if found.state not in ("sealed", "tasting"):
+        if not found.pouring:
             return bench.go(found, "sheets")
         chosen = f"{form.get('paper')} {form.get('labels')}"
         DurableFolder(found.folder).save(PAPER, chosen.encode())

@@ -39,8 +39,6 @@ STEP_OF = {
 }
 """Where a file is mended; scores are, at the tasting."""
 
-LOOKED_AT = ("lifted", "published", "never coded", "never sealed")
-"""States in which the scores may be looked at."""
 FINDINGS, PUBLISH = "Working out what the scores show", "Writing everything"
 CORRECTED = "corrections.csv"
 HEADER = write_csv([[column.name for column in CORRECTIONS]]).encode()
@@ -55,7 +53,7 @@ def add_to(bench: Workbench) -> None:
 
         known = examine(found.folder)
         problems = [(_step(problem.file), said(problem)) for problem in known.problems]
-        begun = found.state in ("sealed", "tasting")  # who is out, and what jars are like, is
+        begun = found.pouring  # who is out, and what jars are like, is
         own = [note for note in known.notes if not (begun and note.gap)]  # said on their pages
         rows = [(_step(note.file), noted(note)) for note in own]
         notes = [row for row in rows if row[0] != "jars" or found.plan.course]  # days count there
@@ -118,13 +116,13 @@ def _add_findings(bench: Workbench) -> None:
 
     @bench.get("findings")
     def findings(found: Stage) -> Response:
-        job = rendered(found) if found.state in LOOKED_AT else None
+        job = rendered(found) if found.open_to_look else None
         return bench.page("findings.html.j2", found, "findings", job=job)
 
     @bench.get("findings/report/")
     @bench.get("findings/report/<path:file>")
     def report(found: Stage, file: str = "index.html") -> Response:
-        result = rendered(found).result if found.state in LOOKED_AT else None
+        result = rendered(found).result if found.open_to_look else None
         content = result.get(file) if isinstance(result, dict) else None
         if content is None:
             abort(404)
@@ -132,7 +130,7 @@ def _add_findings(bench: Workbench) -> None:
 
     @bench.get("publish")
     def ask(found: Stage, form: Form = UNSENT, code: int = 200, **faults: str) -> Response:
-        page, may = disk.published_page(found.folder), found.state in LOOKED_AT
+        page, may = disk.published_page(found.folder), found.open_to_look
         now = disk.fingerprint(disk.read_folder(found.folder).files).encode()
         return bench.page(
             "publish.html.j2", found, "publish", code, typed=form, faults=faults, may=may,
@@ -144,7 +142,7 @@ def _add_findings(bench: Workbench) -> None:
 
     @bench.post("publish")
     def publish(found: Stage, form: Form) -> Response:
-        if found.state not in LOOKED_AT:
+        if not found.open_to_look:
             return ask(found, form, 409)
         jar, faults = as_number(form.get("jar", "").strip(), decimal_comma=True), {}
         if jar is None or not 1 <= jar <= 1_000_000:
@@ -159,7 +157,7 @@ def _add_findings(bench: Workbench) -> None:
     @bench.post("publish/comments")
     def leave_out(found: Stage, _: Form) -> Response:
         chosen = set(request.form.getlist("out"))
-        if found.state not in LOOKED_AT or not chosen:
+        if not found.open_to_look or not chosen:
             return bench.go(found, "publish")
         cells: dict[str, dict[tuple[int, str], str]] = {}
         for comment in _comments(found):
@@ -189,7 +187,7 @@ def _add_slips(bench: Workbench) -> None:
 
     @bench.get("findings/slip")
     def ask(found: Stage, form: Form = UNSENT, faults: Form = UNSENT) -> Response:
-        if found.state not in ("lifted", "published"):
+        if not found.lifted:
             return bench.go(found, "findings")
         sessions = [(it.name, found.plan.session_label(it.name)) for it in found.plan.sessions]
         return bench.page(
@@ -202,7 +200,7 @@ def _add_slips(bench: Workbench) -> None:
     def correct(found: Stage, form: Form) -> Response:
         scored = {asked.name: asked for asked in questions_of(found.plan, "")}
         attribute, place = scored.get(form.get("attribute", "")), _cup(found, form)
-        if found.state not in ("lifted", "published") or attribute is None:
+        if not found.lifted or attribute is None:
             return ask(found)
         answer, problems = read_answer(
             [attribute], {attribute.name: form.get("new", "")}, CORRECTED

@@ -182,7 +182,7 @@ def _fill(
 
 def _opened(bench: Workbench, found: Stage) -> tuple[Sitting, Phones]:
     """Open a trial that is being tasted; another page where it is not."""
-    if found.state not in ("sealed", "tasting"):
+    if not found.pouring:
         abort(bench.page("no_tasting.html.j2", found, "tasting"))
     try:
         return bench.sittings.of(found.folder)
