@@ -154,6 +154,16 @@ def test_an_altered_score_is_told_and_ends_with_1(packed_of, table, tmp_path, ca
     assert ("NOT EQUAL: bitterness" in told) == table.startswith("tables")
 
 
+def test_another_key_than_the_sealed_one_is_told_though_its_description_was_rewritten(
+    packed_of, tmp_path
+):
+    unpacked(packed_of("allotment-cucumbers")[0], tmp_path)
+    assert [*verify.faults_of_seal(tmp_path)] == []
+    key = tmp_path / "data" / "key.csv"
+    key.write_text(key.read_text("utf-8").replace("calcium", "old-brine", 1), "utf-8")
+    assert ["was sealed" in fault for fault in verify.faults_of_seal(tmp_path)] == [True]
+
+
 def test_links_lead_to_files_of_the_pack_and_nothing_is_fetched(packed):
     _, files = packed
     for name, content in files.items():

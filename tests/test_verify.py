@@ -86,28 +86,32 @@ def test_one_taster_alone_has_no_other_opinion_over_rounds():
     assert p_value["remark"].startswith("no answer: scipy has no test over the rounds")
 
 
-@pytest.fixture
-def crowd(tmp_path):
-    """Twenty-four tasters, fourteen of whom find a difference in each of two variants."""
+def scored(folder, moved, tasters):
+    """A trial in which some tasters, by their numbers, find a variant other than the control."""
     rng = np.random.default_rng(5)
-    moved = {"plain": (), "oak-leaf": range(14), "cool-cellar": range(10, 24)}
     rows = [
         (f"T{taster:02}", variant, 5 + (rng.choice([-1, 1, 2]) if taster in moved[variant] else 0))
-        for taster, variant in itertools.product(range(24), moved)
+        for taster, variant in itertools.product(range(tasters), moved)
     ]
     named = [("attribute", "texture"), *(("variant", variant) for variant in moved)]
     head = '[trial]\ntitle = "Crisp"\ncontrol = "plain"\nseed = 7\n[scale]\nlow = 0\nhigh = 10\n'
     tables = "".join(f'[[{kind}]]\nname = "{name}"\n' for kind, name in named)
-    (tmp_path / "trial.toml").write_text(head + tables, "utf-8")
+    (folder / "trial.toml").write_text(head + tables, "utf-8")
     table = pd.DataFrame(rows, columns=["taster", "variant", "texture"])
-    table.to_csv(tmp_path / "scores.csv", index=False)
-    analysis = analyse(tmp_path)
+    table.to_csv(folder / "scores.csv", index=False)
+    analysis = analyse(folder)
     return scores_frame(analysis.trial, analysis.table), to_record(analysis)
 
 
-def test_what_was_drawn_by_chance_agrees_within_its_chance_and_no_further(crowd):
+def test_one_difference_other_than_zero_has_its_p_value_too(tmp_path):
+    found = recompute(*scored(tmp_path, {"plain": (), "oak-leaf": [1]}, tasters=3))
+    assert found.set_index("number").loc["p_value", ["blindspoon", "other"]].tolist() == [1, 1]
+
+
+def test_what_was_drawn_by_chance_agrees_within_its_chance_and_no_further(tmp_path):
+    moved = {"plain": (), "oak-leaf": range(14), "cool-cellar": range(10, 24)}
     assert FLIPS == SAMPLES
-    found = recompute(*crowd)
+    found = recompute(*scored(tmp_path, moved, tasters=24))
     p_values = found["number"] == "p_value"
     assert {*found.loc[p_values, "remark"]} == {SAMPLED}
     assert found.loc[p_values, "difference"].abs().max() > 1e-4

@@ -14,6 +14,7 @@ from __future__ import annotations
 import hashlib
 import json
 import sys
+import tomllib
 import warnings
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -186,7 +187,7 @@ def _by_ranks(
 def _signed_rank(differences: np.ndarray[Any, Any]) -> tuple[float, str]:
     """Refer the signed ranks to all sign flips, or beyond `EXACT_UP_TO` to the normal curve."""
     moved = differences[differences != 0]
-    if not moved.size:
+    if moved.size < 2:  # either sign is as far from zero
         return 1.0, ""
     if moved.size > EXACT_UP_TO:
         found = stats.wilcoxon(moved, correction=False, method="approx")
@@ -314,12 +315,27 @@ def faults_of_data(folder: Path, scores: pd.DataFrame) -> Iterator[str]:
             yield f"{missing} of {len(scores)} cups of tables/scores.csv are not in data/ so"
 
 
+def faults_of_seal(folder: Path) -> Iterator[str]:
+    """Say whether data/key.csv is the key that data/seal.toml has the fingerprint of."""
+    if not (folder / "data" / "seal.toml").exists():
+        return
+    seal = tomllib.loads((folder / "data" / "seal.toml").read_text(encoding="utf-8"))
+    key = pd.read_csv(folder / "data" / "key.csv", dtype=str, keep_default_na=False)
+    columns = ["session", "taster", "code", "variant", "batch"]
+    rows = sorted(key.reindex(columns=columns, fill_value="").to_numpy().tolist())
+    if hashlib.sha256(json.dumps(rows).encode()).hexdigest() != seal.get("key"):
+        yield "data/key.csv is not the key that was sealed: another SHA-256 of its sorted rows"
+
+
 def main(folder: Path) -> int:
     """Check the numbers of a published folder, and its data; 1 where anything does not agree."""
     found = json.loads((folder / "tables" / "comparisons.json").read_text(encoding="utf-8"))
     labels = dict.fromkeys(("session", "taster", "variant", "batch"), str)
     scores = pd.read_csv(folder / "tables" / "scores.csv", dtype=labels)
-    table, faults = recompute(scores, found), [*faults_of_data(folder, scores)]
+    table, faults = (
+        recompute(scores, found),
+        [*faults_of_data(folder, scores), *faults_of_seal(folder)],
+    )
     says = [f"NOT EQUAL: {fault}" for fault in faults] or [UNCHANGED]
     head = "Every number of tables/comparisons.json that statsmodels or scipy can compute from "
     head += "tables/scores.csv:\n"
