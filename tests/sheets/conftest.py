@@ -63,7 +63,7 @@ SCENARIOS = {
         tasters=40,
         sessions=3,
     ),
-    "twelve": Scenario(variants=TWELVE, tasters=20, sessions=2),
+    "twelve": Scenario(variants=TWELVE, tasters=10, sessions=2),
     "twelve for two": Scenario(variants=TWELVE, tasters=2),
     "other letters": Scenario(
         title="Какие огурцы хрустят?",

@@ -42,9 +42,9 @@ def test_codes_stand_in_their_order(case):
 
 def test_amounts_are_cups_times_the_portion(case):
     session = pouring_sheets(*case("twelve"), 12.5)[0]
-    assert session.amount == "240 cups, 3 kg in all"
-    assert {pour.amount for pour in session.pours} == {"20 cups, 250 g in all"}
-    assert {p.amount for p in pouring_sheets(*case("twelve"), None)[0].pours} == {"20 cups"}
+    assert session.amount == "120 cups, 1.5 kg in all"
+    assert {pour.amount for pour in session.pours} == {"10 cups, 125 g in all"}
+    assert {p.amount for p in pouring_sheets(*case("twelve"), None)[0].pours} == {"10 cups"}
 
 
 def test_batches_of_a_variant_have_marks_of_their_own(case):
