@@ -77,3 +77,11 @@ def test_dollars_are_dollars():
 
 def test_letters_that_no_font_has_raise_no_warning():
     assert png(scene(Text(x=5, y=25, text="塩水\U0001f952", size=12)))
+
+
+def test_a_line_that_begins_with_hebrew_runs_from_left_to_right_as_in_a_browser():
+    begins, told = (
+        png(scene(Text(x=2, y=25, text=f"{mark}\u05d0\u05d0 (x)", size=12)))
+        for mark in ("", "\N{LEFT-TO-RIGHT MARK}")
+    )
+    assert begins == told

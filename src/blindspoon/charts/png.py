@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import unicodedata
 import warnings
 from collections.abc import Sequence
 from functools import cache
@@ -38,6 +39,7 @@ FALLBACKS = (
     "Noto Sans Thai",
 )
 """Fonts for letters that the face and matplotlib's DejaVu Sans lack, where they are installed."""
+LEFT_TO_RIGHT = "\N{LEFT-TO-RIGHT MARK}"
 SHIFT = {"middle": 0.5, "end": 1.0}
 
 
@@ -124,7 +126,9 @@ class Canvas:
         """Draw a line of text as one picture, which costs a sixth of a picture a letter."""
         font = _font(bold=shape.bold)
         font.set_size(shape.size, self._agg.dpi)
-        font.set_text(shape.text, 0, flags=LoadFlags.NO_HINTING)
+        hebrew_or_arabic = any(unicodedata.bidirectional(it) in ("R", "AL") for it in shape.text)
+        mark = LEFT_TO_RIGHT * hebrew_or_arabic  # their line runs as the browser sets it
+        font.set_text(mark + shape.text, 0, flags=LoadFlags.NO_HINTING)
         font.draw_glyphs_to_bitmap()
         width, left = font.get_width_height()[0] / 64, font.get_bitmap_offset()[0] / 64
         x = shape.x * self._ratio - SHIFT.get(shape.anchor, 0.0) * width
