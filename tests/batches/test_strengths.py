@@ -131,3 +131,10 @@ def test_rows_are_plain_values(log_of, jar, ph):
     row = as_record(found)
     assert row["last_ph_date"] == "2026-09-18"
     assert row["unknown"] == {"age_days": "started is blank"}
+
+
+def test_salt_alone_is_not_a_jar_of_salt(log_of, jar):
+    log = log_of(jar(produce_g=None, water_g=None, salt_g=10.0))
+    (found,) = strengths(log)
+    assert (found.everything_g, found.salt_percent) == (None, None)
+    assert found.unknown["everything_g"] == "neither produce nor water was weighed in"

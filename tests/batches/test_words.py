@@ -7,6 +7,7 @@ import pytest
 from blindspoon.batches import summary
 from blindspoon.batches.amounts import Amounts, NoAmounts
 from blindspoon.batches.differences import Difference, Together, WhatDiffers
+from blindspoon.batches.log import BatchLog
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stats.correlation import WithinCorrelation
@@ -217,3 +218,17 @@ def test_saltiness_with_sourness(r, interval, start):
     )
     assert summary.salty_goes_with_sour(found).startswith(start)
     assert "8 tasters" in summary.salty_goes_with_sour(found)
+
+
+def test_where_nothing_can_be_compared_nothing_is_said_to_be_alike():
+    lost = what(not_known=("salt",))
+    (said,) = summary.differences_in_words(TRIAL, made_of(lost))
+    assert said.startswith("Whether “Oak leaf” differs in salt is not known")
+
+
+def made_of(*differs):
+    log = BatchLog(
+        batches=(), readings={}, columns=frozenset(), own=(), first_tasted=None, last_tasted=None
+    )
+    none = dict.fromkeys(("strengths", "amounts", "together", "cautions"), ())
+    return summary.Made(log=log, differs=differs, **none)

@@ -4,6 +4,7 @@ import html
 import io
 import re
 import subprocess
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from PIL import Image
 
 from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS
 from blindspoon.sheets.pouring import trays_of
+from blindspoon.sheets.printing import print_sheets
 
 pytestmark = pytest.mark.browser
 FILES = ["checklist", "pouring", "trays", "labels", "ballots"]
@@ -217,3 +219,18 @@ def test_no_sheet_scrolls_sideways(show, name, file):
     for width in (320, 390, 768, 1280):
         page.set_viewport_size({"width": width, "height": 844})
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("stock", LABEL_STOCKS)
+def test_a_long_name_leaves_the_session_on_its_label(screen, case, stock):
+    trial, plan = case("usual")
+    names = tuple(f"{name} {'von und zu ' * 5}" for name in plan.request.tasters)
+    known = dict(zip(plan.request.tasters, names, strict=True))
+    cups = tuple(replace(cup, taster=known[cup.taster]) for cup in plan.servings)
+    longer = replace(plan, request=replace(plan.request, tasters=names), servings=cups)
+    page = print_sheets(trial, longer, label_stock=stock)["labels.html"].decode()
+    ends = screen(page, {"width": 1280, "height": 900}).evaluate(
+        "[...document.querySelectorAll('.label')].map(l => l.getBoundingClientRect().right"
+        " - l.querySelector('i').getBoundingClientRect().right)"
+    )
+    assert min(ends) > 0

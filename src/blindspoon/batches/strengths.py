@@ -252,9 +252,9 @@ def ingredient(log: BatchLog, batch: Batch, name: str) -> float | None:
 def _strengths(log: BatchLog, batch: Batch) -> Strengths:
     masses = {name: ingredient(log, batch, name) for name in INGREDIENTS}
     known = [grams for grams in masses.values() if grams is not None]
-    total = sum(known) if len(known) == len(masses) and sum(known) > 0 else None
     produce, water, sugar = (masses[name] for name in ("produce", "water", "sugar"))
     base = None if produce is None or water is None else produce + water
+    total = sum(known) if len(known) == len(masses) and base else None
     salt = masses["salt"] if "salt_g" in log.columns else None
     sour = acid_of(batch.acid).citric_per_g if batch.acid else None
     if acid := masses["acid"]:
@@ -325,6 +325,8 @@ def _unknown(
         yield "everything_g", f"{blank} not written; write 0 where none went in"
     elif not any(masses.values()):
         yield "everything_g", "no masses are written"
+    elif not (masses["produce"] or masses["water"]):
+        yield "everything_g", "neither produce nor water was weighed in"
     if "salt_g" not in log.columns:
         yield "salt_percent", "there is no column salt_g"
     if not masses["water"]:

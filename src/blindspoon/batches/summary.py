@@ -379,7 +379,9 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
                 meant += f"{wording.listing(perhaps)}, which may be the point of it; "
             nothing = f"nothing {'else ' * bool(meant)}that was written down differs"
             also = also_differed(what) or nothing
-            yield f"{label}: {meant}{also}.{_question(trial, what) if ask else ''}"
+            known = what.differences or what.alike or not what.not_known
+            question = _question(trial, what) if ask else ""
+            yield from [f"{label}: {meant}{also}.{question}"] * bool(known)
         yield from remarks(trial, what)
     yield from (inseparable(trial, together) for together in made.together)
     first, last = made.log.first_tasted, made.log.last_tasted

@@ -311,9 +311,9 @@ def batches_table(trial: Trial, made: Made) -> str:
     ]
     longest = max((len(name) for name, *_ in rows), default=0)
     short = ("", *(short for _, _, short, _ in STRENGTHS))
-    unknown = {f"{row.batch}: {why}" for row in made.strengths for why in row.unknown.values()}
+    unknown = (f"{row.batch}: {why}" for row in made.strengths for why in row.unknown.values())
     listed = {
-        "Not known:": sorted(unknown),
+        "Not known:": list(dict.fromkeys(unknown)),
         "To match the control:": [
             *(summary.what_to_add(trial, found) for found in made.amounts),
             *(summary.what_to_weigh(found) for found in made.amounts if isinstance(found, Amounts)),

@@ -81,13 +81,13 @@ def tray_cards(trial: Trial, plan: ServingPlan) -> tuple[TrayCard, ...]:
 
 def label_sheets(
     plan: ServingPlan, stock: LabelStock, *, owner: bool
-) -> tuple[tuple[tuple[str, str], ...], ...]:
+) -> tuple[tuple[tuple[str, str, str], ...], ...]:
     """Fill sheets with labels: tray by tray, in serving order, which tells nothing.
 
-    A label is a code and whose cup it is, which is blank unless `owner`.
+    A label is a code, whose cup it is and in which session, the last two blank unless `owner`.
     """
     labels = [
-        (cup.code, f"{tray.taster} · session {tray.session}" if owner else "")
+        (cup.code, tray.taster * owner, f"session {tray.session}" * owner)
         for tray in trays_of(plan)
         for cup in tray.cups
     ]
