@@ -15,8 +15,9 @@ from blindspoon.arrays import FloatArray
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.results import Contrast, Friedman, Interval, MixedFit, NoResult
+from blindspoon.stats.results import Contrast, Interval, NoResult
 from blindspoon.trial import Attribute, Trial
+from blindspoon.writeup.words import paragraphs
 from blindspoon.writeup.writers import DASH, Column, Table, blank_as_dash, named, table_of
 
 MOST_SERVINGS = 200
@@ -187,78 +188,48 @@ def at_levels(columns: Iterable[Column], result: AttributeResult) -> tuple[Colum
     )
 
 
-def mixed_table(result: AttributeResult) -> Table | None:
-    """Every comparison by the mixed model; None where it gave nothing."""
-    if isinstance(result.mixed, NoResult) or not result.comparisons:
-        return None
-    return _contrasts(result, "mixed", (fit_sentence(result.mixed, result.attribute),))
+SPREADS = ("residual", "taster", "taster_variant", "taster_session", "batch")
 
 
-def ranks_table(result: AttributeResult) -> Table | None:
-    """Every comparison by ranks; None where nothing could be compared."""
-    if not result.comparisons:
-        return None
-    contrasts = [c.ranks for c in result.comparisons if not isinstance(c.ranks, NoResult)]
-    methods = wording.listing(sorted({contrast.method for contrast in contrasts})) or DASH
-    lack = "too few rounds have both" if result.unit == "round" else "too few tasters scored both"
-    lacking = any(contrast.interval is None for contrast in contrasts)
-    read = f"Method: {methods}.{f' Where an interval is missing, {lack}.' * lacking}"
-    return _contrasts(result, "ranks", (read, friedman_sentence(result.friedman)))
+def contrast_tables(result: AttributeResult) -> Iterator[Table]:
+    """Every comparison by the mixed model and by ranks, each where it gave anything.
 
-
-def _contrasts(result: AttributeResult, name: str, notes: tuple[str, ...]) -> Table:
-    """Make the table of one procedure; the reason of a row of dashes stands below."""
-    attribute, alone = result.attribute, result.unit == "round"
-    both, found = chosen(COMPARISON, "rounds" if alone else "tasters", name)
-    columns = (both, replace(found, inner=at_levels(found.inner, result)))
-    labelled = [(each.variant.label, each) for each in result.comparisons]
-    reasons = (
-        f"{label}: {lack.reason.rstrip('.')}."
-        for label, lack in ((label, getattr(each, name)) for label, each in labelled)
-        if isinstance(lack, NoResult)
-    )
-    return table_of(
-        f"{name}-{attribute.name}",
-        f"{attribute.label}: {'mixed model' if name == 'mixed' else name}",
-        "Variant",
-        columns,
-        [(label, found, attribute) for label, found in labelled],
-        [*reasons, *notes],
-        (f"{attribute.name}-differences",),
-    )
-
-
-def fit_sentence(fit: MixedFit, attribute: Attribute) -> str:
-    """Print the F test and the standard deviations of one fit."""
-    spreads = {
-        "residual": fit.residual_sd,
-        "taster": fit.taster_sd,
-        "taster by variant": fit.taster_variant_sd,
-        "taster by session": fit.taster_session_sd,
-        "batch": fit.batch_sd,
-    }
-    known = (f"{name} {in_points(sd, attribute)}" for name, sd in spreads.items() if sd is not None)
-    unknown = (
-        " No taster scored a variant twice, so the taster-by-variant part cannot be told from the "
-        "residual."
-    )
-    return (
-        f"All variants alike: F({wording.plain(fit.df_num)}, {wording.number(fit.df_den, 1)}) = "
-        f"{wording.number(fit.f, 2)}, {wording.p_value(fit.p_value)}. Standard deviations in "
-        f"points: {wording.listing(known)}. REML criterion {wording.number(fit.reml_criterion, 2)}."
-        f"{unknown if fit.taster_variant_sd is None else ''}"
-    )
-
-
-def friedman_sentence(result: Friedman | NoResult) -> str:
-    """Print the rank test that all variants are alike."""
-    if isinstance(result, NoResult):
-        return f"Friedman’s test could not be made: {result.reason.rstrip('.')}."
-    return (
-        f"All variants alike, by ranks ({result.form}): χ²({result.df}) = "
-        f"{wording.number(result.statistic, 2)}, {wording.p_value(result.p_value)}, "
-        f"{wording.count(result.rounds or result.tasters, 'round' if result.rounds else 'taster')}."
-    )
+    The reason of a row of dashes stands below, with the test that all variants are alike.
+    """
+    attribute, fit, alone = result.attribute, result.mixed, result.unit == "round"
+    labelled = [(found.variant.label, found, attribute) for found in result.comparisons]
+    ranks = [it.ranks for it in result.comparisons if not isinstance(it.ranks, NoResult)]
+    for name in ("mixed", "ranks") if labelled else ():
+        if name == "mixed" and isinstance(fit, NoResult):
+            continue
+        both, found = chosen(COMPARISON, "rounds" if alone else "tasters", name)
+        lost = [(label, getattr(it, name)) for label, it, _ in labelled]
+        yield table_of(
+            f"{name}-{attribute.name}",
+            f"{attribute.label}: {'mixed model' if name == 'mixed' else name}",
+            "Variant",
+            (both, replace(found, inner=at_levels(found.inner, result))),
+            labelled,
+            [
+                *(f"{at}: {it.reason.rstrip('.')}." for at, it in lost if isinstance(it, NoResult)),
+                *paragraphs(
+                    "procedure",
+                    mixed=name == "mixed",
+                    fit=fit,
+                    spreads=[
+                        f"{part.replace('_', ' by ')} {in_points(sd, attribute)}"
+                        for part in SPREADS
+                        if (sd := getattr(fit, f"{part}_sd", None)) is not None
+                    ],
+                    methods=sorted({contrast.method for contrast in ranks}),
+                    dash=DASH,
+                    lacking=any(contrast.interval is None for contrast in ranks),
+                    alone=alone,
+                    friedman=result.friedman,
+                ),
+            ],
+            (f"{attribute.name}-differences",),
+        )
 
 
 # In 80 columns -----------------------------------------------------------------------------------
@@ -416,8 +387,7 @@ def number_tables(
     ]
     made = [means_table(trial, table, scored)]
     for result in ordered:
-        made += [scores_table(trial, table, result.attribute), mixed_table(result)]
-        made.append(ranks_table(result))
+        made += [scores_table(trial, table, result.attribute), *contrast_tables(result)]
     return tuple(filter(None, made))
 
 
