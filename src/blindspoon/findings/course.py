@@ -186,8 +186,22 @@ def compare_course(
     others. Alpha is shared by the series, so that what is said of them holds together. With
     `exploratory` nothing is primary any more.
     """
-    course, series = trial.course, [*_series(trial, table, ages)]
+    course, sessions, n = trial.course, table.sessions, len(table.sessions)
     assert course is not None  # noqa: S101 - nothing else is followed over days
+    groups: dict[str, list[Cell]] = {}
+    for code in np.unique(table.variant * n + table.session).tolist():
+        variant, cell = (
+            trial.variants[code // n],
+            (trial.variants[code // n].name, sessions[code % n]),
+        )
+        if cell in ages.days and (variant.name != trial.control or not ages.control_stays):
+            groups.setdefault(variant.series or variant.name, []).append(cell)
+    series = []
+    for name, cells in groups.items():
+        days, day = np.unique([ages.days[cell] for cell in cells], return_inverse=True)
+        label = trial.variant(name).label if name in dict(cells) else name
+        made = CellSeries(name=name, label=label, cells=tuple(cells), days=days, day=day)
+        series.append(made)
     series.sort(key=lambda own: own.name == trial.control)
     several = sum(own.name != trial.control for own in series)
     names = sorted((a.name for a in trial.attributes), key=lambda name: name != course.attribute)
@@ -198,22 +212,6 @@ def compare_course(
         for name in names
         for own in series
     )
-
-
-def _series(trial: Trial, table: ScoreTable, ages: CupAges) -> Iterator[CellSeries]:
-    """Put the scored cells of every series together; the control has one where it did not stay."""
-    sessions, n = table.sessions, len(table.sessions)
-    scored = np.unique(table.variant * n + table.session).tolist()
-    cells = [(trial.variants[code // n].name, sessions[code % n]) for code in scored]
-    groups: dict[str, list[Cell]] = {}
-    for cell in cells:
-        if cell in ages.days and (cell[0] != trial.control or not ages.control_stays):
-            groups.setdefault(trial.variant(cell[0]).series or cell[0], []).append(cell)
-    for name, own in groups.items():
-        days, day = np.unique([ages.days[cell] for cell in own], return_inverse=True)
-        alone = name in {variant for variant, _ in own}
-        label = trial.variant(name).label if alone else name
-        yield CellSeries(name=name, label=label, cells=tuple(own), days=days, day=day)
 
 
 def _follow(

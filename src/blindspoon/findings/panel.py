@@ -54,6 +54,7 @@ def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
     )
 
 
+TOO_MANY = NoResult(f"Not listed above {MOST_TASTERS} tasters.")
 NO_REPLICATES = NoResult("No taster scored a variant twice.")
 NONE_OF_OWN = NoResult("This taster scored no variant twice.")
 
@@ -420,6 +421,21 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
         score, taster, variant = given[scored], table.taster[scored], table.variant[scored]
         cells = gather(score, taster, variant, len(table.tasters), len(names))
         position, first = position_effect(given, table.variant, len(names), sittings)
+        tasters: tuple[TasterReview, ...] | NoResult = TOO_MANY
+        if len(table.tasters) <= MOST_TASTERS:
+            with_others = correlations(cells)
+            tasters = tuple(
+                TasterReview(
+                    taster=label,
+                    scale_use=use,
+                    repeatability_sd=own_repeatability(cells, place),
+                    repeatability_df=int(cells.df[place]),
+                    correlation=with_others[place],
+                    discrimination=discrimination(cells, place),
+                )
+                for place, label in enumerate(table.tasters)
+                if not isinstance(use := scale_use(score[taster == place], scale), NoResult)
+            )
         own = AttributePanel(
             attribute=result.attribute.name,
             primary=result.primary,
@@ -433,27 +449,7 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
             first_cup=first,
             position_in_model=isinstance(result.mixed, MixedFit) and result.mixed.note.position,
             carry_over=carry_over(given, table.variant, names, sittings),
-            tasters=_reviews(table, cells, score, taster, scale),
+            tasters=tasters,
         )
         found.append(own)
     return Panel(tasters=len(table.tasters), attributes=tuple(found))
-
-
-def _reviews(
-    table: ScoreTable, cells: Cells, score: FloatArray, taster: IntArray, scale: Scale
-) -> tuple[TasterReview, ...] | NoResult:
-    if len(table.tasters) > MOST_TASTERS:
-        return NoResult(f"Not listed above {MOST_TASTERS} tasters.")
-    with_others = correlations(cells)
-    return tuple(
-        TasterReview(
-            taster=label,
-            scale_use=use,
-            repeatability_sd=own_repeatability(cells, place),
-            repeatability_df=int(cells.df[place]),
-            correlation=with_others[place],
-            discrimination=discrimination(cells, place),
-        )
-        for place, label in enumerate(table.tasters)
-        if not isinstance(use := scale_use(score[taster == place], scale), NoResult)
-    )

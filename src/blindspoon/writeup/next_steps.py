@@ -29,6 +29,14 @@ def next_steps(analysis: Analysis) -> Points:
     trial, table, names = analysis.trial, analysis.table, analysis.names
     found = [(result, it) for result in analysis.ordered for it in result.comparisons]
     matters = [it for _, it in found if it.differs] or [it for _, it in found]
+    sets = {what.variant: [it.factor for it in what.differences] for what in analysis.differs}
+    apart = [  # what parts two factors that a variant has both of, as it was meant to
+        (what.variant, sets[what.variant], lacking)
+        for what in analysis.differs
+        if len(sets[what.variant]) == 2 and not what.undeclared
+        for lacking in [[it for it in sets[what.variant] if [it] not in sets.values()]]
+        if lacking
+    ]
     more = (step for result in analysis.ordered for step in _more_tasters(analysis, result))
     steps = points(
         "next",
@@ -44,7 +52,14 @@ def next_steps(analysis: Analysis) -> Points:
             for result, it in found
             if it.verdict == "open" and (tasting := advised(analysis, result, it, "alike"))
         ),
-        apart=next(_two_in_one(analysis), None),
+        apart=[
+            (
+                names.subject([trial.variant(variant)]),
+                [*map(factor_name, both)],
+                [*map(factor_name, alone)],
+            )
+            for variant, both, alone in apart[:1]
+        ],
         moved=[it.attribute.label.lower() for it in analysis.ordered if it.moved][:MOST_NAMED],
         sittings=len(table.sessions),
         tasters=len(table.tasters),
@@ -70,20 +85,6 @@ def _confounded(analysis: Analysis) -> Iterator[tuple[str, str, bool]]:
         most = MOST_NAMED if len(variants) > MOST_NAMED + 1 else len(variants)
         subject = analysis.names.subject(variants[:most], len(variants[most:]))
         yield subject, also, len(variants) > 1
-
-
-def _two_in_one(analysis: Analysis) -> Iterator[dict[str, object]]:
-    """Find what parts two factors that a variant has both of, as it was meant to."""
-    sets = {what.variant: [it.factor for it in what.differences] for what in analysis.differs}
-    for what in analysis.differs:
-        factors = sets[what.variant]
-        lacking = [factor_name(factor) for factor in factors if [factor] not in sets.values()]
-        if len(factors) == 2 and lacking and not what.undeclared:
-            yield {
-                "factors": [factor_name(factor) for factor in factors],
-                "subject": analysis.names.subject([analysis.trial.variant(what.variant)]),
-                "alone": [f"one that differs in {name} alone" for name in lacking],
-            }
 
 
 def _more_tasters(analysis: Analysis, result: AttributeResult) -> Iterator[tuple[str, str]]:

@@ -319,6 +319,10 @@ def scores_csv(trial: Trial, table: ScoreTable) -> str:
     """One row a serving, in the order of the files; no code, the blind being lifted."""
     names = [attribute.name for attribute in trial.attributes]
     variants = [variant.name for variant in trial.variants]
+    remarks: dict[tuple[str, str, str], list[str]] = {}  # of a variant tasted twice: at the first
+    for it in table.remarks:
+        remarks.setdefault((it.session, it.taster, it.variant), []).append(it.text)
+    cups = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
     distinct = (np.unique(scores, return_inverse=True) for scores in table.scores.T)
     columns = [
         _column(table.sessions, table.session),
@@ -327,7 +331,12 @@ def scores_csv(trial: Trial, table: ScoreTable) -> str:
         _column([*table.batches, None], table.batch),
         _column([None, *range(1, int(table.position.max(initial=0)) + 1)], table.position),
         *(_column(values.tolist(), places) for values, places in distinct),
-        _remarks(table, variants),
+        [
+            csv_cell(
+                " / ".join(remarks.pop((table.sessions[s], table.tasters[t], variants[v]), ()))
+            )
+            for s, t, v in cups
+        ],
     ]
     header = ["session", "taster", "variant", "batch", "position", *names, "remark"]
     return write_csv([header, *zip(*columns, strict=True)])
@@ -337,18 +346,3 @@ def _column(labels: Sequence[Cell], places: IntArray) -> list[str]:
     """Write what stands at each place; place -1 is the last label."""
     texts = [csv_cell(label) for label in labels]
     return [texts[place] for place in places.tolist()]
-
-
-def _remarks(table: ScoreTable, variants: list[str]) -> list[str]:
-    """Set each remark beside its cup; those of a variant tasted twice beside the first."""
-    if not table.remarks:
-        return [""] * table.taster.size
-    texts: dict[tuple[str, str, str], list[str]] = {}
-    for remark in table.remarks:
-        key = (remark.session, remark.taster, remark.variant)
-        texts.setdefault(key, []).append(remark.text)
-    cups = zip(table.session.tolist(), table.taster.tolist(), table.variant.tolist(), strict=True)
-    return [
-        csv_cell(" / ".join(texts.pop((table.sessions[s], table.tasters[t], variants[v]), [])))
-        for s, t, v in cups
-    ]
