@@ -63,8 +63,37 @@ def compare_trial(
     aged = frozenset(place for place, name in names if ages and ages.moved(name))
     results = []
     for index in range(len(trial.attributes)):
-        result = _compare(Scored(trial, table, index), primary=not exploratory)
-        results.append(judge(trial, table, replace(result, aged=aged), made))
+        scored = Scored(trial, table, index)
+        attribute, by_rounds, mixed = scored.attribute, scored.by_rounds, scored.mixed()
+        others, ranked = _pair_up(scored, mixed), friedman(scored.means)
+        if by_rounds:  # ranked within rounds, if their orders allow any comparison
+            if not any(isinstance(other, Comparison) for other in others):
+                ranked = NoResult("Nothing could be compared over the rounds.")
+            elif isinstance(ranked, NoResult):
+                ranked = NoResult("In every round all variants scored alike.")
+            else:
+                ranked = replace(ranked, tasters=1, rounds=ranked.tasters)
+        result = AttributeResult(
+            attribute=attribute,
+            primary=attribute.name in trial.decision.primary and not exploratory,
+            alpha=scored.alpha,
+            friedman=ranked,
+            mixed=mixed,
+            others=others,
+            by="ranks" if by_rounds else trial.decision.by,
+            unit="round" if by_rounds else "taster",
+            sittings=scored.sittings(),
+            aged=aged,
+            flags=find_flags(
+                scored.means,
+                scored.score,
+                table.variant,
+                names=[variant.name for variant in trial.variants],
+                low=attribute.scale.low,
+                high=attribute.scale.high,
+            ),
+        )
+        results.append(judge(trial, table, result, made))
     return tuple(results)
 
 
@@ -184,38 +213,6 @@ class Scored:
             )
             for place, column in columns.items()
         }
-
-
-def _compare(scored: Scored, *, primary: bool) -> AttributeResult:
-    trial, attribute, by_rounds = scored.trial, scored.attribute, scored.by_rounds
-    mixed, ranked = scored.mixed(), friedman(scored.means)
-    others = _pair_up(scored, mixed)
-    if by_rounds:  # ranked within rounds, if their orders allow any comparison
-        if not any(isinstance(other, Comparison) for other in others):
-            ranked = NoResult("Nothing could be compared over the rounds.")
-        elif isinstance(ranked, NoResult):
-            ranked = NoResult("In every round all variants scored alike.")
-        else:
-            ranked = replace(ranked, tasters=1, rounds=ranked.tasters)
-    return AttributeResult(
-        attribute=attribute,
-        primary=primary and attribute.name in trial.decision.primary,
-        alpha=scored.alpha,
-        friedman=ranked,
-        mixed=mixed,
-        others=others,
-        by="ranks" if by_rounds else trial.decision.by,
-        unit="round" if by_rounds else "taster",
-        sittings=scored.sittings(),
-        flags=find_flags(
-            scored.means,
-            scored.score,
-            scored.table.variant,
-            names=[variant.name for variant in trial.variants],
-            low=attribute.scale.low,
-            high=attribute.scale.high,
-        ),
-    )
 
 
 def _pair_up(scored: Scored, mixed: MixedFit | NoResult) -> tuple[Other, ...]:
