@@ -203,6 +203,22 @@ def test_a_likely_range_wider_than_the_scale_is_said_and_fills_its_mark(tmp_path
     assert [lines[1] for lines in drawn] == [("4", "68")] * 2
 
 
+def test_a_range_wider_than_the_scale_rules_nothing_out(tmp_path):
+    files = folder_of("all were given", shape=(2, 1, 2, 1))
+    rows = ("T1,1,plain,7", "T1,1,oak-leaf,0", "T2,1,plain,3", "T2,1,oak-leaf,9")
+    files["scores.csv"] = "\n".join(("taster,session,variant,texture", *rows))
+    (found,) = analyse(written(tmp_path, files)).comparisons
+    assert found.because.endswith("on texture is not settled: these scores rule nothing out.")
+
+
+def test_what_could_not_be_compared_is_so_to_nobody_in_particular(tmp_path):
+    files = folder_of("the control was never scored", shape=(2, 1, 2, 1))
+    content = compose_report(analyse(written(tmp_path, files)))
+    assert "To these two people" not in content.answer
+    told = "“Oak leaf” was not compared: Nobody scored the control."
+    assert content.findings[0].sentences == (told,)
+
+
 def test_a_single_score_is_one_score(tmp_path):
     files = folder_of("one score was given", shape=(2, 1, 2, 1))
     content = compose_report(analyse(written(tmp_path, files)))

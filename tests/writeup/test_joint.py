@@ -97,6 +97,11 @@ def test_the_wine_has_one_attribute_and_no_section():
     assert record["correlations_reason"].endswith(".")
 
 
+def test_where_the_days_are_primary_no_attribute_is_said_to_be(analysis_of):
+    _, joint = section(analysis_of("carrot-days"))
+    assert joint.overall.reason.startswith("The rule names another question as primary")
+
+
 def test_the_record_is_json_without_gaps(cucumbers):
     for primary in ((), ("texture",)):
         text = json.dumps(section(cucumbers, primary=primary)[1].to_record(), allow_nan=False)

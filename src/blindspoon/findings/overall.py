@@ -104,7 +104,9 @@ def compare_overall(
     whole-taster flips.
     """
     if trial.decision.primary:
-        return NoResult("The rule names primary attributes, and they share alpha already.")
+        named = "primary attributes, and they share alpha already"
+        other = "another question as primary, so each attribute is taken by itself"
+        return NoResult(f"The rule names {named if trial.primary_attributes else other}.")
     compared = [result for result in results if result.comparisons]
     if len(compared) < 2:
         return NoResult("Fewer than two attributes could be compared.")

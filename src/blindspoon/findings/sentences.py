@@ -142,9 +142,10 @@ def verdict_sentence(told: Told, subject: str, control: str, alpha: float) -> st
     if told.verdict == "open" or found is None:
         reach = "there are too few scores of both for an interval"
         if found is not None and found.interval is not None:
-            reach = (
-                f"the difference could be anything from {wording.reach(found.interval, attribute)}"
-            )
+            ends, span = found.interval, attribute.scale.high - attribute.scale.low
+            nothing = ends.low <= -span and ends.high >= span
+            anything = f"the difference could be anything from {wording.reach(ends, attribute)}"
+            reach = "these scores rule nothing out" if nothing else anything
         return f"whether {subject} differs from {control} on {label} is not settled: {reach}"
     alike = told.verdict == "alike"
     interval = found.equivalence_interval if alike else found.interval

@@ -51,8 +51,11 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     told += days_answer(analysis)
     if not answering or analysis.about_days:
         return " ".join(told)
-    about = [f"to this taster{_rounds(analysis, 'rounds')}"] * (answering[0].unit == "round")
-    about += ["to these two people"] * (len(table.tasters) == 2)
+    about, compared = list[str](), any(result.comparisons for result in answering)
+    if answering[0].unit == "round":
+        about.append(f"to this taster{_rounds(analysis, 'rounds')}")
+    elif len(table.tasters) == 2 and compared:
+        about.append("to these two people")
     to = f"{', '.join([*about, *filter(None, [names.these])])}, " if about or names.these else ""
     answers = []
     for sizes, most, first in FORMS:

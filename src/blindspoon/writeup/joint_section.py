@@ -89,6 +89,9 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             held=_listed(held),
             lost=_listed([found for found in shown if found not in held]),
             within=correlations_finding(pairs, trial),
+            known=any(
+                isinstance(it, Correlation) for pair in pairs for it in (pair.within, pair.between)
+            ),
             between=between if len(between) <= MOST_LISTED else (),
         ),
         numbers=(
