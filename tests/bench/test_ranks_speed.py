@@ -10,7 +10,8 @@ from scipy.stats import permutation_test
 
 from blindspoon.stats.rank_tests import friedman
 from blindspoon.stats.sign_flips import signed_ranks, statistics
-from blindspoon.stats.signed_ranks import compare_ranks, taster_means
+from blindspoon.stats.signed_ranks import compare_ranks
+from blindspoon.stats.two_way import gather
 
 
 def panel(n, k, step):
@@ -80,9 +81,9 @@ def test_friedman_and_means_of_half_a_million_rows():
     taster, variant = np.repeat(np.arange(100_000), 5), np.tile(np.arange(5), 100_000)
     score = rng.integers(0, 11, size=500_000).astype(float)
     averaging = seconds(
-        lambda: taster_means(score, taster, variant, n_tasters=100_000, n_variants=5)
+        lambda: gather(score, taster, variant, n_tasters=100_000, n_variants=5).mean
     )
-    means = taster_means(score, taster, variant, n_tasters=100_000, n_variants=5)
+    means = gather(score, taster, variant, n_tasters=100_000, n_variants=5).mean
     testing = seconds(lambda: friedman(means))
     print(f"\n500,000 rows: means {averaging:.3f} s, Friedman {testing:.3f} s")  # noqa: T201
     assert averaging < 0.2

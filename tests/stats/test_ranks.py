@@ -15,7 +15,8 @@ from scipy.stats import norm, wilcoxon
 
 from blindspoon.stats.results import NoResult, RankContrast
 from blindspoon.stats.sign_flips import signed_ranks
-from blindspoon.stats.signed_ranks import compare_ranks, taster_means
+from blindspoon.stats.signed_ranks import compare_ranks
+from blindspoon.stats.two_way import gather
 
 DATA = Path(__file__).parents[1] / "data"
 EXAMPLES = json.loads((DATA / "worked_examples.json").read_text(encoding="utf-8"))
@@ -326,20 +327,20 @@ def test_normal_p_value_of_a_wide_lead():
 def test_replicates_are_averaged_and_gaps_left():
     taster, variant = np.array([0, 0, 1, 1, 0, 2]), np.array([1, 1, 0, 1, 0, 0])
     score = np.array([4.0, 5.0, 2.0, NAN, 7.0, 1.0])
-    found = taster_means(score, taster, variant, n_tasters=4, n_variants=2)
+    found = gather(score, taster, variant, n_tasters=4, n_variants=2).mean
     expected = [[7, 4.5], [2, NAN], [1, NAN], [NAN, NAN]]
     np.testing.assert_array_equal(found, expected)
 
 
 def test_equal_means_are_equal_numbers():
     score = np.array([0.1, 0.1, 0.1, 0.1])
-    found = taster_means(score, np.zeros(4, int), np.array([0, 0, 0, 1]), n_tasters=1, n_variants=2)
+    found = gather(score, np.zeros(4, int), np.array([0, 0, 0, 1]), n_tasters=1, n_variants=2).mean
     assert found[0, 0] == found[0, 1]
 
 
 def test_no_rows_give_no_means():
     none = np.array([], dtype=int)
-    found = taster_means(none.astype(float), none, none, n_tasters=2, n_variants=2)
+    found = gather(none.astype(float), none, none, n_tasters=2, n_variants=2).mean
     assert np.isnan(found).all()
 
 

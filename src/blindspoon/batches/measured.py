@@ -148,7 +148,7 @@ def taste_against_measured(
     Those with two variants or more. A quantity that is zero throughout, such as acid that nobody
     added, is left out.
     """
-    from blindspoon.stats.signed_ranks import taster_means  # noqa: PLC0415 - check does without
+    from blindspoon.stats.two_way import gather  # noqa: PLC0415 - check does without
 
     made, found = strengths(log), []
     shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
@@ -156,7 +156,7 @@ def taste_against_measured(
         attribute = taste_attribute(trial, how.taste)
         if attribute is None:
             continue
-        means = taster_means(table.scores[:, attribute], table.taster, table.variant, **shape)
+        means = gather(table.scores[:, attribute], table.taster, table.variant, **shape).mean
         points, places = list[TastePoint](), list[int]()
         for place, variant in enumerate(trial.variants):
             tasted = means[np.isfinite(means[:, place]), place]

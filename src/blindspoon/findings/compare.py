@@ -25,8 +25,9 @@ from blindspoon.stats.results import (
 )
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES, settle_ties
-from blindspoon.stats.signed_ranks import compare_ranks, taster_means
+from blindspoon.stats.signed_ranks import compare_ranks
 from blindspoon.stats.sittings import HeldSittings, compare_sittings
+from blindspoon.stats.two_way import gather
 from blindspoon.stats.unanimity import rounded_to, unanimous
 from blindspoon.trial import Attribute, Trial
 
@@ -135,13 +136,13 @@ class Scored:
     def means(self) -> FloatArray:
         """Each variant's mean scores, a row a taster or round."""
         table = self.table
-        return taster_means(
+        return gather(
             self.score,
             table.session if self.by_rounds else table.taster,
             table.variant,
             n_tasters=len(table.sessions if self.by_rounds else table.tasters),
             n_variants=len(self.trial.variants),
-        )
+        ).mean
 
     def sittings(self) -> HeldSittings | NoResult:
         """Hold the sittings against one another."""

@@ -30,7 +30,7 @@ from blindspoon.stats.rank_tests import PageTrend, page_trend
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.rounds import holm
 from blindspoon.stats.sign_flips import settle_ties
-from blindspoon.stats.signed_ranks import taster_means
+from blindspoon.stats.two_way import gather
 from blindspoon.stats.unanimity import rounded_to
 from blindspoon.trial import Attribute, Course, Trial
 
@@ -297,9 +297,7 @@ def _cell_means(
     cell_of[[place[variant] for variant, _ in series.cells], at] = range(len(at))
     cell, tasters = cell_of[table.variant, table.session], len(table.tasters)
     own, control = (
-        taster_means(
-            score[rows], table.taster[rows], code[rows], n_tasters=tasters, n_variants=size
-        )
+        gather(score[rows], table.taster[rows], code[rows], n_tasters=tasters, n_variants=size).mean
         for rows, code, size in (
             (cell >= 0, cell, len(at)),
             (table.variant == trial.control_index, table.session, len(table.sessions)),

@@ -21,8 +21,7 @@ from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
 from blindspoon.stats.plain import Record, as_record
 from blindspoon.stats.results import NoResult
-from blindspoon.stats.signed_ranks import taster_means
-from blindspoon.stats.two_way import ZERO, AdditiveFit, fit_additive
+from blindspoon.stats.two_way import ZERO, AdditiveFit, fit_additive, gather
 from blindspoon.trial import Trial
 
 NO_INTERVAL = {"lacking": "too few degrees of freedom for an interval"}
@@ -234,9 +233,7 @@ def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     What could not or need not be said stands there as `NoResult` with its reason.
     """
     shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
-    means = [
-        taster_means(scores, table.taster, table.variant, **shape) for scores in table.scores.T
-    ]
+    means = [gather(scores, table.taster, table.variant, **shape).mean for scores in table.scores.T]
     names = [attribute.name for attribute in trial.attributes]
     return Joint(
         correlations=correlate_attributes(names, means),

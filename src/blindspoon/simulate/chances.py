@@ -141,9 +141,24 @@ def chances_of(sizing: Sizing, trial: Trial) -> Chances:
         Goal(f"A difference of {twice}", TWICE),
         Goal("Alike, when nothing differs", ALIKE),
     )
-    key = _key(sizing, planned, max(goal.chance(c).se for goal in goals for c in deciding))
+    key = [
+        f"Each mark: {sizing.trials:,} simulated trials, judged by {PROCEDURES[sizing.decided_by]},"
+        f" which decides. Doubling the {sizing.unit}s is the same step everywhere.",
+        "Difference: a variant that truly differs by so much is shown to differ. Alike: any one"
+        f" variant is shown to be within {wording.in_points(sizing.margin)}.",
+        f"Up the side: times in 10. Dashed: {OFTEN}.",
+    ]
+    if planned is not None:
+        size = planned.sessions if sizing.unit == "round" else panel_words(planned)
+        key.append(f"The large mark is the {PLANNED[sizing.unit]}: {size}.")
+    error = max(goal.chance(cell).se for goal in goals for cell in deciding)
+    small = ", too small to draw" if error * TALL < RADIUS else ""
+    key.append(
+        f"The simulation’s own standard error is at most {wording.number(10 * error, 1)}"
+        f" in 10{small}."
+    )
     rows = by_sessions(deciding) if sizing.unit == "taster" else (tuple(deciding),)
-    return Chances(goals=goals, rows=rows, planned=planned, key=key, unit=sizing.unit)
+    return Chances(goals=goals, rows=rows, planned=planned, key=" ".join(key), unit=sizing.unit)
 
 
 def _title(chances: Chances, sizing: Sizing, attribute: Attribute) -> str:
@@ -192,24 +207,3 @@ def _who(cells: Cells) -> str:
 def _span(sizes: Sequence[int], noun: str) -> str:
     few = f"{sizes[0]} to " if len(sizes) > 1 else ""
     return few + wording.count(sizes[-1], noun)
-
-
-def _key(sizing: Sizing, planned: SizingCell | None, error: float) -> str:
-    """Say how to read the chart."""
-    parts = [
-        f"Each mark: {sizing.trials:,} simulated trials, judged by {PROCEDURES[sizing.decided_by]},"
-        f" which decides. Doubling the {sizing.unit}s is the same step everywhere.",
-        "Difference: a variant that truly differs by so much is shown to differ. Alike: any one"
-        f" variant is shown to be within {wording.in_points(sizing.margin)}.",
-        f"Up the side: times in 10. Dashed: {OFTEN}.",
-    ]
-    if planned is not None:
-        alone = sizing.unit == "round"
-        size = planned.sessions if alone else panel_words(planned)
-        parts.append(f"The large mark is the {PLANNED[sizing.unit]}: {size}.")
-    small = ", too small to draw" if error * TALL < RADIUS else ""
-    parts.append(
-        f"The simulation’s own standard error is at most {wording.number(10 * error, 1)}"
-        f" in 10{small}."
-    )
-    return " ".join(parts)

@@ -284,12 +284,18 @@ def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
 
     aims = [situation.margin if off else 0.0 for off in differs]
     levels = (situation.middle, *map(level_of, aims, spreads[1:]))
-    plain, *others = zip(levels, spreads, strict=True)
+    # the rounded scores of each variant are held to the limits of `flags`
+    cups = [*zip(levels, spreads, strict=True)]
+    wide, steps = situation.between_sd * NODES, _steps(situation)
+    chances = np.array([_chances(situation, at + wide, spread) for at, spread in cups])
+    variances = (chances @ steps**2 - (chances @ steps) ** 2) @ WEIGHTS
+    others = (variances.sum() - variances) / (variants - 1)
+    ends = (WEIGHTS @ chances)[:, [0, -1]]
     return Truths(
         levels=levels, differs=differs,
-        means=tuple(_mean(situation, variants, *cups) - control for cups in others),
-        pseudomedians=tuple(_pseudomedian(situation, plain, cups) for cups in others),
-        uneven=_is_uneven(situation, levels, spreads),
+        means=tuple(_mean(situation, variants, *own) - control for own in cups[1:]),
+        pseudomedians=tuple(_pseudomedian(situation, cups[0], own) for own in cups[1:]),
+        uneven=bool((variances >= WIDER**2 * others).any() or (ends >= AT_THE_END).any()),
     )  # fmt: skip
 
 
@@ -300,18 +306,6 @@ def _mean(situation: Situation, variants: int, level: float, spread: float) -> f
     at = level + wide * NODES[:, None] + places
     steps = _steps(situation)
     return float(WEIGHTS @ (_chances(situation, at, spread) @ steps).mean(axis=1))
-
-
-def _is_uneven(situation: Situation, levels: tuple[float, ...], spreads: tuple[float, ...]) -> bool:
-    """Hold the rounded scores of each variant to the limits of `compare.flags`."""
-    wide = situation.between_sd
-    pairs = zip(levels, spreads, strict=True)
-    chances = np.array([_chances(situation, at + wide * NODES, spread) for at, spread in pairs])
-    steps = _steps(situation)
-    variances = (chances @ steps**2 - (chances @ steps) ** 2) @ WEIGHTS
-    others = (variances.sum() - variances) / (len(levels) - 1)
-    ends = (WEIGHTS @ chances)[:, [0, -1]]
-    return bool((variances >= WIDER**2 * others).any() or (ends >= AT_THE_END).any())
 
 
 @lru_cache

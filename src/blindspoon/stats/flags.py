@@ -165,19 +165,13 @@ def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
 def _pairs(means: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the variance of each pair's differences over tasters, and its degrees of freedom."""
     scored = np.isfinite(means)
-    if scored.all():
-        centred = means - means.mean(axis=0)
-        products = centred.T @ centred
-        within = np.add.outer(np.diag(products), np.diag(products)) - 2 * products
-        df = np.full_like(within, len(means) - 1.0)
-    else:
-        there = scored.astype(np.float64)
-        centred = np.where(scored, means, 0.0)
-        centred = (centred - centred.sum(axis=0) / np.maximum(there.sum(axis=0), 1)) * there
-        common, totals, squares = there.T @ there, centred.T @ there, (centred**2).T @ there
-        within = squares + squares.T - 2 * centred.T @ centred
-        within -= (totals - totals.T) ** 2 / np.maximum(common, 1)
-        df = np.maximum(common - 1, 0.0)
+    there = scored.astype(np.float64)
+    centred = np.where(scored, means, 0.0)
+    centred = (centred - centred.sum(axis=0) / np.maximum(there.sum(axis=0), 1)) * there
+    common, totals, squares = there.T @ there, centred.T @ there, (centred**2).T @ there
+    within = squares + squares.T - 2 * centred.T @ centred
+    within -= (totals - totals.T) ** 2 / np.maximum(common, 1)
+    df = np.maximum(common - 1, 0.0)
     np.fill_diagonal(df, 0.0)
     return np.maximum(within, 0.0) / np.maximum(df, 1), df
 

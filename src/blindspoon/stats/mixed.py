@@ -163,11 +163,19 @@ def _rows(
     kept = np.isfinite(score)
     kept &= linked(taster, variant, control, kept)
     names, codes = np.unique(variant[kept], return_inverse=True)
+    random = np.empty((codes.size, 0))
+    if batch is not None:
+        # batches add nothing where every variant was made once, or where each taster had a batch
+        # of each variant to themselves: taster:variant, or the residual, is then the batch as well
+        levels, level = np.unique(_paired(batch[kept], codes), return_inverse=True)
+        cells, shared = (np.unique(_paired(taster[kept], own)).size for own in (codes, level))
+        if levels.size != names.size and not levels.size == cells == shared:
+            random = np.eye(levels.size)[level]
     layout = Layout(
         taster=taster[kept],
         variant=codes,
         fixed=position_columns(position, kept),
-        random=_batch_columns(batch, codes, taster, kept),
+        random=random,
         score=score[kept],
     )
     sittings = None if session is None else np.unique(session[kept], return_inverse=True)[1]
@@ -205,25 +213,6 @@ def position_columns(position: IntArray | None, kept: BoolArray) -> FloatArray:
     columns = (position[kept][:, None] == levels[1:]).astype(np.float64)
     centred: FloatArray = columns - columns.mean(axis=0)
     return centred
-
-
-def _batch_columns(
-    batch: IntArray | None, variant: IntArray, taster: IntArray, kept: BoolArray
-) -> FloatArray:
-    """Return indicators of the batches, or no columns where they add nothing.
-
-    They add nothing where every variant was made once, or where each taster had a batch of
-    each variant to themselves: taster:variant, or the residual, is then the batch as well.
-    """
-    none = np.empty((variant.size, 0))
-    if batch is None:
-        return none
-    levels, level = np.unique(_paired(batch[kept], variant), return_inverse=True)
-    cells = np.unique(_paired(taster[kept], variant)).size
-    shared = np.unique(_paired(taster[kept], level)).size
-    if levels.size == np.unique(variant).size or levels.size == cells == shared:
-        return none
-    return np.eye(levels.size)[level]
 
 
 def _paired(first: IntArray, second: IntArray) -> IntArray:

@@ -24,43 +24,6 @@ from blindspoon.stats.sign_flips import (
     single_step,
     statistics,
 )
-from blindspoon.stats.two_way import gather
-
-
-def taster_means(
-    score: FloatArray,
-    taster: IntArray,
-    variant: IntArray,
-    *,
-    n_tasters: int,
-    n_variants: int,
-) -> FloatArray:
-    """Average each taster's replicates of each variant.
-
-    Parameters
-    ----------
-    score : array, shape (n_servings,)
-        In points; NaN where the ballot was left blank.
-    taster, variant : array of int, shape (n_servings,)
-        Who scored which variant, counted from 0.
-
-    Returns
-    -------
-    array, shape (n_tasters, n_variants)
-        Means in points, rounded to 1e-9 so that equal means are equal numbers; NaN where not
-        scored.
-
-    Examples
-    --------
-    >>> taster_means(
-    ...     np.array([0.1, 0.2, 0.4, 5.0]), np.array([0, 0, 0, 1]), np.array([0, 0, 1, 1]),
-    ...     n_tasters=2, n_variants=2,
-    ... )
-    array([[0.15, 0.4 ],
-           [ nan, 5.  ]])
-    """
-    scored = ~np.isnan(score)
-    return gather(score[scored], taster[scored], variant[scored], n_tasters, n_variants).mean
 
 
 def compare_ranks(
@@ -76,7 +39,7 @@ def compare_ranks(
     Parameters
     ----------
     means : array, shape (n_tasters, n_variants)
-        Each taster's mean score of each variant, in points (`taster_means`); NaN where not
+        Each taster's mean score of each variant, in points (`gather`); NaN where not
         scored.
     control : int
         The control's column.

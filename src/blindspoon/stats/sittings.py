@@ -11,7 +11,7 @@ from scipy.special import fdtrc
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.results import Interval, NoResult
-from blindspoon.stats.signed_ranks import taster_means
+from blindspoon.stats.two_way import gather
 
 ONE_SITTING = NoResult("There was one sitting only.")
 SPAN = 2.0
@@ -133,13 +133,13 @@ def compare_sittings(
     sessions = int(session.max()) + 1
     if sessions < 2:
         return ONE_SITTING
-    cells = taster_means(
+    cells = gather(
         score,
         taster * sessions + session,
         variant,
         n_tasters=(int(taster.max()) + 1) * sessions,
         n_variants=n_variants,
-    ).reshape(-1, sessions, n_variants)
+    ).mean.reshape(-1, sessions, n_variants)
     there: BoolArray = np.isfinite(cells)
     served: BoolArray = np.asarray(there.any(axis=0))
     complete: BoolArray = np.asarray((there | ~served).all(axis=2))

@@ -60,7 +60,7 @@ def gather(
     Parameters
     ----------
     score : float array, shape (n,)
-        In points, finite.
+        In points; NaN where none was given.
     taster, variant : int array, shape (n,)
         Counted from 0.
 
@@ -70,7 +70,9 @@ def gather(
     >>> cells.mean.tolist(), cells.within.tolist(), cells.df.tolist()
     ([[6.0, 4.0]], [[2.0, 0.0]], [1])
     """
-    cell, size = taster * n_variants + variant, n_tasters * n_variants
+    given = np.isfinite(score)
+    score, cell = score[given], (taster * n_variants + variant)[given]
+    size = n_tasters * n_variants
     count = np.bincount(cell, minlength=size)
     mean = np.full(size, np.nan)
     np.divide(np.bincount(cell, score, size), count, out=mean, where=count > 0)
@@ -219,7 +221,12 @@ def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations
     weights = 1 / np.maximum(sizes, 1)
     centred = score - (np.bincount(block, score) * weights)[block]
     design, pattern = _patterns(factors)
-    counts = np.concatenate([_per_block(block, sizes.size, factor) for factor in factors], axis=1)
+    counts = np.zeros((sizes.size, design.shape[1]))
+    first = 0
+    for factor in factors:
+        there = factor.code >= 0
+        np.add.at(counts, (block[there], first + factor.code[there]), 1.0)
+        first += factor.levels
     often = np.bincount(pattern, minlength=len(design))
     return Equations(
         matrix=(design.T * often) @ design - counts.T @ (counts * weights[:, None]),
@@ -241,13 +248,6 @@ def _patterns(factors: tuple[Factor, ...]) -> tuple[FloatArray, IntArray]:
         left, code = np.divmod(left, factor.levels + 1)
         columns.insert(0, code[:, None] == np.arange(1, factor.levels + 1))
     return np.concatenate(columns, axis=1).astype(np.float64), pattern
-
-
-def _per_block(block: IntArray, blocks: int, factor: Factor) -> FloatArray:
-    """Count the levels in every block."""
-    wide = factor.levels + 1
-    counts = np.bincount(block * wide + factor.code + 1, minlength=blocks * wide)
-    return counts.reshape(blocks, wide)[:, 1:].astype(np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
