@@ -31,12 +31,12 @@ def explain(*arguments):
     return CliRunner().invoke(commands, ["explain", *arguments], prog_name="blindspoon")
 
 
-@pytest.mark.parametrize("slug", EXPLANATIONS)
-def test_explain_prints_what_the_page_says_in_80_columns(slug):
-    done = explain(slug)
-    assert done.exit_code == 0
-    assert done.output.split() == [slug, *EXPLANATIONS[slug].split()]
-    assert max(map(len, done.output.splitlines())) <= 80
+def test_explain_prints_what_the_page_says_in_80_columns():
+    for slug in EXPLANATIONS:
+        done = explain(slug)
+        assert done.exit_code == 0, slug
+        assert done.output.split() == [slug, *EXPLANATIONS[slug].split()]
+        assert max(map(len, done.output.splitlines())) <= 80, slug
 
 
 def test_explain_without_a_name_lists_them_all():

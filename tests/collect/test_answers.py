@@ -89,11 +89,11 @@ def test_an_export_holds_no_formula(text):
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
-@pytest.mark.parametrize("start", ["", "nice;", "nice\t", 'nice;"', "nice\n", "nice; "])
-@pytest.mark.parametrize("sign", "=+-@")
-def test_no_cell_of_the_export_is_a_formula_whatever_it_is_split_at(separator, start, sign):
-    rows = [{"code": "037", "texture": "-1", "comment": f"{start}{sign}cmd|' /C calc'!A0"}]
-    text = write_for_spreadsheet(["code", "texture", "comment"], rows).decode("utf-8-sig")
-    read = csv.reader(io.StringIO(text), delimiter=separator)
-    cells = [cell.strip(' "') for row in read for cell in row]
-    assert not [cell for cell in cells if cell[:1] in set("=+-@") and cell != "-1"]
+def test_no_cell_of_the_export_is_a_formula_whatever_it_is_split_at(separator):
+    for start in ("", "nice;", "nice\t", 'nice;"', "nice\n", "nice; "):
+        for sign in "=+-@":
+            rows = [{"code": "037", "texture": "-1", "comment": f"{start}{sign}cmd|' /C calc'!A0"}]
+            text = write_for_spreadsheet(["code", "texture", "comment"], rows).decode("utf-8-sig")
+            read = csv.reader(io.StringIO(text), delimiter=separator)
+            cells = [cell.strip(' "') for row in read for cell in row]
+            assert not [cell for cell in cells if cell[:1] in set("=+-@") and cell != "-1"]

@@ -83,7 +83,7 @@ def test_what_would_move_other_text_is_refused():
 CELLS = ["a", "b c", 'q"q', "x,y", "7,5", "", "ü", "l\nm", " pad ", "none"]
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", range(30))
 def test_random_changes_of_tables_leave_every_other_cell(seed):
     rng = random.Random(seed)  # noqa: S311 - no secret
     separator, ends, names = rng.choice(",;\t"), rng.choice(["\n", "\r\n"]), ["batch", "ph", "note"]

@@ -28,10 +28,10 @@ def by_quadrature(value, d, rho):
 
 @pytest.mark.parametrize("d", [2, 4, 11])
 @pytest.mark.parametrize("rho", [0.2, 0.5, 0.8])
-@pytest.mark.parametrize("value", [1.5, 2.0, 2.5, 4.0, 8.0])
-def test_tail_keeps_its_relative_accuracy(d, rho, value):
-    found = normal_max_tail(value, equicorrelated(d, rho))
-    assert found == pytest.approx(by_quadrature(value, d, rho), rel=4e-3)
+def test_tail_keeps_its_relative_accuracy(d, rho):
+    values = [1.5, 2.0, 2.5, 4.0, 8.0]
+    found = [normal_max_tail(value, equicorrelated(d, rho)) for value in values]
+    assert found == pytest.approx([by_quadrature(value, d, rho) for value in values], rel=4e-3)
 
 
 @pytest.mark.parametrize(
