@@ -172,6 +172,15 @@ def test_a_margin_of_most_of_the_scale_is_questioned(tmp_path, margin, asked):
     assert any("really not matter" in note.text for note in notes) == asked
 
 
+@pytest.mark.parametrize(("margin", "told"), [(5, True), (2.5, False)])
+def test_a_page_tells_that_alike_means_little_where_the_margin_is_wide(tmp_path, margin, told):
+    rule = f'[decision]\nprimary = ["texture"]\nmargin = {margin}\n'
+    files = folder_of("all were given", shape=(7, 2, 2, 1), rule=rule)
+    weak = dict(weaknesses(analyse(written(tmp_path, files)), None))
+    said = "On texture alike means less than 5 points apart, on a scale from 0 to 10."
+    assert (weak.get("A wide margin.") == said) is told
+
+
 @pytest.mark.parametrize(("cups", "asked"), [(6, False), (7, True)])
 def test_many_cups_at_one_sitting_are_questioned_until_they_are_scored(cups, asked):
     toml = folder_of("all were given")["trial.toml"]

@@ -126,9 +126,8 @@ def examine(folder: Path) -> Examination:
     )
 
 
-WIDE, MANY_CUPS = 0.25, 7
-"""Share of a scale above which a margin is questioned, and cups at one sitting from which on they
-are; common practice, no source."""
+MANY_CUPS = 7
+"""From as many at one sitting on they are questioned; common practice, no source."""
 
 
 def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
@@ -139,7 +138,7 @@ def doubts(trial: Trial, *, scored: bool = False) -> Iterator[str]:
     """
     for attribute in trial.attributes:
         low, high, margin = attribute.scale.low, attribute.scale.high, attribute.margin
-        if margin is not None and margin > WIDE * (high - low):
+        if margin is not None and attribute.wide:
             yield (
                 f"{attribute.label}: a margin of {margin:g} on a scale from {low:g} to {high:g} "
                 f"calls variants alike that are {margin:g} points apart: would so much really not "

@@ -70,6 +70,11 @@ class Attribute:
     scale: Scale
     margin: float | None = None
 
+    @property
+    def wide(self) -> bool:
+        """Whether the margin is more than a quarter of its scale; common practice, no source."""
+        return 4 * (self.margin or 0.0) > self.scale.high - self.scale.low
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:

@@ -68,6 +68,12 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
         lift=analysis.standing.lift if analysis.results else None,
         most_missing=MOST_MISSING,
         margins=[attribute.margin for attribute in trial.attributes],
+        wide=[
+            result.attribute
+            for result in analysis.results
+            if result.primary and result.attribute.wide
+            if any(other.verdict in ("alike", "slight") for other in result.comparisons)
+        ],
         boundless=_boundless(analysis) if single else (),
         moved=_moved(analysis) if single else "",
         tasters=len(table.tasters),
