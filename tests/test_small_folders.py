@@ -21,7 +21,7 @@ from blindspoon.examine import doubts, examine
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.further import study_further
 from blindspoon.packing.pack import pack
-from blindspoon.writeup.front import weaknesses
+from blindspoon.writeup.front import advice, weaknesses
 
 VARIANTS = ("plain", "oak-leaf", "cool-cellar", "old-brine")
 ATTRIBUTES = ("texture", "saltiness", "sourness", "bitterness")
@@ -175,10 +175,13 @@ def test_a_margin_of_most_of_the_scale_is_questioned(tmp_path, margin, asked):
 @pytest.mark.parametrize(("margin", "told"), [(5, True), (2.5, False)])
 def test_a_page_tells_that_alike_means_little_where_the_margin_is_wide(tmp_path, margin, told):
     rule = f'[decision]\nprimary = ["texture"]\nmargin = {margin}\n'
-    files = folder_of("all were given", shape=(7, 2, 2, 1), rule=rule)
-    weak = dict(weaknesses(analyse(written(tmp_path, files)), None))
+    files = folder_of("all were given", "all alike", shape=(7, 2, 2, 1), rule=rule)
+    analysis = analyse(written(tmp_path, files))
+    weak = dict(weaknesses(analysis, None))
     said = "On texture alike means less than 5 points apart, on a scale from 0 to 10."
     assert (weak.get("A wide margin.") == said) is told
+    assert {each.verdict for each in analysis.comparisons} == {"alike"}
+    assert ("Leave it out" in str(advice(analysis))) is not told
 
 
 @pytest.mark.parametrize(("cups", "asked"), [(6, False), (7, True)])

@@ -209,7 +209,8 @@ def advice(analysis: Analysis) -> Points:
                 text = sentence(f"{', or '.join(told)}{rest}")
                 found.append((f"{capital(_word(strong[0][1]))}?", text))
         for other in result.others:
-            kinds.setdefault(other.variant.name, set()).add(other.verdict)
+            kind = None if result.attribute.wide else other.verdict  # alike would mean little
+            kinds.setdefault(other.variant.name, set()).add(kind)
     useless = [analysis.trial.variant(name) for name, kind in kinds.items() if kind == {"alike"}]
     if useless:
         asked = len(analysis.results)
