@@ -391,6 +391,20 @@ def test_a_household_of_two_is_told_what_it_can_show_and_how_both_can_taste(at):
     assert job.result["first"][0].startswith("Two are too few to work it out. 3 tasters, one ")
 
 
+def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_drawn(at):
+    host, folder = at("planned")
+    text = (folder / "trial.toml").read_text("utf-8")
+    alone = re.sub("(?m)^tasters = .*$", 'tasters = ["Ada"]', text)
+    (folder / "trial.toml").write_text(alone, "utf-8")
+    said = "One person alone can show nothing in fewer than 6 rounds, and 1 is listed"
+    assert said in host.read("/t/crisp/codes")
+    host.get("/t/crisp/tasters")
+    job = host.bench.jobs.last(company.CHANCES, folder)
+    while not job.ended:
+        time.sleep(0.02)
+    assert job.result["first"][0].startswith(said)
+
+
 def test_what_is_followed_over_days_is_not_called_an_idea_for_next_time(visit, tmp_path):
     days = {"changes": "7 days\n14 days", "ages": "yes", "decision.margin": "1"}
     host = visit(tmp_path)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon.errors import DesignError, Note, Problem, Rule, some_of
@@ -205,17 +205,24 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
     return (left if last else 1) / 10, (said,)
 
 
+def too_few_rounds(trial: Trial, tasters: Collection[str]) -> str:
+    """Say that one person alone can show nothing in so few rounds; empty where that is not so."""
+    rounds, alpha = len(trial.sessions) or 1, trial.decision.alpha
+    if len(tasters) != 1 or 2 ** (1 - rounds) <= alpha:
+        return ""
+    needed = next(n for n in itertools.count(rounds) if 2 ** (1 - n) <= alpha)
+    return (
+        f"One person alone can show nothing in fewer than {needed} rounds, and {rounds} "
+        f"{'is' if rounds == 1 else 'are'} listed; more may be added until the blind is lifted."
+    )
+
+
 def _warned(trial: Trial, seal: Seal | None) -> Iterator[str]:
     """Say that the rule came late, or not at all, the lifting early, or that nothing can come."""
     declared, added = trial.decision.declared, seal.added if seal else ()
     late = (it.name for it in added if it.kind == "taster")
-    rounds, names = len(trial.sessions) or 1, {*trial.tasting.tasters, *late}
-    if len(names) == 1 and 2 ** (1 - rounds) > trial.decision.alpha:
-        needed = next(n for n in itertools.count(rounds) if 2 ** (1 - n) <= trial.decision.alpha)
-        yield (
-            f"One person alone can show nothing in fewer than {needed} rounds, and {rounds} "
-            f"{'is' if rounds == 1 else 'are'} listed; more may be added until the blind is lifted."
-        )
+    if in_vain := too_few_rounds(trial, {*trial.tasting.tasters, *late}):
+        yield in_vain
     if trial.decision.looks and trial.tasting.codes == "per session":
         yield "With codes per session their means are a look: draw codes per taster."
     dates = [session.date for session in trial.sessions if session.date is not None]

@@ -12,6 +12,7 @@ from blindspoon.errors import TrialError
 from blindspoon.files.schema import as_date
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stage import Stage
 from blindspoon.starting import number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
@@ -169,8 +170,9 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     own = f"{count(1 if alone else least, 'taster')}, {spelled(rounds)} "
     theirs = [text for text in sizing.sentences if text.startswith(own)]
     short = "" if alone or planned == least else "Two are too few to work it out. "
+    in_vain = too_few_rounds(plan, plan.tasting.tasters)
     return {
-        "first": [f"{short}{text}" for text in theirs],
+        "first": [*filter(None, [in_vain]), *(f"{short}{text}" for text in theirs)],
         "rest": [text for text in sizing.sentences if text not in theirs],
         "assumptions": sizing.assumptions,
         "title": chart.title,

@@ -12,6 +12,7 @@ from blindspoon.drawing import draw_blind, foresee, take_back, write_sheets
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
+from blindspoon.scores.standing import too_few_rounds
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.paper import LABEL_STOCKS, Paper
 from blindspoon.stage import Stage
@@ -57,8 +58,9 @@ def add_to(bench: Workbench) -> None:
         balance = [part for part in plan.balance if part.session is not None] if plan else []
         rule = rule_in_words(found.plan), rule_beside(found.plan)
         own: dict[str, object] = {"plan": plan, "balance": balance, "problems": problems}
-        asked = map(sentence, doubts(found.plan)) if plan else ()
-        own |= {"rule": rule, "seen": bench.seen(found, SEALED), "doubts": list(asked)}
+        in_vain = too_few_rounds(found.plan, found.plan.tasting.tasters)
+        asked = [*filter(None, [in_vain]), *map(sentence, doubts(found.plan))] if plan else []
+        own |= {"rule": rule, "seen": bench.seen(found, SEALED), "doubts": asked}
         return bench.page("codes.html.j2", found, "codes", code, typed=form, faults=faults, **own)
 
     @bench.post("codes")
