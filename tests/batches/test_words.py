@@ -185,9 +185,8 @@ def against(perceived):
 
 
 def test_same_salt_and_another_saltiness_names_the_literature():
-    said = summary.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "different").replace(
-        "\xa0", " "
-    )
+    (said,) = summary.as_strong(TRIAL, against(6.5), {"oak-leaf": "different"})
+    said = said.replace("\xa0", " ")
     assert said.startswith(
         "“Oak leaf” had about the control’s salt (2.50 %, the control 2.50 %), yet was saltier than"
     )
@@ -196,8 +195,9 @@ def test_same_salt_and_another_saltiness_names_the_literature():
 
 
 def test_nothing_is_said_of_what_was_not_settled():
-    assert summary.same_but_tasted(TRIAL, against(6.5), "oak-leaf", "open") == ""
-    assert "scored alike" in summary.same_but_tasted(TRIAL, against(5.1), "oak-leaf", "alike")
+    assert [*summary.as_strong(TRIAL, against(6.5), {"oak-leaf": "open"})] == []
+    (said,) = summary.as_strong(TRIAL, against(5.1), {"oak-leaf": "alike"})
+    assert "scored alike" in said
 
 
 @pytest.mark.parametrize(

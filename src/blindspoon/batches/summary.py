@@ -187,37 +187,28 @@ def what_to_weigh(amounts: Amounts) -> str:
     return f"{amounts.batch} ({amounts.variant}): weigh {salt}{acid} for this produce and water."
 
 
-def same_but_tasted(trial: Trial, against: TasteAgainst, variant: str, kind: str) -> str:
-    """Say that a variant of ``against.same_strength`` tasted otherwise, or did not; a sentence.
+def as_strong(trial: Trial, against: TasteAgainst, kinds: Mapping[str, str]) -> Iterator[str]:
+    """Say how each variant of ``against.same_strength`` tasted; sentences, those alike in one.
 
-    `kind` is the verdict on it for that attribute. Blank where nothing was shown.
+    `kinds` are the verdicts on that attribute by variant; nothing is said where none was shown.
     """
-    points = {point.variant: point for point in against.points}
-    difference = points[variant].perceived - points[trial.control].perceived
-    attribute = trial.attribute(against.attribute)
-    name, amounts = _amounts(against)
-    same = (
-        f"“{trial.variant(variant).label}” had about the control’s {name} ({amounts[variant]}, "
-        f"the control {amounts[trial.control]})"
-    )
-    if kind == "alike":
-        return f"{same}, and scored alike on {attribute.label.lower()}."
-    if kind not in ("different", "slight"):
-        return ""
+    tasted = {point.variant: point.perceived for point in against.points}
+    attribute, (name, amounts) = trial.attribute(against.attribute), _amounts(against)
+    scored_alike, control = f"scored alike on {attribute.label.lower()}", amounts[trial.control]
+    alike = [variant for variant in against.same_strength if kinds.get(variant) == "alike"]
+    labels = {variant: f"“{trial.variant(variant).label}”" for variant in against.same_strength}
+    if len(alike) > 1:
+        told = wording.listing(f"{labels[variant]} ({amounts[variant]})" for variant in alike)
+        yield f"{told} had about the control’s {name} ({control}), and {scored_alike}."
     taste = f"; acid and salt change each other’s taste ({'; '.join(INTERACTION)})"
     cause = taste if against.quantity == "salt_percent" else ""
-    return f"{same}, yet {wording.comparative(difference, attribute)} the control{cause}."
-
-
-def same_and_alike(trial: Trial, against: TasteAgainst, variants: Sequence[str]) -> str:
-    """Say that two variants of ``against.same_strength`` or more scored alike; a sentence."""
-    name, amounts = _amounts(against)
-    told = wording.listing(
-        f"“{trial.variant(variant).label}” ({amounts[variant]})" for variant in variants
-    )
-    label = trial.attribute(against.attribute).label.lower()
-    control = amounts[trial.control]
-    return f"{told} had about the control’s {name} ({control}), and scored alike on {label}."
+    for variant, label in labels.items():
+        same = f"{label} had about the control’s {name} ({amounts[variant]}, the control {control})"
+        if [variant] == alike:
+            yield f"{same}, and {scored_alike}."
+        elif kinds.get(variant) in ("different", "slight"):
+            difference = tasted[variant] - tasted[trial.control]
+            yield f"{same}, yet {wording.comparative(difference, attribute)} the control{cause}."
 
 
 def went_along(trial: Trial, against: TasteAgainst) -> str:
@@ -380,7 +371,15 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
             nothing = f"nothing {'else ' * bool(meant)}that was written down differs"
             also = also_differed(what) or nothing
             known = what.differences or what.alike or not what.not_known
-            question = _question(trial, what) if ask else ""
+            named = trial.variant(what.variant).differs
+            asked = [found for found in what.differences if found.perhaps_meant]
+            asked = asked if asked or named else [*what.undeclared]
+            question = ""
+            if ask and asked:
+                names = (found.factor.replace("temperature_c", "temperature") for found in asked)
+                this = "Was this" if len(asked) == 1 else "Was any of this"
+                differs = json.dumps([*named, *names], ensure_ascii=False)
+                question = f" {this} the point? Then write differs = {differs} in trial.toml."
             yield from [f"{label}: {meant}{also}.{question}"] * bool(known)
         yield from remarks(trial, what)
     yield from (inseparable(trial, together) for together in made.together)
@@ -394,19 +393,6 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
             f"{some_of(going)} went on fermenting, by the finished dates: a difference may move "
             "from sitting to sitting."
         )
-
-
-def _question(trial: Trial, what: WhatDiffers) -> str:
-    """Ask what may have been the point of a variant; blank where it is declared."""
-    meant = trial.variant(what.variant).differs
-    perhaps = tuple(found for found in what.differences if found.perhaps_meant)
-    asked = perhaps if perhaps or meant else what.undeclared
-    if not asked:
-        return ""
-    names = (found.factor.replace("temperature_c", "temperature") for found in asked)
-    differs = json.dumps([*meant, *names], ensure_ascii=False)
-    this = "Was this" if len(asked) == 1 else "Was any of this"
-    return f" {this} the point? Then write differs = {differs} in trial.toml."
 
 
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:

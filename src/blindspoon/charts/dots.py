@@ -228,8 +228,12 @@ class DotPlot:
         parts: list[tuple[int, Sequence[Shape]]] = [(0, fixed), (1, over)]
         for step, (row, crowd) in enumerate(zip(self.rows, crowds, strict=True), 2):
             if row.head:
-                heading, y = _heading(row.head, sheet, y)
-                parts.append((step, heading))
+                rule = Line(points=((0, y + 8), (sheet.width, y + 8)), ink="hair")
+                top, size = y + 12 + style.leading, style.label + 1
+                first = Text(x=0, y=top, text="", size=size, bold=True)
+                heading = block(row.head, sheet.width, style.leading + 2, first)
+                parts.append((step, [rule, *heading]))
+                y = heading[-1].box.bottom + 2
             if not beside:
                 over_row, y = _words_over(row, sheet, y)
                 parts.append((step, over_row))
@@ -349,16 +353,6 @@ def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     under = replace(note, x=0, y=y + style.leading, anchor="start")
     lines = block(words, width, style.leading, under)
     return [*texts, *lines], lines[-1].y + free
-
-
-def _heading(head: str, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
-    """Set the words over a group of rows under a line, and tell where they end."""
-    style = sheet.style
-    top = y + 12 + style.leading
-    first = Text(x=0, y=top, text="", size=style.label + 1, bold=True)
-    words = block(head, sheet.width, style.leading + 2, first)
-    line = Line(points=((0, y + 8), (sheet.width, y + 8)), ink="hair")
-    return [line, *words], words[-1].box.bottom + 2
 
 
 def _concluded(dot: Dot, axis: Axis, style: Style, y: float) -> list[Shape]:

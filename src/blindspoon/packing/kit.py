@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -165,11 +165,25 @@ def do_it_yourself(
 
     Without masses there are no jars; what else differed, and the cautions, come from `made`.
     """
-    avoid = {
-        trial.variant(what.variant).label: summary.also_differed(what)
-        for what in (made.differs if made else ())
-        if what.undeclared
-    }
+    orders, ballot = list[Table](), list[tuple[str, tuple[str, ...]]]()
+    for session in plan.request.sessions:
+        trays = [tray for tray in trays_of(plan) if tray.session == session]
+        places = max((len(tray.cups) for tray in trays), default=0)
+        table = Table(
+            name=f"orders-{session}",
+            caption=f"Session {session}: codes in serving order",
+            head="Taster",
+            columns=tuple(f"Cup {place}" for place in range(1, places + 1)),
+            rows=tuple((tray.taster, blank_as_dash(c.code for c in tray.cups)) for tray in trays),
+        )
+        orders.append(table)
+    for attribute in trial.attributes:
+        scale = attribute.scale
+        low = f"{wording.plain(scale.low)} {attribute.low}".strip()
+        high = f"{wording.plain(scale.high)} {attribute.high}".strip()
+        steps = wording.plain(scale.step) if scale.step else "any number"
+        cells = blank_as_dash([low, high, steps, wording.margin(attribute)])
+        ballot.append((attribute.label, cells))
     return html_page(
         "kit",
         trial=trial,
@@ -178,11 +192,23 @@ def do_it_yourself(
         control=trial.variant(trial.control).label,
         cautions=cautions(trial, made),
         jar=wording.grams(jar_g),
-        avoid={label: also for label, also in avoid.items() if also},
+        avoid={
+            trial.variant(what.variant).label: summary.also_differed(what)
+            for what in (made.differs if made else ())
+            if what.undeclared
+        },
         recipe=recipe_table(trial, made, jar_g),
         others=_others_table(trial, jars),
-        orders=[*_orders(plan)],
-        ballot=_ballot(trial) if trial.attributes else None,
+        orders=orders,
+        ballot=Table(
+            name="ballot",
+            caption="What is scored of every cup",
+            head="Attribute",
+            columns=("From", "To", "Steps", "Margin that matters"),
+            rows=tuple(ballot),
+        )
+        if ballot
+        else None,
         asked=wording.asked(trial.choice) if trial.choice else "",
         software=software(),
     ).encode()
@@ -207,36 +233,4 @@ def _others_table(trial: Trial, jars: Sequence[Recipe]) -> Table:
         columns=("Method", "The jar held", "Time", *map(capital, others)),
         rows=tuple(rows),
         stacked=True,
-    )
-
-
-def _orders(plan: ServingPlan) -> Iterator[Table]:
-    """List each session's codes by taster, in serving order."""
-    for session in plan.request.sessions:
-        trays = [tray for tray in trays_of(plan) if tray.session == session]
-        places = max((len(tray.cups) for tray in trays), default=0)
-        yield Table(
-            name=f"orders-{session}",
-            caption=f"Session {session}: codes in serving order",
-            head="Taster",
-            columns=tuple(f"Cup {place}" for place in range(1, places + 1)),
-            rows=tuple((tray.taster, blank_as_dash(c.code for c in tray.cups)) for tray in trays),
-        )
-
-
-def _ballot(trial: Trial) -> Table:
-    rows = []
-    for attribute in trial.attributes:
-        scale = attribute.scale
-        low = f"{wording.plain(scale.low)} {attribute.low}".strip()
-        high = f"{wording.plain(scale.high)} {attribute.high}".strip()
-        steps = wording.plain(scale.step) if scale.step else "any number"
-        cells = blank_as_dash([low, high, steps, wording.margin(attribute)])
-        rows.append((attribute.label, cells))
-    return Table(
-        name="ballot",
-        caption="What is scored of every cup",
-        head="Attribute",
-        columns=("From", "To", "Steps", "Margin that matters"),
-        rows=tuple(rows),
     )

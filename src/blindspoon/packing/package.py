@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -274,7 +274,18 @@ def data_package(
     Data Package 2.0, datapackage.org. There is no date of making in it, so that the same trial
     gives the same bytes.
     """
-    resources = tuple(_resources(trial, tables))
+    cups = {
+        "scores": tables.scores,
+        "choices": tables.choices,
+        "servings": [tables.servings],
+        "key": [tables.key],
+    }
+    found = {name: [table for table in own if table is not None] for name, own in cups.items()}
+    resources = [cups_resource(name, trial, own) for name, own in found.items() if own]
+    if tables.corrections is not None:
+        resources.append(corrections_resource(trial, tables.corrections))
+    made = {"batches": tables.batches, "readings": tables.readings}
+    resources += [made_resource(name, table) for name, table in made.items() if table]
     files = {resource.path: resource.to_csv() for resource in resources}
     question = f"{trial.question} " if trial.question else ""
     licence = {"path": "README.md", "title": trial.licence} if trial.licence else {}
@@ -303,21 +314,3 @@ def data_package(
         **({FILE: seal.to_toml().encode()} if seal else {}),
         **files,
     }
-
-
-def _resources(trial: Trial, tables: FolderTables) -> Iterator[Resource]:
-    cups: dict[str, Sequence[TextTable | None]] = {
-        "scores": tables.scores,
-        "choices": tables.choices,
-        "servings": [tables.servings],
-        "key": [tables.key],
-    }
-    for name, own in cups.items():
-        if given := [table for table in own if table is not None]:
-            yield cups_resource(name, trial, given)
-    if tables.corrections is not None:
-        yield corrections_resource(trial, tables.corrections)
-    for name in ("batches", "readings"):
-        table: TextTable | None = getattr(tables, name)
-        if table is not None and len(table):
-            yield made_resource(name, table)

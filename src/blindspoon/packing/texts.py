@@ -43,7 +43,11 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         )
         lead = "As a lead, for no rule was written down: "
         lead *= not content.trial.decision.declared
-        spoken = f"{lead}{sentence(_finding(content))}", f"{who}{blind}."
+        analysis, said = content.analysis, content.picture.title if content.picture else ""
+        told = next((result for result in analysis.ordered if result.comparisons), None)
+        if told is not None and not analysis.about_days:  # what came close is said too
+            said = finding_of(told, told.comparisons, analysis.names)
+        spoken = f"{lead}{sentence(said or content.answer)}", f"{who}{blind}."
     points = {part.name: part.points for part in content.sections}
     cautions = points.get("cautions", ())
     return _markdown(
@@ -55,15 +59,6 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
         not_shown=points.get("not-shown", ()),
         drawn=drawn,
     )
-
-
-def _finding(content: ReportContent) -> str:
-    """Say what was found of the first attribute that answers, what came close and all."""
-    analysis = content.analysis
-    told = next((result for result in analysis.ordered if result.comparisons), None)
-    if told is None or analysis.about_days:
-        return content.picture.title if content.picture else content.answer
-    return finding_of(told, told.comparisons, analysis.names)
 
 
 def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str]) -> str:

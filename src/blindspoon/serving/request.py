@@ -195,6 +195,13 @@ def request_from(
     return request_for(trial, jars, poured)
 
 
+_TASTERS = Rule(
+    "no-tasters",
+    "at least one is needed to draw who gets which cup",
+    'Write tasters = ["T01", "T02"] or a number under [tasting]',
+)
+
+
 def check_request(request: ServingRequest) -> None:
     """Refuse what cannot be drawn.
 
@@ -205,21 +212,9 @@ def check_request(request: ServingRequest) -> None:
         control and one more, so few in all that a variant would never be served, or more codes
         in a set than there are.
     """
-    if found := tuple(_problems(request)):
-        raise DesignError(found)
-
-
-_TASTERS = Rule(
-    "no-tasters",
-    "at least one is needed to draw who gets which cup",
-    'Write tasters = ["T01", "T02"] or a number under [tasting]',
-)
-
-
-def _problems(request: ServingRequest) -> Iterator[Problem]:
-    """Say why the cups of a set are too many or too few."""
+    problems = list[Problem]()
     if not request.tasters:
-        yield _TASTERS.broken("no tasters", FILE, column="tasting.tasters")
+        problems.append(_TASTERS.broken("no tasters", FILE, column="tasting.tasters"))
     others, codes, rules = len(request.others), len(usable_codes()), list[Rule]()
     least, most = request.controls + 1, request.controls + others
     control = "the control twice" if request.controls == 2 else "the control"
@@ -240,9 +235,11 @@ def _problems(request: ServingRequest) -> Iterator[Problem]:
         allowed = f"there are {codes} three-digit codes to tell them apart"
         rules.append(Rule("too-many-servings", allowed, "Serve fewer cups in a session"))
     found = f"{request.cups} servings for each taster and session"
-    for rule in rules if request.scored else ():
-        yield rule.broken(found, FILE, column="tasting.servings")
+    if request.scored:
+        problems += [rule.broken(found, FILE, column="tasting.servings") for rule in rules]
     chosen = request.choice.sets * request.choice.how.cups if request.choice else 0
     if chosen + request.cups * request.scored > codes:
         rule = Rule("too-many-servings", f"there are {codes} codes", "Ask for fewer sets")
-        yield rule.broken(f"{chosen} cups in sets", FILE, column="choice.sets")
+        problems.append(rule.broken(f"{chosen} cups in sets", FILE, column="choice.sets"))
+    if problems:
+        raise DesignError(problems)

@@ -109,17 +109,13 @@ def _against_table(chart: str, against: TasteAgainst, trial: Trial) -> Table:
 
 def _remarks(analysis: Analysis, found: Sequence[TasteAgainst]) -> Iterator[str]:
     trial = analysis.trial
-    kinds = {(c.attribute.name, c.variant.name): c.verdict for c in analysis.comparisons}
     for against in found:
         if against.rise is not None:
             yield summary.along_a_line(trial, against)
-        tasted = {v: kinds.get((against.attribute, v), "open") for v in against.same_strength}
-        alike = [variant for variant, kind in tasted.items() if kind == "alike"]
-        if len(alike) > 1:
-            yield summary.same_and_alike(trial, against, alike)
-            tasted = {v: kind for v, kind in tasted.items() if v not in alike}
-        said = (summary.same_but_tasted(trial, against, v, kind) for v, kind in tasted.items())
-        yield from filter(None, said)
+        compared = (it for it in analysis.comparisons if it.attribute.name == against.attribute)
+        yield from summary.as_strong(
+            trial, against, {it.variant.name: it.verdict for it in compared}
+        )
     both = salty_with_sour(trial, analysis.table)
     if found and not isinstance(both, NoResult):
         yield summary.salty_goes_with_sour(both)
