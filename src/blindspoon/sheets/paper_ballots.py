@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from blindspoon import wording
@@ -78,7 +77,17 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
     accept = wording.would_have(trial.course)
     labels += [accept] * bool(accept)
     rows = plan.request.cups * bool(lines) + (trial.choice.sets if trial.choice else 0)
-    roomy, tight = (_pages(how, labels, rows, least, page) for least in (ROOMY, TIGHT))
+
+    def pages(least: float) -> float:
+        """Guess how many pages a ballot takes, 0.5 where two share one.
+
+        Rows of one attribute are as high as `least`, in millimetres, or as a long label needs.
+        """
+        high = sum(max(least, 1 + TEXT * math.ceil(len(label) / LETTERS)) for label in labels)
+        height = how + rows * (CUP + max(CODE, high))
+        return 0.5 if 2 * height + GAP <= page else math.ceil(height / page)
+
+    roomy, tight = pages(ROOMY), pages(TIGHT)
     return Ballots(
         instructions=instructions,
         lines=lines,
@@ -102,14 +111,3 @@ def steps(scale: Scale) -> tuple[str, ...]:
     """
     texts = tuple(map(wording.plain, scale.side_by_side()))
     return texts if len(texts) * max(map(len, texts), default=0) <= WIDEST else ()
-
-
-def _pages(how: float, labels: Sequence[str], cups: int, least: float, page: float) -> float:
-    """Guess how many pages a ballot takes, 0.5 where two share one.
-
-    In millimetres: `how` is the height of all above the cups, rows of one attribute are at least
-    `least` high, and higher where a long label needs more lines of text.
-    """
-    rows = sum(max(least, 1 + TEXT * math.ceil(len(label) / LETTERS)) for label in labels)
-    height = how + cups * (CUP + max(CODE, rows))
-    return 0.5 if 2 * height + GAP <= page else math.ceil(height / page)
