@@ -15,7 +15,7 @@ import pytest
 from scipy.stats import binomtest
 
 from blindspoon.analysis import analyse, to_record
-from blindspoon.charts.picks import lines_chart
+from blindspoon.charts.picks import lines_chart, picks_chart
 from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
@@ -436,3 +436,18 @@ def test_the_sequential_chart_has_both_lines():
     assert "alike" in chart.wide
     assert "right so far" in chart.wide
     assert lines_chart(judged("triangle", 6, 9), "") is None
+
+
+def words_of(found) -> set[str]:
+    return {text.text for text in picks_chart([found], "").figure.texts}
+
+
+def test_answers_are_counted_in_whole_numbers():
+    assert {"0", "1"} <= words_of(judged("triangle", 1, 1))
+    assert not {text for text in words_of(judged("triangle", 1, 1)) if text.startswith("0.")}
+
+
+def test_no_number_is_said_to_be_enough_where_the_rule_looks_after_each_test():
+    assert "needed: 10" in words_of(judged("triangle", 12, 18))
+    going_on = judged("triangle", 12, 18, 'rule = "sequential"\ntests = 40')
+    assert not {text for text in words_of(going_on) if "needed" in text or "Solid" in text}

@@ -40,8 +40,8 @@ class Axis:
         What stands over that line; without words it is dashed.
     band : Interval or None
         Shaded.
-    signed : bool
-        Whether its numbers bear their sign.
+    signed, whole : bool
+        Whether its numbers bear their sign; whether only whole ones stand under it.
     left, right : float
         Where its ends stand, in pixels.
     """
@@ -55,6 +55,7 @@ class Axis:
     words: str = ""
     band: Interval | None = None
     signed: bool = False
+    whole: bool = False
     left: float = 0.0
     right: float = 1.0
 
@@ -85,6 +86,8 @@ class Axis:
         found: list[tuple[float, str]] = []
         for most in (10, 6, 4, 2):
             values, digits = nice_ticks(self.low, self.high, most)
+            if self.whole:
+                values, digits = tuple(value for value in values if value == round(value)), 0
             found = [(value, write(value, digits)) for value in values]
             widest = max((text_width(words, size) for _, words in found), default=0.0)
             if len(found) < 2 or self.x(found[1][0]) - self.x(found[0][0]) >= widest + TICK_GAP:

@@ -219,15 +219,12 @@ def _tier(
         widest = max([min(aside, room), *widths])
         beside = widest + 2 * RADIUS + 6 + LEAD if widest else 0.0
         right = lefts[place] + wide - beside - INSET
-        axis = Axis(low=plot.x[0], high=plot.x[1], left=lefts[place] + INSET, right=right)
+        left, (low, high) = lefts[place] + INSET, plot.x
+        axis = Axis(low=low, high=high, left=left, right=right, whole=plot.whole)
         plane = _Plane(plot=plot, axis=axis, top=top, bottom=top + tall)
         shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
         shapes += [*_names(plane, lines), *_series(plane)]
-        ticks = plot.ticks
-        if plot.whole:
-            whole = [value for value in nice_ticks(*plot.x, 6)[0] if value == round(value)]
-            ticks = tuple((value, wording.number(value, 0)) for value in whole)
-        across_it, end = axis_numbers(axis, plane.bottom + 4, SMALL, sheet.width, ticks)
+        across_it, end = axis_numbers(axis, plane.bottom + 4, SMALL, sheet.width, plot.ticks)
         first = Text(x=axis.sides[0], y=end + LEADING - 3, text="", size=SMALL, ink="soft")
         said = block(plot.under, axis.sides[1] - axis.sides[0], LEADING, first)
         shapes += [*across_it, *said]
