@@ -105,7 +105,7 @@ def breaking(monkeypatch, compared, **changes):
     monkeypatch.setattr(calibrate, "compare_trial", compare)
 
 
-def count(truth="none", trials=60):
+def count(truth="none", trials=40):
     panel = Cell(situation=NORMAL, variants=5, tasters=6, truth=truth)
     counts = calibrate.count_chunk(3, panel, 0, trials)
     mixed, ranks = (
@@ -121,7 +121,7 @@ def unadjusted(contrast):
 
 
 def test_p_values_left_unadjusted_are_seen(monkeypatch, compared):
-    """With 60 trials a rate has to be above .114 to be beyond its limit; with more, above less."""
+    """With 40 trials a rate has to be above .128 to be beyond its limit; with more, above less."""
     sound, ranks = count()
     assert not is_beyond("false_alarm", sound["false_alarm"])
     assert not is_beyond("coverage", sound["coverage"])
