@@ -14,7 +14,7 @@ from blindspoon.batches.summary import Made
 from blindspoon.errors import Note
 from blindspoon.files.text_table import FolderTables
 from blindspoon.findings.choices import ChoiceFound
-from blindspoon.findings.naming import Naming, most_batches, naming, of_methods
+from blindspoon.findings.naming import Naming, naming
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.scores.standing import Standing
 from blindspoon.stats.flags import Flag
@@ -297,16 +297,6 @@ class Analysis:
     def different(self) -> set[str]:
         """Names of the variants of which any difference was shown."""
         return {found.variant.name for found in self.comparisons if found.differs}
-
-    @property
-    def batches(self) -> int:
-        """How many named batches were tasted of the variant that has most."""
-        return most_batches(self.trial, self.table)
-
-    @property
-    def of_methods(self) -> bool:
-        """Whether what decides is held against how far batches of one variant differ."""
-        return of_methods(self.trial, self.table)
 
     @property
     def about_days(self) -> bool:

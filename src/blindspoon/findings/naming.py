@@ -30,6 +30,8 @@ class Naming:
     noun, nouns : str
         What each was made in, one and several: "jar", "jars"; "batch" where that is not written
         down, and empty where a variant was tasted from several.
+    batches : int
+        How many named ones were tasted of the variant that has most; 1 where none is named.
     these : str
         "in these jars" where ranks speak of several each and cannot speak of the method.
     """
@@ -38,7 +40,13 @@ class Naming:
     noun: str
     nouns: str
     control: Variant
+    batches: int = 1
     these: str = ""
+
+    @property
+    def of_methods(self) -> bool:
+        """Whether what decides is held against how far batches of one variant differ."""
+        return self.batches > 1 and not self.these
 
     def short(self, variant: Variant) -> str:
         """Call a variant by its label, as it stands in the middle of a sentence.
@@ -85,14 +93,15 @@ class Naming:
 
 def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
     """Settle what the variants of a trial are called."""
-    batches = made.log.of_variant(trial.control) if made else ()
-    said = " ".join(batch.vessel for batch in batches)
+    own = made.log.of_variant(trial.control) if made else ()
+    said = " ".join(batch.vessel for batch in own)
     noun = next((name for name in VESSELS if re.search(rf"\b{name}\b", said)), "batch")
-    if most_batches(trial, table) < 2:
+    batches = int(table.batches_tasted(len(trial.variants)).max())
+    if batches < 2:
         return name_all(trial.variants, trial.control, noun)
-    names = name_all(trial.variants, trial.control)
-    these = "" if of_methods(trial, table) else f"in these {VESSELS.get(noun, 'batches')}"
-    return replace(names, these=these)
+    by_ranks = trial.decision.by == "ranks" or len(table.tasters) == 1
+    these = f"in these {VESSELS.get(noun, 'batches')}" if by_ranks else ""
+    return replace(name_all(trial.variants, trial.control), batches=batches, these=these)
 
 
 def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Naming:
@@ -114,14 +123,3 @@ def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Namin
         nouns=VESSELS.get(noun, "batches" if noun else ""),
         control=next(variant for variant in variants if variant.name == control),
     )
-
-
-def of_methods(trial: Trial, table: ScoreTable) -> bool:
-    """Whether what decides is held against how far batches of one variant differ: not by ranks."""
-    by_ranks = trial.decision.by == "ranks" or len(table.tasters) == 1
-    return most_batches(trial, table) > 1 and not by_ranks
-
-
-def most_batches(trial: Trial, table: ScoreTable) -> int:
-    """Count the named batches of the variant that was tasted from most."""
-    return int(table.batches_tasted(len(trial.variants)).max())

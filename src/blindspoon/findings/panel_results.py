@@ -32,17 +32,14 @@ def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
     ('texture', '', 'concordance.w', 0.5, None, None, '')
     ('texture', '', 'tasters', None, None, None, 'Not listed.')
     """
-    name = attribute["attribute"]
-    whole = {key: value for key, value in attribute.items() if key != "attribute"}
-    tasters = whole.pop("tasters") or []
+    whole = dict(attribute)
+    name, tasters = whole.pop("attribute"), whole.pop("tasters") or []
     if "tasters_reason" in whole:
         whole["tasters"] = None
-    for measure in _measures(whole, ""):
-        yield (name, "", *measure)
-    for review in tasters:
-        own = {key: value for key, value in review.items() if key != "taster"}
+    for taster, record in [("", whole), *((review["taster"], review) for review in tasters)]:
+        own = {key: value for key, value in record.items() if key != "taster"}
         for measure in _measures(own, ""):
-            yield (name, review["taster"], *measure)
+            yield (name, taster, *measure)
 
 
 def _measures(record: Record, before: str) -> Iterator[tuple[Cell, ...]]:

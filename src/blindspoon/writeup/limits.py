@@ -49,7 +49,7 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
         ),
         blocks="rounds" if len(table.tasters) == 1 else "tasters",
         margin=any(attribute.margin is not None for attribute in trial.attributes),
-        several=analysis.of_methods,
+        several=analysis.names.of_methods,
         hopeless=hopeless,
         by_ranks=results[0].by == "ranks",
     )
@@ -132,7 +132,7 @@ def not_shown(analysis: Analysis) -> Points:
         table=table,
         variants=len(trial.variants),
         batches=(max(min(batches), 1), max(batches)),
-        modelled=analysis.of_methods,
+        modelled=analysis.names.of_methods,
         flags=said,
         kinds={flag.kind for _, flag in flags},
     )
@@ -144,8 +144,8 @@ def differed(analysis: Analysis) -> tuple[str, ...]:
     return paragraphs(
         "differed",
         table=analysis.table,
-        several=analysis.batches > 1,
-        modelled=analysis.of_methods,
+        several=analysis.names.batches > 1,
+        modelled=analysis.names.of_methods,
         differences=None if made is None else [*differences_in_words(trial, made)],
     )
 

@@ -41,12 +41,12 @@ def next_steps(analysis: Analysis) -> Points:
     steps = points(
         "next",
         confounded=list(_confounded(analysis)),
-        several=analysis.batches,
+        several=analysis.names.batches,
         matters=f"of {names.like} and of {names.subject([matters[0].variant])}" if matters else "",
         of_control=table.batches_tasted(len(trial.variants))[trial.control_index],
-        of_methods=analysis.of_methods,
+        of_methods=analysis.names.of_methods,
         names=names,
-        jars=analysis.batches > 1
+        jars=analysis.names.batches > 1
         and any(
             tasting.jars
             for result, it in found

@@ -402,7 +402,7 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "margin": any(each.margin is not None for each in analysis.trial.attributes),
         "remarks_note": all_in(len(told_remarks(analysis.trial, table)), "remark", "scores.csv"),
         "next": parts.get("next"),
-        "one_batch": analysis.batches < 2,
+        "one_batch": analysis.names.batches < 2,
         "noun": names.noun,
         "like": names.like,
         "board_words": [text for text, told in board_words.items() if told],
