@@ -106,7 +106,7 @@ def test_pages_hold_no_script_or_style_of_their_own(client, sitting, phone):
     ],
 )
 def test_a_form_of_another_site_is_turned_away(client, fields, headers, code):
-    form = fields(client.get("/").text) | {"name": "0"}
+    form = fields(client.get("/").text) | {"name": "T01"}
     body = "&".join(f"{name}={value}" for name, value in form.items())
     kind = {"Content-Type": "application/x-www-form-urlencoded"}
     assert client.post("/join", data=body, headers=kind | headers).status_code == code
@@ -114,7 +114,7 @@ def test_a_form_of_another_site_is_turned_away(client, fields, headers, code):
 
 @pytest.mark.parametrize("ticket", ["", "x", "ä", None])
 def test_a_form_without_its_ticket_is_turned_away(client, ticket):
-    form = {"name": "0"} if ticket is None else {"name": "0", "ticket": ticket}
+    form = {"name": "T01"} if ticket is None else {"name": "T01", "ticket": ticket}
     assert client.post("/join", data=form).status_code == 403
 
 

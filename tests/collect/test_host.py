@@ -165,13 +165,13 @@ def test_nobody_joins_once_the_host_has_said_so_but_for_a_name_given_free(
 ):
     form = fields(client.get("/").text)
     ana = client.application.test_client()
-    assert ana.post("/join", data=fields(ana.get("/").text) | {"name": "0"}).status_code == 303
+    assert ana.post("/join", data=fields(ana.get("/").text) | {"name": "T01"}).status_code == 303
     client.post(f"{host}/joining", data=fields(client.get(host).text) | {"lock": "1"})
     assert "The host has closed joining" in client.get("/").text
-    assert client.post("/join", data=form | {"name": "1"}).status_code == 409
+    assert client.post("/join", data=form | {"name": "T02"}).status_code == 409
     assert "You are T01?" in ana.get("/").text
     client.post(f"{host}/taster/2", data=fields(client.get(f"{host}/taster/2").text))
-    assert client.post("/join", data=form | {"name": "2"}).status_code == 409
-    assert client.post("/join", data=form | {"name": "1"}).status_code == 303
+    assert client.post("/join", data=form | {"name": "T03"}).status_code == 409
+    assert client.post("/join", data=form | {"name": "T02"}).status_code == 303
     client.post(f"{host}/joining", data=fields(client.get(host).text) | {"lock": ""})
     assert sitting.free_names() == ["T03"]

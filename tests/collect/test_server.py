@@ -130,7 +130,7 @@ def broken(_):
 def test_a_terminal_that_is_closed_or_stopped_stops_nobody(folder, serve, fields, tell):
     with serve(folder, tell) as addresses:
         started = time.monotonic()
-        for place in "012":
+        for place in ("T01", "T02", "T03"):
             form = fields(ask(addresses)[2]) | {"name": place}
             assert post(addresses, "/join", form)[0] == 303
         assert time.monotonic() - started < 3
@@ -143,7 +143,7 @@ def test_answers_are_taken_after_the_reader_of_the_output_has_gone(folder, field
         addresses = json.loads(process.stdout.readline())
         process.stderr.close()
         process.stdout.close()
-        for place in "012":
+        for place in ("T01", "T02", "T03"):
             form = fields(ask(addresses)[2]) | {"name": place}
             assert post(addresses, "/join", form)[0] == 303
         process.kill()

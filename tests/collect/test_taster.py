@@ -15,7 +15,7 @@ def checked(page):
 
 def test_a_taster_picks_a_name_and_gets_their_own_link(client, sitting, fields):
     page = client.get("/").text
-    reply = client.post("/join", data=fields(page) | {"name": "1"})
+    reply = client.post("/join", data=fields(page) | {"name": "T02"})
     assert reply.headers["Location"] == f"/t/{sitting.taster_link('T02')}"
     assert "You are T02?" in client.get("/").text
     assert ">T02</button>" in client.get("/?other=1").text
@@ -24,8 +24,8 @@ def test_a_taster_picks_a_name_and_gets_their_own_link(client, sitting, fields):
 
 def test_the_first_to_ask_gets_the_name(client, fields):
     other = client.application.test_client()
-    form = fields(client.get("/").text) | {"name": "0"}
-    late = fields(other.get("/").text) | {"name": "0"}
+    form = fields(client.get("/").text) | {"name": "T01"}
+    late = fields(other.get("/").text) | {"name": "T01"}
     assert client.post("/join", data=form).status_code == 303
     second = other.post("/join", data=late)
     assert second.status_code == 409
@@ -33,7 +33,7 @@ def test_the_first_to_ask_gets_the_name(client, fields):
 
 
 def test_asking_for_one_s_own_name_again_gives_the_same_link(client, sitting, fields, events):
-    form = fields(client.get("/").text) | {"name": "0"}
+    form = fields(client.get("/").text) | {"name": "T01"}
     replies = [client.post("/join", data=form) for _ in range(3)]
     assert {reply.headers["Location"] for reply in replies} == {f"/t/{sitting.taster_link('T01')}"}
     assert events == ["T01 has joined."]
@@ -41,7 +41,7 @@ def test_asking_for_one_s_own_name_again_gives_the_same_link(client, sitting, fi
 
 
 def test_the_same_phone_goes_on_where_it_was(client, sitting, fields, phone):
-    client.post("/join", data=fields(client.get("/").text) | {"name": "0"})
+    client.post("/join", data=fields(client.get("/").text) | {"name": "T01"})
     phone("T01").answer(1, texture="7", saltiness="4")
     page = client.get("/").text
     link = f"/t/{sitting.taster_link('T01')}"
@@ -51,7 +51,7 @@ def test_the_same_phone_goes_on_where_it_was(client, sitting, fields, phone):
 
 
 def test_a_name_picked_by_mistake_is_given_back(client, sitting, fields):
-    client.post("/join", data=fields(client.get("/").text) | {"name": "0"})
+    client.post("/join", data=fields(client.get("/").text) | {"name": "T01"})
     old = f"/t/{sitting.taster_link('T01')}"
     page = client.get(old).text
     assert "You are T01?" in page
@@ -62,7 +62,7 @@ def test_a_name_picked_by_mistake_is_given_back(client, sitting, fields):
 
 
 def test_a_name_under_which_somebody_tastes_is_not_given_back(client, sitting, fields, phone):
-    client.post("/join", data=fields(client.get("/").text) | {"name": "0"})
+    client.post("/join", data=fields(client.get("/").text) | {"name": "T01"})
     page = phone("T01").agree()
     link = f"/t/{sitting.taster_link('T01')}"
     assert "Not me" not in page
@@ -73,15 +73,27 @@ def test_a_name_under_which_somebody_tastes_is_not_given_back(client, sitting, f
 
 def test_one_phone_does_not_take_the_whole_list(client, sitting, fields):
     form = fields(client.get("/").text)
-    for place in "012":
-        client.post("/join", data=form | {"name": place})
+    for taster in ("T01", "T02", "T03"):
+        client.post("/join", data=form | {"name": taster})
     assert sitting.free_names() == ["T01", "T02"]
+
+
+def test_a_name_is_that_of_its_button_though_the_table_was_sorted_anew(
+    client, sitting, fields, folder
+):
+    form = fields(client.get("/").text) | {"name": "T01"}
+    head, *rows = (folder / "servings.csv").read_text("utf-8").splitlines()
+    (folder / "servings.csv").write_text("\n".join([head, *rows[::-1], ""]), "utf-8")
+    client.get("/")
+    assert sitting.plan.tasters[0] == "T03"
+    link = sitting.taster_link("T01")
+    assert client.post("/join", data=form).headers["Location"] == f"/t/{link}"
 
 
 def test_two_tasters_may_share_a_phone(client, sitting, fields):
     form = fields(client.get("/").text)
-    for place, taster in enumerate(("T01", "T02")):
-        client.post("/join", data=form | {"name": str(place)})
+    for taster in ("T01", "T02"):
+        client.post("/join", data=form | {"name": taster})
         sitting.agree("1", taster)
     page = client.get("/").text
     assert all(f"You are {taster}?" in page for taster in ("T01", "T02"))
@@ -89,7 +101,7 @@ def test_two_tasters_may_share_a_phone(client, sitting, fields):
 
 @pytest.mark.parametrize("device", ["", "ä"])
 def test_a_join_without_a_device_is_turned_away(client, fields, device):
-    form = fields(client.get("/").text) | {"name": "0", "device": device}
+    form = fields(client.get("/").text) | {"name": "T01", "device": device}
     assert client.post("/join", data=form).status_code == 400
 
 

@@ -143,7 +143,7 @@ class TasterPages:
         page = render_template(
             "join.html.j2",
             plan=plan,
-            names=[(place, name) for place, name in enumerate(plan.tasters) if name in free],
+            names=[name for name in plan.tasters if name in free],
             mine=() if taken or "other" in request.args else links.items(),
             ticket_of=self._access.ticket,
             device=device,
@@ -156,10 +156,9 @@ class TasterPages:
 
     def take_name(self) -> AnyResponse:
         """Give the link of a name to the first who asks for it."""
-        places = {str(place): name for place, name in enumerate(self._sitting.plan.tasters)}
         form = self._access.form("join")
-        taster, device = places.get(form.get("name", "")), form.get("device", "")[:40]
-        if taster is None or not device.isascii() or not device:
+        taster, device = form.get("name", ""), form.get("device", "")[:40]
+        if taster not in self._sitting.plan.tasters or not device.isascii() or not device:
             abort(400)
         if not self._sitting.join(taster, device):
             return make_response(self.join(taken=taster), 409)
