@@ -64,7 +64,8 @@ def put_starter(shelf: Path) -> Path:
     """Put a file on the desktop that opens a shelf at a double click. Raises OSError."""
     command = f'"{sys.executable}" -m blindspoon open "{shelf}"'.replace("%", "%%")
     if sys.platform == "win32":
-        name, text = "Blindspoon.cmd", f"@echo off\r\nchcp 65001 >nul\r\n{command}\r\n"  # UTF-8
+        lines = "@echo off", "chcp 65001 >nul", command, "if errorlevel 1 pause"  # 65001: UTF-8
+        name, text = "Blindspoon.cmd", "".join(f"{line}\r\n" for line in lines)
     elif sys.platform == "darwin":
         words = shlex.join([sys.executable, "-m", "blindspoon", "open", str(shelf)])
         name, text = "Blindspoon.command", f"#!/bin/sh\nexec {words}\n"
