@@ -232,6 +232,8 @@ def _warned(trial: Trial, seal: Seal | None) -> Iterator[str]:
         yield f"No rule is declared, so {said}."
     elif dates and declared > min(dates):
         yield f"The rule is declared on {declared}, after the first session on {min(dates)}."
+    elif seal and dates and seal.date > min(dates):
+        yield f"It was sealed on {seal.date}, after the first session on {min(dates)}."
     lift = seal.lifted[-1] if seal and seal.lifted else None
     if lift and lift.last and dates and lift.date < max(dates):
         yield f"The blind was lifted on {lift.date}, before the last session on {max(dates)}."
