@@ -15,8 +15,9 @@ from PIL import Image
 
 import blindspoon as bs
 from blindspoon.analysis import analyse
-from blindspoon.drawing import add_late, add_more, draw_again
+from blindspoon.drawing import add_late, add_more, draw_again, draw_blind
 from blindspoon.lifting import lift_blind
+from blindspoon.writeup.front import weaknesses
 
 TOML = """\
 [trial]
@@ -303,8 +304,7 @@ def undrawn(monkeypatch):
 @pytest.fixture
 def unpainted(monkeypatch):
     """Publishing with every picture, those of pixels left empty."""
-    for place in ("figure", "posts"):
-        monkeypatch.setattr(f"blindspoon.charts.{place}.png_series", lambda of: (b"" for _ in of))
+    monkeypatch.setattr("blindspoon.charts.posts.png_series", lambda of: (b"" for _ in of))
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -587,3 +587,16 @@ def test_lifting_before_a_session_that_is_planned_is_told_before_and_after(folde
     assert told[0] == "missing: trial.toml: the session of 2026-09-19 is still to come"
     said = "The blind was lifted on 2026-09-18, before the last session on 2026-09-19."
     assert said in analyse(folder).standing.sentences
+
+
+@pytest.mark.parametrize(("drawn", "late"), [(19, False), (20, True)])
+def test_a_blind_that_was_sealed_after_the_first_session_is_told_so(tmp_path, drawn, late):
+    listed = '[[session]]\nname = "1"\ndate = 2026-09-19\n[tasting]'
+    (tmp_path / "trial.toml").write_text(TOML.replace("[tasting]", listed), "utf-8")
+    draw_blind(tmp_path, datetime.date(2026, 9, drawn))
+    taste(tmp_path)
+    lift_blind(tmp_path, datetime.date(2026, 9, 20), lambda _: True)
+    analysis = analyse(tmp_path)
+    said = "It was sealed on 2026-09-20, after the first session on 2026-09-19."
+    assert (said in analysis.standing.sentences) == late
+    assert ("Sealed late." in dict(weaknesses(analysis, None))) == late
