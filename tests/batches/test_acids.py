@@ -65,7 +65,17 @@ def test_the_canning_equivalents_are_not_equal_in_mass():
     assert vinegar / juice == pytest.approx(2.9, abs=0.1)
 
 
-@pytest.mark.parametrize("text", ["vinegar 5 %", "5% vinegar", "Cider vinegar 5 %", "vinegar 5,0%"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "vinegar 5 %",
+        "5% vinegar",
+        "Cider vinegar 5 %",
+        "vinegar 5,0%",
+        "vinegar (5 %)",
+        "vinegar, 5 %",
+    ],
+)
 def test_vinegar_by_its_strength(text):
     found = acid_of(text)
     assert found.citric_per_g == pytest.approx(0.05 / 1.01 * 64.04 / 60.05, rel=1e-4)

@@ -49,6 +49,21 @@ def test_other_texts_tell_nothing(text):
     assert not tells(text, TRIAL)
 
 
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("water and crackers", False),
+        ("mustard, celery", False),
+        ("like B", True),
+        ("b-side", True),
+        ("塩水", True),
+    ],
+)
+def test_a_name_of_one_letter_is_told_where_it_stands_alone(text, told):
+    lettered = tuple(Variant(name=name, label=name) for name in ("a", "b", "塩"))
+    assert tells(text, replace(TRIAL, variants=lettered)) == told
+
+
 def test_tasters_read_the_product_and_never_the_title():
     assert heading(TRIAL) == "Tasting of cucumbers"
     assert heading(replace(TRIAL, product="plain cucumbers")) == "Tasting"

@@ -96,7 +96,7 @@ def acid_of(text: str) -> Acid:
     words = " ".join(text.lower().split())
     percent = _PERCENT.search(words)
     share = float(percent[1].replace(",", ".")) / 100 if percent else None
-    name = " ".join(_PERCENT.sub(" ", words).split()) or "none"
+    name = " ".join(re.sub(r"[(),;]", " ", _PERCENT.sub(" ", words)).split()) or "none"
     if name == "none":
         return Acid(name=name, citric_per_g=0.0)
     if share is not None and share > 1:

@@ -10,16 +10,25 @@ from itertools import chain
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.trial import Trial
 
+SHORT = 3
+"""Letters from which on a name is looked for within words."""
+
 
 def tells(text: str, trial: Trial) -> bool:
     """Whether a text holds the name or the label of a variant, in any case, accent and punctuation.
 
-    Parts of words count: a variant "salt" is told by "less salty".
+    Parts of words count: a variant "salt" is told by "less salty". A name of one or two Latin
+    letters has to stand alone, or "crackers" would tell a variant "a".
     """
     names = {name for variant in trial.variants for name in (variant.name, variant.label)}
     forms = {*_forms(text)}
     told = {form for name in names for form in _forms(name)}
-    return any(name in form for name in told for form in forms)
+    alone = [name for name in told if name.isascii() and len(name) < SHORT]
+    short = re.compile(rf"(?<!\w)({'|'.join(map(re.escape, alone))})(?!\w)") if alone else None
+    return any(
+        (short is not None and short.search(form)) or any(name in form for name in told - {*alone})
+        for form in forms
+    )
 
 
 def heading(trial: Trial) -> str:
