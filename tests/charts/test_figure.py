@@ -119,7 +119,7 @@ def test_the_png_has_its_exact_size_on_an_opaque_ground(sized, size, dark):
 
 @SIZES
 def test_the_svg_has_its_exact_size_and_words_for_who_does_not_see_it(chart, size):
-    drawn = figure_of(chart, size, dark=True, source=SOURCE)
+    drawn = replace(figure_of(chart, size, source=SOURCE), dark=True)
     root = attributes_of(drawn.svg)
     assert (int(root["width"]), int(root["height"])) == PIXELS[size]
     width, height = (float(side) for side in root["viewBox"].split()[2:])

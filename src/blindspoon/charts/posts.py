@@ -283,8 +283,8 @@ class Figure:
     scene: Scene
     width: int
     height: int
-    dark: bool
     dpi: int
+    dark: bool = False
 
     @property
     def svg(self) -> bytes:
@@ -318,9 +318,7 @@ def png_series(figures: Iterable[Figure]) -> Iterator[bytes]:
         yield canvas.png(figure.dpi)
 
 
-def figure_of(
-    chart: Chart, size: str, *, dark: bool = False, source: str, question: str = ""
-) -> Figure | None:
+def figure_of(chart: Chart, size: str, *, source: str, question: str = "") -> Figure | None:
     """Draw a chart as a picture of an exact size, as large as it can be drawn there.
 
     Parameters
@@ -341,19 +339,17 @@ def figure_of(
     if size == "print":
         laid = chart.lay(WIDE)
         scene = footed(laid.scene, chart.title, source)
-        return None if laid.cramped else pictured(chart, laid, scene, dark=dark)
+        return None if laid.cramped else pictured(chart, laid, scene)
     form = FORMATS[size]
     fitted = fit(chart, form, (chart.title,), source=source, question=question)
     if fitted is None:
         return None
     page, laid = fitted
     shapes = (*page.fixed, *page.heads[0], *page.body(laid))
-    return pictured(chart, laid, page.scene(shapes), form, dark=dark)
+    return pictured(chart, laid, page.scene(shapes), form)
 
 
-def pictured(
-    chart: Chart, laid: Laid, scene: Scene, form: Format | None = None, *, dark: bool
-) -> Figure:
+def pictured(chart: Chart, laid: Laid, scene: Scene, form: Format | None = None) -> Figure:
     """Make a picture of a scene in a format; in its own size, for print, without one."""
     width, height = (round(side * PRINT_DPI / CSS_DPI) for side in (scene.width, scene.height))
     return Figure(
@@ -362,7 +358,6 @@ def pictured(
         scene=scene,
         width=form.width if form else width,
         height=form.height if form else height,
-        dark=dark,
         dpi=CSS_DPI if form else PRINT_DPI,
     )
 
@@ -372,7 +367,7 @@ BEHIND = {1: 0, 0: 1}
 
 
 def frames(
-    outcome: AttributeOutcome, size: str, *, dark: bool = False, source: str, question: str
+    outcome: AttributeOutcome, size: str, *, source: str, question: str
 ) -> tuple[Figure, ...]:
     """Draw the frames of a reveal; nothing that was seen moves.
 
@@ -396,7 +391,7 @@ def frames(
     last = max(laid.steps)
     shown = [tuple(shape for shape, when in order if when <= step) for step in range(last + 1)]
     scenes = [*((*asked, *shapes) for shapes in shown), (*answered, *shown[-1])]
-    return tuple(pictured(chart, laid, page.scene(shapes), form, dark=dark) for shapes in scenes)
+    return tuple(pictured(chart, laid, page.scene(shapes), form) for shapes in scenes)
 
 
 REVEALED = {"frames": "video", "frames/tall": "tall"}
