@@ -160,6 +160,18 @@ def test_changes_by_hand_are_seen_by_the_overview(client, host, sitting, folder)
     assert ballot.answer("037").scores == ("2", "4")
 
 
+def test_a_paper_ballot_is_never_stored_as_that_of_another_taster(
+    client, host, sitting, fields, folder
+):
+    form = fields(client.get(f"{host}/1/key/1").text) | {"0-texture": "7"}
+    head, *served = (folder / "servings.csv").read_text("utf-8").splitlines()
+    (folder / "servings.csv").write_text("\n".join([head, *served[::-1], ""]), "utf-8")
+    client.get(host)
+    assert sitting.plan.tasters[0] == "T03"
+    assert client.post(f"{host}/1/key/1", data=form).status_code == 409
+    assert not list((folder / "ballots").glob("*"))
+
+
 def test_nobody_joins_once_the_host_has_said_so_but_for_a_name_given_free(
     client, host, sitting, fields
 ):

@@ -213,6 +213,8 @@ class HostPages:
         """
         desk = self._find(link)
         ballot, again, form = desk.ballot(session, place), kind == "again", self._form(link)
+        if form.get("taster", ballot.taster) != ballot.taster:
+            abort(409)  # the list was sorted anew since the page was opened
         typed = _typed(ballot, form)
         answers, wrong = _read(desk.say, ballot, typed, place)
         if wrong:
