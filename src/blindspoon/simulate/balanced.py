@@ -23,11 +23,8 @@ from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.reml import SMALLEST
 from blindspoon.stats.sittings import SPAN, WHATEVER, movement, reach_of_one
 
-NODES = 6
-"""Ratios of the variances at which critical values are computed; they vary by about 1 %."""
-
-NONE = -30.0
-"""Logarithm of a ratio that counts as zero."""
+NODES = 6  # ratios of the variances at which critical values are computed; they vary by about 1 %
+NONE = -30.0  # logarithm of a ratio that counts as zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

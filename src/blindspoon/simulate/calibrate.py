@@ -204,8 +204,7 @@ def rate(true: int, asked: int) -> Rate:
 TASTERS = (4, 6, 8, 12, 16, 24)
 VARIANTS = (4, 5)
 TRIALS = 2000
-CHUNK = 100
-"""Trials drawn from one seed, whatever the number of workers."""
+CHUNK = 100  # trials drawn from one seed, whatever the number of workers
 
 
 def calibrate(
@@ -317,11 +316,8 @@ def count_chunk(seed: int, panel: Cell, start: int, trials: int) -> dict[Asked, 
 LIMIT = 0.055
 """Highest rate of an error at alpha 0.05 that is taken as held; coverage is at least 1 less it."""
 
-ERRORS = 2
-"""Monte Carlo standard errors that a rate may be beyond the limit by chance."""
-
-FEWEST_VARIANTS = 4
-"""Of the grid; with more, one that scatters widely stands out no less."""
+ERRORS = 2  # Monte Carlo standard errors that a rate may be beyond the limit by chance
+FEWEST_VARIANTS = 4  # of the grid; with more, one that scatters widely stands out no less
 
 BOUND_QUESTIONS = ("false_alarm", "coverage", "false_alike")
 """The rates that are held to a limit; the share found is not."""

@@ -268,8 +268,7 @@ def holds(interval: Interval, truth: float) -> bool:
 
 
 TASTERS = (8, 12, 20)
-CHUNK = 50
-"""Trials drawn from one seed, whatever the number of workers."""
+CHUNK = 50  # trials drawn from one seed, whatever the number of workers
 
 
 class Cell(NamedTuple):

@@ -19,14 +19,11 @@ from blindspoon.stats import forced_choice as fc
 from blindspoon.stats.plain import Record, as_record
 from blindspoon.trial import Choice, Course, Trial
 
-ABLE = (0.3, 0.5, 0.7)
-"""Shares who can tell, for which the chance to show it is told."""
-FAR = 1.5
-"""A difference in standard deviations of a cup that most people notice; common practice."""
+ABLE = (0.3, 0.5, 0.7)  # shares who can tell, for which the chance to show it is told
+FAR = 1.5  # a difference in standard deviations of a cup that most people notice; common practice
 USUAL_SETS = (12, 18, 24, 36, 48, 72)
 MOST = 1000
-NEAR = 4
-"""How many fewer sets are tried for a number that wastes nothing."""
+NEAR = 4  # how many fewer sets are tried for a number that wastes nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,10 +198,8 @@ def _of_scores(choice: Choice, every: Sequence[ChoiceSize], alpha: float) -> Ite
 
 
 USUAL_TASTERS = (6, 8, 12, 16, 20, 24)
-FEW = 12
-"""Tasters below whom two cups of each are advised."""
-DAYS = (4, 6)
-"""Days that are advised."""
+FEW = 12  # tasters below whom two cups of each are advised
+DAYS = (4, 6)  # days that are advised
 EVENLY = (np.arange(4000) + 0.5) / 4000
 """Chances at which the spread that a panel happens to show is taken."""
 

@@ -15,8 +15,7 @@ from blindspoon.stats.sign_flips import (
     signed_ranks,
 )
 
-ALL_UP_TO = 12
-"""Tasters up to which all flips are made."""
+ALL_UP_TO = 12  # tasters up to which all flips are made
 
 SAMPLED = 2048
 """Flips that trials with more tasters share, their own signs among them: chances stay within
@@ -28,14 +27,12 @@ more than they save on products as small as these."""
 
 ROWS = 32
 
-STAGES = (4, 12, 28)
-"""Blocks of flips after which a trial that is clear is left."""
+STAGES = (4, 12, 28)  # blocks of flips after which a trial that is clear is left
 
 CLEAR = 3.5
 """Standard errors, of a share of the flips that stay to be made, that make a trial clear."""
 
-NEAR = 1e-5
-"""Share by which two statistics in single precision may be apart and still be tied."""
+NEAR = 1e-5  # share by which two statistics in single precision may be apart and still be tied
 
 
 def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:

@@ -170,8 +170,7 @@ FIRST, MORE, PRECISE, MOST = 250, 50, 0.01, 2500
 """Trials of each chance at first, those that are added at least, the Monte Carlo standard error at
 which drawing stops, and the trials that reach it in any case."""
 
-CLOSE = 0.4
-"""Normal deviates between that chance and one from which the difference is interpolated."""
+CLOSE = 0.4  # normal deviates between that chance and one from which the difference is interpolated
 
 NARROW, FARTHEST = 1.05, 2.0
 """Smallest and largest ratio of two differences that are tried one after the other."""

@@ -104,8 +104,7 @@ def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
     )  # fmt: skip
 
 
-WANTED = 0.8
-"""The chance at which a difference counts as one that would be seen."""
+WANTED = 0.8  # the chance at which a difference counts as one that would be seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

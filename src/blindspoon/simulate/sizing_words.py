@@ -37,8 +37,7 @@ class Goal(NamedTuple):
         return next((cell for cell in cells if self.chance(cell).value >= WANTED), None)
 
 
-HARDLY = 0.05
-"""A chance below which a panel is said to be unable to show something."""
+HARDLY = 0.05  # a chance below which a panel is said to be unable to show something
 
 
 def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tuple[str, ...]:

@@ -146,8 +146,7 @@ def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:
     return taken.transpose(1, 2, 0, 3)
 
 
-ON_ONE_PLAN = 20
-"""Trials that are served by the same drawn orders: drawing costs more than judging."""
+ON_ONE_PLAN = 20  # trials that are served by the same drawn orders: drawing costs more than judging
 
 ALPHA = 0.05
 ATTRIBUTE = "texture"

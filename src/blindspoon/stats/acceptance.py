@@ -20,8 +20,7 @@ from blindspoon.stats.forced_choice import limits, upper_tail
 from blindspoon.stats.over_days import Bracket, bracket
 from blindspoon.stats.results import Interval, NoResult
 
-FIT_FROM = 12
-"""Tasters from whom a distribution of their days is fitted."""
+FIT_FROM = 12  # tasters from whom a distribution of their days is fitted
 
 Family = Literal["lognormal", "weibull"]
 _LATER: dict[Family, Callable[[FloatArray], FloatArray]] = {

@@ -140,11 +140,8 @@ def _single_critical(alpha: float, df: float, two_sided: bool) -> float:
     return -float(ndtri(tail) if np.isinf(df) else stdtrit(df, tail))
 
 
-_FAR = 9.0
-"""Normal variates beyond this size have a chance below 1e-18."""
-
-_NEAR = 1e-5
-"""Below this size the tail of two or more variates is that at zero, to about 1e-10."""
+_FAR = 9.0  # normal variates beyond this size have a chance below 1e-18
+_NEAR = 1e-5  # below this size the tail of two or more variates is that at zero, to about 1e-10
 
 _NODES = 128
 """Chebyshev nodes for the tail; with loadings up to 0.9 its relative error is below 1e-10."""
@@ -152,8 +149,7 @@ _NODES = 128
 _ROUND = (1 - np.cos(np.linspace(0, np.pi, 7))) / 2
 """Places between two limits, as shares, from which a critical value is interpolated."""
 
-_POINTS = 4096
-"""Lattice points for the correction."""
+_POINTS = 4096  # lattice points for the correction
 
 MOST_TURNED = 12
 """Contrasts up to which every pattern of signs is tried; of more, every second is turned."""

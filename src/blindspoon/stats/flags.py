@@ -11,8 +11,7 @@ from scipy.optimize import nnls
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 
-WIDER = 1.5
-"""Times the others' spread from which a spread is flagged."""
+WIDER = 1.5  # times the others' spread from which a spread is flagged
 
 AT_THE_END = 0.25
 """Share of the scores at one end of the scale that is flagged; common practice, no source."""
@@ -25,8 +24,7 @@ with 12 in 30, with 24 in 8 (simulated, 1,000 trials each); and below six the ra
 which a flag speaks for, cannot call anything different.
 """
 
-FINEST = 0.01
-"""A spread below this share of the scale counts as this share."""
+FINEST = 0.01  # a spread below this share of the scale counts as this share
 
 FlagKind = Literal["spread", "low_end", "high_end"]
 

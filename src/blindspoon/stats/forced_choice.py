@@ -177,8 +177,7 @@ def _density(z: FloatArray | float) -> FloatArray:
     return np.asarray(np.exp(-(np.asarray(z) ** 2) / 2) / np.sqrt(2 * np.pi), float)
 
 
-FARTHEST = 12.0
-"""A d' above which nobody is ever wrong in double precision."""
+FARTHEST = 12.0  # a d' above which nobody is ever wrong in double precision
 
 
 def distance(method: str, p: FloatArray | float) -> FloatArray:

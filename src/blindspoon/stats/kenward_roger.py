@@ -9,8 +9,7 @@ import numpy as np
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.reml import Criterion
 
-LEAST_DF = 0.5
-"""Degrees of freedom below which an interval would be wider than any scale."""
+LEAST_DF = 0.5  # degrees of freedom below which an interval would be wider than any scale
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

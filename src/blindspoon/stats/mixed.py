@@ -334,8 +334,7 @@ def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[Mixe
     return tuple(found)
 
 
-MOST_GAPS = 300
-"""Missing cups, each a column, up to which ``(1 | taster:session)`` is fitted."""
+MOST_GAPS = 300  # missing cups, each a column, up to which ``(1 | taster:session)`` is fitted
 
 
 def fit_over_sittings(

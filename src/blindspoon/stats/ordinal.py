@@ -13,17 +13,10 @@ from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.maximise import Optimum, Point, Terms, integrate, maximise
 from blindspoon.stats.results import Interval, NoResult
 
-ERROR_PER_TASTER = 1e-5
-"""Error of the log-likelihood, a taster, above which more nodes are taken."""
-
-MOST_NODES = 160
-"""Twice as many are the most that can be computed with care."""
-
-WIDEST_SE = 15.0
-"""Standard error of a log odds above which the likelihood is taken to be flat."""
-
-LEAST_SD = 1e-3
-"""Spread of the tasters that is taken for zero."""
+ERROR_PER_TASTER = 1e-5  # error of the log-likelihood, a taster, above which more nodes are taken
+MOST_NODES = 160  # twice as many are the most that can be computed with care
+WIDEST_SE = 15.0  # standard error of a log odds above which the likelihood is taken to be flat
+LEAST_SD = 1e-3  # spread of the tasters that is taken for zero
 
 RUNS_OFF = (
     "The scores of some variants lie wholly above or below those of others, so their log odds "
@@ -210,8 +203,7 @@ def _with_tasters(model: CumulativeModel, at: FloatArray) -> Optimum:
 MOST_LEVELS = 30
 MOST_CLASSES = 12
 SCORES_A_CLASS = 3
-MOST_TASTERS = 1500
-"""Above so many the fit is skipped; it takes about a second there."""
+MOST_TASTERS = 1500  # above so many the fit is skipped; it takes about a second there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,10 +29,8 @@ from blindspoon.stats.unanimity import LEAST_ALIKE
 Side = Literal["within", "above", "below"]
 """What is to be reached: within a margin of the level, at least the level, or at most."""
 
-SIGNS_FROM = 6
-"""Tasters from whom on slopes are tested by their signs: 2 / 2^6 is below 0.05."""
-LINE_TASTERS, LINE_DAYS = 5, 4
-"""Fewest tasters and days for a day read off straight lines."""
+SIGNS_FROM = 6  # tasters from whom on slopes are tested by their signs: 2 / 2^6 is below 0.05
+LINE_TASTERS, LINE_DAYS = 5, 4  # fewest tasters and days for a day read off straight lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

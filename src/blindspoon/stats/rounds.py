@@ -33,8 +33,7 @@ Round = Sequence[Sequence[float]]
 EXACT_UP_TO = 50_000
 """Ways to name all cups of all rounds that are gone through; from more a sample is drawn."""
 SAMPLES = 9_999
-TOGETHER = 4096
-"""Namings that are ranked at once."""
+TOGETHER = 4096  # namings that are ranked at once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,8 +173,7 @@ def _largest(ways: list[list[FloatArray]], drawn: IntArray) -> FloatArray:
 
 MOST_TOGETHER = 5
 """Variants whose names are permuted together; more are held to the family by Holm's method."""
-MOST_WAYS = 10_000
-"""Ways to name the cups of one round that are listed."""
+MOST_WAYS = 10_000  # ways to name the cups of one round that are listed
 
 Cups = dict[int, list[tuple[int, float]]]
 """The scored cups of one round: position and points of each, by variant."""

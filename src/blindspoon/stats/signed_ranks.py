@@ -149,8 +149,7 @@ def _in_fixed_order(differences: FloatArray) -> FloatArray:
 FEW = 1000
 BESIDE = 0.25e-9
 """How far beside the estimate a shift lies that is no mean of two differences, in points."""
-STEPS_BACK = 8
-"""Points by which the search begins outside the ends that it would have without ties."""
+STEPS_BACK = 8  # points by which the search begins outside the ends that it would have without ties
 
 
 Pairs = tuple[FloatArray, FloatArray]

@@ -14,10 +14,8 @@ from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import gather
 
 ONE_SITTING = NoResult("There was one sitting only.")
-SPAN = 2.0
-"""Margins within which every single sitting has to lie where the mean is called alike."""
-WHATEVER = 1.5
-"""The same where differences were shown to move."""
+SPAN = 2.0  # margins within which every single sitting has to lie where the mean is called alike
+WHATEVER = 1.5  # the same where differences were shown to move
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

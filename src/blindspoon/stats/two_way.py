@@ -14,11 +14,8 @@ from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.sign_flips import SMALLEST, settle_ties
 
-ZERO = 1e-9
-"""Points below which a spread is rounding."""
-
-LEVEL = 0.95
-"""Of every interval here."""
+ZERO = 1e-9  # points below which a spread is rounding
+LEVEL = 0.95  # of every interval here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

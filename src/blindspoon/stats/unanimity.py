@@ -13,8 +13,7 @@ from blindspoon.stats.results import Interval, Unanimous
 STEPS = (1.0, 0.5, 0.1)
 """What scores are held to be rounded to where any number was allowed, the coarsest that fits."""
 
-LEAST_ALIKE = 4
-"""Tasters from whom on an interval by rounding alone may show two variants alike."""
+LEAST_ALIKE = 4  # tasters from whom on an interval by rounding alone may show two variants alike
 
 
 def unanimous(
