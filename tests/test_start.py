@@ -20,7 +20,7 @@ COMMANDS = (
     (("new", "new"), {"pandas", "matplotlib", "scipy", "jinja2"}),
     (("check", CUCUMBERS), HEAVY),
     (("batches", CUCUMBERS), PLOTTING),
-    (("compare", CUCUMBERS), PLOTTING),
+    (("compare", CUCUMBERS), PLOTTING | {"scipy.optimize"}),
 )
 """Commands on a small folder, and what none of them loads, though others ran before it."""
 

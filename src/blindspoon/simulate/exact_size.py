@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import gammaincinv, nctdtr, ndtr, stdtrit
 
 from blindspoon import wording
@@ -330,6 +329,8 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
 
 def _seen(limit: float, tasters: int) -> float:
     """Find the noncentrality at which Student's t passes its limit as often as wanted."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
+
     missed = 1 - WANTED  # scipy's own inverse is off by 1e-6 for three tasters
     return float(brentq(lambda delta: nctdtr(tasters - 1, delta, limit) - missed, 0, 2 * limit + 2))
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq, minimize_scalar
 from scipy.special import log_ndtr, ndtri, stdtrit
 
 from blindspoon.arrays import BoolArray, FloatArray
@@ -205,6 +204,8 @@ def day_of_share(
     t(n - 1) below, in place of the normal deviate that large samples allow: it is too short for
     twelve tasters (simulated, no source).
     """
+    from scipy.optimize import brentq, minimize_scalar  # noqa: PLC0415 - slow to import
+
     known = np.isfinite(after)
     pairs, times = np.unique(np.stack([after[known], by[known]]), axis=1, return_counts=True)
     tasters = int(times.sum())

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import nnls
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 
@@ -153,7 +152,12 @@ def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     design = (np.equal.outer(first, told) | np.equal.outer(second, told)) * root[:, None]
     if told.size < 3 or np.linalg.matrix_rank(design) < told.size:
         return ratios
-    variances = np.maximum(nnls(design, sums[first, second] * root)[0], finest**2)
+    variances = np.linalg.lstsq(design, sums[first, second] * root, rcond=None)[0]
+    if variances.min() < 0:
+        from scipy.optimize import nnls  # noqa: PLC0415 - slow to import
+
+        variances = nnls(design, sums[first, second] * root)[0]
+    variances = np.maximum(variances, finest**2)
     others = (variances.sum() - variances) / (told.size - 1)
     sure = others > 0
     ratios[told[sure]] = np.sqrt(variances[sure] / others[sure])

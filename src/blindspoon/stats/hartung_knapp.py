@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import brentq
 
 from blindspoon.arrays import FloatArray
 
@@ -33,6 +32,8 @@ def over_places(differences: FloatArray, variances: FloatArray) -> tuple[float, 
     >>> tuple(round(value, 4) for value in pooled)
     (2.0, 0.5774)
     """
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
+
     beyond = len(differences) - 1
 
     def weighted(between: float) -> tuple[FloatArray, float, float]:

@@ -6,12 +6,12 @@ standard deviations, whose gradient is zero wherever a standard deviation is zer
 
 from __future__ import annotations
 
+import itertools
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
-from scipy.optimize import nnls
 
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.results import NoResult
@@ -389,7 +389,11 @@ def _model_step(
 def _constrained(
     hessian: FloatArray, gradient: FloatArray, start: FloatArray, floor: FloatArray
 ) -> tuple[FloatArray, float]:
-    """Minimise ``g's + s'Hs/2`` with ``start + s >= floor`` by non-negative least squares."""
+    """Minimise ``g's + s'Hs/2`` with ``start + s >= floor``.
+
+    Where the free minimum is not allowed, the best of the few faces is taken: scipy's nnls does
+    the same, but importing scipy.optimize takes a third of a second.
+    """
     if np.diag(hessian).min() <= 0:
         raise np.linalg.LinAlgError
     scale = 1 / np.sqrt(np.diag(hessian))
@@ -398,7 +402,14 @@ def _constrained(
     room = (start - floor) / scale
     moved = dtrtrs(upper, target)[0] + room
     if (moved < 0).any():
-        moved = nnls(upper, target + upper @ room)[0]
+        matrix, right = upper.T @ upper, upper.T @ (target + upper @ room)
+        moved, best = np.zeros_like(moved), 0.0
+        for face in itertools.product((False, True), repeat=moved.size):
+            free = np.flatnonzero(face)
+            here = np.linalg.solve(matrix[np.ix_(free, free)], right[free])
+            if (here > 0).all() and (value := -float(right[free] @ here)) < best:
+                best, moved = value, np.zeros_like(moved)
+                moved[free] = here
     step = np.where(moved > 0, (moved - room) * scale, floor - start)
     return step, float(-(gradient @ step) - step @ hessian @ step / 2)
 

@@ -15,7 +15,6 @@ from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import log_ndtr, ndtr, ndtri, ndtri_exp
 
 from blindspoon.arrays import FloatArray
@@ -128,6 +127,8 @@ def _points(size: int) -> tuple[FloatArray, FloatArray]:
 
 def normal_max_critical(alpha: float, correlation: FloatArray) -> float:
     """Return what the largest absolute deviate exceeds with probability alpha."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
+
     if alpha >= 1:
         return 0.0
 
