@@ -42,11 +42,15 @@ def problems_of(plan, path):
     return [str(problem) for problem in caught.value.problems]
 
 
+def codes_of(addition):
+    return {tray: tuple(given) for tray, given in addition.answers.items()}
+
+
 def test_planning_adds_nothing(plan, export, folder):
     addition = plan(export("T01;037;7,5;4;\nT01;512;;;\nT02;512;1;;soft\n"))
-    assert addition.cups == {("1", "T01"): ("037",), ("1", "T02"): ("512",)}
+    assert codes_of(addition) == {("1", "T01"): ("037",), ("1", "T02"): ("512",)}
     assert addition.lines() == ["session 1, T01: 037", "session 1, T02: 512"]
-    assert (addition.present, addition.blank) == (0, 1)
+    assert (addition.cups, addition.present) == (2, 0)
     assert not (folder / "ballots").exists()
 
 
@@ -121,7 +125,7 @@ def test_rows_of_a_friend_who_was_added_from_elsewhere_are_taken(folder, sitting
     served = folder / "servings.csv"
     served.write_text(served.read_text("utf-8") + "1,T77,1,901\n1,T77,2,902\n", "utf-8")
     addition = opening.plan_addition(folder, sitting, export("T77;901;7;4;\n"))
-    assert addition.cups == {("1", "T77"): ("901",)}
+    assert codes_of(addition) == {("1", "T77"): ("901",)}
 
 
 def test_a_friend_who_could_not_be_read_at_first_is_let_in_at_the_next_look(

@@ -42,6 +42,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
     """
     from blindspoon.collect import opening  # noqa: PLC0415
     from blindspoon.collect.server import serve  # noqa: PLC0415
+    from blindspoon.wording import count  # noqa: PLC0415
 
     say_notes(opening.after_lifting(folder))
     with opening.opened(folder) as sitting:
@@ -52,7 +53,7 @@ def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> N
             addition.add(sitting)
             present = f"; {addition.present} were there already" if addition.present else ""
             where = folder / "ballots"
-            click.echo(f"Scores of {len(addition.answers)} cups added to {where}{present}.")
+            click.echo(f"Scores of {count(addition.cups, 'cup')} added to {where}{present}.")
             return
         chosen = {} if port is None else {"port": port}
         tell = partial(click.echo, err=True)

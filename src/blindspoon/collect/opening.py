@@ -46,9 +46,6 @@ from blindspoon.scores.ledger import Ledger, open_ledger
 from blindspoon.scores.standing import see_open
 from blindspoon.trial import Trial
 
-Cup = tuple[str, str, str]
-"""Session, taster and code."""
-
 Trays = dict[tuple[str, str], dict[tuple[bool, str], tuple[str, ...]]]
 """By session and taster, whether it is a set, and its name or code: the cups of it."""
 
@@ -297,39 +294,32 @@ class Addition:
 
     Parameters
     ----------
-    answers : mapping of (session, taster, code) to Given
-        What is new, over what was seen there; `add` writes it.
+    answers : mapping of (session, taster) to mapping of str to Given
+        What is new, by code, over what was seen there; `add` writes it.
     present : int
         Cups that are scored just so already.
-    blank : int
-        Rows without a score and a comment.
     """
 
-    answers: Mapping[Cup, Given]
+    answers: Mapping[tuple[str, str], Mapping[str, Given]]
     present: int
-    blank: int
 
     @property
-    def cups(self) -> dict[tuple[str, str], tuple[str, ...]]:
-        """Codes that would be added, by session and taster."""
-        found: dict[tuple[str, str], tuple[str, ...]] = {}
-        for session, taster, code in self.answers:
-            found[session, taster] = (*found.get((session, taster), ()), code)
-        return found
+    def cups(self) -> int:
+        """How many cups get something new."""
+        return sum(map(len, self.answers.values()))
 
     def lines(self) -> list[str]:
         """Say what would be added, a line a ballot."""
         return [
-            f"session {session}, {shown(taster)}: {some_of(map(shown, codes), 20)}"
-            for (session, taster), codes in self.cups.items()
+            f"session {session}, {shown(taster)}: {some_of(map(shown, given), 20)}"
+            for (session, taster), given in self.answers.items()
         ]
 
     def add(self, sitting: Sitting) -> None:
         """Write it into the ballots. Raises TrialFileError where one cannot be written."""
         with disk.complaining(remedy=durable.CLOSE):
-            for (session, taster), codes in self.cups.items():
-                given = {code: self.answers[session, taster, code] for code in codes}
-                sitting.ballots[session, taster].save(given)
+            for tray, given in self.answers.items():
+                sitting.ballots[tray].save(given)
 
 
 def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> Addition:
@@ -366,8 +356,8 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
         raise ScoreError(ledger.problems)
     scores, _ = points_of(questions_of(trial, ""), table)
     comments = table.cells("comment") if "comment" in table.columns else [""] * len(scores)
-    new, page = dict[Cup, Given](), secrets.token_urlsafe(12)
-    problems, present, blank = [], 0, 0
+    new: dict[tuple[str, str], dict[str, Given]] = {}
+    problems, present, page = [], 0, secrets.token_urlsafe(12)
     for row, (points, comment) in enumerate(zip(scores, comments, strict=True)):
         answer = CupAnswer(scores=points, comment=tidy_comment(comment))
         session, taster, code = ledger.scored.texts(row)
@@ -377,17 +367,15 @@ def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> A
             old and old != new for old, new in zip(seen.cells, answer.cells, strict=True)
         )
         there = ballot.elsewhere.get(code, ballot.part(code).file if replaced else "")
-        if answer.blank:
-            blank += 1
-        elif seen == answer:
-            present += 1
+        if answer.blank or seen == answer:
+            present += not answer.blank
         elif there:
             found = f"{shown(code)} of {shown(taster)} in session {session} is scored in {there}"
             allowed = "a file adds what is not scored yet, and replaces nothing"
             rule = Rule("scored-already", allowed, f"Take the row out, or correct {there}")
             problems.append(rule.broken(found, table.file, int(table.lines[row])))
         else:
-            new[session, taster, code] = Given(answer, seen.mark, page)
+            new.setdefault((session, taster), {})[code] = Given(answer, seen.mark, page)
     if problems:
         raise FormError(problems)
-    return Addition(answers=new, present=present, blank=blank)
+    return Addition(answers=new, present=present)

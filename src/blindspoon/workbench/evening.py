@@ -20,7 +20,7 @@ from blindspoon.files.text_table import read_table
 from blindspoon.lifting import close_tasting, reopen_tasting
 from blindspoon.stage import Stage
 from blindspoon.trial import today
-from blindspoon.wording import capital
+from blindspoon.wording import capital, count
 from blindspoon.workbench.app import UNSENT, Form, Workbench
 from blindspoon.workbench.dealing import paper_of
 from blindspoon.workbench.phrases import REMEDIES
@@ -165,7 +165,7 @@ def _add_scores(bench: Workbench) -> None:
         if form.get("shown") != shown or not addition.answers:
             return _fill(bench, found, "rows", typed=typed, addition=addition, shown=shown)
         addition.add(sitting)
-        return bench.go(found, "tasting", f"Scores of {len(addition.answers)} cups are added.")
+        return bench.go(found, "tasting", f"Scores of {count(addition.cups, 'cup')} are added.")
 
 
 def _fill(
