@@ -17,6 +17,7 @@ from blindspoon.serving import search
 from blindspoon.serving.draw import add_taster, draw, draw_session, taster_stream
 from blindspoon.serving.plan import Span, plan_from_rows, rows_of
 from blindspoon.serving.request import ServingRequest
+from blindspoon.trial import Choice
 
 
 def request(kinds, tasters, cups, controls=1, sessions=1, codes="per taster", **more):
@@ -314,3 +315,15 @@ def test_twelve_variants_forty_tasters_three_sessions_take_under_two_seconds(cup
     start = time.perf_counter()
     drawn(12, 40, cups, sessions=3)
     assert time.perf_counter() - start < 2
+
+
+def test_a_late_taster_gets_the_shared_codes_and_none_of_a_set():
+    asked = request(3, 4, 3, codes="per session", choice=Choice(method="triangle", sets=2))
+    plan = add_taster(draw(asked, np.random.default_rng(3)), "Late", np.random.default_rng(4))
+    codes = defaultdict(set)
+    for cup in plan.servings:
+        if not cup.set:
+            codes[cup.variant].add(cup.code)
+    assert all(len(own) == 1 for own in codes.values())
+    late = [cup.code for cup in plan.servings if cup.taster == "Late"]
+    assert len(set(late)) == len(late)

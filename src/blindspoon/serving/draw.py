@@ -313,7 +313,7 @@ def _codes_per_session(
     """One code a variant, two where the control is served twice, which fall on it at random."""
     of_variant: dict[str, list[str]] = {}
     for variant, code in dict.fromkeys(
-        (serving.variant, serving.code) for serving in served if serving.session == session
+        (cup.variant, cup.code) for cup in served if cup.session == session and not cup.set
     ):
         of_variant.setdefault(variant, []).append(code)
     needed = [
@@ -321,7 +321,7 @@ def _codes_per_session(
         for variant in (*[request.control] * request.controls, *request.others)
         if variant not in of_variant
     ]
-    taken = frozenset(code for codes in of_variant.values() for code in codes)
+    taken = frozenset(s.code for s in served if s.session == session)
     known = [frozenset(s.code for s in served)]
     for variant, code in zip(needed, draw_codes([len(needed)], taken, rng, known)[0], strict=True):
         of_variant.setdefault(variant, []).append(code)
