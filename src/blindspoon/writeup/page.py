@@ -13,7 +13,7 @@ from blindspoon.charts.chart import Chart, svg_file
 from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.outcome import AttributeOutcome, differences_title, outcome_of
 from blindspoon.files.photographs import Photograph, photographs
-from blindspoon.findings.comparison import Analysis, NotCompared
+from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
 from blindspoon.findings.further import FurtherAnalyses
 from blindspoon.scores.score_table import Remark, ScoreTable
 from blindspoon.trial import Trial
@@ -67,21 +67,39 @@ class AttributeFinding:
 
     Parameters
     ----------
-    role : str
-        "Primary" or "Exploratory".
     headline : str
         The finding in one sentence, where no chart has it as its title; or empty.
-    sentences : tuple of str
-        One a variant.
     """
 
-    name: str
-    label: str
-    role: str
+    result: AttributeResult
     headline: str
-    sentences: tuple[str, ...]
     differences: Chart | None
     scores: Chart | None
+
+    @property
+    def name(self) -> str:
+        """The attribute's."""
+        return self.result.attribute.name
+
+    @property
+    def label(self) -> str:
+        """The attribute's."""
+        return self.result.attribute.label
+
+    @property
+    def role(self) -> str:
+        """Give "Primary" or "Exploratory"."""
+        return "Primary" if self.result.primary else "Exploratory"
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """One a variant."""
+        return tuple(
+            f"“{other.variant.label}” was not compared: {other.reason.rstrip('.')}."
+            if isinstance(other, NotCompared)
+            else other.because
+            for other in self.result.others
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,16 +110,12 @@ class ReportContent:
     ----------
     analysis : Analysis
         What it is about.
-    question, answer, trust : str
-        The last says who tasted what, and whether it was shown to be blind.
     picture : Chart or None
         The one at the head.
     weak, advice : tuple of (str, str)
         What weakens the answer, and what to do with it.
     recipe : Table or None
         Grams for a jar of each variant.
-    remarks : tuple of (str, tuple of str)
-        What was written beside the scores, by variant.
     numbers, raw : tuple of Table
         What the procedures found, and every score.
     pictures : tuple of AttributeOutcome
@@ -117,17 +131,13 @@ class ReportContent:
     """
 
     analysis: Analysis
-    question: str
     answer: str
-    trust: str
-    byline: tuple[str, ...]
     picture: Chart | None
     boards: tuple[Board, ...]
     weak: Points
     advice: Points
     recipe: Table | None
     findings: tuple[AttributeFinding, ...]
-    remarks: tuple[tuple[str, tuple[str, ...]], ...]
     sections: tuple[PageSection, ...]
     numbers: tuple[Table, ...]
     raw: tuple[Table, ...]
@@ -148,6 +158,50 @@ class ReportContent:
         """The trial's."""
         return self.analysis.trial.title
 
+    @property
+    def question(self) -> str:
+        """What the trial asked, in the host's words where trial.toml has them."""
+        trial, asked = self.trial, self.trial.course
+        if trial.question:
+            return trial.question
+        if asked and not trial.primary_attributes:
+            return f"How does {trial.product or 'it'} change over {wording.OVER[asked.over]}?"
+        control = trial.variant(trial.control).label
+        others = [variant.label for variant in trial.variants if variant.name != trial.control]
+        product = f" of {trial.product}" if trial.product else ""
+        told = f"{wording.spelled(len(others))} variants{product}"
+        told = told if len(others) > 1 else f"“{others[0]}”"
+        who = "one taster" if len(self.analysis.table.tasters) == 1 else "tasters"
+        return f"Can {who} tell {told} from “{control}”?"
+
+    @property
+    def trust(self) -> str:
+        """Who tasted what, and whether it was shown to be blind."""
+        return trust(self.analysis)
+
+    @property
+    def byline(self) -> tuple[str, ...]:
+        """Whose it is, of when, and how much was tasted."""
+        table, people = self.analysis.table, tasted_by(self.analysis)
+        tasters = wording.count(people, "taster") if people else ""
+        if len(table.tasters) == 1:
+            tasters += f", {wording.count(len(table.sessions), 'round')}"
+        sets = sum(found.tests for found in self.analysis.choices)
+        cups = [wording.count(table.taster.size, "cup")] * bool(self.analysis.results)
+        told = ", ".join(filter(None, (tasters, *cups, *[wording.count(sets, "set")] * bool(sets))))
+        return tuple(filter(None, (self.trial.host, methods.report_date(self.analysis), told)))
+
+    @property
+    def remarks(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """What was written beside scored cups, by variant, then beside sets; the first of many."""
+        choices, told = self.analysis.table.choices, told_remarks(self.trial, self.analysis.table)
+        grouped = [
+            (it.label, tuple(said.text for said in told[:MOST_LISTED] if said.variant == it.name))
+            for it in self.trial.variants
+        ]
+        grouped.append(("Beside a set", choices.remarks[:MOST_LISTED] if choices else ()))
+        return tuple((label, texts) for label, texts in grouped if texts)
+
 
 def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
     """Say everything that the report says.
@@ -157,9 +211,8 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     further : FurtherAnalyses, optional
         What lies behind the comparisons; the sections about it are left out without it.
     """
-    trial, table, results = analysis.trial, analysis.table, analysis.results
-    ordered = sorted(results, key=lambda result: not result.primary)
-    names = analysis.names
+    trial, table, names = analysis.trial, analysis.table, analysis.names
+    ordered = analysis.ordered
     pictures = {
         result.attribute.name: outcome_of(trial, table, result, names) for result in ordered
     }
@@ -180,19 +233,21 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     answer = short_answer(analysis, answering)
     return ReportContent(
         analysis=analysis,
-        question=trial.question or _question(trial, alone=len(table.tasters) == 1),
         answer=answer,
-        trust=trust(analysis),
-        byline=_byline(analysis),
         picture=picture,
         boards=make_boards([] if analysis.about_days else ordered, fragile_verdicts(influence)),
         weak=weaknesses(analysis, influence, answer),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
         findings=tuple(
-            _finding(it, differences.get(name), scores.get(name)) for name, it in pictures.items()
+            AttributeFinding(
+                result=it.result,
+                headline="" if name in differences else sentence(differences_title(it)),
+                differences=differences.get(name),
+                scores=scores.get(name),
+            )
+            for name, it in pictures.items()
         ),
-        remarks=_remarks(trial, table),
         sections=sections,
         numbers=numbers,
         raw=raw,
@@ -203,62 +258,6 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
         photos=photos,
         lacking=lacking,
     )
-
-
-def _question(trial: Trial, *, alone: bool) -> str:
-    """Ask what the trial asked, where trial.toml does not."""
-    if trial.course and not trial.primary_attributes:
-        return f"How does {trial.product or 'it'} change over {wording.OVER[trial.course.over]}?"
-    control = trial.variant(trial.control).label
-    others = [variant.label for variant in trial.variants if variant.name != trial.control]
-    product = f" of {trial.product}" if trial.product else ""
-    told = f"{wording.spelled(len(others))} variants{product}"
-    told = told if len(others) > 1 else f"“{others[0]}”"
-    return f"Can {'one taster' if alone else 'tasters'} tell {told} from “{control}”?"
-
-
-def _byline(analysis: Analysis) -> tuple[str, ...]:
-    trial, table = analysis.trial, analysis.table
-    people = tasted_by(analysis)
-    tasters = wording.count(people, "taster") if people else ""
-    if len(table.tasters) == 1:
-        tasters += f", {wording.count(len(table.sessions), 'round')}"
-    date = methods.report_date(analysis)
-    sets = sum(found.tests for found in analysis.choices)
-    cups = [wording.count(table.taster.size, "cup")] * bool(analysis.results)
-    told = ", ".join(filter(None, (tasters, *cups, *[wording.count(sets, "set")] * bool(sets))))
-    return tuple(filter(None, (trial.host, date, told)))
-
-
-def _finding(
-    outcome: AttributeOutcome, differences: Chart | None, scores: Chart | None
-) -> AttributeFinding:
-    result = outcome.result
-    return AttributeFinding(
-        name=result.attribute.name,
-        label=result.attribute.label,
-        role="Primary" if result.primary else "Exploratory",
-        headline="" if differences else sentence(differences_title(outcome)),
-        sentences=tuple(
-            f"“{other.variant.label}” was not compared: {other.reason.rstrip('.')}."
-            if isinstance(other, NotCompared)
-            else other.because
-            for other in result.others
-        ),
-        differences=differences,
-        scores=scores,
-    )
-
-
-def _remarks(trial: Trial, table: ScoreTable) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Remarks on scored cups by variant, then those on sets; the first `MOST_LISTED` of both."""
-    shown = told_remarks(trial, table)[:MOST_LISTED]
-    grouped = [
-        (variant.label, tuple(said.text for said in shown if said.variant == variant.name))
-        for variant in trial.variants
-    ]
-    grouped.append(("Beside a set", table.choices.remarks[:MOST_LISTED] if table.choices else ()))
-    return tuple((label, texts) for label, texts in grouped if texts)
 
 
 def told_remarks(trial: Trial, table: ScoreTable) -> list[Remark]:
