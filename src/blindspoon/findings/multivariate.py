@@ -13,7 +13,6 @@ from itertools import combinations
 
 import numpy as np
 
-from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.overall import Overall, compare_overall
@@ -174,41 +173,6 @@ def between_variants(
     r = float(np.clip(xy / np.sqrt(xx * yy), -1.0, 1.0))
     df = int(used.sum()) - 2
     return Correlation(r=r, interval=fisher_interval(r, df, family), pairs=df + 2, df=df)
-
-
-MOST_NAMED = 3
-"""Pairs that a sentence names; more are counted."""
-
-
-def correlations_finding(pairs: Sequence[AttributePair], trial: Trial) -> str:
-    """State which attributes went together within a variant, without a full stop.
-
-    The strongest correlations come first.
-    """
-    known = [(pair.within, pair) for pair in pairs if isinstance(pair.within, Correlation)]
-    known.sort(key=lambda found: -abs(found[0].r))
-    shown = [(within.r > 0, pair) for within, pair in known if within.excludes_zero()]
-    if not known:
-        return "Within a variant, no correlation could be computed"
-    if not shown:
-        return "Within a variant, it is not settled which attributes go together"
-    clauses = []
-    for together, verb in ((True, "went together"), (False, "went against each other")):
-        named = [pair_words(pair, trial) for up, pair in shown if up == together]
-        if len(named) > MOST_NAMED:
-            named = [f"{wording.spelled(len(named))} pairs of attributes"]
-        if named:
-            clauses.append(f"{', '.join(named)} {verb}")
-    rest = len(known) - len(shown)
-    others = "pair" if rest == 1 else f"{wording.spelled(rest)} pairs"
-    tail = f"; the other {others} could go either way" if rest else ""
-    return f"Within a variant, {'; '.join(clauses)}{tail}"
-
-
-def pair_words(pair: AttributePair, trial: Trial) -> str:
-    """Name a pair of attributes: "saltiness and sourness"."""
-    labels = (trial.attribute(name).label.lower() for name in (pair.first, pair.second))
-    return wording.listing(labels)
 
 
 OVERALL_DRAWS = 1_000_002

@@ -8,8 +8,6 @@ from blindspoon.findings.multivariate import (
     AttributePair,
     Correlation,
     Joint,
-    correlations_finding,
-    pair_words,
 )
 from blindspoon.findings.overall import Overall
 from blindspoon.findings.verdict import NAMES
@@ -31,6 +29,9 @@ from blindspoon.writeup.writers import (
     to_csv,
 )
 
+WAYS = (("went together", True), ("went against each other", False))
+MOST_NAMED = 3
+"""Pairs of attributes that a sentence names; more are counted."""
 MOST_LISTED = 6
 """Differences that a sentence lists; the table has all."""
 
@@ -72,11 +73,20 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
     shown = [found for found in analysis.comparisons if found.differs]
     stricter = set() if isinstance(overall, NoResult) else overall.different
     held = [it for it in shown if (it.attribute.name, it.variant.name) in stricter]
-    between = [
-        f"{pair_words(pair, trial)} ({wording.number(pair.between.r, 2)})"
-        for pair in pairs
-        if isinstance(pair.between, Correlation) and pair.between.excludes_zero()
-    ]
+    within, between = (  # the strongest first within, in the order of the attributes between
+        [
+            (found, wording.listing(trial.attribute(name).label.lower() for name in (one, two)))
+            for one, two, found in parts
+            if isinstance(found, Correlation)
+        ]
+        for parts in (
+            [(pair.first, pair.second, pair.within) for pair in pairs],
+            [(pair.first, pair.second, pair.between) for pair in pairs],
+        )
+    )
+    within.sort(key=lambda part: -abs(part[0].r))
+    clear = [(found.r > 0, pair) for found, pair in within if found.excludes_zero()]
+    moved = [f"{it} ({wording.number(r.r, 2)})" for r, it in between if r.excludes_zero()]
     return PageSection(
         name="together",
         head="Attributes together",
@@ -88,11 +98,12 @@ def joint_section(analysis: Analysis, joint: Joint) -> PageSection | None:
             kept=len(held),
             held=_listed(held),
             lost=_listed([found for found in shown if found not in held]),
-            within=correlations_finding(pairs, trial),
-            known=any(
-                isinstance(it, Correlation) for pair in pairs for it in (pair.within, pair.between)
-            ),
-            between=between if len(between) <= MOST_LISTED else (),
+            within=len(within),
+            ways={verb: [it for up, it in clear if up == way] for verb, way in WAYS},
+            open=len(within) - len(clear),
+            known=within or between,
+            between=moved if len(moved) <= MOST_LISTED else (),
+            most=MOST_NAMED,
         ),
         numbers=(
             *((_overall_table(analysis, overall),) if isinstance(overall, Overall) else ()),
