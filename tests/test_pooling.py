@@ -240,6 +240,7 @@ def test_kitchens_have_a_page_with_all_that_was_found(made, found, blindspoon, t
             assert f'id="{attribute.attribute.name}-{comparison.variant.name}"' in page
     assert "In kitchens like these three, " in page.split('class="answer"')[1][:60]
     assert "From kitchen to kitchen a difference scatters by" in page
+    assert "On texture, from kitchen to kitchen a difference scatters by" in page
     assert "Interval for “alike”" in page
     assert not re.search(r'(?:src|href)="(?!#)', page)
 

@@ -119,6 +119,8 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         "" if head.found.primary else "No kitchen’s rule was made for this, so take it as a lead. "
     )
     who = (f"{k.name}: {wording.count(len(k.table.tasters), 'taster')}" for k in kitchens)
+    spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
+    spread = f"On {head.found.attribute.label.lower()}, {spread}"
     number = wording.capital(wording.spelled(len(kitchens)))
     return KitchensContent(
         pool=pool,
@@ -128,7 +130,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         answer=lead + head.answer,
         trust=f"{'; '.join(who)}. The rule is that of {kitchens[0].name}.",
         picture=head.chart,
-        weak=tuple(("", text) for text in (*pool.caveats, head.spread[0], *pool.remarks)),
+        weak=tuple(("", text) for text in (*pool.caveats, spread, *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
     )
 
