@@ -107,8 +107,8 @@ def test_without_the_place_of_the_cup_is_the_trial_without_places(panel):
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 def test_the_other_procedure_says_what_the_verdict_says_of_it(panel, by):
     for seed in range(3):
-        study = study_of(panel(7, effect=0.9, seed=seed, by=by))
-        other, results = module._other_procedure(study), study.results
+        results, found = panel(7, effect=0.9, seed=seed, by=by).study()
+        (other,) = found.of("procedure")
         both = list(zip(other.outcomes, compared(results), strict=True))
         assert all(each.verdict == declared.verdict_by_other for each, declared in both)
         assert all(each.changed for each, declared in both if declared.disputed)
