@@ -327,3 +327,9 @@ def test_a_late_taster_gets_the_shared_codes_and_none_of_a_set():
     assert all(len(own) == 1 for own in codes.values())
     late = [cup.code for cup in plan.servings if cup.taster == "Late"]
     assert len(set(late)) == len(late)
+
+
+def test_no_code_of_a_set_is_that_of_a_cup_of_the_same_taster():
+    plan = drawn(6, 110, 6, choice=Choice(method="triangle", sets=2))
+    cups = Counter((cup.session, cup.taster, cup.code) for cup in plan.servings)
+    assert set(cups.values()) == {1}

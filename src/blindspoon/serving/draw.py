@@ -43,8 +43,10 @@ def pour_sets(
     orders = {name: found.get(name, Counter()) + alone for name in others}
     jars = Counter((s.variant, s.batch) for s in served if s.set)
     start = request.cups if request.scored else 0
-    taken = frozenset(s.code for s in served if s.session == session)
-    codes = draw_codes([choice.sets * cups] * len(tasters), taken, rng)
+    here = [s for s in served if s.session == session]
+    taken = frozenset(s.code for s in here)
+    own = [frozenset(s.code for s in here if s.taster == taster) for taster in tasters]
+    codes = draw_codes([choice.sets * cups] * len(tasters), taken, rng, own)
     first = sum(orders[name].total() for name in others) % len(others)
     poured: dict[str, list[Serving]] = {name: [] for name in tasters}
     for turn, place in enumerate(rng.permutation(len(tasters)).tolist()):
