@@ -3,12 +3,14 @@
 import datetime
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
 from blindspoon.batches.log import Batch
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.sheets.reminders import calendar, reminders
+from blindspoon.trial import Session
 
 TRIAL = parse_trial("""
 trial = { title = "Carrots", control = "usual", product = "carrots; 3 % salt, garlic", seed = 7 }
@@ -119,3 +121,20 @@ def test_a_moved_day_keeps_its_uid(lines):
     moved = calendar(TRIAL, reminders(TRIAL, later), STAMP).decode()
     sitting = [*events(lines)][-1]
     assert next(line for line in sitting if line.startswith("UID:")) in moved
+
+
+def test_sessions_of_one_label_are_two_events_and_a_label_that_tells_is_none():
+    dated = [datetime.date(2026, 11, day) for day in (21, 28, 30)]
+    labels = ("evening", "evening", "three days only")
+    sessions = tuple(
+        Session(name=f"{n}", date=day, label=label)
+        for n, (day, label) in enumerate(zip(dated, labels, strict=True), 1)
+    )
+    trial = replace(TRIAL, sessions=sessions)
+    found = reminders(trial, ())
+    assert [text for _, text in found] == [
+        *["evening: read the pH, taste"] * 2,
+        "session 3: read the pH, taste",
+    ]
+    data = calendar(trial, found, STAMP).decode()
+    assert len(set(re.findall(r"UID:(\S+)", data))) == 3

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime
 import uuid
+from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.batches.log import Batch
-from blindspoon.sheets.telling import heading, tells
+from blindspoon.sheets.telling import heading, tells, veiled
 from blindspoon.trial import Trial
 
 MOST_OCTETS = 75
@@ -41,8 +42,9 @@ def reminders(trial: Trial, batches: Sequence[Batch]) -> tuple[Reminder, ...]:
         Reminder(day, what.format(wording.listing(jars))) for (day, what), jars in todo.items()
     ]
     found += [
-        Reminder(session.date, f"{session.label or f'session {session.name}'}: read the pH, taste")
+        Reminder(session.date, f"{label}: read the pH, taste")
         for session in trial.sessions
+        for label in [veiled(session.label, trial, f"session {session.name}")]
         if session.date
     ]
     return tuple(sorted(found, key=lambda reminder: reminder.day))
@@ -64,8 +66,11 @@ def calendar(trial: Trial, found: Sequence[Reminder], stamp: datetime.date) -> b
     one (3.8.4.7).
     """
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Blindspoon//Reminders//EN"]
+    met = Counter[str]()
     for day, text in found:
-        own = uuid.uuid5(uuid.NAMESPACE_URL, f"blindspoon:{trial.seed}:{text}")
+        again = f":{met[text]}" * (text in met)  # sessions may have one label
+        met[text] += 1
+        own = uuid.uuid5(uuid.NAMESPACE_URL, f"blindspoon:{trial.seed}:{text}{again}")
         summary = _escaped(text[:1].upper() + text[1:])
         lines += [
             "BEGIN:VEVENT",
