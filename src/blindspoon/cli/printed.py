@@ -15,7 +15,7 @@ from blindspoon.findings.verdict import PROCEDURES, flag_note
 from blindspoon.serving.plan import Balance, Span
 from blindspoon.simulate.exact_size import ABLE, ChoiceSizing, CourseSizing
 from blindspoon.simulate.flips import smallest_p
-from blindspoon.simulate.size_results import Sizing, SizingCell
+from blindspoon.simulate.size_results import Sizing
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Attribute, Trial
 from blindspoon.writeup.choices_section import choice_rows
@@ -198,7 +198,19 @@ def sizing_table(trial: Trial, sizing: Sizing) -> str:
         f"shown 8 times in 10, and the smallest p that ranks can reach. Simulated, give or take "
         f"{wording.number(2 * error, 2)}."
     )
-    rows = [_chances(cell, attribute) for cell in decided]
+    digits, rows = wording.digits_for(attribute.scale), list[Row]()
+    for cell in decided:
+        seen, least = cell.smallest_seen, cell.smallest_p or smallest_p(cell.tasters)
+        chances = (cell.chance_margin, cell.chance_twice, cell.chance_alike)
+        rows.append(
+            (
+                str(cell.tasters).rjust(len(SIZES[0])),
+                str(cell.sessions),
+                *(wording.number(chance.value, 2) for chance in chances),
+                "none" if seen is None else wording.number(seen.difference, digits),
+                wording.p_cell(least),
+            )
+        )
     heads: Row = SIZES
     if sizing.unit == "round":
         heads, rows = ("rounds", *SIZES[2:]), [(row[1].rjust(6), *row[2:]) for row in rows]
@@ -210,19 +222,6 @@ def _sized(
 ) -> str:
     table = "\n".join(aligned(rows, indent="", least=0, ragged=False))
     return on_a_terminal([*map(filled, (*sentences, head)), table, *map(filled, assumptions)])
-
-
-def _chances(cell: SizingCell, attribute: Attribute) -> Row:
-    seen = cell.smallest_seen
-    digits = wording.digits_for(attribute.scale)
-    chances = (cell.chance_margin, cell.chance_twice, cell.chance_alike)
-    return (
-        str(cell.tasters).rjust(len(SIZES[0])),
-        str(cell.sessions),
-        *(wording.number(chance.value, 2) for chance in chances),
-        "none" if seen is None else wording.number(seen.difference, digits),
-        wording.p_cell(cell.smallest_p or smallest_p(cell.tasters)),
-    )
 
 
 def sets_table(sizing: ChoiceSizing) -> str:

@@ -216,7 +216,13 @@ class HostPages:
         if form.get("taster", ballot.taster) != ballot.taster:
             abort(409)  # the list was sorted anew since the page was opened
         typed = _typed(ballot, form)
-        answers, wrong = _read(desk.say, ballot, typed, place)
+        answers, wrong = [], Told()
+        for row, (code, cells) in enumerate(zip(ballot.codes, typed, strict=True)):
+            attributes = ballot.part(code).attributes
+            answer, problems = read_answer(attributes, cells, place)
+            answers.append(answer)
+            told = faults(desk.say, problems, attributes, cells)
+            wrong |= {(row, column): text for column, text in told.items()}
         if wrong:
             return _grid(desk, place, ballot, typed, 422, again=again, wrong=wrong)
         if again and (differ := _differences(desk.say, ballot, answers)):
@@ -249,18 +255,6 @@ def _grid(
     content = {"again": False, "wrong": {}, "differ": {}, "page": secrets.token_urlsafe(12)} | told
     page = desk.page("key", place=place, ballot=ballot, values=values, saved=saved, **content)
     return make_response(page, status)
-
-
-def _read(say: Words, ballot: Ballot, typed: Cells, file: str) -> tuple[list[CupAnswer], Told]:
-    """Read what was typed, a row a cup or set, and say what is wrong with it."""
-    answers, wrong = [], Told()
-    for row, (code, cells) in enumerate(zip(ballot.codes, typed, strict=True)):
-        attributes = ballot.part(code).attributes
-        answer, problems = read_answer(attributes, cells, file)
-        answers.append(answer)
-        told = faults(say, problems, attributes, cells)
-        wrong |= {(row, column): text for column, text in told.items()}
-    return answers, wrong
 
 
 def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
