@@ -164,11 +164,14 @@ def test_a_paper_ballot_is_never_stored_as_that_of_another_taster(
     client, host, sitting, fields, folder
 ):
     form = fields(client.get(f"{host}/1/key/1").text) | {"0-texture": "7"}
+    link, links = fields(client.get(f"{host}/taster/1").text), dict(sitting.memory.renewed)
     head, *served = (folder / "servings.csv").read_text("utf-8").splitlines()
     (folder / "servings.csv").write_text("\n".join([head, *served[::-1], ""]), "utf-8")
     client.get(host)
     assert sitting.plan.tasters[0] == "T03"
     assert client.post(f"{host}/1/key/1", data=form).status_code == 409
+    assert client.post(f"{host}/taster/1", data=link).status_code == 409
+    assert sitting.memory.renewed == links
     assert not list((folder / "ballots").glob("*"))
 
 

@@ -195,8 +195,10 @@ class HostPages:
     def renew(self, link: str, place: str) -> AnyResponse:
         """Make a taster's link anew."""
         desk = self._find(link)
-        self._form(link)
-        desk.sitting.renew(desk.taster(place))
+        taster = desk.taster(place)
+        if self._form(link).get("taster", taster) != taster:
+            abort(409)
+        desk.sitting.renew(taster)
         return redirect(f"{desk.base}/taster/{place}", 303)
 
     def grid(self, link: str, session: str, kind: str, place: str) -> AnyResponse:
