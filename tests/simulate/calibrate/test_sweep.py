@@ -121,7 +121,7 @@ def unadjusted(contrast):
 
 
 def test_p_values_left_unadjusted_are_seen(monkeypatch, compared):
-    """With 40 trials a rate has to be above .128 to be beyond its limit; with more, above less."""
+    """With 40 trials a rate has to be above .127 to be beyond its limit; with more, above less."""
     sound, ranks = count()
     assert not is_beyond("false_alarm", sound["false_alarm"])
     assert not is_beyond("coverage", sound["coverage"])
