@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from blindspoon import wording
-from blindspoon.arrays import FloatArray
 from blindspoon.batches.summary import Made, factor_name
 from blindspoon.findings.comparison import AttributeResult, Kind
 from blindspoon.scores.score_table import ScoreTable
@@ -318,14 +317,26 @@ def methods_table(trial: Trial, table: ScoreTable) -> Table:
 # Scores -----------------------------------------------------------------------------------------
 
 
+SUMMARY = ("Scores", "Mean", "SD", "Median", "Lowest", "Highest")
+
+
 def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table:
     """Mean and spread of the scores of each variant on one attribute."""
     index, alone, rows = trial.attributes.index(attribute), len(table.tasters) == 1, []
     for position, variant in enumerate(trial.variants):
         given = (table.variant == position) & np.isfinite(table.scores[:, index])
         tasters = np.unique((table.session if alone else table.taster)[given]).size
-        summary = _summary(table.scores[given, index], attribute)
-        rows.append((variant.label, blank_as_dash([f"{tasters:,}", *summary])))
+        texts, scores = [f"{tasters:,}", f"{given.sum():,}"], table.scores[given, index]
+        if scores.size:
+            texts += [
+                in_points(float(scores.mean()), attribute),
+                in_points(float(scores.std(ddof=1)), attribute) if scores.size > 1 else "",
+                wording.number(float(np.median(scores)), wording.digits_for(attribute.scale)),
+                wording.plain(float(scores.min())),
+                wording.plain(float(scores.max())),
+            ]
+        blank = [""] * (1 + len(SUMMARY) - len(texts))
+        rows.append((variant.label, blank_as_dash([*texts, *blank])))
     return Table(
         name=f"scores-{attribute.name}",
         caption=f"{attribute.label}: the scores",
@@ -336,59 +347,33 @@ def scores_table(trial: Trial, table: ScoreTable, attribute: Attribute) -> Table
     )
 
 
-SUMMARY = ("Scores", "Mean", "SD", "Median", "Lowest", "Highest")
-
-
-def _summary(scores: FloatArray, attribute: Attribute) -> list[str]:
-    if not scores.size:
-        return ["0"] + [""] * (len(SUMMARY) - 1)
-    return [
-        f"{scores.size:,}",
-        in_points(float(scores.mean()), attribute),
-        in_points(float(scores.std(ddof=1)), attribute) if scores.size > 1 else "",
-        wording.number(float(np.median(scores)), wording.digits_for(attribute.scale)),
-        wording.plain(float(scores.min())),
-        wording.plain(float(scores.max())),
-    ]
-
-
-def means_table(trial: Trial, table: ScoreTable, shown: Sequence[Attribute]) -> Table | None:
-    """Show the mean of every variant on every attribute; None of a single attribute."""
-    indices = [trial.attributes.index(attribute) for attribute in shown]
-    if len(shown) < 2:
-        return None
-    return Table(
-        name="means",
-        caption="Mean scores, in points",
-        head="Variant",
-        columns=tuple(attribute.label for attribute in shown),
-        rows=tuple(
-            (
-                variant.label,
-                blank_as_dash(
-                    _summary(given[np.isfinite(given)], trial.attributes[index])[1]
-                    for index in indices
-                    for given in [table.scores[table.variant == place, index]]
-                ),
-            )
-            for place, variant in enumerate(trial.variants)
-        ),
-    )
-
-
 def number_tables(
     trial: Trial, table: ScoreTable, ordered: Sequence[AttributeResult]
 ) -> tuple[Table, ...]:
     """Means of all, then scores, mixed model and ranks of each attribute; those that exist."""
-    scored = [
-        result.attribute
-        for result in ordered
-        if np.isfinite(table.scores[:, trial.attributes.index(result.attribute)]).any()
+    scores = [scores_table(trial, table, result.attribute) for result in ordered]
+    at = 1 + SUMMARY.index("Mean")
+    means = [
+        (result.attribute.label, cells)
+        for result, own in zip(ordered, scores, strict=True)
+        for cells in [[texts[at] for _, texts in own.rows]]
+        if {*cells} != {DASH}
     ]
-    made = [means_table(trial, table, scored)]
-    for result in ordered:
-        made += [scores_table(trial, table, result.attribute), *contrast_tables(result)]
-    return tuple(filter(None, made))
+    made = []
+    if len(means) > 1:
+        rows = zip(*(cells for _, cells in means), strict=True)
+        made = [
+            Table(
+                name="means",
+                caption="Mean scores, in points",
+                head="Variant",
+                columns=tuple(label for label, _ in means),
+                rows=tuple(zip((it.label for it in trial.variants), rows, strict=True)),
+            )
+        ]
+    for result, own in zip(ordered, scores, strict=True):
+        made += [own, *contrast_tables(result)]
+    return tuple(made)
 
 
 def raw_tables(trial: Trial, table: ScoreTable) -> tuple[Table, ...]:

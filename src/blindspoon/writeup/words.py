@@ -21,11 +21,17 @@ def dated(text: str) -> str:
 
     Examples
     --------
-    >>> dated("Sealed on 2026-09-04.")
-    'Sealed on 4 September 2026.'
+    >>> dated("Sealed on 2026-09-04."), dated("2026-13-04 is a name.")
+    ('Sealed on 4 September 2026.', '2026-13-04 is a name.')
     """
-    iso = re.compile(r"\b\d{4}-\d\d-\d\d\b")
-    return iso.sub(lambda found: day(datetime.date.fromisoformat(found[0])), text)
+
+    def in_words(found: re.Match[str]) -> str:
+        try:
+            return day(datetime.date.fromisoformat(found[0]))
+        except ValueError:
+            return found[0]
+
+    return re.sub(r"\b\d{4}-\d\d-\d\d\b", in_words, text)
 
 
 def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
