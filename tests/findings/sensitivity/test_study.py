@@ -70,7 +70,7 @@ def study_of(cups):
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 @pytest.mark.parametrize(
-    ("tasters", "sessions", "missing"), [(3, 1, 0.0), (5, 2, 0.15), (6, 1, 0.2)]
+    ("tasters", "sessions", "missing"), [(3, 1, 0.0), (4, 2, 0.15), (5, 1, 0.2)]
 )
 def test_without_a_taster_is_the_trial_without_their_rows(panel, by, tasters, sessions, missing):
     cups = panel(tasters, sessions, missing=missing, by=by)
@@ -90,7 +90,7 @@ def test_without_a_session_is_the_trial_without_its_rows(panel, by):
 
 
 def test_the_model_without_a_taster_keeps_the_place_of_the_cup(panel):
-    cups = panel(8, 1, placed=True)
+    cups = panel(6, 1, placed=True)
     assert cups.table.balanced
     for taster, each in enumerate(module._in_turn(study_of(cups), "taster")):
         agrees(each, cups.without(TASTER, taster), balanced=True)
@@ -216,7 +216,7 @@ def test_too_many_scores_are_not_fitted_again(panel, monkeypatch):
 
 
 @settings(max_examples=3, deadline=None)
-@given(seed=st.integers(0, 1000), by=st.sampled_from(["mixed", "ranks"]), tasters=st.integers(2, 4))
+@given(seed=st.integers(0, 1000), by=st.sampled_from(["mixed", "ranks"]), tasters=st.integers(2, 3))
 def test_neither_the_order_of_rows_nor_the_labels_of_tasters_matter(panel, seed, by, tasters):
     cups = panel(tasters, 2, seed=seed, missing=0.1, by=by)
     rng = np.random.default_rng(seed)
