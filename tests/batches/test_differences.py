@@ -14,7 +14,7 @@ from blindspoon.batches.differences import (
     what_differs,
 )
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.stats.plain import as_record
+from blindspoon.stats.results import as_record
 
 
 def found(trial, log, variant):

@@ -9,7 +9,7 @@ import pytest
 from blindspoon.batches.log import Reading
 from blindspoon.batches.strengths import alcohol_at_most, strengths
 from blindspoon.batches.units import unit_of
-from blindspoon.stats.plain import as_record
+from blindspoon.stats.results import as_record
 
 
 # Hand calculation: 2.5 % of 1000 g of produce and water is 25.0 g, which is 2.439 % of everything;

@@ -18,8 +18,7 @@ from blindspoon.findings.comparison import AttributeResult
 from blindspoon.findings.overall import Overall, compare_overall
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.correlation import fisher_interval
-from blindspoon.stats.plain import Record, as_record
-from blindspoon.stats.results import NoResult
+from blindspoon.stats.results import NoResult, Record, as_record
 from blindspoon.stats.two_way import ZERO, AdditiveFit, fit_additive, gather
 from blindspoon.trial import Trial
 

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from blindspoon.stats.plain import Record, as_record
-from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.results import Interval, NoResult, Record, as_record
 from blindspoon.stats.two_way import LEVEL, FTest
 
 Cell = str | float | int | bool | None

@@ -11,8 +11,7 @@ import numpy as np
 from blindspoon.findings.compare import Scored, contrast_of
 from blindspoon.findings.comparison import AttributeResult, Comparison, Kind
 from blindspoon.scores.score_table import ScoreTable
-from blindspoon.stats.plain import Record, as_record
-from blindspoon.stats.results import Contrast, MixedFit, NoResult
+from blindspoon.stats.results import Contrast, MixedFit, NoResult, Record, as_record
 from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES
 from blindspoon.trial import Trial
 

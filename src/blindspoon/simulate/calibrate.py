@@ -34,8 +34,7 @@ from blindspoon.simulate.situations import (
 )
 from blindspoon.simulate.sweep import Progress, sweep
 from blindspoon.simulate.trials import make_trial, simulate
-from blindspoon.stats.plain import Record
-from blindspoon.stats.results import Contrast, Interval, NoResult
+from blindspoon.stats.results import Contrast, Interval, NoResult, Record
 from blindspoon.stats.sign_flips import EXACT_UP_TO
 
 

@@ -15,7 +15,7 @@ from blindspoon.findings.choices import percent
 from blindspoon.scores.sets import chosen_by
 from blindspoon.simulate.size_results import WANTED, Spread
 from blindspoon.stats import forced_choice as fc
-from blindspoon.stats.plain import Record, as_record
+from blindspoon.stats.results import Record, as_record
 from blindspoon.trial import Choice, Course, Trial
 
 ABLE = (0.3, 0.5, 0.7)  # shares who can tell, for which the chance to show it is told

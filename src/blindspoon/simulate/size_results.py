@@ -7,8 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Literal
 
 from blindspoon.errors import DesignError, Rule
-from blindspoon.stats.plain import Record
-from blindspoon.stats.results import MixedFit, NoResult
+from blindspoon.stats.results import MixedFit, NoResult, Record
 from blindspoon.trial import Scale
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.panel import study_panel
 from blindspoon.findings.panel_results import COLUMNS, MOST_TASTERS, long_rows
-from blindspoon.stats.plain import as_record
+from blindspoon.stats.results import as_record
 
 
 @pytest.fixture(scope="module")
