@@ -80,10 +80,11 @@ def plain(value: float) -> str:
 
     Examples
     --------
-    >>> plain(1.0), plain(0.5), plain(-3.0)
-    ('1', '0.5', '−3')
+    >>> plain(1.0), plain(0.5), plain(-3.0), plain(1e6)
+    ('1', '0.5', '−3', '1000000')
     """
-    return f"{value:g}".replace("-", MINUS)
+    text = f"{value:g}"
+    return (f"{value:.0f}" if "e+" in text else text).replace("-", MINUS)
 
 
 def decimals(values: Iterable[float]) -> int:
