@@ -37,7 +37,7 @@ from blindspoon.writeup.tables import (
     difference,
     ends,
     in_points,
-)  # fmt: skip
+)
 from blindspoon.writeup.writers import (
     Cell,
     Column,
@@ -51,7 +51,7 @@ from blindspoon.writeup.writers import (
     named,
     record,
     to_csv,
-)  # fmt: skip
+)
 
 POOLED_FIT = (
     *named("reml_criterion residual_sd taster_sd"),
