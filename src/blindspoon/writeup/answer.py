@@ -17,10 +17,10 @@ from blindspoon.charts.picks import picks_title
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared, Other
 from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
-from blindspoon.wording import day, sentence
+from blindspoon.wording import sentence
 from blindspoon.writeup.days_section import days_answer
 from blindspoon.writeup.tables import estimate
-from blindspoon.writeup.words import dated
+from blindspoon.writeup.words import dated, paragraphs
 
 MOST_WORDS = 58
 
@@ -53,7 +53,9 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
         return " ".join(told)
     about, compared = list[str](), any(result.comparisons for result in answering)
     if answering[0].unit == "round":
-        about.append(f"to this taster{_rounds(analysis, 'rounds')}")
+        rounds = len(table.sessions)
+        over = f", over {wording.spelled(rounds)} rounds" if rounds > 1 else ""
+        about.append(f"to this taster{over}")
     elif len(table.tasters) == 2 and compared:
         about.append("to these two people")
     to = f"{', '.join([*about, *filter(None, [names.these])])}, " if about or names.these else ""
@@ -70,12 +72,6 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
     catch = one_catch(analysis, answering)
     answers = [" ".join(filter(None, (*told, text, catch))) for text in answers]
     return next((text for text in answers if len(text.split()) <= MOST_WORDS), answers[-1])
-
-
-def _rounds(analysis: Analysis, kind: str, before: str = "over") -> str:
-    """Say in how many sittings, or over how many rounds, where it was more than one."""
-    many = len(analysis.table.sessions)
-    return f", {before} {wording.spelled(many)} {kind}" if many > 1 else ""
 
 
 NO_RULE = "No rule was written down before the tasting, so take all of this as a lead."
@@ -104,35 +100,23 @@ def tasted_by(analysis: Analysis) -> int:
 def trust(analysis: Analysis) -> str:
     """Tell who tasted how much of what, and whether it was shown to be blind; two sentences."""
     table, names, people = analysis.table, analysis.names, tasted_by(analysis)
-    who = "one person" if people == 1 else f"{wording.spelled(people)} people"
-    if not analysis.results:
-        sets = wording.count(sum(found.tests for found in analysis.choices), "set")
-        beside = wording.listing([names.short(it.variant) for it in analysis.choices], "or")
-        cups = f"{beside} beside {names.short(names.control)}"
-        told = f"{who if people else 'tasters'} chose from {sets}, {cups}"
-    else:
-        sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
-        fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
-        several = f"{most if fewest == most else f'{fewest} to {most}'} batches"
-        made = f"one {names.noun}" if most == "one" else several
-        times = _rounds(analysis, "rounds" if people == 1 else "sittings", "in")
-        told = f"{who} tasted {made} of each{times}"
-    return f"{sentence(told)} {blinding(analysis)}"
-
-
-def blinding(analysis: Analysis) -> str:
-    """Say whether the folder shows that the tasting was blind; a sentence."""
-    choices = analysis.table.choices
-    if not (analysis.table.coded or (choices and choices.coded)):
-        return "Not shown to be blind: no codes are recorded."
-    stands = analysis.standing
-    if stands.seal is None:
-        return "Not shown to be blind: cups carried codes, but their key was not sealed."
-    if stands.bent:
-        return f"Not shown to be blind as it was planned. {dated(stands.told[0])}"
-    ends = [f"Rule and key were sealed on {day(stands.seal.date)}"]
-    ends += [f"the blind was lifted on {day(lift.date)}" for lift in stands.seal.lifted[-1:]]
-    return f"Tasted blind, under codes. {', and '.join(ends)}."
+    sizes = [max(n, 1) for n in table.batches_tasted(len(analysis.trial.variants)).tolist()]
+    fewest, most = (wording.spelled(end) for end in (min(sizes), max(sizes)))
+    several = f"{most if fewest == most else f'{fewest} to {most}'} batches"
+    told = paragraphs(
+        "trust",
+        scored=bool(analysis.results),
+        people=people,
+        who="one person" if people == 1 else f"{wording.spelled(people)} people",
+        made=f"one {names.noun}" if most == "one" else several,
+        times=len(table.sessions),
+        sets=sum(found.tests for found in analysis.choices),
+        beside=[names.short(found.variant) for found in analysis.choices],
+        control=names.short(names.control),
+        coded=table.coded or (table.choices is not None and table.choices.coded),
+        standing=analysis.standing,
+    )
+    return " ".join(told)
 
 
 def _overall(others: Sequence[Other]) -> str:
