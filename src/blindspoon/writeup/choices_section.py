@@ -8,7 +8,6 @@ from blindspoon import wording
 from blindspoon.charts.picks import lines_chart, picks_chart
 from blindspoon.findings.choices import ENOUGH, ChoiceFound, percent
 from blindspoon.findings.comparison import Analysis
-from blindspoon.stats.results import NoResult
 from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p
 from blindspoon.writeup.words import paragraphs, points
@@ -131,7 +130,7 @@ def choice_methods(analysis: Analysis) -> tuple[str, ...]:
     if not choices:
         return ()
     orders = analysis.table.choices.orders.values() if analysis.table.choices else ()
-    told = paragraphs(
+    return paragraphs(
         "choices",
         choices=choices,
         choice=choices[0].choice,
@@ -142,14 +141,3 @@ def choice_methods(analysis: Analysis) -> tuple[str, ...]:
         balanced=all(max(counts) - min(counts) <= 1 for counts in orders),
         coded=analysis.table.choices is not None and analysis.table.choices.coded,
     )
-    for found in (it for it in choices if not it.repeated):
-        distance = found.d_prime
-        if isinstance(distance, NoResult):
-            told += (distance.reason,)
-            continue
-        span, reach = distance.interval, ""
-        if span is not None:
-            ends = f"{wording.number(span.low, 2)} to {wording.number(span.high, 2)}"
-            reach = f" ({wording.percent(1 - 2 * found.alpha)} interval {ends})"
-        told += (f"{found.variant.label}: d' {wording.number(distance.estimate, 2)}{reach}.",)
-    return told
