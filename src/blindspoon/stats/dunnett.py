@@ -213,6 +213,8 @@ class _Family:
             logs = np.log(np.maximum(self.over_scatter(np.expm1(at), df), 1e-300)) - target
             if logs[0] <= 0 or logs[-1] >= 0:
                 return float(np.expm1(low if logs[0] <= 0 else high))
+            if (logs == 0).any():
+                return float(np.expm1(at[logs == 0][0]))
             weights = 1 / np.prod(np.subtract.outer(logs, logs) + np.eye(logs.size), axis=1)
             before, found = found, weights / logs @ at / (weights / logs).sum()
             change = abs(found - before)  # the next would be a millionth of it

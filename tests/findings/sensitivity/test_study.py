@@ -360,27 +360,29 @@ def wide_trial(tasters, by, sessions=2):
 
 
 def seconds(trial, table):
-    """Time of one core, and what was found."""
-    results = compare_trial(trial, table)
+    """Time of one core for the comparison and for the study of it, and what was found."""
     started = time.process_time()
+    results = compare_trial(trial, table)
+    compared_at = time.process_time()
     found = study_influence(trial, table, results)
-    return time.process_time() - started, found
+    return compared_at - started, time.process_time() - compared_at, found
 
 
 @pytest.mark.bench
 @pytest.mark.parametrize("by", ["mixed", "ranks"])
 @pytest.mark.parametrize("tasters", [12, 19, 30, 60])
-def test_a_panel_takes_a_second_or_two(tasters, by):
-    taken, found = seconds(*wide_trial(tasters, by))
-    print(f"\n{tasters} tasters x 5 x 4 x 2 by {by}: {taken:.2f} s of one core")  # noqa: T201
-    assert len(found.of("taster")) == tasters
-    assert taken < (2 if tasters <= 30 else 4)
+def test_leaving_one_out_takes_no_longer_than_comparing_twice(tasters, by):
+    comparing, taken, found = seconds(*wide_trial(tasters, by))
+    ways = len(found.of("taster")) + len(found.of("session"))
+    print(f"\n{tasters} tasters x 5 x 4 x 2 by {by}: {taken:.2f} s, {comparing:.2f} s to compare")  # noqa: T201
+    assert ways == tasters + 2
+    assert taken < 2 * ways * comparing
 
 
 @pytest.mark.bench
 @pytest.mark.parametrize("sessions", [1, 2])
-def test_a_hundred_thousand_tasters_take_two_seconds_at_most(sessions):
-    taken, found = seconds(*wide_trial(100_000, "mixed", sessions))
-    print(f"\n100,000 tasters, {sessions} sessions: {taken:.2f} s of one core")  # noqa: T201
+def test_a_hundred_thousand_tasters_are_studied_in_less_time_than_compared(sessions):
+    comparing, taken, found = seconds(*wide_trial(100_000, "mixed", sessions))
+    print(f"\n100,000 tasters, {sessions} sessions: {taken:.2f} s, {comparing:.2f} s to compare")  # noqa: T201
     assert "taster" in {each.name for each in found.not_done}
-    assert taken < 2
+    assert taken < comparing
