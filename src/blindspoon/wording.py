@@ -65,11 +65,12 @@ def number(value: float, digits: int) -> str:
 
     Examples
     --------
-    >>> number(2.25, 1), number(-0.04, 1), number(-1.25, 1)
-    ('2.3', '0.0', '−1.3')
+    >>> number(2.25, 1), number(-0.04, 1), number(-1.25, 1), number(0.2499999999999991, 1)
+    ('2.3', '0.0', '−1.3', '0.3')
     """
     step = Decimal(1).scaleb(-digits)
-    rounded = Decimal(repr(value)).quantize(step, ROUND_HALF_UP, Context(prec=400))
+    exact = Decimal(f"{value:.12g}")  # 0.2499999999999991 is a quarter on another machine
+    rounded = exact.quantize(step, ROUND_HALF_UP, Context(prec=400))
     if rounded == 0:
         rounded = abs(rounded)
     return f"{rounded:f}".replace("-", MINUS)
