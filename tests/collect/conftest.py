@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import html
 import re
+import secrets
 import socket
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from queue import Queue
@@ -25,6 +26,17 @@ from blindspoon.collect.server import Addresses, create_app, serve
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.files.text_table import read_table
+
+
+@pytest.fixture
+def free_port() -> int:
+    """A port that is free, and the next; below those that systems hand out to whoever asks."""
+    while True:
+        port = 20_000 + 2 * secrets.randbelow(6_000)
+        with contextlib.suppress(OSError), socket.socket() as own, socket.socket() as other:
+            own.bind(("127.0.0.1", port))
+            other.bind(("127.0.0.1", port + 1))
+            return port
 
 
 @pytest.fixture
@@ -120,7 +132,7 @@ def rows(folder) -> Callable[..., list[dict[str, str]]]:
     return read
 
 
-@contextmanager
+@contextlib.contextmanager
 def serving(folder: Path, tell: Callable = str, *, lan: bool = False) -> Iterator[dict]:
     """Serve a folder from a thread, until the thread is interrupted as Ctrl-C would.
 

@@ -3,7 +3,6 @@
 import itertools
 import json
 import re
-import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -358,10 +357,8 @@ def test_an_answer_that_was_not_sent_survives_closing_the_page(sheet, served, ro
 
 
 @pytest.mark.slow
-def test_a_restart_in_the_middle_of_a_cup_loses_nothing(sheet, folder, rows):
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        command = [sys.executable, str(SCRIPT), str(folder), str(free.getsockname()[1])]
+def test_a_restart_in_the_middle_of_a_cup_loses_nothing(sheet, folder, rows, free_port):
+    command = [sys.executable, str(SCRIPT), str(folder), str(free_port)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as first:
         said = json.loads(first.stdout.readline())
         page = sheet()

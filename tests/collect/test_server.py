@@ -193,13 +193,12 @@ def test_it_is_ready_when_it_says_so(folder, serve):
         assert time.monotonic() - started < 5
 
 
-def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(folder):
-    port = free_port()
+def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(folder, free_port):
     code = (
         "import sys\n"
         "from blindspoon.cli import main\n"
         "try:\n"
-        f"    main(['collect', {str(folder)!r}, '--port', '{port}'])\n"
+        f"    main(['collect', {str(folder)!r}, '--port', '{free_port}'])\n"
         "finally:\n"
         "    print(*sys.modules)\n"
     )
@@ -207,7 +206,7 @@ def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(fo
     environment = os.environ | {"PYTHONUNBUFFERED": "1"}
     with subprocess.Popen([sys.executable, "-c", code], env=environment, **pipes) as process:
         assert process.stdout.readline().startswith("On this computer only")
-        assert ask({"join": f"http://127.0.0.1:{port}/"})[0] == 200
+        assert ask({"join": f"http://127.0.0.1:{free_port}/"})[0] == 200
         process.send_signal(signal.SIGINT)
         told, wrong = process.communicate(timeout=20)
     *_, last, modules = told.splitlines()
@@ -218,9 +217,3 @@ def test_the_score_page_starts_without_statistics_and_charts_and_ends_cleanly(fo
     heavy = {"scipy", "matplotlib", "pandas", "statsmodels", "PIL", "joblib", "segno", "tomlkit"}
     assert not loaded & (heavy | {"blindspoon.batches", "blindspoon.charts.scene"})
     assert len(loaded) < 540
-
-
-def free_port():
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return found.getsockname()[1]
