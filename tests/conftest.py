@@ -131,6 +131,29 @@ Cleo,plain,2,6.5,6
 Cleo,oak-leaf,3,7,5.5
 """
 
+EATEN = b"""\
+trial = { title = "When?", control = "usual" }
+decision = { declared = 2026-09-04, margin = 1.0 }
+course = { keep = true, accept = "would_eat_it" }
+scale = { low = 0, high = 10, step = 1 }
+attribute = [{ name = "sourness" }]
+variant = [{ name = "usual" }, { name = "kraut" }]
+session = [{ name = "1", date = 2026-09-20 }]
+tasting = { tasters = ["T01", "T02", "T03"] }
+"""
+
+EATEN_JARS = b"""\
+batch,variant,started
+jar 1,usual,2026-09-01
+jar 2,kraut,2026-09-01
+"""
+
+
+@pytest.fixture
+def eaten() -> Files:
+    """A trial over days that asks whether a taster would have it, before it is drawn."""
+    return {"trial.toml": EATEN, "batches.csv": EATEN_JARS}
+
 
 @pytest.fixture
 def coded() -> Files:

@@ -332,10 +332,8 @@ def main(folder: Path) -> int:
     found = json.loads((folder / "tables" / "comparisons.json").read_text(encoding="utf-8"))
     labels = dict.fromkeys(("session", "taster", "variant", "batch"), str)
     scores = pd.read_csv(folder / "tables" / "scores.csv", dtype=labels)
-    table, faults = (
-        recompute(scores, found),
-        [*faults_of_data(folder, scores), *faults_of_seal(folder)],
-    )
+    table = recompute(scores, found)
+    faults = [*faults_of_data(folder, scores), *faults_of_seal(folder)]
     says = [f"NOT EQUAL: {fault}" for fault in faults] or [UNCHANGED]
     head = "Every number of tables/comparisons.json that statsmodels or scipy can compute from "
     head += "tables/scores.csv:\n"

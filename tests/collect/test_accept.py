@@ -9,23 +9,11 @@ import pytest
 from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.examine import examine
 
-TRIAL = """\
-trial = { title = "When?", control = "usual" }
-decision = { declared = 2026-09-04, margin = 1.0 }
-course = { keep = true, accept = "would_eat_it" }
-scale = { low = 0, high = 10, step = 1 }
-attribute = [{ name = "sourness" }]
-variant = [{ name = "usual" }, { name = "kraut" }]
-session = [{ name = "1", date = 2026-09-20 }]
-tasting = { tasters = ["T01", "T02", "T03"] }
-"""
-JARS = "batch,variant,started\njar 1,usual,2026-09-01\njar 2,kraut,2026-09-01\n"
-
 
 @pytest.fixture
-def folder(tmp_path):
-    (tmp_path / "trial.toml").write_text(TRIAL)
-    (tmp_path / "batches.csv").write_text(JARS)
+def folder(tmp_path, eaten):
+    for name, data in eaten.items():
+        (tmp_path / name).write_bytes(data)
     draw_blind(tmp_path, datetime.date(2026, 9, 4))
     return tmp_path
 

@@ -171,24 +171,11 @@ def test_no_slip_is_corrected_so_before_the_blind_is_lifted(at, state):
     assert contents(folder) == before
 
 
-COURSE = """\
-trial = { title = "When?", control = "usual" }
-decision = { declared = 2026-09-04, margin = 1.0 }
-course = { keep = true, accept = "would_eat_it" }
-scale = { low = 0, high = 10, step = 1 }
-attribute = [{ name = "sourness" }]
-variant = [{ name = "usual" }, { name = "kraut" }]
-session = [{ name = "1", date = 2026-09-20 }]
-tasting = { tasters = ["T01", "T02", "T03"] }
-"""
-
-
-def test_whether_a_taster_would_have_it_can_be_misread_too(visit, tmp_path):
+def test_whether_a_taster_would_have_it_can_be_misread_too(visit, tmp_path, eaten):
     folder, day = tmp_path / "when", datetime.date(2026, 9, 20)
     folder.mkdir()
-    (folder / "trial.toml").write_text(COURSE, "utf-8")
-    jars = "batch,variant,started\njar 1,usual,2026-09-01\njar 2,kraut,2026-09-01\n"
-    (folder / "batches.csv").write_text(jars, "utf-8")
+    for name, data in eaten.items():
+        (folder / name).write_bytes(data)
     draw_blind(folder, day)
     served = [line.split(",") for line in (folder / "servings.csv").read_text().split()[1:]]
     rows = [f"{row[1]},{row[3]},6,yes" for row in served]

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import comb
 
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.serving.search import settle_in_turn
+from blindspoon.serving.search import settle, settle_in_turn
 
 REPLICATION_WEIGHT = 2.0
 """That each variant occurs equally often comes before the pairs."""
@@ -79,11 +79,11 @@ def choose_sets(
             yield cells(start, variants), _wanted(len(rows), variants, places)
 
     if rest:
-        found = settle_in_turn(
-            chunks(), forms=forms, deviation=offset, weight=weight, rng=rng, updates=UPDATES,
-            content=not offset.any(),
-        )  # fmt: skip
-        sets.append(found[:, :places])
+        content = not offset.any()
+        search = partial(
+            settle, forms=forms, weight=weight, rng=rng, updates=UPDATES, content=content
+        )
+        sets.append(settle_in_turn(chunks(), offset, search)[:, :places])
     return rng.permutation(even_replication(np.concatenate(sets), variants))
 
 

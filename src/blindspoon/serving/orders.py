@@ -9,12 +9,12 @@ position and straight after every other product equally often, by the squares of
 from __future__ import annotations
 
 import itertools
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.serving.search import settle_in_turn
+from blindspoon.serving.search import settle, settle_in_turn
 
 LISTED_UP_TO = 6
 """Rows up to this length are rewritten as any permutation, longer ones by small changes."""
@@ -128,11 +128,16 @@ def arrange(
         return np.concatenate((row[:, None] * cups + places, after), axis=None), changes
 
     chunks = np.array_split(rows, -(-len(rows) // CHUNK))
-    found = settle_in_turn(
-        ((cells(chunk, items), expected(chunk, items)) for chunk in chunks),
-        forms=forms, deviation=offset, weight=weight, rng=rng, updates=UPDATES // len(chunks),
+    search = partial(
+        settle,
+        forms=forms,
+        weight=weight,
+        rng=rng,
+        updates=UPDATES // len(chunks),
         content=content,
-    )  # fmt: skip
+    )
+    rows_wanted = ((cells(chunk, items), expected(chunk, items)) for chunk in chunks)
+    found = settle_in_turn(rows_wanted, offset, search)
     return even_positions(found[:, :cups] // cups, items)
 
 

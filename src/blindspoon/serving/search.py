@@ -22,9 +22,9 @@ HOT, COLD = 6.0, 0.7
 
 def settle(
     design: IntArray,
+    deviation: FloatArray,
     *,
     forms: Callable[[IntArray], tuple[IntArray, IntArray]],
-    deviation: FloatArray,
     weight: FloatArray,
     rng: np.random.Generator,
     updates: int,
@@ -36,11 +36,11 @@ def settle(
     ----------
     design : int array, shape (n_rows, width)
         The cells that each row of a design to start from adds one to; no cell twice in a row.
+    deviation : float array, shape (n_cells,)
+        Counts of rows that stay as they are, minus the wanted counts.
     forms : callable
         One row -> some cells, shape (m,), and which of them each possible form of the row adds
         one to, shape (n_forms, width).
-    deviation : float array, shape (n_cells,)
-        Counts of rows that stay as they are, minus the wanted counts.
     weight : float array, shape (n_cells,)
         How much a squared deviation of a cell costs.
     updates : int
@@ -78,28 +78,19 @@ def settle(
 
 def settle_in_turn(
     chunks: Iterable[tuple[IntArray, FloatArray]],
-    *,
-    forms: Callable[[IntArray], tuple[IntArray, IntArray]],
     deviation: FloatArray,
-    weight: FloatArray,
-    rng: np.random.Generator,
-    updates: int,
-    content: bool,
+    search: Callable[[IntArray, FloatArray], IntArray],
 ) -> IntArray:
     """Settle the rows of a large design a chunk at a time, each beside those before it.
 
     A chunk is the cells of its rows, as `settle` takes them, and the counts that are wanted of it,
-    shape (n_cells,); the rest is what `settle` takes, `updates` of each chunk. All rows come back.
+    shape (n_cells,); `search` is `settle` with all but design and deviation. All rows come back.
     """
     off, done = deviation.copy(), list[IntArray]()
     for design, wanted in chunks:
         off -= wanted
-        found = settle(
-            design, forms=forms, deviation=off, weight=weight, rng=rng, updates=updates,
-            content=content,
-        )  # fmt: skip
-        np.add.at(off, found, 1.0)
-        done.append(found)
+        done.append(search(design, off))
+        np.add.at(off, done[-1], 1.0)
     return np.concatenate(done)
 
 
