@@ -81,7 +81,7 @@ class FolderText:
     files: Mapping[str, bytes]
     notes: tuple[Note, ...] = ()
 
-    @property
+    @cached_property
     def trial(self) -> Trial:
         """What trial.toml says. Raises TrialFileError."""
         return parse_trial(self.toml)
@@ -92,7 +92,7 @@ class FolderText:
         data = self.files.get("seal.toml")
         return None if data is None else data.decode(errors="replace")
 
-    @property
+    @cached_property
     def seal(self) -> Seal | None:
         """The record of the blind; None where there is none, or it is damaged."""
         return parse_seal(self.seal_toml or "")

@@ -190,10 +190,8 @@ def compare_course(
     assert course is not None  # noqa: S101 - nothing else is followed over days
     groups: dict[str, list[Cell]] = {}
     for code in np.unique(table.variant * n + table.session).tolist():
-        variant, cell = (
-            trial.variants[code // n],
-            (trial.variants[code // n].name, sessions[code % n]),
-        )
+        variant = trial.variants[code // n]
+        cell = (variant.name, sessions[code % n])
         if cell in ages.days and (variant.name != trial.control or not ages.control_stays):
             groups.setdefault(variant.series or variant.name, []).append(cell)
     series = []

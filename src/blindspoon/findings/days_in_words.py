@@ -43,13 +43,12 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
     if found.acceptance:
         said += _accepted(found.acceptance, last)
     if found.judged:
-        nouns, averaged = names.nouns or "batches", any(len(it.batches) > 1 for it in found.days)
-        said.append(
-            one_each(found, names)
-            or f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is "
+        nouns, merged = names.nouns or "batches", any(len(it.batches) > 1 for it in found.days)
+        averaged = (
+            f"{wording.capital(nouns)} of one age were averaged. How far such {nouns} differ is "
             "not in the intervals, so this speaks of these."
-            * averaged
         )
+        said.append(one_each(found, names) or (averaged if merged else ""))
     about = f"“{wording.capital(found.label)}”: " if several else ""
     first, *others = dict.fromkeys(said)
     return (f"{about}{first}", *filter(None, others))
