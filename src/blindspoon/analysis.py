@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from blindspoon.batches.ages import CupAges, age_cups
+from blindspoon.batches.measured import CupAges, age_cups
 from blindspoon.batches.summary import Made, make_up
 from blindspoon.errors import DesignError, Problem, Rule, ScoreError, TrialError
 from blindspoon.files import disk

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from blindspoon.batches.ages import age_cups, days_in_brief
+from blindspoon.batches.measured import age_cups, days_in_brief
 from blindspoon.batches.summary import Made, cautions_in_words, differences_in_words, make_up
 from blindspoon.errors import (
     DesignError,

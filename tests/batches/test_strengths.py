@@ -7,8 +7,8 @@ import datetime
 import pytest
 
 from blindspoon.batches.log import Reading
+from blindspoon.batches.read import unit_of
 from blindspoon.batches.strengths import alcohol_at_most, strengths
-from blindspoon.batches.units import unit_of
 from blindspoon.stats.results import as_record
 
 

@@ -8,8 +8,8 @@ from functools import partial
 
 from blindspoon.batches import cautions as safety
 from blindspoon.batches.differences import SHARE, STANDARD, BatchFactor
+from blindspoon.batches.read import DENSITY, GRAMS, MILLILITRES
 from blindspoon.batches.strengths import EQUIVALENT_MASS, JUICES, acid_of
-from blindspoon.batches.units import DENSITY, GRAMS, MILLILITRES
 from blindspoon.files import schema
 
 LEAST, MOST = safety.SALT_RANGE

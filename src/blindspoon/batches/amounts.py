@@ -7,8 +7,8 @@ from operator import truediv
 
 from blindspoon.batches.differences import ACID, SALT, STANDARD, as_meant, declares
 from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.batches.read import INGREDIENTS
 from blindspoon.batches.strengths import acid_of, ingredient, mean_of, strengths
-from blindspoon.batches.units import INGREDIENTS
 from blindspoon.trial import Trial
 
 

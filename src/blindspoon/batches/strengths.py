@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Literal
 
 from blindspoon.batches.log import Batch, BatchLog
-from blindspoon.batches.units import INGREDIENTS
+from blindspoon.batches.read import INGREDIENTS
 
 CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999
 """Standard atomic weights, abridged; IUPAC 2021."""

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from blindspoon import wording
-from blindspoon.batches.ages import days_of
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.batches.log import Batch, BatchLog
+from blindspoon.batches.measured import days_of
 from blindspoon.charts.axis import nice_ticks
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.jars import LIMIT, LIMIT_WORDS

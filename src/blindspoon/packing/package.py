@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
-from blindspoon.batches.units import unit_of
+from blindspoon.batches.read import unit_of
 from blindspoon.files.schema import (
     BATCHES,
     CORRECTIONS,

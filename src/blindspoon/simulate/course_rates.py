@@ -10,7 +10,7 @@ from typing import NamedTuple, cast
 import numpy as np
 
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.batches.ages import CupAges
+from blindspoon.batches.measured import CupAges
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseFound, compare_course
 from blindspoon.scores.score_table import ScoreTable
