@@ -187,8 +187,8 @@ def draw_forest(found: Pool, target: Path) -> None:
     TrialFileError
         If it cannot be written.
     """
+    from blindspoon.charts.board import forest_chart  # noqa: PLC0415
     from blindspoon.charts.chart import chart_file  # noqa: PLC0415 - brings in matplotlib
-    from blindspoon.charts.pooled import forest_chart  # noqa: PLC0415
 
     chart = forest_chart(found)
     if chart is None:

@@ -8,19 +8,27 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.board import board_chart
-from blindspoon.charts.chart import Chart
-from blindspoon.charts.comparisons import (
+from blindspoon.charts.board import (
+    board_chart,
     differences_chart,
     differences_plot,
     scores_chart,
     scores_plot,
 )
+from blindspoon.charts.chart import Chart
 from blindspoon.charts.outcome import AttributeOutcome
-from blindspoon.charts.palette import css_variables
-from blindspoon.charts.scene import Area, Box, Marks, Scene, Shape, Text
-from blindspoon.charts.style import NARROW, WIDE
-from blindspoon.charts.text import face_css
+from blindspoon.charts.scene import (
+    NARROW,
+    WIDE,
+    Area,
+    Box,
+    Marks,
+    Scene,
+    Shape,
+    Text,
+    css_variables,
+    face_css,
+)
 from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.verdict import kind_of

@@ -6,8 +6,7 @@ import pytest
 
 from blindspoon.charts.board import board_chart
 from blindspoon.charts.posts import boards, figure_of
-from blindspoon.charts.scene import Area, Line, Marks
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])
 

@@ -3,8 +3,7 @@ from __future__ import annotations
 import pytest
 
 from blindspoon.charts.chart import EDGE, footed
-from blindspoon.charts.scene import Line, Scene, Text
-from blindspoon.charts.text import text_width
+from blindspoon.charts.scene import Line, Scene, Text, text_width
 
 DRAWING = Scene(
     width=720, height=100, shapes=(Line(points=((0, 50), (720, 50)), ink="ink"),)

@@ -11,8 +11,7 @@ import pytest
 from blindspoon.batches.cautions import passed_limit
 from blindspoon.batches.log import Batch, BatchLog, Reading
 from blindspoon.charts.days import MOST_PEOPLE, days_chart, headline
-from blindspoon.charts.scene import Line
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.scene import NARROW, WIDE, Line
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.course import CourseDay, CourseFound
 from blindspoon.stats import over_days

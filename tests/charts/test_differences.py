@@ -5,9 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.comparisons import differences_chart, differences_plot
-from blindspoon.charts.scene import Area, Line, Marks
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.board import differences_chart, differences_plot
+from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 from blindspoon.stats.results import Interval
 from blindspoon.wording import span
 

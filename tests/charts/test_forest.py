@@ -7,9 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blindspoon.charts.pooled import forest_chart, forest_plot, forest_title
-from blindspoon.charts.scene import Area, Line, Marks
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.board import forest_chart, forest_plot, forest_title
+from blindspoon.charts.scene import NARROW, WIDE, Area, Line, Marks
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.pool_checks import Kitchen, Own, Pool, PooledAttribute, PooledComparison
 from blindspoon.findings.verdict import kind_of

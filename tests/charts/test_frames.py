@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blindspoon.charts.comparisons import differences_chart
+from blindspoon.charts.board import differences_chart
 from blindspoon.charts.posts import frames, png_series
 from blindspoon.charts.scene import Area, Marks
 

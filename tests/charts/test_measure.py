@@ -7,7 +7,7 @@ from fontTools.ttLib import TTFont
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blindspoon.charts.text import FONTS, LETTERS, face_css, face_file, text_width, wrap
+from blindspoon.charts.scene import FONTS, LETTERS, face_css, face_file, text_width, wrap
 from blindspoon.files import disk
 
 TEXTS = st.text(st.characters(categories=["L", "N", "P", "S"]), max_size=60)

@@ -9,8 +9,7 @@ import pytest
 from blindspoon.batches.measured import TasteAgainst, TastePoint
 from blindspoon.charts.chart import png_file
 from blindspoon.charts.jars import lay_measured, measured_chart
-from blindspoon.charts.scene import Marks
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.scene import NARROW, WIDE, Marks
 from blindspoon.files.trial_toml import parse_trial
 
 SHEETS = pytest.mark.parametrize("sheet", [WIDE, NARROW], ids=["wide", "narrow"])

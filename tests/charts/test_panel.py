@@ -10,8 +10,7 @@ import pytest
 
 from blindspoon.charts.axis import Axis
 from blindspoon.charts.dots import MOST_MARKS, Dot, DotPlot, Row
-from blindspoon.charts.scene import Line, Marks
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
 from blindspoon.charts.tasters import alikeness_chart, places_chart, scale_use_chart
 from blindspoon.findings.panel_results import (
     AttributePanel,

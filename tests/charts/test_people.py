@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blindspoon.charts.dots import TALLEST, Size, density, dodge, height, outline, size_for
-from blindspoon.charts.style import INSET
+from blindspoon.charts.scene import INSET
 
 PLACES = st.lists(st.integers(0, 90).map(float), min_size=1, max_size=40)
 

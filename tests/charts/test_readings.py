@@ -10,8 +10,7 @@ from blindspoon.batches.read import build_log
 from blindspoon.charts.axis import apart
 from blindspoon.charts.chart import png_file, svg_file
 from blindspoon.charts.jars import LIMIT_WORDS, readings_chart, readings_of
-from blindspoon.charts.scene import Line, Marks
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
 from blindspoon.files.text_table import table_of
 from blindspoon.files.trial_toml import parse_trial
 

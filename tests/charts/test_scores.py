@@ -3,9 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.charts.comparisons import scores_chart, scores_plot
-from blindspoon.charts.scene import Line, Marks
-from blindspoon.charts.style import NARROW, WIDE
+from blindspoon.charts.board import scores_chart, scores_plot
+from blindspoon.charts.scene import NARROW, WIDE, Line, Marks
 
 
 def falling(picture):

@@ -4,8 +4,8 @@ import time
 
 import pytest
 
+from blindspoon.charts.board import differences_chart, scores_chart
 from blindspoon.charts.chart import png_file, svg_file
-from blindspoon.charts.comparisons import differences_chart, scores_chart
 
 
 @pytest.mark.bench

@@ -6,12 +6,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from blindspoon.charts.board import mark_svg
-from blindspoon.charts.chart import svg_file
-from blindspoon.charts.comparisons import differences_chart
-from blindspoon.charts.palette import PALETTE
-from blindspoon.charts.scene import Marks, Scene
-from blindspoon.charts.svg import MANY, inline_svg
+from blindspoon.charts.board import differences_chart, mark_svg
+from blindspoon.charts.chart import MANY, inline_svg, svg_file
+from blindspoon.charts.scene import PALETTE, Marks, Scene
 from blindspoon.findings.comparison import NotCompared
 from blindspoon.stats.results import Interval
 

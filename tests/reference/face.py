@@ -2,7 +2,7 @@
 
 Source Serif 4.005 by Adobe, SIL Open Font License 1.1, from github.com/adobe-fonts/source-serif.
 
-The letters named in `blindspoon.charts.text.LETTERS` stay, with their kerning. The licence
+The letters named in `blindspoon.charts.scene.LETTERS` stay, with their kerning. The licence
 reserves the name "Source", so what was cut down bears a name of its own. Needs brotli for WOFF2.
 """
 
@@ -14,7 +14,7 @@ from pathlib import Path
 from fontTools.subset import Options, Subsetter
 from fontTools.ttLib import TTFont
 
-from blindspoon.charts.text import FACE, LETTERS
+from blindspoon.charts.scene import FACE, LETTERS
 
 HERE = Path(__file__).parents[2] / "src" / "blindspoon" / "charts" / "face"
 

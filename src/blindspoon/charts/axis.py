@@ -8,9 +8,20 @@ from dataclasses import dataclass
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray
-from blindspoon.charts.scene import Area, Box, Line, Shape, Text, column, rectangle
-from blindspoon.charts.style import INSET, LEADING, Style
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.charts.scene import (
+    INSET,
+    LEADING,
+    Area,
+    Box,
+    Line,
+    Shape,
+    Style,
+    Text,
+    column,
+    rectangle,
+    text_width,
+    wrap,
+)
 from blindspoon.stats.results import Interval
 from blindspoon.trial import Attribute
 

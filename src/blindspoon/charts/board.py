@@ -2,19 +2,46 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import accumulate, pairwise, product
+from typing import Literal
+
+import numpy as np
 
 from blindspoon import wording
-from blindspoon.charts.axis import Axis
-from blindspoon.charts.chart import Chart, chart_of
-from blindspoon.charts.outcome import AttributeOutcome, board_title, differences_title
-from blindspoon.charts.palette import variant_inks
-from blindspoon.charts.scene import Box, Line, Marks, Scene, Shape, Text, block, column, rectangle
-from blindspoon.charts.style import Laid, Sheet, key_lines
-from blindspoon.charts.svg import inline_svg
-from blindspoon.charts.text import text_width, wrap
-from blindspoon.findings.comparison import AttributeResult, Other
+from blindspoon.charts.axis import Axis, difference_axis, shaded_words
+from blindspoon.charts.chart import Chart, chart_of, inline_svg
+from blindspoon.charts.dots import Dot, DotPlot, Row
+from blindspoon.charts.outcome import (
+    AttributeOutcome,
+    board_title,
+    differences_title,
+    scores_title,
+    title_of,
+)
+from blindspoon.charts.scene import (
+    Box,
+    Laid,
+    Line,
+    Marks,
+    Scene,
+    Shape,
+    Sheet,
+    Text,
+    block,
+    column,
+    key_lines,
+    rectangle,
+    text_width,
+    variant_inks,
+    wrap,
+)
+from blindspoon.findings.comparison import AttributeResult, Kind, Other
+from blindspoon.findings.naming import name_all
+from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.findings.verdict import NAMES, PROCEDURES, SHORT_NAMES
+from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Scale
 
 WIDTH, HEIGHT, EDGE = 72.0, 16.0, 4.0
@@ -210,3 +237,226 @@ class _Grid:
         after = Text(x=x, y=words[-1].y + style.leading, text="", size=style.small, ink="soft")
         aside = block(outcome.other_word(place), room, style.leading, after)
         return [*shapes, *words, *aside], (*words, *aside)[-1].y + 0.2 * style.leading
+
+
+def scores_chart(outcome: AttributeOutcome) -> Chart:
+    """Draw what each taster gave each variant, and the means."""
+    tasters = wording.count(outcome.means.shape[0], outcome.result.unit)
+    return chart_of(
+        name=f"{outcome.attribute.name}-scores",
+        title=scores_title(outcome),
+        data=f"the scores of {tasters} on {outcome.attribute.label.lower()}",
+        lay=scores_plot(outcome).lay,
+        source=outcome.source,
+    )
+
+
+def scores_plot(outcome: AttributeOutcome) -> DotPlot:
+    """Rows and axis of the chart of scores, in points of the scale; the highest mean first."""
+    attribute, unit = outcome.attribute, outcome.result.unit
+    scale, scored = attribute.scale, outcome.scored
+    axis = Axis(
+        low=scale.low,
+        high=scale.high,
+        ends=(attribute.low or "lowest", attribute.high or "highest"),
+        step=scale.step,
+        reference=scored.get(outcome.control),
+    )
+    inks, rows = variant_inks(len(outcome.variants), outcome.control), []
+    order = range(len(outcome.variants))
+    for place in sorted(order, key=lambda place: -scored.get(place, -math.inf)):
+        mean, own, is_control = scored.get(place), outcome.means[:, place], place == outcome.control
+        dot = Dot(
+            estimate=mean,
+            people=own[np.isfinite(own)],
+            ink=inks[place],
+            mark="diamond" if is_control else "disc",
+        )
+        label = outcome.variants[place].label + " (control)" * is_control
+        note = "not scored" if mean is None else wording.number(mean, wording.digits_for(scale))
+        rows.append(Row(label=label, dots=(dot,), notes=(note,)))
+    own_mean = ", or their mean where they tasted more than once" if unit == "taster" else ""
+    key = "Large mark, and in figures: the mean. Diamond and dashed line: the control’s."
+    return DotPlot(
+        axes=(axis,),
+        rows=tuple(rows),
+        key=(f"Small dots: each {unit}’s score{own_mean}. {key}", f"Density: the {unit}s. {key}"),
+    )
+
+
+def differences_chart(outcome: AttributeOutcome) -> Chart:
+    """Draw how far each taster put each variant from the control, and what it comes to."""
+    tasters = wording.count(_tasters(outcome), outcome.result.unit)
+    return chart_of(
+        name=f"{outcome.attribute.name}-differences",
+        title=differences_title(outcome),
+        data=f"the differences of {tasters} from the control on {outcome.attribute.label.lower()}",
+        lay=differences_plot(outcome).lay,
+        source=outcome.source,
+    )
+
+
+def differences_plot(outcome: AttributeOutcome) -> DotPlot:
+    """Rows and axis of the chart of differences, in points, variant minus control.
+
+    The largest difference comes first. The interval is the one that decides.
+    """
+    inks, tasters = variant_inks(len(outcome.variants), outcome.control), _tasters(outcome)
+    drawn, seen = list[tuple[float, Row]](), list[float]()
+    for place in outcome.others:
+        other, differences = outcome.other(place), outcome.differences[:, place]
+        people, interval = differences[np.isfinite(differences)], other.interval
+        estimate = None if other.found is None else other.found.difference
+        dot = Dot(estimate=estimate, interval=interval, people=people, ink=inks[place])
+        seen += [*people.tolist(), *([] if estimate is None else [estimate])]
+        seen += [interval.low, interval.high] if interval else []
+        notes = [SHORT_NAMES[other.verdict] if other.verdict else "not compared"]
+        if other.found is not None:
+            digits = wording.estimate_digits(
+                other.found.difference, other.found.interval, outcome.attribute
+            )
+            notes = [f"{wording.signed(other.found.difference, digits)} {notes[0]}"]
+        if interval is not None:
+            halved = other.verdict == "alike" and not isinstance(other.found, Unanimous)
+            level = f", {wording.percent(1 - 2 * outcome.result.alpha)}" * halved
+            notes.append(f"{wording.span(interval, outcome.attribute)}{level}")
+        notes += filter(None, [outcome.other_word(place)])
+        if 0 < people.size < tasters:
+            notes.append(wording.count(people.size, outcome.result.unit))
+        row = Row(label=other.variant.label, dots=(dot,), notes=tuple(notes))
+        drawn.append((math.inf if estimate is None else -estimate, row))
+    rows = tuple(row for _, row in sorted(drawn, key=lambda pair: pair[0]))
+    axis = difference_axis(outcome.attribute, seen)
+    return DotPlot(axes=(axis,), rows=rows, key=_key(outcome, axis))
+
+
+def _tasters(outcome: AttributeOutcome) -> int:
+    return int(np.isfinite(outcome.differences[:, list(outcome.others)]).any(axis=1).sum())
+
+
+def _key(outcome: AttributeOutcome, axis: Axis) -> tuple[str, str]:
+    """Say how to read the chart, with tasters as marks and as densities."""
+    unit, alpha, compared = outcome.result.unit, outcome.result.alpha, outcome.result.comparisons
+    if _tasters(outcome) == 0:
+        who = "No round has scores of" if unit == "round" else "No taster scored"
+        return (f"{who} both the control and another variant.",) * 2
+    said = [f"the {unit}s’ differences from {outcome.names.like}, in points."]
+    if any(found.found for found in compared):
+        by = f"by {PROCEDURES[outcome.result.by]}"
+        estimate = f"Large dots: the difference {by}"
+        bars = [found.interval for found in compared if found.interval]
+        alike = (found.verdict == "alike" and not found.unanimous for found in compared)
+        if bars:
+            other = f"; {wording.percent(1 - 2 * alpha)} where alike" if any(alike) else ""
+            likely = f"and its likely range, {by} ({wording.percent(1 - alpha)}{other})"
+            estimate = f"Large dots: the difference {likely}"
+        said.append(estimate + (", an arrow where it goes on." if axis.cuts(bars) else "."))
+    said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]
+    return f"Small dots: {' '.join(said)}", f"Densities: {' '.join(said)}"
+
+
+def forest_title(shown: PooledAttribute, pool: Pool) -> str:
+    """State what was found in kitchens like these on one attribute, without a full stop.
+
+    "In kitchens like these three, “Calcium” was crisper than the control; “Vine leaf” was within
+    1 point of it".
+    """
+    names, compared = name_all(pool.variants, pool.first.control), shown.comparisons
+    said = f"nothing is settled on {shown.attribute.label.lower()}"
+    if len(compared) == 1 or any(found.verdict != "open" for found in compared):
+        said = title_of(compared, names)
+    number = len(pool.kitchens)
+    where = (
+        "these two kitchens" if number == 2 else f"kitchens like these {wording.spelled(number)}"
+    )
+    return f"In {where}, {said}"
+
+
+BEYOND = 1.5
+"""How far a pooled interval is drawn, in units of what the kitchens' own reach; then an arrow."""
+POOLED, BOTH = "Kitchens like these", "These two kitchens"
+
+
+def forest_chart(pool: Pool, attribute: str | None = None) -> Chart | None:
+    """Draw each kitchen's difference and the pooled one, a panel a variant.
+
+    Without an attribute, of the first primary one that is pooled, else of the first; None where
+    no variant is pooled on it.
+    """
+    named = (it for it in pool.attributes if attribute in (None, it.attribute.name))
+    asked = [it for it in named if it.comparisons]
+    if not asked:
+        return None
+    shown = min(asked, key=lambda it: not it.primary)
+    label = shown.attribute.label.lower()
+    kitchens = wording.count(len(pool.kitchens), "kitchen")
+    titles = dict.fromkeys(f"“{kitchen.trial.title}”" for kitchen in pool.kitchens)
+    names = wording.listing(kitchen.name for kitchen in pool.kitchens)
+    return chart_of(
+        name=f"{shown.attribute.name}-kitchens",
+        title=forest_title(shown, pool),
+        data=f"the differences from the control that {kitchens} found on {label}",
+        lay=forest_plot(pool, shown).lay,
+        source=f"{wording.listing(titles)}, tasted in {names}",
+    )
+
+
+def forest_plot(pool: Pool, shown: PooledAttribute) -> DotPlot:
+    """Set the kitchens of each variant under its name, the pooled one last."""
+    names, rows = [variant.name for variant in pool.variants], list[Row]()
+    inks = variant_inks(len(names), names.index(pool.first.control))
+    own, pooled = list[MixedContrast](), list[MixedContrast]()
+    for compared in shown.comparisons:
+        ink, head = inks[names.index(compared.variant.name)], compared.variant.label
+        for it in compared.own:
+            rows.append(_row(shown, it.kitchen, it.mixed, ink, head=head))
+            head = ""
+        label = BOTH if compared.alone else POOLED
+        rows.append(_row(shown, label, compared.deciding, ink, compared.verdict))
+        own += [it.mixed for it in compared.own if isinstance(it.mixed, MixedContrast)]
+        pooled += [compared.found] if compared.found else []
+    seen = [*_ends(own), *(found.difference for found in pooled)]
+    reach = BEYOND * max(map(abs, [*seen, shown.attribute.margin or 0.0]))
+    axis = difference_axis(
+        shown.attribute, (*seen, *(min(max(end, -reach), reach) for end in _ends(pooled)))
+    )
+    whose = (POOLED, BOTH)[len(pool.kitchens) == 2].lower()
+    text = (
+        f"Dots: each kitchen’s own difference from its control, "
+        f"“{pool.variant(pool.first.control).label}”, in points, with its own interval. Diamonds: "
+        f"{whose}, pooled, with the {wording.percent(1 - shown.alpha)} interval"
+    )
+    if any(comparison.verdict == "alike" for comparison in shown.comparisons):
+        text += f" ({wording.percent(1 - 2 * shown.alpha)} where “alike” was decided)"
+    cut = axis.cuts(found.interval for found in (*own, *pooled))
+    text += ", an arrow where an interval goes on." if cut else "."
+    exploratory = "" if shown.primary else "Exploratory: not what the trials were made to answer."
+    key = " ".join(filter(None, (text, *shaded_words(shown.attribute), exploratory)))
+    return DotPlot(axes=(axis,), rows=tuple(rows), key=(key, key), kind="Forest plot")
+
+
+def _ends(contrasts: list[MixedContrast]) -> list[float]:
+    return [end for found in contrasts for end in (found.interval.low, found.interval.high)]
+
+
+def _row(
+    shown: PooledAttribute,
+    label: str,
+    found: MixedContrast | NoResult,
+    ink: str,
+    verdict: Kind | None = None,
+    head: str = "",
+) -> Row:
+    """Draw what one kitchen found, or, where there is a verdict, what all come to."""
+    judged = (NAMES[verdict],) if verdict else ()
+    if isinstance(found, NoResult):
+        return Row(label=label, dots=(Dot(ink=ink),), notes=("no result", *judged), head=head)
+    interval, level = found.interval, ""
+    if verdict == "alike":
+        interval, level = found.equivalence_interval, f", {wording.percent(1 - 2 * shown.alpha)}"
+    mark: Literal["disc", "diamond"] = "diamond" if verdict else "disc"
+    dot = Dot(estimate=found.difference, interval=interval, ink=ink, mark=mark)
+    digits = wording.estimate_digits(found.difference, found.interval, shown.attribute)
+    reach = f"{wording.span(interval, shown.attribute)}{level}"
+    notes = (wording.signed(found.difference, digits), reach, *judged)
+    return Row(label=label, dots=(dot,), notes=notes, head=head)

@@ -2,14 +2,150 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from html import escape
+from itertools import groupby
+from typing import NamedTuple
 
-from blindspoon.charts.scene import Scene, Text, block, column, rectangle
-from blindspoon.charts.style import NARROW, WIDE, Laid, Sheet
-from blindspoon.charts.svg import inline_svg, standalone_svg
-from blindspoon.charts.text import wrap
+from blindspoon.charts.scene import (
+    FONTS,
+    NARROW,
+    PALETTE,
+    PREFIX,
+    WIDE,
+    Area,
+    Laid,
+    Line,
+    Marks,
+    Scene,
+    Shape,
+    Sheet,
+    Text,
+    block,
+    column,
+    diamond,
+    face_css,
+    rectangle,
+    wrap,
+)
 from blindspoon.trial import Trial
+
+RING = 0.42
+"""Thickness of a ring in units of its radius."""
+DASH = (3.0, 3.0)
+MANY = 13
+"""Dots that look alike and follow one another, from which on they are one path; lines always."""
+
+Paint = Callable[[str], str]
+
+
+class Form(NamedTuple):
+    """One element: its attributes begin with a space, those of its look apart from its place.
+
+    A dot or a line can be a step of a path, which has a look of its own.
+    """
+
+    tag: str
+    look: str
+    place: str
+    content: str = ""
+    step: str = ""
+    path: str = ""
+
+    def written(self, look: str = "") -> str:
+        """Write the element, with its look unless the elements around it say that."""
+        start = f"<{self.tag}{self.place}{look}"
+        return f"{start}>{self.content}</{self.tag}>" if self.content else f"{start}/>"
+
+
+def inline_svg(scene: Scene, label: str) -> str:
+    """Write a scene for a page, in the CSS custom properties of `palette.css_variables`.
+
+    The label is what a screen reader says; empty for an ornament that it leaves out.
+    """
+    named = f'role="img" aria-label="{escape(label)}"' if label else 'aria-hidden="true"'
+    return _svg(scene, named, lambda ink: f"var({PREFIX}{ink})")
+
+
+def standalone_svg(
+    scene: Scene, label: str, *, dark: bool = False, size: tuple[int, int] | None = None
+) -> bytes:
+    """Write a scene as an SVG file, in the colours for a dark ground or a light one.
+
+    The label is what a screen reader says; `size` is the width and height in pixels to which the
+    scene is enlarged, its own without.
+    """
+    named = f'xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{escape(label)}"'
+    text = _svg(scene, named, lambda ink: PALETTE[ink][dark], size, f"<style>{face_css()}</style>")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode()
+
+
+def _svg(
+    scene: Scene, named: str, paint: Paint, size: tuple[int, int] | None = None, style: str = ""
+) -> str:
+    own = (_short(scene.width), _short(scene.height))
+    width, height = size or own
+    body, forms = "", (form for shape in scene.shapes for form in _forms(shape, paint))
+    for look, alike in groupby(forms, key=lambda form: form.look):  # said once of all
+        group = [*alike]
+        path, enough = group[0].path, group[0].tag == "line" or len(group) > MANY
+        if len(group) == 1:
+            body += group[0].written(look)
+        elif enough and path and {form.path for form in group} == {path}:
+            body += f'<path d="{"".join(form.step for form in group)}"{path}/>'
+        else:
+            body += f"<g{look}>{''.join(form.written() for form in group)}</g>"
+    font = f' font-family="{FONTS}"' * bool(scene.texts)
+    return (
+        f'<svg {named} width="{width}" height="{height}" viewBox="0 0 {own[0]} {own[1]}"{font}>'
+        f"{style}{body}</svg>"
+    )
+
+
+def _forms(shape: Shape, paint: Paint) -> Iterator[Form]:
+    ink = paint(shape.ink)
+    match shape:
+        case Text():
+            anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
+            weight = ' font-weight="700"' if shape.bold else ""
+            look = f' fill="{ink}" font-size="{_short(shape.size)}"{anchor}{weight}'
+            place = f' x="{_short(shape.x)}" y="{_short(shape.y)}"'
+            yield Form("text", look, place, escape(shape.text, quote=False))
+        case Line():
+            width = "" if shape.width == 1 else f' stroke-width="{_short(shape.width)}"'
+            dash = f' stroke-dasharray="{DASH[0]:g} {DASH[1]:g}"' if shape.dashed else ""
+            look = f' stroke="{ink}"{width}{dash}'
+            (x1, y1), (x2, y2) = (tuple(map(_short, end)) for end in shape.points)
+            place = f' x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}"'
+            to = f"V{y2}" if x1 == x2 else f"H{x2}" if y1 == y2 else f"L{x2} {y2}"
+            yield Form("line", look, place, step=f"M{x1} {y1}{to}", path=look)
+        case Area():
+            yield Form("polygon", f' fill="{ink}"', f' points="{_points(shape.points)}"')
+        case Marks(kind="diamond"):
+            for centre in shape.points:
+                corners = _points(diamond(centre, shape.radius))
+                yield Form("polygon", f' fill="{ink}"', f' points="{corners}"')
+        case Marks():
+            radius, look = shape.radius, f' fill="{ink}"'
+            dot = f' stroke="{ink}" stroke-width="{_short(2 * radius)}" stroke-linecap="round"'
+            if shape.kind == "ring":
+                ring = f'stroke="{ink}" stroke-width="{_short(RING * radius)}"'
+                look, dot = f' fill="{paint("ground")}" {ring}', ""
+                radius *= 1 - RING / 2
+            for x, y in (map(_short, centre) for centre in shape.points):
+                place = f' cx="{x}" cy="{y}" r="{_short(radius)}"'
+                yield Form("circle", look, place, step=f"M{x} {y}z", path=dot)
+
+
+def _points(points: tuple[tuple[float, float], ...]) -> str:
+    return " ".join(f"{_short(x)},{_short(y)}" for x, y in points)
+
+
+def _short(value: float) -> str:
+    """Write a length to a tenth of a pixel, which keeps pages small."""
+    return f"{value:.1f}".removesuffix(".0")
+
 
 EDGE = 24.0
 TITLE, TITLE_LEADING, SOURCE, SOURCE_LEADING = 18.0, 23.0, 11.5, 15.0

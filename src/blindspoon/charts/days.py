@@ -14,7 +14,7 @@ from blindspoon.charts.axis import nice_ticks
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.jars import LIMIT, LIMIT_WORDS
 from blindspoon.charts.lines import LOW, Happened, LinePlot, NamedLine, lay_lines
-from blindspoon.charts.style import WIDE, Laid, Sheet
+from blindspoon.charts.scene import WIDE, Laid, Sheet
 from blindspoon.findings.course import CourseFound
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult

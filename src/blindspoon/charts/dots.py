@@ -18,9 +18,25 @@ import numpy as np
 
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.axis import Axis, axis_bar, axis_behind, axis_header, axis_numbers
-from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, block, column
-from blindspoon.charts.style import INSET, WIDE, Laid, Sheet, Style, key_lines
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.charts.scene import (
+    INSET,
+    WIDE,
+    Area,
+    Laid,
+    Line,
+    Marks,
+    Point,
+    Scene,
+    Shape,
+    Sheet,
+    Style,
+    Text,
+    block,
+    column,
+    key_lines,
+    text_width,
+    wrap,
+)
 from blindspoon.stats.results import Interval
 
 MOST_MARKS = WIDE.style.marks

@@ -10,9 +10,26 @@ from typing import Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.charts.axis import Axis, apart, axis_numbers, nice_ticks
-from blindspoon.charts.scene import Line, Marks, Point, Scene, Shape, Text, block, column, rectangle
-from blindspoon.charts.style import INSET, LEADING, NOTE, SMALL, Laid, Sheet, key_lines
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.charts.scene import (
+    INSET,
+    LEADING,
+    NOTE,
+    SMALL,
+    Laid,
+    Line,
+    Marks,
+    Point,
+    Scene,
+    Shape,
+    Sheet,
+    Text,
+    block,
+    column,
+    key_lines,
+    rectangle,
+    text_width,
+    wrap,
+)
 
 TALL, RADIUS, LARGE, LEAD = 190.0, 4.0, 6.0, 14.0
 """Pixels: least height of a plot, radius of a mark and of one that stands out, way to a name."""

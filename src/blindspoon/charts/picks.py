@@ -11,9 +11,20 @@ from blindspoon import wording
 from blindspoon.charts.axis import Axis, axis_numbers, padded
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
-from blindspoon.charts.scene import Line, Marks, Scene, Shape, Text, block, rectangle
-from blindspoon.charts.style import INSET, Laid, Sheet, key_lines
-from blindspoon.charts.text import text_width
+from blindspoon.charts.scene import (
+    INSET,
+    Laid,
+    Line,
+    Marks,
+    Scene,
+    Shape,
+    Sheet,
+    Text,
+    block,
+    key_lines,
+    rectangle,
+    text_width,
+)
 from blindspoon.findings.choices import ChoiceFound
 
 LARGEST, LEAST = 7.0, 1.5

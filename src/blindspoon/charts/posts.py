@@ -6,13 +6,21 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from blindspoon.charts.board import board_chart
-from blindspoon.charts.chart import Chart, alt_text, balanced, footed
-from blindspoon.charts.comparisons import differences_chart
+from blindspoon.charts.board import board_chart, differences_chart
+from blindspoon.charts.chart import Chart, alt_text, balanced, footed, standalone_svg
 from blindspoon.charts.outcome import AttributeOutcome
-from blindspoon.charts.scene import Scene, Shape, Text, block, column, rectangle
-from blindspoon.charts.style import WIDE, Laid, Sheet, Style
-from blindspoon.charts.svg import standalone_svg
+from blindspoon.charts.scene import (
+    WIDE,
+    Laid,
+    Scene,
+    Shape,
+    Sheet,
+    Style,
+    Text,
+    block,
+    column,
+    rectangle,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,11 +6,119 @@ CSS pixels from the top left corner, y downwards.
 
 from __future__ import annotations
 
+import base64
+import io
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple, Self
+from functools import cache, lru_cache
+from typing import TYPE_CHECKING, Literal, NamedTuple, Self
 
-from blindspoon.charts.text import text_width, wrap
+from blindspoon.files import disk
+
+if TYPE_CHECKING:
+    from PIL.ImageFont import FreeTypeFont
+
+
+FACE = "Blindspoon Serif"
+"""The licence reserves the name "Source"."""
+FONTS = f"'{FACE}', Georgia, 'Times New Roman', serif"
+RANGES = (
+    *((0x20, 0x7E), (0xA0, 0x12B), (0x12E, 0x131), (0x134, 0x165), (0x168, 0x17F), (0x218, 0x21B)),
+    *((0x394, 0x394), (0x3B1, 0x3C9), (0x2009, 0x200A), (0x2010, 0x2014), (0x2018, 0x201A)),
+    *((0x201C, 0x201E), (0x2020, 0x2022), (0x2026, 0x2026), (0x202F, 0x202F), (0x2032, 0x2033)),
+    *((0x2039, 0x203A), (0x20AC, 0x20AC), (0x2122, 0x2122), (0x2190, 0x2193), (0x2212, 0x2212)),
+    *((0x2248, 0x2248), (0x2260, 0x2260), (0x2264, 0x2265)),
+)
+"""First and last code point of the letters in the face; a system's own fonts have the others."""
+LETTERS = frozenset(letter for first, last in RANGES for letter in range(first, last + 1))
+UNITS = 1000
+
+
+@cache
+def face_css() -> str:
+    """Declare the face in a style sheet, its two weights embedded."""
+    weights = {400: "regular.woff2", 700: "bold.woff2"}
+    files = {weight: disk.shipped_bytes(f"charts/face/{name}") for weight, name in weights.items()}
+    return "".join(
+        f"@font-face{{font-family:'{FACE}';font-weight:{weight};"
+        f"src:url(data:font/woff2;base64,{base64.b64encode(file).decode()})}}"
+        for weight, file in files.items()
+    )
+
+
+def face_file(*, bold: bool) -> str:
+    """Name the TrueType file of one weight, among those that come with the package."""
+    return f"charts/face/{'bold' if bold else 'regular'}.ttf"
+
+
+@cache
+def _font(*, bold: bool) -> FreeTypeFont:
+    from PIL import ImageFont  # noqa: PLC0415 - the score page takes colours, and no font
+
+    file = io.BytesIO(disk.shipped_bytes(face_file(bold=bold)))
+    return ImageFont.truetype(file, UNITS, layout_engine=ImageFont.Layout.BASIC)
+
+
+@lru_cache(maxsize=32768)
+def _units(text: str, *, bold: bool) -> float:
+    """Width of a text in units of its size; guessed of letters that another font has."""
+    if len(text) != 1:
+        return sum(_units(letter, bold=bold) for letter in text)
+    if ord(text) in LETTERS:
+        return _font(bold=bold).getlength(text) / UNITS
+    if unicodedata.combining(text):
+        return 0.0
+    return 1.0 if unicodedata.east_asian_width(text) in "WF" else 0.7
+
+
+def text_width(text: str, size: float, *, bold: bool = False) -> float:
+    """Width of one line of text, in pixels.
+
+    Examples
+    --------
+    >>> round(text_width("crisp", 12), 1)
+    26.7
+    """
+    return size * _units(text, bold=bold)
+
+
+@lru_cache(maxsize=4096)
+def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[str, ...]:
+    """Break text into lines no wider than a width, between words where that is possible.
+
+    Parameters
+    ----------
+    size, width : float
+        In pixels.
+
+    Returns
+    -------
+    tuple of str
+        At least one line; no letter is lost.
+
+    Examples
+    --------
+    >>> wrap("Cool cellar, three weeks", 12, 90)
+    ('Cool cellar,', 'three weeks')
+    """
+    lines = [""]
+    for word in filter(None, text.split(" ")):  # no-break spaces hold
+        pieces = [word]
+        if text_width(word, size, bold=bold) > width:
+            pieces = [""]
+            for letter in word:
+                if pieces[-1] and text_width(pieces[-1] + letter, size, bold=bold) > width:
+                    pieces.append("")
+                pieces[-1] += letter
+        for piece in pieces:
+            longer = f"{lines[-1]} {piece}".strip(" ")
+            if lines[-1] and text_width(longer, size, bold=bold) > width:
+                lines.append(piece)
+            else:
+                lines[-1] = longer
+    return tuple(lines)
+
 
 ASCENT, DESCENT = 0.8, 0.22
 """How far text reaches above and below its baseline, in units of its size."""
@@ -150,3 +258,171 @@ def block(words: str, width: float, leading: float, like: Text) -> tuple[Text, .
     """Wrap words into a column that begins at the place of `like`; empty without words."""
     lines = wrap(words, like.size, width, bold=like.bold) if words else ()
     return column(lines, like, leading)
+
+
+LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
+"""Sizes of text, and from one base line of text to the next."""
+INSET = 12.0
+"""Pixels between the ends of an axis and the edge of its plot, so that no mark is cut."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Style:
+    """How large words and marks are, and how much room rows take, in pixels.
+
+    Parameters
+    ----------
+    label, note, small, leading : float
+        Sizes of text, and from one base line to the next.
+    diameters : tuple of float
+        Of a taster's mark; the largest with which no stack is too tall is taken.
+    tallest, least, density : float
+        Over a base line: what a stack should not exceed, what it takes at least, the highest
+        density.
+    under, pad : float
+        Under a base line for the estimate; free over and under a row.
+    estimate : float
+        Radius of its mark.
+    row : float
+        Height of a row that has no people in it.
+    labels, numbers : float
+        Widest columns of words beside the rows.
+    marks : int
+        Most tasters that are told apart; 0 for densities only.
+    notes : bool
+        Whether numbers stand beside or over the rows.
+    """
+
+    label: float = LABEL
+    note: float = NOTE
+    small: float = SMALL
+    leading: float = LEADING
+    diameters: tuple[float, ...] = (8.0, 7.0, 6.0, 5.0, 4.0)
+    tallest: float = 56.0
+    least: float = 14.0
+    density: float = 44.0
+    under: float = 18.0
+    pad: float = 6.0
+    estimate: float = 5.0
+    row: float = 21.0
+    labels: float = 190.0
+    numbers: float = 150.0
+    marks: int = 40
+    notes: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The room for a chart.
+
+    Parameters
+    ----------
+    beside : bool
+        Whether words stand beside the rows or over them.
+    spare : float
+        Further height that every row is given, in pixels.
+    """
+
+    width: float
+    beside: bool
+    style: Style = Style()
+    spare: float = 0.0
+
+
+WIDE = Sheet(width=720.0, beside=True)
+NARROW = Sheet(width=358.0, beside=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """A chart laid out on a sheet.
+
+    Parameters
+    ----------
+    kind : str
+        What it is called: "Dot plot".
+    rows : int
+        How many rows `Sheet.spare` was given to.
+    cramped : bool
+        Whether words are broken or leave too little room; for want of a better sheet it is drawn
+        all the same.
+    steps : tuple of int
+        For each shape of the scene, when a reveal shows it: 0 the axis, 1 what runs behind all
+        rows, from 2 on a number for each row.
+    """
+
+    scene: Scene
+    kind: str
+    rows: int = 1
+    cramped: bool = False
+    steps: tuple[int, ...] = ()
+
+
+def key_lines(
+    key: str, width: float, y: float, style: Style = WIDE.style
+) -> tuple[list[Shape], float]:
+    """Set the words that say how to read a chart, and tell where they end."""
+    first = Text(x=0, y=y + style.small, text="", size=style.small, ink="soft")
+    lines = block(key, width, style.leading, first)
+    return [*lines], lines[-1].y + 5
+
+
+PALETTE: dict[str, tuple[str, str]] = {
+    "ground": ("#fffefb", "#17191b"),
+    "ink": ("#1d2226", "#ececea"),
+    "soft": ("#555d63", "#b3bac0"),
+    "people": ("#6f787f", "#98a1a8"),
+    "hair": ("#cdd4d7", "#3f474d"),
+    "band": ("#e9eeec", "#2a3032"),
+    "edge": ("#7a838a", "#7f8990"),
+    "v1": ("#1c3f99", "#6cbcf7"),
+    "v2": ("#b5651a", "#cf7f35"),
+    "v3": ("#47897a", "#86ecd2"),
+    "v4": ("#8959ba", "#a678da"),
+    "v5": ("#674e21", "#d9bb3f"),
+    "v6": ("#4f222e", "#f3929f"),
+}
+"""Colour on a light and on a dark ground. `people` and `v1` to `v6` are marks; `ink` and `soft`
+are text; `band` fills the margin, `edge` bounds it and fills the density of many tasters."""
+
+PREFIX = "--bs-"
+COLOURS = sum(name[0] == "v" and name[1:].isdigit() for name in PALETTE)
+
+
+def css_variables(*, dark: bool) -> str:
+    """Declare every colour of one theme, for the rule of a style sheet.
+
+    Examples
+    --------
+    >>> css_variables(dark=False)[:31]
+    '--bs-ground:#fffefb;--bs-ink:#1'
+    """
+    return "".join(f"{PREFIX}{name}:{pair[dark]};" for name, pair in PALETTE.items())
+
+
+def variant_inks(variants: int, control: int) -> tuple[str, ...]:
+    """Give each variant its colour, the same in every chart; the control has the ink of text.
+
+    Where there are more variants than colours that can be told apart, colour carries nothing:
+    all have the first.
+
+    Parameters
+    ----------
+    variants : int
+        The control included.
+    control : int
+        Position of the control.
+
+    Examples
+    --------
+    >>> variant_inks(4, 1)
+    ('v1', 'ink', 'v2', 'v3')
+    >>> variant_inks(12, 0)[:4]
+    ('ink', 'v1', 'v1', 'v1')
+    """
+    few = variants - 1 <= COLOURS
+    others = [place for place in range(variants) if place != control]
+    rank = {place: number for number, place in enumerate(others, 1)}
+    return tuple(
+        "ink" if place == control else f"v{rank[place] if few else 1}" for place in range(variants)
+    )

@@ -10,7 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from blindspoon import wording
-from blindspoon.charts.palette import PALETTE, PREFIX
+from blindspoon.charts.scene import PALETTE, PREFIX
 from blindspoon.serving.plan import ServingPlan
 from blindspoon.sheets.checklist import PRACTICE, make_checklist
 from blindspoon.sheets.paper import MARGIN, PAPERS, Paper, stock_named

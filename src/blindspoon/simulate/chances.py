@@ -11,7 +11,7 @@ from typing import Literal
 from blindspoon import wording
 from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
-from blindspoon.charts.style import Laid, Sheet
+from blindspoon.charts.scene import Laid, Sheet
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.size_results import WANTED, Sizing, SizingCell
 from blindspoon.simulate.sizing_words import (

@@ -17,7 +17,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
 from blindspoon import wording
-from blindspoon.charts.text import face_css
+from blindspoon.charts.scene import face_css
 from blindspoon.collect.phones import OpenTastings
 from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.collect.server import JINJA, add_static

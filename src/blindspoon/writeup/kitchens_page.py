@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from blindspoon import wording
+from blindspoon.charts.board import POOLED, forest_chart, forest_title
 from blindspoon.charts.chart import Chart
-from blindspoon.charts.pooled import POOLED, forest_chart, forest_title
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.trial import Trial
 from blindspoon.writeup.methods import software

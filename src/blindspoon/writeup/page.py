@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from blindspoon import wording
+from blindspoon.charts.board import differences_chart, scores_chart
 from blindspoon.charts.chart import Chart, svg_file
-from blindspoon.charts.comparisons import differences_chart, scores_chart
 from blindspoon.charts.outcome import AttributeOutcome, differences_title, outcome_of
 from blindspoon.files.photographs import Photograph, photographs
 from blindspoon.findings.comparison import Analysis, AttributeResult, NotCompared
