@@ -15,7 +15,7 @@ from blindspoon.trial import Attribute, Trial
 if TYPE_CHECKING:
     from blindspoon.simulate.exact_size import ChoiceSizing, CourseSizing
     from blindspoon.simulate.size_results import Sizing, Spread
-    from blindspoon.simulate.sweep import Progress
+    from blindspoon.simulate.trials import Progress
 
 _UNFIT = Rule(
     "not-sizable",
@@ -68,7 +68,7 @@ def size_folder(
     """
     from blindspoon.simulate.situations import BOTH  # noqa: PLC0415 - brings in scipy
     from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415
-    from blindspoon.simulate.sizing_words import in_rounds  # noqa: PLC0415
+    from blindspoon.simulate.size_results import in_rounds  # noqa: PLC0415
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
     trial = text.trial

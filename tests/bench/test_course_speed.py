@@ -9,7 +9,7 @@ import pytest
 
 from blindspoon.stats.acceptance import changes, day_of_share, shares_by_day
 from blindspoon.stats.over_days import by_day, line, trend, trend_without_control
-from blindspoon.stats.rank_tests import page_trend
+from blindspoon.stats.signed_ranks import page_trend
 
 DAYS = 3.0 + 7 * np.arange(8)
 

@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from scipy.stats import permutation_test
 
-from blindspoon.stats.rank_tests import friedman
 from blindspoon.stats.sign_flips import signed_ranks, statistics
-from blindspoon.stats.signed_ranks import compare_ranks
+from blindspoon.stats.signed_ranks import compare_ranks, friedman
 from blindspoon.stats.two_way import gather
 
 

@@ -13,12 +13,12 @@ import pytest
 
 from blindspoon.charts.chart import png_file, svg_file
 from blindspoon.charts.lines import LARGE, RADIUS
-from blindspoon.charts.scene import NARROW, WIDE, Box, Line, Marks, css_variables
+from blindspoon.charts.palette import css_variables
+from blindspoon.charts.scene import NARROW, WIDE, Box, Line, Marks
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.simulate import size_results, sizing_words
+from blindspoon.simulate import size_results
 from blindspoon.simulate.chances import WANTED, chances_chart, chances_of
-from blindspoon.simulate.size_results import Chance, Sizing, SizingCell, Spread
-from blindspoon.simulate.sizing_words import HARDLY, times
+from blindspoon.simulate.size_results import HARDLY, Chance, Sizing, SizingCell, Spread, times
 
 TRIAL = """
 trial = { title = "What keeps half-sour <cucumbers> crisp?", control = "plain" }
@@ -177,7 +177,7 @@ def test_the_line_at_eight_times_in_ten_is_dashed(trial, sheet):
 
 
 def test_what_is_asked_for_is_what_sizing_asks_for():
-    assert (WANTED, HARDLY) == (size_results.WANTED, sizing_words.HARDLY)
+    assert (WANTED, HARDLY) == (size_results.WANTED, size_results.HARDLY)
 
 
 @pytest.mark.parametrize("chance", [0.0, 0.04, 0.05, 0.26, 0.5, 0.849, 0.949, 0.95, 1.0])
@@ -194,7 +194,7 @@ def test_chances_are_said_as_the_sentences_say_them(trial, chance):
         trials=2000,
         seed=1,
     )
-    told = plain(" ".join(sizing_words.sentences_of(trial, attribute, question, cells)))
+    told = plain(" ".join(size_results.sentences_of(trial, attribute, question, cells)))
     assert f"a given variant would be shown alike within 1 point {said}." in told
 
 

@@ -5,9 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.sheets.paper_ballots import make_ballots, steps
 from blindspoon.sheets.pouring import trays_of
-from blindspoon.sheets.printing import print_sheets
+from blindspoon.sheets.printing import make_ballots, print_sheets, steps
 from blindspoon.trial import MOST_STEPS, Scale, Session
 
 

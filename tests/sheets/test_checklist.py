@@ -4,8 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from blindspoon.sheets.checklist import PRACTICE, SOURCES, make_checklist
-from blindspoon.sheets.printing import print_sheets
+from blindspoon.sheets.printing import PRACTICE, SOURCES, make_checklist, print_sheets
 
 
 def texts(checklist):

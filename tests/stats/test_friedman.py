@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import friedmanchisquare
 
-from blindspoon.stats.rank_tests import friedman, midranks
 from blindspoon.stats.results import Friedman, NoResult
+from blindspoon.stats.signed_ranks import friedman, midranks
 
 DATA = Path(__file__).parents[1] / "data"
 EXAMPLES = json.loads((DATA / "worked_examples.json").read_text(encoding="utf-8"))

@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from blindspoon.stats.kenward_roger import kenward_roger
-from blindspoon.stats.reml import fit_reml
+from blindspoon.stats.reml import fit_reml, kenward_roger
 
 DATA = Path(__file__).parents[1] / "data"
 

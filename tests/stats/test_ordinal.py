@@ -19,7 +19,6 @@ from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from blindspoon.stats import ordinal
 from blindspoon.stats.dunnett import Dunnett
-from blindspoon.stats.maximise import Terms, integrate, maximise
 from blindspoon.stats.ordinal import (
     MOST_TASTERS,
     RUNS_OFF,
@@ -27,8 +26,11 @@ from blindspoon.stats.ordinal import (
     UNSETTLED,
     CumulativeModel,
     OrdinalFit,
+    Terms,
     compare_ordinal,
     fit_cumulative,
+    integrate,
+    maximise,
 )
 from blindspoon.stats.results import NoResult
 

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.stats.rank_tests import page_trend
 from blindspoon.stats.results import NoResult
+from blindspoon.stats.signed_ranks import page_trend
 
 DATA = Path(__file__).parents[1] / "data"
 EXAMPLES = json.loads((DATA / "page_examples.json").read_text(encoding="utf-8"))

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blindspoon.stats.rank_tests import friedman
-from blindspoon.stats.signed_ranks import compare_ranks
+from blindspoon.stats.signed_ranks import compare_ranks, friedman
 
 TRIALS = 2000
 ALPHA = 0.05

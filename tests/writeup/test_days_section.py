@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import compose_report
-from blindspoon.packing.texts import blog, say
+from blindspoon.packing.pack import blog, say
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.days_section import days_advice, days_section, days_steps

@@ -1,4 +1,4 @@
-"""What was measured: readings over time, and scores beside what was weighed and read."""
+"""What was measured: readings over time, scores beside what was weighed and read, ages of cups."""
 
 from __future__ import annotations
 

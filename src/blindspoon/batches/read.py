@@ -1,4 +1,4 @@
-"""Tables of text -> a `BatchLog`, checked and typed; every problem at once."""
+"""Tables of text, in whatever units -> a `BatchLog`, checked and typed; every problem at once."""
 
 from __future__ import annotations
 

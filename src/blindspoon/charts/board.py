@@ -1,4 +1,4 @@
-"""The verdict board as a figure: every variant on every attribute, a word and a mark in each."""
+"""The charts of the verdicts: the board of all, each attribute's, and those of several kitchens."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from blindspoon.charts.outcome import (
     scores_title,
     title_of,
 )
+from blindspoon.charts.palette import variant_inks
 from blindspoon.charts.scene import (
     Box,
     Laid,
@@ -34,11 +35,9 @@ from blindspoon.charts.scene import (
     key_lines,
     rectangle,
     text_width,
-    variant_inks,
     wrap,
 )
-from blindspoon.findings.comparison import AttributeResult, Kind, Other
-from blindspoon.findings.naming import name_all
+from blindspoon.findings.comparison import AttributeResult, Kind, Other, name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import NAMES, PROCEDURES, SHORT_NAMES
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous

@@ -1,4 +1,7 @@
-"""A finished chart: its finding in words, for a page in two widths, and as files of its own."""
+"""A finished chart: its finding in words, and as SVG for a page in two widths or for a file.
+
+No clock, no chance, no ids that could clash.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +11,10 @@ from html import escape
 from itertools import groupby
 from typing import NamedTuple
 
+from blindspoon.charts.palette import PALETTE, PREFIX
 from blindspoon.charts.scene import (
     FONTS,
     NARROW,
-    PALETTE,
-    PREFIX,
     WIDE,
     Area,
     Laid,

@@ -16,7 +16,8 @@ from blindspoon.batches.measured import QUANTITIES, TasteAgainst
 from blindspoon.batches.summary import went_along
 from blindspoon.charts.chart import Chart, chart_of, source_of
 from blindspoon.charts.lines import LinePlot, NamedLine, lay_lines
-from blindspoon.charts.scene import Laid, Sheet, variant_inks
+from blindspoon.charts.palette import variant_inks
+from blindspoon.charts.scene import Laid, Sheet
 from blindspoon.trial import Trial
 
 

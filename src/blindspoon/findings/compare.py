@@ -15,7 +15,6 @@ from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import find_flags
 from blindspoon.stats.mixed import compare_mixed, days_in_general
-from blindspoon.stats.rank_tests import friedman
 from blindspoon.stats.results import (
     MixedContrast,
     MixedFit,
@@ -25,7 +24,7 @@ from blindspoon.stats.results import (
 )
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES, settle_ties
-from blindspoon.stats.signed_ranks import compare_ranks
+from blindspoon.stats.signed_ranks import compare_ranks, friedman
 from blindspoon.stats.sittings import HeldSittings, compare_sittings
 from blindspoon.stats.two_way import gather
 from blindspoon.stats.unanimity import rounded_to, unanimous

@@ -26,10 +26,10 @@ from blindspoon.stats.acceptance import (
     shares_by_day,
 )
 from blindspoon.stats.over_days import Bracket, ByDay, Crossing, DayFound, Trend
-from blindspoon.stats.rank_tests import PageTrend, page_trend
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.rounds import holm
 from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.stats.signed_ranks import PageTrend, page_trend
 from blindspoon.stats.two_way import gather
 from blindspoon.stats.unanimity import rounded_to
 from blindspoon.trial import Attribute, Course, Trial

@@ -10,8 +10,7 @@ from scipy.special import fdtrc, stdtr, stdtrit
 
 from blindspoon import wording
 from blindspoon.arrays import FloatArray, IntArray
-from blindspoon.findings.comparison import kind_of
-from blindspoon.findings.naming import Naming, name_all
+from blindspoon.findings.comparison import Naming, kind_of, name_all
 from blindspoon.findings.pool_checks import (
     Disagreement,
     Kitchen,
@@ -28,8 +27,6 @@ from blindspoon.findings.pool_checks import (
 )
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.stats.hartung_knapp import over_places
-from blindspoon.stats.kenward_roger import against, kenward_roger
 from blindspoon.stats.mixed import (
     adjusted,
     fit_contrasts,
@@ -37,6 +34,7 @@ from blindspoon.stats.mixed import (
     position_columns,
     scatter_sds,
 )
+from blindspoon.stats.reml import against, kenward_roger, over_places
 from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult
 from blindspoon.stats.strata import Grid, Layout, make_grid
 from blindspoon.trial import Attribute, Variant

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.batches.log import Batch
-from blindspoon.sheets.telling import heading, tells, veiled
+from blindspoon.sheets.pouring import heading, tells, veiled
 from blindspoon.trial import Trial
 
 MOST_OCTETS = 75

@@ -32,8 +32,7 @@ from blindspoon.simulate.situations import (
     Truths,
     truths,
 )
-from blindspoon.simulate.sweep import Progress, sweep
-from blindspoon.simulate.trials import make_trial, simulate
+from blindspoon.simulate.trials import Progress, make_trial, simulate, sweep
 from blindspoon.stats.results import Contrast, Interval, NoResult, Record
 from blindspoon.stats.sign_flips import EXACT_UP_TO
 

@@ -25,7 +25,7 @@ from blindspoon.simulate.calibrate import (
 )
 from blindspoon.simulate.course_rates import COURSES, NAMES
 from blindspoon.simulate.situations import SITUATIONS, TRUTHS, Truth
-from blindspoon.simulate.sweep import Progress
+from blindspoon.simulate.trials import Progress
 from blindspoon.version import __version__
 
 HEADING = (

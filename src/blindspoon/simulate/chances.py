@@ -13,13 +13,15 @@ from blindspoon.charts.chart import Chart, chart_of
 from blindspoon.charts.lines import RADIUS, TALL, LinePlot, NamedLine, lay_lines
 from blindspoon.charts.scene import Laid, Sheet
 from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.simulate.size_results import WANTED, Sizing, SizingCell
-from blindspoon.simulate.sizing_words import (
+from blindspoon.simulate.size_results import (
     ALIKE,
     ONCE,
     TWICE,
+    WANTED,
     Cells,
     Goal,
+    Sizing,
+    SizingCell,
     by_sessions,
     panel_words,
     spread_words,

@@ -18,8 +18,8 @@ from blindspoon.simulate.situations import Situation, Truth
 from blindspoon.simulate.trials import ALPHA
 from blindspoon.stats.acceptance import DayOfShare
 from blindspoon.stats.over_days import Bracket, Crossing, Trend
-from blindspoon.stats.rank_tests import PageTrend
 from blindspoon.stats.results import Interval
+from blindspoon.stats.signed_ranks import PageTrend
 from blindspoon.trial import Trial
 
 DAYS = np.array([3, 7, 10, 14, 21, 28])

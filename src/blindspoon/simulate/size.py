@@ -22,15 +22,17 @@ from blindspoon.simulate.size_results import (
     Sizing,
     SizingCell,
     Spread,
+    assumptions_of,
+    sentences_of,
 )
-from blindspoon.simulate.sizing_words import assumptions_of, sentences_of
-from blindspoon.simulate.sweep import Progress, sweep
 from blindspoon.simulate.trials import (
     PanelSize,
+    Progress,
     differing,
     draw_scatter,
     on_scale,
     serving_positions,
+    sweep,
     true_levels,
 )
 from blindspoon.stats.sign_flips import settle_ties

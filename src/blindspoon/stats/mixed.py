@@ -9,8 +9,14 @@ from scipy.special import fdtrc, stdtr
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
-from blindspoon.stats.kenward_roger import ContrastTest, against, kenward_roger
-from blindspoon.stats.reml import RemlFit, fit_reml, residual_line
+from blindspoon.stats.reml import (
+    ContrastTest,
+    RemlFit,
+    against,
+    fit_reml,
+    kenward_roger,
+    residual_line,
+)
 from blindspoon.stats.results import (
     FitNote,
     Interval,

@@ -23,7 +23,7 @@ from blindspoon.collect.security import HEADERS, own_form, wants_json
 from blindspoon.collect.server import JINJA, add_static
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
 from blindspoon.files import disk, earlier, own_state
-from blindspoon.sheets.telling import tells
+from blindspoon.sheets.pouring import tells
 from blindspoon.stage import IN_WORDS, Part, Stage, stage
 from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.listening import Door

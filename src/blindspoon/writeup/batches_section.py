@@ -19,8 +19,8 @@ from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import capital
 from blindspoon.writeup.limits import differed
-from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, in_points, methods_table, strengths_table
+from blindspoon.writeup.words import PageSection
 from blindspoon.writeup.writers import Column, Table, blank_as_dash, table_of
 
 

@@ -8,9 +8,8 @@ from blindspoon import wording
 from blindspoon.charts.picks import lines_chart, picks_chart
 from blindspoon.findings.choices import ENOUGH, ChoiceFound, percent
 from blindspoon.findings.comparison import Analysis
-from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p
-from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import Column, Record, cells, csv_table, heads, table_of
 from blindspoon.writeup.writers import record as as_record
 

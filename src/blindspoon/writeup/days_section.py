@@ -12,8 +12,7 @@ from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
 from blindspoon.writeup.records import days_csv
-from blindspoon.writeup.section import PageSection, Points
-from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.words import PageSection, Points, paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_NAMED = 5

@@ -19,8 +19,7 @@ from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.limits import told_of
 from blindspoon.writeup.methods import session_dates
-from blindspoon.writeup.section import Points
-from blindspoon.writeup.words import points
+from blindspoon.writeup.words import Points, points
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5

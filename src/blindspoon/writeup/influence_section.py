@@ -10,8 +10,7 @@ from blindspoon.findings.sensitivity import Influence, Name, Outcome
 from blindspoon.findings.verdict import PROCEDURES, in_a_word
 from blindspoon.trial import Trial
 from blindspoon.wording import count
-from blindspoon.writeup.section import PageSection
-from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import DASH, Table, to_csv
 
 SAME = "the same"

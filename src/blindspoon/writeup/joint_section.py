@@ -8,14 +8,13 @@ from blindspoon.findings.multivariate import (
     AttributePair,
     Correlation,
     Joint,
+    Overall,
 )
-from blindspoon.findings.overall import Overall
 from blindspoon.findings.verdict import NAMES
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
-from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, p, two
-from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import (
     DASH,
     Cell,

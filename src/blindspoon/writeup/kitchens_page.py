@@ -10,9 +10,8 @@ from blindspoon.charts.chart import Chart
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.trial import Trial
 from blindspoon.writeup.methods import software
-from blindspoon.writeup.section import Points
 from blindspoon.writeup.tables import MIXED, chosen, finer
-from blindspoon.writeup.words import html_page, paragraphs
+from blindspoon.writeup.words import Points, html_page, paragraphs
 from blindspoon.writeup.writers import Table, table_of
 
 HEADS = {

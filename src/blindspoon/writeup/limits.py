@@ -19,8 +19,7 @@ from blindspoon.findings.comparison import Analysis, AttributeResult, Comparison
 from blindspoon.findings.verdict import flag_note
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
-from blindspoon.writeup.section import Points
-from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.words import Points, paragraphs, points
 from blindspoon.writeup.writers import Table, blank_as_dash
 
 MOST_FLAGS = 4

@@ -13,8 +13,7 @@ from blindspoon.findings.advice import MOST_TASTERS
 from blindspoon.findings.comparison import Analysis, AttributeResult
 from blindspoon.trial import Variant
 from blindspoon.writeup.limits import advised, people
-from blindspoon.writeup.section import Points
-from blindspoon.writeup.words import points
+from blindspoon.writeup.words import Points, points
 
 MOST_STEPS = 6
 MOST_NAMED = 3

@@ -15,9 +15,8 @@ from blindspoon.findings.panel_results import COLUMNS, AttributePanel, Panel, lo
 from blindspoon.stats.results import Interval, NoResult
 from blindspoon.stats.two_way import LEVEL
 from blindspoon.trial import Attribute, Trial
-from blindspoon.writeup.section import PageSection
 from blindspoon.writeup.tables import counted, difference, ends, in_points, two
-from blindspoon.writeup.words import paragraphs, points
+from blindspoon.writeup.words import PageSection, paragraphs, points
 from blindspoon.writeup.writers import Column, Table, table_of, to_csv
 
 

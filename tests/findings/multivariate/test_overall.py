@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.findings.multivariate import study_joint
-from blindspoon.findings.overall import adjust_together
+from blindspoon.findings.multivariate import adjust_together, study_joint
 from blindspoon.stats import sign_flips
 from blindspoon.stats.results import NoResult
 from blindspoon.stats.signed_ranks import compare_ranks

@@ -14,7 +14,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 from statsmodels.stats.meta_analysis import combine_effects
 
 from blindspoon.findings.pooling import pool_scores
-from blindspoon.stats.hartung_knapp import over_places
+from blindspoon.stats.reml import over_places
 from blindspoon.stats.results import NoResult
 
 DATA = Path(__file__).parents[2] / "data"

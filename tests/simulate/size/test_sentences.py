@@ -6,8 +6,15 @@ import dataclasses
 
 import pytest
 
-from blindspoon.simulate.size_results import Chance, Question, Seen, SizingCell, common_practice
-from blindspoon.simulate.sizing_words import assumptions_of, sentences_of
+from blindspoon.simulate.size_results import (
+    Chance,
+    Question,
+    Seen,
+    SizingCell,
+    assumptions_of,
+    common_practice,
+    sentences_of,
+)
 from blindspoon.wording import NO_BREAK
 
 
