@@ -289,7 +289,7 @@ def test_what_is_flagged_stands_in_the_table_the_limits_and_the_terminal():
     printed = " ".join(comparison_table(found).split())
     assert f" Note: {words} ({flag.tasters} tasters)." in printed
     assert dict(csv_files(found))["tables/flags.csv"] == (
-        f"attribute,variant,kind,value,tasters\ntexture,plain,spread,{flag.value:.12g},{flag.tasters}\n"
+        f"attribute,variant,kind,value,tasters\ntexture,plain,spread,{flag.value:.9g},{flag.tasters}\n"
     )
     even = replace(found, results=(replace(results[0], flags=()),))
     assert "What uneven scores hide." not in dict(not_shown(even))

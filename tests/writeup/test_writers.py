@@ -48,7 +48,7 @@ def test_json_and_csv_say_the_same_of_every_comparison(content_of, name):
         for column, value in numbers.items():
             if "days_in_general" in column:  # decides nothing, in JSON only
                 continue
-            assert float(row[column]) == pytest.approx(value, rel=1e-11), column
+            assert float(row[column]) == pytest.approx(value, rel=1e-8), column
 
 
 def test_the_page_shows_the_numbers_of_the_csv_rounded(content_of):

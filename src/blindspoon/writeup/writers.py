@@ -1,7 +1,7 @@
 """A column, and what a table of columns becomes: CSV, JSON, cells for people, Markdown, 80 columns.
 
-CSV is UTF-8 with commas and line feeds. Its numbers have twelve significant digits, and a text
-that a spreadsheet would take for a formula stands behind an apostrophe.
+CSV is UTF-8 with commas and line feeds. Its numbers have nine significant digits, on which
+machines agree, and a text that a spreadsheet would take for a formula stands behind an apostrophe.
 """
 
 from __future__ import annotations
@@ -253,7 +253,7 @@ def csv_cell(cell: Cell) -> str:
         case int():
             return str(cell)
         case float():
-            return f"{cell:.12g}" if math.isfinite(cell) else ""
+            return f"{cell:.9g}" if math.isfinite(cell) else ""
         case tuple():
             return guarded(", ".join(cell))
         case str():
