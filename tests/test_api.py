@@ -8,7 +8,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
 import blindspoon as bs
@@ -69,8 +68,40 @@ def test_a_comparison_is_found_by_its_names(result):
     found = result["texture", "calcium"]
     assert (found.attribute.name, found.variant.name) == ("texture", "calcium")
     assert found.verdict == "different"
-    with pytest.raises(KeyError, match="oak"):
+    with pytest.raises(KeyError, match=r"oak.*old-brine"):
         result["texture", "oak"]
+
+
+def compared(folder, cups):
+    """Three jars, of which some were scored."""
+    jars = "".join(f'[[variant]]\nname = "{name}"\n' for name in ("plain", "leaf", "cool"))
+    (folder / "trial.toml").write_text(
+        '[trial]\ntitle = "Crisp"\ncontrol = "plain"\n[decision]\nmargin = 1\n'
+        f'[scale]\nlow = 0\nhigh = 10\n[[attribute]]\nname = "texture"\n{jars}'
+    )
+    rows = "".join(f"T{t},{jar},{score}\n" for jar, scores in cups.items() for t, score in scores)
+    (folder / "scores.csv").write_text(f"taster,variant,texture\n{rows}")
+    return bs.compare(folder)
+
+
+def test_a_variant_that_nobody_scored_is_shown_with_the_reason(tmp_path):
+    found = compared(tmp_path, {"plain": enumerate("345678"), "leaf": enumerate("648769")})
+    assert repr(found).endswith("texture, cool: not compared")
+    with pytest.raises(KeyError, match="Nobody scored this variant"):
+        found["texture", "cool"]
+
+
+def test_columns_are_the_same_whatever_was_found(result, tmp_path):
+    agreed = compared(tmp_path, {"plain": enumerate("345678"), "leaf": enumerate("456789")})
+    assert isinstance(agreed["texture", "leaf"].mixed, bs.NoResult)
+    frame = agreed.to_frame()
+    there = [name for name in frame if not name.endswith("_reason")]
+    assert there == result.to_frame().columns.to_list()
+    assert frame["mixed_difference"].dtype == float
+    assert not frame["mixed_reason"].isna().any()
+    alone = compared(tmp_path, {"plain": enumerate("345678")})
+    assert alone.to_frame().columns.to_list() == there
+    assert bs.read(tmp_path).scores["batch"].dtype == bs.read(CUCUMBERS).scores["batch"].dtype
 
 
 def test_of_two_kitchens_each_stands_in_a_list_as_of_three():
@@ -95,6 +126,7 @@ def test_problems_notes_and_cautions_are_rows(tmp_path):
     assert set(found["kind"]) == {"problem", "note", "caution"}
     (problem,) = found[found["kind"] == "problem"].to_dict("records")
     assert "off the scale" in problem["text"]
+    assert (found["line"].dtype, problem["line"]) == ("Int64", 3)
     with pytest.raises(bs.TrialError, match="off the scale"):
         bs.read(tmp_path / "spoilt")
 
@@ -106,12 +138,14 @@ def test_a_drawn_blind_is_a_frame_with_every_cup(tmp_path):
     assert len(cups) == len(plan.servings)
     assert cups.groupby(["session", "taster"])["variant"].nunique().eq(5).all()
     assert (tmp_path / "key.csv").exists()
+    assert not [code for code in cups["code"] if f"'{code}'" in repr(plan)]
 
 
 def test_sizes_are_rows_a_panel_and_procedure():
-    frame = bs.size(CUCUMBERS, tasters=[8], sessions=[1], trials=100).to_frame()
+    frame = bs.size(CUCUMBERS, tasters=[4, 8], sessions=[1], trials=100).to_frame()
     assert set(frame["procedure"]) == {"mixed", "ranks"}
-    assert isinstance(frame, pd.DataFrame)
+    assert frame["smallest_seen_difference"].isna().any()
+    assert "smallest_seen" not in frame
 
 
 def test_the_page_and_the_pack_are_written_where_they_say(tmp_path):

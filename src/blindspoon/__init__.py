@@ -11,6 +11,7 @@ from blindspoon.version import __version__ as __version__
 if TYPE_CHECKING:
     from blindspoon.api import (
         Compared,
+        NoResult,
         Pooled,
         TrialFolder,
         blind,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Compared",
+    "NoResult",
     "Pooled",
     "TrialError",
     "TrialFolder",

@@ -16,10 +16,11 @@ from blindspoon.analysis import analyse, compose_report, pool_folders, to_record
 from blindspoon.errors import Note
 from blindspoon.examine import Examination, examine
 from blindspoon.files import disk
-from blindspoon.findings.comparison import Analysis, Comparison
+from blindspoon.findings.comparison import Analysis, Comparison, NotCompared
 from blindspoon.findings.pool_checks import Pool
 from blindspoon.scores.score_table import ScoreTable, build_table
 from blindspoon.scores.standing import see_lifted, standing
+from blindspoon.stats.results import NoResult as NoResult  # noqa: PLC0414 - is given on
 from blindspoon.trial import Trial
 from blindspoon.trial import today as today_here
 
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from blindspoon.packing.pack import Progress, Published
     from blindspoon.serving.plan import ServingPlan
     from blindspoon.simulate.size_results import Sizing
+    from blindspoon.writeup.writers import Column
 
 Folder = str | PathLike[str]
 
@@ -80,7 +82,11 @@ class Compared:
 
     def __repr__(self) -> str:
         """Name the folder, and give every verdict."""
-        told = [f"{c.attribute.name}, {c.variant.name}: {c.verdict}" for c in self.comparisons]
+        told = [
+            f"{it.attribute.name}, {it.variant.name}: {it.verdict or 'not compared'}"
+            for result in self.analysis.results
+            for it in result.others
+        ]
         told += [f"choice, {c.variant.name}: {c.verdict}" for c in self.analysis.choices]
         return "\n  ".join([f"Compared({self.analysis.folder!r})", *told])
 
@@ -95,12 +101,19 @@ class Compared:
         Raises
         ------
         KeyError
-            If there is no such comparison.
+            If there is no such comparison, with the reason or the names that there are.
         """
-        for found in self.comparisons:
-            if (found.attribute.name, found.variant.name) == names:
-                return found
-        raise KeyError(names)
+        found = {
+            (it.attribute.name, it.variant.name): it
+            for result in self.analysis.results
+            for it in result.others
+        }
+        match found.get(names):
+            case Comparison() as comparison:
+                return comparison
+            case NotCompared(reason=reason):
+                raise KeyError(f"{names}: {reason}")
+        raise KeyError(f"{names} is not among {', '.join(map(str, found))}")
 
     def to_record(self) -> dict[str, Any]:
         """Give everything as plain values: what ``compare --json`` prints."""
@@ -108,15 +121,15 @@ class Compared:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the comparisons, a row each, with every number of ``compare --json``."""
-        from blindspoon.writeup.records import trial_record  # noqa: PLC0415 - not for `check`
+        from blindspoon.writeup.records import COMPARED, trial_record  # noqa: PLC0415
 
-        return _frame(trial_record(self.analysis)["comparisons"])
+        return _frame(trial_record(self.analysis)["comparisons"], COMPARED)
 
     def days_frame(self) -> pd.DataFrame:
         """Lay out every day of a course, a row each; without one, no rows."""
-        from blindspoon.writeup.records import day_records  # noqa: PLC0415
+        from blindspoon.writeup.records import DAYS, day_records  # noqa: PLC0415
 
-        return _frame(day_records(self.analysis))
+        return _frame(day_records(self.analysis), DAYS)
 
     def verify(self) -> pd.DataFrame:
         """Compute every number again with statsmodels and scipy; see `verify.recompute`."""
@@ -162,13 +175,16 @@ class Pooled:
 
     def to_frame(self) -> pd.DataFrame:
         """Lay out the pooled comparisons, a row each."""
-        return _frame(self.to_record()["comparisons"])
+        from blindspoon.writeup.records import POOLED_COMPARISON  # noqa: PLC0415
+
+        return _frame(self.to_record()["comparisons"], POOLED_COMPARISON)
 
 
-def _frame(records: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+def _frame(records: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> pd.DataFrame:
     from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
+    from blindspoon.writeup.writers import csv_names  # noqa: PLC0415 - not for `check`
 
-    return records_frame(records)
+    return records_frame(records, [*csv_names(columns, but="csv")])
 
 
 def read(folder: Folder) -> TrialFolder:
@@ -325,7 +341,7 @@ def compare(folder: Folder) -> Compared:
     return Compared(analysis=analyse(Path(folder)))
 
 
-def pool(*folders: Folder) -> Pooled:
+def pool(first: Folder, second: Folder, /, *more: Folder) -> Pooled:
     """Pool the repeats of one trial from several kitchens; the rule of the first decides.
 
     Raises
@@ -333,7 +349,7 @@ def pool(*folders: Folder) -> Pooled:
     TrialError
         With every problem of every folder, or everything that keeps them from being pooled.
     """
-    return Pooled(pool=pool_folders([Path(folder) for folder in folders]))
+    return Pooled(pool=pool_folders([Path(folder) for folder in (first, second, *more)]))
 
 
 def report(

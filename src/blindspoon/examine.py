@@ -79,7 +79,8 @@ class Examination:
             *(("caution", None, None, text) for text, _ in self.cautions),
         ]
         columns = ("kind", "file", "line", "text")
-        return records_frame([dict(zip(columns, row, strict=True)) for row in rows])
+        found = records_frame([dict(zip(columns, row, strict=True)) for row in rows], columns)
+        return found.astype({"line": "Int64"})
 
 
 def examine(folder: Path) -> Examination:

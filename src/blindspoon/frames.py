@@ -28,19 +28,26 @@ def scores_frame(trial: Trial, table: ScoreTable) -> pd.DataFrame:
         "variant": ([variant.name for variant in trial.variants], table.variant),
         "batch": ([*table.batches, None], table.batch),  # -1 is the last: none is named
     }
-    columns = {name: np.array(texts, object)[place] for name, (texts, place) in labels.items()}
+    columns = {
+        name: pd.Series(np.array(texts, object)[place], dtype="str")
+        for name, (texts, place) in labels.items()
+    }
     position = pd.Series(table.position, dtype="Int64").where(table.position > 0)
     scores = zip((attribute.name for attribute in trial.attributes), table.scores.T, strict=True)
     return pd.DataFrame({**columns, "position": position, **dict(scores)})
 
 
-def records_frame(records: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+def records_frame(
+    records: Sequence[Mapping[str, Any]], columns: Sequence[str] = ()
+) -> pd.DataFrame:
     """Lay out records as JSON has them, a row each; a nested field is named after its path.
 
     Parameters
     ----------
     records : sequence of mapping
         Of plain values, mappings, and lists of two numbers, which are intervals.
+    columns : sequence of str
+        Names of all columns but the reasons, where records may lack some.
 
     Returns
     -------
@@ -53,7 +60,9 @@ def records_frame(records: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     >>> records_frame([{"variant": "leaf", "mixed": {"interval": [0.5, 2.0]}}]).to_dict("records")
     [{'variant': 'leaf', 'mixed_interval_low': 0.5, 'mixed_interval_high': 2.0}]
     """
-    return pd.json_normalize([_without_lists(record) for record in records], sep="_")
+    frame = pd.json_normalize([_without_lists(record) for record in records], sep="_")
+    reasons = (name for name in frame if name.endswith("_reason"))
+    return frame.reindex(columns=[*columns, *reasons]) if columns else frame
 
 
 def _without_lists(record: Mapping[str, Any]) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -239,8 +239,8 @@ class ServingPlan:
     """
 
     request: ServingRequest
-    servings: tuple[Serving, ...]
-    balance: tuple[Balance, ...]
+    servings: tuple[Serving, ...] = field(repr=False)  # a notebook would show what is in each
+    balance: tuple[Balance, ...] = field(repr=False)
     code_rule: CodeRule
 
     def servings_rows(self) -> list[list[str]]:

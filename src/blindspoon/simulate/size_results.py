@@ -264,7 +264,10 @@ class Sizing:
         """Lay out the sizes, a row a size and procedure."""
         from blindspoon.frames import records_frame  # noqa: PLC0415 - pandas when asked for
 
-        return records_frame([cell.to_record() for cell in self.cells])
+        unseen = {"smallest_seen": asdict(Seen(math.nan, math.nan))}
+        return records_frame(
+            [cell.to_record() | ({} if cell.smallest_seen else unseen) for cell in self.cells]
+        )
 
 
 Cells = Sequence[SizingCell]

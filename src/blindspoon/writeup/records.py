@@ -70,6 +70,7 @@ POOLED_ATTRIBUTE = (
         inner=named("f df_num df_den p_value"),
     ),
 )
+COMPARED = (NAME, VARIANT, *COMPARISON)
 OWN = (Column("kitchen"), Column("alpha"), Column("mixed", inner=MIXED))
 POOLED_COMPARISON = (
     NAME,
@@ -112,9 +113,7 @@ def trial_record(analysis: Analysis) -> Record:
             for result in results
         ],
         "comparisons": [
-            record((NAME, VARIANT, *COMPARISON), comparison)
-            for result in results
-            for comparison in result.comparisons
+            record(COMPARED, comparison) for result in results for comparison in result.comparisons
         ],
         "not_compared": [
             record((NAME, VARIANT, Column("reason")), lost)
@@ -200,6 +199,7 @@ DAY = (
     Column("found", inner=FOUND["control"]),
     Column("verdict", "Verdict", lambda verdict, _: verdict),
 )
+DAYS = (*named("series attribute"), *DAY)
 SHARE = named("day yes asked interval p_fewer p_more")
 COURSE = (
     *named("series label"),
@@ -282,7 +282,7 @@ def days_csv(analysis: Analysis) -> str:
         for found in analysis.course
         for day in found.days
     ]
-    return to_csv(["series", "attribute", *csv_names(DAY)], rows)
+    return to_csv([*csv_names(DAYS)], rows)
 
 
 # Files in tables/ -------------------------------------------------------------------------------

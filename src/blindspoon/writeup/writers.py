@@ -260,12 +260,12 @@ def csv_cell(cell: Cell) -> str:
             return guarded(cell)
 
 
-def csv_names(columns: Iterable[Column], before: str = "") -> Iterator[str]:
-    """Name the columns of a CSV table."""
-    for column in _in_csv(columns):
+def csv_names(columns: Iterable[Column], before: str = "", but: str = "json") -> Iterator[str]:
+    """Name the columns of a CSV table; of JSON's fields laid out like one, `but` those of CSV."""
+    for column in _in_csv(columns, but):
         name = f"{before}{column.name}"
         if column.inner:
-            yield from csv_names(column.inner, f"{name}_")
+            yield from csv_names(column.inner, f"{name}_", but)
         else:
             yield from (f"{name}_low", f"{name}_high") if column.pair else (name,)
 
@@ -282,8 +282,8 @@ def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
             yield value
 
 
-def _in_csv(columns: Iterable[Column]) -> list[Column]:
-    return sorted((c for c in columns if c.only != "json"), key=lambda column: column.late)
+def _in_csv(columns: Iterable[Column], but: str = "json") -> list[Column]:
+    return sorted((c for c in columns if c.only != but), key=lambda column: column.late)
 
 
 # Markdown ---------------------------------------------------------------------------------------
