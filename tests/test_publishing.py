@@ -10,6 +10,7 @@ import time
 import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from blindspoon import verify
@@ -152,6 +153,18 @@ def test_an_altered_score_is_told_and_ends_with_1(packed_of, table, tmp_path, ca
     assert "1 of 72 cups of tables/scores.csv are not in data/ so" in told
     assert ("another SHA-256" in told) == table.startswith("data")
     assert ("NOT EQUAL: bitterness" in told) == table.startswith("tables")
+
+
+def test_a_score_is_the_same_with_zeros_behind_its_point_or_more_digits_than_tables_have(
+    packed_of, tmp_path
+):
+    unpacked(packed_of(TRIALS[2].name)[0], tmp_path)
+    data = tmp_path / "data" / "scores.csv"
+    data.write_text(
+        re.sub(r"(\d)$", r"\1.00000000001", data.read_text("utf-8"), flags=re.M), "utf-8"
+    )
+    (told,) = verify.faults_of_data(tmp_path, pd.read_csv(tmp_path / "tables" / "scores.csv"))
+    assert "another SHA-256" in told
 
 
 def test_another_key_than_the_sealed_one_is_told_though_its_description_was_rewritten(

@@ -307,12 +307,18 @@ def faults_of_data(folder: Path, scores: pd.DataFrame) -> Iterator[str]:
             key = pd.read_csv(folder / "data" / "key.csv", dtype=str)
             cups = cups.merge(key, on=[name for name in cups if name in key])
         shared = [name for name in scores if name in cups and name not in ("batch", "position")]
-        told, there = (
-            Counter(frame[shared].astype(object).fillna("").itertuples(index=False, name=None))
-            for frame in (scores, cups.astype(scores[shared].dtypes.to_dict()))
-        )
+        numbers = scores[shared].select_dtypes("number").columns
+        told, there = (_counted(frame[shared], numbers) for frame in (scores, cups))
         if missing := (told - there).total():
             yield f"{missing} of {len(scores)} cups of tables/scores.csv are not in data/ so"
+
+
+def _counted(cups: pd.DataFrame, numbers: Sequence[str]) -> Counter[Any]:
+    """Count equal cups; 4.0 is 4, and numbers have the nine digits of tables/."""
+    for name in numbers:
+        values = pd.to_numeric(cups[name], errors="coerce")
+        cups = cups.assign(**{name: values.map("{:.9g}".format)})
+    return Counter(cups.astype(object).fillna("").itertuples(index=False, name=None))
 
 
 def faults_of_seal(folder: Path) -> Iterator[str]:
