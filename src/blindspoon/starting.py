@@ -368,13 +368,14 @@ def meant(label: str) -> list[str]:
 
     Examples
     --------
-    >>> meant("Brine from the last good jar"), meant("Three weeks in the cellar"), meant("Oak leaf")
-    (['starter'], ['temperature_c'], ['oak_leaf'])
+    >>> meant("Brine from the last good jar"), meant("Three weeks in the cellar"), meant("No dill")
+    (['starter'], ['temperature_c'], ['dill'])
     >>> meant("2,5 %")
     ['salt']
     """
     found = [name for name, words in _FACTORS.items() if re.search(words, label.lower())]
-    return found or [short_name(label, [], "change").replace("-", "_")]
+    thing = re.sub("^(with|without|more|less|no) ", "", label.lower())
+    return found or [short_name(thing, [], "change").replace("-", "_")]
 
 
 def may_be_ages(changes: Sequence[str]) -> bool:

@@ -7,12 +7,14 @@ from dataclasses import replace
 
 import pytest
 
+from blindspoon.batches.amounts import amounts
 from blindspoon.batches.differences import (
     STANDARD,
     factor_values,
     moving_together,
     what_differs,
 )
+from blindspoon.batches.strengths import strengths
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stats.results import as_record
 
@@ -203,3 +205,13 @@ def test_every_standard_factor_has_a_unit_where_it_has_a_tolerance():
 def test_rows_are_plain_values(trial, read):
     row = as_record(found(trial, read(), "cool-cellar"))
     assert row["differences"][0]["factor"] == "temperature_c"
+
+
+def test_salt_that_was_weighed_is_recorded_though_a_blank_cell_hides_the_rest(trial, read):
+    """Cabbage that gives its own brine: 22 and 25 g of salt, and nothing written about water."""
+    rows = "1,plain,1000,,22", "2,oak-leaf,1000,,25"
+    made = read("\n".join(["batch,variant,produce_g,water_g,salt_g", *rows]), None)
+    assert "salt" in found(trial, made, "oak-leaf").not_known
+    assert "write 0 where no water went in" in amounts(trial, made)[0].reason
+    told = [each.unknown for each in strengths(made)]
+    assert not any("no water was weighed in" in each.values() for each in told)

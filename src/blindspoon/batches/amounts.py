@@ -71,7 +71,9 @@ def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
     salt, acid = mean_of(control, "salt_percent"), mean_of(control, "citric_g_per_100_g")
     target: tuple[float, float] | str = "the control has no batch"
     if control:
+        blank = any(jar.salt_g and jar.water_g is None for jar in log.of_variant(trial.control))
         unknown = "the control's salt or acid is not known"
+        unknown += "; write 0 where no water went in" * (blank and "water_g" in log.columns)
         target = unknown if salt is None or acid is None else (salt, acid)
     meant = as_meant(trial, log)
     return tuple(

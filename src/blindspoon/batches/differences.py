@@ -110,7 +110,8 @@ def factor_values(log: BatchLog) -> Mapping[BatchFactor, tuple[Value | None, ...
         if measures and not any(isinstance(value, str) for value in own):
             factor = BatchFactor(name, measures[1], SHARE, relative=True)
         values[factor] = tuple(own)  # numbers have room only where a unit shows that they measure
-    return {factor: column for factor, column in values.items() if set(column) != {None}}
+    weighed = {SALT} if any(batch.salt_g for batch in log.batches) else set()
+    return {f: column for f, column in values.items() if set(column) != {None} or f in weighed}
 
 
 HINTS: Mapping[str, str] = {

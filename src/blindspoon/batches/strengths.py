@@ -329,7 +329,7 @@ def _unknown(
         yield "everything_g", "neither produce nor water was weighed in"
     if "salt_g" not in log.columns:
         yield "salt_percent", "there is no column salt_g"
-    if not masses["water"]:
+    if masses["water"] == 0:
         yield "salt_percent_of_water", "no water was weighed in"
     reason = acid_of(batch.acid).reason if batch.acid else "which acid it is, is not written"
     if batch.acid_g and reason:
