@@ -145,3 +145,19 @@ def sheets(case) -> Callable[..., dict[str, str]]:
         return {file: data.decode() for file, data in print_sheets(*case(name), **options).items()}
 
     return sheets
+
+
+@pytest.fixture
+def sets_alone():
+    """Two sets in each of two sessions, for one taster."""
+
+    def make(method):
+        trial = parse_trial(
+            'trial = { title = "Salts", control = "rock" }\ntasting = { tasters = ["Ada"] }\n'
+            'variant = [{ name = "rock" }, { name = "sea" }]\n'
+            'session = [{ name = "1" }, { name = "2" }]\n'
+            f'choice = {{ method = "{method}", sets = 2 }}\n'
+        )
+        return trial, draw(request_for(trial), np.random.default_rng(1))
+
+    return make

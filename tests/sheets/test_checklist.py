@@ -78,6 +78,27 @@ def test_one_alone_gets_both_protocols(case):
     assert steps == ["Mark.", "Pour.", "Shuffle.", "Taste.", "Read."]
     assert "under the foot" in texts(checklist)["Mark."]
     assert "While they taste" not in heads
+    assert texts(checklist)["Keyed in."].endswith("comes last, without a score.")
+
+
+@pytest.mark.parametrize(("method", "kept"), [("triangle", False), ("duo-trio", True)])
+def test_one_alone_mixes_no_cups_of_two_sets(sets_alone, method, kept):
+    trial, plan = sets_alone(method)
+    told = texts(make_checklist(trial, plan, None))
+    assert "Shuffle." not in told
+    assert told["Sets."].startswith("Put each set of the tray card on a plate of its own.")
+    assert ("but not the reference" in told["Sets."]) is kept
+    assert told["Keyed in."] == "On the score page or in choices.csv, by code."
+    page = print_sheets(trial, plan)["ballots.html"].decode()
+    assert "Only then turn the cups of the set over" in page
+    assert "Then write the codes in" not in page
+    assert "Please do not talk" not in page
+
+
+def test_who_is_alone_has_the_pouring_sheet(sheets):
+    page = sheets("alone")["pouring.html"]
+    assert "To be put away before the cups are shuffled." in page
+    assert "Keep from tasters" not in page
 
 
 def test_only_sources_that_are_used_are_listed_and_practice_is_said(case, sheets):

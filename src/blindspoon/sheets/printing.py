@@ -91,6 +91,7 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
     instructions = paragraphs(
         "ballots",
         alone=alone,
+        scored=plan.request.scored,
         warm_up=plan.request.warm_up,
         clear=veiled(trial.tasting.cleanser, trial, clear),
         rest=veiled(trial.tasting.rest, trial, REST),
@@ -222,6 +223,7 @@ def make_checklist(
             portion="the same spoonful" if portion_g is None else weight(portion_g),
             cups=f"{poured}.",
             ballots=_per_session(sessions, "ballot"),
+            file="scores.csv" if plan.request.scored else "choices.csv",
             days=[(day(reminder.day), reminder.text) for reminder in days],
         )
     )
@@ -357,6 +359,7 @@ def print_sheets(  # noqa: PLR0913 - each is a choice of the host
         "checklist": {"list": make_checklist(trial, plan, portion_g, days)},
         "pouring": {
             "trial": trial,
+            "alone": plan.request.alone,
             "sessions": pouring_sheets(trial, plan, portion_g),
             "cautions": cautions,
             "telling": telling,
