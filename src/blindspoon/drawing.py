@@ -415,7 +415,7 @@ _ALL_DRAWN = Rule(
 _MEANWHILE = Rule("changed-meanwhile", "a session is added once", "Look at the sheets")
 _NOT_THAT_ROUND = Rule(
     "not-that-round",
-    "one person alone names every code of the round once, as tasted",
+    "one person alone names every code of the round once, as tasted, and last a cup that was not",
     "Read them again from the cups",
 )
 _UNPROVED = Rule(

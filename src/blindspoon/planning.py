@@ -113,6 +113,7 @@ def size_exactly(
     if trial.course:
         spread = _spread(trial.attribute(trial.course.attribute), options)
         days = size_course(trial, spread, options.tasters)
+        days = days and replace(days, sentences=(*days.sentences, *foretold(trial, {})))
     return trial, sets, days
 
 

@@ -233,7 +233,8 @@ class ServingPlan:
     servings : tuple of Serving
         By session, taster and position; late tasters at the end.
     balance : tuple of Balance
-        One a session, then one for all together where there are several.
+        One a session, then one for all together where there are several; none of one person alone,
+        whose rounds are shuffled freely.
     code_rule : CodeRule
         The rule that the codes of every session keep.
     """
@@ -303,7 +304,7 @@ def plan_of(request: ServingRequest, servings: Iterable[Serving]) -> ServingPlan
             trays[serving.session].setdefault(serving.taster, []).append(serving.code)
     rules = [rule_kept([*tray.values()], per_session=shared) for tray in trays.values()]
     rows = {name: rows_of(request, served, name) for name in trays}
-    rows = {name: own for name, own in rows.items() if len(own)}
+    rows = {name: own for name, own in rows.items() if len(own) and not request.alone}
     balance = [measure(own, len(request.variants), name) for name, own in rows.items()]
     if len(rows) > 1:
         balance.append(measure(np.concatenate([*rows.values()]), len(request.variants)))
