@@ -33,12 +33,14 @@ def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     >>> pseudonyms(["T01", "T02"], 1), sorted(pseudonyms(["Ida", "Bo", "P01"], 1).values())
     ({}, ['P02', 'P03'])
     """
-    known = sorted(filter(is_label, {*labels}))
-    named = [label for label in known if not IMPERSONAL.fullmatch(label)]
+    told = {*labels}
+    named = sorted(label for label in told if not IMPERSONAL.fullmatch(label) and is_label(label))
+    if not named:
+        return {}
+    known = set(filter(is_label, told))
     width = max(2, len(str(len(known))))
     free = (f"P{number:0{width}}" for number in range(1, 2 * len(known) + 1))
-    taken = set(known)
-    numbers = [number for number in free if number not in taken][: len(named)]
+    numbers = [number for number in free if number not in known][: len(named)]
     dealt = np.random.default_rng([seed, len(named)]).permutation(len(named))
     return {label: numbers[place] for label, place in zip(named, dealt.tolist(), strict=True)}
 
@@ -123,7 +125,8 @@ def masked(text: str, words: Mapping[str, str], *, small: bool = False) -> str:
 
 def without_names(notes: Iterable[Note], trial: Trial, tables: FolderTables) -> tuple[Note, ...]:
     """Put pseudonyms for the names in notes, such as that of a file that is not read."""
-    words = words_of(_names(trial, tables))
+    notes = tuple(notes)
+    words = words_of(_names(trial, tables)) if notes else {}
     return tuple(
         replace(note, file=masked(note.file, words, small=True), text=masked(note.text, words))
         for note in notes

@@ -8,6 +8,7 @@ tasters: all of them for few tasters, a sample for more, their joint normal limi
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -69,6 +70,7 @@ def signed_ranks(differences: FloatArray) -> FloatArray:
 
 
 POINTS = 8192
+SECANTS = 20
 SMALLEST = float(np.finfo(np.float64).tiny)
 
 
@@ -126,17 +128,24 @@ def _points(size: int) -> tuple[FloatArray, FloatArray]:
 
 
 def normal_max_critical(alpha: float, correlation: FloatArray) -> float:
-    """Return what the largest absolute deviate exceeds with probability alpha."""
-    from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
+    """Return what the largest absolute deviate exceeds with probability alpha.
 
+    By secants of the tail's logarithm, which hardly bends between the limits.
+    """
     if alpha >= 1:
         return 0.0
 
     def excess(value: float) -> float:
-        return normal_max_tail(value, correlation) - alpha
+        return math.log(normal_max_tail(value, correlation) / alpha)
 
-    low, high = -ndtri(alpha / 2), -ndtri(alpha / 2 / len(correlation)) + 1e-6
-    return float(low if excess(low) <= 0 else brentq(excess, low, high, xtol=1e-7))
+    last, value = -ndtri(alpha / 2 / len(correlation)), -ndtri(alpha / 2)
+    before, found = excess(last), max(excess(value), 0.0)
+    for _ in range(SECANTS):
+        if found in (0, before) or abs(value - last) < 1e-7:
+            break
+        last, value, before = value, value - found * (value - last) / (found - before), found
+        found = excess(value)
+    return float(value)
 
 
 def prime_roots(count: int) -> FloatArray:

@@ -321,10 +321,12 @@ def _kept_below(
     differences: FloatArray, pairs: Pairs | None, shift: float, bound: float
 ) -> Interval | None:
     """Keep the shifts whose statistic does not exceed a critical value."""
+    values, counts = np.unique(differences, return_counts=True)
 
     def keeps(tested: FloatArray) -> BoolArray:
-        scores = signed_ranks(differences[:, None] - tested)
-        return statistics(scores) <= bound * (1 + TOLERANCE)
+        moved = settle_ties(values - tested[:, None])
+        found = np.array([_statistic_of_counts(row, counts) for row in moved])
+        return found <= bound * (1 + TOLERANCE)
 
     n = len(differences)
     most, length = n * (n + 1) / 2, math.sqrt(n * (n + 1) * (2 * n + 1) / 6)
@@ -337,6 +339,14 @@ def _kept_below(
     if not pairs:
         return Interval(*ends.tolist())
     return _kept(pairs, shift, keeps, STEPS_BACK, ends)
+
+
+def _statistic_of_counts(values: FloatArray, counts: IntArray) -> float:
+    """Give what `statistics` does of differences that come so many times each."""
+    _, place = np.unique(np.abs(values), return_inverse=True)
+    held = np.bincount(place, counts * (values != 0))
+    ranks = np.sign(values) * (2 * np.cumsum(held) - held + 1)[place]
+    return float(abs(counts @ ranks) / math.sqrt(counts @ ranks**2 or 1.0))
 
 
 def _kept(
