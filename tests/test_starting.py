@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from blindspoon.cli.main import commands
 from blindspoon.files.trial_toml import parse_trial
-from blindspoon.starting import ODD, SCORED, new_files
+from blindspoon.starting import ODD, SCORED, new_files, rule_in_words
 
 
 def test_seven_questions_in_a_terminal_and_where_the_trial_stands(tmp_path, monkeypatch):
@@ -75,6 +75,15 @@ def test_where_nothing_is_scored_no_margin_is_kept_that_the_form_had():
     told |= {"trial.title": "May I swap the salt?", SCORED: ODD, "decision.margin": "1"}
     files = new_files(told, datetime.date(2026, 9, 4), 1)
     assert "\nmargin" not in files["trial.toml"].decode()
+
+
+def test_the_rule_of_sets_speaks_of_one_taster_where_there_is_one():
+    told = {"trial.product": "kraut", "variant[1].label": "As always", "changes": "Rock salt"}
+    told |= {"trial.title": "May I swap the salt?", SCORED: ODD, "tasting.tasters": "Ada"}
+    text = new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode()
+    rule = rule_in_words(parse_trial(text)).replace("\xa0", " ")
+    assert "We say that this taster can tell it from “As always”" in rule
+    assert "this taster can in fewer than 30 % of the sets" in rule
 
 
 def test_what_is_typed_as_a_question_is_named_without_its_mark_and_percentages_are_salt():

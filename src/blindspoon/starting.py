@@ -266,12 +266,14 @@ def _choice_in_words(trial: Trial) -> str:
         return ""
     out_of = round(1 / trial.share_of_alpha("choice"))
     waits = f" Nothing is said before {trial.choice.tests} sets." if trial.choice.tests else ""
-    control = trial.variant(trial.control).label
+    control, share = trial.variant(trial.control).label, percent(trial.choice.can_tell)
+    some, few = "some can", f"fewer than {share} can"
+    if len(trial.tasting.tasters) == 1:
+        some, few = "this taster can", f"this taster can in fewer than {share} of the sets"
     return (
-        f"We say that some can tell it from “{control}” if more sets are answered right than "
+        f"We say that {some} tell it from “{control}” if more sets are answered right than "
         f"guessing alone would give in {out_of - 1} tastings out of {out_of}; "
-        f"alike if the answers show that fewer than {percent(trial.choice.can_tell)} can; and not "
-        f"settled if neither.{waits}"
+        f"alike if the answers show that {few}; and not settled if neither.{waits}"
     )
 
 

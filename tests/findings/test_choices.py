@@ -29,6 +29,7 @@ from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
 from blindspoon.trial import METHODS
 from blindspoon.verify import recompute
+from blindspoon.writeup.choices_section import choices_section
 
 DAY = datetime.date(2026, 9, 4)
 TRIAL = """\
@@ -257,9 +258,22 @@ SENTENCES = {
 
 def test_one_taster_and_one_right_answer_are_told_of_as_one():
     alone = judged("triangle", 8, 18, tasters=1)
+    assert alone.because.startswith("Not settled: 8 of 18 answers picked the odd cup; anything")
     assert "anything from none to 49\xa0% of this taster’s sets may be told." in alone.because
     single = judged("two-out-of-five", 1, 1, alpha=0.2)
     assert "guessing gives 0.1, and 1 was needed." in single.because
+
+
+def test_sets_of_one_taster_alone_are_in_one_table(tmp_path):
+    text = text_of("triangle", tasters=1, more="sets = 6")
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    plan = draw_blind(tmp_path, DAY)
+    assert plan.notes[0] == "6 sets with rock: 6 orders, each 1 time."
+    assert answered(tmp_path, "triangle", 5) == 6
+    lift_blind(tmp_path, DAY, lambda _: True)
+    section = choices_section(analyse(tmp_path))
+    assert [table.name for table in section.tables] == ["choices-table"]
+    assert dict(section.points)["Not people in general."] == "One taster had all the sets."
 
 
 @pytest.mark.parametrize(("verdict", "case"), SENTENCES.items())

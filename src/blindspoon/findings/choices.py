@@ -332,8 +332,8 @@ def percent(share: float, *limits: float) -> str:
 
 def _sentence(found: ChoiceFound, about: str) -> str:
     """Say what the counts show; `about` names the variant where there are several."""
-    choice, counted = found.choice, f"{found.right} of {found.tests}"
-    one, picked = found.tasters == 1, choice.how.pick
+    one, choice = found.tasters == 1, found.choice
+    counted, picked = f"{found.right} of {found.tests}{' answers' * one}", choice.how.pick
     if choice.method == "paired" and choice.two_sided:
         picked = f"picked the same one as the one with more {choice.attribute}"
     elif choice.attribute:
@@ -353,7 +353,8 @@ def _sentence(found: ChoiceFound, about: str) -> str:
         case "different":
             return f"{could}: {differs}"
         case "slight":
-            return f"{could}, but few of them: {differs} A{most} was allowed."
+            few = "not often" if one else "few of them"
+            return f"{could}, but {few}: {differs} A{most} was allowed."
         case "alike":
             return f"Alike enough: {told}; a{most} was allowed."
     low = percent(found.interval.low) if found.interval.low > 0 else "none"

@@ -274,10 +274,9 @@ class ServingPlan:
         sets = []
         for about, orders in order_counts(self.servings, self.request.control).items():
             often = sorted(orders.values())
-            times = f"{often[0]}" if often[0] == often[-1] else f"{often[0]} to {often[-1]}"
-            sets.append(
-                f"{orders.total()} sets with {about}: {len(often)} orders, each {times} times."
-            )
+            times = " to ".join(map(str, dict.fromkeys((often[0], often[-1]))))
+            times += " time" + "s" * (often[-1] != 1)
+            sets.append(f"{orders.total()} sets with {about}: {len(often)} orders, each {times}.")
         uneven = [note for balance in self.balance for note in balance.uneven()]
         return (*sets, CODE_NOTES[self.code_rule], *uneven)
 

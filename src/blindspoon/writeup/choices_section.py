@@ -105,6 +105,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         (f"{row.taster}, {found.variant.label}", row, None)
         for found in choices
         for row in found.by_taster
+        if found.tasters > 1
     ]
     if tasters and analysis.trial.tasters_shown:
         caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
@@ -118,7 +119,11 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         else (),
         charts=(picks_chart(choices, source), *filter(None, lines)),
         tables=tuple(tables),
-        points=points("choices_not_shown", repeated=any(found.repeated for found in choices)),
+        points=points(
+            "choices_not_shown",
+            repeated=any(found.repeated for found in choices),
+            one=max(found.tasters for found in choices) == 1,
+        ),
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )
 
