@@ -19,7 +19,8 @@ from blindspoon.charts.chart import Chart
 from blindspoon.charts.outcome import AttributeOutcome
 from blindspoon.charts.palette import css_variables
 from blindspoon.charts.scene import NARROW, WIDE, Area, Box, Marks, Scene, Shape, Text, face_css
-from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared, name_all
+from blindspoon.findings.comparison import AttributeResult, Comparison, NotCompared
+from blindspoon.findings.naming import name_all
 from blindspoon.findings.verdict import kind_of
 from blindspoon.stats.results import (
     Interval,

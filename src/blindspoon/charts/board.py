@@ -37,7 +37,8 @@ from blindspoon.charts.scene import (
     text_width,
     wrap,
 )
-from blindspoon.findings.comparison import AttributeResult, Kind, Other, name_all
+from blindspoon.findings.comparison import AttributeResult, Kind, Other
+from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
 from blindspoon.findings.verdict import NAMES, PROCEDURES, SHORT_NAMES
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous

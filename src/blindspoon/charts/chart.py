@@ -13,8 +13,10 @@ from typing import NamedTuple
 
 from blindspoon.charts.palette import PALETTE, PREFIX
 from blindspoon.charts.scene import (
+    DASH,
     FONTS,
     NARROW,
+    RING,
     WIDE,
     Area,
     Laid,
@@ -33,9 +35,6 @@ from blindspoon.charts.scene import (
 )
 from blindspoon.trial import Trial
 
-RING = 0.42
-"""Thickness of a ring in units of its radius."""
-DASH = (3.0, 3.0)
 MANY = 13
 """Dots that look alike and follow one another, from which on they are one path; lines always."""
 

@@ -12,14 +12,8 @@ from blindspoon import wording
 from blindspoon.arrays import FloatArray
 from blindspoon.charts.chart import source_of
 from blindspoon.findings.compare import Scored
-from blindspoon.findings.comparison import (
-    AttributeResult,
-    Comparison,
-    Kind,
-    Naming,
-    NotCompared,
-    Other,
-)
+from blindspoon.findings.comparison import AttributeResult, Comparison, Kind, NotCompared, Other
+from blindspoon.findings.naming import Naming
 from blindspoon.findings.sentences import ALL, clauses
 from blindspoon.findings.verdict import in_a_word, otherwise
 from blindspoon.scores.score_table import ScoreTable

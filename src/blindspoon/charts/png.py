@@ -20,9 +20,20 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 from PIL import Image
 
-from blindspoon.charts.chart import DASH, RING
 from blindspoon.charts.palette import PALETTE
-from blindspoon.charts.scene import Area, Line, Marks, Point, Scene, Shape, Text, diamond, face_file
+from blindspoon.charts.scene import (
+    DASH,
+    RING,
+    Area,
+    Line,
+    Marks,
+    Point,
+    Scene,
+    Shape,
+    Text,
+    diamond,
+    face_file,
+)
 
 PIXEL_RATIO = 2
 """Pixels of a PNG file for each pixel of its scene."""

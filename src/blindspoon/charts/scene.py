@@ -264,6 +264,9 @@ def block(words: str, width: float, leading: float, like: Text) -> tuple[Text, .
 
 LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
 """Sizes of text, and from one base line of text to the next."""
+RING = 0.42
+"""Thickness of a ring in units of its radius."""
+DASH = (3.0, 3.0)
 INSET = 12.0
 """Pixels between the ends of an axis and the edge of its plot, so that no mark is cut."""
 

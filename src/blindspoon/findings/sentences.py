@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, TypeAlias
 
 from blindspoon import wording
-from blindspoon.findings.comparison import Kind, Naming, Other
+from blindspoon.findings.comparison import Kind, Other
+from blindspoon.findings.naming import Naming
 from blindspoon.stats.results import MixedContrast, Unanimous
 from blindspoon.stats.unanimity import enough_to_be_alike, enough_to_differ
 from blindspoon.trial import Scale

@@ -13,12 +13,11 @@ from blindspoon.findings.comparison import (
     By,
     Comparison,
     Kind,
-    Naming,
     NotCompared,
     Other,
     kind_of,
-    naming,
 )
+from blindspoon.findings.naming import Naming, naming
 from blindspoon.findings.sentences import verdict_sentence, would_settle
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import Flag
