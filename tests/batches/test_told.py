@@ -96,7 +96,7 @@ def test_a_caution_blocks_nothing(blindspoon, cucumbers):
     spoil(cucumbers / "readings.csv", "jar 1,2026-09-18,3.6", "jar 1,2026-09-18,4.9")
     done = blindspoon("check", cucumbers)
     assert done.returncode == 0
-    assert "caution: jar 1: the last pH is above 4.6" in done.stdout
+    assert "caution: jar 1: the last pH before the first cup is above 4.6" in done.stdout
     assert blindspoon("compare", cucumbers).returncode == 0
 
 

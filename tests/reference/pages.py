@@ -17,7 +17,7 @@ FERMENTED = "produce without added acid,"
 
 WHEN: dict[str, str] = {
     "ph-not-read": "no pH up to the first day of tasting",
-    "ph-above-limit": f"the last pH is above {safety.PH_LIMIT:g}",
+    "ph-above-limit": f"the last pH before the first cup is above {safety.PH_LIMIT:g}",
     "ph-not-falling": f"it began above {safety.PH_LIMIT:g} and did not fall",
     "ph-rising": f"the last is more than {safety.PH_RISE:g} above the lowest",
     "ph-read-early": f"the last pH is more than {safety.FRESH_DAYS} days older than the tasting",

@@ -12,7 +12,12 @@ from blindspoon.analysis import compose_report
 from blindspoon.packing.pack import blog, say
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
-from blindspoon.writeup.days_section import days_advice, days_section, days_steps
+from blindspoon.writeup.days_section import (
+    days_advice,
+    days_methods,
+    days_section,
+    days_steps,
+)
 from blindspoon.writeup.page import page, writeup
 from blindspoon.writeup.records import course_record
 
@@ -111,6 +116,20 @@ def test_what_to_do_follows_from_the_brackets(analysis, reached, kept, heads):
 )
 def test_the_next_step_narrows_what_is_open(analysis, fields, said):
     assert said in " ".join(text for _, text in days_steps(with_found(analysis, **fields)))
+
+
+@pytest.mark.parametrize(
+    ("number", "head"), [(1, "Taste with"), (2, "Ask more people."), (6, "Taste between")]
+)
+def test_too_few_who_tasted_are_the_first_thing_to_mend(analysis, number, head):
+    few = replace(analysis.table, tasters=analysis.table.tasters[:number])
+    assert days_steps(replace(analysis, table=few))[0][0].startswith(head)
+
+
+def test_methods_tell_of_no_test_of_days_where_none_was_made(analysis):
+    none = NoResult("One taster was there; two are needed.")
+    told = " ".join(days_methods(with_found(analysis, reached=none, kept=None)))
+    assert "Student" not in told
 
 
 def test_methods_name_what_was_done_and_its_sources(content):

@@ -54,8 +54,9 @@ CAUTIONS: Mapping[Kind, CautionText] = {
         ("21 CFR 114.3", "Snyder et al. 2020, Food Prot. Trends 40:251"),
     ),
     "ph-above-limit": CautionText(
-        "the last pH is above {ph} ({values}). Above it a food counts as low in acid, in which "
-        "Clostridium botulinum can grow. Do not serve it on the strength of a taste or a smell.",
+        "the last pH before the first cup is above {ph} ({values}). Above it a food counts as low "
+        "in acid, in which Clostridium botulinum can grow. Do not serve it on the strength of a "
+        "taste or a smell.",
         ("21 CFR 114.3", "Codex CXS 115-1981", "Codex CXS 260-2007"),
         PH_LIMIT,
     ),
@@ -306,7 +307,7 @@ def caution(found: Caution) -> str:
     >>> high = Caution(kind="ph-above-limit", batches=("jar 2",), values=(4.8,), limit=4.6,
     ...     sources=("21 CFR 114.3",))
     >>> caution(high).split(". ")[0]
-    'jar 2: the last pH is above 4.6 (4.8)'
+    'jar 2: the last pH before the first cup is above 4.6 (4.8)'
     """
     days = found.kind == "ph-read-early"
     ends = [wording.number(end, 0 if days else 1) for end in sorted(found.values)]

@@ -167,6 +167,7 @@ def days_steps(analysis: Analysis) -> Points:
         between = {round(after + apart * n / parts) for n in range(1, parts)}
     return points(
         "days_next",
+        tasters=len(analysis.table.tasters),
         bracket=bracket if isinstance(bracket, Bracket) else None,
         between=[f"{day}" for day in sorted(between)],
         first=found.days[0].day,
@@ -190,6 +191,7 @@ def days_methods(analysis: Analysis) -> tuple[str, ...]:
         series=len(asked),
         days=[f"{day.day}" for day in asked[0].days],
         over=wording.OVER[asked[0].course.over],
+        tested=any(isinstance(it, Bracket) for each in asked for it in (each.reached, each.kept)),
         lines=[each for each in asked if not isinstance(each.line, NoResult)],
         no_line=[each.line.reason for each in asked if isinstance(each.line, NoResult)],
         trends=[each.trend for each in asked if not isinstance(each.trend, NoResult)],
