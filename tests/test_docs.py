@@ -26,7 +26,7 @@ BATCHES = ROOT / "docs" / "reference" / "batches.md"
 FOLDER_PAGE = ROOT / "docs" / "reference" / "trial-folder.md"
 
 COMMANDS_INTRO = """\
-Type `blindspoon` before each; alone it says where your trials stand. `--help` says the same."""
+Type `blindspoon` before each. `--help` says the same."""
 
 TWO_JARS = """\
 [trial]
