@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from blindspoon.batches import summary
@@ -224,6 +226,11 @@ def test_where_nothing_can_be_compared_nothing_is_said_to_be_alike():
     lost = what(not_known=("salt",))
     (said,) = summary.differences_in_words(TRIAL, made_of(lost))
     assert said.startswith("Whether “Oak leaf” differs in salt is not known")
+    hidden = what(not_known=("leaf",), alike=("vessel",))  # the point of it, and that is not known
+    plain, oak, cool = TRIAL.variants
+    trial = replace(TRIAL, variants=(plain, replace(oak, differs=("leaf",)), cool))
+    (said,) = summary.differences_in_words(trial, made_of(hidden))
+    assert said.startswith("Whether “Oak leaf” differs in leaf is not known")
 
 
 def made_of(*differs):
