@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+import json
 import shutil
 import subprocess
 import sys
@@ -55,6 +56,15 @@ def test_the_scores_are_one_row_a_cup_with_the_types_that_are_promised():
 
 def test_a_question_of_sets_shows_its_verdict_too():
     assert repr(bs.compare(ROOT / "trials" / "two-salts")).count("\n  choice, ") > 0
+
+
+@pytest.mark.parametrize("trial", ["allotment-cucumbers", "two-salts", "carrot-days"])
+def test_sentences_for_scripts_have_plain_spaces(trial, blindspoon):
+    folder = ROOT / "trials" / trial
+    assert "\N{NO-BREAK SPACE}" not in json.dumps(
+        bs.compare(folder).to_record(), ensure_ascii=False
+    )
+    assert "\N{NO-BREAK SPACE}" not in blindspoon("check", folder, "--json").stdout
 
 
 def test_a_frame_has_the_numbers_of_the_command(result):

@@ -99,7 +99,7 @@ def say_json(record: object) -> None:
     """Print a record as JSON."""
     import json  # noqa: PLC0415 - only where it is asked for
 
-    click.echo(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False))
+    click.echo(spaced(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False)))
 
 
 def summary(folder: Path, problems: Sequence[Problem], notes: Sequence[Note]) -> str:

@@ -49,6 +49,7 @@ from blindspoon.writeup.writers import (
     csv_values,
     heads,
     named,
+    plain,
     record,
     to_csv,
 )
@@ -152,9 +153,7 @@ def pool_record(pool: Pool) -> Record:
             "alpha": rule.alpha,
             "decided_by": "mixed",
             "primary": list(rule.primary),
-            "remarks": [
-                text.replace("\N{NO-BREAK SPACE}", " ") for text in (*pool.remarks, *pool.caveats)
-            ],
+            "remarks": plain((*pool.remarks, *pool.caveats)),
         },
         "attributes": [record(POOLED_ATTRIBUTE, each) for each in pool.attributes],
         "comparisons": [

@@ -210,16 +210,19 @@ def record(columns: Iterable[Column], row: object) -> Record:
         elif value is None and column.missing:
             made |= {name: None, f"{name}_reason": column.missing(row)}
         elif value is not None or not column.optional:
-            made[name] = record(column.inner, value) if column.inner else _plain(value)
+            made[name] = record(column.inner, value) if column.inner else plain(value)
     return made
 
 
-def _plain(value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fields
+def plain(value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are fields
+    """Give a value as JSON has it: an interval as a list, a text with spaces that are no other."""
     match value:
         case Interval():
             return [value.low, value.high]
         case tuple():
-            return list(value)
+            return [*map(plain, value)]
+        case str():
+            return value.replace(wording.NO_BREAK, " ")
         case _:
             return value
 
@@ -257,7 +260,7 @@ def csv_cell(cell: Cell) -> str:
         case tuple():
             return guarded(", ".join(cell))
         case str():
-            return guarded(cell)
+            return guarded(plain(cell))
 
 
 def csv_names(columns: Iterable[Column], before: str = "", but: str = "json") -> Iterator[str]:
@@ -277,7 +280,7 @@ def csv_values(columns: Iterable[Column], row: object) -> Iterator[Cell]:
         if column.inner:
             yield from csv_values(column.inner, value)
         elif column.pair:
-            yield from (None, None) if value is None else _plain(value)
+            yield from (None, None) if value is None else plain(value)
         else:
             yield value
 
