@@ -82,11 +82,7 @@ class Compared:
 
     def __repr__(self) -> str:
         """Name the folder, and give every verdict."""
-        told = [
-            f"{it.attribute.name}, {it.variant.name}: {it.verdict or 'not compared'}"
-            for result in self.analysis.results
-            for it in result.others
-        ]
+        told = [f"{a}, {v}: {it.verdict or 'not compared'}" for (a, v), it in self._named.items()]
         told += [f"choice, {c.variant.name}: {c.verdict}" for c in self.analysis.choices]
         return "\n  ".join([f"Compared({self.analysis.folder!r})", *told])
 
@@ -103,17 +99,17 @@ class Compared:
         KeyError
             If there is no such comparison, with the reason or the names that there are.
         """
-        found = {
-            (it.attribute.name, it.variant.name): it
-            for result in self.analysis.results
-            for it in result.others
-        }
-        match found.get(names):
+        match self._named.get(names):
             case Comparison() as comparison:
                 return comparison
             case NotCompared(reason=reason):
                 raise KeyError(f"{names}: {reason}")
-        raise KeyError(f"{names} is not among {', '.join(map(str, found))}")
+        raise KeyError(f"{names} is not among {', '.join(map(str, self._named))}")
+
+    @property
+    def _named(self) -> dict[tuple[str, str], Comparison | NotCompared]:
+        others = (it for result in self.analysis.results for it in result.others)
+        return {(it.attribute.name, it.variant.name): it for it in others}
 
     def to_record(self) -> dict[str, Any]:
         """Give everything as plain values: what ``compare --json`` prints."""

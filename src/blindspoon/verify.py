@@ -283,7 +283,7 @@ def in_words(table: pd.DataFrame) -> str:
     judged = len(table) - unanswered - shown_only
     agreed = f"{judged - len(apart)} of {judged} numbers agree with statsmodels and scipy"
     said = [
-        f"{agreed}; {shown_only} are shown only, and {unanswered} have no answer there.",
+        f"{agreed}; shown only: {shown_only}; no answer there: {unanswered}.",
         *(
             f"NOT EQUAL: {' '.join(filter(None, row[:3]))}, {row[3]:.6g} and {row[4]:.6g}"
             for row in apart.itertuples(index=False)
