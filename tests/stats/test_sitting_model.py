@@ -47,6 +47,17 @@ def test_a_complete_trial_is_judged_by_the_means_of_its_sittings(shape):
         assert (found.difference, found.se, found.df) == expected
 
 
+def test_one_who_comes_on_another_day_does_not_weigh_as_much_as_all_the_others():
+    # as a day of its own that taster's cups were half of the mean, and a clear difference was lost
+    cube = panel(12, 2, 4, seed=2)
+    t, s, _ = np.indices(cube.shape)
+    evening = compared(cube, np.flatnonzero((s == 0) & (t < 11)))
+    late = compared(cube, np.flatnonzero(s == (t == 11)))
+    assert (late.note.sittings, late.contrasts[0].se < 1.1 * evening.contrasts[0].se) == (
+        "steady", True,
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_gaps_positions_and_jars_are_those_of_the_model_written_out(rows, dense, seed):
     rng = np.random.default_rng(seed)
@@ -86,7 +97,8 @@ def test_what_a_difference_is_where_not_everything_was_tasted_each_time():
     assert tells(compared(cube)) == "each"
     assert tells(compared(cube, ~((s == 2) & (v == 1)))) == "shared"
     assert tells(compared(cube, ~((s > 0) & (v == 0) | (s == 0) & (v == 1)))) == "steady"
-    assert tells(compared(cube, (s < 2) | (t == 0))) == "each"
+    assert tells(compared(cube, (s < 2) | (t < 2))) == "each"
+    assert tells(compared(cube, (s < 2) | (t == 0))) == "steady"
     assert tells(compared(cube, s == 0)) == ""
 
 

@@ -44,22 +44,22 @@ def test_a_sitting_is_judged_as_a_trial_of_its_own():
     alone = compare_mixed(score[here], t[here], v[here], control=0, alpha=0.05)
     value = Dunnett(np.full((2, 2), 0.5) + np.eye(2) / 2).critical_value(0.1, 12)
     for contrast in alone.contrasts:
-        interval = one.intervals[1][contrast.variant]
-        half = value * contrast.se
-        assert interval.low == pytest.approx(contrast.difference - half, abs=1e-6)
-        assert interval.high == pytest.approx(contrast.difference + half, abs=1e-6)
+        mine = one.differences[1, contrast.variant], one.half[1, contrast.variant]
+        assert mine == pytest.approx((contrast.difference, value * contrast.se), abs=1e-6)
 
 
 def test_what_cannot_be_held_against_another_says_so():
     score, t, s, v = rows(4, 2, 3)
     single = (s == 0) | (t == 0)
     assert found(score[single], t[single], s[single], v[single]) == NoResult(
-        "Fewer than two sittings had two tasters with every variant."
+        "Fewer than two sittings tell by themselves how far differences scatter."
     )
-    apart = (s == 0) & (v < 2) | (s == 1) & (v != 1)
-    assert found(score[apart], t[apart], s[apart], v[apart]) == NoResult(
-        "Fewer than two tasters had a variant and the control at every sitting."
-    )
+    apart = (s == 0) & (v < 2) | (s == 1) & (v != 1)  # or nobody twice: no movement can be shown
+    for some in (apart, t % 2 == s):
+        one = found(score[some], t[some], s[some], v[some])
+        assert (one.tasters, one.p_value, one.steady(1, 50), one.steady(1, 0.01)) == (
+            0, 1.0, True, False,
+        )  # fmt: skip
     assert isinstance(found(score[s == 0], t[s == 0], s[s == 0], v[s == 0]), NoResult)
 
 
@@ -70,9 +70,26 @@ def test_a_variant_is_held_where_it_was_tasted():
     one, rest = found(score[there], t[there], s[there], v[there]), v < 3
     without = found(score[rest], t[rest], s[rest], v[rest])
     assert (one.f, one.df_den, one.tasters) == (without.f, without.df_den, 6)
-    assert one.intervals[0][:3] == without.intervals[0]
-    assert [row[3] is None for row in one.intervals] == [True, False, True]
+    assert np.abs(one.half[0, :3] - without.half[0]).max() < 1e-12
+    assert np.isnan(one.half[:, 3]).tolist() == [True, False, True]
     assert (one.steady(3, 50), one.steady(3, 0.01)) == (True, False)
+
+
+def test_a_sitting_of_incomplete_blocks_is_judged_by_all_its_tasters():
+    # statsmodels' least squares; three of four variants each, so that nobody had them all
+    score, t, s, v = rows(9, 2, 4, moves=[[0, -3, 0, 0], [0, 3, 0, 0]])
+    had = v != 1 + (t + s) % 3
+    one = found(score[had], t[had], s[had], v[had])
+    here = had & (s == 0)
+    table = pd.DataFrame({"y": score[here], "t": t[here], "v": v[here]})
+    fit = ols("y ~ C(t) + C(v)", data=table).fit()
+    names = [f"C(v)[T.{variant}]" for variant in (1, 2, 3)]
+    assert one.differences[0, 1:] == pytest.approx(fit.params[names].to_numpy(), abs=1e-8)
+    errors = fit.bse[names].to_numpy()
+    value = Dunnett(fit.cov_params().loc[names, names].to_numpy() / np.outer(errors, errors))
+    half = value.critical_value(0.1, fit.df_resid) * errors
+    assert one.half[0, 1:] == pytest.approx(half, rel=1e-6)
+    assert (one.steady(1, 1.0), one.tasters) == (False, 0)
 
 
 def alike(tasters, offs, seed):

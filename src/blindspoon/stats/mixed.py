@@ -365,14 +365,16 @@ def fit_over_sittings(
     (1 | taster:session) [+ (1 | batch)]``: a movement of the differences from sitting to sitting
     is no error of their mean over these sittings. Terms that a design cannot tell apart are left
     out: those of tasters by variant where no taster had one twice, and by session where tasters
-    came once.
+    came once. Where somebody sat alone, sittings differ in level only.
     """
     k = int(layout.variant.max()) + 1
     tasted = np.zeros((k, int(session.max()) + 1), dtype=bool)
     tasted[layout.variant, session] = True
     both = tasted & tasted[control]
+    people = int(layout.taster.max()) + 1
+    came = np.bincount(np.unique(session * people + layout.taster) // people)
     ways: tuple[tuple[SittingsWay, FloatArray], ...] = (("steady", _levels(tasted)),)
-    if both.any(axis=1).all():
+    if came.min() > 1 and both.any(axis=1).all():  # one alone would weigh as much as all the others
         ways = (("each" if tasted.all() else "shared", _cells(tasted)), *ways)
     for way, codes in ways:
         rows = replace(layout, fixed=np.hstack([layout.fixed, codes[layout.variant, session]]))

@@ -10,8 +10,9 @@ from scipy.special import fdtrc
 
 from blindspoon.arrays import BoolArray, FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
-from blindspoon.stats.results import Interval, NoResult
-from blindspoon.stats.two_way import gather
+from blindspoon.stats.results import NoResult
+from blindspoon.stats.sign_flips import settle_ties
+from blindspoon.stats.two_way import Factor, equations, gather
 
 ONE_SITTING = NoResult("There was one sitting only.")
 SPAN = 2.0  # margins within which every single sitting has to lie where the mean is called alike
@@ -27,13 +28,13 @@ class HeldSittings:
     f, df_num, df_den, p_value : float
         That no difference of a variant that was at every sitting moved, by unpooled mean squares.
     tasters : int
-        Those with all of these at every sitting.
+        Those with all of these at every sitting; 0 where they are too few to test it.
     differences : float array, shape (n_sessions, n_variants)
         Variant minus control at each sitting, in points; 0 for the control, NaN where the variant
         was not tasted.
-    intervals : tuple of (tuple of (Interval or None))
-        A row a sitting, a column a variant: level 1 - 2 alpha, simultaneous over the variants,
-        by that sitting's own scatter; None where the variant was not tasted.
+    half : float array of the same shape
+        Half of their intervals: level 1 - 2 alpha, simultaneous over the variants, by that
+        sitting's own scatter.
     names : tuple of str
         What each of the sittings is called; blank where only its place in the row tells.
     """
@@ -44,7 +45,7 @@ class HeldSittings:
     p_value: float
     tasters: int
     differences: FloatArray
-    intervals: tuple[tuple[Interval | None, ...], ...]
+    half: FloatArray
     alpha: float
     names: tuple[str, ...]
 
@@ -75,8 +76,9 @@ class HeldSittings:
         all agree exactly, though they be too few to show it.
         """
         span = WHATEVER if self.moved or np.isinf(self.f) else SPAN
-        own = [interval for row in self.intervals if (interval := row[variant])]
-        return bool(own) and all(interval.within(span * margin) for interval in own)
+        farthest = (np.abs(self.differences) + self.half)[:, variant]
+        own = farthest[np.isfinite(farthest)]
+        return bool(own.size) and bool((own < span * margin).all())
 
 
 def compare_sittings(
@@ -104,8 +106,8 @@ def compare_sittings(
     Returns
     -------
     HeldSittings or NoResult
-        The reason where no variant was at every sitting with the control, or fewer than two
-        tasters were. Sittings where fewer than two had all that was served tell nothing.
+        The reason where fewer than two sittings tell by themselves how far differences scatter,
+        as one taster's cannot.
 
     Notes
     -----
@@ -113,10 +115,11 @@ def compare_sittings(
     likings of a variant all free, the mean square of variant by session is held against what is
     left, (tasters - 1)(variants - 1)(sessions - 1) degrees of freedom: the F of a balanced
     layout (R. A. Fisher 1925, Statistical Methods for Research Workers, chapter 7), over the
-    tasters who missed nothing. Where nothing is left, since all n moved exactly alike, the chance
-    that they would agree in direction, 2 / 2^n, stands in for it (see `unanimous`). A sitting's
-    own interval takes its own scatter of taster by variant and C. W. Dunnett's (1955) critical
-    value.
+    tasters who missed nothing; without two such, as where nobody came twice, no movement is shown.
+    Where nothing is left, since all n moved exactly alike, the chance that they would agree in
+    direction, 2 / 2^n, stands in for it (see `unanimous`). A sitting's own interval takes its own
+    scatter of taster by variant, by least squares where cups are missing or blocks incomplete, and
+    C. W. Dunnett's (1955) critical value.
 
     Examples
     --------
@@ -138,39 +141,51 @@ def compare_sittings(
         n_tasters=(int(taster.max()) + 1) * sessions,
         n_variants=n_variants,
     ).mean.reshape(-1, sessions, n_variants)
-    there: BoolArray = np.isfinite(cells)
-    served: BoolArray = np.asarray(there.any(axis=0))
-    complete: BoolArray = np.asarray((there | ~served).all(axis=2))
-    served[complete.sum(axis=0) < 2] = False
-    held = np.flatnonzero(served[:, control] & (served.sum(axis=1) > 1))
-    if held.size < 2:
-        return NoResult("Fewer than two sittings had two tasters with every variant.")
-    always = served[held].all(axis=0)
-    every = cells[:, held][:, :, always]
+    alone = [_of_one(cells[:, place], control, alpha) for place in range(sessions)]
+    held = [place for place, found in enumerate(alone) if found is not None]
+    if len(held) < 2:
+        return NoResult("Fewer than two sittings tell by themselves how far differences scatter.")
+    differences, half = np.moveaxis(np.array([found for found in alone if found is not None]), 1, 0)
+    every = cells[:, held][:, :, np.isfinite(differences).all(axis=0)]
     every = every[np.isfinite(every).all(axis=(1, 2))]
-    if always.sum() < 2 or len(every) < 2:
-        return NoResult("Fewer than two tasters had a variant and the control at every sitting.")
-    between, left, degrees = movement(every)
-    f = float(between / left) if left else 0.0 if between < 1e-12 else np.inf
-    p_value = float(fdtrc(*degrees, f)) if np.isfinite(f) else 2.0 ** (1 - len(every))
-    differences, intervals = np.full((held.size, n_variants), np.nan), []
-    for row, place in enumerate(held.tolist()):
-        here = cells[complete[:, place], place][:, served[place]]
-        half, means = float(reach_of_one(here, alpha)), here.mean(axis=0)
-        differences[row, served[place]] = means - means[int(served[place, :control].sum())]
-        own = zip(differences[row].tolist(), served[place].tolist(), strict=True)
-        intervals.append(tuple(Interval(d - half, d + half) if was else None for d, was in own))
+    f, degrees, p_value = 0.0, (0.0, 0.0), 1.0
+    if every.shape[2] > 1 and len(every) > 1:
+        between, left, degrees = movement(every)
+        f = float(between / left) if left else 0.0 if between < 1e-12 else np.inf
+        p_value = float(fdtrc(*degrees, f)) if np.isfinite(f) else 2.0 ** (1 - len(every))
     return HeldSittings(
         f=f,
         df_num=degrees[0],
         df_den=degrees[1],
         p_value=p_value,
-        tasters=len(every),
+        tasters=len(every) if degrees[0] else 0,
         differences=differences,
-        intervals=tuple(intervals),
+        half=half,
         alpha=alpha,
-        names=tuple(names[codes[place]] if names else "" for place in held.tolist()),
+        names=tuple(names[codes[place]] if names else "" for place in held),
     )
+
+
+def _of_one(cells: FloatArray, control: int, alpha: float) -> FloatArray | None:
+    """Give one sitting's differences and half of their intervals, NaN where not tasted."""
+    there: BoolArray = np.isfinite(cells)
+    served: BoolArray = np.asarray(there.any(axis=0))
+    others = np.flatnonzero(served & (np.arange(served.size) != control))
+    if not (served[control] and others.size):
+        return None
+    taster, variant = np.nonzero(there)
+    fit = equations(cells[there], taster, Factor(variant, served.size)).solve()
+    if fit.rank < others.size or fit.df < 1:
+        return None
+    contrasts = np.eye(served.size)[others] - np.eye(served.size)[control]
+    covariance = contrasts @ fit.unscaled @ contrasts.T
+    spread = np.sqrt(np.diag(covariance))
+    family = Dunnett(covariance / np.outer(spread, spread))
+    found = np.full((2, served.size), np.nan)
+    found[0, others] = settle_ties(contrasts @ fit.estimates)
+    found[1, others] = family.critical_value(2 * alpha, fit.df) * spread * np.sqrt(fit.variance)
+    found[:, control] = 0.0
+    return found
 
 
 def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, float]]:
