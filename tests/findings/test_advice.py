@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from blindspoon.findings.advice import Scatter, new_tasting
+from blindspoon.findings.advice import Scatter, new_tasting, scatter_of
+from blindspoon.findings.compare import compare_trial
+from blindspoon.simulate.situations import SITUATIONS, truths
+from blindspoon.simulate.trials import make_trial, simulate
 
 EIGHT = Scatter(cell=1.0, jar=0.0, variants=4, tasters=8)
 
@@ -49,3 +52,15 @@ def test_where_jars_stand_in_the_way_no_number_of_tasters_is_given():
     assert (found.tasters, found.jars) == (None, True)
     wide = Scatter(cell=400.0, jar=0.0, variants=3, tasters=8)
     assert not new_tasting(wide, margin=1.0, alpha=0.05, goal="alike").jars
+
+
+@pytest.mark.parametrize("name", ["normal", "missing", "incomplete", "sittings", "jars"])
+def test_as_many_again_would_be_told_as_closely_as_these_were(name):
+    # a tasting of the same kind has the same cups left out: no fewer errors than this one had
+    situation = next(known for known in SITUATIONS if known.name == name)
+    true, rng = truths(situation, "none", 4), np.random.default_rng(1)
+    for trial, table in simulate(make_trial(situation, 4, 12), situation, true, 3, rng):
+        (result,) = compare_trial(trial, table)
+        for each in result.comparisons:
+            again, _ = scatter_of(trial, table, result, each).se(12)
+            assert again == pytest.approx(each.mixed.se, rel=1e-4)

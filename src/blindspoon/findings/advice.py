@@ -107,13 +107,16 @@ def scatter_of(
     fit, index = result.mixed, trial.variants.index(comparison.variant)
     if isinstance(fit, NoResult):
         return None
-    own, sessions = fit.taster_variant_sd, len(table.sessions)
+    own, sessions, people = fit.taster_variant_sd, len(table.sessions), len(table.tasters)
+    cell = fit.residual_sd**2 if own is None else own**2 + fit.residual_sd**2 / sessions
+    if fit.batch_sd is None and not isinstance(comparison.mixed, NoResult):
+        cell = comparison.mixed.se**2 * people / 2  # gaps and incomplete blocks are in it
     jars = np.maximum(table.batches_tasted(len(trial.variants)), 1)
     return Scatter(
-        cell=fit.residual_sd**2 if own is None else own**2 + fit.residual_sd**2 / sessions,
+        cell=cell,
         jar=(fit.batch_sd or 0.0) ** 2,
         variants=len(fit.contrasts) + 1,
-        tasters=len(table.tasters),
+        tasters=people,
         jars=(int(jars[index]), int(jars[trial.control_index])),
         all_jars=int(jars.sum()),
     )

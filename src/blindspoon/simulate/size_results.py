@@ -3,27 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from itertools import groupby, takewhile
+from operator import attrgetter
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from blindspoon import wording
 from blindspoon.errors import DesignError, Rule
+from blindspoon.findings.verdict import PROCEDURES
+from blindspoon.simulate.flips import smallest_p
 from blindspoon.stats.results import MixedFit, NoResult, Record
-from blindspoon.trial import Scale
+from blindspoon.trial import Attribute, Scale, Trial
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
-from itertools import groupby, takewhile
-from operator import attrgetter
-from typing import NamedTuple
-
-from blindspoon import wording
-from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.simulate.flips import smallest_p
-from blindspoon.trial import Attribute, Trial
 
 CUP, TASTER, TASTER_VARIANT = 0.12, 0.12, 0.06
 """Standard deviations as shares of the scale's range: common practice, no source."""
