@@ -15,6 +15,7 @@ from PIL import Image
 
 import blindspoon as bs
 from blindspoon.analysis import analyse
+from blindspoon.collect import opening
 from blindspoon.drawing import add_late, add_more, draw_again, draw_blind
 from blindspoon.lifting import lift_blind
 from blindspoon.writeup.front import weaknesses
@@ -98,6 +99,17 @@ def folder(made, tmp_path):
 @pytest.fixture
 def lifted(made, tmp_path):
     return shutil.copytree(made["lifted"], tmp_path / "leaf")
+
+
+def test_nothing_is_closed_or_lifted_while_scores_may_come_in(blindspoon, folder):
+    taste(folder)
+    before = (folder / "seal.toml").read_bytes()
+    with opening.opened(folder):
+        for verb in (("close", folder), ("lift", folder, "--yes")):
+            said = blindspoon(*verb).stderr
+            assert 'another "collect" has this folder open' in " ".join(said.split())
+    assert (folder / "seal.toml").read_bytes() == before
+    assert blindspoon("close", folder).returncode == 0
 
 
 @pytest.mark.parametrize("verb", ["compare", "report", "publish"])

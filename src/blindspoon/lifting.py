@@ -9,7 +9,7 @@ from pathlib import Path
 
 from blindspoon.errors import DesignError, Note, Rule, ScoreError, together
 from blindspoon.files import disk
-from blindspoon.files.durable import in_turn
+from blindspoon.files.durable import held, in_turn
 from blindspoon.files.seal import (
     FILE,
     Lift,
@@ -76,9 +76,10 @@ def close_tasting(folder: Path, today: datetime.date) -> None:
     Raises
     ------
     TrialError
-        If no blind was sealed, or it was lifted or closed before.
+        If no blind was sealed, it was lifted or closed before, or scores may come in.
     """
-    with in_turn(folder):
+    _unlifted(folder)
+    with held(folder, "what closes the tasting"), in_turn(folder):
         seal = _unlifted(folder)
         see_open(seal)
         _write(folder, replace(seal, closed=today))
@@ -130,12 +131,12 @@ def lift_blind(
     ------
     TrialError
         If no blind was sealed, it was lifted before, a file has a problem, nothing was scored,
-        or scores came in while the host was asked.
+        or scores came in while the host was asked, or may still come in.
     """
     found, seal = _prepare(folder, today, last=last)
     if not agreed(found):
         return found
-    with in_turn(folder):
+    with held(folder, "what lifts the blind"), in_turn(folder):
         if _prepare(folder, today, last=last) != (found, seal):
             raise DesignError([_MEANWHILE.broken("the folder changed while you were asked", FILE)])
         closed = seal.closed if found.lift.last else None  # after a declared look it goes on

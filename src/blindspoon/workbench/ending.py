@@ -82,10 +82,10 @@ def add_to(bench: Workbench) -> None:
         if form.get("finished") != "yes":
             wait = "Lift it when everybody has finished; then say so here."
             return ask(found, form, 422, finished=wait)
+        bench.sittings.leave(found.folder)
         if not lift_blind(found.folder, today(), told, last=form.get("last") == "yes").recorded:
             changed = "Scores changed while you read this. Look again."
             return ask(found, form, 409, finished=changed)
-        bench.sittings.leave(found.folder)
         return bench.go(found, "findings", "The blind is lifted.")
 
     _add_findings(bench)
