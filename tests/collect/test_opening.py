@@ -244,3 +244,14 @@ def test_a_cup_added_to_scores_meanwhile_stops_neither_phones_nor_the_next_start
     ballot = opened(folder).ballots["1", "T01"]
     assert ballot.elsewhere == {"512": "scores.csv"}
     assert ballot.answer("037").scores == ("7", "")
+
+
+def test_a_folder_that_is_moved_away_is_missed_and_not_made_anew(sitting, folder, phone, events):
+    taster = phone("T01")
+    page = taster.read(f"{taster.place}1")
+    moved = folder.rename(folder.with_name("moved"))
+    assert taster.answer(1, page, texture="7").status_code == 503
+    assert not folder.exists()
+    assert "see that the folder is in its place" in events[-1]
+    moved.rename(folder)
+    assert taster.answer(1, page, texture="7").status_code == 303

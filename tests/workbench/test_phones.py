@@ -84,6 +84,13 @@ def test_the_folder_is_named_as_held_and_let_go_when_the_tasting_closes(phones, 
     assert "the tasting was closed on" in blindspoon("collect", folder).stderr
 
 
+def test_a_folder_that_gets_another_name_can_be_opened_under_it(phones):
+    host, listener = phones
+    (host.bench.shelf / "crisp").rename(host.bench.shelf / "crisper")
+    assert "Phones are kept out" in host.read("/t/crisper/tasting")
+    assert not listener.are_in
+
+
 def test_without_a_network_it_is_said_and_nothing_listens(at, monkeypatch):
     monkeypatch.setattr(server, "network_addresses", tuple)
     host, folder = at("sealed")

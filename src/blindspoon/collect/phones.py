@@ -77,6 +77,8 @@ class OpenTastings:
     def of(self, folder: Path) -> tuple[Sitting, Phones]:
         """Hold a folder, if it is not held yet. Raises TrialError as `opened` does."""
         with self._lock:
+            for gone in [it for it in self._held if not it.is_dir()]:  # moved, under another name
+                self._held.pop(gone)[2].close()
             if folder not in self._held:
                 with contextlib.ExitStack() as stack:
                     sitting = stack.enter_context(opened(folder, self._holder, begin=False))

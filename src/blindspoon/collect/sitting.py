@@ -345,7 +345,9 @@ class Sitting:
     def trouble(self, error: OSError) -> None:
         """Tell that a file could not be written; the same is not told again at once."""
         name = shown(str(error.filename or "A file"), 200)
-        advice = "close it in other programs, and see that the disk has room"
+        advice = (
+            "see that the folder is in its place, the disk has room, and no program has it open"
+        )
         text = f"{name} cannot be written ({error.strerror or error}); {advice}."
         now = time.monotonic()
         if now - self._told.get(text, -QUIET) >= QUIET:

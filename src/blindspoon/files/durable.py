@@ -45,7 +45,8 @@ class DurableFolder:
         target = self.folder / name
         private = target.parent.name == PRIVATE
         try:
-            target.parent.mkdir(mode=0o700 if private else 0o777, parents=True, exist_ok=True)
+            for place in (*Path(name).parents,)[-2::-1]:  # never a folder that was moved away
+                (self.folder / place).mkdir(0o700 if private else 0o777, exist_ok=True)
             replace_file(target, content, 0o600 if private else 0o666)
         except OSError as error:
             raise OSError(error.errno, error.strerror or str(error), name) from error
@@ -82,7 +83,7 @@ def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
     with _opened(private / "lock") as lock:
         try:
             _lock(lock.fileno())
-        except OSError as error:
+        except (BlockingIOError, PermissionError) as error:
             rule = Rule("collect-runs", "one at a time writes ballots", "Stop the other one first")
             other = "another program"  # nobody is named in the moment before it is written
             with contextlib.suppress(OSError, UnicodeDecodeError):
@@ -104,7 +105,8 @@ def in_turn(folder: Path) -> Iterator[None]:
         yield
         return
     with _opened(folder / PRIVATE / "turn") as lock:
-        _lock(lock.fileno(), wait=True)
+        with complaining(folder / PRIVATE, CLOSE):
+            _lock(lock.fileno(), wait=True)
         yield
 
 
