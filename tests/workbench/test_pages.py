@@ -469,6 +469,14 @@ def test_a_new_trial_that_is_sent_twice_is_begun_once(visit, tmp_path):
     assert [host.post("/example").status_code for _ in range(2)] == [303, 303]
 
 
+def test_a_folder_of_any_name_is_reached_from_the_shelf(at):
+    host, folder = at("planned")
+    folder.rename(folder.with_name("jar #2? 50%20"))
+    [page] = {html.unescape(it) for it in re.findall('href="(/t/[^"]*)"', host.read("/"))}
+    assert "Which change keeps cucumbers crisp?" in host.read(page)
+    assert host.post(f"{page}lately", change="1").status_code in (303, 409, 422)
+
+
 def test_a_new_jar_that_is_sent_twice_is_written_down_once(at):
     host, folder = at("planned")
     form = fields(host.read("/t/crisp/jars/new-usual")) | {"produce_g": "500"}

@@ -9,6 +9,7 @@ import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from urllib.parse import quote
 
 import jinja2
 from flask import Flask, abort, g, jsonify, make_response, redirect, render_template, request
@@ -127,7 +128,7 @@ class Workbench:
 
     def address(self, found: Stage, path: str = "") -> str:
         """Give the address of a page of a trial."""
-        return f"/t/{found.folder.resolve().name}/{path}"
+        return f"/t/{quote(found.folder.resolve().name, safe='')}/{path}"
 
     def go(self, found: Stage, path: str = "", said: str = "", *, back: bool = False) -> Response:
         """Lead on to another page, which says what was done; `back` offers to take it back."""
