@@ -251,8 +251,7 @@ def draw_again(folder: Path) -> tuple[str, ...]:
     }
     if key is not None and "key.csv" not in lost and key_fingerprint(key_rows(key)) != seal.key:
         raise DesignError([_OTHER_KEY.broken("there is another key already", "key.csv")])
-    for name, data in lost.items():
-        disk.write_file_atomically(folder / name, data)
+    disk.write_files_atomically({folder / name: data for name, data in lost.items()})
     return tuple(lost)
 
 
@@ -316,9 +315,9 @@ def _add(
         plan = _with(plan, trial.seed, kind, name)
         seal = seal and seal.with_added(kind, name, today, key_fingerprint(plan.key_rows()[1:]))
     contents = {"trial.toml": toml.encode(), FILE: seal.to_toml().encode() if seal else b""}
-    for file, content in (contents | _tables(plan)).items():
-        if content:  # trial.toml and the seal first: the rest is drawn again from them
-            disk.write_file_atomically(folder / file, content)
+    # trial.toml and the seal first: the rest is drawn again from them
+    written = {folder / file: data for file, data in (contents | _tables(plan)).items() if data}
+    disk.write_files_atomically(written)
     return plan
 
 
@@ -361,9 +360,9 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
         sheets |= {f"added/{at}/{name}.html": pages[f"{name}.html"] for name in ADDED}
     if days:
         sheets["calendar.ics"] = calendar(trial, days, seal.date if seal else days[0].day)
-    for name, content in sheets.items():
-        disk.write_file_atomically(folder / "sheets" / name, content)
-    return tuple(folder / "sheets" / name for name in sheets)
+    printed = {folder / "sheets" / name: content for name, content in sheets.items()}
+    disk.write_files_atomically(printed)
+    return tuple(printed)
 
 
 def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:

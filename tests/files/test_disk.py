@@ -316,3 +316,19 @@ def test_the_new_name_is_on_the_disk_before_a_write_returns(tmp_path, monkeypatc
     folder = tmp_path / "new" if way == "make_files" else tmp_path
     assert stat.S_ISREG(synced[0].st_mode)
     assert synced[-1].st_ino == folder.stat().st_ino
+
+
+def test_files_that_belong_together_are_all_new_or_all_old(tmp_path, monkeypatch):
+    old = {"key.csv": b"one", "servings.csv": b"one"}
+    put(tmp_path, old | {f".key.csv.{dead_process()}.1.1.new": b"half"})
+    synced = iter([None])
+
+    def full_at_the_second(_):
+        if next(synced, 1):
+            fail()
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", full_at_the_second)
+        with pytest.raises(TrialFileError, match=r"servings\.csv: it cannot be written: no space"):
+            disk.write_files_atomically({tmp_path / name: b"two" for name in old})
+    assert tree(tmp_path) == old

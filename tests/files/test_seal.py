@@ -41,6 +41,11 @@ def test_a_seal_is_read_as_it_was_written():
     assert seal.added[0].after == 0
 
 
+def test_who_is_added_again_after_a_stop_stands_there_once():
+    stopped = SEAL.with_added("taster", "Gus", DAY, "a")
+    assert stopped.with_added("taster", "Gus", DAY, "b").added == stopped.added
+
+
 def test_keys_that_are_not_known_are_written_back():
     seal = parse_seal(SEAL.to_toml().replace("\n[rule]", f"{STRANGE}\n[rule]"))
     again = tomllib.loads(seal.to_toml())

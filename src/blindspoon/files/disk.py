@@ -252,17 +252,12 @@ def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     if taken:
         found = "there is such a file already"
         raise TrialFileError([_TAKEN.broken(found, name) for name in taken])
-    made = []
-    with complaining(folder):
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            for name, content in contents.items():
-                made.append(folder / name)
-                replace_file(folder / name, content)
-        except OSError:
-            for path in made:
-                _remove(path)
-            raise
+    try:
+        write_files_atomically({folder / name: data for name, data in contents.items()})
+    except TrialFileError:
+        for name in contents:
+            _remove(folder / name)
+        raise
 
 
 @contextlib.contextmanager
@@ -286,9 +281,21 @@ def write_file_atomically(target: Path, content: bytes) -> None:
     TrialFileError
         If it could not be written; an earlier file is still there.
     """
-    with complaining(target):
-        clear_up(target)
-        replace_file(target, content)
+    write_files_atomically({target: content})
+
+
+def write_files_atomically(contents: Mapping[Path, bytes]) -> None:
+    """Write files that belong together, moved to their places in this order once all are whole.
+
+    Raises
+    ------
+    TrialFileError
+        If one could not be written; earlier files are still there.
+    """
+    with complaining():
+        for target in contents:
+            clear_up(target)
+        _replace(contents)
 
 
 def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
@@ -297,14 +304,25 @@ def replace_file(target: Path, content: bytes, mode: int = 0o666) -> None:
     When this returns, the file and its name are on the disk. Raises OSError; an earlier file is
     still there then.
     """
-    new = _sibling(target, "new")
+    _replace({target: content}, mode)
+
+
+def _replace(contents: Mapping[Path, bytes], mode: int = 0o666) -> None:
+    new = {target: _sibling(target, "new") for target in contents}
+    target = Path()
     try:
-        _write(new, content, mode)
-        new.replace(target)
-    except BaseException:
-        _remove(new)
+        for target, content in contents.items():
+            _write(new[target], content, mode)
+        for target, path in new.items():
+            path.replace(target)
+        for folder in {target.parent for target in new}:
+            _sync_folder(folder)
+    except BaseException as error:
+        for path in new.values():
+            _remove(path)
+        if isinstance(error, OSError):  # and not by the name of the file beside it
+            raise OSError(error.errno, error.strerror or str(error), str(target)) from error
         raise
-    _sync_folder(target.parent)
 
 
 def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None:
@@ -337,6 +355,7 @@ def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None
             if names and ("index.html" not in names or "trial.toml" in names):
                 raise FileExistsError(errno.EEXIST, "the folder there is not a report")
             for name, content in contents.items():
+                (new / name).parent.mkdir(parents=True, exist_ok=True)
                 _write(new / name, content)
             _exchange(target, new, old)
     finally:
@@ -430,7 +449,6 @@ def clear_up(target: Path) -> None:
 
 def _write(path: Path, content: bytes, mode: int = 0o666) -> None:
     """Write a file that is not there yet, down to the disk."""
-    path.parent.mkdir(parents=True, exist_ok=True)
     flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
     with os.fdopen(os.open(path, flags, mode), "wb") as file:
         file.write(content)

@@ -123,7 +123,8 @@ class Seal:
     def with_added(self, kind: Kind, name: str, day: datetime.date, key: str) -> Seal:
         """Seal the key again after a taster or a session was added to it."""
         new = Added(kind=kind, name=name, date=day, after=len(self.lifted))
-        return replace(self, key=key, added=(*self.added, new))
+        others = (it for it in self.added if (it.kind, it.name) != (kind, name))  # it was stopped
+        return replace(self, key=key, added=(*others, new))
 
 
 def parse_seal(text: str) -> Seal | None:
