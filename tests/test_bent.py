@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -194,6 +195,25 @@ def test_a_double_click_opens_a_shelf_of_any_name(monkeypatch, tmp_path, system,
     assert [line.endswith(f" open {opened}") for line in lines].count(True) == 1
     assert ("chcp 65001 >nul" in lines) == (system == "win32")  # a name may have any letters
     assert (lines[-1] == "if errorlevel 1 pause") == (system == "win32")  # what is wrong is read
+
+
+def test_a_secret_that_cannot_be_kept_is_said(monkeypatch, blindspoon, tmp_path):
+    (tmp_path / "file").touch()
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "file"))
+    done = blindspoon("open", tmp_path, "--no-browser")
+    assert (done.returncode, "Let XDG_STATE_HOME name a folder" in done.stderr) == (1, True)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a shell with <&-")
+def test_bad_luck_around_a_command_is_no_traceback(tmp_path):
+    """Input that is closed, a name in no encoding, a folder that is gone under the terminal."""
+    run = f"{shlex.quote(sys.executable)} -m blindspoon"
+    script = f"{run} new a --plain <&-; {run} blind a <&-; {run} new $'b\\xfc' --plain; "
+    script += f"mkdir c; cd c; rmdir ../c; {run} open --no-browser"
+    done = subprocess.run(["bash", "-c", script], cwd=tmp_path, capture_output=True, check=False)
+    assert b"Traceback" not in done.stderr
+    assert b"New trial: b\xfc/trial.toml." in done.stdout
+    assert done.returncode == 1
 
 
 def test_two_folders_of_one_name_do_not_replace_each_others_page(bent, blindspoon, tmp_path):

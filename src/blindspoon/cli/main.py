@@ -119,11 +119,13 @@ for verb in (
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command; leave with 0 done, 1 the user's files, 2 usage, 130 stopped.
 
-    Into a file or another program everything goes as UTF-8, whatever the system's own encoding is.
+    Into a file or another program everything goes as UTF-8, whatever the system's own encoding is;
+    a name in another one goes as it is.
     """
+    sys.stdin = sys.stdin or io.StringIO()  # None where it is closed
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper) and not stream.isatty():
-            stream.reconfigure(encoding="utf-8")
+            stream.reconfigure(encoding="utf-8", errors="surrogateescape")
     try:
         commands.main(args=arguments, prog_name="blindspoon", standalone_mode=False)
     except TrialError as error:
@@ -138,7 +140,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         click.echo("Stopped.", err=True)
         sys.exit(130)
     except OSError as error:
-        if error.errno != errno.ENOSPC:  # every file of a trial says this of itself, in `files`
-            raise
-        click.echo("The disk is full: not all of the output was written.", err=True)
+        if error.errno == errno.ENOSPC:  # every file of a trial says this of itself, in `files`
+            click.echo("The disk is full: not all of the output was written.", err=True)
+        else:
+            from blindspoon.files.disk import cannot  # noqa: PLC0415 - only where it is said
+
+            where = error.filename or "The folder or the output"
+            click.echo(f"{where}: {cannot('used', error)}.", err=True)
         sys.exit(1)

@@ -12,7 +12,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from blindspoon.files.disk import replace_file
+from blindspoon.files.disk import complaining, replace_file
 
 
 def state_folder() -> Path:
@@ -26,15 +26,21 @@ def state_folder() -> Path:
 
 
 def own_secret() -> bytes:
-    """Give 256 bits that only this user can read; made at the first time. Raises OSError."""
+    """Give 256 bits that only this user can read; made at the first time.
+
+    Raises
+    ------
+    TrialFileError
+        If it can be neither read nor written.
+    """
     file = state_folder() / "door"
-    with contextlib.suppress(FileNotFoundError):
-        kept = file.read_bytes()
-        if len(kept) == 32:
-            return kept
-    file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    replace_file(file, secrets.token_bytes(32), 0o600)
-    return file.read_bytes()
+    with complaining(file, "Let XDG_STATE_HOME name a folder where it can"):
+        with contextlib.suppress(FileNotFoundError):
+            kept = file.read_bytes()
+            if len(kept) == 32:
+                return kept
+        _keep(file, secrets.token_bytes(32))
+        return file.read_bytes()
 
 
 def open_shelves() -> dict[str, int]:
@@ -48,16 +54,20 @@ def open_shelves() -> dict[str, int]:
 
 def note_open(shelves: Mapping[str, int]) -> None:
     """Write down which shelves are open. Raises OSError."""
-    replace_file(state_folder() / "open.json", json.dumps(dict(shelves)).encode(), 0o600)
+    _keep(state_folder() / "open.json", json.dumps(dict(shelves)).encode())
 
 
 def note_trouble(text: str) -> Path:
     """Keep the traceback of a bug, and say where."""
     file = state_folder() / "trouble.txt"
     with contextlib.suppress(OSError):
-        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        replace_file(file, text.encode(errors="replace"), 0o600)
+        _keep(file, text.encode(errors="replace"))
     return file
+
+
+def _keep(file: Path, content: bytes) -> None:
+    file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    replace_file(file, content, 0o600)
 
 
 def put_starter(shelf: Path) -> Path:
