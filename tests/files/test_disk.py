@@ -57,9 +57,11 @@ def test_files_that_are_not_read_are_noted(tmp_path, coded):
         "ballots/notes.txt": b"",
         "ballots/.hidden.csv": b"",
         "photo.jpg": b"",
+        "batches.xlsx": b"",
     }
     text = disk.read_folder(put(tmp_path, coded | more))
     assert [str(note) for note in text.notes] == [
+        "batches.xlsx: the file is not read: save it as CSV, as batches.csv",
         'score.csv: the file is not read (did you mean "scores.csv"?)',
         "ballots/notes.txt: this is not read: it is no .csv",
     ]

@@ -6,7 +6,15 @@ import math
 
 import pytest
 
-from blindspoon.files.schema import KIND_WORDS, READINGS, TABLES, Known, as_number, read_columns
+from blindspoon.files.schema import (
+    BATCHES,
+    KIND_WORDS,
+    READINGS,
+    TABLES,
+    Known,
+    as_number,
+    read_columns,
+)
 from blindspoon.files.text_table import read_table
 
 COLUMNS = [(file, column) for file, columns in TABLES.items() for column in columns]
@@ -41,3 +49,14 @@ def test_who_mends_a_name_after_sealing_is_led_to_the_label():
     table = read_table(b"session,taster,code,variant\n1,Ada,123,calcuim\n", "key.csv")
     found = read_columns(table, TABLES["key.csv"], Known(sessions=["1"], variants=["calcium"]))
     assert found.problems[0].remedy.endswith("its label may change")
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("cell", ['"1,250"', "1.250"])
+def test_grams_with_a_mark_between_thousands_are_never_read_as_so_many_thousandths(cell, separator):
+    data = f"batch;produce_g;salt_g\njar 1;{cell};0.625\n".replace(";", separator)
+    checked = read_columns(read_table(data.encode(), "batches.csv"), BATCHES, Known())
+    (problem,) = checked.problems
+    assert problem.found.endswith("may be 1250 or 1.25")
+    assert math.isnan(checked.values["produce_g"][0])
+    assert checked.values["salt_g"].tolist() == [0.625]

@@ -109,6 +109,7 @@ BAD = {
     "ragged-row": (b"a,b,c\n1,2,3\n1,2\n", 3, "the row has 2 cells; the header names 3 columns"),
     "ragged-row ": (b"a,b\n1,2\n7,5,3\n", 3, "the row has 3 cells; the header names 2 columns"),
     "repeated-column": (b"a,b,a\n1,2,3\n", 1, "column a: 2 columns have this name"),
+    "separator ": (b"Cucumbers\n\na,b\n1,2\n", 1, "take a title above the header out"),
     "separator": (b"taster|code\nT01|037\n", 1, 'the header is one cell, "taster|code"'),
 }
 

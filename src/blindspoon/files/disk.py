@@ -402,8 +402,11 @@ def _read(path: Path) -> bytes:
 def _notes(folder: Path) -> Iterator[Note]:
     """Name files that may have been meant to be read."""
     for path in sorted(folder.iterdir()):
-        if path.suffix.lower() in (".csv", ".tsv", ".toml") and path.name not in _READ:
-            text = f"the file is not read{did_you_mean(path.name, _READ)}"
+        kept = path.suffix.lower() in (".csv", ".tsv", ".toml")
+        meant = f"{path.name.partition('.')[0].lower()}.csv"  # scores.xlsx, scores.csv.txt
+        if path.name not in _READ and (kept or meant in TABLES):
+            hint = did_you_mean(path.name, _READ) if kept else f": save it as CSV, as {meant}"
+            text = f"the file is not read{hint}"
             yield Note(file=shown(path.name), text=text)
     ballots = folder / "ballots"
     for path in sorted(ballots.iterdir()) if ballots.is_dir() else []:

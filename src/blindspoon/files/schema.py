@@ -358,7 +358,9 @@ _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _POSITION = re.compile(r"0{0,3}[1-9][0-9]{0,2}", re.ASCII)
 _COUNT = re.compile(r"0*(1000000|[0-9]{1,6})", re.ASCII)
 _NAME = re.compile(r"[a-z0-9-]{1,60}")
-_DATE = re.compile(r"(\d{4})-(\d\d?)-(\d\d?)|(\d\d?)\.(\d\d?)\.(\d{4})", re.ASCII)
+_DATE = re.compile(
+    r"(?:(\d{4})([-/])(\d\d?)\2(\d\d?)|(\d\d?)\.(\d\d?)\.(\d{4}))(?:[ T]0?0:00(?::00)?)?", re.ASCII
+)
 
 
 def as_number(text: str, *, decimal_comma: bool) -> float | None:
@@ -374,18 +376,31 @@ def as_number(text: str, *, decimal_comma: bool) -> float | None:
     return value if abs(value) <= 1e300 else None
 
 
-def as_date(text: str) -> datetime.date | None:
-    """Read a day, also as much of the world writes it, with points; None where there is none.
+def may_be_grouped(text: str) -> bool:
+    """Tell whether the mark of a number may part thousands as well as decimals.
 
     Examples
     --------
-    >>> as_date("2026-10-17") == as_date("17.10.2026"), as_date("10/17/2026"), as_date("17.10.26")
-    (True, None, None)
+    >>> may_be_grouped("1.250"), may_be_grouped("1,250"), may_be_grouped("0.250")
+    (True, True, False)
+    """
+    return re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", text, re.ASCII) is not None
+
+
+def as_date(text: str) -> datetime.date | None:
+    """Read a day, also with points or slashes, or at midnight; None where there is none.
+
+    Examples
+    --------
+    >>> as_date("2026-10-17") == as_date("17.10.2026") == as_date("2026/10/17 00:00:00")
+    True
+    >>> as_date("10/17/2026"), as_date("17.10.26")
+    (None, None)
     """
     found = _DATE.fullmatch(text.strip())
     if found is None:
         return None
-    year, month, day = found.group(*(1, 2, 3) if found[1] else (6, 5, 4))
+    year, month, day = found.group(*(1, 3, 4) if found[1] else (7, 6, 5))
     try:
         return datetime.date(int(year), int(month), int(day))
     except ValueError:
@@ -528,10 +543,16 @@ def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
 def _measure(text: str, value: float | None, column: FileColumn) -> float | Fault:
     """Read a number within the bounds of its kind."""
     low, high, fault = BOUNDS[column.kind]
+    if column.kind == "mass" and column.convert(1.0) < 2 and may_be_grouped(text):
+        found = (
+            f"{quoted(text)} may be {re.sub('[.,]', '', text)} or {float(text.replace(',', '.')):g}"
+        )
+        allowed = f"{column.name} has no mark between thousands"
+        return Fault("not-a-number", found, allowed, "Write it with another number of decimals")
     if value is None:
-        hint = " with a decimal point" if "," in text else ", without its unit"
         allowed = f"{column.name} is a number, or blank where it is not known"
         found = f"{quoted(text)} is not a number"
-        return Fault("not-a-number", found, allowed, f"Write the number{hint}")
+        remedy = "Write digits with a decimal point, without its unit or a mark between thousands"
+        return Fault("not-a-number", found, allowed, remedy)
     converted = column.convert(value)
     return converted if low <= converted <= high else _fault(fault, text, column.name)

@@ -254,7 +254,7 @@ _REPEATED = Rule(
 _SEPARATOR = Rule(
     "separator",
     "columns are separated by commas, semicolons or tabs",
-    "Save it again with one of these between the columns",
+    "Save it again with one of these between the columns; take a title above the header out",
 )
 
 
@@ -508,7 +508,7 @@ def _assemble(file: str, parts: _Parts, *, decimal_comma: bool) -> TextTable:
     if times.total() < 2:
         lone = (f"the header is one cell, {quoted(name)}" for name in times)
         problems = [_SEPARATOR.broken(found, file, line) for found in lone]
-        return _unread(file, *(parts.problems or problems))
+        return _unread(file, *(problems or parts.problems))
     filled = np.zeros(parts.lines.size, dtype=np.bool_)  # rows with a cell that is not blank
     for column in parts.columns:
         filled |= column.codes != (column.texts.index("") if "" in column.texts else -1)

@@ -252,7 +252,8 @@ _KINDS = {
 
 _TOML = Rule(
     "toml",
-    'a line is key = value, texts stand in "quotation marks", sections in [brackets]',
+    'a line is key = value, each key once, texts stand in straight "quotation marks", sections in '
+    "[brackets]; a number is as in 1.5, a date as in 2026-09-05",
     "Correct the line, or the one before it",
 )
 

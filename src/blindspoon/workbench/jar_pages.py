@@ -13,7 +13,7 @@ from blindspoon import wording
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
-from blindspoon.files.schema import BATCHES, as_date
+from blindspoon.files.schema import BATCHES, as_date, may_be_grouped
 from blindspoon.files.table_edit import edit_table
 from blindspoon.files.text_table import TextTable, read_table, without_example
 from blindspoon.files.trial_edit import put
@@ -269,7 +269,8 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
 def _cell(text: str, kind: str, table: TextTable) -> str:
     """Write a number with a point where the file's separator is a comma."""
     value = number_of(text) if kind in _NUMBERS else None
-    return text if value is None or table.decimal_comma else f"{value:.12g}"
+    kept = value is None or table.decimal_comma or may_be_grouped(text)
+    return text if kept else f"{value:.12g}"
 
 
 def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -> Iterator[Problem]:
