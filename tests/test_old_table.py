@@ -113,3 +113,18 @@ def test_a_file_that_is_no_text_is_said_to_be_none(data, why):
 def test_what_is_no_table_is_refused(data):
     with pytest.raises(TrialError, match="no scores of two variants"):
         trial_from(data, "old.csv")
+
+
+def test_tasters_side_by_side_are_not_taken_for_variants():
+    with pytest.raises(TrialError, match='no column is headed taster beside "Sample"'):
+        trial_from(b"Sample;Ada;Ben\nplain;7;6\noak;8;7\n", "old.csv")
+
+
+def test_numbers_of_rows_ages_and_times_are_neither_variants_nor_tasters():
+    rows = "Zeitstempel;Nr;Ihr Name;Alter;plain;oak\n14.09.2024 19:03;1;Ada;33;7;8\n;2;Ben;44;6;7\n"
+    files, said = trial_from(rows.encode(), "old.csv")
+    assert [row["taster"] for row in scores(files)] == ["Ada", "Ada", "Ben", "Ben"]
+    assert said[0] == '4 cups of 2 tasters, 2 variants: "Plain", "Oak".'
+    assert said[-1] == "Not taken over: Zeitstempel, Nr, Alter."
+    numbered = trial_from(b"Nr,plain,oak\n1,4,5\n2,3,5\n", "old.csv")[0]
+    assert [row["taster"] for row in scores(numbered)] == ["1", "1", "2", "2"]

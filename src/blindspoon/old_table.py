@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import PurePath
 from typing import NamedTuple
 
-from blindspoon.errors import Rule, TrialFileError, shown, some_of
+from blindspoon.errors import Rule, TrialFileError, quoted, shown, some_of
 from blindspoon.files.schema import CHOICES, SCORES, as_number
 from blindspoon.files.text_table import separator_of, table_text, tidied, write_csv
 from blindspoon.files.trial_toml import trial_text
@@ -32,7 +32,8 @@ VARIANT = (
 REMARK = (
     "comment", "comments", "note", "notes", "remark", "remarks", "position", "place", "batch",
     "bemerkung", "bemerkungen", "notiz", "notizen", "kommentar", "remarque", "remarques",
-    "comentario", "nota", "notas",
+    "comentario", "nota", "notas", "nr", "nr.", "no.", "n°", "#", "id", "age", "alter", "âge",
+    "edad", "timestamp", "zeitstempel", "horodateur",
 )  # fmt: skip
 SUMS = (
     "mean", "average", "sum", "total", "median", "sd", "mittelwert", "mittel", "durchschnitt",
@@ -93,7 +94,7 @@ def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...
         raise TrialFileError([_NOT_A_TABLE.broken(str(error), shown(file))]) from error
     scores, unread = list[Score](), list[str]()
     for title, block in (part for whole in _blocks(rows) for part in _unmerged(*whole)):
-        _read(scores, unread, title, block, decimal_comma=separator != ",")
+        _read(scores, unread, title, block, shown(file), decimal_comma=separator != ",")
     if len({score.variant for score in scores}) < 2:
         found = f"no scores of two variants were found in its {len(rows)} rows"
         raise TrialFileError([_NOT_A_TABLE.broken(found, shown(file))])
@@ -105,7 +106,8 @@ def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...
     cups, people = {score[1:4] for score in scores}, {score.taster for score in scores}
     scale, control = trial.attributes[0].scale, trial.variant(trial.control).label
     said = [
-        f"{len(cups)} cups of {len(people)} tasters, {len(trial.variants)} variants.",
+        f"{len(cups)} cups of {len(people)} tasters, {len(trial.variants)} variants: "
+        f"{some_of((quoted(variant.label) for variant in trial.variants), 20)}.",
         f"Guessed: the control is “{control}”.",
         f"Guessed: the scale runs from {scale.low:g} to {scale.high:g}.",
     ]
@@ -161,12 +163,21 @@ def _unmerged(title: str, block: list[list[str]]) -> Iterator[tuple[str, list[li
 
 
 def _read(
-    scores: list[Score], unread: list[str], title: str, block: list[list[str]], *,
+    scores: list[Score], unread: list[str], title: str, block: list[list[str]], file: str, *,
     decimal_comma: bool,
 ) -> None:  # fmt: skip
     """Read one table, whose first row heads the columns: scores, and what holds none."""
     heads = [cell.casefold() for cell in block[0]]
-    taster = next((n for n, head in enumerate(heads) if head in TASTER), 0)
+    taken = {*SITTING, *ATTRIBUTE, *VARIANT, *REMARK}
+    first = next((n for n, head in enumerate(heads) if head not in taken), 0)
+    cells = _column(block, first)
+    if any(as_number(cell, decimal_comma=decimal_comma) is not None for cell in cells):
+        first = 0
+    taster = next((n for n, head in enumerate(heads) if head in TASTER), first)
+    if heads[taster] not in TASTER and {*VARIANT} & {*heads}:
+        beside = next(it for it in block[0] if it.casefold() in VARIANT)
+        found = f"no column is headed taster beside {quoted(beside)}"
+        raise TrialFileError([_NOT_A_TABLE.broken(found, file)])
     session, asked, variant = (
         next((n for n, head in enumerate(heads) if head in words and n != taster), None)
         for words in (SITTING, ATTRIBUTE, VARIANT)
