@@ -488,6 +488,15 @@ def test_a_new_jar_that_is_sent_twice_is_written_down_once(at):
     assert (folder / "batches.csv").read_text("utf-8").count("usual,500") == 2
 
 
+def test_grams_with_a_mark_between_thousands_are_asked_about_on_the_page(at):
+    host, folder = at("planned")
+    before = (folder / "batches.csv").read_bytes()
+    form = fields(host.read("/t/crisp/jars/1")) | {"produce_g": "1.250"}
+    done = host.post("/t/crisp/jars/1", **form)
+    assert "may be 1250 or 1.25. Write digits, such as 620 or 26,5." in done.text
+    assert (folder / "batches.csv").read_bytes() == before
+
+
 def test_a_full_disk_while_a_ballot_is_keyed_is_no_bug_of_the_program(at, monkeypatch):
     host, _ = at("tasting")
 
