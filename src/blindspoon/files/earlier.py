@@ -86,7 +86,8 @@ def write(
                 _put(kept, name, content)
         except OSError:
             for name in changed:
-                _put(kept, name, before[name])
+                if kept.read(name) != before[name]:  # the disk may be full for the others
+                    _put(kept, name, before[name])
             (folder / entry).unlink()
             raise
         for number in numbers[: 1 - KEPT]:
