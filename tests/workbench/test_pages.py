@@ -508,6 +508,7 @@ def test_a_full_disk_while_a_ballot_is_keyed_is_no_bug_of_the_program(at, monkey
     done = host.post("/t/crisp/tasting/1/key/5", **{"0-crunch": "7"})
     assert done.status_code == 507
     assert "ballots/1-Eve.csv: it cannot be written: no space left on device" in done.text
+    assert "load this page again: what you typed is sent once more" in done.text
 
 
 def test_a_line_of_the_hosts_own_never_lands_in_a_column_that_has_its_field(at):

@@ -62,9 +62,10 @@ MESSAGES = {
     413: "This is longer than a page of Blindspoon sends.",
     500: "Something went wrong in Blindspoon itself. Your files are as they were.",
 }
-_JUST_NOW = (
-    "A file changed in this very moment. Go back, and save again: nothing you typed is lost."
-)
+# Not the way back: there a browser has forgotten what was typed.
+_RELOAD = "load this page again: what you typed is sent once more."
+_JUST_NOW = f"A file changed in this very moment; {_RELOAD}"
+_UNWRITTEN = f"A file could not be written. When it can, {_RELOAD}"
 _ELSE = "This was not sent by a page of Blindspoon. Go back, load the page again, and try again."
 
 
@@ -303,9 +304,9 @@ class Workbench:
             if isinstance(error, DesignError | FormError):
                 text = "This cannot be done now."
             if error.problems[0].slug == "cannot-write":
-                code, text = 507, "A file could not be written."
+                code, text = 507, _UNWRITTEN
         elif isinstance(error, OSError) and error.filename:
-            code, text = 507, "A file could not be written."
+            code, text = 507, _UNWRITTEN
             problems = [f"{error.filename}: {disk.cannot('written', error)}."]
         else:
             file = own_state.note_trouble("".join(traceback.format_exception(error)))
