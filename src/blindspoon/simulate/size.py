@@ -196,7 +196,6 @@ def size_panel(
     """
     panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
     simulated = Simulated(question, panel)
-
     return tuple(_cell(simulated, by) for by in procedures)
 
 

@@ -57,10 +57,8 @@ class HeldSittings:
     @property
     def widest(self) -> int:
         """The variant whose difference ranged widest over the sittings."""
-        at = np.isfinite(self.differences)
-        high = np.where(at, self.differences, -np.inf).max(axis=0)
-        low = np.where(at, self.differences, np.inf).min(axis=0)
-        return int(np.argmax(high - low))
+        off = self.differences
+        return int(np.nanargmax(np.fmax.reduce(off) - np.fmin.reduce(off)))
 
     def first_and_last(self, variant: int) -> tuple[tuple[float, str], ...]:
         """Its difference at the first and the last sitting at which it was tasted, and its name."""
