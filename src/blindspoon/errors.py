@@ -224,15 +224,16 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 
     Examples
     --------
-    >>> did_you_mean("textur", ["texture", "salt"])
-    ' (did you mean "texture"?)'
+    >>> did_you_mean("textur", ["texture", "salt"]), did_you_mean("taster", ["TASTER", "CODE"])
+    (' (did you mean "texture"?)', ' (did you mean "TASTER"?)')
     >>> did_you_mean("colour", ["texture", "salt"])
     ''
     """
     import difflib  # noqa: PLC0415 - only where something is misspelt
 
-    close = difflib.get_close_matches(word[:80], list(known), n=1)
-    return f" (did you mean {quoted(close[0])}?)" if close else ""
+    words = {it.casefold(): it for it in known}
+    close = difflib.get_close_matches(word[:80].casefold(), words, n=1)
+    return f" (did you mean {quoted(words[close[0]])}?)" if close else ""
 
 
 def some_of(words: Iterable[str], most: int = 8) -> str:
