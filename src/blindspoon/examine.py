@@ -41,8 +41,8 @@ def explanations() -> dict[str, str]:
 
     Examples
     --------
-    >>> print(explanations()["no-rows"][:35])
-    Draw the codes, or remove the file.
+    >>> print(explanations()["no-rows"][:48])
+    `servings.csv` or `key.csv` has only its header.
     """
     page = re.sub(r"^## .*\n", "", disk.shipped("errors.md"), flags=re.MULTILINE)
     _, *entries = re.split(r"^### ", page, flags=re.MULTILINE)
