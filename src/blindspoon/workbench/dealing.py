@@ -68,7 +68,8 @@ def add_to(bench: Workbench) -> None:
         bench.see(found, "rule")
         if found.state != "planned":
             return ask(found, form, 409)
-        if form.get("seen", seen := bench.seen(found, SEALED)) != seen:
+        seen = bench.seen(found, SEALED)
+        if form.get("seen", seen) != seen:
             return ask(found, form, 409, mine="This was changed meanwhile: read it as it is now.")
         if form.get("mine") != "yes":
             return ask(found, form, 422, mine="Read the rule, and say here that it is yours.")

@@ -102,7 +102,8 @@ def add_to(bench: Workbench) -> None:
     @bench.post("rule")
     def say_yes(found: Stage, form: Form) -> Response:
         bench.see(found, "rule")
-        if form.get("seen", seen := bench.seen(found, ["trial.toml"])) != seen:
+        seen = bench.seen(found, ["trial.toml"])
+        if form.get("seen", seen) != seen:
             return bench.go(found, "rule", "The rule was changed meanwhile: read it as it is now.")
         files = {"trial.toml": put(found.text, "decision.declared", today()).encode()}
         path = "jars" if found.unmade else ""

@@ -58,8 +58,8 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
             (names.subject([trial.variant(what.variant)]), [*map(in_words, changes)])
             for what in analysis.differs
             if single and what.variant in analysis.different
-            for changes in [[it for it in what.differences if it.declared or it.perhaps_meant]]
-            if len(changes) > 1
+            if len(changes := [it for it in what.differences if it.declared or it.perhaps_meant])
+            > 1
         ],
         rule=trial.decision,
         dates=session_dates(trial, table),

@@ -33,8 +33,7 @@ def next_steps(analysis: Analysis) -> Points:
         (what.variant, sets[what.variant], lacking)
         for what in analysis.differs
         if len(sets[what.variant]) == 2 and not what.undeclared
-        for lacking in [[it for it in sets[what.variant] if [it] not in sets.values()]]
-        if lacking
+        if (lacking := [it for it in sets[what.variant] if [it] not in sets.values()])
     ]
     more = (step for result in analysis.ordered for step in _more_tasters(analysis, result))
     steps = points(

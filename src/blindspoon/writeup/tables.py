@@ -356,8 +356,7 @@ def number_tables(
     means = [
         (result.attribute.label, cells)
         for result, own in zip(ordered, scores, strict=True)
-        for cells in [[texts[at] for _, texts in own.rows]]
-        if {*cells} != {DASH}
+        if {*(cells := [texts[at] for _, texts in own.rows])} != {DASH}
     ]
     made = []
     if len(means) > 1:
