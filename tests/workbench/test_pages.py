@@ -265,11 +265,7 @@ def test_a_question_of_days_is_asked_and_taken_back_on_its_page(at):
     trial = parse_trial((folder / "trial.toml").read_text())
     assert (trial.course.reach, trial.course.keep, trial.course.attribute) == (6.5, 6.5, "crunch")
     assert (trial.decision.primary, trial.variants[1].series) == (("course",), "cucumbers")
-    back = fields(host.read(QUESTION)) | {
-        "course.over": "",
-        "decision.primary": "1",
-        "variant[2].series": "",
-    }
+    back = fields(host.read(QUESTION)) | {"course.over": "", "decision.primary": "1"}
     assert host.post(QUESTION, **back).status_code == 303
     said_yes = "declared = 2026-09-04\n"
     assert (folder / "trial.toml").read_text().split() == before.replace(said_yes, "").split()
@@ -403,6 +399,19 @@ def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_draw
     while not job.ended:
         time.sleep(0.02)
     assert job.result["first"][0].startswith(said)
+    page = host.read("/t/crisp/tasters")
+    assert "If that is enough" not in page
+    assert "Ask more friends or add a session." in page
+    host.get("/t/crisp/tasters/stop")
+    sets = re.sub(r"(?ms)^\[scale\].*?(?=^\[\[?(?!attribute)\w)", "", alone)
+    sets = re.sub(r"(?ms)^\[\[attribute\]\].*?(?=^\[|\Z)", "", sets)
+    sets = re.sub(r"(?m)^(margin|primary) = .*\n", "", sets)
+    choice = '\n[choice]\nmethod = "triangle"\nsets = 12\n'
+    (folder / "trial.toml").write_text(sets + choice, "utf-8")
+    page = host.read("/t/crisp/codes")
+    assert "You alone, pouring and tasting" in page
+    assert "rounds" not in page
+    assert "six sessions" not in page
 
 
 def test_what_is_followed_over_days_is_not_called_an_idea_for_next_time(visit, tmp_path):

@@ -208,7 +208,7 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
 def too_few_rounds(trial: Trial, tasters: Collection[str]) -> str:
     """Say that one person alone can show nothing in so few rounds; empty where that is not so."""
     rounds, alpha = len(trial.sessions) or 1, trial.decision.alpha
-    if len(tasters) != 1 or 2 ** (1 - rounds) <= alpha:
+    if not trial.attributes or len(tasters) != 1 or 2 ** (1 - rounds) <= alpha:
         return ""
     needed = next(n for n in itertools.count(rounds) if 2 ** (1 - n) <= alpha)
     return (

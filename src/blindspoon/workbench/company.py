@@ -150,7 +150,7 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     from blindspoon.simulate.exact_size import DESIGNS  # noqa: PLC0415
 
     plan = found.plan
-    undrawn = {"assumptions": (), "title": "", "trials": FINE}
+    undrawn = {"assumptions": (), "title": "", "trials": FINE, "in_vain": ""}
     if not plan.primary_attributes and (plan.course or not plan.attributes):
         _, sets, days = planning.size_exactly(found.folder, planning.SizeOptions())
         first, rest = (sets.sentences[:1], sets.sentences[1:]) if sets else ((), ())
@@ -172,6 +172,7 @@ def _chances(found: Stage, trials: int, moved: Moved) -> dict[str, object]:
     short = "" if alone or planned == least else "Two are too few to work it out. "
     in_vain = too_few_rounds(plan, plan.tasting.tasters)
     return {
+        "in_vain": in_vain,
         "first": [*filter(None, [in_vain]), *(f"{short}{text}" for text in theirs)],
         "rest": [text for text in sizing.sentences if text not in theirs],
         "assumptions": sizing.assumptions,

@@ -265,6 +265,8 @@ def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
 def _with_days(text: str, asked: Draft) -> str:
     """Write how it is asked over days, or that it is not."""
     if not asked["course.over"]:
+        for number, _ in enumerate(names_of(text, "variant"), 1):
+            text = put(text, f"variant[{number}].series", None)
         return put(text, "course", None)
     typed = asked["course.level"]
     target: str | float = "control" if not typed else number_of(typed) or typed
