@@ -222,8 +222,8 @@ def check(folder: Folder) -> Examination:
 def size(  # noqa: PLR0913 - each is an option of the command
     folder: Folder,
     *,
-    tasters: Sequence[int] = (),
-    sessions: Sequence[int] = (),
+    tasters: int | Sequence[int] = (),
+    sessions: int | Sequence[int] = (),
     trials: int = 2000,
     like: Folder | None = None,
     cup_sd: float | None = None,
@@ -235,7 +235,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
 
     Parameters
     ----------
-    tasters, sessions : sequence of int
+    tasters, sessions : int or sequence of int
         Sizes to try; the usual ones where empty. Of one taster alone the sessions are rounds.
     trials : int
         Simulated trials for each size, at most.
@@ -245,7 +245,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
         Standard deviations in points that replace those: from cup to cup, between tasters, of a
         taster's own opinion of a variant.
     jobs : int, optional
-        Processes; one by default.
+        Processes; one by default, and where it is 0.
 
     Returns
     -------
@@ -259,9 +259,11 @@ def size(  # noqa: PLR0913 - each is an option of the command
     """
     from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
 
+    tried = ((each,) if isinstance(each, int) else each for each in (tasters, sessions))
+    tasters, sessions = tried
     options = SizeOptions(
         like=None if like is None else Path(like), cup_sd=cup_sd, taster_sd=taster_sd,
-        opinion_sd=opinion_sd, tasters=tasters, sessions=sessions, trials=trials, jobs=jobs,
+        opinion_sd=opinion_sd, tasters=tasters, sessions=sessions, trials=trials, jobs=jobs or None,
         both=True,
     )  # fmt: skip
     return size_folder(Path(folder), options)[1]

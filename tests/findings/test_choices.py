@@ -260,6 +260,9 @@ def test_one_taster_and_one_right_answer_are_told_of_as_one():
     alone = judged("triangle", 8, 18, tasters=1)
     assert alone.because.startswith("Not settled: 8 of 18 answers picked the odd cup; anything")
     assert "anything from none to 49\xa0% of this taster’s sets may be told." in alone.because
+    assert judged("triangle", 1, 18).because.startswith(
+        "Not settled: 1 of 18 picked the odd cup; guessing gives 6. So few"
+    )
     single = judged("two-out-of-five", 1, 1, alpha=0.2)
     assert "guessing gives 0.1, and 1 was needed." in single.because
 

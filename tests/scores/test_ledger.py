@@ -311,6 +311,12 @@ def test_a_coded_cup_is_one_cup_at_whatever_position_it_is_scored(coded, check):
     )
 
 
+def test_a_cup_that_was_not_scored_does_not_keep_a_place_that_another_was_tasted_at(coded, check):
+    head, first, *_ = SCORED_AT.splitlines()
+    coded["scores.csv"] = f"{head}\n{first.replace('037,1', '037,2')}".encode()
+    assert not [str(problem) for problem in check(coded)[0]]
+
+
 SCORED_AT = """\
 session,taster,code,position,texture,saltiness
 1,T01,037,1,7,4.5

@@ -89,6 +89,13 @@ def test_it_says_what_is_planned_and_what_that_lacks(variants, tasters, said):
     assert ("would see a change of" in told[-1]) == (variants == AGES)
 
 
+def test_a_change_beyond_the_scale_is_not_promised_and_every_session_is_counted():
+    eight = AGES + "]\nsession = [" + ", ".join(f'{{ name = "{n}" }}' for n in range(8))
+    told = sized(variants=eight, tasters=2, tried=(2,)).sentences
+    assert told[len(DESIGNS)] == "Planned: four ages in 8 sessions."
+    assert "would see no change that the scale has room for from the first day" in told[-1]
+
+
 def test_json_has_what_its_reference_lists():
     page = (Path(__file__).parents[2] / "docs" / "reference" / "json.md").read_text("utf-8")
     rows = re.findall(

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import errno
 import html
 import random
 import re
+import shutil
 import time
 
 import pytest
 
 from blindspoon.collect import server
 from blindspoon.collect.security import only_for_hosts
+from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.errors import FormError
 from blindspoon.files import earlier
 from blindspoon.files.durable import DurableFolder
@@ -403,6 +406,11 @@ def test_who_tastes_alone_in_too_few_rounds_is_told_so_before_the_codes_are_draw
     assert "If that is enough" not in page
     assert "Ask more friends or add a session." in page
     host.get("/t/crisp/tasters/stop")
+    draw_blind(shutil.copytree(folder, folder.with_name("alone")), datetime.date(2026, 9, 4))
+    write_sheets(folder.with_name("alone"), "a4", None)
+    page = host.read("/t/alone/sheets")
+    assert "put it away before you shuffle" in page
+    assert "cannot taste blind" not in page
     sets = re.sub(r"(?ms)^\[scale\].*?(?=^\[\[?(?!attribute)\w)", "", alone)
     sets = re.sub(r"(?ms)^\[\[attribute\]\].*?(?=^\[|\Z)", "", sets)
     sets = re.sub(r"(?m)^(margin|primary) = .*\n", "", sets)

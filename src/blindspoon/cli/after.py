@@ -46,7 +46,7 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
     def agreed(found: Lifting) -> bool:
         for line in found.lines():
             click.echo(line)
-        price = "Whoever is added after this makes it exploratory. " * found.lift.last
+        price = "A taster or session added after this makes it exploratory. " * found.lift.last
         return yes or click.confirm(f"{price}Lift it?")
 
     found = lift_blind(folder, today(), agreed, last=last)

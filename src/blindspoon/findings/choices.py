@@ -357,6 +357,8 @@ def _sentence(found: ChoiceFound, about: str) -> str:
             return f"{could}, but {few}: {differs} A{most} was allowed."
         case "alike":
             return f"Alike enough: {told}; a{most} was allowed."
+    if found.interval.high <= 0:
+        return f"Not settled: {told}; {guessing}."
     low = percent(found.interval.low) if found.interval.low > 0 else "none"
     most = f"{low} to {percent(found.interval.high)}"
     may = "of this taster’s sets may be told" if one else "of them may be able to tell"

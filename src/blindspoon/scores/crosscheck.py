@@ -349,10 +349,15 @@ def _second_rows(cups: Cups, rule: Rule) -> list[Problem]:
 
 
 def as_tasted(plan: Cups, scored: Cups) -> Cups:
-    """Put the positions that stand beside scores in the place of the planned ones."""
-    cup = scored.match(plan)
+    """Put the positions that stand beside scores in the place of the planned ones.
+
+    A cup without a row has no place (0) where others of its taster's session are told.
+    """
+    cup, sitting = scored.match(plan), number_rows(plan.session, plan.taster)
     told = (scored.position > 0) & (cup >= 0)
-    position = plan.position.copy()
+    left = np.isin(sitting, sitting[cup[told]])
+    left[cup[cup >= 0]] = False
+    position = np.where(left, 0, plan.position)
     position[cup[told]] = scored.position[told]
     return replace(plan, position=position)
 

@@ -316,10 +316,12 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
     tried = sorted({n for n in (tasters or (planned, *USUAL_TASTERS)) if n > 1})
     rows = tuple(panel(n, cups) for n in tried for cups in ((1, 2) if n < FEW else (1,)))
     own = next((row for row in rows if row.tasters == planned and days > 1), None)
-    seen = "" if own is None else wording.number(own.change, 1)
+    fits = own and own.change <= attribute.scale.high - attribute.scale.low
+    seen = f"a change of {wording.number(own.change, 1)} points" if own and fits else "no change"
     hope = (
-        f"{wording.count(planned, 'taster')} with one cup of each would see a change of {seen} "
-        "points from the first day to the last 8 times in 10, if it goes evenly."
+        f"{wording.count(planned, 'taster')} with one cup of each would see {seen} "
+        f"{'' if fits else 'that the scale has room for '}"
+        "from the first day to the last 8 times in 10, if it goes evenly."
     )
     return CourseSizing(
         course=course, margin=margin, alpha=alpha, days=days, spread=spread, rows=rows,
@@ -353,7 +355,9 @@ def _planned(trial: Trial, days: int, tasters: int) -> Iterator[str]:
         yield "Planned so far: one day. A course takes two, and a trend three."
         return
     several = any(variant.series for variant in trial.variants)
-    what = "ages in one sitting" if several else "sittings"
+    often = len(trial.sessions)
+    what = f"ages in {'one sitting' if often < 2 else wording.count(often, 'session')}"
+    what = what if several else "sittings"
     lacks = ""
     if days < DAYS[0]:
         lacks = f", fewer than {DAYS[0]}: between two of them anything may have happened"

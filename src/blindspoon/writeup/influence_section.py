@@ -226,5 +226,5 @@ def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
             yield f"{head}: not done.", outcomes[0].reason
         elif name not in reasons:
             yield f"{head}.", made[name]
-        elif name != "taster":
+        elif name != "taster" and reasons[name] != reasons.get("taster"):
             yield f"{head}: not done.", reasons[name]

@@ -40,7 +40,8 @@ def session_dates(trial: Trial, table: ScoreTable) -> list[datetime.date]:
     return sorted(
         session.date
         for session in trial.sessions
-        if session.date is not None and session.name in table.sessions
+        if session.date is not None
+        and session.name in {*table.sessions, *(table.choices.sessions if table.choices else ())}
     )
 
 
@@ -60,8 +61,6 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
     trial, table = analysis.trial, analysis.table
     cups = np.bincount(table.taster * len(table.sessions) + table.session)
     cups = cups[cups > 0]
-    rows = np.lexsort((table.position, table.session))
-    sessions = np.split(table.variant[rows], np.flatnonzero(np.diff(table.session[rows])) + 1)
     scales: dict[Scale, list[str]] = {}
     for attribute in trial.attributes:
         low, high = attribute.low, attribute.high
@@ -76,7 +75,6 @@ def tasted(analysis: Analysis) -> tuple[str, ...]:
         cups=table.taster.size,
         each=(int(cups.min()), int(cups.max())),
         dates=[day(date) for date in session_dates(trial, table)],
-        orders=(len({tuple(order.tolist()) for order in sessions}), len(sessions)),
         every_place=(table.position > 0).all(),
         any_place=(table.position > 0).any(),
         scales=[(names, scale) for scale, names in scales.items()],
