@@ -30,6 +30,7 @@ from blindspoon.scores.standing import Standing
 from blindspoon.trial import METHODS
 from blindspoon.verify import recompute
 from blindspoon.writeup.choices_section import choices_section
+from blindspoon.writeup.methods import planned
 
 DAY = datetime.date(2026, 9, 4)
 TRIAL = """\
@@ -269,12 +270,15 @@ def test_one_taster_and_one_right_answer_are_told_of_as_one():
 
 def test_sets_of_one_taster_alone_are_in_one_table(tmp_path):
     text = text_of("triangle", tasters=1, more="sets = 6")
+    text += '[[session]]\nname = "1"\ndate = 2026-09-05\n'
     (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
     plan = draw_blind(tmp_path, DAY)
     assert plan.notes[0] == "6 sets with rock: 6 orders, each 1 time."
     assert answered(tmp_path, "triangle", 5) == 6
     lift_blind(tmp_path, DAY, lambda _: True)
-    section = choices_section(analyse(tmp_path))
+    analysis = analyse(tmp_path)
+    assert "the dates of the sessions are not recorded" not in " ".join(planned(analysis))
+    section = choices_section(analysis)
     assert [table.name for table in section.tables] == ["choices-table"]
     assert dict(section.points)["Not people in general."] == "One taster had all the sets."
 

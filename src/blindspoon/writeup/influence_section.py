@@ -50,6 +50,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
     few = len(ordered) - len(moved) <= MOST_FIRM
     alone = influence.moved("taster")
     by_many = {key for key, moves in alone.items() if 2 * len(moves) > len(influence.of("taster"))}
+    said = any(_says(influence, name) for name in NAMES)
     lost = next((it.reason for it in influence.not_done if it.name == "taster"), "")
     return PageSection(
         name="influence",
@@ -59,7 +60,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
             turned=lost or [*_on_single_tasters(trial, ordered, alone, by_many)],
             named=partial(_named, trial),
             by_many=[it for it in ordered if it.key in by_many],
-            said=any(_says(influence, name) for name in NAMES),
+            said=said,
             total=len(ordered),
             firm=[
                 f"on {on}, {wording.listing(labels) if few else count(len(labels), 'verdict')}"
@@ -69,7 +70,7 @@ def influence_section(trial: Trial, influence: Influence) -> PageSection | None:
             most=MOST_ROWS,
         ),
         tables=(_table(trial, influence, moved),) if moved else (),
-        points=tuple(_methods(trial, influence)),
+        points=tuple(_methods(trial, influence)) if said or not lost else (),
         files=(("tables/influence.csv", influence_csv(influence, shown=trial.tasters_shown)),),
     )
 
@@ -226,5 +227,5 @@ def _methods(trial: Trial, influence: Influence) -> Iterator[tuple[str, str]]:
             yield f"{head}: not done.", outcomes[0].reason
         elif name not in reasons:
             yield f"{head}.", made[name]
-        elif name != "taster" and reasons[name] != reasons.get("taster"):
+        elif name != "taster":
             yield f"{head}: not done.", reasons[name]
