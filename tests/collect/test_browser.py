@@ -315,7 +315,7 @@ def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, serve
     until(page, f"Object.keys({kept}).some((path) => path.endsWith('/1/look'))")
     page.context.set_offline(True)
     tap(page, "texture", "7")
-    page.locator("#state.bad", has_text="The connection is away").wait_for()
+    page.locator("#state.bad", has_text="There is no connection").wait_for()
     tap(page, "saltiness", "4")
     for cup in (2, 3):
         page.get_by_role("button", name="Save, next cup").click()
@@ -543,10 +543,12 @@ def test_a_scale_that_is_typed_says_at_once_what_it_does_not_take(sheet, folder,
         page.fill("#texture", "120")
         page.keyboard.press("Tab")
         page.locator("#texture-fault", has_text="Score 120 is off the scale").wait_for()
+        assert page.get_attribute("#texture", "aria-invalid") == "true"
         page.fill("#texture", "72.5")
         page.keyboard.press("Tab")
         saved(page)
         assert page.text_content("#texture-fault") == ""
+        assert page.get_attribute("#texture", "aria-invalid") is None
     assert rows()[0]["texture"] == "72.5"
 
 
@@ -655,6 +657,8 @@ def test_a_scale_is_one_unbroken_line_with_its_ends_at_the_ends(sheet, served):
 
 def test_a_finger_slides_along_the_line_and_a_step_is_put_right(sheet, served, rows):
     page = begin(sheet(), served)
+    higher = page.get_by_role("button", name="Texture: one step higher")
+    assert higher.is_disabled()
     line = page.locator(".line").first.bounding_box()
     y = line["y"] + 20
     page.mouse.move(line["x"] + 5, y)
@@ -666,7 +670,7 @@ def test_a_finger_slides_along_the_line_and_a_step_is_put_right(sheet, served, r
     saved(page)
     assert rows()[0]["texture"] == "5"
     with page.expect_response("**/1/1"):
-        page.get_by_role("button", name="Texture: one step higher").click()
+        higher.click()
     assert rows()[0]["texture"] == "5.5"
 
 

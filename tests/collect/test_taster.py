@@ -7,6 +7,7 @@ import time
 import pytest
 
 from blindspoon.collect import opening
+from blindspoon.collect.ballots import COMMENT_LIMIT
 
 
 def checked(page):
@@ -29,7 +30,7 @@ def test_the_first_to_ask_gets_the_name(client, fields):
     assert client.post("/join", data=form).status_code == 303
     second = other.post("/join", data=late)
     assert second.status_code == 409
-    assert "T01 has been taken a moment ago" in second.text
+    assert "T01 was taken a moment ago" in second.text
 
 
 def test_asking_for_one_s_own_name_again_gives_the_same_link(client, sitting, fields, events):
@@ -184,6 +185,11 @@ def test_a_score_off_the_scale_is_said_beside_it_and_nothing_is_saved(phone, row
     vera = phone("T01")
     reply = vera.answer(1, texture="11", saltiness="4", comment="kept <b>here</b>")
     assert reply.status_code == 422
+    assert 'role="radiogroup" aria-describedby="texture-fault" aria-invalid="true">' in reply.text
+    assert reply.text.count("aria-invalid") == 1
+    reply = vera.answer(1, comment="c" * (COMMENT_LIMIT + 1))
+    assert 'aria-describedby="comment-fault" aria-invalid="true">' in reply.text
+    reply = vera.answer(1, texture="11", saltiness="4", comment="kept <b>here</b>")
     assert "Score 11 is off the scale; the scale is 0 to 10." in reply.text
     assert "kept &lt;b&gt;here&lt;/b&gt;</textarea>" in reply.text
     assert ("saltiness", "4") in checked(reply.text)

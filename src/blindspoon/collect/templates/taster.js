@@ -89,7 +89,7 @@
       leaving = "";
       if (unsent.all()[path] === body) unsent.set(path);
       if (said.problems && path === location.pathname) {
-        said.problems.forEach((problem) => beside(problem.field + "-fault", problem.text));
+        said.problems.forEach((problem) => showFault(problem.field, problem.text));
         say(words.see_above, "bad");
       } else putAside(path, body, said.message || (said.problems || []).map((problem) => problem.text).join(" "));
       return send();
@@ -184,6 +184,13 @@
     if (place) place.textContent = text;
   }
 
+  function showFault(name, text) {
+    beside(name + "-fault", text);
+    const field = form.querySelector(`[aria-describedby~="${name}-fault"]`);
+    if (text && field) field.setAttribute("aria-invalid", "true");
+    else if (field) field.removeAttribute("aria-invalid");
+  }
+
   // What is given at an address, whether it was acknowledged or not.
   function givenAt(path) {
     const aside = refused.all()[path];
@@ -220,6 +227,7 @@
       const [{ name }] = value.closest("fieldset").querySelectorAll("input");
       value.textContent = shown(form.elements[name].value);
     }
+    for (const button of form.querySelectorAll("[data-by]")) button.disabled = !form.elements[button.dataset.of].value;
     for (const track of form.querySelectorAll(".track")) {
       const text = form.elements[track.dataset.of].value.trim(), number = Number(text.replace(",", "."));
       const none = text === "" || Number.isNaN(number);
@@ -289,7 +297,7 @@
   function nudge({ currentTarget: { dataset } }) {
     const steps = [...form.elements[dataset.of]].filter((step) => step.value);
     const next = steps[steps.findIndex((step) => step.checked) + Number(dataset.by)];
-    if (!next || !steps.some((step) => step.checked)) return;
+    if (!next) return;
     next.checked = true;
     change(next);
   }
@@ -310,7 +318,8 @@
     form.addEventListener("change", showValues);
     showValues();
     form.addEventListener("change", (event) => {
-      for (const about of ["-fault", "-read"]) beside(event.target.name + about, "");
+      showFault(event.target.name, "");
+      beside(event.target.name + "-read", "");
       store();
     });
     form.elements.comment.addEventListener("input", () => {
