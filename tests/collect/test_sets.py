@@ -93,6 +93,11 @@ def test_a_code_of_another_set_is_not_taken(phone, rows, served):
     reply = phone("T01").answer(1, json=True, answer=served["T01", "2"][0])
     assert reply.status_code == 422
     assert reply.json["problems"][0]["field"] == "answer"
+    page = phone("T01").answer(1, answer=served["T01", "2"][0]).text
+    tied = '<fieldset role="radiogroup" aria-describedby="answer-fault" aria-invalid="true">'
+    assert tied in page
+    end = phone("T01").read(f"{phone('T01').place}end")
+    assert "What you chose is saved. Not answered yet: sets" in end
     assert rows() == []
 
 
