@@ -49,7 +49,7 @@ def test_pages_answer_within_a_tenth_of_a_second_while_a_sizing_runs(tmp_path):
 READY = """
 import os, sys
 from blindspoon.cli import main
-from blindspoon.collect import connections
+from blindspoon.collect import ports
 if sys.argv[2] == "address":  # what comes after is loaded while the browser starts
     sys.stdout.flush = lambda: os._exit(0)
 else:

@@ -1,15 +1,13 @@
-"""Where the pages are served: a free port, and open connections; no device keeps others out."""
+"""Open connections: how many, how long, and which goes first; no device keeps others out."""
 
 from __future__ import annotations
 
-import contextlib
-import importlib.util
 import logging
 import select
 import socket
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from waitress import wasyncore  # type: ignore[import-untyped]
@@ -19,7 +17,6 @@ from waitress.server import MultiSocketServer, TcpWSGIServer  # type: ignore[imp
 from waitress.task import ThreadedTaskDispatcher  # type: ignore[import-untyped]
 
 from blindspoon.collect.security import BODY_LIMIT, WSGI
-from blindspoon.errors import FormError, Rule
 
 THREADS = 64
 """Requests that are answered at the same time. Nearly all their time they wait for the disk, which
@@ -187,37 +184,3 @@ def _room() -> int:
     return (
         CONNECTIONS if soft == resource.RLIM_INFINITY else max(min(CONNECTIONS, soft - others), 50)
     )
-
-
-TRIED = 20
-"""Ports that are tried, from the usual one on."""
-
-_PORT = Rule(
-    "cannot-serve",
-    "a port is 1024 to 65534, and no other program uses it or the next one",
-    "Stop the other program, or choose another port",
-)
-
-
-def near(port: int) -> tuple[int, ...]:
-    """Give the ports to try where none is asked for; 0, the last, is any that is free."""
-    return (*range(port, port + TRIED), 0)
-
-
-@contextlib.contextmanager
-def listening(address: str, *ports: int, whose: str = "the score page") -> Iterator[socket.socket]:
-    """Take the first port that is free; where none is, FormError tells who wanted it."""
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listener:
-        if importlib.util.find_spec("fcntl"):  # elsewhere the option lets two programs share a port
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        for port in ports:
-            try:
-                listener.bind((address, port))
-                break
-            except (OSError, OverflowError) as error:
-                if port != ports[-1]:
-                    continue
-                reason = getattr(error, "strerror", None) or str(error)
-                found = f"{whose} cannot listen there: {reason}"
-                raise FormError([_PORT.broken(found, f"port {port}")]) from error
-        yield listener

@@ -6,7 +6,7 @@ import contextlib
 import threading
 from pathlib import Path
 
-from blindspoon.collect import connections, security, server
+from blindspoon.collect import connections, ports, security, server
 from blindspoon.collect.opening import opened
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
@@ -42,7 +42,7 @@ class Phones:
                 raise FormError(
                     [server.NO_NETWORK.broken("this computer is in no network", "Wi-Fi")]
                 )
-            every = connections.listening("0.0.0.0", *connections.near(server.PORT))  # noqa: S104 - asked for
+            every = ports.listening("0.0.0.0", *ports.near(server.PORT))  # noqa: S104 - asked for
             listener = stack.enter_context(every)
             self._port = port = int(listener.getsockname()[1])
             access = security.Access(self._sitting)

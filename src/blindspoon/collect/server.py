@@ -20,9 +20,9 @@ from blindspoon import wording
 from blindspoon.charts.palette import css_variables
 from blindspoon.collect import connections, security
 from blindspoon.collect.ballots import Tell, TooManyConflictsError
-from blindspoon.collect.connections import listening
 from blindspoon.collect.host_pages import HostPages
 from blindspoon.collect.languages import spoken
+from blindspoon.collect.ports import listening
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.errors import FormError, Rule

@@ -14,7 +14,7 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
-from blindspoon.collect.connections import listening, near
+from blindspoon.collect.ports import listening, near
 from blindspoon.files import own_state
 
 PORT = 8770
