@@ -51,8 +51,10 @@ def test_who_mends_a_name_after_sealing_is_led_to_the_label():
     assert found.problems[0].remedy.endswith("its label may change")
 
 
-@pytest.mark.parametrize("separator", [",", ";", "\t"])
-@pytest.mark.parametrize("cell", ['"1,250"', "1.250"])
+@pytest.mark.parametrize(
+    ("cell", "separator"),
+    [('"1,250"', ","), *((cell, mark) for cell in ('"1,250"', "1.250") for mark in ";\t")],
+)
 def test_grams_with_a_mark_between_thousands_are_never_read_as_so_many_thousandths(cell, separator):
     data = f"batch;produce_g;salt_g\njar 1;{cell};0.625\n".replace(";", separator)
     checked = read_columns(read_table(data.encode(), "batches.csv"), BATCHES, Known())
@@ -60,3 +62,8 @@ def test_grams_with_a_mark_between_thousands_are_never_read_as_so_many_thousandt
     assert problem.found.endswith("may be 1250 or 1.25")
     assert math.isnan(checked.values["produce_g"][0])
     assert checked.values["salt_g"].tolist() == [0.625]
+
+
+def test_grams_of_a_fine_scale_are_read_where_a_comma_parts_the_cells():
+    table = read_table(b"batch,produce_g\njar 1,22.345\n", "batches.csv")
+    assert read_columns(table, BATCHES, Known()).values["produce_g"].tolist() == [22.345]

@@ -489,7 +489,9 @@ def _value(text: str, column: FileColumn, known: Known, decimal_comma: bool) -> 
         case "date":
             found = as_date(text)
         case _:
-            return _measure(text, as_number(text, decimal_comma=decimal_comma), column)
+            value = as_number(text, decimal_comma=decimal_comma)
+            unclear = (decimal_comma or "," in text) and may_be_grouped(text)
+            return _measure(text, value, column, unclear=unclear)
     return _fault(FAULTS[kind], text, name, listed) if found is None else found
 
 
@@ -540,10 +542,10 @@ def _score(text: str, value: float | None, scale: Scale) -> float | Fault:
     return Fault("off-step", found, allowed, "Correct it, or the step in trial.toml")
 
 
-def _measure(text: str, value: float | None, column: FileColumn) -> float | Fault:
+def _measure(text: str, value: float | None, column: FileColumn, *, unclear: bool) -> float | Fault:
     """Read a number within the bounds of its kind."""
     low, high, fault = BOUNDS[column.kind]
-    if column.kind == "mass" and column.convert(1.0) < 2 and may_be_grouped(text):
+    if column.kind == "mass" and column.convert(1.0) < 2 and unclear:
         found = (
             f"{quoted(text)} may be {re.sub('[.,]', '', text)} or {float(text.replace(',', '.')):g}"
         )

@@ -269,8 +269,9 @@ def _edited(found: Stage, jar: JarForm, typed: Mapping[str, str], *, out: bool) 
 def _cell(text: str, kind: str, table: TextTable) -> str:
     """Write a number with a point where the file's separator is a comma."""
     value = number_of(text) if kind in _NUMBERS else None
-    kept = value is None or table.decimal_comma or may_be_grouped(text)
-    return text if kept else f"{value:.12g}"
+    if value is None or table.decimal_comma:
+        return text
+    return text.replace(".", ",") if may_be_grouped(text) else f"{value:.12g}"  # so it is asked
 
 
 def _own(problems: tuple[Problem, ...], files: Mapping[str, bytes], name: str) -> Iterator[Problem]:
