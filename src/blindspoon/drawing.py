@@ -21,7 +21,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open
 from blindspoon.serving.plan import ServingPlan, plan_from_rows
-from blindspoon.serving.request import ServingRequest, jars_of, request_from
+from blindspoon.serving.request import ServingRequest, all_named, jars_of, request_from
 from blindspoon.starting import template
 from blindspoon.trial import Trial
 from blindspoon.wording import count
@@ -382,7 +382,9 @@ def _drawn(text: FolderText) -> tuple[Trial, ServingPlan]:
     served = [[row[name] for name in heading] for row in rows]
     sessions, tasters = (tuple(dict.fromkeys(row[place] for row in served)) for place in (0, 1))
     made, named = jars_of(text.tables.batches), jars_of(key)
-    jars = {variant: made.get(variant) or names for variant, names in named.items()}
+    order = [*all_named(made, [variant.name for variant in trial.variants]), *named]
+    # in the order in which they were drawn, or a lost key would not be drawn again
+    jars = {variant: made.get(variant) or named[variant] for variant in order if variant in named}
     came = replace(trial, tasting=replace(trial.tasting, tasters=tasters))
     request = replace(request_from(came, text.tables.batches, jars), sessions=sessions)
     known = [["session", "taster", "code", "variant", "batch"], *key_rows(key)]

@@ -7,7 +7,7 @@ import datetime
 
 import pytest
 
-from blindspoon.drawing import add_late, draw_again, draw_blind
+from blindspoon.drawing import add_late, add_more, draw_again, draw_blind
 from blindspoon.errors import DesignError
 from blindspoon.examine import examine
 from blindspoon.files.trial_toml import parse_trial
@@ -63,6 +63,22 @@ def test_a_late_taster_gets_the_named_jar_and_a_lost_key_comes_back(folder):
     (folder / "key.csv").unlink()
     assert draw_again(folder) == ("key.csv",)
     assert (folder / "key.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+def test_a_key_that_is_lost_after_one_more_session_comes_back(tmp_path, seed):
+    more = '[[variant]]\nname = "leaf"\n[[variant]]\nname = "cool"\n[[session]]\nname = "1"\n'
+    toml = TOML.replace("seed = 7", f"seed = {seed}") + more
+    (tmp_path / "trial.toml").write_text(toml, encoding="utf-8")
+    made = "batch,variant\njar 1,oak\njar 2,oak\njar 3,cool\njar 4,cool\njar 5,leaf\n"
+    (tmp_path / "batches.csv").write_text(made, encoding="utf-8")
+    draw_blind(tmp_path, TODAY)
+    (tmp_path / "trial.toml").write_text(toml + '[[session]]\nname = "2"\n', encoding="utf-8")
+    add_more(tmp_path, TODAY)
+    before = (tmp_path / "key.csv").read_bytes()
+    (tmp_path / "key.csv").unlink()
+    assert draw_again(tmp_path) == ("key.csv",)
+    assert (tmp_path / "key.csv").read_bytes() == before
 
 
 def test_a_name_that_is_taken_is_not_given_again():
