@@ -1,4 +1,4 @@
-"""Whether attributes go together: within a variant, and from variant to variant.
+"""All attributes together: the chance of any false "different", and whether they go together.
 
 Two questions that a single number would mix. *Within a variant*: does a taster who found a
 cup saltier than one would expect of this taster and this variant find it more sour too?

@@ -1,4 +1,7 @@
-"""Trials that never took place: their scores, many at once or as the table of a folder."""
+"""Trials that never took place: their scores, many at once or as the table of a folder.
+
+`sweep` spreads such work over the cores, for sizing and calibration alike.
+"""
 
 from __future__ import annotations
 
