@@ -76,6 +76,21 @@ def test_intervals_are_wider_for_more_variants():
     assert joint[1].low < alone[1].low < alone[1].high < joint[1].high
 
 
+@pytest.mark.parametrize("tasters", [8, 14, 40])
+def test_an_interval_moves_with_its_variant_and_not_with_the_others(tasters):
+    differences = np.round(np.random.default_rng(4).normal(size=(tasters, 4)), 3)
+    moved = differences + np.array([2.0, 0.0, -3.0, 0.5])
+    before, after = (
+        shifts_with_intervals(each, 0.05, np.random.default_rng(1), 999)
+        for each in (differences, moved)
+    )
+    for (_, own, wider), (_, shifted, shifted_wider), by in zip(
+        before, after, [2.0, 0.0, -3.0, 0.5], strict=True
+    ):
+        for one_end, other in ((own, shifted), (wider, shifted_wider)):
+            assert (one_end.low + by, one_end.high + by) == pytest.approx((other.low, other.high))
+
+
 def test_everyone_undecided_is_a_shift_of_zero():
     shift, interval, equivalence = one(np.zeros(12), 0.05)
     assert shift == 0

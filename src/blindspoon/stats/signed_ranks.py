@@ -80,9 +80,8 @@ def compare_ranks(
     in. The interval is what the test of ``p_adjusted`` does not reject
     (`shifts_with_intervals`), so it leaves zero out where that is at most alpha; above 18 tasters,
     where it is found another way, it is ended at zero so that it does, unless the estimate is zero
-    itself. It holds for all variants at once (with the fewest tasters, all variants differing, in
-    90 to 92 of 100 trials: docs/explanation/calibration.md), needs at least six tasters at the
-    usual 0.05, more with several variants, and is None below.
+    itself. It holds for all variants at once, needs at least six tasters at the usual 0.05, more
+    with several variants, and is None below.
 
     *Least p.* No ``p_adjusted`` with the same zeros, ties and gaps could have been below
     ``smallest_p``. For a variant on which m tasters differ it is 2 / 2^m, or that of a
@@ -243,10 +242,12 @@ def shifts_with_intervals(
     -----
     A shift of a variant is tested as `compare_ranks` tests zero: by the signed ranks of its
     differences less the shift, with their ties and zeros, against the flips of the largest
-    statistic, the other variants being held at zero. Answers change at means of two
-    differences only (J. W. Tukey's construction; M. Hollander and D. A. Wolfe 1973, section
-    3.3), so each is tested, and a point between each two. The interval reaches from the first
-    that is kept to the last; where that is a point between two, its end is open.
+    statistic, each other variant being held at its own estimate: held at zero, those that
+    differ would turn together with the one that is tested, and the intervals be too short.
+    Answers change at means of two differences only (J. W. Tukey's construction; M. Hollander
+    and D. A. Wolfe 1973, section 3.3), so each is tested, and a point between each two. The
+    interval reaches from the first that is kept to the last; where that is a point between
+    two, its end is open.
 
     Up to 18 tasters all flips are made at every shift. Above, the critical value is that at a
     point beside the estimate, since ties and zeros hardly move it; where more than 1,000
@@ -260,26 +261,30 @@ def shifts_with_intervals(
     (2.0, 1.0, 4.0)
     """
     levels, found = (alpha, 2 * alpha), []
-    for v, column in enumerate(differences.T):
-        own = column[~np.isnan(column)]
-        last = len(own) * (len(own) + 1) // 2 - 1  # of the pairwise means, whose median it is
-        pairs = _pairwise_means(own)
-        shift = float(walsh_quantiles(own, [last // 2, last - last // 2], pairs).mean())
-        if pairs and all_can_be_made(len(column), samples):
-            others = all_flips(signed_ranks(np.delete(differences, v, axis=1)))
-            keeps = _keeps_by_all_flips(column, others.max(axis=1, initial=0.0))
-            together = 2**21 >> len(column)
-            first, second = (
-                _kept(pairs, shift, partial(keeps, level), together) for level in levels
-            )
+    columns = [column[~np.isnan(column)] for column in differences.T]
+    pairs = [_pairwise_means(own) for own in columns]
+    shifts = [_middle(own, formed) for own, formed in zip(columns, pairs, strict=True)]
+    beside = signed_ranks(settle_ties(differences - np.array(shifts)) - BESIDE)
+    if exact := all_can_be_made(len(beside), samples):
+        flips, together = all_flips(beside), 2**21 >> len(beside)
+    else:
+        null = null_distribution(beside, rng, samples)
+        bounds = [null.critical(level) for level in levels]
+    for v, (own, formed, shift) in enumerate(zip(columns, pairs, shifts, strict=True)):
+        if exact and formed:
+            others = np.delete(flips, v, axis=1).max(axis=1, initial=0.0)
+            keeps = _keeps_by_all_flips(differences[:, v], others)
+            first, second = (_kept(formed, shift, partial(keeps, p), together) for p in levels)
         else:
-            beside = differences.copy()
-            beside[:, v] -= shift + BESIDE
-            null = null_distribution(signed_ranks(beside), rng, samples)
-            bounds = (float(null.critical(level)[v]) for level in levels)
-            first, second = (_kept_below(own, pairs, shift, bound) for bound in bounds)
+            first, second = (_kept_below(own, formed, shift, float(each[v])) for each in bounds)
         found.append((shift, first, second))
     return found
+
+
+def _middle(differences: FloatArray, pairs: Pairs | None) -> float:
+    """Take the median of the pairwise means."""
+    last = len(differences) * (len(differences) + 1) // 2 - 1
+    return float(walsh_quantiles(differences, [last // 2, last - last // 2], pairs).mean())
 
 
 def agreeing(interval: Interval | None, shift: float, *, differs: bool) -> Interval | None:
