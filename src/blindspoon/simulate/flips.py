@@ -14,6 +14,7 @@ from blindspoon.stats.sign_flips import (
     settle_ties,
     signed_ranks,
 )
+from blindspoon.stats.signed_ranks import BESIDE
 
 ALL_UP_TO = 12  # tasters up to which all flips are made
 
@@ -167,7 +168,8 @@ def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: fl
     bool array, shape (m, v)
         Whether the test that made the interval rejects either end of the margin.
     """
-    ranks = signed_ranks(differences)
+    middles = np.median(differences, axis=1, keepdims=True)  # the estimates, or near them
+    ranks = signed_ranks(settle_ties(differences - middles) - BESIDE)
     ends = [signed_ranks(settle_ties(differences - end)) for end in (margin, -margin)]
     sums = [end.sum(axis=1) for end in ends]
     inside: BoolArray = (sums[0] < 0) & (sums[1] > 0)

