@@ -157,7 +157,7 @@ def test_the_lifting_is_recorded_once_and_then_all_goes_on(blindspoon, lifted, t
     assert found["seal"]["changed"] == []
     assert found["seal"]["sealed"] == found["seal"]["lifted"]
     page = words(bs.report(lifted, tmp_path / "out"))
-    assert "Tasted blind, under codes." in page
+    assert "Tasted blind, under codes;" in page
     assert "with 12 of 12 cups scored by 6 tasters" in page
 
 

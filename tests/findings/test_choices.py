@@ -8,6 +8,7 @@ import importlib.util
 import io
 import shutil
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ import pytest
 from scipy.stats import binomtest
 
 from blindspoon.analysis import analyse, to_record
-from blindspoon.charts.picks import lines_chart, picks_chart
+from blindspoon.charts.picks import lines_chart, picks_chart, picks_title
 from blindspoon.drawing import add_late, draw_again, draw_blind, write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.examine import examine
@@ -27,7 +28,7 @@ from blindspoon.lifting import lift_blind
 from blindspoon.packing.pack import pack
 from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
-from blindspoon.trial import METHODS
+from blindspoon.trial import METHODS, Variant
 from blindspoon.verify import recompute
 from blindspoon.writeup.choices_section import choices_section
 from blindspoon.writeup.methods import planned
@@ -123,7 +124,7 @@ def test_a_trial_is_drawn_answered_lifted_and_judged(method, tmp_path):
     assert (found.tests, found.right, found.tasters) == (24, 17, 12)
     assert found.primary
     assert found.verdict == "different"
-    assert found.because.startswith("These tasters could tell: 17 of 24")
+    assert found.because.startswith("These tasters could tell rock from sea: 17 of 24")
 
 
 @pytest.mark.parametrize("method", METHODS)
@@ -235,35 +236,44 @@ def judged(method, right, tests, more="", *, tasters=0, order=(), alpha=0.05):
 SENTENCES = {
     "different": (
         (12, 18),
-        "These tasters could tell: 12 of 18 picked the odd cup; guessing gives 6, and 10 were "
-        "needed.",
+        "These tasters could tell rock from sea: 12 of 18 picked the odd cup; guessing gives 6, "
+        "and 10 were needed.",
     ),
     "alike": (
         (12, 36),
-        "Alike enough: 12 of 36 picked the odd cup; at most 23 % of these tasters can "
-        "tell (95 % limit), and 30 % was allowed.",
+        "Rock and sea are alike enough: 12 of 36 picked the odd cup; at most 23 % of these "
+        "tasters can tell (95 % limit), and 30 % was allowed.",
     ),
     "open": (
         (8, 18),
-        "Not settled: 8 of 18 picked the odd cup; anything from none to 49 % of them may be able "
-        "to tell. So few tests could not show them alike, whatever was answered.",
+        "Whether rock can be told from sea is not settled: 8 of 18 picked the odd cup; anything "
+        "from none to 49 % of them may be able to tell. So few tests could not show them alike, "
+        "whatever was answered.",
     ),
     "slight": (
         (95, 240),
-        "These tasters could tell, but few of them: 95 of 240 picked the odd cup; guessing gives "
-        "80, and 93 were needed. At most 18 % of these tasters can tell (95 % limit), and 30 % "
-        "was allowed.",
+        "These tasters could tell rock from sea, but few of them: 95 of 240 picked the odd cup; "
+        "guessing gives 80, and 93 were needed. At most 18 % of these tasters can tell (95 % "
+        "limit), and 30 % was allowed.",
     ),
 }
 
 
+def test_several_variants_are_told_of_by_name():
+    rock, pink, sea = (Variant(name=it, label=it) for it in ("rock", "pink", "sea"))
+    kinds = (rock, judged("triangle", 12, 18)), (pink, judged("triangle", 8, 18))
+    title = picks_title(
+        [replace(found, variant=it) for it, found in kinds], name_all([rock, pink, sea], "sea")
+    )
+    assert title == "Rock could be told from sea; whether pink can be told from it is not settled"
+
+
 def test_one_taster_and_one_right_answer_are_told_of_as_one():
     alone = judged("triangle", 8, 18, tasters=1)
-    assert alone.because.startswith("Not settled: 8 of 18 answers picked the odd cup; anything")
+    assert "is not settled: 8 of 18 answers picked the odd cup; anything" in alone.because
     assert "anything from none to 49\xa0% of this taster’s sets may be told." in alone.because
-    assert judged("triangle", 1, 18).because.startswith(
-        "Not settled: 1 of 18 picked the odd cup; guessing gives 6. So few"
-    )
+    few = "is not settled: 1 of 18 picked the odd cup; guessing gives 6. So few"
+    assert few in judged("triangle", 1, 18).because
     single = judged("two-out-of-five", 1, 1, alpha=0.2)
     assert "guessing gives 0.1, and 1 was needed." in single.because
 
@@ -415,7 +425,8 @@ def test_the_demonstration_is_what_its_script_makes(tmp_path):
 
 def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     page = packed["index.html"].decode()
-    assert "Alike enough: 8 of 24 picked the odd cup" in page
+    assert "Rock salt and sea salt are alike enough: 8 of 24 picked the odd cup" in page
+    assert "Not that it matters." not in page  # nobody could tell
     assert 'id="asked"' in page
     assert 'id="board"' not in page
     figure = packed["figures/choices.svg"].decode()
@@ -460,7 +471,12 @@ def test_the_sequential_chart_has_both_lines():
 
 
 def words_of(found) -> set[str]:
-    return {text.text for text in picks_chart([found], "").figure.texts}
+    return {
+        text.text
+        for text in picks_chart(
+            [found], name_all([found.variant], found.variant.name), ""
+        ).figure.texts
+    }
 
 
 def test_answers_are_counted_in_whole_numbers():

@@ -26,6 +26,7 @@ from blindspoon.charts.scene import (
     text_width,
 )
 from blindspoon.findings.choices import ChoiceFound
+from blindspoon.findings.naming import Naming
 
 LARGEST, LEAST = 7.0, 1.5
 """Radius of a mark, and the one below which a bar stands for the marks, in pixels."""
@@ -95,19 +96,29 @@ LUCK = {
     "alike": "about what luck brings",
     "open": "luck could explain it, and so could some who can tell",
 }
+TOLD = {
+    ("different", "slight"): "{} could be told from {}",
+    ("alike",): "{} came close enough to {}",
+    ("open",): "whether {} can be told from {} is not settled",
+}
 
 
-def picks_title(choices: Sequence[ChoiceFound]) -> str:
+def picks_title(choices: Sequence[ChoiceFound], names: Naming) -> str:
     """State what was found, without a full stop."""
     if len(choices) == 1:
         (found,) = choices
         return f"{found.right} of {found.tests} were right: {LUCK[found.verdict]}"
-    told = sum(found.verdict in ("different", "slight") for found in choices)
-    number = wording.capital(wording.spelled(told)) if told else "None"
-    return f"{number} of {wording.spelled(len(choices))} could be told from the control"
+    said = list[str]()
+    for kinds, form in TOLD.items():
+        who = [names.short(found.variant) for found in choices if found.verdict in kinds]
+        if who:
+            said.append(
+                form.format(wording.listing(who), "it" if said else names.short(names.control))
+            )
+    return wording.capital("; ".join(said))
 
 
-def picks_chart(choices: Sequence[ChoiceFound], source: str) -> Chart:
+def picks_chart(choices: Sequence[ChoiceFound], names: Naming, source: str) -> Chart:
     """Draw every answer to every set, right or wrong."""
     how = choices[0].choice.how
     key = (
@@ -119,7 +130,7 @@ def picks_chart(choices: Sequence[ChoiceFound], source: str) -> Chart:
     answers = wording.count(sum(found.tests for found in choices), "answer")
     return chart_of(
         name="choices",
-        title=picks_title(choices),
+        title=picks_title(choices, names),
         data=f"{answers} to sets of cups",
         lay=partial(lay_picks, choices, key),
         source=source,

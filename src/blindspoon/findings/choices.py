@@ -156,8 +156,7 @@ def compare_choices(
             needed = least if least <= alone.tests else None
         found = replace(alone, p_adjusted=adjusted[place], needed=needed)
         served = table.orders.get(places[place], ())
-        about = f" “{found.variant.label}” from {names.like}" if len(raw) > 1 else ""
-        verdict, said = _judged(found, served, standing, about)
+        verdict, said = _judged(found, served, standing, names)
         judged.append(replace(found, verdict=verdict, because=said))
     return tuple(judged)
 
@@ -287,7 +286,7 @@ def _distance(
 
 
 def _judged(
-    found: ChoiceFound, orders: Sequence[int], standing: Standing, about: str
+    found: ChoiceFound, orders: Sequence[int], standing: Standing, names: Naming
 ) -> tuple[Verdict, str]:
     """Apply the rule, and say it."""
     declared, choice = found.choice.tests, found.choice
@@ -305,14 +304,15 @@ def _judged(
             return "open", f"No line is met yet after {stop} of at most {declared} tests: go on."
         if met == "open":
             return "open", f"Not settled: after all {stop} tests no line was met, with {counted}."
-        said = "These tasters could tell" if met == "different" else "Alike enough"
+        could, alike, _ = _heads(found, names)
+        said = could if met == "different" else alike
         return met, f"{said}: the line was met after {stop} tests, with {counted}."
     if waits:
         return "open", f"{found.tests} of {declared} tests are in. No verdict before the last."
     small = found.limit <= choice.can_tell and found.possible
     kinds: tuple[Verdict, ...] = ("open", "alike", "different", "slight")
     verdict = kinds[2 * (found.p_adjusted <= found.alpha) + small]
-    told, tests = [_sentence(replace(found, verdict=verdict), about)], found.tests
+    told, tests = [_sentence(replace(found, verdict=verdict), names)], found.tests
     if verdict == "open" and not found.possible:
         told.append("So few tests could not show them alike, whatever was answered.")
     lower = 1 - float(fc.upper_tail(found.right + 1, tests, choice.how.guess))
@@ -330,22 +330,32 @@ def percent(share: float, *limits: float) -> str:
     return f"{wording.number(100 * share, digits)}{wording.NO_BREAK}%"
 
 
-def _sentence(found: ChoiceFound, about: str) -> str:
-    """Say what the counts show; `about` names the variant where there are several."""
+def _heads(found: ChoiceFound, names: Naming) -> tuple[str, str, str]:
+    """Name variant and control as told apart, as alike, and as not settled."""
+    who = "This taster" if found.tasters == 1 else "These tasters"
+    this, control = names.short(found.variant), names.short(names.control)
+    return (
+        f"{who} could tell {this} from {control}",
+        f"{wording.capital(this)} and {control} are alike enough",
+        f"Whether {this} can be told from {control} is not settled",
+    )
+
+
+def _sentence(found: ChoiceFound, names: Naming) -> str:
+    """Say what the counts show."""
     one, choice = found.tasters == 1, found.choice
     counted, picked = f"{found.right} of {found.tests}{' answers' * one}", choice.how.pick
     if choice.method == "paired" and choice.two_sided:
         picked = f"picked the same one as the one with more {choice.attribute}"
     elif choice.attribute:
         picked = f"picked the variant as the one with {choice.expect} {choice.attribute}"
-    told = f"{counted} {picked}{f', telling{about}' if about else ''}"
+    told, (could, alike, unsettled) = f"{counted} {picked}", _heads(found, names)
     were = "was" if found.needed == 1 else "were"
     needed = "" if found.needed is None else f", and {found.needed} {were} needed"
     if choice.how.words:
         needed = f" ({wording.p_value(found.p_adjusted)})"
     guessing = f"guessing gives {wording.number(found.expected, 1).removesuffix('.0')}"
-    could = f"{'This taster' if one else 'These tasters'} could tell{about}"
-    differs = f"{counted} {picked}; {guessing}{needed}."
+    differs = f"{told}; {guessing}{needed}."
     whom = "of this taster’s sets can be told" if one else "of these tasters can tell"
     level, allowed = wording.percent(found.level), percent(choice.can_tell)
     most = f"t most {percent(found.limit, choice.can_tell)} {whom} ({level} limit), and {allowed}"
@@ -356,10 +366,10 @@ def _sentence(found: ChoiceFound, about: str) -> str:
             few = "not often" if one else "few of them"
             return f"{could}, but {few}: {differs} A{most} was allowed."
         case "alike":
-            return f"Alike enough: {told}; a{most} was allowed."
+            return f"{alike}: {told}; a{most} was allowed."
     if found.interval.high <= 0:
-        return f"Not settled: {told}; {guessing}."
+        return f"{unsettled}: {told}; {guessing}."
     low = percent(found.interval.low) if found.interval.low > 0 else "none"
     most = f"{low} to {percent(found.interval.high)}"
     may = "of this taster’s sets may be told" if one else "of them may be able to tell"
-    return f"Not settled: {told}; anything from {most} {may}."
+    return f"{unsettled}: {told}; anything from {most} {may}."

@@ -47,7 +47,7 @@ def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> st
         told = [f"{dated(' '.join(standing.bent))} {ONLY_A_LEAD}"]
     asked = [found for found in analysis.choices if found.primary or not answering]
     if asked:
-        told.append(sentence(picks_title(asked)) if len(asked) > 1 else asked[0].because)
+        told.append(sentence(picks_title(asked, names)) if len(asked) > 1 else asked[0].because)
     told += days_answer(analysis)
     if not answering or analysis.about_days:
         return " ".join(told)
@@ -111,8 +111,6 @@ def trust(analysis: Analysis) -> str:
         made=f"one {names.noun}" if most == "one" else several,
         times=len(table.sessions),
         sets=sum(found.tests for found in analysis.choices),
-        beside=[names.short(found.variant) for found in analysis.choices],
-        control=names.short(names.control),
         coded=table.coded or (table.choices is not None and table.choices.coded),
         standing=analysis.standing,
     )

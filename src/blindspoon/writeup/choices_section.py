@@ -117,10 +117,11 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         paragraphs=tuple(found.because for found in choices)
         if analysis.results or len(choices) > 1
         else (),
-        charts=(picks_chart(choices, source), *filter(None, lines)),
+        charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
         tables=tuple(tables),
         points=points(
             "choices_not_shown",
+            told=any(found.verdict in ("different", "slight") for found in choices),
             repeated=any(found.repeated for found in choices),
             one=max(found.tasters for found in choices) == 1,
         ),
