@@ -148,13 +148,12 @@ def test_an_alike_variant_shows_the_interval_that_decides(make):
 
 def test_the_key_says_what_decides(make):
     key, _ = differences_plot(make(shifts=(0.0, 0.0, 2.0), spread=0.4, tasters=20)).key
-    assert "likely range, by the mixed model (95\u00a0%" in key
-    assert "; 90\u00a0% where alike)" in key
+    assert "likely range (95\u00a0%; 90\u00a0% where alike)" in key
     assert "margin of 1\xa0point" in key
     assert "differences from plain brine," in key
     assert "Exploratory" not in key
     ranks, _ = differences_plot(make(by="ranks", primary=False, margin=None)).key
-    assert "the rank comparison." in ranks
+    assert "model" not in key  # the page says how; who looks at a picture need not know
     assert "Exploratory" in ranks
 
 

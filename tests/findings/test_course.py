@@ -156,7 +156,9 @@ def test_what_is_said_names_both_days_and_these_jars():
         "Within 1\N{NO-BREAK SPACE}point of “Cold” from day 10 on, not yet up to day 7; "
         "between them not settled."
     )
-    assert told[1].startswith("Sourness caught up with “Cold” by 0.2")
+    assert "points a day" not in " ".join(told)  # the course bends, so no one slope tells of it
+    straight = said({3: -3.0, 7: -2.0, 10: -1.25, 14: -0.25})
+    assert straight[1].startswith("Sourness caught up with “Cold” by 0.2")
     assert told[-1] == "One jar an age was tasted, so this speaks of these jars."
 
 

@@ -90,7 +90,7 @@ def test_nothing_improper_stands_on_the_page(content):
 @pytest.mark.parametrize(
     ("reached", "kept", "heads"),
     [
-        (Bracket(after=3.0, by=14.0), None, ["Open the jar on day 14."]),
+        (Bracket(after=3.0, by=14.0), None, ["Open the jar after 14 days of fermenting."]),
         (Bracket(after=14.0, by=None), None, ["Wait longer than 14 days."]),
         (None, Bracket(after=7.0, by=28.0), ["Count on 7 days of fermenting."]),
         (Bracket(after=1.0, by=None), None, ["Wait longer than 1 day."]),

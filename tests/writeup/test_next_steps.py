@@ -117,7 +117,7 @@ def test_a_square_of_two_factors_is_completed(demo):
     three = dict(next_steps(meant(demo, calcium=both, **{"old-brine": ("age",)})))
     assert "Make one that differs in salt alone" in three["Take salt and age apart."]
     two = dict(next_steps(meant(demo, calcium=both)))
-    assert "in salt alone and one that differs in age alone" in two["Take salt and age apart."]
+    assert "in salt alone and one in age alone" in two["Take salt and age apart."]
     whole = meant(demo, calcium=both, **{"old-brine": ("age",), "vine-leaf": ("salt",)})
     assert not [head for head, _ in next_steps(whole) if head.startswith("Take")]
 
@@ -148,7 +148,9 @@ def test_sittings_that_disagree_are_said_and_no_panel_is_asked_to_settle_them(tm
     assert "Find out what changed between the sittings." in found
     assert not [head for head in found if head.startswith("Ask again")]
     text = dict(weaknesses(analysis, None))["The sittings disagreed."]
-    assert re.search(r"on texture: \d\.\d more at the first, \d\.\d less at the last", text)
+    assert re.search(
+        r"on texture, in points: \d\.\d more at the first, \d\.\d less at the last", text
+    )
 
 
 def test_a_session_is_called_by_its_label(tmp_path):
@@ -183,6 +185,12 @@ def test_what_the_answer_has_said_of_a_variant_is_not_said_again(demo):
     assert "calcium or temperature" in after["More than one change."]
 
 
+def test_two_changes_that_a_point_tells_of_are_not_told_of_beside_another(demo):
+    weak = dict(weaknesses(demo, None))
+    assert "6\xa0°C cooler and 7\xa0days older" in weak["Two changes in one."]
+    assert "cool-cellar" not in weak["More than one change."]
+
+
 def test_two_questions_are_both_and_a_missing_cup_is_one(analysis_of):
     analysis = analysis_of("allotment-cucumbers")
     two = replace(analysis, results=analysis.results[:2])
@@ -197,5 +205,5 @@ def test_a_bar_in_a_name_parts_nothing():
     bracket = Bracket(after=None, by=3.0)
     found = [("A | B: ", "it", "fermented_days", bracket, None, 9)]
     ((head, text),) = points("days_advice", found=found)
-    assert head == "A | B: Open it on day 3."
-    assert text.startswith("After 3 days of fermenting it was there.")
+    assert head == "A | B: Open it after 3 days of fermenting."
+    assert text == "Read the pH first."

@@ -40,7 +40,7 @@ from blindspoon.charts.scene import (
 from blindspoon.findings.comparison import AttributeResult, Kind, Other
 from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
-from blindspoon.findings.verdict import NAMES, PROCEDURES, SHORT_NAMES
+from blindspoon.findings.verdict import NAMES, SHORT_NAMES
 from blindspoon.stats.results import MixedContrast, NoResult, Unanimous
 from blindspoon.trial import Scale
 
@@ -342,14 +342,12 @@ def _key(outcome: AttributeOutcome, axis: Axis) -> tuple[str, str]:
         return (f"{who} both the control and another variant.",) * 2
     said = [f"the {unit}s’ differences from {outcome.names.like}, in points."]
     if any(found.found for found in compared):
-        by = f"by {PROCEDURES[outcome.result.by]}"
-        estimate = f"Large dots: the difference {by}"
+        estimate = "Large dots: the difference"
         bars = [found.interval for found in compared if found.interval]
         alike = (found.verdict == "alike" and not found.unanimous for found in compared)
         if bars:
             other = f"; {wording.percent(1 - 2 * alpha)} where alike" if any(alike) else ""
-            likely = f"and its likely range, {by} ({wording.percent(1 - alpha)}{other})"
-            estimate = f"Large dots: the difference {likely}"
+            estimate += f" and its likely range ({wording.percent(1 - alpha)}{other})"
         said.append(estimate + (", an arrow where it goes on." if axis.cuts(bars) else "."))
     said += [*shaded_words(outcome.attribute), *["Exploratory."] * (not outcome.result.primary)]
     return f"Small dots: {' '.join(said)}", f"Densities: {' '.join(said)}"

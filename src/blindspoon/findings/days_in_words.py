@@ -32,7 +32,8 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
             said.append(tell(found, asked, there))
         elif isinstance(asked, NoResult):
             said.append(f"When it was {there} is not told. {asked.reason}")
-    said.append(_trend(found, names.like))
+    if not (isinstance(found.line, NoResult) and found.line.reason == BENT):
+        said.append(_trend(found, names.like))
     if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"
         low, high = found.line.interval.low, found.line.interval.high
@@ -132,9 +133,8 @@ def _trend(found: CourseFound, like: str) -> str:
             way = f"{'caught up with' if trend.slope > 0 else 'came nearer to'} {like}"
         else:
             way = f"{way} against {like}" if first * last < 0 else f"moved away from {like}"
-    even = ", not evenly" * (isinstance(found.line, NoResult) and found.line.reason == BENT)
     told = (
-        f"{label} {way} by {size} points a day on average{even} ({span})."
+        f"{label} {way} by {size} points a day on average ({span})."
         if moved
         else f"Whether {label.lower()} changed over the days is not settled ({reach})."
     )

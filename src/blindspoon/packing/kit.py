@@ -191,7 +191,6 @@ def do_it_yourself(
         cups=max(len(tray.cups) for tray in trays_of(plan)),
         control=trial.variant(trial.control).label,
         cautions=cautions(trial, made),
-        jar=wording.grams(jar_g),
         avoid={
             trial.variant(what.variant).label: summary.also_differed(what)
             for what in (made.differs if made else ())

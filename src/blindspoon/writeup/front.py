@@ -9,7 +9,14 @@ from collections.abc import Iterator
 
 from blindspoon import wording
 from blindspoon.batches.amounts import JAR_G, recipes
-from blindspoon.batches.differences import FERMENTED, WARMTH, as_meant, declares
+from blindspoon.batches.differences import (
+    FERMENTED,
+    WARMTH,
+    Difference,
+    WhatDiffers,
+    as_meant,
+    declares,
+)
 from blindspoon.batches.summary import Made, factor_name, in_words
 from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.sensitivity import Influence
@@ -58,8 +65,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
             (names.subject([trial.variant(what.variant)]), [*map(in_words, changes)])
             for what in analysis.differs
             if single and what.variant in analysis.different
-            if len(changes := [it for it in what.differences if it.declared or it.perhaps_meant])
-            > 1
+            if len(changes := _meant(what)) > 1
         ],
         rule=trial.decision,
         dates=session_dates(trial, table),
@@ -89,6 +95,10 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
     return told[:MOST_WEAK]
 
 
+def _meant(what: WhatDiffers) -> list[Difference]:
+    return [each for each in what.differences if each.declared or each.perhaps_meant]
+
+
 def _more_than_meant(analysis: Analysis, answer: str) -> Iterator[str]:
     """Tell what else set the variants apart that were found different, and what shares it."""
     trial, names = analysis.trial, analysis.names
@@ -107,6 +117,7 @@ def _more_than_meant(analysis: Analysis, answer: str) -> Iterator[str]:
                 trial.variant(other.variant)
                 for other in found
                 if other is not what
+                and len(_meant(other)) < 2  # of which a point of its own tells
                 and any(
                     its.factor == difference.factor
                     and (its.amount or 0) * (difference.amount or 0) > 0
@@ -142,7 +153,8 @@ def _moved(analysis: Analysis) -> str:
         if sittings and (ends := sittings.first_and_last(place := sittings.widest)):
             subject = analysis.names.subject([analysis.trial.variants[place]])
             told = from_first_to_last(ends, result.attribute)
-            return f"{subject} against the control on {result.attribute.label.lower()}: {told}"
+            of, on = analysis.names.like, result.attribute.label.lower()
+            return f"{subject} against {of} on {on}, in points: {told}"
     return ""
 
 
