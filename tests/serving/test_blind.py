@@ -270,13 +270,6 @@ def test_the_missing_set_of_a_plan_goes_to_the_late_taster():
     assert later.balance[0].concurrence == Span(low=1, high=1)
 
 
-def test_a_late_taster_may_come_to_the_second_session_only():
-    plan = drawn(5, 10, 5, sessions=2)
-    later = add_taster(plan, "Ada", taster_stream(1, "Ada"), sessions=["2"])
-    assert {c.session for c in later.servings if c.taster == "Ada"} == {"2"}
-    assert [balance.sets for balance in later.balance] == [10, 11, 21]
-
-
 def test_late_tasters_have_streams_of_their_own():
     plan = drawn(5, 10, 5)
     ada, ben = (add_taster(plan, name, taster_stream(1, name)) for name in ("Ada", "Ben"))

@@ -33,19 +33,9 @@ def choose_sets(
 ) -> IntArray:
     """Choose the sets of variants, other than the control, that the tasters get.
 
-    Parameters
-    ----------
-    tasters, variants : int
-        Number of sets, and of variants other than the control, t.
-    places : int
-        Cups of these in a set; at most `variants`.
-    offset : float array, shape (t * (t + 1),)
-        Where the counts stand before these sets, as `deviation` says.
-
-    Returns
-    -------
-    int array, shape (tasters, places)
-        Variants from 0, ascending in each row; the rows in random order.
+    `variants`, t, and their `places` in a set are counted without the control; `offset`, shape
+    (t * (t + 1),), is where the counts stand before these sets, as `deviation` says. Gives shape
+    (tasters, places): variants from 0, ascending in each row, the rows in random order.
 
     Examples
     --------
@@ -129,17 +119,9 @@ def cells(sets: IntArray, variants: int) -> IntArray:
 def known_plan(variants: int, places: int) -> IntArray:
     """Give a balanced incomplete block plan, the smallest that cyclic development finds.
 
-    Parameters
-    ----------
-    variants, places : int
-        Of them, t, and in a block, k; at most t.
-
-    Returns
-    -------
-    int array, shape (b, k)
-        Blocks of variants from 0: each variant in r, each pair in lambda of them, with
-        ``b k = r t`` and ``lambda (t - 1) = r (k - 1)``. Where there are more than 5,000 blocks
-        of k from t, none is looked for, and one block developed modulo t comes back.
+    Of t `variants`, from 0, and k `places` it has shape (b, k): each variant is in r, each pair in
+    lambda of the blocks, with ``b k = r t`` and ``lambda (t - 1) = r (k - 1)``. Where there are
+    more than 5,000 blocks of k from t, one block developed modulo t comes back.
 
     Notes
     -----

@@ -71,22 +71,10 @@ def draw_codes(
     rng: np.random.Generator,
     known: Sequence[frozenset[str]] = (),
 ) -> list[list[str]]:
-    """Draw the codes of one session under the best rule that can be kept.
+    """Draw the codes of one session under the best rule that can be kept, a set for each taster.
 
-    Parameters
-    ----------
-    sizes : sequence of int
-        Number of codes of each taster's set, drawn in this order.
-    taken : frozenset of str
-        Codes that are in use in this session already.
-    known : sequence of frozenset of str
-        Codes that each taster is not to meet again; passed over as long as that breaks neither of
-        the first two rules.
-
-    Raises
-    ------
-    ValueError
-        If a set is larger than the number of usable codes.
+    `taken` are in use in this session already. Codes that a taster has `known` are passed over as
+    long as that breaks neither of the first two rules.
 
     Examples
     --------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,70 +16,7 @@ from blindspoon.serving.codes import draw_codes
 from blindspoon.serving.plan import Serving, ServingPlan, order_counts, plan_of, rows_of
 from blindspoon.serving.request import ServingRequest, check_request
 from blindspoon.serving.search import deal, deal_batches
-
-
-def pour_sets(
-    request: ServingRequest,
-    served: Sequence[Serving],
-    session: str,
-    tasters: Sequence[str],
-    rng: np.random.Generator,
-) -> list[Serving]:
-    """Draw the sets of tasters in one session; none where the trial has no choice.
-
-    Notes
-    -----
-    Every order of the method is served as often as every other, give or take one, for each
-    variant over all sessions; control and variant are the odd one equally often, as ISO 4120 asks.
-    Cups of one kind in a set come from one jar, so that jars do not tell them apart. They stand
-    after the cups that are scored, and every set has codes of its own.
-    """
-    choice = request.choice
-    if choice is None:
-        return []
-    cups, others = choice.how.cups, request.others
-    found = order_counts(served, request.control)
-    alone = found.get(request.control, Counter()) if len(others) == 1 else Counter()
-    orders = {name: found.get(name, Counter()) + alone for name in others}
-    jars = Counter((s.variant, s.batch) for s in served if s.set)
-    start = request.cups if request.scored else 0
-    here = [s for s in served if s.session == session]
-    taken = frozenset(s.code for s in here)
-    own = [frozenset(s.code for s in here if s.taster == taster) for taster in tasters]
-    codes = draw_codes([choice.sets * cups] * len(tasters), taken, rng, own)
-    first = sum(orders[name].total() for name in others) % len(others)
-    poured: dict[str, list[Serving]] = {name: [] for name in tasters}
-    for turn, place in enumerate(rng.permutation(len(tasters)).tolist()):
-        about = [others[(first + turn * choice.sets + k) % len(others)] for k in range(choice.sets)]
-        for number, variant in enumerate(rng.permutation(about).tolist()):
-            used, kinds = orders[variant], Counter[int]()
-            for order, times in used.items():
-                kinds[order.count("A")] += times
-            often = {it: (used[it], kinds[it.count("A")]) for it in choice.how.orders}
-            order = _seldom(often, rng)
-            used[order] += 1
-            batch: dict[str, str | None] = {}
-            for name in (request.control, variant):
-                known = {it: (jars[name, it],) for it in request.batches.get(name, ())}
-                batch[name] = _seldom(known, rng) if known else None
-            jars.update(batch.items())
-            for cup, kind in enumerate(order):
-                name, at = (request.control, variant)[kind == "B"], number * cups + cup
-                poured[tasters[place]].append(
-                    Serving(
-                        session=session, taster=tasters[place], set=str(number + 1),
-                        position=start + at + 1, code=codes[place][at], variant=name,
-                        batch=batch[name],
-                    )
-                )  # fmt: skip
-    return [serving for servings in poured.values() for serving in servings]
-
-
-def _seldom(often: Mapping[str, tuple[int, ...]], rng: np.random.Generator) -> str:
-    """Take one of what was served least, the first number before the second."""
-    least = min(often.values())
-    return str(rng.choice([name for name, times in often.items() if times == least]))
-
+from blindspoon.trial import Choice
 
 TAKEN = Rule("duplicate-taster", "a late taster needs a name of their own", "Give another name")
 LABEL = Rule(
@@ -91,22 +28,73 @@ TIE = 0.02
 """What a count of another session weighs: it only decides between plans that are as even."""
 
 
+def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
+    """Draw who gets which cup, when, and under which code.
+
+    The same state of `rng` gives the same plan. DesignError has every problem of the request.
+
+    Notes
+    -----
+    Where everybody gets every variant: Williams squares, as many as fit, and the most balanced
+    rows for the tasters left over. Where they do not: sets after Bechhofer and Tamhane 1981,
+    ordered by a search. Every session is drawn afresh; tasters get rows at random, but variants
+    that they have not met come first.
+
+    Examples
+    --------
+    >>> request = ServingRequest(control="plain", others=("dill", "leaf"), cups=3,
+    ...                          tasters=("T01", "T02", "T03", "T04", "T05", "T06"))
+    >>> plan = draw(request, np.random.default_rng(7))
+    >>> plan.servings_rows()[:3]
+    [['session', 'taster', 'position', 'code'], ['1', 'T01', '1', '409'], ['1', 'T01', '2', '348']]
+    >>> plan.balance[0].positions
+    Span(low=2, high=2)
+    """
+    check_request(request)
+    return _dealt(request, (), request.sessions, rng)
+
+
+def add_taster(plan: ServingPlan, name: str, rng: np.random.Generator) -> ServingPlan:
+    """Add a taster who comes late to all sessions; the cups of all others stay.
+
+    The taster's are in the order that balances the session best, under codes that nobody has had
+    so far while there are any. For `rng` see `taster_stream`. DesignError where there is a taster
+    of that name, or it can be none.
+    """
+    if not is_label(name):
+        raise DesignError([LABEL.broken(f"the name is {quoted(name)}", "servings.csv")])
+    if name in plan.request.tasters:
+        found = f'there is a taster "{name}" already'
+        raise DesignError([TAKEN.broken(found, "servings.csv", column="taster")])
+    request = replace(plan.request, tasters=(*plan.request.tasters, name))
+    return _dealt(request, plan.servings, request.sessions, rng, late=name)
+
+
+def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> ServingPlan:
+    """Add a session for every taster; the cups of all others stay as they are."""
+    request = replace(plan.request, sessions=(*plan.request.sessions, name))
+    return _dealt(request, plan.servings, (name,), rng)
+
+
+def taster_stream(seed: int, name: str) -> np.random.Generator:
+    """Give the random stream of a late taster, from the seed of the trial and the name alone.
+
+    Examples
+    --------
+    >>> int(taster_stream(20260905, "Ada").integers(1000))
+    205
+    """
+    return np.random.default_rng([seed, *name.encode("utf-8")])
+
+
 def draw_session(
     request: ServingRequest, earlier: IntArray, met: IntArray, rng: np.random.Generator
 ) -> IntArray:
     """Draw the cups of a session afresh.
 
-    Parameters
-    ----------
-    earlier : int array, shape (n_rows, cups)
-        Rows of the sessions drawn before.
-    met : int array, shape (n_tasters, n_variants)
-        How often each taster has had each variant in them.
-
-    Returns
-    -------
-    int array, shape (n_tasters, cups)
-        Variants from 0, the control, in each taster's serving order.
+    `earlier`, shape (n_rows, cups), are the rows of the sessions drawn before, and `met`, shape
+    (n_tasters, n_variants), says how often each taster has had each variant in them. Gives
+    variants from 0, the control, in each taster's serving order, shape (n_tasters, cups).
     """
     count, kinds = len(request.tasters), len(request.variants)
     if request.complete and not request.alone:
@@ -143,192 +131,177 @@ def _draw_rows(
     return orders.arrange(rows, kinds, off, rng)
 
 
-def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
-    """Draw who gets which cup, when, and under which code.
-
-    The same state of `rng` gives the same plan.
-
-    Raises
-    ------
-    DesignError
-        If the cups, tasters and variants do not fit together, with every problem found.
-
-    Notes
-    -----
-    Where everybody gets every variant: Williams squares, as many as fit, and the most balanced
-    rows for the tasters left over. Where they do not: sets after Bechhofer and Tamhane 1981,
-    ordered by a search. Every session is drawn afresh; tasters get rows at random, but variants
-    that they have not met come first.
-
-    Examples
-    --------
-    >>> request = ServingRequest(control="plain", others=("dill", "leaf"), cups=3,
-    ...                          tasters=("T01", "T02", "T03", "T04", "T05", "T06"))
-    >>> plan = draw(request, np.random.default_rng(7))
-    >>> plan.servings_rows()[:3]
-    [['session', 'taster', 'position', 'code'], ['1', 'T01', '1', '409'], ['1', 'T01', '2', '348']]
-    >>> plan.balance[0].positions
-    Span(low=2, high=2)
-    """
-    check_request(request)
-    served: list[Serving] = []
-    for session in request.sessions:
-        served += _served_afresh(request, served, session, rng)
-    return plan_of(request, served)
-
-
-def _served_afresh(
-    request: ServingRequest, served: Sequence[Serving], session: str, rng: np.random.Generator
-) -> list[Serving]:
-    """Draw a session of all tasters, after what was served in others."""
-    cups: list[Serving] = []
-    if request.scored:
-        taster = {name: n for n, name in enumerate(request.tasters)}
-        variant = {name: n for n, name in enumerate(request.variants)}
-        met = np.zeros((len(taster), len(variant)), dtype=np.int64)
-        for cup in (cup for cup in served if not cup.set):
-            met[taster[cup.taster], variant[cup.variant]] += 1
-        rows = draw_session(request, rows_of(request, served), met, rng)
-        cups = _pour(request, served, session, request.tasters, rows, rng)
-    return cups + pour_sets(request, [*served, *cups], session, request.tasters, rng)
-
-
-def add_taster(
-    plan: ServingPlan, name: str, rng: np.random.Generator, sessions: Sequence[str] = ()
-) -> ServingPlan:
-    """Add a taster who comes late, to all sessions or to some; the cups of all others stay.
-
-    The taster's are in the order that balances the session best, under codes that nobody has had
-    so far while there are any. For `rng` see `taster_stream`.
-
-    Raises
-    ------
-    DesignError
-        If there is a taster of that name, or it can be none.
-    """
-    if not is_label(name):
-        raise DesignError([LABEL.broken(f"the name is {quoted(name)}", "servings.csv")])
-    if name in plan.request.tasters:
-        found = f'there is a taster "{name}" already'
-        raise DesignError([TAKEN.broken(found, "servings.csv", column="taster")])
-    request = replace(plan.request, tasters=(*plan.request.tasters, name))
-    served = list(plan.servings)
-    for session in sessions or request.sessions:
-        if request.scored:
-            here = rows_of(request, served, session)
-            others = rows_of(request, [s for s in served if s.session != session])
-            row = _draw_rows(request, 1, here, others, rng)
-            served += _pour(request, served, session, (name,), row, rng)
-        served += pour_sets(request, served, session, (name,), rng)
-    return plan_of(request, served)
-
-
-def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> ServingPlan:
-    """Add a session for every taster; the cups of all others stay as they are."""
-    request = replace(plan.request, sessions=(*plan.request.sessions, name))
-    served = [*plan.servings]
-    return plan_of(request, served + _served_afresh(request, served, name, rng))
-
-
-def taster_stream(seed: int, name: str) -> np.random.Generator:
-    """Give the random stream of a late taster, from the seed of the trial and the name alone.
-
-    Examples
-    --------
-    >>> int(taster_stream(20260905, "Ada").integers(1000))
-    205
-    """
-    return np.random.default_rng([seed, *name.encode("utf-8")])
-
-
-def _pour(
+def _dealt(
     request: ServingRequest,
-    served: Sequence[Serving],
-    session: str,
-    tasters: Sequence[str],
-    rows: IntArray,
+    served: Iterable[Serving],
+    sessions: Iterable[str],
     rng: np.random.Generator,
-) -> list[Serving]:
-    """Rows of cups -> servings, each with its batch and its code."""
-    names = [[request.variants[variant] for variant in row] for row in rows]
-    batches = _batches(request, served, session, tasters, names, rng)
-    if request.codes == "per session":
-        codes = _codes_per_session(request, served, session, names, rng)
-    else:
-        taken = frozenset(s.code for s in served if s.session == session)
-        # A late taster passes over every code of the plan, the others over those they have had.
+    late: str = "",
+) -> ServingPlan:
+    """Deal sessions after what was served: each to all tasters, or to one who comes late."""
+    dealer = Dealer(request, served, rng)
+    for session in sessions:
+        dealer.deal(session, late)
+    return plan_of(request, dealer.served)
+
+
+class Dealer:
+    """Deals one session after another; `served` are all cups so far."""
+
+    def __init__(
+        self, request: ServingRequest, served: Iterable[Serving], rng: np.random.Generator
+    ) -> None:
+        self.served = [*served]
+        self._request, self._rng = request, rng
+
+    def deal(self, session: str, late: str = "") -> None:
+        """Deal the cups to score, then the sets, of all tasters or of one who comes late."""
+        request, tasters = self._request, (late,) if late else self._request.tasters
+        if request.scored:
+            here, others = self._here(session), [s for s in self.served if s.session != session]
+            earlier = rows_of(request, others)
+            if late:
+                rows = _draw_rows(request, 1, rows_of(request, here), earlier, self._rng)
+            else:
+                rows = draw_session(request, earlier, self._met(), self._rng)
+            self._pour(session, tasters, rows)
+        if request.choice:
+            self._pour_sets(request.choice, session, tasters)
+
+    def _here(self, session: str) -> list[Serving]:
+        return [serving for serving in self.served if serving.session == session]
+
+    def _taken(self, session: str) -> frozenset[str]:
+        return frozenset(serving.code for serving in self._here(session))
+
+    def _met(self) -> IntArray:
+        """How often each taster has had each variant, shape (n_tasters, n_variants)."""
+        taster = {name: n for n, name in enumerate(self._request.tasters)}
+        variant = {name: n for n, name in enumerate(self._request.variants)}
+        met = np.zeros((len(taster), len(variant)), dtype=np.int64)
+        for cup in (cup for cup in self.served if not cup.set):
+            met[taster[cup.taster], variant[cup.variant]] += 1
+        return met
+
+    def _pour(self, session: str, tasters: Sequence[str], rows: IntArray) -> None:
+        """Make servings of rows of cups, each with its batch and its code."""
+        names = [[self._request.variants[variant] for variant in row] for row in rows]
+        batches = self._batches(session, tasters, names)
+        if self._request.codes == "per session":
+            codes = self._codes_per_session(session, names)
+        else:
+            codes = self._codes_per_taster(session, tasters)
+        self.served += [
+            Serving(
+                session=session,
+                taster=taster,
+                position=place + 1,
+                code=codes[number][place],
+                variant=variant,
+                batch=batches.get((taster, variant)),
+            )
+            for number, taster in enumerate(tasters)
+            for place, variant in enumerate(names[number])
+        ]
+
+    def _batches(
+        self, session: str, tasters: Sequence[str], names: Sequence[Sequence[str]]
+    ) -> dict[tuple[str, str], str]:
+        """Deal a batch to each taster and variant; both cups of the control come from one batch.
+
+        Two cups of one batch differ by the taster's noise only, which is what the second is for.
+        """
+        chosen, poured = {}, self._request.poured.get(session, {})
+        for variant, batches in {**self._request.batches, **poured}.items():
+            who = [t for t, row in zip(tasters, names, strict=True) if variant in row]
+            sets = {(s.session, s.taster, s.batch) for s in self.served if s.variant == variant}
+            here = Counter(batch for where, _, batch in sets if where == session)
+            everywhere = Counter(batch for _, _, batch in sets)
+            had = Counter((taster, batch) for _, taster, batch in sets)
+            # A late taster's session comes first, so that it stays as even as it can.
+            used = [here[batch] * (len(sets) + 1) + everywhere[batch] for batch in batches]
+            history = np.array([had[t, b] for t in who for b in batches], dtype=np.int64)
+            history = history.reshape(len(who), len(batches))
+            dealt = deal_batches(np.array(used), history, self._rng)
+            for taster, batch in zip(who, dealt, strict=True):
+                chosen[taster, variant] = batches[batch]
+        return chosen
+
+    def _codes_per_taster(self, session: str, tasters: Sequence[str]) -> list[list[str]]:
+        """Draw codes, with none that a taster has had; for a late one, none of the whole plan."""
+        taken = self._taken(session)
         met: dict[str, set[str]] = {taster: set() for taster in tasters}
-        for serving in served:
+        for serving in self.served:
             for taster in tasters if taken else (serving.taster,):
                 met[taster].add(serving.code)
         known = [frozenset(codes) for codes in met.values()]
-        codes = draw_codes([request.cups] * len(tasters), taken, rng, known)
-    return [
-        Serving(
-            session=session,
-            taster=taster,
-            position=place + 1,
-            code=codes[number][place],
-            variant=variant,
-            batch=batches.get((taster, variant)),
-        )
-        for number, taster in enumerate(tasters)
-        for place, variant in enumerate(names[number])
-    ]
+        return draw_codes([self._request.cups] * len(tasters), taken, self._rng, known)
+
+    def _codes_per_session(self, session: str, names: Sequence[Sequence[str]]) -> list[list[str]]:
+        """One code a variant, two where the control is served twice, which fall on it at random."""
+        here, request = self._here(session), self._request
+        of_variant: dict[str, list[str]] = {}
+        for variant, code in dict.fromkeys((s.variant, s.code) for s in here if not s.set):
+            of_variant.setdefault(variant, []).append(code)
+        every = (*[request.control] * request.controls, *request.others)
+        needed = [variant for variant in every if variant not in of_variant]
+        known = [frozenset(s.code for s in self.served)]
+        drawn = draw_codes([len(needed)], self._taken(session), self._rng, known)[0]
+        for variant, code in zip(needed, drawn, strict=True):
+            of_variant.setdefault(variant, []).append(code)
+        dealt = []
+        for row in names:
+            left = {name: self._rng.permutation(own).tolist() for name, own in of_variant.items()}
+            dealt.append([str(left[variant].pop()) for variant in row])
+        return dealt
+
+    def _pour_sets(self, choice: Choice, session: str, tasters: Sequence[str]) -> None:
+        """Draw the sets of tasters in one session.
+
+        Every order of the method is served as often as every other, give or take one, for each
+        variant over all sessions; control and variant are the odd one equally often, as ISO 4120
+        asks. Cups of one kind in a set come from one jar, so that jars do not tell them apart. They
+        stand after the cups that are scored, and every set has codes of its own.
+        """
+        request, served, rng = self._request, self.served, self._rng
+        cups, others = choice.how.cups, request.others
+        found = order_counts(served, request.control)
+        alone = found.get(request.control, Counter()) if len(others) == 1 else Counter()
+        orders = {name: found.get(name, Counter()) + alone for name in others}
+        jars = Counter((s.variant, s.batch) for s in served if s.set)
+        start, here = request.cups if request.scored else 0, self._here(session)
+        own = [frozenset(s.code for s in here if s.taster == taster) for taster in tasters]
+        codes = draw_codes([choice.sets * cups] * len(tasters), self._taken(session), rng, own)
+        first = sum(orders[name].total() for name in others) % len(others)
+        poured: dict[str, list[Serving]] = {name: [] for name in tasters}
+        for turn, place in enumerate(rng.permutation(len(tasters)).tolist()):
+            turns = range(first + turn * choice.sets, first + (turn + 1) * choice.sets)
+            about = [others[number % len(others)] for number in turns]
+            for number, variant in enumerate(rng.permutation(about).tolist()):
+                used, kinds = orders[variant], Counter[int]()
+                for order, times in used.items():
+                    kinds[order.count("A")] += times
+                often = {it: (used[it], kinds[it.count("A")]) for it in choice.how.orders}
+                order = _seldom(often, rng)
+                used[order] += 1
+                batch: dict[str, str | None] = {}
+                for name in (request.control, variant):
+                    known = {it: (jars[name, it],) for it in request.batches.get(name, ())}
+                    batch[name] = _seldom(known, rng) if known else None
+                jars.update(batch.items())
+                for cup, kind in enumerate(order):
+                    name, at = (request.control, variant)[kind == "B"], number * cups + cup
+                    poured[tasters[place]].append(
+                        Serving(
+                            session=session, taster=tasters[place], set=str(number + 1),
+                            position=start + at + 1, code=codes[place][at], variant=name,
+                            batch=batch[name],
+                        )
+                    )  # fmt: skip
+        self.served += [serving for servings in poured.values() for serving in servings]
 
 
-def _batches(
-    request: ServingRequest,
-    served: Sequence[Serving],
-    session: str,
-    tasters: Sequence[str],
-    names: Sequence[Sequence[str]],
-    rng: np.random.Generator,
-) -> dict[tuple[str, str], str]:
-    """Deal a batch to each taster and variant; both cups of the control come from one batch.
-
-    Two cups of one batch differ by the taster's noise only, which is what the second is for.
-    """
-    chosen = {}
-    for variant, batches in {**request.batches, **request.poured.get(session, {})}.items():
-        who = [t for t, row in zip(tasters, names, strict=True) if variant in row]
-        sets = {(s.session, s.taster, s.batch) for s in served if s.variant == variant}
-        here = Counter(batch for where, _, batch in sets if where == session)
-        everywhere = Counter(batch for _, _, batch in sets)
-        had = Counter((taster, batch) for _, taster, batch in sets)
-        # A late taster's session comes first, so that it stays as even as it can.
-        used = [here[batch] * (len(sets) + 1) + everywhere[batch] for batch in batches]
-        history = np.array([had[t, b] for t in who for b in batches], dtype=np.int64)
-        history = history.reshape(len(who), len(batches))
-        for taster, batch in zip(who, deal_batches(np.array(used), history, rng), strict=True):
-            chosen[taster, variant] = batches[batch]
-    return chosen
-
-
-def _codes_per_session(
-    request: ServingRequest,
-    served: Sequence[Serving],
-    session: str,
-    names: Sequence[Sequence[str]],
-    rng: np.random.Generator,
-) -> list[list[str]]:
-    """One code a variant, two where the control is served twice, which fall on it at random."""
-    of_variant: dict[str, list[str]] = {}
-    for variant, code in dict.fromkeys(
-        (cup.variant, cup.code) for cup in served if cup.session == session and not cup.set
-    ):
-        of_variant.setdefault(variant, []).append(code)
-    needed = [
-        variant
-        for variant in (*[request.control] * request.controls, *request.others)
-        if variant not in of_variant
-    ]
-    taken = frozenset(s.code for s in served if s.session == session)
-    known = [frozenset(s.code for s in served)]
-    for variant, code in zip(needed, draw_codes([len(needed)], taken, rng, known)[0], strict=True):
-        of_variant.setdefault(variant, []).append(code)
-    dealt = []
-    for row in names:
-        left = {variant: rng.permutation(codes).tolist() for variant, codes in of_variant.items()}
-        dealt.append([str(left[variant].pop()) for variant in row])
-    return dealt
+def _seldom(often: Mapping[str, tuple[int, ...]], rng: np.random.Generator) -> str:
+    """Take one of what was served least, the first number before the second."""
+    least = min(often.values())
+    return str(rng.choice([name for name, times in often.items() if times == least]))

@@ -29,17 +29,9 @@ UPDATES = 3000
 def williams(items: int) -> IntArray:
     """Williams squares: balanced for position and for the item tasted just before.
 
-    Parameters
-    ----------
-    items : int
-        Number of items, k; at least 1.
-
-    Returns
-    -------
-    int array, shape (k, k) or (2k, k)
-        Items from 0, one row a taster: k rows for an even k, 2k for an odd one. Every item is
-        in each position equally often, and every ordered pair of neighbours occurs once
-        (even k) or twice (odd k).
+    Items from 0, one row a taster, shape (k, k) for an even number of items, k, and (2k, k) for an
+    odd one. Every item is in each position equally often, and every ordered pair of neighbours
+    occurs once (even k) or twice (odd k).
 
     Notes
     -----
@@ -63,17 +55,9 @@ def complete_orders(
 ) -> IntArray:
     """Orders for tasters who each get every item: whole Williams squares, then the best rest.
 
-    Parameters
-    ----------
-    tasters, items : int
-        Rows and cups a row; the control counts `controls` times, 1 or 2, among the items.
-    offset : float array, shape (n_cells,)
-        Deviations of earlier sessions, made small: they only break ties.
-
-    Returns
-    -------
-    int array, shape (tasters, items)
-        Items from 0, 0 being the control.
+    The control, 0, counts `controls` times, 1 or 2, among the items. `offset`, shape (n_cells,),
+    are deviations of earlier sessions, made small: they only break ties. Gives shape
+    (tasters, items).
     """
     square, kinds = williams(items), items - controls + 1
     squares = [rng.permutation(items)[square] for _ in range(tasters // len(square) + 1)]
@@ -99,23 +83,11 @@ def arrange(
     *,
     content: bool = False,
 ) -> IntArray:
-    """Put the cups of each row into the order that is most even over all rows.
+    """Put the cups of each row, shape (n, cups), into the order that is most even over all rows.
 
-    Parameters
-    ----------
-    rows : int array, shape (n, cups)
-        The cups that each taster gets.
-    items : int
-        Number of different items.
-    offset : float array, shape (n_cells,)
-        Where the counts stand before these rows, as `deviation` says.
-    content : bool
-        Whether to stop as soon as every count is within one of what is wanted.
-
-    Returns
-    -------
-    int array, shape (n, cups)
-        The same cups, each row in its order.
+    `items` is how many different ones there are; `offset`, shape (n_cells,), is where the counts
+    stand before these rows, as `deviation` says. `content` stops as soon as every count is within
+    one of what is wanted.
     """
     cups = rows.shape[1]
     weight, places = np.ones(len(offset)), np.arange(cups)

@@ -93,16 +93,7 @@ class Balance:
 def measure(
     rows: IntArray | Sequence[Sequence[int]], variants: int, session: str | None = None
 ) -> Balance:
-    """Count how balanced a plan is.
-
-    Parameters
-    ----------
-    rows : int array, shape (n_sets, cups)
-        Variants from 0, the control, in serving order; all rows of one length.
-    variants : int
-        Number of variants with the control, at least 2.
-    session : str or None
-        The session that the rows are of.
+    """Count how balanced a plan is: rows of variants from 0, the control, shape (n_sets, cups).
 
     Examples
     --------
@@ -140,12 +131,8 @@ def measure(
 def comparison_variance(times: IntArray) -> float | None:
     """Mean variance of *variant minus control* when each set of cups has a level of its own.
 
-    Parameters
-    ----------
-    times : int array, shape (n_sets, n_variants)
-        How often each variant is in each set; the control first, and in every set.
-
-    In units of the variance of one score; None if a variant is in no set.
+    `times`, shape (n_sets, n_variants), is how often each variant is in each set; the control is
+    first, and in every set. In units of the variance of one score; None if a variant is in no set.
 
     Notes
     -----
@@ -347,13 +334,10 @@ def plan_from_rows(
 def rows_of(
     request: ServingRequest, servings: Iterable[Serving], session: str | None = None
 ) -> IntArray:
-    """Give the variants of each set in serving order.
+    """Give the variants of each set in serving order, shape (n_sets, cups).
 
-    Returns
-    -------
-    int array, shape (n_sets, cups)
-        Positions in ``request.variants``, the control 0; sets in order of first appearance, of one
-        session or, if it is None, of all. A set that has lost a cup by hand is not among them.
+    They are positions in ``request.variants``, the control 0; sets in order of first appearance, of
+    one session or, if it is None, of all. A set that has lost a cup by hand is not among them.
     """
     number = {name: place for place, name in enumerate(request.variants)}
     sets: dict[tuple[str, str], list[tuple[int, int]]] = {}

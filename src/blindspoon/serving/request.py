@@ -97,25 +97,18 @@ class ServingRequest:
 
     Parameters
     ----------
-    control : str
-        Name of the variant that the others are compared with.
     others : tuple of str
-        Names of the other variants; at least one.
-    sessions : tuple of str
-        At least one.
+        Names of the variants but the control; at least one.
     cups : int
         Coded cups a taster gets in one session, the control's included.
     controls : {1, 2}
         How many of these are the control.
-    codes : {"per taster", "per session"}
     warm_up : bool
         Whether an uncoded cup is served first; it is in no table, only on the sheets.
     batches : mapping of str to tuple of str
         Batches to serve of a variant; a variant that is not in it has its batch left open.
-    choice : Choice or None
-        Sets of cups to choose from, where there are any.
     scored : bool
-        Whether there are cups to score.
+        Whether there are cups to score, and not only sets to choose from.
     poured : mapping of str to mapping
         By session, which of `batches` are poured then; all of them where it says nothing.
     """
@@ -161,10 +154,7 @@ def request_for(
 ) -> ServingRequest:
     """Take what the drawing needs from a trial; a session is "1" where trial.toml lists none.
 
-    Raises
-    ------
-    DesignError
-        If the cups, tasters and variants do not fit together, with every problem found.
+    DesignError has every reason for which it cannot be drawn.
     """
     names, own = [variant.name for variant in trial.variants], trial.tasting
     request = ServingRequest(
@@ -188,13 +178,7 @@ def request_for(
 def request_from(
     trial: Trial, batches: TextTable | None, jars: Jars | None = None
 ) -> ServingRequest:
-    """Ask for cups of these jars; at first, of those of batches.csv.
-
-    Raises
-    ------
-    DesignError
-        As `request_for` does.
-    """
+    """Ask for cups of these jars; at first, of those of batches.csv. DesignError as before."""
     if jars is None:
         jars = all_named(jars_of(batches), [variant.name for variant in trial.variants])
     poured = poured_on(batches, jars, trial.sessions) if trial.course else None
@@ -209,14 +193,10 @@ _TASTERS = Rule(
 
 
 def check_request(request: ServingRequest) -> None:
-    """Refuse what cannot be drawn.
+    """Refuse what cannot be drawn, with every problem found.
 
-    Raises
-    ------
-    DesignError
-        With every problem found: no tasters, more cups than there are variants, fewer than the
-        control and one more, so few in all that a variant would never be served, or more codes
-        in a set than there are.
+    No tasters, more cups than there are variants, fewer than the control and one more, so few in
+    all that a variant would never be served, or more codes in a set than there are.
     """
     problems = list[Problem]()
     if not request.tasters:

@@ -32,6 +32,8 @@ def settle(
 ) -> IntArray:
     """Redraw the rows of a design until its counts are as even as the search can make them.
 
+    Gives the best design seen, shape (n_rows, width), never worse than the one at the start.
+
     Parameters
     ----------
     design : int array, shape (n_rows, width)
@@ -47,11 +49,6 @@ def settle(
         About how often a row is redrawn, all in all; bounds the time.
     content : bool
         Whether to stop as soon as every cell is within one of what is wanted.
-
-    Returns
-    -------
-    int array, shape (n_rows, width)
-        The best design seen; never worse than the one at the start.
     """
     current, off = design.copy(), deviation.copy()
     np.add.at(off, current, 1.0)
@@ -101,15 +98,8 @@ DEAL_CHUNK = 200
 def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
     """Give each taster one thing, at random among the ways with the fewest repetitions.
 
-    Parameters
-    ----------
-    repeats : float array, shape (n, n)
-        How much of thing j taster i has had before.
-
-    Returns
-    -------
-    int array, shape (n,)
-        The thing of each taster, a permutation.
+    `repeats`, shape (n, n), is how much of thing j taster i has had before; gives a permutation,
+    the thing of each taster.
 
     Examples
     --------
@@ -131,17 +121,9 @@ def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
 def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) -> IntArray:
     """Deal the batches of one variant to the tasters who get it in a session.
 
-    Parameters
-    ----------
-    served : int array, shape (n_batches,)
-        How often each batch has been served so far, over all sessions.
-    history : int array, shape (n, n_batches)
-        How often each of the n tasters has had each batch before.
-
-    Returns
-    -------
-    int array, shape (n,)
-        A batch each, dealt equally often, give or take one, in the session and in all.
+    `served`, shape (n_batches,), is how often each batch has been served so far, over all sessions,
+    and `history`, shape (n, n_batches), how often each taster has had it before. Gives a batch
+    each, dealt equally often, give or take one, in the session and in all.
 
     Examples
     --------
