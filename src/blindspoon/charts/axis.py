@@ -33,28 +33,11 @@ TICK_GAP = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
-    """One axis and its place on the sheet.
+    """One axis and its place on the sheet: its ends in points, and where they stand in pixels.
 
-    Parameters
-    ----------
-    low, high : float
-        Its ends, in points.
-    ends : tuple of str
-        Words at both ends; both may be empty.
-    head : str
-        What is measured, where that is not clear without words.
-    step : float
-        Step of the scale; 0 if it has none.
-    reference : float or None
-        Where a line runs through all rows.
-    words : str
-        What stands over that line; without words it is dashed.
-    band : Interval or None
-        Shaded.
-    signed, whole : bool
-        Whether its numbers bear their sign; whether only whole ones stand under it.
-    left, right : float
-        Where its ends stand, in pixels.
+    `ends` are words at both ends, `head` says what is measured where that is not clear without
+    words, `step` is that of the scale, 0 if it has none. A line of `reference` runs through all
+    rows, `words` over it; without words it is dashed. `band` is shaded.
     """
 
     low: float

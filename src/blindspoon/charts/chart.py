@@ -154,25 +154,12 @@ TITLE, TITLE_LEADING, SOURCE, SOURCE_LEADING = 18.0, 23.0, 11.5, 15.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
-    """One chart.
+    """One chart; `name` is the stem of its files: "texture-differences".
 
-    Parameters
-    ----------
-    name : str
-        Stem of its files: "texture-differences".
-    title : str
-        What it shows; not drawn in `wide` and `narrow`, which a page heads with it.
-    alt : str
-        For people who do not see it.
-    wide, narrow : str
-        SVG elements for pages from about 760 px, and for phones (358 px), in the custom
-        properties of `palette.css_variables`.
-    figure : Scene
-        The wide chart under its title and over its source.
-    data : str
-        What it is drawn from: "the scores of 12 tasters on texture".
-    lay : callable
-        Lays it out on a sheet of any size.
+    `wide` and `narrow` are SVG elements for pages from about 760 px and for phones (358 px), in the
+    custom properties of `palette.css_variables`; the page heads them with the title. `figure` is
+    the wide chart under its title and over its source. `data` says what it is drawn from: "the
+    scores of 12 tasters on texture". `lay` lays it out on a sheet of any size.
     """
 
     name: str

@@ -59,10 +59,7 @@ class Size:
 def dodge(places: FloatArray, size: Size) -> tuple[Point, ...]:
     """Put marks, shape (n,), where none hides another: in stacks that are some marks wide.
 
-    Returns
-    -------
-    tuple of (float, float)
-        Centre of each mark: along the axis, and above the base line, in pixels.
+    Gives the centre of each: along the axis, and above the base line, in pixels.
 
     Examples
     --------
@@ -113,12 +110,8 @@ def size_for(
 def density(values: FloatArray, low: float, high: float, step: float) -> FloatArray:
     """Estimate how densely values, shape (n,), lie along an axis.
 
-    Ties are smoothed over half a step of the scale, which is 0 if it has none.
-
-    Returns
-    -------
-    float array, shape (BINS,)
-        Share of the values in each of equal parts of the axis, smoothed.
+    The share of them in each of `BINS` equal parts of it, smoothed; ties over half a step of the
+    scale, which is 0 if it has none.
 
     Notes
     -----
@@ -161,19 +154,7 @@ LEAST_PLOT = 100.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dot:
-    """What one row shows on one axis.
-
-    Parameters
-    ----------
-    interval, thick : Interval or None
-        Of the estimate; a second one, drawn thick.
-    people : float array, shape (n,)
-        One value a taster, finite.
-    ink : str
-        Colour of the estimate.
-    mark : {"disc", "diamond"}
-        Its shape.
-    """
+    """What one row shows on one axis: an estimate, its intervals, and finite values of `people`."""
 
     estimate: float | None = None
     interval: Interval | None = None
@@ -185,16 +166,9 @@ class Dot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One row.
+    """One row, with a dot an axis, and a group of rows under `head`.
 
-    Parameters
-    ----------
-    dots : tuple of Dot
-        One an axis.
-    notes : tuple of str
-        Numbers and words beside the row; the first stands out.
-    head : str
-        Stands over the row, where a group of rows begins.
+    Of the notes beside it, numbers and words, the first stands out.
     """
 
     label: str
@@ -207,14 +181,8 @@ class Row:
 class DotPlot:
     """Rows and axes, before the size of the sheet is known.
 
-    Parameters
-    ----------
-    axes : tuple of Axis
-        Side by side.
-    key : tuple of str
-        How to read the chart, with people as marks and as densities.
-    kind : str
-        What it is called, unless it shows densities.
+    `key` says how to read the chart, with people as marks and as densities; `kind` what it is
+    called, unless it shows densities.
     """
 
     axes: tuple[Axis, ...]

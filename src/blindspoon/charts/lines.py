@@ -45,24 +45,11 @@ WIDEST, WIDEST_NARROW = 0.38, 0.3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NamedLine:
-    """One line, or one mark alone.
+    """One line, or one mark alone; `label` stands where it ends, and may be empty.
 
-    Parameters
-    ----------
-    label : str
-        Stands where it ends; may be empty.
-    points : tuple of (float, float)
-        Values across and up.
-    width : float
-        Of the line.
-    large : int or None
-        Which of the points stands out.
-    panel : str
-        Name of the panel that it is drawn in; without one it is drawn in all.
-    bare : bool
-        Whether it has no marks where it has several points.
-    spans : tuple of (float, float)
-        Ends of an interval of each point, drawn upright; may be empty.
+    `large` is the place of a point that stands out. Without the name of a panel it is drawn in all.
+    A `bare` line has no marks where it has several points. `spans` are an interval of each point,
+    drawn upright; there may be none.
     """
 
     label: str
@@ -88,30 +75,10 @@ class Happened(NamedTuple):
 class LinePlot:
     """One plot, or one panel beside the other for each panel that its lines name.
 
-    Parameters
-    ----------
-    head, note : str
-        Over it, the note quieter.
-    under : str
-        Under its numbers: what they are.
-    x, y : tuple of float
-        Ends of both axes.
-    series : tuple of NamedLine
-        Later ones lie on earlier ones.
-    dashed : float or None
-        Height of a dashed line.
-    ticks : tuple of (float, str)
-        Numbers across, the most important first; round values where there are none.
-    up : tuple of (float, str)
-        Numbers up the side, likewise.
-    whole : bool
-        Whether only whole numbers stand under it.
-    band : tuple of float or None
-        Heights between which it is shaded.
-    brackets : tuple of Happened
-        Each over the plot, in a row of its own.
-    tall : float
-        Its least height, in pixels.
+    Over it stand `head` and, quieter, `note`; under its numbers what they are. `x` and `y` are the
+    ends of both axes. `ticks` are numbers across, the most important first, and `up` those up the
+    side; round values where there are none. It is shaded between the heights of `band`; each of
+    `brackets` has a row of its own. `tall` is its least height, in pixels.
     """
 
     head: str
@@ -151,18 +118,9 @@ class _Plane:
 def lay_lines(
     plots: Sequence[LinePlot], key: str, sheet: Sheet, *, kind: str = "Line chart", across: int = 1
 ) -> Laid:
-    """Set plots side by side or under one another, the key under all.
+    """Set plots, so many `across`, side by side or under one another, the key under all.
 
-    Parameters
-    ----------
-    plots : sequence of LinePlot
-        Those side by side share the numbers up the side.
-    key : str
-        How to read the chart.
-    kind : str
-        What it is called.
-    across : int
-        Plots side by side.
+    Those side by side share the numbers up the side.
     """
     numbers = 10 + max(text_width(words, SMALL) for plot in plots for _, words in _up(plot))
     shapes, y = list[Shape](), 0.0

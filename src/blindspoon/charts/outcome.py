@@ -103,19 +103,9 @@ def board_title(outcomes: Sequence[AttributeOutcome]) -> str:
 class AttributeOutcome:
     """One attribute, as the tasters scored it and as it was judged.
 
-    Parameters
-    ----------
-    variants : tuple of Variant
-        In the order of the trial.
-    control : int
-        Position of the control in `variants`.
-    means : float array, shape (n_tasters, n_variants)
-        Each taster's mean over replicates, in points; NaN where nothing was scored. Of one
-        person alone, a row is a round.
-    names : Naming
-        What the variants are called.
-    source : str
-        Where the data come from; stands under the figures that are files of their own.
+    `control` is its place in `variants`. `means`, shape (n_tasters, n_variants), are each taster's
+    over replicates, in points; NaN where nothing was scored. Of one person alone, a row is a round.
+    `source` stands under the figures that are files of their own.
     """
 
     variants: tuple[Variant, ...]

@@ -38,15 +38,8 @@ def css_variables(*, dark: bool) -> str:
 def variant_inks(variants: int, control: int) -> tuple[str, ...]:
     """Give each variant its colour, the same in every chart; the control has the ink of text.
 
-    Where there are more variants than colours that can be told apart, colour carries nothing:
-    all have the first.
-
-    Parameters
-    ----------
-    variants : int
-        The control included.
-    control : int
-        Position of the control.
+    `variants` counts the control, whose place is `control`. Where there are more variants than
+    colours that can be told apart, colour carries nothing: all have the first.
 
     Examples
     --------

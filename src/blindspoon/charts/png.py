@@ -63,17 +63,7 @@ def png(scene: Scene) -> bytes:
 
 
 class Canvas:
-    """Pixels to draw shapes on.
-
-    Parameters
-    ----------
-    width, height : int
-        In pixels.
-    ratio : float
-        Pixels for each pixel of a scene.
-    dark : bool
-        Whether colours are those for a dark ground.
-    """
+    """Pixels to draw shapes on, so many (`ratio`) for each pixel of a scene."""
 
     def __init__(self, width: int, height: int, ratio: float, dark: bool = False) -> None:
         self._agg: Any = RendererAgg(width, height, 72 * ratio)  # type: ignore[no-untyped-call]

@@ -25,18 +25,11 @@ from blindspoon.charts.scene import (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Format:
-    """A size of picture, in its pixels.
+    """A size of picture, in its pixels; `side`, `top` and `bottom` are kept free at the edges.
 
-    Parameters
-    ----------
-    side, top, bottom : int
-        Kept free at the edges.
-    lines : int
-        Lines that a title should not exceed.
-    logical : tuple of int
-        Widths of the sheets that are tried, in CSS pixels: the narrower, the larger all is drawn.
-    beside : bool
-        Whether words stand beside the rows while there is room.
+    A title should not exceed so many `lines`. `logical` are the widths of the sheets that are
+    tried, in CSS pixels: the narrower, the larger all is drawn. Words stand `beside` the rows while
+    there is room.
     """
 
     width: int
@@ -124,16 +117,10 @@ BARE = replace(LEAN, marks=0, density=8.0, under=8.5, pad=0.3, labels=300.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attempt:
-    """What is tried before something is given up.
+    """What is tried before something is given up; the question stands over the title if it `asks`.
 
-    Parameters
-    ----------
-    asks : bool
-        Whether the question stands over the title.
-    titles : tuple of int
-        Sizes of a title, in pixels of the picture; the smaller ones for those that are long.
-    anywhere, last : tuple of Style
-        What is tried at each scale, and at last at the smallest; the roomy ones first.
+    `titles` are sizes in pixels of the picture, the smaller ones for those that are long. Styles
+    are tried at each scale (`anywhere`), and at last at the smallest; the roomy ones first.
     """
 
     asks: bool
@@ -159,14 +146,8 @@ SPREAD = 0.8
 class Page:
     """What stands around a chart, in CSS pixels.
 
-    Parameters
-    ----------
-    fixed : tuple of Shape
-        The ground, the question and the source.
-    heads : tuple of tuple of Text
-        Each title that may stand over the chart.
-    top, room : float
-        Where the chart begins, and how high it may be.
+    The ground, the question and the source are `fixed`; `heads` are the titles that may stand over
+    the chart, which begins at `top` and may be as high as `room`.
     """
 
     width: float
@@ -272,19 +253,7 @@ PRINT_DPI, CSS_DPI = 300, 96
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
-    """A picture of an exact size.
-
-    Parameters
-    ----------
-    name, alt : str
-        Stem of its files; what it shows.
-    scene : Scene
-        On an opaque ground; in CSS pixels, to be enlarged to the size.
-    width, height : int
-        In pixels.
-    dpi : int
-        Pixels per inch where it is printed.
-    """
+    """A picture of an exact size in pixels, its scene in CSS pixels on an opaque ground."""
 
     name: str
     alt: str
@@ -329,20 +298,10 @@ def png_series(figures: Iterable[Figure]) -> Iterator[bytes]:
 def figure_of(chart: Chart, size: str, *, source: str, question: str = "") -> Figure | None:
     """Draw a chart as a picture of an exact size, as large as it can be drawn there.
 
-    Parameters
-    ----------
-    size : {"video", "square", "tall", "preview", "print"}
-        1920 x 1080, 1080 x 1080, 1080 x 1920 and 1200 x 630 pixels; "print" is as wide as the chart
-        of a page (8 inches) at 300 dots an inch, and as high as it needs to be.
-    source : str
-        The line at the foot.
-    question : str
-        Stands over the title where there is room; may be empty.
-
-    Returns
-    -------
-    Figure or None
-        None where the chart cannot be drawn in this size without words on one another.
+    "print" is as wide as the chart of a page (8 inches) at 300 dots an inch, and as high as it
+    needs to be; the other sizes are `FORMATS`. The source is the line at the foot; the question
+    stands over the title where there is room, and may be empty. None where words would lie on one
+    another.
     """
     if size == "print":
         laid = chart.lay(WIDE)
@@ -377,15 +336,10 @@ BEHIND = {1: 0, 0: 1}
 def frames(
     outcome: AttributeOutcome, size: str, *, source: str, question: str
 ) -> tuple[Figure, ...]:
-    """Draw the frames of a reveal; nothing that was seen moves.
+    """Draw the frames of a reveal; nothing that was seen moves; none where there is no room.
 
-    First the axis under the question, then the control's line and the margin, then one more
-    variant in each frame, at last the finding in the place of the question.
-
-    Returns
-    -------
-    tuple of Figure
-        Three more than there are variants beside the control; none where there is no room.
+    First the axis under the question, then the control's line and the margin, then one more variant
+    in each frame, at last the finding in the place of the question.
     """
     chart, form = differences_chart(outcome), FORMATS[size]
     title = question or outcome.attribute.label
@@ -413,27 +367,12 @@ Drawn = tuple[str, bytes | None]
 def figure_files(
     outcomes: Sequence[AttributeOutcome], size: str, *, question: str, source: str
 ) -> Iterator[Drawn]:
-    """Make every picture of a trial in one size.
+    """Make every picture of a trial in one of `SIZES`, with a line of source at the foot of each.
 
-    Parameters
-    ----------
-    outcomes : sequence of AttributeOutcome
-        One an attribute, of the same trial.
-    size : str
-        One of `SIZES`.
-    question : str
-        What the trial asked; stands over the charts.
-    source : str
-        The line at the foot of each: who tasted, when, by whom.
-
-    Yields
-    ------
-    path, data : str, bytes or None
-        ``figures/video/``, ``figures/square/`` and ``figures/tall/`` with ``<name>.png``,
-        ``<name>.svg`` and ``<name>-dark.svg``, for video also ``<name>-dark.png``;
-        ``figures/print/`` with ``<name>.png`` at 300 dots an inch and ``<name>.svg``;
-        ``figures/frames/01.png`` and so on, and ``figures/frames/tall/01.png``; ``preview.png``
-        of the first attribute.
+    ``figures/video/``, ``figures/square/`` and ``figures/tall/`` with ``<name>.png``,
+    ``<name>.svg`` and ``<name>-dark.svg``, for video also ``<name>-dark.png``; ``figures/print/``
+    with ``<name>.png`` at 300 dots an inch and ``<name>.svg``; ``figures/frames/01.png`` and so on,
+    and ``figures/frames/tall/01.png``; ``preview.png`` of the first attribute.
     """
     ordered = sorted(outcomes, key=lambda outcome: not outcome.result.primary)
     compared = [outcome for outcome in ordered if outcome.result.comparisons]

@@ -87,17 +87,9 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
 
 @lru_cache(maxsize=4096)
 def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[str, ...]:
-    """Break text into lines no wider than a width, between words where that is possible.
+    """Break text into lines no wider than a width in pixels, between words where that is possible.
 
-    Parameters
-    ----------
-    size, width : float
-        In pixels.
-
-    Returns
-    -------
-    tuple of str
-        At least one line; no letter is lost.
+    At least one line; no letter is lost.
 
     Examples
     --------
@@ -275,27 +267,16 @@ INSET = 12.0
 class Style:
     """How large words and marks are, and how much room rows take, in pixels.
 
-    Parameters
-    ----------
-    label, note, small, leading : float
-        Sizes of text, and from one base line to the next.
-    diameters : tuple of float
-        Of a taster's mark; the largest with which no stack is too tall is taken.
-    tallest, least, density : float
-        Over a base line: what a stack should not exceed, what it takes at least, the highest
-        density.
-    under, pad : float
-        Under a base line for the estimate; free over and under a row.
-    estimate : float
-        Radius of its mark.
-    row : float
-        Height of a row that has no people in it.
-    labels, numbers : float
-        Widest columns of words beside the rows.
-    marks : int
-        Most tasters that are told apart; 0 for densities only.
-    notes : bool
-        Whether numbers stand beside or over the rows.
+    - `label`, `note`, `small`, `leading`: sizes of text, and from one base line to the next
+    - `diameters` of a taster's mark; the largest with which no stack is too tall is taken
+    - `tallest`, `least`, `density`, over a base line: what a stack should not exceed, what it takes
+      at least, the highest density
+    - `under`, `pad`: under a base line for the estimate; free over and under a row
+    - `estimate`: radius of its mark
+    - `row`: height of a row that has no people in it
+    - `labels`, `numbers`: widest columns of words beside the rows
+    - `marks`: most tasters that are told apart; 0 for densities only
+    - `notes`: whether numbers stand beside or over the rows
     """
 
     label: float = LABEL
@@ -318,14 +299,9 @@ class Style:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """The room for a chart.
+    """The room for a chart, words `beside` the rows or over them.
 
-    Parameters
-    ----------
-    beside : bool
-        Whether words stand beside the rows or over them.
-    spare : float
-        Further height that every row is given, in pixels.
+    Every row is given `spare` further pixels of height.
     """
 
     width: float
@@ -340,20 +316,12 @@ NARROW = Sheet(width=358.0, beside=False)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """A chart laid out on a sheet.
+    """A chart laid out on a sheet; `kind` is what it is called: "Dot plot".
 
-    Parameters
-    ----------
-    kind : str
-        What it is called: "Dot plot".
-    rows : int
-        How many rows `Sheet.spare` was given to.
-    cramped : bool
-        Whether words are broken or leave too little room; for want of a better sheet it is drawn
-        all the same.
-    steps : tuple of int
-        For each shape of the scene, when a reveal shows it: 0 the axis, 1 what runs behind all
-        rows, from 2 on a number for each row.
+    `Sheet.spare` was given to so many rows. It is `cramped` where words are broken or leave too
+    little room; for want of a better sheet it is drawn all the same. `steps` tell for each shape of
+    the scene when a reveal shows it: 0 the axis, 1 what runs behind all rows, from 2 on a number
+    for each row.
     """
 
     scene: Scene
