@@ -23,8 +23,8 @@ def ballot(sitting):
 
 @pytest.fixture
 def save(ballot):
-    def save(answer, page="a", turn=0, base=BLANK, code="037"):
-        return ballot.save({code: Given(answer, base, page, turn)})[code]
+    def save(answer, page="a", turn=0, base=BLANK, code="037", ago=0.0):
+        return ballot.save({code: Given(answer, base, page, turn, ago)})[code]
 
     return save
 
@@ -103,6 +103,21 @@ def test_two_phones_the_last_counts_and_both_are_kept(save, rows, kept, events):
     assert rows()[0]["texture"] == "3"
     assert kept() == [("037", "7")]
     assert "T01 has a second answer for cup 037; the earlier one is kept." in events
+
+
+def test_of_two_phones_the_answer_that_was_given_last_counts_though_it_came_first(
+    save, rows, kept, events
+):
+    save(an("7"), page="a")
+    late = save(an("3", "4"), page="b", ago=60)
+    assert (late.late, late.replaced, late.answer) == (True, False, an("7", "4"))
+    assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "4")
+    assert kept() == [("037", "3")]
+    assert "T01 has a second answer for cup 037; the earlier one is kept." in events
+    assert save(an("3", "4"), page="b", ago=90).answer == an("7", "4")  # sent again
+    assert save(an("8", "4"), page="a", turn=1, base=an("7").mark, ago=0).replaced
+    save(an("5", "4"), page="b", turn=1, base=BLANK)  # changed after it was given again
+    assert (rows()[0]["texture"], kept()[1:]) == ("5", [("037", "7"), ("037", "8")])
 
 
 def test_two_phones_that_agree_have_no_conflict(save, kept):

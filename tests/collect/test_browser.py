@@ -414,6 +414,28 @@ def test_two_phones_on_one_link_wipe_nothing_and_are_told_what_they_replace(
     assert ",037,7,4," in (folder / "ballots/conflicts/1-T01.csv").read_text()
 
 
+def test_a_phone_that_returns_with_an_older_answer_shows_the_newer_one(sheet, served, rows, folder):
+    """Its clock may be wrong by an hour, and the taster be two cups on."""
+    first, second = begin(sheet(), served), sheet()
+    second.goto(first.url)
+    second.evaluate("(now => { Date.now = () => now() - 3600000; })(Date.now)")
+    ahead = "Object.values(sessionStorage).some((kept) => kept.includes('/1/look'))"
+    until(second, ahead)
+    second.context.set_offline(True)
+    tap(second, "texture", "3")
+    tap(second, "saltiness", "4")
+    second.get_by_role("button", name="Save, next cup").click()
+    second.wait_for_url("**/1/2")
+    tap(first, "texture", "7")
+    saved(first)
+    second.context.set_offline(False)
+    second.get_by_text("There is a newer answer to cup 037").wait_for()
+    assert (rows()[0]["texture"], rows()[0]["saltiness"]) == ("7", "4")
+    assert ",037,3,4," in (folder / "ballots/conflicts/1-T01.csv").read_text()
+    second.go_back()
+    second.locator("input[name=texture][value='7']:checked").wait_for(state="attached")
+
+
 def test_a_second_tab_shows_the_first_and_replaces_nothing(sheet, served, rows, folder):
     """Even where it hears of an answer before it sees in the storage that nothing is unsent."""
     page = begin(sheet(), served)

@@ -118,7 +118,7 @@ def test_an_answer_given_over_the_wire_is_on_the_disk(served, fields, rows):
     post(served, f"{link}/agree", fields(ask(served, link)[2]))
     page = ask(served, f"{link}/1/1")[2]
     status, _, reply = post(served, f"{link}/1/1", fields(page) | {"texture": "7"})
-    assert (status, json.loads(reply)["replaced"]) == (200, False)
+    assert (status, json.loads(reply)["told"]) == (200, "")
     assert rows()[0]["texture"] == "7"
 
 

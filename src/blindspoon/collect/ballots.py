@@ -1,7 +1,7 @@
 """The ballots of a tasting: each a file that is written before an answer is acknowledged.
 
-The last acknowledged answer to a cup counts. One that replaces an answer its page had not seen
-(two phones on one link, paper keyed over a phone) leaves the earlier one in ballots/conflicts.
+The answer to a cup that was given last counts. Of two that did not see each other (two phones on
+one link, paper keyed over a phone) the earlier one lies in ballots/conflicts.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import datetime
 import hashlib
 import math
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -141,20 +142,22 @@ class Given(NamedTuple):
     """An answer as a page sends it.
 
     `base` is the mark of the answer that the page had seen, `page` names the page that was opened,
-    and `turn` is its how many-th answer this is.
+    and `turn` is its how many-th answer this is. It was given `ago` seconds before it came.
     """
 
     answer: CupAnswer
     base: str
     page: str = ""
     turn: int = 0
+    ago: float = 0.0
 
 
 class Receipt(NamedTuple):
-    """What an acknowledged cup holds, and whether an answer of others was replaced."""
+    """What an acknowledged cup holds, and whether an answer of others was replaced, or is newer."""
 
     answer: CupAnswer
     replaced: bool
+    late: bool
 
 
 class TooManyConflictsError(Exception):
@@ -386,6 +389,7 @@ class BallotFile:
         self._lock = threading.Lock()
         self._seen: OrderedDict[tuple[str, str], tuple[int, CupAnswer]] = OrderedDict()
         self._writer: dict[str, str] = {}
+        self._given: dict[str, float] = {}
         self._past: dict[str, set[str]] = {}
 
     def answer(self, code: str) -> CupAnswer:
@@ -418,7 +422,8 @@ class BallotFile:
         given : mapping of str to Given
             By code; none of them in `elsewhere`. An answer of the same page, turn and content as
             one that was saved before changes nothing, nor does one that is older than what its
-            page sent since. What others gave unseen by the page, and it leaves blank, stays.
+            page sent since. Of two that were given unseen by each other the newer one counts, and
+            what it leaves blank is filled from the older one.
 
         Raises
         ------
@@ -428,7 +433,8 @@ class BallotFile:
         with self._lock:
             self._see_outside_changes()
             before = self.count
-            fresh, taken, disputed = dict[str, Given](), dict[str, CupAnswer](), []
+            fresh, taken, lost = dict[str, Given](), dict[str, CupAnswer](), dict[str, CupAnswer]()
+            late, arrival = set[str](), time.time()
             for code, sent in given.items():
                 turn, answer = self._seen.get((sent.page, code), (-1, None))
                 seen = sent.turn < turn or (sent.turn == turn and sent.answer == answer)
@@ -437,19 +443,30 @@ class BallotFile:
                 fresh[code], now, taken[code] = sent, self.answer(code), sent.answer
                 if sent.base != now.mark and self._writer.get(code) != sent.page:
                     # unseen by its page: a second tab, a phone
-                    taken[code], replaces = sent.answer.over(now)
-                    disputed += [code] * replaces
-            self._keep([self.rows[code] for code in disputed])
+                    newer, older = sent.answer, now
+                    if arrival - sent.ago < self._given.get(code, 0.0):
+                        newer, older = older, newer
+                        late.add(code)
+                    taken[code], disputed = newer.over(older)
+                    lost |= {code: older} if disputed else {}
+            self._keep([self._row(code, answer) for code, answer in lost.items()])
             self._fill(taken)
             for code, sent in fresh.items():
                 self._seen[sent.page, code] = (sent.turn, sent.answer)
-                self._writer[code] = sent.page
+                if code in late:
+                    self._writer.pop(code, None)
+                else:
+                    self._writer[code], self._given[code] = sent.page, arrival - sent.ago
             self._note_marks(fresh)
             while len(self._seen) > MOST_SEEN:
                 self._seen.popitem(last=False)
-            receipts = {code: Receipt(self.answer(code), code in disputed) for code in given}
+            replaced = lost.keys() - late
+            receipts = {
+                code: Receipt(self.answer(code), code in replaced, code in lost.keys() - replaced)
+                for code in given
+            }
             after = self.count
-        self._report(before, after, disputed)
+        self._report(before, after, [*lost])
         return receipts
 
     def reconcile(self) -> None:
@@ -463,13 +480,15 @@ class BallotFile:
 
     def _fill(self, answers: Mapping[str, CupAnswer]) -> None:
         """Write the file, and only then take the answers for given."""
-        rows = dict(self.rows)
-        for code, answer in answers.items():
-            cells = (self.session, self.taster, code, *answer.cells)
-            own = ("session", "taster", self.unit, *self.names, "comment")
-            rows[code] = {**rows.get(code, {}), **dict(zip(own, cells, strict=True))}
+        own = {code: self._row(code, answer) for code, answer in answers.items()}
+        rows = {**self.rows, **own}
         if rows != self.rows:
             self._write(self.columns, rows)
+
+    def _row(self, code: str, answer: CupAnswer) -> Mapping[str, str]:
+        cells = (self.session, self.taster, code, *answer.cells)
+        own = ("session", "taster", self.unit, *self.names, "comment")
+        return {**self.rows.get(code, {}), **dict(zip(own, cells, strict=True))}
 
     def _write(self, columns: tuple[str, ...], rows: Rows) -> None:
         data = write_rows(columns, [rows[code] for code in self.codes if code in rows])
@@ -521,6 +540,7 @@ class BallotFile:
         else:
             self.columns, self.rows, self._bytes = columns, outside, data
         self._note_marks(self.rows)
+        self._given |= dict.fromkeys(corrected, time.time())
         self._writer.clear()
 
     def _read_outside(self, data: bytes | None) -> tuple[tuple[str, ...], Rows]:

@@ -96,6 +96,11 @@ class Seat:
         return f"/t/{self.link}/{self.ballot.session}/end"
 
 
+def _whole(text: str) -> int:
+    """Read a whole number that the script sends; 0 for what is none."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 13 else 0
+
+
 def _seats(link: str, ballot: Ballot) -> list[Seat]:
     places = range(1, len(ballot.codes) + 1)
     return [Seat(link=link, ballot=ballot, place=place) for place in places]
@@ -226,18 +231,21 @@ class TasterPages:
             scores = tuple(form.get(name, "")[:200] for name in ballot.names)
             typed = CupAnswer(scores=scores, comment=form.get("comment", ""))
             return make_response(self._show(seat, typed, said), 422)
-        turn = form.get("turn", "0")[:9]
-        number = int(turn) if turn.isascii() and turn.isdigit() else 0
-        given = Given(answer, form.get("base", ""), form.get("page", "")[:40], number)
+        turn, ago = (_whole(form.get(name, "")) for name in ("turn", "ago"))
+        page = form.get("page", "")[:40]
+        given = Given(answer, form.get("base", ""), page, turn, ago / 1000)
         with self._sitting.while_open(session) as open_now:
             if not open_now:
                 return refuse(409, spoken()("error_late", session=session))
-            stored, replaced = seat.ballot.save({seat.code: given})[seat.code]
+            stored, replaced, late = seat.ballot.save({seat.code: given})[seat.code]
         if wants_json():
             given_now = dict(zip(ballot.names, stored.scores, strict=True))
             cells = zip((*given_now, "comment"), stored.cells, answer.cells, strict=True)
-            filled = {name: text for name, text, sent in cells if text and not sent}
-            return jsonify(mark=stored.mark, replaced=replaced, scores=given_now, filled=filled)
+            filled = {name: text for name, text, sent in cells if text != sent}
+            say = spoken().of(ballot.kind)
+            told = say("replaced" if replaced else "late", code=seat.code)
+            told = told if replaced or late else ""
+            return jsonify(mark=stored.mark, told=told, scores=given_now, filled=filled)
         go = form.get("go", "")
         path = seat.end if go == "stop" else seat.path(-1 if go == "back" else 1)
         return redirect(f"{path}?replaced={seat.place}" if replaced else path, 303)

@@ -48,7 +48,9 @@
     refused.set(location.pathname);
     mine.set(location.pathname, form.elements.page.value);
     offered = [];
-    unsent.set(location.pathname, new URLSearchParams(new FormData(form)).toString());
+    const given = new URLSearchParams(new FormData(form));
+    given.set("at", Date.now());
+    unsent.set(location.pathname, given.toString());
     send();
   }
 
@@ -59,13 +61,14 @@
     if (!path) return finished();
     busy = true;
     if (!failures) say(words.saving);
+    const ago = Date.now() - new URLSearchParams(body).get("at");  // by one clock, right or wrong
     const clock = new AbortController();
     const limit = setTimeout(() => clock.abort(), 10000);
     let reply = null, said = {};
     try {
       reply = await fetch(path, {
         method: "POST",
-        body,
+        body: `${body}&ago=${ago}`,
         headers: { "Content-Type": "application/x-www-form-urlencoded", Accept: "application/json" },
         keepalive: body.length < 60000,
         signal: clock.signal,
@@ -103,7 +106,7 @@
 
   function acknowledged(path, body, said) {
     const waiting = unsent.all()[path];
-    const now = new URLSearchParams(body);
+    const given = new URLSearchParams(body), now = new URLSearchParams(body);
     now.set("base", said.mark);
     for (const [name, text] of Object.entries(said.filled)) now.set(name, text);
     latest.set(path, now.toString());
@@ -112,7 +115,7 @@
       const newer = new URLSearchParams(waiting);
       newer.set("base", said.mark);
       for (const [name, text] of Object.entries(said.filled)) {
-        if (!newer.get(name)) newer.set(name, text);
+        if ((newer.get(name) || "") === (given.get(name) || "")) newer.set(name, text);
       }
       unsent.set(path, newer.toString());
     }
@@ -120,11 +123,11 @@
     showRefused();
     if (form && path === location.pathname) {
       form.elements.base.value = said.mark;
-      fill(new Map(Object.entries(said.filled)), true);
+      fill(new Map(Object.entries(said.filled)), given);
       showRead(said.scores);
     }
     if (tabs) tabs.postMessage(path);
-    if (said.replaced) note("notice", "status", words.elsewhere);
+    if (said.told) note("notice", "status", said.told);
   }
 
   function note(kind, role, ...parts) {
@@ -211,11 +214,11 @@
     fill(fields);
   }
 
-  // With `blank`, only what is still blank.
-  function fill(fields, blank) {
-    for (const field of [...form.elements]) {
-      if (field.type === "hidden" || !fields.has(field.name)) continue;
-      if (blank && form.elements[field.name].value) continue;
+  // With `sent`, only what is still as it was sent.
+  function fill(fields, sent) {
+    const open = ({ name, type }) => type !== "hidden" && fields.has(name) &&
+      (!sent || form.elements[name].value === (sent.get(name) || ""));
+    for (const field of [...form.elements].filter(open)) {
       if (field.type === "radio") field.checked = field.value === fields.get(field.name);
       else field.value = fields.get(field.name);
     }
