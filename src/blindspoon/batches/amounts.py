@@ -16,22 +16,13 @@ from blindspoon.trial import Trial
 class Amounts:
     """How a batch is brought to the control's salt and acid; grams.
 
-    Parameters
-    ----------
-    salt_percent, citric_g_per_100_g : float
-        The control's, as % and g in 100 g of everything; the mean of its batches.
-    acid : str
-        In which acid the grams are: the batch's own, else the control's; blank for none.
-    weigh_salt_g, weigh_acid_g : float
-        All the salt and acid for this produce, water and sugar, before anything is made.
-    add_salt_g, add_acid_g, add_water_g : float
-        What to add once it is made. Water only where it is too salty or too sour: what is in the
-        jar cannot be taken out, only thinned, and then the other may have to follow.
-    near : bool
-        Whether salt and acid are within the tolerance of the factors of that name as it is.
-    declared : tuple of str
-        "salt", "acid": the variant is meant to differ in it, so that levelling it would undo
-        what the trial is about.
+    The first two numbers are the control's, as % and g in 100 g of everything; the mean of its
+    batches. `acid` is the one that the grams are of: the batch's own, else the control's; blank for
+    none. Weigh them for this produce, water and sugar before anything is made, or add them once it
+    is. Water only where it is too salty or too sour: what is in the jar cannot be taken out, only
+    thinned, and then the other may have to follow. `near` is within the tolerance of the factors as
+    it is. `declared` is "salt" or "acid" where the variant is meant to differ in it, so that
+    levelling it would undo what the trial is about.
     """
 
     batch: str
@@ -139,18 +130,10 @@ MIXED = ("salt", "acid", "kind of acid", "sugar", "produce")
 class Recipe:
     """One variant, for one jar.
 
-    Parameters
-    ----------
-    grams : mapping of str to float
-        By column of batches.csv: what to weigh, in grams. All of them together, additions of the
-        host's own apart, fill the jar.
-    others : mapping of str to str
-        By column of batches.csv: what is not weighed (vessel, temperature, a leaf), as the host
-        wrote it; where batches differ, each.
-    days : float or None
-        Started to finished, the mean of the batches.
-    made_g : float
-        What the host's jar of this variant held in all; the mean of the batches.
+    By column of batches.csv, `grams` are to be weighed (all together, additions of the host's own
+    apart, they fill the jar), and `others` are what is not weighed (vessel, temperature, a leaf),
+    as the host wrote it; where batches differ, each. `days` from start to finish and `made_g`, what
+    the host's jar held in all, are means of the batches.
     """
 
     variant: str

@@ -180,17 +180,10 @@ def given_away(text: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """One thing to look at.
+    """One thing to look at in the batches that the data point at; none where it is a general one.
 
-    Parameters
-    ----------
-    batches : tuple of str
-        Those that the data point at; empty where the caution is a general one.
-    values : tuple of float
-        One a batch, in the unit of the kind: pH, % of produce and water, % vol, days; empty where
-        there is no number.
-    limit : float or None
-        What the values are held against.
+    `values` are one a batch, in the unit of the kind: pH, % of produce and water, % vol, days;
+    empty where there is no number. `limit` is what they are held against.
     """
 
     kind: Kind

@@ -15,19 +15,11 @@ from blindspoon.trial import Trial
 class BatchFactor(NamedTuple):
     """Something in which batches can differ.
 
-    Attributes
-    ----------
-    unit : str
-        Of its numbers; blank for words and bare numbers.
-    tolerance : float
-        Numbers up to so far apart count as alike, in `unit`; for `relative`, as a share of the
-        larger one.
-    of : str
-        The field of a batch or of its strengths that it is read from; blank for the host's own.
-    also : tuple of str
-        Further names under which ``differs`` in trial.toml may declare it.
-    needs : tuple of str
-        Columns without which it would be the same in every batch for want of being written.
+    - `tolerance`: numbers up to so far apart count as alike, in `unit`; for `relative`, as a share
+      of the larger one
+    - `of`: the field of a batch or of its strengths that it is read from; blank for the host's own
+    - `also`: further names under which ``differs`` in trial.toml may declare it
+    - `needs`: columns without which it would be the same in every batch for want of being written
     """
 
     name: str
@@ -159,19 +151,10 @@ def declares(trial: Trial, variant: str, factor: BatchFactor) -> bool:
 class Difference:
     """A factor in which a variant's batches and the control's are not alike.
 
-    Parameters
-    ----------
-    control_value, variant_value : float or str
-        Means of numbers; words, joined by commas where batches have several.
-    control_range, variant_range : tuple of float or None
-        Lowest and highest over several batches; None for words and single batches.
-    amount : float or None
-        Variant minus control, in `unit`; None for words.
-    declared : bool
-        Whether trial.toml says that the variant is meant to differ in it.
-    perhaps_meant : bool
-        Whether it is not declared, and may be the point of the variant all the same: its label or
-        method speaks of it, or it is all that differs where neither is written.
+    Values are means of numbers, or words, joined by commas where batches have several; ranges are
+    the lowest and highest number over several batches. `amount` is variant minus control, None for
+    words. `perhaps_meant` is what is not declared, and may be the point of the variant all the
+    same: its label or method speaks of it, or it is all that differs where neither is written.
     """
 
     factor: str
@@ -187,22 +170,11 @@ class Difference:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WhatDiffers:
-    """A variant against the control.
+    """A variant against the control; the numbers of batches are 0 where batches.csv has none.
 
-    Parameters
-    ----------
-    batches, control_batches : int
-        How many were made of each; 0 where batches.csv has none.
-    differences : tuple of Difference
-        The declared ones first, else in the order of the factors.
-    alike : tuple of str
-        Factors that are alike within their tolerance.
-    not_known : tuple of str
-        Factors of which a batch of either lacks a value, so that nothing can be said.
-    declared_but_alike : tuple of str
-        What the variant is meant to differ in, and does not.
-    not_recorded : tuple of str
-        What it is meant to differ in, and batches.csv does not record.
+    Differences that are declared come first, else in the order of the factors. Factors are `alike`
+    within their tolerance, and `not_known` where a batch of either lacks a value. `not_recorded` is
+    what the variant is meant to differ in, and batches.csv does not have.
     """
 
     variant: str
@@ -225,12 +197,7 @@ class WhatDiffers:
 class Together:
     """Factors that always change together, so that no tasting can tell them apart.
 
-    Parameters
-    ----------
-    factors : tuple of str
-        Two or more.
-    variants : tuple of str
-        Those whose batches they set apart from the control's.
+    `variants` are those whose batches they set apart from the control's.
     """
 
     factors: tuple[str, ...]

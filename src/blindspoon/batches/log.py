@@ -11,27 +11,12 @@ Value = float | str
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:
-    """One jar or vessel.
+    """One jar or vessel; `line` is that of batches.csv.
 
-    Parameters
-    ----------
-    name, variant : str
-        As in key.csv and trial.toml.
-    line : int
-        In batches.csv.
-    produce_g, water_g, salt_g, acid_g, sugar_g : float or None
-        Grams that went in; None where it is not known: the cell is blank, or the file has no
-        such column. `BatchLog.columns` tells the two apart.
-    acid : str
-        Which acid, in the words of `blindspoon.batches.strengths`; blank for none.
-    started, finished : date or None
-        Finished is when it left the place where it fermented.
-    temperature_c : float or None
-        °C while it fermented.
-    vessel, starter, note : str
-        Blank where nothing is written.
-    own : mapping of str to float or str
-        The host's own factors, those that are not blank.
+    What is not known is None or blank: the cell is blank, or the file has no such column
+    (`BatchLog.columns` tells the two apart). `acid` is in the words of
+    `blindspoon.batches.strengths`. It was `finished` when it left the place where it fermented.
+    `own` are the host's own factors, those that are not blank.
     """
 
     name: str
@@ -62,13 +47,7 @@ class Batch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """One dated measurement.
-
-    Parameters
-    ----------
-    line : int
-        In readings.csv.
-    """
+    """One dated measurement; `line` is that of readings.csv."""
 
     batch: str
     line: int
@@ -80,23 +59,13 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchLog:
-    """Every batch of a trial and what was measured of it.
+    """Every batch of a trial, in the order of batches.csv, and what was measured of it.
 
-    Parameters
-    ----------
-    batches : tuple of Batch
-        In the order of batches.csv.
-    readings : mapping of str to tuple of Reading
-        By the name of the batch, each by date; batches without a reading are not in it.
-    columns : frozenset of str
-        Standard columns that batches.csv has, after conversion of units.
-    own : tuple of str
-        The host's own factors, in the order of the file.
-    first_tasted, last_tasted : date or None
-        First and last dated session of the trial; None where trial.toml dates none.
-    tasted : mapping of str to date
-        Batches of which the first tasting is known: by the cups that name them, or because they
-        were not made before.
+    `readings` are by date, under the name of the batch; batches without any are not in it.
+    `columns` are the standard ones that batches.csv has, after conversion of units; `own` the
+    host's own factors. The days are None where trial.toml dates no session. `tasted` has the
+    batches of which the first tasting is known: by the cups that name them, or because they were
+    not made before.
     """
 
     batches: tuple[Batch, ...]

@@ -32,18 +32,9 @@ TASTES: Mapping[str, tuple[str, ...]] = {
 
 
 class MeasuredQuantity(NamedTuple):
-    """How a quantity is called and written.
+    """How a quantity, which makes a food taste so, is called and written.
 
-    Attributes
-    ----------
-    taste : {"salty", "sour"}
-        What it makes a food.
-    title, axis : str
-        In a title, and along an axis.
-    unit : str
-        After a number of it.
-    tolerance : float
-        How far apart two variants may be and count as equally strong, in the unit.
+    Two variants up to the tolerance apart, in its unit, count as equally strong.
     """
 
     taste: Literal["salty", "sour"]
@@ -75,14 +66,9 @@ another; acids make salt taste stronger. Volume of the second from memory."""
 
 
 class TastePoint(NamedTuple):
-    """A variant's strength and how strong it tasted.
+    """A variant's strength, mean over its batches, and how strong it tasted, in points.
 
-    Attributes
-    ----------
-    measured : float
-        Mean over its batches, in the unit of the quantity.
-    perceived : float
-        Mean over tasters of each taster's mean score, in points.
+    It is the mean over tasters of each taster's mean score.
     """
 
     variant: str
@@ -92,16 +78,10 @@ class TastePoint(NamedTuple):
 
 
 class Rise(NamedTuple):
-    """How far a straight line through the variants rises from the weakest to the strongest.
+    """How far, in points, a straight line rises from the weakest variant to the strongest.
 
-    Attributes
-    ----------
-    points : float
-        Mean of the tasters' own lines.
-    interval : Interval
-        95 %, over the tasters.
-    tasters : int
-        Those with a score of every variant whose strength is known.
+    The mean of the lines of those tasters who scored every variant whose strength is known, with
+    its 95 % interval over them.
     """
 
     points: float
@@ -111,18 +91,11 @@ class Rise(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TasteAgainst:
-    """Scores of one attribute against one measured quantity.
+    """Scores of one attribute against one measured quantity, a point a variant.
 
-    Parameters
-    ----------
-    quantity : {"salt_percent", "citric_g_per_100_g", "last_ph"}
-    points : tuple of TastePoint
-        In the order of trial.toml; variants without a strength or a score are not among them.
-    same_strength : tuple of str
-        Variants as strong as the control, within its tolerance: what they taste like cannot come
-        from the strength.
-    rise : Rise or None
-        None where no strength differs, or fewer than three tasters scored all of them.
+    Variants without a strength or a score have none. `same_strength` are those as strong as the
+    control, within its tolerance: what they taste like cannot come from the strength. No `rise`
+    where no strength differs, or fewer than three tasters scored all of them.
     """
 
     attribute: str
@@ -216,16 +189,9 @@ Cell = tuple[str, str]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CupAges:
-    """How old the cups of every variant and session were.
+    """How old, in days, the cups of every variant and session were, and of which batches.
 
-    Parameters
-    ----------
-    days : mapping of (str, str) to int
-        By variant and session; the control among them where it has an age.
-    batches : mapping of (str, str) to tuple of str
-        What they came from.
-    control_stays : bool
-        Whether the control was the same at every sitting.
+    The control is among them where it has an age; it `stays` if it was the same at every sitting.
     """
 
     days: Mapping[Cell, int]

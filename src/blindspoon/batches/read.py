@@ -61,16 +61,9 @@ granulated sugar at 200 g a cup, both from memory. Coarse salt weighs far less a
 
 
 class Unit(NamedTuple):
-    """How a column is brought to its standard unit.
+    """How a column is brought to its standard one, in grams or °C.
 
-    Attributes
-    ----------
-    column : str
-        Name of the standard column: ``salt_g``, ``temperature_c``.
-    convert : callable
-        From the column's unit to grams or °C.
-    rough : bool
-        Whether volumes stand for masses, so that the result is only an estimate.
+    It is `rough` where volumes stand for masses, so that the result is only an estimate.
     """
 
     column: str
@@ -123,16 +116,10 @@ def build_log(
 ) -> tuple[BatchLog, tuple[Note, ...]]:
     r"""Check what was made and measured: the only way from a file to a `BatchLog`.
 
-    Parameters
-    ----------
-    batches : TextTable
-        batches.csv, with the columns of `schema.BATCHES`. Masses may also be in kg, oz or lb,
-        temperature in °F (``salt_oz``, ``temperature_f``). Every other column is a factor of the
-        host's own.
-    readings : TextTable or None
-        readings.csv, with the columns of `schema.READINGS` and further ones of numbers.
-    cups : sequence of TextTable
-        Tables whose column ``batch`` names what was tasted: key.csv, or scores never coded.
+    The tables have the columns of `schema.BATCHES` and `schema.READINGS`. In batches.csv, masses
+    may also be in kg, oz or lb, temperature in °F (``salt_oz``, ``temperature_f``), and every other
+    column is a factor of the host's own; further columns of readings.csv are numbers. `cups` are
+    tables whose column ``batch`` names what was tasted: key.csv, or scores never coded.
 
     Raises
     ------

@@ -56,16 +56,10 @@ _PERCENT = re.compile(r"(\d+(?:[.,]\d+)?)\s*%")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Acid:
-    """What is added to make a batch sour.
+    """What is added to make a batch sour, and how many grams of citric acid one gram of it equals.
 
-    Parameters
-    ----------
-    name : str
-        As `EQUIVALENT_MASS` and `JUICES` have it, or "vinegar"; "none" for no acid.
-    citric_per_g : float or None
-        Grams of citric acid that one gram of it equals; None where it is not known.
-    reason : str
-        Why it is not known; otherwise blank.
+    The name is as `EQUIVALENT_MASS` and `JUICES` have it, or "vinegar"; "none" for no acid. The
+    reason says why its strength is not known; otherwise blank.
     """
 
     name: str
@@ -135,41 +129,20 @@ ETHANOL_DENSITY = 0.789
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strengths:
-    """What one batch comes to. A number is None where `unknown` says why it is not known.
+    """What one batch comes to. A number is None where `unknown` says, by its name, why.
 
-    Parameters
-    ----------
-    everything_g : float or None
-        Grams of produce, water, salt, acid and sugar together.
-    produce_percent : float or None
-        Produce as % of everything.
-    salt_percent : float or None
-        Salt as % of everything, its own mass included: what brine and produce both come to once
-        they are level, with produce taken as if it were water.
-    salt_percent_of_produce_and_water : float or None
-        Salt as % of produce and water, as "2.5 % by weight" is mostly weighed.
-    salt_percent_of_water : float or None
-        Salt as % of the water alone, before it is shared with the produce.
-    citric_g_per_100_g : float or None
-        Titratable acid that was added, as grams of citric acid in 100 g of everything; the acid
-        that grows in the jar is not in it.
-    times_natural_juice : float or None
-        The same over that of fresh sour fruit juice.
-    sugar_percent : float or None
-        Sugar that was added, as % of everything.
-    alcohol_percent : float or None
-        % vol at most if every gram of it became alcohol and none of that vinegar.
-    fermented_days : int or None
-        Days from start to finish.
-    age_days : int or None
-        Days from start to the first day of tasting.
-    degree_days : float or None
-        Temperature times days above 0 °C, from start to finish, else to the tasting; °C d.
-    degree_days_from : {"readings", "temperature_c"} or None
-    last_ph : float or None
-        Of the last reading with a pH up to the first day of tasting.
-    unknown : mapping of str to str
-        By the name of a strength, why it cannot be worked out.
+    - `everything_g`: produce, water, salt, acid and sugar together; % are of it unless said
+    - `salt_percent`: its own mass included; what brine and produce both come to once they are
+      level, with produce taken as if it were water
+    - `salt_percent_of_produce_and_water`: as "2.5 % by weight" is mostly weighed
+    - `salt_percent_of_water`: before it is shared with the produce
+    - `citric_g_per_100_g`: titratable acid that was added, as citric acid; the acid that grows in
+      the jar is not in it. `times_natural_juice` is the same over that of fresh sour fruit juice
+    - `sugar_percent`: what was added
+    - `alcohol_percent`: % vol at most, if every gram of it became alcohol and none of that vinegar
+    - `fermented_days`, `age_days`: from start to finish, and to the first day of tasting
+    - `degree_days`: °C above 0 times days, from start to finish, else to the tasting
+    - `last_ph`: of the last reading with a pH up to the first day of tasting
     """
 
     batch: str

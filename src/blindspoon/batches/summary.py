@@ -295,19 +295,7 @@ _PHRASES: Mapping[str, tuple[str, str]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
-    """Everything that batches.csv and readings.csv tell of a trial.
-
-    Parameters
-    ----------
-    strengths : tuple of Strengths
-        One a batch.
-    amounts : tuple of Amounts or NoAmounts
-        What brings each batch to the control's salt and acid.
-    differs : tuple of WhatDiffers
-        One a variant that is not the control.
-    together : tuple of Together
-        Factors that change together over the whole trial.
-    """
+    """Everything that batches.csv and readings.csv tell of a trial."""
 
     log: BatchLog
     strengths: tuple[Strengths, ...]

@@ -26,14 +26,9 @@ POWER: dict[Goal, float] = {"different": 0.8, "alike": 0.9}
 class NewTasting:
     """A tasting of the same kind that would settle a comparison eight times in ten.
 
-    Parameters
-    ----------
-    tasters : int or None
-        In all; None where `MOST_TASTERS` would not do.
-    fewest, most : int or None
-        As far as these scores leave open how much tasters and jars scatter; 80 %.
-    jars : bool
-        Whether jars stand in the way: no number of tasters would do.
+    Tasters are None where `MOST_TASTERS` would not do; from fewest to most is as far as these
+    scores leave open (80 %) how much tasters and jars scatter. With `jars`, jars stand in the way:
+    no number of tasters would do.
     """
 
     tasters: int | None
@@ -46,18 +41,10 @@ class NewTasting:
 class Scatter:
     """What the differences of one attribute scatter by, as a mixed model found it.
 
-    Parameters
-    ----------
-    cell : float
-        Variance of a taster's mean score of a variant, about taster and variant, in points squared.
-    jar : float
-        Variance between jars of one variant; 0 where they are not in the model.
-    variants, tasters : int
-        The control counts among the variants.
-    jars : tuple of int
-        Of the variant and of the control in the new tasting.
-    all_jars : int
-        Of all variants.
+    `cell` is the variance of a taster's mean score of a variant, about taster and variant, in
+    points squared; `jar` that between jars of one variant, 0 where they are not in the model. The
+    control counts among the variants. In the new tasting there are so many `jars` of the variant
+    and of the control, and `all_jars`.
     """
 
     cell: float

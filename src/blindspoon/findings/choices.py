@@ -40,10 +40,7 @@ LEAST_SETS = 3
 class TasterChoice:
     """What one taster answered of one variant, with at least `ENOUGH` sets.
 
-    Parameters
-    ----------
-    p_value, p_adjusted : float
-        One-sided; the second by Holm's method over the tasters.
+    P values are one-sided, the adjusted one by Holm's method over the tasters.
     """
 
     taster: str
@@ -65,37 +62,19 @@ class Distance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChoiceFound:
-    """One variant against the control, by sets.
+    """One variant against the control, by sets; `alpha` is its own share.
 
-    Parameters
-    ----------
-    alpha : float
-        The share of alpha at which it is decided.
-    tests, tasters : int
-        Answered sets, and who answered them; 0 tasters where that is not known.
-    right : int
-        Where either of two may be the one with more: picks of the one that was picked more often.
-    needed : int or None
-        Right answers that show a difference; None where there could not be enough.
-    p_value, p_adjusted : float
-        Exact, one-sided (two-sided where either may have more); the second by Holm's method.
-    share : float
-        Estimate of the share who can tell, 0 to 1.
-    interval : Interval
-        Of that share, at level 1 - 2 alpha.
-    limit : float
-        Its upper limit at level 1 - alpha over all variants; below ``choice.can_tell`` is alike.
-    level : float
-        That of the limit.
-    possible : bool
-        Whether so many tests can show "alike" at all: ISO 4120, 8.2.
-    path : bool array, shape (n,)
-        Whether each answer was right, in the order of the files.
-    lines : Boundary or None
-        Those of the sequential rule, where it was declared.
-    verdict : {"different", "slight", "alike", "open"}
-    because : str
-        The verdict in plain sentences.
+    - `tests`, `tasters`: answered sets, and who answered them; 0 tasters where that is not known
+    - `right`: where either of two may be the one with more, picks of the one picked more often
+    - `needed`: right answers that show a difference; None where there could not be enough
+    - `p_value`, `p_adjusted`: exact, one-sided (two-sided where either may have more); the second
+      by Holm's method
+    - `share`, `interval`: who can tell, estimated, 0 to 1, at level 1 - 2 alpha
+    - `limit`, `level`: upper limit of that share at level 1 - alpha over all variants; below
+      ``choice.can_tell`` is alike
+    - `possible`: whether so many tests can show "alike" at all (ISO 4120, 8.2)
+    - `path`, shape (n,): whether each answer was right, in the order of the files
+    - `lines`: those of the sequential rule, where it was declared
     """
 
     variant: Variant

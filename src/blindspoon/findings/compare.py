@@ -41,23 +41,11 @@ def compare_trial(
 ) -> tuple[AttributeResult, ...]:
     """Compare every variant with the control on every attribute, and judge.
 
-    Parameters
-    ----------
-    trial : Trial
-        Gives the control, the seed of the sign flips, the rule and each attribute's share of alpha.
-    made : Made, optional
-        What was written down of the batches; its differences soften the sentences.
-    ages : CupAges, optional
-        Those of the cups, where they are asked about.
-    exploratory : bool
-        Whether no attribute is primary any more.
-
-    Returns
-    -------
-    tuple of AttributeResult
-        In the order of ``trial.attributes``. A variant that neither procedure could compare
-        stands among the others with its reason, never among the comparisons. Where one
-        person alone gave scores, only ranks compare, within that person's sessions, the rounds.
+    The trial gives the control, the seed of the sign flips, the rule and each attribute's share of
+    alpha; differences of the batches soften the sentences; if `exploratory`, no attribute is
+    primary any more. A variant that neither procedure could compare stands among the others with
+    its reason, never among the comparisons. Where one person alone gave scores, only ranks compare,
+    within that person's sessions, the rounds.
     """
     names = enumerate(variant.name for variant in trial.variants)
     aged = frozenset(place for place, name in names if ages and ages.moved(name))
@@ -99,13 +87,7 @@ def compare_trial(
 
 @dataclass(frozen=True)
 class Scored:
-    """The scores of one attribute, as every procedure takes them.
-
-    Parameters
-    ----------
-    index : int
-        Place of the attribute in ``trial.attributes``.
-    """
+    """The scores of one attribute, by its place, as every procedure takes them."""
 
     trial: Trial
     table: ScoreTable

@@ -46,12 +46,8 @@ def kind_of(
 ) -> Kind:
     """Apply the rule to one procedure's finding.
 
-    Parameters
-    ----------
-    margin, alpha : float
-        In points; without a margin nothing can be slight or alike. The attribute's share.
-    p_adjusted : float, optional
-        Over more than the variants of one attribute; it decides in place of the finding's own.
+    Without a margin, in points, nothing can be slight or alike. A `p_adjusted` over more than the
+    variants of one attribute decides in place of the finding's own.
 
     Notes
     -----
@@ -74,26 +70,15 @@ def kind_of(
 class Comparison:
     """One variant against the control on one attribute, by both procedures, and its verdict.
 
-    Parameters
-    ----------
-    tasters : int
-        Tasters who scored this variant and the control.
-    rounds : int
-        Rounds in which the only taster scored both; 0 where several tasted.
-    servings : int
-        Scored cups of this variant.
-    mean_control, mean_variant : float
-        Plain means of the scores, in points of the scale.
-    by : {"mixed", "ranks"}
-        The procedure that decides: the declared one, but ranks where one person tasted alone.
-    unanimous : Unanimous or None
-        What decides where nothing scatters.
-    verdict : {"different", "slight", "alike", "open"}
-        By the procedure that decides; nothing is settled before `judge` has applied the rule.
-    verdict_by_other : {"different", "slight", "alike", "open"} or None
-        By the other procedure; None where it gives no result.
-    because : str
-        The verdict in one plain sentence.
+    - `tasters` scored this variant and the control, the only one in so many `rounds`; 0 where
+      several tasted
+    - `servings`: scored cups of this variant
+    - `mean_control`, `mean_variant`: plain means of the scores, in points of the scale
+    - `by`: the procedure that decides: the declared one, but ranks where one person tasted alone
+    - `unanimous`: what decides where nothing scatters
+    - `verdict`, `verdict_by_other`: by the procedure that decides, and by the other, None where it
+      gives no result; nothing is settled before `judge` has applied the rule
+    - `because`: the verdict in one plain sentence
     """
 
     attribute: Attribute
@@ -169,27 +154,13 @@ Other = Comparison | NotCompared
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttributeResult:
-    """All variants against the control on one attribute.
+    """All variants against the control on one attribute, in the order of the trial.
 
-    Parameters
-    ----------
-    primary : bool
-        Whether the trial was declared to answer it.
-    alpha : float
-        The share of alpha at which this attribute is decided and its intervals are drawn.
-    others : tuple of Comparison or NotCompared
-        The variants but the control, in the order of the trial.
-    by : {"mixed", "ranks"}
-        The procedure that decides.
-    unit : {"taster", "round"}
-        What is compared within; "round" where one person tasted alone.
-    sittings : HeldSittings or NoResult
-        Whether the differences moved from sitting to sitting.
-    aged : frozenset of int
-        Variants, by their position, that were older from sitting to sitting: a mean over the days
-        does not make them alike.
-    flags : tuple of Flag
-        Variants, the control among them, whose scores spread wide or stand at an end.
+    `alpha` is the share at which it is decided and its intervals are drawn. The `unit` that is
+    compared within is "round" where one person tasted alone. `sittings` tell whether the
+    differences moved from one to another. Variants that were older from sitting to sitting are
+    `aged`, by their position: a mean over the days does not make them alike. Flags are of variants,
+    the control among them, whose scores spread wide or stand at an end.
     """
 
     attribute: Attribute
@@ -236,29 +207,16 @@ class AttributeResult:
 class Analysis:
     """One trial, read, compared and judged.
 
-    Parameters
-    ----------
-    folder : str
-        Name of the trial folder.
-    fingerprint : str
-        SHA-256 of the files that the answer depends on, in hexadecimal.
-    results : tuple of AttributeResult
-        In the order of ``trial.attributes``.
-    made : Made or None
-        None where nothing was written down of the batches.
-    notes : tuple of Note
-        What is worth knowing about the files.
-    standing : Standing
-        When it was sealed and lifted, and what was changed since.
-    tables : FolderTables
-        What was read, tasters under pseudonyms.
-    photos : mapping of str to bytes
-        The host's pictures as they lie in the folder, by their names; never published as they are.
-    choices : tuple of ChoiceFound
-        Whether anybody could tell, a variant each; empty where that was not asked.
-    course : tuple of CourseFound
-        How each series changed over the days, the judged attribute first; empty where that was
-        not asked.
+    - `folder`, `fingerprint`: its name, and SHA-256 of the files that the answer depends on, in
+      hexadecimal
+    - `results`: in the order of ``trial.attributes``
+    - `made`: None where nothing was written down of the batches
+    - `notes`: what is worth knowing about the files
+    - `standing`: when it was sealed and lifted, and what was changed since
+    - `tables`: what was read, tasters under pseudonyms
+    - `photos`: the host's pictures as they lie in the folder; never published as they are
+    - `choices`: whether anybody could tell, a variant each; empty where that was not asked
+    - `course`: how each series changed over the days, the judged attribute first; empty likewise
     """
 
     folder: str

@@ -40,22 +40,12 @@ Against = Literal["control", "level", "nothing"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseDay:
-    """One day of a series.
+    """One day of a series, as ``course.over`` counts them, and what was tasted at that age.
 
-    Parameters
-    ----------
-    day : int
-        As ``course.over`` counts them.
-    sessions, variants, batches : tuple of str
-        Names of what was tasted at that age, and when.
-    mean, control : float
-        Plain means of the scores of the series and of the control in the same sittings, in
-        points; the second NaN where there was none.
-    found : DayFound or NoResult
-        Of the tasters' values on this day alone; `values` of the series has them.
-    verdict : {"different", "slight", "alike", "open"} or None
-        By the fixed sequences; with a level, "alike" is at it or past it, "different" short of it.
-        None where nothing can be judged.
+    `mean` and `control` are plain means of the scores in the same sittings, in points; the second
+    NaN where there was none. `found` is of the tasters' values on this day alone. The verdict is by
+    the fixed sequences; with a level, "alike" is at it or past it, "different" short of it; None
+    where nothing can be judged.
     """
 
     day: int
@@ -72,14 +62,9 @@ class CourseDay:
 class Acceptance:
     """When so many would not have it any more, or would have it at last.
 
-    Parameters
-    ----------
-    share : float
-        Of those who turned; "yes" in `shares` is having turned.
-    refusals : bool
-        Whether turning is to refuse, as of a food that is only to be kept; else it is to accept.
-    to_and_fro : tuple of str
-        Tasters who turned back, and are not in `fit`.
+    `share` is of those who turned; "yes" in `shares` is having turned. Turning is to refuse
+    (`refusals`), as of a food that is only to be kept, or to accept. Those who went `to_and_fro`
+    are not in `fit`.
     """
 
     share: float
@@ -91,36 +76,19 @@ class Acceptance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseFound:
-    """One series over the days, on one attribute.
+    """One series over the days, on one attribute; a variant that stands alone is a series too.
 
-    Parameters
-    ----------
-    series, label : str
-        Name of the series, or of the variant that stands alone; and what people read.
-    judged : bool
-        Whether it is the attribute that ``course`` asks about; others are shown beside it.
-    alpha : float
-        The share of alpha at which it is decided.
-    against : {"control", "level", "nothing"}
-    sittings : int
-        Over which the days are spread; 1 where all ages were tasted together.
-    days : tuple of CourseDay
-        By age.
-    tasters : tuple of str
-        Those with a value on two days or more, a row of `values` each.
-    values : float array, shape (n_tasters, n_days)
-        In points: from the control, or on the scale of the attribute (`against`); NaN where
-        there is none.
-    reached : Bracket, NoResult or None
-        Not yet up to the one day, there from the other on; None where that is not asked.
-    kept : Bracket, NoResult or None
-        Still there up to the one day, no longer from the other on; None where that is not asked.
-    once : tuple of str
-        Tasters with a value on one day only, who are not in the trend.
-    unheld : tuple of str
-        Sittings without a control, whose cups are left out, a sentence each.
-    because : tuple of str
-        What was found, in plain sentences; the first is the answer.
+    - `judged`: whether it is the attribute that ``course`` asks about; others are shown beside it
+    - `alpha`: the share at which it is decided
+    - `sittings`: over which the days are spread; 1 where all ages were tasted together
+    - `days`: by age
+    - `tasters`: those with a value on two days or more, a row of `values` each; `once` on one only
+    - `values`, shape (n_tasters, n_days), in points: from the control, or on the scale of the
+      attribute (`against`); NaN where there is none
+    - `reached`, `kept`: between which days it got there, and left again; None where that is not
+      asked
+    - `unheld`: sittings without a control, whose cups are left out, a sentence each
+    - `because`: what was found, in plain sentences; the first is the answer
     """
 
     series: str
@@ -154,16 +122,9 @@ class CourseFound:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CellSeries:
-    """Cups that are one food at several ages; n cells of one variant and session each.
+    """Cups that are one food at several ages, in cells of one variant and session each.
 
-    Parameters
-    ----------
-    cells : tuple of (str, str)
-        Variant and session.
-    days : int array, shape (n_days,)
-        Rising.
-    day : int array, shape (n,)
-        Position of each cell in `days`.
+    `days` rise, shape (n_days,); `day`, shape (n_cells,), is the position of each cell there.
     """
 
     name: str

@@ -29,12 +29,8 @@ NOT_COMPARED = {"lacking": "this procedure gave no result here"}
 class OverallComparison:
     """One variant against the control on one attribute, held against all attributes.
 
-    Parameters
-    ----------
-    mixed_p, ranks_p : float or None
-        Adjusted over all attributes and variants; None where the procedure gave no result.
-    mixed_verdict, ranks_verdict : {"different", "slight", "alike", "open"} or None
-        What each procedure would call it at that level; equivalence is judged as before.
+    P values are adjusted over all attributes and variants, and None where the procedure gave no
+    result; verdicts are what each would call it at that level, equivalence judged as before.
     """
 
     attribute: str
@@ -49,18 +45,9 @@ class OverallComparison:
 class Overall:
     """Every comparison of a trial without a primary attribute, held against all others.
 
-    Parameters
-    ----------
-    alpha : float
-        Chance of any false "different" over all of them.
-    attributes : int
-        Those on which anything was compared.
-    by : {"mixed", "ranks"}
-        The procedure that decides.
-    method : {"exact", "sampled", "normal"} or None
-        Of the sign flips; None where ranks compared nothing, or rounds of one taster.
-    comparisons : tuple of OverallComparison
-        In the order of the results.
+    `alpha` is the chance of any false "different" over all of them; `attributes` counts those on
+    which anything was compared. `method` is that of the sign flips; None where ranks compared
+    nothing, or rounds of one taster.
     """
 
     alpha: float
@@ -91,18 +78,9 @@ def compare_overall(
 ) -> Overall | NoResult:
     """Adjust every comparison for all attributes.
 
-    Parameters
-    ----------
-    means : sequence of array, shape (n_tasters, n_variants)
-        Each taster's mean score of each variant, one table an attribute; NaN where not scored.
-    results : tuple of AttributeResult
-        Of the same attributes.
-
-    Returns
-    -------
-    Overall or NoResult
-        No result where attributes were declared primary, which share alpha already, or where
-        fewer than two attributes could be compared.
+    `means` are each taster's, shape (n_tasters, n_variants) an attribute; NaN where not scored. No
+    result where attributes were declared primary, which share alpha already, or where fewer than
+    two could be compared.
 
     Notes
     -----
@@ -145,18 +123,10 @@ def compare_overall(
 
 
 def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, Method]:
-    """Adjust signed rank tests for one another, whole tasters being turned at once.
+    """Adjust signed rank tests for one another by single-step max-T, turning whole tasters.
 
-    Parameters
-    ----------
-    differences : array, shape (n_tasters, n_comparisons)
-        Variant minus control, of any attributes; NaN where not both were scored.
-
-    Returns
-    -------
-    adjusted : array, shape (n_comparisons,)
-        Single-step max-T.
-    method : {"exact", "sampled", "normal"}
+    `differences` are variant minus control of any attributes, shape (n_tasters, n_comparisons); NaN
+    where not both were scored.
 
     Examples
     --------
@@ -198,19 +168,10 @@ NO_INTERVAL = {"lacking": "too few degrees of freedom for an interval"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correlation:
-    """A product-moment correlation.
+    """A product-moment correlation over pairs of a taster's scores, or of variants' means.
 
-    Parameters
-    ----------
-    r : float
-        -1 to 1.
-    interval : tuple of float or None
-        95 %, by Fisher's transformation, for all pairs of attributes at once; None below two
-        degrees of freedom.
-    pairs : int
-        Pairs of scores that it is computed from: a taster's of a variant, or a variant's means.
-    df : int
-        Degrees of freedom.
+    The interval is the 95 % one by Fisher's transformation, for all pairs of attributes at once;
+    None below two degrees of freedom.
     """
 
     r: float
@@ -225,17 +186,7 @@ class Correlation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttributePair:
-    """How two attributes go together.
-
-    Parameters
-    ----------
-    first, second : str
-        Names, in the order of the trial.
-    within : Correlation or NoResult
-        Within tasters and within variants.
-    between : Correlation or NoResult
-        Of the variants' means.
-    """
+    """How two attributes go together within tasters and variants, and between variants' means."""
 
     first: str
     second: str
@@ -246,15 +197,9 @@ class AttributePair:
 def correlate_attributes(
     names: Sequence[str], means: Sequence[FloatArray]
 ) -> tuple[AttributePair, ...] | NoResult:
-    """Correlate every two attributes.
+    """Correlate every two attributes, which depends on no scale; no result where there is one.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Of the attributes, in their order; no result where there is one.
-    means : sequence of array, shape (n_tasters, n_variants)
-        Each taster's mean score of each variant on each attribute, in points; NaN where not
-        scored. A correlation does not depend on the scale.
+    `means` are each taster's, shape (n_tasters, n_variants) an attribute; NaN where not scored.
     """
     if len(names) < 2:
         return NoResult("There is one attribute, so there is nothing for it to go with.")
@@ -312,16 +257,10 @@ def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Corr
 def between_variants(
     one: AdditiveFit, two: AdditiveFit, tasters: FloatArray, family: int = 1
 ) -> Correlation | NoResult:
-    """Correlate the variants' means of two attributes.
+    """Correlate the variants' means of two attributes, from the same cells.
 
-    Parameters
-    ----------
-    one, two : AdditiveFit
-        Of the same cells.
-    tasters : array, shape (n_variants,)
-        Who scored both on each variant; the means are weighted by it.
-    family : int
-        As in `within_variants`.
+    They are weighted by who scored both on each variant: `tasters`, shape (n_variants,). The family
+    is that of `within_variants`.
 
     Notes
     -----

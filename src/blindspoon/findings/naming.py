@@ -21,19 +21,12 @@ VESSELS = {name: f"{name}s" for name in ("jar", "bottle", "crock", "pot", "tub",
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Naming:
-    """What the variants of one trial are called.
+    """What the variants of one trial are called; `plain` if no label needs quotation marks.
 
-    Parameters
-    ----------
-    plain : bool
-        Whether all labels can stand without quotation marks.
-    noun, nouns : str
-        What each was made in, one and several: "jar", "jars"; "batch" where that is not written
-        down, and empty where a variant was tasted from several.
-    batches : int
-        How many named ones were tasted of the variant that has most; 1 where none is named.
-    these : str
-        "in these jars" where ranks speak of several each and cannot speak of the method.
+    The nouns are what each was made in, one and several: "jar", "jars"; "batch" where that is not
+    written down, and empty where a variant was tasted from several. So many named `batches` were
+    tasted of the variant that has most; 1 where none is named. `these` is "in these jars" where
+    ranks speak of several each and cannot speak of the method.
     """
 
     plain: bool

@@ -53,18 +53,11 @@ NOT_CROSSED = NoResult(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sittings:
-    """Where each serving stood in its taster's session.
+    """Where each serving stood in its taster's session; arrays of shape (n_servings,).
 
-    Parameters
-    ----------
-    sitting : int array, shape (n_servings,)
-        A number for each taster and session.
-    position : int array, shape (n_servings,)
-        From 1; 0 where it is not known.
-    before : int array, shape (n_servings,)
-        The variant tasted just before; -1 at the first place, and where it is not known.
-    linked : bool array, shape (n_servings,)
-        Whether the cup before is known, or there was none.
+    `sitting` numbers tasters' sessions; `position` counts from 1, 0 where it is not known. `before`
+    is the variant tasted just before, -1 at the first place and where it is not known; `linked`
+    tells whether that is known, or there was none.
     """
 
     sitting: IntArray
@@ -94,18 +87,8 @@ def position_effect(
 ) -> tuple[OrderEffect | NoResult, Effect | NoResult]:
     """Estimate what the place of a cup does to its score.
 
-    Parameters
-    ----------
-    score : float array, shape (n_servings,)
-        NaN where none was given.
-    variant : int array, shape (n_servings,)
-
-    Returns
-    -------
-    every : OrderEffect or NoResult
-        Each place against the mean of all.
-    first : Effect or NoResult
-        The first place minus the mean of the later ones.
+    Scores and variants have shape (n_servings,); NaN where none was given. Gives each place against
+    the mean of all, and the first minus the mean of the later ones.
 
     Notes
     -----
@@ -138,13 +121,7 @@ def carry_over(
 ) -> OrderEffect | NoResult:
     """Estimate what the variant tasted just before does to a score.
 
-    Parameters
-    ----------
-    score : float array, shape (n_servings,)
-        NaN where none was given.
-    variant : int array, shape (n_servings,)
-    names : tuple of str
-        Of the variants.
+    Scores and variants have shape (n_servings,); NaN where none was given.
 
     Notes
     -----
@@ -201,12 +178,7 @@ def _effects(whole: Fit, factor: Factor, labels: tuple[str, ...]) -> tuple[Effec
 
 
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
-    """Describe scores by their mean, spread and ends.
-
-    Parameters
-    ----------
-    scores : float array, shape (n,)
-        In points, finite.
+    """Describe finite scores, in points, by their mean, spread and ends.
 
     Examples
     --------
@@ -235,12 +207,8 @@ NONE_OF_OWN = NoResult("This taster scored no variant twice.")
 def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeatability | NoResult:
     """Pool the spread of each taster's scores of the same variant.
 
-    Parameters
-    ----------
-    table : ScoreTable
-        Tells the sessions and batches that replicates come from.
-    scored : bool array, shape (n_servings,)
-        Servings that were scored on the attribute.
+    The table tells the sessions and batches that replicates come from; `scored`, shape
+    (n_servings,), which servings were.
 
     Notes
     -----
@@ -278,16 +246,9 @@ def own_repeatability(cells: Cells, taster: int) -> float | NoResult:
 
 
 def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlPair | NoResult:
-    """Compare the two control cups that a taster got in one session.
+    """Compare the two control cups that a taster got in one session, two rows of the table.
 
-    Parameters
-    ----------
-    score : float array, shape (n_servings,)
-        NaN where none was given.
-    table : ScoreTable
-        Its two rows of one taster, session and the control are such a pair.
-    control : int
-        Position in ``Trial.variants``.
+    Scores have shape (n_servings,); NaN where none was given.
     """
     rows = np.flatnonzero((table.variant == control) & np.isfinite(score))
     rows = rows[np.lexsort((table.position[rows], table.session[rows], table.taster[rows]))]
@@ -348,13 +309,7 @@ def interaction(
 ) -> FTest | NoResult:
     """Ask whether tasters differ in how they see the variants by more than they scatter.
 
-    Parameters
-    ----------
-    cells : Cells
-        Of the scores.
-    score : float array, shape (n,)
-        In points, finite.
-    taster, variant : int array, shape (n,)
+    The cells are of the scores, finite, shape (n,), in points.
 
     Notes
     -----
@@ -379,10 +334,7 @@ UPPER = (1 + LEVEL) / 2
 def concordance(means: FloatArray) -> Concordance | NoResult:
     """Measure by ranks whether tasters put the variants in the same order.
 
-    Parameters
-    ----------
-    means : float array, shape (n_tasters, n_variants)
-        Each taster's mean of each variant, in points, without gaps.
+    `means` are each taster's, shape (n_tasters, n_variants), without gaps.
 
     Notes
     -----
@@ -420,10 +372,7 @@ def _lacking(means: FloatArray) -> NoResult | None:
 def intraclass(means: FloatArray) -> Intraclass | NoResult:
     """Measure whether tasters see the same distances, and whether they give the same numbers.
 
-    Parameters
-    ----------
-    means : float array, shape (n_tasters, n_variants)
-        Each taster's mean of each variant, in points, without gaps.
+    `means` are each taster's in points, shape (n_tasters, n_variants), without gaps.
 
     Notes
     -----

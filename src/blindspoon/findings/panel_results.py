@@ -66,15 +66,7 @@ MOST_TASTERS = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScaleUse:
-    """Which part of the scale some scores fill.
-
-    Parameters
-    ----------
-    mean : float
-        In points, as the following three.
-    at_low, at_high : float
-        Shares of the scores that stand at either end of the scale, from 0 to 1.
-    """
+    """Which part of the scale some scores fill, in points, and the shares at either end."""
 
     scores: int
     mean: float
@@ -89,16 +81,9 @@ class ScaleUse:
 class TasterReview:
     """One taster on one attribute.
 
-    Parameters
-    ----------
-    repeatability_sd : float or NoResult
-        Spread of the taster's scores of the same variant, in points.
-    repeatability_df : int
-        Its degrees of freedom; 0 without replicates.
-    correlation : float or NoResult
-        Of the taster's means of the variants with what all others made of these variants.
-    discrimination : FTest or NoResult
-        Variants over the taster's own spread.
+    The repeatability is the spread of the taster's scores of the same variant, in points (without
+    replicates it has 0 degrees of freedom); the correlation that of their means of the variants
+    with what all others made of these; the discrimination holds variants against their own spread.
     """
 
     taster: str
@@ -113,17 +98,9 @@ class TasterReview:
 class Repeatability:
     """How closely tasters repeat their own scores of the same variant.
 
-    Parameters
-    ----------
-    sd : float
-        Pooled over tasters and variants, in points.
-    interval : Interval
-        Of the standard deviation, by the chi-squared distribution.
-    tasters : int
-        Tasters with replicates.
-    across_sessions, across_batches : bool
-        Whether any replicates were scored in different sessions, or came from different batches:
-        the spread then holds what these differ in.
+    Pooled over tasters with replicates and variants, in points; the interval is by the chi-squared
+    distribution. Replicates that were scored across sessions, or came from different batches, hold
+    what these differ in.
     """
 
     sd: float
@@ -138,16 +115,9 @@ class Repeatability:
 class ControlPair:
     """The two control cups that were hidden in one session.
 
-    Parameters
-    ----------
-    difference : float
-        The later cup minus the earlier one, the mean over the tasters' means, in points.
-    interval : Interval
-        By Student's t over the tasters.
-    mean_absolute : float
-        Mean distance between the two cups, whichever was higher, in points.
-    across_batches : bool
-        Whether any two cups came from different batches.
+    The difference is the later minus the earlier, the mean over the tasters' means, in points, with
+    Student's t over the tasters; `mean_absolute` is the distance, whichever was higher. Some cups
+    may have come from different batches.
     """
 
     difference: float
@@ -162,14 +132,9 @@ class ControlPair:
 class Concordance:
     """Kendall's W of the tasters' rankings of the variants, corrected for ties.
 
-    Parameters
-    ----------
-    w : float
-        From 0 (rankings that cancel out) to 1 (all alike).
-    statistic, df, p_value : float
-        ``tasters * (variants - 1) * w``, referred to the chi-squared distribution.
-    tasters, variants : int
-        Tasters who scored every variant that anybody scored, and these variants.
+    From 0 (rankings that cancel out) to 1 (all alike); ``tasters * (variants - 1) * w`` is referred
+    to the chi-squared distribution. Counted are tasters who scored every variant that anybody
+    scored.
     """
 
     w: float
@@ -182,16 +147,10 @@ class Concordance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Intraclass:
-    """Intraclass correlations: tasters as raters, variants as targets.
+    """Intraclass correlations: tasters as raters, variants as targets; counted as in `Concordance`.
 
-    Parameters
-    ----------
-    consistency_single, consistency_mean : float
-        ICC(3,1) and ICC(3,k): do the tasters see the same distances between the variants?
-    agreement_single, agreement_mean : float
-        ICC(2,1) and ICC(2,k): do they give the same numbers as well?
-    tasters, variants : int
-        As for `Concordance`.
+    Consistency, ICC(3,1) and ICC(3,k): do the tasters see the same distances between the variants?
+    Agreement, ICC(2,1) and ICC(2,k): do they give the same numbers as well?
     """
 
     consistency_single: float
@@ -208,14 +167,9 @@ class Intraclass:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effect:
-    """How far the cups at one place, or after one variant, lie from the mean of all such.
+    """How far, in points, cups at one place or after one variant lie from the mean of all such.
 
-    Parameters
-    ----------
-    label : str
-        The place as a number from 1, or the name of the variant tasted just before.
-    effect : float
-        In points, all else equal.
+    All else equal. The label is the place, or the name of the variant tasted just before.
     """
 
     label: str
@@ -226,13 +180,7 @@ class Effect:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrderEffect:
-    """Whether the place of a cup, or the cup before it, moved its score.
-
-    Parameters
-    ----------
-    test : FTest
-        That none of the effects differs from the others.
-    """
+    """Whether the place of a cup, or the cup before it, moved its score: the test that none did."""
 
     test: FTest
     effects: tuple[Effect, ...]
@@ -242,23 +190,13 @@ class OrderEffect:
 class AttributePanel:
     """The tasters on one attribute.
 
-    Parameters
-    ----------
-    scale_use : ScaleUse or NoResult
-        Of all scores together.
-    interaction : FTest or NoResult
-        Taster by variant over the repeatability: whether tasters differ in how they see the
-        variants by more than they scatter.
-    position : OrderEffect or NoResult
-        A place an effect.
-    first_cup : Effect or NoResult
-        The first cup minus the mean of the later places.
-    position_in_model : bool
-        Whether the mixed model of the comparison allowed for the place of a cup.
-    carry_over : OrderEffect or NoResult
-        An effect for each variant tasted just before.
-    tasters : tuple of TasterReview or NoResult
-        Those who scored the attribute, in the order of the table.
+    - `scale_use`: of all scores together
+    - `interaction`: taster by variant over the repeatability: whether tasters differ in how they
+      see the variants by more than they scatter
+    - `position`, `carry_over`: an effect for each place, and for each variant tasted just before
+    - `first_cup`: the first cup minus the mean of the later places
+    - `position_in_model`: whether the mixed model of the comparison allowed for the place of a cup
+    - `tasters`: those who scored the attribute, in the order of the table
     """
 
     attribute: str
@@ -278,15 +216,7 @@ class AttributePanel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
-    """The tasters of a trial.
-
-    Parameters
-    ----------
-    tasters : int
-        Those who scored anything.
-    attributes : tuple of AttributePanel
-        In the order of ``Trial.attributes``.
-    """
+    """The tasters who scored anything in a trial, on each attribute."""
 
     tasters: int
     attributes: tuple[AttributePanel, ...]

@@ -29,22 +29,9 @@ Part = Literal["attributes", "variants"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kitchen:
-    """One repeat of the trial.
+    """One repeat of the trial, under the name of its folder, with the fingerprint of its files.
 
-    Parameters
-    ----------
-    name : str
-        Of its folder; no other kitchen has it.
-    fingerprint : str
-        Of its files.
-    results : tuple of AttributeResult
-        Its own comparisons.
-    tables : FolderTables, optional
-        What is published of its folder.
-    standing : Standing, optional
-        How it was sealed, and what was changed since.
-    made : Made, optional
-        What was written down of its batches.
+    `tables` are what is published of it; `standing` how it was sealed, and what was changed since.
     """
 
     name: str
@@ -79,10 +66,7 @@ class Kitchen:
 class Disagreement:
     """The test that every variant differs from the control alike in all kitchens.
 
-    Parameters
-    ----------
-    f, df_num, df_den, p_value : float
-        Kenward-Roger F test of kitchen by variant as fixed effects.
+    Kenward-Roger F of kitchen by variant as fixed effects.
     """
 
     f: float
@@ -95,25 +79,15 @@ class Disagreement:
 class PooledFit:
     """The model of one attribute over all kitchens.
 
-    ``score ~ variant + kitchen [+ position] + (1 | taster) [+ (1 | taster:variant)] +
-    (1 | kitchen:variant)``, tasters within kitchens.
+    ``score ~ variant + kitchen [+ position] + (1 | taster) [+ (1 | taster:variant)] + (1 |
+    kitchen:variant)``, tasters within kitchens.
 
-    Parameters
-    ----------
-    reml_criterion : float
-        Minus twice the restricted log-likelihood, constants included.
-    residual_sd, taster_sd : float
-        Standard deviations in points.
-    taster_variant_sd : float or None
-        None where no taster scored any variant twice.
-    kitchen_variant_sd : float
-        How much what a kitchen makes of a variant scatters around what variant and kitchen
-        have in general.
-    contrasts : tuple of MixedContrast
-        About kitchens like these; one a variant but the control, in order. With several, each by
-        its own spread over kitchens.
-    these : tuple of MixedContrast, or NoResult
-        About these kitchens only, with equal weights: kitchen by variant as fixed effects.
+    - `reml_criterion`: minus twice the restricted log-likelihood, constants included
+    - `taster_variant_sd`: None where no taster scored any variant twice
+    - `kitchen_variant_sd`: how much what a kitchen makes of a variant scatters around what variant
+      and kitchen have in general
+    - `contrasts`: about kitchens like these; with several, each by its own spread over kitchens
+    - `these`: about these kitchens only, with equal weights: kitchen by variant as fixed effects
     """
 
     reml_criterion: float
@@ -148,17 +122,9 @@ class Own:
 class PooledComparison:
     """One variant against the control on one attribute, over all kitchens.
 
-    Parameters
-    ----------
-    own : tuple of Own
-        One a kitchen, in order.
-    pooled : MixedContrast or NoResult
-        About kitchens like these; the verdict stands on it where there are three or more.
-    these : MixedContrast or NoResult
-        About these kitchens only; the verdict stands on it where there are two.
-    verdict : {"different", "slight", "alike", "open"}
-    because : str
-        One plain sentence.
+    `own` is what each found; `pooled` is about kitchens like these, and the verdict stands on it
+    where there are three or more; `these` about these only, and the verdict stands on it where
+    there are two.
     """
 
     attribute: Attribute
@@ -194,17 +160,7 @@ class PooledComparison:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PooledAttribute:
-    """All pooled comparisons of one attribute.
-
-    Parameters
-    ----------
-    attribute : Attribute
-        As the first kitchen declares it, its margin included.
-    primary : bool
-        Whether the first kitchen's trial was declared to answer it.
-    alpha : float
-        The share of alpha at which it is decided and its pooled intervals are drawn.
-    """
+    """All pooled comparisons of one attribute; its margin and alpha are the first kitchen's."""
 
     attribute: Attribute
     primary: bool
@@ -224,20 +180,11 @@ class NotPooled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pool:
-    """What several kitchens found together.
+    """What several kitchens found together; the rule of the first decides.
 
-    Parameters
-    ----------
-    kitchens : tuple of Kitchen
-        Two or more; the rule of the first decides.
-    variants : tuple of Variant
-        Those that all kitchens made, the control among them, as the first kitchen has them.
-    attributes : tuple of PooledAttribute
-        Those that all kitchens scored, in the order of the first.
-    remarks : tuple of str
-        Sentences: what the pooled claims are about, and where the kitchens' rules differ.
-    caveats : tuple of str
-        Sentences: what weakens single kitchens.
+    Variants are those that all made, the control among them, and attributes those that all scored,
+    as the first has them. Remarks say what the pooled claims are about, and where the kitchens'
+    rules differ; caveats what weakens single kitchens.
     """
 
     kitchens: tuple[Kitchen, ...]

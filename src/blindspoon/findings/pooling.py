@@ -53,30 +53,20 @@ def pool_scores(
 ) -> PooledFit | NoResult:
     """Compare every variant with the control over several kitchens.
 
-    The model is ``score ~ variant + kitchen [+ position] + (1 | taster) + (1 |
-    kitchen:variant)``, with ``(1 | taster:variant)`` where some taster scored a variant more
-    than once, fitted by REML, with Kenward-Roger standard errors and degrees of freedom and
-    Dunnett's adjustment over the variants. Beside it stands the same model with
-    kitchen:variant as a fixed effect: its differences, with equal weights for the kitchens,
-    are about these kitchens only, and its F tests whether kitchens disagree. From two variants
-    beside the control on each is pooled from what the kitchens found of it, by its own spread over
-    them, with t on K - 1 degrees of freedom and Bonferroni's adjustment: one spread for all would
-    be false where it is not the same, as with a control that kitchens make less alike.
+    The model is ``score ~ variant + kitchen [+ position] + (1 | taster) + (1 | kitchen:variant)``,
+    with ``(1 | taster:variant)`` where some taster scored a variant more than once, fitted by REML,
+    with Kenward-Roger standard errors and degrees of freedom and Dunnett's adjustment over the
+    variants. Beside it stands the same model with kitchen:variant as a fixed effect: its
+    differences, with equal weights for the kitchens, are about these kitchens only, and its F tests
+    whether kitchens disagree. From two variants beside the control on each is pooled from what the
+    kitchens found of it, by its own spread over them, with t on K - 1 degrees of freedom and
+    Bonferroni's adjustment: one spread for all would be false where it is not the same, as with a
+    control that kitchens make less alike.
 
-    Parameters
-    ----------
-    score : float array, shape (n,)
-        One score a serving, finite.
-    taster : int array, shape (n,)
-        Codes from 0; nobody tasted in two kitchens.
-    kitchen, variant : int array, shape (n,)
-        Codes from 0; every kitchen scored every variant.
-    control : int
-        The variant that the others are compared with.
-    alpha : float
-        Chance of a false difference over all variants, below 0.5.
-    position : int array, shape (n,), optional
-        Place of the serving in its session, for a categorical fixed effect.
+    All arrays have shape (n,), a serving each: finite scores, and codes from 0; nobody tasted in
+    two kitchens, and every kitchen scored every variant. `alpha`, below 0.5, is the chance of a
+    false difference over all variants. The `position` of the serving in its session is a
+    categorical fixed effect.
 
     Notes
     -----

@@ -42,21 +42,10 @@ Word = Kind | Literal["not_shown"]
 class Outcome:
     """One variant on one attribute, judged another way.
 
-    Parameters
-    ----------
-    attribute, variant : str
-        Names.
-    verdict : {"different", "slight", "alike", "open", "not_shown"} or None
-        "not_shown" is what ordered categories say where they show no difference; None where
-        the alternative gives nothing to be judged.
-    direction : {-1, 0, 1}
-        Of a difference that is shown; otherwise 0.
-    difference, p_adjusted : float or None
-        In points, variant minus control; None where there is no such number.
-    changed : bool
-        Whether the verdict, or the direction of a difference, is another than declared.
-    reason : str
-        Why there is no result; otherwise empty.
+    The verdict is None where the alternative gives nothing to be judged, for the `reason`;
+    "not_shown" is what ordered categories say where they show no difference. The direction is -1 or
+    1 of a difference that is shown, otherwise 0; the difference, variant minus control, in points.
+    `changed` tells whether verdict or direction are others than declared.
     """
 
     attribute: str
@@ -76,17 +65,10 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alternative:
-    """The trial analysed another way.
+    """The trial analysed another way, with an outcome for each verdict that this speaks of.
 
-    Parameters
-    ----------
-    name : {"taster", "session", "procedure", "ordinal", "position"}
-        Without one taster; without one session; by the procedure that does not decide; the
-        scores as ordered categories; without the place of the cup in the model.
-    left_out : str
-        The taster or the session; otherwise empty.
-    outcomes : tuple of Outcome
-        One a verdict that the alternative speaks of, in their order.
+    Without one taster or one session (`left_out`); by the procedure that does not decide; with the
+    scores as ordered categories; without the place of the cup in the model.
     """
 
     name: Name
@@ -104,18 +86,11 @@ class NotDone:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Influence:
-    """What the verdicts hang on.
+    """What the verdicts, as they are declared, hang on.
 
-    Parameters
-    ----------
-    declared : tuple of Outcome
-        The verdicts as they stand.
-    alternatives : tuple of Alternative
-        Tasters first, in the order of ``ScoreTable.tasters``, then sessions, then methods.
-    ordinal : tuple of (str, OrdinalFit or NoResult)
-        The scores of each attribute with a verdict as ordered categories.
-    variants : tuple of str
-        Names of the trial's variants, in their order.
+    Alternatives are without tasters first, in the order of ``ScoreTable.tasters``, then without
+    sessions, then methods. `ordinal` has the scores of each attribute with a verdict as ordered
+    categories.
     """
 
     declared: tuple[Outcome, ...]
