@@ -259,12 +259,11 @@ def size(  # noqa: PLR0913 - each is an option of the command
     """
     from blindspoon.planning import SizeOptions, size_folder  # noqa: PLC0415 - brings in simulate
 
-    tried = ((each,) if isinstance(each, int) else each for each in (tasters, sessions))
-    tasters, sessions = tried
     options = SizeOptions(
         like=None if like is None else Path(like), cup_sd=cup_sd, taster_sd=taster_sd,
-        opinion_sd=opinion_sd, tasters=tasters, sessions=sessions, trials=trials, jobs=jobs or None,
-        both=True,
+        opinion_sd=opinion_sd, tasters=(tasters,) if isinstance(tasters, int) else tasters,
+        sessions=(sessions,) if isinstance(sessions, int) else sessions,
+        trials=trials, jobs=jobs or None, both=True,
     )  # fmt: skip
     return size_folder(Path(folder), options)[1]
 

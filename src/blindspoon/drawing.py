@@ -37,23 +37,10 @@ STREAM = 1000
 
 
 def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> ServingPlan:
-    """Draw codes and orders, and write servings.csv, key.csv and seal.toml.
+    """Draw codes and orders, and write servings.csv, key.csv and seal.toml; see `api.blind`.
 
-    Parameters
-    ----------
-    folder : Path
-        Holds trial.toml, and batches.csv where the batches are to be dealt out.
-    today : date
-        Stands in the seal.
-    declare : bool
-        Whether the rule is declared today, where trial.toml does not date it; the date is written
-        there.
-
-    Raises
-    ------
-    TrialError
-        If the design cannot be drawn or is still that of the template, if it is drawn or a cup
-        was scored already, or if key.csv or servings.csv is another: nothing is written then.
+    Nothing is written where the design is still that of the template, or where another key.csv or
+    servings.csv is there.
     """
     text = disk.read_folder(folder)
     trial = text.trial
@@ -77,13 +64,7 @@ def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> 
 
 
 def foresee(folder: Path) -> ServingPlan:
-    """Draw as `draw_blind` will, and write nothing: its balance can be told, its codes not.
-
-    Raises
-    ------
-    TrialError
-        If the design cannot be drawn, or is still that of the template.
-    """
+    """Draw as `draw_blind` will, and write nothing: its balance can be told, its codes not."""
     text = disk.read_folder(folder)
     trial = text.trial
     return _first(trial, _sound_request(trial, text))
@@ -129,26 +110,14 @@ def _see_untasted(text: FolderText, *, lifted: bool = False) -> None:
 
 
 def add_late(folder: Path, name: str, today: datetime.date) -> ServingPlan:
-    """Add a taster to a blind that was drawn; nobody else's cups change.
-
-    Raises
-    ------
-    TrialError
-        If no blind was drawn, its tables have problems, or there is a taster of that name.
-    """
+    """Add a taster to a blind that was drawn; nobody else's cups change."""
     with durable.in_turn(folder):
         text = disk.read_folder(folder)
         return _add(folder, text, today, " ".join(tidied(name).split()))
 
 
 def add_more(folder: Path, today: datetime.date) -> ServingPlan:
-    """Draw every session that trial.toml lists and that has no cups yet; others do not change.
-
-    Raises
-    ------
-    TrialError
-        If no blind was drawn, its tables have problems, or there is no such session.
-    """
+    """Draw every session that trial.toml lists and that has no cups yet; others do not change."""
     with durable.in_turn(folder):
         return _add(folder, disk.read_folder(folder), today)
 
@@ -158,12 +127,8 @@ def one_more(
 ) -> ServingPlan:
     """List one more session in trial.toml, on a day if it is known, and draw it as `add_more` does.
 
-    `drawn` is how many there are for who asks: nothing is added twice.
-
-    Raises
-    ------
-    TrialError
-        As `add_more`, or if another number of them is drawn by now; nothing is written then.
+    `drawn` is how many there are for who asks. Where there is another number of them by now,
+    nothing is written: none is added twice.
     """
     with durable.in_turn(folder):
         text = disk.read_folder(folder)
@@ -186,11 +151,6 @@ def write_order(folder: Path, session: str, codes: Sequence[str]) -> None:
     """Write the order in which one person alone tasted a round after shuffling its cups.
 
     `codes` are all of that session, the first cup first.
-
-    Raises
-    ------
-    TrialError
-        If there are several tasters, or these are not the codes of that session.
     """
     _, plan = _drawn(disk.read_folder(folder))
     drawn = sorted(serving.code for serving in plan.servings if serving.session == session)
@@ -214,18 +174,10 @@ def alike(folder: Path, name: str) -> str:
 
 
 def draw_again(folder: Path) -> tuple[str, ...]:
-    """Draw a key or a plan that was lost, or is a part, again; write it only if it was sealed.
+    """Draw a key or a plan that was lost, or is a part, again, and name the files written.
 
-    Returns
-    -------
-    tuple of str
-        The files that were written; empty where none was missing.
-
-    Raises
-    ------
-    TrialError
-        If nothing was sealed, trial.toml or batches.csv are not as they were, or another key is
-        there: nothing is written then.
+    None is where nothing was sealed, trial.toml or batches.csv are not as they were, or another key
+    is there.
     """
     text = disk.read_folder(folder)
     trial, seal, key = text.trial, text.seal, text.tables.key
@@ -258,18 +210,8 @@ def draw_again(folder: Path) -> tuple[str, ...]:
 def take_back(folder: Path, today: datetime.date) -> Path:
     """Take a drawing back before any cup is scored; the next one draws other codes.
 
-    What was drawn moves to ``.blindspoon/drawn/DATE``, and trial.toml gets another seed: with the
-    old one the same codes would be drawn.
-
-    Returns
-    -------
-    Path
-        Where it lies.
-
-    Raises
-    ------
-    TrialError
-        If nothing was sealed, a cup was scored, or the folder is open elsewhere.
+    What was drawn moves to ``.blindspoon/drawn/DATE``, which is given, and trial.toml gets another
+    seed: with the old one the same codes would be drawn.
     """
     with durable.held(folder, "what takes the drawing back"):
         text = disk.read_folder(folder)
@@ -326,11 +268,6 @@ def write_sheets(folder: Path, paper: Paper, labels: str | None) -> tuple[Path, 
 
     A taster or a session that was added has its own once more in sheets/added, apart from all that
     is printed already.
-
-    Raises
-    ------
-    TrialError
-        If no blind was drawn, or the sheets cannot be written.
     """
     from blindspoon.batches.cautions import caution  # noqa: PLC0415 - only where sheets are printed
     from blindspoon.batches.summary import make_up  # noqa: PLC0415

@@ -39,11 +39,9 @@ class Lifting:
     bent : tuple of str
         What is not as it was sealed; it can still be put back.
     lift : Lift
-        What is recorded in seal.toml.
+        What is recorded in seal.toml, and by `recorded`, whether it was.
     sets : bool
         Whether sets are answered, and not only cups scored.
-    recorded : bool
-        Whether it was.
     """
 
     missing: tuple[Note, ...]
@@ -71,13 +69,7 @@ class Lifting:
 
 
 def close_tasting(folder: Path, today: datetime.date) -> None:
-    """Close the tasting: while it is closed nothing is scored and nobody is added.
-
-    Raises
-    ------
-    TrialError
-        If no blind was sealed, it was lifted or closed before, or scores may come in.
-    """
+    """Close the tasting: while it is closed nothing is scored and nobody is added."""
     _unlifted(folder)
     with held(folder, "what closes the tasting"), in_turn(folder):
         seal = _unlifted(folder)
@@ -86,13 +78,7 @@ def close_tasting(folder: Path, today: datetime.date) -> None:
 
 
 def reopen_tasting(folder: Path) -> bool:
-    """Open a tasting that was closed, and tell whether it was.
-
-    Raises
-    ------
-    TrialError
-        If no blind was sealed, or it was lifted before.
-    """
+    """Open a tasting that was closed, and tell whether it was."""
     with in_turn(folder):
         seal = _unlifted(folder)
         if seal.closed:
@@ -118,20 +104,10 @@ def _write(folder: Path, seal: Seal) -> None:
 def lift_blind(
     folder: Path, today: datetime.date, agreed: Callable[[Lifting], bool], *, last: bool = False
 ) -> Lifting:
-    """Lift the blind of a folder, if the host agrees to what is missing.
+    """Lift the blind of a folder, if the host agrees to what is missing; see `api.lift`.
 
-    Parameters
-    ----------
-    agreed : callable
-        Called once with what would be recorded; nothing is written where it says no.
-    last : bool
-        Whether nobody is added after this, though a look is left.
-
-    Raises
-    ------
-    TrialError
-        If no blind was sealed, it was lifted before, a file has a problem, nothing was scored,
-        or scores came in while the host was asked, or may still come in.
+    `agreed` is called once with what would be recorded; nothing is written where it says no, or
+    where scores came in meanwhile or may still come in.
     """
     found, seal = _prepare(folder, today, last=last)
     if not agreed(found):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -30,12 +30,9 @@ ROUNDS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizeOptions:
-    """What a host may choose beside trial.toml; all but `both` as in `api.size`.
+    """What a host may choose beside trial.toml, as in `api.size`.
 
-    Parameters
-    ----------
-    both : bool
-        Simulate both procedures, not only the one that decides.
+    `both` simulates both procedures, not only the one that decides.
     """
 
     like: Path | None = None
@@ -52,20 +49,7 @@ class SizeOptions:
 def size_folder(
     folder: Path, options: SizeOptions, progress: Progress | None = None
 ) -> tuple[Trial, Sizing]:
-    """Simulate trials of the design of a folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Holds trial.toml.
-    progress : callable, optional
-        Called with the panels done and their number.
-
-    Raises
-    ------
-    TrialError
-        If a folder has problems, the attribute has no margin, or nothing would scatter.
-    """
+    """Simulate trials of the design of a folder, and tell the panels done; see `api.size`."""
     from blindspoon.simulate.situations import BOTH  # noqa: PLC0415 - brings in scipy
     from blindspoon.simulate.size import size, sized_attribute  # noqa: PLC0415
     from blindspoon.simulate.size_results import in_rounds  # noqa: PLC0415
@@ -99,11 +83,6 @@ def size_exactly(
     """Work out what numbers of sets can show, and what panels can hope for of a question of days.
 
     None where the trial has no choice, or no course.
-
-    Raises
-    ------
-    TrialError
-        If a folder has problems.
     """
     from blindspoon.simulate.exact_size import size_choice, size_course  # noqa: PLC0415 - scipy
 
@@ -137,21 +116,15 @@ def _spread(attribute: Attribute, options: SizeOptions) -> Spread:
         earlier = analyse(options.like)
         results = {result.attribute.name: result for result in earlier.results}
         if attribute.name not in results:
-            rule = Rule(
-                "not-like",
-                f"it scored {', '.join(results)}",
-                "Choose another trial, or give the spread with --cup-sd and --opinion-sd",
-            )
+            remedy = "Choose another trial, or give the spread with --cup-sd and --opinion-sd"
+            rule = Rule("not-like", f"it scored {', '.join(results)}", remedy)
             found = "the earlier trial did not score this attribute"
             raise DesignError([rule.broken(found, str(options.like), column=attribute.name)])
         spread = size_results.spread_from(results[attribute.name].mixed, earlier.trial.title)
-    given = {
-        "residual_sd": options.cup_sd,
-        "taster_sd": options.taster_sd,
-        "taster_variant_sd": options.opinion_sd,
-    }
-    chosen = {name: value for name, value in given.items() if value is not None}
+    names = ("residual_sd", "taster_sd", "taster_variant_sd")
+    given = zip(names, (options.cup_sd, options.taster_sd, options.opinion_sd), strict=True)
+    chosen = {name: value for name, value in given if value is not None}
     if not chosen:
         return spread
-    source = "as given" if len(chosen) == len(given) else f"{spread.source}, and as given"
-    return size_results.Spread(**{**asdict(spread), **chosen, "source": source})
+    source = "as given" if len(chosen) == len(names) else f"{spread.source}, and as given"
+    return replace(spread, source=source, **chosen)

@@ -1,7 +1,5 @@
 """Cup labels: stock sizes fit their paper, every cup has one label."""
 
-import re
-
 import pytest
 
 from blindspoon.sheets.paper import LABEL_STOCKS, PAPERS, stock_named
@@ -38,18 +36,10 @@ def test_labels_are_centred_on_their_paper(name):
 @pytest.mark.parametrize("name", LABEL_STOCKS)
 def test_every_cup_has_one_label(case, name):
     _, plan = case("twelve")
-    sheets = label_sheets(plan, LABEL_STOCKS[name], owner=True)
+    sheets = label_sheets(plan, LABEL_STOCKS[name])
     told = sorted(label for sheet in sheets for label in sheet)
     assert told == sorted((c.code, c.taster, f"session {c.session}") for c in plan.servings)
     assert {len(sheet) for sheet in sheets[:-1]} <= {LABEL_STOCKS[name].count}
-
-
-def test_a_label_may_have_its_code_only(case, sheets):
-    page = sheets("usual", label_owner=False)["labels.html"]
-    body = page[page.index("<main>") :]
-    assert "session" not in body
-    found = re.findall(r'<div class="label"><b>(\d{3})</b></div>', body)
-    assert found == [row[3] for row in case("usual")[1].servings_rows()[1:]]
 
 
 def test_the_paper_chooses_the_larger_labels():

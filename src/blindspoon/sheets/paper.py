@@ -15,14 +15,9 @@ MARGIN = 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LabelStock:
-    """A sheet of labels of one size, centred on its paper; no gap between rows.
+    """A sheet of labels of one size, in millimetres, centred on its paper.
 
-    Parameters
-    ----------
-    width, height : float
-        Of one label, in millimetres.
-    gap : float
-        Between columns, in millimetres.
+    There is a gap between columns, and none between rows.
     """
 
     paper: Paper
@@ -39,13 +34,13 @@ class LabelStock:
 
     @property
     def left(self) -> float:
-        """Margin left of the first column, in millimetres."""
+        """Margin left of the first column."""
         used = self.columns * self.width + (self.columns - 1) * self.gap
         return (PAPERS[self.paper][0] - used) / 2
 
     @property
     def top(self) -> float:
-        """Margin above the first row, in millimetres."""
+        """Margin above the first row."""
         return (PAPERS[self.paper][1] - self.rows * self.height) / 2
 
 
@@ -63,13 +58,7 @@ LABEL_STOCKS = {
 
 
 def stock_named(name: str | None, paper: Paper) -> LabelStock:
-    """Find a stock; the larger labels of the paper where none is named.
-
-    Raises
-    ------
-    ValueError
-        If there is no stock of that name.
-    """
+    """Find a stock; the larger labels of the paper where none is named. ValueError without one."""
     chosen = name or {"a4": "a4-21", "letter": "letter-30"}[paper]
     if chosen not in LABEL_STOCKS:
         message = f'label_stock is "{chosen}"; it is one of {", ".join(LABEL_STOCKS)}'

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 from string import ascii_uppercase
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +23,7 @@ from blindspoon.trial import Attribute, Trial
 from blindspoon.wording import day
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tray:
+class Tray(NamedTuple):
     """The cups of one taster in one session, in serving order."""
 
     session: str
@@ -52,7 +52,7 @@ def trays_of(plan: ServingPlan) -> tuple[Tray, ...]:
     for serving in sorted(plan.servings, key=lambda serving: serving.position):
         held.setdefault((serving.session, serving.taster), []).append(serving)
     return tuple(
-        Tray(session=session, taster=taster, cups=tuple(held[session, taster]))
+        Tray(session, taster, tuple(held[session, taster]))
         for session in plan.request.sessions
         for taster in plan.request.tasters
         if (session, taster) in held
@@ -84,14 +84,14 @@ def tray_cards(trial: Trial, plan: ServingPlan) -> tuple[TrayCard, ...]:
 
 
 def label_sheets(
-    plan: ServingPlan, stock: LabelStock, *, owner: bool
+    plan: ServingPlan, stock: LabelStock
 ) -> tuple[tuple[tuple[str, str, str], ...], ...]:
     """Fill sheets with labels: tray by tray, in serving order, which tells nothing.
 
-    A label is a code, whose cup it is and in which session, the last two blank unless `owner`.
+    A label is a code, whose cup it is, and in which session.
     """
     labels = [
-        (cup.code, tray.taster * owner, f"session {tray.session}" * owner)
+        (cup.code, tray.taster, f"session {tray.session}")
         for tray in trays_of(plan)
         for cup in tray.cups
     ]
@@ -105,18 +105,10 @@ MARKS = 1001
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pour:
-    """Everything that is poured from one batch in one session.
+    """Everything that is poured from one batch, which may have no name, in one session.
 
-    Parameters
-    ----------
-    mark : str
-        Stands for it in the check by tray: "A", or "A2" for a second batch.
-    variant, batch : str
-        Label of the variant; the batch may be empty.
-    amount : str
-        "12 cups, 120 g in all"
-    cups : tuple of (code, taster)
-        In the order of the codes.
+    `mark` stands for it in the check by tray: "A", or "A2" for a second batch; `variant` is a
+    label; `cups` are (code, taster), in the order of the codes.
     """
 
     mark: str
@@ -131,12 +123,8 @@ class Pour:
 class Pouring:
     """What is poured for one session.
 
-    Parameters
-    ----------
-    warm_up : str
-        A sentence; blank without such a cup.
-    checks : tuple of (taster, tuple of (code, mark))
-        The trays, to be looked at when all is poured, in serving order.
+    `warm_up` is a sentence; blank without such a cup. `checks` are the trays, (taster, tuple of
+    (code, mark)), to be looked at when all is poured, in serving order.
     """
 
     session: str

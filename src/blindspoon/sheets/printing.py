@@ -12,7 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
@@ -64,10 +64,9 @@ class Ballots:
         Whether the taster would have it, to be answered by yes or no; may be empty.
     words : tuple of str
         What may be answered of a set, where it is not a code.
-    together : bool
-        Whether two ballots are likely to fit on a page; each begins a page if not.
-    tight : bool
-        Whether less room between the lines saves paper.
+    together, tight : bool
+        Whether two ballots are likely to fit on a page, each beginning one if not; whether less
+        room between the lines saves paper.
     """
 
     instructions: tuple[str, ...]
@@ -86,6 +85,8 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
     leaves the codes open.
     """
     alone, cards = plan.request.alone, tray_cards(trial, plan)
+    if alone:
+        cards = tuple(replace(card, codes=("",) * len(card.codes)) for card in cards)
     lines = tuple((attribute, steps(attribute.scale)) for attribute in trial.attributes)
     clear = "clear your mouth with what the host has put out"
     instructions = paragraphs(
@@ -121,9 +122,7 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
         lines=lines,
         accept=accept,
         words=trial.choice.how.words if trial.choice else (),
-        ballots=tuple(replace(card, codes=("",) * len(card.codes)) for card in cards)
-        if alone
-        else cards,
+        ballots=cards,
         together=tight == 0.5,
         tight=tight < roomy,
     )
@@ -163,16 +162,10 @@ SOURCES = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
-    """A thing to do and tick off.
+class Item(NamedTuple):
+    """A thing to do and tick off, with room to write where it is `blank`.
 
-    Parameters
-    ----------
-    source : str
-        An entry of `SOURCES`; empty where a caution or a step is common practice.
-    blank : bool
-        Whether there is room to write.
+    `source` is an entry of `SOURCES`; empty where a caution or a step is common practice.
     """
 
     name: str
@@ -181,8 +174,7 @@ class Item:
     blank: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class Part(NamedTuple):
     """A part of the list; `lead` may be empty."""
 
     heading: str
@@ -190,8 +182,7 @@ class Part:
     items: list[Item]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Checklist:
+class Checklist(NamedTuple):
     """The whole list; `facts` are (name, text) at its head, `sources` (mark, text) at its end."""
 
     title: str
@@ -252,18 +243,12 @@ def _parts(told: Iterable[tuple[str, str]]) -> list[Part]:
     parts: list[Part] = []
     for name, text in told:
         if name.startswith("# "):
-            parts.append(Part(heading=name.removeprefix("# "), lead=text, items=[]))
+            parts.append(Part(name.removeprefix("# "), text, []))
             continue
-        marked = re.search(r" \[(\w+)\]$", text)
-        mark = marked[1] if marked else ""
-        parts[-1].items.append(
-            Item(
-                name=name,
-                text=text[: marked.start()] if marked else text,
-                source="" if mark == "write" else mark,
-                blank=mark == "write",
-            )
-        )
+        bare = re.sub(r" \[\w+\]$", "", text)
+        mark = text[len(bare) + 2 : -1]
+        write = mark == "write"
+        parts[-1].items.append(Item(name, bare, "" if write else mark, write))
     return parts
 
 
@@ -279,32 +264,29 @@ def _per_session(counts: Counter[str], what: str) -> str:
 COLOURS = ("ink", "soft", "edge", "hair")
 
 
-def print_sheets(  # noqa: PLR0913 - each is a choice of the host
+def print_sheets(
     trial: Trial,
     plan: ServingPlan,
     *,
     paper: Paper = "a4",
     label_stock: str | None = None,
-    label_owner: bool = True,
     portion_g: float | None = None,
     cautions: Sequence[str] = (),
     roles: bool = False,
     days: Sequence[Reminder] = (),
 ) -> dict[str, bytes]:
-    """Make everything that is printed for the day.
+    """Make everything that is printed for the day, HTML by file name.
+
+    ``checklist.html``, ``pouring.html``, ``trays.html``, ``labels.html`` and ``ballots.html``: each
+    needs no other file, no network and no script. Variants and batches are named in
+    ``pouring.html``, ``helper.html`` and ``both-taste/bowls.html`` only.
 
     Parameters
     ----------
-    plan : ServingPlan
-        Drawn for this trial.
-    paper : {"a4", "letter"}
-        Of all sheets but the labels.
     label_stock : str, optional
         A name of `LABEL_STOCKS`; the larger labels of the paper if left out.
-    label_owner : bool
-        Whether a label says in small whose cup it is, and of which session.
     portion_g : float, optional
-        Grams in one cup, above 0; "the same spoonful" if left out.
+        Grams in one cup, above 0 or ValueError; "the same spoonful" if left out.
     cautions : sequence of str
         What the log of the batches warns of, for whoever pours; it may name batches.
     roles : bool
@@ -314,18 +296,6 @@ def print_sheets(  # noqa: PLR0913 - each is a choice of the host
         and ``both-taste/cups.html``, by which both can taste though they pour themselves.
     days : sequence of Reminder
         What is to be done before, by day.
-
-    Returns
-    -------
-    dict of str to bytes
-        HTML by file name: ``checklist.html``, ``pouring.html``, ``trays.html``, ``labels.html``,
-        ``ballots.html``. Each needs no other file, no network and no script. Variants and
-        batches are named in ``pouring.html``, ``helper.html`` and ``both-taste/bowls.html`` only.
-
-    Raises
-    ------
-    ValueError
-        If there is no label stock of that name, or the portion is not above 0.
 
     Notes
     -----
@@ -354,7 +324,7 @@ def print_sheets(  # noqa: PLR0913 - each is a choice of the host
         message = f"portion_g is {portion_g}; it is above 0"
         raise ValueError(message)
     telling = wording.listing(f"“{word}”" for word in telling_words(trial, plan))
-    sheets, warm_up = label_sheets(plan, stock, owner=label_owner), plan.request.warm_up
+    sheets, warm_up = label_sheets(plan, stock), plan.request.warm_up
     told: dict[str, dict[str, Any]] = {
         "checklist": {"list": make_checklist(trial, plan, portion_g, days)},
         "pouring": {

@@ -41,29 +41,20 @@ def reminders(trial: Trial, batches: Sequence[Batch]) -> tuple[Reminder, ...]:
     found = [
         Reminder(day, what.format(wording.listing(jars))) for (day, what), jars in todo.items()
     ]
-    found += [
-        Reminder(session.date, f"{label}: read the pH, taste")
-        for session in trial.sessions
-        for label in [veiled(session.label, trial, f"session {session.name}")]
-        if session.date
-    ]
+    for session in trial.sessions:
+        label = veiled(session.label, trial, f"session {session.name}")
+        if session.date:
+            found.append(Reminder(session.date, f"{label}: read the pH, taste"))
     return tuple(sorted(found, key=lambda reminder: reminder.day))
 
 
 def calendar(trial: Trial, found: Sequence[Reminder], stamp: datetime.date) -> bytes:
-    """Write reminders as a calendar file, the same bytes for the same plan.
+    """Write reminders as a calendar file that says it was made on `stamp`.
 
-    Parameters
-    ----------
-    stamp : date
-        Stands as the moment at which it was made.
-
-    Notes
-    -----
-    RFC 5545: lines end in CRLF and are folded at 75 octets (3.1), text is escaped (3.3.11), an
-    event without an end takes the whole day (3.6.1), an alarm counts from its beginning (3.8.6.3).
-    An event keeps its UID when its day is moved, so that a calendar moves it and adds no second
-    one (3.8.4.7).
+    The same bytes for the same plan. RFC 5545: lines end in CRLF and are folded at 75 octets (3.1),
+    text is escaped (3.3.11), an event without an end takes the whole day (3.6.1), an alarm counts
+    from its beginning (3.8.6.3). An event keeps its UID when its day is moved, so that a calendar
+    moves it and adds no second one (3.8.4.7).
     """
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Blindspoon//Reminders//EN"]
     met = Counter[str]()
