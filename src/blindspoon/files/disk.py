@@ -67,14 +67,8 @@ _TAKEN = Rule(
 class FolderText:
     """The files of a trial folder as they are; what is in them is read where it is asked for.
 
-    Parameters
-    ----------
-    toml : str
-        The text of trial.toml.
-    files : mapping of str to bytes
-        Every file that was read, by its path in the folder, in a fixed order.
-    notes : tuple of Note
-        Files that look like part of the trial and are not read.
+    They lie under their paths in the folder, in a fixed order; notes are on those that look like
+    part of the trial and are not read.
     """
 
     toml: str
@@ -329,14 +323,9 @@ def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None
     """Write a folder whole or not at all; an earlier report there is replaced.
 
     It is built beside its place and moved there. If the computer stops between the two moves, the
-    earlier report is put back at the next run.
-
-    Parameters
-    ----------
-    target : Path
-        One that exists must be empty or an earlier report: it has index.html and no trial.toml.
-    contents : mapping of str to bytes
-        By path in the folder, with forward slashes.
+    earlier report is put back at the next run. A target that exists must be empty or an earlier
+    report: it has index.html and no trial.toml. Contents lie under their paths, with forward
+    slashes.
 
     Raises
     ------

@@ -25,18 +25,10 @@ Content = bytes | None
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One change of a folder.
+    """One change of a folder; the numbers rise, and a sentence says what was done.
 
-    Parameters
-    ----------
-    number : int
-        Rises from change to change.
-    said : str
-        What was done, a sentence.
-    files : mapping of str to (before, after)
-        By name in the folder.
-    stands : bool
-        Whether every file is still as it was written, so that it can be taken back.
+    The files are as before and after, under their names. It `stands` if every one is still as it
+    was written, so that it can be taken back.
     """
 
     number: int
@@ -51,15 +43,9 @@ def write(
 ) -> bool:
     """Write files, all or none, and keep what they were; tell whether it was done.
 
-    Parameters
-    ----------
-    files : mapping of str to bytes or None
-        By name in the folder; None takes a file away.
-    said : str
-        What is done, a sentence.
-    seen : mapping of str to bytes, optional
-        The files that the change was made from; where one of them is another by now, nothing is
-        written. Left out, whatever stands there is written over.
+    None takes a file away; a sentence says what is done. Where one of the files that were `seen`
+    when the change was made is another by now, nothing is written; without, whatever stands there
+    is written over.
 
     Raises
     ------

@@ -28,14 +28,9 @@ BESIDE = (1600, 84)
 class Photograph:
     """A picture as it is published, with nothing of the camera and the place in it.
 
-    Parameters
-    ----------
-    alt, label : str
-        What it shows; the label of the variant, or empty.
-    inline : str
-        An address that holds the picture itself, `width` by `height` pixels.
-    file : bytes
-        The same picture, larger, as JPEG, to be called `name`.
+    `alt` is what it shows, `label` that of the variant, or empty. `inline` is an address that holds
+    the picture itself, `width` by `height` pixels; `file` the same, larger, as JPEG, to be called
+    `name`.
     """
 
     name: str
@@ -52,10 +47,7 @@ def photographs(
 ) -> tuple[tuple[Photograph, ...], tuple[str, ...]]:
     """Make the pictures that trial.toml lists, in its order, of what was found in ``photos/``.
 
-    Returns
-    -------
-    tuple of Photograph, tuple of str
-        Those that could be made, and sentences on those that are left out.
+    Beside those that could be made stand sentences on those that are left out.
     """
     made, lacking = list[Photograph](), list[str]()
     for number, photo in enumerate(trial.photos, 1):

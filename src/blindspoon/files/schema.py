@@ -57,19 +57,11 @@ KIND_WORDS: Mapping[Kind, str] = {
 
 
 class FileColumn(NamedTuple):
-    """One column of a table.
+    """One column of a table; a sentence of meaning for the reference of the trial folder.
 
-    Attributes
-    ----------
-    meaning : str
-        One sentence, for the reference of the trial folder.
-    needed, read, barred, blank : When
-        For which folders it must be there, is read (elsewhere it counts as not used), must not be
-        there because it would lift the blind, and may have blank cells.
-    row : str
-        What a row is called in messages.
-    convert : callable
-        From the unit of the file to that of the kind; see `KIND_WORDS`.
+    It says for which folders it must be there, is read (elsewhere it counts as not used), must not
+    be there because it would lift the blind, and may have blank cells. Messages call a row `row`.
+    `convert` goes from the unit of the file to that of the kind; see `KIND_WORDS`.
     """
 
     name: str
@@ -223,20 +215,10 @@ TABLES: Mapping[str, tuple[FileColumn, ...]] = {
 
 
 class Known(NamedTuple):
-    """What cells are held against.
+    """What cells are held against, as trial.toml and batches.csv list it; what holds here.
 
-    Attributes
-    ----------
-    sessions, variants, batches
-        Names that trial.toml and batches.csv list; batches None where that is not known.
-    scales : mapping of str to Scale
-        By attribute.
-    when : tuple of When
-        What holds for this folder.
-    words : tuple of str
-        What a set may be, where sets are of two kinds.
-    own : sequence of str
-        Columns of scores that the trial names itself.
+    Batches are None where they are not known, scales those of attributes, words what a set may be
+    where sets are of two kinds; `own` are columns of scores that the trial names itself.
     """
 
     sessions: Sequence[str] = ()
@@ -258,15 +240,10 @@ class Fault(NamedTuple):
 
 
 class Checked(NamedTuple):
-    """What columns of a table hold; n rows.
+    """What columns of a table hold, shape (n,) each.
 
-    Attributes
-    ----------
-    values : mapping of str to array, shape (n,)
-        By column: numbers, 0 for a position and NaN for any other that is blank or at fault;
-        dates or None; texts.
-    usable : bool array, shape (n,)
-        Whether every label and name of the row is as it must be.
+    Numbers, 0 for a position and NaN for any other that is blank or at fault; dates or None; texts.
+    A row is `usable` if every label and name is as it must be.
     """
 
     values: dict[str, NDArray[Any]]

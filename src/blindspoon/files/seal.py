@@ -44,20 +44,10 @@ class Added:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lift:
-    """The moment at which the blind was lifted.
+    """The moment at which the blind was lifted, the `last` if no declared look follows.
 
-    Parameters
-    ----------
-    tasters : int
-        Who had scored a cup.
-    scored, cups : int
-        Cups with a score, and all that were to be served.
-    scores : str
-        SHA-256 of the scores in hexadecimal; see `scores_fingerprint`.
-    last : bool
-        Whether no declared look follows.
-    rest : mapping
-        Keys that are not known; they are written back.
+    How many had scored a cup, so many of all that were to be served. `scores` is their SHA-256 in
+    hexadecimal (`scores_fingerprint`). Keys that are not known are written back (`rest`).
     """
 
     date: datetime.date
@@ -71,24 +61,11 @@ class Lift:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seal:
-    """What seal.toml holds.
+    """What seal.toml holds: the day on which the blind was drawn, and the rule as it was then.
 
-    Parameters
-    ----------
-    date : date
-        The day on which the blind was drawn.
-    key : str
-        SHA-256 of the key in hexadecimal; see `key_fingerprint`.
-    rule : mapping of str to str
-        The rule as it was then; see `rule_text`.
-    added : tuple of Added
-        In the order in which they were added.
-    lifted : tuple of Lift
-        One at most, or one a declared look.
-    closed : date or None
-        The day on which the tasting was closed; None while cups may be scored.
-    rest : mapping
-        What else stands in the file: it is written back as it was.
+    `key` is the SHA-256 of the key in hexadecimal (`key_fingerprint`), `rule` see `rule_text`. It
+    is lifted once, or once a declared look; `closed` is None while cups may be scored. What else
+    stands in the file is written back as it was (`rest`).
     """
 
     date: datetime.date

@@ -23,15 +23,8 @@ def edit_table(
 ) -> bytes:
     r"""Change cells, add rows at the end, and take rows out.
 
-    Parameters
-    ----------
-    data : bytes
-        The whole file; separator, byte-order mark, line ends, quotes and order stay. It is UTF-8
-        afterwards.
-    cells : mapping of (row, column) to str
-        Rows as `TextTable` counts them, from 0. A column that is not there is added.
-    out : collection of int
-        Rows that are taken out, counted the same way.
+    The data is the whole file; separator, byte-order mark, line ends, quotes and order stay. It is
+    UTF-8 afterwards. Rows count from 0, as in `TextTable`; a column that is not there is added.
 
     Raises
     ------

@@ -33,14 +33,9 @@ from blindspoon.errors import (
 
 @dataclass(frozen=True, slots=True)
 class TextColumn:
-    """One column of text; n rows.
+    """One column of text: its distinct texts, tidied, in order of first appearance.
 
-    Parameters
-    ----------
-    texts : tuple of str
-        The distinct texts, in order of first appearance, tidied.
-    codes : int array, shape (n,)
-        Position in `texts`, one a row.
+    `codes`, shape (n,), is the position there of each row's text.
 
     Examples
     --------
@@ -122,18 +117,10 @@ class TextColumn:
 class TextTable:
     """A delimited file as text; n rows.
 
-    Parameters
-    ----------
-    file : str
-        Path as the user would write it, relative to the trial folder.
-    columns : mapping of str to TextColumn
-        By name, in the order of the file; empty where the file could not be read.
-    lines : int array, shape (n,)
-        Line on which each row begins, counted from 1.
-    decimal_comma : bool
-        Whether a number may have a comma as its decimal mark: the separator is another.
-    problems : tuple of Problem
-        What could not be read; those rows are not in `columns`.
+    `file` is its path as the user would write it, relative to the trial folder. There are no
+    columns where it could not be read. `lines`, shape (n,), says on which line each row begins,
+    counted from 1. A number may have a `decimal_comma` where the separator is another. Rows that
+    could not be read are among the problems, and not in the columns.
     """
 
     file: str

@@ -120,10 +120,7 @@ def _read(section: Section, keys: _Keys) -> dict[str, Any]:
 def parse_trial(text: str) -> Trial:
     """Read trial.toml, whose keys are listed in ``docs/reference/trial-folder.md``.
 
-    Returns
-    -------
-    Trial
-        With every default filled in. Where there is no ``seed`` it is made from the title.
+    With every default filled in; where there is no ``seed`` it is made from the title.
 
     Raises
     ------
@@ -362,13 +359,9 @@ def _see_known(section: Section, key: str, names: Sequence[str], known: Sequence
 
 
 def trial_text(trial: Trial) -> str:
-    r"""Write trial.toml, with the keys that say something.
+    r"""Write trial.toml, with the keys that say something; `parse_trial` gives an equal trial.
 
-    Returns
-    -------
-    str
-        TOML 1.0. ``parse_trial`` of it gives an equal trial; comments of an earlier file are
-        not in it.
+    Comments of an earlier file are not in it.
 
     Examples
     --------

@@ -16,24 +16,13 @@ from blindspoon.trial import Trial
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cups:
-    """Rows of tables of one kind, each naming a cup; n rows.
+    """Rows of tables of one kind, one under the other, each naming a cup; n rows.
 
-    Parameters
-    ----------
-    tables : tuple of TextTable
-        One under the other.
-    by : {"code", "variant"}
-        What names a cup; the variant where there never were codes.
-    session, taster, name : TextColumn
-        Who was served which cup when. A blank taster stands for every taster of the session.
-    batch : TextColumn
-        Blank where it is not known.
-    position : int array, shape (n,)
-        Place in the taster's session, from 1; 0 where it is not known.
-    usable : bool array, shape (n,)
-        Whether the cells that name the cup are as they must be.
-    sound : bool
-        Whether nothing is wrong with any of the tables on its own.
+    A code names it, or, where there never were codes, the variant. A blank taster stands for every
+    taster of the session, a blank batch for one that is not known. `position`, shape (n,), is the
+    place in the taster's session, from 1, 0 where it is not known; a row is `usable` if the cells
+    that name the cup are as they must be. They are `sound` if nothing is wrong with any of the
+    tables on its own.
     """
 
     tables: tuple[TextTable, ...]
@@ -224,18 +213,8 @@ def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
 def strays(batch: TextColumn, variant: IntArray) -> BoolArray:
     """Find cups without a batch beside cups of their variant that name theirs.
 
-    Only where a variant has several batches: elsewhere no batch matters.
-
-    Parameters
-    ----------
-    batch : TextColumn
-        n labels, blank where none is named.
-    variant : int array, shape (n,)
-        Codes from 0.
-
-    Returns
-    -------
-    bool array, shape (n,)
+    A blank label names none; batch, variant and what is found have shape (n,). Only where a variant
+    has several batches: elsewhere no batch matters.
     """
     blank = np.zeros(len(batch), np.bool_)
     blank[batch.rows_of([""])] = True

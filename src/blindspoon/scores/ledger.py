@@ -34,31 +34,17 @@ from blindspoon.trial import Trial
 class Ledger:
     """What the tables hold, checked against trial.toml and one another.
 
-    Parameters
-    ----------
-    coded : bool
-        Whether the cups were served under codes.
-    scored : Cups
-        The rows of scores.csv and the ballots.
-    points : float array, shape (n_scored, n_attributes)
-        NaN where no score was given.
-    accepted : float array, shape (n_scored,)
-        1 where the taster would have it, 0 where not, NaN where that was not answered.
-    plan, key : Cups or None
-        The rows of servings.csv and key.csv.
-    sets : Cups or None
-        The rows of servings.csv that are in sets; their batch is the name of the set.
-    picks : Picks or None
-        What was chosen from sets under codes.
-    choices : ChoiceTable or None
-        The same where nothing had codes.
-    problems : tuple of Problem
-        Sorted by file and line.
-    notes : tuple of Note
-        What is worth knowing.
-    absences : tuple of Note
-        Scores that were not given, and cups and tasters without any; empty while there are
-        problems.
+    - `coded`: whether the cups were served under codes
+    - `scored`: the rows of scores.csv and the ballots
+    - `points`, shape (n_scored, n_attributes): NaN where no score was given
+    - `accepted`, shape (n_scored,): 1 where the taster would have it, 0 where not, NaN where that
+      was not answered
+    - `plan`, `key`: the rows of servings.csv and key.csv
+    - `sets`: rows of servings.csv that are in sets; their batch is the name of the set
+    - `picks`, `choices`: what was chosen from sets under codes, and where nothing had codes
+    - `problems`: sorted by file and line
+    - `absences`: scores that were not given, and cups and tasters without any; empty while there
+      are problems
     """
 
     coded: bool

@@ -39,33 +39,20 @@ class Remark:
 class ScoreTable:
     """Every scored serving of a trial, one row each; n servings.
 
-    Parameters
-    ----------
-    tasters, sessions : tuple of str
-        Labels, in order of first appearance in the files.
-    taster, session : int array, shape (n,)
-        Positions in `tasters` and `sessions`.
-    variant : int array, shape (n,)
-        Position in ``Trial.variants``.
-    batch : int array, shape (n,)
-        Position in `batches`; -1 where no batch is named.
-    position : int array, shape (n,)
-        Place of the cup in its taster's session, from 1; 0 where it is not known.
-    scores : float array, shape (n, n_attributes)
-        In the order of ``Trial.attributes``; NaN where no score was given.
-    coded : bool
-        Whether the cups were served under codes.
-    balanced : bool
-        Whether every taster was to get every variant that was served, each as often as anyone, in
-        each of their sessions, with positions known and each variant in each position equally
-        often, give or take one a cup of it, within each session.
-    left_out : tuple of LeftOut
-        In the order of the files.
-    choices : ChoiceTable or None
-        Every answered set, where the trial has them.
-    accepted : float array, shape (n,), or None
-        1 where the taster would have it, 0 where not, NaN where that was not answered; None where
-        it was not asked.
+    - `tasters`, `sessions`, `batches`: labels, the first two in order of first appearance in the
+      files
+    - `taster`, `session`, `variant`, `batch`, shape (n,): positions in these and
+      ``Trial.variants``; -1 where no batch is named
+    - `position`, shape (n,): place of the cup in its taster's session, from 1; 0 where it is not
+      known
+    - `scores`, shape (n, n_attributes): NaN where no score was given
+    - `balanced`: whether every taster was to get every variant that was served, each as often as
+      anyone, in each of their sessions, with positions known and each variant in each position
+      equally often, give or take one a cup of it, within each session
+    - `left_out`: in the order of the files
+    - `choices`: every answered set, where the trial has them
+    - `accepted`, shape (n,): 1 where the taster would have it, 0 where not, NaN where that was not
+      answered; None where it was not asked
     """
 
     tasters: tuple[str, ...]
@@ -85,18 +72,7 @@ class ScoreTable:
     accepted: FloatArray | None = None
 
     def batches_tasted(self, variants: int) -> IntArray:
-        """Count the named batches of each of the trial's variants that were tasted.
-
-        Parameters
-        ----------
-        variants : int
-            How many the trial has.
-
-        Returns
-        -------
-        int array, shape (variants,)
-            0 where a variant's cups name no batch.
-        """
+        """Count the named batches that were tasted of each of the trial's variants."""
         named = self.batch >= 0
         pairs = self.variant[named] * len(self.batches) + self.batch[named]
         tasted = np.bincount(pairs, minlength=variants * len(self.batches)) > 0
@@ -145,21 +121,8 @@ class ScoreTable:
 def unblind(cups: Cups, key: Cups, variants: Sequence[str]) -> tuple[IntArray, TextColumn]:
     """Look up what was in each cup. Nothing else lifts the blind.
 
-    Parameters
-    ----------
-    cups : Cups
-        n cups under their codes, all of them in the key.
-    key : Cups
-        The rows of key.csv.
-    variants : sequence of str
-        Names, in the order of ``Trial.variants``.
-
-    Returns
-    -------
-    variant : int array, shape (n,)
-        Position in `variants`.
-    batch : TextColumn
-        n labels, blank where the key names no batch.
+    All codes are in the key, and `variants` those of the trial in their order. Gives the position
+    in them of each cup, and its batch, blank where the key names none; shape (n,) both.
     """
     rows = cups.match(key)
     places = key.tables[0].columns["variant"].places_in(variants)

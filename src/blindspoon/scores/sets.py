@@ -25,20 +25,12 @@ from blindspoon.trial import Choice, ChoiceMethod, Trial
 class Picks:
     """Answers to sets, by code; n rows.
 
-    Parameters
-    ----------
-    rows : Cups
-        Who answered which set; its name is that of the set.
-    answers : TextColumn
-        As written; blank where none was given.
-    cups : Cups
-        Every cup of every set, by code; its batch is the name of the set.
-    set_of : int array, shape (n_cups,)
-        The number of the set that each is in, from 0.
-    of : int array, shape (n,)
-        The set that each row answers; -1 where there is none.
-    picked : int array, shape (n, 2)
-        The cups that each row names, as rows of `cups`; -1 where it names none.
+    - `rows`, `answers`: who answered which set, under its name, and what; blank where nothing
+    - `cups`: every cup of every set, by code; its batch is the name of the set
+    - `set_of`, shape (n_cups,): the number of the set that each is in, from 0
+    - `of`, shape (n,): the set that each row answers; -1 where there is none
+    - `picked`, shape (n, 2): the cups that each row names, as rows of `cups`; -1 where it names
+      none
     """
 
     rows: Cups
@@ -53,26 +45,15 @@ class Picks:
 class ChoiceTable:
     """Every answered set of a trial, a row each, in the order of the files; n sets.
 
-    Parameters
-    ----------
-    tasters : tuple of str
-        Empty where only numbers are known.
-    taster : int array, shape (n,)
-        Position in `tasters`; -1 where it is not known.
-    variant : int array, shape (n,)
-        Position in ``Trial.variants`` of what was held against the control.
-    right : bool array, shape (n,)
-        Where either of two may be the one with more: whether it was the variant.
-    other : bool array, shape (n,)
-        Whether the set was of the second kind: different, or not A; else all False.
-    orders : mapping of int to tuple of int
-        How often each order of the method was served, by variant; empty where it is not known.
-    sessions : tuple of str
-        Names of those in which it was chosen.
-    coded : bool
-        Whether the cups were served under codes.
-    remarks : tuple of str
-        What was written beside sets.
+    - `tasters`: empty where only numbers are known
+    - `taster`, shape (n,): position in `tasters`; -1 where it is not known
+    - `variant`, shape (n,): position in ``Trial.variants`` of what was held against the control
+    - `right`, shape (n,): where either of two may be the one with more, whether it was the variant
+    - `other`, shape (n,): whether the set was of the second kind (different, or not A); else all
+      False
+    - `orders`: how often each order of the method was served, by variant; empty where not known
+    - `coded`: whether the cups were served under codes
+    - `remarks`: what was written beside sets
     """
 
     tasters: tuple[str, ...] = ()
@@ -205,16 +186,9 @@ def set_notes(trial: Trial, table: ChoiceTable) -> Iterator[Note]:
 
 
 def judge_picks(trial: Trial, picks: Picks, variant: IntArray) -> tuple[ChoiceTable, list[Problem]]:
-    """Say which answers were right.
+    """Say which answers were right, of picks without problems of their own.
 
-    Parameters
-    ----------
-    trial : Trial
-        Has a choice.
-    picks : Picks
-        Without problems of their own.
-    variant : int array, shape (n_cups,)
-        Position in ``Trial.variants`` of what was in each cup.
+    `variant`, shape (n_cups,), is the position in ``Trial.variants`` of what was in each cup.
     """
     choice, cups, set_of = chosen_by(trial), picks.cups, picks.set_of
     how, sizes = choice.how, np.bincount(set_of)

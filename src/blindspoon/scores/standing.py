@@ -37,23 +37,14 @@ Scores = Mapping[Cup, Mapping[str, str]]
 class Standing:
     """What seal.toml and the folder say of one another.
 
-    Parameters
-    ----------
-    seal : Seal or None
-        None where the blind was not drawn by Blindspoon, or its record is damaged.
-    waiting : bool
-        Whether the blind is sealed, and the scores that are there are not lifted yet.
-    bent : tuple of str
-        Sentences on what was changed after it was fixed. Where there is one, every attribute is
-        exploratory.
-    told : tuple of str
-        Sentences on everything else.
-    warned : tuple of str
-        Sentences on a rule that was declared late or not at all, and on a blind lifted early.
-    share : float
-        Part of alpha that this look has; 1 where one look was declared.
-    published : Seal or None
-        The same seal for the files under pseudonyms, so that they say the same.
+    - `seal`: None where the blind was not drawn by Blindspoon, or its record is damaged
+    - `waiting`: whether it is sealed, and the scores that are there are not lifted yet
+    - `bent`: sentences on what was changed after it was fixed; with one, every attribute is
+      exploratory
+    - `told`, `warned`: sentences on everything else; on a rule declared late or not at all, and on
+      a blind lifted early
+    - `share`: part of alpha that this look has; 1 where one look was declared
+    - `published`: the same seal for the files under pseudonyms, so that they say the same
     """
 
     seal: Seal | None = None

@@ -31,16 +31,11 @@ NONE = -30.0  # logarithm of a ratio that counts as zero
 class Balanced:
     """A complete design for t tasters, k variants, s sessions; variant 0 is the control.
 
-    Parameters
-    ----------
-    tasters, variants, sessions : int
-    to_cells, to_cups : float array, shape (t * k * s, p)
-        Canonical position columns in the two strata, tasters fastest; p = 0 without position in
-        the model.
-    efficiency : float array, shape (p,)
-        Share of the information on each direction that lies in the cells, 0 to 1.
-    pull : float array, shape (k - 1, p)
-        What a unit of each direction adds to the differences from the control.
+    - `to_cells`, `to_cups`, shape (t * k * s, p): canonical position columns in the two strata,
+      tasters fastest; p = 0 without position in the model
+    - `efficiency`, shape (p,): share of the information on each direction that lies in the cells
+    - `pull`, shape (k - 1, p): what a unit of each direction adds to the differences from the
+      control
 
     Notes
     -----
@@ -78,11 +73,9 @@ class Balanced:
 def balanced_design(positions: FloatArray) -> Balanced:
     """Prepare a design.
 
-    Parameters
-    ----------
-    positions : float array, shape (t, k, s, q)
-        Columns of the serving position of each taster's cup of each variant in each session,
-        such as indicators of all positions but one; q = 0 for no position in the model.
+    `positions`, shape (t, k, s, q), are columns of the serving position of each taster's cup of
+    each variant in each session, such as indicators of all positions but one; q = 0 for none in the
+    model.
 
     Examples
     --------
@@ -125,16 +118,12 @@ def _crossed(cups: FloatArray, tasters: int) -> FloatArray:
 class Estimates:
     """The mixed model's estimates in m trials, each variant against the control.
 
-    Parameters
-    ----------
-    difference : float array, shape (m, k - 1)
-        In points.
-    variance : float array, shape (m,)
-        The cells'; times the covariance of `kenward_roger` it is that of the differences.
-    ratio : float array, shape (m,)
-        The cups' variance over the cells', above 0 to 1.
-    usable : bool array, shape (m,)
-        False where repeats (with one session: differences) do not scatter at all.
+    - `difference`, shape (m, k - 1): in points
+    - `variance`, shape (m,): the cells'; times the covariance of `kenward_roger` it is that of the
+      differences
+    - `ratio`, shape (m,): the cups' variance over the cells', above 0 to 1
+    - `usable`, shape (m,): False where repeats (with one session: differences) do not scatter at
+      all
     """
 
     difference: FloatArray
@@ -146,11 +135,8 @@ class Estimates:
 def estimate(design: Balanced, scores: FloatArray) -> Estimates:
     """Fit the mixed model to many trials of one design.
 
-    Parameters
-    ----------
-    design : Balanced
-    scores : float array, shape (m, t, k, s)
-        Trials, tasters, variants, sessions; several times faster where trials come last in memory.
+    Scores have shape (m, t, k, s): trials, tasters, variants, sessions; several times faster where
+    trials come last in memory.
 
     Notes
     -----
@@ -239,17 +225,9 @@ def _fit(
 ) -> tuple[FloatArray, FloatArray]:
     """Minimise the criterion in the logarithms of up to two ratios, the first at most one.
 
-    Parameters
-    ----------
-    df, squares : float array, shapes (l, 1) and (l, m)
-    parts : float array, shape (1 + p, l, 1)
-        Of the cells' variance in each line, and of what is each ratio of it.
-    start : float array, shape (p, m)
-
-    Returns
-    -------
-    float array, shapes (p, m) and (m,)
-        Logarithms, and the cells' variance.
+    `df` and `squares` have shapes (l, 1) and (l, m); `parts`, shape (1 + p, l, 1), are of the
+    cells' variance in each line, and of what is each ratio of it; `start` has shape (p, m). Gives
+    logarithms, shape (p, m), and the cells' variance, shape (m,).
 
     Notes
     -----
@@ -343,17 +321,11 @@ def kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, Floa
 class DecisionRule:
     """A design with its critical values: all that is needed to decide a trial by it.
 
-    Parameters
-    ----------
-    design : Balanced
-    different, equivalent : float array, shape (n, k - 1)
-        How far a difference reaches by the critical values of `Dunnett`, over the root of the
-        cells' variance: coefficients of Chebyshev's polynomials in the variance of a direction's
-        effect over the cells', which follows from the ratio of the variances.
-    centre : float
-        Efficiency of that direction.
-    positions : float array, shape (t, k, s, q)
-    alpha : float
+    `different` and `equivalent`, shape (n, k - 1), are how far a difference reaches by the critical
+    values of `Dunnett`, over the root of the cells' variance: coefficients of Chebyshev's
+    polynomials in the variance of a direction's effect over the cells', which follows from the
+    ratio of the variances. `centre` is the efficiency of that direction; `positions` have shape (t,
+    k, s, q).
     """
 
     design: Balanced
@@ -384,14 +356,9 @@ class DecisionRule:
 
 
 def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
-    """Prepare to decide trials of one design.
+    """Prepare to decide trials of one design; positions as in `balanced_design`.
 
-    Parameters
-    ----------
-    positions : float array, shape (t, k, s, q)
-        As in `balanced_design`.
-    alpha : float
-        Chance of a false difference over all variants.
+    `alpha` is the chance of a false difference over all variants.
     """
     design = balanced_design(positions)
     constant = design.sessions == 1 or not design.efficiency.size
@@ -420,18 +387,9 @@ def make_rule(positions: FloatArray, alpha: float) -> DecisionRule:
 def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolArray, BoolArray]:
     """Decide many trials as `compare_mixed` and the rule of the verdicts would.
 
-    Parameters
-    ----------
-    rule : DecisionRule
-    scores : float array, shape (m, t, k, s)
-    margin : float
-        In points.
-
-    Returns
-    -------
-    different, inside : bool array, shape (m, k - 1)
-        Whether the adjusted p value is at most alpha, and whether the simultaneous interval at
-        `Dunnett.alike_value` lies inside the margin. Both False where there is no result.
+    Scores have shape (m, t, k, s). Whether the adjusted p value is at most alpha, and whether the
+    simultaneous interval at `Dunnett.alike_value` lies inside the margin, shape (m, k - 1) both;
+    False where there is no result.
 
     Examples
     --------
@@ -456,14 +414,7 @@ def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolA
 def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
     """Tell of many trials what `HeldSittings.steady` says of one; True with one session.
 
-    Parameters
-    ----------
-    scores : float array, shape (m, t, k, s)
-    alpha, margin : float
-
-    Returns
-    -------
-    bool array, shape (m, k - 1)
+    Scores have shape (m, t, k, s), what is found (m, k - 1).
     """
     m, _, k, s = scores.shape
     if s == 1:

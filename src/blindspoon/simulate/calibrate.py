@@ -50,22 +50,14 @@ class Rate:
 class Counted:
     """One rate of one procedure in one situation with one panel and one truth: a row of the CSV.
 
-    Parameters
-    ----------
-    situation : str
-    variants, tasters : int
-        The control counts among the variants.
-    truth : {"none", "one", "all"}
-        Which variants truly differ from the control, each by one margin; over days a food changes
-        ("all") or does not ("none").
-    procedure : str
-        "mixed" or "ranks"; over days one of `course_rates`, by its name.
-    question : {"false_alarm", "coverage", "found", "false_alike"}
-        Any variant called different or slight that is not; all true differences inside their
-        intervals at once, among the trials with an interval; the one variant that differs called
-        different or slight; any variant called alike or slight that is off by the margin.
-    rate : Rate
-        Of the trials in which the question could be asked.
+    - `variants`: the control counts among them
+    - `truth`: which variants truly differ from the control, each by one margin; over days a food
+      changes ("all") or does not ("none")
+    - `procedure`: "mixed" or "ranks"; over days one of `course_rates`, by its name
+    - `question`: any variant called different or slight that is not; all true differences inside
+      their intervals at once, among the trials with an interval; the one variant that differs
+      called different or slight; any variant called alike or slight that is off by the margin
+    - `rate`: of the trials in which the question could be asked
     """
 
     situation: str
@@ -89,14 +81,9 @@ class Counted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibration:
-    """All rates of a calibration.
+    """All rates of a calibration, with so many simulated trials a cell as were asked for.
 
-    Parameters
-    ----------
-    trials, seed : int
-        Simulated trials a cell as asked for, and what their random draws come from.
-    rates : tuple of Counted
-        By situation, variants, tasters, truth and procedure; those of courses over days last.
+    By situation, variants, tasters, truth and procedure; those of courses over days last.
     """
 
     trials: int
@@ -155,13 +142,10 @@ def answers(result: AttributeResult | PooledAttribute, procedure: By) -> dict[in
 
 
 def tally(said: Sequence[dict[int, Answer]], true: Truths, procedure: By) -> IntArray:
-    """Count right and wrong over trials, by the answers of each.
+    """Count right and wrong over trials, by the answers of each; shape (4, 2).
 
-    Returns
-    -------
-    int array, shape (4, 2)
-        A row a question of `QUESTIONS`: how often it came true, and in how many trials it
-        could be asked.
+    A row a question of `QUESTIONS`: how often it came true, and in how many trials it could be
+    asked.
 
     Examples
     --------
@@ -217,22 +201,14 @@ def calibrate(
 ) -> Calibration:
     """Simulate complete trials, judge them as a folder is judged, and count what was right.
 
-    Parameters
-    ----------
-    trials : int
-        A cell where no variant differs and every flip is made; half as many where some variant
-        differs, and half as many again where flips are sampled. Of courses over days all.
-    seed : int
-        The result is the same for any number of workers, and a cell's whatever else is asked.
-    tasters : sequence of int
-        Sizes of panels, from 2; where empty `TASTERS`, and over days `course_rates.TASTERS`.
-    variants : sequence of int
-        From 3, the control included; a course has its own.
-    situations : sequence of Situation or CourseSituation
-    n_jobs : int, optional
-        Processes, as joblib counts them: -1 for all cores.
-    progress : callable, optional
-        Called with the chunks of trials done and their number, first with 0.
+    - `trials`: a cell where no variant differs and every flip is made; half as many where some
+      variant differs, and half as many again where flips are sampled; of courses over days all
+    - `seed`: the result is the same for any number of workers, and a cell's whatever else is asked
+    - `tasters`: sizes of panels, from 2; where empty `TASTERS`, and over days
+      `course_rates.TASTERS`
+    - `variants`: from 3, the control included; a course has its own
+    - `n_jobs`: processes, as joblib counts them: -1 for all cores
+    - `progress`: called with the chunks of trials done and their number, first with 0
 
     Examples
     --------
@@ -273,10 +249,7 @@ def calibrate(
 def count_chunk(seed: int, panel: Cell, start: int, trials: int) -> dict[Asked, tuple[int, int]]:
     """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
-    Returns
-    -------
-    dict of Asked to (int, int)
-        As `tally` counts, by the procedures of the situation.
+    Counted as `tally` does, by the procedures of the situation.
     """
     if isinstance(panel.situation, CourseSituation):
         return course_chunk(seed, panel, start, trials)

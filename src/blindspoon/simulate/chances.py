@@ -36,19 +36,10 @@ KINDS: tuple[Literal["ring", "disc", "diamond"], ...] = ("ring", "disc", "diamon
 class Chances:
     """All that is drawn, before the size of the page is known.
 
-    Parameters
-    ----------
-    goals : tuple of Goal
-        To see the margin, to see twice the margin, to show alike.
-    rows : tuple of tuple of SizingCell
-        Of the procedure that decides: one row a number of sessions, tasters rising; of one
-        person alone one row, rounds rising.
-    planned : SizingCell or None
-        The panel or the rounds that trial.toml plans, where as many were tried.
-    key : str
-        How to read the chart, in words.
-    unit : {"taster", "round"}
-        What there is more of to the right.
+    `goals` are to see the margin, to see twice the margin, to show alike. `rows` are of the
+    procedure that decides: one a number of sessions, tasters rising; of one person alone one,
+    rounds rising. `planned` is the panel, or the rounds, that trial.toml plans, where as many were
+    tried; `unit` what there is more of to the right.
     """
 
     goals: tuple[Goal, ...]

@@ -31,31 +31,20 @@ CUP_SD, TASTER_SD, DRIFT_SD = 1.3, 1.0, 0.02
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseSituation:
-    """How the tasters of a simulated course score.
+    """How the tasters of a simulated course score; points.
 
     A score is a taster's own level, plus what the evening does to all its cups, plus what the cup
-    adds; that of the food also its difference from the control on that day, what its jar adds,
-    and the taster's own drift.
+    adds; that of the food also its difference from the control on that day, what its jar adds, and
+    the taster's own drift.
 
-    Parameters
-    ----------
-    name : str
-        Lower-case letters, digits and hyphens.
-    says : str
-        One plain sentence for the reader.
-    course : tuple of float
-        Difference of the food from the control on each of `DAYS`, in points, where it changes;
-        where it does not, it is 0 throughout.
-    crossing : float or None
-        The day on which it comes within the margin of one point, where one can be named.
-    asks : str
-        What [course] has, apart from what is counted.
-    evening_sd : float or None
-        Points; what an evening does to all its cups. None where all ages are tasted at once.
-    jar_sd : float
-        Points; how far each age's jar is off what the method gives.
-    turning : float or None
-        Median of the days from which on tasters refuse, whose logs have an SD of 0.5.
+    - `name`, `says`: lower-case letters, digits and hyphens; one plain sentence for the reader
+    - `course`: difference of the food from the control on each of `DAYS`, where it changes; where
+      it does not, it is 0 throughout
+    - `crossing`: the day on which it comes within the margin of one point, where one can be named
+    - `asks`: what [course] has, apart from what is counted
+    - `evening_sd`: what an evening does to all its cups; None where all ages are tasted at once
+    - `jar_sd`: how far each age's jar is off what the method gives
+    - `turning`: median of the days from which on tasters refuse, whose logs have an SD of 0.5
     """
 
     name: str
@@ -283,11 +272,8 @@ class Cell(NamedTuple):
 def course_chunk(seed: int, cell: Cell, start: int, trials: int) -> dict[Asked, tuple[int, int]]:
     """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
 
-    Returns
-    -------
-    dict of Asked to (int, int)
-        How often each question came true, and in how many trials it could be asked; the food
-        changes where all variants differ.
+    How often each question came true, and in how many trials it could be asked; the food changes
+    where all variants differ.
     """
     situation, changes = cast("CourseSituation", cell.situation), cell.truth == "all"
     drawn_for = (seed, *situation.name.encode(), cell.tasters, changes)

@@ -27,22 +27,12 @@ NEAR = 4  # how many fewer sets are tried for a number that wastes nothing
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChoiceSize:
-    """What one number of sets can show.
+    """What one number of sets a variant can show.
 
-    Parameters
-    ----------
-    tests : int
-        Sets a variant.
-    needed : int or None
-        Right answers that show a difference; None where not even all would.
-    true_alpha : float
-        Chance that guessing brings so many.
-    chances : tuple of float
-        To show a difference if so many of `ABLE` can tell.
-    most : int or None
-        Right answers up to which they are alike; None where so few sets cannot show it.
-    chance_alike : float
-        To show that if nobody can tell.
+    `needed` right answers show a difference, None where not even all would; guessing brings so many
+    with chance `true_alpha`. `chances` are to show a difference if so many of `ABLE` can tell. Up
+    to `most` right answers they are alike, None where so few sets cannot show it; `chance_alike` is
+    to show that if nobody can tell.
     """
 
     tests: int
@@ -55,17 +45,9 @@ class ChoiceSize:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChoiceSizing:
-    """What numbers of sets can show.
+    """What numbers of sets can show; alpha is a variant's, if several share it.
 
-    Parameters
-    ----------
-    choice : Choice
-    alpha : float
-        A variant's, if several share it.
-    planned : int
-        Sets a variant that are planned; 0 where trial.toml does not tell.
-    rows : tuple of ChoiceSize
-    sentences : tuple of str
+    `planned` sets a variant are 0 where trial.toml does not tell.
     """
 
     choice: Choice
@@ -90,12 +72,7 @@ class ChoiceSizing:
 def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     """Say what numbers of sets can show.
 
-    Parameters
-    ----------
-    trial : Trial
-        Has a choice.
-    tasters : sequence of int
-        Numbers to try; the planned one and the usual ones where empty.
+    Tried are so many tasters; the planned number and the usual ones where empty.
     """
     choice = chosen_by(trial)
     several = len(trial.variants) - 1
@@ -205,20 +182,12 @@ EVENLY = (np.arange(4000) + 0.5) / 4000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseSize:
-    """What one panel can hope for.
+    """What one panel can hope for; each taster gets so many cups of each day and of the control.
 
-    Parameters
-    ----------
-    tasters, cups : int
-        Each taster gets so many cups of each day and of the control.
-    change : float
-        Points between the first and the last of the days that are seen 8 times in 10, if the
-        food changes evenly.
-    not_yet : float
-        Chance to show a day that is a margin too far from what is reached as not there yet.
-    reached : float
-        Chance to show a day that equals the control within the margin; that is a margin beyond
-        a level, above it.
+    `change` is what is seen 8 times in 10: points between the first and the last of the days, if
+    the food changes evenly. `not_yet` is the chance to show a day that is a margin too far from
+    what is reached as not there yet, `reached` that to show a day that equals the control within
+    the margin; that is a margin beyond a level, above it.
     """
 
     tasters: int
@@ -230,19 +199,10 @@ class CourseSize:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseSizing:
-    """What panels can hope for, and the designs.
+    """What panels can hope for, and the designs in sentences, best first, and what is planned.
 
-    Parameters
-    ----------
-    course : Course
-    margin, alpha : float
-        In points; of one side of a bracket.
-    days : int
-        Of the design that is planned.
-    spread : Spread
-    rows : tuple of CourseSize
-    sentences : tuple of str
-        The designs, best first, and what is planned.
+    The margin is in points, alpha of one side of a bracket, `days` those of the design that is
+    planned.
     """
 
     course: Course
@@ -271,13 +231,8 @@ class CourseSizing:
 def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> CourseSizing | None:
     """Say what panels can hope for of a question of days; None where the trial has none.
 
-    Parameters
-    ----------
-    trial : Trial
-    spread : Spread
-        Of the scores of its attribute.
-    tasters : sequence of int
-        Numbers to try; the planned one and the usual ones where empty.
+    The spread is that of the scores of its attribute. Tried are so many tasters; the planned number
+    and the usual ones where empty.
 
     Notes
     -----

@@ -39,10 +39,7 @@ NEAR = 1e-5  # share by which two statistics in single precision may be apart an
 def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
     """Make all flips up to turning everyone at once, or a sample of 2,048 above 12 tasters.
 
-    Returns
-    -------
-    single array, shape (blocks, at most 32, tasters)
-        Signs, in no order but that the first flip turns nobody.
+    Signs, shape (blocks, at most 32, tasters), in no order but that the first flip turns nobody.
 
     Examples
     --------
@@ -83,21 +80,10 @@ def tell_apart(
 ) -> BoolArray:
     """Decide whether each variant is shown different, as `compare_ranks` would.
 
-    Parameters
-    ----------
-    differences : float array, shape (m, t, v)
-        Trials, tasters, variants: variant minus control, in points.
-    signs : single array
-        As `make_flips` gives them.
-    alpha : float
-        Familywise.
-    asked : bool array, shape (m, v), optional
-        The variants that have to be decided; all by default. Others may be left False.
-
-    Returns
-    -------
-    bool array, shape (m, v)
-        Whether the p value, adjusted by single-step max-T, is at most alpha.
+    Differences are variant minus control in points, shape (m, t, v): trials, tasters, variants;
+    signs as `make_flips` gives them. True, shape (m, v), where the p value, adjusted by single-step
+    max-T, is at most alpha, familywise. Only variants that are `asked`, by default all, have to be
+    decided; others may be left False.
 
     Notes
     -----
@@ -151,22 +137,10 @@ def _passes(
 
 
 def within(differences: FloatArray, signs: SingleArray, alpha: float, margin: float) -> BoolArray:
-    """Decide whether each variant's simultaneous interval lies inside the margin.
+    """Decide whether each variant's simultaneous interval lies inside the margin, in points.
 
-    Parameters
-    ----------
-    differences : float array, shape (m, t, v)
-        As in `tell_apart`, a multiple of 1e-9 each.
-    signs : single array
-    alpha : float
-        The intervals have level 1 - 2 alpha.
-    margin : float
-        In points.
-
-    Returns
-    -------
-    bool array, shape (m, v)
-        Whether the test that made the interval rejects either end of the margin.
+    The arrays are as in `tell_apart`, differences multiples of 1e-9, and intervals have level 1 - 2
+    alpha. True where the test that made the interval rejects either end of the margin.
     """
     middles = np.median(differences, axis=1, keepdims=True)  # the estimates, or near them
     ranks = signed_ranks(settle_ties(differences - middles) - BESIDE)

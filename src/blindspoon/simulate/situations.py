@@ -29,46 +29,29 @@ TRUTHS: tuple[Truth, ...] = ("none", "one", "all")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Situation:
-    """How the tasters of a simulated trial score.
+    """How the tasters of a simulated trial score; points.
 
-    A score is a level, plus a taster's own level, plus a taster's own opinion of the variant,
-    plus what the session does to the variant and to the taster, plus what its jar and its kitchen
-    are off, plus what the place of the cup adds, plus what the cup adds; rounded to the scale's
-    step and kept within its ends. Serving orders are drawn as `blind` draws them.
+    A score is a level, plus a taster's own level, plus a taster's own opinion of the variant, plus
+    what the session does to the variant and to the taster, plus what its jar and its kitchen are
+    off, plus what the place of the cup adds, plus what the cup adds; rounded to the scale's step
+    and kept within its ends. Serving orders are drawn as `blind` draws them.
 
-    Parameters
-    ----------
-    name : str
-        Lower-case letters, digits and hyphens.
-    says : str
-        One plain sentence for the reader.
-    scale : Scale
-        With a step above 0. The control's level is the middle.
-    margin, cup_sd, taster_sd, opinion_sd : float
-        Points.
-    moves_sd, sitting_sd : float
-        Points; what sessions do to a variant, which adds up to nothing over them, so that the
-        difference on these days is the one that is given; and what they do to a taster.
-    tails : {"normal", "t"}
-        Distribution of what a cup adds; "t" is Student's with 3 degrees of freedom, times
-        `cup_sd`.
-    sessions : int
-    missing : float
-        Share of the cups whose score is missing, each by its own chance.
-    first : float
-        Points that the first cup of a session gets on top, whatever is in it.
-    control_spread, last_spread : float
-        How many times wider the cups of the control, or of the last variant, scatter.
-    without : int
-        Variants that a taster does not get in a session; the control is never one.
-    jars, jar_sd : int, float
-        Jars of every variant, and how far they are off, in points.
-    these : bool
-        Whether what jars are off adds up to nothing over those of a variant, so that the
-        difference of these jars is the one that is given, and not only that of the method.
-    kitchens, kitchen_sd, odd_kitchen_sd : int, float, float
-        Repeats that are pooled; the SD of what a kitchen makes of a variant, in points, and that
-        of the first variant after the control. The tasters are those of one kitchen.
+    - `name`, `says`: lower-case letters, digits and hyphens; one plain sentence for the reader
+    - `scale`: with a step above 0; the control's level is the middle
+    - `moves_sd`, `sitting_sd`: what sessions do to a variant, which adds up to nothing over them,
+      so that the difference on these days is the one that is given; and what they do to a taster
+    - `tails`: of what a cup adds; "t" is Student's with 3 degrees of freedom, times `cup_sd`
+    - `missing`: share of the cups whose score is missing, each by its own chance
+    - `first`: what the first cup of a session gets on top, whatever is in it
+    - `control_spread`, `last_spread`: how many times wider the cups of the control, or of the last
+      variant, scatter
+    - `without`: variants that a taster does not get in a session; the control is never one
+    - `jars`, `jar_sd`: of every variant, and how far they are off
+    - `these`: whether what jars are off adds up to nothing over those of a variant, so that the
+      difference of these jars is the one that is given, and not only that of the method
+    - `kitchens`, `kitchen_sd`, `odd_kitchen_sd`: repeats that are pooled; the SD of what a kitchen
+      makes of a variant, and that of the first variant after the control. The tasters are those of
+      one kitchen
     """
 
     name: str
@@ -219,23 +202,16 @@ WEIGHTS = WEIGHTS / WEIGHTS.sum()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Truths:
-    """What the simulated trials should find.
+    """What the simulated trials should find, in points.
 
-    Parameters
-    ----------
-    levels : tuple of float
-        Of each variant before rounding, the control first, in points.
-    differs : tuple of bool
-        For each variant but the control.
-    means : tuple of float
-        Expected difference from the control of two rounded scores, in points: what the mixed
-        model estimates.
-    pseudomedians : tuple of float
-        Median of the mean of two tasters' differences: what the rank comparison estimates
-        (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598).
-    uneven : bool
-        Whether some variant, or the control, scatters so much more widely than the others or
-        stands so often at an end of the scale that the tool would flag it, could it know.
+    - `levels`: of each variant before rounding, the control first
+    - `differs`: for each variant but the control
+    - `means`: expected difference from the control of two rounded scores: what the mixed model
+      estimates
+    - `pseudomedians`: median of the mean of two tasters' differences: what the rank comparison
+      estimates (J. L. Hodges and E. L. Lehmann 1963, Ann. Math. Stat. 34:598)
+    - `uneven`: whether some variant, or the control, scatters so much more widely than the others
+      or stands so often at an end of the scale that the tool would flag it, could it know
     """
 
     levels: tuple[float, ...]

@@ -58,28 +58,18 @@ def size(  # noqa: PLR0913 - each is an option of the command
 ) -> Sizing:
     """Simulate trials of this design with panels of several sizes, and judge them.
 
-    Parameters
-    ----------
-    trial : Trial
-        Gives the number of variants, alpha, and the scale and margin of the attribute: the first
-        primary one, or the first.
-    spread : Spread
-        In points of that attribute.
-    tasters, sessions : sequence of int, optional
-        Sizes to try, at least 3 tasters; by default 4 to 40 tasters and 1 to 3 sessions, and
-        what trial.toml plans.
-    trials : int, optional
-        So many for each chance; by default as few as bring its Monte Carlo standard error to
-        0.01, at most 2,500.
-    seed : int, optional
-        By default the trial's. The result is the same for any number of workers.
-    n_jobs : int, optional
-        Processes, as joblib counts them: -1 for all cores; None for one, or for what an
-        enclosing ``joblib.parallel_config`` says.
-    progress : callable, optional
-        Called with the panels done and their number, first with 0.
-    procedures : sequence of {"mixed", "ranks"}
-        The one that decides among them.
+    The trial gives the number of variants, alpha, and the scale and margin of the attribute: the
+    first primary one, or the first. The spread is in points of that.
+
+    - `tasters`, `sessions`: sizes to try, at least 3 tasters; by default 4 to 40 tasters and 1 to 3
+      sessions, and what trial.toml plans
+    - `trials`: for each chance; by default as few as bring its Monte Carlo standard error to 0.01,
+      at most 2,500
+    - `seed`: by default the trial's. The result is the same for any number of workers
+    - `n_jobs`: processes, as joblib counts them: -1 for all cores; None for one, or for what an
+      enclosing ``joblib.parallel_config`` says
+    - `progress`: called with the panels done and their number, first with 0
+    - `procedures`: the one that decides among them
 
     Raises
     ------
@@ -186,13 +176,10 @@ interval lies inside the margin, both (m, k - 1); only what is asked for has to 
 def size_panel(
     question: Question, tasters: int, sessions: int, procedures: Sequence[By] = BOTH
 ) -> tuple[SizingCell, ...]:
-    """Simulate the trials of one size of panel.
+    """Simulate the trials of one size of panel, and judge them by each procedure.
 
-    Returns
-    -------
-    tuple of SizingCell
-        By each procedure. The random draws depend on the seed and the size of the panel only, and
-        every difference is tried on the same tasters and cups.
+    The random draws depend on the seed and the size of the panel only, and every difference is
+    tried on the same tasters and cups.
     """
     panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
     simulated = Simulated(question, panel)

@@ -27,16 +27,11 @@ CUP, TASTER, TASTER_VARIANT = 0.12, 0.12, 0.06
 class Spread:
     """Standard deviations of the scores, in points, before they are rounded to the scale.
 
-    Parameters
-    ----------
-    residual_sd : float
-        From cup to cup of one variant by one taster.
-    taster_sd : float
-        Between tasters' general levels; it cancels from every difference.
-    taster_variant_sd : float
-        Between tasters' own opinions of a variant; more sessions do not average it out.
-    source : str
-        Where the values come from, as the end of the sentence "Spread of the scores: ...".
+    - `residual_sd`: from cup to cup of one variant by one taster
+    - `taster_sd`: between tasters' general levels; it cancels from every difference
+    - `taster_variant_sd`: between tasters' own opinions of a variant; more sessions do not average
+      it out
+    - `source`: where they come from, as the end of the sentence "Spread of the scores: ..."
 
     Raises
     ------
@@ -114,19 +109,10 @@ WANTED = 0.8  # the chance at which a difference counts as one that would be see
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """What every panel is asked.
+    """What every panel is asked; the control is one of the variants.
 
-    Parameters
-    ----------
-    variants : int
-        The control included.
-    scale : Scale
-    margin, alpha : float
-        Smallest difference that matters, in points; the attribute's share of alpha.
-    spread : Spread
-    trials : int or None
-        Of each chance; None for as few as make it precise enough.
-    seed : int
+    The margin is the smallest difference that matters, in points; alpha the attribute's share. So
+    many trials of each chance; None for as few as make it precise enough.
     """
 
     variants: int
@@ -160,27 +146,17 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizingCell:
-    """What one size of panel can hope for by one procedure.
+    """What one size of panel can hope for by one procedure, every variant once a session.
 
-    Parameters
-    ----------
-    tasters, sessions : int
-        Each taster gets every variant once a session.
-    procedure : {"mixed", "ranks"}
-    chance_margin, chance_twice : Chance
-        To show a variant different that truly differs by the margin, or by twice the margin,
-        while the others equal the control ("different" or "slight").
-    chance_alike, chance_all_alike : Chance
-        To show a given variant, or all of them, alike when nothing differs.
-    chance_false : Chance
-        To call any variant different when nothing differs.
-    smallest_p : float or None
-        The smallest adjusted p that this many tasters can reach by ranks, whatever they say;
-        None for the mixed model, which has no such floor.
-    smallest_seen : Seen or None
-        The difference that would be shown 8 times in 10.
-    not_seen : str
-        Why there is no such difference; empty where there is one.
+    - `chance_margin`, `chance_twice`: to show a variant different ("different" or "slight") that
+      truly differs by the margin, or by twice the margin, while the others equal the control
+    - `chance_alike`, `chance_all_alike`: to show a given variant, or all of them, alike when
+      nothing differs
+    - `chance_false`: to call any variant different when nothing differs
+    - `smallest_p`: the smallest adjusted p that this many tasters can reach by ranks, whatever they
+      say; None for the mixed model, which has no such floor
+    - `smallest_seen`, `not_seen`: the difference that would be shown 8 times in 10, or why there is
+      none
     """
 
     tasters: int
@@ -207,25 +183,10 @@ class SizingCell:
 class Sizing:
     """What panels of several sizes can hope for.
 
-    Parameters
-    ----------
-    attribute : str
-        Name of the attribute that the trial is sized for.
-    margin, alpha : float
-        Smallest difference that matters, in points; the attribute's share of alpha.
-    decided_by : {"mixed", "ranks"}
-        The procedure that was declared to decide.
-    variants : int
-        The control included.
-    spread : Spread
-    trials, seed : int
-        Simulated trials a cell, and what their random draws come from.
-    cells : tuple of SizingCell
-        By sessions, then tasters, then procedure.
-    assumptions, sentences : tuple of str
-        What was taken for granted, and what follows, in plain sentences.
-    unit : {"taster", "round"}
-        What is compared: "round" where one person tastes alone, each session a round.
+    The margin is the smallest difference that matters, in points; alpha the attribute's share; the
+    control is one of the variants. Cells are by sessions, then tasters, then procedure. Assumptions
+    say what was taken for granted, sentences what follows. What is compared, the `unit`, is a round
+    where one person tastes alone, each session one.
     """
 
     attribute: str

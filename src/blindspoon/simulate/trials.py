@@ -128,12 +128,9 @@ def _scatter(
 def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:
     """Draw serving orders that are balanced for position in each session.
 
-    Returns
-    -------
-    float array, shape (tasters, variants, sessions, variants - 1)
-        Indicators of every position but the first. Orders are rows of Williams squares, so that
-        each variant is in each position equally often, give or take one, in every session: as
-        `blind` balances them, in a hundredth of its time.
+    Indicators of every position but the first, shape (tasters, variants, sessions, variants - 1).
+    Orders are rows of Williams squares, so that each variant is in each position equally often,
+    give or take one, in every session: as `blind` balances them, in a hundredth of its time.
 
     Examples
     --------
@@ -189,12 +186,7 @@ def simulate(
 ) -> Iterator[tuple[Trial, ScoreTable]]:
     """Draw orders and scores of a trial that `make_trial` gave, again and again.
 
-    Yields
-    ------
-    trial : Trial
-        With a seed of its own.
-    table : ScoreTable
-        As `build_table` would make it of the files of such a trial.
+    Each trial has a seed of its own, and its table is as `build_table` would make it of such files.
     """
     request, one_jar = request_for(trial), situation.jars == 1
     for start in range(0, trials, ON_ONE_PLAN):
@@ -261,20 +253,12 @@ def sweep(
     progress: Progress | None,
     prefer: Literal["threads", "processes"] = "processes",
 ) -> list[Found]:
-    """Do every job, and give what was found in the order of the jobs.
+    """Do every job, the longest first, and give what was found in their order.
 
-    Parameters
-    ----------
-    work : callable
-        Called with what a job holds; its draws may depend on nothing else.
-    jobs : sequence of tuple
-        The longest first.
-    n_jobs : int or None
-        Workers, as joblib counts them.
-    progress : callable or None
-    prefer : {"processes", "threads"}
-        Threads where the work is in numpy, which lets them run at once, and not much longer than
-        a process takes to start. What an enclosing ``joblib.parallel_config`` says comes first.
+    `work` is called with what a job holds; its draws may depend on nothing else. Workers are as
+    joblib counts them. Threads where the work is in numpy, which lets them run at once, and not
+    much longer than a process takes to start. What an enclosing ``joblib.parallel_config`` says
+    comes first.
     """
     done = progress or (lambda _done, _all: None)
     done(0, len(jobs))

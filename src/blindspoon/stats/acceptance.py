@@ -33,12 +33,8 @@ _LATER: dict[Family, Callable[[FloatArray], FloatArray]] = {
 class ShareOnDay:
     """How many said yes on one day.
 
-    Parameters
-    ----------
-    interval : Interval
-        Exact, of the share, at level 1 - alpha for this day alone.
-    p_fewer, p_more : float
-        That at least, or at most, the share in question would say yes; not adjusted.
+    The interval of the share is exact, at level 1 - alpha for this day alone; the p values, not
+    adjusted, that at least, or at most, the share in question would say yes.
     """
 
     day: float
@@ -51,14 +47,9 @@ class ShareOnDay:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SharesByDay:
-    """All days, and between which of them the share was passed.
+    """All days, and between which of them the share was passed; no result where nobody answered.
 
-    Parameters
-    ----------
-    days : tuple of (ShareOnDay or NoResult)
-        In their order; no result where nobody answered.
-    passed : Bracket
-        Fewer than the share up to the one day, more from the other on; alpha / 2 for either.
+    Fewer than the share up to the one day, more from the other on; alpha / 2 for either.
     """
 
     days: tuple[ShareOnDay | NoResult, ...]
@@ -67,14 +58,10 @@ class SharesByDay:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Changes:
-    """Between which days each taster turned from no to yes.
+    """Between which days each taster turned from no to yes, shape (n,).
 
-    Parameters
-    ----------
-    after, by : array, shape (n,)
-        0 where the first answer was yes, infinite where none was; NaN where left out.
-    turned_back : bool array, shape (n,)
-        Those who said no after a yes. They have no day, and are left out.
+    0 where the first answer was yes, infinite where none was; NaN where left out: those who said no
+    after a yes have turned back, and no day.
     """
 
     after: FloatArray
@@ -86,12 +73,8 @@ class Changes:
 class DayOfShare:
     """The day by which a share has turned, by a distribution of the tasters' days.
 
-    Parameters
-    ----------
-    interval : Interval
-        In days, by the profile of the likelihood, at level 1 - alpha.
-    scale : float
-        Standard deviation of the log of the day (lognormal), or 1 / shape (Weibull).
+    The interval is by the profile of the likelihood, at level 1 - alpha; the scale the standard
+    deviation of the log of the day (lognormal), or 1 / shape (Weibull).
     """
 
     day: float
@@ -106,15 +89,8 @@ def shares_by_day(
 ) -> SharesByDay:
     """Hold the share who said yes on each day against the share in question.
 
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising.
-    answers : array, shape (n, m)
-        1 for yes, 0 for no, NaN for no answer. Somebody who turns back counts on each day as they
-        answered.
-    share : float
-        Between 0 and 1.
+    Days rise, shape (m,); answers, shape (n, m), are 1 for yes, 0 for no, NaN for none. Somebody
+    who turns back counts on each day as they answered.
 
     Notes
     -----
@@ -150,12 +126,7 @@ def shares_by_day(
 def changes(days: FloatArray, answers: FloatArray) -> Changes:
     """Find the days between which each taster turned from no to yes.
 
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising, above 0.
-    answers : array, shape (n, m)
-        As of `shares_by_day`.
+    The arrays are those of `shares_by_day`, the days above 0.
 
     Examples
     --------
@@ -180,21 +151,10 @@ def day_of_share(
     share: float = 0.5,
     family: Family = "lognormal",
 ) -> DayOfShare | NoResult:
-    """Fit a distribution to the tasters' days, each known between two days only.
+    """Fit a distribution to the tasters' days, each known between two days only, as of `changes`.
 
-    Parameters
-    ----------
-    after, by : array, shape (n,)
-        As of `changes`; rows of NaN are left out.
-    share : float
-        Between 0 and 1.
-    family : {"lognormal", "weibull"}
-
-    Returns
-    -------
-    DayOfShare or NoResult
-        The reason where there are fewer than twelve tasters, the days agree so well that they
-        have no spread or so badly that it has no end, or the interval is not bounded.
+    No result where there are fewer than twelve tasters, the days agree so well that they have no
+    spread or so badly that it has no end, or the interval is not bounded.
 
     Notes
     -----

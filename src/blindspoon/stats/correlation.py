@@ -12,22 +12,11 @@ from blindspoon.stats.results import NoResult
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WithinCorrelation:
-    """A repeated-measures correlation.
+    """A repeated-measures correlation, over tasters with two pairs or more.
 
-    Parameters
-    ----------
-    r : float
-        -1 to 1.
-    slope : float
-        Units of y a unit of x, the same for every taster.
-    df : int
-        Pairs minus tasters minus 1.
-    p_value : float
-        Two-sided; null: within tasters y does not go with x.
-    interval : tuple of float or None
-        95 %, by Fisher's transformation; None with one degree of freedom.
-    tasters, pairs : int
-        Those that count: tasters with two pairs or more.
+    `slope` is in units of y a unit of x, the same for every taster. Two-sided; null: within tasters
+    y does not go with x. The interval is the 95 % one by Fisher's transformation; None with one
+    degree of freedom.
     """
 
     r: float
@@ -42,18 +31,8 @@ class WithinCorrelation:
 def rm_correlation(x: FloatArray, y: FloatArray, taster: IntArray) -> WithinCorrelation | NoResult:
     """Correlate two measurements within tasters.
 
-    Parameters
-    ----------
-    x, y : float array, shape (n,)
-        One pair a row; rows with NaN in either are left out.
-    taster : int array, shape (n,)
-        Whose pair it is.
-
-    Returns
-    -------
-    WithinCorrelation or NoResult
-        The latter where no taster, or too few pairs, are left, or one of the two never varies
-        within a taster.
+    A pair a row, shape (n,); those with NaN in either are left out. No result where no taster, or
+    too few pairs, are left, or one of the two never varies within a taster.
 
     Notes
     -----

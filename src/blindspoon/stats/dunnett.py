@@ -20,13 +20,7 @@ Key = tuple[tuple[float, ...], ...]
 
 @dataclass(frozen=True)
 class Dunnett:
-    """The largest of k correlated t statistics.
-
-    Parameters
-    ----------
-    correlation : float array, shape (k, k)
-    two_sided : bool
-        Whether the largest is meant by size or with its sign.
+    """The largest, by size or (one-sided) with its sign, of k correlated t statistics.
 
     Notes
     -----
@@ -165,13 +159,8 @@ _LARGEST = 0.9995
 class _Family:
     """Tails of the largest of k correlated variates.
 
-    Parameters
-    ----------
-    loadings : float array, shape (k,)
-        The shared part of each contrast.
-    correlation : float array, shape (k, k)
-    log_tail : float array, shape (_NODES,)
-        Logarithm of the normal tail at the Chebyshev nodes.
+    `loadings`, shape (k,), are the shared part of each contrast; `log_tail` the logarithm of the
+    normal tail at the Chebyshev nodes.
     """
 
     loadings: FloatArray

@@ -30,21 +30,12 @@ FlagKind = Literal["spread", "low_end", "high_end"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flag:
-    """Something about a variant's scores that the comparisons lean on.
+    """Something about a variant's scores, perhaps the control's, that the comparisons lean on.
 
-    Parameters
-    ----------
-    kind : {"spread", "low_end", "high_end"}
-        Whether its scores spread wider than the others' within tasters, or stand at the lowest
-        or the highest number that could be given.
-    variant : str
-        Its name; may be the control.
-    value : float
-        Its spread over the others', at least 1.5; or the share of its scores at that end,
-        between 0.25 and 1.
-    tasters : int
-        Those whose scores tell it, or rounds of the only one: with a score of the variant, and
-        of another one as well where spreads are held against one another.
+    Whether they spread wider than the others' within tasters, so many times, at least 1.5; or stand
+    at the lowest or highest number that could be given, a share between 0.25 and 1. Tasters, or
+    rounds of the only one, are those whose scores tell it: with a score of the variant, and of
+    another one as well where spreads are held against one another.
     """
 
     kind: FlagKind
@@ -62,23 +53,11 @@ def find_flags(
     low: float,
     high: float,
 ) -> tuple[Flag, ...]:
-    """Flag the variants of one attribute whose scores spread wide or stand at an end.
+    """Flag the variants of one attribute whose scores spread wide or stand at an end of the scale.
 
-    Parameters
-    ----------
-    means : float array, shape (n_tasters, n_variants)
-        Each taster's mean score of each variant, in points; NaN where not scored.
-    score : float array, shape (n,)
-        One score a serving; NaN where none was given.
-    variant : int array, shape (n,)
-        Positions in `names`.
-    low, high : float
-        Ends of the scale.
-
-    Returns
-    -------
-    tuple of Flag
-        Spreads first, then ends, each in the order of the variants.
+    `means` are each taster's of each variant, shape (n_tasters, n_variants), in points; score and
+    variant have shape (n,), a serving each; NaN where not scored. Spreads come first, then ends,
+    each in the order of the variants.
 
     Examples
     --------
@@ -115,19 +94,11 @@ def find_flags(
 def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     """Compare the spread of each variant's scores within tasters with that of the others.
 
-    Parameters
-    ----------
-    means : float array, shape (n_tasters, n_variants)
-        Each taster's mean score of each variant, in points; NaN where not scored. Averaging
-        first keeps a second cup of the same taster from counting as a second taster.
-    finest : float
-        In points; a smaller spread counts as this.
-
-    Returns
-    -------
-    float array, shape (n_variants,)
-        A variant's standard deviation over the root mean square of the others'; NaN where it
-        cannot be told, as with fewer than three variants or six tasters.
+    `means` are each taster's of each variant, shape (n_tasters, n_variants), in points; NaN where
+    not scored. Averaging first keeps a second cup of the same taster from counting as a second
+    taster. A smaller spread than the `finest` counts as that. Gives a variant's standard deviation
+    over the root mean square of the others'; NaN where it cannot be told, as with fewer than three
+    variants or six tasters.
 
     Notes
     -----

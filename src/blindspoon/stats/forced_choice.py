@@ -37,10 +37,7 @@ def upper_tail(
 def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
     """Give the fewest right answers that guessing brings with probability alpha at most.
 
-    Returns
-    -------
-    int array
-        ``tests + 1`` where even all right would not do.
+    ``tests + 1`` where even all right would not do.
 
     Notes
     -----
@@ -57,10 +54,7 @@ def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
 def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) -> IntArray:
     """Give the most right answers that show at level 1 - alpha that fewer than `share` can tell.
 
-    Returns
-    -------
-    int array
-        -1 where not even none right would do.
+    -1 where not even none right would do.
 
     Notes
     -----
@@ -99,12 +93,7 @@ def share_who_can_tell(p: float, guess: float) -> float:
 class Answers(NamedTuple):
     """What was said of two kinds of set, as in "A" or "not A".
 
-    Attributes
-    ----------
-    same, of_same : int
-        How often "A" (or "same") was said where it was right, of how many.
-    other, of_other : int
-        How often it was said of the other kind, of how many.
+    How often "A" (or "same") was said where it was right, and of the other kind, of how many each.
     """
 
     same: int
@@ -116,12 +105,8 @@ class Answers(NamedTuple):
 def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     """Test whether the word was said more often where it was right.
 
-    Returns
-    -------
-    p_value : float
-        One-sided, given how often the word was said at all.
-    needed : int or None
-        Right answers of both kinds that are needed, given the same; None where nothing would do.
+    The p value is one-sided, given how often the word was said at all; and the right answers of
+    both kinds that are needed, given the same, None where nothing would do.
 
     Notes
     -----
@@ -147,10 +132,6 @@ def chance_right(method: str, d: FloatArray | float) -> FloatArray:
 
     S. Ura 1960 (triangle), H. A. David and S. K. Trivedi 1962 (duo-trio), M. J. Hacker and R.
     Ratcliff 1979 (m-AFC), D. M. Ennis 1993, J. M. Ennis and V. Jesionka 2011 (tetrad).
-
-    Parameters
-    ----------
-    method : {"triangle", "tetrad", "three-afc", "duo-trio", "paired"}
     """
     d = np.asarray(d, float)
     z, w = (
@@ -258,12 +239,8 @@ def same_different_distance(answers: Answers) -> tuple[float, float]:
 class Boundary(NamedTuple):
     """Wald's two lines: right answers at which to stop after each number of tests.
 
-    Attributes
-    ----------
-    slope : float
-        Right answers a test, of both lines.
-    alike, different : float
-        Where the lines begin; at or below the first it is alike, at or above the second different.
+    They rise by the same `slope` a test, and begin at `alike` and `different`; at or below the
+    first it is alike, at or above the second different.
     """
 
     slope: float
@@ -283,12 +260,8 @@ class Boundary(NamedTuple):
 def boundary(guess: float, share: float, alpha: float, beta: float) -> Boundary:
     """Draw the lines of the sequential rule.
 
-    Parameters
-    ----------
-    share : float
-        Who may be able to tell, and it would still do.
-    alpha, beta : float
-        Chance of a false "different", and of a false "alike".
+    `share` may be able to tell, and it would still do; alpha is the chance of a false "different",
+    beta that of a false "alike".
 
     Notes
     -----

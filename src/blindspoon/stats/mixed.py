@@ -49,37 +49,24 @@ def compare_mixed(
     """Compare every variant with the control by a linear mixed model.
 
     The model is ``score ~ variant [+ position] + (1 | taster)``, with ``(1 | taster:variant)``
-    where some taster scored a variant more than once and ``(1 | batch)`` where some variant
-    has several batches, fitted by REML, with Kenward-Roger standard errors and degrees of
-    freedom and Dunnett's adjustment over the variants. With several sessions variant by session
-    is fixed, there is ``(1 | taster:session)``, and a difference is the mean of the sittings'
+    where some taster scored a variant more than once and ``(1 | batch)`` where some variant has
+    several batches, fitted by REML, with Kenward-Roger standard errors and degrees of freedom and
+    Dunnett's adjustment over the variants. With several sessions variant by session is fixed, there
+    is ``(1 | taster:session)``, and a difference is the mean of the sittings'
     (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats.
 
-    Parameters
-    ----------
-    score : float array, shape (n,)
-        One score a serving; NaN where none was given, such rows take no part.
-    taster, variant : int array, shape (n,)
-        Codes from 0; variants are positions in ``Trial.variants``.
-    control : int
-        The variant that the others are compared with.
-    alpha : float
-        Chance of a false difference over all variants, below 0.5: intervals have level
-        ``1 - alpha``, simultaneous; equivalence intervals call any variant alike falsely with at
-        most this chance.
-    position : int array, shape (n,), optional
-        Place of the serving in its session, for a categorical fixed effect.
-    batch : int array, shape (n,), optional
-        Codes of the batches; -1 where none is named, which counts as one batch a variant.
-        Batches that each went to one taster only are that taster's, not a term of their own.
-    session : int array, shape (n,), optional
-        Codes of the sessions.
+    All arrays have shape (n,), a serving each, with codes from 0; rows with a score of NaN take no
+    part.
 
-    Returns
-    -------
-    MixedFit or NoResult
-        Variants that no chain of common tasters links with the control take no part and get
-        no contrast. A reason is returned where nothing can be estimated.
+    - `alpha`: chance of a false difference over all variants, below 0.5: intervals have level ``1 -
+      alpha``, simultaneous; equivalence intervals call any variant alike falsely with at most this
+      chance
+    - `position`: place of the serving in its session, for a categorical fixed effect
+    - `batch`: -1 where none is named, which counts as one batch a variant. Batches that each went
+      to one taster only are that taster's, not a term of their own
+
+    Variants that no chain of common tasters links with the control take no part and get no
+    contrast. No result where nothing can be estimated.
 
     Notes
     -----
@@ -130,12 +117,7 @@ def days_in_general(
 ) -> MixedFit:
     """Add to a fit over several sittings the intervals for days in general; they decide nothing.
 
-    Parameters
-    ----------
-    fit : MixedFit
-        From `compare_mixed`, of the same rows, which are described there.
-    score, taster, variant, session, control, alpha, position
-        See `compare_mixed`.
+    The fit is `compare_mixed`'s, of the same rows.
 
     Notes
     -----
@@ -191,12 +173,7 @@ def _rows(
 def linked(taster: IntArray, variant: IntArray, control: int, kept: BoolArray) -> BoolArray:
     """Whether a chain of common tasters links each row's variant with the control.
 
-    Parameters
-    ----------
-    taster, variant : int array, shape (n,)
-        Codes from 0.
-    kept : bool array, shape (n,)
-        Rows with a score.
+    Shape (n,); `kept` are the rows with a score.
     """
     size = int(variant.max()) + 1
     pairs = np.zeros((size, int(taster.max()) + 1), dtype=bool)
@@ -268,12 +245,8 @@ def fit_contrasts(
 ) -> tuple[RemlFit, ContrastTest] | NoResult:
     """Fit the grid and test contrasts; repeats that do not scatter are averaged.
 
-    Parameters
-    ----------
-    contrasts : float array, shape (k, p)
-        One a row, linearly independent.
-    among : str
-        Whose variation the contrasts are held against, for the reason where it is not known.
+    Contrasts, shape (k, p), are linearly independent; they are held against the variation `among`,
+    for the reason where it is not known.
     """
     strata = make_strata(grid)
     between, df = residual_line(strata, repeats=False)
@@ -304,17 +277,10 @@ def scatter_sds(fit: RemlFit, grid: Grid) -> tuple[float, float | None]:
 
 
 def adjusted(test: ContrastTest, variants: IntArray, alpha: float) -> tuple[MixedContrast, ...]:
-    """Adjust contrasts over the variants, each with its own degrees of freedom.
+    """Adjust k contrasts over their variants, shape (k,), each with its own degrees of freedom.
 
-    Parameters
-    ----------
-    test : ContrastTest
-        Of k contrasts.
-    variants : int array, shape (k,)
-        The variant that each is of.
-    alpha : float
-        Intervals have simultaneous level ``1 - alpha``, and for equivalence that of
-        `Dunnett.alike_value`.
+    Intervals have simultaneous level ``1 - alpha``, and for equivalence that of
+    `Dunnett.alike_value`.
     """
     errors = np.sqrt(np.diag(test.covariance))
     family = Dunnett(test.covariance / np.outer(errors, errors))
@@ -348,16 +314,8 @@ def fit_over_sittings(
 ) -> tuple[RemlFit, ContrastTest, SittingsWay] | None:
     """Fit variant by session as fixed, or, where that cannot be, sessions that differ in level.
 
-    Parameters
-    ----------
-    session : int array, shape (n,)
-        Codes from 0, each occurring.
-
-    Returns
-    -------
-    tuple of RemlFit, ContrastTest and SittingsWay, or None
-        The test is of every variant but the control, the way that of `FitNote`; None where sittings
-        can be taken only as repeats.
+    The test is of every variant but the control, the way that of `FitNote`. None where sittings,
+    codes from 0, each occurring, can be taken only as repeats.
 
     Notes
     -----

@@ -23,12 +23,8 @@ class Terms:
     """Logistic terms, laid out a taster a row and filled up with terms of count zero.
 
     A term is ``count * log expit(sign * (design @ parameters + sd * u))``, where u is standard
-    normal and shared by the terms of a taster.
-
-    Parameters
-    ----------
-    design : float array, shape (tasters, terms, parameters)
-    sign, count : float array, shape (tasters, terms)
+    normal and shared by the terms of a taster. The design has shape (tasters, terms, parameters),
+    the others (tasters, terms).
     """
 
     design: FloatArray
@@ -48,18 +44,8 @@ class Point:
 def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Point:
     """Return the marginal log-likelihood by adaptive Gauss-Hermite quadrature.
 
-    Parameters
-    ----------
-    parameters : float array, shape (parameters,)
-    sd : float
-        Standard deviation of the tasters; the likelihood is even in it.
-    nodes : int
-        Nodes a taster, at most 320; one is Laplace's method.
-
-    Returns
-    -------
-    Point
-        Derivatives are in the parameters, then in `sd`.
+    `sd` is the standard deviation of the tasters, in which the likelihood is even; derivatives are
+    in the parameters, then in it. At most 320 nodes a taster; one is Laplace's method.
 
     Notes
     -----
@@ -155,20 +141,11 @@ Model = Callable[[FloatArray], Point | None]
 
 @dataclass(frozen=True, slots=True)
 class Optimum:
-    """Where a search ended.
+    """Where a search ended; the last parameter is the standard deviation of the tasters.
 
-    Parameters
-    ----------
-    at : float array
-        Parameters; the last is the standard deviation of the tasters.
-    point : Point
-        The log-likelihood there.
-    free : int
-        How many of the parameters, from the first on, were free to move.
-    converged : bool
-        Whether steps and gain became negligible where the surface curves down.
-    runs_off : bool
-        Whether steps stay long while the gain vanishes, or the spread passes all bounds.
+    The first `free` parameters were free to move. It converged if steps and gain became negligible
+    where the surface curves down; it `runs_off` if steps stay long while the gain vanishes, or the
+    spread passes all bounds.
     """
 
     at: FloatArray
@@ -181,12 +158,8 @@ class Optimum:
 def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
     """Search for a maximum from `start` on, in the first `free` parameters.
 
-    Parameters
-    ----------
-    model : callable
-        Parameters to Point, or None where they are not allowed.
-    start : float array
-        An allowed place; the last parameter is the standard deviation of the tasters.
+    The model gives None where parameters are not allowed; the last is the standard deviation of the
+    tasters.
 
     Notes
     -----
@@ -247,16 +220,10 @@ UNSETTLED = "The scores say too little to settle the levels and the spread betwe
 class CumulativeFit:
     """A fitted model ``logit P(level <= j) = threshold_j - design @ effects - intercept``.
 
-    Parameters
-    ----------
-    thresholds : float array, shape (levels - 1,)
-        Rising, in log odds.
-    effects : float array, shape (columns,)
-        Log odds of a higher level, one a column of the design.
-    covariance : float array, shape (columns, columns)
-        Of the effects, from the observed information.
-    taster_sd : float
-        Standard deviation of the tasters' intercepts, in log odds; may be zero.
+    - `thresholds`, shape (levels - 1,): rising, in log odds
+    - `effects`, shape (columns,): log odds of a higher level, one a column of the design
+    - `covariance`: of the effects, from the observed information
+    - `taster_sd`: standard deviation of the tasters' intercepts, in log odds; may be zero
     """
 
     thresholds: FloatArray
@@ -270,14 +237,8 @@ class CumulativeFit:
 class CumulativeModel:
     """The likelihood of the levels: logistic terms, and one term for each inner level.
 
-    Parameters
-    ----------
-    terms : Terms
-        The bounds of the scores' levels.
-    inner : float array, shape (levels - 2,)
-        Scores at each level but the lowest and the highest.
-    nodes : int
-        Quadrature nodes a taster.
+    The terms are the bounds of the scores' levels; `inner`, shape (levels - 2,), counts the scores
+    at each level but the lowest and the highest.
 
     Notes
     -----
@@ -335,23 +296,12 @@ def fit_cumulative(
 ) -> CumulativeFit | NoResult:
     """Fit ordered levels by maximum likelihood.
 
-    Parameters
-    ----------
-    level : int array, shape (n,)
-        Codes from 0, at least two, each of which occurs.
-    taster : int array, shape (n,), or None
-        Codes of any kind; None leaves the intercepts of the tasters out.
-    design : float array, shape (n, columns)
-        Fixed effects, without a constant; columns must be independent.
-    nodes : int
-        Quadrature nodes a taster, 2 to 160. Four and sixteen times as many (160 at most) are
-        taken where twice as many would change the log-likelihood by more than 1e-5 a taster,
-        which happens where tasters lie far apart.
-
-    Returns
-    -------
-    CumulativeFit or NoResult
-        A reason where an estimate runs off to infinity, or where the fit does not settle.
+    Levels, shape (n,), are codes from 0, at least two, each of which occurs; without tasters, their
+    intercepts are left out. The design, shape (n, columns), has fixed effects without a constant,
+    and independent columns. Of 2 to 160 nodes a taster, four and sixteen times as many (160 at
+    most) are taken where twice as many would change the log-likelihood by more than 1e-5 a taster,
+    which happens where tasters lie far apart. No result where an estimate runs off to infinity, or
+    where the fit does not settle.
 
     Notes
     -----
@@ -425,14 +375,9 @@ MOST_TASTERS = 1500  # above so many the fit is skipped; it takes about a second
 class OrdinalContrast:
     """One variant against the control by the cumulative logit model.
 
-    Parameters
-    ----------
-    log_odds, se : float
-        Log odds of a higher score, variant minus control, and its standard error.
-    p_value, p_adjusted : float
-        Two-sided normal; the second by Dunnett's method over all variants of this attribute.
-    interval : Interval
-        Of the log odds, simultaneous at level 1 - alpha.
+    Log odds of a higher score, variant minus control. P values are two-sided normal, the adjusted
+    one by Dunnett's method over all variants of this attribute; the interval of the log odds is
+    simultaneous at level 1 - alpha.
     """
 
     variant: int
@@ -448,19 +393,12 @@ class OrdinalContrast:
 class OrdinalFit:
     """The cumulative logit model of one attribute, ``level ~ variant + (1 | taster)``.
 
-    Parameters
-    ----------
-    contrasts : tuple of OrdinalContrast
-        In the order of the variants; a variant that nobody scored has none.
-    thresholds : tuple of float
-        Log odds for the control and an average taster of a score at or below each level but
-        the highest.
-    levels : tuple of float
-        The scores that occur; where they were grouped, the lowest score of each class.
-    grouped : bool
-        Whether neighbouring scores were put in one class.
-    taster_sd : float
-        Standard deviation between tasters, in log odds.
+    - `contrasts`: in the order of the variants; a variant that nobody scored has none
+    - `thresholds`: log odds for the control and an average taster of a score at or below each level
+      but the highest
+    - `levels`: the scores that occur; where they were grouped, the lowest score of each class
+    - `grouped`: whether neighbouring scores were put in one class
+    - `taster_sd`: standard deviation between tasters, in log odds
     """
 
     contrasts: tuple[OrdinalContrast, ...]
@@ -481,27 +419,11 @@ def compare_ordinal(
 ) -> OrdinalFit | NoResult:
     """Compare every variant with the control by a cumulative logit mixed model.
 
-    The scores that occur are the ordered levels; nothing is taken from the distances between
-    them. Of each variant the model tells how much it raises the log odds of a higher score,
-    for one and the same taster.
-
-    Parameters
-    ----------
-    score : float array, shape (n,)
-        One score a serving; NaN where none was given, such rows take no part.
-    taster, variant : int array, shape (n,)
-        Codes from 0; variants are positions in ``Trial.variants``. Rows with a negative code
-        take no part.
-    control : int
-        The variant that the others are compared with.
-    alpha : float
-        Chance of a false difference over all variants; the intervals have level ``1 - alpha``,
-        simultaneously.
-
-    Returns
-    -------
-    OrdinalFit or NoResult
-        A reason where nothing can be estimated.
+    The scores that occur are the ordered levels; nothing is taken from the distances between them.
+    Of each variant the model tells how much it raises the log odds of a higher score, for one and
+    the same taster. The arrays have shape (n,), a serving each, with codes from 0; rows with a
+    score of NaN or a negative code take no part. `alpha` is the chance of a false difference over
+    all variants. No result where nothing can be estimated.
 
     Notes
     -----

@@ -35,21 +35,11 @@ LINE_TASTERS, LINE_DAYS = 5, 4  # fewest tasters and days for a day read off str
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trend:
-    """How the tasters' values moved, by a straight line for each taster.
+    """How the tasters' values moved, by a straight line for each taster with two days or more.
 
-    Parameters
-    ----------
-    slope : float
-        Mean of the tasters' slopes, in points a day.
-    interval : Interval
-        In points a day, at level 1 - alpha.
-    p_value, df : float
-        Two-sided that the slope is zero, by t with so many degrees of freedom.
-    tasters : int
-        Those with two days or more.
-    p_signs : float or None
-        The same by signed ranks of the slopes and flips of their signs, as in `compare_ranks`;
-        None with fewer than six tasters, and without a control.
+    The slope is the mean of theirs, in points a day, with its interval at level 1 - alpha. P values
+    are two-sided that it is zero: by t, and by signed ranks of the slopes and flips of their signs,
+    as in `compare_ranks`; None with fewer than six tasters, and without a control.
     """
 
     slope: float
@@ -62,17 +52,11 @@ class Trend:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayFound:
-    """What was found on one day, by that day's values alone.
+    """What was found on one day, by that day's values alone, in points.
 
-    Parameters
-    ----------
-    mean : float
-        Of the tasters' values, in points.
-    interval : Interval
-        Of the mean, at level 1 - alpha for this day alone.
-    p_different, p_inside, p_outside : float
-        Against: the mean is the level (two-sided); it has not reached what is to be reached;
-        it has reached it. None is adjusted: the sequences of `ByDay` see to that.
+    The interval of the mean has level 1 - alpha for this day alone. The p values are against: the
+    mean is the level (two-sided); it has not reached what is to be reached; it has reached it. None
+    is adjusted: the sequences of `ByDay` see to that.
     """
 
     day: float
@@ -94,16 +78,10 @@ class Bracket:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByDay:
-    """All days, and between which of them something happened.
+    """All days, and between which of them something happened; no result below two tasters.
 
-    Parameters
-    ----------
-    days : tuple of (DayFound or NoResult)
-        In their order; no result where fewer than two tasters were there.
-    reached : Bracket
-        Outside up to the one day, inside from the other on; alpha / 2 for either.
-    lost : Bracket
-        Inside up to the one day, outside from the other on; alpha / 2 for either.
+    It was outside up to the one day and inside from the other on (`reached`), or the other way
+    round (`lost`); alpha / 2 for each side of either.
     """
 
     days: tuple[DayFound | NoResult, ...]
@@ -115,12 +93,8 @@ class ByDay:
 class Crossing:
     """The day on which straight lines cross a level.
 
-    Parameters
-    ----------
-    interval : Interval
-        In days, at level 1 - alpha (Fieller); its ends may lie outside the days tasted.
-    p_bend : float
-        That the lines do not bend, by the tasters' own parabolas.
+    The interval has level 1 - alpha (Fieller), and its ends may lie outside the days tasted;
+    `p_bend` is that the lines do not bend, by the tasters' own parabolas.
     """
 
     day: float
@@ -139,23 +113,11 @@ def trend(
 ) -> Trend | NoResult:
     """Estimate by how much the differences from the control move a day.
 
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising.
-    differences : array, shape (n, m)
-        Variant minus the control of the same sitting, in points; NaN where not both were scored.
-        A taster with one day is left out.
-    step : float
-        To which scores are rounded, in points; it stands in for scatter where all tasters have
-        exactly the same slope (W. F. Sheppard 1898; see `unanimous`).
-    rng : numpy.random.Generator
-        Draws flips of signs, for many tasters.
-
-    Returns
-    -------
-    Trend or NoResult
-        The reason where there are fewer than three days, or two tasters.
+    Days rise, shape (m,); differences, shape (n, m), are variant minus the control of the same
+    sitting, in points; NaN where not both were scored. A taster with one day is left out. The step
+    to which scores are rounded stands in for scatter where all tasters have exactly the same slope
+    (W. F. Sheppard 1898; see `unanimous`). Flips of signs are drawn for many tasters. No result
+    where there are fewer than three days, or two tasters.
 
     Notes
     -----
@@ -196,17 +158,8 @@ def trend_without_control(
 ) -> Trend | NoResult:
     """Estimate by how much scores move a day where no cup stayed the same.
 
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising.
-    scores : array, shape (n, m)
-        In points; NaN where not scored.
-
-    Returns
-    -------
-    Trend or NoResult
-        It holds for days like these; whether the food moved or the days, it cannot say.
+    Arrays are as of `trend`. It holds for days like these; whether the food moved or the days, it
+    cannot say.
 
     Notes
     -----
@@ -249,16 +202,9 @@ def by_day(
 ) -> ByDay:
     """Hold every day against the control's margin, or against a level.
 
-    Parameters
-    ----------
-    values : array, shape (n, m)
-        Differences, or scores. On a day on which all agree exactly they are to be four to show
-        anything inside.
-    margin : float
-        For "within": at most how far from the level.
-    level : float
-        0 with differences from the control.
-    side : {"within", "above", "below"}
+    Values, shape (n, m), are differences (the level is 0) or scores. On a day on which all agree
+    exactly they are to be four to show anything inside. The margin is for "within": at most how far
+    from the level.
 
     Notes
     -----
@@ -346,20 +292,9 @@ def line(
 ) -> Crossing | NoResult:
     """Read off straight lines when a level is crossed.
 
-    Parameters
-    ----------
-    days : array, shape (m,)
-        Rising.
-    values : array, shape (n, m)
-        Differences from the control of the same sitting, in points; NaN where missing.
-    level : float
-        In points; with a margin from the control, its end on the side that they come from.
-
-    Returns
-    -------
-    Crossing or NoResult
-        The reason where there are fewer than five tasters or four days, the lines bend, the day
-        lies outside those tasted, or the slope is not told from zero.
+    Arrays are as of `trend`; with a margin from the control, the level is its end on the side that
+    they come from. No result where there are fewer than five tasters or four days, the lines bend,
+    the day lies outside those tasted, or the slope is not told from zero.
 
     Notes
     -----
@@ -404,12 +339,7 @@ def fieller(
 ) -> Interval | NoResult:
     """Bound the place at which a line crosses a level.
 
-    Parameters
-    ----------
-    covariance : array, shape (2, 2)
-        Of both estimates.
-    t : float
-        Critical value.
+    The covariance, shape (2, 2), is that of both estimates; t the critical value.
 
     Notes
     -----

@@ -23,16 +23,8 @@ from blindspoon.stats.strata import Strata
 class Products:
     """Products of the columns C (fixed, batches, score) through the inverse covariance V.
 
-    Parameters
-    ----------
-    log_det : float
-        Log determinant of V.
-    d_log, d2_log : float array, shapes (m,) and (m, m)
-        Its derivatives in the m variances.
-    forms : float array, shape (q, q)
-        ``C' V^-1 C``.
-    d_forms, d2_forms : float array, shapes (m, q, q) and (m, m, q, q)
-        Their derivatives.
+    The log determinant of V and its derivatives in the m variances, shapes (m,) and (m, m); and
+    forms ``C' V^-1 C``, shape (q, q), with theirs, shapes (m, q, q) and (m, m, q, q).
     """
 
     log_det: float
@@ -47,15 +39,11 @@ class Products:
 class Criterion:
     """Minus twice the restricted log-likelihood at one point.
 
-    Parameters
-    ----------
-    gradient, hessian : float array, shapes (m,) and (m, m)
-    expected : float array, shape (m, m)
-        Expectation of the Hessian; the information is half of it.
-    coefficients, covariance : float array, shapes (p,) and (p, p)
-        Generalised least squares at these variances.
-    d_fixed, d2_fixed : float array, shapes (m, p, p) and (m, m, p, p)
-        Derivatives of ``X' V^-1 X``.
+    - `gradient`, `hessian`, shapes (m,) and (m, m)
+    - `expected`, shape (m, m): of the Hessian; the information is half of it
+    - `coefficients`, `covariance`, shapes (p,) and (p, p): generalised least squares at these
+      variances
+    - `d_fixed`, `d2_fixed`, shapes (m, p, p) and (m, m, p, p): derivatives of ``X' V^-1 X``
     """
 
     value: float
@@ -70,16 +58,11 @@ class Criterion:
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """The criterion as a function of the variances.
+    """The criterion as a function of the m variances.
 
-    Parameters
-    ----------
-    names : tuple of str
-        The m variances: those of the strata, perhaps without "taster:variant", perhaps "batch".
-    basis : float array, shape (m or m - 1, s, r, r)
-        That of the strata, for the variances in the model except the batches'.
-    moments : float array, shape (s * r * r, q * q)
-        Those of the strata, for scores in other units.
+    Those named are of the strata, perhaps without "taster:variant", perhaps "batch". The basis,
+    shape (m or m - 1, s, r, r), is that of the strata for these, except the batches'; the moments,
+    shape (s * r * r, q * q), those of the strata for scores in other units.
     """
 
     names: tuple[str, ...]
@@ -208,14 +191,8 @@ SMALLEST = 1e-12  # residual sum of squares, as a share of the whole, that count
 class RemlFit:
     """A mixed model fitted by REML, in the units of the scores.
 
-    Parameters
-    ----------
-    names : tuple of str
-        The m variances.
-    variances : float array, shape (m,)
-        Their estimates, in squared points; zero is allowed except for the residual.
-    at : Criterion
-        The criterion at the estimates, constants included.
+    The m variances are in squared points; zero is allowed except for the residual. The criterion is
+    that at the estimates, constants included.
     """
 
     names: tuple[str, ...]
@@ -233,17 +210,9 @@ class RemlFit:
 def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     """Fit ``score ~ fixed + (1 | taster) [+ (1 | taster:variant)] [+ (1 | batch)]``.
 
-    Parameters
-    ----------
-    strata : Strata
-        From `make_strata`; with one variant it is a one-way layout with the tasters as groups.
-    interaction : bool
-        Whether the taster:variant term is in the model; it needs repeats.
-
-    Returns
-    -------
-    RemlFit or NoResult
-        The reason says what the scores cannot tell.
+    The strata are from `make_strata`; with one variant it is a one-way layout with the tasters as
+    groups. The interaction is taster:variant; it needs repeats. Without a result, the reason says
+    what the scores cannot tell.
 
     Notes
     -----
@@ -444,15 +413,8 @@ LEAST_DF = 0.5  # degrees of freedom below which an interval would be wider than
 class ContrastTest:
     """Estimates of k contrasts and what their errors are.
 
-    Parameters
-    ----------
-    estimates : float array, shape (k,)
-    covariance : float array, shape (k, k)
-        Adjusted for the variances being estimates.
-    df : float array, shape (k,)
-        Degrees of freedom of each contrast by itself.
-    f, df_num, df_den : float
-        The scaled F statistic that all contrasts are zero and its degrees of freedom.
+    The covariance, shape (k, k), is adjusted for the variances being estimates; `df`, shape (k,),
+    are of each contrast by itself. The scaled F is that all contrasts are zero.
     """
 
     estimates: FloatArray
@@ -478,14 +440,9 @@ def against(control: int, variants: int, columns: int) -> FloatArray:
 
 
 def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
-    """Test linear contrasts of the fixed effects in a REML fit.
+    """Test linear contrasts of the fixed effects in a REML fit, at its estimates.
 
-    Parameters
-    ----------
-    at : Criterion
-        The criterion at the REML estimates.
-    contrasts : float array, shape (k, p)
-        One contrast a row, linearly independent.
+    They have shape (k, p) and are linearly independent.
 
     Notes
     -----
@@ -543,15 +500,8 @@ def _f_scale(own: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple[f
 def over_places(differences: FloatArray, variances: FloatArray) -> tuple[float, float]:
     """Pool the differences of K places, with the standard error that their own spread gives.
 
-    Parameters
-    ----------
-    differences, variances : float array, shape (K,)
-        In points, K >= 2, and the sampling variance of each.
-
-    Returns
-    -------
-    difference, se : float
-        To be referred to t with K - 1 degrees of freedom.
+    In points, shape (K,), K >= 2, with the sampling variance of each. What is found is to be
+    referred to t with K - 1 degrees of freedom.
 
     Notes
     -----

@@ -50,20 +50,13 @@ class NoResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitNote:
-    """How a mixed model fit ended.
+    """How a mixed model fit ended: converged if the gradient criterion was met.
 
-    Parameters
-    ----------
-    converged : bool
-        Whether the gradient criterion was met.
-    at_zero : tuple of str
-        Variance components estimated as exactly zero: "taster", "taster:variant" or "batch".
-    position : bool
-        Whether serving position was a fixed effect.
-    sittings : {"", "each", "shared", "steady", "repeats"}
-        What a difference is over several sittings: the mean over all of them; over those at which
-        both were tasted; one that is supposed to be the same at each, sessions differing in
-        level; or the same, sessions taken as repeats. Blank with one sitting.
+    Variance components that were estimated as exactly zero (`at_zero`) are "taster",
+    "taster:variant" or "batch"; `position` tells whether serving position was a fixed effect.
+    `sittings` is what a difference is over several: the mean over all of them; over those at which
+    both were tasted; one that is supposed to be the same at each, sessions differing in level; or
+    the same, sessions taken as repeats. Blank with one sitting.
     """
 
     converged: bool
@@ -76,21 +69,11 @@ class FitNote:
 class MixedContrast:
     """One variant against the control by the mixed model.
 
-    Parameters
-    ----------
-    difference, se : float
-        Variant minus control and its Kenward-Roger standard error, in points.
-    df, t : float
-        Kenward-Roger degrees of freedom and the statistic.
-    p_value, p_adjusted : float
-        Two-sided; the second by Dunnett's method over all variants of this attribute.
-    interval : Interval
-        Simultaneous, at level 1 - alpha.
-    equivalence_interval : Interval
-        Simultaneous, at level 1 - 2 alpha, for two one-sided tests.
-    days_in_general : Interval, NoResult or None
-        Like `interval`, with the sittings as a sample of days; it decides nothing. None where
-        there was one sitting, or until it is to be printed (`with_days`).
+    Variant minus control in points, with its Kenward-Roger standard error and degrees of freedom. P
+    values are two-sided, the adjusted one by Dunnett's method over all variants of this attribute.
+    Intervals are simultaneous, at level 1 - alpha, and for two one-sided tests 1 - 2 alpha.
+    `days_in_general` is one with the sittings as a sample of days; it decides nothing. None where
+    there was one sitting, or until it is to be printed (`with_days`).
     """
 
     variant: int
@@ -109,22 +92,10 @@ class MixedContrast:
 class MixedFit:
     """The mixed model of one attribute: ``score ~ variant + (1 | taster) [+ ...]``.
 
-    Parameters
-    ----------
-    f, df_num, df_den, p_value : float
-        Kenward-Roger F test that no variant differs.
-    reml_criterion : float
-        Minus twice the restricted log-likelihood, constants included.
-    residual_sd, taster_sd : float
-        Standard deviations in points.
-    taster_variant_sd : float or None
-        None where no taster scored any variant twice.
-    taster_session_sd : float or None
-        None where no taster's sittings could be told apart.
-    batch_sd : float or None
-        None where each variant was made once.
-    contrasts : tuple of MixedContrast
-        In the order of the variants; a variant that nobody tasted has none.
+    Kenward-Roger F that no variant differs; minus twice the restricted log-likelihood, constants
+    included; standard deviations in points, None where no taster scored any variant twice, where no
+    taster's sittings could be told apart, where each variant was made once. Contrasts are in the
+    order of the variants; a variant that nobody tasted has none.
     """
 
     f: float
@@ -145,26 +116,19 @@ class MixedFit:
 class RankContrast:
     """One variant against the control by signed ranks.
 
-    Parameters
-    ----------
-    tasters, zero_differences : int
-        Tasters who scored both, and those of them (or of the rounds) with a difference of zero.
-    rounds : int
-        Rounds in which the only taster scored both, each with a difference of its own; 0 where
-        several tasted.
-    shift : float
-        Hodges-Lehmann estimate of variant minus control, in points.
-    interval, equivalence_interval : Interval or None
-        Simultaneous at level 1 - alpha and 1 - 2 alpha; None where too few tasters or
-        rounds have both.
-    p_value, p_adjusted : float
-        Two-sided; the second over all variants of this attribute, by single-step max-T or by
-        the closed test of `compare_rounds`.
-    smallest_p : float
-        The smallest adjusted p that these tasters or rounds, ties and zeros could have given.
-    method : {"exact", "sampled", "normal"}
-        All sign flips (all namings of the cups in rounds), a sample of them, or the flips'
-        joint normal limit.
+    - `tasters`, `zero_differences`: who scored both, and those of them (or of the rounds) with a
+      difference of zero
+    - `rounds`: in which the only taster scored both, each with a difference of its own; 0 where
+      several tasted
+    - `shift`: Hodges-Lehmann estimate of variant minus control, in points
+    - `interval`, `equivalence_interval`: simultaneous at level 1 - alpha and 1 - 2 alpha; None
+      where too few tasters or rounds have both
+    - `p_value`, `p_adjusted`: two-sided; the second over all variants of this attribute, by
+      single-step max-T or by the closed test of `compare_rounds`
+    - `smallest_p`: the smallest adjusted p that these tasters or rounds, ties and zeros could have
+      given
+    - `method`: all sign flips (all namings of the cups in rounds), a sample of them, or the flips'
+      joint normal limit
     """
 
     variant: int
@@ -189,16 +153,9 @@ class RankContrast:
 class Unanimous:
     """One variant against the control where all tasters found exactly the same difference.
 
-    Parameters
-    ----------
-    step : float
-        To which scores are rounded, in points.
-    p_value : float
-        The chance that all would agree in direction; 1 where the difference is zero.
-    interval : Interval
-        What the rounding of scores leaves, at level 1 - alpha over the variants.
-    equivalence_interval : Interval or None
-        The same, from four tasters on.
+    `step` is to what scores are rounded; `p_value` the chance that all would agree in direction, 1
+    where the difference is zero. Intervals are what the rounding leaves, at level 1 - alpha over
+    the variants; for equivalence from four tasters on.
     """
 
     variant: int
@@ -220,18 +177,10 @@ Contrast = MixedContrast | RankContrast | Unanimous
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Friedman:
-    """The rank test that all variants are alike.
+    """The rank test that all variants are alike, referred to the chi-squared distribution.
 
-    Parameters
-    ----------
-    statistic, df, p_value : float
-        Referred to the chi-squared distribution.
-    tasters : int
-        Tasters who scored at least two variants.
-    rounds : int
-        Rounds of the only taster with scores of at least two variants; 0 where several tasted.
-    form : {"Friedman", "Durbin", "Skillings-Mack"}
-        What the statistic reduces to on this pattern of cells.
+    Counted are tasters, or rounds of the only taster (0 where several tasted), with scores of at
+    least two variants. `form` is what the statistic reduces to on this pattern of cells.
     """
 
     statistic: float

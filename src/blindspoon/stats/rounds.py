@@ -40,13 +40,8 @@ TOGETHER = 4096  # namings that are ranked at once
 class Relabelled:
     """One test that none of some variants differs from the control.
 
-    Parameters
-    ----------
-    p_value : float
-        How often the names, drawn again, give a largest statistic as large as the observed one.
-    smallest_p : float
-        A bound that no p value of these rounds can be below, whichever names were drawn.
-    method : {"exact", "sampled", "normal"}
+    `p_value` is how often the names, drawn again, give a largest statistic as large as the observed
+    one; none of these rounds can be below `smallest_p`, whichever names were drawn.
     """
 
     p_value: float
@@ -57,14 +52,9 @@ class Relabelled:
 def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
     """Test at once that every variant of these rounds is like the control.
 
-    Parameters
-    ----------
-    rounds : sequence of Round
-        The same variants in all; a variant may have no cup in a round. The control has one
-        at least in each.
-    rng : numpy.random.Generator
-        Draws namings where there are more than can be gone through; the order of the rounds
-        matters then.
+    The same variants in all; a variant may have no cup in a round, the control has one at least in
+    each. Namings are drawn where there are more than can be gone through; the order of the rounds
+    matters then.
 
     Notes
     -----
@@ -116,10 +106,8 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
 def differences(cups: Round) -> list[FloatArray]:
     """Hold each cup of each variant against each of the control, under every naming of the cups.
 
-    Returns
-    -------
-    list of array, each of shape (n_ways, n_cups * n_control)
-        One a variant, in points; the names as they were in the first row.
+    An array a variant, shape (n_ways, n_cups * n_control), in points; the names as they were in the
+    first row.
 
     Examples
     --------
@@ -192,29 +180,15 @@ def compare_rounds(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control for the one taster who scored all of this.
 
-    Parameters
-    ----------
-    score : array, shape (n_servings,)
-        In points; NaN where no score was given.
-    session, variant : array of int, shape (n_servings,)
-        Each session is a round.
-    position : array of int, shape (n_servings,)
-        Place of the cup in its round, from 1; 0 where it is not known.
-    control, n_variants : int
-        The control's number, and how many variants there are, the control among them.
-    alpha : float
-        Familywise error rate of all variants together, between 0 and 1.
-    rng : numpy.random.Generator
-        Draws namings where not all are gone through. The order of the rows and the names of
-        the rounds do not matter.
+    The arrays have shape (n_servings,): NaN where no score was given; each session is a round; the
+    place of the cup in it counts from 1, 0 where it is not known. The control is among the
+    variants. `alpha` is the familywise error rate of all variants together, between 0 and 1.
+    Namings are drawn where not all are gone through; the order of the rows and the names of the
+    rounds do not matter.
 
-    Returns
-    -------
-    tuple of RankContrast or NoResult
-        One for each variant other than the control, in their order. No result, with the
-        reason, where fewer than two rounds have both, where an order was not recorded, and
-        where the control stood before the variant in every round, or after it: then the place
-        in the order can explain the difference as well.
+    No result where fewer than two rounds have both, where an order was not recorded, and where the
+    control stood before the variant in every round, or after it: then the place in the order can
+    explain the difference as well.
 
     Notes
     -----
@@ -405,14 +379,7 @@ def _weakest(tests: Sequence[Relabelled]) -> Method:
 def holm(p_values: FloatArray) -> FloatArray:
     """Adjust p values by S. Holm's step-down method (1979, Scand. J. Stat. 6:65).
 
-    Parameters
-    ----------
-    p_values : array, shape (n,)
-
-    Returns
-    -------
-    array, shape (n,)
-        Never below the p value nor above 1.
+    Never below the p value nor above 1.
 
     Examples
     --------

@@ -38,16 +38,10 @@ def settle_ties(points: FloatArray) -> FloatArray:
 def signed_ranks(differences: FloatArray) -> FloatArray:
     """Rank the absolute differences of each variant and give them their signs.
 
-    Parameters
-    ----------
-    differences : array, shape (..., n_tasters, n_variants)
-        Variant minus control, in points; NaN where not both were scored.
-
-    Returns
-    -------
-    array of the same shape
-        Twice the signed ranks, so that they are whole; ties are averaged; 0 for a zero
-        difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for NaN.
+    Differences are variant minus control in points, shape (..., n_tasters, n_variants); NaN where
+    not both were scored. Gives twice the signed ranks, so that they are whole; ties are averaged; 0
+    for a zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for
+    NaN.
 
     Examples
     --------
@@ -77,17 +71,8 @@ SMALLEST = float(np.finfo(np.float64).tiny)
 def normal_max_tail(value: float, correlation: FloatArray) -> float:
     """Probability that the largest of correlated absolute normal deviates reaches a value.
 
-    Parameters
-    ----------
-    value : float
-        Not negative.
-    correlation : array, shape (d, d)
-        May be singular.
-
-    Returns
-    -------
-    float
-        Between the largest single probability and their sum; 2.2e-308 if smaller than that.
+    The value is not negative; the correlation, shape (d, d), may be singular. Between the largest
+    single probability and their sum; 2.2e-308 if smaller than that.
 
     Notes
     -----
@@ -170,20 +155,9 @@ TOLERANCE = 1e-10
 def null_distribution(scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES) -> Null:
     """Choose and make the null distribution of the signed rank statistics.
 
-    Parameters
-    ----------
-    scores : array, shape (n_tasters, n_variants)
-        Signed ranks, doubled so that they are whole; 0 for no difference and for not scored.
-    rng : numpy.random.Generator
-        Used where flips are sampled.
-    samples : int
-        Flips to sample.
-
-    Returns
-    -------
-    Null
-        All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
-        twice the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
+    Scores, shape (n_tasters, n_variants), are doubled signed ranks; 0 for no difference and for not
+    scored. All flips where they are at most 2 ** 17 (18 tasters who differ in anything) and at most
+    twice the samples, sampled flips up to 1,000 tasters, the joint normal limit above.
     """
     scores = scores[scores.any(axis=1)]
     if all_can_be_made(len(scores), samples):
@@ -209,12 +183,7 @@ def one_by_one(null: Null, observed: FloatArray) -> list[float]:
 
 
 def single_step(null: Null, observed: FloatArray) -> FloatArray:
-    """Adjust each variant's p value for the others, by single-step max-T.
-
-    Parameters
-    ----------
-    observed : array, shape (n_variants,)
-        The variants' statistics.
+    """Adjust each variant's p value for the others, by single-step max-T of their statistics.
 
     Notes
     -----
@@ -229,11 +198,7 @@ def single_step(null: Null, observed: FloatArray) -> FloatArray:
 class SignFlips:
     """The statistics of flipped tasters: all flips, or a sample to which the data is added.
 
-    Parameters
-    ----------
-    method : {"exact", "sampled"}
-    draws : array, shape (n_flips, n_variants)
-        The variants' statistics after each flip.
+    `draws` has shape (n_flips, n_variants).
     """
 
     method: Method
@@ -272,14 +237,8 @@ class SignFlips:
 def all_flips(scores: FloatArray) -> FloatArray:
     """Return the statistics for every flip, up to turning all tasters at once.
 
-    Parameters
-    ----------
-    scores : array, shape (n_tasters, n_variants)
-
-    Returns
-    -------
-    array, shape (2 ** (n_tasters - 1), n_variants)
-        One row, of zeros, without tasters.
+    Scores have shape (n_tasters, n_variants), statistics (2 ** (n_tasters - 1), n_variants); one
+    row, of zeros, without tasters.
     """
     whole = scores.astype(np.int16)
     return _standardised(whole[:1].sum(axis=0, dtype=np.int16) + flipped_sums(whole[1:]).T, scores)
@@ -288,19 +247,10 @@ def all_flips(scores: FloatArray) -> FloatArray:
 def sampled_flips(
     scores: FloatArray, rng: np.random.Generator, samples: int = SAMPLES
 ) -> FloatArray:
-    """Return the statistics for random flips.
+    """Return the statistics for random flips, shape (samples, n_variants).
 
-    The order and the direction of the rows do not matter: they are sorted, each turned so that
-    its first difference is positive, before the draw.
-
-    Parameters
-    ----------
-    scores : array, shape (n_tasters, n_variants)
-        No row all zero.
-
-    Returns
-    -------
-    array, shape (samples, n_variants)
+    The order and the direction of the rows, shape (n_tasters, n_variants), none all zero, do not
+    matter: they are sorted, each turned so that its first difference is positive, before the draw.
     """
     leading = scores[np.arange(len(scores)), (scores != 0).argmax(axis=1)]
     rows = (scores * np.sign(leading)[:, None]).astype(np.int32)
@@ -325,14 +275,8 @@ def flipped_sums(scores: NDArray[Whole]) -> NDArray[Whole]:
 class JointNormal:
     """The limit of the flips for many tasters: jointly normal signed rank sums.
 
-    A variant that few tasted keeps its own flips, and is compared by the normal deviate of
-    its own p value.
-
-    Parameters
-    ----------
-    correlation : array, shape (n_variants, n_variants)
-    few : dict of int to SignFlips
-        The variants with too few tasters for the limit.
+    A variant that few tasted keeps its own flips, and is compared by the normal deviate of its own
+    p value; the correlation has shape (n_variants, n_variants).
     """
 
     correlation: FloatArray

@@ -23,20 +23,14 @@ WHATEVER = 1.5  # the same where differences were shown to move
 class HeldSittings:
     """The sittings of one attribute, held against one another.
 
-    Parameters
-    ----------
-    f, df_num, df_den, p_value : float
-        That no difference of a variant that was at every sitting moved, by unpooled mean squares.
-    tasters : int
-        Those with all of these at every sitting; 0 where they are too few to test it.
-    differences : float array, shape (n_sessions, n_variants)
-        Variant minus control at each sitting, in points; 0 for the control, NaN where the variant
-        was not tasted.
-    half : float array of the same shape
-        Half of their intervals: level 1 - 2 alpha, simultaneous over the variants, by that
-        sitting's own scatter.
-    names : tuple of str
-        What each of the sittings is called; blank where only its place in the row tells.
+    - `f`, `df_num`, `df_den`, `p_value`: that no difference of a variant that was at every sitting
+      moved, by unpooled mean squares
+    - `tasters`: those with all of these at every sitting; 0 where they are too few to test it
+    - `differences`, shape (n_sessions, n_variants): variant minus control at each sitting, in
+      points; 0 for the control, NaN where the variant was not tasted
+    - `half`: half of their intervals: level 1 - 2 alpha, simultaneous over the variants, by that
+      sitting's own scatter
+    - `names`: what the sittings are called; blank where only the place in the row tells
     """
 
     f: float
@@ -92,20 +86,9 @@ def compare_sittings(
 ) -> HeldSittings | NoResult:
     """Test whether the variants' differences moved, and give them sitting by sitting.
 
-    Parameters
-    ----------
-    score : float array, shape (n,)
-        In points; NaN where none was given.
-    taster, session, variant : int array, shape (n,)
-        Codes from 0.
-    names : sequence of str
-        What sessions are called, by their codes; left out where none has a name.
-
-    Returns
-    -------
-    HeldSittings or NoResult
-        The reason where fewer than two sittings tell by themselves how far differences scatter,
-        as one taster's cannot.
+    The arrays have shape (n,), a serving each: NaN where no score was given, and codes from 0, by
+    which sessions are named, if any is. No result where fewer than two sittings tell by themselves
+    how far differences scatter, as one taster's cannot.
 
     Notes
     -----
@@ -189,17 +172,9 @@ def _of_one(cells: FloatArray, control: int, alpha: float) -> FloatArray | None:
 def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, float]]:
     """Split how the differences move from sitting to sitting from what is left.
 
-    Parameters
-    ----------
-    cells : float array, shape (..., tasters, sessions, variants)
-        In points, none missing.
-
-    Returns
-    -------
-    between, left : float array, shape (...)
-        Mean squares of session by variant and of the rest, which is 0 where it is rounding.
-    df : tuple of float
-        Their degrees of freedom.
+    Cells, shape (..., tasters, sessions, variants), are in points, none missing. Gives mean
+    squares, shape (...), of session by variant and of the rest, which is 0 where it is rounding;
+    and their degrees of freedom.
     """
     n, s, k = cells.shape[-3:]
     own = cells.mean(axis=-3)
@@ -218,10 +193,7 @@ def movement(cells: FloatArray) -> tuple[FloatArray, FloatArray, tuple[float, fl
 def reach_of_one(cells: FloatArray, alpha: float) -> FloatArray:
     """Give half of one sitting's intervals at level 1 - 2 alpha, simultaneous, by its own scatter.
 
-    Parameters
-    ----------
-    cells : float array, shape (..., tasters, variants)
-        In points, none missing.
+    Cells, shape (..., tasters, variants), are in points, none missing.
     """
     n, k = cells.shape[-2:]
     rest = cells - cells.mean(axis=-1, keepdims=True)

@@ -22,15 +22,9 @@ _EPSILON = float(np.finfo(np.float64).eps)
 class Layout:
     """Rows to be fitted; n scores, e further columns.
 
-    Parameters
-    ----------
-    taster, variant : int array, shape (n,)
-        Codes from 0; a code without rows is allowed for tasters, not for variants.
-    fixed : float array, shape (n, e)
-        Columns of further fixed effects (serving position), independent of the variants.
-    random : float array, shape (n, b)
-        Indicator columns of the batches; no columns where batches are not in the model.
-    score : float array, shape (n,)
+    - `taster`, `variant`, shape (n,): codes from 0; one without rows is allowed for tasters only
+    - `fixed`, shape (n, e): further fixed effects (serving position), independent of the variants
+    - `random`, shape (n, b): indicators of the batches; none where batches are not in the model
     """
 
     taster: IntArray
@@ -46,20 +40,12 @@ class Grid:
 
     The columns are: one indicator a variant, fixed effects, batches, and the score last.
 
-    Parameters
-    ----------
-    servings : int array, shape (k, t)
-        Scores in each cell; 0 where the taster did not score the variant.
-    means : float array, shape (k, t, q)
-        Means of the columns in each cell; 0 where there is no score.
-    within : float array, shape (q, q)
-        Products of the rows' deviations from their cell mean.
-    centre : float
-        What was taken from every score beforehand, so that leading digits cost no accuracy.
-    rounding : float
-        Sum of squares that rounding alone could give.
-    n_fixed, n_random : int
-        Fixed-effect columns (the variants included) and batch columns.
+    - `servings`, shape (k, t): scores in each cell; 0 where the taster did not score the variant
+    - `means`, shape (k, t, q): of the columns in each cell; 0 where there is no score
+    - `within`, shape (q, q): products of the rows' deviations from their cell mean
+    - `centre`: what was taken from every score beforehand, so that leading digits cost no accuracy
+    - `rounding`: sum of squares that rounding alone could give
+    - `n_fixed`, `n_random`: fixed-effect columns (the variants included) and batch columns
     """
 
     servings: IntArray
@@ -80,28 +66,17 @@ class Grid:
 class Strata:
     """Independent strata of a trial: s strata of dimension up to r, q columns.
 
-    Parameters
-    ----------
-    names : tuple of str
-        The m variances: "taster", "taster:variant", "residual", perhaps "taster:session".
-    basis : float array, shape (m, s, r, r)
-        A stratum's covariance is the sum of these times the variances.
-    repeats, between : float array, shape (s, r, r)
-        Projections on what has the residual only, and on variants within tasters.
-    padding : float array, shape (s, r, r)
-        Ones on the diagonal where a stratum has fewer than r dimensions.
-    copies : float array, shape (s,)
-        Independent copies of each stratum.
-    moments : float array, shape (s * r * r, q * q)
-        Products of the columns summed over the copies.
-    log_scale : float
-        What the rotation adds to the log determinant of the covariance of the scores.
-    centre : float
-        What was taken from every score.
-    rounding : float
-        Sum of squares that rounding alone could give.
-    n_scores, n_variants, n_fixed, n_random : int
-        Rows and columns; the variants are the first of the fixed columns.
+    - `names`: the m variances: "taster", "taster:variant", "residual", perhaps "taster:session"
+    - `basis`, shape (m, s, r, r): a stratum's covariance is the sum of these times the variances
+    - `repeats`, `between`, shape (s, r, r): projections on what has the residual only, and on
+      variants within tasters
+    - `padding`, shape (s, r, r): ones on the diagonal where a stratum has fewer than r dimensions
+    - `copies`, shape (s,): independent copies of each stratum
+    - `moments`, shape (s * r * r, q * q): products of the columns summed over the copies
+    - `log_scale`: what the rotation adds to the log determinant of the covariance of the scores
+    - `centre`, `rounding`: as in `Grid`
+    - `n_scores`, `n_variants`, `n_fixed`, `n_random`: rows and columns; the variants are the first
+      of the fixed columns
     """
 
     names: tuple[str, ...]
@@ -278,10 +253,7 @@ def slots(*codes: IntArray) -> IntArray:
 def make_sitting_strata(layout: Layout, session: IntArray) -> Strata:
     """Rotate rows into strata of a model that has ``(1 | taster:session)`` too.
 
-    Parameters
-    ----------
-    session : int array, shape (n,)
-        Codes from 0.
+    Sessions have shape (n,) and count from 0.
 
     Notes
     -----

@@ -20,15 +20,10 @@ LEVEL = 0.95  # of every interval here
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cells:
-    """Scores gathered by taster and variant.
+    """Scores gathered by taster and variant, shape (n_tasters, n_variants).
 
-    Parameters
-    ----------
-    count : int array, shape (n_tasters, n_variants)
-    mean : float array of the same shape
-        In points, rounded to a billionth; NaN where nothing was scored.
-    within : float array of the same shape
-        Sum of squares around the mean; 0 where there are fewer than two scores.
+    Means are in points, rounded to a billionth; NaN where nothing was scored. `within` is the sum
+    of squares around them; 0 where there are fewer than two scores.
     """
 
     count: IntArray
@@ -52,14 +47,7 @@ class Cells:
 def gather(
     score: FloatArray, taster: IntArray, variant: IntArray, n_tasters: int, n_variants: int
 ) -> Cells:
-    """Gather scores into cells.
-
-    Parameters
-    ----------
-    score : float array, shape (n,)
-        In points; NaN where none was given.
-    taster, variant : int array, shape (n,)
-        Counted from 0.
+    """Gather scores, shape (n,), in points, into cells; NaN where none was given.
 
     Examples
     --------
@@ -108,18 +96,11 @@ def occurring(values: IntArray) -> tuple[IntArray, IntArray]:
 class Fit:
     """A fit of ``score ~ block + factors``, made by `Equations.solve`.
 
-    Parameters
-    ----------
-    estimates : float array, shape (p,)
-        One a level of every factor, in points, of least length among all that fit best.
-    unscaled : float array, shape (p, p)
-        Their covariance over the residual variance.
-    rss : float
-        Residual sum of squares.
-    rank : int
-        Degrees of freedom of the factors beside the blocks.
-    df : int
-        Residual degrees of freedom; may be 0.
+    - `estimates`, shape (p,): one a level of every factor, in points, of least length among all
+      that fit best
+    - `unscaled`, shape (p, p): their covariance over the residual variance
+    - `rss`: residual sum of squares
+    - `rank`, `df`: degrees of freedom of the factors beside the blocks, and residual ones; may be 0
     """
 
     estimates: FloatArray
@@ -136,10 +117,7 @@ class Fit:
     def contrast(self, weights: FloatArray) -> tuple[float, Interval]:
         """Estimate a sum of effects, with its interval by Student's t.
 
-        Parameters
-        ----------
-        weights : float array, shape (p,)
-            Of a contrast that can be estimated.
+        The weights, shape (p,), are of a contrast that can be estimated.
         """
         estimate = float(weights @ self.estimates)
         error = float(np.sqrt(self.variance * (weights @ self.unscaled @ weights)))
@@ -149,16 +127,9 @@ class Fit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Equations:
-    """Normal equations of some factors, blocks swept out.
+    """Normal equations of some factors, shapes (p, p) and (p,), blocks swept out.
 
-    Parameters
-    ----------
-    matrix : float array, shape (p, p)
-    right : float array, shape (p,)
-    total : float
-        Sum of squares within the blocks.
-    df : int
-        Its degrees of freedom.
+    `total` is the sum of squares within the blocks, with `df` degrees of freedom.
     """
 
     matrix: FloatArray
@@ -167,13 +138,7 @@ class Equations:
     df: int
 
     def solve(self, levels: int | None = None) -> Fit:
-        """Fit the first levels, or all.
-
-        Parameters
-        ----------
-        levels : int, optional
-            How many, to leave the last factor out.
-        """
+        """Fit the first levels, to leave the last factor out, or all."""
         matrix, right = self.matrix[:levels, :levels], self.right[:levels]
         values, vectors = np.linalg.eigh(matrix)
         kept = values > 1e-9 * max(float(values.max()), 1.0)
@@ -194,14 +159,7 @@ class Equations:
 def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations:
     """Set up the fit of a level for every block and effects for every factor.
 
-    Parameters
-    ----------
-    score : float array, shape (n,)
-        In points, finite.
-    block : int array, shape (n,)
-        Counted from 0.
-    *factors : Factor
-        Of n codes each.
+    Scores are finite, in points; they, blocks and factors have shape (n,), with codes from 0.
 
     Notes
     -----
@@ -259,14 +217,7 @@ class FTest:
 
 
 def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult:
-    """Compare a sum of squares with the residual one.
-
-    Parameters
-    ----------
-    added, rss : float
-        Sums of squares.
-    df_added, df : int
-        Their degrees of freedom, the first 1 or more.
+    """Compare a sum of squares with the residual one, on 1 degree of freedom or more.
 
     Examples
     --------
@@ -293,19 +244,13 @@ def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult
 class AdditiveFit:
     """The least-squares fit ``score ~ taster + variant``.
 
-    Parameters
-    ----------
-    effects : array, shape (n_variants,)
-        The variants' means less the mean of all variants, taster against taster, in points.
-    residuals : array, shape (n_tasters, n_variants)
-        What is left without tasters and variants, in points; 0 where not scored.
-    rank : int
-        Differences between variants that the tasters can tell; one less than the variants
-        where all are linked.
-    cells : int
-        Scores that were given.
-    df : int
-        Scores less tasters less `rank`.
+    - `effects`, shape (n_variants,): the variants' means less the mean of all variants, taster
+      against taster, in points
+    - `residuals`, shape (n_tasters, n_variants): what is left without tasters and variants, in
+      points; 0 where not scored
+    - `rank`: differences between variants that the tasters can tell; one less than the variants
+      where all are linked
+    - `cells`, `df`: scores that were given, and these less tasters less `rank`
     """
 
     effects: FloatArray
@@ -318,10 +263,7 @@ class AdditiveFit:
 def fit_additive(means: FloatArray) -> AdditiveFit:
     """Take tasters and variants out of a table of scores.
 
-    Parameters
-    ----------
-    means : array, shape (n_tasters, n_variants)
-        In points; NaN where not scored.
+    Means have shape (n_tasters, n_variants), in points; NaN where not scored.
 
     Notes
     -----

@@ -19,16 +19,11 @@ LEAST_ALIKE = 4  # tasters from whom on an interval by rounding alone may show t
 def unanimous(
     differences: FloatArray, variant: int, *, step: float, alpha: float, family: int = 1
 ) -> Unanimous:
-    """Judge a difference on which all tasters agree exactly.
+    """Judge a difference on which all tasters, two at least, agree exactly.
 
-    Parameters
-    ----------
-    differences : float array, shape (n,)
-        Variant minus control in points, n >= 2 and all equal.
-    step : float
-        To which scores are rounded, in points, above 0.
-    family : int
-        Variants that are compared so; intervals are shared out by Bonferroni.
+    Differences, shape (n,), are variant minus control, in points, as is the step to which scores
+    are rounded. So many variants are compared in this way (`family`); intervals are shared out by
+    Bonferroni.
 
     Notes
     -----

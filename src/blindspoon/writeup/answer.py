@@ -36,10 +36,7 @@ group of verdicts."""
 def short_answer(analysis: Analysis, answering: Sequence[AttributeResult]) -> str:
     """Answer the question in fewer than 60 words, without a p value.
 
-    Parameters
-    ----------
-    answering : sequence of AttributeResult
-        The primary attributes, or all of them where none was declared.
+    By the primary attributes, or all of them where none was declared.
     """
     standing, names, table = analysis.standing, analysis.names, analysis.table
     told = [NO_RULE] * (not analysis.trial.decision.declared)
@@ -140,20 +137,12 @@ MOST_COLUMNS = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardCell:
-    """One variant on one attribute.
+    """One variant on one attribute, the verdict as a word.
 
-    Parameters
-    ----------
-    word, size : str
-        The verdict; the difference with its sign, or empty.
-    other : str
-        What the second procedure would call it, where that is something else; or empty.
-    fragile : bool
-        Whether leaving out one taster often changes it.
-    mark : str
-        An inline SVG of the interval against zero and the margin; empty where there is none.
-    kind : str
-        The verdict's kind, or "none".
+    `size` is the difference with its sign, `other` what the second procedure would call it, where
+    that is something else; `mark` an inline SVG of the interval against zero and the margin; each
+    may be empty. It is `fragile` where leaving out one taster often changes it. `kind` is the
+    verdict's, or "none".
     """
 
     word: str
@@ -177,12 +166,8 @@ class BoardColumn:
 class Board:
     """Variants down, attributes across.
 
-    Parameters
-    ----------
-    groups : tuple of (str, int)
-        "Primary" and "Exploratory" with the number of columns they span.
-    rows : tuple of (str, tuple of BoardCell)
-        A variant's label and its cells.
+    Groups are "Primary" and "Exploratory" with the number of columns they span; a row is a
+    variant's label and its cells.
     """
 
     groups: tuple[tuple[str, int], ...]
@@ -203,10 +188,7 @@ def make_boards(
 ) -> tuple[Board, ...]:
     """Lay out the verdicts of attributes, the primary ones first.
 
-    Parameters
-    ----------
-    fragile : collection of (str, str)
-        Attribute and variant of the verdicts that one taster more or less often changes.
+    Those that one taster more or less often changes are `fragile`: attribute and variant.
     """
     several = math.ceil(len(ordered) / MOST_COLUMNS) or 1
     width, limits = math.ceil(len(ordered) / several) or 1, mark_limits(ordered)

@@ -26,18 +26,10 @@ ONLY = "These kitchens only"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PooledFinding:
-    """What the page says of one attribute.
+    """What the page says of one attribute; no chart where nothing is pooled.
 
-    Parameters
-    ----------
-    chart : Chart or None
-        None where nothing is pooled.
-    answer : str
-        The finding in one sentence.
-    spread : tuple of str
-        How far kitchens disagree; sentences, the one for everybody first.
-    tables : tuple of Table
-        What each kitchen found, a table a variant.
+    The answer is the finding in one sentence; `spread` says how far kitchens disagree, the sentence
+    for everybody first. There is a table a variant of what each kitchen found.
     """
 
     found: PooledAttribute
@@ -78,16 +70,9 @@ def pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
 class KitchensContent:
     """What is said of several kitchens, in the parts of a trial's report that templates share.
 
-    Parameters
-    ----------
-    trial : Trial
-        The one whose rule decides, with the variants that all kitchens made.
-    findings : tuple of PooledFinding
-        The primary ones first.
-    weak : tuple of (str, str)
-        What weakens single kitchens, how far they disagree, and what the claims are about.
-    photos, remarks, advice, sections : tuple
-        Empty: they are those of each kitchen.
+    The trial is the one whose rule decides, with the variants that all kitchens made. Primary
+    findings come first. `weak` is what weakens single kitchens, how far they disagree, and what the
+    claims are about. What is always empty are parts of each kitchen's own report.
     """
 
     pool: Pool
@@ -135,13 +120,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
 
 
 def kitchens_page(content: KitchensContent, *, paper: bool = False) -> str:
-    """Fill the template; all text of the hosts is escaped in it.
-
-    Parameters
-    ----------
-    paper : bool
-        For printing and PDF only.
-    """
+    """Fill the template, perhaps for paper only; all text of the hosts is escaped in it."""
     return html_page(
         "kitchens",
         content=content,

@@ -64,10 +64,7 @@ MOST_LISTED = 40
 class AttributeFinding:
     """What the page says of one attribute.
 
-    Parameters
-    ----------
-    headline : str
-        The finding in one sentence, where no chart has it as its title; or empty.
+    The headline is the finding in one sentence, where no chart has it as its title; or empty.
     """
 
     result: AttributeResult
@@ -105,28 +102,14 @@ class AttributeFinding:
 class ReportContent:
     """The report before it is a page: strings, tables of strings and charts, in reading order.
 
-    Parameters
-    ----------
-    analysis : Analysis
-        What it is about.
-    picture : Chart or None
-        The one at the head.
-    weak, advice : tuple of (str, str)
-        What weakens the answer, and what to do with it.
-    recipe : Table or None
-        Grams for a jar of each variant.
-    numbers, raw : tuple of Table
-        What the procedures found, and every score.
-    pictures : tuple of AttributeOutcome
-        What is drawn of each attribute.
-    figures : tuple of Chart
-        All that are written as files.
-    behind : mapping of str to tuple of Table
-        The tables that hold what each draws, by the chart's name.
-    files : tuple of (str, str)
-        The CSV tables: path, and text.
-    lacking : tuple of str
-        Sentences: which pictures of the host's are left out, and why.
+    - `picture`: the chart at the head
+    - `weak`, `advice`: what weakens the answer, and what to do with it
+    - `recipe`: grams for a jar of each variant
+    - `numbers`, `raw`: what the procedures found, and every score
+    - `pictures`: what is drawn of each attribute; `figures`: all that are written as files
+    - `behind`: the tables that hold what each chart draws, by its name
+    - `files`: the CSV tables: path, and text
+    - `lacking`: sentences: which pictures of the host's are left out, and why
     """
 
     analysis: Analysis
@@ -203,13 +186,7 @@ class ReportContent:
 
 
 def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> ReportContent:
-    """Say everything that the report says.
-
-    Parameters
-    ----------
-    further : FurtherAnalyses, optional
-        What lies behind the comparisons; the sections about it are left out without it.
-    """
+    """Say everything that the report says; without `further`, nothing of what lies behind."""
     trial, table, names = analysis.trial, analysis.table, analysis.names
     ordered = analysis.ordered
     pictures = {
@@ -345,13 +322,9 @@ def all_in(total: int, singular: str, file: str, plural: str = "") -> str:
 
 
 def render(content: ReportContent) -> dict[str, bytes]:
-    """Make every file of the report.
+    """Make every file of the report, by its path: the page, ``figures/*.svg``, ``tables/*.csv``.
 
-    Returns
-    -------
-    dict of str to bytes
-        By path in the report's folder: ``index.html``, ``figures/*.svg``, ``tables/*.csv``. The
-        page needs none of the others, no network and no script.
+    The page needs none of the others, no network and no script.
     """
     return {
         "index.html": page(content).encode(),
@@ -363,10 +336,7 @@ def render(content: ReportContent) -> dict[str, bytes]:
 def page(content: ReportContent, *, paper: bool = False) -> str:
     """Fill the template; all text of the host and the tasters is escaped in it.
 
-    Parameters
-    ----------
-    paper : bool
-        For printing and PDF only: the wide charts, black on white, with page numbers.
+    For paper only: the wide charts, black on white, with page numbers.
     """
     by_name = {part.name: part for part in content.sections if part}
     folds = [(at, head, [by_name[n] for n in names if n in by_name]) for at, head, names in FOLDS]

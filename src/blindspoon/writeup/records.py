@@ -87,11 +87,8 @@ POOLED_COMPARISON = (
 def trial_record(analysis: Analysis) -> Record:
     """Everything that was found, ready for JSON.
 
-    Returns
-    -------
-    dict
-        Strings, finite numbers, None, lists and dictionaries only. A number that does not exist
-        is None, and the reason stands beside it under the same name with ``_reason``.
+    A number that does not exist is None, and the reason stands beside it under the same name with
+    ``_reason``.
     """
     trial, table, stands = analysis.trial, analysis.table, analysis.standing
     results = with_days(trial, table, analysis.results)

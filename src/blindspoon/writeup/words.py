@@ -38,14 +38,9 @@ def dated(text: str) -> str:
 
 
 def paragraphs(name: str, **facts: object) -> tuple[str, ...]:
-    """Fill a template of sentences; blank lines part its paragraphs.
+    """Fill a template of sentences, by its name without ending; blank lines part its paragraphs.
 
-    Parameters
-    ----------
-    name : str
-        Of a template, without its ending.
-    **facts : object
-        What it speaks of. Texts of the host are taken as they are: whoever prints escapes.
+    Texts of the host are taken as they are: whoever prints escapes.
     """
     return tuple(part.replace(BAR, "|") for part in _parts(name, facts))
 
@@ -79,15 +74,7 @@ MARKUP = re.compile(
 
 
 def html_page(name: str, **facts: object) -> str:
-    """Fill a template of a page; all text of hosts and tasters is escaped in it.
-
-    Parameters
-    ----------
-    name : str
-        Of a template, without its ending.
-    **facts : object
-        What it shows.
-    """
+    """Fill a template of a page, by its name without ending; texts of people are escaped in it."""
     colours = {"light": css_variables(dark=False), "dark": css_variables(dark=True)}
     page = templates().get_template(f"{name}.html.j2").render({"paper": False} | colours | facts)
     parts = MARKUP.split(page)
@@ -148,20 +135,9 @@ Points = tuple[tuple[str, str], ...]
 class PageSection:
     """Finished strings, tables and charts, shown in the order of the fields.
 
-    Parameters
-    ----------
-    name : str
-        Anchor on the page.
-    role : str
-        "Exploratory", or empty.
-    tables : tuple of Table
-        Those that are read here.
-    note : str
-        A remark at the end; may be empty.
-    numbers : tuple of Table
-        Those that stand with all numbers of the page.
-    files : tuple of (str, str)
-        Tables for scripts: path under the report's folder, and text.
+    `name` is its anchor on the page; `role` "Exploratory", or empty. `tables` are read here, and
+    `numbers` stand with all numbers of the page; `note` is a remark at the end. `files` are tables
+    for scripts: path under the report's folder, and text.
     """
 
     name: str

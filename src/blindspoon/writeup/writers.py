@@ -29,28 +29,16 @@ WIDTH = 80
 class Column:
     """One column of a table, for scripts and for people.
 
-    Parameters
-    ----------
-    name : str
-        Its name in CSV and JSON, and the field of a row that it shows.
-    head : str
-        What people read over it; a column without one is for scripts only.
-    write : callable
-        Makes a text for people of a value and the attribute that it is about.
-    of : callable, optional
-        Takes the value out of a row, where it is not the field of that name.
-    inner : tuple of Column
-        The columns of a value that has several: a dictionary in JSON, prefixed names in CSV.
-    missing : callable, optional
-        Says of a row why its value is None, for JSON.
-    pair : bool
-        Whether the value is an interval: two columns in CSV.
-    late : bool
-        Whether it stands after the others in CSV.
-    optional : bool
-        Whether JSON leaves it out where it is None.
-    only : {"", "csv", "json"}
-        The one form for scripts that it stands in, where it is not in both.
+    - `name`: its name in CSV and JSON, and the field of a row that it shows
+    - `head`: what people read over it; a column without one is for scripts only
+    - `write`: makes a text for people of a value and the attribute that it is about
+    - `of`: takes the value out of a row, where it is not the field of that name
+    - `inner`: the columns of a value that has several: a dictionary in JSON, prefixed names in CSV
+    - `missing`: says of a row why its value is None, for JSON
+    - `pair`: whether the value is an interval: two columns in CSV
+    - `late`: whether it stands after the others in CSV
+    - `optional`: whether JSON leaves it out where it is None
+    - `only`: the one form for scripts that it stands in, where it is not in both
     """
 
     name: str
@@ -72,26 +60,12 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
-    """A table of finished strings.
+    """A table of finished strings; `name` is its id on the page.
 
-    Parameters
-    ----------
-    name : str
-        Its id on the page.
-    caption, head : str
-        What it shows; what its rows are.
-    columns : tuple of str
-        Names of the columns after the first.
-    rows : tuple of (str, tuple of str)
-        The row's name and its cells; a dash where there is no number.
-    notes : tuple of str
-        Sentences below, such as the reason for a dash.
-    stacked : bool
-        Whether its cells are words, so that rows are stacked on a phone; numbers scroll.
-    quiet : str
-        A cell that says nothing new, and is left out where rows are stacked; or empty.
-    behind : tuple of str
-        Names of the charts that draw it.
+    `head` says what its rows are, `columns` are the names of those after the first. A row has its
+    name and its cells, a dash where there is no number. Notes are sentences below, such as the
+    reason for a dash. Cells that are words are `stacked` on a phone, numbers scroll; a `quiet` cell
+    says nothing new and is left out then. `behind` are the names of the charts that draw it.
     """
 
     name: str
@@ -130,16 +104,9 @@ def heads(columns: Iterable[Column]) -> Row:
 
 
 def cells(columns: Iterable[Column], row: object, about: object = None, blank: str = DASH) -> Row:
-    """Write one row for people.
+    """Write one row for people; a `NoResult` has none of the fields.
 
-    Parameters
-    ----------
-    row : object
-        Has the fields that the columns name; a `NoResult` has none.
-    about : Attribute, optional
-        Its scale says how many digits are worth printing.
-    blank : str
-        Stands where there is no value.
+    The scale of the attribute that it is about says how many digits are worth printing.
     """
     found = [(column, _of(column, row)) for column in columns]
     return tuple(
@@ -335,17 +302,11 @@ def filled(text: str, *, indent: str = "", further: str | None = None) -> str:
 def aligned(
     rows: Sequence[Row], *, indent: str = "  ", least: int = 8, ragged: bool = True
 ) -> Iterator[str]:
-    """Align rows in 80 columns: names to the left, numbers to the right.
+    """Align rows in 80 columns: names to the left, numbers to the right; the heads first.
 
-    Parameters
-    ----------
-    rows : sequence of tuple of str
-        Of one length; the heads first. A name without numbers may fill its line.
-    least : int
-        Columns that a name keeps; beyond, one that would push a line over the width is cut with
-        an ellipsis.
-    ragged : bool
-        Whether the last column holds words, which are not aligned.
+    A name without numbers may fill its line. It keeps at least so many columns; beyond, one that
+    would push a line over the width is cut with an ellipsis. A `ragged` last column holds words,
+    which are not aligned.
 
     Examples
     --------
