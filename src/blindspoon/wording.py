@@ -199,7 +199,7 @@ def telling_digits(values: Iterable[float], limits: Iterable[float], at_least: i
 
 
 def span(interval: Interval, attribute: Attribute) -> str:
-    """Write an interval of a difference: "0.9 to 2.7", "above 0.0, to 4.0" with an open end.
+    """Write an interval of a difference: "0.9 to 2.7", "above 0.0 to 4.0" with an open end.
 
     Decimals grow where rounding would hide on which side of zero or of the margin an end lies.
     """
@@ -207,8 +207,7 @@ def span(interval: Interval, attribute: Attribute) -> str:
     ends = (interval.low, interval.high)
     digits = telling_digits(ends, limits, digits_for(attribute.scale))
     above, below = "above " * interval.low_open, "below " * interval.high_open
-    comma = "," * (interval.low_open or interval.high_open)
-    return f"{above}{number(interval.low, digits)}{comma} to {below}{number(interval.high, digits)}"
+    return f"{above}{number(interval.low, digits)} to {below}{number(interval.high, digits)}"
 
 
 def reach(interval: Interval, attribute: Attribute) -> str:

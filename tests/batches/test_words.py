@@ -202,6 +202,12 @@ def test_nothing_is_said_of_what_was_not_settled():
     assert "scored alike" in said
 
 
+def test_nothing_is_said_where_nobody_scored_the_control():
+    found = against(6.5)
+    alone = replace(found, points=found.points[1:], same_strength=())
+    assert [*summary.as_strong(TRIAL, alone, {})] == []
+
+
 @pytest.mark.parametrize(
     ("r", "interval", "start"),
     [

@@ -5,6 +5,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from blindspoon.findings.comparison import NotCompared
 from blindspoon.writeup.page import compose, page, render
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -252,3 +253,29 @@ def test_only_remarks_beside_scored_cups_are_counted(content_of):
     few = replace(table, taster=table.taster % 45)  # five of those who wrote scored nothing
     fewer = compose(replace(content.analysis, table=few))
     assert "All 45 remarks are in tables/scores.csv." in page(fewer)
+
+
+def test_what_was_declared_stays_first_where_all_is_exploratory(analysis_of):
+    demo = analysis_of("allotment-cucumbers")
+    bent = [replace(found, primary=False) for found in demo.results]
+    content = compose(replace(demo, results=tuple(bent)))
+    assert content.picture.name == "texture-differences"
+    assert "were crisper" in content.answer
+
+
+def test_methods_are_told_where_nothing_was_weighed(analysis_of):
+    content = compose(replace(analysis_of("allotment-cucumbers"), made=None))
+    front, _ = page(content).split('<section id="record"')
+    assert "The same brine with one washed vine leaf in the jar" in front
+
+
+def test_a_board_of_nothing_compared_says_why_and_explains_no_mark(analysis_of):
+    demo = analysis_of("allotment-cucumbers")
+    results = []
+    for found in demo.results:
+        who = [(it.attribute, it.variant) for it in found.others]
+        lost = [NotCompared(attribute=a, variant=v, reason="Nobody scored it.") for a, v in who]
+        results.append(replace(found, others=tuple(lost)))
+    content = compose(replace(demo, results=tuple(results)))
+    assert dict(content.weak)["Not compared."] == "Nobody scored it."
+    assert "Dot and bar" not in page(content)

@@ -193,7 +193,7 @@ def as_strong(trial: Trial, against: TasteAgainst, kinds: Mapping[str, str]) -> 
     """
     tasted = {point.variant: point.perceived for point in against.points}
     attribute, (name, amounts) = trial.attribute(against.attribute), _amounts(against)
-    scored_alike, control = f"scored alike on {attribute.label.lower()}", amounts[trial.control]
+    scored_alike, control = f"scored alike on {attribute.label.lower()}", amounts.get(trial.control)
     alike = [variant for variant in against.same_strength if kinds.get(variant) == "alike"]
     labels = {variant: f"“{trial.variant(variant).label}”" for variant in against.same_strength}
     if len(alike) > 1:

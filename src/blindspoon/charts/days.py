@@ -131,7 +131,8 @@ def _scores_plot(found: CourseFound, trial: Trial, x: tuple[float, float]) -> Li
 def _key(found: CourseFound, trial: Trial) -> str:
     """Say how to read the chart."""
     said = ["Thin: a taster each." if len(found.tasters) <= MOST_PEOPLE else ""]
-    said.append(f"Thick: the mean, with its {wording.percent(1 - found.alpha)} interval.")
+    if not all(isinstance(day.found, NoResult) for day in found.days):
+        said.append(f"Thick: the mean, with its {wording.percent(1 - found.alpha)} interval.")
     if found.against == "control":
         margin = wording.margin(found.attribute) if found.attribute.margin else ""
         said.append(f"Dashed: like “{trial.variant(trial.control).label}”.")

@@ -239,8 +239,10 @@ class Analysis:
 
     @property
     def ordered(self) -> list[AttributeResult]:
-        """The attributes, the primary ones first."""
-        return sorted(self.results, key=lambda result: not result.primary)
+        """The attributes, those declared as primary first, in the order of the declaration."""
+        declared = self.trial.decision.primary
+        place = {name: at for at, name in enumerate(declared)}
+        return sorted(self.results, key=lambda it: place.get(it.attribute.name, len(place)))
 
     @property
     def names(self) -> Naming:

@@ -32,7 +32,9 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
             said.append(tell(found, asked, there))
         elif isinstance(asked, NoResult):
             said.append(f"When it was {there} is not told. {asked.reason}")
-    if not (isinstance(found.line, NoResult) and found.line.reason == BENT):
+    bent = isinstance(found.line, NoResult) and found.line.reason == BENT
+    untold = any(isinstance(asked, NoResult) for asked, _ in asks)
+    if not bent and not (untold and isinstance(found.trend, NoResult)):
         said.append(_trend(found, names.like))
     if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"

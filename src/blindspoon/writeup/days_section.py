@@ -13,7 +13,7 @@ from blindspoon.stats.results import NoResult
 from blindspoon.wording import day as on_day
 from blindspoon.writeup.records import days_csv
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
-from blindspoon.writeup.writers import Table, blank_as_dash
+from blindspoon.writeup.writers import DASH, Table, blank_as_dash
 
 MOST_NAMED = 5
 """Tasters left out that are named under a table."""
@@ -51,7 +51,11 @@ def days_section(analysis: Analysis) -> PageSection | None:
         role="" if asked[0].primary else "Exploratory",
         paragraphs=(*told, *filter(None, [which_first(analysis.course)])),
         charts=tuple(days_chart(found, trial, log) for found in asked),
-        tables=(*(_day_table(analysis, found) for found in asked), *([passed] if passed else [])),
+        tables=tuple(
+            table
+            for table in (*(_day_table(analysis, found) for found in asked), passed)
+            if table and any(cell != DASH for _, cells in table.rows for cell in cells)
+        ),
         points=points("days_not_shown", course=course, sittings=asked[0].sittings > 1),
         files=(("tables/days.csv", days_csv(analysis)),),
     )

@@ -18,7 +18,7 @@ from blindspoon.batches.differences import (
     declares,
 )
 from blindspoon.batches.summary import Made, factor_name, in_words
-from blindspoon.findings.comparison import Analysis, Comparison
+from blindspoon.findings.comparison import Analysis, Comparison, NotCompared
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
 from blindspoon.findings.verdict import from_first_to_last, in_a_word, otherwise
@@ -60,6 +60,12 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
             for found in (made.cautions if made else ())
             if made and found.kind in URGENT and found.batches
         ],
+        lost=dict.fromkeys(
+            other.reason
+            for result in analysis.ordered[:1]
+            for other in result.others
+            if isinstance(other, NotCompared) and single
+        ),
         unmeant=[*_more_than_meant(analysis, answer)][:MOST_NAMED] if single else (),
         meant=[
             (names.subject([trial.variant(what.variant)]), [*map(in_words, changes)])
@@ -69,7 +75,6 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
         ],
         rule=trial.decision,
         dates=session_dates(trial, table),
-        bent=analysis.standing.bent,
         lift=analysis.standing.lift if analysis.results else None,
         most_missing=MOST_MISSING,
         margins=[attribute.margin for attribute in trial.attributes],
@@ -222,10 +227,12 @@ def advice(analysis: Analysis) -> Points:
         for other in result.others:
             kind = None if result.attribute.wide else other.verdict  # alike would mean little
             kinds.setdefault(other.variant.name, set()).add(kind)
-    useless = [analysis.trial.variant(name) for name, kind in kinds.items() if kind == {"alike"}]
+    hidden = {what.variant for what in analysis.differs if what.undeclared}  # in what else differed
+    alike = [name for name, kind in kinds.items() if kind == {"alike"} and name not in hidden]
+    useless = [analysis.trial.variant(name) for name in alike]
     if useless:
-        asked = len(analysis.results)
-        on = "it" if asked == 1 else f"{wording.all_of(asked)} questions"
+        asked = [result.attribute.label.lower() for result in analysis.results]
+        on = asked[0] if len(asked) == 1 else f"{wording.all_of(len(asked))} questions"
         label = f"{capital(wording.listing(map(names.short, useless)))}?"
         text = f"Leave {'it' if len(useless) == 1 else 'them'} out: within the margin on {on}."
         found[MOST_ADVICE - 1 :] = [(label, text)]

@@ -32,7 +32,9 @@ def next_steps(analysis: Analysis) -> Points:
     apart = [  # what parts two factors that a variant has both of, as it was meant to
         (what.variant, sets[what.variant], lacking)
         for what in analysis.differs
-        if len(sets[what.variant]) == 2 and not what.undeclared
+        if len(sets[what.variant]) == 2
+        and not what.undeclared
+        and what.variant in analysis.different
         if (lacking := [it for it in sets[what.variant] if [it] not in sets.values()])
     ]
     more = (step for result in analysis.ordered for step in _more_tasters(analysis, result))

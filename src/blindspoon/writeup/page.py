@@ -201,7 +201,8 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     first, own = [part.charts[0] for part in asked], [*differences.values()]
     picture = next(iter([*first, *own] if analysis.about_days else [*own, *first]), None)
     influence = None if further is None else further.influence
-    answering = [result for result in ordered if result.primary] or ordered
+    declared = trial.decision.primary
+    answering = [result for result in ordered if result.attribute.name in declared] or ordered
     numbers, raw = number_tables(trial, table, ordered), raw_tables(trial, table)
     figures = [*own, *scores.values(), *(chart for part in sections for chart in part.charts)]
     every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
@@ -352,27 +353,30 @@ def page(content: ReportContent, *, paper: bool = False) -> str:
 
 def _said_once(content: ReportContent) -> dict[str, object]:
     """Say what the page and the writeup for a blog say beside the content."""
-    analysis, table = content.analysis, content.analysis.table
+    analysis, table, trial = content.analysis, content.analysis.table, content.trial
+    names = analysis.names
     cells = [cell for board in content.boards for _, row in board.rows for cell in row]
     others = dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other)
+    marked, margin = any(cell.mark for cell in cells), any(it.margin for it in trial.attributes)
     board_words = {  # of the boards, that not every board has
+        f"Line: {names.short(names.control)}. Dot and bar: difference in points and its likely "
+        "range. To the right is more.": marked,
+        "Grey: within the margin, too small to matter.": marked and margin,
         "Exploratory: a lead, to be tested again.": any(
             len(it.groups) > 1 for it in content.boards
         ),
         "Fragile: leaving out one taster often changes it.": any(cell.fragile for cell in cells),
         f"By {wording.listing(others, 'or')}: a second method, which does not decide.": others,
     }
-    parts, names = {part.name: part for part in content.sections}, analysis.names
+    parts = {part.name: part for part in content.sections}
     return {
         "analysis": analysis,
         "trial": analysis.trial,
         "control": analysis.trial.variant(analysis.trial.control).label,
-        "margin": any(each.margin is not None for each in analysis.trial.attributes),
         "remarks_note": all_in(len(told_remarks(analysis.trial, table)), "remark", "scores.csv"),
         "next": parts.get("next"),
         "one_batch": analysis.names.batches < 2,
         "noun": names.noun,
-        "like": names.like,
         "board_words": [text for text, told in board_words.items() if told],
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
