@@ -464,6 +464,11 @@ def test_looks_share_alpha_and_tasters_come_between_them(blindspoon, looked):
     assert level(looked) == (0.045, False)
 
 
+def test_size_promises_what_the_last_look_can_show(made):
+    sized = bs.size(made["looks"], tasters=8, sessions=1, trials=100)
+    assert round(sized.alpha, 6) == 0.045
+
+
 @pytest.mark.usefixtures("undrawn")
 def test_a_panel_that_stays_small_ends_with_what_is_left(blindspoon, looked, tmp_path):
     assert bs.lift(looked, yes=True, last=True).lift.last

@@ -56,18 +56,19 @@ def size_folder(
 
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
     trial = text.trial
-    sized, alone = trial, [*(options.tasters or [len(trial.tasting.tasters)])] == [1]
+    sized = _at_the_last_look(trial)
+    alone = [*(options.tasters or [len(trial.tasting.tasters)])] == [1]
     if alone:  # each round is held against itself, by ranks, as each taster of a panel is
         rounds = options.sessions or sorted({*ROUNDS, max(len(trial.sessions), 4)})
         options = replace(options, tasters=rounds, sessions=(1,))
-        sized = replace(trial, decision=replace(trial.decision, by="ranks"))
+        sized = replace(sized, decision=replace(sized.decision, by="ranks"))
     try:
         spread = _spread(sized_attribute(trial), options)
         found = size(
             sized, replace(spread, taster_variant_sd=0.0) if alone else spread,
             tasters=options.tasters or None, sessions=options.sessions or None,
             trials=options.trials, n_jobs=options.jobs, progress=progress,
-            procedures=BOTH if options.both else (sized.decision.by,),
+            procedures=BOTH if options.both else (sized.decision.by,), rounds=alone,
         )  # fmt: skip
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
@@ -87,6 +88,7 @@ def size_exactly(
     from blindspoon.simulate.exact_size import size_choice, size_course  # noqa: PLC0415 - scipy
 
     trial, sets, days = disk.read_folder(folder, without=disk.TABLES).trial, None, None
+    trial = _at_the_last_look(trial)
     if trial.choice:
         sets = size_choice(trial, options.tasters)
     if trial.course:
@@ -94,6 +96,11 @@ def size_exactly(
         days = size_course(trial, spread, options.tasters)
         days = days and replace(days, sentences=(*days.sentences, *foretold(trial, {})))
     return trial, sets, days
+
+
+def _at_the_last_look(trial: Trial) -> Trial:
+    """Decide at the part of alpha that earlier looks leave."""
+    return replace(trial, decision=replace(trial.decision, share=trial.decision.left))
 
 
 def draw_chances(trial: Trial, sizing: Sizing, target: Path) -> None:

@@ -133,6 +133,11 @@ class Decision:
     looks: tuple[int, ...] = ()
     share: float = 1.0
 
+    @property
+    def left(self) -> float:
+        """Part of alpha that the last look has."""
+        return (11 - len(self.looks)) / 10 if self.looks else 1.0
+
 
 Language = Literal["", "en", "de", "fr", "es"]
 

@@ -190,10 +190,10 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
         missed = planned and lift and tasters != planned
         return 1.0, (f"{planned} tasters were declared, and {tasters} scored.",) if missed else ()
     last = lift.last if lift else tasters >= looks[-1]
-    left = 11 - len(looks)
-    part = f"{left} tenths of alpha, which were left" if last else "a tenth of alpha"
+    left = trial.decision.left
+    part = f"{10 * left:.0f} tenths of alpha, which were left" if last else "a tenth of alpha"
     said = f"Looked at after {tasters} of {looks[-1]} tasters, as declared, at {part}."
-    return (left if last else 1) / 10, (said,)
+    return left if last else 0.1, (said,)
 
 
 def too_few_rounds(trial: Trial, tasters: Collection[str]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import ndtri
@@ -55,6 +56,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     n_jobs: int | None = None,
     progress: Progress | None = None,
     procedures: Sequence[By] = BOTH,
+    rounds: bool = False,
 ) -> Sizing:
     """Simulate trials of this design with panels of several sizes, and judge them.
 
@@ -70,6 +72,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
       enclosing ``joblib.parallel_config`` says
     - `progress`: called with the panels done and their number, first with 0
     - `procedures`: the one that decides among them
+    - `rounds`: whether the tasters of a panel are the rounds of one person
 
     Raises
     ------
@@ -98,6 +101,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     """
     attribute = sized_attribute(trial)
     question = _question(trial, attribute, spread, trials, trial.seed if seed is None else seed)
+    question = replace(question, rounds=rounds)
     panels = [
         (t, s)
         for s in _sizes(sessions, SESSIONS, len(trial.sessions), least=1)
@@ -143,6 +147,7 @@ def _question(
     return Question(
         variants=len(trial.variants), scale=attribute.scale, margin=margin,
         alpha=trial.share_of_alpha(attribute.name), spread=spread, trials=trials, seed=seed,
+        cups=trial.tasting.servings or 0, controls=trial.tasting.controls,
     )  # fmt: skip
 
 
@@ -181,9 +186,12 @@ def size_panel(
     The random draws depend on the seed and the size of the panel only, and every difference is
     tried on the same tasters and cups.
     """
-    panel = PanelSize(tasters=tasters, sessions=sessions, variants=question.variants)
-    simulated = Simulated(question, panel)
-    return tuple(_cell(simulated, by) for by in procedures)
+    found = []
+    for by in procedures:
+        counting = question.panel(tasters, sessions, by)
+        panel = PanelSize(tasters=counting, sessions=sessions, variants=question.variants)
+        found.append(replace(_cell(Simulated(question, panel), by), tasters=tasters))
+    return tuple(found)
 
 
 def _judge(simulated: Simulated, by: By) -> Judge:
@@ -199,7 +207,12 @@ def _judge(simulated: Simulated, by: By) -> Judge:
         different = tell_apart(differences, signs, question.alpha, asked)
         if asked is not None:
             return different, different
-        return different, within(differences, signs, question.alpha, question.margin)
+        alpha, shape = question.alpha, different.shape
+        if question.rounds:  # the intervals of `compare_rounds` are each variant's own
+            alpha /= shape[1]
+            differences = differences.swapaxes(1, 2).reshape(-1, tasters, 1)
+        inside = within(differences, signs, alpha, question.margin)
+        return different, inside.reshape(shape)
 
     return by_ranks
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from blindspoon import wording
 from blindspoon.errors import DesignError, Rule
+from blindspoon.findings.comparison import By
 from blindspoon.findings.verdict import PROCEDURES
 from blindspoon.simulate.flips import smallest_p
 from blindspoon.stats.results import MixedFit, NoResult, Record
@@ -113,6 +114,8 @@ class Question:
 
     The margin is the smallest difference that matters, in points; alpha the attribute's share. So
     many trials of each chance; None for as few as make it precise enough.
+    With `rounds` the tasters of a panel are the rounds of one person. Cups are a taster and
+    session's, `controls` among them; 0 for one of every variant.
     """
 
     variants: int
@@ -122,6 +125,32 @@ class Question:
     spread: Spread
     trials: int | None
     seed: int
+    rounds: bool = False
+    cups: int = 0
+    controls: int = 1
+
+    def worth(self, by: By, sessions: int = 1) -> float:
+        """Tell for what part of a taster who gets every variant each taster counts.
+
+        Notes
+        -----
+        By ranks a taster says nothing of a variant not tasted in any session, and less of one
+        tasted in some. In the mixed model the variance of *variant minus control* within sessions
+        counts, as in `comparison_variance`, of evenly dealt cups.
+        """
+        others = self.variants - 1
+        own = min(max(self.cups - self.controls, 1), others) if self.cups else others
+        once = own / others
+        if by == "ranks" or own == others:
+            tasted = min(once * sessions, 1.0)
+            return 2 * tasted * once / (tasted + once)
+        both = once * (own - 1) / (others - 1)  # two given variants with one taster
+        free, tied = once - (once - both) / self.cups, both / self.cups
+        return min(2 * free / (1 + tied / (free - others * tied)), 1.0)
+
+    def panel(self, tasters: int, sessions: int, by: By) -> int:
+        """Say for how many who get every variant so many tasters count, 3 at least."""
+        return max(round(tasters * self.worth(by, sessions)), 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,23 +279,22 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
     others = question.variants - 2
     rest = f"{wording.spelled(others)} other{'s' * (others != 1)} equal it" if others else "rest"
-    found = [
+    worth, gets = question.worth(trial.decision.by), "gets every variant once a session"
+    if worth < 1:
+        gets = (
+            f"gets {wording.count(question.cups, 'cup')} a session and counts, in one, for"
+            f" about {worth:.2g} of one who gets all {question.variants} variants"
+        )
+    return (
         f"Spread of the scores: {spread.source}. Standard deviations in points:"
         f" {spread_words(spread, attribute)}.",
         f"Scores run from {wording.plain(scale.low)} to {wording.plain(scale.high)}{step}; true"
         " differences lie across the middle of the scale, and scatter is normal.",
-        "Every taster gets every variant once a session, in orders balanced for position;"
-        " position itself has no effect, but the mixed model allows for one.",
+        f"Every taster {gets}, in orders balanced for position; position itself has no"
+        " effect, but the mixed model allows for one.",
         f"One variant differs from the control and the {rest}, or nothing differs, alike in"
         f" every session; decided at alpha {question.alpha:g} as the report will decide it.",
-    ]
-    cups = trial.tasting.servings
-    if cups is not None and cups < question.variants:
-        found.append(
-            f"trial.toml plans {wording.count(cups, 'cup')} a taster and session, fewer than the"
-            f" {question.variants} variants: expect less than is promised here."
-        )
-    return tuple(found)
+    )
 
 
 def spread_words(spread: Spread, attribute: Attribute) -> str:
@@ -291,7 +319,11 @@ def sentences_of(
     """
     deciding = [cell for cell in cells if cell.procedure == trial.decision.by]
     wanted = _goals(attribute, question.margin)
-    unable = [cell.tasters for cell in cells if smallest_p(cell.tasters) > question.alpha]
+    unable = [
+        cell.tasters
+        for cell in cells
+        if smallest_p(question.panel(cell.tasters, cell.sessions, "ranks")) > question.alpha
+    ]
     who = wording.count(max(unable, default=0), "taster")
     alpha = f"{question.alpha:.3g}".removeprefix("0")
     floor = f"With {who} or fewer {PROCEDURES['ranks']} cannot reach {alpha} whatever they say."

@@ -132,7 +132,7 @@ def test_assumptions_name_the_spread_and_its_source(make_trial):
 
 def test_fewer_cups_than_variants_are_owned_up_to(make_trial):
     trial = make_trial()
-    tasting = dataclasses.replace(trial.tasting, servings=2)
-    trial = dataclasses.replace(trial, tasting=tasting)
-    found = assumptions_of(trial, trial.attribute("texture"), question_of(trial))
-    assert found[-1].startswith("trial.toml plans 2 cups a taster and session, fewer than the 3")
+    question = dataclasses.replace(question_of(trial), cups=2)
+    assert "gets 2 cups a session and counts, in one, for about 0.5 of one who gets all 3" in (
+        " ".join(assumptions_of(trial, trial.attribute("texture"), question))
+    )

@@ -9,10 +9,11 @@ from tests.simulate.size.drawing import draw_scores
 
 from blindspoon.findings.verdict import kind_of
 from blindspoon.simulate.flips import make_flips, smallest_p, tell_apart, within
-from blindspoon.simulate.size import rank_differences
+from blindspoon.simulate.size import Simulated, rank_differences, size_panel
+from blindspoon.simulate.size_results import Question
 from blindspoon.simulate.trials import PanelSize
 from blindspoon.stats.sign_flips import settle_ties, signed_ranks
-from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks
+from blindspoon.stats.signed_ranks import _in_fixed_order, compare_ranks, shifts_with_intervals
 from blindspoon.trial import Scale
 
 MARGIN = 2.5
@@ -113,3 +114,33 @@ def test_no_variant_is_shown_before_a_clearer_one():
 def test_no_difference_at_all_shows_nothing():
     flips = make_flips(8, np.random.default_rng(1))
     assert not tell_apart(np.zeros((3, 8, 2)), flips, 0.05).any()
+
+
+@pytest.mark.parametrize(("rounds", "variants"), [(5, 4), (6, 4)])
+def test_one_person_alone_is_promised_alike_as_often_as_their_intervals_show_it(
+    rounds, variants, usual
+):
+    """Over rounds every variant has an interval of its own at alpha over the variants."""
+    question = Question(
+        variants=variants,
+        scale=Scale(low=0, high=10, step=1),
+        margin=3.0,
+        alpha=0.05,
+        spread=usual,
+        trials=100,
+        seed=1,
+        rounds=True,
+    )
+    panel = PanelSize(tasters=rounds, sessions=1, variants=variants)
+    rng = np.random.default_rng(1)
+    share = 0.05 / (variants - 1)
+    inside = [
+        equivalence is not None
+        and equivalence.within(3.0)
+        and not (interval and interval.excludes_zero())
+        for differences in rank_differences(Simulated(question, panel).scores(0.0, 0, 100))
+        for column in differences.T
+        for (_, interval, equivalence) in shifts_with_intervals(column[:, None], share, rng)
+    ]
+    (cell,) = size_panel(question, rounds, 1, ("ranks",))
+    assert cell.chance_alike.value == pytest.approx(np.mean(inside), abs=0.02)
