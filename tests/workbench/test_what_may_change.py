@@ -14,11 +14,13 @@ from blindspoon.analysis import analyse
 from blindspoon.drawing import draw_blind
 from blindspoon.examine import examine
 from blindspoon.lifting import lift_blind
+from blindspoon.workbench import company
 
 STATES = ("planned", "sealed", "tasting", "closed", "lifted")
 TASTERS = {"tasting.tasters": "Ada\r\nBen\r\nGus", "sessions": "1", "tasting.servings": ""}
 FORMS = {
     "tasters": ("tasters", TASTERS, "planned"),
+    "the days": ("tasters/days", {"session[1].date": "12.09.2026"}, "sealed tasting closed"),
     "codes": ("codes", {"mine": "yes"}, "planned"),
     "taking the drawing back": ("codes/back", {"sure": "yes"}, "sealed"),
     "the sheets": ("sheets", {"paper": "letter"}, "sealed tasting"),
@@ -100,6 +102,24 @@ def test_sessions_are_added_dated_and_taken_out(at):
     text = (folder / "trial.toml").read_text("utf-8")
     assert 'name = "2"' not in text
     assert "servings" not in text
+
+
+def test_a_session_that_is_drawn_gets_its_day_moved_and_nothing_else(at):
+    host, folder = at("tasting")
+    host.bench.jobs.run(company.CHANCES, folder, lambda _: None)
+    page = host.read("/t/crisp/tasters")
+    assert "Working out" not in page
+    assert 'name="session[1].date"' in page
+    assert 'name="session[2].date"' not in page
+    before = (folder / "trial.toml").read_text("utf-8")
+    host.post("/t/crisp/tasters/days", **TASTERS, **{"session[1].date": "2026-09-12"})
+    added = '\n[[session]]\nname = "1"\ndate = 2026-09-12\n'
+    assert (folder / "trial.toml").read_text("utf-8").replace(added, "") == before
+    assert "12 September 2026" in (folder / "sheets/trays.html").read_text("utf-8")
+    assert not examine(folder).problems
+    wrong = host.post("/t/crisp/tasters/days", **{"session[1].date": "soon"})
+    assert wrong.status_code == 422
+    assert 'id="session[1].date-fault">W' in wrong.text
 
 
 def test_comments_are_read_before_they_go_out_and_left_out(at):

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 
 from flask import request
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
+from blindspoon.drawing import write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.files.schema import as_date
 from blindspoon.files.trial_edit import add, put, take_out
@@ -18,6 +20,7 @@ from blindspoon.starting import number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
 from blindspoon.workbench.app import UNSENT, Form, Workbench
+from blindspoon.workbench.dealing import paper_of
 from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import REMEDIES, beside
 
@@ -28,6 +31,7 @@ QUICK, FINE = 200, 2000
 MOST = 30
 """Sessions in the form."""
 NAMES, CUPS, SESSIONS = "tasting.tasters", "tasting.servings", "sessions"
+DAYS = tuple(f"session[{place}].date" for place in range(1, MOST + 1))
 
 
 def add_to(bench: Workbench) -> None:
@@ -42,37 +46,52 @@ def add_to(bench: Workbench) -> None:
     @bench.get("tasters")
     def page(found: Stage, typed: Form = UNSENT, code: int = 200, **more: object) -> Response:
         seen = bench.seen(found, [FILE])
-        job = bench.jobs.last(CHANCES, found.folder)
-        waits = found.state == "planned" and found.plan.tasting.tasters and code == 200
+        planned = found.state == "planned"
+        job = bench.jobs.last(CHANCES, found.folder) if planned else None
+        waits = planned and found.plan.tasting.tasters and code == 200
         if waits and (job is None or job.seen != seen):
             job = work_out(found, QUICK)
         if job and not job.ended and "change" in request.args:
             job = None  # who writes is not renewed
         draft = _draft(found.plan) | dict(typed)
         number = number_of(draft[SESSIONS]) or 1
-        shown = range(1, 1 + min(MOST, max(2, int(number))))
+        least = 2 if planned else 1
+        shown = range(1, 1 + min(MOST, max(least, int(number))))
         blank = {f"session[{place}].date": "" for place in shown}
         own = {"job": job, "seen": seen, "shown": shown, "typed": blank | draft, "fine": FINE}
         return bench.page("company.html.j2", found, "tasters", code, **own | more)
 
-    @bench.post("tasters")
-    def save(found: Stage, form: Form) -> Response:
-        bench.see(found, "rule")
-        days = (f"session[{place}].date" for place in range(1, MOST + 1))
-        typed = {place: form[place] for place in (NAMES, CUPS, SESSIONS, *days) if place in form}
+    def save(found: Stage, form: Form, places: Iterable[str], what: str) -> Response:
+        typed = {place: form[place] for place in places if place in form}
         typed, clash = bench.meet(form, found, [FILE], typed, lambda it: _draft(it.plan))
         if clash:
             return page(found, typed, 409, **clash)
-        faults = _faults(typed)
+        whole = _draft(found.plan) | typed
+        faults = _faults(whole)
         try:
-            new = found.text if faults else _edited(found.text, typed)
+            new = found.text if faults else _edited(found.text, whole)
             parse_trial(new)
         except TrialError as error:
             faults = beside(error.problems, typed)
         if faults:
             return page(found, typed, 422, faults=faults)
-        said = "The tasters are saved."
-        return bench.save(found, {FILE: new.encode()}, "The tasters", said, "tasters")
+        said = f"{what} are saved."
+        return bench.save(found, {FILE: new.encode()}, what, said, "tasters")
+
+    @bench.post("tasters")
+    def all_of_it(found: Stage, form: Form) -> Response:
+        bench.see(found, "rule")
+        return save(found, form, (NAMES, CUPS, SESSIONS, *DAYS), "The tasters")
+
+    @bench.post("tasters/days")
+    def days(found: Stage, form: Form) -> Response:
+        """Date the sessions that are drawn; the sheets say their days."""
+        if not found.blind:
+            return bench.go(found, "tasters")
+        saved = save(found, form, DAYS, "The days")
+        if found.pouring and saved.status_code == 303:
+            write_sheets(found.folder, *paper_of(found.folder))
+        return saved
 
     @bench.post("tasters/finer")
     def finer(found: Stage, _: Form) -> Response:
