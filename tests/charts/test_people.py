@@ -62,6 +62,6 @@ def test_ties_on_a_stepped_scale_make_no_comb():
 
 
 def test_an_outline_stands_on_its_base():
-    edge = outline(density(np.full(100, 5.0), 0.0, 10.0, 1.0), 0.0, 200.0, 50.0, 500.0)
-    assert edge[0][1] == edge[-1][1] == 50.0
-    assert min(y for _, y in edge) < 45.0
+    edge = outline(density(np.full(100, 5.0), 0.0, 10.0, 1.0), 0.0, 200.0, 500.0)
+    assert edge[0][1] == edge[-1][1] == 0.0
+    assert min(y for _, y in edge) < -5.0

@@ -144,29 +144,12 @@ class Recipe:
 
 
 def recipes(trial: Trial, log: BatchLog, jar_g: float) -> tuple[Recipe, ...]:
-    r"""Scale what was made to a jar.
+    """Scale what was made to a jar.
 
     `jar_g` is what the reader's jar is to hold: produce, water, salt, acid and sugar together, in
     grams. In the order of the trial; a variant of which a mass is not known is left out. Several
     batches of a variant count alike: the mean of their shares is taken. What a variant is not
     meant to differ in is weighed as for the control, so that one thing changes at a time.
-
-    Examples
-    --------
-    >>> from blindspoon.batches.read import build_log
-    >>> from blindspoon.files.text_table import read_table
-    >>> from blindspoon.files.trial_toml import parse_trial
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp cucumbers", control = "plain" }
-    ... scale = { low = 0, high = 10 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "plain" }, { name = "oak" }]
-    ... ''')
-    >>> rows = b"batch,variant,produce_g,water_g,salt_g,tannin_g\na,plain,500,475,25,2\n"
-    >>> log, _ = build_log(trial, read_table(rows, "batches.csv"))
-    >>> made, = recipes(trial, log, 500)
-    >>> made.grams
-    {'produce_g': 250.0, 'water_g': 237.5, 'salt_g': 12.5, 'tannin_g': 1.0}
     """
     found = [_recipe(log, variant.name, jar_g) for variant in trial.variants]
     control, trial = found[trial.control_index], as_meant(trial, log)

@@ -293,7 +293,7 @@ HEAD = (
 
 
 def caution(found: Caution) -> str:
-    r"""Say a caution in one or two sentences, without its sources.
+    """Say a caution in one or two sentences, without its sources.
 
     Examples
     --------

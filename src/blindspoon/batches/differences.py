@@ -211,24 +211,6 @@ def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     -----
     Numbers of several batches are compared by their means, words by the sets of them. A factor
     that no batch has a value of is left out.
-
-    Examples
-    --------
-    >>> from blindspoon.batches.log import Batch
-    >>> from blindspoon.files.trial_toml import parse_trial
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp cucumbers", control = "plain" }
-    ... scale = { low = 0, high = 10 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "plain" }, { name = "oak", differs = ["leaf"] }]
-    ... ''')
-    >>> jars = (Batch(name="1", variant="plain", line=2, temperature_c=20, own={"leaf": "none"}),
-    ...         Batch(name="2", variant="oak", line=3, temperature_c=16, own={"leaf": "oak"}))
-    >>> log = BatchLog(batches=jars, readings={}, columns=frozenset({"temperature_c"}),
-    ...     own=("leaf",), first_tasted=None, last_tasted=None)
-    >>> found = what_differs(trial, log)[0].differences
-    >>> [(factor.factor, factor.amount, factor.declared) for factor in found]
-    [('leaf', None, True), ('temperature_c', -4.0, False)]
     """
     values = factor_values(log)
     return tuple(

@@ -114,7 +114,7 @@ def build_log(
     readings: TextTable | None = None,
     cups: Sequence[TextTable] = (),
 ) -> tuple[BatchLog, tuple[Note, ...]]:
-    r"""Check what was made and measured: the only way from a file to a `BatchLog`.
+    """Check what was made and measured: the only way from a file to a `BatchLog`.
 
     The tables have the columns of `schema.BATCHES` and `schema.READINGS`. In batches.csv, masses
     may also be in kg, oz or lb, temperature in °F (``salt_oz``, ``temperature_f``), and every other
@@ -125,21 +125,6 @@ def build_log(
     ------
     ScoreError
         With every problem of these tables.
-
-    Examples
-    --------
-    >>> from blindspoon.files.text_table import read_table
-    >>> from blindspoon.files.trial_toml import parse_trial
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp cucumbers", control = "plain" }
-    ... scale = { low = 0, high = 10 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "plain" }, { name = "oak" }]
-    ... ''')
-    >>> text = b"batch,variant,water_g,salt_oz,leaf\njar 1,plain,540,0.5,none\n"
-    >>> log, notes = build_log(trial, read_table(text, "batches.csv"))
-    >>> round(log.batches[0].salt_g, 1), log.batches[0].own
-    (14.2, {'leaf': 'none'})
     """
     said = _Said()
     days = [session.date for session in trial.sessions if session.date is not None]

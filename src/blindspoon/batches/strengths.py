@@ -187,18 +187,6 @@ def strengths(log: BatchLog) -> tuple[Strengths, ...]:
     A column that batches.csv does not have says that none of it went in (of produce, water, acid
     and sugar; salt has to be written), and so does a blank cell of acid or sugar in a row where
     produce, water and salt are written; another blank cell says that it is not known how much did.
-
-    Examples
-    --------
-    >>> import datetime
-    >>> jar = Batch(name="jar 1", variant="plain", line=2, produce_g=600, water_g=400, salt_g=10,
-    ...     own={})
-    >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(
-    ...     {"produce_g", "water_g", "salt_g"}), own=(), first_tasted=None,
-    ...     last_tasted=None)
-    >>> found = strengths(log)[0]
-    >>> found.salt_percent_of_water, round(found.salt_percent, 3)
-    (2.5, 0.99)
     """
     return tuple(_strengths(log, batch) for batch in log.batches)
 

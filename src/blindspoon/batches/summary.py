@@ -92,15 +92,6 @@ def also_differed(what: WhatDiffers) -> str:
 
     Half a sentence without a full stop, to stand beside a verdict; blank where nothing undeclared
     differs.
-
-    Examples
-    --------
-    >>> cool = Difference(factor="age", control_value=14.0, variant_value=5.0, control_range=None,
-    ...     variant_range=None, amount=-9.0, unit="days", declared=False)
-    >>> what = WhatDiffers(variant="oak", batches=1, control_batches=1, differences=(cool,),
-    ...     alike=(), not_known=(), declared_but_alike=(), not_recorded=())
-    >>> also_differed(what).replace(chr(160), " ")
-    'it was also 9 days younger'
     """
     if not what.undeclared:
         return ""

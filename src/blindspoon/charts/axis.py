@@ -156,7 +156,7 @@ def axis_header(
     fixed, over, bottom = list[Text](), list[Text](), y
     for axis, head in zip(axes, heads, strict=True):
         first = y - style.leading * len(head) + style.note
-        bold = Text(x=axis.sides[0], y=first, text="", size=style.note, bold=True)
+        bold = Text(x=axis.sides[0], y=first, size=style.note, bold=True)
         fixed += column(head, bold, style.leading)
         ends, lines = end_words(axis.ends, style.note, axis.sides, y + style.note, style.leading)
         if axis.words and axis.reference is not None:
@@ -249,9 +249,9 @@ def end_words(
     under = spare < 0 or max(len(low), len(high)) > 2
     if under:
         low, high = wrap(words[0], size, width), wrap(words[1], size, width)
-    start = Text(x=sides[0], y=y, text="", size=size, ink="soft")
+    start = Text(x=sides[0], y=y, size=size, ink="soft")
     below = y + leading * len(low) * under
-    end = Text(x=sides[1], y=below, text="", size=size, ink="soft", anchor="end")
+    end = Text(x=sides[1], y=below, size=size, ink="soft", anchor="end")
     lines = len(low) + len(high) if under else max(len(low), len(high))
     return [*column(low, start, leading), *column(high, end, leading)], lines
 

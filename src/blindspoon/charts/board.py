@@ -193,7 +193,7 @@ class _Grid:
                 group = "Primary" if before else "Exploratory"
                 shapes.append(Text(x=left, y=style.small, text=group, size=style.small, ink="soft"))
             start = bottom - style.leading * (len(lines) - 1)
-            first = Text(x=left, y=start, text="", size=style.note, bold=True)
+            first = Text(x=left, y=start, size=style.note, bold=True)
             shapes += column(lines, first, style.leading)
         return shapes, bottom + 6
 
@@ -201,7 +201,7 @@ class _Grid:
         """Draw one variant under a line: its label, and what was found on each attribute."""
         style, sheet, lines = self.sheet.style, self.sheet, self.labels[place]
         top = y + style.pad + sheet.spare / 2
-        first = Text(x=0, y=top + 0.8 * style.leading, text="", size=style.note, bold=True)
+        first = Text(x=0, y=top + 0.8 * style.leading, size=style.note, bold=True)
         shapes: list[Shape] = [Line(points=((0, y), (sheet.width, y)), ink="hair")]
         shapes += column(lines, first, style.leading)
         ends = [top + style.leading * len(lines)]
@@ -232,9 +232,9 @@ class _Grid:
         shown = other.verdict in ("different", "slight")
         x, room = left + self.words[0], self.width - self.words[0]
         y, ink = top + self.words[1] + 0.8 * style.leading, "ink" if shown else "soft"
-        first = Text(x=x, y=y, text="", size=style.note, bold=shown, ink=ink)
+        first = Text(x=x, y=y, size=style.note, bold=shown, ink=ink)
         words = block(outcome.word(place), room, style.leading, first)
-        after = Text(x=x, y=words[-1].y + style.leading, text="", size=style.small, ink="soft")
+        after = Text(x=x, y=words[-1].y + style.leading, size=style.small, ink="soft")
         aside = block(outcome.other_word(place), room, style.leading, after)
         return [*shapes, *words, *aside], (*words, *aside)[-1].y + 0.2 * style.leading
 

@@ -232,10 +232,10 @@ def chart_file(chart: Chart, ending: str) -> bytes:
 def footed(scene: Scene, title: str, foot: str) -> Scene:
     """Put a drawing on a ground, its title over it and any words under it."""
     over = balanced(title, TITLE, scene.width)
-    top = Text(x=EDGE, y=EDGE + TITLE, text="", size=TITLE, bold=True)
+    top = Text(x=EDGE, y=EDGE + TITLE, size=TITLE, bold=True)
     body = EDGE + TITLE_LEADING * len(over) + 20
     end = body + scene.height + 14
-    soft = Text(x=EDGE, y=end + SOURCE, text="", size=SOURCE, ink="soft")
+    soft = Text(x=EDGE, y=end + SOURCE, size=SOURCE, ink="soft")
     under = block(foot, scene.width, SOURCE_LEADING, soft)
     width, height = scene.width + 2 * EDGE, round(end + SOURCE_LEADING * len(under) + EDGE - 8)
     return Scene(

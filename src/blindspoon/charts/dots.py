@@ -133,15 +133,13 @@ def density(values: FloatArray, low: float, high: float, step: float) -> FloatAr
     return np.asarray(smooth / values.size, dtype=np.float64)
 
 
-def outline(
-    shares: FloatArray, left: float, right: float, base: float, tall: float
-) -> tuple[Point, ...]:
-    """Corners of a density that stands on a base line; a share of 1 is `tall` pixels high."""
+def outline(shares: FloatArray, left: float, right: float, tall: float) -> tuple[Point, ...]:
+    """Corners of a density that stands at height 0; a share of 1 is `tall` pixels high."""
     xs = np.linspace(left, right, shares.size)
     seen = shares * tall > 0.2
     first, last = int(seen.argmax()), shares.size - int(seen[::-1].argmax())
-    top = [(float(x), base - float(y)) for x, y in zip(xs, shares * tall, strict=True)][first:last]
-    return ((top[0][0], base), *top, (top[-1][0], base))
+    top = [(float(x), -float(y)) for x, y in zip(xs, shares * tall, strict=True)][first:last]
+    return ((top[0][0], 0.0), *top, (top[-1][0], 0.0))
 
 
 ASIDE, GAP = 14.0, 26.0
@@ -214,7 +212,7 @@ class DotPlot:
             if row.head:
                 rule = Line(points=((0, y + 8), (sheet.width, y + 8)), ink="hair")
                 top, size = y + 12 + style.leading, style.label + 1
-                first = Text(x=0, y=top, text="", size=size, bold=True)
+                first = Text(x=0, y=top, size=size, bold=True)
                 heading = block(row.head, sheet.width, style.leading + 2, first)
                 parts.append((step, [rule, *heading]))
                 y = heading[-1].box.bottom + 2
@@ -283,7 +281,7 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]],
     if most > style.marks:
         tall = style.density / max(float(share.max()) for share in plot.shares if share.size)
         for share in plot.shares:
-            hill = outline(share, axis.left, axis.right, 0.0, tall) if share.size else ()
+            hill = outline(share, axis.left, axis.right, tall) if share.size else ()
             crowds.append([Area(points=hill, ink="edge")] if hill else [])
         return crowds, style.density, True
     size = size_for(places, style.diameters, style.tallest)
@@ -298,12 +296,12 @@ def _people(plot: DotPlot, axis: Axis, style: Style) -> tuple[list[list[Shape]],
 def _words(row: Row, axes: Sequence[Axis], sheet: Sheet) -> tuple[list[Text], list[Text]]:
     """Set label and notes beside a row, at no height yet; the first note stands out."""
     style, stands_out = sheet.style, bool(row.notes)
-    label = Text(x=0, y=0, text="", size=style.label, bold=stands_out)
+    label = Text(x=0, y=0, size=style.label, bold=stands_out)
     room = axes[0].sides[0] - ASIDE + 0.01
     named = column(wrap(row.label, style.label, room, bold=stands_out), label, style.leading)
     notes, left = list[Text](), axes[-1].sides[1] + ASIDE
     for note in row.notes if style.notes else ():
-        first = Text(x=left, y=style.leading * len(notes), text="", size=style.note, bold=not notes)
+        first = Text(x=left, y=style.leading * len(notes), size=style.note, bold=not notes)
         first = replace(first, ink="soft") if notes else first
         notes += block(note, sheet.width - left + 0.01, style.leading, first)
     return [*named], notes
@@ -325,7 +323,7 @@ def _placed(
 def _words_over(row: Row, sheet: Sheet, y: float) -> tuple[list[Shape], float]:
     """Set the label over a row, the notes behind it where they fit; tell where they end."""
     width, style = sheet.width, sheet.style
-    first = Text(x=0, y=y + style.label + style.pad, text="", size=style.label, bold=True)
+    first = Text(x=0, y=y + style.label + style.pad, size=style.label, bold=True)
     texts = block(row.label, width, style.leading, first)
     y, free = texts[-1].y, max(style.pad - 1, 3.0)
     if not (style.notes and row.notes):

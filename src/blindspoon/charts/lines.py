@@ -158,7 +158,7 @@ def _panels(plot: LinePlot, sheet: Sheet, numbers: float, y: float) -> tuple[lis
         tier = panels[first : first + across]
         drawn, end = _tier(tier, sheet, numbers, across, end, indent=numbers, aside=aside)
         shapes += drawn
-    first_line = Text(x=numbers, y=end + LEADING - 3, text="", size=SMALL, ink="soft")
+    first_line = Text(x=numbers, y=end + LEADING - 3, size=SMALL, ink="soft")
     words = block(plot.under, sheet.width - numbers, LEADING, first_line)
     return [*shapes, *words], words[-1].y + 5
 
@@ -200,7 +200,7 @@ def _tier(
         shapes += [*_guides(plane, numbers=place == 0), *_brackets(plane, sheet)]
         shapes += [*_names(plane, lines), *_series(plane)]
         across_it, end = axis_numbers(axis, plane.bottom + 4, SMALL, sheet.width, plot.ticks)
-        first = Text(x=axis.sides[0], y=end + LEADING - 3, text="", size=SMALL, ink="soft")
+        first = Text(x=axis.sides[0], y=end + LEADING - 3, size=SMALL, ink="soft")
         said = block(plot.under, axis.sides[1] - axis.sides[0], LEADING, first)
         shapes += [*across_it, *said]
         ends.append((said[-1].y if said else end) + 5)
@@ -208,9 +208,9 @@ def _tier(
 
 
 def _head(plot: LinePlot, left: float, right: float, y: float) -> list[Text]:
-    first = Text(x=left, y=y + NOTE, text="", size=NOTE, bold=True)
+    first = Text(x=left, y=y + NOTE, size=NOTE, bold=True)
     bold = block(plot.head, right - left, LEADING, first)
-    after = Text(x=left, y=bold[-1].y + LEADING, text="", size=SMALL, ink="soft")
+    after = Text(x=left, y=bold[-1].y + LEADING, size=SMALL, ink="soft")
     return [*bold, *block(plot.note, right - left, LEADING, after)]
 
 
@@ -271,7 +271,7 @@ def _names(plane: _Plane, names: Sequence[tuple[str, ...]]) -> list[Shape]:
         leads.append(Line(points=(end, mark), ink="hair"))
         shapes.append(Marks(points=(mark,), radius=RADIUS, ink=series.ink, kind=series.kind))
         first = y + 4 - LEADING * (len(lines) - 1) / 2
-        shapes += column(lines, Text(x=x + 2 * RADIUS + 6, y=first, text="", size=SMALL), LEADING)
+        shapes += column(lines, Text(x=x + 2 * RADIUS + 6, y=first, size=SMALL), LEADING)
     return [*leads, *shapes]
 
 

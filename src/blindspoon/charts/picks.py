@@ -42,7 +42,7 @@ def lay_picks(choices: Sequence[ChoiceFound], key: str, sheet: Sheet) -> Laid:
     radius = min(LARGEST, 0.42 * (axis.x(1) - axis.x(0)))
     shapes, y = list[Shape](), 0.0
     for found in choices:
-        first = Text(x=0, y=y + style.label, text="", size=style.label, bold=True)
+        first = Text(x=0, y=y + style.label, size=style.label, bold=True)
         head = block(found.variant.label, sheet.width, style.leading, first)
         words, y = _limits(found, axis, sheet, head[-1].y + style.pad)
         bottom = y + 2 * max(radius, 6.0) + 2 * style.pad + sheet.spare

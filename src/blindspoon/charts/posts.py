@@ -218,7 +218,7 @@ def _page(
     scale = logical / form.width
     width, height = float(logical), form.height * scale
     side, room = form.side * scale, (form.width - 2 * form.side) * scale
-    soft = Text(x=side, y=0.0, text="", size=PLAIN.note, ink="soft")
+    soft = Text(x=side, y=0.0, size=PLAIN.note, ink="soft")
     at = replace(soft, y=form.top * scale + 0.8 * PLAIN.note)
     asked = block(question, room, PLAIN.leading, at)
     top = asked[-1].y + 12 if asked else form.top * scale
@@ -227,7 +227,7 @@ def _page(
         lines = max(map(len, wrapped))
         if lines <= form.lines:
             break
-    bold = Text(x=side, y=top + 0.8 * size, text="", size=size, bold=True)
+    bold = Text(x=side, y=top + 0.8 * size, size=size, bold=True)
     at = replace(soft, y=0.8 * PLAIN.small, size=PLAIN.small)
     below = block(source, room, PLAIN.leading, at)
     foot = height - form.bottom * scale - PLAIN.leading * len(below)

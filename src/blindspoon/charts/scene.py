@@ -140,7 +140,7 @@ class Text:
 
     x: float
     y: float
-    text: str
+    text: str = ""
     size: float
     ink: str = "ink"
     anchor: Literal["start", "middle", "end"] = "start"
@@ -335,6 +335,6 @@ def key_lines(
     key: str, width: float, y: float, style: Style = WIDE.style
 ) -> tuple[list[Shape], float]:
     """Set the words that say how to read a chart, and tell where they end."""
-    first = Text(x=0, y=y + style.small, text="", size=style.small, ink="soft")
-    lines = block(key, width, style.leading, first)
+    like = Text(x=0, y=y + style.small, size=style.small, ink="soft")
+    lines = block(key, width, style.leading, like)
     return [*lines], lines[-1].y + 5

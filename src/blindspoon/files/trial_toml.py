@@ -359,20 +359,9 @@ def _see_known(section: Section, key: str, names: Sequence[str], known: Sequence
 
 
 def trial_text(trial: Trial) -> str:
-    r"""Write trial.toml, with the keys that say something; `parse_trial` gives an equal trial.
+    """Write trial.toml, with the keys that say something; `parse_trial` gives an equal trial.
 
     Comments of an earlier file are not in it.
-
-    Examples
-    --------
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp", control = "plain" }
-    ... scale = { low = 0, high = 10 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "plain" }, { name = "oak" }]
-    ... ''')
-    >>> parse_trial(trial_text(trial)) == trial
-    True
     """
     import tomlkit  # noqa: PLC0415 - only where a trial is written
 

@@ -508,7 +508,7 @@ def _with_others(
 
 
 def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Panel:
-    r"""Study the tasters: scale use, repeatability, agreement, discrimination, order effects.
+    """Study the tasters: scale use, repeatability, agreement, discrimination, order effects.
 
     Tasters are described under the labels that the table has; the results, in the order of
     ``trial.attributes``, tell whether a comparison allowed for places.
@@ -517,25 +517,6 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     -----
     The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md has every formula. The
     cost is linear in the scores.
-
-    Examples
-    --------
-    >>> from blindspoon.findings.compare import compare_trial
-    >>> from blindspoon.files.text_table import FolderTables, read_table
-    >>> from blindspoon.scores.score_table import build_table
-    >>> from blindspoon.files.trial_toml import parse_trial
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp cucumbers", control = "plain" }
-    ... scale = { low = 0, high = 10 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "plain" }, { name = "oak" }, { name = "dill" }]
-    ... ''')
-    >>> rows = b"taster,variant,texture\nT1,plain,5\nT1,oak,7\nT1,dill,6\n"
-    >>> rows += b"T2,plain,3\nT2,oak,8\nT2,dill,3\n"
-    >>> table, _ = build_table(trial, FolderTables(scores=(read_table(rows, "scores.csv"),)))
-    >>> (texture,) = study_panel(trial, table, compare_trial(trial, table)).attributes
-    >>> round(texture.concordance.w, 2), texture.repeatability.reason
-    (0.93, 'No taster scored a variant twice.')
     """
     sittings, names, found = seat(table), tuple(own.name for own in trial.variants), []
     for result, given in zip(results, table.scores.T, strict=True):

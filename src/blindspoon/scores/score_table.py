@@ -147,7 +147,7 @@ def check_scores(
 
 
 def build_table(trial: Trial, tables: FolderTables) -> tuple[ScoreTable, tuple[Note, ...]]:
-    r"""Check the tables of a trial and lift the blind: the only way to a `ScoreTable`.
+    """Check the tables of a trial and lift the blind: the only way to a `ScoreTable`.
 
     Of `tables`, scores, choices, servings and key, whose columns `files.schema` declares. The notes
     are what is worth knowing and is not in ``table.left_out``.
@@ -156,24 +156,6 @@ def build_table(trial: Trial, tables: FolderTables) -> tuple[ScoreTable, tuple[N
     ------
     ScoreError
         With every problem of all tables.
-
-    Examples
-    --------
-    >>> from blindspoon.files.text_table import FolderTables, read_table
-    >>> from blindspoon.files.trial_toml import parse_trial
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp cucumbers", control = "plain" }
-    ... scale = { low = 0, high = 10 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "plain" }, { name = "oak" }]
-    ... ''')
-    >>> rows = b"taster,variant,texture\nT01,oak,7\nT01,plain,5\nT02,oak,6\nT02,plain,\n"
-    >>> tables = FolderTables(scores=(read_table(rows, "scores.csv"),))
-    >>> table, notes = build_table(trial, tables)
-    >>> table.variant.tolist(), table.scores[:, 0].tolist()
-    ([1, 0, 1], [7.0, 5.0, 6.0])
-    >>> table.left_out[0].reason
-    'variant plain of T02 in session 1 has no score'
     """
     ledger = open_ledger(trial, tables)
     problems = ledger.problems

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from typing import cast
 
 from blindspoon import wording
 from blindspoon.errors import DesignError, Rule, did_you_mean
@@ -63,18 +61,6 @@ def to_csv(calibration: Calibration, date: datetime.date) -> str:
         for one in calibration.rates
     ]  # fmt: skip
     return write_csv([HEADING, *(map(str, row) for row in rows)])
-
-
-def from_csv(text: str) -> tuple[Counted, ...]:
-    """Read the rates of a CSV that `to_csv` wrote."""
-    return tuple(
-        Counted(
-            row["situation"], int(row["variants"]), int(row["tasters"]),
-            cast("Truth", row["truth"]), row["procedure"], row["question"],
-            Rate(float(row["rate"]), float(row["error"]), int(row["trials"])),
-        )
-        for row in csv.DictReader(text.splitlines())
-    )  # fmt: skip
 
 
 def summary(counted: Iterable[Counted]) -> str:

@@ -80,24 +80,6 @@ def size(  # noqa: PLR0913 - each is an option of the command
         Where the attribute has no margin, or twice the margin does not fit on the scale.
     ValueError
         Where sizes or trials are out of range.
-
-    Examples
-    --------
-    >>> from blindspoon.simulate.size_results import common_practice
-    >>> from blindspoon.files.trial_toml import parse_trial
-    >>> trial = parse_trial('''
-    ... trial = { title = "Crisp cucumbers", control = "plain" }
-    ... decision = { margin = 2 }
-    ... scale = { low = 0, high = 10, step = 1 }
-    ... attribute = [{ name = "texture" }]
-    ... variant = [{ name = "plain" }, { name = "oak-leaf" }]
-    ... ''')
-    >>> found = size(trial, common_practice(trial.attributes[0].scale), tasters=[5, 12],
-    ...              sessions=[1], trials=200)
-    >>> found.cell(5, 1, "ranks").smallest_p, found.cell(5, 1, "ranks").chance_twice.value
-    (0.0625, 0.0)
-    >>> found.cell(12, 1, "mixed").chance_margin.value > 0.8
-    True
     """
     attribute = sized_attribute(trial)
     question = _question(trial, attribute, spread, trials, trial.seed if seed is None else seed)

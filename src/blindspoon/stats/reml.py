@@ -219,16 +219,6 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     H. D. Patterson and R. Thompson (1971), Biometrika 58, 545-554. Each step solves the
     quadratic model of the criterion exactly under non-negative variances: with the expected
     Hessian (Fisher scoring) far from the end, with the exact one (Newton) near it.
-
-    Examples
-    --------
-    >>> from blindspoon.stats.strata import Layout, make_grid, make_strata
-    >>> none = np.empty((6, 0))
-    >>> rows = Layout(taster=np.array([0, 0, 1, 1, 2, 2]), variant=np.array([0, 1] * 3),
-    ...               fixed=none, random=none, score=np.array([5.0, 6.0, 2.0, 4.0, 7.0, 8.0]))
-    >>> fit = fit_reml(make_strata(make_grid(rows)), interaction=False)
-    >>> fit.at.coefficients.round(3), fit.variances.round(3)
-    (array([4.667, 6.   ]), array([5.   , 0.167]))
     """
     weights = np.linalg.inv(strata.basis[strata.names.index("residual")] + strata.padding)
     gram = (weights.ravel() @ strata.moments).reshape((strata.n_columns,) * 2)

@@ -101,20 +101,7 @@ class Strata:
 
 
 def make_grid(layout: Layout) -> Grid:
-    """Sum the rows up by taster and variant.
-
-    Examples
-    --------
-    >>> none = np.empty((3, 0))
-    >>> rows = Layout(taster=np.array([0, 0, 0]), variant=np.array([0, 1, 1]), fixed=none,
-    ...               random=none, score=np.array([4.0, 6.0, 7.0]))
-    >>> make_grid(rows).servings
-    array([[1],
-           [2]])
-    >>> grid = make_grid(rows)
-    >>> grid.means[:, 0, -1] + grid.centre
-    array([4. , 6.5])
-    """
+    """Sum the rows up by taster and variant."""
     tasters, variants = int(layout.taster.max()) + 1, int(layout.variant.max()) + 1
     cell = layout.variant * tasters + layout.taster
     servings = np.bincount(cell, minlength=tasters * variants)

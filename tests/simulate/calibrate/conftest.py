@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 from functools import cache
 
 import numpy as np
 import pytest
 
 from blindspoon.serving.request import request_for
+from blindspoon.simulate.calibrate import Counted, Rate
 from blindspoon.simulate.situations import SITUATIONS, truths
 from blindspoon.simulate.trials import draw_orders, draw_trial_scores, make_trial, simulate
 
@@ -47,3 +49,20 @@ def simulated(situation):
         return list(simulate(plan, tasting, true, trials, np.random.default_rng(seed)))
 
     return draw
+
+
+@pytest.fixture(scope="session")
+def from_csv():
+    """Read the rates of a CSV that `to_csv` wrote."""
+
+    def read(text):
+        return tuple(
+            Counted(
+                row["situation"], int(row["variants"]), int(row["tasters"]), row["truth"],
+                row["procedure"], row["question"],
+                Rate(float(row["rate"]), float(row["error"]), int(row["trials"])),
+            )
+            for row in csv.DictReader(text.splitlines())
+        )  # fmt: skip
+
+    return read

@@ -20,14 +20,7 @@ from blindspoon.simulate.calibrate import (
     is_beyond,
     pooled,
 )
-from blindspoon.simulate.calibration_tables import (
-    HEADING,
-    from_csv,
-    run,
-    summary,
-    tables,
-    to_csv,
-)
+from blindspoon.simulate.calibration_tables import HEADING, run, summary, tables, to_csv
 from blindspoon.simulate.situations import SITUATIONS
 
 DAY = datetime.date(2026, 9, 5)
@@ -116,7 +109,7 @@ def test_a_line_of_the_csv_says_how_its_rate_was_made():
     assert first.endswith(",3,normal,4,6,none,mixed,false_alarm,0.128,0.0075,2000")
 
 
-def test_the_csv_gives_every_rate_back():
+def test_the_csv_gives_every_rate_back(from_csv):
     found = calibration(false_alarm=Rate(0.128, 0.0075, 2000), coverage=Rate(0.8, 0.1, 16))
     assert from_csv(to_csv(found, DAY)) == found.rates
     assert summary(found.rates) in tables(found.rates)
@@ -157,7 +150,7 @@ def test_the_command_prints_json(command):
     assert found["cells"][0]["coverage"]["trials"] == 8
 
 
-def test_the_command_writes_every_rate_and_prints_the_summary(command, tmp_path):
+def test_the_command_writes_every_rate_and_prints_the_summary(command, from_csv, tmp_path):
     file = tmp_path / "rates.csv"
     said = command("--to", str(file))
     written = from_csv(file.read_text(encoding="utf-8"))

@@ -13,7 +13,7 @@ import pytest
 from blindspoon.files.text_table import write_csv
 from blindspoon.simulate import calibrate, course_rates
 from blindspoon.simulate.calibrate import LIMIT, is_beyond, pooled
-from blindspoon.simulate.calibration_tables import COLUMNS, SEED, from_csv, summary
+from blindspoon.simulate.calibration_tables import COLUMNS, SEED, summary
 from blindspoon.simulate.situations import SITUATIONS
 
 DOCS = Path(__file__).parents[3] / "docs/explanation"
@@ -34,7 +34,7 @@ def text():
 
 
 @pytest.fixture(scope="module")
-def every(text):
+def every(text, from_csv):
     return from_csv(text)
 
 
