@@ -215,7 +215,7 @@ def test_what_weakens_a_single_kitchen_is_said_above_the_table(made):
     table = " ".join(pooled_table(pool_folders([CUCUMBERS, made / "harbour"])).split())
     assert "harbour: Nothing was sealed, so nothing shows that it was tasted blind." in table
     assert (
-        "In allotment-cucumbers jars differed in more than was meant: “Calcium” was also" in table
+        "In allotment-cucumbers, jars differed in more than was meant: “Calcium” was also" in table
     )
 
 
@@ -239,6 +239,8 @@ def test_kitchens_have_a_page_with_all_that_was_found(made, found, blindspoon, t
         for comparison in attribute.comparisons:
             assert f'id="{attribute.attribute.name}-{comparison.variant.name}"' in page
     assert "In kitchens like these three, " in page.split('class="answer"')[1][:60]
+    assert "points out of 10" in page.split('class="answer"')[1].split("</p>")[0]
+    assert "all blind, under codes" not in page  # none of them was sealed
     assert "From kitchen to kitchen a difference scatters by" in page
     assert "On texture, from kitchen to kitchen a difference scatters by" in page
     assert "Interval for “alike”" in page

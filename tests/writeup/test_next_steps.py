@@ -12,7 +12,7 @@ import pytest
 from blindspoon.analysis import analyse
 from blindspoon.findings.verdict import from_first_to_last
 from blindspoon.stats.over_days import Bracket
-from blindspoon.writeup.front import advice, weaknesses
+from blindspoon.writeup.front import advice, recipe_table, weaknesses
 from blindspoon.writeup.next_steps import MOST_STEPS, next_steps
 from blindspoon.writeup.records import trial_record
 from blindspoon.writeup.words import points
@@ -218,3 +218,11 @@ def test_a_variant_is_left_out_on_what_was_asked_unless_something_else_may_hide_
     ((head, text),) = advice(replace(demo, results=one))
     assert text.endswith(f"within the margin on {label}.")
     assert "alcium" not in head  # its jar was cooler too, which may hide a difference
+
+
+def test_a_recipe_has_no_column_of_what_nobody_wrote_down(demo):
+    jars = [replace(jar, finished=None, temperature_c=None) for jar in demo.made.log.batches]
+    made = replace(demo.made, log=replace(demo.made.log, batches=tuple(jars), readings=()))
+    table = recipe_table(demo.trial, made)
+    assert table.columns == ("Produce", "Water", "Salt", "Calcium")
+    assert {len(cells) for _, cells in table.rows} == {4}

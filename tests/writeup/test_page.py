@@ -279,3 +279,9 @@ def test_a_board_of_nothing_compared_says_why_and_explains_no_mark(analysis_of):
     content = compose(replace(demo, results=tuple(results)))
     assert dict(content.weak)["Not compared."] == "Nobody scored it."
     assert "Dot and bar" not in page(content)
+
+
+def test_the_head_of_a_picture_does_not_say_the_answer_again(content_of):
+    content = content_of("usual")
+    assert "; the calcium batch was softer" in content.picture.title
+    assert content.picture.title not in page(content).split("<figcaption>")[1]

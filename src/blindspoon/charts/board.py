@@ -363,11 +363,14 @@ def forest_title(shown: PooledAttribute, pool: Pool) -> str:
     said = f"nothing is settled on {shown.attribute.label.lower()}"
     if len(compared) == 1 or any(found.verdict != "open" for found in compared):
         said = title_of(compared, names)
+    return f"{in_kitchens(pool)}, {said}"
+
+
+def in_kitchens(pool: Pool) -> str:
+    """Say of which kitchens the verdicts speak."""
     number = len(pool.kitchens)
-    where = (
-        "these two kitchens" if number == 2 else f"kitchens like these {wording.spelled(number)}"
-    )
-    return f"In {where}, {said}"
+    like = f"kitchens like these {wording.spelled(number)}"
+    return f"In {'these two kitchens' if number == 2 else like}"
 
 
 BEYOND = 1.5

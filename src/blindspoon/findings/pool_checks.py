@@ -370,7 +370,7 @@ def caveats(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
             if what.undeclared and what.variant in shared
         )
         if also:
-            told.append(f"In {kitchen.name} jars differed in more than was meant: {also}.")
+            told.append(f"In {kitchen.name}, jars differed in more than was meant: {also}.")
     return tuple(told)
 
 

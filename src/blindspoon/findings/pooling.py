@@ -207,8 +207,8 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
     )
     if number == 2:
         about = (
-            "Two kitchens speak for themselves only, since two say next to nothing about how much "
-            "kitchens disagree: verdicts are about these two. A third would speak of their like."
+            "Two kitchens speak for themselves only: they say next to nothing about how much "
+            "kitchens disagree. A third would speak of their like."
         )
     own = (
         "With several variants beside the control, each is judged by its own spread over kitchens."

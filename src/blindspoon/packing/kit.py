@@ -86,7 +86,7 @@ def kit_files(
 
 DECLARE = """\
 # The rule of the first trial. Change what you like, and write the day on which you fix it, before
-# anyone tastes, without the # before it:
+# you draw the blind, without the # before it:
 # declared = 2026-12-31
 """
 

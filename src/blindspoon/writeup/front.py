@@ -27,7 +27,7 @@ from blindspoon.wording import capital, sentence
 from blindspoon.writeup.limits import told_of
 from blindspoon.writeup.methods import session_dates
 from blindspoon.writeup.words import Points, points
-from blindspoon.writeup.writers import Table, blank_as_dash
+from blindspoon.writeup.writers import DASH, Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5
 MOST_MISSING = 0.1
@@ -265,10 +265,12 @@ def recipe_table(trial: Trial, made: Made | None, jar_g: float = JAR_G) -> Table
         warmth = followed[WARMTH].others.get("temperature_c", "")
         cells = [*grams, "" if days is None else f"{days:.0f}", warmth]
         rows.append((trial.variant(jar.variant).label, blank_as_dash(cells)))
+    heads = (*(HEADS.get(name) or capital(factor_name(name)) for name in used), "Days", "°C")
+    kept = [at for at in range(len(heads)) if any(cells[at] != DASH for _, cells in rows)]
     return Table(
         name="grams",
         caption=f"Grams for a jar of {wording.grams(jar_g)} in all",
         head="Variant",
-        columns=(*(HEADS.get(name) or capital(factor_name(name)) for name in used), "Days", "°C"),
-        rows=tuple(rows),
+        columns=tuple(heads[at] for at in kept),
+        rows=tuple((label, tuple(cells[at] for at in kept)) for label, cells in rows),
     )

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from blindspoon import wording
-from blindspoon.charts.board import POOLED, forest_chart, forest_title
+from blindspoon.charts.board import POOLED, forest_chart, forest_title, in_kitchens
 from blindspoon.charts.chart import Chart
+from blindspoon.findings.naming import name_all
 from blindspoon.findings.pool_checks import Pool, PooledAttribute
+from blindspoon.findings.sentences import clauses
 from blindspoon.trial import Trial
+from blindspoon.writeup.answer import MOST_WORDS
 from blindspoon.writeup.methods import software
 from blindspoon.writeup.tables import MIXED, chosen, finer
 from blindspoon.writeup.words import Points, html_page, paragraphs
@@ -28,8 +31,8 @@ ONLY = "These kitchens only"
 class PooledFinding:
     """What the page says of one attribute; no chart where nothing is pooled.
 
-    The answer is the finding in one sentence; `spread` says how far kitchens disagree, the sentence
-    for everybody first. There is a table a variant of what each kitchen found.
+    The answer is the finding in a few sentences; `spread` says how far kitchens disagree, the
+    sentence for everybody first. There is a table a variant of what each kitchen found.
     """
 
     found: PooledAttribute
@@ -45,7 +48,7 @@ def pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
         PooledFinding(
             found=found,
             chart=forest_chart(pool, found.attribute.name),
-            answer=wording.sentence(forest_title(found, pool)),
+            answer=_answer(found, pool),
             spread=paragraphs("spread", fit=found.fit, digits=finer(found.attribute)),
             tables=tuple(
                 table_of(
@@ -64,6 +67,17 @@ def pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
         )
         for found in sorted(pool.attributes, key=lambda attribute: not attribute.primary)
     )
+
+
+def _answer(found: PooledAttribute, pool: Pool) -> str:
+    """Say what was found, with sizes and with what came close unless that is long."""
+    short = wording.sentence(forest_title(found, pool))
+    if not found.comparisons:
+        return short
+    names = name_all(pool.variants, pool.first.control)
+    first, *more = clauses(found.comparisons, names, sizes=True)
+    told = " ".join(map(wording.sentence, (f"{in_kitchens(pool)}, {first}", *more)))
+    return told if len(told.split()) <= MOST_WORDS else short
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,13 +120,15 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
     spread = f"{head.spread[0][:1].lower()}{head.spread[0][1:]}"
     spread = f"On {head.found.attribute.label.lower()}, {spread}"
     number = wording.capital(wording.spelled(len(kitchens)))
+    held = (k.standing is not None and k.standing.seal and not k.standing.bent for k in kitchens)
+    blind = ", all blind, under codes" if all(held) else ""
     return KitchensContent(
         pool=pool,
         trial=replace(pool.first, variants=pool.variants),
         findings=findings,
         question=f"{number} kitchens made the same and tasted it, each by themselves.",
         answer=lead + head.answer,
-        trust=f"{'; '.join(who)}. The rule is that of {kitchens[0].name}.",
+        trust=f"{'; '.join(who)}{blind}. The rule is that of {kitchens[0].name}.",
         picture=head.chart,
         weak=tuple(("", text) for text in (*pool.caveats, spread, *pool.remarks)),
         figures=tuple(finding.chart for finding in findings if finding.chart),
