@@ -46,10 +46,7 @@ JUICE_DENSITY = 1.03
 VINEGAR_DENSITY = 1.01
 """Grams in a millilitre of vinegar, from memory."""
 
-JUICES = {
-    "fresh sour fruit juice": FRESH_JUICE,
-    "bottled sour fruit juice": sum(BOTTLED_JUICE) / 2,
-}
+JUICES = {"fresh sour fruit juice": FRESH_JUICE, "bottled sour fruit juice": sum(BOTTLED_JUICE) / 2}
 
 _PERCENT = re.compile(r"(\d+(?:[.,]\d+)?)\s*%")
 

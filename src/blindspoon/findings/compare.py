@@ -15,13 +15,7 @@ from blindspoon.findings.verdict import judge
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.flags import find_flags
 from blindspoon.stats.mixed import compare_mixed, days_in_general
-from blindspoon.stats.results import (
-    MixedContrast,
-    MixedFit,
-    NoResult,
-    RankContrast,
-    Unanimous,
-)
+from blindspoon.stats.results import MixedContrast, MixedFit, NoResult, RankContrast, Unanimous
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.stats.sign_flips import SAMPLES, settle_ties
 from blindspoon.stats.signed_ranks import compare_ranks, friedman

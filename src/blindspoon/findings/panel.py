@@ -148,11 +148,7 @@ def carry_over(
 
 
 def _tested(
-    score: FloatArray,
-    block: IntArray,
-    known: tuple[Factor, ...],
-    factor: Factor,
-    tangled: NoResult,
+    score: FloatArray, block: IntArray, known: tuple[Factor, ...], factor: Factor, tangled: NoResult
 ) -> tuple[FTest, Fit] | NoResult:
     """Test one factor over others, all of its levels being told from them."""
     found = equations(score, block, *known, factor)

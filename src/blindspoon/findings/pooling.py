@@ -28,13 +28,7 @@ from blindspoon.findings.pool_checks import (
 )
 from blindspoon.findings.sentences import verdict_sentence
 from blindspoon.findings.verdict import PROCEDURES
-from blindspoon.stats.mixed import (
-    adjusted,
-    fit_contrasts,
-    linked,
-    position_columns,
-    scatter_sds,
-)
+from blindspoon.stats.mixed import adjusted, fit_contrasts, linked, position_columns, scatter_sds
 from blindspoon.stats.reml import against, kenward_roger, over_places
 from blindspoon.stats.results import FitNote, Interval, MixedContrast, NoResult
 from blindspoon.stats.strata import Grid, Layout, make_grid

@@ -7,13 +7,7 @@ import math
 import numpy as np
 
 from blindspoon.arrays import BoolArray, FloatArray, SingleArray
-from blindspoon.stats.sign_flips import (
-    EXACT_UP_TO,
-    SAMPLES,
-    TOLERANCE,
-    settle_ties,
-    signed_ranks,
-)
+from blindspoon.stats.sign_flips import EXACT_UP_TO, SAMPLES, TOLERANCE, settle_ties, signed_ranks
 from blindspoon.stats.signed_ranks import BESIDE
 
 ALL_UP_TO = 12  # tasters up to which all flips are made

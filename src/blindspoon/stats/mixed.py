@@ -25,14 +25,7 @@ from blindspoon.stats.results import (
     NoResult,
     SittingsWay,
 )
-from blindspoon.stats.strata import (
-    Grid,
-    Layout,
-    make_grid,
-    make_sitting_strata,
-    make_strata,
-    slots,
-)
+from blindspoon.stats.strata import Grid, Layout, make_grid, make_sitting_strata, make_strata, slots
 
 
 def compare_mixed(
@@ -232,10 +225,7 @@ def _compare(
         batch_sd=fit.sd("batch"),
         contrasts=adjusted(test, np.delete(names, control), alpha),
         note=FitNote(
-            converged=fit.converged,
-            at_zero=zero,
-            position=layout.fixed.shape[1] > 0,
-            sittings=way,
+            converged=fit.converged, at_zero=zero, position=layout.fixed.shape[1] > 0, sittings=way
         ),
     )
 

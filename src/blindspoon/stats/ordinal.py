@@ -410,12 +410,7 @@ class OrdinalFit:
 
 
 def compare_ordinal(
-    score: FloatArray,
-    taster: IntArray,
-    variant: IntArray,
-    *,
-    control: int,
-    alpha: float,
+    score: FloatArray, taster: IntArray, variant: IntArray, *, control: int, alpha: float
 ) -> OrdinalFit | NoResult:
     """Compare every variant with the control by a cumulative logit mixed model.
 

@@ -258,9 +258,7 @@ def by_day(
         for j in range(len(days))
     )
     return ByDay(
-        days=found,
-        reached=bracket(days, p[2], p[1], alpha),
-        lost=bracket(days, p[1], p[2], alpha),
+        days=found, reached=bracket(days, p[2], p[1], alpha), lost=bracket(days, p[1], p[2], alpha)
     )
 
 

@@ -145,10 +145,7 @@ def _table(trial: Trial, influence: Influence, moved: list[Outcome]) -> Table:
         rows=tuple(
             (
                 f"{trial.variant(outcome.variant).label}, {_label(trial, outcome)}",
-                (
-                    word(trial, outcome),
-                    *(_cell(trial, influence, name, outcome) for name in taken),
-                ),
+                (word(trial, outcome), *(_cell(trial, influence, name, outcome) for name in taken)),
             )
             for outcome in moved[:MOST_ROWS]
         ),

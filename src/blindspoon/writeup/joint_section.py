@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from blindspoon import wording
 from blindspoon.findings.comparison import Analysis, Comparison
-from blindspoon.findings.multivariate import (
-    AttributePair,
-    Correlation,
-    Joint,
-    Overall,
-)
+from blindspoon.findings.multivariate import AttributePair, Correlation, Joint, Overall
 from blindspoon.findings.verdict import NAMES
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial

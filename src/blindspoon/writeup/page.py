@@ -29,11 +29,7 @@ from blindspoon.writeup.joint_section import joint_section
 from blindspoon.writeup.next_steps import next_steps
 from blindspoon.writeup.panel_section import panel_section
 from blindspoon.writeup.records import csv_files
-from blindspoon.writeup.tables import (
-    MOST_SERVINGS,
-    number_tables,
-    raw_tables,
-)
+from blindspoon.writeup.tables import MOST_SERVINGS, number_tables, raw_tables
 from blindspoon.writeup.words import PageSection, Points, html_page, templates
 from blindspoon.writeup.writers import Table, inline, markdown
 
