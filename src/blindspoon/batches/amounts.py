@@ -51,8 +51,6 @@ class NoAmounts:
 def amounts(trial: Trial, log: BatchLog) -> tuple[Amounts | NoAmounts, ...]:
     """Work out the amounts for every batch that is not of the control.
 
-    Notes
-    -----
     With salt share s, acid share a (as citric acid) and c grams of citric acid in a gram of the
     acid, a jar of T grams holds sT salt, aT/c acid and T(1 - s - a/c) of all else. Before it is
     made, T follows from all else; afterwards, it is the smallest T at which neither the salt, the

@@ -166,8 +166,6 @@ ALLERGENS: Mapping[str, str] = {
 def given_away(text: str) -> tuple[str, ...]:
     """List the allergens that a text of the host's names, and alcohol.
 
-    Examples
-    --------
     >>> given_away("mustard seed, whey and rice bran"), given_away("no mustard, water kefir")
     (('mustard', 'milk'), ())
     """
@@ -204,8 +202,6 @@ def cautions(log: BatchLog) -> tuple[Caution, ...]:
     Those with batches first. The general ones stand once, and not where the data already point at
     batches; without batches they alone are left.
 
-    Examples
-    --------
     >>> jar = Batch(name="jar 1", variant="plain", line=2, own={})
     >>> log = BatchLog(batches=(jar,), readings={}, columns=frozenset(), own=(),
     ...     first_tasted=None, last_tasted=None)
@@ -295,8 +291,6 @@ HEAD = (
 def caution(found: Caution) -> str:
     """Say a caution in one or two sentences, without its sources.
 
-    Examples
-    --------
     >>> high = Caution(kind="ph-above-limit", batches=("jar 2",), values=(4.8,), limit=4.6,
     ...     sources=("21 CFR 114.3",))
     >>> caution(high).split(". ")[0]

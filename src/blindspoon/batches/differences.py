@@ -207,8 +207,6 @@ class Together:
 def what_differs(trial: Trial, log: BatchLog) -> tuple[WhatDiffers, ...]:
     """Hold every variant against the control on every factor.
 
-    Notes
-    -----
     Numbers of several batches are compared by their means, words by the sets of them. A factor
     that no batch has a value of is left out.
     """
@@ -225,8 +223,6 @@ def moving_together(trial: Trial, log: BatchLog) -> tuple[Together, ...]:
 
     Only factors that vary and of which every batch has a value.
 
-    Notes
-    -----
     Numbers within a factor's tolerance of their neighbour are one level. Two factors with the
     same levels in the same batches are completely confounded: R. A. Fisher 1935, The Design of
     Experiments, chapter VII.

@@ -206,12 +206,8 @@ class CupAges:
 def age_cups(trial: Trial, log: BatchLog | None, tables: Iterable[TextTable | None]) -> CupAges:
     """Count the days of every cup of a trial that has a course and dates its sessions.
 
-    `tables` are key.csv, or scores that were never coded.
-
-    Raises
-    ------
-    ScoreError
-        With every date that is missing or cannot be, and all cups of two ages.
+    `tables` are key.csv, or scores that were never coded. Raises ScoreError with every date that is
+    missing or cannot be, and all cups of two ages.
     """
     days, batches, problems = dict[Cell, int](), dict[Cell, tuple[str, ...]](), list[Problem]()
     states, over = list[frozenset[object]](), trial.course.over if trial.course else "age_days"

@@ -77,8 +77,6 @@ def unit_of(column: str) -> Unit | None:
     None where it is none of the known masses and temperatures, or where its unit does not say how
     much it weighs, as in cups of produce or spoons of acid.
 
-    Examples
-    --------
     >>> unit = unit_of("salt_oz")
     >>> unit.column, round(unit.convert(2.0), 2), unit.rough
     ('salt_g', 56.7, False)
@@ -119,12 +117,8 @@ def build_log(
     The tables have the columns of `schema.BATCHES` and `schema.READINGS`. In batches.csv, masses
     may also be in kg, oz or lb, temperature in °F (``salt_oz``, ``temperature_f``), and every other
     column is a factor of the host's own; further columns of readings.csv are numbers. `cups` are
-    tables whose column ``batch`` names what was tasted: key.csv, or scores never coded.
-
-    Raises
-    ------
-    ScoreError
-        With every problem of these tables.
+    tables whose column ``batch`` names what was tasted: key.csv, or scores never coded. Raises
+    ScoreError with every problem of these tables.
     """
     said = _Said()
     days = [session.date for session in trial.sessions if session.date is not None]

@@ -70,15 +70,11 @@ def acid_of(text: str) -> Acid:
     `text` is the cell ``acid``: one of `EQUIVALENT_MASS`, of `JUICES`, or vinegar with its strength
     ("vinegar 5 %"). A percentage beside a pure acid is its share of the mass.
 
-    Notes
-    -----
     By titratable acid: a gram of acid counts 64.04 g a mole of H+ (citric acid) over its own. The
     strength of vinegar is grams of acetic acid in 100 ml, as on the label (from memory: 21 CFR and
     the FDA's guide to vinegar count so). A juice counts by its citric acid alone. Equal
     equivalents neutralise alike; they need neither taste nor lower the pH alike.
 
-    Examples
-    --------
     >>> round(acid_of("vinegar 5 %").citric_per_g, 4), acid_of("Citric acid").citric_per_g
     (0.0528, 1.0)
     >>> acid_of("vinegar").reason
@@ -108,8 +104,6 @@ def acid_of(text: str) -> Acid:
 def times_natural_juice(citric_g_per_100_g: float) -> float:
     """Say how many times as strong as fresh sour fruit juice something is, weight for weight.
 
-    Examples
-    --------
     >>> round(times_natural_juice(100 * 48.0 / 1030), 6)
     1.0
     """
@@ -165,13 +159,9 @@ class Strengths:
 def alcohol_at_most(sugar_g: float, millilitres: float) -> float:
     """Give the % vol of alcohol that table sugar could become in a jar of so much of everything.
 
-    Notes
-    -----
     An upper bound: yeasts keep some sugar for themselves, and in a ferment bacteria turn most of
     it to acid.
 
-    Examples
-    --------
     >>> round(alcohol_at_most(100, 1000), 1)
     6.8
     """

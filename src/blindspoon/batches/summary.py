@@ -46,8 +46,6 @@ LEAST_GRAMS = 0.05
 def factor_name(factor: str) -> str:
     """Name a factor in words.
 
-    Examples
-    --------
     >>> factor_name("temperature_c"), factor_name("calcium_g"), factor_name("oak_leaf")
     ('temperature', 'calcium', 'oak leaf')
     """
@@ -58,8 +56,6 @@ def factor_name(factor: str) -> str:
 def in_words(difference: Difference) -> str:
     r"""Say how the variant's batch differs from the control's.
 
-    Examples
-    --------
     >>> warm = Difference(factor="temperature_c", control_value=20.0, variant_value=17.0,
     ...     control_range=None, variant_range=None, amount=-3.0, unit="°C", declared=False)
     >>> in_words(warm)
@@ -312,12 +308,7 @@ def make_up(
     """Read what was made, and work out what follows from it; None without a row of batches.csv.
 
     `cups` are the tables whose column ``batch`` names what was tasted; a file that is not there is
-    None.
-
-    Raises
-    ------
-    ScoreError
-        With every problem of these tables.
+    None. Raises ScoreError with every problem of these tables.
     """
     if batches is None or not (len(batches) or batches.problems):
         return None, ()

@@ -131,8 +131,6 @@ def shaded_words(attribute: Attribute) -> tuple[str, ...]:
 def nice_ticks(low: float, high: float, most: int) -> tuple[tuple[float, ...], int]:
     """Choose round values between two ends, and the decimals that they need.
 
-    Examples
-    --------
     >>> nice_ticks(-1.3, 3.4, 7)
     ((-1.0, 0.0, 1.0, 2.0, 3.0), 0)
     """
@@ -261,8 +259,6 @@ def apart(
 ) -> list[float]:
     """Move the middles of things of some height apart, in the order that they have.
 
-    Examples
-    --------
     >>> apart([10, 11, 80], [20, 20, 20], (0, 100))
     [10, 30.0, 80]
     """

@@ -204,8 +204,6 @@ def chart_of(
 def alt_text(kind: str, data: str, finding: str) -> str:
     """Say what a chart shows as "[chart] of [data], where [finding]".
 
-    Examples
-    --------
     >>> alt_text("Dot plot", "12 tasters", "Nothing is settled on texture")
     'Dot plot of 12 tasters, where nothing is settled on texture.'
     """

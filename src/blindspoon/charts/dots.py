@@ -61,8 +61,6 @@ def dodge(places: FloatArray, size: Size) -> tuple[Point, ...]:
 
     Gives the centre of each: along the axis, and above the base line, in pixels.
 
-    Examples
-    --------
     >>> dodge(np.array([10.0, 10.0, 13.0]), Size(8.0, 1))
     ((10.0, 4.0), (10.0, 12.0), (13.0, 20.0))
     >>> dodge(np.array([10.0, 10.0, 10.0]), Size(8.0, 2))
@@ -113,13 +111,9 @@ def density(values: FloatArray, low: float, high: float, step: float) -> FloatAr
     The share of them in each of `BINS` equal parts of it, smoothed; ties over half a step of the
     scale, which is 0 if it has none.
 
-    Notes
-    -----
     A Gaussian kernel with the bandwidth of D. W. Scott 1992, *Multivariate Density Estimation*:
     1.06 sd n**(-1/5), and not less than half a step.
 
-    Examples
-    --------
     >>> found = density(np.array([4.0, 5.0, 6.0]), 0.0, 10.0, 1.0)
     >>> int(found.argmax()), round(float(found.sum()), 2)
     (100, 1.0)

@@ -27,8 +27,6 @@ COLOURS = sum(name[0] == "v" and name[1:].isdigit() for name in PALETTE)
 def css_variables(*, dark: bool) -> str:
     """Declare every colour of one theme, for the rule of a style sheet.
 
-    Examples
-    --------
     >>> css_variables(dark=False)[:31]
     '--bs-ground:#fffefb;--bs-ink:#1'
     """
@@ -41,8 +39,6 @@ def variant_inks(variants: int, control: int) -> tuple[str, ...]:
     `variants` counts the control, whose place is `control`. Where there are more variants than
     colours that can be told apart, colour carries nothing: all have the first.
 
-    Examples
-    --------
     >>> variant_inks(4, 1)
     ('v1', 'ink', 'v2', 'v3')
     >>> variant_inks(12, 0)[:4]

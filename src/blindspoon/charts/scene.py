@@ -77,8 +77,6 @@ def _units(text: str, *, bold: bool) -> float:
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Width of one line of text, in pixels.
 
-    Examples
-    --------
     >>> round(text_width("crisp", 12), 1)
     26.7
     """
@@ -91,8 +89,6 @@ def wrap(text: str, size: float, width: float, *, bold: bool = False) -> tuple[s
 
     At least one line; no letter is lost.
 
-    Examples
-    --------
     >>> wrap("Cool cellar, three weeks", 12, 90)
     ('Cool cellar,', 'three weeks')
     """

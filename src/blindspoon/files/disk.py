@@ -121,12 +121,8 @@ class FolderText:
 def read_folder(folder: Path, without: Collection[str] = ()) -> FolderText:
     """Read all files of a trial folder: trial.toml, those of `TABLES` and ballots/*.csv.
 
-    Those named in `without` stay closed.
-
-    Raises
-    ------
-    TrialFileError
-        With every file that is missing or cannot be read.
+    Those named in `without` stay closed. Raises TrialFileError with every file that is missing or
+    cannot be read.
     """
     problems: list[Problem] = []
     names = [name for name in _names(folder, problems) if name not in without]
@@ -188,8 +184,6 @@ def read_photos(folder: Path, names: Collection[str]) -> dict[str, bytes]:
 def fingerprint(files: Mapping[str, bytes]) -> str:
     """Give the SHA-256 of files, names and contents, in hexadecimal.
 
-    Examples
-    --------
     >>> one = fingerprint({"scores.csv": b"a", "key.csv": b"b"})
     >>> one == fingerprint({"key.csv": b"b", "scores.csv": b"a"})
     True
@@ -237,10 +231,8 @@ def starter(today: datetime.date, seed: int | None = None) -> dict[str, str]:
 def make_files(folder: Path, contents: Mapping[str, bytes]) -> None:
     """Write new files, by name in the folder and in this order; none over another.
 
-    Raises
-    ------
-    TrialFileError
-        If one of the files exists, or cannot be written; none is left behind then.
+    Raises TrialFileError if one of the files exists, or cannot be written; none is left behind
+    then.
     """
     taken = [name for name in contents if os.path.lexists(folder / name)]
     if taken:
@@ -270,10 +262,7 @@ def complaining(
 def write_file_atomically(target: Path, content: bytes) -> None:
     """Write a file whole or not at all; an earlier one of that name is replaced.
 
-    Raises
-    ------
-    TrialFileError
-        If it could not be written; an earlier file is still there.
+    Raises TrialFileError if it could not be written; an earlier file is still there.
     """
     write_files_atomically({target: content})
 
@@ -281,10 +270,7 @@ def write_file_atomically(target: Path, content: bytes) -> None:
 def write_files_atomically(contents: Mapping[Path, bytes]) -> None:
     """Write files that belong together, moved to their places in this order once all are whole.
 
-    Raises
-    ------
-    TrialFileError
-        If one could not be written; earlier files are still there.
+    Raises TrialFileError if one could not be written; earlier files are still there.
     """
     with complaining():
         for target in contents:
@@ -325,12 +311,8 @@ def write_folder_atomically(target: Path, contents: Mapping[str, bytes]) -> None
     It is built beside its place and moved there. If the computer stops between the two moves, the
     earlier report is put back at the next run. A target that exists must be empty or an earlier
     report: it has index.html and no trial.toml. Contents lie under their paths, with forward
-    slashes.
-
-    Raises
-    ------
-    TrialFileError
-        If it could not be written; an earlier report is still there, complete.
+    slashes. Raises TrialFileError if it could not be written; an earlier report is still there,
+    complete.
     """
     target = target.resolve()
     new, old = _sibling(target, "new"), _sibling(target, "old")

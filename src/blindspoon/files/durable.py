@@ -72,12 +72,8 @@ def read_file(path: Path) -> bytes:
 def held(folder: Path, holder: str) -> Iterator[DurableFolder]:
     """Keep a trial folder for this process alone, as long as it lives.
 
-    `holder`, who keeps it, is told to whoever else wants it.
-
-    Raises
-    ------
-    TrialFileError
-        If another one has it, or nothing can be written there.
+    `holder`, who keeps it, is told to whoever else wants it. Raises TrialFileError if another one
+    has it, or nothing can be written there.
     """
     private = folder / PRIVATE
     with _opened(private / "lock") as lock:

@@ -45,12 +45,8 @@ def write(
 
     None takes a file away; a sentence says what is done. Where one of the files that were `seen`
     when the change was made is another by now, nothing is written; without, whatever stands there
-    is written over.
-
-    Raises
-    ------
-    TrialFileError
-        If a file cannot be written; those before it are as they were.
+    is written over. Raises TrialFileError if a file cannot be written; those before it are as they
+    were.
     """
     kept = DurableFolder(folder)
     with _WRITING, complaining(remedy=CLOSE):

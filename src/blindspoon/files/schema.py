@@ -343,8 +343,6 @@ _DATE = re.compile(
 def as_number(text: str, *, decimal_comma: bool) -> float | None:
     """Read a number, up to 1e300 either way; None where there is none.
 
-    Examples
-    --------
     >>> as_number("18,9", decimal_comma=True), as_number("18,9", decimal_comma=False)
     (18.9, None)
     """
@@ -356,8 +354,6 @@ def as_number(text: str, *, decimal_comma: bool) -> float | None:
 def may_be_grouped(text: str) -> bool:
     """Tell whether the mark of a number may part thousands as well as decimals.
 
-    Examples
-    --------
     >>> may_be_grouped("1.250"), may_be_grouped("1,250"), may_be_grouped("0.250")
     (True, True, False)
     """
@@ -367,8 +363,6 @@ def may_be_grouped(text: str) -> bool:
 def as_date(text: str) -> datetime.date | None:
     """Read a day, also with points or slashes, or at midnight; None where there is none.
 
-    Examples
-    --------
     >>> as_date("2026-10-17") == as_date("17.10.2026") == as_date("2026/10/17 00:00:00")
     True
     >>> as_date("10/17/2026"), as_date("17.10.26")

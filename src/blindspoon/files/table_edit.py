@@ -25,14 +25,8 @@ def edit_table(
 
     The data is the whole file; separator, byte-order mark, line ends, quotes and order stay. It is
     UTF-8 afterwards. Rows count from 0, as in `TextTable`; a column that is not there is added.
+    Raises TrialFileError if the table cannot be read, or anything else would change.
 
-    Raises
-    ------
-    TrialFileError
-        If the table cannot be read, or anything else would change.
-
-    Examples
-    --------
     >>> edit_table(b"batch;ph\njar 1;3,9\n", "readings.csv", {(0, "ph"): "3,8"}, [{"batch": "b"}])
     b'batch;ph\njar 1;3,8\nb;\n'
     """

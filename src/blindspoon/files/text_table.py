@@ -37,8 +37,6 @@ class TextColumn:
 
     `codes`, shape (n,), is the position there of each row's text.
 
-    Examples
-    --------
     >>> column = TextColumn.of(["oak", "plain ", "oak"])
     >>> column.texts, column.codes.tolist()
     (('oak', 'plain'), [0, 1, 0])
@@ -192,8 +190,6 @@ def table_of(file: str, rows: Sequence[Mapping[str, str]]) -> TextTable:
 
     `file` is the name that messages give it; the first row counts as line 2, under a header.
 
-    Examples
-    --------
     >>> table = table_of("ballots/a.csv", [{"taster": "T01", "code": "037", "texture": "7"}])
     >>> table.cells("code"), table.lines.tolist()
     (['037'], [2])
@@ -248,8 +244,6 @@ _SEPARATOR = Rule(
 def write_csv(rows: Iterable[Iterable[str]]) -> str:
     r"""Write rows as CSV: commas, quotes as in RFC 4180, line feeds.
 
-    Examples
-    --------
     >>> write_csv([["code", "comment"], ["037", "soft,\nmild"]])
     'code,comment\n037,"soft,\nmild"\n'
     """
@@ -267,8 +261,6 @@ def guarded(text: str) -> str:
 
     Some split at semicolons or tabs, and then take no notice of the quotes around a cell.
 
-    Examples
-    --------
     >>> guarded("=1+1"), guarded("-"), guarded("crisp, +1"), guarded("nice; =1+1")
     ("'=1+1", "'-", 'crisp, +1', "nice; '=1+1")
     """
@@ -281,14 +273,10 @@ def read_table(data: bytes, file: str) -> TextTable:
     Blank rows and blank unnamed columns are not in the table. What is wrong with the file, which
     messages call `file`, is in its `problems`; nothing is raised.
 
-    Notes
-    -----
     The separator is the one of the three that the header holds most often outside quotes. Quotes
     are those of RFC 4180. A large file without blank lines, all its rows as long as its header,
     is read by pandas; every other by the csv module, with the same outcome.
 
-    Examples
-    --------
     >>> table = read_table(b"taster;code;texture\nT01;037;7,5\n", "scores.csv")
     >>> table.cells("texture"), table.decimal_comma
     (['7,5'], True)
@@ -317,12 +305,8 @@ WINDOWS = "it is no UTF-8, and was read as Windows-1252: look whether accents ar
 def decoded(data: bytes) -> tuple[str, bool]:
     r"""Decode text, and tell whether it is Windows-1252: what cannot be UTF-8, nor damaged UTF-8.
 
-    Raises
-    ------
-    UnicodeDecodeError
+    Raises UnicodeDecodeError.
 
-    Examples
-    --------
     >>> decoded(b"Zo\xeb"), decoded("Zoë".encode())
     (('Zoë', True), ('Zoë', False))
     """

@@ -25,8 +25,6 @@ _KEY = re.compile(r"\s*([\w.-]+)\s*=")
 def is_label(text: str) -> bool:
     r"""Tell whether a text can name a taster, a batch or a cup: short, no control characters.
 
-    Examples
-    --------
     >>> is_label("Aunt Vera"), is_label(""), is_label("a\tb")
     (True, False, False)
     """
@@ -46,8 +44,6 @@ class Section:
     A key that is absent gives its default. One that does not fit gives its default too and adds
     a problem to those of the whole file.
 
-    Examples
-    --------
     >>> root = read_toml("[trial]\ntitle = 7\nseed = 3", "trial.toml")
     >>> trial = root.section("trial")
     >>> trial.text("title"), trial.whole("seed", Range("from 0", lambda n: n >= 0))
@@ -261,10 +257,7 @@ _TOML = Rule(
 def read_toml(text: str, file: str) -> Section:
     """Parse TOML 1.0.
 
-    Raises
-    ------
-    TrialFileError
-        If the text is not TOML.
+    Raises TrialFileError if the text is not TOML.
     """
     try:
         values = tomllib.loads(text)

@@ -33,10 +33,8 @@ _HEADER = re.compile(r"\s*\[(\[)?\s*([\w.-]+)\s*\]")
 def put(text: str, place: str, value: Value | None) -> str:
     """Give a key another value, or take it out; it is added where it is missing, its section too.
 
-    Raises
-    ------
-    TrialFileError
-        If that would change anything else: the file is laid out in an unusual way.
+    Raises TrialFileError if that would change anything else: the file is laid out in an unusual
+    way.
     """
     parts = re.findall(r"[^.\[\]]+", place)
     *path, _ = [int(part) - 1 if part.isdigit() else part for part in parts]

@@ -120,15 +120,9 @@ def _read(section: Section, keys: _Keys) -> dict[str, Any]:
 def parse_trial(text: str) -> Trial:
     """Read trial.toml, whose keys are listed in ``docs/reference/trial-folder.md``.
 
-    With every default filled in; where there is no ``seed`` it is made from the title.
+    With every default filled in; where there is no ``seed`` it is made from the title. Raises
+    TrialFileError with every problem of the file.
 
-    Raises
-    ------
-    TrialFileError
-        With every problem of the file.
-
-    Examples
-    --------
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp cucumbers", control = "plain" }
     ... scale = { low = 0, high = 10 }

@@ -57,8 +57,6 @@ class Scatter:
     def se(self, tasters: int) -> tuple[float, float]:
         """Give the standard error of a difference in a new tasting, and its degrees of freedom.
 
-        Notes
-        -----
         F. E. Satterthwaite 1946, Biometrics Bull. 2:110, over the mean squares of taster by variant
         and of jars within variants.
         """
@@ -115,14 +113,10 @@ def new_tasting(scatter: Scatter, *, margin: float, alpha: float, goal: Goal) ->
     To find a true difference of the margin, the smallest that matters, in points, or to show a true
     zero alike, at the attribute's share of alpha.
 
-    Notes
-    -----
     The half-width and what chance adds to it have to fit into the margin: (c + t) SE, c the
     critical value of the verdicts, t the quantile at .8 or .9. The range lets the mean squares be
     as far off as 80 % of samples have them, by chi-squared.
 
-    Examples
-    --------
     >>> eight = Scatter(cell=1.0, jar=0.0, variants=4, tasters=8)
     >>> found = new_tasting(eight, margin=1.0, alpha=0.05, goal="different")
     >>> found.tasters, found.fewest, found.most

@@ -49,8 +49,6 @@ def kind_of(
     Without a margin, in points, nothing can be slight or alike. A `p_adjusted` over more than the
     variants of one attribute decides in place of the finding's own.
 
-    Notes
-    -----
     Different by the adjusted p value; by ranks where the interval leaves zero out, which is the
     same test inverted. Alike and slight by two one-sided tests at alpha: the simultaneous
     interval at level 1 - 2 alpha lies inside the margin. D. J. Schuirmann 1987, J. Pharmacokinet.

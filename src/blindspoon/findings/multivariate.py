@@ -82,8 +82,6 @@ def compare_overall(
     result where attributes were declared primary, which share alpha already, or where fewer than
     two could be compared.
 
-    Notes
-    -----
     *By ranks.* One single-step max-T (P. H. Westfall and S. S. Young 1993) over all attributes
     and variants: a taster's differences on all attributes are turned at once, so the
     attributes' dependence is in the flips. *By the mixed model.* Bonferroni over the attributes
@@ -128,8 +126,6 @@ def adjust_together(differences: FloatArray, rng: np.random.Generator) -> tuple[
     `differences` are variant minus control of any attributes, shape (n_tasters, n_comparisons); NaN
     where not both were scored.
 
-    Examples
-    --------
     >>> alone = np.array([[2.0], [3.0], [1.0], [2.0], [1.0], [4.0]])
     >>> adjusted, method = adjust_together(np.hstack([alone, 10 * alone]), np.random.default_rng(1))
     >>> adjusted.tolist(), method
@@ -228,15 +224,11 @@ def within_variants(one: AdditiveFit, two: AdditiveFit, family: int = 1) -> Corr
 
     Both are of the same cells; the intervals are to hold for a family of so many pairs at once.
 
-    Notes
-    -----
     The part of one attribute's variation that the other explains in an analysis of covariance
     with tasters and variants, with the sign of the slope: J. M. Bland and D. G. Altman 1995,
     BMJ 310:446, with variants beside their subjects. Its degrees of freedom are those of that
     analysis; the interval is `fisher_interval`.
 
-    Examples
-    --------
     >>> salty = fit_additive(np.array([[1.0, 4.0, 5.0], [3.0, 4.0, 8.0], [2.0, 2.0, 6.0]]))
     >>> sour = fit_additive(np.array([[2.0, 5.0, 5.0], [1.0, 2.0, 5.0], [3.0, 2.0, 5.0]]))
     >>> found = within_variants(salty, sour)
@@ -262,8 +254,6 @@ def between_variants(
     They are weighted by who scored both on each variant: `tasters`, shape (n_variants,). The family
     is that of `within_variants`.
 
-    Notes
-    -----
     J. M. Bland and D. G. Altman 1995, BMJ 310:633: the weighted correlation of the means. The
     interval treats the variants as drawn from all that could have been made; three give none.
     The means carry the tasters' errors, so with few tasters the correlation within variants

@@ -44,8 +44,6 @@ class Naming:
     def short(self, variant: Variant) -> str:
         """Call a variant by its label, as it stands in the middle of a sentence.
 
-        Examples
-        --------
         >>> leaf = Variant(name="leaf", label="Vine leaf")
         >>> Naming(plain=True, noun="jar", nouns="jars", control=leaf).short(leaf)
         'vine leaf'
@@ -58,8 +56,6 @@ class Naming:
     def subject(self, variants: Sequence[Variant], others: int = 0) -> str:
         """Name one variant or several, and how many others.
 
-        Examples
-        --------
         >>> cool, leaf = (Variant(name=it, label=it) for it in ("cool cellar", "vine leaf"))
         >>> names = Naming(plain=True, noun="jar", nouns="jars", control=cool)
         >>> names.subject([cool, leaf]), names.subject([leaf], 3)
@@ -100,8 +96,6 @@ def naming(trial: Trial, table: ScoreTable, made: Made | None) -> Naming:
 def name_all(variants: Sequence[Variant], control: str, noun: str = "") -> Naming:
     """Settle what variants are called that were made in `noun`, or in several of them each.
 
-    Examples
-    --------
     >>> usual, oak = (Variant(name=it, label=it) for it in ("As always", "Oak"))
     >>> name_all([usual, oak], "As always").like, name_all([oak, usual], "Oak").like
     ('“As always”', '“Oak”')

@@ -90,8 +90,6 @@ def position_effect(
     Scores and variants have shape (n_servings,); NaN where none was given. Gives each place against
     the mean of all, and the first minus the mean of the later ones.
 
-    Notes
-    -----
     Least squares of ``score ~ sitting + variant + place``, a sitting being one taster's session.
     """
     used = np.isfinite(score) & (sittings.position > 0)
@@ -123,8 +121,6 @@ def carry_over(
 
     Scores and variants have shape (n_servings,); NaN where none was given.
 
-    Notes
-    -----
     Least squares of ``score ~ sitting + variant + place + variant before``: the first-order
     residual effects of E. J. Williams 1949, Aust. J. Sci. Res. A 2:149.
     """
@@ -176,8 +172,6 @@ def _effects(whole: Fit, factor: Factor, labels: tuple[str, ...]) -> tuple[Effec
 def scale_use(scores: FloatArray, scale: Scale) -> ScaleUse | NoResult:
     """Describe finite scores, in points, by their mean, spread and ends.
 
-    Examples
-    --------
     >>> use = scale_use(np.array([0.0, 4.0, 10.0, 10.0]), Scale(low=0, high=10))
     >>> use.mean, use.lowest, use.highest, use.at_low, use.at_high
     (6.0, 0.0, 10.0, 0.25, 0.5)
@@ -206,8 +200,6 @@ def repeatability(cells: Cells, table: ScoreTable, scored: BoolArray) -> Repeata
     The table tells the sessions and batches that replicates come from; `scored`, shape
     (n_servings,), which servings were.
 
-    Notes
-    -----
     The residual standard deviation of ISO 8586 and ISO 11132: the root of the pooled mean square
     within taster and variant. The interval takes the sum of squares as chi-squared.
     """
@@ -276,12 +268,8 @@ def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlP
 def discrimination(cells: Cells, taster: int) -> FTest | NoResult:
     """Compare a taster's spread between variants with the spread within them.
 
-    Notes
-    -----
     The one-way analysis of variance of ISO 8586: variants over the residual.
 
-    Examples
-    --------
     >>> from blindspoon.stats.two_way import gather
     >>> scores = np.array([1, 2, 2, 3, 6, 7.0])
     >>> cells = gather(scores, np.zeros(6, int), np.repeat(np.arange(3), 2), 1, 3)
@@ -307,8 +295,6 @@ def interaction(
 
     The cells are of the scores, finite, shape (n,), in points.
 
-    Notes
-    -----
     Taster by variant over the residual, the test with which ISO 8586 begins a panel's analysis of
     variance. Sums of squares are those of the interaction after tasters and variants.
     """
@@ -332,14 +318,10 @@ def concordance(means: FloatArray) -> Concordance | NoResult:
 
     `means` are each taster's, shape (n_tasters, n_variants), without gaps.
 
-    Notes
-    -----
     M. G. Kendall and B. Babington Smith 1939, Ann. Math. Stat. 10:275, with midranks and the
     correction for ties. It is Friedman's statistic over ``tasters * (variants - 1)``, so its
     p value is Friedman's.
 
-    Examples
-    --------
     >>> round(concordance(np.array([[1.0, 2.0, 3.0], [4.0, 6.0, 6.0]])).w, 4)
     0.9286
     """
@@ -370,8 +352,6 @@ def intraclass(means: FloatArray) -> Intraclass | NoResult:
 
     `means` are each taster's in points, shape (n_tasters, n_variants), without gaps.
 
-    Notes
-    -----
     Two-way analysis of variance without replicates. Consistency is ICC(3,1) and ICC(3,k) of
     P. E. Shrout and J. L. Fleiss 1979, Psychol. Bull. 86:420: a taster's own level cancels, as
     it does in a difference from the control. K. O. McGraw and S. P. Wong 1996, Psychol. Methods
@@ -379,8 +359,6 @@ def intraclass(means: FloatArray) -> Intraclass | NoResult:
     Agreement is ICC(2,1) and ICC(2,k); tasters whose levels differ by less than their scatter
     are taken to have one level. The intervals are those of Shrout and Fleiss.
 
-    Examples
-    --------
     >>> ratings = np.array([[9, 6, 8, 7, 10, 6], [2, 1, 4, 1, 5, 2], [5, 3, 6, 2, 6, 4],
     ...     [8, 2, 8, 6, 9, 7.0]])
     >>> found = intraclass(ratings)
@@ -451,14 +429,10 @@ def correlations(cells: Cells) -> tuple[float | NoResult, ...]:
 
     Pearson's correlation, one a taster.
 
-    Notes
-    -----
     The taster is left out of what they are compared with. That is the others' mean of each
     variant where all is complete; else the variants' effects in a fit of ``mean ~ taster +
     variant`` to the others, so that their levels do not count for differences.
 
-    Examples
-    --------
     >>> from blindspoon.stats.two_way import gather
     >>> taster, variant = np.divmod(np.arange(9), 3)
     >>> cells = gather(np.array([1, 2, 3, 5, 6, 8, 9, 8, 8.0]), taster, variant, 3, 3)
@@ -509,8 +483,6 @@ def study_panel(trial: Trial, table: ScoreTable, results: tuple[AttributeResult,
     Tasters are described under the labels that the table has; the results, in the order of
     ``trial.attributes``, tell whether a comparison allowed for places.
 
-    Notes
-    -----
     The terms are those of ISO 11132 and ISO 8586; docs/reference/measures.md has every formula. The
     cost is linear in the scores.
     """

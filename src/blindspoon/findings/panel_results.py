@@ -23,8 +23,6 @@ def long_rows(attribute: Record) -> Iterator[tuple[Cell, ...]]:
 
     It is one of ``Panel.to_record()["attributes"]``.
 
-    Examples
-    --------
     >>> record = {"attribute": "texture", "concordance": {"w": 0.5}, "tasters": None,
     ...     "tasters_reason": "Not listed."}
     >>> for row in long_rows(record): row

@@ -249,8 +249,6 @@ def study_influence(
     Without a taster or a session only the procedure that decides is made again, with the same model
     and the same chance. What would take too long is not done, and says so.
 
-    Notes
-    -----
     Leaving out one case at a time to see what an answer hangs on: R. D. Cook (1977),
     Technometrics 19:15-18. Where ranks decide and flips are sampled, a tenth of the samples is
     looked at first, and all of them where a verdict would change or an adjusted p value comes

@@ -105,8 +105,6 @@ def size_of(others: Sequence[Told]) -> str:
 def out_of(scale: Scale) -> str:
     """Say how long a scale is, where it starts at zero.
 
-    Examples
-    --------
     >>> out_of(Scale(low=0, high=10)), out_of(Scale(low=1, high=9))
     (' out of 10', '')
     """

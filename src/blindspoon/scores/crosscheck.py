@@ -99,8 +99,6 @@ class Cups:
 def number_rows(*columns: TextColumn) -> IntArray:
     """Give rows a number: the same where they are alike in all columns, and only there.
 
-    Examples
-    --------
     >>> numbers = number_rows(TextColumn.of("aab"), TextColumn.of("xyx"))
     >>> len(set(numbers.tolist()))
     3

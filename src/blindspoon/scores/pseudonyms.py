@@ -28,8 +28,6 @@ def pseudonyms(labels: Iterable[str], seed: int) -> dict[str, str]:
     chance, from the seed of the trial, so that they do not follow the names. By label; empty where
     no label may be a name.
 
-    Examples
-    --------
     >>> pseudonyms(["T01", "T02"], 1), sorted(pseudonyms(["Ida", "Bo", "P01"], 1).values())
     ({}, ['P02', 'P03'])
     """
@@ -88,8 +86,6 @@ FIXED = ("session", "taster", "position", "code", "variant", "set", "answer")
 def words_of(names: Mapping[str, str]) -> dict[str, str]:
     """Give the pseudonym of every word that may call a taster, in small letters.
 
-    Examples
-    --------
     >>> words_of({"Aunt Vera": "P02", "Bo": "P01"})
     {'aunt': 'P02', 'vera': 'P02', 'bo': 'P01'}
     """
@@ -109,8 +105,6 @@ def words_of(names: Mapping[str, str]) -> dict[str, str]:
 def masked(text: str, words: Mapping[str, str], *, small: bool = False) -> str:
     """Put pseudonyms for the names in a text, by `words_of`; a `small` one may begin so.
 
-    Examples
-    --------
     >>> masked("Aunt Vera’s jar will do", {"aunt": "P02", "vera": "P02", "will": "P01"})
     'P02’s jar will do'
     """

@@ -150,12 +150,8 @@ def build_table(trial: Trial, tables: FolderTables) -> tuple[ScoreTable, tuple[N
     """Check the tables of a trial and lift the blind: the only way to a `ScoreTable`.
 
     Of `tables`, scores, choices, servings and key, whose columns `files.schema` declares. The notes
-    are what is worth knowing and is not in ``table.left_out``.
-
-    Raises
-    ------
-    ScoreError
-        With every problem of all tables.
+    are what is worth knowing and is not in ``table.left_out``. Raises ScoreError with every problem
+    of all tables.
     """
     ledger = open_ledger(trial, tables)
     problems = ledger.problems

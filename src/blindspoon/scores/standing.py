@@ -148,9 +148,7 @@ def _under_pseudonyms(
 def see_lifted(found: Standing) -> None:
     """Refuse to look behind a blind that is sealed and not lifted.
 
-    Raises
-    ------
-    DesignError
+    Raises DesignError.
     """
     if found.waiting:
         more = " for the scores that were added" if found.lift else ""
@@ -160,9 +158,7 @@ def see_lifted(found: Standing) -> None:
 def see_open(seal: Seal | None) -> None:
     """Refuse scores and tasters while the tasting is closed and not lifted.
 
-    Raises
-    ------
-    DesignError
+    Raises DesignError.
     """
     if seal and seal.closed and not (seal.lifted and seal.lifted[-1].last):
         raise DesignError([_CLOSED.broken(f"the tasting was closed on {seal.closed}", FILE)])

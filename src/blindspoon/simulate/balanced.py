@@ -37,8 +37,6 @@ class Balanced:
     - `pull`, shape (k - 1, p): what a unit of each direction adds to the differences from the
       control
 
-    Notes
-    -----
     Strata and canonical efficiencies: J. A. Nelder (1965), Proc. R. Soc. A 283, 147-178;
     A. T. James and G. N. Wilkinson (1971), Biometrika 58, 279-294.
     """
@@ -77,8 +75,6 @@ def balanced_design(positions: FloatArray) -> Balanced:
     each variant in each session, such as indicators of all positions but one; q = 0 for none in the
     model.
 
-    Examples
-    --------
     >>> design = balanced_design(np.empty((12, 5, 2, 0)))
     >>> design.lines[0]
     array([44, 44])
@@ -138,8 +134,6 @@ def estimate(design: Balanced, scores: FloatArray) -> Estimates:
     Scores have shape (m, t, k, s): trials, tasters, variants, sessions; several times faster where
     trials come last in memory.
 
-    Notes
-    -----
     By REML, as in `compare_mixed`, with which it agrees trial by trial except where cups do not
     scatter at all: use `decide`, which averages such trials first.
     """
@@ -229,8 +223,6 @@ def _fit(
     cells' variance in each line, and of what is each ratio of it; `start` has shape (p, m). Gives
     logarithms, shape (p, m), and the cells' variance, shape (m,).
 
-    Notes
-    -----
     By Newton's method; a step that makes things worse is halved. Trials that have arrived are not
     moved further.
     """
@@ -289,8 +281,6 @@ def kenward_roger(design: Balanced, ratio: FloatArray) -> tuple[FloatArray, Floa
     Shapes (m, k - 1, k - 1) and (m, k - 1), for m ratios of the variances, on which everything
     depends.
 
-    Notes
-    -----
     M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997. The effect of a direction has the
     variance ``g = x y / (e y + (1 - e) x)`` where x and y are those of cells and cups; the
     adjustment is minus the variances' covariance times its second derivatives.
@@ -391,8 +381,6 @@ def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolA
     simultaneous interval at `Dunnett.alike_value` lies inside the margin, shape (m, k - 1) both;
     False where there is no result.
 
-    Examples
-    --------
     Five tasters find the second variant better by about 2 points:
 
     >>> rule = make_rule(np.empty((5, 2, 1, 0)), 0.05)

@@ -140,8 +140,6 @@ def tally(said: Sequence[dict[int, Answer]], true: Truths, procedure: By) -> Int
     A row a question of `QUESTIONS`: how often it came true, and in how many trials it could be
     asked.
 
-    Examples
-    --------
     >>> true = Truths(levels=(5, 5, 6.5), differs=(False, True), means=(0, 1.5),
     ...               pseudomedians=(0, 1.5))
     >>> trial = {1: Answer("different", Interval(0.2, 2)), 2: Answer("open", Interval(0, 2))}
@@ -203,8 +201,6 @@ def calibrate(
     - `n_jobs`: processes, as joblib counts them: -1 for all cores
     - `progress`: called with the chunks of trials done and their number, first with 0
 
-    Examples
-    --------
     >>> found = calibrate(trials=4, seed=1, tasters=[6], situations=SITUATIONS[:1])
     >>> found.rates[0].question, found.rates[0].rate.trials
     ('false_alarm', 4)
@@ -290,8 +286,6 @@ BOUND_QUESTIONS = ("false_alarm", "coverage", "false_alike")
 def is_beyond(question: str, rate: Rate) -> bool:
     """Tell whether a rate of one of `QUESTIONS` is worse than its limit by more than its noise.
 
-    Examples
-    --------
     >>> is_beyond("false_alarm", Rate(0.06, 0.005, 2000)), is_beyond("coverage", Rate(0.9, 0, 2000))
     (False, True)
     """
@@ -313,8 +307,6 @@ def is_assumed(situation: str, truth: Truth, procedure: str) -> bool:
     come turned, but where jars differ and the truth is the method's: ranks speak of these jars.
     The mixed model wants all variants to scatter alike.
 
-    Examples
-    --------
     >>> is_assumed("normal", "one", "mixed"), is_assumed("wide-control", "one", "mixed")
     (True, False)
     """
@@ -329,8 +321,6 @@ def is_assumed(situation: str, truth: Truth, procedure: str) -> bool:
 def pooled(rates: list[Rate]) -> Rate:
     """Put rates of the same thing together, each by its trials.
 
-    Examples
-    --------
     >>> pooled([Rate(0.0, 0.0, 100), Rate(0.5, 0.05, 100)])
     Rate(value=0.25, se=0.025, trials=200)
     """

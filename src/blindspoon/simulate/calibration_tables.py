@@ -198,12 +198,8 @@ def run(
 ) -> Calibration:
     """Calibrate as the user asks: the usual panels and all situations where none are named.
 
-    The rest is that of `blindspoon.simulate.calibrate.calibrate`.
-
-    Raises
-    ------
-    DesignError
-        If there is no such situation, or a panel is of one.
+    The rest is that of `blindspoon.simulate.calibrate.calibrate`. Raises DesignError if there is no
+    such situation, or a panel is of one.
     """
     known = [*(situation.name for situation in SITUATIONS), *NAMES]
     remedy, problems = "Correct the option", []

@@ -234,8 +234,6 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
     The spread is that of the scores of its attribute. Tried are so many tasters; the planned number
     and the usual ones where empty.
 
-    Notes
-    -----
     Slopes and differences of tasters are normal: the change that is seen is that of Student's
     t test with the noncentral t (Johnson, Kotz and Balakrishnan 1995, chapter 31); the chance to
     lie within a margin is that of two one-sided tests (Schuirmann 1987), averaged over the spread

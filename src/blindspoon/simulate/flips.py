@@ -35,8 +35,6 @@ def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
 
     Signs, shape (blocks, at most 32, tasters), in no order but that the first flip turns nobody.
 
-    Examples
-    --------
     >>> signs = make_flips(3, np.random.default_rng(1))
     >>> sorted((signs @ np.array([1, 2, 4], dtype=np.float32)).ravel().tolist())
     [-5.0, -1.0, 3.0, 7.0]
@@ -55,13 +53,9 @@ def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
 def smallest_p(tasters: int) -> float:
     """Give the smallest adjusted p that this many tasters can reach by ranks.
 
-    Notes
-    -----
     Two of the ``2^t`` flips are as extreme as tasters who all lean the same way; where flips
     are sampled, p is at least one over their number with the data.
 
-    Examples
-    --------
     >>> smallest_p(5), smallest_p(6)
     (0.0625, 0.03125)
     """
@@ -79,8 +73,6 @@ def tell_apart(
     max-T, is at most alpha, familywise. Only variants that are `asked`, by default all, have to be
     decided; others may be left False.
 
-    Notes
-    -----
     Flips are spared where bounds decide: a sum of n signed ranks passes z times its length
     with a chance of at most 2 exp(-z^2 / 2) (W. Hoeffding 1963, J. Am. Stat. Assoc. 58, 13-30),
     and passes its length with one of 3/16 at least (V. Dvořák and O. Klein 2022, SIAM J. Discrete
@@ -88,8 +80,6 @@ def tell_apart(
     one side of alpha (J. Besag and P. Clifford 1991, Biometrika 78, 301-304, stop so on the other
     side alone).
 
-    Examples
-    --------
     >>> differences = np.array([2.0, 3, 1, 2, 4, 1]).reshape(1, 6, 1)
     >>> tell_apart(differences, make_flips(6, np.random.default_rng(1)), 0.05)
     array([[ True]])

@@ -184,8 +184,6 @@ SITUATIONS = (
 def differing(truth: Truth, variants: int) -> tuple[bool, ...]:
     """Tell for each variant but the control whether it truly differs.
 
-    Examples
-    --------
     >>> differing("one", 4)
     (False, False, True)
     """
@@ -231,14 +229,10 @@ def truths(situation: Situation, truth: Truth, variants: int) -> Truths:
 
     The control counts among the variants.
 
-    Notes
-    -----
     By the probabilities of every step of the scale, integrated over tasters and their opinions
     by Gauss and Hermite's rule. Rounding and the ends of the scale pull the mean difference away
     from that of the levels, so the level is solved for.
 
-    Examples
-    --------
     >>> from blindspoon.simulate.situations import SITUATIONS
     >>> found = truths(SITUATIONS[0], "one", 4)
     >>> found.differs, [round(mean, 9) for mean in found.means], found.pseudomedians

@@ -74,12 +74,8 @@ def size(  # noqa: PLR0913 - each is an option of the command
     - `procedures`: the one that decides among them
     - `rounds`: whether the tasters of a panel are the rounds of one person
 
-    Raises
-    ------
-    DesignError
-        Where the attribute has no margin, or twice the margin does not fit on the scale.
-    ValueError
-        Where sizes or trials are out of range.
+    Raises DesignError where the attribute has no margin, or twice the margin does not fit on the
+    scale; ValueError where sizes or trials are out of range.
     """
     attribute = sized_attribute(trial)
     question = _question(trial, attribute, spread, trials, trial.seed if seed is None else seed)

@@ -34,10 +34,8 @@ class Spread:
       it out
     - `source`: where they come from, as the end of the sentence "Spread of the scores: ..."
 
-    Raises
-    ------
-    ValueError
-        If a standard deviation is negative or not finite, or nothing scatters the differences.
+    Raises ValueError if a standard deviation is negative or not finite, or nothing scatters the
+    differences.
     """
 
     residual_sd: float
@@ -57,8 +55,6 @@ class Spread:
 def common_practice(scale: Scale) -> Spread:
     """Give the spread that is usual among untrained tasters (common practice, no source).
 
-    Examples
-    --------
     >>> common_practice(Scale(low=0, high=10)).residual_sd
     1.2
     """
@@ -72,14 +68,10 @@ def common_practice(scale: Scale) -> Spread:
 def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
     """Take the spread from the mixed model of a trial that was compared before.
 
-    The attribute was scored on the same scale; the title of the trial is for the sentence that
-    says where the values come from. Where it had one session, cup-to-cup and taster:variant
-    scatter cannot be told apart: their sum is then split in the proportion of common practice.
-
-    Raises
-    ------
-    DesignError
-        Where the mixed model of the earlier trial gave no result.
+    The attribute was scored on the same scale; the title of the trial is for the sentence that says
+    where the values come from. Where it had one session, cup-to-cup and taster:variant scatter
+    cannot be told apart: their sum is then split in the proportion of common practice. Raises
+    DesignError where the mixed model of the earlier trial gave no result.
     """
     if isinstance(fit, NoResult):
         rule = Rule(
@@ -132,8 +124,6 @@ class Question:
     def worth(self, by: By, sessions: int = 1) -> float:
         """Tell for what part of a taster who gets every variant each taster counts.
 
-        Notes
-        -----
         By ranks a taster says nothing of a variant not tasted in any session, and less of one
         tasted in some. In the mixed model the variance of *variant minus control* within sessions
         counts, as in `comparison_variance`, of evenly dealt cups.
@@ -429,8 +419,6 @@ def panel_words(cell: SizingCell, link: str = " in ") -> str:
 def times(chance: float, hardly: str = "hardly ever") -> str:
     r"""Write a chance as people say it, without promising what rounding would.
 
-    Examples
-    --------
     >>> times(0.02), times(0.43), times(0.97)
     ('hardly ever', 'about 4\xa0times\xa0in\xa010', 'nearly always')
     """

@@ -132,8 +132,6 @@ def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:
     Orders are rows of Williams squares, so that each variant is in each position equally often,
     give or take one, in every session: as `blind` balances them, in a hundredth of its time.
 
-    Examples
-    --------
     >>> panel = PanelSize(tasters=10, sessions=2, variants=5)
     >>> float(serving_positions(panel, np.random.default_rng(1)).sum(axis=0).min())
     2.0
@@ -156,8 +154,6 @@ ATTRIBUTE = "texture"
 def make_trial(situation: Situation, variants: int, tasters: int) -> Trial:
     """Write down the trial that is simulated, with one primary attribute and alpha 0.05.
 
-    Examples
-    --------
     >>> from blindspoon.simulate.situations import SITUATIONS
     >>> trial = make_trial(SITUATIONS[0], 4, 8)
     >>> trial.control, len(trial.variants), trial.share_of_alpha("texture")

@@ -92,12 +92,8 @@ def shares_by_day(
     Days rise, shape (m,); answers, shape (n, m), are 1 for yes, 0 for no, NaN for none. Somebody
     who turns back counts on each day as they answered.
 
-    Notes
-    -----
     Exact binomial tails, one-sided, in the sequences of `by_day`; intervals as of `limits`.
 
-    Examples
-    --------
     >>> answers = np.array([[0.0, 0, 1]] * 8)
     >>> shares_by_day(np.array([7.0, 14, 21]), answers, alpha=0.05).passed
     Bracket(after=14.0, by=21.0)
@@ -128,8 +124,6 @@ def changes(days: FloatArray, answers: FloatArray) -> Changes:
 
     The arrays are those of `shares_by_day`, the days above 0.
 
-    Examples
-    --------
     >>> found = changes(np.array([7.0, 14, 21]), np.array([[0.0, np.nan, 1], [1, 0, 1], [0, 0, 0]]))
     >>> found.after.tolist(), found.by.tolist(), found.turned_back.tolist()
     ([7.0, nan, 21.0], [21.0, nan, inf], [False, True, False])
@@ -156,8 +150,6 @@ def day_of_share(
     No result where there are fewer than twelve tasters, the days agree so well that they have no
     spread or so badly that it has no end, or the interval is not bounded.
 
-    Notes
-    -----
     Maximum likelihood with interval-censored days. The log-likelihood of either family is concave
     in 1 / scale and location / scale (J. Burridge 1981, J. R. Stat. Soc. B 43:41), so the profile
     of the day has one top. The interval is where it lies less than half the square of Student's

@@ -34,15 +34,11 @@ def rm_correlation(x: FloatArray, y: FloatArray, taster: IntArray) -> WithinCorr
     A pair a row, shape (n,); those with NaN in either are left out. No result where no taster, or
     too few pairs, are left, or one of the two never varies within a taster.
 
-    Notes
-    -----
     J. M. Bland and D. G. Altman 1995, BMJ 310:446: the part of y's variation within tasters that
     x explains in an analysis of covariance, with the sign of the slope. The interval is
     tanh(atanh r -+ 1.96 / sqrt(df - 1)), J. Z. Bakdash and L. R. Marusich 2017, Front. Psychol.
     8:456.
 
-    Examples
-    --------
     >>> x = np.array([1.0, 2.0, 3.0, 1.0, 2.0, 3.0])
     >>> y = np.array([2.0, 3.0, 5.0, 7.0, 8.0, 9.0])
     >>> found = rm_correlation(x, y, np.array([0, 0, 0, 1, 1, 1]))
@@ -90,8 +86,6 @@ def fisher_interval(r: float, df: int, family: int = 1) -> tuple[float, float] |
     tanh(atanh r -+ 1.96 / sqrt(df - 1)): R. A. Fisher 1921, Metron 1:3; df = n - 2 makes it
     the familiar n - 3. None below two degrees of freedom. Over a family by Bonferroni.
 
-    Examples
-    --------
     >>> low, high = fisher_interval(0.5, 26)
     >>> round(low, 3), round(high, 3)
     (0.156, 0.736)

@@ -22,8 +22,6 @@ Key = tuple[tuple[float, ...], ...]
 class Dunnett:
     """The largest, by size or (one-sided) with its sign, of k correlated t statistics.
 
-    Notes
-    -----
     C. W. Dunnett (1955), JASA 50, 1096-1121, and (1964), Biometrics 20, 482-491. Correlations
     ``b_i b_j``, as in any complete trial, leave two integrals, over the normal variate that the
     contrasts share and over the estimate of scatter, both done by the trapezoidal rule, which
@@ -38,8 +36,6 @@ class Dunnett:
     Contrasts may have their own degrees of freedom: each probability and critical value is
     then computed with those of the contrast that it is for.
 
-    Examples
-    --------
     Two treatments and a control, 20 degrees of freedom (Dunnett 1964: 2.38):
 
     >>> half = Dunnett(np.array([[1.0, 0.5], [0.5, 1.0]]))
@@ -79,8 +75,6 @@ class Dunnett:
         the signs turned that leave the least correlation, half of them where all are equal. A
         single contrast gives the ordinary one-sided t test.
 
-        Examples
-        --------
         >>> half = Dunnett(np.array([[1.0, 0.5], [0.5, 1.0]]))
         >>> round(half.alike_value(0.05, 21) / half.critical_value(0.1, 21), 3)
         1.029

@@ -59,8 +59,6 @@ def find_flags(
     variant have shape (n,), a serving each; NaN where not scored. Spreads come first, then ends,
     each in the order of the variants.
 
-    Examples
-    --------
     >>> rng = np.random.default_rng(1)
     >>> score = 5 + rng.normal(0, [[3.0, 1.0, 1.0, 1.0]], (12, 4)).clip(-5, 5)
     >>> flags = find_flags(score, score.ravel(), np.tile(np.arange(4), 12),
@@ -100,8 +98,6 @@ def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     over the root mean square of the others'; NaN where it cannot be told, as with fewer than three
     variants or six tasters.
 
-    Notes
-    -----
     The model is ``score = taster + variant + error`` with an error variance a variant. What two
     variants differ by within tasters does not depend on the taster and has the sum of both
     variances; the variances are fitted to all pairs by least squares, weighted by degrees of
@@ -109,8 +105,6 @@ def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     43:243-264, who told the precision of several instruments that measure the same items apart.
     With two variants there is only one sum; the paired comparison then leans on nothing else.
 
-    Examples
-    --------
     >>> means = np.array([[9.0, 5, 5], [1, 5, 5], [5, 6, 4], [5, 4, 6], [8, 5, 5], [2, 5, 5.0]])
     >>> spread_ratios(means, finest=0.1).round(2)
     array([3.46, 0.39, 0.39])

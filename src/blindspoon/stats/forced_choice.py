@@ -23,8 +23,6 @@ def upper_tail(
 ) -> FloatArray:
     """Give the probability of that many right answers or more, of independent tests.
 
-    Examples
-    --------
     >>> round(float(upper_tail(13, 24, 1 / 3)), 6)  # 13 of 24 triangles
     0.028441
     """
@@ -39,8 +37,6 @@ def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
 
     ``tests + 1`` where even all right would not do.
 
-    Notes
-    -----
     The tables of ISO 4120, ISO 5495 and ISO 10399 hold the same numbers.
     """
     n = np.asarray(tests, np.int64)
@@ -56,8 +52,6 @@ def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) 
 
     -1 where not even none right would do.
 
-    Notes
-    -----
     The tables of similarity of ISO 4120 and ISO 5495 hold the same numbers; ISO 4120, 8.2 allows
     no conclusion where the number is below that of guessing.
     """
@@ -108,8 +102,6 @@ def fisher(answers: Answers, alpha: float) -> tuple[float, int | None]:
     The p value is one-sided, given how often the word was said at all; and the right answers of
     both kinds that are needed, given the same, None where nothing would do.
 
-    Notes
-    -----
     R. A. Fisher 1934, Statistical Methods for Research Workers, 5th ed., as ISO 8588 has it for
     few answers.
     """
@@ -263,12 +255,8 @@ def boundary(guess: float, share: float, alpha: float, beta: float) -> Boundary:
     `share` may be able to tell, and it would still do; alpha is the chance of a false "different",
     beta that of a false "alike".
 
-    Notes
-    -----
     A. Wald 1947, Sequential Analysis; ISO 16820.
 
-    Examples
-    --------
     >>> line = boundary(1 / 2, 0.4, 0.1, 0.1)
     >>> line.stops(np.array([letter == "P" for letter in "PPPPNPPPNPPP"]))
     (12, 'different')

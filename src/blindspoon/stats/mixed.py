@@ -61,16 +61,12 @@ def compare_mixed(
     Variants that no chain of common tasters links with the control take no part and get no
     contrast. No result where nothing can be estimated.
 
-    Notes
-    -----
     D. A. Harville (1977), JASA 72, 320-338; M. G. Kenward and J. H. Roger (1997), Biometrics
     53, 983-997; C. W. Dunnett (1955), JASA 50, 1096-1121. Each contrast is adjusted with its
     own degrees of freedom. Where repeats of a variant by a taster never differ, or too few
     exist to show their scatter, repeats are averaged and the residual SD is given as zero
     (or, without any scatter between tasters either, a reason).
 
-    Examples
-    --------
     Wear of two shoe soles on the feet of three boys, from Box, Hunter and Hunter (1978):
 
     >>> fit = compare_mixed(np.array([13.2, 14.0, 8.2, 8.8, 10.9, 11.2]),
@@ -112,8 +108,6 @@ def days_in_general(
 
     The fit is `compare_mixed`'s, of the same rows.
 
-    Notes
-    -----
     The sittings count as a sample of days, ``(1 | session:variant)``.
     """
     layout, names, sittings = _rows(score, taster, variant, control, position, None, session)
@@ -307,8 +301,6 @@ def fit_over_sittings(
     The test is of every variant but the control, the way that of `FitNote`. None where sittings,
     codes from 0, each occurring, can be taken only as repeats.
 
-    Notes
-    -----
     ``score ~ variant * session [+ position] + (1 | taster) + (1 | taster:variant) +
     (1 | taster:session) [+ (1 | batch)]``: a movement of the differences from sitting to sitting
     is no error of their mean over these sittings. Terms that a design cannot tell apart are left

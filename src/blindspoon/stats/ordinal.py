@@ -47,8 +47,6 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
     `sd` is the standard deviation of the tasters, in which the likelihood is even; derivatives are
     in the parameters, then in it. At most 320 nodes a taster; one is Laplace's method.
 
-    Notes
-    -----
     J. C. Pinheiro and D. M. Bates (1995), J. Comput. Graph. Stat. 4, 12-35: nodes are centred
     at each taster's mode and scaled by the curvature there. Then they are placed once more, by
     the mean and spread found (J. C. Naylor and A. F. M. Smith 1982, Appl. Stat. 31, 214-225),
@@ -56,8 +54,6 @@ def integrate(terms: Terms, parameters: FloatArray, sd: float, nodes: int) -> Po
     those with the nodes held where they are, by the identities of R. A. Fisher and of T. A.
     Louis (1982), JRSS B 44, 226-233, and so as exact as the integral.
 
-    Examples
-    --------
     Half of the tasters would say yes, whatever their spread, where the average one is undecided:
 
     >>> one = Terms(np.zeros((1, 1, 1)), np.ones((1, 1)), np.ones((1, 1)))
@@ -161,15 +157,11 @@ def maximise(model: Model, start: FloatArray, free: int) -> Optimum:
     The model gives None where parameters are not allowed; the last is the standard deviation of the
     tasters.
 
-    Notes
-    -----
     Newton's step shrinks quadratically near a maximum. Towards a limit at infinity the
     likelihood rises as ``1 - exp(-distance)`` and the step stays near one, which tells the two
     apart long before any number overflows. A step against the curvature is turned uphill by
     taking eigenvalues of the Hessian by size.
 
-    Examples
-    --------
     >>> def parabola(at):
     ...     return Point(-float(at @ at), -2 * at, -2 * np.eye(2))
     >>> maximise(parabola, np.array([1.0, 2.0]), 2).at
@@ -240,8 +232,6 @@ class CumulativeModel:
     The terms are the bounds of the scores' levels; `inner`, shape (levels - 2,), counts the scores
     at each level but the lowest and the highest.
 
-    Notes
-    -----
     With ``a > b`` the bounds of a level, ``expit(a) - expit(b)`` is
     ``expit(a) * expit(-b) * (1 - exp(b - a))``. The first two factors are logistic terms; the
     third depends on the thresholds alone, so that no small difference is ever formed.
@@ -303,14 +293,10 @@ def fit_cumulative(
     which happens where tasters lie far apart. No result where an estimate runs off to infinity, or
     where the fit does not settle.
 
-    Notes
-    -----
     P. McCullagh (1980), JRSS B 42, 109-142; D. Hedeker and R. D. Gibbons (1994), Biometrics
     50, 933-944. Without tasters the log-likelihood is concave. It is even in the SD, so that
     zero is always a stationary place: it is the answer where no SD gives a higher likelihood.
 
-    Examples
-    --------
     Two cups, one scored high by three in four tasters and the other by one in four, differ by
     ``2 log 3``:
 
@@ -420,8 +406,6 @@ def compare_ordinal(
     score of NaN or a negative code take no part. `alpha` is the chance of a false difference over
     all variants. No result where nothing can be estimated.
 
-    Notes
-    -----
     A sensitivity analysis beside the mixed model; it never decides. The tests are Wald's, with
     normal tails. Of 2,000 simulated trials of 12 tasters, four variants and two sessions in
     which no variant differed, 5.3 % had an adjusted p below 0.05, and 13 % where tasters also
@@ -434,8 +418,6 @@ def compare_ordinal(
     than half as many levels as scores, neighbouring levels are put into at most 12 classes of
     about equal counts, of about three scores or more.
 
-    Examples
-    --------
     >>> score = np.array([3.0, 4, 5, 2, 3, 3, 4, 4, 3, 5, 5, 4])
     >>> taster = np.repeat([0, 1, 2, 3], 3)
     >>> fit = compare_ordinal(score, taster, np.tile([0, 1, 2], 4), control=0, alpha=0.05)

@@ -119,14 +119,10 @@ def trend(
     (W. F. Sheppard 1898; see `unanimous`). Flips of signs are drawn for many tasters. No result
     where there are fewer than three days, or two tasters.
 
-    Notes
-    -----
     A slope for each taster by least squares, their mean against t(n - 1): the summary measure of
     J. N. S. Matthews, D. G. Altman, M. J. Campbell and P. Royston 1990, BMJ 300:230. It holds
     however a taster's slopes and cups scatter, where a model with one intercept a taster does not.
 
-    Examples
-    --------
     >>> found = trend(np.array([0.0, 1, 2]), np.array([[0.0, 1, 2], [0, 2, 4], [1, np.nan, 7]]),
     ...     alpha=0.05, step=1.0, rng=np.random.default_rng(1))
     >>> found.slope, found.df, round(found.p_value, 4)
@@ -161,8 +157,6 @@ def trend_without_control(
     Arrays are as of `trend`. It holds for days like these; whether the food moved or the days, it
     cannot say.
 
-    Notes
-    -----
     Var(slope) = (variance of the tasters' slopes) / n + (mean square of the days' mean residuals
     from the lines) / (sum of squares of the days): tasters and days are both samples, and the
     error of cups is counted in both, which errs on the safe side. Degrees of freedom after F. E.
@@ -206,8 +200,6 @@ def by_day(
     exactly they are to be four to show anything inside. The margin is for "within": at most how far
     from the level.
 
-    Notes
-    -----
     One-sided t(n - 1) a day; "within" by two of them (D. J. Schuirmann 1987, J. Pharmacokinet.
     Biopharm. 15:657), and beyond a margin by the sum of both tails from its nearer and its farther
     end (J. L. Hodges and E. L. Lehmann 1954, J. R. Stat. Soc. B 16:261). Days are tested in a
@@ -216,8 +208,6 @@ def by_day(
     63:655. So either end of a bracket is wrong with probability alpha / 2 at most, whatever the
     course. A day without a result is passed over.
 
-    Examples
-    --------
     >>> values = np.array([[-4.0, -2, 0, 0], [-3, -1, 0, 0], [-4, -1, 0, 0], [-5, -2, 0, 0.0]])
     >>> found = by_day(np.array([3.0, 7, 10, 14]), values, margin=1.0, alpha=0.05, step=1.0)
     >>> found.reached
@@ -265,8 +255,6 @@ def by_day(
 def shown_until(days: FloatArray, p_values: FloatArray, alpha: float) -> float | None:
     """Go from the first day up as long as each is shown at level alpha; days of NaN are passed.
 
-    Examples
-    --------
     >>> shown_until(np.array([3.0, 7, 10]), np.array([0.01, np.nan, 0.2]), 0.05)
     3.0
     """
@@ -294,8 +282,6 @@ def line(
     they come from. No result where there are fewer than five tasters or four days, the lines bend,
     the day lies outside those tasted, or the slope is not told from zero.
 
-    Notes
-    -----
     Each taster's line by least squares; the days at which the mean of the lines' heights is not
     told from the level by t(n - 1): E. C. Fieller 1954, J. R. Stat. Soc. B 16:175. Parabolas
     of the tasters with three days or more say whether there is a bend.
@@ -339,8 +325,6 @@ def fieller(
 
     The covariance, shape (2, 2), is that of both estimates; t the critical value.
 
-    Notes
-    -----
     All x with ``(intercept + slope x - level)^2 <= t^2 var(intercept + slope x)``: E. C. Fieller
     1954, J. R. Stat. Soc. B 16:175; no result where that has no two ends.
     """

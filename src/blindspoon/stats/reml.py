@@ -214,8 +214,6 @@ def fit_reml(strata: Strata, *, interaction: bool) -> RemlFit | NoResult:
     groups. The interaction is taster:variant; it needs repeats. Without a result, the reason says
     what the scores cannot tell.
 
-    Notes
-    -----
     H. D. Patterson and R. Thompson (1971), Biometrika 58, 545-554. Each step solves the
     quadratic model of the criterion exactly under non-negative variances: with the expected
     Hessian (Fisher scoring) far from the end, with the exact one (Newton) near it.
@@ -434,8 +432,6 @@ def kenward_roger(at: Criterion, contrasts: FloatArray) -> ContrastTest:
 
     They have shape (k, p) and are linearly independent.
 
-    Notes
-    -----
     M. G. Kenward and J. H. Roger (1997), Biometrics 53, 983-997, with the covariance of the
     variances from their expected information. Variances estimated as zero stay in it, so that
     the degrees of freedom do not jump when an estimate reaches zero. With one contrast the
@@ -493,14 +489,10 @@ def over_places(differences: FloatArray, variances: FloatArray) -> tuple[float, 
     In points, shape (K,), K >= 2, with the sampling variance of each. What is found is to be
     referred to t with K - 1 degrees of freedom.
 
-    Notes
-    -----
     The variance between places by R. C. Paule and J. Mandel (1982, J. Res. Natl. Bur. Stand.
     87:377), the weights from it, and the standard error by J. Hartung and G. Knapp (2001,
     Statistics in Medicine 20:3875), at least what sampling alone gives.
 
-    Examples
-    --------
     >>> pooled = over_places(np.array([1.0, 2.0, 3.0]), np.full(3, 0.1))
     >>> tuple(round(value, 4) for value in pooled)
     (2.0, 0.5774)

@@ -199,8 +199,6 @@ def as_record(value: object) -> Record:
     A field's metadata may give it another "name", or a reason for being None, "lacking". Ready for
     JSON, in the order of the fields.
 
-    Examples
-    --------
     >>> from blindspoon.stats.two_way import FTest
     >>> made = as_record(FTest(f=4.5, df_num=2.0, df_den=9.0, p_value=0.044, residual_sd=1.0))
     >>> made["f"], made["p_value"]

@@ -56,8 +56,6 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
     each. Namings are drawn where there are more than can be gone through; the order of the rounds
     matters then.
 
-    Notes
-    -----
     Names of the cups of the control and these variants are permuted within each round, all ways
     being equally likely by the draw (R. A. Fisher 1935, The Design of Experiments, chapter 3;
     E. S. Edgington and P. Onghena 2007, Randomization Tests, 4th ed., on single persons). The
@@ -67,8 +65,6 @@ def relabel(rounds: Sequence[Round], rng: np.random.Generator) -> Relabelled:
     names can only be swapped, the ranks stay, and the test is F. Wilcoxon's (1945). With two
     cups of the control a round has two differences, which do not simply change sign.
 
-    Examples
-    --------
     >>> three = [([4.0], [6.0]), ([5.0], [6.0]), ([3.0], [6.0])]
     >>> relabel(three, np.random.default_rng(1)).p_value
     0.25
@@ -109,8 +105,6 @@ def differences(cups: Round) -> list[FloatArray]:
     An array a variant, shape (n_ways, n_cups * n_control), in points; the names as they were in the
     first row.
 
-    Examples
-    --------
     >>> differences(([4.0], [7.0]))
     [array([[ 3.],
            [-3.]])]
@@ -190,8 +184,6 @@ def compare_rounds(
     control stood before the variant in every round, or after it: then the place in the order can
     explain the difference as well.
 
-    Notes
-    -----
     *What is tested.* That this taster would have given the same scores, in the same places of
     the same rounds, had the names of the variant's and the control's cups been drawn
     otherwise. It holds, or does not, whatever the taster's scores do from cup to cup and from
@@ -225,8 +217,6 @@ def compare_rounds(
     *Least p.* No ``p_adjusted`` of these rounds, ties and zeros could be below ``smallest_p``:
     2 / 2^n for n rounds that differ, or more.
 
-    Examples
-    --------
     >>> rounds, cups = np.divmod(np.arange(12), 2)
     >>> score = np.array([4, 6, 5, 8, 3, 4, 6, 7, 4, 9, 5, 7.0])
     >>> position = np.array([1, 2, 2, 1, 1, 2, 1, 2, 2, 1, 2, 1])
@@ -381,8 +371,6 @@ def holm(p_values: FloatArray) -> FloatArray:
 
     Never below the p value nor above 1.
 
-    Examples
-    --------
     >>> holm(np.array([0.01, 0.04, 0.03, 0.005]))
     array([0.03, 0.06, 0.06, 0.02])
     """

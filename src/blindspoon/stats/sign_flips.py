@@ -27,8 +27,6 @@ Whole = TypeVar("Whole", np.int16, np.int32)
 def settle_ties(points: FloatArray) -> FloatArray:
     """Round to a billionth of a point, so that floating point does not make ties into differences.
 
-    Examples
-    --------
     >>> float(0.1 + 0.2 - 0.3), float(settle_ties(np.array(0.1 + 0.2 - 0.3)))
     (5.551115123125783e-17, 0.0)
     """
@@ -43,8 +41,6 @@ def signed_ranks(differences: FloatArray) -> FloatArray:
     for a zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for
     NaN.
 
-    Examples
-    --------
     >>> signed_ranks(np.array([[-2.0], [0.0], [2.0], [np.nan], [1.0]])).ravel()
     array([-5.,  0.,  5.,  0.,  2.])
     """
@@ -74,8 +70,6 @@ def normal_max_tail(value: float, correlation: FloatArray) -> float:
     The value is not negative; the correlation, shape (d, d), may be singular. Between the largest
     single probability and their sum; 2.2e-308 if smaller than that.
 
-    Notes
-    -----
     The sum of the single probabilities counts an outcome once for each deviate that reaches
     the value; the mean of the reciprocal of that number, given that a deviate reached it,
     corrects for this: D. Q. Naiman and C. E. Priebe 2001, J. Comput. Graph. Stat. 10:296. The
@@ -83,8 +77,6 @@ def normal_max_tail(value: float, correlation: FloatArray) -> float:
     primes). The relative error, below 0.4 % for 11 deviates in the tests, does not grow in the
     tail.
 
-    Examples
-    --------
     >>> round(normal_max_tail(1.959964, np.eye(1)), 6)
     0.05
     >>> abs(normal_max_tail(2.0, np.eye(3)) - (1 - (1 - 0.0455003) ** 3)) < 1e-4
@@ -185,8 +177,6 @@ def one_by_one(null: Null, observed: FloatArray) -> list[float]:
 def single_step(null: Null, observed: FloatArray) -> FloatArray:
     """Adjust each variant's p value for the others, by single-step max-T of their statistics.
 
-    Notes
-    -----
     P. H. Westfall and S. S. Young 1993, Resampling-Based Multiple Testing, section 2.3.1: each
     is held against the largest of all.
     """

@@ -90,8 +90,6 @@ def compare_sittings(
     which sessions are named, if any is. No result where fewer than two sittings tell by themselves
     how far differences scatter, as one taster's cannot.
 
-    Notes
-    -----
     Cups of one variant, taster and sitting are averaged. With tasters, their sittings and their
     likings of a variant all free, the mean square of variant by session is held against what is
     left, (tasters - 1)(variants - 1)(sessions - 1) degrees of freedom: the F of a balanced
@@ -102,8 +100,6 @@ def compare_sittings(
     scatter of taster by variant, by least squares where cups are missing or blocks incomplete, and
     C. W. Dunnett's (1955) critical value.
 
-    Examples
-    --------
     >>> score = np.array([5.0, 6, 5, 4, 6, 8, 6, 5, 4, 5, 5, 3])
     >>> rows = np.arange(12)
     >>> found = compare_sittings(score, rows // 4, rows // 2 % 2, rows % 2, control=0,

@@ -242,8 +242,6 @@ def make_sitting_strata(layout: Layout, session: IntArray) -> Strata:
 
     Sessions have shape (n,) and count from 0.
 
-    Notes
-    -----
     With as many cups of every variant at every sitting, tasters fall apart into four lines of one
     dimension each. A cup that is missing is put in as a zero with an effect of its own, a further
     fixed column, which leaves every estimate, the criterion and all degrees of freedom as they

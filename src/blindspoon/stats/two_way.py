@@ -49,8 +49,6 @@ def gather(
 ) -> Cells:
     """Gather scores, shape (n,), in points, into cells; NaN where none was given.
 
-    Examples
-    --------
     >>> cells = gather(np.array([5.0, 7.0, 4.0]), np.zeros(3, int), np.array([0, 0, 1]), 1, 2)
     >>> cells.mean.tolist(), cells.within.tolist(), cells.df.tolist()
     ([[6.0, 4.0]], [[2.0, 0.0]], [1])
@@ -81,8 +79,6 @@ class Factor:
 def occurring(values: IntArray) -> tuple[IntArray, IntArray]:
     """List the whole numbers from 0 that occur, and where each value stands among them.
 
-    Examples
-    --------
     >>> occurring(np.array([4, 1, 4]))
     (array([1, 4]), array([1, 0, 1]))
     """
@@ -161,12 +157,8 @@ def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations
 
     Scores are finite, in points; they, blocks and factors have shape (n,), with codes from 0.
 
-    Notes
-    -----
     The blocks are swept out first, so that the equations have the size of the factors only.
 
-    Examples
-    --------
     >>> factor = Factor(np.array([0, 1, 0, 1]), 2)
     >>> fit = equations(np.array([1.0, 3.0, 5.0, 8.0]), np.array([0, 0, 1, 1]), factor).solve()
     >>> fit.estimates.round(6).tolist(), round(fit.rss, 6), fit.rank, fit.df
@@ -219,8 +211,6 @@ class FTest:
 def f_test(added: float, df_added: int, rss: float, df: int) -> FTest | NoResult:
     """Compare a sum of squares with the residual one, on 1 degree of freedom or more.
 
-    Examples
-    --------
     >>> f_test(6.0, 2, 9.0, 9).f
     3.0
     """
@@ -265,13 +255,9 @@ def fit_additive(means: FloatArray) -> AdditiveFit:
 
     Means have shape (n_tasters, n_variants), in points; NaN where not scored.
 
-    Notes
-    -----
     Tasters are swept out first, so that the equations are those of the variants alone
     (F. Yates 1934, J. Am. Stat. Assoc. 29:51). Complete tables give plain means.
 
-    Examples
-    --------
     >>> fit = fit_additive(np.array([[1.0, 3.0], [5.0, 9.0], [2.0, np.nan]]))
     >>> fit.effects.round(9).tolist(), fit.df
     ([-1.5, 1.5], 1)

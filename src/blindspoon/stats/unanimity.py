@@ -25,16 +25,12 @@ def unanimous(
     are rounded. So many variants are compared in this way (`family`); intervals are shared out by
     Bonferroni.
 
-    Notes
-    -----
     That all n agree in direction has the chance 2 / 2^n by flips of signs (R. A. Fisher 1935, *The
     Design of Experiments*), for all variants of a family at once, since a taster's signs turn
     together. Rounding adds step^2 / 12 to the variance of a score (W. F. Sheppard 1898, Proc.
     London Math. Soc. 29:353): so a difference's interval is never narrower than
     t(n - 1) step / sqrt(6 n) on either side.
 
-    Examples
-    --------
     >>> found = unanimous(np.full(8, 2.0), 1, step=1.0, alpha=0.05)
     >>> found.p_value == 1 / 128, round(found.interval.low, 2), round(found.interval.high, 2)
     (True, 1.66, 2.34)

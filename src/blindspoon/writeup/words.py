@@ -22,8 +22,6 @@ from blindspoon.writeup.writers import Table
 def dated(text: str) -> str:
     """Write the dates in a text in words.
 
-    Examples
-    --------
     >>> dated("Sealed on 2026-09-04."), dated("2026-13-04 is a name.")
     ('Sealed on 4 September 2026.', '2026-13-04 is a name.')
     """
@@ -85,8 +83,6 @@ def html_page(name: str, **facts: object) -> str:
 def unbroken(text: str) -> str:
     r"""Keep short hyphened words, numbers with their units, and dates on one line of a page.
 
-    Examples
-    --------
     >>> unbroken("half-sour"), unbroken("4 September 2026")
     ('<span class="nb">half-sour</span>', '4\xa0September\xa02026')
     """

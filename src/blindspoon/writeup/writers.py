@@ -82,8 +82,6 @@ class Table:
 def named(names: str) -> tuple[Column, ...]:
     """Make columns that have the names of their fields; an interval is two in CSV.
 
-    Examples
-    --------
     >>> [*csv_names(named("slope interval"))]
     ['slope', 'interval_low', 'interval_high']
     """
@@ -161,8 +159,6 @@ def record(columns: Iterable[Column], row: object) -> Record:
     A value that does not exist is None, and the reason stands beside it under the name with
     ``_reason``.
 
-    Examples
-    --------
     >>> columns = [Column("low"), Column("width", of=lambda row: NoResult("Not measured."))]
     >>> record(columns, Interval(1.5, 2.0))
     {'low': 1.5, 'width': None, 'width_reason': 'Not measured.'}
@@ -200,8 +196,6 @@ def plain(value: Any) -> Any:  # noqa: ANN401 - as many kinds as there are field
 def to_csv(columns: Sequence[str], rows: Iterable[Iterable[Cell]]) -> str:
     r"""Write rows as CSV; missing numbers are empty.
 
-    Examples
-    --------
     >>> to_csv(["taster", "texture"], [["T01", 7.0], ["@home", None]])
     "taster,texture\nT01,7\n'@home,\n"
     """
@@ -262,8 +256,6 @@ def _in_csv(columns: Iterable[Column], but: str = "json") -> list[Column]:
 def inline(text: str) -> str:
     r"""Keep a text on one line and out of the markup.
 
-    Examples
-    --------
     >>> print(inline("<b> *crisp*\n| 1_2"))
     \<b\> \*crisp\* \| 1\_2
     """
@@ -274,8 +266,6 @@ def inline(text: str) -> str:
 def markdown(head: str, columns: Sequence[str], rows: Iterable[tuple[str, Sequence[str]]]) -> str:
     r"""Write a table in Markdown.
 
-    Examples
-    --------
     >>> print(markdown("Taster", ["p"], [("T01", ["< 0.001"])]))
     | Taster | p |
     |---|---|
@@ -308,8 +298,6 @@ def aligned(
     would push a line over the width is cut with an ellipsis. A `ragged` last column holds words,
     which are not aligned.
 
-    Examples
-    --------
     >>> for line in aligned([("", "p", "verdict"), ("Oak leaf", "0.031", "crisper")]): line
     '                p  verdict'
     '  Oak leaf  0.031  crisper'
