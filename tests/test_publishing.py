@@ -14,12 +14,13 @@ import pandas as pd
 import pytest
 
 from blindspoon import verify
-from blindspoon.analysis import analyse, compose_report
+from blindspoon.analysis import compose_report
+from blindspoon.api import publish
 from blindspoon.errors import TrialFileError
 from blindspoon.files import disk
 from blindspoon.frames import scores_frame
 from blindspoon.packing import pack as packing
-from blindspoon.packing.pack import pack, publish, zip_of
+from blindspoon.packing.pack import pack, zip_of
 from blindspoon.verify import in_words, recompute
 
 TRIALS = sorted(path.parent for path in Path(__file__).parents[1].glob("trials/*/scores.csv"))
@@ -221,25 +222,24 @@ def test_all_but_the_pictures_of_the_same_trial_is_the_same(packed, monkeypatch)
 
 
 def test_publishing_twice_replaces_and_a_trial_is_never_written_over(tmp_path, monkeypatch):
-    analysis = analyse(TRIALS[1])
     made = packing.Pack(files={"index.html": b"page", "kit/drawn/key.csv": b"key"}, lacking=())
     monkeypatch.setattr(packing, "pack", lambda *_, **__: made)
-    first = publish(analysis, tmp_path, jar_g=500)
+    first = publish(TRIALS[1], tmp_path)
     before = first.zipped.read_bytes()
     (first.folder / "index.html").write_text("an older page")
-    publish(analysis, tmp_path, jar_g=500)
+    publish(TRIALS[1], tmp_path)
     assert first.zipped.read_bytes() == before
     assert (first.folder / "index.html").read_bytes() == b"page"
     (first.folder / "trial.toml").write_text("mine")
     with pytest.raises(TrialFileError):
-        publish(analysis, tmp_path, jar_g=500)
+        publish(TRIALS[1], tmp_path)
     assert (first.folder / "trial.toml").read_text() == "mine"
 
 
 @pytest.mark.bench
 def test_the_demo_is_packed_within_eight_seconds(tmp_path, capsys):
     started = time.perf_counter()
-    publish(analyse(TRIALS[0]), tmp_path, jar_g=1000)
+    publish(TRIALS[0], tmp_path)
     taken = time.perf_counter() - started
     size = sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file())
     with capsys.disabled():

@@ -403,4 +403,6 @@ def publish(
     """
     from blindspoon.packing import pack  # noqa: PLC0415 - brings in matplotlib
 
-    return pack.publish(analyse(Path(folder)), Path(to), jar_g=jar_g, progress=progress)
+    analysis = analyse(Path(folder))
+    made = pack.pack(analysis, jar_g=jar_g, progress=progress)
+    return pack.write_pack(made, Path(to) / analysis.folder)

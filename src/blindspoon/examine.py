@@ -84,13 +84,7 @@ class Examination:
 
 
 def examine(folder: Path) -> Examination:
-    """Check a trial folder without looking up a single cup in the key.
-
-    Raises
-    ------
-    TrialFileError
-        If files of the folder cannot be read at all.
-    """
+    """Check a trial folder without looking up a single cup in the key; see `api.check`."""
     text = disk.read_folder(folder)
     tables = text.tables
     try:
@@ -177,26 +171,15 @@ def _undrawn(trial: Trial, key: TextTable | None) -> Iterator[str]:
 
 
 def what_was_made(folder: Path) -> tuple[Trial, Made, tuple[Note, ...]]:
-    """Read what was made, whether or not anybody tasted it.
-
-    Raises
-    ------
-    TrialError
-        With every problem of trial.toml, batches.csv and readings.csv, or where nothing was made.
-    """
+    """Read what was made, whether or not anybody tasted it. TrialError where nothing was."""
     text = disk.read_folder(folder)
     trial = text.trial
     made, notes = make_up(trial, text.tables.batches, text.tables.readings)
     if made is None:
-        raise TrialFileError([_NOTHING_MADE.broken("no batch is written down", "batches.csv")])
+        remedy = "Write down what you made, or what you are about to make"
+        rule = Rule("nothing-made", "it has a row for each jar or vessel", remedy)
+        raise TrialFileError([rule.broken("no batch is written down", "batches.csv")])
     return trial, made, notes
-
-
-_NOTHING_MADE = Rule(
-    "nothing-made",
-    "it has a row for each jar or vessel",
-    "Write down what you made, or what you are about to make",
-)
 
 
 def _made(

@@ -63,28 +63,12 @@ class Score(NamedTuple):
 
 
 def trial_from(data: bytes, file: str) -> tuple[dict[str, bytes], tuple[str, ...]]:
-    """Write trial.toml and scores.csv for an old table.
+    """Write trial.toml and scores.csv for an old table; say what was guessed, and not taken over.
 
-    Parameters
-    ----------
-    data : bytes
-        Tables of one attribute each, one below the other, each under its name and with a column a
-        variant; or one table with a column a variant and one that names the attribute; or a row a
-        cup, with a column ``variant`` and one an attribute. A second row of a taster is a second
-        session.
-    file : str
-        Its name, which becomes the title.
-
-    Returns
-    -------
-    files : dict of str to bytes
-    said : tuple of str
-        What was guessed, and what was not taken over.
-
-    Raises
-    ------
-    TrialFileError
-        If no such table is found, or the file is no text.
+    It holds tables of one attribute each, one below the other, each under its name and with a
+    column a variant; or one table with a column a variant and one that names the attribute; or a
+    row a cup, with a column ``variant`` and one an attribute. A second row of a taster is a second
+    session. The name of the `file` becomes the title. TrialFileError where there is no such table.
     """
     text, _ = table_text(data, shown(file))
     separator = separator_of(data)

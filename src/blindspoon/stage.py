@@ -12,13 +12,7 @@ from typing import Literal, NamedTuple
 from blindspoon.errors import Problem, TrialError, TrialFileError
 from blindspoon.files import disk
 from blindspoon.files.durable import DurableFolder
-from blindspoon.files.seal import (
-    Cup,
-    Seal,
-    scores_by_cup,
-    scores_fingerprint,
-    served_units,
-)
+from blindspoon.files.seal import Cup, Seal, scores_by_cup, scores_fingerprint, served_units
 from blindspoon.trial import Trial
 from blindspoon.wording import count, day, listing
 
@@ -46,31 +40,26 @@ STEPS = {
 }
 """Every step of a trial, in order; the names are the addresses of pages."""
 
-IN_WORDS: dict[State, str] = {
-    "planned": "Planned",
-    "sealed": "Codes drawn",
-    "tasting": "Tasting now",
-    "closed": "Tasting closed",
-    "lifted": "Blind lifted",
-    "published": "Published",
-    "never coded": "Tasted without codes",
-    "never sealed": "Tasted, never sealed",
-    "broken": "Cannot be read",
-}
-
-
-NEXT_VERBS: dict[State, str] = {
-    "planned": 'write what you make into batches.csv, then "blindspoon blind {folder}"',
-    "sealed": 'print the sheets, then "blindspoon collect {folder} --lan"',
-    "tasting": '"blindspoon collect {folder} --lan" goes on; "blindspoon close {folder}" ends it',
-    "closed": '"blindspoon check {folder}", then "blindspoon lift {folder}"',
-    "lifted": '"blindspoon compare {folder}" and "blindspoon report {folder}"',
-    "published": '"blindspoon report {folder}" shows it again',
-    "never coded": '"blindspoon compare {folder}"',
-    "never sealed": '"blindspoon compare {folder}"',
-    "broken": '"blindspoon check {folder}" names every problem',
-}
-"""What comes next, for who types."""
+STATES: dict[State, tuple[str, str, str]] = {
+    "planned": ("Planned", "Every jar is written down, and nobody has tasted yet.",
+                'write what you make into batches.csv, then "blindspoon blind {0}"'),
+    "sealed": ("Codes drawn", "The codes are drawn, and nobody has tasted yet.",
+               'print the sheets, then "blindspoon collect {0} --lan"'),
+    "tasting": ("Tasting now", "Tasters have begun: {0}.",
+                '"blindspoon collect {0} --lan" goes on; "blindspoon close {0}" ends it'),
+    "closed": ("Tasting closed", "The tasting is closed: {0}.",
+               '"blindspoon check {0}", then "blindspoon lift {0}"'),
+    "lifted": ("Blind lifted", "The blind is lifted: {0}.",
+               '"blindspoon compare {0}" and "blindspoon report {0}"'),
+    "published": ("Published", "It is published: {0}.", '"blindspoon report {0}" shows it again'),
+    "never coded": ("Tasted without codes", "It was tasted, but cups had no codes, so nothing "
+                    "shows that it was tasted blind.", '"blindspoon compare {0}"'),
+    "never sealed": ("Tasted, never sealed", "It was tasted, but nothing was sealed, so nothing "
+                     "shows that it was tasted blind.", '"blindspoon compare {0}"'),
+    "broken": ("Cannot be read", "", '"blindspoon check {0}" names every problem'),
+}  # fmt: skip
+"""What a trial is called, where it stands with so many cups scored, and what comes next for who
+types, with the folder."""
 
 
 class Step(NamedTuple):
@@ -84,14 +73,10 @@ class Step(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stage:
-    """Where a trial stands.
+    """Where a trial stands; without a trial where the folder is broken, which `problems` tell.
 
     Parameters
     ----------
-    trial : Trial or None
-        None where the folder is broken.
-    problems : tuple of Problem
-        Why the folder is broken.
     made : frozenset of str
         Variants of which a jar is written down.
     scored, cups : int
@@ -193,17 +178,7 @@ class Stage:
         if self.state == "planned" and self.unmade:
             labels = listing(f"“{self.trial.variant(name).label}”" for name in self.unmade)
             return f"No jar is written down yet of {labels}."
-        nothing = "so nothing shows that it was tasted blind"
-        return {
-            "planned": "Every jar is written down, and nobody has tasted yet.",
-            "sealed": "The codes are drawn, and nobody has tasted yet.",
-            "tasting": f"Tasters have begun: {self._scored}.",
-            "closed": f"The tasting is closed: {self._scored}.",
-            "lifted": f"The blind is lifted: {self._scored}.",
-            "published": f"It is published: {self._scored}.",
-            "never coded": f"It was tasted, but cups had no codes, {nothing}.",
-            "never sealed": f"It was tasted, but nothing was sealed, {nothing}.",
-        }[self.state]
+        return STATES[self.state][1].format(self._scored)
 
     def locked(self, part: Part) -> str:
         """Say why a part may not be changed now, and what opens it; empty where it may.

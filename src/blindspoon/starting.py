@@ -85,22 +85,11 @@ _FACTORS = {
 
 
 def new_files(answers: Answers, today: datetime.date, seed: int | None = None) -> dict[str, bytes]:
-    """Make the files of a new trial from answers.
+    """Make the files of a new trial from answers, for which the rule may be said from `today`.
 
-    Parameters
-    ----------
-    answers : mapping of str to str
-        By the keys of `QUESTIONS`, `SCORED` and `AGES`; also "variant[1].method" and
-        "session[2].date". An answer that is missing is blank.
-    today : date
-        Offered as the day of the rule.
-    seed : int, optional
-        Of the trial's random draws; by default by chance.
-
-    Raises
-    ------
-    TrialFileError
-        With a problem for each answer that will not do, its key as the column.
+    The answers are by the keys of `QUESTIONS`, `SCORED` and `AGES`; also "variant[1].method" and
+    "session[2].date". One that is missing is blank. TrialFileError has a problem for each that will
+    not do, its key as the column. Without a `seed` the trial draws from one by chance.
     """
     told = {key: text.strip() for key, text in answers.items()}
     changes, scored = lines_of(told.get("changes", "")), scored_of(told.get(SCORED, ""))

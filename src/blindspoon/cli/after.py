@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from blindspoon.cli.say import CHART, FOLDER, FOLDERS, JOBS, JSON, SIZE, progress, say_json
+from blindspoon.cli.say import (
+    CHART,
+    FILE,
+    FOLDER,
+    FOLDERS,
+    JOBS,
+    JSON,
+    SIZE,
+    flag,
+    progress,
+    say_json,
+)
 from blindspoon.trial import today
 
 if TYPE_CHECKING:
@@ -21,20 +32,13 @@ def _kept_in(folder: str, told: str) -> Callable[[Any], Any]:
     return click.option("--to", type=kind, default=Path(folder), show_default=True, help=told)
 
 
-POOL = click.option(
-    "--pool",
-    "together",
-    is_flag=True,
-    help="One page of all: a trial in several kitchens.",
-)
+POOL = flag("--pool", "One page of all: a trial in several kitchens.", "together")
 
 
 @click.command()
 @FOLDER
-@click.option("--yes", is_flag=True, help="Do not ask.")
-@click.option(
-    "--last", is_flag=True, help="End here, though the rule has another look: nobody is added."
-)
+@flag("--yes", "Do not ask.")
+@flag("--last", "End here, though the rule has another look: nobody is added.")
 def lift(folder: Path, yes: bool, last: bool) -> None:
     """Lift the blind, once: find out what was in which cup.
 
@@ -57,9 +61,7 @@ def lift(folder: Path, yes: bool, last: bool) -> None:
 @FOLDERS
 @CHART
 @JSON
-@click.option(
-    "--verify", is_flag=True, help="Compute it again with statsmodels and scipy, side by side."
-)
+@flag("--verify", "Compute it again with statsmodels and scipy, side by side.")
 def compare(folders: Sequence[Path], as_json: bool, chart: Path | None, verify: bool) -> None:
     """Say which changes made a difference, and how large.
 
@@ -116,13 +118,9 @@ def report(folders: Sequence[Path], to: Path, together: bool) -> None:
 @FOLDERS
 @_kept_in("published", "Where it is written.")
 @click.option(
-    "--jar",
-    type=click.FloatRange(min=1, max=1_000_000),
-    default=1000,
-    show_default=True,
-    metavar="GRAMS",
-    help="Scale the recipes to a reader's jar.",
-)
+    "--jar", type=click.FloatRange(min=1, max=1_000_000), default=1000, show_default=True,
+    metavar="GRAMS", help="Scale the recipes to a reader's jar.",
+)  # fmt: skip
 @POOL
 def publish(folders: Sequence[Path], to: Path, jar: float, together: bool) -> None:
     """Write all that is sent out: page, pictures, data, and a kit.
@@ -169,12 +167,9 @@ def say_published(written: Published) -> None:
 
 @click.command()
 @click.option(
-    "--trials",
-    type=click.IntRange(8),
-    default=2000,
-    show_default=True,
+    "--trials", type=click.IntRange(8), default=2000, show_default=True,
     help="Simulated in each situation.",
-)
+)  # fmt: skip
 @click.option(
     "--seed", type=SIZE, default=20260905, show_default=True, help="From which all is drawn."
 )
@@ -182,10 +177,7 @@ def say_published(written: Published) -> None:
 @click.option("--only", multiple=True, metavar="SITUATION", help="Only this one; may be repeated.")
 @JOBS
 @click.option(
-    "--to",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Write every rate as CSV, and print only the summary.",
+    "--to", type=FILE, metavar="FILE", help="Write every rate as CSV, and print only the summary."
 )
 @JSON
 def calibrate(as_json: bool, to: Path | None, **options: Any) -> None:  # noqa: ANN401 - run knows them

@@ -13,7 +13,9 @@ from blindspoon.cli.say import (
     FOLDER,
     JOBS,
     JSON,
+    PATH,
     SIZE,
+    flag,
     progress,
     say_cautions,
     say_json,
@@ -29,15 +31,12 @@ if TYPE_CHECKING:
 
 @click.command()
 @FOLDER
-@click.option("--example", is_flag=True, help="A finished, invented trial to try everything on.")
-@click.option("--plain", is_flag=True, help="Ask nothing: write a commented template.")
+@flag("--example", "A finished, invented trial to try everything on.")
+@flag("--plain", "Ask nothing: write a commented template.")
 @click.option(
-    "--from",
-    "source",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
+    "--from", "source", metavar="FILE", type=PATH,
     help="An old spreadsheet, saved as CSV: a column for each variant, or a row for each cup.",
-)
+)  # fmt: skip
 def new(folder: Path, example: bool, plain: bool, source: Path | None) -> None:
     """Start a trial with seven questions.
 
@@ -151,11 +150,7 @@ def _tried(name: str) -> Callable[[Any], Any]:
 
 @click.command()
 @FOLDER
-@click.option(
-    "--like",
-    type=click.Path(path_type=Path),
-    help="Take the spread from an earlier trial.",
-)
+@click.option("--like", type=PATH, help="Take the spread from an earlier trial.")
 @_spread("cup", "from cup to cup")
 @_spread("taster", "between tasters")
 @_spread("opinion", "of a taster's own opinion of a variant")
@@ -213,32 +208,23 @@ def size(folder: Path, as_json: bool, chart: Path | None, **options: Any) -> Non
 @click.command()
 @FOLDER
 @click.option("--add", metavar="TASTER", help="Add a late taster; nobody else's cups change.")
-@click.option("--more", is_flag=True, help="Draw the sessions that trial.toml lists since then.")
+@flag("--more", "Draw the sessions that trial.toml lists since then.")
 @click.option(
-    "--tasted",
-    metavar="ROUND:CODES",
+    "--tasted", metavar="ROUND:CODES",
     help="You taste alone: the order after shuffling, as in '1: 512 037'.",
-)
-@click.option("--again", is_flag=True, help="Draw a lost key again, and prove it by the seal.")
+)  # fmt: skip
+@flag("--again", "Draw a lost key again, and prove it by the seal.")
+@flag("--declare", "Date the rule of trial.toml today, if it has no date.")
+@flag("--take-back", "Before any score: undo the drawing, for a new one.")
+@flag("--sheets", "Only print the sheets of the drawn blind again.")
 @click.option(
-    "--declare", is_flag=True, help="Date the rule of trial.toml today, if it has no date."
-)
-@click.option(
-    "--take-back", is_flag=True, help="Before any score: undo the drawing, for a new one."
-)
-@click.option("--sheets", is_flag=True, help="Only print the sheets of the drawn blind again.")
-@click.option(
-    "--paper",
-    type=click.Choice(["a4", "letter"]),
-    default="a4",
-    show_default=True,
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
     help="Paper of the sheets.",
-)
+)  # fmt: skip
 @click.option(
-    "--labels",
-    metavar="STOCK",
+    "--labels", metavar="STOCK",
     help="Stock of the cup labels: a4-21, a4-65, letter-30 or letter-80.",
-)
+)  # fmt: skip
 def blind(  # noqa: PLR0913 - each is an option of the command
     folder: Path,
     *,

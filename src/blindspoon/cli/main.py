@@ -59,14 +59,13 @@ def open_(shelf: Path, port: int | None, no_browser: bool) -> None:
 def where_trials_stand(shelf: Path) -> None:
     """Print where the trials in a folder stand, and what comes next for each."""
     from blindspoon.files.disk import trials_in  # noqa: PLC0415
-    from blindspoon.stage import IN_WORDS, NEXT_VERBS, stage  # noqa: PLC0415
+    from blindspoon.stage import STATES, stage  # noqa: PLC0415
 
     found = [stage(folder) for folder in trials_in(shelf).values()]
     for trial in found:
-        click.echo(f"{trial.folder}: {trial.title}\n  {IN_WORDS[trial.state]}. {trial.sentence}")
-        click.echo(
-            f"  Next: {NEXT_VERBS[trial.state].format(folder=shlex.quote(f'{trial.folder}'))}"
-        )
+        called, _, follows = STATES[trial.state]
+        click.echo(f"{trial.folder}: {trial.title}\n  {called}. {trial.sentence}")
+        click.echo(f"  Next: {follows.format(shlex.quote(f'{trial.folder}'))}")
     if not found:
         click.echo('No trial is in this folder. Start one: "blindspoon new FOLDER".')
     click.echo('From pages in the browser: "blindspoon open". All verbs: "blindspoon --help".')

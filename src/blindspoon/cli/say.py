@@ -9,7 +9,7 @@ import contextlib
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -22,10 +22,15 @@ if TYPE_CHECKING:
     from blindspoon.errors import Note, Problem
 
 
-FOLDER = click.argument("folder", type=click.Path(path_type=Path))
-FOLDERS = click.argument(
-    "folders", metavar="FOLDER...", nargs=-1, required=True, type=click.Path(path_type=Path)
-)
+PATH = click.Path(path_type=Path)
+FILE = click.Path(path_type=Path, dir_okay=False)
+FOLDER = click.argument("folder", type=PATH)
+FOLDERS = click.argument("folders", metavar="FOLDER...", nargs=-1, required=True, type=PATH)
+
+
+def flag(name: str, told: str, variable: str | None = None) -> Callable[[Any], Any]:
+    """Make an option that is given or not."""
+    return click.option(name, *filter(None, [variable]), is_flag=True, help=told)
 
 
 def _drawable(_context: click.Context, _option: click.Parameter, path: Path | None) -> Path | None:
@@ -35,10 +40,7 @@ def _drawable(_context: click.Context, _option: click.Parameter, path: Path | No
 
 
 CHART = click.option(
-    "--chart",
-    type=click.Path(path_type=Path, dir_okay=False),
-    callback=_drawable,
-    help="Write a chart, as SVG or PNG by its ending.",
+    "--chart", type=FILE, callback=_drawable, help="Write a chart, as SVG or PNG by its ending."
 )
 SIZE = click.IntRange(min=1)
 JOBS = click.option(
@@ -49,7 +51,7 @@ JOBS = click.option(
     callback=lambda _context, _option, jobs: jobs or 1,
     help="Processes; -1 is every core.",
 )
-JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+JSON = flag("--json", "Print JSON.", "as_json")
 
 SHOWN = 100
 

@@ -8,8 +8,10 @@ from pathlib import Path
 import click
 
 from blindspoon.cli.say import (
+    FILE,
     FOLDER,
     JSON,
+    flag,
     say_addresses,
     say_cautions,
     say_json,
@@ -24,17 +26,12 @@ UNBROKEN = "\N{NON-BREAKING HYPHEN}"
 
 @click.command()
 @FOLDER
-@click.option(
-    "--lan", is_flag=True, help="Let phones in your network open the page; it is not encrypted."
-)
+@flag("--lan", "Let phones in your network open the page; it is not encrypted.")
 @click.option("--port", type=click.IntRange(1024, 65534), help="Port to listen on.")
 @click.option(
-    "--from",
-    "source",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="FILE",
+    "--from", "source", type=FILE, metavar="FILE",
     help="Add the scores of a spreadsheet, saved as CSV, instead.",
-)
+)  # fmt: skip
 def collect(folder: Path, lan: bool, port: int | None, source: Path | None) -> None:
     """Open the tasting: scores from phones, or keyed in from paper.
 
@@ -87,7 +84,7 @@ def check(folder: Path, as_json: bool) -> None:
 
 @click.command()
 @FOLDER
-@click.option("--reopen", is_flag=True, help="Open it again, while the blind is not lifted.")
+@flag("--reopen", "Open it again, while the blind is not lifted.")
 def close(folder: Path, reopen: bool) -> None:
     """Close the tasting: nothing is scored until it is opened again.
 

@@ -32,27 +32,16 @@ from blindspoon.writeup.writers import Table, blank_as_dash
 def kit_files(
     trial: Trial, table: ScoreTable, made: Made | None, *, jar_g: float = JAR_G
 ) -> dict[str, bytes]:
-    """Make the files of a repeat.
+    """Make the files of a repeat in jars that hold so many grams, for as many as tasted.
 
-    Parameters
-    ----------
-    table : ScoreTable
-        Tells how many tasters and sessions there were.
-    made : Made or None
-        None where nothing was written down of the batches: batches.csv has no amounts then.
-    jar_g : float
-        Grams that a jar is to hold in all.
-
-    Returns
-    -------
-    dict of str to bytes
-        By path: ``do-it-yourself.html``, and a trial folder that is not drawn yet, ``trial.toml``
-        with a rule to declare and ``batches.csv``. ``drawn/`` is the same with a drawing, its
-        sheets, and ``scores.csv`` with a row a cup, for whoever has no Blindspoon.
+    ``do-it-yourself.html``, and a trial folder that is not drawn yet: ``trial.toml`` with a rule to
+    declare, and ``batches.csv``, without amounts where none were written down. ``drawn/`` is the
+    same with a drawing, its sheets, and ``scores.csv`` with a row a cup, for whoever has no
+    Blindspoon.
     """
     again = repeat_of(trial, table)
     jars = recipes(trial, made.log, jar_g) if made else ()
-    own = {variant.name: [jar_of(variant.name)] for variant in again.variants}
+    own = {variant.name: [f"{variant.name} jar"] for variant in again.variants}
     plan = draw(request_for(again, own), np.random.default_rng([again.seed, 0]))
     sheets = print_sheets(again, plan, portion_g=again.tasting.portion_g)
     folder = {
@@ -112,7 +101,7 @@ def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
         jar = by_variant.get(variant.name)
         cells = [f"{jar.grams[name]:.4g}" if jar and name in jar.grams else "" for name in grams]
         cells += [guarded(jar.others.get(name, "")) if jar else "" for name in words]
-        rows.append([jar_of(variant.name), variant.name, *cells, *[""] * 4])
+        rows.append([f"{variant.name} jar", variant.name, *cells, *[""] * 4])
     days = ["started", "finished", "temperature_c", "note"]
     return [["batch", "variant", *grams, *map(guarded, words), *days], *rows]
 
@@ -142,17 +131,6 @@ def repeat_of(trial: Trial, table: ScoreTable) -> Trial:
         sessions=tuple(Session(name=name, date=None) for name in sessions),
         tasting=replace(trial.tasting, tasters=default_tasters(people)),
     )
-
-
-def jar_of(variant: str) -> str:
-    """Name the reader's jar of a variant.
-
-    Examples
-    --------
-    >>> jar_of("oak-leaf")
-    'oak-leaf jar'
-    """
-    return f"{variant} jar"
 
 
 # The page ---------------------------------------------------------------------------------------

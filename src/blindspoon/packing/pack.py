@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import partial
 from itertools import groupby
 from pathlib import Path, PurePosixPath
+from typing import NamedTuple
 
 from blindspoon import wording
 from blindspoon.analysis import compose_report, to_record
@@ -80,21 +81,11 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
 
 
 def start(title: str, answer: str, files: Collection[str], lacking: Sequence[str]) -> str:
-    """Write the guide: what each file is for, and which could not be made.
-
-    Parameters
-    ----------
-    files : collection of str
-        Paths of all that lies beside it.
-    """
+    """Write the guide: what each of the files beside it is for, and which could not be made."""
     folders = {str(folder) for path in files for folder in PurePosixPath(path).parents}
+    here = {*files, *folders}
     return html_page(
-        "start",
-        title=title,
-        answer=answer,
-        here={*files, *folders},
-        lacking=lacking,
-        software=software(),
+        "start", title=title, answer=answer, here=here, lacking=lacking, software=software()
     )
 
 
@@ -111,17 +102,8 @@ Progress = Callable[[int, int], None]
 """Told how many steps are done, and of how many."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pack:
-    """All that is sent out of one trial.
-
-    Parameters
-    ----------
-    files : mapping of str to bytes
-        By path; START.html is the guide to them.
-    lacking : tuple of str
-        Sentences: what could not be made, and why.
-    """
+class Pack(NamedTuple):
+    """All that is sent out of one trial: files by path, and sentences on what is lacking."""
 
     files: Mapping[str, bytes]
     lacking: tuple[str, ...]
@@ -136,28 +118,8 @@ class Published:
     lacking: tuple[str, ...]
 
 
-def publish(
-    analysis: Analysis, to: Path, *, jar_g: float, progress: Progress | None = None
-) -> Published:
-    """Write all forms of a trial's writeup, replacing earlier ones whole or not at all.
-
-    Parameters
-    ----------
-    to : Path
-        The trial's own folder, and its zip file, lie in it.
-    jar_g : float
-        Grams that a jar of the reader's is to hold.
-
-    Raises
-    ------
-    TrialFileError
-        If they could not be written; earlier ones are still there.
-    """
-    return write_pack(pack(analysis, jar_g=jar_g, progress=progress), to / analysis.folder)
-
-
 def write_pack(made: Pack, target: Path) -> Published:
-    """Write a pack as a folder, and beside it as a zip file."""
+    """Write a pack as a folder, replacing an earlier one whole or not at all, and as a zip file."""
     disk.write_folder_atomically(target, made.files)
     zipped = target.with_name(f"{target.name}.zip")
     disk.write_file_atomically(zipped, zip_of(target.name, made.files))
@@ -167,13 +129,10 @@ def write_pack(made: Pack, target: Path) -> Published:
 def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) -> Pack:
     """Make every file: the page, the same for paper and for a blog, figures, data and the kit.
 
-    Returns
-    -------
-    Pack
-        ``START.html`` (what lies where), ``index.html``, ``print.html``, ``blog.md``,
-        ``writeup.md``, ``say.md``, ``preview.png``, ``figures/`` (print, video, posts and the
-        frames of a reveal), ``tables/``, ``verify.py`` (checks them with other libraries),
-        ``data/`` (a Data Package that `compare` reads) and ``kit/`` (to repeat the trial).
+    ``START.html`` (what lies where), ``index.html``, ``print.html``, ``blog.md``, ``writeup.md``,
+    ``say.md``, ``preview.png``, ``figures/`` (print, video, posts and the frames of a reveal),
+    ``tables/``, ``verify.py`` (checks them with other libraries), ``data/`` (a Data Package that
+    `compare` reads) and ``kit/`` (to repeat the trial in jars of `jar_g` grams).
     """
     further = study_further(analysis) if analysis.results else None
     content = compose_report(analysis, further)
@@ -206,11 +165,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
 def pack_kitchens(pool: Pool, *, all_sizes: bool, progress: Progress | None = None) -> Pack:
     """Make the page of several kitchens with its charts and numbers.
 
-    Parameters
-    ----------
-    all_sizes : bool
-        Whether to make print.html, the charts for print, posts and video, each kitchen's data and
-        a kit to repeat its trial too, with a guide.
+    In `all_sizes` also print.html, the charts for print, posts and video, each kitchen's data and
+    a kit to repeat its trial, with a guide.
     """
     content = compose_kitchens(pool)
     before = {
@@ -245,7 +201,11 @@ def _finished(
     paper: str,
 ) -> Pack:
     """Draw the pictures, add what goes out beside every page, and the guide to it all."""
-    charts: list[Step] = [partial(_as_png, chart) for chart in content.figures]
+
+    def as_png(chart: Chart) -> Iterable[Drawn]:
+        yield f"figures/{chart.name}.png", png_file(chart)
+
+    charts: list[Step] = [partial(as_png, chart) for chart in content.figures]
     drawn, lacking = draw([*charts, *steps], progress)
     files = {**before, **drawn, "print.html": paper.encode(), "blog.md": blog(content).encode()}
     if isinstance(content, ReportContent):
@@ -267,17 +227,9 @@ def file_name(kitchen: str) -> str:
 
 
 def name_of(pool: Pool) -> str:
-    """Name the folder of several kitchens after them.
-
-    The first two, and how many more.
-    """
+    """Name the folder of several kitchens after the first two, and how many more."""
     names = [file_name(kitchen.name) for kitchen in pool.kitchens]
     return "-and-".join(names if len(names) == 2 else [*names[:2], f"{len(names) - 2}-more"])
-
-
-def _as_png(chart: Chart) -> Iterable[Drawn]:
-    """Draw a chart of the page."""
-    yield f"figures/{chart.name}.png", png_file(chart)
 
 
 def draw(

@@ -6,18 +6,11 @@ import hashlib
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from dataclasses import replace
+from typing import Any, Literal, NamedTuple
 
 from blindspoon.batches.read import unit_of
-from blindspoon.files.schema import (
-    BATCHES,
-    CORRECTIONS,
-    READINGS,
-    FileColumn,
-    as_date,
-    as_number,
-)
+from blindspoon.files.schema import BATCHES, CORRECTIONS, READINGS, FileColumn, as_date, as_number
 from blindspoon.files.seal import FILE, Seal
 from blindspoon.files.text_table import FolderTables, TextTable, guarded, write_csv
 from blindspoon.files.trial_toml import trial_text
@@ -29,23 +22,13 @@ Record = dict[str, Any]
 
 
 class DataColumn(NamedTuple):
-    """A column as Table Schema (Data Package 2.0) describes it.
-
-    Attributes
-    ----------
-    name : str
-    kind : str
-        "string", "number", "integer" or "date".
-    meaning : str
-        With the unit.
-    limits : dict
-        Constraints by their names in Table Schema.
-    """
+    """A column as Table Schema (Data Package 2.0) describes it: its meaning with the unit."""
 
     name: str
-    kind: str
+    kind: Literal["string", "number", "integer", "date"]
     meaning: str
     limits: Mapping[str, Any] = {}
+    """Constraints by their names in Table Schema."""
 
     def to_record(self) -> Record:
         """Describe the column for datapackage.json."""
@@ -55,10 +38,7 @@ class DataColumn(NamedTuple):
 
 
 def cup_columns(trial: Trial) -> tuple[DataColumn, ...]:
-    """Describe the columns that say which cup is meant, what was in it and what was said.
-
-    In the order in which they stand in a table.
-    """
+    """Describe the columns that say which cup is meant, what was in it and what was said."""
     variants, scores = [variant.name for variant in trial.variants], list[DataColumn]()
     for attribute in trial.attributes:
         scale = attribute.scale
@@ -112,8 +92,10 @@ def made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> Dat
     if standard is None:
         return DataColumn(name, "number" if numeric else "string", "Written down by the host.")
     measured = f" In {UNITS[name.rpartition('_')[2]]}." if unit else ""
-    kind = {"date": "date", "ph": "number"}.get(standard.kind, "number" if unit else "string")
-    return DataColumn(name, kind, standard.meaning + measured)
+    if standard.kind == "date":
+        return DataColumn(name, "date", standard.meaning)
+    number = unit or standard.kind == "ph"
+    return DataColumn(name, "number" if number else "string", standard.meaning + measured)
 
 
 TITLES = {
@@ -133,17 +115,8 @@ KEYS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Resource:
-    """One table of the package.
-
-    Parameters
-    ----------
-    name : str
-        Of the file, without its ending.
-    rows : sequence of sequence of str
-        Cells in the order of the columns.
-    """
+class Resource(NamedTuple):
+    """One table of the package, its cells in the order of the columns."""
 
     name: str
     columns: tuple[DataColumn, ...]
@@ -250,29 +223,11 @@ LICENCES = {
 def data_package(
     trial: Trial, tables: FolderTables, *, folder: str, software: str, seal: Seal | None = None
 ) -> dict[str, bytes]:
-    """Make every file of the package.
+    """Make every file of the package: ``datapackage.json``, ``README.md``, and a trial's own.
 
-    Parameters
-    ----------
-    tables : FolderTables
-        Tasters under pseudonyms.
-    folder : str
-        Name of the trial folder; the package's name is made from it.
-    software : str
-        With its version, for the description.
-    seal : Seal, optional
-        Of these tables, so that `compare` says of them what it said of the trial.
-
-    Returns
-    -------
-    dict of str to bytes
-        By name in the package's folder: ``datapackage.json``, ``trial.toml``, ``README.md`` and
-        the tables. `compare` reads the folder as a trial.
-
-    Notes
-    -----
-    Data Package 2.0, datapackage.org. There is no date of making in it, so that the same trial
-    gives the same bytes.
+    Tasters stand under pseudonyms in `tables`, and the `seal` is of these, so that `compare` reads
+    the package as a trial and says of it what it said of the first. Data Package 2.0,
+    datapackage.org, without a date of making, so that the same trial gives the same bytes.
     """
     cups = {
         "scores": tables.scores,

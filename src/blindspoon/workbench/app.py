@@ -25,7 +25,7 @@ from blindspoon.collect.server import JINJA, add_static
 from blindspoon.errors import DesignError, FormError, Problem, TrialError
 from blindspoon.files import disk, earlier, own_state
 from blindspoon.sheets.pouring import tells
-from blindspoon.stage import IN_WORDS, Part, Stage, stage
+from blindspoon.stage import STATES, Part, Stage, stage
 from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.listening import Door
 from blindspoon.workbench.phrases import noted, said, within
@@ -244,7 +244,7 @@ class Workbench:
             "spelled": wording.spelled,
             "capital": wording.capital,
             "on": wording.day,
-            "in_words": IN_WORDS,
+            "states": STATES,
             "address": self.address,
             "within": within,
             "ticket_field": ticket.format(self.door.proof("ticket")),

@@ -252,11 +252,10 @@ def _comments(found: Stage) -> Iterator[Comment]:
 
 
 def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
-    from blindspoon.analysis import analyse  # noqa: PLC0415 - takes a second
-    from blindspoon.packing.pack import publish  # noqa: PLC0415 - brings in matplotlib
+    from blindspoon import api  # noqa: PLC0415 - takes a second
 
     to = disk.published_at(found.folder).parent
-    return publish(analyse(found.folder), to, jar_g=jar_g, progress=moved)
+    return api.publish(found.folder, to, jar_g=jar_g, progress=moved)
 
 
 def _file(content: bytes, name: str) -> Response:
