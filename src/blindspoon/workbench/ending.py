@@ -252,10 +252,11 @@ def _comments(found: Stage) -> Iterator[Comment]:
 
 
 def _publish(found: Stage, jar_g: float, moved: Moved) -> Published:
-    from blindspoon import api  # noqa: PLC0415 - takes a second
+    from blindspoon.analysis import analyse  # noqa: PLC0415 - takes a second
+    from blindspoon.packing.pack import pack, write_pack  # noqa: PLC0415 - brings in matplotlib
 
-    to = disk.published_at(found.folder).parent
-    return api.publish(found.folder, to, jar_g=jar_g, progress=moved)
+    made = pack(analyse(found.folder), jar_g=jar_g, progress=moved)
+    return write_pack(made, disk.published_at(found.folder))
 
 
 def _file(content: bytes, name: str) -> Response:
