@@ -42,26 +42,9 @@ def compare_ranks(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control by signed ranks, jointly over the variants.
 
-    Parameters
-    ----------
-    means : array, shape (n_tasters, n_variants)
-        Each taster's mean score of each variant, in points (`gather`); NaN where not
-        scored.
-    control : int
-        The control's column.
-    alpha : float
-        Familywise error rate of all variants together, between 0 and 1.
-    rng : numpy.random.Generator
-        Draws flips where not all are made. The tasters are put in a fixed order first, so the
-        same scores under other labels draw the same.
-    samples : int
-        Flips to sample where not all are made; fewer than usual for a quick look.
-
-    Returns
-    -------
-    tuple of RankContrast or NoResult
-        One for each variant other than the control, in their order; no result, with the
-        reason, for a variant that no taster scored beside the control.
+    A variant that no taster scored beside the control gets a reason. The tasters are put in a fixed
+    order before `rng` draws, so the same scores under other labels draw the same; `samples` are the
+    flips to sample where not all are made, fewer than usual for a quick look.
 
     Notes
     -----
@@ -80,8 +63,8 @@ def compare_ranks(
     in. The interval is what the test of ``p_adjusted`` does not reject
     (`shifts_with_intervals`), so it leaves zero out where that is at most alpha; above 18 tasters,
     where it is found another way, it is ended at zero so that it does, unless the estimate is zero
-    itself. It holds for all variants at once, needs at least six tasters at the usual 0.05, more
-    with several variants, and is None below.
+    itself. It needs at least six tasters at the usual 0.05, more with several variants, and is None
+    below.
 
     *Least p.* No ``p_adjusted`` with the same zeros, ties and gaps could have been below
     ``smallest_p``. For a variant on which m tasters differ it is 2 / 2^m, or that of a
@@ -95,7 +78,7 @@ def compare_ranks(
     >>> means = np.array([[5, 7, 5], [4, 7, 4], [6, 7, 7], [3, 5, 2], [5, 6, 5], [4, 8, 5.0]])
     >>> first, second = compare_ranks(means, control=0, alpha=0.1, rng=np.random.default_rng(1))
     >>> first.shift, first.p_value, first.p_adjusted, first.interval
-    (2.0, 0.03125, 0.03125, Interval(low=1.0, high=3.0, low_open=False, high_open=False))
+    (2.0, 0.03125, 0.03125, Interval(low=1.0, high=3.5, low_open=False, high_open=False))
     >>> second.p_adjusted, second.zero_differences, second.smallest_p
     (1.0, 3, 0.25)
     """
@@ -167,26 +150,14 @@ def walsh_quantiles(
 ) -> FloatArray:
     """Select from the sorted means of all pairs of differences, each paired with itself too.
 
-    Parameters
-    ----------
-    differences : array, shape (n,)
-        In points; a multiple of 1e-9 each.
-    positions : sequence of int
-        From 0 for the smallest to n (n + 1) / 2 - 1 for the largest.
-    pairs : Pairs, optional
-        Those of the differences, where they have been formed.
-
-    Returns
-    -------
-    array, shape (len(positions),)
-        The pairwise means at these positions, in points.
+    The n differences are a multiple of 1e-9 each; positions run from 0 for the smallest mean to
+    n (n + 1) / 2 - 1 for the largest. The differences' pairs are given where they have been formed.
 
     Notes
     -----
-    J. W. Tukey 1949 (after J. Walsh); their median is the estimate of J. L. Hodges and
-    E. L. Lehmann 1963, Ann. Math. Stat. 34:598. The pairs are never all formed where many
-    differences are distinct: the count of pairs up to a value takes one sorted search, and the
-    value is found by halving.
+    J. W. Tukey 1949 (after J. Walsh). The pairs are never all formed where many differences are
+    distinct: the count of pairs up to a value takes one sorted search, and the value is found by
+    halving.
 
     Examples
     --------
@@ -222,21 +193,9 @@ def shifts_with_intervals(
 ) -> list[tuple[float, Interval | None, Interval | None]]:
     """Estimate each variant's shift, and keep the shifts that the joint test does not reject.
 
-    Parameters
-    ----------
-    differences : array, shape (n_tasters, n_variants)
-        Variant minus control, in points; NaN where not both were scored, but not in a whole
-        column.
-    alpha : float
-        Familywise, between 0 and 1.
-    samples : int
-        Flips to sample where not all are made.
-
-    Returns
-    -------
-    list of (float, Interval or None, Interval or None)
-        A variant's shift and its intervals, simultaneous at 1 - alpha and 1 - 2 alpha; None
-        where there are too few tasters for the level.
+    Differences, shape (n_tasters, n_variants), are NaN where not both were scored, but not in a
+    whole column. Gives each variant's shift and its intervals, simultaneous at 1 - alpha and 1 - 2
+    alpha; None where there are too few tasters for the level.
 
     Notes
     -----
@@ -421,15 +380,7 @@ def _pairwise_means(differences: FloatArray) -> Pairs | None:
 def friedman(means: FloatArray) -> Friedman | NoResult:
     """Test by ranks within tasters whether all variants are alike.
 
-    Parameters
-    ----------
-    means : array, shape (n_tasters, n_variants)
-        Each taster's mean score of each variant, in points; NaN where not scored.
-
-    Returns
-    -------
-    Friedman or NoResult
-        No result where no taster scored two variants, or none told any two apart.
+    A reason says that no taster scored two variants, or none told any two apart.
 
     Notes
     -----
@@ -485,16 +436,7 @@ def friedman(means: FloatArray) -> Friedman | NoResult:
 
 
 def midranks(means: FloatArray) -> FloatArray:
-    """Rank each row from low to high, ties averaged and NaN left in place.
-
-    Parameters
-    ----------
-    means : array, shape (n_tasters, n_variants)
-
-    Returns
-    -------
-    array of the same shape
-        From 1 to the number of scores in the row.
+    """Rank each row from 1 for the lowest up, ties averaged and NaN left in place.
 
     Examples
     --------
@@ -513,17 +455,9 @@ EXACT_DAYS, EXACT_TASTERS = 8, 60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageTrend:
-    """Page's test.
+    """Page's test, with the tasters who gave two scores or more.
 
-    Parameters
-    ----------
-    statistic : float
-        L: the sum of ranks, each times the place of its column from 1.
-    p_rising, p_falling : float
-        One-sided.
-    tasters : int
-        With two scores or more.
-    method : {"exact", "normal"}
+    The statistic is L: the sum of ranks, each times the place of its column from 1.
     """
 
     statistic: float
@@ -541,15 +475,8 @@ class PageTrend:
 def page_trend(scores: FloatArray) -> PageTrend | NoResult:
     """Test whether each taster's ranks rise, or fall, over columns in a known order.
 
-    Parameters
-    ----------
-    scores : array, shape (n, m)
-        Columns in the order that is expected, as of ages tasted in one sitting; NaN where missing.
-
-    Returns
-    -------
-    PageTrend or NoResult
-        The reason where there are fewer than three columns, or nobody scored two.
+    Such columns are ages tasted in one sitting; NaN where missing. A reason says that there are
+    fewer than three, or nobody scored two.
 
     Notes
     -----
