@@ -16,7 +16,7 @@ from blindspoon.trial import Trial
 class Amounts:
     """How a batch is brought to the control's salt and acid; grams.
 
-    The first two numbers are the control's, as % and g in 100 g of everything; the mean of its
+    `salt_percent` and `citric_g_per_100_g` are the control's, of everything; the mean of its
     batches. `acid` is the one that the grams are of: the batch's own, else the control's; blank for
     none. Weigh them for this produce, water and sugar before anything is made, or add them once it
     is. Water only where it is too salty or too sour: what is in the jar cannot be taken out, only

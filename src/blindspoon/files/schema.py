@@ -59,9 +59,10 @@ KIND_WORDS: Mapping[Kind, str] = {
 class FileColumn(NamedTuple):
     """One column of a table; a sentence of meaning for the reference of the trial folder.
 
-    It says for which folders it must be there, is read (elsewhere it counts as not used), must not
-    be there because it would lift the blind, and may have blank cells. Messages call a row `row`.
-    `convert` goes from the unit of the file to that of the kind; see `KIND_WORDS`.
+    For which folders it must be there (`needed`), is `read` (elsewhere it counts as not used), must
+    not be there because it would lift the blind (`barred`), and may have `blank` cells. Messages
+    call a row `row`. `convert` goes from the unit of the file to that of the kind; see
+    `KIND_WORDS`.
     """
 
     name: str

@@ -46,8 +46,9 @@ class Added:
 class Lift:
     """The moment at which the blind was lifted, the `last` if no declared look follows.
 
-    How many had scored a cup, so many of all that were to be served. `scores` is their SHA-256 in
-    hexadecimal (`scores_fingerprint`). Keys that are not known are written back (`rest`).
+    So many `tasters` had scored a cup, and `scored` of all `cups` that were to be served. `scores`
+    is their SHA-256 in hexadecimal (`scores_fingerprint`). Keys that are not known are written back
+    (`rest`).
     """
 
     date: datetime.date

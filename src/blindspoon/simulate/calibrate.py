@@ -47,9 +47,10 @@ class Counted:
     - `truth`: which variants truly differ from the control, each by one margin; over days a food
       changes ("all") or does not ("none")
     - `procedure`: "mixed" or "ranks"; over days one of `course_rates`, by its name
-    - `question`: any variant called different or slight that is not; all true differences inside
-      their intervals at once, among the trials with an interval; the one variant that differs
-      called different or slight; any variant called alike or slight that is off by the margin
+    - `question`: "false_alarm", any variant called different or slight that is not; "coverage", all
+      true differences inside their intervals at once, among the trials with an interval; "found",
+      the one variant that differs called different or slight; "false_alike", any variant called
+      alike or slight that is off by the margin
     - `rate`: of the trials in which the question could be asked
     """
 

@@ -54,9 +54,10 @@ class FitNote:
 
     Variance components that were estimated as exactly zero (`at_zero`) are "taster",
     "taster:variant" or "batch"; `position` tells whether serving position was a fixed effect.
-    `sittings` is what a difference is over several: the mean over all of them; over those at which
-    both were tasted; one that is supposed to be the same at each, sessions differing in level; or
-    the same, sessions taken as repeats. Blank with one sitting.
+    `sittings` is what a difference is over several: the mean over all of them ("each"); over those
+    at which both were tasted ("shared"); one that is supposed to be the same at each, sessions
+    differing in level ("steady"); or the same, sessions taken as repeats ("repeats"). Blank with
+    one sitting.
     """
 
     converged: bool
@@ -93,9 +94,10 @@ class MixedFit:
     """The mixed model of one attribute: ``score ~ variant + (1 | taster) [+ ...]``.
 
     Kenward-Roger F that no variant differs; minus twice the restricted log-likelihood, constants
-    included; standard deviations in points, None where no taster scored any variant twice, where no
-    taster's sittings could be told apart, where each variant was made once. Contrasts are in the
-    order of the variants; a variant that nobody tasted has none.
+    included; standard deviations in points, of which `taster_variant_sd` is None where no taster
+    scored any variant twice, `taster_session_sd` where no taster's sittings could be told apart,
+    `batch_sd` where each variant was made once. Contrasts are in the order of the variants; a
+    variant that nobody tasted has none.
     """
 
     f: float
@@ -127,8 +129,8 @@ class RankContrast:
       single-step max-T or by the closed test of `compare_rounds`
     - `smallest_p`: the smallest adjusted p that these tasters or rounds, ties and zeros could have
       given
-    - `method`: all sign flips (all namings of the cups in rounds), a sample of them, or the flips'
-      joint normal limit
+    - `method`: "exact" by all sign flips (all namings of the cups in rounds), "sampled" by some of
+      them, or "normal" by the flips' joint normal limit
     """
 
     variant: int
