@@ -344,7 +344,8 @@ def test_every_figure_leads_to_the_tables_behind_it(seen, name):
     for links in found:
         assert links
         for tag, rows, text, caption in links:
-            assert (tag, text) == ("TABLE", caption)
+            paper = name.endswith("print")  # where a reader has to find it by its caption
+            assert (tag, text) == ("TABLE", caption if paper else caption.split(": ")[-1])
             assert rows
 
 
