@@ -117,8 +117,7 @@ def _amounts(
     )
 
 
-JAR_G = 1000.0
-"""Grams that a reader's jar holds, where the host says nothing else: about a litre."""
+JAR_G = 1000.0  # grams that a reader's jar holds, where the host says nothing else: about a litre
 
 MIXED = ("salt", "acid", "kind of acid", "sugar", "produce")
 """Factors of which a change shifts the shares of everything in the jar."""

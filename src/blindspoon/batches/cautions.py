@@ -22,14 +22,9 @@ Kind = Literal[
     "salt-high", "unsalted", "alcohol", "pressure", "vacuum", "mould", "allergens", "local-rules",
 ]  # fmt: skip
 
-PH_LIMIT = 4.6
-"""Finished equilibrium pH above which a food counts as low in acid."""
-
-PH_RISE = 0.3
-"""A rise that strips for pH can show; this project's choice."""
-
-FRESH_DAYS = 3
-"""Days for which a reading stands for what is served; this project's choice."""
+PH_LIMIT = 4.6  # finished equilibrium pH above which a food counts as low in acid
+PH_RISE = 0.3  # a rise that strips for pH can show; this project's choice
+FRESH_DAYS = 3  # days for which a reading stands for what is served; this project's choice
 
 SALT_RANGE = (2.0, 8.0)
 """Usual salt of vegetable ferments, as % of produce and water: from the 2 % of sauerkraut to the

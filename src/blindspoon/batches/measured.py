@@ -183,8 +183,7 @@ def salty_with_sour(trial: Trial, table: ScoreTable) -> WithinCorrelation | NoRe
     return rm_correlation(table.scores[:, sour], table.scores[:, salty], table.taster)
 
 
-Cell = tuple[str, str]
-"""Variant and session."""
+Cell = tuple[str, str]  # variant and session
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

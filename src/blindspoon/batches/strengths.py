@@ -15,8 +15,7 @@ from typing import Literal
 from blindspoon.batches.log import Batch, BatchLog
 from blindspoon.batches.read import INGREDIENTS
 
-CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999
-"""Standard atomic weights, abridged; IUPAC 2021."""
+CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999  # standard atomic weights, abridged; IUPAC 2021
 
 
 def _equivalent(carbon: int, hydrogen: int, oxygen: int, protons: int) -> float:
@@ -40,11 +39,8 @@ Endourol. 22:567."""
 BOTTLED_JUICE = (34.1, 39.2)
 """The same, bottled: lowest and highest of the three brands measured there."""
 
-JUICE_DENSITY = 1.03
-"""Grams in a millilitre of juice, from memory."""
-
-VINEGAR_DENSITY = 1.01
-"""Grams in a millilitre of vinegar, from memory."""
+JUICE_DENSITY = 1.03  # grams in a millilitre of juice, from memory
+VINEGAR_DENSITY = 1.01  # grams in a millilitre of vinegar, from memory
 
 JUICES = {"fresh sour fruit juice": FRESH_JUICE, "bottled sour fruit juice": sum(BOTTLED_JUICE) / 2}
 
@@ -114,8 +110,7 @@ ETHANOL_PER_SUGAR = 0.538
 """Grams of ethanol that a gram of table sugar gives at most: four of C2H6O (46.07) from one of
 C12H22O11 (342.30). J. L. Gay-Lussac's 0.511 is for grape sugar, which is lighter by its water."""
 
-ETHANOL_DENSITY = 0.789
-"""Grams in a millilitre of ethanol at 20 °C, from memory."""
+ETHANOL_DENSITY = 0.789  # grams in a millilitre of ethanol at 20 °C, from memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

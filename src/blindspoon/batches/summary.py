@@ -36,11 +36,8 @@ NAMES: Mapping[str, str] = {
 }
 """Factors whose name is not the word that people read."""
 
-FEW_DAYS = 2
-"""Days between sessions in which a ferment changes little: common practice, no source."""
-
-LEAST_GRAMS = 0.05
-"""Less than a kitchen balance shows; nothing is added for it."""
+FEW_DAYS = 2  # days between sessions in which a ferment changes little: common practice, no source
+LEAST_GRAMS = 0.05  # less than a kitchen balance shows; nothing is added for it
 
 
 def factor_name(factor: str) -> str:

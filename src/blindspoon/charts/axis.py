@@ -25,10 +25,8 @@ from blindspoon.charts.scene import (
 from blindspoon.stats.results import Interval
 from blindspoon.trial import Attribute
 
-ROOM = 0.18
-"""Share of an axis of differences that is kept on either side of zero."""
-TICK_GAP = 4.0
-"""Pixels between the numbers of an axis."""
+ROOM = 0.18  # share of an axis of differences that is kept on either side of zero
+TICK_GAP = 4.0  # pixels between the numbers of an axis
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

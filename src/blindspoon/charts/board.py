@@ -95,8 +95,7 @@ def _mark(other: Other, limit: float, box: Box, ink: str, radius: float) -> list
     return shapes
 
 
-GAP, APART = 14.0, 30.0
-"""Pixels between columns, and between primary and exploratory ones."""
+GAP, APART = 14.0, 30.0  # pixels between columns, and between primary and exploratory ones
 LABELS, MOST_LABELS = 0.32, 0.42
 """Share of the width that labels may take, with marks in the cells and without."""
 LEAST_COLUMN, MARK, SMALL_MARK = 48.0, 150.0, 64.0

@@ -20,11 +20,8 @@ from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 
-MOST_PEOPLE = 40
-"""Tasters that have a line each; of more there is the mean alone."""
-
-Track = tuple[tuple[float, float], ...]
-"""Days and values."""
+MOST_PEOPLE = 40  # tasters that have a line each; of more there is the mean alone
+Track = tuple[tuple[float, float], ...]  # days and values
 
 
 def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart:

@@ -39,12 +39,10 @@ from blindspoon.charts.scene import (
 )
 from blindspoon.stats.results import Interval
 
-MOST_MARKS = WIDE.style.marks
-"""Tasters that are told apart; more are drawn as a density."""
+MOST_MARKS = WIDE.style.marks  # tasters that are told apart; more are drawn as a density
 DIAMETERS, TALLEST = WIDE.style.diameters, WIDE.style.tallest
 """Of marks, and what a stack should not exceed while it can be split or they made smaller."""
-ABREAST = 0.7
-"""Share of the way to the next place that marks side by side may fill."""
+ABREAST = 0.7  # share of the way to the next place that marks side by side may fill
 BINS = 200
 
 

@@ -33,10 +33,8 @@ from blindspoon.charts.scene import (
 
 TALL, RADIUS, LARGE, LEAD = 190.0, 4.0, 6.0, 14.0
 """Pixels: least height of a plot, radius of a mark and of one that stands out, way to a name."""
-GAP, UNDER = 18.0, 16.0
-"""Pixels between plots side by side, and from one to the next under it."""
-ROW = LEADING + 12.0
-"""Height of a bracket over a plot, its words over it."""
+GAP, UNDER = 18.0, 16.0  # pixels between plots side by side, and from one to the next under it
+ROW = LEADING + 12.0  # height of a bracket over a plot, its words over it
 LOW, MOST, MOST_NARROW = 104.0, 4, 2
 """Least height of a panel in pixels, and panels side by side on a wide and on a narrow sheet."""
 WIDEST, WIDEST_NARROW = 0.38, 0.3

@@ -23,10 +23,8 @@ from blindspoon.wording import capital
 if TYPE_CHECKING:
     from blindspoon.findings.sentences import Told
 
-MOST_NAMES = 3
-"""Variants that the title of a board names; more are counted."""
-LONGEST = 110
-"""Characters of a title, while fewer names can make it shorter."""
+MOST_NAMES = 3  # variants that the title of a board names; more are counted
+LONGEST = 110  # characters of a title, while fewer names can make it shorter
 
 
 def differences_title(outcome: AttributeOutcome) -> str:

@@ -35,8 +35,7 @@ from blindspoon.charts.scene import (
     face_file,
 )
 
-PIXEL_RATIO = 2
-"""Pixels of a PNG file for each pixel of its scene."""
+PIXEL_RATIO = 2  # pixels of a PNG file for each pixel of its scene
 FALLBACKS = (
     "Noto Sans CJK JP",
     "Noto Sans CJK SC",

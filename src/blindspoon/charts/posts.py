@@ -59,8 +59,7 @@ FORMATS = {
 }
 """A tall picture keeps more free at its ends, where players lay their buttons, and a link's preview
 is 1200 by 630: common practice, no source."""
-POSTED = ("video", "square", "tall")
-"""Sizes of which every chart is made."""
+POSTED = ("video", "square", "tall")  # sizes of which every chart is made
 
 GRAND = Style(
     numbers=180.0,
@@ -138,8 +137,7 @@ ATTEMPTS = (
 
 LEADING, GAP = 1.18, 12.0
 """From one line of a title to the next, in its size; CSS pixels over and under the chart."""
-SPREAD = 0.8
-"""Share of a row's height that may be added to it to fill the page."""
+SPREAD = 0.8  # share of a row's height that may be added to it to fill the page
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -356,10 +354,8 @@ def frames(
     return tuple(pictured(chart, laid, page.scene(shapes), form) for shapes in scenes)
 
 
-REVEALED = {"frames": "video", "frames/tall": "tall"}
-"""Folders of frames, and the size of each."""
-SIZES = ("preview", *POSTED, "print", *REVEALED)
-"""All that `figure_files` makes pictures for."""
+REVEALED = {"frames": "video", "frames/tall": "tall"}  # folders of frames, and the size of each
+SIZES = ("preview", *POSTED, "print", *REVEALED)  # all that `figure_files` makes pictures for
 Drawn = tuple[str, bytes | None]
 """The path of a picture; None, with the path short of its ending, where there is no room for it."""
 

@@ -22,8 +22,7 @@ if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
 
-FACE = "Blindspoon Serif"
-"""The licence reserves the name "Source"."""
+FACE = "Blindspoon Serif"  # the licence reserves the name "Source"
 FONTS = f"'{FACE}', Georgia, 'Times New Roman', serif"
 RANGES = (
     *((0x20, 0x7E), (0xA0, 0x12B), (0x12E, 0x131), (0x134, 0x165), (0x168, 0x17F), (0x218, 0x21B)),
@@ -252,11 +251,9 @@ def block(words: str, width: float, leading: float, like: Text) -> tuple[Text, .
 
 LABEL, NOTE, SMALL, LEADING = 13.0, 12.0, 11.5, 15.0
 """Sizes of text, and from one base line of text to the next."""
-RING = 0.42
-"""Thickness of a ring in units of its radius."""
+RING = 0.42  # thickness of a ring in units of its radius
 DASH = (3.0, 3.0)
-INSET = 12.0
-"""Pixels between the ends of an axis and the edge of its plot, so that no mark is cut."""
+INSET = 12.0  # pixels between the ends of an axis and the edge of its plot, so that no mark is cut
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,16 +31,13 @@ from blindspoon.files.text_table import (
 from blindspoon.files.trial_toml import names_by_label, parse_trial
 from blindspoon.trial import Trial
 
-KEY = ("key.csv",)
-"""What lifts the blind; who must not know leaves it out."""
-ANSWERS = ("scores.csv", "choices.csv")
-"""What tasters said; every ballot is as one of them."""
+KEY = ("key.csv",)  # what lifts the blind; who must not know leaves it out
+ANSWERS = ("scores.csv", "choices.csv")  # what tasters said; every ballot is as one of them
 TABLES = (
     *ANSWERS, "servings.csv", "key.csv", "batches.csv", "readings.csv", "corrections.csv",
 )  # fmt: skip
 """Tables that may stand beside trial.toml."""
-TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")
-"""What a new trial begins with."""
+TEMPLATES = ("trial.toml", "batches.csv", "readings.csv")  # what a new trial begins with
 _READ = ("trial.toml", *TABLES, "seal.toml")
 _OF_SETS = re.compile(rb"[^\r\n]*\banswer\b")
 """How a ballot begins that holds answers to sets, and no scores."""

@@ -14,8 +14,7 @@ from typing import BinaryIO
 from blindspoon.errors import Rule, TrialFileError, shown
 from blindspoon.files.disk import cannot, complaining, replace_file
 
-PRIVATE = ".blindspoon"
-"""Folder in the trial folder for what is never published."""
+PRIVATE = ".blindspoon"  # folder in the trial folder for what is never published
 CLOSE = "Free the place, close other programs that have it open, and try again"
 """What to do where a file of a tasting that goes on cannot be written."""
 

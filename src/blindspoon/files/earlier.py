@@ -13,14 +13,12 @@ from blindspoon.errors import Rule, TrialFileError
 from blindspoon.files.disk import clear_up, complaining
 from blindspoon.files.durable import CLOSE, PRIVATE, DurableFolder
 
-KEPT = 50
-"""Changes that can be taken back."""
+KEPT = 50  # changes that can be taken back
 
 _PLACE = f"{PRIVATE}/before"
 _WRITING = threading.RLock()
 
-Content = bytes | None
-"""What stands in a file; None where there is none."""
+Content = bytes | None  # what stands in a file; None where there is none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

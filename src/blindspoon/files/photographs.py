@@ -20,8 +20,7 @@ ON_A_PAGE = 115_000
 """Letters that all pictures of a page take together, which keeps it under 400 KB."""
 SIZES = ((1200, 80), (1000, 76), (800, 70), (640, 64), (480, 56), (320, 50))
 """Longest sides in pixels, with qualities of JPEG, the best first."""
-BESIDE = (1600, 84)
-"""The same for the picture that lies beside the page."""
+BESIDE = (1600, 84)  # the same for the picture that lies beside the page
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,8 +21,7 @@ from blindspoon.files.text_table import TextTable
 from blindspoon.files.toml import LABEL_LIMIT, is_label
 from blindspoon.trial import Attribute, Scale
 
-POSITION_LIMIT = 999
-"""Highest place of a cup in one sitting."""
+POSITION_LIMIT = 999  # highest place of a cup in one sitting
 
 When = Literal[
     "always", "never", "coded", "uncoded", "per taster", "per session", "several sessions",

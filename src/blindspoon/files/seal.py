@@ -23,8 +23,7 @@ HEAD = """\
 """
 
 Kind = Literal["taster", "session"]
-Cup = tuple[str, str, str]
-"""Session, taster and code."""
+Cup = tuple[str, str, str]  # session, taster and code
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -204,11 +204,8 @@ def tidied(text: str) -> str:
     return text.strip() if text.isascii() else unicodedata.normalize("NFC", text).strip()
 
 
-LINE_LIMIT = 100_000
-"""Bytes in the longest line that is read."""
-
-LARGE = 1_000_000
-"""Bytes from which a file is read by pandas, which takes half a second to load."""
+LINE_LIMIT = 100_000  # bytes in the longest line that is read
+LARGE = 1_000_000  # bytes from which a file is read by pandas, which takes half a second to load
 
 _ENCODING = Rule("encoding", "tables are text in UTF-8", 'Save it again as "CSV UTF-8"')
 _NUL = Rule(

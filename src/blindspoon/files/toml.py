@@ -12,8 +12,7 @@ from typing import Any, NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, did_you_mean, quoted, shown, some_of
 
-LABEL_LIMIT = 80
-"""Characters in the longest name of a taster or batch."""
+LABEL_LIMIT = 80  # characters in the longest name of a taster or batch
 
 CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
 """A control character or a line end."""

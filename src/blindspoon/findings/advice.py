@@ -16,8 +16,7 @@ from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 
 Goal = Literal["different", "alike"]
-MOST_TASTERS = 1000
-"""More than anybody asks."""
+MOST_TASTERS = 1000  # more than anybody asks
 POWER: dict[Goal, float] = {"different": 0.8, "alike": 0.9}
 """Both sides of an interval of "alike" have to hold, so each nine times in ten."""
 

@@ -26,14 +26,10 @@ if TYPE_CHECKING:
 
 Verdict = Literal["different", "slight", "alike", "open"]
 
-ENOUGH = 5
-"""Sets of one taster from which it is asked whether that taster can tell."""
-MOST_TOLD = 1000
-"""Tasters of whom it is told whether they can tell."""
-UNLIKELY = 0.01
-"""Chance of so few right answers below which the key may be the wrong way round."""
-LEAST_SETS = 3
-"""Sets served in one order from which that order is held to be fixed."""
+ENOUGH = 5  # sets of one taster from which it is asked whether that taster can tell
+MOST_TOLD = 1000  # tasters of whom it is told whether they can tell
+UNLIKELY = 0.01  # chance of so few right answers below which the key may be the wrong way round
+LEAST_SETS = 3  # sets served in one order from which that order is held to be fixed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

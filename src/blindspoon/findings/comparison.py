@@ -37,8 +37,7 @@ if TYPE_CHECKING:
 
 Kind = Literal["different", "slight", "alike", "open"]
 By = Literal["mixed", "ranks"]
-Unit = Literal["taster", "round"]
-"""What is compared within: tasters, or the rounds of the only one."""
+Unit = Literal["taster", "round"]  # what is compared within: tasters, or the rounds of the only one
 
 
 def kind_of(
@@ -146,8 +145,7 @@ class NotCompared:
     interval: None = None
 
 
-Other = Comparison | NotCompared
-"""One of the variants but the control."""
+Other = Comparison | NotCompared  # one of the variants but the control
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

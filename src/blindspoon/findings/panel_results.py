@@ -58,8 +58,7 @@ def _measures(record: Record, before: str) -> Iterator[tuple[Cell, ...]]:
                 yield (path, value, None, None, "")
 
 
-MOST_TASTERS = 200
-"""Tasters of whom each is described; with more only the summaries are made."""
+MOST_TASTERS = 200  # tasters of whom each is described; with more only the summaries are made
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,8 +23,7 @@ from blindspoon.scores.standing import DAMAGED, UNSEALED, Standing
 from blindspoon.stats.results import FitNote, MixedContrast, NoResult
 from blindspoon.trial import Attribute, Trial, Variant
 
-Part = Literal["attributes", "variants"]
-"""What kitchens may have in common."""
+Part = Literal["attributes", "variants"]  # what kitchens may have in common
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -390,8 +389,7 @@ def _same(one: Kitchen, two: Kitchen) -> bool:
     return _cups(one) == _cups(two)
 
 
-FEW_CUPS = 20
-"""Below these, two tastings may have the same scores by chance."""
+FEW_CUPS = 20  # below these, two tastings may have the same scores by chance
 
 
 def _cups(kitchen: Kitchen) -> Counter[tuple[object, ...]]:

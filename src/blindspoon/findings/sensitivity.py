@@ -19,8 +19,7 @@ if TYPE_CHECKING:
     from blindspoon.stats.ordinal import OrdinalFit
 
 
-FEWER_SAMPLES = 9_999
-"""Flips that are sampled at first, a tenth of the usual."""
+FEWER_SAMPLES = 9_999  # flips that are sampled at first, a tenth of the usual
 
 MOST_TASTERS = 60
 """Tasters up to whom each is left out in turn; one of so many carries little of the answer."""

@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     Told: TypeAlias = Other | PooledComparison
     """A variant on an attribute, of one kitchen or of several."""
 
-ALL = 1000
-"""More variants than any trial has: all are named."""
+ALL = 1000  # more variants than any trial has: all are named
 
 
 GROUPS: tuple[tuple[Kind | None, int], ...] = (

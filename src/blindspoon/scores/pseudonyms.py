@@ -78,8 +78,7 @@ def _names(trial: Trial, tables: FolderTables) -> dict[str, str]:
 
 WORD = re.compile(r"[^\W_]+")
 SMALL = frozenset({"and", "the", "von", "van", "der"})
-FREE = ("comment", "note", "reason")
-"""Columns in which a name may be written small."""
+FREE = ("comment", "note", "reason")  # columns in which a name may be written small
 FIXED = ("session", "taster", "position", "code", "variant", "set", "answer")
 
 
@@ -179,8 +178,7 @@ def _without_names(trial: Trial, words: Mapping[str, str]) -> Trial:
     )
 
 
-FIXED_FIELDS = ("name", "tasters", "codes", "file", "variant")
-"""What is looked up by its text."""
+FIXED_FIELDS = ("name", "tasters", "codes", "file", "variant")  # what is looked up by its text
 
 
 def _renamed(

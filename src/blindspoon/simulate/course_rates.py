@@ -98,8 +98,7 @@ OF_THE_METHOD = "slopes, as of the method"
 ASSUMING_TOO_MUCH = {("jar-an-age", OF_THE_METHOD), ("levels-off", "line")}
 """Situations and procedures whose assumptions do not hold there."""
 
-Asked = tuple[str, str]
-"""A procedure, and a question as in `calibrate.QUESTIONS`."""
+Asked = tuple[str, str]  # a procedure, and a question as in `calibrate.QUESTIONS`
 
 
 class ServedCourse(NamedTuple):

@@ -238,8 +238,7 @@ def draw_trial_scores(
 
 
 Found = TypeVar("Found")
-Progress = Callable[[int, int], None]
-"""Called with the jobs done and their number, first with 0."""
+Progress = Callable[[int, int], None]  # called with the jobs done and their number, first with 0
 
 
 def sweep(

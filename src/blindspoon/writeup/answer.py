@@ -131,8 +131,7 @@ def _overall(others: Sequence[Other]) -> str:
 
 # The board --------------------------------------------------------------------------------------
 
-MOST_COLUMNS = 5
-"""Attributes side by side; more are shared out over several boards."""
+MOST_COLUMNS = 5  # attributes side by side; more are shared out over several boards
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

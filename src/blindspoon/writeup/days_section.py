@@ -15,10 +15,8 @@ from blindspoon.writeup.records import days_csv
 from blindspoon.writeup.words import PageSection, Points, paragraphs, points
 from blindspoon.writeup.writers import DASH, Table, blank_as_dash
 
-MOST_NAMED = 5
-"""Tasters left out that are named under a table."""
-NEXT_DAYS = 3
-"""Days between those of a bracket that are suggested."""
+MOST_NAMED = 5  # tasters left out that are named under a table
+NEXT_DAYS = 3  # days between those of a bracket that are suggested
 
 
 def judged(analysis: Analysis) -> list[CourseFound]:

@@ -30,8 +30,7 @@ from blindspoon.writeup.words import Points, points
 from blindspoon.writeup.writers import DASH, Table, blank_as_dash
 
 MOST_WEAK, MOST_NAMED, MOST_ADVICE = 5, 2, 5
-MOST_MISSING = 0.1
-"""Share of the cups that may lack a score without a word; this project's choice."""
+MOST_MISSING = 0.1  # share of the cups that may lack a score without a word; this project's choice
 URGENT = ("ph-above-limit", "ph-not-falling", "ph-rising")
 
 

@@ -15,14 +15,9 @@ from blindspoon.writeup.writers import DASH, Table, to_csv
 
 SAME = "the same"
 
-MOST_NAMED = 3
-"""Tasters, or verdicts, that a sentence or a cell names; more are counted."""
-
-MOST_ROWS = 30
-"""Verdicts in the table; tables/influence.csv has all."""
-
-MOST_FIRM = 16
-"""Verdicts that never move and are named; more are counted."""
+MOST_NAMED = 3  # tasters, or verdicts, that a sentence or a cell names; more are counted
+MOST_ROWS = 30  # verdicts in the table; tables/influence.csv has all
+MOST_FIRM = 16  # verdicts that never move and are named; more are counted
 
 COLUMNS = [
     *("alternative", "left_out", "attribute", "variant", "verdict"),

@@ -24,10 +24,8 @@ from blindspoon.writeup.writers import (
 )
 
 WAYS = (("went together", True), ("went against each other", False))
-MOST_NAMED = 3
-"""Pairs of attributes that a sentence names; more are counted."""
-MOST_LISTED = 6
-"""Differences that a sentence lists; the table has all."""
+MOST_NAMED = 3  # pairs of attributes that a sentence names; more are counted
+MOST_LISTED = 6  # differences that a sentence lists; the table has all
 
 
 def _correlation(question: str, pairs: str) -> tuple[Column, ...]:

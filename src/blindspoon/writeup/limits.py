@@ -205,5 +205,4 @@ def _holding(trial: Trial, made: Made | None) -> str:
     )
 
 
-NOTHING = (0.0, "none", "no", "0")
-"""Cells of batches.csv that say that nothing of it went in."""
+NOTHING = (0.0, "none", "no", "0")  # cells of batches.csv that say that nothing of it went in

@@ -24,8 +24,7 @@ from blindspoon.version import __version__
 from blindspoon.wording import day
 from blindspoon.writeup.words import paragraphs, points
 
-LIBRARIES = ("numpy", "scipy")
-"""Those that computed something."""
+LIBRARIES = ("numpy", "scipy")  # those that computed something
 
 
 @cache

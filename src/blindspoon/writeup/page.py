@@ -49,11 +49,8 @@ FOLDS = (
 ASKED = {"days": ("days", "Day by day"), "choices": ("asked", "Who can tell")}
 """Sections that stand open under the board: anchor, and what leads there."""
 
-MOST_SAID = 3
-"""Remarks of a variant that stand open; more are folded."""
-
-MOST_LISTED = 40
-"""Remarks, and things left out, that the page lists; tables/ has them all."""
+MOST_SAID = 3  # remarks of a variant that stand open; more are folded
+MOST_LISTED = 40  # remarks, and things left out, that the page lists; tables/ has them all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

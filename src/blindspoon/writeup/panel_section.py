@@ -108,8 +108,7 @@ def _reasons(found: Iterable[object]) -> list[str]:
 
 # Tables -----------------------------------------------------------------------------------------
 
-MOST_TASTERS = 40
-"""Tasters in a table; tables/panel.csv has all."""
+MOST_TASTERS = 40  # tasters in a table; tables/panel.csv has all
 NINETY_FIVE = "95\u00a0% interval"
 
 

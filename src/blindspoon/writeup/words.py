@@ -49,8 +49,7 @@ def points(name: str, **facts: object) -> tuple[tuple[str, str], ...]:
     return tuple((head.replace(BAR, "|"), text.replace(BAR, "|")) for head, _, text in parted)
 
 
-BAR = "\0"
-"""Stands for a bar in a text of the host, which parts nothing."""
+BAR = "\0"  # stands for a bar in a text of the host, which parts nothing
 
 
 def _parts(name: str, facts: Mapping[str, object]) -> Iterator[str]:
@@ -123,8 +122,7 @@ def templates() -> jinja2.Environment:
     return made
 
 
-Points = tuple[tuple[str, str], ...]
-"""A bold head and a text each; one of the two may be empty."""
+Points = tuple[tuple[str, str], ...]  # a bold head and a text each; one of the two may be empty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
