@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import ttest_1samp
 from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
@@ -128,3 +129,20 @@ def test_two_margins_off_is_seldom_alike(offs):
 def test_steady_differences_are_not_said_to_move():
     p = np.array([found(*rows(8, 3, 3, seed=seed)).p_value for seed in range(200)])
     assert np.mean(p <= 0.05) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
+
+
+def test_only_a_variant_that_moved_is_said_to_and_between_the_sittings_farthest_apart():
+    moves = [[0, 2, 0], [0, -2, 0], [0, 2, 0]]
+    one = found(*rows(12, 3, 3, seed=2, moves=moves))
+    assert [one.moved_of(variant) for variant in (1, 2)] == [True, False]
+    ends = {name: value > 0 for value, name in one.farthest_apart(1)}
+    assert ends in ({"the first": True, "sitting 2": False}, {"sitting 2": False, "the last": True})
+
+
+def test_one_variant_alone_moves_by_the_paired_t_test():
+    """Student's t on the tasters' changes of difference, any text on paired comparisons."""
+    score, t, s, v = rows(9, 2, 3, seed=5)
+    cells = np.empty((9, 2, 3))
+    cells[t, s, v] = score
+    changes = np.diff(cells[:, :, 2] - cells[:, :, 0], axis=1)[:, 0]
+    assert found(score, t, s, v).own[2] == pytest.approx(ttest_1samp(changes, 0).pvalue)

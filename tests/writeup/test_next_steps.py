@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from blindspoon.analysis import analyse
-from blindspoon.findings.verdict import from_first_to_last
+from blindspoon.findings.verdict import farthest_apart
 from blindspoon.stats.over_days import Bracket
 from blindspoon.writeup.front import advice, recipe_table, weaknesses
 from blindspoon.writeup.next_steps import MOST_STEPS, next_steps
@@ -167,7 +167,7 @@ def test_a_session_is_called_by_its_label(tmp_path):
 
 def test_a_difference_of_nothing_is_neither_more_nor_less(tmp_path):
     (texture,) = opposite_evenings(tmp_path).trial.attributes
-    said = from_first_to_last(((-0.5, ""), (0.01, "Sunday")), texture)
+    said = farthest_apart(((-0.5, "the first"), (0.01, "the last (Sunday)")), texture)
     assert said == "0.5 less at the first, 0.0 at the last (Sunday)"
 
 

@@ -133,13 +133,13 @@ def _on_these_days(result: AttributeResult, judged: Comparison) -> str:
     return CLAIMS[way]
 
 
-def from_first_to_last(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
-    """Say how a difference moved: "2.1 more at the first, 0.4 less at the last (Friday noon)"."""
+def farthest_apart(ends: Iterable[tuple[float, str]], attribute: Attribute) -> str:
+    """Say how a difference moved: "2.1 more at the first (Friday), 0.4 less at the last"."""
     digits, said = wording.digits_for(attribute.scale), []
-    for end, (value, label) in zip(("first", "last"), ends, strict=True):
+    for value, sitting in ends:
         size = wording.number(abs(value), digits)
         side = "" if not float(size) else " less" if value < 0 else " more"
-        said.append(f"{size}{side} at the {end}" + (f" ({label})" if label else ""))
+        said.append(f"{size}{side} at {sitting}")
     return ", ".join(said)
 
 
@@ -150,17 +150,15 @@ def _movement(result: AttributeResult, found: Contrast) -> str:
         return " It was older from sitting to sitting, so look at its days one by one."
     if isinstance(sittings, NoResult):
         return ""
-    ends = sittings.first_and_last(found.variant)
-    if sittings.moved and ends:
-        return (
-            f" Differences moved from sitting to sitting ({wording.p_value(sittings.p_value)}): "
-            f"{from_first_to_last(ends, attribute)}."
-        )
+    if sittings.moved_of(found.variant):
+        ends = farthest_apart(sittings.farthest_apart(found.variant), attribute)
+        p_value = wording.p_value(sittings.p_value)
+        return f" Differences moved from sitting to sitting ({p_value}): {ends}."
     plain = kind_of(found, margin=attribute.margin, alpha=result.alpha)
     if attribute.margin is None or plain == result.kind_of(found):
         return ""
-    twice = wording.plain(SPAN * attribute.margin)
-    return f" On average it lies within the margin; a single sitting could be {twice} points off."
+    off = wording.plain(sittings.span * attribute.margin)
+    return f" On average it lies within the margin; a single sitting could be {off} points off."
 
 
 def _which_to_trust(trial: Trial, result: AttributeResult, comparison: Comparison) -> str:

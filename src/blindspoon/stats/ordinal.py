@@ -199,8 +199,7 @@ WIDEST_SE = 15.0  # standard error of a log odds above which the likelihood is t
 LEAST_SD = 1e-3  # spread of the tasters that is taken for zero
 
 RUNS_OFF = (
-    "The scores of some variants lie wholly above or below those of others, so their log odds "
-    "have no limit."
+    "The scores of some variants are never below those of others, so their log odds have no limit."
 )
 TASTERS_RUN_OFF = (
     "The tasters keep so closely to levels of their own that the spread between them has no limit."

@@ -30,7 +30,9 @@ class HeldSittings:
       points; 0 for the control, NaN where the variant was not tasted
     - `half`: half of their intervals: level 1 - 2 alpha, simultaneous over the variants, by that
       sitting's own scatter
-    - `names`: what the sittings are called; blank where only the place in the row tells
+    - `own`, shape (n_variants,): p values that one variant's difference did not move; 1 where
+      that cannot be tested
+    - `names`: what the sittings are called: "the first (Friday)", "sitting 2", "the last"
     """
 
     f: float
@@ -40,6 +42,7 @@ class HeldSittings:
     tasters: int
     differences: FloatArray
     half: FloatArray
+    own: FloatArray
     alpha: float
     names: tuple[str, ...]
 
@@ -54,11 +57,20 @@ class HeldSittings:
         off = self.differences
         return int(np.nanargmax(np.fmax.reduce(off) - np.fmin.reduce(off)))
 
-    def first_and_last(self, variant: int) -> tuple[tuple[float, str], ...]:
-        """Its difference at the first and the last sitting at which it was tasted, and its name."""
-        own = np.flatnonzero(np.isfinite(self.differences[:, variant]))
-        ends = [own[0], own[-1]] if own.size else []
-        return tuple((float(self.differences[end, variant]), self.names[end]) for end in ends)
+    def farthest_apart(self, variant: int) -> tuple[tuple[float, str], ...]:
+        """Give the sittings between which its difference ranged widest, in their order, by name."""
+        off = self.differences[:, variant]
+        ends = sorted({int(np.nanargmin(off)), int(np.nanargmax(off))})
+        return tuple((float(off[end]), self.names[end]) for end in ends)
+
+    def moved_of(self, variant: int) -> bool:
+        """Whether this variant's difference was among those that were shown to move."""
+        return self.moved and bool(self.own[variant] <= self.alpha)
+
+    @property
+    def span(self) -> float:
+        """Margins within which every sitting has to lie where the mean is called alike."""
+        return WHATEVER if self.moved or np.isinf(self.f) else SPAN
 
     def steady(self, variant: int, margin: float) -> bool:
         """Whether its mean over the sittings may stand for them.
@@ -67,10 +79,9 @@ class HeldSittings:
         one and a half: then a movement that was shown is too small to matter, or one on which
         all agree exactly, though they be too few to show it.
         """
-        span = WHATEVER if self.moved or np.isinf(self.f) else SPAN
         farthest = (np.abs(self.differences) + self.half)[:, variant]
         own = farthest[np.isfinite(farthest)]
-        return bool(own.size) and bool((own < span * margin).all())
+        return bool(own.size) and bool((own < self.span * margin).all())
 
 
 def compare_sittings(
@@ -123,13 +134,14 @@ def compare_sittings(
     if len(held) < 2:
         return NoResult("Fewer than two sittings tell by themselves how far differences scatter.")
     differences, half = np.moveaxis(np.array([found for found in alone if found is not None]), 1, 0)
-    every = cells[:, held][:, :, np.isfinite(differences).all(axis=0)]
+    at_all = np.flatnonzero(np.isfinite(differences).all(axis=0))
+    every = cells[:, held][:, :, at_all]
     every = every[np.isfinite(every).all(axis=(1, 2))]
-    f, degrees, p_value = 0.0, (0.0, 0.0), 1.0
-    if every.shape[2] > 1 and len(every) > 1:
-        between, left, degrees = movement(every)
-        f = float(between / left) if left else 0.0 if between < 1e-12 else np.inf
-        p_value = float(fdtrc(*degrees, f)) if np.isfinite(f) else 2.0 ** (1 - len(every))
+    f, degrees, p_value = _held_still(every)
+    own = np.ones(n_variants)
+    plain = every[:, :, at_all == control]
+    for place, one in enumerate(at_all):
+        own[one] = _held_still(np.concatenate([plain, every[:, :, [place]]], axis=2))[2]
     return HeldSittings(
         f=f,
         df_num=degrees[0],
@@ -138,9 +150,24 @@ def compare_sittings(
         tasters=len(every) if degrees[0] else 0,
         differences=differences,
         half=half,
+        own=own,
         alpha=alpha,
-        names=tuple(names[codes[place]] if names else "" for place in held),
+        names=tuple(_called(place, held, names[codes[place]] if names else "") for place in held),
     )
+
+
+def _called(place: int, held: Sequence[int], label: str) -> str:
+    ends = {held[-1]: "the last", held[0]: "the first"}
+    return ends.get(place, f"sitting {place + 1}") + (f" ({label})" if label else "")
+
+
+def _held_still(every: FloatArray) -> tuple[float, tuple[float, float], float]:
+    """Test that no difference moved: F, its degrees of freedom, p."""
+    if every.shape[2] < 2 or len(every) < 2:
+        return 0.0, (0.0, 0.0), 1.0
+    between, left, degrees = movement(every)
+    f = float(between / left) if left else 0.0 if between < 1e-12 else np.inf
+    return f, degrees, float(fdtrc(*degrees, f)) if np.isfinite(f) else 2.0 ** (1 - len(every))
 
 
 def _of_one(cells: FloatArray, control: int, alpha: float) -> FloatArray | None:

@@ -21,7 +21,7 @@ from blindspoon.batches.summary import Made, factor_name, in_words
 from blindspoon.findings.comparison import Analysis, Comparison, NotCompared
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
-from blindspoon.findings.verdict import from_first_to_last, in_a_word, otherwise
+from blindspoon.findings.verdict import farthest_apart, in_a_word, otherwise
 from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.limits import told_of
@@ -154,9 +154,10 @@ def _moved(analysis: Analysis) -> str:
     """Tell where sittings disagreed, by what moved most; primary attributes first."""
     for result in analysis.ordered:
         sittings = result.moved
-        if sittings and (ends := sittings.first_and_last(place := sittings.widest)):
+        if sittings:
+            place = sittings.widest
             subject = analysis.names.subject([analysis.trial.variants[place]])
-            told = from_first_to_last(ends, result.attribute)
+            told = farthest_apart(sittings.farthest_apart(place), result.attribute)
             of, on = analysis.names.like, result.attribute.label.lower()
             return f"{subject} against {of} on {on}, in points: {told}"
     return ""
