@@ -324,6 +324,10 @@ def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, serve
         assert not page.locator("fieldset").first.is_visible()
         page.get_by_role("button", name="Taste now").click()
         tap(page, "texture", str(cup))
+    for move, cup in ((page.go_back, 2), (page.go_back, 1), (page.go_forward, 2)):
+        move()
+        page.get_by_text(f"{cup} of 3").wait_for()
+    page.go_forward()
     page.get_by_role("button", name="Back to cup 512").click()
     page.wait_for_url("**/1/2")
     assert page.locator("input[name=texture]:checked").input_value() == "2"

@@ -402,7 +402,7 @@
     document.body.replaceWith(page.body);
     const larger = document.getElementById("larger");
     if (larger) larger.hidden = false;
-    history.pushState(null, "", path);
+    if (path !== location.pathname) history.pushState(null, "", path);
     start(true);
     scrollTo(0, 0);
     const head = document.querySelector("h1");
