@@ -90,10 +90,12 @@ def test_paper_keyed_over_a_phone_keeps_both(keyed, phone, client, host, folder,
     assert ",037,2,2," in (folder / "ballots/conflicts/1-T01.csv").read_text()
 
 
-def test_a_second_keying_that_agrees_is_noted(keyed, client, host):
-    keyed(WHOLE)
+@pytest.mark.parametrize("scores", [WHOLE, [("7", ""), ("8", "5")]], ids=["whole", "with blanks"])
+def test_a_second_keying_that_agrees_is_noted(keyed, client, host, scores):
+    assert "second keying" not in client.get(host).text
+    keyed(scores)
     assert "second keying" in client.get(host).text
-    keyed(WHOLE, kind="again")
+    keyed(scores, kind="again")
     assert "keyed twice" in client.get(host).text
 
 
@@ -111,8 +113,16 @@ def test_a_second_keying_shows_where_the_two_differ_and_saves_nothing(keyed, row
 
 def test_correcting_after_a_second_keying_counts_as_keyed_twice(keyed, client, host, sitting):
     keyed(WHOLE)
-    keyed(WHOLE, page=keyed([("1", "1")], kind="again").text)
+    keyed(WHOLE, place=3)
+    done = keyed(WHOLE, page=keyed([("1", "1")], kind="again").text)
     assert ("1", "T01") in sitting.memory.twice
+    assert done.headers["Location"] == f"{host}/1/again/3?saved=1"  # the next of its kind
+
+
+def test_who_joined_by_phone_has_no_paper_to_key_twice(keyed, sitting, client, host):
+    keyed(WHOLE)
+    sitting.join("T01", "phone")
+    assert "second keying" not in client.get(host).text
 
 
 def test_a_link_is_shown_with_its_code_and_made_anew(client, host, sitting, fields, phone):

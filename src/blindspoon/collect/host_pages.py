@@ -241,6 +241,7 @@ class HostPages:
                 }
             )
         if again or form.get("twice"):
+            kind = "again"
             desk.sitting.note_twice(session, ballot.taster)
         return _to_next(desk, session, place, kind)
 
@@ -267,7 +268,7 @@ def _to_next(desk: Desk, session: str, place: str, kind: str) -> AnyResponse:
         ballot = desk.sitting.ballots.get((session, taster))
         if ballot is None or taster in memory.joined:
             continue  # who has joined tastes by phone
-        once = not ballot.gaps and (session, taster) not in memory.twice
+        once = ballot.in_order() and (session, taster) not in memory.twice
         if once if kind == "again" else ballot.gaps:
             return redirect(f"{desk.base}/{session}/{kind}/{other}?saved={place}", 303)
     return redirect(desk.base, 303)
