@@ -81,8 +81,7 @@ class SetQuestion:
         return answers, problems
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class YesNoQuestion:
+class YesNoQuestion(NamedTuple):
     """Whether the taster would have it, asked of a cup beside its scores; `name` is its column."""
 
     name: str
@@ -182,18 +181,8 @@ def read_answer(
 ) -> tuple[CupAnswer, list[Problem]]:
     """Check what was filled in for a cup or set, as a cell of a table is checked.
 
-    Parameters
-    ----------
-    row : mapping
-        By the name of the question, and ``comment``; what is absent is blank. ``set`` names a set.
-    file : str
-        Name that messages give the ballot.
-
-    Returns
-    -------
-    answer : CupAnswer
-        Scores at fault are blank.
-    problems : list of Problem
+    `row` is by the name of the question, and ``comment``; what is absent is blank. ``set`` names a
+    set. Messages call the ballot `file`; scores at fault are blank.
 
     Examples
     --------
@@ -350,20 +339,10 @@ class Ballot:
 class BallotFile:
     """The cups, or the sets, of one ballot, in a file; safe to use from several threads.
 
-    Parameters
-    ----------
-    file : str
-        Its name in the trial folder.
-    elsewhere : mapping of str to str
-        Another file for some cups or sets, which are not asked for.
-    sets : mapping of str to tuple of str
-        The codes of each set; empty where cups are scored.
-    ballot : Ballot
-        All that the taster fills in at the same sitting: cups beside sets.
-    columns : tuple of str
-        Those of the page, then those of others.
-    rows : mapping
-        What stands in the file, by code.
+    Some are answered `elsewhere`, in another file, and not asked for. `sets` has the codes of each
+    set, and none where cups are scored. `ballot` is all that the taster fills in at the same
+    sitting, cups beside sets. `columns` are those of the page, then those of others; `rows` what
+    stands in the file, by code.
     """
 
     session: str
@@ -415,20 +394,12 @@ class BallotFile:
             self._note_marks(self.rows)
 
     def save(self, given: Mapping[str, Given]) -> dict[str, Receipt]:
-        """Fill in some cups; when this returns, they are on the disk.
+        """Fill in some cups, none of them in `elsewhere`; when this returns, they are on the disk.
 
-        Parameters
-        ----------
-        given : mapping of str to Given
-            By code; none of them in `elsewhere`. An answer of the same page, turn and content as
-            one that was saved before changes nothing, nor does one that is older than what its
-            page sent since. Of two that were given unseen by each other the newer one counts, and
-            what it leaves blank is filled from the older one.
-
-        Raises
-        ------
-        OSError, TooManyConflictsError
-            If it could not be written; nothing is changed then.
+        An answer of the same page, turn and content as one that was saved before changes nothing,
+        nor does one that is older than what its page sent since. Of two that were given unseen by
+        each other the newer one counts, and what it leaves blank is filled from the older one.
+        Where OSError or TooManyConflictsError says that it could not be written, nothing changes.
         """
         with self._lock:
             self._see_outside_changes()

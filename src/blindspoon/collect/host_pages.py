@@ -10,13 +10,7 @@ from flask import Flask, Response, abort, make_response, redirect, render_templa
 from markupsafe import Markup
 from werkzeug.wrappers import Response as AnyResponse
 
-from blindspoon.collect.ballots import (
-    Ballot,
-    CupAnswer,
-    Given,
-    read_answer,
-    write_for_spreadsheet,
-)
+from blindspoon.collect.ballots import Ballot, CupAnswer, Given, read_answer, write_for_spreadsheet
 from blindspoon.collect.languages import Words, words_of
 from blindspoon.collect.security import Access, faults
 from blindspoon.collect.sitting import Sitting
@@ -35,19 +29,10 @@ REFRESH = ("5", "15", "60")
 class Desk:
     """The tasting that a request is about, for whoever may see it, and how its pages are made.
 
-    Parameters
-    ----------
-    sitting : Sitting
-    base : str
-        Address of the overview, without a slash at its end.
-    fill : callable
-        Makes a page of the name of a template and what it says.
-    join : str
-        Where tasters join, which may change while they taste.
-    phones : {"in", "out", ""}
-        Whether phones are let in, where the host decides that here; else empty.
-    lan : bool
-        Whether phones can reach the address.
+    `base` is the address of the overview, without a slash at its end; `fill` makes a page of the
+    name of a template and what it says. Tasters `join` at an address that may change while they
+    taste, and that phones can reach in a `lan`. `phones` says whether they are let "in" or kept
+    "out", where the host decides that here; else it is empty.
     """
 
     sitting: Sitting

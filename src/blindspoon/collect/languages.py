@@ -22,17 +22,12 @@ _AMOUNT = re.compile(rf"(?P<amount>\d+(?:[.,]\d+)?|\b(?:an?|one|eine?|une?|uno?)
 
 
 class Words:
-    """The words of one language.
+    """The words of one language, which is called as in HTML: "en".
 
-    Parameters
-    ----------
-    language : str
-        As in HTML: "en".
-    texts : dict
-        A text by its name, or one for a single thing and one for several; ``script`` holds those of
-        the scripts, ``sets`` and ``both`` those that are others for sets to choose from and where
-        cups are scored beside them, ``answers`` what is chosen there in words, and ``asked``, but
-        in English, what the methods ask of a set.
+    `texts` has a text by its name, or one for a single thing and one for several; ``script`` holds
+    those of the scripts, ``sets`` and ``both`` those that are others for sets to choose from and
+    where cups are scored beside them, ``answers`` what is chosen there in words, and ``asked``, but
+    in English, what the methods ask of a set.
 
     Examples
     --------

@@ -69,27 +69,11 @@ _SETS = Rule(
 def opened(
     folder: Path, holder: str = 'another "collect"', *, begin: bool = True
 ) -> Iterator[Sitting]:
-    """Make a trial folder ready to be filled in, for one process at a time.
+    """Make a trial folder ready to be filled in, for one process at a time; its key stays closed.
 
-    Parameters
-    ----------
-    folder : Path
-        Holds trial.toml and servings.csv. The key is not opened.
-    holder : str
-        Who holds the folder meanwhile, for another one who wants it.
-    begin : bool
-        Whether a session is open at first: the first with a cup that is not scored yet.
-
-    Yields
-    ------
-    Sitting
-        The session of before is open.
-
-    Raises
-    ------
-    TrialError
-        With every problem of the folder; if another process has it open, or the tasting is closed;
-        if it cannot be written.
+    `holder` says who holds it, to another one who wants it. The session of before is open; at
+    first, if it is to `begin`, the first with a cup that is not scored yet. TrialError where
+    another process has it open, the tasting is closed, or it has a problem or cannot be written.
     """
     text = disk.read_folder(folder, without=disk.KEY)
     parse_trial(text.toml)  # before anything is written
@@ -290,18 +274,12 @@ def file_names(cups: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Addition:
-    """What a file would add to the ballots.
-
-    Parameters
-    ----------
-    answers : mapping of (session, taster) to mapping of str to Given
-        What is new, by code, over what was seen there; `add` writes it.
-    present : int
-        Cups that are scored just so already.
-    """
+    """What a file would add to the ballots."""
 
     answers: Mapping[tuple[str, str], Mapping[str, Given]]
+    """By session and taster, what is new by code, over what was seen there."""
     present: int
+    """Cups that are scored just so already."""
 
     @property
     def cups(self) -> int:
@@ -323,29 +301,14 @@ class Addition:
 
 
 def plan_addition(folder: Path, sitting: Sitting, source: Path | TextTable) -> Addition:
-    """See what a spreadsheet's export would add, without adding it.
+    """See what a spreadsheet's export, with columns as in scores.csv, would add to a sitting.
 
-    Parameters
-    ----------
-    sitting : Sitting
-        Of this folder.
-    source : Path or TextTable
-        A table with columns as in scores.csv.
-
-    Raises
-    ------
-    ScoreError
-        With everything that is wrong with the file, as if it were scores.csv.
-    FormError
-        With every cup that is scored already, and otherwise than in the table.
-    TrialFileError
-        If the file cannot be read.
+    ScoreError has everything that is wrong with it, and FormError every cup that is scored already,
+    and otherwise.
     """
-    table = (
-        read_table(durable.read_file(source), shown(source.name, 200))
-        if isinstance(source, Path)
-        else source
-    )
+    table = source
+    if isinstance(table, Path):
+        table = read_table(durable.read_file(table), shown(table.name, 200))
     sitting.look_for_late()
     text = disk.read_folder(folder, without=disk.KEY)
     trial = text.trial

@@ -7,6 +7,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from typing import NoReturn
 
 from flask import Response, abort, jsonify, make_response, render_template, request
 
@@ -128,13 +129,7 @@ class RateLimit:
 
 
 def own_form(ticket: str) -> Mapping[str, str]:
-    """Give the form that was sent from a page with this ticket in it.
-
-    Raises
-    ------
-    HTTPException
-        400, 403 or 415 where it was sent from elsewhere.
-    """
+    """Give the form that was sent from a page with this ticket; 403 or 415 from elsewhere."""
     if request.mimetype != "application/x-www-form-urlencoded":
         abort(415)
     origin = request.headers.get("Origin")
@@ -157,10 +152,7 @@ class Access:
 
     def taster(self, link: str) -> str:
         """Name the taster of a link; 404 where there is none, 429 after too many such."""
-        taster = self._sitting.taster_of(link)
-        if taster is None:
-            self._turn_away()
-        return taster or ""
+        return self._sitting.taster_of(link) or self._turn_away()
 
     def host(self, link: str) -> None:
         """See that it is the host's link."""
@@ -175,5 +167,5 @@ class Access:
         """Give the form that was sent from a page of this link, as `own_form` does."""
         return own_form(self.ticket(link))
 
-    def _turn_away(self) -> None:
+    def _turn_away(self) -> NoReturn:
         abort(429 if self._guesses.too_many(request.remote_addr or "") else 404)

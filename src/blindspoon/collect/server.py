@@ -108,20 +108,10 @@ def add_static(app: Flask, names: Iterable[str], **values: str) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Addresses:
-    """Where the page is.
+    """Where the page is: where tasters join, and the secret address of the host.
 
-    Parameters
-    ----------
-    join : str
-        For the tasters.
-    host : str
-        For the host alone; it holds a secret.
-    others : tuple of str
-        Further addresses to join, where the computer is in more than one network.
-    qr : str
-        `join` as a QR code in block characters, for a terminal; empty without `lan`.
-    lan : bool
-        Whether other computers can reach the page.
+    `others` are further addresses to join, where the computer is in more than one network. `qr` is
+    `join` as a QR code in block characters, for a terminal; empty without a `lan`.
     """
 
     join: str
@@ -139,31 +129,13 @@ def serve(
     ready: Callable[[Addresses], None],
     tell: Tell = lambda _: None,
 ) -> str:
-    """Serve the score page until Ctrl-C: the tasters' pages, and the host's on a port of their own.
+    """Serve the score page until Ctrl-C: the tasters' pages, and the host's on the next port.
 
-    The host's pages answer on this computer only.
-
-    Parameters
-    ----------
-    lan : bool
-        Listen to the network. Everybody in it can then open the page where tasters join; what
-        they send and read is not encrypted. Otherwise only this computer is listened to.
-    port : int
-        Of the tasters; the host's is the next one. 0 takes any two that are free.
-    ready : callable
-        Is given the addresses once the page can be opened.
-    tell : callable
-        Is told what happens, from a thread of its own; it may be slow or fail.
-
-    Returns
-    -------
-    str
-        What was collected, every bit of it on the disk; see `Sitting.tally`.
-
-    Raises
-    ------
-    FormError
-        If the port is taken, or there is no network to serve.
+    The host's pages answer on this computer only; in a `lan` everybody in the network can open the
+    page where tasters join, and what they send and read is not encrypted. Port 0 takes any two that
+    are free. `ready` is given the addresses once the page can be opened; what happens is told to
+    `tell` from a thread of its own, so that it may be slow or fail. Gives `Sitting.tally`: all of
+    it is on the disk then. FormError where the port is taken, or there is no network to serve.
     """
     found = network_addresses() if lan else ("127.0.0.1",)
     if not found:

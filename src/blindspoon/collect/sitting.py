@@ -42,18 +42,10 @@ Pairs = tuple[tuple[str, str], ...]
 class Plan:
     """What the pages say of a trial: never what is in a cup.
 
-    Parameters
-    ----------
-    title : str
-        For the host.
-    food : str
-        For the tasters, whom a title may tell too much: the product, or the title without one.
-    sessions, tasters : tuple of str
-        At least one each, in the order of trial.toml and of servings.csv.
-    tasting : Tasting
-        What they are told before the first cup and between cups.
-    labels : dict of str to str
-        What people read in the place of a session's name; blank where it is the name.
+    The title is for the host; it may tell tasters too much, so that they read the `food`: the
+    product, or the title without one. Sessions and tasters are in the order of trial.toml and of
+    servings.csv. `labels` are what people read in the place of a session's name; blank where it is
+    the name.
     """
 
     title: str
@@ -115,13 +107,7 @@ class Memory:
 
     @classmethod
     def from_bytes(cls, data: bytes) -> Memory:
-        """Read it.
-
-        Raises
-        ------
-        FormError
-            If it is damaged.
-        """
+        """Read it. FormError where it is damaged."""
         try:
             found = {"devices": {}, "locked": []} | json.loads(data)  # earlier files have none
             if set(found) != {known.name for known in fields(cls)} or len(found["secret"]) != 64:
@@ -316,10 +302,8 @@ class Sitting:
     def tally(self) -> str:
         """Count what was collected: "5 of 60 cups are scored; 1 ballot lies in ballots"."""
         ballots = self.ballots.values()
-        scored, files = (
-            sum(b.count for b in ballots),
-            sum(bool(p.rows) for b in ballots for p in b.parts),
-        )
+        scored = sum(ballot.count for ballot in ballots)
+        files = sum(bool(part.rows) for ballot in ballots for part in ballot.parts)
         kinds, total = {ballot.kind for ballot in ballots}, sum(len(b.codes) for b in ballots)
         cups = f"{total:,} sets and cups"
         if len(kinds) < 2 and "both" not in kinds:
@@ -345,10 +329,10 @@ class Sitting:
     def trouble(self, error: OSError) -> None:
         """Tell that a file could not be written; the same is not told again at once."""
         name = shown(str(error.filename or "A file"), 200)
-        advice = (
-            "see that the folder is in its place, the disk has room, and no program has it open"
+        text = (
+            f"{name} cannot be written ({error.strerror or error}); see that the folder is in its "
+            "place, the disk has room, and no program has it open."
         )
-        text = f"{name} cannot be written ({error.strerror or error}); {advice}."
         now = time.monotonic()
         if now - self._told.get(text, -QUIET) >= QUIET:
             self._told[text] = now

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from flask import Flask, Response, abort, jsonify, make_response, redirect, render_template, request
 from werkzeug.wrappers import Response as AnyResponse
@@ -61,8 +60,7 @@ def asking(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seat:
+class Seat(NamedTuple):
     """A taster at a cup; `place` counts from 1."""
 
     link: str
@@ -102,8 +100,7 @@ def _whole(text: str) -> int:
 
 
 def _seats(link: str, ballot: Ballot) -> list[Seat]:
-    places = range(1, len(ballot.codes) + 1)
-    return [Seat(link=link, ballot=ballot, place=place) for place in places]
+    return [Seat(link, ballot, place) for place in range(1, len(ballot.codes) + 1)]
 
 
 class TasterPages:
@@ -139,8 +136,9 @@ class TasterPages:
 
     def join(self, taken: str = "") -> Response:
         """Let a taster pick their name; the phone is known again by a cookie."""
-        self._sitting.look_for_late()
-        plan, sitting = self._sitting.plan, self._sitting
+        sitting = self._sitting
+        sitting.look_for_late()
+        plan = sitting.plan
         device = request.cookies.get("device", "")[:40] or secrets.token_urlsafe(16)
         own = sitting.names_of(device)
         links = {name: sitting.taster_link(name) for name in own}
@@ -296,10 +294,8 @@ class TasterPages:
 
     def _seat(self, link: str, session: str, place: str) -> Seat:
         ballot = self._ballot(link, session)
-        known = {str(number): number for number in range(1, len(ballot.codes) + 1)}
-        if place not in known:
-            abort(404)
-        return Seat(link=link, ballot=ballot, place=known[place])
+        seats = {str(seat.place): seat for seat in _seats(link, ballot)}
+        return seats[place] if place in seats else abort(404)
 
     def _page(
         self, name: str, link: str, ballot: Ballot | None = None, **content: object

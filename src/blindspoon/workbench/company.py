@@ -133,13 +133,7 @@ def _faults(form: Form) -> dict[str, str]:
 
 
 def _edited(text: str, form: Form) -> str:
-    """Write the form into trial.toml.
-
-    Raises
-    ------
-    TrialFileError
-        If the file is laid out so that this would change anything else.
-    """
+    """Write the form into trial.toml; TrialFileError where that would change anything else."""
     trial = parse_trial(text)
     if (names := tasters_of(form[NAMES])) != tasters_of(_draft(trial)[NAMES]):
         text = put(text, NAMES, names)

@@ -202,9 +202,8 @@ def _add_slips(bench: Workbench) -> None:
         attribute, place = scored.get(form.get("attribute", "")), _cup(found, form)
         if not found.lifted or attribute is None:
             return ask(found)
-        answer, problems = read_answer(
-            [attribute], {attribute.name: form.get("new", "")}, CORRECTED
-        )
+        new_cells = {attribute.name: form.get("new", "")}
+        answer, problems = read_answer([attribute], new_cells, CORRECTED)
         faults = {"new": told(problems[0])} if problems else {}
         if not form.get("reason"):
             faults["reason"] = "Say why; the findings print it."

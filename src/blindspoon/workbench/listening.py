@@ -76,12 +76,7 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
 
     Port None takes `PORT`, or the next one that is free. `ready` is given the address, with a
     slash at its end, once a page can be asked for: the browser starts while the pages are loaded,
-    and waits for the first of them.
-
-    Raises
-    ------
-    FormError
-        If the port is taken.
+    and waits for the first of them. FormError where the port is taken.
     """
     ports = near(PORT) if port is None else (port,)
     with listening("127.0.0.1", *ports, whose="Blindspoon") as listener:

@@ -225,10 +225,7 @@ def _touched(text: str, draft: Draft) -> Iterator[Part]:
 def _edited(text: str, draft: Draft, *, sealed: bool = False) -> str:
     """Write a draft into trial.toml; a rule that changes waits for another yes, until it is sealed.
 
-    Raises
-    ------
-    TrialFileError
-        With every problem that the draft brings.
+    TrialFileError has every problem that the draft brings.
     """
     old, now, problems = parse_trial(text), _draft(text), list[Problem]()
     if not draft.get("trial.product", "x"):
