@@ -156,10 +156,7 @@ class Dot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One row, with a dot an axis, and a group of rows under `head`.
-
-    Of the notes beside it, numbers and words, the first stands out.
-    """
+    """One row, a dot an axis; the first of its notes stands out, and `head` begins a group."""
 
     label: str
     dots: tuple[Dot, ...]

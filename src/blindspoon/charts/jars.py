@@ -191,10 +191,7 @@ class Readings:
 
 
 def readings_chart(log: BatchLog, trial: Trial) -> Chart | None:
-    """Draw the pH of every batch over its days, and the temperature where it was read.
-
-    None where no reading has a pH.
-    """
+    """Draw the pH of every batch over its days, and any temperatures; None where no pH was read."""
     readings = readings_of(log, trial)
     if not readings.ph:
         return None

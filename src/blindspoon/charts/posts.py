@@ -391,10 +391,7 @@ def figure_files(
 def boards(
     compared: Sequence[AttributeOutcome], size: str, *, source: str, question: str
 ) -> list[Figure]:
-    """Draw the board; shared out over several where its columns would be too narrow.
-
-    The outcomes have comparisons.
-    """
+    """Draw the board; shared out over several where its columns would be too narrow."""
     for several in range(1, len(compared) + 1):
         across = math.ceil(len(compared) / several)
         shared = [compared[at : at + across] for at in range(0, len(compared), across)]

@@ -257,10 +257,7 @@ def complaining(
 
 
 def write_file_atomically(target: Path, content: bytes) -> None:
-    """Write a file whole or not at all; an earlier one of that name is replaced.
-
-    Raises TrialFileError if it could not be written; an earlier file is still there.
-    """
+    """Write a file whole or not at all; raises as `write_files_atomically`."""
     write_files_atomically({target: content})
 
 

@@ -26,10 +26,7 @@ def state_folder() -> Path:
 
 
 def own_secret() -> bytes:
-    """Give 256 bits that only this user can read; made at the first time.
-
-    Raises TrialFileError if it can be neither read nor written.
-    """
+    """Give 256 bits that only this user can read, made at the first time; raises TrialFileError."""
     file = state_folder() / "door"
     with complaining(file, "Let XDG_STATE_HOME name a folder where it can"):
         with contextlib.suppress(FileNotFoundError):

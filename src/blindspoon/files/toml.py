@@ -254,10 +254,7 @@ _TOML = Rule(
 
 
 def read_toml(text: str, file: str) -> Section:
-    """Parse TOML 1.0.
-
-    Raises TrialFileError if the text is not TOML.
-    """
+    """Parse TOML 1.0; raises TrialFileError if the text is none."""
     try:
         values = tomllib.loads(text)
     except (ValueError, RecursionError) as error:

@@ -291,10 +291,7 @@ class Joint:
 
 
 def study_joint(trial: Trial, table: ScoreTable, results: tuple[AttributeResult, ...]) -> Joint:
-    """Look at all attributes together.
-
-    What could not or need not be said stands there as `NoResult` with its reason.
-    """
+    """Look at all attributes together."""
     shape = {"n_tasters": len(table.tasters), "n_variants": len(trial.variants)}
     means = [gather(scores, table.taster, table.variant, **shape).mean for scores in table.scores.T]
     names = [attribute.name for attribute in trial.attributes]

@@ -63,10 +63,7 @@ class Kitchen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disagreement:
-    """The test that every variant differs from the control alike in all kitchens.
-
-    Kenward-Roger F of kitchen by variant as fixed effects.
-    """
+    """Kenward-Roger's F test that every variant differs from the control alike in all kitchens."""
 
     f: float
     df_num: float

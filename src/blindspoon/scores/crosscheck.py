@@ -183,10 +183,7 @@ def plan_problems(plan: Cups | None, key: Cups | None) -> list[Problem]:
 
 
 def batch_problems(cups: Cups, variant: TextColumn) -> list[Problem]:
-    """Find batches that are said to be of two variants.
-
-    Of key.csv, or of scores that were never coded; `variant` has one a row of `cups`.
-    """
+    """Find batches that are said to be of two variants; `variant` has one a row of `cups`."""
     named = cups.batch.rows_of(filter(None, cups.batch.texts))
     named = named[cups.usable[named]]
     _, first = np.unique(number_rows(cups.batch, variant)[named], return_index=True)

@@ -146,20 +146,14 @@ def _under_pseudonyms(
 
 
 def see_lifted(found: Standing) -> None:
-    """Refuse to look behind a blind that is sealed and not lifted.
-
-    Raises DesignError.
-    """
+    """Refuse, by a DesignError, to look behind a blind that is sealed and not lifted."""
     if found.waiting:
         more = " for the scores that were added" if found.lift else ""
         raise DesignError([_UNLIFTED.broken(f"the blind is not lifted{more} yet", FILE)])
 
 
 def see_open(seal: Seal | None) -> None:
-    """Refuse scores and tasters while the tasting is closed and not lifted.
-
-    Raises DesignError.
-    """
+    """Refuse, by a DesignError, scores and tasters while it is closed and not lifted."""
     if seal and seal.closed and not (seal.lifted and seal.lifted[-1].last):
         raise DesignError([_CLOSED.broken(f"the tasting was closed on {seal.closed}", FILE)])
 

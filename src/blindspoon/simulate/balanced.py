@@ -400,10 +400,7 @@ def decide(rule: DecisionRule, scores: FloatArray, margin: float) -> tuple[BoolA
 
 
 def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
-    """Tell of many trials what `HeldSittings.steady` says of one; True with one session.
-
-    Scores have shape (m, t, k, s), what is found (m, k - 1).
-    """
+    """Tell of many trials, shape (m, t, k, s), what `HeldSittings.steady` says of one."""
     m, _, k, s = scores.shape
     if s == 1:
         return np.ones((m, k - 1), dtype=bool)

@@ -237,10 +237,7 @@ def calibrate(
 
 
 def count_chunk(seed: int, panel: Cell, start: int, trials: int) -> dict[Asked, tuple[int, int]]:
-    """Simulate and judge one chunk of trials; `start` is the first one's number in its cell.
-
-    Counted as `tally` does, by the procedures of the situation.
-    """
+    """Simulate and judge one chunk of trials; `start` is the first one's number in its cell."""
     if isinstance(panel.situation, CourseSituation):
         return course_chunk(seed, panel, start, trials)
     situation, variants = panel.situation, panel.variants

@@ -70,10 +70,7 @@ class ChoiceSizing:
 
 
 def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
-    """Say what numbers of sets can show.
-
-    Tried are so many tasters; the planned number and the usual ones where empty.
-    """
+    """Say what numbers of sets can show: of so many tasters, else as planned and the usual ones."""
     choice = chosen_by(trial)
     several = len(trial.variants) - 1
     a_taster = choice.sets * max(len(trial.sessions), 1)

@@ -158,10 +158,7 @@ def _rows(
 
 
 def linked(taster: IntArray, variant: IntArray, control: int, kept: BoolArray) -> BoolArray:
-    """Whether a chain of common tasters links each row's variant with the control.
-
-    Shape (n,); `kept` are the rows with a score.
-    """
+    """Whether a chain of common tasters links a row's variant with the control, by those `kept`."""
     size = int(variant.max()) + 1
     pairs = np.zeros((size, int(taster.max()) + 1), dtype=bool)
     pairs[variant[kept], taster[kept]] = True
@@ -325,10 +322,7 @@ def fit_over_sittings(
 
 
 def fit_days(layout: Layout, session: IntArray, control: int) -> ContrastTest | NoResult:
-    """Test the differences with sittings as a sample of days, ``(1 | session:variant)``.
-
-    Parameters are those of `fit_over_sittings`.
-    """
+    """Test the differences with sittings as a sample of days, ``(1 | session:variant)``."""
     tasted = np.zeros((int(layout.variant.max()) + 1, int(session.max()) + 1), dtype=bool)
     cell = np.unique(layout.variant * tasted.shape[1] + session, return_inverse=True)[1]
     tasted[layout.variant, session] = True

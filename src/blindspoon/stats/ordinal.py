@@ -244,10 +244,7 @@ class CumulativeModel:
     def of(
         cls, level: IntArray, taster: IntArray, design: FloatArray, nodes: int
     ) -> CumulativeModel:
-        """Set the model up; arguments as in `fit_cumulative`.
-
-        Each level's upper and lower bound is a logistic term of its taster.
-        """
+        """Set it up as `fit_cumulative` has it; either bound of a level is a term of its taster."""
         top = int(level.max())
         upper, lower = np.flatnonzero(level < top), np.flatnonzero(level > 0)
         row = np.concatenate([upper, lower])

@@ -186,10 +186,7 @@ def single_step(null: Null, observed: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True)
 class SignFlips:
-    """The statistics of flipped tasters: all flips, or a sample to which the data is added.
-
-    `draws` has shape (n_flips, n_variants).
-    """
+    """The statistics of flipped tasters, a row a flip: all, or a sample and the data itself."""
 
     method: Method
     draws: FloatArray

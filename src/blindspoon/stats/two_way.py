@@ -111,10 +111,7 @@ class Fit:
         return self.rss / self.df
 
     def contrast(self, weights: FloatArray) -> tuple[float, Interval]:
-        """Estimate a sum of effects, with its interval by Student's t.
-
-        The weights, shape (p,), are of a contrast that can be estimated.
-        """
+        """Estimate a contrast, by weights of shape (p,), with its interval by Student's t."""
         estimate = float(weights @ self.estimates)
         error = float(np.sqrt(self.variance * (weights @ self.unscaled @ weights)))
         reach = float(stdtrit(self.df, (1 + LEVEL) / 2)) * error

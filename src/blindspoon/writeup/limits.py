@@ -55,10 +55,7 @@ def unsettled(analysis: Analysis) -> tuple[str, ...]:
 
 
 def needed_table(analysis: Analysis) -> Table | None:
-    """Say how many tasters a new tasting would take for each comparison that is open.
-
-    None where no mixed model or no margin tells.
-    """
+    """Say how many tasters would settle each comparison that is open; None where nothing tells."""
     rows = []
     for result in analysis.ordered:
         attribute = result.attribute
