@@ -10,7 +10,12 @@ from blindspoon.files.text_table import FolderTables, read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.findings.compare import compare_trial
 from blindspoon.scores.score_table import build_table
-from blindspoon.stats.unanimity import enough_to_differ, rounded_to, unanimous
+from blindspoon.stats.unanimity import (
+    enough_to_be_alike,
+    enough_to_differ,
+    rounded_to,
+    unanimous,
+)
 
 TOML = """
 [trial]
@@ -61,6 +66,17 @@ def test_the_chance_is_the_sign_test_and_the_interval_that_of_rounded_scores(n):
 def test_so_many_have_to_agree(alpha, enough):
     assert enough_to_differ(alpha) == enough
     assert 2 / 2**enough <= alpha < 2 / 2 ** (enough - 1)
+
+
+@pytest.mark.parametrize("family", [1, 4, 9])
+def test_so_many_are_told_as_would_be_called_alike(family):
+    def agreed(n):
+        return unanimous(np.zeros(n), 1, step=1.0, alpha=0.05, family=family)
+
+    enough = enough_to_be_alike(agreed(3), 1.0)
+    assert agreed(enough).equivalence_interval.within(1.0)
+    fewer = agreed(enough - 1).equivalence_interval
+    assert fewer is None or not fewer.within(1.0)
 
 
 @pytest.mark.parametrize("by", ["mixed", "ranks"])

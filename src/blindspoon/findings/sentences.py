@@ -197,7 +197,7 @@ def would_settle(told: Told, alpha: float) -> str:
         return ""
     if isinstance(found, Unanimous):
         differ = f"{wording.spelled(enough)} who agree would" if found.difference else ""
-        few = margin and enough_to_be_alike(found, margin, alpha)
+        few = margin and enough_to_be_alike(found, margin)
         alike = f"{wording.spelled(few)} who agree would show it alike" if few else ""
         if differ and alike:
             differ += " show a difference"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.special import stdtrit
+from scipy.special import stdtr, stdtrit
 
 from blindspoon.arrays import FloatArray
 from blindspoon.stats.results import Interval, Unanimous
@@ -54,11 +54,13 @@ def enough_to_differ(alpha: float) -> int:
     return 1 + math.ceil(-math.log2(alpha) - 1e-9)
 
 
-def enough_to_be_alike(found: Unanimous, margin: float, alpha: float) -> int | None:
+def enough_to_be_alike(found: Unanimous, margin: float) -> int | None:
     """Count the tasters whose agreement would show it alike; None where it lies too far off."""
-    room = margin - abs(found.difference)
+    room, n = margin - abs(found.difference), found.tasters
+    half = (found.interval.high - found.interval.low) / 2
+    share = 2 * float(stdtr(n - 1, -half * math.sqrt(6 * n) / found.step))  # alpha over the family
     sizes = range(LEAST_ALIKE, 100)
-    return next((n for n in sizes if half_width(n, found.step, alpha) < room), None)
+    return next((n for n in sizes if half_width(n, found.step, share) < room), None)
 
 
 def half_width(tasters: int, step: float, alpha: float) -> float:
