@@ -27,13 +27,8 @@ class PanelSize(NamedTuple):
     """A size of trial: every taster gets every variant, the control among them, once a session."""
 
     tasters: int
-    sessions: int
     variants: int
-
-    @property
-    def shape(self) -> tuple[int, int, int]:
-        """Tasters, variants, sessions."""
-        return self.tasters, self.variants, self.sessions
+    sessions: int
 
 
 class Served(NamedTuple):
@@ -53,14 +48,14 @@ def draw_scatter(
 
     Trials come last in memory.
     """
-    taster, variant, session = np.indices(panel.shape).reshape(3, -1)
+    taster, variant, session = np.indices(panel).reshape(3, -1)
     nowhere = np.zeros_like(taster)
     situation = Situation(
         name="size", says="", cup_sd=spread.residual_sd, taster_sd=spread.taster_sd,
         opinion_sd=spread.taster_variant_sd, sessions=panel.sessions,
     )  # fmt: skip
     drawn = _scatter(situation, Served(session, taster, nowhere, variant, nowhere), trials, rng)
-    return np.asfortranarray(drawn.reshape(trials, *panel.shape))
+    return np.asfortranarray(drawn.reshape(trials, *panel))
 
 
 def true_levels(scale: Scale, shift: float, trials: IntArray, variants: int) -> FloatArray:
@@ -136,7 +131,7 @@ def serving_positions(panel: PanelSize, rng: np.random.Generator) -> FloatArray:
     >>> float(serving_positions(panel, np.random.default_rng(1)).sum(axis=0).min())
     2.0
     """
-    t, k, s = panel.shape
+    t, k, s = panel
     square = williams(k)
     rows = np.arange(t) % len(square)
     orders = [rng.permutation(rng.permutation(k)[square[rows]]) for _ in range(s)]

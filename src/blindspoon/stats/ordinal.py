@@ -16,6 +16,7 @@ from scipy.special import expit, log_expit, ndtr
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.stats.dunnett import Dunnett
 from blindspoon.stats.results import Interval, NoResult
+from blindspoon.stats.strata import slots
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,10 +253,7 @@ class CumulativeModel:
         columns = np.hstack([np.eye(top)[bound], -design[row]])
         sign = np.repeat([1.0, -1.0], [upper.size, lower.size])
         _, who, sizes = np.unique(taster[row], return_inverse=True, return_counts=True)
-        order = np.argsort(who, kind="stable")
-        place = np.empty_like(order)
-        place[order] = np.arange(order.size) - np.repeat(np.cumsum(sizes) - sizes, sizes)
-        shape = (sizes.size, int(sizes.max()))
+        place, shape = slots(who), (sizes.size, int(sizes.max()))
         filled = Terms(np.zeros((*shape, columns.shape[1])), np.ones(shape), np.zeros(shape))
         filled.design[who, place] = columns
         filled.sign[who, place] = sign
@@ -399,8 +397,8 @@ def compare_ordinal(
     The scores that occur are the ordered levels; nothing is taken from the distances between them.
     Of each variant the model tells how much it raises the log odds of a higher score, for one and
     the same taster. The arrays have shape (n,), a serving each, with codes from 0; rows with a
-    score of NaN or a negative code take no part. `alpha` is the chance of a false difference over
-    all variants. No result where nothing can be estimated.
+    score of NaN take no part. `alpha` is the chance of a false difference over all variants. No
+    result where nothing can be estimated.
 
     A sensitivity analysis beside the mixed model; it never decides. The tests are Wald's, with
     normal tails. Of 2,000 simulated trials of 12 tasters, four variants and two sessions in
@@ -422,7 +420,7 @@ def compare_ordinal(
     >>> [contrast.variant for contrast in fit.contrasts]
     [1, 2]
     """
-    kept = np.isfinite(score) & (taster >= 0) & (variant >= 0)
+    kept = np.isfinite(score)
     score, taster, variant = score[kept], taster[kept], variant[kept]
     reason = _too_little(score, taster, variant, control)
     if not reason and np.unique(taster).size > MOST_TASTERS:
