@@ -165,6 +165,19 @@ def test_a_session_is_added_from_a_page_and_has_sheets_of_its_own(at):
     assert not examine(folder).problems
 
 
+def test_between_two_sessions_the_next_one_comes_first_and_closing_it_all_does_not(at):
+    host, folder = at("sealed")
+    host.post("/t/crisp/tasting/more", more="2026-10-03")
+    closing = 'class="{}">Close the tasting'
+    for session, button in (("1", "other"), ("2", "main")):
+        host.post("/t/crisp/tasting/session", session=session, sure="1")
+        host.post(f"/t/crisp/tasting/{session}/key/1", **{"0-crunch": "5"})
+        page = host.read("/t/crisp/tasting")
+        assert page.index('id="session-') == page.index(f'id="session-{session}"')
+        assert closing.format(button) in page
+        assert "When everybody has finished session 2" in page
+
+
 def test_what_is_sent_twice_is_made_once(at):
     host, folder = at("sealed")
     sent = {"tasting/more": {"more": ""}, "tasting/late": {"late": "Gus"}}

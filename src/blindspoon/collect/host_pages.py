@@ -122,12 +122,13 @@ class HostPages:
         desk = self._find(link)
         sitting = desk.sitting
         sitting.reconcile()
+        open_first = sorted(sitting.plan.sessions, key=lambda name: name != sitting.session)
         response = desk.page(
             name,
             plan=sitting.plan,
             memory=sitting.memory,
             places={taster: place for place, taster in desk.places.items()},
-            tables={session: sitting.ballots_of(session) for session in sitting.plan.sessions},
+            tables={session: sitting.ballots_of(session) for session in open_first},
             join=desk.join,
             phones=desk.phones,
             qr=qr_code(desk.join) if desk.lan and desk.join else "",
