@@ -166,7 +166,7 @@ def test_a_session_is_added_from_a_page_and_has_sheets_of_its_own(at):
 
 
 def test_between_two_sessions_the_next_one_comes_first_and_closing_it_all_does_not(at):
-    host, folder = at("sealed")
+    host, _ = at("sealed")
     host.post("/t/crisp/tasting/more", more="2026-10-03")
     closing = 'class="{}">Close the tasting'
     for session, button in (("1", "other"), ("2", "main")):
