@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import copy
+import importlib.util
 import itertools
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -119,3 +121,20 @@ def test_what_was_drawn_by_chance_agrees_within_its_chance_and_no_further(tmp_pa
     found.loc[p_values, "difference"] = 0.02
     found["blindspoon"] = found["other"] - found["difference"]
     assert len(unlike(found)) == 2
+
+
+def test_where_the_other_optimiser_stops_short_nothing_is_called_unequal(tmp_path):
+    # MixedLM by BFGS does not converge here, and by Powell ends beside the optimum.
+    path = Path(__file__).parent / "reference" / "allotment_cucumbers.py"
+    spec = importlib.util.spec_from_file_location("allotment_cucumbers", path)
+    demo = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(demo)
+    shutil.copy(Path(__file__).parents[1] / "trials/allotment-cucumbers/trial.toml", tmp_path)
+    demo.write(tmp_path, seed=147)
+    analysis = analyse(tmp_path)
+    record = to_record(analysis)
+    texture = [each for each in record["attributes"] if each["attribute"] == "texture"]
+    scores = scores_frame(analysis.trial, analysis.table)
+    found = recompute(scores, {**record, "attributes": texture})
+    assert len(found) > 10
+    assert unlike(found).empty

@@ -146,13 +146,18 @@ def _fit(cups: pd.DataFrame, variants: Sequence[str], ours: Mapping[str, Any]) -
         re_formula="1" if nested else "0",
         vc_formula=terms or None,
     )
-    for method in ("bfgs", "powell"):
+    fits, start = list[Any](), None
+    for method in ("bfgs", "powell", "nm"):  # each from where the last one ended
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # said on an optimiser's way; its end is checked
-            fit = model.fit(reml=True, method=method)
-        if fit.converged:
-            return fit
-    raise ValueError("MixedLM did not converge")
+            fit = model.fit(reml=True, method=method, start_params=start)
+        start = fit.params_object
+        fits += [fit] * fit.converged
+        if fit.converged and method == "bfgs":
+            break
+    if not fits:
+        raise ValueError("MixedLM did not converge")
+    return max(fits, key=lambda fit: fit.llf)
 
 
 def _by_ranks(

@@ -435,6 +435,13 @@ def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     assert "needed: 13" in figure
 
 
+def test_what_is_said_names_what_was_tasted_and_the_kit_takes_answers_on_a_phone(packed):
+    said = packed["say.md"].decode().split("## ")
+    assert said[1].split("\n\n")[1].startswith("Rock salt and sea salt are alike enough: 8 of 24")
+    assert "Compared: sea salt and rock salt." in said[2]
+    assert "blindspoon collect kit --lan" in packed["kit/do-it-yourself.html"].decode()
+
+
 def test_what_is_published_can_be_compared_again(packed, record_of, tmp_path):
     for name, data in packed.items():
         if name.startswith("data/"):

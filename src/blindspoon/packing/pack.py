@@ -40,13 +40,15 @@ MOST_METHODS, MOST_POINTS = 6, 3
 
 def blog(content: ReportContent | KitchensContent) -> str:
     """Write a post of about 300 words in CommonMark, with the picture at its head."""
-    trial = content.trial
+    trial, names = content.trial, name_all(content.trial.variants, content.trial.control)
+    others = [variant for variant in trial.variants if variant.name != trial.control]
     return _markdown(
         "blog.md.j2",
         content=content,
         kit=isinstance(content, ReportContent),
-        names=name_all(trial.variants, trial.control),
-        others=[variant for variant in trial.variants if variant.name != trial.control],
+        names=names,
+        others=others,
+        listed=wording.listing(map(names.short, others)),
         methods=len(trial.variants) <= MOST_METHODS,
         most=MOST_POINTS,
     )
@@ -54,26 +56,27 @@ def blog(content: ReportContent | KitchensContent) -> str:
 
 def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str:
     """Write what can be said on camera, put under a video, and told of each picture."""
-    spoken = content.answer, content.question
+    spoken, trial = (content.answer, content.question), content.trial
     if isinstance(content, ReportContent):
         who, _, blinding = content.trust.partition(". ")
         blind = (
             ", blind" if blinding.startswith("Tasted blind") else "; it is not shown to be blind"
         )
         lead = "As a lead, for no rule was written down: "
-        lead *= not content.trial.decision.declared
+        lead *= not trial.decision.declared
         analysis, said = content.analysis, content.picture.title if content.picture else ""
         told = next((result for result in analysis.ordered if result.comparisons), None)
-        if told is not None and not analysis.about_days:  # what came close is said too
-            said = finding_of(told, told.comparisons, analysis.names)
-        spoken = f"{lead}{sentence(said or content.answer)}", f"{who}{blind}."
+        if not analysis.about_days:  # what came close is said too, and of sets what they were
+            said = finding_of(told, told.comparisons, analysis.names) if told else ""
+        spoken = f"{lead}{sentence(said)}" if said else content.answer, f"{who}{blind}."
     points = {part.name: part.points for part in content.sections}
+    names = name_all(trial.variants, trial.control)
     cautions = points.get("cautions", ())
     return _markdown(
         "say.md.j2",
         content=content,
         spoken=spoken,
-        trial=content.trial,
+        compared=wording.listing(map(names.short, trial.variants)),
         caution=cautions[0] if cautions else None,
         not_shown=points.get("not-shown", ()),
         drawn=drawn,
