@@ -122,6 +122,15 @@ def test_a_session_that_is_drawn_gets_its_day_moved_and_nothing_else(at):
     assert 'id="session[1].date-fault">W' in wrong.text
 
 
+def test_a_last_look_names_the_files_that_are_not_read(at):
+    host, folder = at("closed")
+    (folder / "ballots/conflicts").mkdir(parents=True)
+    (folder / "scores.xlsx").touch()
+    page = host.read("/t/crisp/look")
+    assert "ballots/conflicts is not read: it holds answers that were replaced" in page
+    assert "scores.xlsx is not read: save it as CSV" in page
+
+
 def test_comments_are_read_before_they_go_out_and_left_out(at):
     host, folder = at("lifted")
     head, first, second, *rest = (folder / "scores.csv").read_text("utf-8").splitlines()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Mapping
 
 from blindspoon.errors import Note, Problem
@@ -51,7 +52,9 @@ def said(problem: Problem) -> str:
 
 def noted(note: Note) -> str:
     """Say what is worth knowing, without the line of the file that it stands in."""
-    return capital(note.text.replace("not listed here", "not on the list"))
+    text = note.text.replace("not listed here", "not on the list")
+    unread = re.sub("^(the file|this) is not read", f"{note.file} is not read", text)
+    return unread if unread != text else capital(text)
 
 
 def beside(problems: Iterable[Problem], places: Collection[str]) -> dict[str, str]:
