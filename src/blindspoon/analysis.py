@@ -37,13 +37,7 @@ MOST_FOR_JSON = 10_000
 
 
 def analyse(folder: Path) -> Analysis:
-    """Read a trial folder, compare and judge.
-
-    Raises
-    ------
-    TrialError
-        With every problem of the folder, or where its blind is sealed and not lifted.
-    """
+    """Read a trial folder, compare and judge; see `api.compare`."""
     text = disk.read_folder(folder)
     declared, told = text.trial, text.tables
     trial, tables = pseudonymise(declared, told)
@@ -121,18 +115,7 @@ def to_record(analysis: Analysis, further: FurtherAnalyses | None = None) -> dic
 
 
 def pool_folders(folders: Sequence[Path]) -> Pool:
-    """Read the repeats of a trial from several kitchens and pool them.
-
-    Parameters
-    ----------
-    folders : sequence of Path
-        Two trial folders or more; the rule of the first decides.
-
-    Raises
-    ------
-    TrialError
-        With every problem of every folder, or everything that keeps them from being pooled.
-    """
+    """Read the repeats of a trial from several kitchens and pool them; see `api.pool`."""
     kitchens, problems = list[Kitchen](), list[Problem]()
     for folder, name in zip(folders, kitchen_names(folders), strict=True):
         try:
@@ -165,8 +148,6 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
 def kitchen_names(folders: Sequence[Path]) -> tuple[str, ...]:
     """Name kitchens by their folders; by the path as given where two would be called the same.
 
-    Examples
-    --------
     >>> kitchen_names([Path("trials/oak"), Path("trials/mill")])
     ('oak', 'mill')
     >>> kitchen_names([Path("oak/pickles"), Path("mill/pickles")])
@@ -180,12 +161,7 @@ def kitchen_names(folders: Sequence[Path]) -> tuple[str, ...]:
 def draw_forest(found: Pool, target: Path) -> None:
     """Write the chart of the first primary attribute, as PNG or as SVG by the file's ending.
 
-    Raises
-    ------
-    DesignError
-        If there is nothing to draw.
-    TrialFileError
-        If it cannot be written.
+    Raises DesignError where there is nothing to draw.
     """
     from blindspoon.charts.board import forest_chart  # noqa: PLC0415
     from blindspoon.charts.chart import chart_file  # noqa: PLC0415 - brings in matplotlib

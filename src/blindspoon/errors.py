@@ -62,8 +62,6 @@ class Problem:
 class Rule(NamedTuple):
     """What has to hold, and what to do where it does not: the parts of a `Problem`.
 
-    Examples
-    --------
     >>> rule = Rule("blank-cell", "every row has a code", "Write it")
     >>> print(rule.broken("a blank cell", "key.csv", 4, "code"))
     key.csv line 4, column code: a blank cell; every row has a code. Write it.
@@ -137,15 +135,6 @@ class FormError(TrialError):
 def problems_of_rows(rows: Sequence[int], make: Callable[[int], Problem]) -> list[Problem]:
     """Make one problem for each row; rows beyond `LISTED` share a last one that counts them.
 
-    Parameters
-    ----------
-    rows : sequence of int
-        The rows that have the problem, in order.
-    make : callable
-        Makes the problem of one row.
-
-    Examples
-    --------
     >>> def blank(row):
     ...     return Problem(slug="blank-cell", file="key.csv", line=row, found="a blank cell",
     ...                    allowed="a code is needed", remedy="Write it")
@@ -180,8 +169,6 @@ def together(messages: Sequence[Message]) -> list[Message]:
     One cause is one finding in one column, or more than `APART` findings there; of notes, what
     their `cause` says.
 
-    Examples
-    --------
     >>> rule = Rule("unknown-variant", "it is plain or oak", "Correct it")
     >>> print(*together([rule.broken('"aok" is not known', "key.csv", n) for n in (2, 5, 9)]))
     key.csv line 2: "aok" is not known (3 times: also lines 5, 9); it is plain or oak. Correct it.
@@ -222,8 +209,6 @@ def _told(alike: Sequence[Message]) -> Iterator[Message]:
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """End a sentence with the known word that looks most like this one, if any does.
 
-    Examples
-    --------
     >>> did_you_mean("textur", ["texture", "salt"]), did_you_mean("taster", ["TASTER", "CODE"])
     (' (did you mean "texture"?)', ' (did you mean "TASTER"?)')
     >>> did_you_mean("colour", ["texture", "salt"])
@@ -239,8 +224,6 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 def some_of(words: Iterable[str], most: int = 8) -> str:
     """Join words with commas; of more than `most`, the rest is counted.
 
-    Examples
-    --------
     >>> some_of(["a", "b", "c"], most=2)
     'a, b and 1 more'
     """
@@ -252,8 +235,6 @@ def some_of(words: Iterable[str], most: int = 8) -> str:
 def shown(text: str, most: int = 40) -> str:
     r"""Show a text of the user's in a message: on one line, and not too long.
 
-    Examples
-    --------
     >>> print(shown("crisp\nand sour"))
     crisp\nand sour
     """

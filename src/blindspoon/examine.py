@@ -39,8 +39,6 @@ if TYPE_CHECKING:
 def explanations() -> dict[str, str]:
     """Give the explanation of every problem by its slug, in the order of the page.
 
-    Examples
-    --------
     >>> print(explanations()["no-rows"][:48])
     `servings.csv` or `key.csv` has only its header.
     """

@@ -15,12 +15,9 @@ from blindspoon.trial import Trial
 def scores_frame(trial: Trial, table: ScoreTable) -> pd.DataFrame:
     """Lay out the scores, a row a cup in the order of the files.
 
-    Returns
-    -------
-    DataFrame
-        Columns session, taster, variant and batch (text; batch missing where none is named),
-        position (a whole number, missing where it is not known) and one a attribute, in points,
-        NaN where nobody gave a score.
+    Columns are session, taster, variant and batch (text; batch missing where none is named),
+    position (a whole number, missing where it is not known) and one a attribute, in points, NaN
+    where nobody gave a score.
     """
     labels = {
         "session": (table.sessions, table.session),
@@ -42,21 +39,10 @@ def records_frame(
 ) -> pd.DataFrame:
     """Lay out records as JSON has them, a row each; a nested field is named after its path.
 
-    Parameters
-    ----------
-    records : sequence of mapping
-        Of plain values, mappings, and lists of two numbers, which are intervals.
-    columns : sequence of str
-        Names of all columns but the reasons, where records may lack some.
+    ``mixed.difference`` is column mixed_difference; the ends of the list ``mixed.interval`` are
+    mixed_interval_low and mixed_interval_high. Where records may lack some, `columns` names all of
+    them but the reasons.
 
-    Returns
-    -------
-    DataFrame
-        ``mixed.difference`` is column mixed_difference; the ends of ``mixed.interval`` are
-        mixed_interval_low and mixed_interval_high.
-
-    Examples
-    --------
     >>> records_frame([{"variant": "leaf", "mixed": {"interval": [0.5, 2.0]}}]).to_dict("records")
     [{'variant': 'leaf', 'mixed_interval_low': 0.5, 'mixed_interval_high': 2.0}]
     """

@@ -183,8 +183,6 @@ class Stage:
     def locked(self, part: Part) -> str:
         """Say why a part may not be changed now, and what opens it; empty where it may.
 
-        Examples
-        --------
         >>> Stage(folder=Path("."), state="planned").locked("rule")
         ''
         >>> Stage(folder=Path("."), state="sealed").locked("rule")

@@ -202,8 +202,6 @@ def _with_attributes(text: str, scored: Sequence[str]) -> str:
 def rule_in_words(trial: Trial) -> str:
     """Say the rule that decides, as it is written, in a sentence for who is to say yes to it.
 
-    Examples
-    --------
     >>> trial = parse_trial('''
     ... trial = { title = "Crisp", control = "plain" }
     ... decision = { primary = ["texture"], margin = 1 }
@@ -341,8 +339,6 @@ def answers_like(trial: Trial) -> dict[str, str]:
 def short_name(label: str, taken: Collection[str], otherwise: str) -> str:
     """Make the short name of a label: "Oak leaf" is "oak-leaf", or "oak-leaf-2".
 
-    Examples
-    --------
     >>> short_name("Crème fraîche & dill", ["plain"], "change-1")
     'creme-fraiche-dill'
     >>> short_name("Oak leaf", ["oak-leaf"], ""), short_name("樽", [], "change-1")
@@ -357,8 +353,6 @@ def short_name(label: str, taken: Collection[str], otherwise: str) -> str:
 def meant(label: str) -> list[str]:
     """Guess what a change is meant to differ in: columns of batches.csv.
 
-    Examples
-    --------
     >>> meant("Brine from the last good jar"), meant("Three weeks in the cellar"), meant("No dill")
     (['starter'], ['temperature_c'], ['dill'])
     >>> meant("2,5 %")
@@ -372,8 +366,6 @@ def meant(label: str) -> list[str]:
 def may_be_ages(changes: Sequence[str]) -> bool:
     """Tell whether all changes look like ages of one food.
 
-    Examples
-    --------
     >>> may_be_ages(["7 days", "2 weeks, in the cold"]), may_be_ages(["7 days", "Oak leaf"])
     (True, False)
     """
@@ -388,8 +380,6 @@ def lines_of(text: str) -> list[str]:
 def scored_of(text: str) -> list[str]:
     r"""Read what is scored, as it can stand within sentences.
 
-    Examples
-    --------
     >>> scored_of("Crunch?\nThe odd one out.")
     ['Crunch', 'odd one out']
     """
@@ -400,8 +390,6 @@ def scored_of(text: str) -> list[str]:
 def tasters_of(text: str) -> int | list[str]:
     r"""Read names, a line each or with commas or "and" between, or how many there are.
 
-    Examples
-    --------
     >>> tasters_of("Ada, Ben\nCleo and Dev"), tasters_of("9")
     (['Ada', 'Ben', 'Cleo', 'Dev'], 9)
     """
@@ -412,8 +400,6 @@ def tasters_of(text: str) -> int | list[str]:
 def tasters_told(names: tuple[str, ...]) -> str:
     r"""Write tasters as `tasters_of` reads them.
 
-    Examples
-    --------
     >>> tasters_told(("T01", "T02")), tasters_told(("Ada", "Ben")), tasters_told(())
     ('2', 'Ada\nBen', '')
     """

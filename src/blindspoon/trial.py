@@ -32,8 +32,6 @@ class Scale:
     def side_by_side(self) -> tuple[float, ...]:
         """List every number that may be given; none where they are more than can be shown.
 
-        Examples
-        --------
         >>> Scale(low=1, high=3, step=0.5).side_by_side(), Scale(low=0, high=10).side_by_side()
         ((1.0, 1.5, 2.0, 2.5, 3.0), ())
         """
@@ -363,8 +361,6 @@ class Photo:
 def default_tasters(count: int) -> tuple[str, ...]:
     """Label tasters of whom only the number is known.
 
-    Examples
-    --------
     >>> default_tasters(2)
     ('T01', 'T02')
     """

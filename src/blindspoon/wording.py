@@ -33,8 +33,6 @@ OVER = {
 def days(number_of: float, over: str = "") -> str:
     """Write how many days there were, of what `Course.over` counts.
 
-    Examples
-    --------
     >>> days(14, "fermented_days"), days(1, "stored_days"), days(3.0)
     ('14 days of fermenting', '1 day in the cold', '3 days')
     """
@@ -45,8 +43,6 @@ def days(number_of: float, over: str = "") -> str:
 def would_have(course: Course | None) -> str:
     """Ask whether the taster would have it, by the name of the column; empty where it is not asked.
 
-    Examples
-    --------
     >>> would_have(Course(attribute="sourness", accept="would_eat_it")), would_have(None)
     ('Would eat it?', '')
     """
@@ -54,17 +50,8 @@ def would_have(course: Course | None) -> str:
 
 
 def number(value: float, digits: int) -> str:
-    """Write a number with a fixed count of decimals, half away from zero, and a true minus.
+    """Write a finite number with so many decimals, half away from zero, and a true minus.
 
-    Parameters
-    ----------
-    value : float
-        Finite.
-    digits : int
-        Decimals, 0 or more.
-
-    Examples
-    --------
     >>> number(2.25, 1), number(-0.04, 1), number(-1.25, 1), number(0.2499999999999991, 1)
     ('2.3', '0.0', '−1.3', '0.3')
     """
@@ -79,8 +66,6 @@ def number(value: float, digits: int) -> str:
 def plain(value: float) -> str:
     """Write a number that people chose (a margin, a scale end) as they would write it.
 
-    Examples
-    --------
     >>> plain(1.0), plain(0.5), plain(-3.0), plain(1e6)
     ('1', '0.5', '−3', '1000000')
     """
@@ -91,8 +76,6 @@ def plain(value: float) -> str:
 def decimals(values: Iterable[float]) -> int:
     """Count the decimals of the finest of some numbers, so that all of them are written with it.
 
-    Examples
-    --------
     >>> decimals([6.0, 5.3, 4.25])
     2
     """
@@ -102,8 +85,6 @@ def decimals(values: Iterable[float]) -> int:
 def signed(value: float, digits: int) -> str:
     """Write a difference with its sign; a rounded zero has none.
 
-    Examples
-    --------
     >>> signed(1.84, 1), signed(-0.3, 1), signed(0.01, 1)
     ('+1.8', '−0.3', '0.0')
     """
@@ -116,8 +97,6 @@ def digits_for(scale: Scale) -> int:
 
     A tenth of a point on a 0-10 scale, a whole point on 0-100: about a hundredth of the scale.
 
-    Examples
-    --------
     >>> digits_for(Scale(low=0, high=10)), digits_for(Scale(low=0, high=100))
     (1, 0)
     """
@@ -128,8 +107,6 @@ def digits_for(scale: Scale) -> int:
 def count(number_of: int, singular: str, plural: str = "") -> str:
     """Write how many there are: "1 taster", "12 tasters".
 
-    Examples
-    --------
     >>> count(1, "taster"), count(100000, "taster"), count(2, "batch", "batches")
     ('1 taster', '100,000 tasters', '2 batches')
     """
@@ -139,8 +116,6 @@ def count(number_of: int, singular: str, plural: str = "") -> str:
 def percent(share: float) -> str:
     r"""Write a share of one as a percentage, with as few decimals as it needs.
 
-    Examples
-    --------
     >>> percent(0.95), percent(0.975), percent(1 - 0.05 / 3)
     ('95\xa0%', '97.5\xa0%', '98.3\xa0%')
     """
@@ -151,8 +126,6 @@ def percent(share: float) -> str:
 def p_value(p: float) -> str:
     """Write a p value with its relation, never as zero.
 
-    Examples
-    --------
     >>> p_value(0.0312), p_value(0.00004), p_value(1.0)
     ('p = 0.031', 'p < 0.001', 'p > 0.999')
     """
@@ -166,8 +139,6 @@ def p_value(p: float) -> str:
 def p_cell(p: float) -> str:
     """Write a p value for a table: the relation only where it is not "equals".
 
-    Examples
-    --------
     >>> p_cell(0.0312), p_cell(0.00004)
     ('0.031', '< 0.001')
     """
@@ -177,16 +148,9 @@ def p_cell(p: float) -> str:
 def telling_digits(values: Iterable[float], limits: Iterable[float], at_least: int) -> int:
     """Decimals at which no value is rounded onto, or across, a limit that it does not touch.
 
-    An interval that ends at 0.97 is inside a margin of 1, and has to be seen to be.
+    An interval that ends at 0.97 is inside a margin of 1, and has to be seen to be. Three is the
+    most that is given.
 
-    Parameters
-    ----------
-    values, limits : iterable of float
-    at_least : int
-        Decimals to start from; three is the most that is given.
-
-    Examples
-    --------
     >>> telling_digits([-0.2, 0.97], [-1.0, 0.0, 1.0], 1)
     2
     """
@@ -225,8 +189,6 @@ def reach(interval: Interval, attribute: Attribute) -> str:
 def estimate_digits(value: float, interval: Interval | None, attribute: Attribute) -> int:
     """Decimals for an estimate: more where it would read 0.0 although zero is excluded.
 
-    Examples
-    --------
     >>> from blindspoon.stats.results import Interval
     >>> crisp = Attribute(name="texture", label="Texture", scale=Scale(low=0, high=10))
     >>> estimate_digits(0.034, Interval(0.02, 0.05), crisp), estimate_digits(0.034, None, crisp)
@@ -240,8 +202,6 @@ def estimate_digits(value: float, interval: Interval | None, attribute: Attribut
 def points(value: float, attribute: Attribute, interval: Interval | None = None) -> str:
     """Write the size of a difference: "1.8 points", always positive.
 
-    Examples
-    --------
     >>> crisp = Attribute(name="texture", label="Texture", scale=Scale(low=0, high=10))
     >>> points(-1.84, crisp), points(1.0, crisp)
     ('1.8 points', '1 point')
@@ -258,8 +218,6 @@ def margin(attribute: Attribute) -> str:
 def in_points(size: float) -> str:
     r"""Write a size that people chose, on the scale of the scores.
 
-    Examples
-    --------
     >>> in_points(1.0), in_points(0.5)
     ('1\xa0point', '0.5\xa0points')
     """
@@ -275,8 +233,6 @@ MONTHS = (
 def day(date: datetime.date) -> str:
     """Write a date in words, whatever the language of the machine.
 
-    Examples
-    --------
     >>> day(datetime.date(2026, 9, 4))
     '4 September 2026'
     """
@@ -286,8 +242,6 @@ def day(date: datetime.date) -> str:
 def listing(items: Iterable[str], last: str = "and") -> str:
     """Join words as a sentence does.
 
-    Examples
-    --------
     >>> listing(["salt"]), listing(["salt", "age"]), listing(["salt", "age", "jar"])
     ('salt', 'salt and age', 'salt, age and jar')
     """
@@ -305,8 +259,6 @@ def capital(text: str) -> str:
 def sentence(text: str) -> str:
     """Give a clause its capital and its full stop; a question keeps its mark.
 
-    Examples
-    --------
     >>> sentence("one is open"), sentence("it ends here."), sentence("does it?")
     ('One is open.', 'It ends here.', 'Does it?')
     """
@@ -317,11 +269,8 @@ def sentence(text: str) -> str:
 def comparative(difference: float, attribute: Attribute) -> str:
     """Say in the words of the scale which way a difference points.
 
-    Returns
-    -------
-    str
-        "was crisper than" where trial.toml gives the word; otherwise "scored higher on
-        texture (towards “crisp”) than".
+    "was crisper than" where trial.toml gives the word; otherwise "scored higher on texture (towards
+    “crisp”) than".
     """
     word = attribute.more if difference > 0 else attribute.less
     if word:
@@ -338,8 +287,6 @@ NUMERALS = "no one two three four five six seven eight nine ten eleven twelve".s
 def spelled(number_of: int) -> str:
     """Write a small count as a word.
 
-    Examples
-    --------
     >>> spelled(0), spelled(4), spelled(12), spelled(1300)
     ('no', 'four', 'twelve', '1,300')
     """
@@ -349,8 +296,6 @@ def spelled(number_of: int) -> str:
 def all_of(number_of: int) -> str:
     """Write that it is all of them.
 
-    Examples
-    --------
     >>> all_of(2), all_of(3)
     ('both', 'all three')
     """
@@ -360,8 +305,6 @@ def all_of(number_of: int) -> str:
 def directions(attribute: Attribute) -> tuple[str, str]:
     """Name both directions of a difference: less and more, in the words of the scale.
 
-    Examples
-    --------
     >>> crisp = Attribute(name="texture", label="Texture", low="soft", high="crisp",
     ...     more="crisper", scale=Scale(low=0, high=10))
     >>> directions(crisp)
@@ -375,8 +318,6 @@ def directions(attribute: Attribute) -> tuple[str, str]:
 def kitchen(grams: float) -> str:
     """Write grams as a kitchen balance shows them: whole from 100 g, finer below.
 
-    Examples
-    --------
     >>> kitchen(521.4), kitchen(22.74), kitchen(1.093), kitchen(0)
     ('521', '22.7', '1.09', '0')
     """
@@ -386,8 +327,6 @@ def kitchen(grams: float) -> str:
 def grams(mass: float) -> str:
     r"""Write a mass with its unit.
 
-    Examples
-    --------
     >>> grams(1000), grams(22.74)
     ('1,000\xa0g', '22.7\xa0g')
     """
@@ -411,8 +350,6 @@ ASKED = {
 def asked(choice: Choice) -> str:
     """Say what a taster does with a set, in the words of the method.
 
-    Examples
-    --------
     >>> asked(Choice(method="paired", attribute="sourness"))
     'Choose the cup with more sourness.'
     """

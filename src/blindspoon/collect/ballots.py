@@ -166,8 +166,6 @@ class TooManyConflictsError(Exception):
 def written(value: float | str) -> str:
     """Write a score as it stands in a ballot: with a point, and no more digits than it needs.
 
-    Examples
-    --------
     >>> written(7.0), written(6.5), written(-0.0), written(float("nan")), written("yes")
     ('7', '6.5', '0', '', 'yes')
     """
@@ -184,8 +182,6 @@ def read_answer(
     `row` is by the name of the question, and ``comment``; what is absent is blank. ``set`` names a
     set. Messages call the ballot `file`; scores at fault are blank.
 
-    Examples
-    --------
     >>> from blindspoon.trial import Scale
     >>> crisp = Attribute(name="texture", label="Texture", scale=Scale(low=0, high=10, step=0.5))
     >>> read_answer([crisp], {"texture": "7,5"}, "page")[0].scores
@@ -227,8 +223,6 @@ def points_of(
 def tidy_comment(text: str) -> str:
     r"""Take out of a comment what is no text: control characters, broken letters.
 
-    Examples
-    --------
     >>> tidy_comment(" snaps,\r\nthen \x00soft\t ")
     'snaps,\nthen soft'
     """
@@ -239,8 +233,6 @@ def tidy_comment(text: str) -> str:
 def write_rows(names: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes:
     r"""Write rows as a table: UTF-8, commas, quotes as in RFC 4180.
 
-    Examples
-    --------
     >>> write_rows(["code", "comment"], [{"code": "037", "comment": "soft,\nmild"}])
     b'code,comment\n037,"soft,\nmild"\n'
     """
@@ -254,8 +246,6 @@ def write_for_spreadsheet(names: Sequence[str], rows: Iterable[Mapping[str, str]
     Such a cell gets an apostrophe before it, unless it is a number; a byte-order mark tells
     spreadsheets that the text is UTF-8.
 
-    Examples
-    --------
     >>> rows = [{"texture": "-1", "comment": "=1+1"}]
     >>> write_for_spreadsheet(["texture", "comment"], rows).decode("utf-8-sig").splitlines()[1]
     "-1,'=1+1"

@@ -29,8 +29,6 @@ class Words:
     where cups are scored beside them, ``answers`` what is chosen there in words, and ``asked``, but
     in English, what the methods ask of a set.
 
-    Examples
-    --------
     >>> say = words_of("en")
     >>> say("cup_title", code="037"), say("cups", n=1), say("cups", n=4)
     ('Cup 037', '1 cup', '4 cups')
@@ -110,8 +108,6 @@ def spoken() -> Words:
 def seconds_of(rest: str) -> int:
     """Read how long a rest is; 0 where its words do not say it.
 
-    Examples
-    --------
     >>> [seconds_of(rest) for rest in ("about a minute", "90 s", "1,5 Minuten", "a short while")]
     [60, 90, 90, 0]
     """

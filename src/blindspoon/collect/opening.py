@@ -254,8 +254,6 @@ def _plan(trial: Trial, served: Sequence[Cups]) -> Plan:
 def file_names(cups: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
     """Name the file of each ballot, safe on every system, none like another's in any case.
 
-    Examples
-    --------
     >>> list(file_names([("1", "T01"), ("1", "Aunt Vera"), ("1", "t01")]).values())
     ['1-T01.csv', '1-Aunt%20Vera.csv', '1-t01%48ebf3.csv']
     """

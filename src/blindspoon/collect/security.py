@@ -103,8 +103,6 @@ class RateLimit:
 
     `clock` gives seconds, never going back.
 
-    Examples
-    --------
     >>> limit = RateLimit(clock=lambda: 0.0)
     >>> [limit.too_many("192.0.2.1") for _ in range(21)].count(True)
     1

@@ -90,8 +90,6 @@ class Memory:
     def link(self, kind: str, name: str = "") -> str:
         """Make the secret part of a link: 128 bits, of the host or of one taster.
 
-        Examples
-        --------
         >>> memory = Memory(secret="00" * 32)
         >>> len(memory.link("taster", "T01")), memory.link("host") == memory.link("taster", "T01")
         (22, False)

@@ -257,8 +257,6 @@ def draw(
 def zip_of(folder: str, contents: Mapping[str, bytes]) -> bytes:
     """Zip files under one folder; the same files give the same bytes.
 
-    Examples
-    --------
     >>> made = zip_of("trial", {"index.html": b"page"})
     >>> zipfile.ZipFile(io.BytesIO(made)).namelist()
     ['trial/index.html']

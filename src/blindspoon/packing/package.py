@@ -80,8 +80,6 @@ def made_column(name: str, known: Iterable[FileColumn], *, numeric: bool) -> Dat
     `numeric` tells whether every cell that is not blank is a number; it decides where the name is
     the host's own.
 
-    Examples
-    --------
     >>> made_column("salt_oz", BATCHES, numeric=True).meaning
     'Salt that was weighed in. In ounces.'
     >>> made_column("leaf", BATCHES, numeric=False).kind

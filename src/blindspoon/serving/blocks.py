@@ -37,8 +37,6 @@ def choose_sets(
     (t * (t + 1),), is where the counts stand before these sets, as `deviation` says. Gives shape
     (tasters, places): variants from 0, ascending in each row, the rows in random order.
 
-    Examples
-    --------
     >>> choose_sets(3, 3, 2, np.zeros(12), np.random.default_rng(1)).tolist()
     [[0, 2], [0, 1], [1, 2]]
     """
@@ -83,8 +81,6 @@ def even_replication(sets: IntArray, variants: int) -> IntArray:
     Sets, shape (n, places), are ascending in each row; those that are even already come back as
     they are.
 
-    Examples
-    --------
     >>> even_replication(np.array([[0, 1], [0, 2], [0, 3]]), 5).tolist()
     [[1, 4], [0, 2], [0, 3]]
     """
@@ -123,13 +119,9 @@ def known_plan(variants: int, places: int) -> IntArray:
     lambda of the blocks, with ``b k = r t`` and ``lambda (t - 1) = r (k - 1)``. Where there are
     more than 5,000 blocks of k from t, one block developed modulo t comes back.
 
-    Notes
-    -----
     R. C. Bose 1939, Annals of Eugenics 9:353-399: initial blocks developed modulo t, or modulo
     t - 1 with one variant fixed. Failing these, the plan is all the blocks there are.
 
-    Examples
-    --------
     >>> known_plan(7, 3).tolist()
     [[0, 1, 3], [1, 2, 4], [2, 3, 5], [3, 4, 6], [0, 4, 5], [1, 5, 6], [0, 2, 6]]
     """

@@ -40,8 +40,6 @@ def usable_codes() -> tuple[str, ...]:
     Left out are codes with a digit three times (111), runs (123, 987), whole hundreds, and a
     few numbers that everybody knows.
 
-    Examples
-    --------
     >>> len(usable_codes()), "111" in usable_codes(), "347" in usable_codes()
     (862, False, True)
     """
@@ -56,8 +54,6 @@ def usable_codes() -> tuple[str, ...]:
 def alike(code: str, other: str) -> bool:
     """Whether two codes are easily mistaken for one another (a code is always like itself).
 
-    Examples
-    --------
     >>> alike("347", "347"), alike("347", "342"), alike("347", "437"), alike("347", "518")
     (True, True, True, False)
     """
@@ -76,8 +72,6 @@ def draw_codes(
     `taken` are in use in this session already. Codes that a taster has `known` are passed over as
     long as that breaks neither of the first two rules.
 
-    Examples
-    --------
     >>> draw_codes([3, 2], frozenset(), np.random.default_rng(4))
     [['754', '949', '879'], ['531', '935']]
     """
@@ -101,8 +95,6 @@ def rule_kept(sets: Sequence[Sequence[str]], *, per_session: bool = False) -> Co
     `sets` are the codes of each taster in it; `per_session` says that all tasters have one code a
     variant, so that sets share their codes by intent.
 
-    Examples
-    --------
     >>> rule_kept([["347", "518"], ["342", "690"]])
     'unlike in the set'
     """

@@ -33,15 +33,11 @@ def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:
 
     The same state of `rng` gives the same plan. DesignError has every problem of the request.
 
-    Notes
-    -----
     Where everybody gets every variant: Williams squares, as many as fit, and the most balanced
     rows for the tasters left over. Where they do not: sets after Bechhofer and Tamhane 1981,
     ordered by a search. Every session is drawn afresh; tasters get rows at random, but variants
     that they have not met come first.
 
-    Examples
-    --------
     >>> request = ServingRequest(control="plain", others=("dill", "leaf"), cups=3,
     ...                          tasters=("T01", "T02", "T03", "T04", "T05", "T06"))
     >>> plan = draw(request, np.random.default_rng(7))
@@ -79,8 +75,6 @@ def add_session(plan: ServingPlan, name: str, rng: np.random.Generator) -> Servi
 def taster_stream(seed: int, name: str) -> np.random.Generator:
     """Give the random stream of a late taster, from the seed of the trial and the name alone.
 
-    Examples
-    --------
     >>> int(taster_stream(20260905, "Ada").integers(1000))
     205
     """

@@ -33,13 +33,9 @@ def williams(items: int) -> IntArray:
     odd one. Every item is in each position equally often, and every ordered pair of neighbours
     occurs once (even k) or twice (odd k).
 
-    Notes
-    -----
     E. J. Williams 1949, Australian Journal of Scientific Research A 2:149-168: the first row is
     0, 1, k-1, 2, k-2 ...; each next row adds 1 modulo k; for an odd k the reversed rows follow.
 
-    Examples
-    --------
     >>> williams(4).tolist()
     [[0, 1, 3, 2], [1, 2, 0, 3], [2, 3, 1, 0], [3, 0, 2, 1]]
     >>> len(williams(5))
@@ -118,15 +114,11 @@ def even_positions(rows: IntArray, items: int) -> IntArray:
 
     Rows, shape (n, cups), that are even already come back as they are.
 
-    Notes
-    -----
     It can always be done: where a position i has an item two times oftener than j, exchange i
     and j in a row with that item in i, go on with the item that came to i thereby, and stop at
     one that i had too seldom. It is the argument for the equitable edge colouring of bipartite
     graphs, D. de Werra 1971, INFOR 9:285-290.
 
-    Examples
-    --------
     >>> even_positions(np.array([[0, 1], [0, 2], [1, 0], [0, 3]]), 4)[:, 0].tolist().count(0)
     2
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
+class Span(NamedTuple):
     """The smallest and the largest of some counts."""
 
     low: int
@@ -95,8 +94,6 @@ def measure(
 ) -> Balance:
     """Count how balanced a plan is: rows of variants from 0, the control, shape (n_sets, cups).
 
-    Examples
-    --------
     >>> found = measure([[0, 1, 2], [1, 2, 0], [2, 0, 1]], 3)
     >>> found.positions, found.follows, found.efficiency
     (Span(low=1, high=1), Span(low=0, high=2), 1.0)
@@ -134,8 +131,6 @@ def comparison_variance(times: IntArray) -> float | None:
     `times`, shape (n_sets, n_variants), is how often each variant is in each set; the control is
     first, and in every set. In units of the variance of one score; None if a variant is in no set.
 
-    Notes
-    -----
     With N the incidence matrix, R the replications and k the cups a set, the information matrix
     of the variants after sets is ``C = diag(R) - N' N / k``; the covariance of the differences
     from the control is the inverse of C without the control's row and column. For the balanced
@@ -143,8 +138,6 @@ def comparison_variance(times: IntArray) -> float | None:
     the control and a given other, and l1 sets with a given pair of others, the variance is
     ``k (l0 + l1) / (l0 (l0 + p l1))``.
 
-    Examples
-    --------
     >>> comparison_variance(np.array([[1, 1, 0], [1, 0, 1], [1, 1, 0], [1, 0, 1]]))
     1.0
     """

@@ -29,8 +29,6 @@ def jars_of(table: TextTable | None) -> Jars:
 def all_named(jars: Jars, variants: Sequence[str]) -> Jars:
     """Name a jar of every variant as soon as one has two: a variant without names is one jar.
 
-    Examples
-    --------
     >>> all_named({"oak": ["jar 1", "jar 2"]}, ["plain", "oak"])
     {'oak': ['jar 1', 'jar 2'], 'plain': ['plain 1']}
     """

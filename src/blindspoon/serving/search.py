@@ -101,8 +101,6 @@ def deal(repeats: FloatArray, rng: np.random.Generator) -> IntArray:
     `repeats`, shape (n, n), is how much of thing j taster i has had before; gives a permutation,
     the thing of each taster.
 
-    Examples
-    --------
     >>> deal(np.array([[1.0, 0.0], [0.0, 1.0]]), np.random.default_rng(1)).tolist()
     [1, 0]
     """
@@ -125,8 +123,6 @@ def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) 
     and `history`, shape (n, n_batches), how often each taster has had it before. Gives a batch
     each, dealt equally often, give or take one, in the session and in all.
 
-    Examples
-    --------
     >>> history = np.array([[1, 0], [0, 1], [1, 0]])
     >>> deal_batches(np.array([2, 1]), history, np.random.default_rng(1)).tolist()
     [1, 0, 1]

@@ -201,8 +201,6 @@ def two_marks(sheets: Sequence[Pouring], seed: int) -> tuple[Pouring, ...]:
 def amount(cups: int, portion_g: float | None) -> str:
     """Say how much is needed for some cups of one portion.
 
-    Examples
-    --------
     >>> amount(12, 10), amount(120, 12.5), amount(1, None)
     ('12 cups, 120 g in all', '120 cups, 1.5 kg in all', '1 cup')
     """
@@ -215,8 +213,6 @@ def amount(cups: int, portion_g: float | None) -> str:
 def weight(grams: float) -> str:
     """Write a weight as a scale shows it.
 
-    Examples
-    --------
     >>> weight(12.5), weight(120), weight(1260)
     ('12.5 g', '120 g', '1.26 kg')
     """

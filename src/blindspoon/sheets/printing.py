@@ -50,32 +50,22 @@ REST = "at least 30 seconds"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ballots:
-    """All ballots, and what they have in common.
-
-    Parameters
-    ----------
-    instructions : tuple of str
-        Each short enough for one line of text.
-    lines : tuple of (Attribute, tuple of str)
-        With the numbers to mark one of; none where the number is written into a box.
-    ballots : tuple of TrayCard
-        A code is blank where it is written in later.
-    accept : str
-        Whether the taster would have it, to be answered by yes or no; may be empty.
-    words : tuple of str
-        What may be answered of a set, where it is not a code.
-    together, tight : bool
-        Whether two ballots are likely to fit on a page, each beginning one if not; whether less
-        room between the lines saves paper.
-    """
+    """All ballots, and what they have in common."""
 
     instructions: tuple[str, ...]
+    """Each short enough for one line of text."""
     lines: tuple[tuple[Attribute, tuple[str, ...]], ...]
+    """With the numbers to mark one of; none where the number is written into a box."""
     ballots: tuple[TrayCard, ...]
+    """A code is blank where it is written in later."""
     accept: str
+    """Whether the taster would have it, to be answered by yes or no; may be empty."""
     words: tuple[str, ...]
+    """What may be answered of a set, where it is not a code."""
     together: bool
+    """Whether two are likely to fit on a page; each begins a page if not."""
     tight: bool
+    """Whether less room between the lines saves paper."""
 
 
 def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
@@ -131,8 +121,6 @@ def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:
 def steps(scale: Scale) -> tuple[str, ...]:
     """Write every step of a scale; none where there are too many to stand side by side.
 
-    Examples
-    --------
     >>> steps(Scale(low=1, high=3, step=0.5)), steps(Scale(low=0, high=100, step=1))
     (('1', '1.5', '2', '2.5', '3'), ())
     """
@@ -279,31 +267,16 @@ def print_sheets(
 
     ``checklist.html``, ``pouring.html``, ``trays.html``, ``labels.html`` and ``ballots.html``: each
     needs no other file, no network and no script. Variants and batches are named in
-    ``pouring.html``, ``helper.html`` and ``both-taste/bowls.html`` only.
+    ``pouring.html``, ``helper.html`` and ``both-taste/bowls.html`` only. Labels have a paper of
+    their own; `cautions` are what the log of the batches warns whoever pours of. Serving is after
+    ISO 4120 (its rules of serving only), ISO 13299:2016 and ASTM E1871, as far as the checklist
+    says so beside each step.
 
-    Parameters
-    ----------
-    label_stock : str, optional
-        A name of `LABEL_STOCKS`; the larger labels of the paper if left out.
-    portion_g : float, optional
-        Grams in one cup, above 0 or ValueError; "the same spoonful" if left out.
-    cautions : sequence of str
-        What the log of the batches warns of, for whoever pours; it may name batches.
-    roles : bool
-        Whether to add a file for each who gets one: ``helper.html`` (checklist, pouring sheet),
-        ``table.html`` (what is said at the table, tray cards), ``tasters/01-NAME.html`` (their
-        ballots). Labels have a paper of their own. For two tasters also ``both-taste/bowls.html``
-        and ``both-taste/cups.html``, by which both can taste though they pour themselves.
-    days : sequence of Reminder
-        What is to be done before, by day.
+    With `roles` there is a file for each who gets one: ``helper.html`` (checklist, pouring sheet),
+    ``table.html`` (what is said at the table, tray cards), ``tasters/01-NAME.html`` (their
+    ballots). For two tasters also ``both-taste/bowls.html`` and ``both-taste/cups.html``, by which
+    both can taste though they pour themselves.
 
-    Notes
-    -----
-    Serving after ISO 4120 (its rules of serving only), ISO 13299:2016 and ASTM E1871, as far as
-    the checklist says so beside each step.
-
-    Examples
-    --------
     >>> import numpy as np
     >>> from blindspoon.serving.draw import draw
     >>> from blindspoon.serving.request import request_for

@@ -27,8 +27,6 @@ class Door:
     A pass stands in an address once: on the way to the browser it is seen by other programs. One
     that is printed in the host's own terminal opens as often as it is asked.
 
-    Examples
-    --------
     >>> door = Door(b"secret")
     >>> once, printed = door.new_pass(), door.new_pass(again=True)
     >>> [door.admits(text) for text in (once, once, printed, printed, "other")]

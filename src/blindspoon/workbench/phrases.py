@@ -30,8 +30,6 @@ _CLEAR = ("not-a-number", "bad-date")
 def told(problem: Problem) -> str:
     """Say a problem beside its field.
 
-    Examples
-    --------
     >>> told(Problem(slug="wrong-type", file="trial.toml", found='"a bit" is a text',
     ...              allowed="a number is needed", remedy="Write it without quotes"))
     '"a bit" is no number. Write digits, such as 1 or 0,5.'
