@@ -124,10 +124,10 @@ async def taste(link: Link, base: str, given: dict, pause: float) -> list[float]
         for turn, name in enumerate(NAMES, 1):
             await asyncio.sleep(pause * random.random())
             form[name] = str(random.randrange(21) / 2).removesuffix(".0")
-            status, said = await link.ask(f"{base}/1/{cup}", form | {"turn": str(turn)})
+            status, said = await link.ask(f"{base}/1/{cup}", form | {"Turn": str(turn)})
             assert status == 200, (status, said)
             taken.append(link.taken[-1])
-            form["base"] = json.loads(said)["mark"]
+            form["Base"] = json.loads(said)["mark"]
         given[base, form["code"]] = [form[name] for name in NAMES]
     link.close()
     return taken
@@ -224,11 +224,11 @@ async def hammer(link: Link, base: str, acknowledged: dict, sent: dict) -> None:
         for turn in range(1, 100_000):
             form = forms[turn % CUPS]
             number = sent[base, form["code"]] = sent.get((base, form["code"]), 0) + 1
-            form |= {"comment": str(number), "turn": str(turn), NAMES[0]: str(number % 11)}
+            form |= {"comment": str(number), "Turn": str(turn), NAMES[0]: str(number % 11)}
             status, said = await link.ask(f"{base}/1/{1 + turn % CUPS}", form)
             assert status == 200, (status, said)
             acknowledged[base, form["code"]] = number
-            form["base"] = json.loads(said)["mark"]
+            form["Base"] = json.loads(said)["mark"]
     except (ConnectionError, asyncio.IncompleteReadError):
         link.close()
 
@@ -301,7 +301,7 @@ def hostile_request(chance: random.Random, addresses: dict, pages: dict[str, dic
     netloc = urlsplit(addresses["join"]).netloc
     path = chance.choice(sorted(pages))
     names = [*NAMES, *(f"{row}-{name}" for row in range(6) for name in (*NAMES, "comment"))]
-    names += ["comment", "turn", "page", "base", "go", "session", "twice", chance.choice(PAYLOADS)]
+    names += ["comment", "Turn", "Page", "Base", "go", "session", "twice", chance.choice(PAYLOADS)]
     fields = {name: chance.choice(("", "7", *PAYLOADS)) for name in chance.sample(names, 6)}
     body = urlencode(pages[path] | fields, errors="replace")
     head = {"Host": netloc, "Content-Type": "application/x-www-form-urlencoded"}

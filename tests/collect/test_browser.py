@@ -399,6 +399,20 @@ def test_a_lost_acknowledgement_makes_no_conflict(sheet, served, rows, folder):
     assert not (folder / "ballots/conflicts").exists()
 
 
+def test_what_is_scored_may_be_called_base(sheet, serve, folder, rows):
+    path, name = folder / "trial.toml", "base"
+    path.write_text(path.read_text().replace('name = "saltiness"', f'name = "{name}"'))
+    with serve(folder) as served:
+        page = begin(sheet(), served)
+        tap(page, name, "4")
+        saved(page)
+        page.goto(f"{served['host']}/1/key/1")
+        page.locator(f"input[name='0-{name}']").fill("5")
+        page.get_by_role("button", name="Save").click()
+        page.get_by_text("is saved").wait_for()
+    assert rows()[0][name] == "5"
+
+
 def test_two_phones_on_one_link_wipe_nothing_and_are_told_what_they_replace(
     sheet, served, rows, folder
 ):

@@ -181,7 +181,7 @@ def test_a_cup_that_is_not_there_is_no_error_of_ours(client, phone, place):
 
 @pytest.mark.parametrize("turn", ["x", "-1", "9" * 5000, "٣", "1e3", ""])
 def test_an_odd_turn_is_no_error_of_ours(phone, turn, rows):
-    assert phone("T01").answer(1, texture="7", turn=turn).status_code == 303
+    assert phone("T01").answer(1, texture="7", Turn=turn).status_code == 303
     assert rows()[0]["texture"] == "7"
 
 

@@ -218,10 +218,10 @@ class HostPages:
             values = [{**row, "comment": first["comment"]} for row, first in pairs]
             return _grid(desk, place, ballot, values, 409, differ=differ)
         if not again:
-            opened = form.get("page", "")[:40]
+            opened = form.get("Page", "")[:40]
             ballot.save(
                 {
-                    code: Given(answer, form.get(f"{row}-base", ""), opened)
+                    code: Given(answer, form.get(f"{row}-Base", ""), opened)
                     for row, (code, answer) in enumerate(zip(ballot.codes, answers, strict=True))
                     if code not in ballot.elsewhere
                 }

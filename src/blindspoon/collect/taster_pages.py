@@ -229,9 +229,9 @@ class TasterPages:
             scores = tuple(form.get(name, "")[:200] for name in ballot.names)
             typed = CupAnswer(scores=scores, comment=form.get("comment", ""))
             return make_response(self._show(seat, typed, said), 422)
-        turn, ago = (_whole(form.get(name, "")) for name in ("turn", "ago"))
-        page = form.get("page", "")[:40]
-        given = Given(answer, form.get("base", ""), page, turn, ago / 1000)
+        turn, ago = (_whole(form.get(name, "")) for name in ("Turn", "Ago"))
+        page = form.get("Page", "")[:40]
+        given = Given(answer, form.get("Base", ""), page, turn, ago / 1000)
         with self._sitting.while_open(session) as open_now:
             if not open_now:
                 return refuse(409, spoken()("error_late", session=session))

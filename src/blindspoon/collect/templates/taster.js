@@ -44,12 +44,12 @@
   function store() {
     clearTimeout(dirty);
     dirty = 0;
-    form.elements.turn.value = Number(form.elements.turn.value) + 1;
+    form.elements.Turn.value = Number(form.elements.Turn.value) + 1;
     refused.set(location.pathname);
-    mine.set(location.pathname, form.elements.page.value);
+    mine.set(location.pathname, form.elements.Page.value);
     offered = [];
     const given = new URLSearchParams(new FormData(form));
-    given.set("at", Date.now());
+    given.set("At", Date.now());
     unsent.set(location.pathname, given.toString());
     send();
   }
@@ -61,14 +61,14 @@
     if (!path) return finished();
     busy = true;
     if (!failures) say(words.saving);
-    const ago = Date.now() - new URLSearchParams(body).get("at");  // by one clock, right or wrong
+    const ago = Date.now() - new URLSearchParams(body).get("At");  // by one clock, right or wrong
     const clock = new AbortController();
     const limit = setTimeout(() => clock.abort(), 10000);
     let reply = null, said = {};
     try {
       reply = await fetch(path, {
         method: "POST",
-        body: `${body}&ago=${ago}`,
+        body: `${body}&Ago=${ago}`,
         headers: { "Content-Type": "application/x-www-form-urlencoded", Accept: "application/json" },
         keepalive: body.length < 60000,
         signal: clock.signal,
@@ -107,13 +107,13 @@
   function acknowledged(path, body, said) {
     const waiting = unsent.all()[path];
     const given = new URLSearchParams(body), now = new URLSearchParams(body);
-    now.set("base", said.mark);
+    now.set("Base", said.mark);
     for (const [name, text] of Object.entries(said.filled)) now.set(name, text);
     latest.set(path, now.toString());
     if (waiting === body) unsent.set(path);
     else if (waiting) {
       const newer = new URLSearchParams(waiting);
-      newer.set("base", said.mark);
+      newer.set("Base", said.mark);
       for (const [name, text] of Object.entries(said.filled)) {
         if ((newer.get(name) || "") === (given.get(name) || "")) newer.set(name, text);
       }
@@ -122,7 +122,7 @@
     if ((refused.all()[path] || {}).body === body) refused.set(path);
     showRefused();
     if (form && path === location.pathname) {
-      form.elements.base.value = said.mark;
+      form.elements.Base.value = said.mark;
       fill(new Map(Object.entries(said.filled)), given);
       showRead(said.scores);
     }
@@ -208,8 +208,8 @@
     const body = givenAt(path) || known;
     if (!body) return;
     const fields = new URLSearchParams(body);
-    if (known === body && mine.all()[path] === fields.get("page")) {
-      for (const name of ["base", "page", "turn"]) form.elements[name].value = fields.get(name);
+    if (known === body && mine.all()[path] === fields.get("Page")) {
+      for (const name of ["Base", "Page", "Turn"]) form.elements[name].value = fields.get(name);
     }
     fill(fields);
   }
