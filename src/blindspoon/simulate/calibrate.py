@@ -9,7 +9,6 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from blindspoon.arrays import IntArray
 from blindspoon.findings.compare import compare_trial
 from blindspoon.findings.comparison import AttributeResult, By, Kind
 from blindspoon.findings.pool_checks import Kitchen, PooledAttribute, PooledComparison
@@ -135,38 +134,34 @@ def answers(result: AttributeResult | PooledAttribute, procedure: By) -> dict[in
     return said
 
 
-def tally(said: Sequence[dict[int, Answer]], true: Truths, procedure: By) -> IntArray:
-    """Count right and wrong over trials, by the answers of each; shape (4, 2).
-
-    A row a question of `QUESTIONS`: how often it came true, and in how many trials it could be
-    asked.
+def replies(said: dict[int, Answer], true: Truths, procedure: By) -> dict[str, bool | None]:
+    """Tell of each of `QUESTIONS` whether it came true in a trial; None where it cannot be asked.
 
     >>> true = Truths(levels=(5, 5, 6.5), differs=(False, True), means=(0, 1.5),
     ...               pseudomedians=(0, 1.5))
-    >>> trial = {1: Answer("different", Interval(0.2, 2)), 2: Answer("open", Interval(0, 2))}
-    >>> tally([trial], true, "mixed").tolist()
-    [[1, 1], [0, 1], [0, 1], [0, 1]]
+    >>> said = {1: Answer("different", Interval(0.2, 2)), 2: Answer("open", Interval(0, 2))}
+    >>> replies(said, true, "mixed")
+    {'false_alarm': True, 'coverage': False, 'found': False, 'false_alike': False}
     """
-    counts = np.zeros((len(QUESTIONS), 2), dtype=np.int64)
     like = [number for number, off in enumerate(true.differs, 1) if not off]
     unlike = [number for number, off in enumerate(true.differs, 1) if off]
     differences = true.differences(procedure)
-    for trial in said:
-        kinds = {number: answer.kind for number, answer in trial.items()}
-        held = [
-            course_rates.holds(answer.interval, differences[number - 1])
-            for number, answer in trial.items()
-            if answer.interval is not None
-        ]
-        replies = (
-            any(kinds.get(number) in ("different", "slight") for number in like),
-            all(held),
-            any(kinds.get(number) in ("different", "slight") for number in unlike),
-            any(kinds.get(number) in ("alike", "slight") for number in unlike),
-        )
-        asked = (bool(like), bool(held), len(unlike) == 1, bool(unlike))
-        counts += [(reply and may, may) for reply, may in zip(replies, asked, strict=True)]
-    return counts
+    held = [
+        course_rates.holds(answer.interval, differences[number - 1])
+        for number, answer in said.items()
+        if answer.interval is not None
+    ]
+
+    def called(numbers: Sequence[int], *kinds: Kind) -> bool | None:
+        hits = (number in said and said[number].kind in kinds for number in numbers)
+        return any(hits) if numbers else None
+
+    return {
+        "false_alarm": called(like, "different", "slight"),
+        "coverage": all(held) if held else None,
+        "found": called(unlike, "different", "slight") if len(unlike) == 1 else None,
+        "false_alike": called(unlike, "alike", "slight"),
+    }
 
 
 def rate(true: int, asked: int) -> Rate:
@@ -261,14 +256,12 @@ def count_chunk(seed: int, panel: Cell, start: int, trials: int) -> dict[Asked, 
         )
         repeats = zip(*[kitchens] * situation.kitchens, strict=True)
         judged = (found for those in repeats for found in pool(those).attributes)
-    said = [[answers(result, by) for by in situation.by] for result in judged]
-    return {
-        (by, question): (true_of, of)
-        for place, by in enumerate(situation.by)
-        for question, (true_of, of) in zip(
-            QUESTIONS, tally([replies[place] for replies in said], true, by).tolist(), strict=True
-        )
-    }
+    return summed(
+        ((by, question), (int(reply or 0), int(reply is not None)))
+        for result in judged
+        for by in situation.by
+        for question, reply in replies(answers(result, by), true, by).items()
+    )
 
 
 LIMIT = 0.055
