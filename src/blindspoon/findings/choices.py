@@ -215,18 +215,16 @@ def _by_taster(
 ) -> tuple[TasterChoice, ...]:
     """Ask of tasters with enough sets whether they can tell."""
     counts = [(taster, right.size, int(right.sum())) for taster, right, _ in alone]
-    _, tests, numbers = zip(*counts, strict=True) if counts else ((), (), ())
     if choice.how.words:
         tails = [fc.fisher(_answers(right, other), alpha)[0] for _, right, other in alone]
     else:
-        tails = fc.upper_tail(np.array(numbers), np.array(tests), choice.how.guess).tolist()
-    rows = [(*count, p) for count, p in zip(counts, tails, strict=True)]
+        tails = [float(fc.upper_tail(right, n, choice.how.guess)) for _, n, right in counts]
     adjusted = holm(np.array(tails)).tolist()
     return tuple(
         TasterChoice(
             taster=taster, tests=n, right=right, p_value=p, p_adjusted=q, can_tell=q <= alpha
         )
-        for (taster, n, right, p), q in zip(rows, adjusted, strict=True)
+        for (taster, n, right), p, q in zip(counts, tails, adjusted, strict=True)
     )
 
 

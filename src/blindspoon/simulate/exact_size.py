@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.special import gammaincinv, nctdtr, ndtr, stdtrit
@@ -207,22 +207,15 @@ class CourseSizing:
     alpha: float
     days: int
     spread: Spread
-    rows: tuple[CourseSize, ...]
+    rows: tuple[CourseSize, ...] = field(metadata={"name": "panels"})
     sentences: tuple[str, ...]
 
     def to_record(self) -> Record:
         """Give everything as plain values, for JSON."""
-        return {
-            "attribute": self.course.attribute,
-            "over": self.course.over,
-            "level": self.course.level,
-            "margin": self.margin,
-            "alpha": self.alpha,
-            "days": self.days,
-            "spread": asdict(self.spread),
-            "panels": [asdict(row) for row in self.rows],
-            "sentences": list(self.sentences),
-        }
+        record, course = as_record(self), self.course
+        del record["course"]
+        asked = {"attribute": course.attribute, "over": course.over, "level": course.level}
+        return asked | record
 
 
 def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> CourseSizing | None:

@@ -110,15 +110,12 @@ def _question(
 ) -> Question:
     margin, span = attribute.margin, attribute.scale.high - attribute.scale.low
     if margin is None or 2 * margin > span:
-        found = f"{attribute.name} has no margin"
-        rule = Rule(
-            "no-margin", "sizing needs the smallest difference that matters, in points", SET_MARGIN
-        )
+        slug, found = "no-margin", f"{attribute.name} has no margin"
+        allowed = "sizing needs the smallest difference that matters, in points"
         if margin is not None:
             found = f"the margin of {attribute.name} is {margin:g} on a scale of {span:g}"
-            rule = Rule(
-                "wide-margin", "a margin is at most half the length of the scale", SET_MARGIN
-            )
+            slug, allowed = "wide-margin", "a margin is at most half the length of the scale"
+        rule = Rule(slug, allowed, SET_MARGIN)
         raise DesignError([rule.broken(found, "trial.toml", column="margin")])
     if (trials is not None and trials < FEWEST) or seed < 0:
         raise ValueError(f"{FEWEST} trials or more and a seed of 0 or more are needed")

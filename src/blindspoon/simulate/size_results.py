@@ -81,20 +81,15 @@ def spread_from(fit: MixedFit | NoResult, title: str) -> Spread:
         )
         found = f"the trial “{title}” gives no spread: {fit.reason.rstrip('.')}"
         raise DesignError([rule.broken(found, "trial.toml")])
-    if fit.taster_variant_sd is not None:
-        return Spread(
-            residual_sd=fit.residual_sd, taster_sd=fit.taster_sd,
-            taster_variant_sd=fit.taster_variant_sd, source=f"as in the trial “{title}”",
-        )  # fmt: skip
-    whole = math.hypot(CUP, TASTER_VARIANT)
-    return Spread(
-        residual_sd=fit.residual_sd * CUP / whole, taster_sd=fit.taster_sd,
-        taster_variant_sd=fit.residual_sd * TASTER_VARIANT / whole,
-        source=(
-            f"as in the trial “{title}”, whose one session cannot tell cup-to-cup scatter from"
-            " tasters' own opinions of a variant, so that their sum was split as is common practice"
-        ),
-    )  # fmt: skip
+    cup, own, source = fit.residual_sd, fit.taster_variant_sd, f"as in the trial “{title}”"
+    if own is None:
+        whole = math.hypot(CUP, TASTER_VARIANT)
+        cup, own = (fit.residual_sd * share / whole for share in (CUP, TASTER_VARIANT))
+        source += (
+            ", whose one session cannot tell cup-to-cup scatter from tasters' own opinions of a"
+            " variant, so that their sum was split as is common practice"
+        )
+    return Spread(residual_sd=cup, taster_sd=fit.taster_sd, taster_variant_sd=own, source=source)
 
 
 WANTED = 0.8  # the chance at which a difference counts as one that would be seen
@@ -220,11 +215,6 @@ class Sizing:
     assumptions: tuple[str, ...]
     sentences: tuple[str, ...]
     unit: Literal["taster", "round"] = "taster"
-
-    def cell(self, tasters: int, sessions: int, procedure: str) -> SizingCell:
-        """Find the cell of a panel and procedure."""
-        wanted = (tasters, sessions, procedure)
-        return next(c for c in self.cells if (c.tasters, c.sessions, c.procedure) == wanted)
 
     def to_record(self) -> Record:
         """Everything, ready for JSON: text, finite numbers, None, lists and dictionaries."""

@@ -40,6 +40,11 @@ def sized(trial, **options):
     return size(trial, spread, **{**SMALL, **options})
 
 
+def cell_of(sizing, *panel):
+    found = {(cell.tasters, cell.sessions, cell.procedure): cell for cell in sizing.cells}
+    return found[panel]
+
+
 def as_table(scores, positions, attributes):
     """One simulated trial as `compare` would read it: scores of shape (t, k, s)."""
     taster, variant, session = (each.ravel() for each in np.indices(scores.shape))
@@ -150,10 +155,10 @@ def test_more_tasters_and_sessions_see_more(make_trial):
     found = sized(make_trial(), trials=1000)
     for by in ("mixed", "ranks"):
         for sessions in (1, 2):
-            row = [found.cell(tasters, sessions, by) for tasters in (5, 8, 12)]
+            row = [cell_of(found, tasters, sessions, by) for tasters in (5, 8, 12)]
             assert sorted(row, key=lambda cell: cell.chance_twice.value) == row
             assert sorted(row, key=lambda cell: cell.chance_alike.value) == row
-        small, large = found.cell(12, 1, by), found.cell(12, 2, by)
+        small, large = cell_of(found, 12, 1, by), cell_of(found, 12, 2, by)
         assert small.chance_margin.value < large.chance_margin.value
         assert small.smallest_seen.difference > large.smallest_seen.difference
 
@@ -161,11 +166,11 @@ def test_more_tasters_and_sessions_see_more(make_trial):
 def test_the_difference_seen_8_times_in_10_is_seen_8_times_in_10(make_trial):
     """Sized again with that difference as the margin, and other draws."""
     for by in ("mixed", "ranks"):
-        seen = sized(make_trial(), tasters=[12], sessions=[2]).cell(12, 2, by).smallest_seen
+        seen = cell_of(sized(make_trial(), tasters=[12], sessions=[2]), 12, 2, by).smallest_seen
         again = sized(
             make_trial(margin=seen.difference), tasters=[12], sessions=[2], trials=2000, seed=99
         )
-        chance = again.cell(12, 2, by).chance_margin
+        chance = cell_of(again, 12, 2, by).chance_margin
         error = np.hypot(chance.se, np.sqrt(WANTED * (1 - WANTED) / SMALL["trials"]))
         assert abs(chance.value - WANTED) < 3 * error
 
@@ -184,14 +189,14 @@ def test_drawing_stops_where_every_chance_is_precise(make_trial):
 
 
 def test_what_cannot_be_seen_has_its_reason(make_trial):
-    cell = sized(make_trial(), tasters=[5], sessions=[1]).cell(5, 1, "ranks")
+    cell = cell_of(sized(make_trial(), tasters=[5], sessions=[1]), 5, 1, "ranks")
     assert cell.smallest_seen is None
     assert cell.smallest_p == 0.0625
     assert cell.to_record()["not_seen"].startswith("so few tasters cannot reach alpha")
     spread = common_practice(make_trial().attributes[0].scale)
     noisy = dataclasses.replace(spread, residual_sd=20.0)
     found = size(make_trial(), noisy, tasters=[4], sessions=[1], trials=200)
-    assert found.cell(4, 1, "mixed").not_seen.startswith("no difference that fits")
+    assert cell_of(found, 4, 1, "mixed").not_seen.startswith("no difference that fits")
 
 
 def test_the_record_is_plain_json(hundred):
@@ -208,7 +213,7 @@ def test_primary_attributes_share_alpha(make_trial):
     rule = dataclasses.replace(trial.decision, primary=("texture", "saltiness"))
     found = sized(dataclasses.replace(trial, decision=rule), tasters=[6], sessions=[1], trials=100)
     assert found.alpha == 0.025
-    assert found.cell(6, 1, "ranks").smallest_seen is None
+    assert cell_of(found, 6, 1, "ranks").smallest_seen is None
 
 
 def test_the_default_sizes_include_what_is_planned(make_trial):
