@@ -32,8 +32,7 @@ _UNPOOLED = Rule(
     "a chart shows one variant or more that all kitchens scored",
     "Look at what is not pooled, and why",
 )
-MOST_FOR_JSON = 10_000
-"""Tasters up to whom JSON holds the further analyses."""
+MOST_FOR_JSON = 10_000  # tasters up to whom JSON holds the further analyses
 
 
 def analyse(folder: Path) -> Analysis:

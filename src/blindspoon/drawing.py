@@ -32,8 +32,7 @@ if TYPE_CHECKING:
 ADDED = ("trays", "labels", "ballots", "pouring")
 """Sheets that whoever comes late needs, or a session that is added."""
 
-STREAM = 1000
-"""Tells the drawing's random stream from the others that come from the trial's seed."""
+STREAM = 1000  # tells the drawing's random stream from the others that come from the trial's seed
 
 
 def draw_blind(folder: Path, today: datetime.date, *, declare: bool = False) -> ServingPlan:

@@ -16,8 +16,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeVar
 
-LISTED = 1000
-"""Rows with one and the same problem that are told apart; those beyond are counted."""
+LISTED = 1000  # rows with one and the same problem that are told apart; those beyond are counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,8 +22,7 @@ from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open, standing
 
-NAMED = 12
-"""As many gaps are told one by one, so that the host knows whom to ask."""
+NAMED = 12  # as many gaps are told one by one, so that the host knows whom to ask
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,8 +24,7 @@ _UNFIT = Rule(
 )
 
 
-ROUNDS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32)
-"""Rounds of one person alone that are tried."""
+ROUNDS = (4, 5, 6, 8, 10, 12, 16, 20, 24, 32)  # rounds of one person alone that are tried
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

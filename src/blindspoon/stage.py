@@ -75,18 +75,7 @@ class Step(NamedTuple):
 class Stage:
     """Where a trial stands; without a trial where the folder is broken, which `problems` tell.
 
-    Parameters
-    ----------
-    made : frozenset of str
-        Variants of which a jar is written down.
-    scored, cups : int
-        Cups with a score, and all that are to be served.
-    sheets : bool
-        Whether they were printed.
-    text : str
-        trial.toml as it was read.
-    files : mapping of str to bytes
-        Every file that was read, by its path in the folder; never the key.
+    `files` is every file that was read, by its path in the folder; never the key.
     """
 
     folder: Path
@@ -94,11 +83,11 @@ class Stage:
     trial: Trial | None = None
     seal: Seal | None = None
     problems: tuple[Problem, ...] = ()
-    made: frozenset[str] = frozenset()
-    scored: int = 0
+    made: frozenset[str] = frozenset()  # variants of which a jar is written down
+    scored: int = 0  # cups with a score, of all that are to be served
     cups: int = 0
-    sheets: bool = False
-    text: str = ""
+    sheets: bool = False  # whether they were printed
+    text: str = ""  # trial.toml as it was read
     files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     @property

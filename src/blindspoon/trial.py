@@ -17,8 +17,7 @@ def today() -> datetime.date:
     return datetime.datetime.now().astimezone().date()
 
 
-MOST_STEPS = 21
-"""Steps of a scale that are shown side by side; more are typed."""
+MOST_STEPS = 21  # steps of a scale that are shown side by side; more are typed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,30 +42,16 @@ class Scale:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attribute:
-    """What is scored.
-
-    Parameters
-    ----------
-    name : str
-        The column in scores.csv.
-    label : str
-        The name that people read; by default the name, capitalised.
-    low, high : str
-        Words at the ends of the scale; may be empty.
-    less, more : str
-        Comparatives for sentences ("softer", "crisper"); may be empty.
-    margin : float or None
-        Smallest difference that matters, in points.
-    """
+    """What is scored, in a column of scores.csv; people read its label."""
 
     name: str
     label: str
-    low: str = ""
+    low: str = ""  # words at the ends of the scale
     high: str = ""
-    less: str = ""
+    less: str = ""  # comparatives for sentences: "softer", "crisper"
     more: str = ""
     scale: Scale
-    margin: float | None = None
+    margin: float | None = None  # smallest difference that matters, in points
 
     @property
     def wide(self) -> bool:
@@ -103,32 +88,18 @@ class Session:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
-    """The rule, declared before tasting.
+    """The rule, declared before tasting; without a date everything is exploratory.
 
-    Parameters
-    ----------
-    declared : date or None
-        None where trial.toml declares no rule: everything is exploratory then.
-    primary : tuple of str
-        Names of the attributes that the trial was made to answer.
-    alpha : float
-        Chance of a false "different" over the variants, and over the primary attributes.
-    by : {"mixed", "ranks"}
-        The comparison that decides.
-    tasters : int or None
-        How many the panel is to have; may be None.
-    looks : tuple of int
-        Tasters at which the result is looked at, the whole panel last; empty where it is once.
-    share : float
-        Part of alpha that this look has: a tenth at each early one, the rest at the last.
+    `alpha` is the chance of a false "different" over the variants, and over the primary attributes.
+    Its `share` is what this look has of it: a tenth at each early one, the rest at the last.
     """
 
     declared: datetime.date | None
-    primary: tuple[str, ...]
+    primary: tuple[str, ...]  # names of the attributes that the trial was made to answer
     alpha: float
-    by: Literal["mixed", "ranks"]
-    tasters: int | None = None
-    looks: tuple[int, ...] = ()
+    by: Literal["mixed", "ranks"]  # the comparison that decides
+    tasters: int | None = None  # how many the panel is to have
+    looks: tuple[int, ...] = ()  # tasters at which it is looked at, if more than once; all last
     share: float = 1.0
 
     @property
@@ -144,69 +115,30 @@ DEFAULT_REST = "about a minute"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tasting:
-    """How the cups are served.
+    """How the cups are served; tasters read `allergens` and `consent` before the first."""
 
-    Parameters
-    ----------
-    tasters : tuple of str
-        Names, in order; T01, T02 ... where trial.toml gives a number; may be empty.
-    servings : int or None
-        Cups a taster gets in one session; None is every variant.
-    codes : {"per taster", "per session"}
-    cleanser : str
-        May be empty.
-    rest : str
-        How long to wait between cups.
-    controls : {1, 2}
-        How often the control is hidden among a taster's cups of one session.
-    warm_up : bool
-        Whether an uncoded cup is served first.
-    portion_g : float or None
-        Grams in a cup.
-    allergens, consent : str
-        What tasters are told before the first cup; may be empty.
-    language : {"", "en", "de", "fr", "es"}
-        Of the score page; blank is that of each phone.
-    """
-
-    tasters: tuple[str, ...]
-    servings: int | None
+    tasters: tuple[str, ...]  # T01, T02 ... where trial.toml gives a number; may be empty
+    servings: int | None  # cups a taster gets in one session; None is every variant
     codes: Literal["per taster", "per session"]
     cleanser: str
-    rest: str = DEFAULT_REST
-    controls: Literal[1, 2] = 1
-    warm_up: bool = False
-    portion_g: float | None = None
+    rest: str = DEFAULT_REST  # how long to wait between cups
+    controls: Literal[1, 2] = 1  # how often it is hidden among a taster's cups of one session
+    warm_up: bool = False  # whether an uncoded cup is served first
+    portion_g: float | None = None  # grams in a cup
     allergens: str = ""
     consent: str = ""
-    language: Language = ""
+    language: Language = ""  # of the score page; blank is that of each phone
 
 
 class ChoiceMethod(NamedTuple):
-    """A way to ask whether anybody can tell two apart.
+    """A way to ask whether anybody can tell two apart."""
 
-    Attributes
-    ----------
-    guess : float
-        Chance of a right answer from somebody who guesses.
-    orders : tuple of str
-        All balanced orders of a set: A the control, B the variant.
-    codes : int
-        Codes that an answer names; 0 where it is one of `words`.
-    words : tuple of str
-        What is answered of a set that holds one thing, and of the other; else empty.
-    label : str
-        What people call it.
-    pick : str
-        What somebody who is right has done.
-    """
-
-    guess: float
-    orders: tuple[str, ...]
-    codes: int = 1
-    words: tuple[str, ...] = ()
+    guess: float  # chance of a right answer from somebody who guesses
+    orders: tuple[str, ...]  # all balanced orders of a set: A the control, B the variant
+    codes: int = 1  # that an answer names; 0 where it is one of `words`
+    words: tuple[str, ...] = ()  # answered of a set that holds one thing, and of the other
     label: str = ""
-    pick: str = "picked the odd cup"
+    pick: str = "picked the odd cup"  # what somebody who is right has done
 
     @property
     def cups(self) -> int:
@@ -256,35 +188,17 @@ uncoded cup of the control is served. ISO 4120, ISO 5495, ISO 10399, ISO 8588; t
 class Choice:
     """Whether anybody can tell, asked by sets of cups.
 
-    Parameters
-    ----------
-    method : str
-        One of `METHODS`.
-    sets : int
-        Sets that a taster gets in one session.
-    attribute : str
-        What is asked for in paired and three-afc: "sourness"; else empty.
-    expect : {"either", "more", "less"}
-        Which way the variant is expected to differ in it.
-    ask : {"difference", "alike"}
-        What `size` plans for; both are always computed.
-    can_tell : float
-        Share of the tasters who may be able to tell, and it would still do.
-    tests : int or None
-        Declared number of sets a variant; no verdict before it.
-    rule : {"fixed", "sequential"}
-        Whether it is decided once, or after each set by the lines of ISO 16820.
-    beta : float or None
-        Chance of a false "alike" of the sequential rule; alpha where None.
+    By the fixed rule it is decided once, by the sequential one after each set by the lines of
+    ISO 16820; `beta` is its chance of a false "alike", and alpha where it is None.
     """
 
-    method: str
-    sets: int = 1
-    attribute: str = ""
-    expect: Literal["either", "more", "less"] = "either"
-    ask: Literal["difference", "alike"] = "difference"
-    can_tell: float = 0.3
-    tests: int | None = None
+    method: str  # one of `METHODS`
+    sets: int = 1  # that a taster gets in one session
+    attribute: str = ""  # what is asked for in paired and three-afc: "sourness"
+    expect: Literal["either", "more", "less"] = "either"  # how the variant may differ in it
+    ask: Literal["difference", "alike"] = "difference"  # what `size` plans for; both are computed
+    can_tell: float = 0.3  # share of the tasters who may be able to tell, and it would still do
+    tests: int | None = None  # declared number of sets a variant; no verdict before it
     rule: Literal["fixed", "sequential"] = "fixed"
     beta: float | None = None
 
@@ -308,36 +222,20 @@ Side = Literal["at least", "at most"]
 class Course:
     """How the food changes over the days: when it is ready, and until when it is good.
 
-    Parameters
-    ----------
-    over : {"fermented_days", "age_days", "stored_days"}
-        Days from `started` to `finished` or, where it goes on, to the session; from `started` to
-        the session; from `finished` to the session.
-    attribute : str
-        The attribute that is judged.
-    reach : "control", float or None
-        What is to be reached: within the margin of the control, or so many points.
-    keep : "control", float or None
-        Within what it is to stay. With `reach` the same: a food that arrives and may leave again;
-        alone: one that begins there.
-    side : {"at least", "at most"}
-        On which side of a number of points it is there.
-    accept : str
-        A column of yes and no: whether the taster would have it; may be empty.
-    half : float
-        The share who refuse that is looked for.
-    same_control : bool
-        Whether the control is the same at every sitting though no date shows it.
+    Fermented days are from `started` to `finished` or, where it goes on, to the session; those of
+    age from `started` to the session, those stored from `finished` to the session. What is to be
+    reached, or kept, is to lie within the margin of the control, or to have so many points. Where
+    both are the same, a food arrives and may leave again; `keep` alone is one that begins there.
     """
 
     over: Over = "fermented_days"
     attribute: str
     reach: Target = "control"
     keep: Target = None
-    side: Side = "at least"
-    accept: str = ""
-    half: float = 0.5
-    same_control: bool = False
+    side: Side = "at least"  # of a number of points, on which it is there
+    accept: str = ""  # a column of yes and no: whether the taster would have it
+    half: float = 0.5  # the share who refuse that is looked for
+    same_control: bool = False  # whether it is at every sitting, though no date shows it
 
     @property
     def level(self) -> float | None:
@@ -370,33 +268,7 @@ def default_tasters(count: int) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """Everything that trial.toml says, with its defaults filled in.
-
-    Parameters
-    ----------
-    title, question, product, host, licence, dates : str
-        All but the title may be empty.
-    control : str
-        Name of the variant that the others are compared with.
-    seed : int
-        Every random draw of the trial comes from it.
-    attributes : tuple of Attribute
-        In the order of trial.toml; at least one where there is no `choice`.
-    variants : tuple of Variant
-        Two to many, in the order of trial.toml.
-    sessions : tuple of Session
-        As listed in trial.toml; may be empty.
-    tasters_shown : bool
-        Whether what is published may speak of single tasters, by their pseudonyms.
-    story : str
-        The host's own paragraphs, parted by blank lines; may be empty.
-    address : str
-        Where the page will lie, with a slash at its end; may be empty.
-    choice : Choice or None
-        Whether it is also, or only, asked by sets who can tell.
-    course : Course or None
-        Whether it is asked how the food changes over the days.
-    """
+    """Everything that trial.toml says, in its order, with its defaults filled in."""
 
     title: str
     question: str = ""
@@ -404,19 +276,19 @@ class Trial:
     host: str = ""
     licence: str = ""
     dates: str = ""
-    control: str
-    seed: int
+    control: str  # name of the variant that the others are compared with
+    seed: int  # every random draw of the trial comes from it
     decision: Decision
-    attributes: tuple[Attribute, ...]
-    variants: tuple[Variant, ...]
-    sessions: tuple[Session, ...]
+    attributes: tuple[Attribute, ...]  # at least one where there is no `choice`
+    variants: tuple[Variant, ...]  # two to many
+    sessions: tuple[Session, ...]  # may be empty
     tasting: Tasting
-    tasters_shown: bool = True
-    story: str = ""
+    tasters_shown: bool = True  # whether single ones are told of in public, by their pseudonyms
+    story: str = ""  # the host's own paragraphs, parted by blank lines
     photos: tuple[Photo, ...] = ()
-    address: str = ""
-    choice: Choice | None = None
-    course: Course | None = None
+    address: str = ""  # where the page will lie, with a slash at its end
+    choice: Choice | None = None  # whether it is also, or only, asked by sets who can tell
+    course: Course | None = None  # whether it is asked how the food changes over the days
 
     @property
     def control_index(self) -> int:

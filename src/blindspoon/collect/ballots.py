@@ -32,23 +32,15 @@ from blindspoon.files.text_table import (
 from blindspoon.files.toml import CONTROL
 from blindspoon.trial import Attribute, Choice, Trial
 
-COMMENT_LIMIT = 2_000
-"""Characters in the longest comment."""
-
-CONFLICTS = "ballots/conflicts"
-"""Where replaced answers are kept; no command reads them."""
-
-MOST_KEPT = 500
-"""Replaced answers that are kept of one ballot."""
+COMMENT_LIMIT = 2_000  # characters in the longest comment
+CONFLICTS = "ballots/conflicts"  # where replaced answers are kept; no command reads them
+MOST_KEPT = 500  # replaced answers that are kept of one ballot
 
 MOST_SEEN = 200
 """Pages of one ballot whose last answer is remembered, to recognise it if it is sent again."""
 
-Tell = Callable[[str], None]
-"""Is told what happens at the score page, a sentence at a time."""
-
-Rows = Mapping[str, Mapping[str, str]]
-"""Cells by column, by code."""
+Tell = Callable[[str], None]  # is told what happens at the score page, a sentence at a time
+Rows = Mapping[str, Mapping[str, str]]  # cells by column, by code
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -262,8 +254,7 @@ def write_for_spreadsheet(names: Sequence[str], rows: Iterable[Mapping[str, str]
     return b"\xef\xbb\xbf" + write_rows(names, safe)
 
 
-Kind = Literal["cups", "sets", "both"]
-"""What a ballot asks about."""
+Kind = Literal["cups", "sets", "both"]  # what a ballot asks about
 
 
 class Ballot:

@@ -22,20 +22,17 @@ THREADS = 64
 """Requests that are answered at the same time. Nearly all their time they wait for the disk, which
 takes many small writes that wait together nearly as fast as one."""
 
-CONNECTIONS = 2000
-"""Open connections, where the system lets a process have as many."""
+CONNECTIONS = 2000  # open connections, where the system lets a process have as many
 
 FROM_ONE = 256
 """Open connections from one address: a browser has six, and a room of phones may share one."""
 
-IDLE = 20.0
-"""Seconds after which a connection that says nothing is closed."""
+IDLE = 20.0  # seconds after which a connection that says nothing is closed
 
 DEADLINE = 10.0
 """Seconds within which a request is whole, from its first byte; the first one from connecting."""
 
-PATIENCE = 10.0
-"""Seconds that requests have to be answered in after the end."""
+PATIENCE = 10.0  # seconds that requests have to be answered in after the end
 
 
 class Connection(HTTPChannel):  # type: ignore[misc]

@@ -15,11 +15,8 @@ from blindspoon.collect.languages import Words, words_of
 from blindspoon.collect.security import Access, faults
 from blindspoon.collect.sitting import Sitting
 
-Cells = Sequence[Mapping[str, str]]
-"""Texts of the grid by column, a mapping a cup."""
-
-Told = dict[tuple[int, str], str]
-"""What is said beside cells of the grid, by row and column."""
+Cells = Sequence[Mapping[str, str]]  # texts of the grid by column, a mapping a cup
+Told = dict[tuple[int, str], str]  # what is said beside cells of the grid, by row and column
 
 REFRESH = ("5", "15", "60")
 """Seconds after which the page loads itself again, where the host asked for it."""

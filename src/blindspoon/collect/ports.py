@@ -9,8 +9,7 @@ from collections.abc import Iterator
 
 from blindspoon.errors import FormError, Rule
 
-TRIED = 20
-"""Ports that are tried, from the usual one on."""
+TRIED = 20  # ports that are tried, from the usual one on
 
 _PORT = Rule(
     "cannot-serve",

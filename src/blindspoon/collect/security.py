@@ -17,8 +17,7 @@ from blindspoon.collect.sitting import Sitting
 from blindspoon.errors import Problem, shown
 from blindspoon.trial import Attribute
 
-BODY_LIMIT = 64 * 1024
-"""Bytes in the largest request body."""
+BODY_LIMIT = 64 * 1024  # bytes in the largest request body
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "

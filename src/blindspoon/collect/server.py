@@ -27,8 +27,7 @@ from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.errors import FormError, Rule
 
-FORM_PARTS = 4_000
-"""Fields in the largest form, the grid of a paper ballot."""
+FORM_PARTS = 4_000  # fields in the largest form, the grid of a paper ballot
 
 STATIC = ("score.css", "taster.js", "larger.js", "host.js")
 
@@ -39,11 +38,8 @@ JINJA = {
     "lstrip_blocks": True,
 }
 
-PORT = 8765
-"""Where the page is served if nothing else is asked for."""
-
-MOST_UNTOLD = 1000
-"""Sentences that wait to be told; what happens beyond is not told."""
+PORT = 8765  # where the page is served if nothing else is asked for
+MOST_UNTOLD = 1000  # sentences that wait to be told; what happens beyond is not told
 
 NO_NETWORK = Rule(
     "cannot-serve",

@@ -26,16 +26,12 @@ from blindspoon.files.durable import DurableFolder
 from blindspoon.trial import Tasting
 from blindspoon.wording import count
 
-FILE = ".blindspoon/collect.json"
-"""Where the memory lies in the trial folder."""
-
-QUIET = 10.0
-"""Seconds for which the same trouble is not told again."""
+FILE = ".blindspoon/collect.json"  # where the memory lies in the trial folder
+QUIET = 10.0  # seconds for which the same trouble is not told again
 
 T = TypeVar("T")
 
-Pairs = tuple[tuple[str, str], ...]
-"""Sessions and tasters."""
+Pairs = tuple[tuple[str, str], ...]  # sessions and tasters
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,34 +54,19 @@ class Plan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Memory:
-    """What outlives a restart.
+    """What outlives a restart: the secret of 256 bits, in hexadecimal, from which all links come.
 
-    Parameters
-    ----------
-    secret : str
-        256 bits in hexadecimal; all links come from it.
-    session : str
-        The session that is open; empty for none.
-    joined : tuple of str
-        Tasters who have taken their name, in order.
-    locked : tuple of str
-        Tasters whose name nobody can take.
-    devices : dict of str to str
-        What tells the phone on which a taster took their name from all others.
-    renewed : dict of str to int
-        How often a taster's link was made anew.
-    agreed, twice : tuple of (session, taster)
-        Who has read the cautions; whose paper ballot was keyed twice and agrees.
+    Also which phone each taster took their name on, and how often their link was made anew.
     """
 
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
-    session: str = ""
-    joined: tuple[str, ...] = ()
-    locked: tuple[str, ...] = ()
+    session: str = ""  # the one that is open; empty for none
+    joined: tuple[str, ...] = ()  # who have taken their name, in order
+    locked: tuple[str, ...] = ()  # whose name nobody can take
     devices: dict[str, str] = field(default_factory=dict)
     renewed: dict[str, int] = field(default_factory=dict)
-    agreed: Pairs = ()
-    twice: Pairs = ()
+    agreed: Pairs = ()  # who has read the cautions
+    twice: Pairs = ()  # whose paper ballot was keyed twice and agrees
 
     def link(self, kind: str, name: str = "") -> str:
         """Make the secret part of a link: 128 bits, of the host or of one taster.
@@ -125,8 +106,7 @@ class Memory:
         return memory
 
 
-Change = Callable[[Memory], dict[str, Any]]
-"""Gives the fields of a memory that are to be others."""
+Change = Callable[[Memory], dict[str, Any]]  # gives the fields of a memory that are to be others
 
 
 class Sitting:

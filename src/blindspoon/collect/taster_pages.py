@@ -28,11 +28,8 @@ from blindspoon.collect.security import Access, faults, refuse, wants_json
 from blindspoon.collect.sitting import Sitting
 from blindspoon.trial import Attribute
 
-MOST_NUMBERS = 11
-"""Steps of a line that have room for their number on the narrowest phone."""
-
-WEEK = 7 * 24 * 3600
-"""Seconds for which a phone is known again."""
+MOST_NUMBERS = 11  # steps of a line that have room for their number on the narrowest phone
+WEEK = 7 * 24 * 3600  # seconds for which a phone is known again
 
 
 @lru_cache(maxsize=500)

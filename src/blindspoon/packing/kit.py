@@ -106,8 +106,7 @@ def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
     return [["batch", "variant", *grams, *map(guarded, words), *days], *rows]
 
 
-USUAL = 12
-"""Tasters of a repeat, where nobody knows how many there were."""
+USUAL = 12  # tasters of a repeat, where nobody knows how many there were
 
 
 def repeat_of(trial: Trial, table: ScoreTable) -> Trial:

@@ -97,12 +97,10 @@ def _markdown(name: str, **facts: object) -> str:
     return re.sub(r"\n{3,}", "\n\n", text.strip()) + "\n"
 
 
-Step = Callable[[], Iterable[Drawn]]
-"""Makes some pictures."""
+Step = Callable[[], Iterable[Drawn]]  # makes some pictures
 LONG_AGO = (1980, 1, 1, 0, 0, 0)
 """The date of every file in the zip, so that the same trial gives the same bytes."""
-Progress = Callable[[int, int], None]
-"""Told how many steps are done, and of how many."""
+Progress = Callable[[int, int], None]  # told how many steps are done, and of how many
 
 
 class Pack(NamedTuple):

@@ -18,8 +18,7 @@ import numpy as np
 from blindspoon.arrays import FloatArray, IntArray
 from blindspoon.serving.search import settle, settle_in_turn
 
-REPLICATION_WEIGHT = 2.0
-"""That each variant occurs equally often comes before the pairs."""
+REPLICATION_WEIGHT = 2.0  # that each variant occurs equally often comes before the pairs
 
 LISTED_UP_TO = 1000
 TOO_MANY = 5000

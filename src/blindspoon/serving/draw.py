@@ -24,8 +24,7 @@ LABEL = Rule(
     f"a taster has 1 to {LABEL_LIMIT} characters, none of them a control character",
     "Give another name",
 )
-TIE = 0.02
-"""What a count of another session weighs: it only decides between plans that are as even."""
+TIE = 0.02  # what a count of another session weighs: it only decides between plans that are as even
 
 
 def draw(request: ServingRequest, rng: np.random.Generator) -> ServingPlan:

@@ -11,8 +11,7 @@ from blindspoon.files.text_table import TextTable
 from blindspoon.serving.codes import usable_codes
 from blindspoon.trial import Choice, Session, Trial
 
-Jars = dict[str, list[str]]
-"""The names of the jars of each variant that has any."""
+Jars = dict[str, list[str]]  # the names of the jars of each variant that has any
 
 
 def jars_of(table: TextTable | None) -> Jars:
@@ -93,35 +92,21 @@ FILE = "trial.toml"
 class ServingRequest:
     """What `draw` needs to know of a trial.
 
-    Parameters
-    ----------
-    others : tuple of str
-        Names of the variants but the control; at least one.
-    cups : int
-        Coded cups a taster gets in one session, the control's included.
-    controls : {1, 2}
-        How many of these are the control.
-    warm_up : bool
-        Whether an uncoded cup is served first; it is in no table, only on the sheets.
-    batches : mapping of str to tuple of str
-        Batches to serve of a variant; a variant that is not in it has its batch left open.
-    scored : bool
-        Whether there are cups to score, and not only sets to choose from.
-    poured : mapping of str to mapping
-        By session, which of `batches` are poured then; all of them where it says nothing.
+    The batches of a variant that is not in `batches` are left open. `poured` says by session which
+    of them are poured then; all of them where it says nothing.
     """
 
     control: str
     others: tuple[str, ...]
     tasters: tuple[str, ...]
     sessions: tuple[str, ...] = ("1",)
-    cups: int
-    controls: Literal[1, 2] = 1
+    cups: int  # with a code that a taster gets in one session, the control's included
+    controls: Literal[1, 2] = 1  # how many of these are the control
     codes: Literal["per taster", "per session"] = "per taster"
-    warm_up: bool = False
+    warm_up: bool = False  # whether a cup without a code comes first; it is only on the sheets
     batches: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     choice: Choice | None = None
-    scored: bool = True
+    scored: bool = True  # whether there are cups to score, and not only sets to choose from
     poured: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
     @property

@@ -9,8 +9,7 @@ Paper = Literal["a4", "letter"]
 INCH = 25.4
 PAPERS: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (8.5 * INCH, 11 * INCH)}
 """Width and height in millimetres (ISO 216; ANSI/ASME Y14.1)."""
-MARGIN = 12
-"""Around every page but the labels', in millimetres."""
+MARGIN = 12  # around every page but the labels', in millimetres
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

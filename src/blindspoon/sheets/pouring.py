@@ -99,8 +99,7 @@ def label_sheets(
     return tuple(tuple(labels[start : start + stock.count]) for start in starts)
 
 
-MARKS = 1001
-"""Tells the random stream of the marks from the others that come from the trial's seed."""
+MARKS = 1001  # tells the random stream of the marks from the others that come from the trial's seed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

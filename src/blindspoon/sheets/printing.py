@@ -40,8 +40,7 @@ from blindspoon.trial import Attribute, Scale, Trial
 from blindspoon.wording import day
 from blindspoon.writeup.words import paragraphs, points, templates
 
-WIDEST = 84
-"""Characters that all steps of a scale may have, so that they can be read side by side."""
+WIDEST = 84  # characters that all steps of a scale may have, so that they can be read side by side
 ROOMY, TIGHT = 10.4, 8.5
 HEAD, HOW, CUP, CODE, TEXT, LETTERS, GAP = 11.1, 4.5, 2.9, 17, 3.9, 17, 5
 """Millimetres that the style sheet gives to the parts of a ballot; LETTERS of a label a line."""
@@ -52,20 +51,13 @@ REST = "at least 30 seconds"
 class Ballots:
     """All ballots, and what they have in common."""
 
-    instructions: tuple[str, ...]
-    """Each short enough for one line of text."""
-    lines: tuple[tuple[Attribute, tuple[str, ...]], ...]
-    """With the numbers to mark one of; none where the number is written into a box."""
-    ballots: tuple[TrayCard, ...]
-    """A code is blank where it is written in later."""
-    accept: str
-    """Whether the taster would have it, to be answered by yes or no; may be empty."""
-    words: tuple[str, ...]
-    """What may be answered of a set, where it is not a code."""
-    together: bool
-    """Whether two are likely to fit on a page; each begins a page if not."""
-    tight: bool
-    """Whether less room between the lines saves paper."""
+    instructions: tuple[str, ...]  # each short enough for one line of text
+    lines: tuple[tuple[Attribute, tuple[str, ...]], ...]  # numbers to mark, unless it is written
+    ballots: tuple[TrayCard, ...]  # a code is blank where it is written in later
+    accept: str  # whether the taster would have it, to be answered by yes or no; may be empty
+    words: tuple[str, ...]  # what may be answered of a set, where it is not a code
+    together: bool  # whether two are likely to fit on a page; each begins a page if not
+    tight: bool  # whether less room between the lines saves paper
 
 
 def make_ballots(trial: Trial, plan: ServingPlan, paper: Paper) -> Ballots:

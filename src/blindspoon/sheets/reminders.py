@@ -13,8 +13,7 @@ from blindspoon.batches.log import Batch
 from blindspoon.sheets.pouring import heading, tells, veiled
 from blindspoon.trial import Trial
 
-MOST_OCTETS = 75
-"""In a line of a calendar file."""
+MOST_OCTETS = 75  # in a line of a calendar file
 HOUR = 9
 """When a calendar reminds of a day."""
 

@@ -30,15 +30,11 @@ from blindspoon.workbench.jobs import Job, Jobs
 from blindspoon.workbench.listening import Door
 from blindspoon.workbench.phrases import noted, said, within
 
-SEEN = 200
-"""Forms of which it is known what they were filled from."""
-
-BODY_LIMIT = 2 * 1024 * 1024
-"""Bytes in the largest request body."""
+SEEN = 200  # forms of which it is known what they were filled from
+BODY_LIMIT = 2 * 1024 * 1024  # bytes in the largest request body
 
 Form = Mapping[str, str]
-UNSENT: Form = {}
-"""The form of a page that was only asked for."""
+UNSENT: Form = {}  # the form of a page that was only asked for
 Handler = Callable[..., Response]
 
 PAGES = ("shelf", "question", "jar_pages", "company", "dealing", "evening", "ending", "lately")

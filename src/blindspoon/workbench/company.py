@@ -28,8 +28,7 @@ FILE = "trial.toml"
 CHANCES = "Working out what they can show"
 QUICK, FINE = 200, 2000
 """Simulated trials: enough for a first look, and what "blindspoon size" takes at most."""
-MOST = 30
-"""Sessions in the form."""
+MOST = 30  # sessions in the form
 NAMES, CUPS, SESSIONS = "tasting.tasters", "tasting.servings", "sessions"
 DAYS = tuple(f"session[{place}].date" for place in range(1, MOST + 1))
 

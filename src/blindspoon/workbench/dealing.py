@@ -24,8 +24,7 @@ from blindspoon.workbench.app import UNSENT, Form, Workbench
 TELLING = re.compile(r"helper\.html|(added/[^/]+/)?pouring\.html|both-taste/bowls\.html")
 """Sheets that say what is in a cup."""
 
-SEALED = ("trial.toml", "batches.csv")
-"""What is read before the codes are drawn."""
+SEALED = ("trial.toml", "batches.csv")  # what is read before the codes are drawn
 
 PAPER = ".blindspoon/paper"
 """The paper, and the labels where they are not the usual ones, that the host chose last."""
