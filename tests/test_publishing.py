@@ -23,6 +23,7 @@ from blindspoon.packing import pack as packing
 from blindspoon.packing.pack import pack, zip_of
 from blindspoon.verify import in_words, recompute
 
+WINE = "Does warmth or skin contact make a white wine bitter?"
 TRIALS = sorted(path.parent for path in Path(__file__).parents[1].glob("trials/*/scores.csv"))
 
 
@@ -69,6 +70,14 @@ def test_the_post_is_short_and_has_the_answer_and_the_first_picture(packed, cont
     assert first in text.replace("\\", "")
     told = re.sub(r"!?\[.*?\]\(.*?\)|[^\w\s]", " ", text)
     assert 120 < len(told.split()) < 360
+
+
+def test_a_picture_that_leaves_the_page_says_whether_it_was_blind(packed, content):
+    said = "Tasted blind." if content.trial.title != WINE else "Not shown to be blind."
+    drawn = [text for name, text in packed[1].items() if re.match("figures/square/.*svg", name)]
+    words = [" ".join(re.sub("<[^>]+>", " ", text.decode()).split()) for text in drawn]
+    assert words
+    assert all(said in text for text in words)
 
 
 def test_what_is_said_of_pictures_names_every_chart(packed, content):

@@ -162,8 +162,8 @@ def outcome_of(
     trial: Trial, table: ScoreTable, result: AttributeResult, names: Naming
 ) -> AttributeOutcome:
     """Gather what the charts of one attribute need."""
-    days = [session.date.isoformat() for session in trial.sessions if session.date]
-    when = trial.dates or (" to ".join(sorted({min(days), max(days)})) if days else "")
+    days = sorted(session.date for session in trial.sessions if session.date)
+    when = trial.dates or " to ".join(dict.fromkeys(map(wording.day, (*days[:1], *days[-1:]))))
     return AttributeOutcome(
         variants=trial.variants,
         control=trial.control_index,

@@ -58,10 +58,8 @@ def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str
     """Write what can be said on camera, put under a video, and told of each picture."""
     spoken, trial = (content.answer, content.question), content.trial
     if isinstance(content, ReportContent):
-        who, _, blinding = content.trust.partition(". ")
-        blind = (
-            ", blind" if blinding.startswith("Tasted blind") else "; it is not shown to be blind"
-        )
+        who = content.trust.partition(". ")[0]
+        blind = ", blind" if content.shown_blind else "; it is not shown to be blind"
         lead = "As a lead, for no rule was written down: "
         lead *= not trial.decision.declared
         analysis, said = content.analysis, content.picture.title if content.picture else ""
@@ -142,7 +140,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
         trial, analysis.tables, folder=analysis.folder, software=software(), seal=seal
     )
     kit = kit_files(trial, analysis.table, analysis.made, jar_g=jar_g)
-    source = ". ".join((*content.byline, "Made with Blindspoon."))
+    blind = "Tasted blind" if content.shown_blind else "Not shown to be blind"
+    source = ". ".join((*content.byline, blind, "Made with Blindspoon."))
     pictures = () if analysis.about_days else content.pictures
     words = {"question": content.question, "source": source}
     steps: list[Step] = [

@@ -155,6 +155,11 @@ class ReportContent:
         return trust(self.analysis)
 
     @property
+    def shown_blind(self) -> bool:
+        """Whether codes and a seal that was kept show that it was tasted blind."""
+        return "Tasted blind" in self.trust
+
+    @property
     def byline(self) -> tuple[str, ...]:
         """Whose it is, of when, and how much was tasted."""
         table, people = self.analysis.table, tasted_by(self.analysis)
