@@ -1,4 +1,7 @@
-"""Trial and scores -> the tasters: scale use, repeatability, discrimination, agreement, order."""
+"""Trial and scores -> the tasters: scale use, repeatability, discrimination, agreement, order.
+
+Scores and means are arrays as in `blindspoon.stats`.
+"""
 
 from __future__ import annotations
 
@@ -87,8 +90,7 @@ def position_effect(
 ) -> tuple[OrderEffect | NoResult, Effect | NoResult]:
     """Estimate what the place of a cup does to its score.
 
-    Scores and variants have shape (n_servings,); NaN where none was given. Gives each place against
-    the mean of all, and the first minus the mean of the later ones.
+    Gives each place against the mean of all, and the first minus the mean of the later ones.
 
     Least squares of ``score ~ sitting + variant + place``, a sitting being one taster's session.
     """
@@ -118,8 +120,6 @@ def carry_over(
     score: FloatArray, variant: IntArray, names: tuple[str, ...], sittings: Sittings
 ) -> OrderEffect | NoResult:
     """Estimate what the variant tasted just before does to a score.
-
-    Scores and variants have shape (n_servings,); NaN where none was given.
 
     Least squares of ``score ~ sitting + variant + place + variant before``: the first-order
     residual effects of E. J. Williams 1949, Aust. J. Sci. Res. A 2:149.
@@ -234,10 +234,7 @@ def own_repeatability(cells: Cells, taster: int) -> float | NoResult:
 
 
 def control_pair(score: FloatArray, table: ScoreTable, control: int) -> ControlPair | NoResult:
-    """Compare the two control cups that a taster got in one session, two rows of the table.
-
-    Scores have shape (n_servings,); NaN where none was given.
-    """
+    """Compare the two control cups that a taster got in one session, two rows of the table."""
     rows = np.flatnonzero((table.variant == control) & np.isfinite(score))
     rows = rows[np.lexsort((table.position[rows], table.session[rows], table.taster[rows]))]
     sitting = table.taster[rows] * len(table.sessions) + table.session[rows]
@@ -292,8 +289,6 @@ def interaction(
     cells: Cells, score: FloatArray, taster: IntArray, variant: IntArray
 ) -> FTest | NoResult:
     """Ask whether tasters differ in how they see the variants by more than they scatter.
-
-    The cells are of the scores, finite, shape (n,), in points.
 
     Taster by variant over the residual, the test with which ISO 8586 begins a panel's analysis of
     variance. Sums of squares are those of the interaction after tasters and variants.

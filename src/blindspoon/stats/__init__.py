@@ -2,8 +2,9 @@
 
 In all of them
 
-* ``score`` has the shape (n,), in points, one a serving, NaN where none was given, and so have
-  the codes from 0 ``taster``, ``variant`` (positions in ``Trial.variants``) and ``session``;
+* ``score`` has the shape (n,), in points, one a serving, NaN where none was given, which then
+  takes no part; so have the codes ``taster``, ``variant`` (positions in ``Trial.variants``) and
+  ``session``, which count from 0;
 * ``means`` has the shape (n_tasters, n_variants): each taster's mean score of each variant, in
   points, NaN where not scored;
 * ``differences`` are variant minus control, in points;

@@ -55,9 +55,7 @@ def find_flags(
 ) -> tuple[Flag, ...]:
     """Flag the variants of one attribute whose scores spread wide or stand at an end of the scale.
 
-    `means` are each taster's of each variant, shape (n_tasters, n_variants), in points; score and
-    variant have shape (n,), a serving each; NaN where not scored. Spreads come first, then ends,
-    each in the order of the variants.
+    Spreads come first, then ends, each in the order of the variants.
 
     >>> rng = np.random.default_rng(1)
     >>> score = 5 + rng.normal(0, [[3.0, 1.0, 1.0, 1.0]], (12, 4)).clip(-5, 5)
@@ -92,11 +90,10 @@ def find_flags(
 def spread_ratios(means: FloatArray, *, finest: float = 0.0) -> FloatArray:
     """Compare the spread of each variant's scores within tasters with that of the others.
 
-    `means` are each taster's of each variant, shape (n_tasters, n_variants), in points; NaN where
-    not scored. Averaging first keeps a second cup of the same taster from counting as a second
-    taster. A smaller spread than the `finest` counts as that. Gives a variant's standard deviation
-    over the root mean square of the others'; NaN where it cannot be told, as with fewer than three
-    variants or six tasters.
+    Averaging first keeps a second cup of the same taster from counting as a second taster. A
+    smaller spread than the `finest` counts as that. Gives a variant's standard deviation over the
+    root mean square of the others'; NaN where it cannot be told, as with fewer than three variants
+    or six tasters.
 
     The model is ``score = taster + variant + error`` with an error variance a variant. What two
     variants differ by within tasters does not depend on the taster and has the sum of both

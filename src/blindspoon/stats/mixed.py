@@ -48,18 +48,14 @@ def compare_mixed(
     is ``(1 | taster:session)``, and a difference is the mean of the sittings'
     (`fit_over_sittings`); where that cannot be fitted, sessions count as repeats.
 
-    All arrays have shape (n,), a serving each, with codes from 0; rows with a score of NaN take no
-    part.
-
-    - `alpha`: chance of a false difference over all variants, below 0.5: intervals have level ``1 -
-      alpha``, simultaneous; equivalence intervals call any variant alike falsely with at most this
+    - `alpha`: below 0.5; equivalence intervals call any variant alike falsely with at most this
       chance
     - `position`: place of the serving in its session, for a categorical fixed effect
     - `batch`: -1 where none is named, which counts as one batch a variant. Batches that each went
       to one taster only are that taster's, not a term of their own
 
     Variants that no chain of common tasters links with the control take no part and get no
-    contrast. No result where nothing can be estimated.
+    contrast.
 
     D. A. Harville (1977), JASA 72, 320-338; M. G. Kenward and J. H. Roger (1997), Biometrics
     53, 983-997; C. W. Dunnett (1955), JASA 50, 1096-1121. Each contrast is adjusted with its

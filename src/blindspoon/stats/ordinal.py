@@ -396,9 +396,7 @@ def compare_ordinal(
 
     The scores that occur are the ordered levels; nothing is taken from the distances between them.
     Of each variant the model tells how much it raises the log odds of a higher score, for one and
-    the same taster. The arrays have shape (n,), a serving each, with codes from 0; rows with a
-    score of NaN take no part. `alpha` is the chance of a false difference over all variants. No
-    result where nothing can be estimated.
+    the same taster.
 
     A sensitivity analysis beside the mixed model; it never decides. The tests are Wald's, with
     normal tails. Of 2,000 simulated trials of 12 tasters, four variants and two sessions in

@@ -113,11 +113,8 @@ def trend(
 ) -> Trend | NoResult:
     """Estimate by how much the differences from the control move a day.
 
-    Days rise, shape (m,); differences, shape (n, m), are variant minus the control of the same
-    sitting, in points; NaN where not both were scored. A taster with one day is left out. The step
-    to which scores are rounded stands in for scatter where all tasters have exactly the same slope
-    (W. F. Sheppard 1898; see `unanimous`). Flips of signs are drawn for many tasters. No result
-    where there are fewer than three days, or two tasters.
+    A taster with one day is left out. No result where there are fewer than three days, or two
+    tasters.
 
     A slope for each taster by least squares, their mean against t(n - 1): the summary measure of
     J. N. S. Matthews, D. G. Altman, M. J. Campbell and P. Royston 1990, BMJ 300:230. It holds

@@ -174,11 +174,8 @@ def compare_rounds(
 ) -> tuple[RankContrast | NoResult, ...]:
     """Compare each variant with the control for the one taster who scored all of this.
 
-    The arrays have shape (n_servings,): NaN where no score was given; each session is a round; the
-    place of the cup in it counts from 1, 0 where it is not known. The control is among the
-    variants. `alpha` is the familywise error rate of all variants together, between 0 and 1.
-    Namings are drawn where not all are gone through; the order of the rows and the names of the
-    rounds do not matter.
+    Each session is a round; the place of the cup in it counts from 1, 0 where it is not known. The
+    control is among the variants. The order of the rows and the names of the rounds do not matter.
 
     No result where fewer than two rounds have both, where an order was not recorded, and where the
     control stood before the variant in every round, or after it: then the place in the order can

@@ -36,10 +36,9 @@ def settle_ties(points: FloatArray) -> FloatArray:
 def signed_ranks(differences: FloatArray) -> FloatArray:
     """Rank the absolute differences of each variant and give them their signs.
 
-    Differences are variant minus control in points, shape (..., n_tasters, n_variants); NaN where
-    not both were scored. Gives twice the signed ranks, so that they are whole; ties are averaged; 0
-    for a zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics Bull. 1:80), and for
-    NaN.
+    In shape (..., n_tasters, n_variants). Gives twice the signed ranks, so that they are whole;
+    ties are averaged; 0 for a zero difference, which takes no rank (F. Wilcoxon 1945, Biometrics
+    Bull. 1:80), and for NaN.
 
     >>> signed_ranks(np.array([[-2.0], [0.0], [2.0], [np.nan], [1.0]])).ravel()
     array([-5.,  0.,  5.,  0.,  2.])

@@ -97,9 +97,8 @@ def compare_sittings(
 ) -> HeldSittings | NoResult:
     """Test whether the variants' differences moved, and give them sitting by sitting.
 
-    The arrays have shape (n,), a serving each: NaN where no score was given, and codes from 0, by
-    which sessions are named, if any is. No result where fewer than two sittings tell by themselves
-    how far differences scatter, as one taster's cannot.
+    Sessions are named by their codes, if any is. No result where fewer than two sittings tell by
+    themselves how far differences scatter, as one taster's cannot.
 
     Cups of one variant, taster and sitting are averaged. With tasters, their sittings and their
     likings of a variant all free, the mean square of variant by session is held against what is

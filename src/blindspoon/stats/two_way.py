@@ -47,7 +47,7 @@ class Cells:
 def gather(
     score: FloatArray, taster: IntArray, variant: IntArray, n_tasters: int, n_variants: int
 ) -> Cells:
-    """Gather scores, shape (n,), in points, into cells; NaN where none was given.
+    """Gather scores into cells.
 
     >>> cells = gather(np.array([5.0, 7.0, 4.0]), np.zeros(3, int), np.array([0, 0, 1]), 1, 2)
     >>> cells.mean.tolist(), cells.within.tolist(), cells.df.tolist()
@@ -152,9 +152,8 @@ class Equations:
 def equations(score: FloatArray, block: IntArray, *factors: Factor) -> Equations:
     """Set up the fit of a level for every block and effects for every factor.
 
-    Scores are finite, in points; they, blocks and factors have shape (n,), with codes from 0.
-
-    The blocks are swept out first, so that the equations have the size of the factors only.
+    Scores are finite. The blocks are swept out first, so that the equations have the size of the
+    factors only.
 
     >>> factor = Factor(np.array([0, 1, 0, 1]), 2)
     >>> fit = equations(np.array([1.0, 3.0, 5.0, 8.0]), np.array([0, 0, 1, 1]), factor).solve()
@@ -248,9 +247,7 @@ class AdditiveFit:
 
 
 def fit_additive(means: FloatArray) -> AdditiveFit:
-    """Take tasters and variants out of a table of scores.
-
-    Means have shape (n_tasters, n_variants), in points; NaN where not scored.
+    """Take tasters and variants out of a table of means.
 
     Tasters are swept out first, so that the equations are those of the variants alone
     (F. Yates 1934, J. Am. Stat. Assoc. 29:51). Complete tables give plain means.

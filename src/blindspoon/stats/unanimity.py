@@ -21,9 +21,8 @@ def unanimous(
 ) -> Unanimous:
     """Judge a difference on which all tasters, two at least, agree exactly.
 
-    Differences, shape (n,), are variant minus control, in points, as is the step to which scores
-    are rounded. So many variants are compared in this way (`family`); intervals are shared out by
-    Bonferroni.
+    Scores are rounded to a step, in points. So many variants are compared in this way (`family`);
+    intervals are shared out by Bonferroni.
 
     That all n agree in direction has the chance 2 / 2^n by flips of signs (R. A. Fisher 1935, *The
     Design of Experiments*), for all variants of a family at once, since a taster's signs turn
