@@ -603,20 +603,20 @@ def test_a_line_without_steps_is_slid_stepped_and_typed_and_begins_with_nothing(
         assert line.get_attribute("aria-valuetext") == "not scored yet"
         assert "unset" in line.get_attribute("class")
         accessible(page)
-        for typed in ("7,5", "7.25"):
+        for typed, read in (("7,5", "Read as 7.5"), ("7.25", "")):  # as it is written here
             field.fill("")
             field.press_sequentially(typed)
             page.keyboard.press("Tab")
-            page.locator("#texture-read", has_text=f"Read as {typed.replace(',', '.')}").wait_for()
+            saved(page)
+            assert page.text_content("#texture-read") == read
         accessible(page)
         field.fill("")
         box = line.bounding_box()
         assert (box["x"], box["width"]) == (20, 280)
         page.mouse.click(box["x"] + 84, box["y"] + 20)
-        page.locator("#texture-read", has_text="Read as 3").wait_for()
         assert (field.input_value(), line.get_attribute("aria-valuetext")) == ("3.0", "3.0")
         page.keyboard.press("ArrowRight")
-        page.locator("#texture-read", has_text="Read as 3.1").wait_for()
+        saved(page)
         assert rows()[0]["texture"] == "3.1"
         page.get_by_role("button", name="no score").first.click()
         until(page, "document.querySelector('.track').classList.contains('unset')")

@@ -145,7 +145,9 @@ def test_sets_speak_the_language_of_the_phone_and_ballots_do_not(client, phone, 
     assert wrong == [{"field": "answer", "text": "„anders“ ist keine Antwort auf diese Reihe."}]
     taker.answer(1, answer="different")
     assert rows()[0]["answer"] == "different"
-    assert "verschieden</dd>" in taker.read(f"{taker.place}look")
+    look = taker.read(f"{taker.place}look")
+    assert "verschieden</dd>" in look
+    assert "Du musst wählen" not in look
     assert "Noch nicht beantwortet ist Reihe" in taker.read(f"{taker.place}end")
 
 

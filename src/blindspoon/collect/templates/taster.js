@@ -170,10 +170,11 @@
 
   const shown = (number) => number.replace("-", "−").replace(".", words.decimal);
 
-  // A number that is typed is shown as it was understood: 7,5 as 7.5.
+  // A number that is typed as people write it elsewhere is shown as it was understood: 7,5 as 7.5.
   function showRead(scores) {
     for (const [name, score] of Object.entries(scores)) {
-      beside(name + "-read", score && words.read_as.replace("{score}", shown(score)));
+      const typed = form.elements[name].value.replace(words.decimal, "");
+      beside(name + "-read", /[.,]/.test(typed) ? words.read_as.replace("{score}", shown(score)) : "");
     }
   }
 
@@ -374,7 +375,7 @@
         const { name } = place.dataset;
         if (!fields.has(name)) continue;
         const text = fields.get(name);
-        const said = words.answers[text] || shown(text.replace(",", ".")) || "–";
+        const said = words.answers[text] || shown(text.replace(",", ".")).replace("+", " + ") || "–";
         place.textContent = name === "comment" ? text : said;
       }
     }
