@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,8 @@ from statsmodels.stats.power import TTestPower
 from statsmodels.stats.weightstats import DescrStatsW
 
 from blindspoon.files.trial_toml import parse_trial
+from blindspoon.findings.course import compare_course
+from blindspoon.simulate import course_rates
 from blindspoon.simulate.exact_size import DESIGNS, size_course
 from blindspoon.simulate.size_results import Spread
 
@@ -33,7 +36,7 @@ def sized(course='attribute = "sourness"', variants=AGES, tasters=12, tried=(12,
 
 def test_the_chance_of_a_day_that_is_not_there_yet_is_that_of_statsmodels():
     row = sized().rows[0]
-    sd = math.sqrt(2 * 0.8**2 + 0.4**2)
+    sd = math.sqrt(2 * (0.8**2 + 1 / 12 + 0.4**2))
     expected = TTestPower().power(1 / sd, 12, 0.025, alternative="larger")
     assert row.not_yet == pytest.approx(expected, abs=1e-9)
 
@@ -41,25 +44,47 @@ def test_the_chance_of_a_day_that_is_not_there_yet_is_that_of_statsmodels():
 def test_the_change_that_is_seen_is_that_of_statsmodels():
     row = sized().rows[0]
     days = np.linspace(0, 1, 4)
-    sd = math.sqrt((0.8**2 + 0.4**2) / ((days - days.mean()) ** 2).sum())
+    sd = math.sqrt((0.8**2 + 1 / 12 + 0.4**2) / ((days - days.mean()) ** 2).sum())
     shown = TTestPower().power(row.change / sd, 12, 0.025, alternative="larger")
     assert shown == pytest.approx(0.8, abs=1e-9)
 
 
 def test_the_chance_to_lie_within_the_margin_is_that_of_simulated_panels():
-    # two one-sided tests by statsmodels on panels of 20 with two cups of each
+    # two one-sided tests by statsmodels on panels of 20, each with an opinion of either variant
     rng = np.random.default_rng(20261129)
-    sd = math.sqrt(0.8**2 + 0.4**2)
+    sd = math.sqrt(0.8**2 + 1 / 12 + 2 * 0.4**2)
     panels = rng.normal(0, sd, (2000, 20))
     low, high = DescrStatsW(panels.T).tconfint_mean(alpha=0.05)
     within = np.mean((low > -1) & (high < 1))
     found = size_course(
         parse_trial(TEXT.format(course='attribute = "sourness"', variants=AGES, tasters=20)),
-        Spread(residual_sd=0.8 / math.sqrt(2), taster_sd=1, taster_variant_sd=0.4, source=""),
+        Spread(
+            residual_sd=math.sqrt((0.8**2 - 1 / 12) / 2),
+            taster_sd=1,
+            taster_variant_sd=0.4,
+            source="",
+        ),
         (20,),
     )
     chance = found.rows[0].reached
     assert within == pytest.approx(chance, abs=3 * math.sqrt(chance * (1 - chance) / 2000))
+
+
+def test_a_day_is_promised_as_often_as_the_report_says_it(monkeypatch):
+    monkeypatch.setattr(course_rates, "DAYS", np.array([3, 10, 17, 24]))
+    situation = course_rates.CourseSituation(name="still", says="", course=(0,) * 4)
+    panel = course_rates.panel_of(situation, 24)
+    spread = Spread(residual_sd=0.6, taster_sd=1, taster_variant_sd=1.0)
+    rng, served = np.random.default_rng(1), panel.served
+    alike = []
+    for _ in range(100):
+        scores = 50 + rng.normal(0, 1, (24, 5)) + rng.normal(0, 1, (24, 1))
+        given = scores[served.taster, served.variant] + rng.normal(0, 0.6, panel.day.size)
+        table = replace(served, scores=np.rint(given)[:, None])
+        (found,) = compare_course(panel.trial, table, panel.ages)
+        alike.append(found.days[-1].verdict == "alike")
+    (row,) = size_course(panel.trial, spread, (24,)).rows
+    assert row.reached == pytest.approx(np.mean(alike), abs=0.1)
 
 
 def test_small_panels_are_also_told_of_two_cups_each():
@@ -70,7 +95,7 @@ def test_small_panels_are_also_told_of_two_cups_each():
 
 def test_a_level_is_reached_by_scores_that_hold_the_tasters_habits():
     level = sized('attribute = "sourness", reach = 6.0').rows[0]
-    sd = math.sqrt(0.8**2 + 0.4**2 + 1.0)
+    sd = math.sqrt(0.8**2 + 1 / 12 + 0.4**2 + 1.0)
     expected = TTestPower().power(1 / sd, 12, 0.025, alternative="larger")
     assert level.reached == level.not_yet == pytest.approx(expected, abs=1e-9)
 

@@ -243,9 +243,10 @@ def size_course(trial: Trial, spread: Spread, tasters: Sequence[int] = ()) -> Co
 
     def panel(tasters: int, cups: int) -> CourseSize:
         """Work out one panel; one sitting's control is the same noise for all of its days."""
-        cup, own = spread.residual_sd**2 / cups, spread.taster_variant_sd**2
+        rounded = (attribute.scale.step or 0.0) ** 2 / 12
+        cup, own = (spread.residual_sd**2 + rounded) / cups, spread.taster_variant_sd**2
         slope = math.sqrt((cup * (1 if ages > 1 else 2) + own) / about)
-        of_day = math.sqrt(cup + own + spread.taster_sd**2 if level else 2 * cup + own)
+        of_day = math.sqrt(cup + own + (spread.taster_sd**2 if level else cup + own))
         root, limit = math.sqrt(tasters), -float(stdtrit(tasters - 1, alpha))
         shown = np.sqrt(2 * gammaincinv((tasters - 1) / 2, EVENLY) / (tasters - 1))
         inside = margin * root / of_day - limit * shown  # standard errors about zero that fit in
