@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from blindspoon.findings.compare import compare_trial
-from blindspoon.simulate.calibrate import QUESTIONS, answers, rate, tally
+from blindspoon.simulate.calibrate import answers, rate, replies
 from blindspoon.simulate.situations import HUNDRED, SITUATIONS, Truths
 from blindspoon.simulate.trials import make_trial, simulate
 from blindspoon.stats.dunnett import Dunnett
@@ -74,7 +74,7 @@ def test_ranks_call_about_alpha_falsely_alike_at_both_margins(variants, tasters)
     rng = np.random.default_rng([7, variants, tasters, 1])
     tables = simulate(make_trial(situation, variants, tasters), situation, true, 400, rng)
     found = [result for trial, table in tables for result in compare_trial(trial, table)]
-    counts = tally([answers(result, "ranks") for result in found], true, "ranks")
-    false_alike = rate(*counts.tolist()[QUESTIONS.index("false_alike")])
+    told = [replies(answers(result, "ranks"), true, "ranks") for result in found]
+    false_alike = rate(sum(bool(one["false_alike"]) for one in told), len(told))
     print(f"{variants - 1} beside the control, {tasters} tasters: {false_alike}")  # noqa: T201
     assert false_alike.value < 0.05 + 3 * 0.011
