@@ -4,6 +4,7 @@ import io
 import pytest
 
 from blindspoon.writeup import writers
+from blindspoon.writeup.tables import strengths_table
 
 
 def rows_of(content, path):
@@ -91,3 +92,11 @@ def test_what_is_left_out_is_listed(content_of):
 def test_lines_end_with_a_line_feed(every_content):
     for content in every_content.values():
         assert all("\r" not in text and text.endswith("\n") for _, text in content.files)
+
+
+def test_what_went_into_no_jar_has_no_column(analysis_of):
+    demo = analysis_of("allotment-cucumbers")
+    table = strengths_table(demo.trial, demo.made)
+    assert table.columns[:3] == ("Variant", "Salt, % of everything", "Salt, % of the water")
+    assert not [head for head in table.columns if head.startswith(("Acid", "Sugar"))]
+    assert {len(cells) for _, cells in table.rows} == {len(table.columns)}

@@ -107,6 +107,7 @@ TITLES = {
 }
 KEYS = {
     "servings": ("session", "taster", "code"),
+    "key": ("session", "taster", "code"),
     "scores": ("session", "taster", "code"),
     "choices": ("session", "taster", "set"),
     "batches": ("batch",),
@@ -145,7 +146,7 @@ class Resource(NamedTuple):
         names = [column.name for column in self.columns]
         key = [name for name in KEYS.get(self.name, ()) if name in names]
         told = {tuple(row[names.index(name)] for name in key) for row in self.rows}
-        unlike = key and len(told) == len(self.rows)
+        unlike = key and len(told) == len(self.rows) and all(map(all, told))
         return {
             "name": self.name,
             "type": "table",

@@ -19,7 +19,7 @@ from blindspoon.findings.comparison import Analysis
 from blindspoon.scores.score_table import ScoreTable
 from blindspoon.stats.results import MixedFit, NoResult
 from blindspoon.stats.rounds import MOST_TOGETHER
-from blindspoon.trial import Attribute, Scale, Trial
+from blindspoon.trial import Scale, Trial
 from blindspoon.version import __version__
 from blindspoon.wording import day
 from blindspoon.writeup.words import paragraphs, points
@@ -102,7 +102,7 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
     for result in with_margin:
         label = result.attribute.label.lower()
         margins.setdefault(wording.margin(result.attribute), []).append(label)
-    held = {_plain_name(r.attribute): not isinstance(r.sittings, NoResult) for r in with_margin}
+    held = {r.attribute.label.lower(): not isinstance(r.sittings, NoResult) for r in with_margin}
     return paragraphs(
         "compared",
         sittings=several and any(held.values()),
@@ -111,7 +111,7 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
         alone=any(result.unit == "round" for result in results),
         fits=fits,
         over={
-            way: [_plain_name(attribute) for attribute, fit in fits if fit.note.sittings == way]
+            way: [attribute.label.lower() for attribute, fit in fits if fit.note.sittings == way]
             for way in dict.fromkeys(fit.note.sittings for _, fit in fits if fit.note.sittings)
         },
         position=any(fit.note.position for _, fit in fits),
@@ -122,11 +122,11 @@ def compared(analysis: Analysis) -> tuple[str, ...]:
             *["batch"] * batches,
         ],
         at_zero=[
-            f"{' by '.join(component.split(':'))} ({_plain_name(attribute)})"
+            f"{' by '.join(component.split(':'))} ({attribute.label.lower()})"
             for attribute, fit in fits
             for component in fit.note.at_zero
         ],
-        stuck=[_plain_name(attribute) for attribute, fit in fits if not fit.note.converged],
+        stuck=[attribute.label.lower() for attribute, fit in fits if not fit.note.converged],
         contrasts=contrasts,
         zeros=sum(contrast.zero_differences for contrast in contrasts),
         ways={name: text.format(trial.seed) for name, text in WAYS.items() if name in methods},
@@ -146,10 +146,6 @@ FORMS = {
     "Skillings-Mack": "the form of Skillings and Mack (1981) of Friedman’s test, because scores "
     "are missing",
 }
-
-
-def _plain_name(attribute: Attribute) -> str:
-    return attribute.name.replace("_", " ")
 
 
 WAYS = {

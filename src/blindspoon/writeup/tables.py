@@ -279,14 +279,20 @@ def strengths_table(trial: Trial, made: Made | None) -> Table | None:
     if made is None:
         return None
     reasons = {reason for batch in made.strengths for reason in batch.unknown.values()}
+    rows = [(batch, [*strength_cells(batch, DASH)]) for batch in made.strengths]
+    kept = [  # no column of what went into none of them
+        at
+        for at, (name, *_) in enumerate(STRENGTHS)
+        if any(getattr(batch, name) != 0 for batch in made.strengths)
+    ]
     return Table(
         name="strengths",
         caption="What was made, as weighed and measured",
         head="Batch",
-        columns=("Variant", *(head for _, head, _, _ in STRENGTHS)),
+        columns=("Variant", *(STRENGTHS[at][1] for at in kept)),
         rows=tuple(
-            (batch.batch, (trial.variant(batch.variant).label, *strength_cells(batch, DASH)))
-            for batch in made.strengths
+            (batch.batch, (trial.variant(batch.variant).label, *(cells[at] for at in kept)))
+            for batch, cells in rows
         ),
         notes=tuple(f"{text[:1].upper()}{text[1:].rstrip('.')}." for text in sorted(reasons)),
     )
