@@ -178,6 +178,17 @@ def test_between_two_sessions_the_next_one_comes_first_and_closing_it_all_does_n
         assert "When everybody has finished session 2" in page
 
 
+def test_the_host_reads_what_a_terminal_would_tell_that_matters(at):
+    host, folder = at("sealed")
+    for page, score in (("a", "4"), ("b", "7"), ("c", "6")):
+        host.post("/t/crisp/tasting/1/key/1", **{"0-crunch": score, "0-Base": "", "Page": page})
+    page = host.read("/t/crisp/tasting")
+    assert page.count("Ada has a second answer for cup") == 1
+    assert "has scored" not in page
+    host.bench.sittings.of(folder)[0].trouble(OSError(28, "disk full", "ballots/1-Ben.csv"))
+    assert "cannot be written (disk full)" in host.read("/t/crisp/tasting/progress")
+
+
 def test_what_is_sent_twice_is_made_once(at):
     host, folder = at("sealed")
     sent = {"tasting/more": {"more": ""}, "tasting/late": {"late": "Gus"}}

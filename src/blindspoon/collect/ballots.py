@@ -333,6 +333,7 @@ class BallotFile:
     file: str
     folder: DurableFolder
     tell: Tell
+    warn: Tell
     elsewhere: Mapping[str, str] = field(default_factory=dict)
     sets: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     ballot: Ballot = field(init=False)
@@ -481,10 +482,10 @@ class BallotFile:
         where, older = f"{self.file} was changed by hand", [*missing, *old]
         if corrected:
             what = "is corrected, the earlier answer kept."
-            self.tell(f"{where}: {self.noun} {some_of(corrected)} {what}")
+            self.warn(f"{where}: {self.noun} {some_of(corrected)} {what}")
         if older:
             what = "the newer answer stays. To go back to an older one, key it in."
-            self.tell(f"{where} to an older state of {self.noun} {some_of(older)}; {what}")
+            self.warn(f"{where} to an older state of {self.noun} {some_of(older)}; {what}")
         kept = {code: row for code, row in self.rows.items() if code in old or code not in theirs}
         columns = tuple(dict.fromkeys((*self.columns, *columns)))
         if kept:
@@ -505,7 +506,7 @@ class BallotFile:
             stem = self.file.rpartition("/")[2].removesuffix(".csv")
             aside = f"{CONFLICTS}/{stem}.{hashlib.sha256(data).hexdigest()[:8]}.csv"
             self.folder.save(aside, data)
-            self.tell(f"{error.problems[0]} The file as changed by hand is kept as {aside}.")
+            self.warn(f"{error.problems[0]} The file as changed by hand is kept as {aside}.")
             return self.columns, {}
 
     def _read(self, data: bytes) -> tuple[tuple[str, ...], Rows]:
@@ -540,7 +541,7 @@ class BallotFile:
         taster, cups = shown(self.taster), len(self.codes)
         if disputed:
             cup = f"{self.noun} {some_of(disputed)}"
-            self.tell(f"{taster} has a second answer for {cup}; the earlier one is kept.")
+            self.warn(f"{taster} has a second answer for {cup}; the earlier one is kept.")
         if after == cups > before and not self.ballot.gaps:
             self.tell(f"{taster} has finished session {self.session}.")
         elif after > before:

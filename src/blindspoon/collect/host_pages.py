@@ -124,6 +124,7 @@ class HostPages:
             name,
             plan=sitting.plan,
             memory=sitting.memory,
+            warnings=sitting.warnings,
             places={taster: place for place, taster in desk.places.items()},
             tables={session: sitting.ballots_of(session) for session in open_first},
             join=desk.join,

@@ -142,7 +142,7 @@ def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[]
                 trial, ledger, served = _read(disk.read_folder(folder, without=disk.KEY))
                 ballots = _ballots(trial, ledger, served, kept, sitting)
             except TrialError as error:
-                sitting.say(f"{error.problems[0]} The tasting goes on as it was.")
+                sitting.warn(f"{error.problems[0]} The tasting goes on as it was.")
                 return
             except OSError as error:  # it may be free again at the next look
                 seen[0] = None
@@ -198,6 +198,7 @@ def _ballots(
                 file=files[*tray, of_sets],
                 folder=folder,
                 tell=sitting.say,
+                warn=sitting.warn,
             )
             part.load()
             there = elsewhere[*tray, of_sets].items()

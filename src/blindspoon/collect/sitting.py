@@ -29,6 +29,9 @@ from blindspoon.wording import count
 FILE = ".blindspoon/collect.json"  # where the memory lies in the trial folder
 QUIET = 10.0  # seconds for which the same trouble is not told again
 
+MOST_WARNINGS = 5
+"""Warnings on the page of the host, the last ones."""
+
 T = TypeVar("T")
 
 Pairs = tuple[tuple[str, str], ...]  # sessions and tasters
@@ -121,6 +124,7 @@ class Sitting:
         self.memory = memory
         self.ballots: dict[tuple[str, str], Ballot] = {}
         self.tell: Tell = lambda _: None
+        self.warnings: tuple[str, ...] = ()
         self.look_for_late: Callable[[], None] = lambda: None
         self._folder = folder
         self._disk = threading.Lock()
@@ -314,7 +318,13 @@ class Sitting:
         now = time.monotonic()
         if now - self._told.get(text, -QUIET) >= QUIET:
             self._told[text] = now
-            self.say(text)
+            self.warn(text)
+
+    def warn(self, text: str) -> None:
+        """Tell what the host has to know, and keep it for their page."""
+        others = [it for it in self.warnings if not it.endswith(text)][1 - MOST_WARNINGS :]
+        self.warnings = (*others, f"{time.strftime('%H:%M')} {text}")
+        self.say(text)
 
     def say(self, text: str) -> None:
         """Tell what happens."""
