@@ -255,6 +255,9 @@ def test_kitchens_are_sent_out_with_a_post_with_what_to_say_and_with_their_data(
         text = (packed / name).read_text(encoding="utf-8")
         assert "plain" in text.lower(), name
         assert "****" not in text, name
+    camera = (packed / "say.md").read_text(encoding="utf-8").split("## ")[1]
+    assert len(re.findall(r"\.(?=\s)", camera)) == 2  # sentences
+    assert "the cautions, to be read first" in (packed / "blog.md").read_text(encoding="utf-8")
     folders = sorted((packed / "data").iterdir())
     assert len(folders) == len(kitchens)
     assert bs.read(folders[0]).compare().comparisons

@@ -6,6 +6,7 @@ import csv
 import datetime
 import importlib.util
 import io
+import re
 import shutil
 from collections import Counter
 from dataclasses import replace
@@ -428,6 +429,7 @@ def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     assert "Rock salt and sea salt are alike enough: 8 of 24 picked the odd cup" in page
     assert "Not that it matters." not in page  # nobody could tell
     assert 'id="asked"' in page
+    assert set(re.findall(r'href="#([^"]+)"', page)) <= set(re.findall(r'id="([^"]+)"', page))
     assert 'id="board"' not in page
     figure = packed["figures/choices.svg"].decode()
     assert figure.count("<circle") >= 24 or figure.count("<use") >= 24

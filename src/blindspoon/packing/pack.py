@@ -56,8 +56,10 @@ def blog(content: ReportContent | KitchensContent) -> str:
 
 def say(content: ReportContent | KitchensContent, drawn: Collection[str]) -> str:
     """Write what can be said on camera, put under a video, and told of each picture."""
-    spoken, trial = (content.answer, content.question), content.trial
-    if isinstance(content, ReportContent):
+    trial = content.trial
+    if isinstance(content, KitchensContent):
+        spoken = content.spoken, content.question
+    else:
         who = content.trust.partition(". ")[0]
         blind = ", blind" if content.shown_blind else "; it is not shown to be blind"
         lead = "As a lead, for no rule was written down: "

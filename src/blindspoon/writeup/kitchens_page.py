@@ -85,8 +85,9 @@ class KitchensContent:
     """What is said of several kitchens, in the parts of a trial's report that templates share.
 
     The trial is the one whose rule decides, with the variants that all kitchens made. Primary
-    findings come first. `weak` is what weakens single kitchens, how far they disagree, and what the
-    claims are about. What is always empty are parts of each kitchen's own report.
+    findings come first. `spoken` is the answer in one sentence; `weak` is what weakens single
+    kitchens, how far they disagree, and what the claims are about. What is always empty are parts
+    of each kitchen's own report.
     """
 
     pool: Pool
@@ -94,6 +95,7 @@ class KitchensContent:
     findings: tuple[PooledFinding, ...]
     question: str
     answer: str
+    spoken: str
     trust: str
     picture: Chart | None
     weak: Points
@@ -128,6 +130,7 @@ def compose_kitchens(pool: Pool) -> KitchensContent:
         findings=findings,
         question=f"{number} kitchens made the same and tasted it, each by themselves.",
         answer=lead + head.answer,
+        spoken=lead + wording.sentence(forest_title(head.found, pool)),
         trust=f"{'; '.join(who)}{blind}. The rule is that of {kitchens[0].name}.",
         picture=head.chart,
         weak=tuple(("", text) for text in (*pool.caveats, spread, *pool.remarks)),
