@@ -178,15 +178,13 @@ def _counts(sets: IntArray, variants: int) -> IntArray:
 
 
 def _upper(variants: int) -> IntArray:
-    flat: IntArray = np.array([variants, 1]) @ _pairs(variants)
-    return flat
+    return np.array([variants, 1]) @ _pairs(variants)
 
 
 @lru_cache(maxsize=128)
 def _pairs(count: int) -> IntArray:
     """First and second of all pairs, shape (2, n_pairs)."""
-    pairs: IntArray = np.stack(np.triu_indices(count, 1))
-    return pairs
+    return np.stack(np.triu_indices(count, 1))
 
 
 def _wanted(tasters: int, variants: int, places: int) -> FloatArray:

@@ -114,8 +114,7 @@ def _likeness() -> BoolArray:
     same_places = (digits[:, None] == digits[None]).sum(axis=2)
     ordered = np.sort(digits, axis=1)
     same_digits = (ordered[:, None] == ordered[None]).all(axis=2)
-    likeness: BoolArray = (same_places >= 2) | same_digits
-    return likeness
+    return (same_places >= 2) | same_digits
 
 
 def _unlike(codes: Sequence[str]) -> bool:

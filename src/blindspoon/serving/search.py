@@ -129,5 +129,4 @@ def deal_batches(served: IntArray, history: IntArray, rng: np.random.Generator) 
     """
     least_first = np.lexsort((rng.random(len(served)), served))
     slots = np.resize(least_first, len(history))
-    chosen: IntArray = slots[deal(history[:, slots].astype(np.float64), rng)]
-    return chosen
+    return slots[deal(history[:, slots].astype(np.float64), rng)]

@@ -169,8 +169,7 @@ def estimate(design: Balanced, scores: FloatArray) -> Estimates:
 def _squares(deviations: FloatArray) -> FloatArray:
     """Sum the squares of each trial."""
     flat = deviations.reshape(len(deviations), math.prod(deviations.shape[1:]), order="F")
-    total: FloatArray = np.einsum("mn,mn->m", flat, flat)
-    return total
+    return np.einsum("mn,mn->m", flat, flat)
 
 
 def _reml(design: Balanced, squares: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -328,7 +327,7 @@ class DecisionRule:
     def reach(self, found: Estimates, curve: FloatArray) -> FloatArray:
         """Give the half-widths in m trials by `different` or `equivalent`, shape (m, k - 1)."""
         at = found.ratio / (self.centre * found.ratio + 1 - self.centre)
-        widths: FloatArray = np.asarray(chebval(2 * at - 1, curve), np.float64)
+        widths = np.asarray(chebval(2 * at - 1, curve), np.float64)
         return widths.T * np.sqrt(found.variance)[:, None]
 
     @cached_property
@@ -411,5 +410,4 @@ def steady(scores: FloatArray, alpha: float, margin: float) -> BoolArray:
     farthest = np.abs(means[:, 1:] - means[:, :1])
     farthest += reach_of_one(cells.swapaxes(1, 2), alpha)[:, None]
     span = margin * np.where(moved, WHATEVER, SPAN)
-    inside: BoolArray = (farthest < span[:, None, None]).all(axis=2)
-    return inside
+    return (farthest < span[:, None, None]).all(axis=2)

@@ -46,8 +46,7 @@ def make_flips(tasters: int, rng: np.random.Generator) -> SingleArray:
         turned = rng.integers(0, 2, (SAMPLED, tasters))
         turned[0] = 0
     signs = (1 - 2 * turned).astype(np.float32)
-    blocks: SingleArray = signs.reshape(-1, min(ROWS, len(signs)), tasters)
-    return blocks
+    return signs.reshape(-1, min(ROWS, len(signs)), tasters)
 
 
 def smallest_p(tasters: int) -> float:

@@ -306,8 +306,7 @@ def _summed(situation: Situation, level: float, spread: float) -> FloatArray:
     chances = summed = _chances(situation, at, spread)
     for _ in range(situation.sessions - 1):
         summed = _convolved(summed, chances)
-    total: FloatArray = np.einsum("o,tos->ts", weights, summed)
-    return total
+    return np.einsum("o,tos->ts", weights, summed)
 
 
 def _convolved(first: FloatArray, second: FloatArray) -> FloatArray:
@@ -325,8 +324,7 @@ def _chances(situation: Situation, at: FloatArray, spread: float) -> FloatArray:
     deviates = (edges - at[..., None]) / spread
     below = ndtr(deviates) if situation.tails == "normal" else stdtr(3, deviates)
     ends = np.zeros((*at.shape, 1)), np.ones((*at.shape, 1))
-    chances: FloatArray = np.diff(np.concatenate((ends[0], below, ends[1]), axis=-1), axis=-1)
-    return chances
+    return np.diff(np.concatenate((ends[0], below, ends[1]), axis=-1), axis=-1)
 
 
 def _steps(situation: Situation) -> FloatArray:

@@ -267,8 +267,7 @@ def _cell(simulated: Simulated, procedure: By) -> SizingCell:
     def shown(scores: FloatArray, start: int, rng: np.random.Generator) -> FloatArray:
         pair = np.arange(start, start + len(scores) // 2)
         asked = np.tile(differing(pair, others + 1), 2)[:, None] == np.arange(1, others + 1)
-        seen: FloatArray = judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)
-        return seen[:, None]
+        return judge(scores, rng, asked)[0][asked].reshape(2, -1).mean(axis=0)[:, None]
 
     def unlike(scores: FloatArray, _start: int, rng: np.random.Generator) -> FloatArray:
         """Tell of any false difference, of alike for a given variant, and for all variants."""

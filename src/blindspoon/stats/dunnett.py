@@ -181,8 +181,7 @@ class _Family:
         weight[0] /= 2
         weight[0] += gammainc(half, half * np.exp(2 * left))
         tails = self._tail((t[:, None] * np.exp(x)).ravel()).reshape(t.size, count)
-        chances: FloatArray = tails @ weight
-        return chances
+        return tails @ weight
 
     def quantile(self, tail: float, df: float, low: float, high: float) -> float:
         """Return where `over_scatter` is `tail`, or the nearer of the limits on it.
@@ -286,16 +285,14 @@ def _normal_tail(limits: FloatArray, loadings: FloatArray, *, two_sided: bool) -
     if two_sided:
         beyond += ndtr((-shift - limit) / spread)
     none = np.log1p(-np.minimum(beyond, 1 - 1e-16))
-    tail: FloatArray = -np.expm1(np.einsum("j,ijk->ik", count, none)) @ (weight / weight.sum())
-    return tail
+    return -np.expm1(np.einsum("j,ijk->ik", count, none)) @ (weight / weight.sum())
 
 
 @lru_cache(maxsize=32)
 def _lattice(dimensions: int) -> FloatArray:
     """Return points of a fixed lattice in the unit cube, folded, shape (dimensions, points)."""
     at = np.outer(prime_roots(dimensions), np.arange(1, _POINTS + 1) - 0.5) % 1
-    folded: FloatArray = np.abs(2 * at - 1)
-    return folded
+    return np.abs(2 * at - 1)
 
 
 @lru_cache(maxsize=256)
@@ -303,8 +300,7 @@ def _scatter_points(df: float) -> FloatArray:
     """Return the scatter at the lattice points."""
     if np.isinf(df):
         return np.ones(_POINTS)
-    scatter: FloatArray = np.sqrt(2 * gammaincinv(df / 2, _lattice(1)[0]) / df)
-    return scatter
+    return np.sqrt(2 * gammaincinv(df / 2, _lattice(1)[0]) / df)
 
 
 def _inside(correlation: FloatArray, limits: FloatArray, *, two_sided: bool) -> FloatArray:

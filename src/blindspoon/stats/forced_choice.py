@@ -43,8 +43,7 @@ def needed(tests: int | IntArray, guess: float, alpha: float) -> IntArray:
     about = np.floor(bdtrik(1 - alpha, n, guess)).astype(np.int64)
     tried = np.clip(about[..., None] + np.arange(-2, 4), 0, n[..., None] + 1)
     enough = upper_tail(tried, n[..., None], guess) <= alpha
-    least: IntArray = np.take_along_axis(tried, enough.argmax(axis=-1)[..., None], -1)[..., 0]
-    return least
+    return np.take_along_axis(tried, enough.argmax(axis=-1)[..., None], -1)[..., 0]
 
 
 def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) -> IntArray:
@@ -60,8 +59,7 @@ def most_alike(tests: int | IntArray, guess: float, share: float, alpha: float) 
     about = np.nan_to_num(np.floor(bdtrik(alpha, n, p)), nan=-1).astype(np.int64)
     tried = np.clip(about[..., None] + np.arange(-3, 3), -1, n[..., None])
     few = 1 - upper_tail(tried + 1, n[..., None], p) <= alpha
-    most: IntArray = np.where(few, tried, -1).max(axis=-1)
-    return most
+    return np.where(few, tried, -1).max(axis=-1)
 
 
 def limits(right: int, tests: int, alpha: float) -> tuple[float, float]:

@@ -163,8 +163,7 @@ def linked(taster: IntArray, variant: IntArray, control: int, kept: BoolArray) -
         tasters = pairs[reached].any(axis=0)
         further = pairs[:, tasters].any(axis=1) | reached
         if (further == reached).all():
-            rows: BoolArray = reached[variant]
-            return rows
+            return reached[variant]
         reached = further
 
 
@@ -174,8 +173,7 @@ def position_columns(position: IntArray | None, kept: BoolArray) -> FloatArray:
         return np.empty((int(kept.sum()), 0))
     levels = np.unique(position[kept])
     columns = (position[kept][:, None] == levels[1:]).astype(np.float64)
-    centred: FloatArray = columns - columns.mean(axis=0)
-    return centred
+    return columns - columns.mean(axis=0)
 
 
 def _paired(first: IntArray, second: IntArray) -> IntArray:

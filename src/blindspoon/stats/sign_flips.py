@@ -132,8 +132,7 @@ def prime_roots(count: int) -> FloatArray:
         number = next(candidates)
         if all(number % prime for prime in found):
             found.append(number)
-    roots: FloatArray = np.sqrt(np.array(found, dtype=float))
-    return roots
+    return np.sqrt(np.array(found, dtype=float))
 
 
 EXACT_UP_TO = 18
@@ -305,8 +304,7 @@ Null = SignFlips | JointNormal
 
 
 def _standardised(sums: NDArray[Any], scores: FloatArray) -> FloatArray:
-    standardised: FloatArray = np.abs(sums, order="F") / _lengths(scores)
-    return standardised
+    return np.abs(sums, order="F") / _lengths(scores)
 
 
 def _lengths(scores: FloatArray) -> FloatArray:

@@ -223,5 +223,4 @@ def reach_of_one(cells: FloatArray, alpha: float) -> FloatArray:
     df = (n - 1) * (k - 1)
     family = Dunnett(0.5 + 0.5 * np.eye(k - 1))
     error = np.sqrt(2 * (rest**2).sum(axis=(-2, -1)) / df / n)
-    reach: FloatArray = family.critical_value(2 * alpha, df) * error
-    return reach
+    return family.critical_value(2 * alpha, df) * error

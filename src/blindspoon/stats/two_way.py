@@ -33,15 +33,13 @@ class Cells:
     @property
     def df(self) -> IntArray:
         """Degrees of freedom of each taster's repeatability, shape (n_tasters,)."""
-        spare: IntArray = np.maximum(self.count - 1, 0).sum(axis=1)
-        return spare
+        return np.maximum(self.count - 1, 0).sum(axis=1)
 
     @property
     def complete(self) -> FloatArray:
         """Means of the tasters who scored every variant that anybody scored."""
         tasted = self.mean[:, self.count.any(axis=0)]
-        full: FloatArray = tasted[~np.isnan(tasted).any(axis=1)]
-        return full
+        return tasted[~np.isnan(tasted).any(axis=1)]
 
 
 def gather(
