@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
 from blindspoon.writeup.methods import citation
-from blindspoon.writeup.page import render, writeup
+from blindspoon.writeup.page import compose, render, writeup
 from blindspoon.writeup.writers import inline
 
 COMMONMARK = MarkdownIt("commonmark").enable("table")
@@ -86,3 +86,12 @@ def test_any_text_comes_back_as_text(text):
 @pytest.mark.parametrize("text", ["1. first", "- item", "+ item", "# head", "> quote", "==="])
 def test_text_at_the_start_of_a_line_is_no_block(text):
     assert COMMONMARK.parse(inline(text))[0].type == "paragraph_open"
+
+
+def test_the_board_of_the_writeup_says_what_is_fragile_and_what_that_is(analysis_of, further_of):
+    name = "allotment-cucumbers"
+    text = writeup(compose(analysis_of(name), further_of(name)))
+    assert "| slightly more sour +0.4; fragile; alike by ranks |" in text
+    assert "Fragile: leaving out one taster often changes it." in text
+    assert "Dot and bar" not in text  # of which the writeup has none
+    assert "\n*The calcium and cool-cellar jars" not in text  # the answer has said it

@@ -151,6 +151,11 @@ class BoardCell:
     mark: str = ""
     kind: str
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What stands beside the word, where something does."""
+        return ("fragile",) * self.fragile + (self.other,) * bool(self.other)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardColumn:
@@ -177,7 +182,10 @@ class Board:
     def rows_in_words(self) -> list[tuple[str, list[str]]]:
         """Give the cells without their marks."""
         return [
-            (label, [" ".join(filter(None, (c.word, c.size, c.other))) for c in cells])
+            (
+                label,
+                ["; ".join(filter(None, (f"{c.word} {c.size}".strip(), *c.notes))) for c in cells],
+            )
             for label, cells in self.rows
         ]
 

@@ -356,10 +356,11 @@ def _said_once(content: ReportContent) -> dict[str, object]:
     cells = [cell for board in content.boards for _, row in board.rows for cell in row]
     others = dict.fromkeys(cell.other.partition(" by ")[2] for cell in cells if cell.other)
     marked, margin = any(cell.mark for cell in cells), any(it.margin for it in trial.attributes)
-    board_words = {  # of the boards, that not every board has
+    mark_words = (
         f"Line: {names.short(names.control)}. Dot and bar: difference in points and its likely "
-        "range. To the right is more.": marked,
-        "Grey: within the margin, too small to matter.": marked and margin,
+        f"range. To the right is more.{' Grey: within the margin, too small to matter.' * margin}"
+    )
+    board_words = {  # of the boards, that not every board has
         "Exploratory: a lead, to be tested again.": any(
             len(it.groups) > 1 for it in content.boards
         ),
@@ -376,6 +377,7 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "one_batch": analysis.names.batches < 2,
         "noun": names.noun,
         "board_words": [text for text, told in board_words.items() if told],
+        "mark_words": mark_words if marked else "",
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
         "cups": wording.count(table.taster.size, "cup"),
