@@ -285,7 +285,7 @@ def _state(
 
 def opened_before(folder: Path) -> bool:
     """Tell whether a session was ever opened on the score page."""
-    with contextlib.suppress(OSError, ValueError, TypeError):
+    with contextlib.suppress(OSError, ValueError, AttributeError):
         memory = json.loads(DurableFolder(folder).read(".blindspoon/collect.json") or b"{}")
         return bool(memory.get("session") or memory.get("joined"))
     return False

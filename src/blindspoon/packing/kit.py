@@ -99,7 +99,9 @@ def _batch_rows(trial: Trial, jars: Sequence[Recipe]) -> list[list[str]]:
     rows = []
     for variant in trial.variants:
         jar = by_variant.get(variant.name)
-        cells = [f"{jar.grams[name]:.4g}" if jar and name in jar.grams else "" for name in grams]
+        masses = jar.grams if jar else {}
+        written = {name: f"{it:.0f}" if it >= 1000 else f"{it:.4g}" for name, it in masses.items()}
+        cells = [written.get(name, "") for name in grams]
         cells += [guarded(jar.others.get(name, "")) if jar else "" for name in words]
         rows.append([f"{variant.name} jar", variant.name, *cells, *[""] * 4])
     days = ["started", "finished", "temperature_c", "note"]

@@ -192,6 +192,15 @@ def test_a_variant_with_an_unknown_mass_has_no_recipe():
     assert [each.variant for each in recipes(TRIAL, log, 1000)] == ["plain"]
 
 
+def test_masses_of_a_large_jar_are_written_out(analysis_of):
+    demo = analysis_of(TRIALS[0].name)
+    kit = kit_files(demo.trial, demo.table, demo.made, jar_g=30_000)
+    plain = table_of(kit["batches.csv"].decode())[0]
+    weighed = [plain[name] for name in ("produce_g", "water_g", "salt_g")]
+    assert "e" not in "".join(weighed)
+    assert sum(map(float, weighed)) == pytest.approx(30_000, abs=1)
+
+
 def test_the_page_scales_to_the_jar_and_puts_the_cautions_first(analysis_of):
     demo = analysis_of(TRIALS[0].name)
     page = kit_files(demo.trial, demo.table, demo.made, jar_g=500)["do-it-yourself.html"].decode()
