@@ -70,9 +70,9 @@ def test_the_workbench_starts_without_what_later_pages_need():
     code = f"""
 from pathlib import Path
 import blindspoon.cli.main, blindspoon.workbench.listening
-from blindspoon.workbench.app import create_workbench
+from blindspoon.workbench.app import Workbench
 from blindspoon.workbench.listening import Door
-create_workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770, print)"""
+Workbench(Path({str(CUCUMBERS.parent)!r}), Door(b"secret"), 8770, print)"""
     assert loaded(code, later | {f"blindspoon.{name}" for name in own}) == set()
 
 

@@ -10,14 +10,7 @@ from pathlib import Path
 from blindspoon.errors import DesignError, Note, Rule, ScoreError, together
 from blindspoon.files import disk
 from blindspoon.files.durable import held, in_turn
-from blindspoon.files.seal import (
-    FILE,
-    Lift,
-    Seal,
-    scores_by_cup,
-    scores_fingerprint,
-    served_units,
-)
+from blindspoon.files.seal import FILE, Lift, Seal, scores_by_cup, scores_fingerprint, served_units
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.scores.score_table import check_scores
 from blindspoon.scores.standing import see_open, standing

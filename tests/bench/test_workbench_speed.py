@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from blindspoon.workbench.app import create_workbench
+from blindspoon.workbench.app import Workbench
 from blindspoon.workbench.listening import Door
 
 pytestmark = pytest.mark.bench
@@ -24,7 +24,7 @@ def test_pages_answer_within_a_tenth_of_a_second_while_a_sizing_runs(tmp_path):
     folder.mkdir()
     for name in ("trial.toml", "batches.csv", "readings.csv"):
         (folder / name).write_bytes((files / name).read_bytes())
-    bench = create_workbench(tmp_path, Door(b"x" * 32), 8770)
+    bench = Workbench(tmp_path, Door(b"x" * 32), 8770)
     client = bench.app.test_client()
     client.get(f"/door/{bench.door.new_pass()}")
     seconds = {page: [] for page in PAGES}

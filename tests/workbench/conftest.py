@@ -16,7 +16,7 @@ import pytest
 from blindspoon.drawing import draw_blind, write_sheets
 from blindspoon.lifting import close_tasting, lift_blind
 from blindspoon.workbench import company
-from blindspoon.workbench.app import create_workbench
+from blindspoon.workbench.app import Workbench
 from blindspoon.workbench.listening import Door, serve
 
 TOML = """\
@@ -136,7 +136,7 @@ def visit():
     opened = []
 
     def visit(shelf):
-        opened.append(create_workbench(shelf, Door(b"x" * 32), 8770))
+        opened.append(Workbench(shelf, Door(b"x" * 32), 8770))
         return Visitor(opened[-1])
 
     yield visit

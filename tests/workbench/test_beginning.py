@@ -9,7 +9,7 @@ import pytest
 
 from blindspoon.starting import new_files
 from blindspoon.trial import today
-from blindspoon.workbench.app import create_workbench
+from blindspoon.workbench.app import Workbench
 from blindspoon.workbench.listening import Door
 
 ANSWERS = {
@@ -127,7 +127,7 @@ def jar(hand, folder):
 
 
 def test_page_and_terminal_make_the_same_files_of_the_same_answers(tmp_path):
-    bench = create_workbench(tmp_path, Door(b"x" * 32), 8770)
+    bench = Workbench(tmp_path, Door(b"x" * 32), 8770)
     client = bench.app.test_client()
     client.get(f"/door/{bench.door.new_pass()}")
     chosen = {"scored": ["texture", "sourness"], "primary": "texture"}

@@ -97,21 +97,10 @@ def commands(context: click.Context) -> None:
 
 
 for verb in (
-    open_,
-    before.new,
-    before.batches,
-    before.size,
-    before.blind,
-    tasting.collect,
-    tasting.check,
-    tasting.close,
-    after.lift,
-    after.compare,
-    after.report,
-    after.publish,
-    tasting.explain,
+    open_, before.new, before.batches, before.size, before.blind, tasting.collect, tasting.check,
+    tasting.close, after.lift, after.compare, after.report, after.publish, tasting.explain,
     after.calibrate,
-):
+):  # fmt: skip
     commands.add_command(verb)
 
 

@@ -21,14 +21,7 @@ from blindspoon.errors import FormError, Problem, Rule, shown, some_of
 from blindspoon.files import schema
 from blindspoon.files.durable import DurableFolder
 from blindspoon.files.schema import missing_columns
-from blindspoon.files.text_table import (
-    TextTable,
-    guarded,
-    read_table,
-    table_of,
-    tidied,
-    write_csv,
-)
+from blindspoon.files.text_table import TextTable, guarded, read_table, table_of, tidied, write_csv
 from blindspoon.files.toml import CONTROL
 from blindspoon.trial import Attribute, Choice, Trial
 

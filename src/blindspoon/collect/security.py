@@ -55,10 +55,7 @@ def refuse(code: int, message: str = "") -> Response:
 
 
 def faults(
-    say: Words,
-    problems: Sequence[Problem],
-    questions: Sequence[Question],
-    row: Mapping[str, str],
+    say: Words, problems: Sequence[Problem], questions: Sequence[Question], row: Mapping[str, str]
 ) -> dict[str, str]:
     """Say to people what is wrong with what they gave for a cup, by column."""
     scales = {it.name: it.scale for it in questions if isinstance(it, Attribute)}

@@ -142,10 +142,7 @@ def serve(
         return (lan and network_addresses()) or found
 
     wide = "0.0.0.0" if lan else "127.0.0.1"  # noqa: S104 - asked for
-    with (
-        listening(wide, port) as outer,
-        listening("127.0.0.1", port + 1 if port else 0) as inner,
-    ):
+    with listening(wide, port) as outer, listening("127.0.0.1", port + 1 if port else 0) as inner:
         bound, own = (int(listener.getsockname()[1]) for listener in (outer, inner))
         join, *others = (f"http://{address}:{bound}/" for address in found)
         qr = io.StringIO()

@@ -97,12 +97,7 @@ def arrange(
 
     chunks = np.array_split(rows, -(-len(rows) // CHUNK))
     search = partial(
-        settle,
-        forms=forms,
-        weight=weight,
-        rng=rng,
-        updates=UPDATES // len(chunks),
-        content=content,
+        settle, forms=forms, weight=weight, rng=rng, updates=UPDATES // len(chunks), content=content
     )
     rows_wanted = ((cells(chunk, items), expected(chunk, items)) for chunk in chunks)
     found = settle_in_turn(rows_wanted, offset, search)

@@ -66,7 +66,12 @@ _ELSE = "This was not sent by a page of Blindspoon. Go back, load the page again
 
 
 class Workbench:
-    """The pages of one shelf, safe to use from several threads. `close` ends the server."""
+    """The pages of one shelf, safe to use from several threads.
+
+    The shelf is a folder with trial folders in it, or one of them; the port names the cookie, as
+    cookies do not tell ports apart; `close` ends the server. The check of the Host header is not
+    in it: `listening.serve` puts it around it.
+    """
 
     def __init__(
         self, shelf: Path, door: Door, port: int, close: Callable[[], None] = lambda: None
@@ -81,6 +86,10 @@ class Workbench:
         self._led: dict[str, str] = {}
         self._making = threading.Lock()
         self._set_up()
+        for folder in disk.trials_in(shelf).values():
+            earlier.finish(folder)
+        for name in PAGES:  # each of them needs this module
+            importlib.import_module(f"blindspoon.workbench.{name}").add_to(self)
 
     # -- how a page is registered -----------------------------------------------------------
 
@@ -321,20 +330,3 @@ def _harden(response: Response) -> Response:
         response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "private, no-cache")  # the way back shows it again
     return response
-
-
-def create_workbench(
-    shelf: Path, door: Door, port: int, close: Callable[[], None] = lambda: None
-) -> Workbench:
-    """Make the workbench of a shelf, with every page.
-
-    The shelf is a folder with trial folders in it, or one of them; the port names the cookie, as
-    cookies do not tell ports apart; `close` ends the server. The check of the Host header is not
-    in it: `listening.serve` puts it around it.
-    """
-    for folder in disk.trials_in(shelf).values():
-        earlier.finish(folder)
-    bench = Workbench(shelf, door, port, close)
-    for name in PAGES:  # each of them needs this module
-        importlib.import_module(f"blindspoon.workbench.{name}").add_to(bench)
-    return bench

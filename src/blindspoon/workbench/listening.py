@@ -84,14 +84,14 @@ def serve(shelf: Path, door: Door, port: int | None, ready: Callable[[str], None
         ready(f"http://127.0.0.1:{bound}/")
         from blindspoon.collect import connections  # noqa: PLC0415 - while the browser starts
         from blindspoon.collect.security import only_for_hosts  # noqa: PLC0415
-        from blindspoon.workbench.app import BODY_LIMIT, create_workbench  # noqa: PLC0415
+        from blindspoon.workbench.app import BODY_LIMIT, Workbench  # noqa: PLC0415
 
         def close() -> None:
             later = threading.Timer(0.3, made.end)
             later.daemon = True
             later.start()
 
-        bench = create_workbench(shelf, door, bound, close)
+        bench = Workbench(shelf, door, bound, close)
         names = frozenset({f"127.0.0.1:{bound}"})
         guarded = only_for_hosts(bench.app, lambda: names)
         made = connections.Server(guarded, [listener], limit=BODY_LIMIT)
