@@ -668,6 +668,16 @@ def test_the_focus_is_never_under_the_bar_and_large_type_fits(sheet, served):
         assert float(size[:-2]) == 16 * int(percent[:-1]) / 100
 
 
+def test_long_words_of_the_host_fit_the_narrowest_phone_in_the_largest_type(sheet, serve, folder):
+    path = folder / "trial.toml"
+    words = 'name = "texture"\nlabel = "Fermentationsnotenkraft"\nhigh = "außerordentlich kräftig"'
+    path.write_text(path.read_text("utf-8").replace('name = "texture"', words), "utf-8")
+    with serve(folder) as served:
+        page = begin(sheet(NARROW), served)
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        assert fits(page)
+
+
 def test_forced_colours_show_what_is_picked(sheet, served):
     page = begin(sheet(), served)
     page.emulate_media(forced_colors="active")
