@@ -31,6 +31,7 @@ from blindspoon.scores.sets import ChoiceTable
 from blindspoon.scores.standing import Standing
 from blindspoon.trial import METHODS, Variant
 from blindspoon.verify import recompute
+from blindspoon.writeup.answer import trust
 from blindspoon.writeup.choices_section import choices_section
 from blindspoon.writeup.methods import planned
 
@@ -497,3 +498,14 @@ def test_no_number_is_said_to_be_enough_where_the_rule_looks_after_each_test():
     assert "needed: 10" in words_of(judged("triangle", 12, 18))
     going_on = judged("triangle", 12, 18, 'rule = "sequential"\ntests = 40')
     assert not {text for text in words_of(going_on) if "needed" in text or "Solid" in text}
+
+
+def test_all_who_answered_are_counted_though_none_had_every_variant(tmp_path):
+    text = text_of("triangle", tasters=3) + '\n[[variant]]\nname = "flake"\n'
+    (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
+    rows = ["taster,set,variant,right"]
+    rows += [f"T{n},1,{variant},yes" for n, variant in enumerate(["rock", "rock", "flake"])]
+    (tmp_path / "choices.csv").write_text("\n".join(rows), encoding="utf-8")
+    analysis = analyse(tmp_path)
+    assert trust(analysis).startswith("Three people chose from 3 sets.")
+    assert to_record(analysis)["trial"]["tasters"] == 3

@@ -66,6 +66,11 @@ class ChoiceTable:
     coded: bool = False
     remarks: tuple[str, ...] = ()
 
+    @property
+    def people(self) -> int:
+        """How many answered, over all variants; 0 where that is not known."""
+        return len({*self.taster.tolist()} - {-1})
+
 
 # Under codes ------------------------------------------------------------------------------------
 

@@ -91,7 +91,8 @@ def one_catch(analysis: Analysis, results: Sequence[AttributeResult]) -> str:
 
 def tasted_by(analysis: Analysis) -> int:
     """Count the people who scored or chose; 0 where that is not known."""
-    return max([len(analysis.table.tasters), *(found.tasters for found in analysis.choices)])
+    chosen = analysis.table.choices
+    return max(len(analysis.table.tasters), chosen.people if chosen else 0)
 
 
 def trust(analysis: Analysis) -> str:

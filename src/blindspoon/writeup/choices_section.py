@@ -123,7 +123,7 @@ def choices_section(analysis: Analysis) -> PageSection | None:
             "choices_not_shown",
             told=any(found.verdict in ("different", "slight") for found in choices),
             repeated=any(found.repeated for found in choices),
-            one=max(found.tasters for found in choices) == 1,
+            one=analysis.table.choices is not None and analysis.table.choices.people == 1,
         ),
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )

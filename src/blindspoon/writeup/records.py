@@ -97,7 +97,7 @@ def trial_record(analysis: Analysis) -> Record:
             "title": trial.title,
             "control": trial.control,
             "variants": [variant.name for variant in trial.variants],
-            "tasters": len(table.tasters) or max((f.tasters for f in analysis.choices), default=0),
+            "tasters": len(table.tasters) or (table.choices.people if table.choices else 0),
             "sessions": len(table.sessions)
             or (len(table.choices.sessions) if table.choices else 0),
             "session_labels": {each.name: each.label for each in trial.sessions if each.label},
