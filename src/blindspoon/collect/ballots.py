@@ -396,13 +396,14 @@ class BallotFile:
                     taken[code], disputed = newer.over(older)
                     lost |= {code: older} if disputed else {}
             self._keep([self._row(code, answer) for code, answer in lost.items()])
+            changed = {code for code, answer in taken.items() if answer != self.answer(code)}
             self._fill(taken)
+            self._given |= {code: arrival - fresh[code].ago for code in changed - late}
             for code, sent in fresh.items():
                 self._seen[sent.page, code] = (sent.turn, sent.answer)
-                if code in late:
-                    self._writer.pop(code, None)
-                else:
-                    self._writer[code], self._given[code] = sent.page, arrival - sent.ago
+                self._writer[code] = sent.page
+            for code in late:
+                del self._writer[code]
             self._note_marks(fresh)
             while len(self._seen) > MOST_SEEN:
                 self._seen.popitem(last=False)
