@@ -56,6 +56,7 @@ def size_folder(
     text = disk.read_folder(folder, without={*disk.TABLES} - {"batches.csv"})
     trial = text.trial
     sized = _at_the_last_look(trial)
+    jars = jars_of(text.tables.batches)
     alone = [*(options.tasters or [len(trial.tasting.tasters)])] == [1]
     if alone:  # each round is held against itself, by ranks, as each taster of a panel is
         rounds = options.sessions or sorted({*ROUNDS, max(len(trial.sessions), 4)})
@@ -68,13 +69,13 @@ def size_folder(
             tasters=options.tasters or None, sessions=options.sessions or None,
             trials=options.trials, n_jobs=options.jobs, progress=progress,
             procedures=BOTH if options.both else (sized.decision.by,), rounds=alone,
+            jars=sum(len(names) - 1 for names in jars.values()),
         )  # fmt: skip
     except ValueError as error:
         raise DesignError([_UNFIT.broken(str(error), "trial.toml")]) from error
     if alone:
         found = in_rounds(trial, found, "as given" if options.cup_sd else spread.source)
-    told = foretold(trial, jars_of(text.tables.batches))
-    return trial, replace(found, assumptions=(*found.assumptions, *told))
+    return trial, replace(found, assumptions=(*found.assumptions, *foretold(trial, jars)))
 
 
 def size_exactly(

@@ -57,6 +57,7 @@ def size(  # noqa: PLR0913 - each is an option of the command
     progress: Progress | None = None,
     procedures: Sequence[By] = BOTH,
     rounds: bool = False,
+    jars: int = 0,
 ) -> Sizing:
     """Simulate trials of this design with panels of several sizes, and judge them.
 
@@ -73,13 +74,14 @@ def size(  # noqa: PLR0913 - each is an option of the command
     - `progress`: called with the panels done and their number, first with 0
     - `procedures`: the one that decides among them
     - `rounds`: whether the tasters of a panel are the rounds of one person
+    - `jars`: of all variants together, beyond the first of each
 
     Raises DesignError where the attribute has no margin, or twice the margin does not fit on the
     scale; ValueError where sizes or trials are out of range.
     """
     attribute = sized_attribute(trial)
     question = _question(trial, attribute, spread, trials, trial.seed if seed is None else seed)
-    question = replace(question, rounds=rounds)
+    question = replace(question, rounds=rounds, jars=jars)
     panels = [
         (t, s)
         for s in _sizes(sessions, SESSIONS, len(trial.sessions), least=1)
@@ -172,7 +174,7 @@ def size_panel(
 def _judge(simulated: Simulated, by: By) -> Judge:
     question, tasters = simulated.question, simulated.panel.tasters
     if by == "mixed":
-        rule = make_rule(simulated.positions, question.alpha)
+        rule = make_rule(simulated.positions, question.alpha, question.jars)
         return lambda scores, _rng, _asked: decide(rule, scores, question.margin)
 
     def by_ranks(

@@ -101,7 +101,8 @@ class Question:
 
     The margin is the smallest difference that matters, in points; alpha the attribute's share. So
     many trials of each chance; None for as few as make it precise enough.
-    With `rounds` the tasters of a panel are the rounds of one person. Cups are a taster and
+    With `rounds` the tasters of a panel are the rounds of one person. `jars` are those of all
+    variants together, beyond the first of each. Cups are a taster and
     session's, `controls` among them; 0 for one of every variant.
     """
 
@@ -113,6 +114,7 @@ class Question:
     trials: int | None
     seed: int
     rounds: bool = False
+    jars: int = 0
     cups: int = 0
     controls: int = 1
 
@@ -259,6 +261,11 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
     step = f", in steps of {wording.plain(scale.step)}" if scale.step else ""
     others = question.variants - 2
     rest = f"{wording.spelled(others)} other{'s' * (others != 1)} equal it" if others else "rest"
+    several = (
+        "Several jars of a variant make the answer one about the method. How far jars differ has"
+        " to be told from so few that panels show less than of one jar each. Here they do not"
+        " differ; if yours do, expect less."
+    )
     worth, gets = question.worth(trial.decision.by), "gets every variant once a session"
     if worth < 1:
         gets = (
@@ -274,6 +281,7 @@ def assumptions_of(trial: Trial, attribute: Attribute, question: Question) -> tu
         " effect, but the mixed model allows for one.",
         f"One variant differs from the control and the {rest}, or nothing differs, alike in"
         f" every session; decided at alpha {question.alpha:g} as the report will decide it.",
+        *([several] if question.jars and trial.decision.by == "mixed" else []),
     )
 
 
