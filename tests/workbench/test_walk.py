@@ -109,6 +109,24 @@ def test_a_whole_trial_from_its_plan_to_what_is_sent(
     assert (folder.parent / "out" / "crisp" / "index.html").read_bytes() == report
 
 
+def test_a_window_that_watches_the_tasting_sees_it_closed_elsewhere(
+    browser, stood, tmp_path, served
+):
+    shutil.copytree(stood["tasting"], tmp_path / "shelf" / "crisp")
+    address, door = served(tmp_path / "shelf")
+    page = browser.new_context(viewport=PHONE).new_page()
+    page.goto(f"{address}door/{door.new_pass(again=True)}")
+    page.goto(f"{address}t/crisp/tasting")
+    other = page.context.new_page()
+    other.goto(page.url)
+    other.get_by_role("button", name="Close the tasting").click()
+    page.get_by_text("The tasting is closed").first.wait_for()
+    assert page.locator("h1").count() == 1
+    page.get_by_role("button", name="Close Blindspoon").click()
+    page.get_by_role("heading", name="Blindspoon is closed").wait_for()
+    page.context.close()
+
+
 def draw(page, hand, address):
     """See what the tasters can show, draw the codes, and look at the sheets."""
     page.goto(f"{address}t/crisp/tasters")

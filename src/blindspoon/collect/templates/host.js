@@ -44,7 +44,9 @@
       try {
         const reply = await fetch(area.dataset.from);
         if (!reply.ok) throw new Error(String(reply.status));
-        show(await reply.text());
+        const text = await reply.text();
+        if (/^\s*<!doctype/i.test(text)) return location.reload();  // it was closed elsewhere
+        show(text);
         asOf = time();
         said.hidden = true;
       } catch {
