@@ -315,7 +315,7 @@ def test_cups_are_gone_through_without_connection_and_sent_after_it(sheet, serve
     until(page, f"Object.keys({kept}).some((path) => path.endsWith('/1/look'))")
     page.context.set_offline(True)
     tap(page, "texture", "7")
-    page.locator("#state.bad", has_text="There is no connection").wait_for()
+    page.locator("#state.bad", has_text="No connection").wait_for()
     tap(page, "saltiness", "4")
     for cup in (2, 3):
         page.get_by_role("button", name="Save, next cup").click()
