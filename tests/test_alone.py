@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import datetime
 import io
 import json
@@ -17,8 +18,10 @@ from blindspoon.analysis import analyse
 from blindspoon.cli.main import commands
 from blindspoon.drawing import draw_blind
 from blindspoon.errors import ScoreError
+from blindspoon.files import disk
 from blindspoon.lifting import lift_blind
 from blindspoon.planning import SizeOptions, size_folder
+from blindspoon.scores.standing import too_few_rounds
 from blindspoon.stats.rounds import compare_rounds
 from blindspoon.writeup.records import trial_record
 
@@ -316,11 +319,19 @@ def test_one_order_a_round_has_no_balance_and_the_next_verb_can_be_pasted(tmp_pa
 def test_fewer_than_six_rounds_can_show_nothing_and_check_and_blind_say_so(tmp_path, rounds, told):
     kept = toml().split("[[session]]")
     (tmp_path / "trial.toml").write_text("[[session]]".join(kept[: rounds + 1]), encoding="utf-8")
-    words = "can show nothing in fewer than 6 rounds"
+    words = "can show no difference in fewer than 6 rounds"
     for verb in ("check", "blind"):
         assert (words in run(verb, tmp_path)) is told
     run("blind", tmp_path, "--add", "Zoe")
     assert words not in run("check", tmp_path)
+
+
+def test_two_primary_attributes_take_a_seventh_round(own):
+    trial = disk.read_folder(own).trial
+    both = tuple(dataclasses.replace(trial.attributes[0], name=name) for name in ("a", "b"))
+    ruled = dataclasses.replace(trial.decision, primary=("a", "b"))
+    six = dataclasses.replace(trial, attributes=both, decision=ruled, sessions=trial.sessions[:6])
+    assert "in fewer than 7 rounds, and 6 are listed" in too_few_rounds(six, {"Ada"})
 
 
 @pytest.mark.parametrize(("rounds", "can"), [(5, False), (6, True)])
@@ -364,7 +375,7 @@ def test_size_answers_for_rounds_and_is_what_the_comparison_of_rounds_shows(tmp_
     assert [(cell.tasters, cell.sessions) for cell in found.cells] == [(1, 4), (1, 6), (1, 12)]
     # Of n rounds that all go one way, two in 2^n signs are as far out: arithmetic.
     assert [cell.smallest_p for cell in found.cells] == [2 ** (1 - n) for n in (4, 6, 12)]
-    assert "With 4 rounds or fewer nothing can be shown, whatever you say." in found.sentences
+    assert "With 4 rounds or fewer no difference can be shown." in found.sentences
     rng, shown = np.random.default_rng(2), 0
     for _ in range(40):  # two points apart, the same scatter, through the comparison itself
         leaf = np.concatenate([rng.permutation(2) for _ in range(12)])

@@ -187,13 +187,14 @@ def _look(trial: Trial, tasters: int, lift: Lift | None) -> tuple[float, tuple[s
 
 
 def too_few_rounds(trial: Trial, tasters: Collection[str]) -> str:
-    """Say that one person alone can show nothing in so few rounds; empty where that is not so."""
-    rounds, alpha = len(trial.sessions) or 1, trial.decision.alpha
-    if not trial.attributes or len(tasters) != 1 or 2 ** (1 - rounds) <= alpha:
+    """Say that one person alone can show no difference in so few rounds, if that is so."""
+    rounds = len(trial.sessions) or 1
+    alpha = max((trial.share_of_alpha(each.name) for each in trial.attributes), default=1.0)
+    if len(tasters) != 1 or 2 ** (1 - rounds) <= alpha:
         return ""
     needed = next(n for n in itertools.count(rounds) if 2 ** (1 - n) <= alpha)
     return (
-        f"One person alone can show nothing in fewer than {needed} rounds, and {rounds} "
+        f"One person alone can show no difference in fewer than {needed} rounds, and {rounds} "
         f"{'is' if rounds == 1 else 'are'} listed; more may be added until the blind is lifted."
     )
 

@@ -336,7 +336,7 @@ def in_rounds(trial: Trial, sizing: Sizing, source: str) -> Sizing:
         said.append(f"To {goal.words} 8 times in 10 takes {rounds} rounds.")
     unable = [cell.sessions for cell in cells if (cell.smallest_p or 0) > sizing.alpha]
     if unable:
-        said.append(f"With {max(unable)} rounds or fewer nothing can be shown, whatever you say.")
+        said.append(f"With {max(unable)} rounds or fewer no difference can be shown.")
     cup = wording.number(sizing.spread.residual_sd, wording.digits_for(attribute.scale) + 1)
     assumptions = (
         "One person tastes every variant once a round, in an order drawn afresh for each, and "
