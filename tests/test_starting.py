@@ -86,6 +86,13 @@ def test_the_rule_of_sets_speaks_of_one_taster_where_there_is_one():
     assert "this taster can in fewer than 30 % of the sets" in rule
 
 
+def test_what_is_scored_may_be_called_as_a_column_is():
+    told = {"trial.product": "tasting menu", "variant[1].label": "As always", "changes": "New"}
+    told |= {"trial.title": "Which?", SCORED: "Position", "decision.margin": "1"}
+    trial = parse_trial(new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode())
+    assert [(it.name, it.label) for it in trial.attributes] == [("position_2", "Position")]
+
+
 def test_what_is_typed_as_a_question_is_named_without_its_mark_and_percentages_are_salt():
     told = {"trial.product": "kraut", "variant[1].label": "2 %", "changes": "1,5 %\n3 %"}
     told |= {"trial.title": "How much salt?", SCORED: "good?", "decision.margin": "1"}

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from blindspoon.errors import Problem, Rule, TrialFileError, quoted
 from blindspoon.files import disk
-from blindspoon.files.schema import as_date, as_number
+from blindspoon.files.schema import COLUMNS, as_date, as_number
 from blindspoon.files.trial_edit import Value, add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.trial import Attribute, Trial, default_tasters
@@ -190,7 +190,8 @@ def _with_attributes(text: str, scored: Sequence[str]) -> str:
     for label in scored:
         if label not in names:
             short = short_name(label, [], "").replace("-", "_").lstrip("_0123456789")
-            names[label] = short_name(short, list(names.values()), "own").replace("-", "_")
+            taken = *names.values(), *COLUMNS
+            names[label] = short_name(short, taken, "own").replace("-", "_")
             told = capital(label) if label.split(" ")[0].islower() else label
             text = add(text, "attribute", {"name": names[label], "label": told})
     for number in range(len(listed), 0, -1):

@@ -140,6 +140,13 @@ def test_a_jar_is_found_again_where_rows_moved_and_both_readings_stay(at):
     assert read == ["Jar Fern,2026-09-01,4.1", "Jar Fern,2026-09-02,3.8"]
 
 
+def test_one_more_thing_to_score_may_be_called_as_a_column_is(at):
+    host, folder = at("planned")
+    form = fields(host.read(QUESTION)) | {"attribute[2].label": "Set", "attribute[2].name": ""}
+    assert host.post(QUESTION, **form).status_code == 303
+    assert 'name = "set_2"\nlabel = "Set"' in (folder / "trial.toml").read_text("utf-8")
+
+
 CHANGES = {
     "title": (QUESTION, {"trial.title": "New"}, "planned sealed tasting closed lifted"),
     "food": (QUESTION, {"trial.product": "pickles"}, "planned sealed"),

@@ -142,6 +142,9 @@ _SERVED = FileColumn(
     "served", "kind", "What the set was, only for same-different and A-not-A.", "two kinds",
     blank="never",
 )  # fmt: skip
+COLUMNS = frozenset(column.name for column in (*SCORES, *CHOICES))
+"""What nothing that is scored may be called."""
+
 CHOICES_KNOWN = (
     _SESSION,
     _needed("taster", "label", "Who chose."),

@@ -11,7 +11,7 @@ from functools import lru_cache, partial
 from typing import Any, TypeVar, get_args
 
 from blindspoon.errors import TrialFileError, did_you_mean, in_order, quoted, some_of
-from blindspoon.files.schema import CHOICES, SCORES
+from blindspoon.files.schema import COLUMNS
 from blindspoon.files.text_table import tidied
 from blindspoon.files.toml import Range, Section, read_toml
 from blindspoon.trial import (
@@ -237,7 +237,7 @@ def _attributes(
 ) -> tuple[Attribute, ...]:
     shared = root.section("scale")
     default = _scale(shared) if "scale" in root else None
-    taken = {*(column.name for column in (*SCORES, *CHOICES)), *asked}
+    taken = {*COLUMNS, *asked}
 
     def read(section: Section) -> Attribute:
         told, own, scale = _labelled(section, _ATTRIBUTE), section.section("scale"), default
@@ -313,7 +313,7 @@ def _course(section: Section, attributes: Sequence[Attribute], primary: Sequence
             allowed = f"it goes from {scale.low:g} to {scale.high:g}"
             key = "reach" if "reach" in section else "keep"
             section.complain("off-scale", key, found, allowed, "Write a number between")
-    taken = {*scored, "choice", "course", *(own.name for own in (*SCORES, *CHOICES))}
+    taken = {*scored, "choice", "course", *COLUMNS}
     if column and (not re.fullmatch(_COLUMN, column) or column in taken):
         section.complain("bad-name", "accept", quoted(column), _COLUMN_RULE, "Rename it")
     return course

@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError, quoted
+from blindspoon.files.schema import COLUMNS
 from blindspoon.files.seal import rule_text
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
@@ -299,7 +300,8 @@ def _with_sections(text: str, kind: str, draft: Draft) -> str:
     for row in rows:
         names, name = names_of(text, kind), row["name"]
         if name not in names:
-            name = short_name(row["label"], names, f"{kind}-{len(names) + 1}")
+            taken = names if kind == "variant" else [*names, *COLUMNS]
+            name = short_name(row["label"], taken, f"{kind}-{len(names) + 1}")
             name = name.replace("-", "_") if kind == "attribute" else name
             text = add(text, kind, {"name": name})
             names.append(name)
