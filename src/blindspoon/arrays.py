@@ -1,7 +1,5 @@
 """Names for the arrays that the procedures pass on."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -10,8 +10,6 @@ TrialError
 Only `cli.main` catches `TrialError`. Every other exception is a bug and keeps its traceback.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeVar

@@ -1,7 +1,5 @@
 """What a trial found, as pandas frames: for notebooks, and for the second opinion."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The end of the tasting: closed and reopened, then the blind is lifted once, with a record."""
 
-from __future__ import annotations
-
 import datetime
 from collections.abc import Callable
 from dataclasses import dataclass, replace

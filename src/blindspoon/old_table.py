@@ -1,7 +1,5 @@
 """An old spreadsheet, a column a variant or a row a cup -> the files of a trial without codes."""
 
-from __future__ import annotations
-
 import csv
 import io
 from collections import Counter

@@ -1,7 +1,5 @@
 """Where a trial stands, what comes next, and what may be changed now; the key stays closed."""
 
-from __future__ import annotations
-
 import contextlib
 import json
 from collections.abc import Iterator, Mapping

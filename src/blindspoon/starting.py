@@ -1,7 +1,5 @@
 """A trial begun with seven questions, asked by a page or in a terminal; its rule in a sentence."""
 
-from __future__ import annotations
-
 import datetime
 import re
 import tomllib

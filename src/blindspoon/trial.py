@@ -4,8 +4,6 @@ Every class is frozen and made once, by `trial_toml.parse_trial`; nothing downst
 again.
 """
 
-from __future__ import annotations
-
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What to weigh or add: for batches as salty and sour as the control, and for a reader's jar."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from operator import truediv
 

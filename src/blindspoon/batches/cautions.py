@@ -4,8 +4,6 @@ A caution never blocks anything, and none of them, nor their absence, says that 
 Local codes, a tested recipe and licensed practice come first.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass

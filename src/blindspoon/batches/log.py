@@ -1,7 +1,5 @@
 """What was made and measured: one `Batch` a jar, its `Reading`s, and the log that holds them."""
 
-from __future__ import annotations
-
 import datetime
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field

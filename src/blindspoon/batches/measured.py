@@ -1,7 +1,5 @@
 """What was measured: readings over time, scores beside what was weighed and read, ages of cups."""
 
-from __future__ import annotations
-
 import datetime
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence

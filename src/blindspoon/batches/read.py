@@ -1,7 +1,5 @@
 """Tables of text, in whatever units -> a `BatchLog`, checked and typed; every problem at once."""
 
-from __future__ import annotations
-
 import datetime
 import difflib
 import math

@@ -3,8 +3,6 @@
 Acids on one footing: grams of citric acid that would neutralise as much lye.
 """
 
-from __future__ import annotations
-
 import datetime
 import re
 from collections.abc import Iterator, Mapping, Sequence

@@ -1,7 +1,5 @@
 """What was made, put together: strengths, what else differs and cautions; and how it is said."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass

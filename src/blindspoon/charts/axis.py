@@ -1,7 +1,5 @@
 """An axis: where values stand across a drawing, its numbers and words, what runs behind rows."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The charts of the verdicts: the board of all, each attribute's, and those of several kitchens."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from itertools import accumulate, pairwise, product

@@ -3,8 +3,6 @@
 No clock, no chance, no ids that could clash.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from html import escape

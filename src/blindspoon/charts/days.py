@@ -1,7 +1,5 @@
 """A course over days: a line a taster, means with what decides, the bracket, and pH under it."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import replace

@@ -4,8 +4,6 @@ Tasters are marks that do not hide one another; where they are too many, a densi
 the base line of their row; what is concluded lies under it.
 """
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Sequence

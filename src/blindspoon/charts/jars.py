@@ -1,7 +1,5 @@
 """The charts of batches: readings of pH and temperature, and taste over measured strength."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Line charts: values over an axis up the side and one across, each line named where it ends."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise

@@ -1,7 +1,5 @@
 """Colours by name, which a page sets as CSS custom properties; light to load."""
 
-from __future__ import annotations
-
 PALETTE: dict[str, tuple[str, str]] = {
     "ground": ("#fffefb", "#17191b"),
     "ink": ("#1d2226", "#ececea"),

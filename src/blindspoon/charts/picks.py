@@ -1,7 +1,5 @@
 """What was picked, a mark each, against luck and the number that was needed; and Wald's lines."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from functools import partial
 

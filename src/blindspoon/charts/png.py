@@ -1,7 +1,5 @@
 """A scene as a PNG file, drawn by matplotlib's Agg renderer in the face of the pages."""
 
-from __future__ import annotations
-
 import io
 import unicodedata
 import warnings

@@ -1,7 +1,5 @@
 """Charts in an exact size, for video, posts and print: as large as they can be drawn there."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """The charts of the panel: scale use, likeness and repeats of tasters, and the order of cups."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

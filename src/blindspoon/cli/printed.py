@@ -1,7 +1,5 @@
 """What a person reads in a terminal of 80 columns."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 
 from blindspoon import wording

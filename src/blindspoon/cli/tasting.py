@@ -1,7 +1,5 @@
 """While people taste: collect and check; and explain, for what they complain of."""
 
-from __future__ import annotations
-
 from functools import partial
 from pathlib import Path
 

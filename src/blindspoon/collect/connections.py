@@ -1,7 +1,5 @@
 """Open connections: how many, how long, and which goes first; no device keeps others out."""
 
-from __future__ import annotations
-
 import logging
 import select
 import socket

@@ -1,7 +1,5 @@
 """A trial folder becomes a sitting, blind to what is in a cup; a table of scores is added to it."""
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import itertools

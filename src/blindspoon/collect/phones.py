@@ -1,7 +1,5 @@
 """Tastings that are open in this program; phones are let in and kept out while it runs."""
 
-from __future__ import annotations
-
 import contextlib
 import threading
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Ports: the first that is free. Light to load: an address is told before the pages are there."""
 
-from __future__ import annotations
-
 import contextlib
 import importlib.util
 import socket

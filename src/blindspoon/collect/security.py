@@ -1,7 +1,5 @@
 """Who may talk to the score page, what their browser may do with it, and how others are refused."""
 
-from __future__ import annotations
-
 import hmac
 import threading
 import time

@@ -1,7 +1,5 @@
 """Serving the score page, on this computer alone or to the network it is in."""
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import io

@@ -1,7 +1,5 @@
 """The pages of the tasters: join, read the cautions, one cup at a time, the end."""
 
-from __future__ import annotations
-
 import secrets
 from collections.abc import Callable, Mapping
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """The rim: the only module that opens the files of a trial and of its report."""
 
-from __future__ import annotations
-
 import contextlib
 import datetime
 import errno

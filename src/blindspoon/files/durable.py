@@ -1,7 +1,5 @@
 """The files of the score page: ballots written so that what was acknowledged is never lost."""
 
-from __future__ import annotations
-
 import contextlib
 import datetime
 import itertools

@@ -1,7 +1,5 @@
 """Files of a trial, written so that each change can be taken back."""
 
-from __future__ import annotations
-
 import datetime
 import json
 import threading

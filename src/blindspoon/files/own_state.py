@@ -1,7 +1,5 @@
 """What Blindspoon keeps for its user beside every trial: a secret, and which shelves are open."""
 
-from __future__ import annotations
-
 import contextlib
 import json
 import os

@@ -3,8 +3,6 @@
 A column is looked at by its distinct texts, and the rows of those at fault are named.
 """
 
-from __future__ import annotations
-
 import datetime
 import math
 import re

@@ -1,7 +1,5 @@
 """Changes to the bytes of a table that leave every other cell, and how it is written, as it is."""
 
-from __future__ import annotations
-
 import csv
 import io
 import re

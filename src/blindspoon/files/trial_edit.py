@@ -12,8 +12,6 @@ variant = [{ name = "plain" }]
 title = "Sour"  # as I ask it
 """
 
-from __future__ import annotations
-
 import datetime
 import re
 import tomllib

@@ -1,7 +1,5 @@
 """The text of trial.toml -> `Trial`, every key checked and every default filled in; and back."""
 
-from __future__ import annotations
-
 import hashlib
 import re
 from collections import Counter

@@ -1,7 +1,5 @@
 """How many tasters a new tasting would take, from how the scores of this one scattered."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal

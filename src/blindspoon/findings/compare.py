@@ -1,7 +1,5 @@
 """Every variant against the control on every attribute, by both procedures."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import cached_property
 

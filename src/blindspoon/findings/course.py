@@ -5,8 +5,6 @@ a day, less that of the control of the same sitting; or, where a level is to be 
 itself, freed from what moved the whole sitting by the same control.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal

@@ -1,7 +1,5 @@
 """What was found of a course, in plain sentences."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from itertools import permutations

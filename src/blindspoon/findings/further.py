@@ -1,7 +1,5 @@
 """What a demanding reader asks next: the tasters, what the answer hangs on, attributes together."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 

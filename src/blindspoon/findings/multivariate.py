@@ -5,8 +5,6 @@ cup saltier than one would expect of this taster and this variant find it more s
 *Between variants*: are the variants that are saltier on average more sour on average?
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations

@@ -1,7 +1,5 @@
 """What readers call variants: "the calcium and cool-cellar jars", "plain brine"."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -3,8 +3,6 @@
 Scores and means are arrays as in `blindspoon.stats`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

@@ -4,8 +4,6 @@ Intervals have level `LEVEL` and speak of one number at a time; none is shared a
 What could not be computed is a `NoResult` with its reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 

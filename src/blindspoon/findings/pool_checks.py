@@ -1,7 +1,5 @@
 """What several kitchens found together, what they have in common, and what keeps them apart."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence

@@ -1,7 +1,5 @@
 """Kitchens that fit together -> each variant against the control by one model of all scores."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 

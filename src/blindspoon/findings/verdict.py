@@ -1,7 +1,5 @@
 """Comparisons and the declared rule -> a verdict a variant and attribute, with its sentence."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import replace
 

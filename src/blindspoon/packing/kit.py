@@ -1,7 +1,5 @@
 """The files of a repeat: a page to follow, and a trial folder with everything but the scores."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Sequence
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Everything that a host sends out, in one folder and one zip file; the texts beside the page."""
 
-from __future__ import annotations
-
 import io
 import json
 import re

@@ -1,7 +1,5 @@
 """The tables of a trial as a Data Package: each column with its type, unit, limits and meaning."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import re

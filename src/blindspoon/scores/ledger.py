@@ -4,8 +4,6 @@ A ledger knows cups by their codes. What does not fit is in its problems; what i
 may be, in its absences.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 

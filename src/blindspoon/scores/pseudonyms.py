@@ -1,7 +1,5 @@
 """Tasters' names -> pseudonyms, before anything is computed or written of them."""
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping

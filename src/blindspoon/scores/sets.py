@@ -3,8 +3,6 @@
 What a set holds is looked up by `score_table`, which passes it in.
 """
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence

@@ -1,7 +1,5 @@
 """Where a folder stands: sealed, lifted, and what was changed since, each a sentence."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence

@@ -6,8 +6,6 @@ and each pair of them together equally often. Where no such plan fits the number
 search comes as near as it can.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator
 from functools import lru_cache, partial

@@ -5,8 +5,6 @@ passed over and that the codes of one tray look unlike is common practice, no so
 at 100: a spreadsheet would turn 037 into 37.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Sequence
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """From a request to a plan: draw the cups and the sets, deal the batches, put codes on them."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace

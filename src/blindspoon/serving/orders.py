@@ -6,8 +6,6 @@ position and straight after every other product equally often, by the squares of
 1949, Australian Journal of Scientific Research A 2:149-168.
 """
 
-from __future__ import annotations
-
 import itertools
 from functools import lru_cache, partial
 

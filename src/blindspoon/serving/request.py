@@ -1,7 +1,5 @@
 """What is to be drawn: who tastes, how many cups, which variants and jars; whether it can be."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal

@@ -7,8 +7,6 @@ over its cells, so the best one is found by looking, and the search is a heat ba
 turn takes one of its possible forms at random, good ones more often, and ever more so.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 
 import numpy as np

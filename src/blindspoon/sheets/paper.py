@@ -1,7 +1,5 @@
 """Sizes of paper and of sheets of labels, in millimetres."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

@@ -4,8 +4,6 @@ The pouring sheet says which code is which variant: the only sheet that names th
 read holds no name of a variant.
 """
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence

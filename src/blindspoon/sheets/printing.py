@@ -5,8 +5,6 @@ so. Its sentences stand in templates/checklist.txt.j2: a part begins with "#", a
 name before a bar, and at its end what it follows, in brackets.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections import Counter

@@ -1,7 +1,5 @@
 """What is to be done on which day of a course, for the checklist and for a calendar file."""
 
-from __future__ import annotations
-
 import datetime
 import uuid
 from collections import Counter

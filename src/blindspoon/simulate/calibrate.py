@@ -1,7 +1,5 @@
 """How often the verdicts are right: simulated trials, judged as real ones, against the truth."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence

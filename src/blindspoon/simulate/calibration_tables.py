@@ -1,7 +1,5 @@
 """A calibration as CSV, a row a rate, and as tables in Markdown that are made of those rows."""
 
-from __future__ import annotations
-
 import datetime
 import itertools
 from collections.abc import Iterable, Iterator, Sequence

@@ -1,7 +1,5 @@
 """The chart of what panels, or rounds of one taster, can hope to show before anybody tasted."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """How often what is said of a course over days is right: simulated courses, judged as real ones."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """How many sets "can anybody tell?" needs, and how many tasters days do: exact, not simulated."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence

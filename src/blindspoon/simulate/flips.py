@@ -1,7 +1,5 @@
 """The rank comparison of many complete trials at once."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Situations of simulated tastings, and what is truly so in each on its rounded, bounded scale."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Literal

@@ -3,8 +3,6 @@
 `sweep` spreads such work over the cores, for sizing and calibration alike.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any, Literal, NamedTuple, TypeVar

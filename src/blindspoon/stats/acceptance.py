@@ -4,8 +4,6 @@ The m days rise. Answers of n tasters, shape (n, m), are 1 for yes, 0 for no, Na
 lies between 0 and 1.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass

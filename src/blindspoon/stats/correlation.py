@@ -1,7 +1,5 @@
 """Correlation within tasters: whether two scores of a taster move together, at any level."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

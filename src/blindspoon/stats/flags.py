@@ -1,7 +1,5 @@
 """Variants whose scores spread wider than the others', or stand at an end of the scale."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal

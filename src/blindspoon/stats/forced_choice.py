@@ -5,8 +5,6 @@ exact binomial; *who can tell* are those who are right for sure, while the other
 ``p = guess + share (1 - guess)``.
 """
 
-from __future__ import annotations
-
 from functools import cache
 from typing import Literal, NamedTuple
 

@@ -1,7 +1,5 @@
 """Each variant against the control by a mixed model of the scores."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -6,8 +6,6 @@ shape (n, m), n tasters, and are NaN where somebody was not there. `step` is to 
 rounded, in points; it stands in for scatter where all agree exactly (see `unanimous`).
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Literal

@@ -4,8 +4,6 @@ A difference is always variant minus control, in points of the attribute's scale
 and the control are named by their position in ``Trial.variants``.
 """
 
-from __future__ import annotations
-
 import datetime
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, Literal

@@ -4,8 +4,6 @@ If some variants are like the control, their cups and the control's could as wel
 another's names: the scores stay, and the names move over them in every way the draw could give.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace

@@ -3,8 +3,6 @@
 All variants alike is Friedman's test, rising in an order is Page's.
 """
 
-from __future__ import annotations
-
 import math
 from collections import defaultdict
 from collections.abc import Callable, Sequence

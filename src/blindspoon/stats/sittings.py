@@ -1,7 +1,5 @@
 """Whether the differences from the control moved from sitting to sitting."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

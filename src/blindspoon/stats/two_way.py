@@ -3,8 +3,6 @@
 Least squares with a level of its own for every block, at a cost linear in the scores.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

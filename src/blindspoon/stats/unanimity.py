@@ -1,7 +1,5 @@
 """All tasters find exactly the same difference: no scatter, but scores are rounded to a step."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

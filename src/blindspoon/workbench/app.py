@@ -1,7 +1,5 @@
 """The application: who is let in, how a page is registered, found, filled and refused."""
 
-from __future__ import annotations
-
 import hmac
 import importlib
 import secrets

@@ -1,7 +1,5 @@
 """Who tastes and how often, and what they can show: worked out beside the pages."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterable
 

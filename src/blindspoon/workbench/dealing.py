@@ -1,7 +1,5 @@
 """Codes drawn and sealed, or taken back; sheets printed, the pouring sheet asked for."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 

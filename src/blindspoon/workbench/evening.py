@@ -1,7 +1,5 @@
 """The tasting: the host's pages of the score page, and phones let in and kept out from here."""
 
-from __future__ import annotations
-
 import hashlib
 import re
 from functools import partial

@@ -1,7 +1,5 @@
 """The jars: what went in, when and where, what was measured, and whether it was the point."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple

@@ -1,7 +1,5 @@
 """Long work beside the pages: one thread, one job at a time, each can be stopped."""
 
-from __future__ import annotations
-
 import queue
 import threading
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """What was written lately, and how to take it back; and a file that cannot be read any more."""
 
-from __future__ import annotations
-
 import difflib
 from dataclasses import replace
 

@@ -3,8 +3,6 @@
 Who has the secret of this computer's user gets a cookie, and nobody else a page.
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import hmac

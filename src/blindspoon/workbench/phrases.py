@@ -1,7 +1,5 @@
 """Problems in the words of a page: what is wrong beside its field, and what to do there."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection, Iterable, Mapping
 

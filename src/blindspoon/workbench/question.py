@@ -1,7 +1,5 @@
 """The question: everything of trial.toml that a host decides, as one form."""
 
-from __future__ import annotations
-
 import re
 import tomllib
 from collections.abc import Iterator, Sequence

@@ -1,7 +1,5 @@
 """The shelf, the help and the end; a new trial by seven questions, and the yes to its rule."""
 
-from __future__ import annotations
-
 from flask import redirect, request
 from werkzeug.wrappers import Response
 

@@ -4,8 +4,6 @@ The answer names variants and sizes where there is room for them, then names alo
 names and how many others, and counts only where even that is too long.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What was made: what else differed, the readings of the jars, and taste against measurement."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 
 from blindspoon import wording

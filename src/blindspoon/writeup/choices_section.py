@@ -1,7 +1,5 @@
 """Whether anybody could tell: its table, its record for JSON, its paragraphs and its section."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from blindspoon import wording

@@ -1,7 +1,5 @@
 """The course over days: its table in place of the board, charts, pH, what to do and to try next."""
 
-from __future__ import annotations
-
 from blindspoon import wording
 from blindspoon.batches.cautions import PH_LIMIT, passed_limit
 from blindspoon.charts.days import batches_of, days_chart, headline, told_apart

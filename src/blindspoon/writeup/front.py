@@ -3,8 +3,6 @@
 The sentences of what weakens it stand in templates/weak.txt.j2.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from blindspoon import wording

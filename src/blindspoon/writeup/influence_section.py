@@ -1,7 +1,5 @@
 """What the answer hangs on: which verdicts move under which alternative."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator, Sequence
 from functools import partial
 

@@ -1,7 +1,5 @@
 """Attributes together: which differences hold over all of them, and what goes with what."""
 
-from __future__ import annotations
-
 from blindspoon import wording
 from blindspoon.findings.comparison import Analysis, Comparison
 from blindspoon.findings.multivariate import AttributePair, Correlation, Joint, Overall

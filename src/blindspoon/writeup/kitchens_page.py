@@ -1,7 +1,5 @@
 """What several kitchens found together -> a page of its own, from the parts of a trial's page."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 from blindspoon import wording

@@ -4,8 +4,6 @@ The sentences stand in templates/unsettled.txt.j2, not_shown.txt.j2, differed.tx
 cautions.txt.j2.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import replace

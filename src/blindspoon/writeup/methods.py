@@ -4,8 +4,6 @@ Only what the folder says is said; what it does not record is named as not recor
 stand in templates/tasted.txt.j2, compared.txt.j2 and planned.txt.j2.
 """
 
-from __future__ import annotations
-
 import datetime
 import re
 from collections.abc import Iterable

@@ -3,8 +3,6 @@
 The sentences stand in templates/next.txt.j2.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from blindspoon import wording

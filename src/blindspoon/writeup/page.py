@@ -1,7 +1,5 @@
 """An analysis -> everything that the page says -> index.html, complete in itself, and its files."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

@@ -3,8 +3,6 @@
 The sentences stand in templates/tasters.txt.j2 and tasters_methods.txt.j2.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from operator import attrgetter
 

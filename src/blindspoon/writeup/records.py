@@ -3,8 +3,6 @@
 The names of the fields are public; ``docs/reference/json.md`` lists them.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, replace

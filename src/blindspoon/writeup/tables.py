@@ -1,7 +1,5 @@
 """The tables of a trial, each specified once: names for scripts, heads and digits for people."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace

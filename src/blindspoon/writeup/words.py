@@ -1,7 +1,5 @@
 """Templates of sentences -> paragraphs, and templates of pages: the one jinja2 environment."""
 
-from __future__ import annotations
-
 import datetime
 import re
 from collections.abc import Iterator, Mapping
