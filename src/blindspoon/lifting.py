@@ -29,7 +29,7 @@ class Lifting:
     bent : tuple of str
         What is not as it was sealed; it can still be put back.
     lift : Lift
-        What is recorded in seal.toml, and by `recorded`, whether it was.
+        What is recorded in seal.toml; `recorded` says whether it was.
     sets : bool
         Whether sets are answered, and not only cups scored.
     """

@@ -6,8 +6,8 @@ import errno
 import io
 import shlex
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -15,10 +15,6 @@ from blindspoon.cli import after, before, tasting
 from blindspoon.cli.say import say_problems
 from blindspoon.errors import TrialError
 from blindspoon.version import __version__
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
 
 HERE = "For this computer alone; open it here. Ctrl-C ends it."
 

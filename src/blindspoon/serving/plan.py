@@ -302,26 +302,23 @@ def plan_from_rows(
 
     The request has every taster of the tables.
     """
-    behind = {}
-    for cells in key[1:]:
-        row = dict(zip(key[0], cells, strict=True))
-        behind[row["session"], row["taster"], row["code"]] = (row["variant"], row.get("batch"))
-    served = []
-    for cells in servings[1:]:
-        row = dict(zip(servings[0], cells, strict=True))
-        variant, batch = behind[row["session"], row["taster"], row["code"]]
-        served.append(
+    served, known = (
+        [dict(zip(table[0], cells, strict=True)) for cells in table[1:]]
+        for table in (servings, key)
+    )
+    behind = {(row["session"], row["taster"], row["code"]): row for row in known}
+    cups = (row | behind[row["session"], row["taster"], row["code"]] for row in served)
+    return plan_of(
+        request,
+        [
             Serving(
-                session=row["session"],
-                taster=row["taster"],
-                position=int(row["position"]),
-                code=row["code"],
-                variant=variant,
-                batch=batch or None,
-                set=row.get("set", ""),
+                session=cup["session"], taster=cup["taster"], position=int(cup["position"]),
+                code=cup["code"], variant=cup["variant"], batch=cup.get("batch") or None,
+                set=cup.get("set", ""),
             )
-        )
-    return plan_of(request, served)
+            for cup in cups
+        ],
+    )  # fmt: skip
 
 
 def rows_of(
