@@ -565,6 +565,32 @@ def test_the_end_goes_to_the_next_session_by_itself(sheet, folder, serve, access
         assert page.get_by_text("session 2").count()
 
 
+def test_who_waits_without_script_goes_on_by_itself_too(sheet, folder, serve):
+    with (folder / "servings.csv").open("a") as file:
+        file.write("2,T01,1,901\n2,T01,2,902\n")
+    (folder / "key.csv").unlink()
+    with serve(folder) as served:
+        page = begin(sheet(script=False), served)
+        page.route("**/t/**", sooner)
+        page.goto(page.url.replace("/1/1", "/1/end"))
+        page.get_by_text("Session 2 comes next").wait_for()
+        served["sitting"].open_session("2")
+        page.get_by_role("link", name="On to session 2").click()
+        cautions(page)
+        served["sitting"].open_session("")
+        page.goto(page.url)  # what is routed is no page that one is led to
+        page.get_by_text("No session is open").wait_for()
+        served["sitting"].open_session("2")
+        cautions(page)
+
+
+def sooner(route):
+    """Have a page without scripts renew itself after a second, not 15."""
+    reply = route.fetch(max_redirects=0)
+    body = re.sub("</?noscript>", "", reply.text()).replace('content="15"', 'content="1"')
+    route.fulfill(response=reply, body=body)
+
+
 @pytest.mark.slow
 def test_a_score_can_be_taken_back(sheet, served, rows):
     page = begin(sheet(), served)
