@@ -149,9 +149,10 @@ def test_every_data_file_has_its_source():
     assert sorted(told) == sorted(files)
 
 
-def test_every_public_function_has_a_docstring():
+def test_what_is_public_and_every_procedure_have_docstrings():
+    """Elsewhere a docstring says what name and types do not, and may be none."""
     missing = []
-    for path in MODULES:
+    for path in (SRC / "api.py", SRC / "errors.py", *(SRC / "stats").glob("*.py")):
         body = tree(path).body
         methods = [each for node in body if isinstance(node, ast.ClassDef) for each in node.body]
         for node in [*body, *methods]:

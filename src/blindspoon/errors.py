@@ -44,7 +44,6 @@ class Problem:
     remedy: str
 
     def __str__(self) -> str:
-        """Say it in one line."""
         return f"{self.where}: {self.found}; {self.allowed}. {self.remedy}."
 
     @property
@@ -94,7 +93,6 @@ class Note:
     gap: bool = False
 
     def __str__(self) -> str:
-        """Say it in one line."""
         line = "" if self.line is None else f" line {self.line}"
         return f"{self.file}{line}: {self.text}"
 

@@ -43,7 +43,6 @@ class Lifting:
 
     @property
     def counted(self) -> str:
-        """Say how much is there."""
         lift = self.lift
         who = "one taster" if lift.tasters == 1 else f"{lift.tasters} tasters"
         what = "answers are given" if self.sets else "cups are scored"

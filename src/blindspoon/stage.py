@@ -107,7 +107,6 @@ class Stage:
 
     @property
     def lifted(self) -> bool:
-        """Whether the blind was lifted."""
         return self.state in ("lifted", "published")
 
     @property

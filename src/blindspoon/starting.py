@@ -372,7 +372,6 @@ def may_be_ages(changes: Sequence[str]) -> bool:
 
 
 def lines_of(text: str) -> list[str]:
-    """Give the lines that say something."""
     return [line.strip() for line in text.splitlines() if line.strip()]
 
 

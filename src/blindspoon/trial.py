@@ -300,7 +300,6 @@ class Trial:
         return tuple(map(self.attribute, names))
 
     def variant(self, name: str) -> Variant:
-        """Find the variant of that name."""
         return next(variant for variant in self.variants if variant.name == name)
 
     def session_label(self, name: str) -> str:
@@ -313,7 +312,6 @@ class Trial:
         return tuple(attribute for attribute in self.attributes if attribute.name not in unasked)
 
     def attribute(self, name: str) -> Attribute:
-        """Find the attribute of that name."""
         return next(attribute for attribute in self.attributes if attribute.name == name)
 
     def share_of_alpha(self, attribute: str) -> float:

@@ -252,7 +252,6 @@ def listing(items: Iterable[str], last: str = "and") -> str:
 
 
 def capital(text: str) -> str:
-    """Begin with a capital."""
     return f"{text[:1].upper()}{text[1:]}"
 
 

@@ -75,7 +75,6 @@ class BatchLog:
     tasted: Mapping[str, datetime.date] = field(default_factory=dict)
 
     def of_variant(self, variant: str) -> tuple[Batch, ...]:
-        """List the batches of a variant."""
         return tuple(batch for batch in self.batches if batch.variant == variant)
 
     def readings_of(self, batch: str) -> tuple[Reading, ...]:

@@ -361,7 +361,6 @@ def differences_in_words(trial: Trial, made: Made, *, ask: bool = False) -> Iter
 
 
 def cautions_in_words(made: Made | None) -> tuple[tuple[str, str], ...]:
-    """Give each caution and its sources."""
     return tuple(
         (caution(look), "; ".join(look.sources)) for look in (made.cautions if made else ())
     )

@@ -115,7 +115,6 @@ class AttributeOutcome:
 
     @property
     def attribute(self) -> Attribute:
-        """What was scored."""
         return self.result.attribute
 
     @property

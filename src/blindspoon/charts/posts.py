@@ -267,7 +267,6 @@ class Figure:
 
     @property
     def png(self) -> bytes:
-        """Write it as a PNG file."""
         return next(png_series([self]))
 
 

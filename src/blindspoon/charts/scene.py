@@ -204,7 +204,6 @@ class Marks(Drawn):
 
     @property
     def reach(self) -> Point:
-        """Its radius."""
         return self.radius, self.radius
 
 
@@ -221,12 +220,10 @@ class Scene:
 
     @property
     def texts(self) -> tuple[Text, ...]:
-        """Its lines of text."""
         return tuple(shape for shape in self.shapes if isinstance(shape, Text))
 
 
 def rectangle(left: float, top: float, right: float, bottom: float, ink: str) -> Area:
-    """Fill a rectangle."""
     return Area(points=((left, top), (right, top), (right, bottom), (left, bottom)), ink=ink)
 
 

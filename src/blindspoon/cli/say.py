@@ -122,7 +122,6 @@ def say_problems(problems: Sequence[Problem], *, err: bool = True) -> None:
 
 
 def say_notes(notes: Sequence[Note]) -> None:
-    """Print the notes."""
     _say_some([spaced(f"note: {note}") for note in together(notes)], "more notes")
 
 

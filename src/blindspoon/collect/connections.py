@@ -51,7 +51,6 @@ class Connection(HTTPChannel):  # type: ignore[misc]
         return taken
 
     def is_late(self, now: float) -> bool:
-        """Tell whether it is to be closed."""
         if self.requests:
             return False
         overdue = self.began is not None and self.began < now - DEADLINE

@@ -45,7 +45,6 @@ class Desk:
         return words_of("" if self.phones else self.sitting.plan.tasting.language)
 
     def page(self, name: str, **content: object) -> AnyResponse:
-        """Make a page of a template."""
         return self.fill(name, say=self.say, **content)
 
     @property

@@ -28,7 +28,6 @@ class Phones:
 
     @property
     def are_in(self) -> bool:
-        """Whether phones are let in."""
         return self._until is not None
 
     def let_in(self) -> None:

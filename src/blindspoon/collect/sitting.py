@@ -84,7 +84,6 @@ class Memory:
         return base64.urlsafe_b64encode(digest).decode().rstrip("=")
 
     def to_bytes(self) -> bytes:
-        """Write it as JSON."""
         return json.dumps(asdict(self), indent=1, ensure_ascii=False).encode()
 
     @classmethod
@@ -327,7 +326,6 @@ class Sitting:
         self.say(text)
 
     def say(self, text: str) -> None:
-        """Tell what happens."""
         self.tell(text)
 
     def _change(self, change: Change) -> bool:

@@ -64,7 +64,6 @@ class Seat(NamedTuple):
 
     @property
     def code(self) -> str:
-        """Code of the cup."""
         return self.ballot.codes[self.place - 1]
 
     @property
@@ -74,7 +73,6 @@ class Seat(NamedTuple):
 
     @property
     def last(self) -> bool:
-        """Whether it is the last cup."""
         return self.place == len(self.ballot.codes)
 
     def path(self, cups: int = 0) -> str:
@@ -85,7 +83,6 @@ class Seat(NamedTuple):
 
     @property
     def end(self) -> str:
-        """Address of the end."""
         return f"/t/{self.link}/{self.ballot.session}/end"
 
 
@@ -163,7 +160,6 @@ class TasterPages:
         return redirect(f"/t/{self._sitting.taster_link(taster)}", 303)
 
     def begin(self, link: str) -> AnyResponse:
-        """Go on where the taster was."""
         taster, session = self._access.taster(link), self._sitting.session
         ballot = self._sitting.ballots.get((session, taster))
         known: dict[str, Any] = {"taster": taster, "leave": self._sitting.may_leave(taster)}
@@ -195,7 +191,6 @@ class TasterPages:
         return redirect(f"/t/{link}", 303)
 
     def cup(self, link: str, session: str, place: str) -> AnyResponse:
-        """Show one cup."""
         seat = self._seat(link, session, place)
         if not self._may_taste(seat.ballot):
             return redirect(f"/t/{link}", 303)

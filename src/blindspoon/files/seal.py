@@ -83,7 +83,6 @@ class Seal:
         return tuple(name.removeprefix(scales) for name in self.rule if name.startswith(scales))
 
     def to_toml(self) -> str:
-        """Write the seal as the text of seal.toml."""
         import tomlkit  # noqa: PLC0415 - only where a seal is written
 
         rows = {

@@ -47,7 +47,6 @@ class TextColumn:
 
     @classmethod
     def of(cls, cells: Iterable[str]) -> TextColumn:
-        """Make a column from its cells."""
         places: dict[str, int] = {}
         codes = np.array([places.setdefault(cell, len(places)) for cell in cells], dtype=np.int64)
         return cls.tidy(tuple(places), codes)
@@ -85,7 +84,6 @@ class TextColumn:
         return [self.texts[code] for code in self.codes.tolist()]
 
     def at(self, row: int) -> str:
-        """Give the text of one row."""
         return self.texts[int(self.codes[row])]
 
     def rows_of(self, texts: Iterable[str]) -> IntArray:

@@ -136,7 +136,6 @@ class Section:
         return default if value is None else bool(value)
 
     def date(self, key: str) -> datetime.date | None:
-        """Read a date."""
         remedy = "Write year-month-day without quotes or time, such as 2026-09-04"
         value = self._take(key, (datetime.date,), "a date is needed", remedy)
         return value if isinstance(value, datetime.date) else None

@@ -261,7 +261,6 @@ def _distance(
 def _judged(
     found: ChoiceFound, orders: Sequence[int], standing: Standing, names: Naming
 ) -> tuple[Verdict, str]:
-    """Apply the rule, and say it."""
     declared, choice = found.choice.tests, found.choice
     ended = standing.lift is not None and standing.lift.last and not standing.bent
     waits = declared is not None and found.tests < declared and not ended
@@ -315,7 +314,6 @@ def _heads(found: ChoiceFound, names: Naming) -> tuple[str, str, str]:
 
 
 def _sentence(found: ChoiceFound, names: Naming) -> str:
-    """Say what the counts show."""
     one, choice = found.tasters == 1, found.choice
     counted, picked = f"{found.right} of {found.tests}{' answers' * one}", choice.how.pick
     if choice.method == "paired" and choice.two_sided:

@@ -87,7 +87,6 @@ class Scored:
 
     @property
     def attribute(self) -> Attribute:
-        """What was scored."""
         return self.trial.attributes[self.index]
 
     @property
@@ -118,7 +117,6 @@ class Scored:
         ).mean
 
     def sittings(self) -> HeldSittings | NoResult:
-        """Hold the sittings against one another."""
         return compare_sittings(
             self.score,
             self.table.taster,

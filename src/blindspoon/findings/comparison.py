@@ -116,7 +116,6 @@ class Comparison:
 
     @property
     def differs(self) -> bool:
-        """Whether a difference was shown."""
         return self.verdict in ("different", "slight")
 
     @property
@@ -190,12 +189,10 @@ class AttributeResult:
 
     @property
     def comparisons(self) -> tuple[Comparison, ...]:
-        """The variants that could be compared."""
         return tuple(other for other in self.others if isinstance(other, Comparison))
 
     @property
     def not_compared(self) -> tuple[NotCompared, ...]:
-        """The variants that could not."""
         return tuple(other for other in self.others if isinstance(other, NotCompared))
 
 
@@ -242,7 +239,6 @@ class Analysis:
 
     @property
     def names(self) -> Naming:
-        """What the variants are called."""
         return naming(self.trial, self.table, self.made)
 
     @property

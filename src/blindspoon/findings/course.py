@@ -182,7 +182,6 @@ def _follow(
     *,
     primary: bool,
 ) -> CourseFound:
-    """Follow one series on one attribute."""
     index, judged = trial.attributes.index(attribute), attribute.name == course.attribute
     score = table.scores[:, index]
     level, sittings = course.level if judged else None, len({it for _, it in series.cells})

@@ -194,7 +194,6 @@ class Pool:
         return self.kitchens[0].trial
 
     def variant(self, name: str) -> Variant:
-        """Find the variant of that name."""
         return next(variant for variant in self.variants if variant.name == name)
 
 

@@ -58,7 +58,6 @@ class Outcome:
 
     @property
     def key(self) -> tuple[str, str]:
-        """Attribute and variant."""
         return self.attribute, self.variant
 
 
@@ -99,7 +98,6 @@ class Influence:
     variants: tuple[str, ...]
 
     def of(self, name: Name) -> tuple[Alternative, ...]:
-        """Select the alternatives of one kind."""
         return tuple(way for way in self.alternatives if way.name == name)
 
     def moved(self, name: Name) -> dict[tuple[str, str], tuple[tuple[str, Outcome], ...]]:

@@ -126,7 +126,6 @@ class Resource(NamedTuple):
 
     @property
     def title(self) -> str:
-        """What a row is."""
         return TITLES[self.name]
 
     def to_csv(self) -> bytes:

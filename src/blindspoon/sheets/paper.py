@@ -26,7 +26,6 @@ class LabelStock:
 
     @property
     def count(self) -> int:
-        """Labels on a sheet."""
         return self.columns * self.rows
 
     @property

@@ -65,7 +65,6 @@ def session_line(trial: Trial, name: str) -> str:
 
 
 def tray_cards(trial: Trial, plan: ServingPlan) -> tuple[TrayCard, ...]:
-    """Write a card for every tray."""
     return tuple(
         TrayCard(
             session=session_line(trial, tray.session),

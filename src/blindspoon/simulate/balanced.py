@@ -167,7 +167,6 @@ def estimate(design: Balanced, scores: FloatArray) -> Estimates:
 
 
 def _squares(deviations: FloatArray) -> FloatArray:
-    """Sum the squares of each trial."""
     flat = deviations.reshape(len(deviations), math.prod(deviations.shape[1:]), order="F")
     return np.einsum("mn,mn->m", flat, flat)
 
@@ -194,7 +193,6 @@ def _reml(design: Balanced, squares: FloatArray) -> tuple[FloatArray, FloatArray
     variance = np.empty(x.shape[1])
 
     def fit(trials: BoolArray, lines: int, ratios: int) -> None:
-        """Fit some trials to the first lines."""
         used = parts[: 1 + ratios, :lines, None]
         found = _fit(df[:lines, None], squares[:lines, trials], used, x[:ratios, trials])
         x[:ratios, trials], variance[trials] = found

@@ -83,7 +83,6 @@ def summary(counted: Iterable[Counted]) -> str:
 
 
 def by_procedure(counted: Iterable[Counted]) -> dict[tuple[str, str], list[Counted]]:
-    """Group rates by situation and procedure."""
     found: dict[tuple[str, str], list[Counted]] = {}
     for one in counted:
         found.setdefault((one.situation, one.procedure), []).append(one)

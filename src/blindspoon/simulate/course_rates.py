@@ -281,7 +281,6 @@ def course_chunk(seed: int, cell: Cell, start: int, trials: int) -> dict[Asked, 
 
 
 def summed(parts: Iterable[tuple[Asked, tuple[int, int]]]) -> dict[Asked, tuple[int, int]]:
-    """Add up the counts of each question."""
     counts: dict[Asked, tuple[int, int]] = {}
     for asked, (true, of) in parts:
         before = counts.get(asked, (0, 0))

@@ -55,7 +55,6 @@ class ChoiceSizing:
     sentences: tuple[str, ...]
 
     def to_record(self) -> Record:
-        """Give everything as plain values, for JSON."""
         return {
             "method": self.choice.method,
             "alpha": self.alpha,
@@ -209,7 +208,6 @@ class CourseSizing:
     sentences: tuple[str, ...]
 
     def to_record(self) -> Record:
-        """Give everything as plain values, for JSON."""
         record, course = as_record(self), self.course
         del record["course"]
         asked = {"attribute": course.attribute, "over": course.over, "level": course.level}

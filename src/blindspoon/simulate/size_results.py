@@ -44,7 +44,6 @@ class Spread:
     source: str = "as given"
 
     def __post_init__(self) -> None:
-        """Refuse what is not a set of standard deviations."""
         parts = (self.residual_sd, self.taster_sd, self.taster_variant_sd)
         if not all(math.isfinite(part) and part >= 0 for part in parts):
             raise ValueError(f"standard deviations are finite and not negative, not {parts}")

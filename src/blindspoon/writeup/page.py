@@ -65,12 +65,10 @@ class AttributeFinding:
 
     @property
     def name(self) -> str:
-        """The attribute's."""
         return self.result.attribute.name
 
     @property
     def label(self) -> str:
-        """The attribute's."""
         return self.result.attribute.label
 
     @property
@@ -80,7 +78,6 @@ class AttributeFinding:
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """One a variant."""
         return tuple(
             f"“{other.variant.label}” was not compared: {other.reason.rstrip('.')}."
             if isinstance(other, NotCompared)
@@ -123,7 +120,6 @@ class ReportContent:
 
     @property
     def trial(self) -> Trial:
-        """The trial that it is about."""
         return self.analysis.trial
 
     @property

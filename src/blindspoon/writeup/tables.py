@@ -63,12 +63,10 @@ def two(value: float, _: object) -> str:
 
 
 def p(value: float, _: object) -> str:
-    """Write a p value."""
     return wording.p_cell(value)
 
 
 def counted(value: int, _: object) -> str:
-    """Write a count."""
     return f"{value:,}"
 
 

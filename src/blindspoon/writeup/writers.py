@@ -208,7 +208,6 @@ def csv_table(columns: Sequence[Column], rows: Iterable[object]) -> str:
 
 
 def csv_cell(cell: Cell) -> str:
-    """Write one value as CSV has it."""
     match cell:
         case None:
             return ""
