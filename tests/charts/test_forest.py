@@ -214,7 +214,7 @@ def test_the_title_states_the_finding():
     [
         ((0.1,), 0.5, "“Brine 1” came within 1 point of “Plain brine” on texture"),
         ((0.1, 0.0), 3.0, "nothing is settled on texture"),
-        ((0.1,), 3.0, "whether “Brine 1” differs on texture is not settled"),
+        ((0.1,), 3.0, "whether “Brine 1” differs from “Plain brine” on texture is not settled"),
         ((0.4, 2.0), 0.3, "“Brine 2” was crisper than “Plain brine”; “Brine 1” was slightly"),
         ((0.4,), 0.3, "“Brine 1” was slightly crisper than “Plain brine”"),
         ((2.0, 2.1, 2.2), 0.5, "“Brine 3”, “Brine 2” and “Brine 1” were crisper than “Plain"),

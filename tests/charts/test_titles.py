@@ -63,7 +63,7 @@ def test_one_variant_is_named(make):
         "The oak-leaf batch was crisper than the plain batch"
     )
     assert differences_title(verdicts(picture, ["open"])) == (
-        "Whether the oak-leaf batch differs on texture is not settled"
+        "Whether the oak-leaf batch differs from the plain batch on texture is not settled"
     )
 
 

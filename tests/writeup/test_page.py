@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from blindspoon.findings.comparison import NotCompared
+from blindspoon.stats.results import NoResult
 from blindspoon.writeup.page import compose, page, render
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -285,3 +286,14 @@ def test_the_head_of_a_picture_does_not_say_the_answer_again(content_of):
     content = content_of("usual")
     assert "; the calcium batch was softer" in content.picture.title
     assert content.picture.title not in page(content).split("<figcaption>")[1]
+
+
+def test_where_what_decides_has_no_answer_its_reason_stands_open(analysis_of):
+    demo = analysis_of("allotment-cucumbers")
+    none = NoResult("Batches say too little")
+    results = [
+        replace(found, others=tuple(replace(it, mixed=none, verdict="open") for it in found.others))
+        for found in demo.results
+    ]
+    content = compose(replace(demo, results=tuple(results)))
+    assert dict(content.weak)["No estimate."] == "Batches say too little."

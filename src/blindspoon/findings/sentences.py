@@ -81,7 +81,8 @@ def _clause(
     shown, rest = ordered[:most], len(ordered[most:])
     subject, many = names.subject([each.variant for each in shown], rest), len(ordered) > 1
     if members[0].verdict == "open":
-        return f"whether {subject} {'differ' if many else 'differs'}{on} is not settled"
+        than = f" from {names.like}" if first else ""
+        return f"whether {subject} {'differ' if many else 'differs'}{than}{on} is not settled"
     text = f"{subject} {predicate(members[0], names.like, many=many, first=first)}"
     found = [each for each in shown if each.direction]
     if not (sizes and found):

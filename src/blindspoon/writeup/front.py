@@ -20,6 +20,7 @@ from blindspoon.findings.comparison import Analysis, Comparison, NotCompared
 from blindspoon.findings.sensitivity import Influence
 from blindspoon.findings.sentences import size_of
 from blindspoon.findings.verdict import farthest_apart, in_a_word, otherwise
+from blindspoon.stats.results import NoResult
 from blindspoon.trial import Trial
 from blindspoon.wording import capital, sentence
 from blindspoon.writeup.limits import told_of
@@ -57,12 +58,7 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
             for found in (made.cautions if made else ())
             if made and found.kind in URGENT and found.batches
         ],
-        lost=dict.fromkeys(
-            other.reason
-            for result in analysis.ordered[:1]
-            for other in result.others
-            if isinstance(other, NotCompared) and single
-        ),
+        lost=dict.fromkeys(_lost(analysis)) if single else (),
         unmeant=[*_more_than_meant(analysis, answer)][:MOST_NAMED] if single else (),
         meant=[
             (names.subject([trial.variant(what.variant)]), [*map(in_words, changes)])
@@ -95,6 +91,15 @@ def weaknesses(analysis: Analysis, influence: Influence | None, answer: str = ""
         coded=table.coded,
     )
     return told[:MOST_WEAK]
+
+
+def _lost(analysis: Analysis) -> Iterator[tuple[str, str]]:
+    """Say why there is no answer, of the first attribute."""
+    for other in (other for result in analysis.ordered[:1] for other in result.others):
+        if isinstance(other, NotCompared):
+            yield "Not compared.", other.reason
+        elif isinstance(decides := other.contrasts[0], NoResult):
+            yield "No estimate.", decides.reason
 
 
 def _meant(what: WhatDiffers) -> list[Difference]:
