@@ -117,6 +117,14 @@ def test_a_session_that_is_drawn_gets_its_day_moved_and_nothing_else(at):
     assert (folder / "trial.toml").read_text("utf-8").replace(added, "") == before
     assert "12 September 2026" in (folder / "sheets/trays.html").read_text("utf-8")
     assert not examine(folder).problems
+    for days in (["2026-09-13"], ["", "2026-09-12"]):  # what is taken back is the last one
+        for day in days:
+            host.post("/t/crisp/tasters/days", **{"session[1].date": day})
+        number = re.search(r'name="number" value="(\d+)"', host.read("/t/crisp/lately"))[1]
+        assert host.post("/t/crisp/lately", number=number).status_code == 303
+        sheet = (folder / "sheets/trays.html").read_text("utf-8")
+        assert ("12 September 2026" in sheet) == ("" not in days)
+        assert "13 September" not in sheet
     wrong = host.post("/t/crisp/tasters/days", **{"session[1].date": "soon"})
     assert wrong.status_code == 422
     assert 'id="session[1].date-fault">W' in wrong.text

@@ -5,12 +5,14 @@ from dataclasses import replace
 
 from werkzeug.wrappers import Response
 
+from blindspoon.drawing import write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.files import disk, earlier
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
 from blindspoon.workbench.app import Form, Workbench
+from blindspoon.workbench.dealing import paper_of
 
 FILE = "trial.toml"
 _STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
@@ -36,6 +38,8 @@ def add_to(bench: Workbench) -> None:
         if part := _needed(found, change):
             bench.see(found, part)
         done = earlier.take_back(found.folder, change.number)
+        if found.pouring and FILE in change.files:
+            write_sheets(found.folder, *paper_of(found.folder))
         return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
 
     @bench.get("mend", broken=True)
@@ -65,6 +69,10 @@ def _needed(found: Stage, change: earlier.Change) -> Part | None:
             old = parse_trial(before.decode("utf-8-sig"))
         except (TrialError, UnicodeDecodeError):
             return "rule"
+        dates = {session.name: session.date for session in found.trial.sessions}
+        if found.blind:
+            dated = [replace(it, date=dates.get(it.name)) for it in old.sessions]
+            story["sessions"] = tuple(dated) or found.trial.sessions[:1]
         if replace(old, **story) != found.trial:
             return "rule"
     if before := change.files.get("batches.csv", (None, None))[0]:
