@@ -33,6 +33,7 @@ from blindspoon.lifting import lift_blind
 from blindspoon.scores.score_table import build_table
 from blindspoon.stats.over_days import Bracket
 from blindspoon.stats.results import NoResult
+from blindspoon.trial import Variant
 from blindspoon.verify import recompute
 
 START = datetime.date(2026, 8, 1)
@@ -157,6 +158,10 @@ def test_what_is_said_names_both_days_and_these_jars():
         "between them not settled."
     )
     assert "points a day" not in " ".join(told)  # the course bends, so no one slope tells of it
+    (bent,) = followed(RISING)
+    names = name_all([Variant(name=it, label=it) for it in ("Cold", "Oak")], "Cold", "jar")
+    (trend,) = course_sentences(replace(bent, judged=False), names, several=False)
+    assert "points a day" in trend  # of what no day is judged on there is nothing else to say
     straight = said({3: -3.0, 7: -2.0, 10: -1.25, 14: -0.25})
     assert straight[1].startswith("Sourness caught up with “Cold” by 0.2")
     assert told[-1] == "One jar an age was tasted, so this speaks of these jars."

@@ -32,7 +32,7 @@ def course_sentences(found: CourseFound, names: Naming, *, several: bool) -> tup
             said.append(f"When it was {there} is not told. {asked.reason}")
     bent = isinstance(found.line, NoResult) and found.line.reason == BENT
     untold = any(isinstance(asked, NoResult) for asked, _ in asks)
-    if not bent and not (untold and isinstance(found.trend, NoResult)):
+    if not (said and (bent or (untold and isinstance(found.trend, NoResult)))):
         said.append(_trend(found, names.like))
     if found.judged and not isinstance(found.line, NoResult):
         way = "got there" if found.reached else "left it"

@@ -123,6 +123,11 @@ def test_every_command_of_the_page_works_as_it_stands(unpacked, blindspoon, anal
     assert "blind" in (unpacked / "reports" / "kit" / "index.html").read_text()
 
 
+def test_a_course_is_not_told_to_be_pooled(analysis, kit):
+    page = kit["do-it-yourself.html"].decode()
+    assert ("blindspoon compare data kit" in page) == (analysis.trial.course is None)
+
+
 def test_the_rule_waits_for_a_date_of_the_readers_own(kit):
     text = kit["trial.toml"].decode()
     assert parse_trial(text).decision.declared is None
