@@ -83,6 +83,13 @@ def test_what_has_no_heading_or_no_taster_is_told():
     )
 
 
+def test_attributes_that_differ_by_a_hyphen_or_begin_with_a_digit_have_names():
+    rows = b"taster,variant,Too sour,Too-sour,2nd bite\nA,plain,1,2,3\nA,oak,3,4,5\nB,plain,2,2,1\n"
+    files, _ = trial_from(rows, "old.csv")
+    names = [it.name for it in parse_trial(files["trial.toml"].decode()).attributes]
+    assert names == ["too_sour", "too_sour_2", "nd_bite"]
+
+
 def test_a_row_a_cup_and_a_column_that_names_the_attribute():
     rows = "variant,who,texture,crunch,comment\nplain,Ada,4,5,x\noak,Ada,5,6,\n"
     files, said = trial_from(rows.encode(), "old.csv")

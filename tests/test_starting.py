@@ -88,9 +88,13 @@ def test_the_rule_of_sets_speaks_of_one_taster_where_there_is_one():
 
 def test_what_is_scored_may_be_called_as_a_column_is():
     told = {"trial.product": "tasting menu", "variant[1].label": "As always", "changes": "New"}
-    told |= {"trial.title": "Which?", SCORED: "Position", "decision.margin": "1"}
+    told |= {"trial.title": "?", SCORED: "Position\nToo sour\nToo-sour", "decision.margin": "1"}
     trial = parse_trial(new_files(told, datetime.date(2026, 9, 4), 1)["trial.toml"].decode())
-    assert [(it.name, it.label) for it in trial.attributes] == [("position_2", "Position")]
+    assert {(it.name, it.label) for it in trial.attributes} == {
+        ("position_2", "Position"),
+        ("too_sour", "Too sour"),
+        ("too_sour_2", "Too-sour"),
+    }
 
 
 def test_what_is_typed_as_a_question_is_named_without_its_mark_and_percentages_are_salt():

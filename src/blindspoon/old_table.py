@@ -3,15 +3,15 @@
 import csv
 import io
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from pathlib import PurePath
 from typing import NamedTuple
 
 from blindspoon.errors import Rule, TrialFileError, quoted, shown, some_of
-from blindspoon.files.schema import CHOICES, SCORES, as_number
+from blindspoon.files.schema import as_number
 from blindspoon.files.text_table import separator_of, table_text, tidied, write_csv
 from blindspoon.files.trial_toml import trial_text
-from blindspoon.starting import short_name
+from blindspoon.starting import column_name, short_name
 from blindspoon.trial import Attribute, Decision, Scale, Session, Tasting, Trial, Variant
 from blindspoon.wording import capital
 
@@ -206,33 +206,35 @@ def _column(block: Sequence[Sequence[str]], n: int) -> list[str]:
 
 def _trial(title: str, scores: Sequence[Score]) -> Trial:
     """Guess the trial: the control is what is called plain or control, else the first variant."""
-    labels = list(dict.fromkeys(score.variant for score in scores))
-    variants: list[Variant] = []
-    for n, label in enumerate(labels, 1):
-        name = short_name(label, [variant.name for variant in variants], f"variant-{n}")
-        variants.append(Variant(name=name, label=label))
+    variants = _named((score.variant for score in scores), short_name, "variant-")
+    attributes = _named((score.attribute for score in scores), column_name, "attribute-")
+    sessions = _named((score.sitting for score in scores), short_name, "")
     plain = ("plain", "control", "usual", "base", "standard")
-    control = next(
-        (v for v in variants if any(w in v.label.casefold() for w in plain)), variants[0]
-    )
-    taken = [column.name for column in (*SCORES, *CHOICES)]
+    usual = (label for label in variants if any(word in label.casefold() for word in plain))
     scale = _scale([score.points for score in scores])
-    attributes: list[Attribute] = []
-    for n, label in enumerate(dict.fromkeys(score.attribute for score in scores), 1):
-        name = short_name(label, taken, f"attribute-{n}").replace("-", "_")
-        name = name if name[0].isalpha() else f"a_{name}"
-        taken.append(name)
-        attributes.append(Attribute(name=name, label=label, scale=scale))
-    sessions: list[Session] = []
-    for label in dict.fromkeys(score.sitting for score in scores):
-        name = short_name(label, [session.name for session in sessions], f"{len(sessions) + 1}")
-        sessions.append(Session(name=name, date=None, label="" if label == name else label))
     return Trial(
-        title=title or "An old table", control=control.name, seed=1,
+        title=title or "An old table", control=variants[next(usual, next(iter(variants)))], seed=1,
         decision=Decision(declared=None, primary=(), alpha=0.05, by="mixed"),
-        attributes=tuple(attributes), variants=tuple(variants), sessions=tuple(sessions),
+        attributes=tuple(
+            Attribute(name=name, label=label, scale=scale) for label, name in attributes.items()
+        ),
+        variants=tuple(Variant(name=name, label=label) for label, name in variants.items()),
+        sessions=tuple(
+            Session(name=name, date=None, label="" if label == name else label)
+            for label, name in sessions.items()
+        ),
         tasting=Tasting(tasters=(), servings=None, codes="per taster", cleanser=""),
     )  # fmt: skip
+
+
+def _named(
+    labels: Iterable[str], make: Callable[[str, Collection[str], str], str], otherwise: str
+) -> dict[str, str]:
+    """Give every label a name of its own."""
+    names: dict[str, str] = {}
+    for number, label in enumerate(dict.fromkeys(labels), 1):
+        names[label] = make(label, names.values(), f"{otherwise}{number}")
+    return names
 
 
 def _scale(points: Sequence[float]) -> Scale:

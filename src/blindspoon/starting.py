@@ -187,9 +187,7 @@ def _with_attributes(text: str, scored: Sequence[str]) -> str:
         text = put(text, "choice.can_tell", 0.3)
     for label in scored:
         if label not in names:
-            short = short_name(label, [], "").replace("-", "_").lstrip("_0123456789")
-            taken = *names.values(), *COLUMNS
-            names[label] = short_name(short, taken, "own").replace("-", "_")
+            names[label] = column_name(label, names.values(), "own")
             told = capital(label) if label.split(" ")[0].islower() else label
             text = add(text, "attribute", {"name": names[label], "label": told})
     for number in range(len(listed), 0, -1):
@@ -347,6 +345,17 @@ def short_name(label: str, taken: Collection[str], otherwise: str) -> str:
     name = re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:40].strip("-") or otherwise
     numbers = (f"{name}-{number}" for number in range(2, len(taken) + 3))
     return next(it for it in (name, *numbers) if it not in taken)
+
+
+def column_name(label: str, taken: Collection[str], otherwise: str) -> str:
+    """Make the name of what is scored, as `short_name` does; no other column has it.
+
+    >>> column_name("2nd bite", [], "own"), column_name("Too-sour", ["too_sour"], "own")
+    ('nd_bite', 'too_sour_2')
+    """
+    known = [name.replace("_", "-") for name in (*taken, *COLUMNS)]
+    letters = short_name(label, [], "").lstrip("-0123456789")
+    return short_name(letters, known, otherwise).replace("-", "_")
 
 
 def meant(label: str) -> list[str]:

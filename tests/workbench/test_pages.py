@@ -142,9 +142,11 @@ def test_a_jar_is_found_again_where_rows_moved_and_both_readings_stay(at):
 
 def test_one_more_thing_to_score_may_be_called_as_a_column_is(at):
     host, folder = at("planned")
-    form = fields(host.read(QUESTION)) | {"attribute[2].label": "Set", "attribute[2].name": ""}
-    assert host.post(QUESTION, **form).status_code == 303
-    assert 'name = "set_2"\nlabel = "Set"' in (folder / "trial.toml").read_text("utf-8")
+    for number, label in enumerate(("Set", "2nd bite", "Too sour", "Too-sour"), 2):
+        new = {f"attribute[{number}].label": label, f"attribute[{number}].name": ""}
+        assert host.post(QUESTION, **fields(host.read(QUESTION)) | new).status_code == 303
+    names = re.findall('name = "(.*)"\nlabel', (folder / "trial.toml").read_text("utf-8"))
+    assert names[-4:] == ["set_2", "nd_bite", "too_sour", "too_sour_2"]
 
 
 CHANGES = {

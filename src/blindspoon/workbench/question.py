@@ -9,12 +9,19 @@ from werkzeug.wrappers import Response
 
 from blindspoon.collect.security import wants_json
 from blindspoon.errors import Problem, TrialError, TrialFileError, quoted
-from blindspoon.files.schema import COLUMNS
 from blindspoon.files.seal import rule_text
 from blindspoon.files.trial_edit import add, put, take_out
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
-from blindspoon.starting import BLANK, TWICE, names_of, number_of, rule_in_words, short_name
+from blindspoon.starting import (
+    BLANK,
+    TWICE,
+    column_name,
+    names_of,
+    number_of,
+    rule_in_words,
+    short_name,
+)
 from blindspoon.workbench.app import Form, Workbench
 from blindspoon.workbench.phrases import beside
 
@@ -298,9 +305,8 @@ def _with_sections(text: str, kind: str, draft: Draft) -> str:
     for row in rows:
         names, name = names_of(text, kind), row["name"]
         if name not in names:
-            taken = names if kind == "variant" else [*names, *COLUMNS]
-            name = short_name(row["label"], taken, f"{kind}-{len(names) + 1}")
-            name = name.replace("-", "_") if kind == "attribute" else name
+            make = short_name if kind == "variant" else column_name
+            name = make(row["label"], names, f"{kind}-{len(names) + 1}")
             text = add(text, kind, {"name": name})
             names.append(name)
         number = names.index(name) + 1
