@@ -125,12 +125,9 @@ def pool_folders(folders: Sequence[Path]) -> Pool:
                 for it in error.problems  # of the folder itself they say it already
             ]
             continue
-        trial = found.trial
-        if found.standing.bent:  # nothing of it is primary any more
-            trial = replace(trial, decision=replace(trial.decision, primary=()))
         kitchen = Kitchen(
-            name=name, fingerprint=found.fingerprint, trial=trial, table=found.table,
-            results=with_days(trial, found.table, found.results), tables=found.tables,
+            name=name, fingerprint=found.fingerprint, trial=found.trial, table=found.table,
+            results=with_days(found.trial, found.table, found.results), tables=found.tables,
             standing=found.standing, made=found.made,
         )  # fmt: skip
         kitchens.append(kitchen)

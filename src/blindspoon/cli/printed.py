@@ -141,12 +141,11 @@ def pooled_table(pool: Pool) -> str:
         "p values are adjusted over the variants."
     )
     head = "\n".join(map(filled, (pool.first.title, kitchens, rule, *pool.remarks, *pool.caveats)))
-    ordered = sorted(pool.attributes, key=lambda attribute: not attribute.primary)
     lost = [
         filled(f"  {wording.listing(filter(None, (left.attribute, left.variant)))}: {left.reason}")
         for left in pool.not_pooled
     ]
-    blocks = ["\n".join(_pooled_attribute(attribute)) for attribute in ordered]
+    blocks = ["\n".join(_pooled_attribute(attribute)) for attribute in pool.attributes]
     return on_a_terminal([head, *blocks, _under("Not pooled:", lost)])
 
 

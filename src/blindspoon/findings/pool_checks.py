@@ -45,6 +45,11 @@ class Kitchen:
         """The seal of its tables as they are published."""
         return self.standing.published if self.standing else None
 
+    @property
+    def bent(self) -> bool:
+        """Whether nothing of it is primary any more."""
+        return self.standing is not None and bool(self.standing.bent)
+
     def names(self, part: Part) -> tuple[str, ...]:
         """Names of what it scored, or made."""
         own = self.trial.attributes if part == "attributes" else self.trial.variants
@@ -314,8 +319,7 @@ def _differs(first: Trial, kitchen: Kitchen, attributes: Sequence[str]) -> Itera
         yield f"declared alpha {wording.plain(other.decision.alpha)}"
     if other.decision.by != first.decision.by:
         yield f"declared that {PROCEDURES[other.decision.by]} decides"
-    bent = kitchen.standing is not None and kitchen.standing.bent  # told apart, with its reason
-    if set(other.decision.primary) != set(first.decision.primary) and not bent:
+    if set(other.decision.primary) != set(first.decision.primary):
         yield f"declared as primary: {some_of(other.decision.primary) or 'nothing'}"
     margins: dict[str, list[str]] = {}
     for name in attributes:

@@ -212,15 +212,14 @@ def claims(kitchens: Sequence[Kitchen]) -> tuple[str, ...]:
 def pool(kitchens: Sequence[Kitchen]) -> Pool:
     """Compare every variant with the control over several kitchens.
 
-    There are two or more, without `matching_problems`; the rule of the first decides. What takes no
-    part stands in ``not_pooled`` with its reason.
+    There are two or more, without `matching_problems`; the rule of the first decides, and what it
+    declared as primary comes first. What takes no part stands in ``not_pooled`` with its reason.
     """
     first, names = kitchens[0].trial, common(kitchens, "variants")
     variants = tuple(first.variant(name) for name in names)
-    pooled = [
-        _pool_attribute(kitchens, variants, first.attribute(name))
-        for name in common(kitchens, "attributes")
-    ]
+    shared, declared = common(kitchens, "attributes"), first.decision.primary
+    ordered = dict.fromkeys((*(name for name in declared if name in shared), *shared))
+    pooled = [_pool_attribute(kitchens, variants, first.attribute(name)) for name in ordered]
     return Pool(
         kitchens=tuple(kitchens),
         variants=variants,
@@ -275,7 +274,7 @@ def _pool_attribute(
     others = [variants[place] for place in kept.tolist() if place != control]
     pooled = PooledAttribute(
         attribute=attribute,
-        primary=name in first.decision.primary,
+        primary=name in first.decision.primary and not kitchens[0].bent,
         alpha=alpha,
         fit=fit,
         comparisons=tuple(

@@ -63,7 +63,7 @@ def pooled_findings(pool: Pool) -> tuple[PooledFinding, ...]:
                 for compared in found.comparisons
             ),
         )
-        for found in sorted(pool.attributes, key=lambda attribute: not attribute.primary)
+        for found in pool.attributes
     )
 
 

@@ -10,8 +10,11 @@ import pytest
 
 from blindspoon.findings.pooling import pool, pool_scores
 from blindspoon.findings.verdict import kind_of
+from blindspoon.scores.standing import Standing
 from blindspoon.stats.results import NoResult
 from blindspoon.writeup.records import pool_record
+
+from .conftest import RULE
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -59,6 +62,15 @@ def test_verdicts_follow_the_rule_of_the_first(three):
 def without_margin(kitchen):
     bare = tuple(replace(each, margin=None) for each in kitchen.trial.attributes)
     return replace(kitchen, trial=replace(kitchen.trial, attributes=bare))
+
+
+def test_what_was_declared_comes_first_also_where_all_is_exploratory(kitchen):
+    both, rule = ("texture", "sourness"), RULE.replace("texture", "sourness")
+    two = [kitchen(name, attributes=both, rule=rule, seed=3) for name in ("mill", "hilltop")]
+    bent = [replace(each, standing=Standing(bent=("Changed.",))) for each in two]
+    for kitchens, primary in ((two, True), (bent, False)):
+        first, second = pool(kitchens).attributes
+        assert (first.attribute.name, first.primary, second.primary) == ("sourness", primary, False)
 
 
 def test_sentences_say_what_they_are_about(three):
