@@ -179,6 +179,16 @@ def test_each_part_is_changed_in_its_time_and_else_refused(at, state):
             earlier.take_back(folder, earlier.changes(folder)[0].number)
 
 
+def test_sheets_say_what_tasters_read_as_it_is_now(at):
+    host, folder = at("sealed")
+    words = {"trial.product": "gherkins", "attribute[1].label": "Crunch",
+             "attribute[1].low": "limp", "attribute[1].name": "crunch"}  # fmt: skip
+    assert host.post(QUESTION, **words).status_code == 303
+    ballots = (folder / "sheets/ballots.html").read_text("utf-8")
+    assert "gherkins" in ballots.casefold()
+    assert "limp" in ballots
+
+
 def test_what_is_sealed_is_not_taken_back(at):
     host, folder = at("planned")
     host.post(QUESTION, **{"decision.margin": "2"})

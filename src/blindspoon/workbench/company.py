@@ -7,7 +7,6 @@ from flask import request
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
-from blindspoon.drawing import write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.files.schema import as_date
 from blindspoon.files.trial_edit import add, put, take_out
@@ -18,7 +17,7 @@ from blindspoon.starting import number_of, tasters_of, tasters_told
 from blindspoon.trial import Trial
 from blindspoon.wording import count, spelled
 from blindspoon.workbench.app import UNSENT, Form, Workbench
-from blindspoon.workbench.dealing import paper_of
+from blindspoon.workbench.dealing import print_again
 from blindspoon.workbench.jobs import Job, Moved
 from blindspoon.workbench.phrases import REMEDIES, beside
 
@@ -86,8 +85,7 @@ def add_to(bench: Workbench) -> None:
         if not found.blind:
             return bench.go(found, "tasters")
         saved = save(found, form, DAYS, "The days")
-        if found.pouring and saved.status_code == 303:
-            write_sheets(found.folder, *paper_of(found.folder))
+        print_again(found)
         return saved
 
     @bench.post("tasters/finer")

@@ -109,7 +109,7 @@ def _add_sheets(bench: Workbench) -> None:
             return bench.go(found, "sheets")
         chosen = f"{form.get('paper')} {form.get('labels')}"
         DurableFolder(found.folder).save(PAPER, chosen.encode())
-        write_sheets(found.folder, *paper_of(found.folder))
+        print_again(found)
         return bench.go(found, "sheets", "The sheets are written again.")
 
     @bench.get("sheets/calendar.ics")
@@ -139,3 +139,9 @@ def paper_of(folder: Path) -> tuple[Paper, str | None]:
     """Give the paper and the labels that were chosen last; A4 with its larger labels at first."""
     paper, _, stock = (DurableFolder(folder).read(PAPER) or b"").decode().partition(" ")
     return "letter" if paper == "letter" else "a4", stock if stock in LABEL_STOCKS else None
+
+
+def print_again(found: Stage) -> None:
+    """Write the sheets again, while they are in use: they say what was changed."""
+    if found.pouring:
+        write_sheets(found.folder, *paper_of(found.folder))

@@ -11,7 +11,7 @@ from blindspoon.collect.host_pages import Desk, HostPages
 from blindspoon.collect.opening import plan_addition
 from blindspoon.collect.phones import Phones
 from blindspoon.collect.sitting import Sitting
-from blindspoon.drawing import add_late, alike, one_more, write_order, write_sheets
+from blindspoon.drawing import add_late, alike, one_more, write_order
 from blindspoon.errors import Problem, TrialError
 from blindspoon.files.schema import as_date
 from blindspoon.files.text_table import read_table
@@ -20,7 +20,7 @@ from blindspoon.stage import Stage
 from blindspoon.trial import today
 from blindspoon.wording import capital, count
 from blindspoon.workbench.app import UNSENT, Form, Workbench
-from blindspoon.workbench.dealing import paper_of
+from blindspoon.workbench.dealing import print_again
 from blindspoon.workbench.phrases import REMEDIES
 
 
@@ -94,7 +94,7 @@ def _add_more(bench: Workbench) -> None:
         if fault:
             return _fill(bench, found, "late", 422, typed=form, faults={"late": fault}, alike=other)
         sitting.reconcile()
-        write_sheets(found.folder, *paper_of(found.folder))
+        print_again(found)
         told = f"{name} has cups now, and can join by phone. Their sheets are written, too."
         return bench.go(found, "sheets", told)
 
@@ -118,7 +118,7 @@ def _add_more(bench: Workbench) -> None:
         if fault:
             return _fill(bench, found, "more", 422, typed=form, faults={"more": fault})
         sitting.reconcile()
-        write_sheets(found.folder, *paper_of(found.folder))
+        print_again(found)
         return bench.go(found, "sheets", "One more session is drawn, and its sheets are written.")
 
 

@@ -5,14 +5,13 @@ from dataclasses import replace
 
 from werkzeug.wrappers import Response
 
-from blindspoon.drawing import write_sheets
 from blindspoon.errors import TrialError
 from blindspoon.files import disk, earlier
 from blindspoon.files.text_table import read_table
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.stage import Part, Stage
 from blindspoon.workbench.app import Form, Workbench
-from blindspoon.workbench.dealing import paper_of
+from blindspoon.workbench.dealing import print_again
 
 FILE = "trial.toml"
 _STORY = ("title", "question", "host", "licence", "dates", "story", "photos", "address",
@@ -38,8 +37,7 @@ def add_to(bench: Workbench) -> None:
         if part := _needed(found, change):
             bench.see(found, part)
         done = earlier.take_back(found.folder, change.number)
-        if found.pouring and FILE in change.files:
-            write_sheets(found.folder, *paper_of(found.folder))
+        print_again(found)
         return bench.go(found, "lately", f"Taken back: {done.said}.", back=True)
 
     @bench.get("mend", broken=True)

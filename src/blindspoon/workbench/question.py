@@ -23,6 +23,7 @@ from blindspoon.starting import (
     short_name,
 )
 from blindspoon.workbench.app import Form, Workbench
+from blindspoon.workbench.dealing import print_again
 from blindspoon.workbench.phrases import beside
 
 FILE = "trial.toml"
@@ -109,7 +110,9 @@ def add_to(bench: Workbench) -> None:
             return bench.checked({}, {"rule-so-far": rule_in_words(trial)})
         path = "" if trial.decision.declared or found.locked("rule") else "rule"
         files = {FILE: new.encode()}
-        return bench.save(found, files, "The question", "The question is saved.", path)
+        saved = bench.save(found, files, "The question", "The question is saved.", path)
+        print_again(found)
+        return saved
 
 
 def _draft(text: str, *, rows: bool = True) -> Draft:
