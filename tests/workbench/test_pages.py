@@ -146,7 +146,7 @@ def test_one_more_thing_to_score_may_be_called_as_a_column_is(at):
         new = {f"attribute[{number}].label": label, f"attribute[{number}].name": ""}
         assert host.post(QUESTION, **fields(host.read(QUESTION)) | new).status_code == 303
     names = re.findall('name = "(.*)"\nlabel', (folder / "trial.toml").read_text("utf-8"))
-    assert names[-4:] == ["set_2", "nd_bite", "too_sour", "too_sour_2"]
+    assert names[-6:-2] == ["set_2", "nd_bite", "too_sour", "too_sour_2"]
 
 
 CHANGES = {
