@@ -119,17 +119,14 @@ def repeat_of(trial: Trial, table: ScoreTable) -> Trial:
     sessions = table.sessions or (chosen.sessions if chosen else ())
     people = len(table.tasters) or len(chosen.tasters if chosen else ()) or USUAL
     seed = int.from_bytes(hashlib.sha256(f"repeat {trial.seed}".encode()).digest()[:4])
+    unasked = {session.name: session.not_asked for session in trial.sessions}
     return replace(
-        trial,
-        host="",
-        dates="",
-        story="",
-        photos=(),
-        address="",
-        seed=seed,
-        sessions=tuple(Session(name=name, date=None) for name in sessions),
+        trial, host="", dates="", story="", photos=(), address="", seed=seed,
+        sessions=tuple(
+            Session(name=name, date=None, not_asked=unasked.get(name, ())) for name in sessions
+        ),
         tasting=replace(trial.tasting, tasters=default_tasters(people)),
-    )
+    )  # fmt: skip
 
 
 # The page ---------------------------------------------------------------------------------------

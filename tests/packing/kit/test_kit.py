@@ -197,6 +197,14 @@ def test_a_variant_with_an_unknown_mass_has_no_recipe():
     assert [each.variant for each in recipes(TRIAL, log, 1000)] == ["plain"]
 
 
+def test_a_repeat_asks_at_each_session_what_the_first_one_asked(analysis_of):
+    demo = analysis_of(TRIALS[0].name)
+    first, second = demo.trial.sessions
+    asked = replace(demo.trial, sessions=(first, replace(second, not_asked=("saltiness",))))
+    again = parse_trial(kit_files(asked, demo.table, demo.made)["trial.toml"].decode())
+    assert [it.not_asked for it in again.sessions] == [(), ("saltiness",)]
+
+
 def test_masses_of_a_large_jar_are_written_out(analysis_of):
     demo = analysis_of(TRIALS[0].name)
     kit = kit_files(demo.trial, demo.table, demo.made, jar_g=30_000)
