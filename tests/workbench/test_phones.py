@@ -178,6 +178,16 @@ def test_between_two_sessions_the_next_one_comes_first_and_closing_it_all_does_n
         assert "When everybody has finished session 2" in page
 
 
+def test_phones_read_what_was_written_since_the_tasting_was_looked_at(at):
+    host, folder = at("sealed")
+    host.read("/t/crisp/tasting")
+    host.post("/t/crisp/question", **{"trial.product": "gherkins"})
+    assert host.bench.sittings.of(folder)[0].plan.food == "gherkins"
+    toml = folder / "trial.toml"
+    toml.write_text(toml.read_text("utf-8").replace("[tasting]", '[tasting]\nlanguage = "de"'))
+    assert host.bench.sittings.of(folder)[0].plan.tasting.language == "de"
+
+
 def test_the_host_reads_what_a_terminal_would_tell_that_matters(at):
     host, folder = at("sealed")
     for page, score in (("a", "4"), ("b", "7"), ("c", "6")):

@@ -129,11 +129,11 @@ def _read(text: disk.FolderText) -> tuple[Trial, Ledger, Sequence[Cups]]:
 
 def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[], None]:
     """Make what sees that servings.csv was changed, and adds the tasters that are new in it."""
-    lock, seen = threading.Lock(), [_stamp(folder)]
+    lock, seen = threading.Lock(), [stamp(folder / "servings.csv")]
 
     def look() -> None:
         with lock:
-            if (now := _stamp(folder)) == seen[0]:
+            if (now := stamp(folder / "servings.csv")) == seen[0]:
                 return
             seen[0] = now
             try:
@@ -154,9 +154,10 @@ def _looking(folder: Path, kept: DurableFolder, sitting: Sitting) -> Callable[[]
     return look
 
 
-def _stamp(folder: Path) -> tuple[int, int] | None:
+def stamp(file: Path) -> tuple[int, int] | None:
+    """Tell a file from what it was before; None where there is none."""
     try:
-        found = (folder / "servings.csv").stat()
+        found = file.stat()
     except OSError:
         return None
     return found.st_mtime_ns, found.st_size

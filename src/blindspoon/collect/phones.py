@@ -5,7 +5,7 @@ import threading
 from pathlib import Path
 
 from blindspoon.collect import connections, ports, security, server
-from blindspoon.collect.opening import opened
+from blindspoon.collect.opening import opened, stamp
 from blindspoon.collect.sitting import Sitting
 from blindspoon.collect.taster_pages import TasterPages
 from blindspoon.errors import FormError
@@ -69,19 +69,23 @@ class OpenTastings:
     def __init__(self, holder: str) -> None:
         self._holder = holder
         self._lock = threading.Lock()
-        self._held: dict[Path, tuple[Sitting, Phones, contextlib.ExitStack]] = {}
+        self._held: dict[Path, tuple[Sitting, Phones, contextlib.ExitStack, object]] = {}
 
     def of(self, folder: Path) -> tuple[Sitting, Phones]:
-        """Hold a folder, if it is not held yet. Raises TrialError as `opened` does."""
+        """Hold a folder, if it is not held as it is now. Raises TrialError as `opened` does."""
         with self._lock:
-            for gone in [it for it in self._held if not it.is_dir()]:  # moved, under another name
-                self._held.pop(gone)[2].close()
+            now = stamp(folder / "trial.toml")
+            for held, (_, phones, until, read) in list(self._held.items()):
+                changed = held == folder and read != now and not phones.are_in
+                if changed or not held.is_dir():  # moved, under another name
+                    del self._held[held]
+                    until.close()
             if folder not in self._held:
                 with contextlib.ExitStack() as stack:
                     sitting = stack.enter_context(opened(folder, self._holder, begin=False))
                     phones = Phones(sitting)
                     stack.callback(phones.keep_out)
-                    self._held[folder] = sitting, phones, stack.pop_all()
+                    self._held[folder] = sitting, phones, stack.pop_all(), now
             return self._held[folder][:2]
 
     def leave(self, folder: Path) -> None:
