@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from blindspoon.analysis import compose_report
@@ -141,6 +142,18 @@ def test_methods_name_what_was_done_and_its_sources(content):
 
 def test_the_section_is_left_out_where_no_day_was_asked_about(analysis):
     assert days_section(replace(analysis, course=())) is None
+
+
+def test_a_series_of_which_nothing_can_be_drawn_has_no_chart(analysis):
+    """One jar that one person tasted on one day, and no control: the chart has no height."""
+    lone = [
+        replace(day, found=NoResult("One taster was there.")) for day in analysis.course[0].days
+    ]
+    bare = with_found(
+        analysis, days=lone[:1], tasters=(), values=np.empty((0, 1)), against="nothing"
+    )
+    assert days_section(bare).charts == ()
+    assert page(compose_report(bare))
 
 
 def test_who_is_left_out_is_named_only_where_tasters_are_shown(analysis):

@@ -47,6 +47,11 @@ def days_chart(found: CourseFound, trial: Trial, log: BatchLog | None) -> Chart:
     )
 
 
+def has_chart(found: CourseFound) -> bool:
+    """Whether anybody's line, or the mean of any day, can be drawn."""
+    return bool(found.tasters) or any(not isinstance(day.found, NoResult) for day in found.days)
+
+
 def headline(found: CourseFound) -> str:
     """State when it was there, and until when, or only how it moved, with what was scored."""
     said, _ = told_apart(found)

@@ -147,7 +147,8 @@ def pack(analysis: Analysis, *, jar_g: float, progress: Progress | None = None) 
     steps: list[Step] = [
         partial(posts.figure_files, pictures, size, **words) for size in posts.SIZES
     ]
-    for asked in (part.charts[0] for part in content.sections if part.name in ASKED):
+    answering = (part for part in content.sections if part.name in ASKED)
+    for asked in (chart for part in answering for chart in part.charts[:1]):
         sizes = (*posts.POSTED, "print", *["preview"] * (asked is content.picture))
         steps += [partial(posts.chart_files, asked, size, **words) for size in sizes]
     before = render(content)
