@@ -56,6 +56,7 @@ def sections(demo, wine):
             demo, replace(demo.table, position=np.zeros_like(demo.table.position))
         ),
         "crowd": section(demo, crowd(demo.table, 201)),
+        "two variants": section(demo, pairs(demo.table)),
         "one session": section(demo, only(demo.table, demo.table.session == 0)),
     }
 
@@ -66,6 +67,13 @@ def only(table, rows):
         for name in ("taster", "session", "variant", "batch", "position", "scores")
     }
     return replace(table, **kept)
+
+
+def pairs(table):
+    """Keep two variants, served as the first and the second cup."""
+    two = only(table, table.variant < 2)
+    after = np.lexsort((two.position, two.session, two.taster))
+    return replace(two, position=np.argsort(after) % 2 + 1)
 
 
 def crowd(table, tasters):
@@ -131,6 +139,8 @@ def test_what_cannot_be_told_has_its_reason(sections):
         "how closely they repeat themselves is not known" in sections["one session"].paragraphs[1]
     )
     assert "too many tasters" in sections["crowd"].paragraphs[-2]
+    pair = sections["two variants"].paragraphs  # one always follows the other
+    assert "Whether the cup just before matters is not settled." in " ".join(pair)
 
 
 def test_charts_are_of_primary_attributes(sections):
