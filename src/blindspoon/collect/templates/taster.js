@@ -121,6 +121,7 @@
     }
     if ((refused.all()[path] || {}).body === body) refused.set(path);
     showRefused();
+    showGiven();
     if (form && path === location.pathname) {
       form.elements.Base.value = said.mark;
       fill(new Map(Object.entries(said.filled)), given);
