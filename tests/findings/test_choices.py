@@ -291,7 +291,7 @@ def test_sets_of_one_taster_alone_are_in_one_table(tmp_path):
     analysis = analyse(tmp_path)
     assert "the dates of the sessions are not recorded" not in " ".join(planned(analysis))
     section = choices_section(analysis)
-    assert [table.name for table in section.tables] == ["choices-table"]
+    assert section.tables == ()
     assert dict(section.points)["Not people in general."] == "One taster had all the sets."
 
 
@@ -430,6 +430,9 @@ def test_the_page_answers_and_draws_a_mark_for_every_answer(packed):
     assert "Rock salt and sea salt are alike enough: 8 of 24 picked the odd cup" in page
     assert "Not that it matters." not in page  # nobody could tell
     assert 'id="asked"' in page
+    front, record = page.split('id="record"')
+    assert 'id="choices-table"' not in front  # the answer and the picture have its numbers
+    assert 'id="choices-table"' in record
     assert set(re.findall(r'href="#([^"]+)"', page)) <= set(re.findall(r'id="([^"]+)"', page))
     assert 'id="board"' not in page
     figure = packed["figures/choices.svg"].decode()

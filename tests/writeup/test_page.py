@@ -270,7 +270,7 @@ def test_methods_are_told_where_nothing_was_weighed(analysis_of):
     assert "The same brine with one washed vine leaf in the jar" in front
 
 
-def test_a_board_of_nothing_compared_says_why_and_explains_no_mark(analysis_of):
+def test_a_page_on_which_nothing_is_compared_says_why_and_has_no_board(analysis_of):
     demo = analysis_of("allotment-cucumbers")
     results = []
     for found in demo.results:
@@ -279,7 +279,7 @@ def test_a_board_of_nothing_compared_says_why_and_explains_no_mark(analysis_of):
         results.append(replace(found, others=tuple(lost)))
     content = compose(replace(demo, results=tuple(results)))
     assert dict(content.weak)["Not compared."] == "Nobody scored it."
-    assert "Dot and bar" not in page(content)
+    assert 'id="board"' not in page(content)
 
 
 def test_the_head_of_a_picture_does_not_say_the_answer_again(content_of):

@@ -98,16 +98,15 @@ def choices_section(analysis: Analysis) -> PageSection | None:
     read = [column for column in CHOICE if column.name != "p_value"]  # which the methods tell
     rows = ((found.variant.label, found, None) for found in choices)
     caption = "Answers to sets, right or wrong"
-    tables = [table_of("choices-table", caption, "Variant", read, rows, behind=("choices",))]
+    numbers = table_of("choices-table", caption, "Variant", read, rows, behind=("choices",))
     tasters = [
         (f"{row.taster}, {found.variant.label}", row, None)
         for found in choices
         for row in found.by_taster
         if found.tasters > 1
     ]
-    if tasters and analysis.trial.tasters_shown:
-        caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
-        tables.append(table_of("who-can-tell", caption, "Taster", TASTER, tasters))
+    caption = f"Who can tell, by their own sets ({ENOUGH} or more)"
+    own = table_of("who-can-tell", caption, "Taster", TASTER, tasters)
     return PageSection(
         name="choices",
         head="Can anybody tell them apart?",
@@ -116,13 +115,14 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         if analysis.results or len(choices) > 1
         else (),
         charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
-        tables=tuple(tables),
+        tables=(own,) if tasters and analysis.trial.tasters_shown else (),
         points=points(
             "choices_not_shown",
             told=any(found.verdict in ("different", "slight") for found in choices),
             repeated=any(found.repeated for found in choices),
             one=analysis.table.choices is not None and analysis.table.choices.people == 1,
         ),
+        numbers=(numbers,),
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )
 

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -200,11 +200,12 @@ def compose(analysis: Analysis, further: FurtherAnalyses | None = None) -> Repor
     every = (*numbers, *raw, *(it for part in sections for it in (*part.numbers, *part.tables)))
     photos, lacking = photographs(trial, analysis.photos)
     answer = short_answer(analysis, answering)
+    boarded = ordered if analysis.comparisons and not analysis.about_days else ()
     return ReportContent(
         analysis=analysis,
         answer=answer,
         picture=picture,
-        boards=make_boards([] if analysis.about_days else ordered, fragile_verdicts(influence)),
+        boards=make_boards(boarded, fragile_verdicts(influence)),
         weak=weaknesses(analysis, influence, answer),
         advice=days_advice(analysis) if analysis.about_days else advice(analysis),
         recipe=recipe_table(trial, analysis.made),
@@ -378,7 +379,12 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "many": table.taster.size > MOST_SERVINGS,
         "citation": methods.citation(analysis),
         "references": methods.references(parts["compared"].paragraphs),
-        "asked": [part for part in content.sections if part.name in ASKED],
+        "asked": [  # that have more than the picture at the head
+            part
+            for part in content.sections
+            if part.name in ASKED
+            and replace(part, charts=tuple(it for it in part.charts if it != content.picture))
+        ],
         "anchors": ASKED,
         "software": methods.software(),
     }
