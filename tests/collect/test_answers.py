@@ -36,7 +36,15 @@ def read(**row):
 
 @pytest.mark.parametrize(
     ("typed", "stands"),
-    [("7", "7"), ("7.0", "7"), (" 6,5 ", "6.5"), ("-0", "0"), ("", ""), ("1e1", "10")],
+    [
+        ("7", "7"),
+        ("7.0", "7"),
+        (" 6,5 ", "6.5"),
+        ("-0", "0"),
+        ("−3", "-3"),
+        ("", ""),
+        ("1e1", "10"),
+    ],
 )
 def test_a_score_is_written_one_way(typed, stands):
     assert read(texture=typed) == (read(texture=stands)[0], [])

@@ -174,7 +174,8 @@ def read_answer(
     >>> read_answer([crisp], {"texture": "11"}, "page")[1][0].found
     'score 11 is off the scale'
     """
-    texts = {name: row.get(name, "")[:200] for name in (*(it.name for it in questions), "set")}
+    names = (*(it.name for it in questions), "set")
+    texts = {name: row.get(name, "")[:200].replace(wording.MINUS, "-") for name in names}
     table = replace(table_of(file, [texts]), decimal_comma=True)
     (scores,), problems = points_of(questions, table)
     comment = tidy_comment(row.get("comment", ""))

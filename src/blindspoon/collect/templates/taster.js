@@ -234,7 +234,7 @@
     }
     for (const button of form.querySelectorAll("[data-by]")) button.disabled = !form.elements[button.dataset.of].value;
     for (const track of form.querySelectorAll(".track")) {
-      const text = form.elements[track.dataset.of].value.trim(), number = Number(text.replace(",", "."));
+      const text = form.elements[track.dataset.of].value.trim(), number = Number(text.replace(",", ".").replace("−", "-"));
       const none = text === "" || Number.isNaN(number);
       track.classList.toggle("unset", none);
       if (!none) track.value = number;
