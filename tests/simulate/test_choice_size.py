@@ -7,10 +7,12 @@ import json
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from blindspoon.files.trial_toml import parse_trial
 from blindspoon.simulate.exact_size import size_choice
+from blindspoon.stats.forced_choice import boundary
 
 DATA = Path(__file__).parents[1] / "data"
 pytestmark = pytest.mark.quick
@@ -90,3 +92,26 @@ def test_the_command_prints_and_gives_json(blindspoon, tmp_path):
     assert "13 right are needed" in blindspoon("size", tmp_path).stdout
     found = json.loads(blindspoon("size", tmp_path, "--json").stdout)["choice"]
     assert next(row for row in found["tests"] if row["tests"] == 24)["needed"] == 13
+
+
+def test_the_sequential_rule_is_promised_what_its_lines_show():
+    """Drawn trials that stop at the lines, at most 40 sets, against the chances worked out."""
+    more = 'rule = "sequential"\ntests = 40\ncan_tell = 0.4\nbeta = 0.1'
+    sizing = size_choice(trial_of("triangle", more))
+    row = next(row for row in sizing.rows if row.tests == 40)
+    lines, rng = boundary(1 / 3, 0.4, 0.05, 0.1), np.random.default_rng(1)
+    for share, kind, chance in (
+        (0.0, "different", row.true_alpha),
+        (0.0, "alike", row.chance_alike),
+        (0.3, "different", row.chances[0]),
+        (0.5, "different", row.chances[1]),
+    ):
+        right = rng.random((2000, 40)) < 1 / 3 + share * 2 / 3
+        met = np.mean([lines.stops(path)[1] == kind for path in right])  # error .008 or less
+        assert met == pytest.approx(chance, abs=0.03)
+    assert "right are needed" not in " ".join(sizing.sentences)
+
+
+def test_answers_in_words_need_about_so_many():
+    said = " ".join(size_choice(trial_of("a-not-a", "tests = 40")).sentences)
+    assert "40 sets: about 26 right are needed" in said

@@ -224,19 +224,21 @@ def _sized(
 def sets_table(sizing: ChoiceSizing) -> str:
     """Lay out what numbers of sets can show."""
     able = [f"if {wording.percent(share)}" for share in ABLE]
+    lines = sizing.choice.rule == "sequential"
+    by_lines = "Exact, with so many sets at most; the lines decide, and not one number."
     head = (
         f"{wording.capital(sizing.choice.how.label)}: right answers needed, how often luck brings "
         f"them, the chance to show it if so many can tell, the most right that are still alike, "
-        f"and the chance of that if nobody can. Exact."
+        f"and the chance of that if nobody can. {by_lines if lines else 'Exact.'}"
     )
     rows = [
         (
             str(row.tests).rjust(4),
-            "none" if row.needed is None else str(row.needed),
+            ("-" if lines else "none") if row.needed is None else str(row.needed),
             wording.number(row.true_alpha, 3),
             *(wording.number(chance, 2) for chance in row.chances),
             "-" if row.most is None else str(row.most),
-            "-" if row.most is None else wording.number(row.chance_alike, 2),
+            wording.number(row.chance_alike, 2) if row.chance_alike else "-",
         )
         for row in sizing.rows
     ]

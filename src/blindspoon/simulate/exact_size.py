@@ -30,7 +30,8 @@ class ChoiceSize:
     `needed` right answers show a difference, None where not even all would; guessing brings so many
     with chance `true_alpha`. `chances` are to show a difference if so many of `ABLE` can tell. Up
     to `most` right answers they are alike, None where so few sets cannot show it; `chance_alike` is
-    to show that if nobody can tell.
+    to show that if nobody can tell. By the sequential rule, which may end before all `tests`, both
+    numbers are None.
     """
 
     tests: int
@@ -74,15 +75,17 @@ def size_choice(trial: Trial, tasters: Sequence[int] = ()) -> ChoiceSizing:
     alpha = trial.share_of_alpha("choice") / several
     planned = choice.tests or len(trial.tasting.tasters) * a_taster // several
     planned = min(planned, MOST)
-    every = _every(choice, alpha)
+    in_turn = choice.rule == "sequential"
+    beta = choice.beta / several if choice.beta else alpha
+    every = _by_lines(choice, alpha, beta) if in_turn else _every(choice, alpha)
     half = ABLE.index(0.5)
     lower = every[max(planned - NEAR, 1) - 1 : max(planned - 1, 0)]
     no_less = (few for few in lower if few.chances[half] >= every[planned - 1].chances[half] > 0)
-    leaner = next(no_less, None)
+    leaner = None if in_turn else next(no_less, None)
     wanted = [n * a_taster // several for n in tasters] or [planned, *USUAL_SETS]
     shown = {n for n in (*wanted, leaner.tests if leaner else 0) if 0 < n <= MOST}
-    difference = tuple(_of_difference(every, planned, leaner))
-    least = next((row.tests for row in every if row.most is not None), None)
+    difference = tuple(_of_difference(choice, every, planned, leaner))
+    least = next((row.tests for row in every if row.chance_alike), None)
     allowed = percent(choice.can_tell)
     alike = f"No number of sets up to {MOST:,} can show that fewer than {allowed} can tell."
     if least is not None:
@@ -120,23 +123,49 @@ def _every(choice: Choice, alpha: float) -> list[ChoiceSize]:
     ]  # fmt: skip
 
 
+def _by_lines(choice: Choice, alpha: float, beta: float) -> list[ChoiceSize]:
+    """Say what each number of sets can show that ends at Wald's lines, or unsettled after all."""
+    guess = choice.how.guess
+    lines = fc.boundary(guess, choice.can_tell, alpha, beta)
+    p = np.array([[guess + share * (1 - guess)] for share in (0.0, *ABLE)])
+    going, right = np.eye(1, MOST + 1).repeat(len(p), axis=0), np.arange(MOST + 1)
+    ended, found = np.zeros((2, len(p))), []
+    for tests in range(1, MOST + 1):
+        going = going * (1 - p) + np.roll(going, 1, axis=1) * p
+        above = right - lines.slope * tests
+        for place, met in enumerate((above >= lines.different, above <= lines.alike)):
+            ended[place] += going[:, met].sum(axis=1)
+            going[:, met] = 0.0
+        luck, *chances = ended[0].tolist()
+        found.append(
+            ChoiceSize(
+                tests=tests, needed=None, true_alpha=luck, chances=tuple(chances), most=None,
+                chance_alike=float(ended[1, 0]),
+            )
+        )  # fmt: skip
+    return found
+
+
 def _first(every: Sequence[ChoiceSize], chance: Callable[[ChoiceSize], float]) -> int:
     """Find the first number of sets with a chance as high as wanted; 0 where there is none."""
     return next((row.tests for row in every if chance(row) >= WANTED), 0)
 
 
 def _of_difference(
-    every: Sequence[ChoiceSize], planned: int, leaner: ChoiceSize | None
+    choice: Choice, every: Sequence[ChoiceSize], planned: int, leaner: ChoiceSize | None
 ) -> Iterator[str]:
     half = ABLE.index(0.5)
     if planned:
         row, sets = every[planned - 1], wording.count(planned, "set")
-        if row.needed is None:
+        luck, about = wording.percent(row.true_alpha), "about " * bool(choice.how.words)
+        if choice.rule == "sequential":
+            yield f"{sets} at most: luck alone shows a difference in {luck} of such trials."
+        elif row.needed is None:
             yield f"{sets} cannot show a difference, even if all are right."
         else:
             yield (
-                f"{sets}: {row.needed} right are needed to show a difference; luck alone brings "
-                f"them in {wording.percent(row.true_alpha)} of such trials."
+                f"{sets}: {about}{row.needed} right are needed to show a difference; luck alone "
+                f"brings them in {luck} of such trials."
             )
         if leaner:
             few, more = (wording.number(size.chances[half], 2) for size in (leaner, row))
