@@ -309,7 +309,7 @@ def second_session(folder):
 def test_codes_of_a_session_that_is_not_open_are_on_no_page(second_session, client, phone):
     ana = phone("T01")
     pages = [ana.read(f"{ana.base}/{place}") for place in ("2/end", "2/1", "1/end", "1/1")]
-    assert not any("901" in page for page in pages)
+    assert not any(re.search(r"\b901\b", page) for page in pages)  # a digest may hold it
     assert "Session 2 comes next" in pages[2]
 
 
