@@ -116,12 +116,9 @@ def choices_section(analysis: Analysis) -> PageSection | None:
         else (),
         charts=(picks_chart(choices, analysis.names, source), *filter(None, lines)),
         tables=(own,) if tasters and analysis.trial.tasters_shown else (),
-        points=points(
-            "choices_not_shown",
-            told=any(found.verdict in ("different", "slight") for found in choices),
-            repeated=any(found.repeated for found in choices),
-            one=analysis.table.choices is not None and analysis.table.choices.people == 1,
-        ),
+        points=points("choices_not_shown")
+        if any(found.verdict in ("different", "slight") for found in choices)
+        else (),
         numbers=(numbers,),
         files=(("tables/choices.csv", csv_table(CHOICE, choices)),),
     )

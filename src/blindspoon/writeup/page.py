@@ -363,6 +363,11 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         f"By {wording.listing(others, 'or')}: a second method, which does not decide.": others,
     }
     parts = {part.name: part for part in content.sections}
+    told = [  # that have more than the picture at the head
+        part
+        for part in content.sections
+        if replace(part, charts=tuple(it for it in part.charts if it != content.picture))
+    ]
     return {
         "analysis": analysis,
         "trial": analysis.trial,
@@ -371,7 +376,7 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "next": parts.get("next"),
         "one_batch": analysis.names.batches < 2,
         "noun": names.noun,
-        "board_words": [text for text, told in board_words.items() if told],
+        "board_words": [text for text, there in board_words.items() if there],
         "mark_words": mark_words if marked else "",
         "alone": len(table.tasters) == 1,
         "repeated": len(table.sessions) > 1 and len(table.tasters) > 1,
@@ -379,12 +384,8 @@ def _said_once(content: ReportContent) -> dict[str, object]:
         "many": table.taster.size > MOST_SERVINGS,
         "citation": methods.citation(analysis),
         "references": methods.references(parts["compared"].paragraphs),
-        "asked": [  # that have more than the picture at the head
-            part
-            for part in content.sections
-            if part.name in ASKED
-            and replace(part, charts=tuple(it for it in part.charts if it != content.picture))
-        ],
+        "asked": [part for part in told if part.name in ASKED],
+        "told": told,
         "anchors": ASKED,
         "software": methods.software(),
     }
